@@ -1,0 +1,39 @@
+"""sixdof: flights of small, actively controlled rockets in six degrees of freedom, one or a million.
+
+    mission = sixdof.load_mission("sampler.toml")
+    flight = sixdof.fly(mission)                                   # xarray.Dataset
+    flights = sixdof.disperse(mission, 1000, out="flights.nc")    # the same names, with `flight` in front
+"""
+
+from __future__ import annotations
+
+from importlib import import_module
+
+_HOME = {
+    "load_mission": "sixdof.mission.load",
+    "loads_mission": "sixdof.mission.load",
+    "build_mission": "sixdof.mission.load",
+    "Mission": "sixdof.mission.schema",
+    "MissionError": "sixdof.mission.errors",
+    "fly": "sixdof.flying",
+    "disperse": "sixdof.ensemble.run",
+    "describe": "sixdof.vehicle.describe",
+    "open_result": "sixdof.results",
+    "save": "sixdof.results",
+    "Status": "sixdof.status",
+    "FlightError": "sixdof.status",
+}
+__all__ = sorted(_HOME)
+
+
+def __getattr__(name: str):
+    # loaded on first use: `import sixdof` stays quick, and a notebook pays only for what it calls
+    if name in _HOME:
+        value = getattr(import_module(_HOME[name]), "build" if name == "build_mission" else name)
+        globals()[name] = value
+        return value
+    raise AttributeError(f"module 'sixdof' has no attribute {name!r}")
+
+
+def __dir__():
+    return __all__

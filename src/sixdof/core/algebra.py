@@ -1,0 +1,195 @@
+"""Small scalar helpers shared by every kernel: vectors, quaternions, clipping, uniform-grid look-up."""
+
+from __future__ import annotations
+
+from math import cos, sin, sqrt
+from typing import NamedTuple
+
+from sixdof._jit import helper
+from sixdof.core.types import Quat, State, Vec3
+
+
+class Matrix(NamedTuple):
+    """Rotation matrix body -> world, row by row."""
+
+    xx: float
+    xy: float
+    xz: float
+    yx: float
+    yy: float
+    yz: float
+    zx: float
+    zy: float
+    zz: float
+
+
+class Sym(NamedTuple):
+    """Symmetric 3 x 3 tensor."""
+
+    xx: float
+    yy: float
+    zz: float
+    xy: float
+    xz: float
+    yz: float
+
+
+@helper
+def clip(x, low, high):
+    """Return x limited to [low, high]; a NaN stays a NaN."""
+    return low if x < low else (high if x > high else x)
+
+
+@helper
+def cell(x, rows):
+    """Return (row, fraction) of the uniform-grid position x in a table of `rows` rows, held beyond both ends."""
+    x = clip(x, 0.0, rows - 1.0)
+    i = min(int(x), rows - 2)
+    return i, x - i
+
+
+@helper
+def lerp(table, i, f, column):
+    """Return column `column` of a 2-D table between rows i and i + 1."""
+    a = table[i, column]
+    return a + f * (table[i + 1, column] - a)
+
+
+@helper
+def dot(a, b):
+    return a.x * b.x + a.y * b.y + a.z * b.z
+
+
+@helper
+def cross(a, b):
+    return Vec3(a.y * b.z - a.z * b.y, a.z * b.x - a.x * b.z, a.x * b.y - a.y * b.x)
+
+
+@helper
+def add(a, b):
+    return Vec3(a.x + b.x, a.y + b.y, a.z + b.z)
+
+
+@helper
+def sub(a, b):
+    return Vec3(a.x - b.x, a.y - b.y, a.z - b.z)
+
+
+@helper
+def scale(a, k):
+    return Vec3(a.x * k, a.y * k, a.z * k)
+
+
+@helper
+def norm(a):
+    return sqrt(a.x * a.x + a.y * a.y + a.z * a.z)
+
+
+@helper
+def matrix_of(q):
+    """Return the rotation matrix body -> world of a quaternion of about unit length."""
+    return Matrix(
+        1.0 - 2.0 * (q.y * q.y + q.z * q.z), 2.0 * (q.x * q.y - q.w * q.z), 2.0 * (q.x * q.z + q.w * q.y),
+        2.0 * (q.x * q.y + q.w * q.z), 1.0 - 2.0 * (q.x * q.x + q.z * q.z), 2.0 * (q.y * q.z - q.w * q.x),
+        2.0 * (q.x * q.z - q.w * q.y), 2.0 * (q.y * q.z + q.w * q.x), 1.0 - 2.0 * (q.x * q.x + q.y * q.y),
+    )  # fmt: skip
+
+
+@helper
+def to_world(m, a):
+    return Vec3(
+        m.xx * a.x + m.xy * a.y + m.xz * a.z, m.yx * a.x + m.yy * a.y + m.yz * a.z, m.zx * a.x + m.zy * a.y + m.zz * a.z
+    )
+
+
+@helper
+def to_body(m, a):
+    return Vec3(
+        m.xx * a.x + m.yx * a.y + m.zx * a.z, m.xy * a.x + m.yy * a.y + m.zy * a.z, m.xz * a.x + m.yz * a.y + m.zz * a.z
+    )
+
+
+@helper
+def multiply(a, b):
+    """Return the quaternion product a b (first b, then a)."""
+    return Quat(
+        a.w * b.w - a.x * b.x - a.y * b.y - a.z * b.z,
+        a.w * b.x + a.x * b.w + a.y * b.z - a.z * b.y,
+        a.w * b.y - a.x * b.z + a.y * b.w + a.z * b.x,
+        a.w * b.z + a.x * b.y - a.y * b.x + a.z * b.w,
+    )
+
+
+@helper
+def conjugate(q):
+    return Quat(q.w, -q.x, -q.y, -q.z)
+
+
+@helper
+def quaternion_rate(q, w):
+    """Return dq/dt = q (0, w) / 2 for rates w in body axes against the world axes."""
+    return Quat(
+        -0.5 * (q.x * w.x + q.y * w.y + q.z * w.z),
+        0.5 * (q.w * w.x + q.y * w.z - q.z * w.y),
+        0.5 * (q.w * w.y + q.z * w.x - q.x * w.z),
+        0.5 * (q.w * w.z + q.x * w.y - q.y * w.x),
+    )
+
+
+@helper
+def normalised(q):
+    k = 1.0 / sqrt(q.w * q.w + q.x * q.x + q.y * q.y + q.z * q.z)
+    return Quat(q.w * k, q.x * k, q.y * k, q.z * k)
+
+
+@helper
+def sym_times(s, a):
+    return Vec3(
+        s.xx * a.x + s.xy * a.y + s.xz * a.z, s.xy * a.x + s.yy * a.y + s.yz * a.z, s.xz * a.x + s.yz * a.y + s.zz * a.z
+    )
+
+
+@helper
+def sym_inverse(s):
+    """Return the inverse of a symmetric positive definite tensor."""
+    cxx = s.yy * s.zz - s.yz * s.yz
+    cxy = s.xz * s.yz - s.xy * s.zz
+    cxz = s.xy * s.yz - s.xz * s.yy
+    k = 1.0 / (s.xx * cxx + s.xy * cxy + s.xz * cxz)
+    return Sym(
+        cxx * k, (s.xx * s.zz - s.xz * s.xz) * k, (s.xx * s.yy - s.xy * s.xy) * k,
+        cxy * k, cxz * k, (s.xy * s.xz - s.xx * s.yz) * k,
+    )  # fmt: skip
+
+
+@helper
+def axpy(s, k, h):
+    """Return the state s + h k."""
+    return State(
+        Vec3(s.r.x + h * k.r.x, s.r.y + h * k.r.y, s.r.z + h * k.r.z),
+        Vec3(s.v.x + h * k.v.x, s.v.y + h * k.v.y, s.v.z + h * k.v.z),
+        Quat(s.q.w + h * k.q.w, s.q.x + h * k.q.x, s.q.y + h * k.q.y, s.q.z + h * k.q.z),
+        Vec3(s.w.x + h * k.w.x, s.w.y + h * k.w.y, s.w.z + h * k.w.z),
+    )
+
+
+@helper
+def small_sin(a):
+    """Return sin(a) to 1e-8 for |a| <= 0.6 rad (fin deflections), by its series: kernels know no trigonometry."""
+    b = a * a
+    return a * (1.0 - b / 6.0 * (1.0 - b / 20.0 * (1.0 - b / 42.0 * (1.0 - b / 72.0))))
+
+
+@helper
+def launch_frame(azimuth):
+    """Return the quaternion of the launch frame (X up, Y right of the azimuth, Z downrange) -> world."""
+    # at azimuth 0 the frame is a cyclic permutation of east, north, up; then turn clockwise about up
+    return multiply(Quat(cos(0.5 * azimuth), 0.0, 0.0, -sin(0.5 * azimuth)), Quat(0.5, -0.5, -0.5, -0.5))
+
+
+@helper
+def tilt_quaternion(tilt_pitch, tilt_yaw, roll):
+    """Return the quaternion body -> launch frame: 3-2-1 angles psi = tilt_yaw, theta = -tilt_pitch, phi = roll."""
+    yaw = Quat(cos(0.5 * tilt_yaw), 0.0, 0.0, sin(0.5 * tilt_yaw))
+    pitch = Quat(cos(0.5 * tilt_pitch), 0.0, -sin(0.5 * tilt_pitch), 0.0)
+    return multiply(multiply(yaw, pitch), Quat(cos(0.5 * roll), sin(0.5 * roll), 0.0, 0.0))

@@ -1,0 +1,116 @@
+"""From the model and one draw to the constants of one flight."""
+
+from __future__ import annotations
+
+from math import cos, exp, sin
+
+from sixdof._jit import kernel
+from sixdof.core.algebra import launch_frame, matrix_of, multiply, tilt_quaternion, to_body, to_world
+from sixdof.core.body import gather_grains
+from sixdof.core.layout import G_PITCH, G_ROLL, G_YAW
+from sixdof.core.loads import Craft
+from sixdof.core.types import (
+    AIR_DENSITY, AIR_PRESSURE, AIR_SOUND, AIR_VISCOSITY, Servo, State, Vec3, World,
+)  # fmt: skip
+
+GAS_CONSTANT = 287.05307  # of dry air, J/(kg K) (US Standard Atmosphere 1976)
+HEAT_RATIO = 1.4
+VISCOSITY_EXPONENT = 0.76  # mu ~ T^0.76 near 280 K (from Sutherland's law), for small offsets of temperature
+RIGHT_ANGLE = 1.5707963267948966
+
+
+@kernel
+def dispersed_air(world, temperature_offset, pressure_factor, rows):
+    """Fill `rows` with the air warmed by an offset at all heights, its pressure rebuilt hydrostatically from the ground up and down.
+
+    Pressure at the ground is pressure_factor times the nominal; gravity keeps its column.
+    """
+    old = world.air
+    n = old.shape[0]
+    step = 1.0 / world.air_per_metre
+    ground = int(-world.air_z0 * world.air_per_metre + 0.5)
+    for i in range(n):
+        for j in range(old.shape[1]):
+            rows[i, j] = old[i, j]
+    rows[ground, AIR_PRESSURE] = old[ground, AIR_PRESSURE] * pressure_factor
+    for side in range(2):
+        i = ground
+        while (side == 0 and i < n - 1) or (side == 1 and i > 0):
+            k = i + 1 if side == 0 else i - 1
+            # ln p falls by the same layer thickness times T/T': exact for the table's own hydrostatic column
+            a, b = old[i, AIR_SOUND], old[k, AIR_SOUND]
+            cold = (a * a + b * b) * 0.5 / (HEAT_RATIO * GAS_CONSTANT)
+            ratio = cold / (cold + temperature_offset)
+            rows[k, AIR_PRESSURE] = rows[i, AIR_PRESSURE] * (old[k, AIR_PRESSURE] / old[i, AIR_PRESSURE]) ** ratio
+            i = k
+    for i in range(n):
+        cold = old[i, AIR_SOUND] ** 2 / (HEAT_RATIO * GAS_CONSTANT)
+        warm = (cold + temperature_offset) / cold
+        rows[i, AIR_DENSITY] = old[i, AIR_DENSITY] * rows[i, AIR_PRESSURE] / old[i, AIR_PRESSURE] / warm
+        rows[i, AIR_SOUND] = old[i, AIR_SOUND] * warm**0.5
+        rows[i, AIR_VISCOSITY] = old[i, AIR_VISCOSITY] * warm**VISCOSITY_EXPONENT
+
+
+@kernel
+def drawn_world(world, draw, rows):
+    """Return the World of one flight; `rows` (as world.air) is its scratch space for air that differs from the model's."""
+    if draw.temperature == 0.0 and draw.pressure == 1.0:
+        return world
+    dispersed_air(world, draw.temperature, draw.pressure, rows)
+    return World(
+        rows, world.air_z0, world.air_per_metre, world.wind, world.wind_per_root, world.earth_rate, world.ground
+    )
+
+
+@kernel
+def drawn_gains(gains, draw, out):
+    """Fill `out` with the control law's gains times this flight's factors."""
+    for i in range(gains.shape[0]):
+        out[i] = gains[i]
+    for i in range(3):
+        out[G_ROLL + i] *= draw.gain_roll
+        out[G_PITCH + i] *= draw.gain_pitch
+        out[G_YAW + i] *= draw.gain_yaw
+
+
+@kernel
+def make_craft(model, draw, rows):
+    """Return the Craft of one flight."""
+    rail, servo, thrust = model.rail, model.servo, model.thrust
+    grains = gather_grains(model.mass, draw.mass, draw.inertia, draw.cg_x, draw.cg_y, draw.cg_z)
+    ce, se, ca, sa = cos(draw.elevation), sin(draw.elevation), cos(draw.azimuth), sin(draw.azimuth)
+    line = Vec3(ce * sa, ce * ca, se)
+    cty, sty, ctz, stz = cos(draw.tilt_y), sin(draw.tilt_y), cos(draw.tilt_z), sin(draw.tilt_z)
+    total = grains.dry + grains.propellant
+    cg = Vec3(
+        grains.cg.x - grains.moment.x / total, grains.cg.y + grains.moment.y / total, grains.cg.z + grains.moment.z / total
+    )
+    frame = matrix_of(rail_attitude(draw.elevation, draw.azimuth))
+    start = to_world(frame, Vec3(rail.base_x - cg.x, cg.y, cg.z))
+    return Craft(
+        drawn_world(model.world, draw, rows),
+        Vec3(draw.wind_scale, draw.wind_cos, draw.wind_sin),
+        model.aero, draw.drag, draw.normal_force, draw.cp, draw.cant, grains,
+        Vec3(cty * ctz, stz, -sty * ctz),
+        Vec3(thrust.exit_x, draw.offset_y, draw.offset_z),
+        thrust.exit_area, 0.5 * thrust.exit_radius * thrust.exit_radius, thrust.reference_pressure,
+        rail, line, start, rail.aft_x,
+        Servo(
+            servo.frequency * draw.servo_speed, servo.damping, servo.rate_limit * draw.servo_rate,
+            servo.acceleration_limit, servo.travel,
+        ),
+    )  # fmt: skip
+
+
+@kernel
+def rail_attitude(elevation, azimuth):
+    """Return the attitude of the vehicle on a rail: leaning from the vertical towards the azimuth, no roll."""
+    return multiply(launch_frame(azimuth), tilt_quaternion(RIGHT_ANGLE - elevation, 0.0, 0.0))
+
+
+@kernel
+def state_at_rest(craft, draw):
+    """Return the state on the rail before ignition, at rest on the turning Earth."""
+    q = rail_attitude(draw.elevation, draw.azimuth)
+    w = to_body(matrix_of(q), craft.world.earth_rate)
+    return State(craft.start, Vec3(0.0, 0.0, 0.0), q, w)

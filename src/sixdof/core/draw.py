@@ -1,0 +1,62 @@
+"""What differs from one flight of an ensemble to the next, in the form the kernels read."""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+import numpy as np
+
+from sixdof._jit import helper
+
+
+class Draw(NamedTuple):
+    """One flight's departures from the mission. In the nominal flight factors are 1 and offsets 0."""
+
+    impulse: float  # factor on the total impulse, burn time kept
+    burn_time: float  # factor on the burn time, impulse kept
+    tilt_y: float  # thrust line turned about body y, then z, rad
+    tilt_z: float
+    offset_y: float  # thrust line moved along body y and z, m
+    offset_z: float
+    mass: float  # factor on the dry mass; inertia goes with it
+    cg_x: float  # offset of the dry centre of mass's STATION (aft positive), m
+    cg_y: float  # and off the axis along body y and z, m
+    cg_z: float
+    inertia: float  # factor on the dry inertia
+    drag: float  # factor on the axial force
+    normal_force: float  # factor on the normal force of body and fins
+    cp: float  # offset of the station of the centre of pressure (aft positive), m
+    cant: float  # added to the cant of every panel, rad
+    elevation: float  # of the rail itself, rad above the horizontal: the mission's own plus the offset drawn
+    azimuth: float  # of the rail itself, rad true: likewise
+    servo_speed: float  # factor on the servos' natural frequency
+    servo_rate: float  # factor on their rate limit
+    gain_pitch: float  # factors on the autopilot's gains
+    gain_yaw: float
+    gain_roll: float
+    canopy_drag: float  # factor on the drag area of every canopy
+    canopy_delay: float  # added to the opening time of every canopy, s
+    temperature: float  # added to the air temperature at all heights, K
+    pressure: float  # factor on the air pressure at all heights
+    wind_scale: float  # factor on the wind table,
+    wind_cos: float  # and its turn: (e, n) -> scale (e cos + n sin, n cos - e sin)
+    wind_sin: float
+    centring: np.ndarray  # (control fins,) C-contiguous: added to each fin's neutral angle, rad
+
+
+DRAW_COLUMNS = {name: i for i, name in enumerate(Draw._fields[:-1])}  # of a packed row; centring errors follow
+DRAW_SCALARS = len(DRAW_COLUMNS)
+
+
+@helper
+def draw_of(row, fins):
+    """Return the Draw of one packed row (DRAW_SCALARS + fins,), float64 and C-contiguous; centring is a view of it.
+
+    For kernels only: compiled without reference counts, it would hand Python the whole row in the view's place.
+    """
+    return Draw(
+        row[0], row[1], row[2], row[3], row[4], row[5], row[6], row[7], row[8], row[9],
+        row[10], row[11], row[12], row[13], row[14], row[15], row[16], row[17], row[18], row[19],
+        row[20], row[21], row[22], row[23], row[24], row[25], row[26], row[27], row[28],
+        row[DRAW_SCALARS : DRAW_SCALARS + fins],
+    )  # fmt: skip

@@ -1,0 +1,106 @@
+"""Equations of motion: free flight, along the rail, pivoting about the aft guide. State in, its rate out."""
+
+from __future__ import annotations
+
+from math import sqrt
+
+import numpy as np
+
+from sixdof._jit import helper, kernel
+from sixdof.core.algebra import add, cross, dot, quaternion_rate, scale, sub, sym_times, to_body, to_world
+from sixdof.core.loads import loads
+from sixdof.core.types import Quat, State, Vec3
+
+# numpy integers: numba would compile every callee once more for each literal Python integer it is called with
+HOLD, ON_RAIL, PIVOT, FREE, CANOPY, LANDED = (np.int64(i) for i in range(6))
+
+
+@helper
+def _acceleration(s, body, craft, load):
+    """Return dv/dt of the centre of mass in the turning world axes: F/m + g - 2 W x v (g holds the centrifugal part)."""
+    f = scale(to_world(load.matrix, load.force), 1.0 / body.mass)
+    c = cross(craft.world.earth_rate, s.v)
+    return Vec3(f.x - 2.0 * c.x, f.y - 2.0 * c.y, f.z - 2.0 * c.z - load.gravity)
+
+
+@helper
+def _turn(s, body, moment):
+    """Return dw/dt from Euler's equations with the full tensor."""
+    h = sym_times(body.inertia, s.w)
+    return sym_times(body.inverse, sub(moment, cross(s.w, h)))
+
+
+@kernel
+def free_rate(s, body, craft, load):
+    """Return the state's rate in free flight."""
+    return State(s.v, _acceleration(s, body, craft, load), quaternion_rate(s.q, load.rate), _turn(s, body, load.moment))
+
+
+@kernel
+def rail_pull(s, body, craft, load):
+    """Return the acceleration along the rail, friction against upward motion taken off.
+
+    The rail carries the load across it; friction is that load times the coefficient. Couples between the guides are left out.
+    """
+    a = _acceleration(s, body, craft, load)
+    along = dot(a, craft.rail_line)
+    aside = sub(a, scale(craft.rail_line, along))
+    return along - craft.rail.friction * sqrt(dot(aside, aside))
+
+
+@kernel
+def rail_rate(s, body, craft, load):
+    """Return the state's rate while both guides hold: motion along the rail, no turning."""
+    pull = rail_pull(s, body, craft, load)
+    return State(s.v, scale(craft.rail_line, pull), Quat(0.0, 0.0, 0.0, 0.0), Vec3(0.0, 0.0, 0.0))
+
+
+@kernel
+def pivot_rate(s, body, craft, load):
+    """Return the state's rate while only the aft guide holds: it runs on the rail's line, the body swings about it.
+
+    The two constraint forces across the rail are those that leave the guide no acceleration across it; roll is free.
+    """
+    u = craft.rail_line
+    # two directions across the rail, in body axes
+    side = Vec3(0.0, 0.0, 1.0) if abs(u.z) < 0.9 else Vec3(1.0, 0.0, 0.0)
+    w1 = cross(u, side)
+    w1 = scale(w1, 1.0 / sqrt(dot(w1, w1)))
+    e1 = to_body(load.matrix, w1)
+    e2 = to_body(load.matrix, cross(u, w1))
+    arm = Vec3(body.cg.x - craft.guide_x, -body.cg.y, -body.cg.z)
+
+    a0 = to_body(load.matrix, _acceleration(s, body, craft, load))
+    turn0 = _turn(s, body, load.moment)
+    point = add(add(a0, cross(turn0, arm)), cross(load.rate, cross(load.rate, arm)))
+    t1 = sym_times(body.inverse, cross(arm, e1))
+    t2 = sym_times(body.inverse, cross(arm, e2))
+    p1 = add(scale(e1, 1.0 / body.mass), cross(t1, arm))
+    p2 = add(scale(e2, 1.0 / body.mass), cross(t2, arm))
+    a11, a12, a21, a22 = dot(e1, p1), dot(e1, p2), dot(e2, p1), dot(e2, p2)
+    b1, b2 = -dot(e1, point), -dot(e2, point)
+    k = 1.0 / (a11 * a22 - a12 * a21)
+    n1 = (b1 * a22 - b2 * a12) * k
+    n2 = (a11 * b2 - a21 * b1) * k
+
+    drag = craft.rail.friction * sqrt(n1 * n1 + n2 * n2)
+    f = sub(add(scale(e1, n1), scale(e2, n2)), scale(to_body(load.matrix, u), drag))
+    acceleration = to_world(load.matrix, add(a0, scale(f, 1.0 / body.mass)))
+    turn = add(turn0, sym_times(body.inverse, cross(arm, f)))
+    return State(s.v, acceleration, quaternion_rate(s.q, load.rate), turn)
+
+
+@kernel
+def state_rate(phase, s, body, craft, load):
+    """Return the state's rate in the given phase."""
+    if phase == FREE:
+        return free_rate(s, body, craft, load)
+    if phase == PIVOT:
+        return pivot_rate(s, body, craft, load)
+    return rail_rate(s, body, craft, load)
+
+
+@kernel
+def deriv(phase, s, body, craft, fins, k):
+    """Return the state's rate with the loads evaluated in s."""
+    return state_rate(phase, s, body, craft, loads(s, body, craft, fins, k))

@@ -1,0 +1,126 @@
+"""What an observer writes down at one moment: rows of the log, events, running extremes of a flight."""
+
+from __future__ import annotations
+
+from math import acos, atan2, isnan, sqrt
+
+from sixdof._jit import helper, kernel
+from sixdof.core.algebra import cell, clip, conjugate, lerp, matrix_of, multiply, norm
+from sixdof.core.computer import sensed_goal, tilt_angles
+from sixdof.core.layout import (
+    L_CG, L_DRAG_AREA, L_EAST, L_ERROR, L_FX, L_FY, L_FZ, L_GOAL_PITCH, L_GOAL_ROLL, L_GOAL_YAW, L_HEIGHT, L_INCIDENCE,
+    L_INCIDENCE_PITCH, L_INCIDENCE_YAW, L_MACH, L_MARGIN, L_MASS, L_NORTH, L_P, L_PHASE, L_PRESSURE, L_Q, L_QW, L_QX, L_QY,
+    L_QZ, L_R, L_ROLL, L_SPEED, L_THRUST, L_TILT, L_TILT_PITCH, L_TILT_YAW, L_TIME, L_VE, L_VN, L_VU, L_WIND_EAST,
+    L_WIND_NORTH, LOG_COLUMNS, X_ERROR_MAX, X_ERROR_RMS, X_MAX_FORCE, X_MAX_INCIDENCE, X_MAX_MACH, X_MAX_PRESSURE,
+    X_MAX_SPEED, X_MAX_TILT, X_MIN_MARGIN, X_ROLL_ERROR_MAX, X_TIME_INCIDENCE, X_TIME_MACH,
+)  # fmt: skip
+from sixdof.core.loads import wind_at
+from sixdof.core.motion import FREE, PIVOT
+from sixdof.core.types import (
+    BODY_S0, BODY_S1, FIN_KB, FIN_KW, FIN_SLOPE, FIN_X, FIN_XB, PANEL_SET,
+)  # fmt: skip
+
+FLOW_SPEED = 20.0  # below this airspeed incidence says little (pad, apogee) and is left out of the extremes, m/s
+MACH_LIMIT = 0.8  # beyond these the aerodynamic model is less sure; the time spent there is counted
+INCIDENCE_LIMIT = 0.2617993877991494  # 15 deg
+
+
+@kernel
+def static_margin(craft, mach, cg):
+    """Return (centre of pressure - centre of mass)/reference length for small incidence, calibres."""
+    aero = craft.aero
+    i, f = cell(mach * aero.per_mach, aero.body.shape[0])
+    slope = lerp(aero.body, i, f, BODY_S0)
+    moment = lerp(aero.body, i, f, BODY_S1)
+    for p in range(aero.panel.shape[0]):
+        fs = int(aero.panel[p, PANEL_SET])
+        a, b = aero.fin[i, fs], aero.fin[i + 1, fs]
+        half = 0.5 * (a[FIN_SLOPE] + f * (b[FIN_SLOPE] - a[FIN_SLOPE]))  # a ring of n >= 3 panels acts as n/2
+        on_fin = half * (a[FIN_KW] + f * (b[FIN_KW] - a[FIN_KW]))
+        on_body = half * (a[FIN_KB] + f * (b[FIN_KB] - a[FIN_KB]))
+        slope += on_fin + on_body
+        moment += on_fin * (a[FIN_X] + f * (b[FIN_X] - a[FIN_X])) + on_body * (a[FIN_XB] + f * (b[FIN_XB] - a[FIN_XB]))
+    return (moment / slope + craft.cp_shift - cg.x) / aero.length
+
+
+@helper
+def incidence_of(load):
+    """Return the angle between the body axis and the velocity through the air, rad."""
+    return atan2(sqrt(load.velocity.y * load.velocity.y + load.velocity.z * load.velocity.z), load.velocity.x)
+
+
+@helper
+def nose_error(q, goal):
+    """Return (angle between the nose and where it should point, roll error) of an attitude against its goal, rad."""
+    e = multiply(conjugate(q), goal)
+    m = matrix_of(e)
+    k = 2.0 if e.w >= 0.0 else -2.0
+    return acos(clip(m.xx, -1.0, 1.0)), k * e.x
+
+
+@kernel
+def write_log(row, t, phase, s, body, craft, load, force, frame, goal_angles, sensed, fins, command, area):
+    """Fill one row of the log (layout.LOG, then fin angles, then fin commands)."""
+    pitch, yaw, roll, tilt = tilt_angles(frame, s.q)
+    wind = wind_at(craft, s.r.z)
+    row[L_TIME], row[L_PHASE] = t, phase
+    row[L_EAST], row[L_NORTH], row[L_HEIGHT] = s.r.x, s.r.y, s.r.z
+    row[L_VE], row[L_VN], row[L_VU] = s.v.x, s.v.y, s.v.z
+    row[L_QW], row[L_QX], row[L_QY], row[L_QZ] = s.q.w, s.q.x, s.q.y, s.q.z
+    row[L_P], row[L_Q], row[L_R] = s.w.x, s.w.y, s.w.z
+    row[L_TILT_PITCH], row[L_TILT_YAW], row[L_ROLL], row[L_TILT] = pitch, yaw, roll, tilt
+    row[L_GOAL_PITCH], row[L_GOAL_YAW], row[L_GOAL_ROLL] = goal_angles
+    row[L_ERROR] = nose_error(s.q, sensed_goal(sensed))[0]
+    row[L_SPEED], row[L_MACH], row[L_PRESSURE] = load.air_speed, load.mach, load.pressure
+    row[L_INCIDENCE] = incidence_of(load)
+    row[L_INCIDENCE_PITCH] = atan2(load.velocity.z, load.velocity.x)
+    row[L_INCIDENCE_YAW] = atan2(load.velocity.y, load.velocity.x)
+    row[L_MARGIN] = static_margin(craft, load.mach, body.cg)
+    row[L_THRUST], row[L_MASS], row[L_CG] = body.thrust, body.mass, body.cg.x
+    row[L_FX], row[L_FY], row[L_FZ] = force.x, force.y, force.z
+    row[L_WIND_EAST], row[L_WIND_NORTH], row[L_DRAG_AREA] = wind.x, wind.y, area
+    n = fins.shape[1]
+    for i in range(n):
+        row[LOG_COLUMNS + i] = fins[0, i]
+        row[LOG_COLUMNS + n + i] = command[i]
+
+
+@kernel
+def write_event(row, t, s, body, craft, load, frame):
+    """Fill one row of the event table (layout.EVENT_COLUMNS), unless it has happened before."""
+    if not isnan(row[0]):
+        return
+    row[0] = t
+    row[1], row[2], row[3] = s.r.x, s.r.y, s.r.z
+    row[4], row[5], row[6] = s.v.x, s.v.y, s.v.z
+    row[7], row[8], row[9] = load.air_speed, load.mach, load.pressure
+    row[10] = tilt_angles(frame, s.q)[3]
+    row[11] = incidence_of(load)
+    row[12] = static_margin(craft, load.mach, body.cg)
+
+
+@kernel
+def watch(summary, phase, climbing, s, body, craft, load, force, frame, sensed, enabled, period, tally):
+    """Update the running extremes of a flight at one tick. tally: [sum of squared tilt error, ticks with live fins]."""
+    summary[X_MAX_SPEED] = max(summary[X_MAX_SPEED], load.air_speed)
+    summary[X_MAX_MACH] = max(summary[X_MAX_MACH], load.mach)
+    summary[X_MAX_PRESSURE] = max(summary[X_MAX_PRESSURE], load.pressure)
+    if load.mach > MACH_LIMIT:
+        summary[X_TIME_MACH] += period
+    if phase != FREE and phase != PIVOT:
+        return
+    summary[X_MAX_FORCE] = max(summary[X_MAX_FORCE], norm(force))
+    if climbing and load.air_speed > FLOW_SPEED:
+        a = incidence_of(load)
+        summary[X_MAX_INCIDENCE] = max(summary[X_MAX_INCIDENCE], a)
+        summary[X_MAX_TILT] = max(summary[X_MAX_TILT], tilt_angles(frame, s.q)[3])
+        summary[X_MIN_MARGIN] = min(summary[X_MIN_MARGIN], static_margin(craft, load.mach, body.cg))
+        if a > INCIDENCE_LIMIT:
+            summary[X_TIME_INCIDENCE] += period
+        if enabled > 0.5:
+            nose, roll = nose_error(s.q, sensed_goal(sensed))
+            tally[0] += nose * nose
+            tally[1] += 1.0
+            summary[X_ERROR_MAX] = max(summary[X_ERROR_MAX], nose)
+            summary[X_ROLL_ERROR_MAX] = max(summary[X_ROLL_ERROR_MAX], abs(roll))
+            summary[X_ERROR_RMS] = sqrt(tally[0] / tally[1])

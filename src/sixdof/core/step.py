@@ -1,0 +1,81 @@
+"""One integration step of the rigid body, and finding the moment of an event inside it."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from sixdof._jit import helper, kernel
+from sixdof.core.algebra import add, axpy, dot, matrix_of, normalised, to_world
+from sixdof.core.loads import END, MIDDLE, START, loads
+from sixdof.core.motion import deriv, rail_pull
+from sixdof.core.types import State, Vec3
+
+# what a step may be cut short for: each is a quantity that goes from positive to negative
+GAP_FORE, GAP_AFT, GAP_CLIMB, GAP_GROUND, GAP_SLIP, NO_GAP = (np.int64(i) for i in range(6))
+ROOT_SHARE = 1e-12  # of a step: how closely an event is located
+MOST_TRIES = 60
+
+
+@kernel
+def rk4_step(phase, s, h, k1, body1, body2, craft, fins):
+    """Return the state h seconds on (classical Runge-Kutta 4), the attitude normalised.
+
+    k1 : rate at the start. body1, body2 : mass and thrust at the middle and the end. fins : rows start, middle, end.
+    """
+    k2 = deriv(phase, axpy(s, k1, 0.5 * h), body1, craft, fins, MIDDLE)
+    k3 = deriv(phase, axpy(s, k2, 0.5 * h), body1, craft, fins, MIDDLE)
+    k4 = deriv(phase, axpy(s, k3, h), body2, craft, fins, END)
+    s = axpy(axpy(axpy(axpy(s, k1, h / 6.0), k2, h / 3.0), k3, h / 3.0), k4, h / 6.0)
+    return State(s.r, s.v, normalised(s.q), s.w)
+
+
+@helper
+def guide_travel(s, body, craft):
+    """Return how far the aft guide has run up the rail since rest, m."""
+    arm = Vec3(body.cg.x - craft.guide_x, -body.cg.y, -body.cg.z)
+    guide = add(s.r, to_world(matrix_of(s.q), arm))
+    return dot(guide, craft.rail_line) - (craft.rail.base_x - craft.guide_x)
+
+
+@kernel
+def gap(kind, s, body, craft):
+    """Return the event function of `kind`: positive before, negative after."""
+    if kind == GAP_FORE:
+        return craft.rail.fore_travel - guide_travel(s, body, craft)
+    if kind == GAP_AFT:
+        return craft.rail.aft_travel - guide_travel(s, body, craft)
+    if kind == GAP_CLIMB:
+        return s.v.z
+    if kind == GAP_SLIP:
+        return dot(s.v, craft.rail_line)
+    return s.r.z
+
+
+@helper
+def next_bracket(low, high, g_low, g_high, x, g, last):
+    """Return the bracket narrowed by g at x (Illinois rule: halve the value at an end kept twice), and which end moved."""
+    if g > 0.0:
+        if last > 0:
+            g_high *= 0.5
+        return x, high, g, g_high, 1
+    if last < 0:
+        g_low *= 0.5
+    return low, x, g_low, g, -1
+
+
+@kernel
+def liftoff_time(t, t_end, s, body, body_end, craft, fins):
+    """Return when the pull along the rail turns positive between t and t_end, thrust taken as linear in between."""
+    pull0 = rail_pull(s, body, craft, loads(s, body, craft, fins, START))
+    pull1 = rail_pull(s, body_end, craft, loads(s, body_end, craft, fins, START))
+    if pull0 >= 0.0:
+        return t
+    return t + (t_end - t) * pull0 / (pull0 - pull1)
+
+
+@kernel
+def keep_fins(fins, rates):
+    """Make the end of a step the start of the next."""
+    for i in range(fins.shape[1]):
+        fins[0, i] = fins[2, i]
+        rates[0, i] = rates[2, i]

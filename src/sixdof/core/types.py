@@ -1,0 +1,257 @@
+"""The data the kernels read and write: NamedTuples of float64 scalars and C-contiguous float64 arrays, nothing else.
+
+Frames: world = east, north, up at the launch point; body = x forward, y starboard, z completing the set. Stations are
+metres aft of the nose tip. Column numbers of every table are the constants beside it; nobody writes a bare number.
+"""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+import numpy as np
+
+
+class Vec3(NamedTuple):
+    x: float
+    y: float
+    z: float
+
+
+class Quat(NamedTuple):
+    """Unit quaternion, scalar first, body -> world."""
+
+    w: float
+    x: float
+    y: float
+    z: float
+
+
+class State(NamedTuple):
+    """Rigid-body state of one vehicle at its instantaneous centre of mass."""
+
+    r: Vec3  # position in world axes, m
+    v: Vec3  # velocity over the ground in world axes, m/s
+    q: Quat  # body -> world
+    w: Vec3  # body rates against inertial space in body axes, rad/s
+
+
+# ------------------------------------------------------------------ world
+
+AIR_DENSITY, AIR_PRESSURE, AIR_SOUND, AIR_VISCOSITY, AIR_GRAVITY = range(5)
+AIR_COLUMNS = 5  # kg/m^3, Pa, m/s, Pa s, m/s^2
+
+
+class World(NamedTuple):
+    """Air, gravity, wind and the turning Earth around the launch point.
+
+    air : (n, AIR_COLUMNS) over height above ground z = z0 + i/per_metre, i = 0..n-1.
+    wind : (m, 2) east and north component (m/s, where the air moves TO) over sqrt(height above ground): row
+        index = sqrt(max(z, 0)) * wind_per_root. Fine near the ground, coarse aloft, one look-up.
+    """
+
+    air: np.ndarray
+    air_z0: float
+    air_per_metre: float
+    wind: np.ndarray
+    wind_per_root: float
+    earth_rate: Vec3  # of the world axes against inertial space, in world axes, rad/s
+    ground: float  # height of the ground at the launch point above mean sea level, m (for outputs only)
+
+
+# ------------------------------------------------------------------ aerodynamics
+
+# columns of Aero.body over Mach; slopes per radian on the reference area, for the body without fins
+(
+    BODY_S0,  # sum CN_alpha_i
+    BODY_S1,  # sum CN_alpha_i x_i, m (x aft from the nose tip)
+    BODY_S2,  # sum CN_alpha_i x_i^2, m^2
+    BODY_CA,  # axial force at zero incidence, motor off, without friction: fore pressure, wave, base, fins, guides
+    BODY_CA_BURN,  # change of it while the motor burns (negative: jet fills part of the base)
+    BODY_CA_BACK,  # magnitude of the axial coefficient flying backwards (base first)
+    BODY_CDC,  # eta * cross-flow drag coefficient, but over the CROSS-FLOW Mach number M sin(a)
+) = range(7)
+BODY_COLUMNS = 7
+
+# columns of Aero.fin[Mach, set]
+(
+    FIN_SLOPE,  # one panel alone: CN_alpha on the reference area, 1/rad (half of the wing made of two panels)
+    FIN_X,  # station of its centre of pressure, m
+    FIN_KW,  # panel in presence of the body, incidence (NACA 1307 K_W(B))
+    FIN_KB,  # carry-over on the body, incidence (K_B(W))
+    FIN_DW,  # panel in presence of the body, deflection (k_W(B))
+    FIN_DB,  # carry-over on the body, deflection (k_B(W))
+    FIN_XB,  # station of the carried-over load on the body, m
+    FIN_STALL,  # sine of the effective incidence where the panel begins to stall
+) = range(8)
+FIN_COLUMNS = 8
+
+# columns of Aero.panel, one row per panel of every set
+(
+    PANEL_SET,  # row of the set in Aero.fin
+    PANEL_SIN,  # sine and
+    PANEL_COS,  # cosine of the panel's angle, clockwise from body +z seen from behind
+    PANEL_Y,  # distance of its centre of pressure from the body axis, m
+    PANEL_Y_ROLL,  # arm at which roll rate makes its mean incidence, m: int c y^2 dy / int c y dy
+    PANEL_CANT,  # fixed deflection, rad
+    PANEL_CONTROL,  # index of its actuator, -1 where it is fixed
+    PANEL_AREA,  # exposed area, m^2
+    PANEL_HINGE,  # station of the hinge line at the root, m (nan where fixed)
+    PANEL_PLATE,  # normal-force coefficient of the separated panel at 90 deg, on its own area
+) = range(10)
+PANEL_COLUMNS = 10
+
+
+class Aero(NamedTuple):
+    """Aerodynamic tables of one configuration.
+
+    body : (n, BODY_COLUMNS), fin : (n, sets, FIN_COLUMNS) over Mach = i/per_mach.
+    friction : (n, k) CA from skin friction over Mach and the fourth root of the unit Reynolds number (1/m):
+        column index = (V rho/mu)^(1/4) * per_root. Multiplied by nothing: it holds wetted areas and form factors.
+    panel : (panels, PANEL_COLUMNS).
+    plan0, plan1, plan2 : planform area of the body (no fins), its first and second moment about the nose tip (m^2, m^3, m^4).
+    """
+
+    area: float  # reference area, m^2
+    length: float  # reference length (largest body diameter), m
+    per_mach: float
+    body: np.ndarray
+    fin: np.ndarray
+    friction: np.ndarray
+    per_root: float
+    panel: np.ndarray
+    plan0: float
+    plan1: float
+    plan2: float
+
+
+# ------------------------------------------------------------------ mass and thrust
+
+# columns of Mass.propellant, one row per motor
+(
+    GRAIN_MASS,  # propellant mass, kg
+    GRAIN_X,  # station of its centre, m (fixed while it burns)
+    GRAIN_Y,
+    GRAIN_Z,
+    GRAIN_ROLL_A,  # inertia about its own centre as a function of the unburnt fraction f:
+    GRAIN_ROLL_B,  # roll  = A f + B f^2
+    GRAIN_PITCH_A,  # pitch = yaw = A f + B f^2
+    GRAIN_PITCH_B,
+) = range(8)
+GRAIN_COLUMNS = 8
+
+
+class Mass(NamedTuple):
+    """Mass of one configuration: everything but propellant (`dry`, motor cases included) and the grains.
+
+    Inertia is about the dry centre of mass, body axes: xx, yy, zz, xy, xz, yz with the products as they stand in the
+    tensor (off-diagonal elements J_xy = -sum m x y, x forward).
+    cg_x is a STATION (aft positive); cg_y, cg_z are body coordinates off the axis.
+    """
+
+    dry: float
+    cg_x: float
+    cg_y: float
+    cg_z: float
+    ixx: float
+    iyy: float
+    izz: float
+    ixy: float
+    ixz: float
+    iyz: float
+    grain: np.ndarray  # (motors, GRAIN_COLUMNS)
+
+
+class Thrust(NamedTuple):
+    """One thrust curve for all motors of the burning stage together (they light as one).
+
+    time, force : (n,) break points, s and N, at the reference pressure. impulse : (n,) running integral as a fraction of the total.
+    """
+
+    time: np.ndarray
+    force: np.ndarray
+    impulse: np.ndarray
+    total_impulse: float
+    propellant: float  # mass burnt by the end, kg
+    exit_x: float  # station of the nozzle exit plane, m
+    exit_area: float  # all nozzles together, m^2
+    exit_radius: float  # of one nozzle, m: the gas leaves with the roll rate of that radius
+    reference_pressure: float
+
+
+# ------------------------------------------------------------------ rail, actuators, flight computer, recovery
+
+
+class Rail(NamedTuple):
+    elevation: float  # rad above the horizontal
+    azimuth: float  # rad, true
+    friction: float
+    fore_travel: float  # travel at which the forward guide leaves, m
+    aft_travel: float  # travel at which the aft guide leaves, m
+    aft_x: float  # station of the aft guide, m
+    base_x: float  # station that stands at the foot of the rail at rest, m
+
+
+class Servo(NamedTuple):
+    frequency: float  # natural, rad/s
+    damping: float
+    rate_limit: float  # rad/s
+    acceleration_limit: float  # rad/s^2, inf where unlimited
+    travel: float  # rad
+
+
+class Computer(NamedTuple):
+    """The flight computer's constants; arrays are read only."""
+
+    period: float  # s between ticks
+    steps_per_tick: int
+    azimuth: float  # of the launch frame, rad true
+    profile: np.ndarray  # (n, 4): time since liftoff, tilt_pitch, tilt_yaw, roll
+    gains: np.ndarray  # the control law's gains; see autopilot/laws
+    mixer: np.ndarray  # (fins, 3): fin angle per roll, pitch, yaw demand
+    rules: np.ndarray  # (rules, RULE_COLUMNS)
+    has_fins: bool
+
+
+# columns of Computer.rules
+(
+    RULE_TRIGGER,
+    RULE_THRESHOLD,
+    RULE_DELAY,
+    RULE_ACTION,
+    RULE_TARGET,
+    RULE_TILT_BELOW,  # inf where not used
+    RULE_SPEED_ABOVE,  # -inf where not used
+    RULE_SPEED_BELOW,  # inf where not used
+) = range(8)
+RULE_COLUMNS = 8
+
+(
+    TRIGGER_TIME,
+    TRIGGER_LIFTOFF,
+    TRIGGER_RAIL,
+    TRIGGER_BURNOUT,
+    TRIGGER_APOGEE,
+    TRIGGER_CLIMBING,
+    TRIGGER_FALLING,
+) = range(7)
+
+ACTION_ENABLE, ACTION_DISABLE, ACTION_DEPLOY = range(3)
+
+CANOPY_DRAG_AREA, CANOPY_FILL_TIME = range(2)
+CANOPY_COLUMNS = 2
+
+
+class Model(NamedTuple):
+    """Everything one flight needs, the same for all flights of an ensemble."""
+
+    world: World
+    aero: Aero
+    mass: Mass
+    thrust: Thrust
+    rail: Rail
+    servo: Servo
+    computer: Computer
+    canopy: np.ndarray  # (canopies, CANOPY_COLUMNS): m^2, s
+    tumble_area: float  # drag area of the airframe hanging under a canopy or tumbling, m^2
+    log_every: int  # ticks per row of the log
+    time_limit: float

@@ -1,0 +1,73 @@
+"""One flight: from a Mission to a Dataset."""
+
+from __future__ import annotations
+
+import sys
+import warnings
+from contextlib import contextmanager
+
+import numpy as np
+import xarray as xr
+
+from sixdof._jit import is_compiled_here
+from sixdof.mission.schema import Mission
+from sixdof.status import FlightError, Status
+
+
+@contextmanager
+def announced_compilation():
+    """Tell a person why the first flight after an installation or an upgrade takes so long."""
+    if not is_compiled_here():
+        print("sixdof: compiling the flight kernels, once for this version (about half a minute) ...", file=sys.stderr)
+    yield
+
+
+def fly(mission: Mission, *, flight: int | None = None, seed: int = 0) -> xr.Dataset:
+    """Fly a mission once and return everything about it.
+
+    Parameters
+    ----------
+    mission : Mission
+    flight : int or None
+        None flies the mission as it is written. A number flies that flight of `disperse(mission, ..., seed=seed)` again,
+        alone, bit for bit.
+    seed : int
+        The ensemble's seed; used only with `flight`.
+
+    Returns
+    -------
+    Dataset
+        Dims time, axis, quaternion, fin, event; see `sixdof.results.REGISTRY` for every variable.
+
+    Raises
+    ------
+    FlightError
+        If the motion diverged. Other ends that are not a landing give a warning and the flight up to there.
+    """
+    from sixdof.core import flight as core
+    from sixdof.ensemble.draws import draw_table, nominal_draw, pack_draws, unpack_draw
+    from sixdof.model import build_model
+    from sixdof.results import flight_dataset
+
+    model = build_model(mission)
+    attrs = {}
+    draw = nominal_draw(mission)
+    if flight is not None:
+        draw = unpack_draw(pack_draws(mission, draw_table(mission, seed, flight, 1))[0])
+        attrs = {"seed": str(seed), "flight": int(flight)}
+    log = core.make_log(model, log_rows(model))
+    events, summary = core.make_events(model), core.make_summary()
+    with announced_compilation():
+        code, time, rows = core.fly(model, draw, core.make_work(model), log, events, summary)
+    ds = flight_dataset(mission, log[:rows], events, summary, code, **attrs)
+    status = Status(code)
+    if status is Status.DIVERGED:
+        raise FlightError(f"after {time:.2f} s: {status.sentence}", ds)
+    if status is not Status.LANDED:
+        warnings.warn(f"after {time:.2f} s: {status.sentence}", stacklevel=2)
+    return ds
+
+
+def log_rows(model) -> int:
+    """Return how many rows the log of the longest flight can have."""
+    return int(np.ceil(model.time_limit / model.computer.period / model.log_every)) + 2

@@ -1,0 +1,1 @@
+"""The mission: what the user wrote, checked and explained."""

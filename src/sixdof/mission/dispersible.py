@@ -1,0 +1,76 @@
+"""What can vary from flight to flight: the names a `[disperse]` table may use.
+
+The order of `DISPERSIBLE` is fixed: it is the order of the columns of the table of draws. New names go to the end.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+
+@dataclass(frozen=True)
+class Dispersible:
+    """One quantity that can be dispersed.
+
+    unit : of the draw, SI or rad ("1" for a factor). role : "value" replaces the mission's own, "factor" multiplies it,
+    "offset" is added to it. least : draws below it have no meaning (None: there is no such limit).
+    """
+
+    name: str
+    unit: str
+    role: Literal["value", "factor", "offset"]
+    doc: str
+    least: float | None = None
+
+    @property
+    def neutral(self) -> float | None:
+        """The draw that changes nothing: 1 for a factor, 0 for an offset, None for a value (the mission's own)."""
+        return {"value": None, "factor": 1.0, "offset": 0.0}[self.role]
+
+
+def _value(name: str, unit: str, doc: str, least: float | None = None) -> Dispersible:
+    return Dispersible(name, unit, "value", doc, least)
+
+
+def _factor(name: str, doc: str) -> Dispersible:
+    return Dispersible(name, "1", "factor", doc, 0.0)
+
+
+def _offset(name: str, unit: str, doc: str, least: float | None = None) -> Dispersible:
+    return Dispersible(name, unit, "offset", doc, least)
+
+
+_ALL = (
+    _value("wind.speed", "m/s", "mean wind speed at the reference height", 0.0),
+    _value("wind.blows_from", "rad", "direction the mean wind comes from, true"),
+    _offset("air.temperature", "K", "on the air temperature at all heights"),
+    _factor("air.pressure", "on the air pressure at all heights"),
+    _factor("motor.impulse", "on the total impulse (thrust scaled, burn time kept)"),
+    _factor("motor.burn_time", "on the burn time (impulse kept)"),
+    _offset("motor.tilt_y", "rad", "thrust line turned about body y"),
+    _offset("motor.tilt_z", "rad", "thrust line turned about body z"),
+    _offset("motor.offset_y", "m", "thrust line moved along body y"),
+    _offset("motor.offset_z", "m", "thrust line moved along body z"),
+    _factor("vehicle.mass", "on the dry mass (inertia goes with it)"),
+    _offset("vehicle.cg", "m", "on the station of the dry centre of mass, aft positive"),
+    _offset("vehicle.cg_y", "m", "dry centre of mass off the axis along body y"),
+    _offset("vehicle.cg_z", "m", "dry centre of mass off the axis along body z"),
+    _factor("vehicle.inertia", "on the dry inertia"),
+    _factor("aero.drag", "on the axial force"),
+    _factor("aero.normal_force", "on the normal force of body and fins"),
+    _offset("aero.cp", "m", "on the station of the centre of pressure, aft positive"),
+    _offset("aero.fin_cant", "rad", "on the cant of every panel"),
+    _offset("rail.elevation", "rad", "on the rail's elevation"),
+    _offset("rail.azimuth", "rad", "on the rail's azimuth"),
+    _factor("servo.speed", "on the servos' natural frequency"),
+    _factor("servo.rate_limit", "on the servos' rate limit"),
+    _offset("servo.centring", "rad", "on each fin's neutral angle, drawn for each fin"),
+    _factor("gain.pitch", "on the pitch gains"),
+    _factor("gain.yaw", "on the yaw gains"),
+    _factor("gain.roll", "on the roll gains"),
+    _factor("canopy.drag", "on the drag area of every canopy"),
+    _offset("canopy.delay", "s", "on the opening time of every canopy", 0.0),
+)
+
+DISPERSIBLE: dict[str, Dispersible] = {item.name: item for item in _ALL}

@@ -1,0 +1,161 @@
+"""Missions from files, from text, and from tables in Python; every fault found is a sentence in `MissionError`."""
+
+from __future__ import annotations
+
+import tomllib
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+
+from pydantic import ValidationError
+
+from sixdof.mission import curves
+from sixdof.mission.errors import Fault, MissionError, nearest
+from sixdof.mission.place import key_of, place_of
+from sixdof.mission.schema import Mission
+from sixdof.mission.table_csv import read_columns, read_text
+from sixdof.mission.translate import problems_from
+
+
+def load_mission(path: str | Path) -> Mission:
+    """Return the mission of a TOML file. CSV paths in it count from its folder; their curves end up in the mission.
+
+    Raises
+    ------
+    MissionError
+        If a file cannot be read or the mission has faults: one sentence each, all of them together.
+    """
+    return _from_text(read_text(path), Path(path).parent, str(path))
+
+
+def loads_mission(text: str, folder: str | Path = ".") -> Mission:
+    """Return the mission written in `text` (TOML). Paths of CSV files in it count from `folder`.
+
+    Raises
+    ------
+    MissionError
+        As `load_mission`.
+    """
+    return _from_text(text, Path(folder), "")
+
+
+def build(*, folder: str | Path = ".", **tables: Any) -> Mission:
+    """Return a mission from tables given in Python: classes of `sixdof.mission.schema`, or dictionaries as in a file.
+
+    `build(site=Site(latitude="38 deg"), rail={"length": "3 m"}, ...)`. Paths of CSV files count from `folder`.
+
+    Raises
+    ------
+    MissionError
+        As `load_mission`.
+    """
+    return checked_mission(tables, Path(folder), "")
+
+
+def _from_text(text: str, folder: Path, file: str) -> Mission:
+    try:
+        data = tomllib.loads(text)
+    except (ValueError, RecursionError) as error:
+        message = f"is not valid TOML: {_flat(error)}"
+        raise MissionError([Fault(file, "", None, message, "check quotes, brackets and = there")]) from None
+    return checked_mission(data, folder, file)
+
+
+def _flat(error: Exception) -> str:
+    return "too deeply nested" if isinstance(error, RecursionError) else " ".join(str(error).split())
+
+
+def checked_mission(data: dict[str, Any], folder: Path, file: str) -> Mission:
+    """Return the mission of a dictionary of tables, its CSV files read.
+
+    Raises
+    ------
+    MissionError
+        With `file` in the faults of the mission itself, and the CSV's path in those of a CSV.
+    """
+    tables, faults = _with_curves(data, folder, file)
+    broken = {fault.key for fault in faults}
+    try:
+        mission = Mission.model_validate(tables)
+    except ValidationError as error:
+        for problem in problems_from(error, tables):
+            if not any(key_of(problem.loc).startswith(key) for key in broken):
+                faults.append(replace(problem.at(tables), file=file))
+    if faults:
+        raise MissionError(faults)
+    return mission
+
+
+# ---------------------------------------------------------------- curves in CSV files
+
+
+def _with_curves(data: dict[str, Any], folder: Path, file: str) -> tuple[dict[str, Any], list[Fault]]:
+    """Return the tables with every CSV path replaced by its numbers, and the faults of those files."""
+    tables, faults = _copied(data), []
+    for loc, curve in _curve_places(tables):
+        node = tables
+        for step in loc[:-1]:
+            node = node[step]
+        path = folder / node[loc[-1]]
+        try:
+            if not _is_file(path):
+                raise MissionError([_no_file(tables, loc, node[loc[-1]], folder, file)])
+            node[loc[-1]] = _tables_of(curve, read_columns(path, curve.columns, curve.flaws))
+        except MissionError as error:
+            faults += [replace(fault, key=key_of(loc)) for fault in error.faults]
+            node[loc[-1]] = _tables_of(curve, _STAND_IN[: len(curve.columns)])  # so that other checks still run
+    return tables, faults
+
+
+_STAND_IN = ((0.0, 1.0), (1.0, 1.0), (0.0, 0.0))
+
+
+def _copied(node: Any) -> Any:
+    """Return a copy of dictionaries and lists, so that the caller's own stay as they are."""
+    if isinstance(node, dict):
+        return {key: _copied(value) for key, value in node.items()}
+    return [_copied(value) for value in node] if isinstance(node, (list, tuple)) else node
+
+
+def _curve_places(tables: dict[str, Any]):
+    """Return (path, curve) of every key that may hold the path of a CSV file and does hold text."""
+    places = [(("air", "wind", "table"), curves.WIND)]
+    motors, stages = tables.get("motor"), tables.get("stage")
+    places += [(("motor", name, "thrust_curve"), curves.THRUST) for name in motors] if isinstance(motors, dict) else []
+    for i in range(len(stages) if isinstance(stages, list) else 0):
+        places += [(("stage", i, "measured", key), curves.DRAG) for key in ("drag_curve", "drag_curve_powered")]
+    return [(loc, curve) for loc, curve in places if isinstance(_written(tables, loc), str)]
+
+
+def _written(node: Any, loc: tuple) -> Any:
+    for step in loc:
+        if isinstance(node, dict):
+            node = node.get(step)
+        elif isinstance(node, list) and isinstance(step, int):
+            node = node[step]
+        else:
+            return None
+    return node
+
+
+def _tables_of(curve: curves.Curve, columns) -> Any:
+    if curve is curves.WIND:
+        return [list(row) for row in zip(*columns)]
+    return {name: values for (name, _), values in zip(curve.columns, columns)}
+
+
+def _is_file(path: Path) -> bool:
+    try:
+        return path.exists()
+    except (OSError, ValueError):  # a name too long, or with a zero byte
+        return False
+
+
+def _no_file(tables, loc: tuple, written: str, folder: Path, file: str) -> Fault:
+    try:
+        known = [found.relative_to(folder).as_posix() for found in (folder / written).parent.glob("*.csv")]
+    except (OSError, ValueError):
+        known = []
+    near = nearest(written, known)
+    hint = f'did you mean "{near}"?' if near else "paths count from the folder of the mission file"
+    return Fault(file, key_of(loc), written, f'there is no file "{written}"', hint, place_of(tables, loc))

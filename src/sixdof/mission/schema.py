@@ -1,0 +1,275 @@
+"""The mission: what the user wrote, checked. Every class is frozen; every float is SI or radians after loading.
+
+The classes mirror the tables of the mission file one to one: `[rail] length = "3 m"` is `mission.rail.length == 3.0`.
+Limits of one value stand here with its type; checks within one table live in `table_checks.py`, checks across tables
+(does the motor fit its mount?) in `checks.py`. Every class runs its checks however it is built.
+"""
+
+from __future__ import annotations
+
+from typing import Any, Literal
+
+from pydantic import Field, ValidationInfo, field_validator, model_validator
+
+from sixdof.mission.errors import raise_problems
+from sixdof.mission.table import Table
+from sixdof.mission.units import (
+    Angle, AngularAcceleration, AngularRate, Direction, Elevation, Frequency, Latitude, Length, NonNegativeFrequency,
+    NonNegativeLength, NonNegativeNumber, NonNegativeSpeed, NonNegativeTime, PositiveAngle, PositiveLength,
+    PositiveNumber, PositiveTime, Pressure, Temperature, Tilt, Travel, Written, checked,
+)  # fmt: skip
+from sixdof.mission.vehicle_tables import (
+    DragCurve, Fins, Guide, Measured, Motor, Mount, Nose, Parachute, Part, PointMass, Stage, ThrustCurve, Transition,
+    Tube,
+)  # fmt: skip
+
+__all__ = [
+    "Air", "AttitudeProfile", "Autopilot", "DragCurve", "Fins", "Gains", "Guide", "Measured", "Mission", "Motor",
+    "Mount", "Nose", "Parachute", "Part", "PointMass", "Rail", "Record", "Recovery", "Rule", "Servo", "Site", "Solver",
+    "Spread", "Stage", "Table", "ThrustCurve", "Transition", "Trigger", "Tube", "Wind",
+]  # fmt: skip
+
+# ---------------------------------------------------------------- site, air, rail
+
+
+class Site(Table):
+    """Where the rail stands. `altitude` is the ground's height above mean sea level."""
+
+    name: str = ""
+    latitude: Latitude
+    longitude: Direction = 0.0
+    altitude: Length = 0.0
+
+
+class Wind(Table):
+    """Mean wind over height above ground. `blows_from` is where it comes FROM, true ("270 deg" is a west wind).
+
+    profile "uniform": the same at all heights; "power": speed (z/reference_height)^exponent (held above `top`);
+    "log": speed ln(z/roughness)/ln(reference_height/roughness) (held above `top`); "table": rows of
+    [height, speed, blows_from], interpolated in components and held beyond the ends. In the file `table` may be the
+    path of a CSV with these columns.
+    """
+
+    profile: Literal["uniform", "power", "log", "table"] = "uniform"
+    speed: NonNegativeSpeed = 0.0
+    blows_from: Direction = 0.0
+    reference_height: PositiveLength = 10.0
+    exponent: NonNegativeNumber = 1.0 / 7.0
+    roughness: PositiveLength = 0.03
+    top: PositiveLength = 1000.0
+    table: tuple[tuple[NonNegativeLength, NonNegativeSpeed, Direction], ...] = ()
+
+
+class Air(Table):
+    """Air at the site. Temperature and pressure left out are those of the US Standard Atmosphere 1976 at the altitude."""
+
+    temperature: Temperature | None = None
+    pressure: Pressure | None = None
+    wind: Wind = Field(default_factory=Wind)
+
+
+class Rail(Table):
+    """The launch rail. `elevation` is its angle above the horizontal, `azimuth` where it leans to, degrees true."""
+
+    length: PositiveLength
+    elevation: Elevation = 1.5707963267948966
+    azimuth: Direction = 0.0
+    friction: NonNegativeNumber = 0.1
+
+
+# ---------------------------------------------------------------- actuators, autopilot, rules
+
+
+class Servo(Table):
+    """The actuator of every control fin: second order, with limits. `travel` is the stop either way."""
+
+    natural_frequency: Frequency = 10.0
+    damping: PositiveNumber = 0.7
+    rate_limit: AngularRate = 6.98
+    travel: Travel = 0.262
+    acceleration_limit: AngularAcceleration | None = None
+
+
+class Gains(Table):
+    """Fin angle per attitude error (p), per integral of it (i, 1/s) and per body rate (d, s)."""
+
+    p: NonNegativeNumber = 0.0
+    i: NonNegativeFrequency = 0.0
+    d: NonNegativeTime = 0.0
+
+
+class AttitudeProfile(Table):
+    """Commanded attitude against time since liftoff, straight lines between the points, the last one held.
+
+    tilt_pitch is positive where the nose leans downrange, tilt_yaw where it leans to the right of the launch azimuth.
+    An angle left out is zero throughout.
+    """
+
+    time: tuple[NonNegativeTime, ...] = (0.0,)
+    tilt_pitch: tuple[Angle, ...] = (0.0,)
+    tilt_yaw: tuple[Angle, ...] = (0.0,)
+    roll: tuple[Angle, ...] = (0.0,)
+
+    @model_validator(mode="before")
+    @classmethod
+    def _fill_angles(cls, data: Any) -> Any:
+        if not isinstance(data, dict) or not isinstance(data.get("time"), (list, tuple)):
+            return data
+        zeros = (0.0,) * len(data["time"])
+        return {"tilt_pitch": zeros, "tilt_yaw": zeros, "roll": zeros} | data
+
+
+class Autopilot(Table):
+    """The flight computer: its tick rate, the attitude it should hold, and its gains.
+
+    Gains hold at `gain_pressure` (dynamic pressure); at another q they are multiplied by gain_pressure/q, limited to
+    `gain_scale_limits`. Left out, gains are constant. `integral_limit` bounds the integral's part of the command.
+    """
+
+    rate: Frequency = 100.0
+    profile: AttitudeProfile = Field(default_factory=AttitudeProfile)
+    pitch: Gains = Field(default_factory=Gains)
+    yaw: Gains = Field(default_factory=Gains)
+    roll: Gains = Field(default_factory=Gains)
+    gain_pressure: Pressure | None = None
+    gain_scale_limits: tuple[PositiveNumber, PositiveNumber] = (0.2, 3.0)
+    integral_limit: PositiveAngle = 0.087
+
+
+Trigger = Literal["time", "liftoff", "rail_departure", "burnout", "apogee", "climbing_through", "falling_through"]
+
+
+class Rule(Table):
+    """When `when` is sensed, wait `delay`, then do `action` (unless an inhibit holds at that moment).
+
+    `threshold` is the time since ignition for "time" (s) or the height above ground for climbing_through and
+    falling_through (m). Inhibits are checked when the delay has run out: `tilt_below`, `speed_above`, `speed_below`; a
+    rule that is inhibited waits until it is not.
+    """
+
+    name: str = ""
+    when: Trigger
+    threshold: float | None = None
+    delay: NonNegativeTime = 0.0
+    action: Literal["enable_fins", "disable_fins", "deploy"]
+    target: str = ""
+    tilt_below: Tilt | None = None
+    speed_above: NonNegativeSpeed | None = None
+    speed_below: NonNegativeSpeed | None = None
+
+    @field_validator("threshold", mode="before")
+    @classmethod
+    def _to_si(cls, value: Any, info: ValidationInfo) -> float | None:
+        when = info.data.get("when")
+        if value is None or when is None:
+            return None
+        return checked(value, "s" if when == "time" else "m", least=0.0)
+
+
+class Recovery(Table):
+    """When a canopy opens: at `when` (+ delay), and in any case `backup_time` after liftoff if given."""
+
+    canopy: str
+    when: Literal["apogee", "falling_through", "burnout", "liftoff"] = "apogee"
+    height: NonNegativeLength | None = None
+    delay: NonNegativeTime = 0.0
+    backup_time: NonNegativeTime | None = None
+
+
+# ---------------------------------------------------------------- dispersion, recording
+
+
+class Spread(Table):
+    """How one quantity varies from flight to flight. Numbers take the unit of the quantity they disperse.
+
+    "normal": mean, sd (optionally cut at low, high); "uniform": low, high; "triangular": low, mode, high;
+    "fixed": mean. A mean left out is the mission's own value (or 1 for a factor, 0 for an offset). Inside a mission all
+    numbers are SI; `dispersible.py` lists the names.
+    """
+
+    kind: Literal["normal", "uniform", "triangular", "fixed"] = "normal"
+    mean: Written = None
+    sd: Written = None
+    low: Written = None
+    mode: Written = None
+    high: Written = None
+
+
+class Record(Table):
+    """What is kept: `rate` of the log of one flight, and how many points of each track an ensemble keeps."""
+
+    rate: Frequency = 50.0
+    track_points: int = Field(default=64, ge=0, le=4096, strict=True)
+
+
+class Solver(Table):
+    """The integration: steps a tick of the flight computer, and the time at which a flight is given up."""
+
+    steps_per_tick: int = Field(default=2, ge=1, le=64, strict=True)
+    time_limit: PositiveTime = 900.0
+
+
+class Mission(Table):
+    """The whole mission. Load one with `sixdof.load_mission(path)` or build it from these classes.
+
+    Raises
+    ------
+    pydantic.ValidationError
+        Holding a sentence for each fault; `load_mission`, `build` and `change` raise `MissionError` instead.
+    """
+
+    title: str = ""
+    site: Site
+    air: Air = Field(default_factory=Air)
+    rail: Rail
+    motor: dict[str, Motor]
+    stage: tuple[Stage, ...]
+    servo: Servo = Field(default_factory=Servo)
+    autopilot: Autopilot = Field(default_factory=Autopilot)
+    rule: tuple[Rule, ...] = ()
+    recovery: tuple[Recovery, ...] = ()
+    disperse: dict[str, Spread] = Field(default_factory=dict)
+    record: Record = Field(default_factory=Record)
+    solver: Solver = Field(default_factory=Solver)
+
+    @field_validator("disperse", mode="before")
+    @classmethod
+    def _join_names(cls, value: Any) -> Any:
+        from sixdof.mission.disperse import joined
+
+        return joined(value)
+
+    @field_validator("disperse", mode="after")
+    @classmethod
+    def _spreads_to_si(cls, value: dict[str, Spread]) -> dict[str, Spread]:
+        from sixdof.mission.disperse import to_si
+
+        return to_si(value)
+
+    @model_validator(mode="after")
+    def _check_across_tables(self):
+        from sixdof.mission.checks import problems_of  # that module imports this one
+
+        raise_problems(problems_of(self), self)
+        return self
+
+    def change(self, changes: dict[str, Any]) -> Mission:
+        """Return a new, checked mission with some values changed.
+
+        changes : dotted path -> value, such as `{"rail.length": "3 m", "stage.0.part.tail.span": "70 mm"}`. Stages and
+        parts go by number or name (a part without a name by its kind), rules by name, recoveries by canopy.
+
+        Raises
+        ------
+        MissionError
+            If a path leads nowhere or the changed mission has faults.
+        """
+        from sixdof.mission.edit import changed
+
+        return changed(self, changes)
+
+    def to_toml(self) -> str:
+        """Return the mission as the text of a self-contained mission file; loading it gives an equal mission."""
+        from sixdof.mission.edit import toml_of
+
+        return toml_of(self)

@@ -1,0 +1,329 @@
+"""Checks within one table: keys that need each other, that exclude each other, or whose order is wrong.
+
+`problems_in(table)` is called by every table after its own values have been parsed.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Iterator
+
+from sixdof.mission import curves, schema
+from sixdof.mission.errors import Problem, suggestion
+from sixdof.mission.materials import MATERIALS
+from sixdof.mission.table import Table
+from sixdof.mission.units import example, shown
+from sixdof.mission.vehicle_tables import _Made
+
+GRAIN_SHARE = 0.95  # of the motor's diameter: the largest grain its case leaves room for
+PROPELLANT_DENSITY = 400.0, 3000.0  # kg/m^3: beyond these no solid propellant has ever been
+MOST_SPECIFIC_IMPULSE = 400.0  # s: beyond it a solid motor's numbers are in the wrong units
+G0 = 9.80665  # m/s^2
+ROUNDING = 1e-9  # m: sums of lengths spelled in other units may round up
+
+_CHECKS: dict[type, Callable[..., Iterator[Problem]]] = {}
+
+
+def problems_in(table: Table) -> Iterator[Problem]:
+    """Yield what is wrong within `table`; the problems' paths start from it."""
+    for kind in type(table).__mro__:
+        if kind in _CHECKS:
+            yield from _CHECKS[kind](table)
+
+
+def _check_of(kind: type):
+    def register(function):
+        _CHECKS[kind] = function
+        return function
+
+    return register
+
+
+def _missing(table: Table, keys, why: str) -> Iterator[Problem]:
+    """Yield a problem for each of `keys` left out although `why` needs it."""
+    for key in keys:
+        if getattr(table, key) in (None, (), ""):
+            yield Problem((key,), None, "missing", f"{why} needs {', '.join(keys)}")
+
+
+def _unused(table: Table, keys, why: str) -> Iterator[Problem]:
+    """Yield a problem for each of `keys` given although `why` does not use it."""
+    for key in keys:
+        value = getattr(table, key)
+        if value != type(table).model_fields[key].get_default(call_default_factory=True):
+            yield Problem((key,), value, f"{why} does not use it", "remove it")
+
+
+def _problem(flaw: curves.Flaw) -> Problem:
+    """Return the problem of a flaw in a curve whose columns are keys of the table."""
+    loc = tuple(step for step in (flaw.column, flaw.row) if step is not None)
+    return Problem(loc, None, flaw.message, flaw.hint)
+
+
+# ---------------------------------------------------------------- air, motors
+
+
+@_check_of(schema.Wind)
+def _wind(wind: schema.Wind) -> Iterator[Problem]:
+    if wind.profile == "table":
+        yield from _unused(wind, ("speed", "blows_from"), 'profile "table"')
+        names = [name for name, _ in curves.WIND.columns]
+        columns = tuple(zip(*wind.table)) if wind.table else ((), (), ())
+        for flaw in curves.WIND.flaws(columns):
+            loc = ("table",) if flaw.row is None else ("table", flaw.row, names.index(flaw.column))
+            yield Problem(loc, None, flaw.message, flaw.hint)
+    else:
+        yield from _unused(wind, ("table",), f'profile "{wind.profile}"')
+    if wind.profile == "log" and wind.roughness >= wind.reference_height:
+        message = f"{wind.roughness:g} m is not below reference_height, {wind.reference_height:g} m"
+        yield Problem(("roughness",), wind.roughness, message, 'bare dry ground has about "1 mm", short grass "3 cm"')
+
+
+@_check_of(schema.ThrustCurve)
+def _thrust_curve(curve: schema.ThrustCurve) -> Iterator[Problem]:
+    yield from map(_problem, curves.THRUST.flaws((curve.time, curve.thrust)))
+
+
+@_check_of(schema.DragCurve)
+def _drag_curve(curve: schema.DragCurve) -> Iterator[Problem]:
+    yield from map(_problem, curves.DRAG.flaws((curve.mach, curve.coefficient)))
+
+
+@_check_of(schema.Motor)
+def _motor(motor: schema.Motor) -> Iterator[Problem]:
+    most = GRAIN_SHARE * motor.diameter
+    if motor.bore_diameter >= most:
+        message = f"{motor.bore_diameter:g} m leaves no propellant: the grain is at most {most:g} m across"
+        hint = "give the diameter of the hole through the grain"
+        yield Problem(("bore_diameter",), motor.bore_diameter, message, hint)
+        return
+    if motor.grain_length is not None and motor.grain_length > motor.length + ROUNDING:
+        message = f"{motor.grain_length:g} m is more than the motor's length, {motor.length:g} m"
+        yield Problem(("grain_length",), motor.grain_length, message, "the grain lies inside the case")
+    elif (motor.grain_station or 0.0) + (motor.grain_length or 0.0) > motor.length + ROUNDING:
+        message = f"the grain would end behind the case, which is {motor.length:g} m long"
+        yield Problem(("grain_station",), motor.grain_station, message, "it counts aft from the motor's fore end")
+    yield from _propellant(motor)
+
+
+def _propellant(motor: schema.Motor) -> Iterator[Problem]:
+    least, most = PROPELLANT_DENSITY
+    length = motor.length if motor.grain_length is None else motor.grain_length
+    volume = 0.25 * math.pi * ((GRAIN_SHARE * motor.diameter) ** 2 - motor.bore_diameter**2) * length
+    density = motor.propellant_mass / volume
+    # without grain_length the grain may fill a small part of the case, so only "too dense" is certain
+    if density > most or (density < least and motor.grain_length is not None):
+        message = f"{motor.propellant_mass:g} kg in a grain of {volume * 1e6:.4g} cm^3 is {density:.4g} kg/m^3"
+        hint = f"solid propellant has {least:g} to {most:g}; check mass, diameter, bore_diameter and grain_length"
+        yield Problem(("propellant_mass",), motor.propellant_mass, message, hint)
+    time, thrust = motor.thrust_curve.time, motor.thrust_curve.thrust
+    impulse = sum(0.5 * (f0 + f1) * (t1 - t0) for t0, t1, f0, f1 in zip(time, time[1:], thrust, thrust[1:]))
+    specific = impulse / (motor.propellant_mass * G0)
+    if specific > MOST_SPECIFIC_IMPULSE:
+        message = f"{impulse:.4g} N s from {motor.propellant_mass:g} kg is a specific impulse of {specific:.4g} s"
+        hint = "no solid motor has over 400 s; check the units of the curve and propellant_mass"
+        yield Problem(("thrust_curve",), None, message, hint)
+
+
+# ---------------------------------------------------------------- parts
+
+_WITH_VOLUME = (schema.Nose, schema.Tube, schema.Transition, schema.Fins, schema.Guide, schema.Mount)
+
+
+@_check_of(_Made)
+def _made(part: _Made) -> Iterator[Problem]:
+    given = [key for key in ("mass", "material", "density") if getattr(part, key) is not None]
+    if not isinstance(part, _WITH_VOLUME):
+        yield from _unused(part, ("material", "density"), f"a {part.kind}, which has its mass,")
+        return
+    if not given:
+        hint = f"a {part.kind} needs mass, material or density: write e.g. mass = {example('kg')}"
+        yield Problem(("mass",), None, "missing", hint)
+    elif len(given) > 1:
+        yield Problem((given[1],), None, f"{' and '.join(given)} say the same thing twice", "keep one of them")
+    if part.material is not None and part.material not in MATERIALS:
+        hint = suggestion(part.material, tuple(MATERIALS), "known materials (or write density)")
+        yield Problem(("material",), part.material, f"unknown material {shown(part.material)}", hint)
+
+
+def _wall(part, radius: float, where: str) -> Iterator[Problem]:
+    if part.wall is not None and part.wall > radius + ROUNDING:
+        message = f"{part.wall:g} m is more than the radius{where}, {radius:g} m"
+        yield Problem(("wall",), part.wall, message, "make it thinner, or leave it out for a solid part")
+
+
+@_check_of(schema.Nose)
+def _nose(nose: schema.Nose) -> Iterator[Problem]:
+    own = {"power": "exponent", "haack": "haack_c", "parabola": "fullness", "secant-ogive": "ogive_radius"}
+    others = [key for shape, key in own.items() if shape != nose.shape]
+    yield from _unused(nose, others, f'shape "{nose.shape}"')
+    yield from _wall(nose, 0.5 * nose.diameter, "")
+    if nose.shape != "secant-ogive":
+        return
+    yield from _missing(nose, ("ogive_radius",), 'shape "secant-ogive"')
+    radius = 0.5 * nose.diameter
+    least = (radius**2 + nose.length**2) / (2.0 * radius)
+    if nose.ogive_radius is not None and nose.ogive_radius < least * (1.0 - ROUNDING):
+        message = f"{nose.ogive_radius:g} m is too small: the nose would bulge beyond its base"
+        hint = f"it must be at least {least:.6g} m (the tangent ogive's)"
+        yield Problem(("ogive_radius",), nose.ogive_radius, message, hint)
+
+
+@_check_of(schema.Tube)
+def _tube(tube: schema.Tube) -> Iterator[Problem]:
+    yield from _wall(tube, 0.5 * tube.diameter, "")
+
+
+@_check_of(schema.Transition)
+def _transition(part: schema.Transition) -> Iterator[Problem]:
+    yield from _wall(part, 0.5 * min(part.fore_diameter, part.aft_diameter), " of its narrow end")
+
+
+@_check_of(schema.Fins)
+def _fins(fins: schema.Fins) -> Iterator[Problem]:
+    used = {"trapezoid": ("root_chord", "tip_chord", "span"), "ellipse": ("root_chord", "span"), "polygon": ("points",)}
+    why = f'outline "{fins.outline}"'
+    keys = used[fins.outline]
+    free = ("sweep",) if fins.outline == "trapezoid" else ()
+    yield from _missing(fins, keys, why)
+    every = ("root_chord", "tip_chord", "span", "sweep", "points")
+    yield from _unused(fins, [key for key in every if key not in keys + free], why)
+    if fins.outline == "polygon" and fins.points:
+        yield from _polygon(fins.points)
+    chord = root_chord(fins)
+    if chord is not None and chord > 0.0:
+        yield from _on_chord(fins, chord)
+
+
+def root_chord(fins: schema.Fins) -> float | None:
+    """Return the root chord (m) of a fin set, None where its outline does not say."""
+    if fins.outline == "polygon":
+        return fins.points[-1][0] if fins.points else None
+    return fins.root_chord
+
+
+def _on_chord(fins: schema.Fins, chord: float) -> Iterator[Problem]:
+    if fins.thickness >= chord:
+        message = f"{fins.thickness:g} m is not less than the root chord, {chord:g} m"
+        yield Problem(("thickness",), fins.thickness, message, f"a bare number is in m; write e.g. {example('m')}")
+    if fins.control and fins.hinge is None:
+        hint = f"a control fin needs the place of its hinge, 0 to {chord:g} m aft of the root's leading edge"
+        yield Problem(("hinge",), None, "missing", hint)
+    if fins.hinge is not None and fins.hinge > chord + ROUNDING:
+        message = f"{fins.hinge:g} m is behind the root chord, which is {chord:g} m"
+        yield Problem(("hinge",), fins.hinge, message, "it counts aft from the root's leading edge")
+
+
+def _polygon(points) -> Iterator[Problem]:
+    if len(points) < 3 or not any(y > 0.0 for _, y in points):
+        yield Problem(("points",), None, "the polygon has no area", "write three or more points, not all at y = 0")
+        return
+    if points[0] != (0.0, 0.0):
+        message = f"the polygon starts at [{points[0][0]:g}, {points[0][1]:g}]"
+        yield Problem(("points", 0), points[0], message, "it must start at [0, 0], the root's leading edge")
+    if points[-1][1] != 0.0 or points[-1][0] <= 0.0:
+        message = f"the polygon ends at [{points[-1][0]:g}, {points[-1][1]:g}]"
+        last = ("points", len(points) - 1)
+        yield Problem(last, points[-1], message, "it must end at [root chord, 0], the root's trailing edge")
+    crossing = _crossing(points)
+    if crossing is not None:
+        first, second = crossing
+        message = f"the edges after points {first + 1} and {second + 1} cross"
+        yield Problem(("points",), None, message, "list the points in order around the fin")
+
+
+def _crossing(points) -> tuple[int, int] | None:
+    """Return the numbers of two edges of the closed polygon that cross, or None."""
+
+    def side(a, b, c) -> float:
+        return (b[0] - a[0]) * (c[1] - a[1]) - (b[1] - a[1]) * (c[0] - a[0])
+
+    edges = list(zip(points, points[1:] + points[:1]))
+    for i, (a, b) in enumerate(edges):
+        for j in range(i + 2, len(edges) - (i == 0)):
+            c, d = edges[j]
+            if side(a, b, c) * side(a, b, d) < 0.0 and side(c, d, a) * side(c, d, b) < 0.0:
+                return i, j
+    return None
+
+
+@_check_of(schema.Mount)
+def _mount(mount: schema.Mount) -> Iterator[Problem]:
+    if mount.count == 1:
+        return
+    outer = mount.inner_diameter + 2.0 * mount.wall
+    apart = 2.0 * mount.ring_radius * math.sin(math.pi / mount.count)
+    if apart < outer - ROUNDING:
+        least = 0.5 * outer / math.sin(math.pi / mount.count)
+        ring = f"a ring of radius {mount.ring_radius:g} m"
+        message = f"{mount.count} tubes of {outer:g} m outside diameter do not fit on {ring}"
+        yield Problem(("ring_radius",), mount.ring_radius, message, f"it must be at least {least:.6g} m")
+
+
+@_check_of(schema.Stage)
+def _stage(stage: schema.Stage) -> Iterator[Problem]:
+    if not stage.name.strip():
+        yield Problem(("name",), stage.name, "a stage needs a name", 'write e.g. name = "booster"')
+
+
+@_check_of(schema.Parachute)
+def _parachute(canopy: schema.Parachute) -> Iterator[Problem]:
+    if not canopy.name.strip():
+        yield Problem(("name",), canopy.name, "a parachute needs a name", 'write e.g. name = "main"')
+
+
+# ---------------------------------------------------------------- flight computer, recovery, dispersion
+
+
+@_check_of(schema.AttitudeProfile)
+def _profile(profile: schema.AttitudeProfile) -> Iterator[Problem]:
+    names = ("time", "tilt_pitch", "tilt_yaw", "roll")
+    if not profile.time:
+        yield Problem(("time",), None, "the profile has no points", "write one or more times")
+    for flaw in curves.equal_lengths([getattr(profile, name) for name in names], names):
+        yield Problem(("time",), None, flaw.message, flaw.hint)
+    yield from map(_problem, curves.rising(profile.time, "time", "s"))
+
+
+@_check_of(schema.Autopilot)
+def _autopilot(autopilot: schema.Autopilot) -> Iterator[Problem]:
+    low, high = autopilot.gain_scale_limits
+    if low > high:
+        message = f"the lower limit, {low:g}, is more than the upper, {high:g}"
+        yield Problem(("gain_scale_limits",), None, message, "write [lower, upper]")
+
+
+@_check_of(schema.Rule)
+def _rule(rule: schema.Rule) -> Iterator[Problem]:
+    if rule.when == "time" or rule.when.endswith("_through"):
+        if rule.threshold is None:
+            what, unit = ("the time since ignition", "s") if rule.when == "time" else ("the height above ground", "m")
+            hint = f'when = "{rule.when}" needs {what}: write e.g. threshold = {example(unit)}'
+            yield Problem(("threshold",), None, "missing", hint)
+    else:
+        yield from _unused(rule, ("threshold",), f'when = "{rule.when}"')
+    if rule.action == "deploy":
+        yield from _missing(rule, ("target",), 'action "deploy"')
+    else:
+        yield from _unused(rule, ("target",), f'action "{rule.action}"')
+    if rule.speed_above is not None and rule.speed_below is not None and rule.speed_above >= rule.speed_below:
+        message = f"{rule.speed_above:g} m/s is not less than speed_below, {rule.speed_below:g} m/s"
+        yield Problem(("speed_above",), rule.speed_above, message, "no speed is above the one and below the other")
+
+
+@_check_of(schema.Recovery)
+def _recovery(recovery: schema.Recovery) -> Iterator[Problem]:
+    if recovery.when == "falling_through":
+        yield from _missing(recovery, ("height",), 'when = "falling_through"')
+    else:
+        yield from _unused(recovery, ("height",), f'when = "{recovery.when}"')
+
+
+@_check_of(schema.Spread)
+def _spread(spread: schema.Spread) -> Iterator[Problem]:
+    needs = {"normal": ("sd",), "uniform": ("low", "high"), "triangular": ("low", "mode", "high"), "fixed": ("mean",)}
+    free = {"normal": ("mean", "low", "high"), "uniform": (), "triangular": (), "fixed": ()}
+    why, keys = f'kind "{spread.kind}"', needs[spread.kind]
+    yield from _missing(spread, keys, why)
+    others = [key for key in ("mean", "sd", "low", "mode", "high") if key not in keys + free[spread.kind]]
+    yield from _unused(spread, others, why)

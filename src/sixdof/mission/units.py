@@ -1,0 +1,253 @@
+"""Quantities of the mission file: text such as "75 mm" becomes a float in SI or radians."""
+
+from __future__ import annotations
+
+import json
+import math
+import re
+from decimal import Decimal
+from functools import cache
+from typing import Annotated
+
+from pydantic import BeforeValidator, PlainValidator
+from pydantic_core import PydanticCustomError
+
+
+class QuantityError(ValueError):
+    """What is wrong with a quantity (`message`) and what would be right (`hint`)."""
+
+    def __init__(self, message: str, hint: str):
+        super().__init__(f"{message}; {hint}")
+        self.message = message
+        self.hint = hint
+
+
+_EXAMPLES = {
+    "m": '"75 mm"', "kg": '"1.9 kg"', "rad": '"5 deg"', "m/s": '"12 mph"', "s": '"0.3 s"', "Hz": '"100 Hz"',
+    "Pa": '"88 kPa"', "K": '"24 degC"', "kg/m**3": '"1800 kg/m^3"', "kg*m**2": '"0.04 kg*m^2"', "rad/s": '"400 deg/s"',
+    "1": '"2 %" or 0.02', "N": '"300 N"', "m**2": '"0.8 m^2"', "1/m": '"0.1 1/m"', "N*s": '"320 N*s"',
+    "rad/s**2": '"20000 deg/s^2"', "N*m": '"0.2 N*m"', "J": '"5 J"', "1/s": '"0.5 1/s"',
+}  # fmt: skip
+
+_NUMBER = re.compile(r"\s*([+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)(?:[eE][+-]?[0-9]+)?)\s*(.*?)\s*", re.DOTALL)
+_TERM = r"[A-Za-zµμ%_]+(?:\s*(?:\^|\*\*)\s*-?[0-9]{1,2})?"
+# pint reads "1,5 m" as 15 m and evaluates any arithmetic; only products and quotients of units pass this
+_UNIT = re.compile(rf"(?:1\s*/\s*)?{_TERM}(?:\s*[*/·]\s*{_TERM}|\s+{_TERM})*")
+_SPELLINGS = {
+    "°C": "degC", "°F": "degF", "°": "deg", "µ": "u", "μ": "u", "²": "^2", "³": "^3", "·": "*", "%": "percent",
+}  # fmt: skip
+
+
+@cache
+def _registry():
+    """Make the unit registry on first use: importing pint costs more than the rest of the package.
+
+    It calculates in decimals, so that "205 mm" is the float nearest to 0.205 and not its neighbour.
+    """
+    import pint
+
+    return pint.UnitRegistry(autoconvert_offset_to_baseunit=True, cache_folder=None, non_int_type=Decimal)
+
+
+def example(unit: str) -> str:
+    """Return one spelling of a quantity in the dimension of `unit`, as one would write it in a mission file."""
+    return _EXAMPLES.get(unit, f'"1 {unit}"')
+
+
+def shown(value) -> str:
+    """Return `value` as the user would have written it in TOML, on one line and not too long."""
+    if isinstance(value, bool):
+        text = str(value).lower()
+    elif isinstance(value, str):
+        text = json.dumps(value, ensure_ascii=False)
+    elif isinstance(value, float):
+        text = f"{value:.6g}"
+    elif isinstance(value, int) and abs(value) >= 10**18:
+        text = "a whole number of that size"
+    else:
+        text = re.sub(r"\s+", " ", repr(value))
+    return text if len(text) <= 60 else f"{text[:56]} ..."
+
+
+def parse(value, unit: str) -> float:
+    """Return `value` as a float in `unit` (SI or rad).
+
+    Parameters
+    ----------
+    value : float or str
+        A bare number is taken as already in `unit`; text needs a number and a unit of the same dimension.
+    unit : str
+        The unit wanted ("m", "rad", "1" for a pure number). An angle is a dimension of its own here: neither "5 %" is
+        an angle nor "60 rad/s" a frequency in Hz.
+
+    Raises
+    ------
+    QuantityError
+        If the text is no quantity, has another dimension, or is not finite.
+    """
+    if isinstance(value, str):
+        number = _parse_text(value, unit)
+    elif isinstance(value, (int, float)) and not isinstance(value, bool):
+        try:
+            number = float(value)
+        except OverflowError:
+            number = math.inf
+    else:
+        raise QuantityError(f"{shown(value)} is not a quantity", f"write a number or text such as {example(unit)}")
+    if not math.isfinite(number):
+        raise QuantityError(f"{shown(value)} is not finite", "write a finite number")
+    return number
+
+
+def parse_difference(value, unit: str) -> float:
+    """Return `value` as a difference in `unit`: as `parse`, but "2 degC" (a temperature, no step of 2 K) is refused."""
+    if unit == "K" and isinstance(value, str) and re.search(r"deg(ree_)?_?[CF]|°[CF]|celsius|fahrenheit", value, re.I):
+        raise QuantityError(f"{shown(value)} is a temperature, not a difference", 'write "2 K"')
+    return parse(value, unit)
+
+
+def _parse_text(text: str, unit: str) -> float:
+    match = _NUMBER.fullmatch(text)
+    if match is None:
+        raise QuantityError(f"{shown(text)} is not a quantity", f"write a number and a unit, such as {example(unit)}")
+    number, written = match.groups()
+    if written.startswith(","):
+        hint = f"write a point for the decimals and a unit, such as {example(unit)}"
+        raise QuantityError(f"{shown(text)} is not a quantity", hint)
+    if not written:
+        if unit == "1":
+            return float(number)
+        raise QuantityError(f"{shown(text)} has no unit", f"write {example(unit)} or a bare number in {unit}")
+    try:
+        return converter(written, unit)(number) if math.isfinite(float(number)) else math.inf
+    except QuantityError as error:
+        raise QuantityError(f"{shown(text)} {error.message}", error.hint) from None
+
+
+@cache
+def converter(written: str, unit: str):
+    """Return the function from a number (float, or text of one) in the unit the user wrote to a float in `unit`.
+
+    Raises
+    ------
+    QuantityError
+        If `written` is no unit, or of another dimension.
+    """
+    import pint
+
+    spelled = written
+    for sign, name in _SPELLINGS.items():
+        spelled = spelled.replace(sign, name)
+    if _UNIT.fullmatch(spelled) is None:
+        raise QuantityError("is not a quantity", f"write a number and a unit, such as {example(unit)}")
+    registry = _registry()
+    wanted = registry.Unit("dimensionless" if unit == "1" else unit)
+    try:
+        source = registry.Unit(spelled)
+        fits = source.dimensionality == wanted.dimensionality and _angle_power(source) == _angle_power(wanted)
+    except pint.UndefinedUnitError:
+        raise QuantityError(f"has an unknown unit {shown(written)}", f"write e.g. {example(unit)}") from None
+    except Exception:  # pint raises a dozen kinds (tokenize, syntax, offset units): the user needs one sentence
+        raise QuantityError("is not a quantity", f"write a number and a unit, such as {example(unit)}") from None
+    if not fits:
+        raise QuantityError("has the wrong unit", f"expected a quantity such as {example(unit)}")
+    return lambda number: float(registry.Quantity(Decimal(str(number)), source).to(wanted).magnitude)
+
+
+def _angle_power(unit) -> float:
+    """Return the power of the angle in a pint unit (pint holds radians to be a pure number; we do not)."""
+    registry = _registry()
+    return sum(
+        power * registry.get_root_units(name)[1]._units.get("radian", 0) for name, power in unit._units.items()
+    )
+
+
+def _quantity_error(error: QuantityError) -> PydanticCustomError:
+    return PydanticCustomError("quantity", "{text}", {"text": str(error), "message": error.message, "hint": error.hint})
+
+
+def checked(value, unit: str, *, above: float | None = None, least: float | None = None, most: float | None = None):
+    """Return `parse(value, unit)` if it is within the limits (above: exclusive; least, most: inclusive).
+
+    Raises
+    ------
+    PydanticCustomError
+        Of type "quantity", its context holding message and hint.
+    """
+    try:
+        number = parse(value, unit)
+        if above is not None and not number > above:
+            raise QuantityError(f"{shown(value)} must be more than {_limit(above, unit)}", _bare(value, unit))
+        if least is not None and number < least - 1e-12:  # 90 deg spelled in another unit may round up
+            raise QuantityError(f"{shown(value)} must be at least {_limit(least, unit)}", _bare(value, unit))
+        if most is not None and number > most + 1e-12:
+            raise QuantityError(f"{shown(value)} must be at most {_limit(most, unit)}", _bare(value, unit))
+    except QuantityError as error:
+        raise _quantity_error(error) from None
+    return number
+
+
+def _limit(limit: float, unit: str) -> str:
+    if unit == "rad":
+        return f"{math.degrees(limit):g} deg"
+    return f"{limit:g}" if unit == "1" else f"{limit:g} {unit}"
+
+
+def _bare(value, unit: str) -> str:
+    if isinstance(value, str) or unit == "1":
+        return f"write a value such as {example(unit)}"
+    return f"a bare number is in {unit}: write a unit, such as {example(unit)}"
+
+
+def quantity(unit: str, *, above: float | None = None, least: float | None = None, most: float | None = None):
+    """Return the annotated float type of a quantity in `unit`, with optional limits (in the same unit).
+
+    above: exclusive lower limit; least, most: inclusive limits.
+    """
+
+    def check(value):
+        return checked(value, unit, above=above, least=least, most=most)
+
+    return Annotated[float, BeforeValidator(check), unit]
+
+
+def _as_written(value):
+    if value is None or isinstance(value, str):
+        return value
+    return checked(value, "1")
+
+
+Written = Annotated[float | str | None, PlainValidator(_as_written)]  # its unit is known only to the table above
+
+Length = quantity("m")
+PositiveLength = quantity("m", above=0.0)
+NonNegativeLength = quantity("m", least=0.0)
+Area = quantity("m**2", above=0.0)
+Mass = quantity("kg", above=0.0)
+NonNegativeMass = quantity("kg", least=0.0)
+Inertia = quantity("kg*m**2", above=0.0)
+Density = quantity("kg/m**3", above=0.0)
+Angle = quantity("rad")
+Direction = quantity("rad", least=-2.0 * math.pi, most=2.0 * math.pi)
+Latitude = quantity("rad", least=-0.5 * math.pi, most=0.5 * math.pi)
+Elevation = quantity("rad", least=0.0, most=0.5 * math.pi)
+Cant = quantity("rad", least=-0.25 * math.pi, most=0.25 * math.pi)
+Travel = quantity("rad", above=0.0, most=0.5 * math.pi)
+PositiveAngle = quantity("rad", above=0.0)
+Tilt = quantity("rad", above=0.0, most=math.pi)
+Speed = quantity("m/s")
+NonNegativeSpeed = quantity("m/s", least=0.0)
+Time = quantity("s")
+NonNegativeTime = quantity("s", least=0.0)
+PositiveTime = quantity("s", above=0.0)
+NonNegativeFrequency = quantity("1/s", least=0.0)
+Frequency = quantity("Hz", above=0.0)
+Pressure = quantity("Pa", above=0.0)
+Temperature = quantity("K", above=0.0)
+AngularRate = quantity("rad/s", above=0.0)
+AngularAcceleration = quantity("rad/s**2", above=0.0)
+Force = quantity("N")
+Number = quantity("1")
+NonNegativeNumber = quantity("1", least=0.0)
+PositiveNumber = quantity("1", above=0.0)
+Share = quantity("1", least=0.0, most=1.0)

@@ -1,0 +1,218 @@
+"""The tables of the vehicle: motors, parts, stages. Users take them from `schema.py`, with all others.
+
+Stations are metres aft of the fore end of the stage (the nose tip of a stage with a nose).
+"""
+
+from __future__ import annotations
+
+from typing import Annotated, Literal, Union
+
+from pydantic import Field, StrictBool
+
+from sixdof.mission.table import Table
+from sixdof.mission.units import (
+    Cant, Density, Direction, Force, Inertia, Length, Mass, NonNegativeLength, NonNegativeNumber, NonNegativeTime,
+    PositiveLength, PositiveNumber, Pressure, Share, Time, quantity,
+)  # fmt: skip
+
+# ---------------------------------------------------------------- motors
+
+
+class ThrustCurve(Table):
+    """Thrust against time since ignition, straight lines between the points (s, N)."""
+
+    time: tuple[Time, ...]
+    thrust: tuple[Force, ...]
+
+
+class Motor(Table):
+    """A solid motor. In the file `thrust_curve` is the path of a two-column CSV; loading puts its numbers here.
+
+    Stations inside the motor are measured aft from its fore end. The grain is a cylinder burning from its bore
+    outwards.
+    """
+
+    thrust_curve: ThrustCurve
+    propellant_mass: Mass
+    case_mass: Mass
+    length: PositiveLength
+    diameter: PositiveLength
+    nozzle_exit_diameter: NonNegativeLength = 0.0
+    bore_diameter: NonNegativeLength = 0.0
+    grain_length: PositiveLength | None = None
+    grain_station: NonNegativeLength | None = None
+    reference_pressure: Pressure = 101325.0
+
+
+# ---------------------------------------------------------------- vehicle parts
+
+
+class _Made(Table):
+    """A part with a mass: given, or from a material or density and its geometry."""
+
+    name: str = ""
+    mass: Mass | None = None
+    material: str | None = None
+    density: Density | None = None
+
+
+class Nose(_Made):
+    """Fore end of the body. `wall` left out means solid.
+
+    shape "power" takes `exponent` (over 0 to 1), "haack" takes `haack_c` (0: least drag for length and diameter, 1/3:
+    for length and volume; over 2/3 it would bulge beyond its base), "parabola" takes `fullness` (0 cone .. 1 tangent),
+    "secant-ogive" takes `ogive_radius`.
+    """
+
+    kind: Literal["nose"] = "nose"
+    shape: Literal["cone", "tangent-ogive", "secant-ogive", "ellipsoid", "parabola", "power", "haack"] = "tangent-ogive"
+    length: PositiveLength
+    diameter: PositiveLength
+    wall: PositiveLength | None = None
+    exponent: quantity("1", above=0.0, most=1.0) = 0.5
+    haack_c: quantity("1", least=0.0, most=2.0 / 3.0) = 0.0
+    fullness: Share = 1.0
+    ogive_radius: PositiveLength | None = None
+
+
+class Tube(_Made):
+    """A cylinder of the body."""
+
+    kind: Literal["tube"] = "tube"
+    length: PositiveLength
+    diameter: PositiveLength
+    wall: PositiveLength | None = None
+
+
+class Transition(_Made):
+    """A conical change of diameter, either way."""
+
+    kind: Literal["transition"] = "transition"
+    length: PositiveLength
+    fore_diameter: PositiveLength
+    aft_diameter: PositiveLength
+    wall: PositiveLength | None = None
+
+
+class Fins(_Made):
+    """A set of equal fins. `station` is that of the root's leading edge.
+
+    outline "trapezoid": root_chord, tip_chord, span, sweep (leading edge, tip behind root, a length);
+    "ellipse": root_chord, span; "polygon": points [[x aft of the root's leading edge, y out from the body], ...], first
+    and last on the body (y = 0). `span` is one exposed panel. Fin 1 sits at `phase` clockwise from body +z, seen from
+    behind. `cant` and every deflection are positive where the fin alone rolls the vehicle positive about x. `hinge` is
+    measured aft from the root's leading edge.
+    """
+
+    kind: Literal["fins"] = "fins"
+    count: int = Field(ge=2, le=16, strict=True)
+    station: Length
+    outline: Literal["trapezoid", "ellipse", "polygon"] = "trapezoid"
+    root_chord: PositiveLength | None = None
+    tip_chord: NonNegativeLength | None = None
+    span: PositiveLength | None = None
+    sweep: Length = 0.0
+    points: tuple[tuple[Length, NonNegativeLength], ...] = ()
+    thickness: PositiveLength
+    section: Literal["flat", "rounded", "wedge", "airfoil"] = "flat"
+    cant: Cant = 0.0
+    phase: Direction = 0.0
+    control: StrictBool = False
+    hinge: NonNegativeLength | None = None
+    root_gap: NonNegativeLength = 0.0
+
+
+class Guide(_Made):
+    """A button or lug that runs in the rail; the vehicle needs two or more. `width` x `height` is its frontal area."""
+
+    kind: Literal["guide"] = "guide"
+    station: NonNegativeLength
+    width: PositiveLength = 0.008
+    height: PositiveLength = 0.008
+
+
+class PointMass(_Made):
+    """Electronics, battery, ballast: a mass at a place, with an optional size (a uniform cylinder around that
+    place)."""
+
+    kind: Literal["point"] = "point"
+    mass: Mass
+    station: Length
+    offset_y: Length = 0.0
+    offset_z: Length = 0.0
+    length: NonNegativeLength = 0.0
+    diameter: NonNegativeLength = 0.0
+
+
+class Mount(_Made):
+    """A tube (or a ring of tubes) that holds a motor.
+
+    `station` is its fore end; the motor's aft end stands `overhang` behind its aft end.
+    """
+
+    kind: Literal["mount"] = "mount"
+    motor: str
+    station: NonNegativeLength
+    length: PositiveLength
+    inner_diameter: PositiveLength
+    wall: PositiveLength = 0.001
+    overhang: Length = 0.0
+    count: int = Field(default=1, ge=1, le=19, strict=True)
+    ring_radius: NonNegativeLength = 0.0
+    phase: Direction = 0.0
+
+
+class Parachute(_Made):
+    """A canopy and its cords. `drag_coefficient` is on a disc of `diameter`; `fill_time` is from line stretch to
+    full."""
+
+    kind: Literal["parachute"] = "parachute"
+    name: str
+    mass: Mass
+    station: NonNegativeLength
+    diameter: PositiveLength
+    drag_coefficient: PositiveNumber = 0.8
+    fill_time: NonNegativeTime = 0.5
+    packed_length: NonNegativeLength = 0.0
+
+
+Part = Annotated[
+    Union[Nose, Tube, Transition, Fins, Guide, PointMass, Mount, Parachute], Field(discriminator="kind")
+]
+
+
+class DragCurve(Table):
+    """Measured axial-force coefficient at zero incidence against Mach (motor off), on the reference area.
+
+    In the file it may be the path of a two-column CSV.
+    """
+
+    mach: tuple[NonNegativeNumber, ...]
+    coefficient: tuple[NonNegativeNumber, ...]
+
+
+class Measured(Table):
+    """Measurements of the finished stage without its motors; each overrides the build-up.
+
+    cg is a station of the stage, inertias are about the cg.
+    """
+
+    mass: Mass | None = None
+    cg: NonNegativeLength | None = None
+    inertia_roll: Inertia | None = None
+    inertia_pitch: Inertia | None = None
+    inertia_yaw: Inertia | None = None
+    drag_curve: DragCurve | None = None
+    drag_curve_powered: DragCurve | None = None
+
+
+class Stage(Table):
+    """One stage: its bodies of revolution in order from the front, then everything in and on them.
+
+    Stations are measured aft from the stage's own fore end (the nose tip of a stage with a nose).
+    """
+
+    name: str
+    roughness: NonNegativeLength = 20e-6
+    part: tuple[Part, ...]
+    measured: Measured | None = None

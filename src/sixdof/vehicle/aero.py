@@ -1,0 +1,141 @@
+"""The aerodynamic tables that the kernel reads, and the same numbers as reports: components, centre of pressure.
+
+All coefficients are on the area of the largest body diameter; stations in m aft of the nose tip; slopes per radian.
+"""
+
+from __future__ import annotations
+
+from typing import Sequence
+
+import numpy as np
+
+from sixdof.core.types import (
+    BODY_CA, BODY_CA_BACK, BODY_CA_BURN, BODY_CDC, BODY_COLUMNS, BODY_S0, BODY_S1, BODY_S2, FIN_COLUMNS, FIN_DB, FIN_DW,
+    FIN_KB, FIN_KW, FIN_SLOPE, FIN_STALL, FIN_X, FIN_XB, PANEL_AREA, PANEL_CANT, PANEL_COLUMNS, PANEL_CONTROL,
+    PANEL_COS, PANEL_HINGE, PANEL_PLATE, PANEL_SET, PANEL_SIN, PANEL_Y, PANEL_Y_ROLL, Aero,
+)  # fmt: skip
+from sixdof.mission.schema import Mission
+from sixdof.vehicle import aero_fin, interference
+from sixdof.vehicle.aero_blend import PER_MACH, TRANSONIC, mach_grid, smoothstep
+from sixdof.vehicle.aero_body import cross_flow_drag, segment_moments, slender_moments
+from sixdof.vehicle.aero_drag import PER_ROOT, axial_columns, drag_breakdown
+from sixdof.vehicle.geometry import FinSet, Shape, planform, shape_of
+
+__all__ = ["aero_table", "centre_of_pressure", "component_table", "drag_breakdown"]
+
+
+def aero_table(mission: Mission, stages: Sequence[int]) -> Aero:
+    """Return the tables of `stages` (numbers, front first) flying together: a row per 0.02 Mach from 0 to 5."""
+    chosen = [mission.stage[i] for i in stages]
+    shape = shape_of(chosen)
+    mach = mach_grid()
+    body = np.zeros((mach.size, BODY_COLUMNS))
+    body[:, [BODY_S0, BODY_S1, BODY_S2]] = slender_moments(shape)
+    body[:, BODY_CDC] = cross_flow_drag(mach, shape.length / shape.diameter)
+    coasting, burning, backward, friction = axial_columns(mission, chosen, shape, mach)
+    body[:, BODY_CA], body[:, BODY_CA_BURN], body[:, BODY_CA_BACK] = coasting, burning, backward
+    fin = np.zeros((mach.size, len(shape.fins), FIN_COLUMNS))
+    for number, one in enumerate(shape.fins):
+        fin[:, number, :] = fin_columns(mach, one, shape)
+    plan0, plan1, plan2 = planform(shape)
+    return Aero(
+        area=float(shape.area), length=float(shape.diameter), per_mach=PER_MACH, body=body, fin=fin,
+        friction=np.ascontiguousarray(friction), per_root=PER_ROOT, panel=panel_rows(shape),
+        plan0=plan0, plan1=plan1, plan2=plan2,
+    )  # fmt: skip
+
+
+def fin_columns(mach, fin: FinSet, shape: Shape) -> np.ndarray:
+    """Return the columns (n, FIN_COLUMNS) of one set of fins over `mach`.
+
+    The load carried over onto the body acts at the panel's own centre below Mach 0.8 and where the planar model of
+    `interference.afterbody_share` puts it above 1.2.
+    """
+    ratio = fin.body_radius / (fin.body_radius + fin.span)
+    afterbody = shape.length - fin.x0 - fin.root_chord
+    share, centre = interference.afterbody_share(mach, fin.root_chord, fin.body_radius, afterbody)
+    columns = np.empty((mach.size, FIN_COLUMNS))
+    columns[:, FIN_SLOPE] = aero_fin.panel_slope(mach, fin, shape.area)
+    columns[:, FIN_X] = aero_fin.centre_station(mach, fin)
+    columns[:, FIN_KW] = interference.panel_incidence(ratio)
+    columns[:, FIN_KB] = interference.body_incidence(ratio) * share
+    columns[:, FIN_DW] = interference.panel_deflection(ratio)
+    columns[:, FIN_DB] = interference.body_deflection(ratio) * share
+    carried = columns[:, FIN_X] + smoothstep(mach, *TRANSONIC) * (fin.x0 + centre - columns[:, FIN_X])
+    columns[:, FIN_XB] = np.minimum(carried, max(shape.length, fin.x0 + 0.5 * fin.root_chord))
+    columns[:, FIN_STALL] = aero_fin.stall_sine(mach, fin.aspect_ratio)
+    return columns
+
+
+def panel_rows(shape: Shape) -> np.ndarray:
+    """Return the rows (panels, PANEL_COLUMNS) of every panel; control panels take actuators 0, 1 .. in their order."""
+    rows = []
+    actuators = 0
+    for number, fin in enumerate(shape.fins):
+        row = np.zeros(PANEL_COLUMNS)
+        row[[PANEL_SET, PANEL_CANT, PANEL_AREA, PANEL_PLATE]] = number, fin.part.cant, fin.area, aero_fin.PLATE_NORMAL
+        row[PANEL_Y] = fin.body_radius + fin.y_mac
+        row[PANEL_Y_ROLL] = aero_fin.roll_arm(fin)
+        row[PANEL_HINGE] = fin.x0 + fin.part.hinge if fin.part.control else np.nan
+        for angle in fin.angles():
+            row[[PANEL_SIN, PANEL_COS]] = np.sin(angle), np.cos(angle)
+            row[PANEL_CONTROL] = actuators if fin.part.control else -1
+            actuators += fin.part.control
+            rows.append(row.copy())
+    return np.array(rows).reshape(-1, PANEL_COLUMNS)
+
+
+# ---------------------------------------------------------------- reports
+
+
+def _set_sums(fin: np.ndarray, count) -> tuple[np.ndarray, np.ndarray]:
+    """Return (CN_alpha, its moment about the nose) of the rows of `fin` (..., FIN_COLUMNS), sets of `count` panels.
+
+    Half the panels' sum: exact in any roll angle for three or more; of two, the mean over the roll angle.
+    """
+    panels = 0.5 * count * fin[..., FIN_SLOPE]
+    force = panels * (fin[..., FIN_KW] + fin[..., FIN_KB])
+    moment = panels * (fin[..., FIN_KW] * fin[..., FIN_X] + fin[..., FIN_KB] * fin[..., FIN_XB])
+    return force, moment
+
+
+def _ratio(moment, force) -> np.ndarray:
+    return np.divide(moment, force, out=np.full(np.shape(force), np.nan), where=np.abs(force) > 1e-12)
+
+
+def component_table(mission: Mission, stages: Sequence[int], mach: float = 0.3) -> list[tuple[str, float, float]]:
+    """Return (name, CN_alpha, x_cp) of every part that has a normal force at small incidence, and of the total, last.
+
+    Tubes have none. x_cp is NaN where the slope is zero.
+    """
+    shape = shape_of([mission.stage[i] for i in stages])
+    rows = []
+    for segment in shape.segments:
+        force, moment, _ = 2.0 / shape.area * segment_moments(segment)
+        if abs(force) > 1e-9:
+            rows.append((segment.part.name or segment.part.kind, force, moment))
+    found = slender_moments(shape)[:2]
+    steps = found - np.sum([row[1:] for row in rows] or np.zeros((1, 2)), axis=0)
+    if abs(steps[0]) > 1e-9:
+        rows.append(("steps of diameter", *steps))
+    for fin in shape.fins:
+        sums = _set_sums(fin_columns(np.array([mach]), fin, shape)[0], fin.part.count)
+        rows.append((fin.part.name or fin.part.kind, *sums))
+    total = np.sum([row[1:] for row in rows] or np.zeros((1, 2)), axis=0)
+    rows.append(("total", *total))
+    return [(name, float(force), float(_ratio(moment, force))) for name, force, moment in rows]
+
+
+def centre_of_pressure(aero: Aero, mach) -> tuple[np.ndarray, np.ndarray]:
+    """Return (CN_alpha, x_cp) of the whole vehicle at small incidence over `mach`, linear between the table's rows.
+
+    x_cp is NaN where the slope is zero (a body closed at both ends, without fins).
+    """
+    mach = np.asarray(mach, dtype=float)
+    count = np.bincount(aero.panel[:, PANEL_SET].astype(int), minlength=aero.fin.shape[1])
+    force, moment = _set_sums(aero.fin, count)
+    force = aero.body[:, BODY_S0] + force.sum(axis=1)
+    moment = aero.body[:, BODY_S1] + moment.sum(axis=1)
+    rows = np.arange(aero.body.shape[0]) / aero.per_mach
+    slope = np.interp(mach, rows, force)
+    return slope, _ratio(np.interp(mach, rows, moment), slope)

@@ -1,0 +1,184 @@
+"""The vehicle in words and numbers: parts, totals, motors, and how stable it is."""
+
+from __future__ import annotations
+
+import math
+from typing import NamedTuple, Sequence
+
+import numpy as np
+
+from sixdof.mission.schema import Mission
+from sixdof.vehicle.geometry import shape_of
+from sixdof.vehicle.mass import PartMass, airframe, mass_at, mass_table, part_masses
+from sixdof.vehicle.motor import facts
+from sixdof.vehicle.mounting import unburnt_after
+
+MACH = 0.3  # at which normal force and centre of pressure are shown
+UNSTABLE, LOW, USUAL = 0.0, 1.0, 3.0  # calibres, common practice
+
+
+class Totals(NamedTuple):
+    """A configuration's mass (kg), centre (station, y, z) in m and inertia (3, 3) about it in kg m^2."""
+
+    mass: float
+    centre: np.ndarray
+    inertia: np.ndarray
+
+
+class Balance(NamedTuple):
+    """Where mass and normal force of a stack sit. slope: CN_alpha of all parts, 1/rad; cp: its station, m.
+
+    Margins are (cp - cg)/diameter, in calibres; cp and margins are nan where there is no normal force to speak of.
+    burnt: the aft stage's propellant gone.
+    """
+
+    loaded: Totals
+    burnt: Totals
+    slope: float
+    cp: float
+    margin_loaded: float
+    margin_burnt: float
+
+
+def totals(mission: Mission, stages: Sequence[int]) -> tuple[Totals, Totals]:
+    """Return the stack loaded, and with the propellant of its aft stage burnt."""
+    table = mass_table(mission, stages)
+    return Totals(*mass_at(table, 1.0)), Totals(*mass_at(table, unburnt_after(mission, stages)))
+
+
+def balance(mission: Mission, stages: Sequence[int], mach: float = MACH) -> Balance:
+    """Return masses, centre of pressure at small incidence and static margins of the stack at a Mach number."""
+    from sixdof.vehicle.aero import component_table
+
+    loaded, burnt = totals(mission, stages)
+    _, slope, cp = component_table(mission, stages, mach)[-1]  # the last row is the total
+    if slope < 1e-9:
+        cp = math.nan
+    diameter = shape_of([mission.stage[index] for index in stages]).diameter
+    margins = [(cp - each.centre[0]) / diameter for each in (loaded, burnt)]
+    return Balance(loaded, burnt, slope, cp, *margins)
+
+
+def margin_word(calibres: float) -> str:
+    """Return what a static margin in calibres means, by common practice (about 1 to 2, not above 3 to 4)."""
+    if not calibres >= UNSTABLE:
+        return "unstable"
+    if calibres < LOW:
+        return "low"
+    return "usual" if calibres <= USUAL else "overstable: turns into the wind"
+
+
+# ---------------------------------------------------------------- text
+
+
+def describe(mission: Mission) -> str:
+    """Return the vehicle as a readable table: parts, totals loaded and burnt, motors, normal force, static margin.
+
+    Every configuration that flies is totalled: the whole stack, then what is left after each aft stage has gone.
+    """
+    whole = range(len(mission.stage))
+    shape = shape_of(mission.stage)
+    lines = [mission.title or "Vehicle", ""]
+    lines += [
+        f"Length {shape.length:.3f} m, largest diameter {1e3 * shape.diameter:.1f} mm, "
+        f"reference area {1e4 * shape.area:.2f} cm^2.",
+        f"Stations are metres aft of the nose tip. Normal force at Mach {MACH:g}, on the reference area.",
+        "",
+    ]
+    lines += part_lines(mission, whole) + measured_lines(mission, whole)
+    for count in range(len(mission.stage), 0, -1):
+        lines += ["", *_configuration_lines(mission, range(count))]
+    return "\n".join(lines + motor_lines(mission)) + "\n"
+
+
+def part_lines(mission: Mission, stages: Sequence[int]) -> list[str]:
+    """Return the table of parts: mass, centre, length, and what each adds to the normal force."""
+    from sixdof.vehicle.aero import component_table
+
+    force = component_table(mission, stages, MACH)[:-1]  # the total has a line of its own
+    head = f"{'part':<24}{'kind':<12}{'mass kg':>9}{'cg m':>9}{'length m':>10}{'CN slope /rad':>15}{'cp m':>9}"
+    lines = []
+    stage = None
+    for row in part_masses(mission, stages):
+        if row.stage != stage:
+            stage = row.stage
+            lines += [*([""] if lines else []), f'stage "{mission.stage[stage].name}"', head, "-" * len(head)]
+        lines.append(_part_line(row, force))
+    lines += [f"{name:<24.23}{'':<40}{slope:>15.3f}{_station(slope, cp)}" for name, slope, cp in force]
+    return lines
+
+
+def _part_line(row: PartMass, force: list) -> str:
+    """Return one row, its normal force taken out of `force` where a component has the part's name."""
+    text = f"{row.name:<24.23}{row.kind:<12}{row.mass:>9.4f}{row.station:>9.3f}{row.length:>10.3f}"
+    if row.kind in ("case", "propellant"):
+        return text
+    for place, (name, slope, cp) in enumerate(force):
+        if name == row.name:
+            del force[place]
+            return f"{text}{slope:>15.3f}{_station(slope, cp)}"
+    return text
+
+
+def _station(slope: float, cp: float) -> str:
+    return f"{cp:>9.3f}" if abs(slope) > 1e-9 and math.isfinite(cp) else f"{'-':>9}"
+
+
+def measured_lines(mission: Mission, stages: Sequence[int]) -> list[str]:
+    """Return a line for every stage whose measurements stand in place of the sum of its parts."""
+    shape = shape_of([mission.stage[index] for index in stages])
+    lines = []
+    for number, index in enumerate(stages):
+        stage = mission.stage[index]
+        if stage.measured is None or all(getattr(stage.measured, key) is None for key in _WEIGHED):
+            continue
+        used = airframe(shape, number, stage)
+        built = airframe(shape, number, stage.model_copy(update={"measured": None}))
+        lines.append(
+            f'stage "{stage.name}" without motors: parts {built.mass:.4f} kg at {built.place[0]:.3f} m, '
+            f"measured and used {used.mass:.4f} kg at {used.place[0]:.3f} m"
+        )
+    return ["", *lines] if lines else []
+
+
+_WEIGHED = ("mass", "cg", "inertia_roll", "inertia_pitch", "inertia_yaw")
+
+
+def _configuration_lines(mission: Mission, stages: Sequence[int]) -> list[str]:
+    state = balance(mission, stages)
+    names = " + ".join(mission.stage[index].name for index in stages)
+    lines = [f"Configuration: {names}"]
+    for word, each, margin in (
+        ("loaded", state.loaded, state.margin_loaded),
+        ("burnt", state.burnt, state.margin_burnt),
+    ):
+        roll, pitch, yaw = np.diag(each.inertia)
+        off = 1e3 * math.hypot(each.centre[1], each.centre[2])
+        lines.append(
+            f"  {word:<8}mass {each.mass:.4f} kg, cg {each.centre[0]:.4f} m and {off:.2f} mm off the axis, "
+            f"inertia roll {roll:.4g}, pitch {pitch:.4g}, yaw {yaw:.4g} kg m^2"
+        )
+        lines.append(f"  {'':<8}static margin {_calibres(margin)}")
+    cp = f"{state.cp:.4f} m" if math.isfinite(state.cp) else "nowhere"
+    return [*lines, f"  CN slope {state.slope:.3f} /rad, centre of pressure {cp} (small incidence, Mach {MACH:g})"]
+
+
+def _calibres(margin: float) -> str:
+    """Return a margin with its word; the thresholds are common practice, not a rule."""
+    shown = f"{margin:.2f} calibres" if math.isfinite(margin) else "none"
+    return f"{shown} ({margin_word(margin)}; common practice: {LOW:g} to {USUAL:g})"
+
+
+def motor_lines(mission: Mission) -> list[str]:
+    """Return what each motor's data sheet would say."""
+    lines = [""] if mission.motor else []
+    for name, motor in mission.motor.items():
+        fact = facts(motor)
+        lines += [
+            f'Motor "{name}": class {fact.class_letter} ({fact.class_percent:.0f} % of the class), '
+            f"{fact.total_impulse:.1f} N s in {fact.burn_time:.2f} s (5 % of peak)",
+            f"  average {fact.average_thrust:.1f} N, peak {fact.peak_thrust:.1f} N, "
+            f"specific impulse {fact.specific_impulse:.1f} s, "
+            f"propellant {fact.propellant_mass:.4f} kg of {fact.loaded_mass:.4f} kg",
+        ]
+    return lines

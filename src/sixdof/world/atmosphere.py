@@ -1,0 +1,138 @@
+"""The US Standard Atmosphere 1976 up to 80 km, and the same column through a site's measured temperature and pressure.
+
+Source of every constant and formula: "U.S. Standard Atmosphere, 1976", NOAA-S/T 76-1562 / NASA-TM-X-74335. Equation
+numbers are the standard's.
+"""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+import numpy as np
+
+G0 = 9.80665  # standard gravity, m/s^2
+EARTH_RADIUS = 6_356_766.0  # r0 of the standard, m
+GAS_CONSTANT = 8314.32 / 28.9644  # R = R*/M0, J/(kg K): the standard's own values, not today's R*
+GAMMA = 1.4
+SUTHERLAND_BETA = 1.458e-6  # kg/(s m K^(1/2))
+SUTHERLAND_S = 110.4  # K
+SEA_LEVEL_PRESSURE = 101_325.0  # Pa
+
+# geopotential height of each layer's base (m), temperature there (K), lapse above it (K/m): table 4 of the standard
+LAYER_BASE = np.array([0.0, 11e3, 20e3, 32e3, 47e3, 51e3, 71e3])
+LAYER_LAPSE = np.array([-6.5e-3, 0.0, 1.0e-3, 2.8e-3, 0.0, -2.8e-3, -2.0e-3])
+LAYER_TEMPERATURE = 288.15 + np.concatenate(([0.0], np.cumsum(LAYER_LAPSE[:-1] * np.diff(LAYER_BASE))))
+
+LOWEST, HIGHEST = -5_000.0, 80_000.0  # geometric altitude, m; above 80 km air is no longer mixed to one molar mass
+MOST_TEMPERATURE_OFFSET = 90.0  # K: the coldest reading on record lies 81 K below the standard at its altitude
+PRESSURE_RATIO_LIMITS = (0.85, 1.15)  # of the standard at the site: no weather reaches them, a wrong datum does
+
+
+class Atmosphere(NamedTuple):
+    """Air at given altitudes, arrays of one shape: K, Pa, kg/m^3, m/s, Pa s."""
+
+    temperature: np.ndarray
+    pressure: np.ndarray
+    density: np.ndarray
+    sound: np.ndarray
+    viscosity: np.ndarray
+
+
+def geopotential(altitude):
+    """Return the geopotential height (m) of a geometric altitude above mean sea level (m), eq. 18."""
+    altitude = np.asarray(altitude, dtype=float)
+    return EARTH_RADIUS * altitude / (EARTH_RADIUS + altitude)
+
+
+def geometric(height):
+    """Return the geometric altitude (m) of a geopotential height (m), eq. 19."""
+    height = np.asarray(height, dtype=float)
+    return EARTH_RADIUS * height / (EARTH_RADIUS - height)
+
+
+def standard(altitude) -> Atmosphere:
+    """Return the standard atmosphere at geometric altitudes above mean sea level (m, any shape).
+
+    Valid from -5 km to 80 km; the lowest layer goes on below sea level. Raises ValueError outside.
+    """
+    return _air(_checked(altitude), 0.0, 0.0, SEA_LEVEL_PRESSURE)
+
+
+def at_site(
+    altitude, site_altitude: float, temperature: float | None = None, pressure: float | None = None
+) -> Atmosphere:
+    """Return the air at geometric altitudes (m) over a site whose temperature (K) and station pressure (Pa) are known.
+
+    The measured temperature shifts the whole standard column by one constant, T(z) = T_std(z) + dT with
+    dT = temperature - T_std(site_altitude): lapse rates stay the standard's. The pressure follows by exact hydrostatic
+    integration of that column, up and down from the site's pressure; density is p/(R T). What is left out is the
+    standard's at the site. Raises ValueError for altitudes outside -5..80 km or readings no weather explains.
+    """
+    altitude = _checked(altitude)
+    there = standard(site_altitude)
+    offset, base = _site_readings(there, temperature, pressure)
+    return _air(altitude, offset, float(geopotential(site_altitude)), base)
+
+
+def _checked(altitude) -> np.ndarray:
+    altitude = np.asarray(altitude, dtype=float)
+    if not np.all((altitude >= LOWEST) & (altitude <= HIGHEST)):
+        raise ValueError("altitude lies outside the standard atmosphere of -5 km to 80 km above mean sea level")
+    return altitude
+
+
+def _site_readings(there: Atmosphere, temperature: float | None, pressure: float | None) -> tuple[float, float]:
+    """Return the temperature offset (K) and the site's pressure (Pa), or raise if a reading is impossible."""
+    usual_t, usual_p = float(there.temperature), float(there.pressure)
+    offset = 0.0 if temperature is None else temperature - usual_t
+    if not abs(offset) <= MOST_TEMPERATURE_OFFSET:
+        raise ValueError(
+            f"air.temperature = {temperature:g} K is no temperature of the site, "
+            f"where the standard is {usual_t:.1f} K; "
+            'write it with its unit, such as "24 degC"'
+        )
+    base = usual_p if pressure is None else pressure
+    low, high = PRESSURE_RATIO_LIMITS
+    if not low * usual_p <= base <= high * usual_p:
+        raise ValueError(
+            f"air.pressure = {pressure:g} Pa is no pressure of the site, where the standard is {usual_p:.0f} Pa; "
+            "give the pressure measured at the site, not the one reduced to sea level"
+        )
+    return offset, base
+
+
+def _air(altitude: np.ndarray, offset: float, base_height: float, base_pressure: float) -> Atmosphere:
+    """Return the air of the standard column shifted by `offset` (K), through `base_pressure` at `base_height`."""
+    height = geopotential(altitude)
+    temperature = _temperature(height) + offset
+    pressure = base_pressure * np.exp(_log_pressure(height, offset) - _log_pressure(np.asarray(base_height), offset))
+    density = pressure / (GAS_CONSTANT * temperature)  # eq. 42
+    sound = np.sqrt(GAMMA * GAS_CONSTANT * temperature)  # eq. 50
+    viscosity = SUTHERLAND_BETA * temperature**1.5 / (temperature + SUTHERLAND_S)  # eq. 51
+    return Atmosphere(temperature, pressure, density, sound, viscosity)
+
+
+def _layer(height: np.ndarray) -> np.ndarray:
+    return np.clip(np.searchsorted(LAYER_BASE, height, side="right") - 1, 0, None)
+
+
+def _temperature(height: np.ndarray) -> np.ndarray:
+    """Return the standard temperature (K) over geopotential height (m), eq. 23."""
+    layer = _layer(height)
+    return LAYER_TEMPERATURE[layer] + LAYER_LAPSE[layer] * (height - LAYER_BASE[layer])
+
+
+def _log_pressure(height: np.ndarray, offset: float) -> np.ndarray:
+    """Return ln(p/p(0)) over geopotential height (m) of the column shifted by `offset` (K), eqs. 33a and 33b."""
+    rises = np.append(np.diff(LAYER_BASE), 0.0)
+    bases = np.concatenate(([0.0], np.cumsum(_rise(rises, LAYER_TEMPERATURE + offset, LAYER_LAPSE))[:-1]))
+    layer = _layer(height)
+    return bases[layer] + _rise(height - LAYER_BASE[layer], LAYER_TEMPERATURE[layer] + offset, LAYER_LAPSE[layer])
+
+
+def _rise(dh: np.ndarray, base_temperature: np.ndarray, lapse: np.ndarray) -> np.ndarray:
+    """Return the change of ln p over a rise dh (m) from a layer's base: -(g0/R) times the integral of dh/T."""
+    isothermal = lapse == 0.0
+    slope = np.where(isothermal, 1.0, lapse)  # 1 is never used: it keeps the unused branch finite
+    with_lapse = np.log1p(slope * np.where(isothermal, 0.0, dh) / base_temperature) / slope
+    return -G0 / GAS_CONSTANT * np.where(isothermal, dh / base_temperature, with_lapse)
