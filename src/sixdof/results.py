@@ -155,11 +155,16 @@ def event_names(mission: Mission) -> list[str]:
     return [*layout.EVENTS, *(f"open {canopy.name}" for canopy in canopies(mission))]
 
 
-def _timeline(log: np.ndarray, variables, lead: tuple[str, ...]):
-    """Return the Dataset entries of a log (..., rows, columns); `lead` replaces the dim `time`."""
+def track_columns() -> list[int]:
+    """Return the columns of the log that the track of an ensemble keeps: time, then those of TRACK."""
+    return [layout.LOG.index(name) for name in ("time", *TRACK)]
+
+
+def _timeline(log: np.ndarray, variables, lead: tuple[str, ...], names=layout.LOG):
+    """Return the Dataset entries of a log (..., rows, columns named `names`); `lead` replaces the dim `time`."""
     entries = {}
     for v in variables:
-        columns = [layout.LOG.index(name) for name in v.columns]
+        columns = [names.index(name) for name in v.columns]
         values = log[..., columns[0]] if len(columns) == 1 else log[..., columns]
         entries[v.name] = _described(v, (*lead, *v.dims[1:]), np.ascontiguousarray(values))
     return entries
@@ -188,14 +193,14 @@ def flight_dataset(mission: Mission, log, events, summary, status, **attrs) -> x
 def ensemble_dataset(mission: Mission, draws: xr.Dataset, track, events, summary, status, **attrs) -> xr.Dataset:
     """Return the Dataset of an ensemble: the names of a single flight with `flight` in front, and the drawn inputs.
 
-    track : (flights, points, columns) rows of the log picked from each flight, NaN past its end.
+    track : (flights, points, 1 + TRACK) rows picked from the log of each flight, `track_columns` of it; NaN past its end.
     """
     entries = {v.name: _described(v, ("flight",), summary[:, i].copy()) for i, v in enumerate(OUTCOME)}
     entries["status"] = _described(STATUS, ("flight",), status)
     entries |= {v.name: _described(v, ("flight", *v.dims), events[:, :, i].copy()) for i, v in enumerate(EVENT)}
     if track.shape[1]:
         chosen = [REGISTRY[name] for name in TRACK]
-        entries |= _timeline(track, chosen, ("flight", "point"))
+        entries |= _timeline(track, chosen, ("flight", "point"), ("time", *TRACK))
         time_attrs = {"units": "s", "long_name": "time since ignition"}
         entries["time"] = (("flight", "point"), track[..., 0].copy(), time_attrs)
     for name, values in draws.data_vars.items():

@@ -8,7 +8,7 @@ from sixdof.core import layout
 
 
 class Status(IntEnum):
-    """How a flight ended."""
+    """How a flight ended; `sentence` says it in words."""
 
     LANDED = layout.LANDED_OK
     NO_LIFTOFF = layout.NO_LIFTOFF

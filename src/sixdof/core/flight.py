@@ -25,10 +25,10 @@ from sixdof.core.layout import (
     X_SATURATION,
 )  # fmt: skip
 from sixdof.core.loads import END, START, air_at, loads
-from sixdof.core.motion import CANOPY, FREE, HOLD, LANDED, ON_RAIL, PIVOT, deriv, rail_pull, state_rate
+from sixdof.core.motion import CANOPY, FREE, HOLD, LANDED, ON_RAIL, PIVOT, rail_pull, state_rate
 from sixdof.core.observe import incidence_of, static_margin, watch, write_event, write_log
 from sixdof.core.step import (
-    GAP_AFT, GAP_CLIMB, GAP_FORE, GAP_GROUND, GAP_SLIP, MOST_TRIES, NO_GAP, ROOT_SHARE, gap, keep_fins, liftoff_time,
+    GAP_AFT, GAP_CLIMB, GAP_FORE, GAP_GROUND, GAP_SLIP, MOST_TRIES, NO, NO_GAP, ROOT_SHARE, YES, gap, keep_fins, liftoff_time,
     next_bracket, rk4_step,
 )  # fmt: skip
 from sixdof.core.types import Quat, State, Vec3
@@ -158,7 +158,7 @@ def _gap_kind(phase, apogee_passed, s):
 
 
 @kernel
-def _cut_step(kind, phase, t, s, h, k1, burn, grains, body, craft, work):
+def _cut_step(kind, phase, t, s, h, burn, grains, body, craft, work):
     """Return (h, state, body) at the moment inside a step where the event function of `kind` crosses zero."""
     low, high = 0.0, h
     g_low = gap(kind, s, body, craft)
@@ -171,7 +171,8 @@ def _cut_step(kind, phase, t, s, h, k1, burn, grains, body, craft, work):
                 x = 0.5 * (low + high)
         move_fins(work.fins, work.rates, work.fin_command, craft.servo, x)
         body1 = body_at(t + x, burn, grains)
-        s1 = rk4_step(phase, s, x, k1, body_at(t + 0.5 * x, burn, grains), body1, craft, work.fins)
+        half = body_at(t + 0.5 * x, burn, grains)
+        s1 = rk4_step(phase, s, x, s, NO, body, half, body1, craft, work.fins)
         g = gap(kind, s1, body1, craft)
         if i == 0:
             g_high = g
@@ -248,7 +249,7 @@ def fly(model, draw, work, log, events, summary):
         # ------------------------------------------------------------ steps to the next tick
         tick += FALL_STRIDE if phase == CANOPY else 1
         t_tick = tick * period
-        fresh = True
+        fresh = YES
         while t < t_tick:
             stop = t_tick
             breaks = burn.burning > 0.5
@@ -306,9 +307,7 @@ def fly(model, draw, work, log, events, summary):
                     s = s1
                 else:
                     move_fins(work.fins, work.rates, work.fin_command, craft.servo, h)
-                    if not fresh:
-                        k1 = deriv(phase, s, body, craft, work.fins, START)
-                    s1 = rk4_step(phase, s, h, k1, middle, end, craft, work.fins)
+                    s1 = rk4_step(phase, s, h, k1, fresh, body, middle, end, craft, work.fins)
                     kind = _gap_kind(phase, apogee_passed, s)
                     if phase == ON_RAIL and gap(GAP_SLIP, s1, end, craft) < 0.0:
                         # thrust no longer carries the weight: it stops where it is
@@ -316,7 +315,7 @@ def fly(model, draw, work, log, events, summary):
                         phase = HOLD
                         kind = NO_GAP
                     if kind != NO_GAP and gap(kind, s1, end, craft) <= 0.0 and not (kind == GAP_GROUND and s1.v.z > 0.0):
-                        x, s1, end = _cut_step(kind, phase, t, s, h, k1, burn, grains, body, craft, work)
+                        x, s1, end = _cut_step(kind, phase, t, s, h, burn, grains, body, craft, work)
                         t_next = t + x
                         seen = loads(s1, end, craft, work.fins, END)
                         if kind == GAP_FORE:
@@ -338,7 +337,7 @@ def fly(model, draw, work, log, events, summary):
                     keep_fins(work.fins, work.rates)
                 body = end
             t = t_next
-            fresh = False
+            fresh = NO
             if breaks and t >= t_break - INSTANT:
                 segment += 1
                 burn = burn_segment(model.thrust, segment, draw.impulse, draw.burn_time)

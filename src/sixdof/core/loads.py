@@ -92,59 +92,71 @@ def wind_at(craft, height):
     return Vec3(k.y * east + k.z * north, k.y * north - k.z * east, 0.0)
 
 
+class FinSet(NamedTuple):
+    """What the panels of one set have in common at one Mach number."""
+
+    slope: float
+    x: float
+    panel_incidence: float
+    body_incidence: float
+    panel_deflection: float
+    body_deflection: float
+    body_x: float
+    stall: float
+
+
 @helper
-def _panel(aero, p, mi, mf, fins, k, air_velocity, rate, craft, cg, half_density):
-    """Return (fx, fy, fz, mx, my, mz) of panel p: its own load and what it carries over onto the body."""
-    row = aero.panel
-    fs = int(row[p, PANEL_SET])
-    s, c = row[p, PANEL_SIN], row[p, PANEL_COS]
-    y = row[p, PANEL_Y]
-    table0, table1 = aero.fin[mi], aero.fin[mi + 1]
-    slope = (table0[fs, FIN_SLOPE] + mf * (table1[fs, FIN_SLOPE] - table0[fs, FIN_SLOPE])) * craft.normal
-    x = table0[fs, FIN_X] + mf * (table1[fs, FIN_X] - table0[fs, FIN_X]) + craft.cp_shift
-    kw = table0[fs, FIN_KW] + mf * (table1[fs, FIN_KW] - table0[fs, FIN_KW])
-    kb = table0[fs, FIN_KB] + mf * (table1[fs, FIN_KB] - table0[fs, FIN_KB])
-    dw = table0[fs, FIN_DW] + mf * (table1[fs, FIN_DW] - table0[fs, FIN_DW])
-    db = table0[fs, FIN_DB] + mf * (table1[fs, FIN_DB] - table0[fs, FIN_DB])
-    xb = table0[fs, FIN_XB] + mf * (table1[fs, FIN_XB] - table0[fs, FIN_XB]) + craft.cp_shift
-    stall = table0[fs, FIN_STALL] + mf * (table1[fs, FIN_STALL] - table0[fs, FIN_STALL])
+def fin_set_at(aero, fs, i, f, craft):
+    """Return the FinSet number fs between Mach rows i and i + 1, the draw's factor and shift applied."""
+    a, b = aero.fin[i, fs], aero.fin[i + 1, fs]
+    return FinSet(
+        (a[FIN_SLOPE] + f * (b[FIN_SLOPE] - a[FIN_SLOPE])) * craft.normal,
+        a[FIN_X] + f * (b[FIN_X] - a[FIN_X]) + craft.cp_shift,
+        a[FIN_KW] + f * (b[FIN_KW] - a[FIN_KW]),
+        a[FIN_KB] + f * (b[FIN_KB] - a[FIN_KB]),
+        a[FIN_DW] + f * (b[FIN_DW] - a[FIN_DW]),
+        a[FIN_DB] + f * (b[FIN_DB] - a[FIN_DB]),
+        a[FIN_XB] + f * (b[FIN_XB] - a[FIN_XB]) + craft.cp_shift,
+        a[FIN_STALL] + f * (b[FIN_STALL] - a[FIN_STALL]),
+    )
 
-    control = int(row[p, PANEL_CONTROL])
-    angle = row[p, PANEL_CANT] + craft.cant
-    if control >= 0:
-        angle += fins[k, control]
-    sine = small_sin(angle)
 
+@helper
+def _panel(row, shared, sine, u, rate, cg, q_area, plate):
+    """Return (fx, fy, fz, mx, my, mz) of one panel: its own load and what it carries over onto the body.
+
+    row : PANEL_* columns. sine : of its deflection. u : velocity of the centre of mass through the air. q_area : half the
+    density times the reference area. plate : separated normal-force coefficient at 90 deg on the reference area.
+    """
+    s, c = row[PANEL_SIN], row[PANEL_COS]
+    y = row[PANEL_Y]
     # normal n = (0, -c, -s): positive force rolls the vehicle positive; span direction e = (0, -s, c)
-    arm = cg.x - x
-    along = air_velocity.x + y * (rate.y * c + rate.z * s)
-    across = -c * (air_velocity.y + rate.z * arm) - s * (air_velocity.z - rate.y * arm) + rate.x * row[p, PANEL_Y_ROLL]
+    arm = cg.x - shared.x
+    along = u.x + y * (rate.y * c + rate.z * s)
+    across = -c * (u.y + rate.z * arm) - s * (u.z - rate.y * arm) + rate.x * row[PANEL_Y_ROLL]
     speed2 = along * along + across * across
     inverse = 1.0 / sqrt(speed2 + TINY)
     incidence = -across * inverse
     turned = sine * along * inverse
-    e = clip(kw * incidence + dw * turned, -1.0, 1.0)
-    w = clip((abs(e) - stall) * (1.0 / STALL_WIDTH), 0.0, 1.0)
+    e = clip(shared.panel_incidence * incidence + shared.panel_deflection * turned, -1.0, 1.0)
+    w = clip((abs(e) - shared.stall) * (1.0 / STALL_WIDTH), 0.0, 1.0)
     w = w * w * (3.0 - 2.0 * w)
-    q_area = half_density * speed2 * aero.area
-    attached = slope * e * sqrt(1.0 - e * e)
-    plate = craft.normal * row[p, PANEL_PLATE] * row[p, PANEL_AREA] / aero.area * e / (0.56 + 0.44 * abs(e))
-    load = q_area * (attached + w * (plate - attached))
-    carried = q_area * (1.0 - w) * slope * (kb * incidence + db * turned) * abs(along) * inverse
+    q_area *= speed2
+    attached = shared.slope * e * sqrt(1.0 - e * e)
+    separated = plate * e / (0.56 + 0.44 * abs(e))
+    load = q_area * (attached + w * (separated - attached))
+    carried = shared.body_incidence * incidence + shared.body_deflection * turned
+    carried *= q_area * (1.0 - w) * shared.slope * abs(along) * inverse
 
     fx = -load * sine
-    body_arm = cg.x - xb
-    lever = arm * load + body_arm * carried  # along n: M_y = -X F_z, M_z = X F_y
+    lever = arm * load + (cg.x - shared.body_x) * carried  # along n: M_y = -X F_z, M_z = X F_y
     total = load + carried
-    return (
-        fx, -c * total, -s * total,
-        y * load, s * lever + y * c * fx, -c * lever + y * s * fx,
-    )  # fmt: skip
+    return fx, -c * total, -s * total, y * load, s * lever + y * c * fx, -c * lever + y * s * fx
 
 
-@kernel
-def loads(s, body, craft, fins, k):
-    """Return the Loads in state s.
+@helper
+def inline_loads(s, body, craft, fins, k):
+    """Return the Loads in state s; inlined into the integrator, where a call would copy the whole Craft.
 
     fins : (3, controls) fin angles at the start, middle and end of the step, rad; k picks the row.
     """
@@ -203,8 +215,21 @@ def loads(s, body, craft, fins, k):
     mz += arm * viscous * vy + viscous * spread2 * rate.z
     mx = 0.0
 
+    current = -1.0
+    shared = FinSet(0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0)
+    half_area = half * aero.area
+    per_area = craft.normal / aero.area
     for p in range(aero.panel.shape[0]):
-        px, py, pz, lx, ly, lz = _panel(aero, p, mi, mf, fins, k, u, rate, craft, cg, half)
+        row = aero.panel[p]
+        if row[PANEL_SET] != current:  # panels of a set stand together in the table
+            current = row[PANEL_SET]
+            shared = fin_set_at(aero, int(current), mi, mf, craft)
+        angle = row[PANEL_CANT] + craft.cant
+        control = int(row[PANEL_CONTROL])
+        if control >= 0:
+            angle += fins[k, control]
+        plate = row[PANEL_PLATE] * row[PANEL_AREA] * per_area
+        px, py, pz, lx, ly, lz = _panel(row, shared, small_sin(angle), u, rate, cg, half_area, plate)
         fx += px
         fy += py
         fz += pz
@@ -235,3 +260,9 @@ def loads(s, body, craft, fins, k):
     return Loads(
         m, Vec3(fx + t.x, fy + t.y, fz + t.z), moment, rate, air.gravity, speed, cross_speed, u, mach, half * speed2
     )
+
+
+@kernel
+def loads(s, body, craft, fins, k):
+    """Return the Loads in state s (see `inline_loads`)."""
+    return inline_loads(s, body, craft, fins, k)

@@ -8,7 +8,7 @@ import numpy as np
 
 from sixdof._jit import helper, kernel
 from sixdof.core.algebra import add, cross, dot, quaternion_rate, scale, sub, sym_times, to_body, to_world
-from sixdof.core.loads import loads
+from sixdof.core.loads import inline_loads
 from sixdof.core.types import Quat, State, Vec3
 
 # numpy integers: numba would compile every callee once more for each literal Python integer it is called with
@@ -30,7 +30,7 @@ def _turn(s, body, moment):
     return sym_times(body.inverse, sub(moment, cross(s.w, h)))
 
 
-@kernel
+@helper
 def free_rate(s, body, craft, load):
     """Return the state's rate in free flight."""
     return State(s.v, _acceleration(s, body, craft, load), quaternion_rate(s.q, load.rate), _turn(s, body, load.moment))
@@ -90,7 +90,7 @@ def pivot_rate(s, body, craft, load):
     return State(s.v, acceleration, quaternion_rate(s.q, load.rate), turn)
 
 
-@kernel
+@helper
 def state_rate(phase, s, body, craft, load):
     """Return the state's rate in the given phase."""
     if phase == FREE:
@@ -100,7 +100,7 @@ def state_rate(phase, s, body, craft, load):
     return rail_rate(s, body, craft, load)
 
 
-@kernel
+@helper
 def deriv(phase, s, body, craft, fins, k):
     """Return the state's rate with the loads evaluated in s."""
-    return state_rate(phase, s, body, craft, loads(s, body, craft, fins, k))
+    return state_rate(phase, s, body, craft, inline_loads(s, body, craft, fins, k))

@@ -63,7 +63,7 @@ def disperse(
     from sixdof.core import flight as core
     from sixdof.ensemble.draws import draw_table, pack_draws
     from sixdof.model import build_model
-    from sixdof.results import check_path, ensemble_dataset, save
+    from sixdof.results import check_path, ensemble_dataset, save, track_columns
 
     flights = _whole(flights, "flights", 1)
     threads = _whole(threads, "threads", 1) if threads is not None else os.cpu_count() or 1
@@ -72,7 +72,7 @@ def disperse(
     table = draw_table(mission, seed, first, flights)
     model = build_model(mission, log_rate=TRACK_RATE)
     points = mission.record.track_points
-    store = _Store(model, pack_draws(mission, table), points, core)
+    store = _Store(model, pack_draws(mission, table), points, track_columns(), core)
     with announced_compilation():
         store.fly(0, 0)  # compiles, or loads from the cache, before the threads start
     interrupted = _fly_all(store, flights, threads, progress)
@@ -99,7 +99,7 @@ def _whole(value, name: str, least: int) -> int:
 class _Store:
     """The arrays of an ensemble, filled block by block; each thread borrows a set of scratch arrays."""
 
-    def __init__(self, model, draws, points, core):
+    def __init__(self, model, draws, points, columns, core):
         flights = draws.shape[0]
         self.model, self.draws, self.core = model, draws, core
         self.points = points
@@ -107,7 +107,8 @@ class _Store:
         self.events = np.empty((flights, *core.make_events(model).shape))
         self.summary = np.empty((flights, core.make_summary().size))
         self.status = np.empty(flights, dtype=np.int64)
-        self.track = np.full((flights, points, core.make_log(model, 1).shape[1]), np.nan)
+        self.columns = columns
+        self.track = np.empty((flights, points, len(self.columns)))
         self.done = np.zeros(flights, dtype=bool)
         self.scratch = queue.SimpleQueue()
 
@@ -119,21 +120,15 @@ class _Store:
             work, written = self.core.make_work(self.model), np.zeros(BLOCK, dtype=np.int64)
             log = np.empty((BLOCK, *self.core.make_log(self.model, self.rows).shape))
         s = slice(start, start + count)
-        fins = self.draws.shape[1] - len(_scalars())
+        fins = self.model.computer.mixer.shape[0]
         self.core.fly_block(
             self.model, self.draws, written, start, count, fins, work, log, self.events[s], self.summary[s], self.status[s]
         )
         for i in range(count):
-            self.track[start + i] = thinned(log[i, : written[i]], self.points)
+            self.track[start + i] = thinned(log[i, : written[i], self.columns].T, self.points)
         self.done[s] = True
         self.scratch.put((work, log, written))
         return count
-
-
-def _scalars():
-    from sixdof.core.draw import DRAW_COLUMNS
-
-    return DRAW_COLUMNS
 
 
 def thinned(log: np.ndarray, points: int) -> np.ndarray:

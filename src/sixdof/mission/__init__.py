@@ -1,1 +1,8 @@
 """The mission: what the user wrote, checked and explained."""
+
+from __future__ import annotations
+
+from sixdof.mission.errors import Fault, MissionError
+from sixdof.mission.load import build, load_mission, loads_mission
+
+__all__ = ["Fault", "MissionError", "build", "load_mission", "loads_mission"]

@@ -10,6 +10,7 @@ from sixdof.mission.errors import Problem, raise_problems, suggestion
 from sixdof.mission.units import QuantityError, parse, parse_difference, shown
 
 NUMBERS = ("mean", "sd", "low", "mode", "high")
+_GROUPS = {name.partition(".")[0] for name in DISPERSIBLE}
 
 
 def joined(table: Any) -> Any:
@@ -18,8 +19,8 @@ def joined(table: Any) -> Any:
         return table
     flat: dict[Any, Any] = {}
     for key, value in table.items():
-        nested = isinstance(value, Mapping) and value and "." not in str(key)
-        if nested and all(not isinstance(entry, (str, int, float)) for entry in value.values()):
+        nested = isinstance(value, Mapping) and bool(value)
+        if nested and (key in _GROUPS or all(isinstance(entry, Mapping) for entry in value.values())):
             flat.update({f"{key}.{name}": entry for name, entry in value.items()})
         else:
             flat[key] = value

@@ -61,7 +61,7 @@ class Wind(Table):
 
 
 class Air(Table):
-    """Air at the site. Temperature and pressure left out are those of the US Standard Atmosphere 1976 at the altitude."""
+    """Air at the site. Temperature and pressure left out are the US Standard Atmosphere 1976 at the site's altitude."""
 
     temperature: Temperature | None = None
     pressure: Pressure | None = None

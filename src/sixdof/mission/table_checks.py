@@ -297,8 +297,9 @@ def _autopilot(autopilot: schema.Autopilot) -> Iterator[Problem]:
 def _rule(rule: schema.Rule) -> Iterator[Problem]:
     if rule.when == "time" or rule.when.endswith("_through"):
         if rule.threshold is None:
-            what, unit = ("the time since ignition", "s") if rule.when == "time" else ("the height above ground", "m")
-            hint = f'when = "{rule.when}" needs {what}: write e.g. threshold = {example(unit)}'
+            is_time = rule.when == "time"
+            what, sample = ("the time since ignition", "3 s") if is_time else ("the height above ground", "150 m")
+            hint = f'when = "{rule.when}" needs {what}: write e.g. threshold = "{sample}"'
             yield Problem(("threshold",), None, "missing", hint)
     else:
         yield from _unused(rule, ("threshold",), f'when = "{rule.when}"')

@@ -79,6 +79,8 @@ def _sentence(kind: str, context: dict, value: Any, loc: tuple, text: str) -> tu
 
 def _table_hint(loc: tuple) -> str:
     """Return how the table at `loc` is written, "" where it is no table."""
+    if loc[0] == "disperse" and len(loc) == 2:
+        return "write e.g. { sd = 0.02 }"
     names = [step for step in _without_kind(loc) if isinstance(step, str)]
     kind = _type_at(loc)
     if names and names[-1] in _LISTS and len(names) <= 2:

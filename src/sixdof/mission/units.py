@@ -138,6 +138,7 @@ def converter(written: str, unit: str):
     spelled = written
     for sign, name in _SPELLINGS.items():
         spelled = spelled.replace(sign, name)
+    spelled = f"1{spelled}" if spelled.startswith("/") else spelled  # "0.5/s"
     if _UNIT.fullmatch(spelled) is None:
         raise QuantityError("is not a quantity", f"write a number and a unit, such as {example(unit)}")
     registry = _registry()
@@ -196,7 +197,8 @@ def _limit(limit: float, unit: str) -> str:
 def _bare(value, unit: str) -> str:
     if isinstance(value, str) or unit == "1":
         return f"write a value such as {example(unit)}"
-    return f"a bare number is in {unit}: write a unit, such as {example(unit)}"
+    meant = f'"{value:g} deg"' if unit == "rad" and abs(value) <= 360.0 else example(unit)
+    return f"a bare number is in {unit}: write a unit, such as {meant}"
 
 
 def quantity(unit: str, *, above: float | None = None, least: float | None = None, most: float | None = None):

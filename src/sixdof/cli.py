@@ -1,0 +1,139 @@
+"""The command line: a thin layer over the same calls as in Python.
+
+Exit codes: 0 all went well; 1 a flight ended otherwise than by landing; 2 the input is wrong; 130 interrupted.
+"""
+
+from __future__ import annotations
+
+import argparse
+import sys
+import warnings
+from pathlib import Path
+
+OK, NOT_LANDED, BAD_INPUT, INTERRUPTED = 0, 1, 2, 130
+
+_ABOUT = """\
+Flights of a small, actively controlled rocket in six degrees of freedom.
+
+A usual session:
+  python -m sixdof check configs/sampler.toml                  is the mission file right, and is the vehicle stable?
+  python -m sixdof fly configs/sampler.toml --figures out      one flight as written, with its figures
+  python -m sixdof disperse configs/sampler.toml --flights 2000 --seed 1 --out flights.nc --figures out
+  python -m sixdof fly configs/sampler.toml --seed 1 --flight 17   flight 17 of that ensemble again, in full detail
+"""
+_CAUTION = """\
+A simulation is never a clearance to fly. Local law, the range safety officer and licensed practice come first."""
+
+
+def parser() -> argparse.ArgumentParser:
+    """Return the command line's parser."""
+    top = argparse.ArgumentParser(
+        prog="python -m sixdof", description=_ABOUT, epilog=_CAUTION, formatter_class=argparse.RawDescriptionHelpFormatter
+    )
+    commands = top.add_subparsers(dest="command", required=True, metavar="{check,fly,disperse}")
+
+    check = commands.add_parser("check", help="check a mission file and describe its vehicle")
+    check.set_defaults(run=_check)
+    fly = commands.add_parser("fly", help="fly once, print the outcome, write the flight and its figures")
+    fly.add_argument("--flight", type=int, metavar="N", help="fly flight N of the ensemble with this seed again, bit for bit")
+    fly.set_defaults(run=_fly)
+    disperse = commands.add_parser("disperse", help="fly many times, each with its own draw of the [disperse] table")
+    disperse.add_argument("--flights", type=int, required=True, metavar="N", help="how many")
+    disperse.add_argument("--threads", type=int, metavar="N", help="threads (one a core if left out)")
+    disperse.add_argument("--quiet", action="store_true", help="no progress bar")
+    disperse.set_defaults(run=_disperse)
+    for command in (check, fly, disperse):
+        command.add_argument("mission", type=Path, help="mission file (TOML)")
+        command.add_argument("--figures", type=Path, metavar="FOLDER", help="write figures (PNG) into this folder")
+        command.epilog = _CAUTION
+    for command in (fly, disperse):
+        command.add_argument("--seed", type=int, default=0, metavar="S", help="seed of the draws (0 if left out)")
+        command.add_argument("--out", type=Path, metavar="FILE", help="write the result (netCDF-4)")
+        command.add_argument("--overwrite", action="store_true", help="replace FILE if it exists")
+    return top
+
+
+def main(arguments: list[str] | None = None) -> int:
+    """Run the command line and return its exit code."""
+    chosen = parser().parse_args(arguments)
+    try:
+        with warnings.catch_warnings():
+            warnings.showwarning = lambda message, *_, **__: print(f"sixdof: {message}", file=sys.stderr)
+            return chosen.run(chosen)
+    except KeyboardInterrupt:
+        print("sixdof: interrupted", file=sys.stderr)
+        return INTERRUPTED
+    except (OSError, ValueError, RuntimeError) as error:
+        # MissionError, FlightError and what the calls raise for wrong arguments: sentences already, one a line
+        print(f"sixdof: {error}", file=sys.stderr)
+        return BAD_INPUT if not _is_flight_error(error) else NOT_LANDED
+
+
+def _is_flight_error(error: Exception) -> bool:
+    from sixdof.status import FlightError
+
+    return isinstance(error, FlightError)
+
+
+def _check(chosen) -> int:
+    from sixdof import describe, load_mission
+
+    mission = load_mission(chosen.mission)
+    print(describe(mission))
+    if chosen.figures:
+        from sixdof.plot import draw_vehicle
+
+        _write(chosen.figures, {"vehicle": draw_vehicle(mission).figure})
+    return OK
+
+
+def _fly(chosen) -> int:
+    from sixdof import Status, fly, load_mission
+    from sixdof.results import check_path, save
+    from sixdof.study.summary import summarize
+
+    mission = load_mission(chosen.mission)
+    if chosen.out:
+        check_path(chosen.out, overwrite=chosen.overwrite)
+    ds = fly(mission, flight=chosen.flight, seed=chosen.seed)
+    print(summarize(ds))
+    if chosen.out:
+        print(f"written: {save(ds, chosen.out, overwrite=chosen.overwrite)}")
+    if chosen.figures:
+        from sixdof.plot import draw_vehicle, plot_flight
+
+        _write(chosen.figures, {"vehicle": draw_vehicle(mission).figure, "flight": plot_flight(ds)})
+    return OK if int(ds.status) == Status.LANDED else NOT_LANDED
+
+
+def _disperse(chosen) -> int:
+    from sixdof import disperse, load_mission
+    from sixdof.study.summary import summarize
+
+    mission = load_mission(chosen.mission)
+    ds = disperse(
+        mission, chosen.flights, seed=chosen.seed, out=chosen.out, overwrite=chosen.overwrite, threads=chosen.threads,
+        progress=not chosen.quiet,
+    )  # fmt: skip
+    if not ds.sizes["flight"]:
+        print("sixdof: interrupted before the first flight was finished", file=sys.stderr)
+        return INTERRUPTED
+    print(summarize(ds))
+    if chosen.out:
+        print(f"written: {chosen.out}")
+    if chosen.figures:
+        from sixdof.plot import plot_ensemble
+
+        _write(chosen.figures, {"ensemble": plot_ensemble(ds)})
+    return INTERRUPTED if "interrupted" in ds.attrs else OK
+
+
+def _write(folder: Path, figures: dict) -> None:
+    import matplotlib.pyplot as plt
+
+    folder.mkdir(parents=True, exist_ok=True)
+    for name, figure in figures.items():
+        path = folder / f"{name}.png"
+        figure.savefig(path, dpi=150)
+        plt.close(figure)
+        print(f"written: {path}")

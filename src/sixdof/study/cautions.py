@@ -1,0 +1,97 @@
+"""Worded cautions: rules of thumb of the field, each a threshold and a sentence, for a flight or an ensemble."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import xarray as xr
+
+from sixdof.status import Status
+from sixdof.study.reading import event_values, is_ensemble, meaningful, mission_of, outcomes
+from sixdof.world.wind import shape, wind_at
+
+# common practice among builders, not law and not physics
+WIND_RATIO = 4.0  # rail departure speed over wind speed
+RAIL_INCIDENCE = math.radians(15.0)
+LEAST_MARGIN, MOST_MARGIN = 1.0, 3.0  # calibres
+DESCENT_RATE = 6.1  # m/s, 20 ft/s
+# our own
+SATURATION = 0.1  # share of the time with a fin at its stop: beyond it the gains no longer say how the vehicle answers
+
+
+def counted(which: np.ndarray) -> str:
+    """Return "3 of 400 flights (0.8 %)" for a bool array (flights,)."""
+    share = 100.0 * which.mean()
+    digits = 0 if share in (0.0, 100.0) or 10.0 <= share <= 90.0 else 1
+    return f"{int(which.sum())} of {which.size} flights ({share:.{digits}f} %)"
+
+
+def cautions(ds: xr.Dataset) -> list[str]:
+    """Return a sentence for every check that a flight, or some flights of an ensemble, do not pass."""
+    used = meaningful(ds)
+    found = [_said(ds, used, failing, text) for failing, text in _checks(ds) if (failing & used).any()]
+    status = np.atleast_1d(ds["status"].values)
+    if (status != Status.LANDED).any():
+        found.insert(0, _said(ds, np.ones_like(used), status != Status.LANDED, "no landing was reached; see Ends"))
+    return found
+
+
+def _said(ds, used, failing, text):
+    return f"in {counted(failing[used])} {text}" if is_ensemble(ds) else text
+
+
+def _checks(ds):
+    """Yield (bool (flights,), what to say) of each check; comparisons with NaN are False: what did not happen passes."""
+    speed = outcomes(ds, "rail_departure_speed")
+    ratio = speed / np.maximum(wind_at_departure(ds), 1e-9)
+    yield (
+        ratio < WIND_RATIO,
+        f"the rail departure speed is less than {WIND_RATIO:.0f} times the wind there{_least(ds, ratio, ' times')} "
+        "(common practice asks for more): a longer rail, more thrust or less wind",
+    )
+    incidence = outcomes(ds, "rail_departure_incidence")
+    yield (
+        incidence > RAIL_INCIDENCE,
+        "the incidence at rail departure is beyond 15 deg (common practice stays below): less wind or more speed",
+    )
+    margin = outcomes(ds, "min_static_margin")
+    yield (
+        margin < LEAST_MARGIN,
+        f"the static margin falls below {LEAST_MARGIN:.0f} calibre{_least(ds, margin, ' calibres')} "
+        "(common practice keeps 1 to 3): move mass forward or enlarge the tail fins",
+    )
+    yield (
+        margin > MOST_MARGIN,
+        f"the static margin stays above {MOST_MARGIN:.0f} calibres all through the climb "
+        "(common practice keeps 1 to 3): it turns into the wind strongly and fins have little authority",
+    )
+    yield (
+        outcomes(ds, "saturation_share") > SATURATION,
+        f"a fin is at its stop for more than {100.0 * SATURATION:.0f} % of the time: lower the gains or give the fins more",
+    )
+    yield (
+        (np.atleast_1d(ds["status"].values) == Status.LANDED) & ~np.isfinite(outcomes(ds, "opening_speed")),
+        "no canopy opened before the ground: a ballistic return",
+    )
+    yield (
+        -event_values(ds, "landing", "velocity_up") > DESCENT_RATE,
+        f"the descent rate at landing is above {DESCENT_RATE} m/s (common practice stays below): a larger canopy",
+    )
+
+
+def _least(ds, values, unit):
+    return f", {np.nanmin(values):.1f}{unit}" if not is_ensemble(ds) else f", at worst {np.nanmin(values):.1f}{unit}"
+
+
+def wind_at_departure(ds: xr.Dataset) -> np.ndarray:
+    """Return the mean wind speed at the height where the vehicle leaves the rail, m/s (flights,); NaN if it never does."""
+    if not is_ensemble(ds):
+        moment = event_values(ds, "rail_departure")
+        speed = np.hypot(ds["wind_east"].values, ds["wind_north"].values)
+        return np.where(np.isfinite(moment), np.interp(moment, ds["time"].values, speed), np.nan)
+    wind = mission_of(ds, "wind_at_departure").air.wind
+    height = event_values(ds, "rail_departure", "height")
+    if "wind_speed" in ds:
+        return ds["wind_speed"].values * shape(wind, height)
+    return np.hypot(*np.moveaxis(wind_at(wind, height), -1, 0))

@@ -1,0 +1,150 @@
+"""What studies and figures read from a result: its mission, its events, its directions, quantiles and bands."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from difflib import get_close_matches
+
+import numpy as np
+import xarray as xr
+
+from sixdof.mission.load import loads_mission
+from sixdof.mission.schema import Mission
+from sixdof.status import Status
+
+QUANTILES = (0.05, 0.5, 0.95)
+MEANINGLESS = (Status.NO_LIFTOFF, Status.DIVERGED)  # ends after which the outcomes say nothing about a flight
+
+
+def is_ensemble(ds: xr.Dataset) -> bool:
+    """Return whether a result holds many flights."""
+    return "flight" in ds.dims
+
+
+def need_flight(ds: xr.Dataset, who: str, *names: str) -> None:
+    """Check that a result is one flight with its timeline and holds `names`; `who` asks.
+
+    Raises
+    ------
+    ValueError
+        In one sentence, for an ensemble or for what is missing.
+    """
+    if is_ensemble(ds):
+        raise ValueError(
+            f"{who} takes one flight and this is an ensemble of {ds.sizes['flight']}; "
+            "fly one of them again with sixdof.fly(mission, flight=number, seed=seed)"
+        )
+    if "time" not in ds.dims:
+        raise ValueError(f"{who} needs the timeline of a flight (dim time), as sixdof.fly returns it; this result has none")
+    _need(ds, who, names)
+
+
+def need_ensemble(ds: xr.Dataset, who: str, *names: str) -> None:
+    """Check that a result is an ensemble and holds `names` (see `need_flight`)."""
+    if not is_ensemble(ds):
+        raise ValueError(f"{who} takes an ensemble (dim flight), as sixdof.disperse returns it, and this is one flight")
+    _need(ds, who, names)
+
+
+def need_tracks(ds: xr.Dataset, who: str) -> None:
+    """Check that a result is an ensemble whose tracks were kept (see `need_flight`)."""
+    need_ensemble(ds, who)
+    if "height" not in ds or "time" not in ds:
+        raise ValueError(f"{who} needs the tracks of the flights; fly the ensemble again with record.track_points above 0")
+
+
+def _need(ds, who, names):
+    missing = [name for name in names if name not in ds]
+    if not missing:
+        return
+    near = get_close_matches(missing[0], [str(name) for name in ds.variables], n=1)
+    hint = f"; did you mean {near[0]!r}?" if near else ""
+    raise ValueError(f"{who} needs {', '.join(missing)}, which this result does not hold{hint}")
+
+
+def mission_of(ds: xr.Dataset, who: str) -> Mission:
+    """Return the mission that made a result, from its attribute `mission`; ValueError where it has none."""
+    if "mission" not in ds.attrs:
+        raise ValueError(f"{who} needs the mission that made this result, and its attribute `mission` is missing")
+    return loads_mission(ds.attrs["mission"])
+
+
+def meaningful(ds: xr.Dataset) -> np.ndarray:
+    """Return for each flight (one entry for a single flight) whether its outcomes mean something, bool (flights,)."""
+    status = np.atleast_1d(ds["status"].values)
+    return ~np.isin(status, [int(s) for s in MEANINGLESS])
+
+
+def outcomes(ds: xr.Dataset, name: str) -> np.ndarray:
+    """Return one outcome of every flight, (flights,), NaN where the flight failed; one entry for a single flight."""
+    return np.where(meaningful(ds), np.atleast_1d(ds[name].values).astype(float), np.nan)
+
+
+def quantiles(ds: xr.Dataset, name: str, shares: Sequence[float] = QUANTILES) -> np.ndarray:
+    """Return quantiles (shares,) of an outcome over the flights that have it; NaN where none has."""
+    values = outcomes(ds, name)
+    values = values[np.isfinite(values)]
+    return np.quantile(values, shares) if values.size else np.full(len(shares), np.nan)
+
+
+def event_values(ds: xr.Dataset, event: str, name: str = "time") -> np.ndarray:
+    """Return `event_<name>` at an event of every flight, (flights,); NaN where it did not happen or is unknown."""
+    if event not in ds["event"].values:
+        return np.full(meaningful(ds).size, np.nan)
+    return np.atleast_1d(ds[f"event_{name}"].sel(event=event).values).astype(float)
+
+
+def happened(ds: xr.Dataset) -> list[tuple[str, int]]:
+    """Return the events of a single flight that happened, in time order, as (name, index along `event`)."""
+    time = ds["event_time"].values
+    return [(str(ds["event"].values[i]), int(i)) for i in np.argsort(time, kind="stable") if math.isfinite(time[i])]
+
+
+def climb(ds: xr.Dataset) -> slice:
+    """Return the label slice of `time` from ignition to apogee of a single flight, all of it where there is no apogee."""
+    apogee = float(event_values(ds, "apogee")[0])
+    return slice(None, apogee if math.isfinite(apogee) else None)
+
+
+def downrange(ds: xr.Dataset, east: str = "east", north: str = "north", who: str = "downrange") -> xr.DataArray:
+    """Return the distance from the rail along its azimuth, m: positive to where the rail leans; dims as `east`."""
+    azimuth = mission_of(ds, who).rail.azimuth
+    distance = ds[east] * math.sin(azimuth) + ds[north] * math.cos(azimuth)
+    return distance.assign_attrs(units="m", long_name="downrange distance")
+
+
+def height_bands(ds: xr.Dataset, shares: Sequence[float] = (0.05, 0.25, 0.5, 0.75, 0.95), points: int = 240) -> xr.Dataset:
+    """Return quantiles of the height at equal times over the flights of an ensemble with tracks.
+
+    A landed flight stays at its last height; any other end leaves the bands at its last point. Between the points of a
+    track the height is taken linear. Failed flights (not lifted off, diverged) are left out and counted in `dropped`.
+
+    Returns
+    -------
+    Dataset
+        `height` (share, time), m, and the number of flights `used` and `dropped`.
+    """
+    need_tracks(ds, "height_bands")
+    time, height = ds["time"].values, ds["height"].values
+    known = np.isfinite(time) & np.isfinite(height)
+    use = np.flatnonzero(meaningful(ds) & (known.sum(axis=1) > 1))
+    if not use.size:
+        raise ValueError("height_bands finds no flight with a track: all of them failed")
+    grid = np.linspace(0.0, np.nanmax(time[use]), points)
+    landed = ds["status"].values == Status.LANDED
+    rows = np.array([
+        np.interp(grid, time[i, known[i]], height[i, known[i]], right=None if landed[i] else np.nan) for i in use
+    ])  # fmt: skip
+    attrs = {"units": "m", "long_name": "height above ground"}
+    return xr.Dataset(
+        {
+            "height": (("share", "time"), np.nanquantile(rows, shares, axis=0), attrs),
+            "used": ((), use.size, {"long_name": "flights used"}),
+            "dropped": ((), ds.sizes["flight"] - use.size, {"long_name": "flights without a usable track"}),
+        },
+        {
+            "share": ("share", list(shares), {"long_name": "share of the flights below"}),
+            "time": ("time", grid, {"units": "s", "long_name": "time since ignition"}),
+        },
+    )

@@ -1,0 +1,173 @@
+"""A page of text about a flight or an ensemble that a builder can act on."""
+
+from __future__ import annotations
+
+import math
+from typing import NamedTuple
+
+import numpy as np
+import xarray as xr
+
+from sixdof.status import Status
+from sixdof.study.cautions import cautions, counted
+from sixdof.study.reading import QUANTILES, event_values, is_ensemble, meaningful, outcomes
+from sixdof.study.scatter import LEAST, containment, places, radius
+
+WIDTH = 34  # characters of a row's label
+LAST_LINE = (
+    "A calculation, not a clearance to fly: the range's rules, the range safety officer and the vehicle on the pad decide."
+)
+
+
+class Row(NamedTuple):
+    """One line of the table: an outcome, how it is called, the unit shown, decimals, and the factor to that unit."""
+
+    name: str
+    label: str
+    unit: str
+    decimals: int
+    factor: float = 1.0
+
+
+_DEG = math.degrees(1.0)
+TABLE = {
+    "Rail": (
+        Row("rail_departure_speed", "departure speed", "m/s", 1),
+        Row("rail_departure_incidence", "incidence at departure", "deg", 1, _DEG),
+        Row("rail_departure_margin", "static margin at departure", "calibres", 2),
+    ),
+    "Climb": (
+        Row("apogee", "apogee above ground", "m", 0),
+        Row("apogee_time", "time of apogee", "s", 1),
+        Row("max_speed", "largest airspeed", "m/s", 1),
+        Row("max_mach", "largest Mach number", "", 2),
+        Row("max_dynamic_pressure", "largest dynamic pressure", "Pa", 0),
+        Row("max_force", "largest specific force", "m/s^2", 0),
+        Row("max_incidence", "largest incidence above 20 m/s", "deg", 1, _DEG),
+        Row("max_tilt", "largest tilt from the vertical", "deg", 1, _DEG),
+        Row("min_static_margin", "smallest static margin", "calibres", 2),
+    ),
+    "Control, while the fins are live": (
+        Row("tilt_error_rms", "tilt error, root mean square", "deg", 2, _DEG),
+        Row("tilt_error_max", "tilt error, largest", "deg", 1, _DEG),
+        Row("roll_error_max", "roll error, largest", "deg", 1, _DEG),
+        Row("saturation_share", "time with a fin at its stop", "%", 1, 100.0),
+    ),
+    "Descent": (
+        Row("opening_speed", "airspeed at first opening", "m/s", 1),
+        Row("landing_speed", "landing speed over the ground", "m/s", 1),
+        Row("flight_time", "time of flight", "s", 1),
+    ),
+}
+
+
+def summarize(ds: xr.Dataset) -> str:
+    """Return a page about a flight or an ensemble: outcomes, landing place, ends, where the model is less sure, cautions.
+
+    An ensemble shows quantiles over the flights that have the outcome; flights that diverged or never left the rail
+    count only under "Ends". Raises ValueError for a Dataset without outcomes.
+    """
+    if "apogee" not in ds or "status" not in ds:
+        raise ValueError("summarize takes a result of sixdof.fly or sixdof.disperse; this Dataset holds no outcomes")
+    lines = [*_heading(ds), ""]
+    for title, rows in TABLE.items():
+        if title.startswith("Control") and not np.isfinite(event_values(ds, "fins_enabled")).any():
+            lines += ["Control", "  no live fins in this result"]
+            continue
+        lines += [title, *(_row(ds, row) for row in rows if row.name in ds)]
+    lines += ["Landing place", *_indented(_landing(ds)), "Ends", *_indented(_ends(ds))]
+    lines += ["Where the model is less sure", *_indented(_validity(ds)), "Cautions"]
+    found = cautions(ds)
+    lines += [f"  - {text}" for text in found] or ["  none of the checks on this page speaks up"]
+    return "\n".join([*lines, "", LAST_LINE])
+
+
+def _heading(ds):
+    source = ds.attrs.get("source", "source unknown")
+    title = ds.attrs.get("title", "untitled")
+    if not is_ensemble(ds):
+        flown = f"flight {ds.attrs['flight']} of seed {ds.attrs['seed']}" if "flight" in ds.attrs else "one flight"
+        return [title, f"{flown}; {source}"]
+    seed = f", seed {ds.attrs['seed']}" if "seed" in ds.attrs else ""
+    marks = "".join(f"{100.0 * share:>8.0f} %" for share in QUANTILES)
+    lines = [title, f"{ds.sizes['flight']} flights{seed}; {source}"]
+    if "interrupted" in ds.attrs:
+        lines.append(ds.attrs["interrupted"])
+    return [*lines, "", f"{'share of the flights below':<{WIDTH + 12}}{marks}"]
+
+
+def _row(ds, row: Row) -> str:
+    values = outcomes(ds, row.name) * row.factor
+    values = values[np.isfinite(values)]
+    text = f"  {row.label:<{WIDTH}}{row.unit:<10}"
+    if not values.size:
+        return f"{text}{'none':>10}"
+    shown = np.quantile(values, QUANTILES) if is_ensemble(ds) else values
+    return text + "".join(f"{value:>10.{row.decimals}f}" for value in shown)
+
+
+def bearing_of(east: float, north: float) -> float:
+    """Return the bearing of a place seen from the rail, degrees true, 0 to 360."""
+    return math.degrees(math.atan2(east, north)) % 360.0
+
+
+def _landing(ds):
+    if not is_ensemble(ds):
+        east, north = outcomes(ds, "landing_east")[0], outcomes(ds, "landing_north")[0]
+        if not math.isfinite(east + north):
+            return ["not reached"]
+        return [_place(east, north)]
+    known, dropped = places(ds, "summarize")
+    if not len(known):
+        return ["no flight came down"]
+    distance = np.quantile(np.hypot(*known.T), QUANTILES)
+    lines = [
+        f"mean place {_place(*known.mean(axis=0))}",
+        "distance from the rail " + ", ".join(f"{q:.0f} %: {d:.0f} m" for q, d in zip(_percent(), distance, strict=True)),
+        f"about the mean place, half of the flights lie within {radius(ds, 0.5):.0f} m and 95 % within {radius(ds, 0.95):.0f} m",
+    ]
+    if len(known) >= LEAST:
+        e = containment(ds)
+        towards = math.degrees(0.5 * math.pi - float(e.angle)) % 180.0
+        lines.append(
+            f"one more flight lands with 95 % probability in an ellipse of semi-axes {float(e.semi_major):.0f} m by "
+            f"{float(e.semi_minor):.0f} m, long axis bearing {towards:.0f} deg, if landing places are normal"
+        )
+    return [*lines, f"{dropped} flights without a landing place are left out"] if dropped else lines
+
+
+def _percent():
+    return [100.0 * share for share in QUANTILES]
+
+
+def _place(east, north):
+    return f"{math.hypot(east, north):.0f} m from the rail, bearing {bearing_of(east, north):.0f} deg true"
+
+
+def _ends(ds):
+    status = np.atleast_1d(ds["status"].values)
+    if not is_ensemble(ds):
+        return [Status(int(status[0])).sentence]
+    return [f"{counted(status == s)}: {s.sentence}" for s in Status if (status == s).any()]
+
+
+def _validity(ds):
+    checks = (
+        ("time_above_mach_08", "Mach above 0.8", "the drag rise and shocks are only roughly modelled"),
+        ("time_beyond_incidence", "incidence beyond 15 deg in the climb", "flow separates and normal force is only rough"),
+    )
+    return [_beyond(ds, *check) for check in checks]
+
+
+def _beyond(ds, name, what, why):
+    seconds = outcomes(ds, name)
+    seconds = seconds[meaningful(ds)]
+    if not (seconds > 0.0).any():
+        return f"{what}: never"
+    if not is_ensemble(ds):
+        return f"{what}: for {seconds[0]:.2f} s, where {why}; treat what follows it as an estimate"
+    return f"{what}: in {counted(seconds > 0.0)}, for up to {seconds.max():.2f} s, where {why}; treat these as estimates"
+
+
+def _indented(lines):
+    return [f"  {line}" for line in lines]

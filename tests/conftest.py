@@ -1,0 +1,33 @@
+"""What many tests share: the shipped demo, one flight of it and a small ensemble."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import matplotlib
+import pytest
+
+import sixdof
+
+matplotlib.use("Agg")
+DEMO = Path(__file__).parent.parent / "configs" / "sampler.toml"
+
+
+@pytest.fixture(scope="session")
+def demo_path():
+    return DEMO
+
+
+@pytest.fixture(scope="session")
+def demo_mission():
+    return sixdof.load_mission(DEMO)
+
+
+@pytest.fixture(scope="session")
+def demo_flight(demo_mission):
+    return sixdof.fly(demo_mission)
+
+
+@pytest.fixture(scope="session")
+def demo_ensemble(demo_mission):
+    return sixdof.disperse(demo_mission, 40, seed=7, progress=False)

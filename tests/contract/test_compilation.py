@@ -1,0 +1,102 @@
+"""Compilation: one signature whatever is flown, and a cache that notices every edit."""
+
+from __future__ import annotations
+
+import os
+import shutil
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+import sixdof
+from sixdof import _jit
+from sixdof.core import flight as core
+from sixdof.ensemble.draws import nominal_draw
+from sixdof.model import build_model
+
+PACKAGE = Path(sixdof.__file__).parent
+needs_compiler = pytest.mark.skipif(os.environ.get("NUMBA_DISABLE_JIT") == "1", reason="kernels are plain Python in this run")
+
+
+@needs_compiler
+def test_fly__has_one_signature_for_varied_flights(demo_mission):
+    variants = [
+        demo_mission,
+        demo_mission.change({"recovery": ()}),
+        demo_mission.change({"rule": (), "rail.elevation": "80 deg", "air.wind.profile": "uniform"}),
+    ]
+    for mission in variants:
+        model = build_model(mission)
+        empty = core.make_log(model, 0)
+        core.fly(model, nominal_draw(mission), core.make_work(model), empty, core.make_events(model), core.make_summary())
+    assert len(core.fly.signatures) == 1
+
+
+def test_source_hash__changes_with_any_kernel_file(tmp_path):
+    copy = tmp_path / "sixdof"
+    shutil.copytree(PACKAGE, copy, ignore=shutil.ignore_patterns("__pycache__"))
+    code = "from sixdof import _jit; print(_jit.source_hash())"
+
+    def answer():
+        env = {**os.environ, "PYTHONPATH": str(tmp_path)}
+        return subprocess.run([sys.executable, "-c", code], env=env, capture_output=True, text=True, check=True).stdout
+
+    before = answer()
+    path = copy / "core" / "algebra.py"
+    path.write_text(path.read_text() + "\n# an edit\n")
+    assert answer() != before
+
+
+@needs_compiler
+def test_cache__gives_the_new_answer_after_an_edit_in_an_imported_file(tmp_path):
+    # numba alone would go on returning the old trajectory here: its check looks only at the caller's own file
+    copy = tmp_path / "sixdof"
+    (copy / "core").mkdir(parents=True)
+    (copy / "__init__.py").touch()
+    (copy / "core" / "__init__.py").touch()
+    shutil.copy(PACKAGE / "_jit.py", copy)
+    inner, outer = copy / "core" / "inner.py", copy / "core" / "outer.py"
+    inner.write_text("from sixdof._jit import kernel\n@kernel\ndef value(x):\n    return x + 1.0\n")
+    outer.write_text("from sixdof._jit import kernel\nfrom sixdof.core.inner import value\n@kernel\ndef twice(x):\n    return 2.0 * value(x)\n")
+    env = {**os.environ, "PYTHONPATH": str(tmp_path), "NUMBA_CACHE_DIR": str(tmp_path / "cache")}
+
+    def answer():
+        code = "from sixdof.core.outer import twice; print(twice(1.0), sum(twice.stats.cache_hits.values()))"
+        out = subprocess.run([sys.executable, "-c", code], env=env, capture_output=True, text=True, check=True).stdout
+        return out.split()
+
+    assert answer() == ["4.0", "0"]
+    assert answer() == ["4.0", "1"]
+    inner.write_text(inner.read_text().replace("1.0", "3.0"))
+    assert answer()[0] == "8.0"
+
+
+@needs_compiler
+def test_kernels__keep_no_reference_counts(tmp_path):
+    # atomic counting of array references costs more than the physics, and makes threads fight over one cache line
+    script = tmp_path / "counting.py"
+    script.write_text(
+        "import numpy as np\nfrom sixdof._jit import kernel\n"
+        "@kernel\ndef inner(pair):\n    return pair[0][1] + pair[1][2]\n"
+        "@kernel\ndef outer(a, b):\n    return inner((a, b)) + inner((b, a))\n"
+        "outer(np.zeros(9), np.zeros(9))\n"
+        "print(sum(ir.count('call void @NRT_') for f in (inner, outer) for ir in f.inspect_llvm().values()))\n"
+    )
+    env = {**os.environ, "SIXDOF_NUMBA_CACHE": "0"}
+    answer = subprocess.run([sys.executable, script], env=env, capture_output=True, text=True, check=True)
+    assert answer.stdout.strip() == "0"
+
+
+def test_switch__cache_off():
+    code = "from sixdof import _jit; print(_jit.CACHE, _jit.is_compiled_here())"
+    env = {**os.environ, "SIXDOF_NUMBA_CACHE": "0"}
+    answer = subprocess.run([sys.executable, "-c", code], env=env, capture_output=True, text=True, check=True)
+    assert answer.stdout.split() == ["False", "False"]
+
+
+def test_cache_folder__honours_the_environment(tmp_path, monkeypatch):
+    monkeypatch.setenv("NUMBA_CACHE_DIR", str(tmp_path))
+    assert _jit.cache_folder().parent == tmp_path
+    assert _jit.source_hash() in _jit.cache_folder().name

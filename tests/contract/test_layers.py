@@ -1,0 +1,58 @@
+"""The rooms of the house: data flows one way, and `core` knows nothing of the rest."""
+
+from __future__ import annotations
+
+import ast
+from pathlib import Path
+
+import pytest
+
+import sixdof
+
+SOURCE = Path(sixdof.__file__).parent
+# what a room may import of sixdof, besides itself (design: no room reaches back up)
+BELOW = {
+    "core": {"_jit"},
+    "mission": {"vehicle.motor"},
+    "world": {"core", "mission"},
+    "vehicle": {"core", "mission", "world"},
+    "autopilot": {"core", "mission", "vehicle"},
+    "ensemble": {"core", "mission", "vehicle", "world", "autopilot", "model", "results", "flying", "_jit", "status"},
+    "study": {"mission", "vehicle", "world", "autopilot", "model", "results", "status"},
+    "plot": {"mission", "vehicle", "autopilot", "results", "study", "status"},
+}
+OUTSIDE_CORE = {"numpy", "math", "typing", "__future__"}
+
+
+def imports(path: Path):
+    """Yield every module imported anywhere in a file."""
+    for node in ast.walk(ast.parse(path.read_text())):
+        if isinstance(node, ast.Import):
+            yield from (alias.name for alias in node.names)
+        elif isinstance(node, ast.ImportFrom):
+            assert node.level == 0, f"{path}: relative import"
+            yield node.module
+
+
+@pytest.mark.parametrize("room", BELOW)
+def test_room__imports_only_what_is_below(room):
+    files = sorted((SOURCE / room).glob("*.py"))
+    assert len(files) > (0 if room in ("study", "autopilot") else 1)
+    for path in files:
+        for module in imports(path):
+            if module.startswith("sixdof."):
+                inside = module.removeprefix("sixdof.")
+                allowed = BELOW[room] | {room}
+                assert any(inside == name or inside.startswith(name + ".") for name in allowed), f"{path}: {module}"
+
+
+def test_core__imports_only_numpy_and_math():
+    for path in sorted((SOURCE / "core").glob("*.py")):
+        for module in imports(path):
+            assert module.startswith("sixdof.") or module.split(".")[0] in OUTSIDE_CORE, f"{path}: {module}"
+
+
+def test_numba__is_imported_in_one_place():
+    for path in SOURCE.rglob("*.py"):
+        if path.name != "_jit.py":
+            assert not any(m.split(".")[0] == "numba" for m in imports(path)), path

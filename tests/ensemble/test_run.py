@@ -1,0 +1,143 @@
+"""Ensembles: the same bits whatever the threads, blocks or company; nothing lost; one flight re-flown alone."""
+
+from __future__ import annotations
+
+import signal
+import threading
+import time
+
+import numpy as np
+import pytest
+import xarray as xr
+
+import sixdof
+from sixdof.core import layout
+from sixdof.ensemble import run
+from sixdof.results import REGISTRY, check_path
+
+FLIGHTS, SEED = 24, 11
+
+
+@pytest.fixture(scope="module")
+def flights(demo_mission):
+    return sixdof.disperse(demo_mission, FLIGHTS, seed=SEED, threads=1, progress=False)
+
+
+def bare(ds):
+    return ds.drop_attrs(deep=False)
+
+
+def test_disperse__two_threads_give_the_bits_of_one(demo_mission, flights):
+    assert bare(sixdof.disperse(demo_mission, FLIGHTS, seed=SEED, threads=2, progress=False)).identical(bare(flights))
+
+
+def test_disperse__block_size_changes_nothing(demo_mission, flights, monkeypatch):
+    monkeypatch.setattr(run, "BLOCK", 5)
+    assert bare(sixdof.disperse(demo_mission, FLIGHTS, seed=SEED, threads=2, progress=False)).identical(bare(flights))
+
+
+def test_disperse__a_part_of_the_flights_is_the_same_part(demo_mission, flights):
+    part = sixdof.disperse(demo_mission, 6, seed=SEED, first=10, progress=False)
+    assert bare(part).identical(bare(flights.sel(flight=slice(10, 15))))
+
+
+def test_disperse__another_seed_is_another_ensemble(demo_mission, flights):
+    other = sixdof.disperse(demo_mission, 4, seed=SEED + 1, progress=False)
+    assert not np.any(other.apogee.values == flights.apogee.values[:4])
+
+
+@pytest.mark.parametrize("number", [0, 7, FLIGHTS - 1])
+def test_fly__reflies_one_flight_bit_for_bit(demo_mission, flights, number):
+    alone = sixdof.fly(demo_mission, flight=number, seed=SEED)
+    for name in (*layout.SUMMARY, *(f"event_{c}" for c in layout.EVENT_COLUMNS)):
+        np.testing.assert_array_equal(alone[name].values, flights[name].sel(flight=number).values, err_msg=name)
+
+
+def test_reopening__gives_the_same_dataset(demo_mission, tmp_path):
+    path = tmp_path / "flights.nc"
+    ds = sixdof.disperse(demo_mission, 5, seed=SEED, out=path, progress=False)
+    assert sixdof.open_result(path).identical(ds)
+    with xr.open_dataset(path) as plain:  # by anybody's xarray, without this library
+        assert plain.sizes["flight"] == 5
+    assert not list(tmp_path.glob("*.partial"))
+
+
+def test_result__is_enough_to_fly_again(flights):
+    mission = sixdof.loads_mission(flights.attrs["mission"])
+    again = sixdof.fly(mission, flight=3, seed=int(flights.attrs["seed"]))
+    assert float(again.apogee) == float(flights.apogee.sel(flight=3))
+
+
+def test_out__is_refused_before_anything_is_flown(demo_mission, tmp_path, monkeypatch):
+    path = tmp_path / "flights.nc"
+    path.write_text("precious")
+    monkeypatch.setattr(run, "_fly_all", lambda *_: pytest.fail("flew first"))
+    with pytest.raises(FileExistsError, match="overwrite=True"):
+        sixdof.disperse(demo_mission, 2, out=path, progress=False)
+    assert path.read_text() == "precious"
+    with pytest.raises(FileNotFoundError, match="does not exist"):
+        sixdof.disperse(demo_mission, 2, out=tmp_path / "no" / "flights.nc", progress=False)
+    with pytest.raises(FileExistsError, match="is a folder"):
+        check_path(tmp_path)
+
+
+@pytest.mark.parametrize("arguments", [{"flights": 0}, {"flights": 2.5}, {"flights": True}, {"flights": 2, "threads": 0},
+                                       {"flights": 2, "seed": -1}, {"flights": 2, "first": -3}])  # fmt: skip
+def test_disperse__wrong_numbers_are_one_sentence(demo_mission, arguments):
+    with pytest.raises(ValueError, match=r"\d|True") as error:
+        sixdof.disperse(demo_mission, progress=False, **arguments)
+    assert "\n" not in str(error.value)
+
+
+def test_failures__are_rows_with_a_status(demo_mission):
+    # a motor at a tenth of its impulse never lifts the vehicle; half of the draws are that weak
+    weak = demo_mission.change({"disperse": {"motor.impulse": {"kind": "uniform", "low": 0.005, "high": 1.0}}})
+    ds = sixdof.disperse(weak, 60, seed=1, progress=False)
+    stayed = ds.status == sixdof.Status.NO_LIFTOFF
+    assert 0 < int(stayed.sum()) < 60
+    assert ds.sizes["flight"] == 60
+    assert bool(np.isnan(ds.apogee.where(stayed, drop=True)).all())
+    assert bool(np.isfinite(ds.apogee.where(~stayed, drop=True)).all())
+
+
+def test_interrupt__keeps_what_is_finished(demo_mission, tmp_path):
+    path = tmp_path / "flights.nc"
+    timer = threading.Timer(1.0, lambda: signal.raise_signal(signal.SIGINT))
+    if threading.current_thread() is not threading.main_thread():
+        pytest.skip("Ctrl-C reaches the main thread only")
+    begun = time.monotonic()
+    timer.start()
+    ds = sixdof.disperse(demo_mission, 200_000, seed=SEED, out=path, progress=False)
+    assert time.monotonic() - begun < 60.0  # all of them would take many minutes
+    assert 0 < ds.sizes["flight"] < 200_000
+    assert "interrupted" in ds.attrs
+    assert sixdof.open_result(path).identical(ds)
+    assert float(ds.apogee[0]) == float(sixdof.fly(demo_mission, flight=int(ds.flight[0]), seed=SEED).apogee)
+
+
+def test_dataset__follows_the_registry(flights, demo_flight):
+    for ds, lead in ((flights, ("flight",)), (demo_flight, ())):
+        for name, values in ds.data_vars.items():
+            if name not in REGISTRY:
+                assert "disperses" in values.attrs or name == "time"
+                continue
+            entry = REGISTRY[name]
+            dims = tuple("point" if d == "time" and lead else d for d in entry.dims)
+            assert values.dims == (*lead, *dims), name
+            assert values.attrs["long_name"] == entry.long_name
+            assert name == "status" or values.attrs["units"] == entry.units
+        assert ds.attrs["Conventions"].startswith("CF")
+
+
+def test_inputs__sit_beside_outcomes(flights):
+    frame = flights[["wind_speed", "apogee"]].to_dataframe()
+    assert len(frame) == FLIGHTS
+    assert flights.wind_speed.attrs["disperses"] == "wind.speed"
+
+
+def test_thinned__keeps_first_and_last():
+    log = np.arange(1000.0)[:, None]
+    out = run.thinned(log, 64)
+    assert out[0, 0] == 0.0 and out[-1, 0] == 999.0 and out.shape == (64, 1)
+    short = run.thinned(log[:3], 5)
+    assert np.isnan(short[3:]).all() and not np.isnan(short[:3]).any()

@@ -1,0 +1,263 @@
+"""One flight stated a second time in plain numpy and scipy: the reference that the compiled kernel is held against.
+
+Attitude is a rotation matrix, the constrained motion on the rail comes from one linear system with the constraint forces
+as unknowns, actuators move by their closed form, and scipy's solve_ivp does the rest, restarted at every control tick,
+thrust break and change of an actuator's regime; events by its root finding. Calls no function of sixdof.core.
+"""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+from scipy.integrate import solve_ivp
+from scipy.optimize import brentq
+from scipy.spatial.transform import Rotation
+
+from independent_computer import FlightComputer, frame_matrix
+from independent_servo import Actuators
+from independent_vehicle import Vehicle, cross, skew
+from sixdof.core import types as ct
+
+HOLD, ON_RAIL, PIVOT, FREE, CANOPY = range(5)  # as the log numbers them
+TICKS_UNDER_CANOPY = 5  # the computer looks every fifth tick there
+INSTANT = 1e-9  # s: two moments closer than this are one
+UP = np.array([0.0, 0.0, 1.0])
+
+
+def pack(r, v, turn, w):
+    return np.concatenate([r, v, turn.ravel(), w])
+
+
+def unpack(y):
+    return y[:3], y[3:6], y[6:15].reshape(3, 3), y[15:18]
+
+
+class Flight:
+    """What the phases of one flight share."""
+
+    def __init__(self, model, draw):
+        self.model, self.draw = model, draw
+        self.vehicle = Vehicle(model, draw)
+        rail = model.rail
+        ce, se = math.cos(draw.elevation), math.sin(draw.elevation)
+        self.line = np.array([ce * math.sin(draw.azimuth), ce * math.cos(draw.azimuth), se])
+        # at rest: body x up the rail, body y horizontal to the right of the azimuth
+        right = np.array([math.cos(draw.azimuth), -math.sin(draw.azimuth), 0.0])
+        self.rest = np.column_stack([self.line, right, cross(self.line, right)])
+        self.guide = np.array([-rail.aft_x, 0.0, 0.0])  # body axes from the nose tip
+        self.guide_at_rest = rail.base_x - rail.aft_x
+        # two directions across the rail
+        self.across = np.linalg.svd(self.line[None, :])[2][1:]
+
+    def travel(self, t, y):
+        """Return how far the aft guide has run since rest."""
+        r, _, turn, _ = unpack(y)
+        cg = self.vehicle.body(t)[1]
+        return (r + turn @ (self.guide - cg)) @ self.line - self.guide_at_rest
+
+    def acceleration(self, v, turn, force, mass, height):
+        gravity = self.vehicle.air(height)[ct.AIR_GRAVITY]
+        return turn @ force / mass - gravity * UP - 2.0 * cross(self.vehicle.earth_rate, v)
+
+    def pull(self, t, y, fins):
+        """Return the acceleration along the rail, friction taken off."""
+        r, v, turn, w = unpack(y)
+        body = self.vehicle.body(t)
+        force, _, _ = self.vehicle.loads(t, r, v, turn, w, fins, body)
+        a = self.acceleration(v, turn, force, body[0], r[2])
+        along = a @ self.line
+        return along - self.model.rail.friction * np.linalg.norm(a - along * self.line)
+
+    def rate(self, phase, t, y, fins):
+        """Return dy/dt."""
+        r, v, turn, w = unpack(y)
+        if phase == HOLD:
+            return np.zeros(18)
+        if phase == ON_RAIL:
+            return pack(v, self.pull(t, y, fins) * self.line, np.zeros((3, 3)), np.zeros(3))
+        body = self.vehicle.body(t)
+        mass, cg, inertia = body[:3]
+        force, moment, rate = self.vehicle.loads(t, r, v, turn, w, fins, body)
+        a = self.acceleration(v, turn, force, mass, r[2])
+        couple = moment - cross(w, inertia @ w)
+        if phase == PIVOT:
+            a, spin = self.pivot(a, couple, mass, inertia, self.guide - cg, turn, rate)
+        else:
+            spin = np.linalg.solve(inertia, couple)
+        return pack(v, a, turn @ skew(rate), spin)
+
+    def pivot(self, a, couple, mass, inertia, arm, turn, rate):
+        """Return (acceleration, angular acceleration) with the aft guide held on the rail's line.
+
+        Unknowns: both accelerations and the two forces across the rail; friction follows from the forces by iteration.
+        """
+        e = self.across @ turn  # rows: directions across the rail, body axes
+        earth = turn.T @ self.vehicle.earth_rate
+        system = np.zeros((8, 8))
+        system[:3, :3] = mass * np.eye(3)
+        system[:3, 6:] = -e.T
+        system[3:6, 3:6] = inertia
+        system[3:6, 6:] = -skew(arm) @ e.T
+        system[6:, :3] = e
+        system[6:, 3:6] = -e @ skew(arm)
+        known = np.concatenate([mass * (turn.T @ a), couple, -e @ (cross(rate, cross(rate, arm)) + cross(cross(rate, earth), arm))])
+        line = turn.T @ self.line
+        drag, x = 0.0, np.zeros(8)
+        for _ in range(40):
+            right = known.copy()
+            right[:3] -= drag * line
+            right[3:6] -= drag * cross(arm, line)
+            x = np.linalg.solve(system, right)
+            new = self.model.rail.friction * math.hypot(x[6], x[7])
+            if abs(new - drag) <= 1e-15 * abs(new):
+                break
+            drag = new
+        return turn @ x[:3], x[3:6]
+
+    def fall_rate(self, t, y, turn, opened):
+        """Return d(r, v)/dt of a point mass under its canopies."""
+        r, v = y[:3], y[3:6]
+        mass, _, _, _, _, thrust, _ = self.vehicle.body(t)
+        air = self.vehicle.air(r[2])
+        area = self.model.tumble_area
+        for (size, fill), since in zip(self.model.canopy, opened):
+            if since >= 0.0:
+                share = 1.0 if fill <= 0.0 else min(max((t - since) / fill, 0.0), 1.0)
+                area += size * self.draw.canopy_drag * share**2
+        u = v - self.vehicle.wind(r[2])
+        force = -0.5 * air[ct.AIR_DENSITY] * area * np.linalg.norm(u) * u + thrust * (turn @ self.vehicle.thrust_line)
+        a = force / mass - air[ct.AIR_GRAVITY] * UP - 2.0 * cross(self.vehicle.earth_rate, v)
+        return np.concatenate([v, a])
+
+
+def fly_plainly(model, draw, *, rtol, atol, until="ground", method="DOP853") -> dict:
+    """Fly once; return events and the state at every tick.
+
+    rtol, atol : of solve_ivp, on position (m), velocity (m/s), matrix elements and rates alike. until : "apogee" or
+    "ground". Returned: `event` {name: (time, state)}, `time` (n,), `phase` (n,), `state` (n, 18) rows of position,
+    velocity, matrix body -> world row by row, rates; `fins` (n, controls), `command` (n, controls), `evaluations`.
+    """
+    return _Run(model, draw, rtol, atol, until, method).fly()
+
+
+class _Run:
+    def __init__(self, model, draw, rtol, atol, until, method):
+        self.flight = Flight(model, draw)
+        self.model, self.draw, self.until = model, draw, until
+        self.options = {"rtol": rtol, "atol": atol, "method": method}
+        self.computer = FlightComputer(model, draw)
+        cg = self.flight.vehicle.body(0.0)[1]
+        turn = self.flight.rest
+        start = turn @ (cg + np.array([model.rail.base_x, 0.0, 0.0]))
+        self.y = pack(start, np.zeros(3), turn, turn.T @ self.flight.vehicle.earth_rate)
+        self.t, self.phase, self.done = 0.0, HOLD, False
+        self.fins = np.array(draw.centring[: len(model.computer.mixer)], dtype=float)
+        self.fin_rates = np.zeros_like(self.fins)
+        self.event, self.rows, self.evaluations = {}, [], 0
+
+    def fly(self):
+        tick, period = 0, self.model.computer.period
+        while not self.done and self.t < self.model.time_limit:
+            command = self._tick()
+            tick += TICKS_UNDER_CANOPY if self.phase == CANOPY else 1
+            end = tick * period
+            servo = Actuators(self.t, end, self.fins, self.fin_rates, command, self.computer.servo)
+            breaks = [*self.flight.vehicle.time, *servo.breaks, *self._fills()]
+            while self.t < end and not self.done:
+                stop = min([b for b in breaks if b > self.t + INSTANT] + [end])
+                stop = end if stop > end - INSTANT else stop
+                self._advance(stop, servo)
+            self.fins, self.fin_rates = servo.end(self.t)
+        time, phase, state, fins, command = zip(*self.rows)
+        return {
+            "event": self.event, "time": np.array(time), "phase": np.array(phase), "state": np.array(state),
+            "fins": np.array(fins), "command": np.array(command), "evaluations": self.evaluations,
+        }  # fmt: skip
+
+    def _tick(self):
+        r, v, turn, w = unpack(self.y)
+        if self.phase == CANOPY:
+            rate = self.flight.fall_rate(self.t, self.y, turn, self.computer.opened)[3:6]
+        else:
+            rate = self.flight.rate(self.phase, self.t, self.y, self.fins)[3:6]
+        gravity = self.flight.vehicle.air(r[2])[ct.AIR_GRAVITY]
+        felt = turn.T @ (rate + gravity * UP + 2.0 * cross(self.flight.vehicle.earth_rate, v))
+        command = self.computer.tick(self.t, r, v, turn, w, felt)
+        for i, since in enumerate(self.computer.opened):
+            if since >= 0.0 and self.phase >= FREE:
+                self.phase = CANOPY
+                self.event.setdefault(f"canopy {i}", (self.t, self.y.copy()))
+        self.rows.append((self.t, self.phase, self.y.copy(), self.fins.copy(), command.copy()))
+        return command
+
+    def _fills(self):
+        """Return the times at which a canopy has just filled."""
+        return [since + fill for since, (_, fill) in zip(self.computer.opened, self.model.canopy) if since >= 0.0]
+
+    def _advance(self, stop, servo):
+        if self.phase == HOLD:
+            self._wait(stop)
+            return
+        phase, turn = self.phase, unpack(self.y)[2]
+        if phase == CANOPY:
+            def rate(t, y):
+                return self.flight.fall_rate(t, y, turn, self.computer.opened)
+        else:
+            def rate(t, y):
+                return self.flight.rate(phase, t, y, servo.angles(t))
+        events = self._events()
+        size = 6 if phase == CANOPY else 18
+        found = solve_ivp(rate, (self.t, stop), self.y[:size], events=[e for _, e in events] or None, **self.options)
+        assert found.success, found.message
+        self.evaluations += found.nfev
+        self.t, y = float(found.t[-1]), found.y[:, -1]
+        for (name, _), times, states in zip(events, found.t_events or (), found.y_events or ()):
+            if len(times):
+                self.t, y = float(times[0]), states[0]
+                self._happened(name, np.concatenate([y, self.y[size:]]))
+        self.y = np.concatenate([y, self.y[size:]])
+        if phase != CANOPY:  # the matrix drifts by the solver's tolerance: back to the nearest rotation
+            self.y[6:15] = Rotation.from_matrix(self.y[6:15].reshape(3, 3)).as_matrix().ravel()
+
+    def _wait(self, stop):
+        """Stand on the rail until the pull along it turns positive."""
+        def pull(t):
+            return self.flight.pull(t, self.y, self.fins)
+
+        if pull(stop) <= 0.0:
+            self.t = stop
+            return
+        start = self.t + INSTANT * 1e-3
+        self.t = self.t if pull(start) > 0.0 else brentq(pull, start, stop, xtol=1e-15)
+        self.phase = ON_RAIL
+        self.event["liftoff"] = (self.t, self.y.copy())
+
+    def _events(self):
+        """Return [(name, event function)] of the phase."""
+        def upward(t, y):
+            return y[5]
+
+        def ground(t, y):
+            return y[2]
+
+        def gone(limit):
+            return lambda t, y: limit - self.flight.travel(t, y)
+
+        rail = self.model.rail
+        if self.phase == ON_RAIL:
+            events = [("fore_guide_leaves", gone(rail.fore_travel))]
+        elif self.phase == PIVOT:
+            events = [("rail_departure", gone(rail.aft_travel))]
+        elif "apogee" not in self.event:
+            events = [("apogee", upward)]
+        else:
+            events = [("landing", ground)]
+        for _, function in events:
+            function.terminal, function.direction = True, -1.0
+        return events
+
+    def _happened(self, name, y):
+        self.event.setdefault(name, (self.t, y))
+        self.phase = {"fore_guide_leaves": PIVOT, "rail_departure": FREE}.get(name, self.phase)
+        self.done = name == "landing" or name == self.until

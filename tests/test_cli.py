@@ -1,0 +1,65 @@
+"""The command line: what a tired builder types."""
+
+from __future__ import annotations
+
+import pytest
+
+import sixdof
+from sixdof.cli import BAD_INPUT, NOT_LANDED, OK, main
+
+
+def test_check__describes_the_demo(demo_path, capsys):
+    assert main(["check", str(demo_path)]) == OK
+    out = capsys.readouterr().out
+    assert "Thistledown" in out or "thistledown" in out
+
+
+def test_check__wrong_file_is_one_sentence_a_fault(tmp_path, demo_path, capsys):
+    path = tmp_path / "wrong.toml"
+    text = demo_path.read_text().replace('"motors/', f'"{demo_path.parent}/motors/')
+    path.write_text(text.replace("elevation", "elevatoin").replace('speed = "4 m/s"', 'speed = "4 kg"'))
+    assert main(["check", str(path)]) == BAD_INPUT
+    captured = capsys.readouterr()
+    assert "Traceback" not in captured.err
+    assert 'did you mean "elevation"?' in captured.err and "4 kg" in captured.err
+
+
+def test_check__missing_file(tmp_path, capsys):
+    assert main(["check", str(tmp_path / "none.toml")]) == BAD_INPUT
+    assert "none.toml" in capsys.readouterr().err
+
+
+def test_fly__prints_and_writes(demo_path, tmp_path, capsys):
+    path = tmp_path / "flight.nc"
+    assert main(["fly", str(demo_path), "--out", str(path), "--figures", str(tmp_path / "figures")]) == OK
+    assert "written" in capsys.readouterr().out
+    assert float(sixdof.open_result(path).apogee) > 100.0
+    assert {p.name for p in (tmp_path / "figures").glob("*.png")} == {"vehicle.png", "flight.png"}
+    assert main(["fly", str(demo_path), "--out", str(path)]) == BAD_INPUT
+    assert "exists" in capsys.readouterr().err
+
+
+def test_disperse__writes_what_python_gives(demo_path, demo_mission, tmp_path, capsys):
+    path = tmp_path / "flights.nc"
+    arguments = ["disperse", str(demo_path), "--flights", "6", "--seed", "4", "--out", str(path), "--quiet"]
+    assert main([*arguments, "--figures", str(tmp_path)]) == OK
+    same = sixdof.disperse(demo_mission, 6, seed=4, progress=False)
+    assert sixdof.open_result(path).drop_attrs(deep=False).identical(same.drop_attrs(deep=False))
+    assert (tmp_path / "ensemble.png").stat().st_size > 10_000
+    capsys.readouterr()
+
+
+def test_fly__a_flight_that_does_not_land_has_its_own_code(demo_path, tmp_path, capsys):
+    path = tmp_path / "short.toml"
+    text = demo_path.read_text().replace('"motors/', f'"{demo_path.parent}/motors/')
+    path.write_text(text + '\n[solver]\ntime_limit = "3 s"\n')
+    assert main(["fly", str(path)]) == NOT_LANDED
+    assert "time_limit" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize("command", ["check", "fly", "disperse"])
+def test_help__ends_with_the_caution(command, capsys):
+    with pytest.raises(SystemExit) as stop:
+        main([command, "--help"])
+    assert stop.value.code == OK
+    assert "never a clearance to fly" in " ".join(capsys.readouterr().out.split())
