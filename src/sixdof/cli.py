@@ -58,6 +58,7 @@ def main(arguments: list[str] | None = None) -> int:
     chosen = parser().parse_args(arguments)
     try:
         with warnings.catch_warnings():
+            warnings.simplefilter("default")
             warnings.showwarning = lambda message, *_, **__: print(f"sixdof: {message}", file=sys.stderr)
             return chosen.run(chosen)
     except KeyboardInterrupt:

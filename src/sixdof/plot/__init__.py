@@ -1,0 +1,33 @@
+"""Figures: one function a figure, a Dataset in, axes out. matplotlib is loaded when a figure is drawn, not before."""
+
+from __future__ import annotations
+
+from importlib import import_module
+
+_HOME = {
+    "draw_vehicle": "drawing",
+    "plot_track": "flight",
+    "plot_ground_track": "flight",
+    "plot_tilt": "flight",
+    "plot_fins": "flight",
+    "plot_margin": "flight",
+    "plot_speed": "flight",
+    "plot_flight": "flight",
+    "plot_histogram": "ensemble",
+    "plot_fan": "ensemble",
+    "plot_landing": "ensemble",
+    "plot_ensemble": "ensemble",
+}
+__all__ = sorted(_HOME)
+
+
+def __getattr__(name: str):
+    if name in _HOME:
+        value = getattr(import_module(f"sixdof.plot.{_HOME[name]}"), name)
+        globals()[name] = value
+        return value
+    raise AttributeError(f"module 'sixdof.plot' has no attribute {name!r}")
+
+
+def __dir__():
+    return __all__

@@ -17,6 +17,11 @@ QUANTILES = (0.05, 0.5, 0.95)
 MEANINGLESS = (Status.NO_LIFTOFF, Status.DIVERGED)  # ends after which the outcomes say nothing about a flight
 
 
+def plural(count: int) -> str:
+    """Return "1 flight", "2 flights"."""
+    return f"{count} flight" if count == 1 else f"{count} flights"
+
+
 def is_ensemble(ds: xr.Dataset) -> bool:
     """Return whether a result holds many flights."""
     return "flight" in ds.dims

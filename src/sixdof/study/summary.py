@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import textwrap
 from typing import NamedTuple
 
 import numpy as np
@@ -10,10 +11,11 @@ import xarray as xr
 
 from sixdof.status import Status
 from sixdof.study.cautions import cautions, counted
-from sixdof.study.reading import QUANTILES, event_values, is_ensemble, meaningful, outcomes
+from sixdof.study.reading import QUANTILES, event_values, is_ensemble, meaningful, outcomes, plural
 from sixdof.study.scatter import LEAST, containment, places, radius
 
 WIDTH = 34  # characters of a row's label
+PAGE = 110  # characters of a line
 LAST_LINE = (
     "A calculation, not a clearance to fly: the range's rules, the range safety officer and the vehicle on the pad decide."
 )
@@ -78,7 +80,7 @@ def summarize(ds: xr.Dataset) -> str:
     lines += ["Landing place", *_indented(_landing(ds)), "Ends", *_indented(_ends(ds))]
     lines += ["Where the model is less sure", *_indented(_validity(ds)), "Cautions"]
     found = cautions(ds)
-    lines += [f"  - {text}" for text in found] or ["  none of the checks on this page speaks up"]
+    lines += [_wrapped("- " + text, "    ") for text in found] or ["  none of the checks on this page speaks up"]
     return "\n".join([*lines, "", LAST_LINE])
 
 
@@ -90,7 +92,7 @@ def _heading(ds):
         return [title, f"{flown}; {source}"]
     seed = f", seed {ds.attrs['seed']}" if "seed" in ds.attrs else ""
     marks = "".join(f"{100.0 * share:>8.0f} %" for share in QUANTILES)
-    lines = [title, f"{ds.sizes['flight']} flights{seed}; {source}"]
+    lines = [title, f"{plural(ds.sizes['flight'])}{seed}; {source}"]
     if "interrupted" in ds.attrs:
         lines.append(ds.attrs["interrupted"])
     return [*lines, "", f"{'share of the flights below':<{WIDTH + 12}}{marks}"]
@@ -133,7 +135,7 @@ def _landing(ds):
             f"one more flight lands with 95 % probability in an ellipse of semi-axes {float(e.semi_major):.0f} m by "
             f"{float(e.semi_minor):.0f} m, long axis bearing {towards:.0f} deg, if landing places are normal"
         )
-    return [*lines, f"{dropped} flights without a landing place are left out"] if dropped else lines
+    return [*lines, f"{plural(dropped)} without a landing place left out"] if dropped else lines
 
 
 def _percent():
@@ -162,6 +164,8 @@ def _validity(ds):
 def _beyond(ds, name, what, why):
     seconds = outcomes(ds, name)
     seconds = seconds[meaningful(ds)]
+    if not seconds.size:
+        return f"{what}: not judged, because no flight left the rail and stayed whole"
     if not (seconds > 0.0).any():
         return f"{what}: never"
     if not is_ensemble(ds):
@@ -170,4 +174,8 @@ def _beyond(ds, name, what, why):
 
 
 def _indented(lines):
-    return [f"  {line}" for line in lines]
+    return [_wrapped(line, "    ") for line in lines]
+
+
+def _wrapped(line, further):
+    return textwrap.fill(line, PAGE, initial_indent="  ", subsequent_indent=further)
