@@ -9,7 +9,8 @@ import numpy as np
 from scipy.optimize import brentq
 
 SAMPLES = 16  # looks for the first limit inside a piece; a piece is at most one tick, a fraction of a radian of the servo's own motion
-CLOSE = 1e-13  # relative: on a limit
+CLOSE = 1e-14  # relative: on a limit
+TOUCH = 1e-14  # rad: how far past a limit a piece ends, so that rounding cannot hold it there for ever
 
 
 class Piece:
@@ -92,16 +93,19 @@ def move(t0, t1, angle, rate, command, servo):
 
 
 def _first_exit(piece, t0, t1):
+    """Return when the piece leaves its regime, None if not before t1."""
     if piece.regime == "stop":
         return None
-    times = np.linspace(t0, t1, SAMPLES + 1)
-    for a, b in zip(times[:-1], times[1:]):
-        if _margin(piece, b) < 0.0:
-            start = a if _margin(piece, a) > 0.0 else a + 1e-12 * (b - a)
-            if _margin(piece, start) <= 0.0:
-                return b if start == a else start
-            found = brentq(lambda t: min(_margin(piece, t), 1.0), start, b, xtol=1e-16, rtol=1e-15)
-            return found if found < t1 else None
+
+    def margin(t):
+        return min(_margin(piece, t), 1.0) + TOUCH
+
+    before = t0
+    for t in np.linspace(t0, t1, SAMPLES + 1)[1:]:
+        if margin(t) < 0.0:
+            found = t0 if margin(before) <= 0.0 else brentq(margin, before, t, xtol=1e-16, rtol=1e-15)
+            return found if t0 < found < t1 else None
+        before = t
     return None
 
 

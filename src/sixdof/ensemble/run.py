@@ -10,7 +10,7 @@ from pathlib import Path
 
 import numpy as np
 import xarray as xr
-from tqdm.auto import tqdm
+from tqdm import tqdm
 
 from sixdof.flying import announced_compilation, log_rows
 from sixdof.mission.schema import Mission

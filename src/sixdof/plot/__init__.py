@@ -6,6 +6,9 @@ from importlib import import_module
 
 _HOME = {
     "draw_vehicle": "drawing",
+    "draw_axes": "conventions",
+    "draw_fin_numbers": "conventions",
+    "draw_conventions": "conventions",
     "plot_track": "flight",
     "plot_ground_track": "flight",
     "plot_tilt": "flight",

@@ -18,7 +18,7 @@ MOST_LINES = 3  # of a label of several events
 LEAST_SPEED = 5.0  # airspeed below which a static margin means nothing, m/s
 USUAL_MARGIN = (1.0, 3.0)  # calibres, common practice
 VALID_MACH = 0.8  # beyond it the aerodynamic model is less sure
-ABOVE = {"loc": "lower right", "bbox_to_anchor": (1.0, 0.99), "ncols": 3, "columnspacing": 1.0}  # where no path goes
+ABOVE = {"loc": "lower right", "bbox_to_anchor": (1.0, 0.99), "ncols": 2, "columnspacing": 1.0}  # where no path goes
 _TIMES = ("event_time", "event")
 
 
@@ -32,7 +32,7 @@ def plot_track(ds: xr.Dataset, *, ax=None):
     _mark_events(ax, at_events, ds["event_height"].values, happened(ds), scale, ds["event_time"].values)
     ax.set(xlabel=label(along), ylabel=label(ds["height"]))
     legend(ax, **ABOVE)
-    dress(ax, "seen from the side")
+    dress(ax, "from the side")
     return ax
 
 
@@ -41,14 +41,15 @@ def plot_ground_track(ds: xr.Dataset, *, ax=None):
     need_flight(ds, "plot_ground_track", "east", "north", *_TIMES)
     ax = axes_or_new(ax, size=(5.6, 5.0))
     scale = _climb_and_fall(ax, ds, ds["east"].values, ds["north"].values)
-    ax.plot(0.0, 0.0, "s", ms=5.0, color=INK, label="rail", zorder=3)
+    ax.plot(0.0, 0.0, "s", ms=5.0, color=INK, zorder=3)
+    ax.annotate("rail", (0.0, 0.0), (-6.0, 0.0), textcoords="offset points", fontsize=FONT - 1.0, ha="right", va="center")
     rising = float(ds["east"][-1] * ds["north"][-1]) >= 0.0  # the path comes from the lower left or the upper right
     events = [(name, i) for name, i in happened(ds) if name in ("apogee", "landing") or name.startswith("open ")]
     _mark_events(ax, ds["event_east"].values, ds["event_north"].values, events, scale, ds["event_time"].values,
                  below=rising)  # fmt: skip
     ax.set(xlabel=label(ds["east"]), ylabel=label(ds["north"]))
     legend(ax, **ABOVE)
-    dress(ax, "seen from above, north up")
+    dress(ax, "from above, north up")
     return ax
 
 
