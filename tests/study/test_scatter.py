@@ -6,6 +6,7 @@ import math
 
 import numpy as np
 import pytest
+import xarray as xr
 from hypothesis import given
 from hypothesis import strategies as st
 from results_by_hand import ensemble_by_hand
@@ -13,15 +14,16 @@ from results_by_hand import ensemble_by_hand
 from sixdof.status import Status
 from sixdof.study.scatter import containment, ellipse_factor, kernel_contour, radius, rank
 
-# Covariance example, eigenvalues and angle computed with scipy 1.17.1 / mpmath 1.4.1 (shared/reference/statistics.md, 4)
+# Covariance example: eigenvalues and angle, computed with mpmath 1.4.1 and scipy 1.17.1
 COVARIANCE = np.array([[10000.0, 1500.0], [1500.0, 2500.0]])  # m^2
 SIGMAS = 101.43408503, 47.02261578  # m
 ANGLE_DEG = 10.900704743
 SEMI_AXES_95 = 248.28496015, 115.09945874  # m, with the factor of a known covariance
 PRINTED = 1e-9  # relative: the digits printed above
-# Factor of the 95 % ellipse for one new point (V. Chew, 1966), computed with the same tools (statistics.md, 4)
+# Factor of the 95 % ellipse for one new point (V. Chew, 1966), F quantile from scipy 1.17.1
 FACTORS = {10: 3.322040189, 30: 2.673951337, 100: 2.510749987, 1000: 2.453879056}
-# Radii holding 50 and 95 % about the aim, exact: sigmas, bias -> (CEP, R95); Rayleigh for (1, 1) (statistics.md, 4)
+# Radii holding 50 and 95 % about the aim, numerical integral by mpmath 1.4.1: sigmas, bias ->
+# (CEP, R95); sqrt(-2 ln(1 - p)) for (1, 1)
 RADII = {
     ((1.0, 1.0), 0.0): (1.177410022516, 2.447746830681),
     ((100.0, 80.0), 0.0): (105.769258225, 223.028728565),
@@ -72,11 +74,9 @@ def test_containment__turns_with_the_places(angle, ratio):
 
 
 def _bare(places):
-    import xarray as xr
-
     n = len(places)
-    status = ("flight", np.zeros(n, dtype=np.int8))
-    return xr.Dataset({"landing_east": ("flight", places[:, 0]), "landing_north": ("flight", places[:, 1]), "status": status})
+    columns = {"landing_east": places[:, 0], "landing_north": places[:, 1], "status": np.zeros(n, dtype=np.int8)}
+    return xr.Dataset({name: ("flight", values) for name, values in columns.items()})
 
 
 def test_containment__holds_new_points_as_often_as_it_says():

@@ -26,7 +26,7 @@ def plot_histogram(ds: xr.Dataset, name: str, *, ax=None):
     """
     need_ensemble(ds, "plot_histogram", name)
     if ds[name].dims != ("flight",):
-        raise ValueError(f"plot_histogram takes a variable with one number a flight, and {name} has dims {ds[name].dims}")
+        raise ValueError(f"plot_histogram takes one number a flight, and {name} has dims {', '.join(ds[name].dims)}")
     variable = ds[name].copy(data=outcomes(ds, name))
     values = shown(variable)
     values = values[np.isfinite(values)]
@@ -54,8 +54,8 @@ def _mark_quantiles(ax, marks):
     digits = max(0, 2 - math.floor(math.log10(max(np.abs(marks).max(), 1e-9))))
     for share, mark in zip(QUANTILES, marks, strict=True):
         ax.axvline(mark, color=CYCLE[0], lw=LINE + 0.3, ls="-" if share == 0.5 else (0, (4, 2)))
-    text = "     ".join(f"{100.0 * share:.0f} %: {mark:.{digits}f}" for share, mark in zip(QUANTILES, marks, strict=True))
-    ax.set_title(text, fontsize=FONT, color=CYCLE[0], loc="left")
+    texts = [f"{100.0 * share:.0f} %: {mark:.{digits}f}" for share, mark in zip(QUANTILES, marks, strict=True)]
+    ax.set_title("     ".join(texts), fontsize=FONT, color=CYCLE[0], loc="left")
 
 
 def plot_fan(ds: xr.Dataset, *, ax=None):
@@ -91,7 +91,8 @@ def plot_landing(ds: xr.Dataset, *, shares: Sequence[float] = (0.5, 0.95), ax=No
     density = kernel_contour(ds, shares)
     ax = axes_or_new(ax, size=(6.4, 6.8))
     known, dropped = places(ds, "plot_landing")
-    ax.plot(*known.T, "o", ms=2.2, mew=0.0, color=GREY, alpha=0.6, label=f"landing places, {plural(len(known))}", zorder=2)
+    text = f"landing places, {plural(len(known))}"
+    ax.plot(*known.T, "o", ms=2.2, mew=0.0, color=GREY, alpha=0.6, label=text, zorder=2)
     ax.plot(0.0, 0.0, "s", ms=6.0, color=INK, label="rail", zorder=4)
     ax.plot(*known.mean(axis=0), "P", ms=7.0, color=CYCLE[1], mec="white", mew=0.6, label="mean place", zorder=4)
     _draw_ellipses(ax, ellipses)

@@ -41,8 +41,9 @@ def plot_ground_track(ds: xr.Dataset, *, ax=None):
     need_flight(ds, "plot_ground_track", "east", "north", *_TIMES)
     ax = axes_or_new(ax, size=(5.6, 5.0))
     scale = _climb_and_fall(ax, ds, ds["east"].values, ds["north"].values)
-    ax.plot(0.0, 0.0, "s", ms=5.0, color=INK, zorder=3)
-    ax.annotate("rail", (0.0, 0.0), (-6.0, 0.0), textcoords="offset points", fontsize=FONT - 1.0, ha="right", va="center")
+    ax.plot(0.0, 0.0, "s", ms=5.0, color=INK, zorder=6)
+    small = {"textcoords": "offset points", "fontsize": FONT - 1.0}
+    ax.annotate("rail", (0.0, 0.0), (-6.0, 0.0), ha="right", va="center", **small)
     rising = float(ds["east"][-1] * ds["north"][-1]) >= 0.0  # the path comes from the lower left or the upper right
     events = [(name, i) for name, i in happened(ds) if name in ("apogee", "landing") or name.startswith("open ")]
     _mark_events(ax, ds["event_east"].values, ds["event_north"].values, events, scale, ds["event_time"].values,
@@ -66,7 +67,7 @@ def _climb_and_fall(ax, ds, x, y):
 
 
 def _mark_events(ax, x, y, events, scale, times, *, below=False):
-    """Put a dot at every event (name, index), and one label, right above or below, at events that lie close together."""
+    """Put a dot at every event (name, index), and one label, right above or below, at those close together."""
     groups: list[tuple[float, float, list[str]]] = []
     for name, i in events:
         ax.plot(x[i], y[i], "o", ms=3.0, color=INK, zorder=3)
@@ -79,8 +80,9 @@ def _mark_events(ax, x, y, events, scale, times, *, below=False):
     for gx, gy, texts in groups:
         lines = texts if len(texts) <= MOST_LINES else [texts[0], f"to {texts[-1]}"]
         ax.annotate(
-            "\n".join(lines), (gx, gy), offset, textcoords="offset points", fontsize=FONT - 1.0, color=INK, va=side
-        )
+            "\n".join(lines), (gx, gy), offset, textcoords="offset points", fontsize=FONT - 1.0, color=INK, va=side,
+            bbox={"fc": "white", "ec": "none", "alpha": 0.7, "pad": 0.5},
+        )  # fmt: skip
 
 
 def plot_tilt(ds: xr.Dataset, *, ax=None):
@@ -120,8 +122,8 @@ def plot_fins(ds: xr.Dataset, *, ax=None):
     ax = axes_or_new(ax)
     part = ds.sel(time=climb(ds))
     for i, width in enumerate(widths(ds.sizes["fin"])):
-        colour = CYCLE[i % len(CYCLE)]
-        ax.plot(part["time"], shown(part["fin_angle"])[:, i], color=colour, lw=width, label=f"fin {ds['fin'].values[i]}")
+        colour, text = CYCLE[i % len(CYCLE)], f"fin {ds['fin'].values[i]}"
+        ax.plot(part["time"], shown(part["fin_angle"])[:, i], color=colour, lw=width, label=text)
         ax.plot(part["time"], shown(part["fin_command"])[:, i], color=colour, lw=0.7, ls=(0, (3, 2)))
     ax.plot([], [], color=GREY, lw=0.7, ls=(0, (3, 2)), label="commanded")
     if "mission" in ds.attrs:
@@ -137,12 +139,12 @@ def plot_fins(ds: xr.Dataset, *, ax=None):
 
 
 def plot_margin(ds: xr.Dataset, *, ax=None):
-    """Draw the static margin, and on the right the station of the centre of mass, while air flows (5 m/s) up to apogee."""
+    """Draw the static margin, and on the right the station of the centre of mass, from 5 m/s airspeed to apogee."""
     need_flight(ds, "plot_margin", "static_margin", "cg", "air_speed", "phase", *_TIMES)
     part = ds.sel(time=climb(ds))
     part = part.isel(time=(part["air_speed"] > LEAST_SPEED) & (part["phase"] > 0))
     if part.sizes["time"] < 2:
-        raise ValueError("plot_margin needs a flight that climbs faster than 5 m/s through the air, and this one does not")
+        raise ValueError("plot_margin needs a climb faster than 5 m/s through the air, and this flight has none")
     ax = axes_or_new(ax)
     ax.plot(part["time"], part["static_margin"], color=CYCLE[0], lw=LINE + 0.3)
     for k, usual in enumerate(USUAL_MARGIN):

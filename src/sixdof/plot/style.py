@@ -87,4 +87,5 @@ def legend(ax, **options) -> None:
 def blank(ax, reason: str) -> None:
     """Say in empty axes why there is nothing to see."""
     ax.set_axis_off()
-    ax.text(0.5, 0.5, textwrap.fill(reason, 40), ha="center", va="center", fontsize=FONT, color=GREY, transform=ax.transAxes)
+    centre = {"ha": "center", "va": "center", "transform": ax.transAxes}
+    ax.text(0.5, 0.5, textwrap.fill(reason, 40), fontsize=FONT, color=GREY, **centre)

@@ -42,7 +42,7 @@ def _said(ds, used, failing, text):
 
 
 def _checks(ds):
-    """Yield (bool (flights,), what to say) of each check; comparisons with NaN are False: what did not happen passes."""
+    """Yield (bool (flights,), what to say) of each check; what did not happen is NaN and passes."""
     speed = outcomes(ds, "rail_departure_speed")
     ratio = speed / np.maximum(wind_at_departure(ds), 1e-9)
     yield (
@@ -68,7 +68,7 @@ def _checks(ds):
     )
     yield (
         outcomes(ds, "saturation_share") > SATURATION,
-        f"a fin is at its stop for more than {100.0 * SATURATION:.0f} % of the time: lower the gains or give the fins more",
+        f"a fin is at its stop for more than {100.0 * SATURATION:.0f} % of the time: lower gains or larger fins",
     )
     yield (
         (np.atleast_1d(ds["status"].values) == Status.LANDED) & ~np.isfinite(outcomes(ds, "opening_speed")),
@@ -88,7 +88,7 @@ def _worst(ds, values, unit, pick=np.fmin):
 
 
 def wind_at_departure(ds: xr.Dataset) -> np.ndarray:
-    """Return the mean wind speed at the height where the vehicle leaves the rail, m/s (flights,); NaN if it never does."""
+    """Return the mean wind speed where the vehicle leaves the rail, m/s (flights,); NaN if it never does."""
     if not is_ensemble(ds):
         moment = event_values(ds, "rail_departure")
         speed = np.hypot(ds["wind_east"].values, ds["wind_north"].values)

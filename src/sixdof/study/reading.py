@@ -41,7 +41,7 @@ def need_flight(ds: xr.Dataset, who: str, *names: str) -> None:
             "fly one of them again with sixdof.fly(mission, flight=number, seed=seed)"
         )
     if "time" not in ds.dims:
-        raise ValueError(f"{who} needs the timeline of a flight (dim time), as sixdof.fly returns it; this result has none")
+        raise ValueError(f"{who} needs the timeline of a flight (dim time), as sixdof.fly returns it, and finds none")
     _need(ds, who, names)
 
 
@@ -56,7 +56,7 @@ def need_tracks(ds: xr.Dataset, who: str) -> None:
     """Check that a result is an ensemble whose tracks were kept (see `need_flight`)."""
     need_ensemble(ds, who)
     if "height" not in ds or "time" not in ds:
-        raise ValueError(f"{who} needs the tracks of the flights; fly the ensemble again with record.track_points above 0")
+        raise ValueError(f"{who} needs the tracks of the flights; fly them again with record.track_points above 0")
 
 
 def _need(ds, who, names):
@@ -107,7 +107,7 @@ def happened(ds: xr.Dataset) -> list[tuple[str, int]]:
 
 
 def climb(ds: xr.Dataset) -> slice:
-    """Return the label slice of `time` from ignition to apogee of a single flight, all of it where there is no apogee."""
+    """Return the label slice of `time` from ignition to apogee of a flight, all of it where there is no apogee."""
     apogee = float(event_values(ds, "apogee")[0])
     return slice(None, apogee if math.isfinite(apogee) else None)
 
@@ -119,7 +119,9 @@ def downrange(ds: xr.Dataset, east: str = "east", north: str = "north", who: str
     return distance.assign_attrs(units="m", long_name="downrange distance")
 
 
-def height_bands(ds: xr.Dataset, shares: Sequence[float] = (0.05, 0.25, 0.5, 0.75, 0.95), points: int = 240) -> xr.Dataset:
+def height_bands(
+    ds: xr.Dataset, shares: Sequence[float] = (0.05, 0.25, 0.5, 0.75, 0.95), *, points: int = 240
+) -> xr.Dataset:
     """Return quantiles of the height at equal times over the flights of an ensemble with tracks.
 
     A landed flight stays at its last height; any other end leaves the bands at its last point. Between the points of a

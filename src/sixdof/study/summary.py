@@ -17,7 +17,7 @@ from sixdof.study.scatter import LEAST, containment, places, radius
 WIDTH = 34  # characters of a row's label
 PAGE = 110  # characters of a line
 LAST_LINE = (
-    "A calculation, not a clearance to fly: the range's rules, the range safety officer and the vehicle on the pad decide."
+    "A calculation, not a clearance to fly: that is up to the range's rules, its safety officer and the vehicle."
 )
 
 
@@ -64,7 +64,7 @@ TABLE = {
 
 
 def summarize(ds: xr.Dataset) -> str:
-    """Return a page about a flight or an ensemble: outcomes, landing place, ends, where the model is less sure, cautions.
+    """Return a page about a flight or an ensemble: outcomes, landing place, ends, validity of the model, cautions.
 
     An ensemble shows quantiles over the flights that have the outcome; flights that diverged or never left the rail
     count only under "Ends". Raises ValueError for a Dataset without outcomes.
@@ -123,10 +123,12 @@ def _landing(ds):
     if not len(known):
         return ["no flight came down"]
     distance = np.quantile(np.hypot(*known.T), QUANTILES)
+    quoted = [f"{100.0 * share:.0f} %: {d:.0f} m" for share, d in zip(QUANTILES, distance, strict=True)]
+    half, most = radius(ds, 0.5), radius(ds, 0.95)
     lines = [
         f"mean place {_place(*known.mean(axis=0))}",
-        "distance from the rail " + ", ".join(f"{q:.0f} %: {d:.0f} m" for q, d in zip(_percent(), distance, strict=True)),
-        f"about the mean place, half of the flights lie within {radius(ds, 0.5):.0f} m and 95 % within {radius(ds, 0.95):.0f} m",
+        f"distance from the rail {', '.join(quoted)}",
+        f"about the mean place, half of the flights lie within {half:.0f} m and 95 % within {most:.0f} m",
     ]
     if len(known) >= LEAST:
         e = containment(ds)
@@ -136,10 +138,6 @@ def _landing(ds):
             f"{float(e.semi_minor):.0f} m, long axis bearing {towards:.0f} deg, if landing places are normal"
         )
     return [*lines, f"{plural(dropped)} without a landing place left out"] if dropped else lines
-
-
-def _percent():
-    return [100.0 * share for share in QUANTILES]
 
 
 def _place(east, north):
@@ -156,7 +154,7 @@ def _ends(ds):
 def _validity(ds):
     checks = (
         ("time_above_mach_08", "Mach above 0.8", "the drag rise and shocks are only roughly modelled"),
-        ("time_beyond_incidence", "incidence beyond 15 deg in the climb", "flow separates and normal force is only rough"),
+        ("time_beyond_incidence", "incidence beyond 15 deg in the climb", "the flow separates and forces are rough"),
     )
     return [_beyond(ds, *check) for check in checks]
 
@@ -170,7 +168,8 @@ def _beyond(ds, name, what, why):
         return f"{what}: never"
     if not is_ensemble(ds):
         return f"{what}: for {seconds[0]:.2f} s, where {why}; treat what follows it as an estimate"
-    return f"{what}: in {counted(seconds > 0.0)}, for up to {seconds.max():.2f} s, where {why}; treat these as estimates"
+    longest = f"{seconds.max():.2f} s"
+    return f"{what}: in {counted(seconds > 0.0)}, for up to {longest}, where {why}; treat these as estimates"
 
 
 def _indented(lines):
