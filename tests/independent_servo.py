@@ -50,7 +50,7 @@ def pull(angle, rate, command, servo):
 def regime_of(angle, rate, command, servo):
     """Return the regime a state is in."""
     wanted = pull(angle, rate, command, servo)
-    if abs(angle) >= servo.travel * (1.0 - CLOSE) and rate * angle >= 0.0 and (rate != 0.0 or wanted * angle > 0.0):
+    if abs(angle) >= servo.travel * (1.0 - CLOSE) and rate == 0.0 and wanted * angle > 0.0:
         return "stop"
     if abs(rate) >= servo.rate_limit * (1.0 - CLOSE) and wanted * rate > 0.0:
         return "rate"
@@ -78,9 +78,9 @@ def move(t0, t1, angle, rate, command, servo):
     """Return the pieces of one actuator's motion from t0 to t1 under a held command."""
     pieces = []
     while True:
-        regime = regime_of(angle, rate, command, servo)
-        if regime == "stop":
+        if abs(angle) >= servo.travel * (1.0 - CLOSE) and rate * angle > 0.0:  # it hits the stop and does not bounce
             angle, rate = math.copysign(servo.travel, angle), 0.0
+        regime = regime_of(angle, rate, command, servo)
         if regime == "rate":
             rate = math.copysign(servo.rate_limit, rate)
         piece = Piece(t0, angle, rate, command, servo, regime)

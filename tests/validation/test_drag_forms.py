@@ -13,7 +13,7 @@ import numpy as np
 import pytest
 from scipy.integrate import quad
 
-from sixdof.vehicle import aero_drag, aero_fin, aero_friction, aero_pressure
+from sixdof.vehicle import aero_fin, aero_fin_drag, aero_friction, aero_pressure
 
 DIGITS = 1e-3  # relative: printed to four significant digits or more, the smallest value to 0.001128
 OTHER_FORMS = 0.04  # independent friction laws agree within 3.6 % from Re 1e6 to 1e9
@@ -120,9 +120,9 @@ def test_base__values_and_exact_bound():
 )
 def test_thickness__ackeret(mach, wedge, biconvex):
     for ratio, value in zip((0.04, 0.06, 0.08), wedge):
-        assert aero_drag.thickness_drag(mach, ratio, "wedge") == pytest.approx(value, abs=6e-7)
+        assert aero_fin_drag.thickness_drag(mach, ratio, "wedge") == pytest.approx(value, abs=6e-7)
     for ratio, value in zip((0.04, 0.06), biconvex):
-        assert aero_drag.thickness_drag(mach, ratio, "airfoil") == pytest.approx(value, abs=6e-7)
+        assert aero_fin_drag.thickness_drag(mach, ratio, "airfoil") == pytest.approx(value, abs=6e-7)
 
 
 # half-angle deg: wave drag on the base area at Mach 1.5, 2, 4 (Taylor-Maccoll), and how far the fit may be off at each

@@ -11,7 +11,20 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from sixdof.core import types as t
-from sixdof.mission.schema import DragCurve, Fins, Guide, Measured, Mission, Motor, Mount, Nose, Stage, Transition, Tube
+from sixdof.mission.schema import (
+    BodyCurve,
+    DragCurve,
+    Fins,
+    Guide,
+    Measured,
+    Mission,
+    Motor,
+    Mount,
+    Nose,
+    Stage,
+    Transition,
+    Tube,
+)
 from sixdof.vehicle.aero import aero_table, centre_of_pressure, component_table, drag_breakdown
 
 D = 0.1
@@ -60,7 +73,8 @@ def test_table__layout():
 def test_table__without_fins():
     aero = aero_table(_mission(_stage(*_body())), [0])
     assert aero.fin.shape == (251, 0, t.FIN_COLUMNS) and aero.panel.shape == (0, t.PANEL_COLUMNS)
-    assert centre_of_pressure(aero, [0.0, 3.0])[0] == pytest.approx(2.0, rel=1e-9)  # the nose alone
+    slope = centre_of_pressure(aero, [0.0, 0.8, 3.0])[0]
+    assert slope[:2] == pytest.approx([2.0, 2.0], rel=1e-9) and 2.0 < slope[2] < 3.0  # the nose alone, then more
 
 
 @settings(max_examples=40, deadline=None)
@@ -148,10 +162,9 @@ def test_components__steps_are_named():
 
 
 def test_centre_of_pressure__no_slope_gives_nan():
-    tail = Transition(mass=0.1, length=0.3, fore_diameter=D, aft_diameter=1e-9)
-    closed = _mission(_stage(Nose(mass=0.1, length=0.3, diameter=D), tail))
-    slope, centre = centre_of_pressure(aero_table(closed, [0]), 0.3)
-    assert abs(slope) < 1e-9 and np.isnan(centre)
+    none = Measured(body_curve=BodyCurve(mach=(0.0, 1.0), slope=(0.0, 0.0), centre=(0.3, 0.3)))
+    slope, centre = centre_of_pressure(aero_table(_mission(_stage(*_body(), measured=none)), [0]), 0.3)
+    assert slope == 0.0 and np.isnan(centre)
 
 
 def test_more_fins__crowded_ones_lose_slope():

@@ -12,8 +12,9 @@ from hypothesis import strategies as st
 from sixdof.mission.schema import Fins, Mission, Nose, Stage, Transition, Tube
 from sixdof.vehicle import aero_fin, aero_friction, aero_pressure
 from sixdof.vehicle.aero_blend import bridge, mach_grid, smoothstep
-from sixdof.vehicle.aero_body import cross_flow_drag
-from sixdof.vehicle.aero_drag import drag_breakdown, fin_pressure
+from sixdof.vehicle.aero_cross import cross_flow_drag
+from sixdof.vehicle.aero_drag import drag_breakdown
+from sixdof.vehicle.aero_fin_drag import edges, wave
 from sixdof.vehicle.geometry import FinSet, shape_of
 
 MACH = mach_grid()
@@ -187,14 +188,18 @@ def test_outline__backwards_twice_is_the_same_body():
         np.testing.assert_allclose(np.r_[x, r], np.r_[x2, r2], atol=1e-12)
 
 
+def _fin_pressure(**change):
+    return edges(MACH, _fin(**change)) + wave(MACH, _fin(**change))
+
+
 @pytest.mark.parametrize("section", ["flat", "rounded", "wedge", "airfoil"])
 def test_fin_pressure__thicker_is_worse(section):
-    thin, thick = (fin_pressure(MACH, _fin(section=section, thickness=t)) for t in (0.002, 0.004))
+    thin, thick = (_fin_pressure(section=section, thickness=t) for t in (0.002, 0.004))
     assert np.all(thick >= thin) and np.all(thick[MACH > 0.9] > thin[MACH > 0.9])
 
 
 def test_fin_pressure__sharp_sections_cost_nothing_subsonic_and_square_ones_most():
     slow = MACH <= 0.8
-    drag = {name: fin_pressure(MACH, _fin(section=name)) for name in ("flat", "rounded", "wedge", "airfoil")}
+    drag = {name: _fin_pressure(section=name) for name in ("flat", "rounded", "wedge", "airfoil")}
     assert np.all(drag["wedge"][slow] == 0) and np.all(drag["airfoil"][slow] == 0)
     assert np.all(drag["flat"] > drag["rounded"]) and np.all(drag["rounded"] > drag["airfoil"])

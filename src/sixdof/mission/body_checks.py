@@ -78,6 +78,7 @@ def stage_problems(stack: Stack) -> Iterator[Problem]:
             yield Problem(("stage", i, "part"), None, "the stage has no body", hint)
             continue
         yield from _stations(stack, i, stage)
+        yield from _body_centre(stack, i, stage)
         fins = [(("stage", i, "part", j), part) for j, part in enumerate(stage.part) if isinstance(part, schema.Fins)]
         for loc, part in fins:
             yield from _fins_on_body(stack, i, loc, part)
@@ -124,6 +125,22 @@ def _stations(stack: Stack, i: int, stage: schema.Stage) -> Iterator[Problem]:
     if cg is not None and cg > length + ROUNDING:
         message = f"{cg:g} m is not in the stage's body, 0 to {length:g} m"
         yield Problem(("stage", i, "measured", "cg"), cg, message, _FROM)
+
+
+MOST_OUTSIDE = 3.0  # vehicle lengths: a boattail can move the centre of a body without fins off it, not further
+
+
+def _body_centre(stack: Stack, i: int, stage: schema.Stage) -> Iterator[Problem]:
+    """A measured centre of pressure lies near the body: mostly a question of units."""
+    if stage.measured is None or stage.measured.body_curve is None:
+        return
+    length = stack.start[i] + stack.length[i]
+    for row, centre in enumerate(stage.measured.body_curve.centre):
+        if abs(centre) > MOST_OUTSIDE * length:
+            loc = ("stage", i, "measured", "body_curve", "centre", row)
+            message = f"{centre:g} m is far off the body, 0 to {length:g} m"
+            yield Problem(loc, None, message, 'it counts aft from the nose tip; a CSV may name the unit, "centre (mm)"')
+            return
 
 
 _FROM = "stations count aft from the stage's fore end"

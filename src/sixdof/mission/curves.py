@@ -78,6 +78,24 @@ def _drag(columns: Sequence[Sequence[float]]) -> Iterator[Flaw]:
                 break
 
 
+def _slope(columns: Sequence[Sequence[float]]) -> Iterator[Flaw]:
+    mach, slope, centre = columns
+    yield from equal_lengths(columns, ("mach", "slope", "centre"))
+    yield from _few(mach)
+    yield from rising(mach, "mach", "")
+    if mach and mach[0] < 0.0:
+        yield Flaw(0, "mach", f"{shown(float(mach[0]))} is negative", "mach is 0 or more")
+
+
+def _panel(columns: Sequence[Sequence[float]]) -> Iterator[Flaw]:
+    yield from _slope(columns)
+    for row, value in enumerate(columns[1]):
+        if value <= 0.0:
+            message = f"{shown(float(value))} 1/rad is not more than 0"
+            yield Flaw(row, "slope", message, "a panel's force grows with its incidence")
+            break
+
+
 def _wind(columns: Sequence[Sequence[float]]) -> Iterator[Flaw]:
     height, speed, blows_from = columns
     if not height:
@@ -97,4 +115,7 @@ def _wind(columns: Sequence[Sequence[float]]) -> Iterator[Flaw]:
 
 THRUST = Curve((("time", "s"), ("thrust", "N")), _thrust)
 DRAG = Curve((("mach", "1"), ("coefficient", "1")), _drag)
+_SLOPE_COLUMNS = (("mach", "1"), ("slope", "1/rad"), ("centre", "m"))
+BODY = Curve(_SLOPE_COLUMNS, _slope)
+PANEL = Curve(_SLOPE_COLUMNS, _panel)
 WIND = Curve((("height", "m"), ("speed", "m/s"), ("blows_from", "rad")), _wind)

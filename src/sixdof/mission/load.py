@@ -107,7 +107,7 @@ def _with_curves(data: dict[str, Any], folder: Path, file: str) -> tuple[dict[st
     return tables, faults
 
 
-_STAND_IN = ((0.0, 1.0), (1.0, 1.0), (0.0, 0.0))
+_STAND_IN = ((0.0, 1.0), (1.0, 1.0), (0.0, 0.0))  # rising, positive, on any panel
 
 
 def _copied(node: Any) -> Any:
@@ -124,6 +124,10 @@ def _curve_places(tables: dict[str, Any]):
     places += [(("motor", name, "thrust_curve"), curves.THRUST) for name in motors] if isinstance(motors, dict) else []
     for i in range(len(stages) if isinstance(stages, list) else 0):
         places += [(("stage", i, "measured", key), curves.DRAG) for key in ("drag_curve", "drag_curve_powered")]
+        places.append((("stage", i, "measured", "body_curve"), curves.BODY))
+        parts = _written(tables, ("stage", i, "part"))
+        count = len(parts) if isinstance(parts, list) else 0
+        places += [(("stage", i, "part", j, "panel_curve"), curves.PANEL) for j in range(count)]
     return [(loc, curve) for loc, curve in places if isinstance(_written(tables, loc), str)]
 
 

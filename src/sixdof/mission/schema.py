@@ -19,14 +19,14 @@ from sixdof.mission.units import (
     PositiveNumber, PositiveTime, Pressure, Temperature, Tilt, Travel, Written, checked,
 )  # fmt: skip
 from sixdof.mission.vehicle_tables import (
-    DragCurve, Fins, Guide, Measured, Motor, Mount, Nose, Parachute, Part, PointMass, Stage, ThrustCurve, Transition,
-    Tube,
+    BodyCurve, DragCurve, Fins, Guide, Measured, Motor, Mount, Nose, PanelCurve, Parachute, Part, PointMass, Stage,
+    ThrustCurve, Transition, Tube,
 )  # fmt: skip
 
 __all__ = [
-    "Air", "AttitudeProfile", "Autopilot", "DragCurve", "Fins", "Gains", "Guide", "Measured", "Mission", "Motor",
-    "Mount", "Nose", "Parachute", "Part", "PointMass", "Rail", "Record", "Recovery", "Rule", "Servo", "Site", "Solver",
-    "Spread", "Stage", "Table", "ThrustCurve", "Transition", "Trigger", "Tube", "Wind",
+    "Air", "AttitudeProfile", "Autopilot", "BodyCurve", "DragCurve", "Fins", "Gains", "Guide", "Measured", "Mission",
+    "Motor", "Mount", "Nose", "PanelCurve", "Parachute", "Part", "PointMass", "Rail", "Record", "Recovery", "Rule",
+    "Servo", "Site", "Solver", "Spread", "Stage", "Table", "ThrustCurve", "Transition", "Trigger", "Tube", "Wind",
 ]  # fmt: skip
 
 # ---------------------------------------------------------------- site, air, rail

@@ -89,6 +89,16 @@ def _drag_curve(curve: schema.DragCurve) -> Iterator[Problem]:
     yield from map(_problem, curves.DRAG.flaws((curve.mach, curve.coefficient)))
 
 
+@_check_of(schema.BodyCurve)
+def _body_curve(curve: schema.BodyCurve) -> Iterator[Problem]:
+    yield from map(_problem, curves.BODY.flaws((curve.mach, curve.slope, curve.centre)))
+
+
+@_check_of(schema.PanelCurve)
+def _panel_curve(curve: schema.PanelCurve) -> Iterator[Problem]:
+    yield from map(_problem, curves.PANEL.flaws((curve.mach, curve.slope, curve.centre)))
+
+
 @_check_of(schema.Motor)
 def _motor(motor: schema.Motor) -> Iterator[Problem]:
     most = GRAIN_SHARE * motor.diameter
@@ -209,9 +219,23 @@ def _on_chord(fins: schema.Fins, chord: float) -> Iterator[Problem]:
     if fins.control and fins.hinge is None:
         hint = f"a control fin needs the place of its hinge, 0 to {chord:g} m aft of the root's leading edge"
         yield Problem(("hinge",), None, "missing", hint)
+    if fins.panel_curve is not None:
+        yield from _centre_on_panel(fins, chord)
     if fins.hinge is not None and fins.hinge > chord + ROUNDING:
         message = f"{fins.hinge:g} m is behind the root chord, which is {chord:g} m"
         yield Problem(("hinge",), fins.hinge, message, "it counts aft from the root's leading edge")
+
+
+def _centre_on_panel(fins: schema.Fins, chord: float) -> Iterator[Problem]:
+    """A measured centre of pressure lies on the panel: mostly a question of units."""
+    reach = max(chord, fins.sweep + (fins.tip_chord or 0.0), *(x for x, _ in fins.points))
+    fore = min(0.0, fins.sweep, *(x for x, _ in fins.points))
+    for row, centre in enumerate(fins.panel_curve.centre):
+        if not fore - ROUNDING <= centre <= reach + ROUNDING:
+            message = f"{centre:g} m is not on the panel, {fore:g} to {reach:g} m"
+            hint = 'it counts aft from the root\'s leading edge; a CSV may name the unit, "centre (mm)"'
+            yield Problem(("panel_curve", "centre", row), None, message, hint)
+            return
 
 
 def _polygon(points) -> Iterator[Problem]:

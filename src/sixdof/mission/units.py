@@ -27,6 +27,7 @@ _EXAMPLES = {
     "Pa": '"88 kPa"', "K": '"24 degC"', "kg/m**3": '"1800 kg/m^3"', "kg*m**2": '"0.04 kg*m^2"', "rad/s": '"400 deg/s"',
     "1": '"2 %" or 0.02', "N": '"300 N"', "m**2": '"0.8 m^2"', "1/m": '"0.1 1/m"', "N*s": '"320 N*s"',
     "rad/s**2": '"20000 deg/s^2"', "N*m": '"0.2 N*m"', "J": '"5 J"', "1/s": '"0.5 1/s"',
+    "1/rad": '"0.05 1/deg"',
 }  # fmt: skip
 
 _NUMBER = re.compile(r"\s*([+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)(?:[eE][+-]?[0-9]+)?)\s*(.*?)\s*", re.DOTALL)
@@ -249,6 +250,7 @@ Temperature = quantity("K", above=0.0)
 AngularRate = quantity("rad/s", above=0.0)
 AngularAcceleration = quantity("rad/s**2", above=0.0)
 Force = quantity("N")
+SlopePerAngle = quantity("1/rad")
 Number = quantity("1")
 NonNegativeNumber = quantity("1", least=0.0)
 PositiveNumber = quantity("1", above=0.0)

@@ -12,7 +12,7 @@ from pydantic import Field, StrictBool
 from sixdof.mission.table import Table
 from sixdof.mission.units import (
     Cant, Density, Direction, Force, Inertia, Length, Mass, NonNegativeLength, NonNegativeNumber, NonNegativeTime,
-    PositiveLength, PositiveNumber, Pressure, Share, Time, quantity,
+    PositiveLength, PositiveNumber, Pressure, Share, SlopePerAngle, Time, quantity,
 )  # fmt: skip
 
 # ---------------------------------------------------------------- motors
@@ -94,6 +94,18 @@ class Transition(_Made):
     wall: PositiveLength | None = None
 
 
+class PanelCurve(Table):
+    """Measured normal force of one fin panel alone against Mach, in place of theory.
+
+    slope : CN_alpha on the panel's own exposed area, 1/rad; centre : where it acts, aft of the root's leading edge. In
+    the file it may be the path of a three-column CSV.
+    """
+
+    mach: tuple[NonNegativeNumber, ...]
+    slope: tuple[SlopePerAngle, ...]
+    centre: tuple[Length, ...]
+
+
 class Fins(_Made):
     """A set of equal fins. `station` is that of the root's leading edge.
 
@@ -101,7 +113,8 @@ class Fins(_Made):
     "ellipse": root_chord, span; "polygon": points [[x aft of the root's leading edge, y out from the body], ...], first
     and last on the body (y = 0). `span` is one exposed panel. Fin 1 sits at `phase` clockwise from body +z, seen from
     behind. `cant` and every deflection are positive where the fin alone rolls the vehicle positive about x. `hinge` is
-    measured aft from the root's leading edge.
+    measured aft from the root's leading edge. `root_gap` is the slot between a hinged fin and the body. `panel_curve`
+    replaces the theory of the panel's normal force by measurements.
     """
 
     kind: Literal["fins"] = "fins"
@@ -120,6 +133,7 @@ class Fins(_Made):
     control: StrictBool = False
     hinge: NonNegativeLength | None = None
     root_gap: NonNegativeLength = 0.0
+    panel_curve: PanelCurve | None = None
 
 
 class Guide(_Made):
@@ -191,10 +205,23 @@ class DragCurve(Table):
     coefficient: tuple[NonNegativeNumber, ...]
 
 
+class BodyCurve(Table):
+    """Measured normal force of the body without fins at small incidence against Mach, in place of theory.
+
+    slope : CN_alpha on the reference area, 1/rad; centre : where it acts, a station from the nose tip. In the file it
+    may be the path of a three-column CSV.
+    """
+
+    mach: tuple[NonNegativeNumber, ...]
+    slope: tuple[SlopePerAngle, ...]
+    centre: tuple[Length, ...]
+
+
 class Measured(Table):
     """Measurements of the finished stage without its motors; each overrides the build-up.
 
-    cg is a station of the stage, inertias are about the cg.
+    cg is a station of the stage, inertias are about the cg. The curves are those of the vehicle that flies with this
+    stage as its last, the stages in front of it standing on it, on that vehicle's reference area.
     """
 
     mass: Mass | None = None
@@ -204,6 +231,7 @@ class Measured(Table):
     inertia_yaw: Inertia | None = None
     drag_curve: DragCurve | None = None
     drag_curve_powered: DragCurve | None = None
+    body_curve: BodyCurve | None = None
 
 
 class Stage(Table):

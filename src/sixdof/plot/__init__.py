@@ -20,6 +20,12 @@ _HOME = {
     "plot_fan": "ensemble",
     "plot_landing": "ensemble",
     "plot_ensemble": "ensemble",
+    "plot_drag_build_up": "aero",
+    "plot_stability": "aero",
+    "plot_slopes": "aero",
+    "plot_centres": "aero",
+    "plot_pitch_damping": "aero",
+    "plot_roll": "aero",
 }
 __all__ = sorted(_HOME)
 

@@ -17,8 +17,12 @@ from sixdof.core.types import (
 from sixdof.mission.schema import Mission
 from sixdof.vehicle import aero_fin, interference
 from sixdof.vehicle.aero_blend import PER_MACH, TRANSONIC, mach_grid, smoothstep
-from sixdof.vehicle.aero_body import cross_flow_drag, segment_moments, slender_moments
-from sixdof.vehicle.aero_drag import PER_ROOT, axial_columns, drag_breakdown
+from sixdof.vehicle.aero_body import body_components, body_moments
+from sixdof.vehicle.aero_cross import cross_flow_drag
+from sixdof.vehicle.aero_drag import axial_columns, drag_breakdown
+from sixdof.vehicle.aero_friction import PER_ROOT
+from sixdof.vehicle.aero_measured import body_curve_of, measured_body, measured_panel
+from sixdof.vehicle.derivatives import derivatives, ratio
 from sixdof.vehicle.geometry import FinSet, Shape, planform, shape_of
 
 __all__ = ["aero_table", "centre_of_pressure", "component_table", "drag_breakdown"]
@@ -30,9 +34,9 @@ def aero_table(mission: Mission, stages: Sequence[int]) -> Aero:
     shape = shape_of(chosen)
     mach = mach_grid()
     body = np.zeros((mach.size, BODY_COLUMNS))
-    body[:, [BODY_S0, BODY_S1, BODY_S2]] = slender_moments(shape)
+    body[:, [BODY_S0, BODY_S1, BODY_S2]] = sum(m for _, m in _body_rows(mission, stages, shape, mach))
     body[:, BODY_CDC] = cross_flow_drag(mach, shape.length / shape.diameter)
-    coasting, burning, backward, friction = axial_columns(mission, chosen, shape, mach)
+    coasting, burning, backward, friction = axial_columns(mission, stages, shape, mach)
     body[:, BODY_CA], body[:, BODY_CA_BURN], body[:, BODY_CA_BACK] = coasting, burning, backward
     fin = np.zeros((mach.size, len(shape.fins), FIN_COLUMNS))
     for number, one in enumerate(shape.fins):
@@ -45,22 +49,34 @@ def aero_table(mission: Mission, stages: Sequence[int]) -> Aero:
     )  # fmt: skip
 
 
+def _body_rows(mission: Mission, stages: Sequence[int], shape: Shape, mach) -> list[tuple[str, np.ndarray]]:
+    """Return (name, S0 S1 S2 (n, 3)) of the body's pieces, or of "body, measured" where that is given."""
+    curve = body_curve_of(mission, stages)
+    if curve is not None:
+        return [("body, measured", measured_body(curve, mach, body_moments(shape, mach)))]
+    return body_components(shape, mach)
+
+
 def fin_columns(mach, fin: FinSet, shape: Shape) -> np.ndarray:
     """Return the columns (n, FIN_COLUMNS) of one set of fins over `mach`.
 
     The load carried over onto the body acts at the panel's own centre below Mach 0.8 and where the planar model of
-    `interference.afterbody_share` puts it above 1.2.
+    `interference.afterbody_share` puts it above 1.2. A slot at the root takes its share of all four factors.
     """
     ratio = fin.body_radius / (fin.body_radius + fin.span)
     afterbody = shape.length - fin.x0 - fin.root_chord
     share, centre = interference.afterbody_share(mach, fin.root_chord, fin.body_radius, afterbody)
     columns = np.empty((mach.size, FIN_COLUMNS))
-    columns[:, FIN_SLOPE] = aero_fin.panel_slope(mach, fin, shape.area)
-    columns[:, FIN_X] = aero_fin.centre_station(mach, fin)
-    columns[:, FIN_KW] = interference.panel_incidence(ratio)
-    columns[:, FIN_KB] = interference.body_incidence(ratio) * share
-    columns[:, FIN_DW] = interference.panel_deflection(ratio)
-    columns[:, FIN_DB] = interference.body_deflection(ratio) * share
+    if fin.part.panel_curve is None:
+        columns[:, FIN_SLOPE] = aero_fin.panel_slope(mach, fin, shape.area)
+        columns[:, FIN_X] = aero_fin.centre_station(mach, fin)
+    else:
+        columns[:, FIN_SLOPE], columns[:, FIN_X] = measured_panel(fin, mach, shape.area)
+    kept = interference.gap_share(fin.part.root_gap, fin.span)
+    columns[:, FIN_KW] = interference.panel_incidence(ratio) * kept
+    columns[:, FIN_KB] = interference.body_incidence(ratio) * share * kept
+    columns[:, FIN_DW] = interference.panel_deflection(ratio) * kept
+    columns[:, FIN_DB] = interference.body_deflection(ratio) * share * kept
     carried = columns[:, FIN_X] + smoothstep(mach, *TRANSONIC) * (fin.x0 + centre - columns[:, FIN_X])
     columns[:, FIN_XB] = np.minimum(carried, max(shape.length, fin.x0 + 0.5 * fin.root_chord))
     columns[:, FIN_STALL] = aero_fin.stall_sine(mach, fin.aspect_ratio)
@@ -99,31 +115,21 @@ def _set_sums(fin: np.ndarray, count) -> tuple[np.ndarray, np.ndarray]:
     return force, moment
 
 
-def _ratio(moment, force) -> np.ndarray:
-    return np.divide(moment, force, out=np.full(np.shape(force), np.nan), where=np.abs(force) > 1e-12)
-
-
 def component_table(mission: Mission, stages: Sequence[int], mach: float = 0.3) -> list[tuple[str, float, float]]:
     """Return (name, CN_alpha, x_cp) of every part that has a normal force at small incidence, and of the total, last.
 
-    Tubes have none. x_cp is NaN where the slope is zero.
+    A tube has none below Mach 0.8, the cylinder behind the nose some above. x_cp is NaN where the slope is zero.
     """
     shape = shape_of([mission.stage[i] for i in stages])
-    rows = []
-    for segment in shape.segments:
-        force, moment, _ = 2.0 / shape.area * segment_moments(segment)
-        if abs(force) > 1e-9:
-            rows.append((segment.part.name or segment.part.kind, force, moment))
-    found = slender_moments(shape)[:2]
-    steps = found - np.sum([row[1:] for row in rows] or np.zeros((1, 2)), axis=0)
-    if abs(steps[0]) > 1e-9:
-        rows.append(("steps of diameter", *steps))
+    at = np.array([mach], dtype=float)
+    rows = [(name, *moments[0, :2]) for name, moments in _body_rows(mission, stages, shape, at)]
+    rows = [row for row in rows if abs(row[1]) > 1e-9]
     for fin in shape.fins:
-        sums = _set_sums(fin_columns(np.array([mach]), fin, shape)[0], fin.part.count)
+        sums = _set_sums(fin_columns(at, fin, shape)[0], fin.part.count)
         rows.append((fin.part.name or fin.part.kind, *sums))
     total = np.sum([row[1:] for row in rows] or np.zeros((1, 2)), axis=0)
     rows.append(("total", *total))
-    return [(name, float(force), float(_ratio(moment, force))) for name, force, moment in rows]
+    return [(name, float(force), float(ratio(moment, force))) for name, force, moment in rows]
 
 
 def centre_of_pressure(aero: Aero, mach) -> tuple[np.ndarray, np.ndarray]:
@@ -132,10 +138,5 @@ def centre_of_pressure(aero: Aero, mach) -> tuple[np.ndarray, np.ndarray]:
     x_cp is NaN where the slope is zero (a body closed at both ends, without fins).
     """
     mach = np.asarray(mach, dtype=float)
-    count = np.bincount(aero.panel[:, PANEL_SET].astype(int), minlength=aero.fin.shape[1])
-    force, moment = _set_sums(aero.fin, count)
-    force = aero.body[:, BODY_S0] + force.sum(axis=1)
-    moment = aero.body[:, BODY_S1] + moment.sum(axis=1)
-    rows = np.arange(aero.body.shape[0]) / aero.per_mach
-    slope = np.interp(mach, rows, force)
-    return slope, _ratio(np.interp(mach, rows, moment), slope)
+    found = derivatives(aero, mach.ravel(), 0.0)
+    return found.slope.reshape(mach.shape)[()], found.centre.reshape(mach.shape)[()]

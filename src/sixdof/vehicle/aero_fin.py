@@ -12,7 +12,7 @@ import numpy as np
 from scipy.special import ellipe
 
 from sixdof.vehicle.aero_blend import bridge, smoothstep
-from sixdof.vehicle.geometry import FinSet
+from sixdof.vehicle.geometry import FinSet, polygon_area
 
 # flat plate across the stream, ratio 1..5: 1.17-1.2 (Hoerner, Fluid-Dynamic Drag, 1965, ch. 3, from memory)
 PLATE_NORMAL = 1.2
@@ -85,7 +85,10 @@ def crowding(count: int) -> float:
 
 
 def panel_slope(mach, fin: FinSet, reference: float) -> np.ndarray:
-    """Return CN_alpha (1/rad, on the area `reference`) of one panel alone over `mach`; a cubic joins 0.8 to 1.2."""
+    """Return CN_alpha (1/rad, on the area `reference`) of one panel alone over `mach`; a cubic joins 0.8 to 1.2.
+
+    Accuracy: some 5 % below Mach 0.8 and above 1.4, 15 % between (ours, from the spread of the theories joined).
+    """
     weight = taper_weight(fin)
     area_slope = bridge(
         mach,
@@ -123,6 +126,11 @@ def centre_station(mach, fin: FinSet) -> np.ndarray:
 
     share = bridge(mach, lambda m: np.full(np.shape(m), 0.25), supersonic)
     return fin.x0 + fin.x_mac_le + fin.mac * share
+
+
+def area_centre(fin: FinSet) -> float:
+    """Return the station (m) of the panel's area centroid, where a stalled panel's load acts."""
+    return fin.x0 + polygon_area(fin.points)[1]
 
 
 def roll_arm(fin: FinSet) -> float:

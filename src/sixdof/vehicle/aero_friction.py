@@ -11,9 +11,16 @@ import numpy as np
 from sixdof.mission.schema import Stage
 from sixdof.vehicle.geometry import FinSet, Segment, Shape
 
+PER_ROOT = 0.5  # columns per unit of the fourth root of the unit Reynolds number
+ROOT_TOP = 130.0  # 2.9e8 per metre: Mach 10 at sea level
 TRANSITION = 5e5  # Reynolds number where a smooth plate's boundary layer turns turbulent (Schlichting)
 LEAST_REYNOLDS = 1e3  # held below: the law's infinity at rest is of no use, the force goes to zero with the pressure
 LEAST_CUTOFF = 1e3  # of the roughness cut-off, for grains as large as the plate
+
+
+def root_grid() -> np.ndarray:
+    """Return the fourth roots (66,) of the unit Reynolds number (1/m) of the tables' columns: 0, 2 .. 130."""
+    return np.arange(int(round(ROOT_TOP * PER_ROOT)) + 1) / PER_ROOT
 
 
 def laminar(reynolds) -> np.ndarray:

@@ -91,6 +91,25 @@ def widening(mach, x: np.ndarray, r: np.ndarray) -> np.ndarray:
     )
 
 
+def separated_share(angle: float) -> float:
+    """Return 0 for a boattail on which the flow stays attached, 1 where it separates, by its angle (rad)."""
+    return float(smoothstep(angle, *SEPARATION))
+
+
+def base_share(segments: Sequence[Segment]) -> float:
+    """Return the base's suction behind a boattail over that of a cylinder's base.
+
+    The flow turned inwards raises the base's pressure: the suction goes with the base's diameter over that ahead of the
+    boattail while the flow on it is attached (Hoerner 1965, ch. 3, and USAF DATCOM 4.2.3.1 have the drag on the BODY's
+    area going with the cube of that ratio; from memory, here at all Mach numbers).
+    """
+    last = segments[-1]
+    if last.r1 >= last.r0:
+        return 1.0
+    angle = math.atan2(last.r0 - last.r1, last.length)
+    return 1.0 - (1.0 - last.r1 / last.r0) * (1.0 - separated_share(angle))
+
+
 def narrowing(mach, length: float, fore: float, aft: float) -> np.ndarray:
     """Return the drag area (m^2) over `mach` of a part that narrows from radius `fore` to `aft` in `length`.
 
@@ -99,7 +118,7 @@ def narrowing(mach, length: float, fore: float, aft: float) -> np.ndarray:
     +/-50 %.
     """
     angle = math.atan2(fore - aft, length)
-    slow = smoothstep(angle, *SEPARATION)
+    slow = separated_share(angle)
     fast = max(slow, min(math.tan(min(angle, 1.5)) / EXPANSION_FULL, 1.0))
     share = slow + (fast - slow) * smoothstep(mach, *TRANSONIC)
     return share * base_pressure(mach) * math.pi * (fore**2 - aft**2)

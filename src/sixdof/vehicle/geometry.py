@@ -77,7 +77,9 @@ class FinSet:
     """A set of equal fins on the body. Lengths in m, area of one exposed panel in m^2.
 
     points : (k, 2) outline, x aft of the root's leading edge, y out from the body's surface; from the root's leading to
-        its trailing edge.
+        its trailing edge. On a cone the root follows the surface and y counts from it at every x.
+    body_radius : the body's at the station of the panel's area centroid (or the root's end nearest to it), so that
+        body_radius + y_mac is the centroid's distance from the axis, on a cone too.
     mac, x_mac_le : mean aerodynamic chord int c^2 dy/area, and how far its leading edge stands aft of the root's,
         int c x_le dy/area; y_mac : distance of the area's centroid from the root.
     midchord_sweep : rad; of the line from mid-root to mid-tip of a trapezoid, else of the area-weighted least-squares
@@ -164,7 +166,7 @@ def _strips(points: np.ndarray, y) -> tuple[np.ndarray, np.ndarray]:
 
 def _fin_set(part: Fins, stage: int, x0: float, radius: Callable) -> FinSet:
     points = fin_outline(part)
-    area, _, y_mac = polygon_area(points)
+    area, x_area, y_mac = polygon_area(points)
     root, span = float(points[-1, 0]), float(points[:, 1].max())
     y, weight = _between(np.unique(points[:, 1]))
     edge, chord = _strips(points, y)
@@ -179,7 +181,7 @@ def _fin_set(part: Fins, stage: int, x0: float, radius: Callable) -> FinSet:
         part=part,
         stage=stage,
         x0=x0,
-        body_radius=float(radius(x0 + 0.5 * root)),
+        body_radius=float(radius(x0 + min(max(x_area, 0.0), root))),
         points=points,
         area=float(area),
         root_chord=root,

@@ -1,0 +1,107 @@
+"""The aerodynamics of a vehicle in words and numbers: a section a subject, for every configuration that flies.
+
+A section is a function of (mission, stages) that returns its lines; `SECTIONS` lists them in the order they are shown.
+"""
+
+from __future__ import annotations
+
+import textwrap
+from collections.abc import Callable, Iterable, Sequence
+
+import numpy as np
+import xarray as xr
+
+from sixdof.mission.schema import Mission
+from sixdof.study.aero_tables import drag_against_mach, stability_against_mach
+
+MACH = np.array([0.1, 0.3, 0.5, 0.7, 0.9, 1.0, 1.1, 1.3, 1.6, 2.0, 2.5, 3.0])
+NAME, COLUMN = 26, 8  # characters
+PAGE = 120
+
+
+def aero_report(mission: Mission) -> str:
+    """Return the aerodynamics as text tables against Mach, the source of each line beside it.
+
+    Every configuration that flies is reported: the whole stack, then what is left after each aft stage has gone.
+    """
+    lines = [f"Aerodynamics of {mission.title or 'the vehicle'}", ""]
+    lines += [
+        "Coefficients on the area pi d^2/4 and the length d of the largest body diameter; slopes per radian; rates as",
+        "q d/(2V) and p d/(2V); negative damps. Between Mach 0.8 and 1.2 theories are only joined smoothly.",
+    ]
+    for count in range(len(mission.stage), 0, -1):
+        stages = list(range(count))
+        for section in SECTIONS:
+            lines += ["", *section(mission, stages)]
+    return "\n".join(lines) + "\n"
+
+
+def drag_section(mission: Mission, stages: Sequence[int]) -> list[str]:
+    """Return the axial force by component."""
+    ds = drag_against_mach(mission, stages, MACH)
+    rows = [
+        (str(ds["component"].values[i]), ds["drag"].values[i], f"{ds['source'].values[i]} ({ds['accuracy'].values[i]})")
+        for i in range(ds.sizes["component"])
+        if ds["drag"].values[i].any()
+    ]
+    rows += [(name, ds[key].values, _source(ds[key])) for name, key in _SUMS]
+    head = f"{ds.attrs['configuration']}: axial force, area {1e4 * ds.attrs['reference_area']:.2f} cm^2"
+    return table(head, ds["mach"].values, rows, "{:.4f}")
+
+
+_SUMS = (("all components", "build_up"), ("flown, motor off", "axial"), ("flown, motor on", "axial_burning"))
+
+
+def stability_section(mission: Mission, stages: Sequence[int]) -> list[str]:
+    """Return slopes, centre of pressure, margins and damping."""
+    ds = stability_against_mach(mission, stages, MACH)
+    rows = [("CN slope, body", ds["body_slope"].values, "")]
+    rows += [(f"CN slope, {name}", ds["fin_slope"].values[i], "") for i, name in enumerate(ds["fin_set"].values)]
+    rows += [("CN slope, all", ds["slope"].values, _source(ds["slope"]))]
+    rows += [("centre of pressure m", ds["centre_of_pressure"].values, _source(ds["centre_of_pressure"]))]
+    for key, text in (("margin", "margin {}"), ("pitch_damping", "C_m_q {}")):
+        rows += [(text.format(name), ds[key].sel(state=name).values, _source(ds[key])) for name in ds["state"].values]
+    for key, text in (("roll_damping", "C_l_p {}"), ("roll_forcing", "C_l per rad, {}")):
+        rows += [
+            (text.format(name), ds[key].values[i], _source(ds[key])) for i, name in enumerate(ds["fin_set"].values)
+        ]
+    cg = ", ".join(f"{name} {station:.4f} m" for name, station in zip(ds["state"].values, ds["centre_of_mass"].values))
+    title = f"{ds.attrs['configuration']}: normal force and damping; centre of mass {cg}"
+    return table(title, ds["mach"].values, rows, "") + LEFT_OUT
+
+
+LEFT_OUT = [
+    "Left out: Magnus force and moment of a spinning vehicle (some 1 % of the normal force's at p d/(2V) = 0.05), the lag",
+    "of the downwash behind forward fins (C_m_alphadot, up to a fifth of C_m_q), roll damping by friction (sizes: ours).",
+]
+
+
+SECTIONS: tuple[Callable[[Mission, Sequence[int]], list[str]], ...] = (drag_section, stability_section)
+
+
+def table(title: str, mach: np.ndarray, rows: Iterable[tuple[str, np.ndarray, str]], form: str) -> list[str]:
+    """Return a table against Mach, rows of (name, values, source); sources follow it, numbered, each once.
+
+    form : of a number, such as "{:.4f}"; by the row's largest value if empty.
+    """
+    notes: list[str] = []
+    head = f"{'Mach':<{NAME}}" + "".join(f"{m:>{COLUMN}.2f}" for m in mach)
+    lines = [title, head, "-" * len(head)]
+    for name, values, source in rows:
+        if source and source not in notes:
+            notes.append(source)
+        mark = f"  [{notes.index(source) + 1}]" if source else ""
+        shown = "".join(f"{(form or _form(values)).format(value):>{COLUMN}}" for value in values)
+        lines.append(f"{name:<{NAME}.{NAME - 1}}{shown}{mark}")
+    for number, note in enumerate(notes, start=1):
+        lines += textwrap.wrap(f"[{number}] {note}", PAGE, subsequent_indent="    ")
+    return lines
+
+
+def _form(values: np.ndarray) -> str:
+    most = np.nanmax(np.abs(values)) if np.isfinite(values).any() else 0.0
+    return "{:.1f}" if most >= 100.0 else "{:.2f}" if most >= 10.0 else "{:.3f}"
+
+
+def _source(variable: xr.DataArray) -> str:
+    return f"{variable.attrs['source']} ({variable.attrs['accuracy']})"

@@ -1,0 +1,46 @@
+"""Where each aerodynamic number comes from, and how far it can be trusted: shown beside it in tables and figures."""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+UNKNOWN = "not in the list of sources"
+
+
+class Source(NamedTuple):
+    """formula: its origin; accuracy: of the component itself, one standard deviation or so (ours)."""
+
+    formula: str
+    accuracy: str
+
+
+DRAG = {
+    "friction, body": Source("Prandtl-Schlichting mean friction with transition and roughness; Barrowman 1967", "10 %"),
+    "friction, fins": Source("Prandtl-Schlichting mean friction; form factor of Hoerner 1965", "10 %"),
+    "nose and shoulders": Source("tangent cones, Bonney 1950; modified Newton, Lees 1955; ours below Mach 1.3", "15 %"),
+    "boattail": Source("share of the base pressure by angle (common practice)", "50 %"),
+    "base": Source("Fleeman, Tactical Missile Design (from memory); boattail by Hoerner 1965", "30 %"),
+    "fins, edges": Source("Hoerner 1965, ch. 3; base drag of Fleeman", "25 %"),
+    "fins, wave": Source("Ackeret 1925; sweep by USAF DATCOM 4.1.5.1", "15 %, 50 % near Mach 1"),
+    "fins, junctions": Source("Hoerner 1965, ch. 8", "a factor of 2"),
+    "fins, slots": Source("shaft across the slot (ours)", "a factor of 2"),
+    "guides": Source("frontal area, 0.8 of stagnation pressure (common practice)", "30 %"),
+    "measured": Source("the mission's own curve", "the measurement's"),
+}
+AXIAL = Source("sum of the components, or the mission's measured curve", "15 % below Mach 0.8, 25 % beyond")
+AXIAL_BURNING = Source("the same, nozzle exits taken off the base, or the powered curve", "20 %")
+SLOPE = Source(
+    "slender body (Munk 1924, Barrowman 1967) with growth fitted to linear theory; panels: Diederich, NACA TN 2335, "
+    "1951, and linear supersonic theory; NACA Report 1307, 1957",
+    "10 %, 20 % from Mach 0.8 to 1.2",
+)
+CENTRE = Source("moments of the same forces", "half a diameter, one from Mach 0.8 to 1.2")
+MARGIN = Source("(x_cp - x_cg)/d", CENTRE.accuracy)
+PITCH = Source("slope moments S0, S1, S2 of the body and every panel's own incidence", "20 %; lag of downwash left out")
+ROLL_DAMPING = Source("strip theory with the panel's slope (Barrowman 1967), K_W(B) of NACA 1307", "20 %")
+ROLL_FORCING = Source("panel slope, k_W(B) of NACA 1307, slot at the root", "15 %; 25 % with a slot")
+
+
+def drag_source(component: str) -> Source:
+    """Return the source of a component of the axial force."""
+    return DRAG.get(component, Source(UNKNOWN, UNKNOWN))

@@ -1,0 +1,49 @@
+"""Measured coefficients in place of the build-up: the body's normal force and a panel's, against Mach.
+
+Curves are straight lines between their points and held beyond both ends. The axial force's are read in `aero_drag`.
+"""
+
+from __future__ import annotations
+
+from typing import Sequence
+
+import numpy as np
+
+from sixdof.mission.schema import BodyCurve, Measured, Mission
+from sixdof.vehicle.geometry import FinSet
+
+
+def measured_of(mission: Mission, stages: Sequence[int]) -> Measured | None:
+    """Return the measurements that hold for the aerodynamics of `stages` flying together, None where there are none.
+
+    They are the aft stage's, and belong to that stage with every stage that stands on it; a stage that flies without
+    the ones in front of it has none.
+    """
+    return mission.stage[stages[-1]].measured if list(stages) == list(range(len(stages))) else None
+
+
+def body_curve_of(mission: Mission, stages: Sequence[int]) -> BodyCurve | None:
+    """Return the measured normal force of the body of `stages` flying together, None where there is none."""
+    measured = measured_of(mission, stages)
+    return None if measured is None else measured.body_curve
+
+
+def measured_body(curve: BodyCurve, mach, built: np.ndarray) -> np.ndarray:
+    """Return S0, S1, S2 (n, 3) over `mach` (n,) of a body with a measured slope and centre of pressure.
+
+    The spread about the centre, which damps, is the build-up's, S2/S0 - (S1/S0)^2, where the build-up `built` (n, 3) has
+    a force to spread.
+    """
+    slope = np.interp(mach, curve.mach, curve.slope)
+    centre = np.interp(mach, curve.mach, curve.centre)
+    has = np.abs(built[:, 0]) > 1e-6
+    usual = np.where(has, built[:, 0], 1.0)
+    spread = np.where(has, built[:, 2] / usual - (built[:, 1] / usual) ** 2, 0.0)
+    return np.column_stack([slope, slope * centre, slope * (centre**2 + spread)])
+
+
+def measured_panel(fin: FinSet, mach, reference: float) -> tuple[np.ndarray, np.ndarray]:
+    """Return (slope on the area `reference`, station of the centre of pressure) over `mach` of a set with a curve."""
+    curve = fin.part.panel_curve
+    slope = np.interp(mach, curve.mach, curve.slope) * fin.area / reference
+    return slope, fin.x0 + np.interp(mach, curve.mach, curve.centre)

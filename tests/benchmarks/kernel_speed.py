@@ -1,0 +1,220 @@
+"""How fast the compiled kernel is: against numpy + scipy and against C, side by side in one process.
+
+    python tests/benchmarks/kernel_speed.py [--startup] [--mission FILE]
+
+All three fly the ascent of the demo mission from the rail to apogee, closed loop, nothing logged. Ratios of medians of
+interleaved runs are printed: they mean something on a busy machine where times do not.
+"""
+
+from __future__ import annotations
+
+import argparse
+import ctypes
+import math
+import os
+import statistics
+import subprocess
+import sys
+import tempfile
+import time
+from pathlib import Path
+
+import numpy as np
+
+HERE = Path(__file__).resolve().parent
+ROOT = HERE.parents[1]
+sys.path[:0] = [str(ROOT / "src"), str(HERE.parent)]
+
+from independent_flight import fly_plainly  # noqa: E402
+from independent_vehicle import Vehicle  # noqa: E402
+
+from sixdof.core import flight as fl  # noqa: E402
+from sixdof.core import layout as la  # noqa: E402
+from sixdof.core import types as ct  # noqa: E402
+from sixdof.ensemble.draws import nominal_draw  # noqa: E402
+from sixdof.mission.load import load_mission  # noqa: E402
+from sixdof.model import build_model  # noqa: E402
+
+SAME = 1e-6  # m, the apogee of C and kernel: rounding of another order of operations, grown over a closed-loop flight
+BUILDER = {"rtol": 1e-6, "atol": 1e-6, "method": "RK45", "until": "apogee"}  # what one would write alone
+C_FLAGS = ["-O3", "-march=native", "-ffp-contract=fast", "-fno-math-errno", "-shared", "-fPIC"]
+PER_RUN = 20  # flights in one timed run of kernel and C
+RUNS = 15
+PLAIN_EVERY = 5  # one flight in numpy to so many runs of the others
+LEAST_AGAINST_NUMPY, LEAST_AGAINST_C = 300.0, 0.5
+
+_POINTERS = ["air", "wind", "body", "fin", "friction", "panel", "time", "force", "impulse", "profile", "gains", "mixer", "rules"]
+_COUNTS = ["airs", "winds", "bodies", "sets", "friction_columns", "panels", "breaks", "profiles", "controls", "rules_n", "steps"]
+_NUMBERS = [
+    ("air_z0", 1), ("air_per_metre", 1), ("wind_per_root", 1), ("earth", 3), ("wind_turn", 3), ("area", 1), ("length", 1),
+    ("per_mach", 1), ("per_root", 1), ("plan", 3), ("drag", 1), ("normal", 1), ("cp_shift", 1), ("cant", 1), ("dry", 1), ("cg", 3),
+    ("inertia", 6), ("propellant", 1), ("moment", 3), ("linear", 6), ("square", 2), ("total_impulse", 1), ("thrust_line", 3),
+    ("exit", 3), ("exit_area", 1), ("exit_swirl", 1), ("reference_pressure", 1), ("friction_rail", 1), ("fore_travel", 1),
+    ("aft_travel", 1), ("aft_x", 1), ("base_x", 1), ("line", 3), ("rest", 13), ("frequency", 1), ("damping", 1), ("rate_limit", 1),
+    ("acceleration_limit", 1), ("travel", 1), ("period", 1), ("frame", 4), ("time_limit", 1),
+]  # fmt: skip
+
+
+class Input(ctypes.Structure):
+    """`Input` of flight.c, field by field."""
+
+    _fields_ = [(name, ctypes.c_void_p) for name in _POINTERS]
+    _fields_ += [(name, ctypes.c_long) for name in _COUNTS]
+    _fields_ += [(name, ctypes.c_double * n if n > 1 else ctypes.c_double) for name, n in _NUMBERS]
+
+
+def c_input(model, draw):
+    """Return the Input of a flight whose draw has no centring errors, and the arrays that must outlive it."""
+    world, aero, thrust, rail, servo, computer = (
+        model.world, model.aero, model.thrust, model.rail, model.servo, model.computer,
+    )  # fmt: skip
+    arrays = {
+        "air": world.air, "wind": world.wind, "body": aero.body, "fin": aero.fin, "friction": aero.friction, "panel": aero.panel,
+        "time": thrust.time, "force": thrust.force, "impulse": thrust.impulse, "profile": computer.profile,
+        "gains": computer.gains, "mixer": computer.mixer, "rules": computer.rules,
+    }  # fmt: skip
+    from sixdof.core.algebra import launch_frame
+    from sixdof.core.craft import make_craft, state_at_rest
+
+    craft = make_craft(model, draw, np.zeros_like(world.air))
+    rest = state_at_rest(craft, draw)
+    g = craft.grains
+    numbers = {
+        "air_z0": world.air_z0, "air_per_metre": world.air_per_metre, "wind_per_root": world.wind_per_root,
+        "earth": world.earth_rate, "wind_turn": craft.wind, "area": aero.area, "length": aero.length,
+        "per_mach": aero.per_mach, "per_root": aero.per_root, "plan": (aero.plan0, aero.plan1, aero.plan2),
+        "drag": craft.drag, "normal": craft.normal, "cp_shift": craft.cp_shift, "cant": craft.cant, "dry": g.dry, "cg": g.cg,
+        "inertia": g.inertia, "propellant": g.propellant, "moment": g.moment, "linear": g.linear,
+        "square": (g.square_roll, g.square_pitch), "total_impulse": thrust.total_impulse, "thrust_line": craft.thrust_line,
+        "exit": craft.exit, "exit_area": craft.exit_area, "exit_swirl": craft.exit_swirl,
+        "reference_pressure": craft.reference_pressure, "friction_rail": rail.friction, "fore_travel": rail.fore_travel,
+        "aft_travel": rail.aft_travel, "aft_x": rail.aft_x, "base_x": rail.base_x, "line": craft.rail_line,
+        "rest": (*rest.r, *rest.v, *rest.q, *rest.w), "frequency": servo.frequency, "damping": servo.damping,
+        "rate_limit": servo.rate_limit, "acceleration_limit": servo.acceleration_limit, "travel": servo.travel,
+        "period": computer.period, "frame": launch_frame(computer.azimuth), "time_limit": model.time_limit,
+    }  # fmt: skip
+    counts = (
+        len(world.air), len(world.wind), len(aero.body), aero.fin.shape[1], aero.friction.shape[1], len(aero.panel),
+        len(thrust.time), len(computer.profile), len(computer.mixer), len(computer.rules), computer.steps_per_tick,
+    )  # fmt: skip
+    filled = Input(*(arrays[name].ctypes.data for name in _POINTERS), *counts)
+    for name, n in _NUMBERS:
+        setattr(filled, name, (ctypes.c_double * n)(*numbers[name]) if n > 1 else numbers[name])
+    return filled, arrays
+
+
+def compiled_c(folder: str):
+    """Return the C library, compiled into `folder`."""
+    target = Path(folder) / "flight.so"
+    subprocess.run(["gcc", *C_FLAGS, str(HERE / "flight.c"), "-o", str(target), "-lm"], check=True)
+    library = ctypes.CDLL(str(target))
+    library.fly_many.argtypes = [ctypes.POINTER(Input), ctypes.POINTER(ctypes.c_double), ctypes.c_long]
+    return library
+
+
+class Kernel:
+    """The shipped kernel on one model and draw."""
+
+    def __init__(self, model, draw):
+        self.model, self.draw = model, draw
+        self.work, self.log = fl.make_work(model), fl.make_log(model, 0)
+        self.events, self.summary = fl.make_events(model), fl.make_summary()
+
+    def fly(self):
+        return fl.fly(self.model, self.draw, self.work, self.log, self.events, self.summary)
+
+
+def seconds(function) -> float:
+    start = time.perf_counter()
+    function()
+    return time.perf_counter() - start
+
+
+def compare(path) -> bool:
+    """Print the table of ratios; return whether both targets are met."""
+    mission = load_mission(path)
+    model, draw = build_model(mission), nominal_draw(mission)
+    whole = Kernel(model, draw)
+    whole.fly()
+    period = model.computer.period
+    limit = (math.floor(whole.summary[la.X_APOGEE_TIME] / period) + 1) * period - 1e-6
+    model = model._replace(time_limit=limit)  # ends at the tick after apogee
+    kernel = Kernel(model, draw)
+    kernel.fly()
+    with tempfile.TemporaryDirectory() as folder:
+        library = compiled_c(folder)
+        given, kept = c_input(model, draw)
+        out = (ctypes.c_double * 7)()
+        if library.fly_many(given, out, 1) != 0:
+            raise SystemExit("the C flight did not reach apogee")
+        found = kernel.summary[[la.X_APOGEE_TIME, la.X_APOGEE_EAST, la.X_APOGEE_NORTH, la.X_APOGEE]]
+        difference = np.abs(np.array(out[1:4]) - found[1:]).max()
+        print(f"apogee {found[3]:.6f} m; C differs by {difference:.1e} m")
+        if difference > SAME:
+            raise SystemExit(f"C and kernel differ by more than {SAME} m: they do not fly the same equations, nothing is timed")
+        check = fly_plainly(model, draw, **BUILDER)
+        print(f"numpy + solve_ivp (RK45, rtol {BUILDER['rtol']:g}) differs by {abs(check['event']['apogee'][1][2] - found[3]):.1e} m")
+
+        def kernels():
+            for _ in range(PER_RUN):
+                kernel.fly()
+
+        times = {"kernel": [], "C": [], "numpy": []}
+        for i in range(RUNS):
+            times["kernel"].append(seconds(kernels) / PER_RUN)
+            times["C"].append(seconds(lambda: library.fly_many(given, out, PER_RUN)) / PER_RUN)
+            if i % PLAIN_EVERY == 0:
+                times["numpy"].append(seconds(lambda: fly_plainly(model, draw, **BUILDER)))
+    medians = {name: statistics.median(t) for name, t in times.items()}
+    against_numpy = medians["numpy"] / medians["kernel"]
+    against_c = medians["C"] / medians["kernel"]
+    print(f"\n{'ascent of ' + Path(path).name:<28}{'s a flight':>12}{'speed, kernel = 1':>20}")
+    for name, median in medians.items():
+        print(f"{name:<28}{median:>12.3g}{medians['kernel'] / median:>20.4g}")
+    print(f"\nkernel against numpy + solve_ivp: {against_numpy:.0f} times (at least {LEAST_AGAINST_NUMPY:.0f} wanted)")
+    print(f"kernel against C: {against_c:.2f} of its speed (at least {LEAST_AGAINST_C} wanted)")
+    del kept
+    return against_numpy >= LEAST_AGAINST_NUMPY and against_c >= LEAST_AGAINST_C
+
+
+_FIRST_FLIGHT = """
+import sys, time
+start = time.perf_counter()
+sys.path[:0] = [{src!r}]
+import sixdof.model, sixdof.mission.load, sixdof.ensemble.draws
+imported = time.perf_counter()
+from sixdof.core import flight as fl
+mission = sixdof.mission.load.load_mission({path!r})
+model, draw = sixdof.model.build_model(mission), sixdof.ensemble.draws.nominal_draw(mission)
+built = time.perf_counter()
+fl.fly(model, draw, fl.make_work(model), fl.make_log(model, 0), fl.make_events(model), fl.make_summary())
+print(imported - start, built - imported, time.perf_counter() - built, len(fl.fly.signatures))
+"""
+
+
+def startup(path):
+    """Print what a new process waits for: with an empty cache, and with a filled one."""
+    with tempfile.TemporaryDirectory() as folder:
+        code = _FIRST_FLIGHT.format(src=str(ROOT / "src"), path=str(path))
+        print(f"\n{'new process':<22}{'import':>9}{'build':>9}{'first flight':>14}   seconds")
+        for name in ("empty cache", "second process"):
+            done = subprocess.run(
+                [sys.executable, "-c", code], env={**os.environ, "NUMBA_CACHE_DIR": folder}, check=True, capture_output=True, text=True
+            )
+            imported, built, flown, kinds = (float(x) for x in done.stdout.split())
+            print(f"{name:<22}{imported:>9.2f}{built:>9.2f}{flown:>14.2f}   ({kinds:.0f} compiled signature of fly)")
+
+
+def main() -> int:
+    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
+    parser.add_argument("--startup", action="store_true", help="also time import, first compilation and a second process")
+    parser.add_argument("--mission", default=str(ROOT / "configs" / "sampler.toml"))
+    options = parser.parse_args()
+    met = compare(options.mission)
+    if options.startup:
+        startup(options.mission)
+    return 0 if met else 1
+
+
+if __name__ == "__main__":
+    sys.exit(main())

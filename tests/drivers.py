@@ -1,0 +1,135 @@
+"""Kernels that put parts of the core through their paces for tests: a rigid body let go in any state, actuators, computer."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from sixdof._jit import kernel
+from sixdof.core.actuator import move_fins
+from sixdof.core.body import body_at, burn_segment
+from sixdof.core.craft import make_craft
+from sixdof.core.descent import fall_step
+from sixdof.core.flight import make_events, make_log, make_summary, make_work
+from sixdof.core import flight as fl
+from sixdof.core.loads import START, loads
+from sixdof.core.motion import FREE
+from sixdof.core.step import NO, rk4_step
+from sixdof.core.types import Quat, State, Vec3
+
+TIME = 0
+R, V, Q, W = slice(1, 4), slice(4, 7), slice(7, 11), slice(11, 14)  # of a row of `let_go`
+AT_REST = (0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 1.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0)
+
+
+@kernel
+def _state_of(row):
+    return State(
+        Vec3(row[0], row[1], row[2]), Vec3(row[3], row[4], row[5]), Quat(row[6], row[7], row[8], row[9]),
+        Vec3(row[10], row[11], row[12]),
+    )  # fmt: skip
+
+
+@kernel
+def _coast(model, draw, work, start, segment, h, every, out):
+    craft = make_craft(model, draw, work.air)
+    burn = burn_segment(model.thrust, segment, draw.impulse, draw.burn_time)
+    s = _state_of(start)
+    t = burn.start
+    for i in range(out.shape[0]):
+        out[i, 0] = t
+        out[i, 1], out[i, 2], out[i, 3] = s.r.x, s.r.y, s.r.z
+        out[i, 4], out[i, 5], out[i, 6] = s.v.x, s.v.y, s.v.z
+        out[i, 7], out[i, 8], out[i, 9], out[i, 10] = s.q.w, s.q.x, s.q.y, s.q.z
+        out[i, 11], out[i, 12], out[i, 13] = s.w.x, s.w.y, s.w.z
+        for _ in range(every):
+            middle, end = body_at(t + 0.5 * h, burn, craft.grains), body_at(t + h, burn, craft.grains)
+            s = rk4_step(FREE, s, h, s, NO, body_at(t, burn, craft.grains), middle, end, craft, work.fins)
+            t += h
+
+
+def let_go(model, draw, start, *, h, until, rows=1, segment=0):
+    """Return (rows + 1, 14) of time, position, velocity, quaternion and rates of free flight by the kernel's own step.
+
+    start : 13 numbers at the start of the thrust curve's `segment` (its end, or later than all: burnt out), which must last.
+    """
+    every = round(until / rows / h)
+    out = np.empty((rows + 1, 14))
+    _coast(model, draw, make_work(model), np.array(start, dtype=float), segment, until / rows / every, every, out)
+    return out
+
+
+@kernel
+def _fall(model, draw, work, start, opened, h, every, out):
+    craft = make_craft(model, draw, work.air)
+    body = body_at(0.0, burn_segment(model.thrust, model.thrust.time.shape[0], 1.0, 1.0), craft.grains)
+    s = _state_of(start)
+    for i in range(out.shape[0]):
+        t = i * every * h
+        out[i, 0], out[i, 1], out[i, 2], out[i, 3] = t, s.r.x, s.r.y, s.r.z
+        out[i, 4], out[i, 5], out[i, 6] = s.v.x, s.v.y, s.v.z
+        for _ in range(every):
+            s = fall_step(
+                t, s, h, craft, body, body, body, model.canopy, opened, model.tumble_area, draw.canopy_drag
+            )  # fmt: skip
+            t += h
+
+
+def fall(model, draw, *, height, speed, h, until, rows=1):
+    """Return (rows + 1, 7) of time, position and velocity of a fall under the model's canopies, long open; speed downwards."""
+    every = round(until / rows / h)
+    out = np.empty((rows + 1, 7))
+    start = np.array(AT_REST)
+    start[2], start[5] = height, -speed
+    _fall(model, draw, make_work(model), start, np.zeros(len(model.canopy)), until / rows / every, every, out)
+    return out
+
+
+@kernel
+def _loads(model, draw, work, start, segment, out):
+    craft = make_craft(model, draw, work.air)
+    burn = burn_segment(model.thrust, segment, draw.impulse, draw.burn_time)
+    load = loads(_state_of(start), body_at(burn.start, burn, craft.grains), craft, work.fins, START)
+    out[0], out[1], out[2] = load.force.x, load.force.y, load.force.z
+    out[3], out[4], out[5] = load.moment.x, load.moment.y, load.moment.z
+
+
+def loads_at(model, draw, *, flow=(0.0, 0.0, 0.0), rates=(0.0, 0.0, 0.0), fins=(), segment=1 << 30):
+    """Return force and moment (6,) in body axes at the launch point. flow: velocity through still air, body axes, m/s."""
+    work = make_work(model)
+    work.fins[0, : len(fins)] = fins
+    out = np.empty(6)
+    start = np.array([0.0, 0.0, 0.0, *flow, 1.0, 0.0, 0.0, 0.0, *rates], dtype=float)  # body axes along world axes
+    _loads(model, draw, work, start, segment, out)
+    return out
+
+
+@kernel
+def _servo(servo, command, h, fins, rates, out):
+    for i in range(out.shape[0]):
+        out[i, 0], out[i, 1] = fins[0, 0], rates[0, 0]
+        move_fins(fins, rates, command, servo, h)
+        fins[0, 0], rates[0, 0] = fins[2, 0], rates[2, 0]
+
+
+def servo_response(servo, command, *, h, steps, angle=0.0, rate=0.0):
+    """Return (steps + 1, 2) of angle and rate of one actuator under a held command."""
+    out = np.empty((steps + 1, 2))
+    _servo(servo, np.array([float(command)]), h, np.full((3, 1), float(angle)), np.full((3, 1), float(rate)), out)
+    return out
+
+
+def nose_of(rows):
+    """Return the body's x axis in world axes, (n, 3), of rows of `let_go`."""
+    w, x, y, z = rows[:, Q].T
+    return np.stack([1.0 - 2.0 * (y * y + z * z), 2.0 * (x * y + w * z), 2.0 * (x * z - w * y)], axis=1)
+
+
+class Flown:
+    """One flight by the kernel: status, end, rows of the log, events, summary."""
+
+    def __init__(self, model, draw, *, rows=20000):
+        log, self.events, self.summary = make_log(model, rows), make_events(model), make_summary()
+        work = make_work(model)
+        self.status, self.end, n = fl.fly(model, draw, work, log, self.events, self.summary)
+        self.log = log[:n]
+        self.opened, self.rules = work.opened, work.rules

@@ -1,0 +1,79 @@
+"""Measured aerodynamic curves in the mission file: read, kept, and every fault a sentence with its place."""
+
+from __future__ import annotations
+
+import math
+
+import pytest
+
+from sixdof.mission.errors import MissionError
+from sixdof.mission.load import loads_mission
+
+HINGE = 'hinge = "35 mm"\n'
+NAME = 'name = "dart"'
+
+
+def _with(broken, panel: str = "", body: str = "") -> str:
+    changes = [(HINGE, f"{HINGE}panel_curve = {panel}\n")] if panel else []
+    return broken(*changes, *([(NAME, f"{NAME}\nmeasured = {{ body_curve = {body} }}")] if body else []))
+
+
+def test_csv__units_and_names_of_columns(tmp_path, broken):
+    (tmp_path / "panel.csv").write_text("Mach; CN_alpha (1/deg); centre (mm)\n0; 0.04; 20\n2; 0.05; 30\n")
+    (tmp_path / "body.csv").write_text("centre (cm), mach, slope\n20, 0, 2\n35, 2.5, 2.8\n")
+    mission = loads_mission(_with(broken, '"panel.csv"', '"body.csv"'), tmp_path)
+    panel, body = mission.stage[0].part[2].panel_curve, mission.stage[0].measured.body_curve
+    assert panel.slope == pytest.approx((0.04 * 180 / math.pi, 0.05 * 180 / math.pi), rel=1e-12)
+    assert panel.centre == (0.02, 0.03) and panel.mach == (0.0, 2.0)
+    assert body.slope == (2.0, 2.8) and body.centre == pytest.approx((0.2, 0.35))
+    assert loads_mission(mission.to_toml()) == mission
+
+
+FAULTS = {
+    "not rising": ("0, 2, 0.02\n0, 2, 0.02\n", "line 2: column mach", "must rise"),
+    "one point": ("0, 2, 0.02\n", "a curve of 1 point is none", "two or more"),
+    "negative Mach": ("-1, 2, 0.02\n1, 2, 0.02\n", "line 1: column mach: -1 is negative", "0 or more"),
+    "no lift": (
+        "0, 2, 0.02\n1, 0, 0.02\n",
+        "line 2: column slope: 0 1/rad is not more than 0",
+        "grows with its incidence",
+    ),
+    "two columns": ("0, 2\n1, 2\n", "has 2 columns and no header", "mach, slope (1/rad), centre (m)"),
+    "slope in another unit": ("mach, slope (1/m), centre\n0, 2, 0\n1, 2, 0\n", "column slope: unit", "1/deg"),
+    "no number": ("0, 2, 0.02\n1, 2, x\n", 'line 2: column centre: "x" is not a number', "point for the decimals"),
+}
+
+
+@pytest.mark.parametrize("rows, message, hint", FAULTS.values(), ids=FAULTS)
+def test_csv__faults(tmp_path, broken, rows, message, hint):
+    (tmp_path / "panel.csv").write_text(rows)
+    with pytest.raises(MissionError) as caught:
+        loads_mission(_with(broken, '"panel.csv"'), tmp_path)
+    (fault,) = caught.value.faults
+    assert fault.file == str(tmp_path / "panel.csv") and message in str(fault) and hint in str(fault)
+
+
+def test_csv__not_there(tmp_path, broken):
+    (tmp_path / "panels.csv").write_text("0, 2, 0.02\n1, 2, 0.02\n")
+    with pytest.raises(MissionError, match='did you mean "panels.csv"'):
+        loads_mission(_with(broken, '"panel.csv"'), tmp_path)
+
+
+def test_panel__centre_in_millimetres(broken):
+    with pytest.raises(MissionError) as caught:
+        loads_mission(_with(broken, "{ mach = [0, 1], slope = [2, 2], centre = [20, 30] }"))
+    (fault,) = caught.value.faults
+    assert fault.key == "stage[0].part[2].panel_curve.centre[0]"
+    assert "20 m is not on the panel, 0 to 0.09 m" in fault.message and "centre (mm)" in fault.hint
+
+
+def test_body__centre_in_millimetres_and_columns_of_unequal_length(broken):
+    with pytest.raises(MissionError, match="300 m is far off the body"):
+        loads_mission(_with(broken, body="{ mach = [0, 1], slope = [2, 2], centre = [300, 300] }"))
+    with pytest.raises(MissionError, match=r"differ in length \(mach 2, slope 2, centre 1\)"):
+        loads_mission(_with(broken, body="{ mach = [0, 1], slope = [2, 2], centre = [0.3] }"))
+
+
+def test_body__a_misspelt_key(broken):
+    with pytest.raises(MissionError, match='did you mean "slope"'):
+        loads_mission(_with(broken, body="{ mach = [0, 1], slpe = [2, 2], slope = [2, 2], centre = [0.3, 0.3] }"))

@@ -1,0 +1,163 @@
+"""The compiled flight against the same flight written a second time in numpy and scipy (tests/independent_*.py).
+
+Pure reference: DOP853 at a relative tolerance of 1e-12, restarted at every tick, thrust break and change of an actuator's
+regime. The kernel's RK4 at two steps a tick is held to what its steps leave: each tolerance below is some two to five times
+the difference measured, which goes down with the step until the differences named at FRICTION are left.
+"""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import pytest
+from drivers import Flown
+from independent_flight import CANOPY, fly_plainly
+
+from sixdof.core import layout as la
+from sixdof.ensemble.draws import draw_table, nominal_draw, pack_draws, unpack_draw
+from sixdof.model import build_model
+
+FRICTION = 5e-4  # m: the kernel finds the load on the aft guide as if that load's own friction made no couple; 0.02 s of that
+SMOOTH = 1e-5  # m: RK4 over ticks of 10 ms in two steps, kinks of the tables crossed unmarked
+PURE, FAST = 1e-12, 1e-9
+LIMITS = {"mild": 5e-2, "stops": 5e-4}  # m: steps do not end where an actuator meets a limit; a second-order error
+BRIEF = 2.5  # s: rail, burn, burnout, the controller's first second
+LANDING = 0.05  # m/s: the last 6 cm of the wind's profile fall into one step of 50 ms
+
+
+@pytest.fixture(scope="module")
+def demo(demo_mission):
+    return demo_mission, build_model(demo_mission)._replace(log_every=1)
+
+
+def drawn(mission, number):
+    return unpack_draw(pack_draws(mission, draw_table(mission, 7, number, 1))[0])
+
+
+def frictionless(model):
+    return model._replace(rail=model.rail._replace(friction=0.0))
+
+
+def brief(model):
+    return model._replace(time_limit=BRIEF)
+
+
+def differences(model, draw, *, rtol, until="apogee"):
+    """Return {what: largest difference} of kernel and reference over the ticks and events up to `until`, and both flights."""
+    plain = fly_plainly(model, draw, rtol=rtol, atol=rtol, until=until)
+    flown = Flown(model, draw)
+    n = len(plain["time"])
+    # the last metre under a canopy is LANDING's
+    keep = (plain["phase"] < CANOPY) | (plain["state"][:, 2] > 1.0)
+    log, state = flown.log[:n][keep], plain["state"][keep]
+    controls = plain["fins"].shape[1]
+    turn = state[:, 6:15].reshape(-1, 3, 3)
+    w, x, y, z = log[:, la.L_QW : la.L_QZ + 1].T
+    nose = np.stack([1.0 - 2.0 * (y * y + z * z), 2.0 * (x * y + w * z), 2.0 * (x * z - w * y)], axis=1)
+    upper = slice(la.LOG_COLUMNS, la.LOG_COLUMNS + controls)
+    found = {
+        "time": np.abs(log[:, la.L_TIME] - plain["time"][keep]).max(),
+        "phase": np.abs(log[:, la.L_PHASE] - plain["phase"][keep]).max(),
+        "position": np.abs(log[:, la.L_EAST : la.L_HEIGHT + 1] - state[:, :3]).max(),
+        "velocity": np.abs(log[:, la.L_VE : la.L_VU + 1] - state[:, 3:6]).max(),
+        "nose": np.abs(nose - turn[:, :, 0]).max(),
+        "rates": np.abs(log[:, la.L_P : la.L_R + 1] - state[:, 15:18]).max(),
+        "fins": np.abs(log[:, upper] - plain["fins"][keep]).max(),
+    }
+    rows = {name: flown.events[i] for i, name in enumerate(la.EVENTS)}
+    rows |= {f"canopy {i}": row for i, row in enumerate(flown.events[len(la.EVENTS) :])}
+    for name, (t, y) in plain["event"].items():
+        found[f"{name} time"] = abs(rows[name][0] - t)
+        found[f"{name} at"] = np.abs(rows[name][1:4] - y[:3]).max()
+        found[f"{name} velocity"] = np.abs(rows[name][4:7] - y[3:6]).max()
+    return found, plain, flown
+
+
+def check(found, position):
+    """Hold a flight's differences to `position` (m) and what goes with it."""
+    assert found["time"] == found["phase"] == 0.0
+    assert found["position"] < position
+    assert found["velocity"] < position  # m/s: errors of velocity last about a second of the pitch oscillation
+    assert found["nose"] < 0.1 * position  # rad, at about ten times the rate of their growth into velocity
+    assert found["rates"] < 10.0 * position  # rad/s: ten oscillations' worth of radians a second
+    assert found["fins"] < 2.0 * position  # rad: gains turn rad of attitude into rad of fin
+    assert found["liftoff time"] < 1e-6 and found["rail_departure time"] < 1e-7  # s
+    if "apogee at" in found:
+        assert found["apogee time"] < 1e-6 + 0.1 * position  # s
+        assert found["apogee at"] < position
+
+
+def test_to_apogee__nominal(demo):
+    mission, model = demo
+    found, _, _ = differences(model, nominal_draw(mission), rtol=FAST)
+    assert "apogee at" in found
+    check(found, FRICTION)
+
+
+def dispersed(mission):
+    """Wind, air, misaligned and offset thrust, off-axis cg, cant, centring errors, gains, mass, drag all off nominal at once."""
+    draw = drawn(mission, 3)._replace(tilt_y=0.004, tilt_z=-0.003, cg_y=0.001, cg_z=-0.0015, wind_scale=1.5)
+    assert draw.temperature != 0.0 and draw.pressure != 1.0 and np.any(draw.centring != 0.0)
+    return draw
+
+
+def test_burn__no_friction(demo):
+    mission, model = demo
+    found, _, _ = differences(brief(frictionless(model)), nominal_draw(mission), rtol=1e-10)
+    check(found, SMOOTH)
+
+
+def test_burn__everything_dispersed(demo):
+    mission, model = demo
+    found, _, _ = differences(brief(frictionless(model)), dispersed(mission), rtol=1e-10)
+    check(found, SMOOTH)
+
+
+@pytest.mark.parametrize("name", LIMITS)
+def test_burn__actuators_at_their_limits(demo, name):
+    mission, model = demo
+    model = brief(frictionless(model))
+    draw = drawn(mission, 3)._replace(servo_rate=0.12, gain_pitch=1.6, gain_yaw=1.6, wind_scale=2.0, tilt_y=0.005)
+    if name == "stops":
+        model, draw = model._replace(servo=model.servo._replace(travel=0.06)), draw._replace(servo_rate=1.0)
+    found, plain, _ = differences(model, draw, rtol=FAST)
+    swing = np.abs(np.diff(plain["fins"], axis=0)).max() / model.computer.period
+    if name == "stops":
+        assert np.abs(plain["fins"]).max() == pytest.approx(0.06, rel=1e-12)
+    else:
+        assert swing == pytest.approx(0.12 * model.servo.rate_limit, rel=1e-9)  # a whole tick at full speed
+    assert found["position"] < LIMITS[name]
+
+
+def test_steps__differences_shrink(demo):
+    """Twice and four times the steps bring the kernel closer to the reference, about as the fourth power would."""
+    mission, model = demo
+    model = brief(frictionless(model))
+    draw = drawn(mission, 4)._replace(cant=0.02, gain_pitch=0.0, gain_yaw=0.0, gain_roll=0.0, offset_y=0.002)  # spinning
+    plain = fly_plainly(model, draw, rtol=1e-11, atol=1e-11)
+    off = []
+    for steps in (2, 4, 8):
+        flown = Flown(model._replace(computer=model.computer._replace(steps_per_tick=steps)), draw)
+        off.append(np.abs(flown.log[-1, la.L_EAST : la.L_VU + 1] - plain["state"][-1, :6]).max())
+    assert off[1] < off[0] / 6.0 and off[2] < off[1] / 6.0
+
+
+@pytest.mark.slow
+def test_to_apogee__everything_dispersed(demo):
+    mission, model = demo
+    found, _, _ = differences(frictionless(model), dispersed(mission), rtol=PURE)
+    check(found, 5.0 * SMOOTH)
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("number", [None, 0, 1])
+def test_to_the_ground__pure_reference(demo, number):
+    mission, model = demo
+    draw = nominal_draw(mission) if number is None else drawn(mission, number)
+    found, plain, flown = differences(model, draw, rtol=PURE, until="ground")
+    check(found, FRICTION)
+    assert flown.status == la.LANDED_OK and len(plain["event"]) == 7
+    assert found["landing time"] < 1e-4 and found["landing at"] < 2.0 * FRICTION
+    assert found["landing velocity"] < LANDING
+    assert math.isclose(flown.summary[la.X_APOGEE], plain["event"]["apogee"][1][2], abs_tol=FRICTION)
