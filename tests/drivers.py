@@ -1,4 +1,4 @@
-"""Kernels that put parts of the core through their paces for tests: a rigid body let go in any state, actuators, computer."""
+"""Drivers of parts of the core for tests: a body let go in any state, a fall, loads, an actuator, a whole flight."""
 
 from __future__ import annotations
 
@@ -50,7 +50,7 @@ def _coast(model, draw, work, start, segment, h, every, out):
 def let_go(model, draw, start, *, h, until, rows=1, segment=0):
     """Return (rows + 1, 14) of time, position, velocity, quaternion and rates of free flight by the kernel's own step.
 
-    start : 13 numbers at the start of the thrust curve's `segment` (its end, or later than all: burnt out), which must last.
+    start : 13 numbers at the start of the thrust curve's `segment` (past the last: burnt out), which must last.
     """
     every = round(until / rows / h)
     out = np.empty((rows + 1, 14))
@@ -75,7 +75,7 @@ def _fall(model, draw, work, start, opened, h, every, out):
 
 
 def fall(model, draw, *, height, speed, h, until, rows=1):
-    """Return (rows + 1, 7) of time, position and velocity of a fall under the model's canopies, long open; speed downwards."""
+    """Return (rows + 1, 7) of time, position and velocity of a fall under canopies long open; speed is downwards."""
     every = round(until / rows / h)
     out = np.empty((rows + 1, 7))
     start = np.array(AT_REST)
@@ -94,7 +94,7 @@ def _loads(model, draw, work, start, segment, out):
 
 
 def loads_at(model, draw, *, flow=(0.0, 0.0, 0.0), rates=(0.0, 0.0, 0.0), fins=(), segment=1 << 30):
-    """Return force and moment (6,) in body axes at the launch point. flow: velocity through still air, body axes, m/s."""
+    """Return force and moment (6,) in body axes at the launch point. flow: velocity through still air, m/s."""
     work = make_work(model)
     work.fins[0, : len(fins)] = fins
     out = np.empty(6)

@@ -69,8 +69,11 @@ class FlightComputer:
 
     def _due(self, trigger, threshold, t, height):
         noticed = {
-            ct.TRIGGER_LIFTOFF: "liftoff", ct.TRIGGER_RAIL: "rail", ct.TRIGGER_BURNOUT: "burnout", ct.TRIGGER_APOGEE: "apogee",
-        }  # fmt: skip
+            ct.TRIGGER_LIFTOFF: "liftoff",
+            ct.TRIGGER_RAIL: "rail",
+            ct.TRIGGER_BURNOUT: "burnout",
+            ct.TRIGGER_APOGEE: "apogee",
+        }
         if trigger in noticed:
             return noticed[trigger] in self.seen
         if trigger == ct.TRIGGER_TIME:
@@ -107,7 +110,9 @@ class FlightComputer:
             return np.zeros(3)
         turned = Rotation.from_matrix(turn.T @ wanted).as_rotvec()
         angle = np.linalg.norm(turned)
-        error = turned * (math.sin(0.5 * angle) / (0.5 * angle) if angle > 0.0 else 1.0)  # twice the sine of half the angle
+        error = turned * (
+            math.sin(0.5 * angle) / (0.5 * angle) if angle > 0.0 else 1.0
+        )  # twice the sine of half the angle
         g, world = self.computer.gains, self.model.world
         scale = 1.0
         if g[la.G_PRESSURE] > 0.0:

@@ -1,7 +1,7 @@
 """One flight stated a second time in plain numpy and scipy: the reference that the compiled kernel is held against.
 
-Attitude is a rotation matrix, the constrained motion on the rail comes from one linear system with the constraint forces
-as unknowns, actuators move by their closed form, and scipy's solve_ivp does the rest, restarted at every control tick,
+Attitude is a rotation matrix, the constrained motion on the rail comes from one linear system with the constraint
+forces as unknowns, actuators move by closed forms; scipy's solve_ivp does the rest, restarted at every control tick,
 thrust break and change of an actuator's regime; events by its root finding. Calls no function of sixdof.core.
 """
 
@@ -14,7 +14,7 @@ from scipy.integrate import solve_ivp
 from scipy.optimize import brentq
 from scipy.spatial.transform import Rotation
 
-from independent_computer import FlightComputer, frame_matrix
+from independent_computer import FlightComputer
 from independent_servo import Actuators
 from independent_vehicle import Vehicle, cross, skew
 from sixdof.core import types as ct
@@ -101,7 +101,9 @@ class Flight:
         system[3:6, 6:] = -skew(arm) @ e.T
         system[6:, :3] = e
         system[6:, 3:6] = -e @ skew(arm)
-        known = np.concatenate([mass * (turn.T @ a), couple, -e @ (cross(rate, cross(rate, arm)) + cross(cross(rate, earth), arm))])
+        known = np.concatenate(
+            [mass * (turn.T @ a), couple, -e @ (cross(rate, cross(rate, arm)) + cross(cross(rate, earth), arm))]
+        )
         line = turn.T @ self.line
         drag, x = 0.0, np.zeros(8)
         for _ in range(40):
@@ -201,11 +203,14 @@ class _Run:
             return
         phase, turn = self.phase, unpack(self.y)[2]
         if phase == CANOPY:
+
             def rate(t, y):
                 return self.flight.fall_rate(t, y, turn, self.computer.opened)
         else:
+
             def rate(t, y):
                 return self.flight.rate(phase, t, y, servo.angles(t))
+
         events = self._events()
         size = 6 if phase == CANOPY else 18
         found = solve_ivp(rate, (self.t, stop), self.y[:size], events=[e for _, e in events] or None, **self.options)
@@ -222,6 +227,7 @@ class _Run:
 
     def _wait(self, stop):
         """Stand on the rail until the pull along it turns positive."""
+
         def pull(t):
             return self.flight.pull(t, self.y, self.fins)
 
@@ -235,6 +241,7 @@ class _Run:
 
     def _events(self):
         """Return [(name, event function)] of the phase."""
+
         def upward(t, y):
             return y[5]
 

@@ -1,4 +1,4 @@
-"""A second-order actuator with rate, acceleration and travel limits, solved exactly piece by piece for a held command."""
+"""A second-order actuator with rate, acceleration and travel limits, solved piece by piece, its command held."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ import math
 import numpy as np
 from scipy.optimize import brentq
 
-SAMPLES = 16  # looks for the first limit inside a piece; a piece is at most one tick, a fraction of a radian of the servo's own motion
+SAMPLES = 16  # looks for the first limit inside a tick, which is a fraction of a radian of the servo's own motion
 CLOSE = 1e-14  # relative: on a limit
 TOUCH = 1e-14  # rad: how far past a limit a piece ends, so that rounding cannot hold it there for ever
 

@@ -1,4 +1,4 @@
-"""Forces, moments and mass properties of the flying vehicle, stated a second time in plain numpy, for checks of the kernels.
+"""Forces, moments and mass properties of the flying vehicle, stated a second time in plain numpy, to check the kernels.
 
 Nothing of sixdof.core runs here: only its column numbers and the model's tables are shared. Where a second route exists
 it is taken: distributed loads act at points and are summed as P x F, inertia goes through matrices, its time derivative
@@ -49,7 +49,7 @@ def point_inertia(mass, d):
 
 
 def warmed_air(world, offset, factor):
-    """Return the air table with every temperature raised and the pressure integrated from the ground with dp = -rho g dz.
+    """Return the air table with every temperature raised and the pressure integrated anew from the ground.
 
     ln p of the table itself gives g/(R T) of each layer; T goes linearly inside it.
     """
@@ -60,7 +60,9 @@ def warmed_air(world, offset, factor):
     with np.errstate(divide="ignore", invalid="ignore"):
         before = np.where(np.abs(slope) < 1e-12, 1.0 / cold[:-1], np.log(cold[1:] / cold[:-1]) / slope)
         after = np.where(
-            np.abs(slope) < 1e-12, 1.0 / (cold[:-1] + offset), np.log((cold[1:] + offset) / (cold[:-1] + offset)) / slope
+            np.abs(slope) < 1e-12,
+            1.0 / (cold[:-1] + offset),
+            np.log((cold[1:] + offset) / (cold[:-1] + offset)) / slope,
         )
     fall = np.diff(np.log(air[:, ct.AIR_PRESSURE])) * after / before
     log_p = np.concatenate([[0.0], np.cumsum(fall)])
@@ -86,13 +88,17 @@ class Vehicle:
         self.wind_table = draw.wind_scale * world.wind @ turn.T
         self.earth_rate = np.array(world.earth_rate)
 
-        # motor: time stretched, then impulse scaled; the running impulse by the trapezium rule, exact for straight lines
+        # motor: time stretched, impulse scaled; the running impulse by the trapezium rule, exact for straight lines
         self.time = thrust.time * draw.burn_time
         self.force = thrust.force * draw.impulse / draw.burn_time
         self.used = np.concatenate([[0.0], np.cumsum(0.5 * (self.force[1:] + self.force[:-1]) * np.diff(self.time))])
         turned_z = np.array([math.cos(draw.tilt_z), math.sin(draw.tilt_z), 0.0])
         about_y = np.array(
-            [[math.cos(draw.tilt_y), 0, math.sin(draw.tilt_y)], [0, 1, 0], [-math.sin(draw.tilt_y), 0, math.cos(draw.tilt_y)]]
+            [
+                [math.cos(draw.tilt_y), 0, math.sin(draw.tilt_y)],
+                [0, 1, 0],
+                [-math.sin(draw.tilt_y), 0, math.cos(draw.tilt_y)],
+            ]
         )
         self.thrust_line = about_y @ turned_z
         self.nozzle = np.array([-thrust.exit_x, draw.offset_y, draw.offset_z])  # body axes from the nose tip
@@ -120,7 +126,9 @@ class Vehicle:
         self.outward = np.column_stack([zero, -s, c])
         self.control = p[:, ct.PANEL_CONTROL].astype(int)
         self.cant = p[:, ct.PANEL_CANT] + draw.cant
-        self.gather = np.linalg.inv(np.vander(STATIONS, 3, increasing=True).T)  # slopes at STATIONS from the moments S0, S1, S2
+        self.gather = np.linalg.inv(
+            np.vander(STATIONS, 3, increasing=True).T
+        )  # slopes at STATIONS from the moments S0, S1, S2
 
     # ---------------------------------------------------------------- mass and thrust
 
@@ -179,7 +187,7 @@ class Vehicle:
         return -math.copysign(0.5 * air[ct.AIR_DENSITY] * u[0] ** 2 * aero.area * coefficient, u[0]) * self.draw.drag
 
     def body_loads(self, u, rate, cg, speed, mach, air):
-        """Return (force, moment about the axis point at the centre of mass) of the body's potential and viscous cross-flow."""
+        """Return (force, moment about the axis point at the centre of mass) of the body's cross-flow."""
         aero, shift = self.model.aero, self.draw.cp
         half = 0.5 * air[ct.AIR_DENSITY] * self.draw.normal_force
         row = look_up(aero.body, mach * aero.per_mach)
@@ -190,7 +198,7 @@ class Vehicle:
         k = -half * aero.area * abs(u[0]) * half_angle * slopes
         fy, fz = k * side, k * down
 
-        # viscous: half the planform at the centroid +- its radius of gyration, the root mean square of their speeds for both
+        # viscous: half the planform at the centroid +- its radius of gyration, both at their root-mean-square speed
         cross_mach = math.hypot(u[1], u[2]) / air[ct.AIR_SOUND]
         cdc = look_up(aero.body, cross_mach * aero.per_mach)[ct.BODY_CDC]
         centroid = aero.plan1 / aero.plan0
@@ -227,7 +235,9 @@ class Vehicle:
         q_area = 0.5 * air[ct.AIR_DENSITY] * speed2 * aero.area
         own = (q_area * coefficient)[:, None] * self.normal
         own[:, 0] = -q_area * coefficient * np.sin(angle)
-        carried = (q_area * (1.0 - w) * slope * (kb * incidence + db * turned) * np.abs(along) / speed)[:, None] * self.normal
+        carried = (q_area * (1.0 - w) * slope * (kb * incidence + db * turned) * np.abs(along) / speed)[
+            :, None
+        ] * self.normal
         on_body = np.zeros_like(at)
         on_body[:, 0] = -cg[0] - xb - draw.cp
         return (own + carried).sum(axis=0), (np.cross(at, own) + np.cross(on_body, carried)).sum(axis=0)
@@ -253,7 +263,7 @@ class Vehicle:
         push = max(thrust + burning * (motor.reference_pressure - air[ct.AIR_PRESSURE]) * motor.exit_area, 0.0)
         nozzle = self.nozzle - cg
         moment = moment + cross(nozzle, push * self.thrust_line)
-        # the gas carries off the angular momentum of the nozzle's own motion, the vehicle gives up that of the inertia lost
+        # the gas carries off the angular momentum of the nozzle's motion, the vehicle gives up that of the inertia lost
         moment = moment - change @ w - flow * cross(nozzle, cross(w, nozzle))
         moment[0] -= flow * 0.5 * motor.exit_radius**2 * w[0]
         return force + push * self.thrust_line, moment, rate

@@ -1,17 +1,39 @@
 /* The ascent from the rail to apogee in scalar C: the yardstick for the compiled kernel's speed.
  *
- * Same equations, tables, ticks and RK4 steps as sixdof.core. kernel_speed.py fills `Input`, compiles and calls this. */
+ * Same equations, tables, ticks and RK4 steps as sixdof.core. kernel_speed.py fills `Input`, compiles and calls this.
+ */
 
 #include <math.h>
 
-typedef struct { double x, y, z; } Vec;
-typedef struct { double w, x, y, z; } Quat;
-typedef struct { double xx, xy, xz, yx, yy, yz, zx, zy, zz; } Mat;
-typedef struct { double xx, yy, zz, xy, xz, yz; } Sym;
-typedef struct { Vec r, v; Quat q; Vec w; } State;
+typedef struct {
+    double x, y, z;
+} Vec;
+typedef struct {
+    double w, x, y, z;
+} Quat;
+typedef struct {
+    double xx, xy, xz, yx, yy, yz, zx, zy, zz;
+} Mat;
+typedef struct {
+    double xx, yy, zz, xy, xz, yz;
+} Sym;
+typedef struct {
+    Vec r, v;
+    Quat q;
+    Vec w;
+} State;
 
-enum { BODY_COLUMNS = 7, FIN_COLUMNS = 8, PANEL_COLUMNS = 10, RULE_COLUMNS = 8, AIR_COLUMNS = 5, MOST_FINS = 16, MOST_RULES = 16 };
+enum {
+    BODY_COLUMNS = 7,
+    FIN_COLUMNS = 8,
+    PANEL_COLUMNS = 10,
+    RULE_COLUMNS = 8,
+    AIR_COLUMNS = 5,
+    MOST_FINS = 16,
+    MOST_RULES = 16
+};
 enum { HOLD, ON_RAIL, PIVOT, FREE };
+enum { FRICTION_ROUNDS = 4 }; /* as in sixdof.core.motion.pivot_rate */
 
 /* field by field as in kernel_speed.py */
 typedef struct {
@@ -37,37 +59,55 @@ typedef struct {
     double time_limit;
 } Input;
 
-typedef struct { double mass; Vec cg; Sym inertia, inverse, rate; double thrust, flow, burning; } Body;
-typedef struct { double start, force, slope, unburnt, per_impulse, burning; } Burn;
-typedef struct { Mat m; Vec force, moment, rate, u; double gravity, speed, cross_speed, mach, pressure; } Loads;
+typedef struct {
+    double mass;
+    Vec cg;
+    Sym inertia, inverse, rate;
+    double thrust, flow, burning;
+} Body;
+typedef struct {
+    double start, force, slope, unburnt, per_impulse, burning;
+} Burn;
+typedef struct {
+    Mat m;
+    Vec force, moment, rate, u;
+    double gravity, speed, cross_speed, mach, pressure;
+} Loads;
 
 static inline double clip(double x, double a, double b) { return x < a ? a : (x > b ? b : x); }
 static inline Vec add(Vec a, Vec b) { return (Vec){a.x + b.x, a.y + b.y, a.z + b.z}; }
 static inline Vec sub(Vec a, Vec b) { return (Vec){a.x - b.x, a.y - b.y, a.z - b.z}; }
 static inline Vec scale(Vec a, double k) { return (Vec){a.x * k, a.y * k, a.z * k}; }
 static inline double dot(Vec a, Vec b) { return a.x * b.x + a.y * b.y + a.z * b.z; }
-static inline Vec cross(Vec a, Vec b) { return (Vec){a.y * b.z - a.z * b.y, a.z * b.x - a.x * b.z, a.x * b.y - a.y * b.x}; }
+static inline Vec cross(Vec a, Vec b) {
+    return (Vec){a.y * b.z - a.z * b.y, a.z * b.x - a.x * b.z, a.x * b.y - a.y * b.x};
+}
 static inline Vec to_world(Mat m, Vec a) {
-    return (Vec){m.xx * a.x + m.xy * a.y + m.xz * a.z, m.yx * a.x + m.yy * a.y + m.yz * a.z, m.zx * a.x + m.zy * a.y + m.zz * a.z};
+    return (Vec){m.xx * a.x + m.xy * a.y + m.xz * a.z, m.yx * a.x + m.yy * a.y + m.yz * a.z,
+                 m.zx * a.x + m.zy * a.y + m.zz * a.z};
 }
 static inline Vec to_body(Mat m, Vec a) {
-    return (Vec){m.xx * a.x + m.yx * a.y + m.zx * a.z, m.xy * a.x + m.yy * a.y + m.zy * a.z, m.xz * a.x + m.yz * a.y + m.zz * a.z};
+    return (Vec){m.xx * a.x + m.yx * a.y + m.zx * a.z, m.xy * a.x + m.yy * a.y + m.zy * a.z,
+                 m.xz * a.x + m.yz * a.y + m.zz * a.z};
 }
 static inline Vec sym_times(Sym s, Vec a) {
-    return (Vec){s.xx * a.x + s.xy * a.y + s.xz * a.z, s.xy * a.x + s.yy * a.y + s.yz * a.z, s.xz * a.x + s.yz * a.y + s.zz * a.z};
+    return (Vec){s.xx * a.x + s.xy * a.y + s.xz * a.z, s.xy * a.x + s.yy * a.y + s.yz * a.z,
+                 s.xz * a.x + s.yz * a.y + s.zz * a.z};
 }
 static inline Sym spread(Vec d) {
-    return (Sym){d.y * d.y + d.z * d.z, d.x * d.x + d.z * d.z, d.x * d.x + d.y * d.y, -d.x * d.y, -d.x * d.z, -d.y * d.z};
+    return (Sym){
+        d.y * d.y + d.z * d.z, d.x * d.x + d.z * d.z, d.x * d.x + d.y * d.y, -d.x * d.y, -d.x * d.z, -d.y * d.z};
 }
 static inline Sym sym_inverse(Sym s) {
     double a = s.yy * s.zz - s.yz * s.yz, b = s.xz * s.yz - s.xy * s.zz, c = s.xy * s.yz - s.xz * s.yy;
     double k = 1.0 / (s.xx * a + s.xy * b + s.xz * c);
-    return (Sym){a * k, (s.xx * s.zz - s.xz * s.xz) * k, (s.xx * s.yy - s.xy * s.xy) * k, b * k, c * k, (s.xy * s.xz - s.xx * s.yz) * k};
+    return (Sym){a * k, (s.xx * s.zz - s.xz * s.xz) * k, (s.xx * s.yy - s.xy * s.xy) * k, b * k,
+                 c * k, (s.xy * s.xz - s.xx * s.yz) * k};
 }
 static inline Mat matrix_of(Quat q) {
-    return (Mat){1 - 2 * (q.y * q.y + q.z * q.z), 2 * (q.x * q.y - q.w * q.z), 2 * (q.x * q.z + q.w * q.y),
-                 2 * (q.x * q.y + q.w * q.z), 1 - 2 * (q.x * q.x + q.z * q.z), 2 * (q.y * q.z - q.w * q.x),
-                 2 * (q.x * q.z - q.w * q.y), 2 * (q.y * q.z + q.w * q.x), 1 - 2 * (q.x * q.x + q.y * q.y)};
+    return (Mat){1 - 2 * (q.y * q.y + q.z * q.z), 2 * (q.x * q.y - q.w * q.z),     2 * (q.x * q.z + q.w * q.y),
+                 2 * (q.x * q.y + q.w * q.z),     1 - 2 * (q.x * q.x + q.z * q.z), 2 * (q.y * q.z - q.w * q.x),
+                 2 * (q.x * q.z - q.w * q.y),     2 * (q.y * q.z + q.w * q.x),     1 - 2 * (q.x * q.x + q.y * q.y)};
 }
 static inline Quat multiply(Quat a, Quat b) {
     return (Quat){a.w * b.w - a.x * b.x - a.y * b.y - a.z * b.z, a.w * b.x + a.x * b.w + a.y * b.z - a.z * b.y,
@@ -79,7 +119,8 @@ static inline Quat quaternion_rate(Quat q, Vec w) {
                   0.5 * (q.w * w.y + q.z * w.x - q.x * w.z), 0.5 * (q.w * w.z + q.x * w.y - q.y * w.x)};
 }
 static inline State axpy(State s, State k, double h) {
-    return (State){{s.r.x + h * k.r.x, s.r.y + h * k.r.y, s.r.z + h * k.r.z}, {s.v.x + h * k.v.x, s.v.y + h * k.v.y, s.v.z + h * k.v.z},
+    return (State){{s.r.x + h * k.r.x, s.r.y + h * k.r.y, s.r.z + h * k.r.z},
+                   {s.v.x + h * k.v.x, s.v.y + h * k.v.y, s.v.z + h * k.v.z},
                    {s.q.w + h * k.q.w, s.q.x + h * k.q.x, s.q.y + h * k.q.y, s.q.z + h * k.q.z},
                    {s.w.x + h * k.w.x, s.w.y + h * k.w.y, s.w.z + h * k.w.z}};
 }
@@ -88,7 +129,9 @@ static inline double cell(double x, long rows, long *i) {
     *i = (long)x < rows - 2 ? (long)x : rows - 2;
     return x - *i;
 }
-static inline double at(const double *row, long columns, int c, double f) { return row[c] + f * (row[columns + c] - row[c]); }
+static inline double at(const double *row, long columns, int c, double f) {
+    return row[c] + f * (row[columns + c] - row[c]);
+}
 
 /* ------------------------------------------------------------------ mass and thrust */
 
@@ -100,7 +143,8 @@ static Burn burn_segment(const Input *in, long i) {
 
 static Body body_at(const Input *in, double t, Burn burn) {
     double x = t - burn.start, force = burn.force + burn.slope * x;
-    double f = burn.unburnt - (burn.force + 0.5 * burn.slope * x) * x * burn.per_impulse, f_rate = -force * burn.per_impulse;
+    double f = burn.unburnt - (burn.force + 0.5 * burn.slope * x) * x * burn.per_impulse,
+           f_rate = -force * burn.per_impulse;
     double mass = in->dry + f * in->propellant, k = f / mass, c = f * k, c_f = k * (2.0 - k * in->propellant);
     Vec m = in->moment;
     Sym s = spread(m), a = in->inertia, b = in->linear;
@@ -108,11 +152,17 @@ static Body body_at(const Input *in, double t, Burn burn) {
     Body body;
     body.mass = mass;
     body.cg = (Vec){in->cg.x - k * m.x, in->cg.y + k * m.y, in->cg.z + k * m.z};
-    body.inertia = (Sym){a.xx + f * (b.xx + f * roll) - c * s.xx, a.yy + f * (b.yy + f * pitch) - c * s.yy,
-                         a.zz + f * (b.zz + f * pitch) - c * s.zz, a.xy + f * b.xy - c * s.xy, a.xz + f * b.xz - c * s.xz,
+    body.inertia = (Sym){a.xx + f * (b.xx + f * roll) - c * s.xx,
+                         a.yy + f * (b.yy + f * pitch) - c * s.yy,
+                         a.zz + f * (b.zz + f * pitch) - c * s.zz,
+                         a.xy + f * b.xy - c * s.xy,
+                         a.xz + f * b.xz - c * s.xz,
                          a.yz + f * b.yz - c * s.yz};
-    body.rate = (Sym){f_rate * (b.xx + 2 * f * roll - c_f * s.xx), f_rate * (b.yy + 2 * f * pitch - c_f * s.yy),
-                      f_rate * (b.zz + 2 * f * pitch - c_f * s.zz), f_rate * (b.xy - c_f * s.xy), f_rate * (b.xz - c_f * s.xz),
+    body.rate = (Sym){f_rate * (b.xx + 2 * f * roll - c_f * s.xx),
+                      f_rate * (b.yy + 2 * f * pitch - c_f * s.yy),
+                      f_rate * (b.zz + 2 * f * pitch - c_f * s.zz),
+                      f_rate * (b.xy - c_f * s.xy),
+                      f_rate * (b.xz - c_f * s.xz),
                       f_rate * (b.yz - c_f * s.yz)};
     body.inverse = sym_inverse(body.inertia);
     body.thrust = force;
@@ -148,7 +198,8 @@ static inline Loads loads(const Input *in, const State *s, const Body *body, con
     double rf = cell(sqrt(sqrt(speed * density / viscosity)) * in->per_root, in->friction_columns, &ri);
     const double *low = in->friction + in->friction_columns * mi + ri, *high = low + in->friction_columns;
     double fa = low[0] + mf * (high[0] - low[0]), fb = low[1] + mf * (high[1] - low[1]);
-    double axial = u.x >= 0.0 ? fa + rf * (fb - fa) + at(table, BODY_COLUMNS, 3, mf) + body->burning * at(table, BODY_COLUMNS, 4, mf)
+    double axial = u.x >= 0.0 ? fa + rf * (fb - fa) + at(table, BODY_COLUMNS, 3, mf) +
+                                    body->burning * at(table, BODY_COLUMNS, 4, mf)
                               : at(table, BODY_COLUMNS, 5, mf);
     double fx = -half * u.x * fabs(u.x) * in->area * axial * in->drag;
 
@@ -157,7 +208,8 @@ static inline Loads loads(const Input *in, const State *s, const Body *body, con
     double first = s0 * cg.x - s1, second = s0 * cg.x * cg.x - 2 * s1 * cg.x + s2, cosine = fabs(u.x) / speed;
     double potential = -half * in->area * fabs(u.x) * sqrt(0.5 * (1.0 + cosine)) * in->normal;
     double fy = potential * (s0 * u.y + first * rate.z), fz = potential * (s0 * u.z - first * rate.y);
-    double my = -potential * (first * u.z - second * rate.y), mz = potential * (first * u.y + second * rate.z), mx = 0.0;
+    double my = -potential * (first * u.z - second * rate.y), mz = potential * (first * u.y + second * rate.z),
+           mx = 0.0;
 
     double cf = cell(cross_speed / sound * in->per_mach, in->bodies, &ci);
     double cdc = at(in->body + BODY_COLUMNS * ci, BODY_COLUMNS, 6, cf) * in->normal;
@@ -177,7 +229,8 @@ static inline Loads loads(const Input *in, const State *s, const Body *body, con
             long step = FIN_COLUMNS * in->sets;
             current = row[0];
             slope = at(set, step, 0, mf) * in->normal, x = at(set, step, 1, mf) + cp, kw = at(set, step, 2, mf);
-            kb = at(set, step, 3, mf), dw = at(set, step, 4, mf), db = at(set, step, 5, mf), xb = at(set, step, 6, mf) + cp;
+            kb = at(set, step, 3, mf), dw = at(set, step, 4, mf), db = at(set, step, 5, mf),
+            xb = at(set, step, 6, mf) + cp;
             stall = at(set, step, 7, mf);
         }
         double sn = row[1], c = row[2], y = row[3];
@@ -187,7 +240,8 @@ static inline Loads loads(const Input *in, const State *s, const Body *body, con
         double across = -c * (u.y + rate.z * lever) - sn * (u.z - rate.y * lever) + rate.x * row[4];
         double v2 = along * along + across * across, inverse = 1.0 / sqrt(v2 + 1e-12);
         double incidence = -across * inverse, turned = sine * along * inverse;
-        double bent = clip(kw * incidence + dw * turned, -1.0, 1.0), w = clip((fabs(bent) - stall) * (1.0 / 0.15), 0.0, 1.0);
+        double bent = clip(kw * incidence + dw * turned, -1.0, 1.0),
+               w = clip((fabs(bent) - stall) * (1.0 / 0.15), 0.0, 1.0);
         w = w * w * (3.0 - 2.0 * w);
         double q_area = half * v2 * in->area, attached = slope * bent * sqrt(1.0 - bent * bent);
         double plate = in->normal * row[9] * row[7] / in->area * bent / (0.56 + 0.44 * fabs(bent));
@@ -209,9 +263,10 @@ static inline Loads loads(const Input *in, const State *s, const Body *body, con
     Vec t = scale(in->thrust_line, push > 0.0 ? push : 0.0);
     Vec nozzle = {cg.x - in->exit.x, in->exit.y - cg.y, in->exit.z - cg.z}, tm = cross(nozzle, t);
     Vec jet = cross(nozzle, cross(s->w, nozzle)), shrink = sym_times(body->rate, s->w);
-    Vec moment = {mx + tm.x - body->flow * (jet.x + in->exit_swirl * s->w.x) - shrink.x, my + tm.y - body->flow * jet.y - shrink.y,
-                  mz + tm.z - body->flow * jet.z - shrink.z};
-    return (Loads){m, {fx + t.x, fy + t.y, fz + t.z}, moment, rate, u, gravity, speed, cross_speed, mach, half * speed2};
+    Vec moment = {mx + tm.x - body->flow * (jet.x + in->exit_swirl * s->w.x) - shrink.x,
+                  my + tm.y - body->flow * jet.y - shrink.y, mz + tm.z - body->flow * jet.z - shrink.z};
+    return (Loads){
+        m, {fx + t.x, fy + t.y, fz + t.z}, moment, rate, u, gravity, speed, cross_speed, mach, half * speed2};
 }
 
 /* ------------------------------------------------------------------ motion */
@@ -237,9 +292,19 @@ static State pivot_rate(const Input *in, const State *s, const Body *b, const Lo
     Vec point = add(add(a0, cross(turn0, arm)), cross(l->rate, cross(l->rate, arm)));
     Vec p1 = add(scale(e1, 1.0 / b->mass), cross(sym_times(b->inverse, cross(arm, e1)), arm));
     Vec p2 = add(scale(e2, 1.0 / b->mass), cross(sym_times(b->inverse, cross(arm, e2)), arm));
-    double a11 = dot(e1, p1), a12 = dot(e1, p2), a21 = dot(e2, p1), a22 = dot(e2, p2), b1 = -dot(e1, point), b2 = -dot(e2, point);
-    double k = 1.0 / (a11 * a22 - a12 * a21), n1 = (b1 * a22 - b2 * a12) * k, n2 = (a11 * b2 - a21 * b1) * k;
-    Vec f = sub(add(scale(e1, n1), scale(e2, n2)), scale(to_body(l->m, u), in->friction_rail * sqrt(n1 * n1 + n2 * n2)));
+    Vec down = scale(to_body(l->m, u), -1.0);
+    Vec pd = add(scale(down, 1.0 / b->mass), cross(sym_times(b->inverse, cross(arm, down)), arm));
+    double a11 = dot(e1, p1), a12 = dot(e1, p2), a21 = dot(e2, p1), a22 = dot(e2, p2),
+           k = 1.0 / (a11 * a22 - a12 * a21);
+    double drag = 0.0, n1 = 0.0, n2 = 0.0;
+    for (int i = 0; i < FRICTION_ROUNDS;
+         i++) { /* friction turns the vehicle too, which changes the forces it comes from */
+        double b1 = -dot(e1, point) - drag * dot(e1, pd), b2 = -dot(e2, point) - drag * dot(e2, pd);
+        n1 = (b1 * a22 - b2 * a12) * k;
+        n2 = (a11 * b2 - a21 * b1) * k;
+        drag = in->friction_rail * sqrt(n1 * n1 + n2 * n2);
+    }
+    Vec f = add(add(scale(e1, n1), scale(e2, n2)), scale(down, drag));
     return (State){s->v, to_world(l->m, add(a0, scale(f, 1.0 / b->mass))), quaternion_rate(s->q, l->rate),
                    add(turn0, sym_times(b->inverse, cross(arm, f)))};
 }
@@ -258,7 +323,8 @@ static State deriv(const Input *in, int phase, const State *s, const Body *b, co
     return state_rate(in, phase, s, b, &l);
 }
 
-static State rk4(const Input *in, int phase, State s, double h, State k1, const Body *middle, const Body *end, double fins[3][MOST_FINS]) {
+static State rk4(const Input *in, int phase, State s, double h, State k1, const Body *middle, const Body *end,
+                 double fins[3][MOST_FINS]) {
     State x = axpy(s, k1, 0.5 * h);
     State k2 = deriv(in, phase, &x, middle, fins[1]);
     x = axpy(s, k2, 0.5 * h);
@@ -301,11 +367,18 @@ static inline void servo_step(const Input *in, double *a, double *r, double comm
     servo_rates(in, *a + h * a3, *r + h * b3, command, &a4, &b4);
     *a += h / 6.0 * (a1 + 2 * a2 + 2 * a3 + a4);
     *r = clip(*r + h / 6.0 * (b1 + 2 * b2 + 2 * b3 + b4), -in->rate_limit, in->rate_limit);
-    if (*a >= in->travel) { *a = in->travel; *r = *r < 0.0 ? *r : 0.0; }
-    if (*a <= -in->travel) { *a = -in->travel; *r = *r > 0.0 ? *r : 0.0; }
+    if (*a >= in->travel) {
+        *a = in->travel;
+        *r = *r < 0.0 ? *r : 0.0;
+    }
+    if (*a <= -in->travel) {
+        *a = -in->travel;
+        *r = *r > 0.0 ? *r : 0.0;
+    }
 }
 
-static void move_fins(const Input *in, double fins[3][MOST_FINS], double rates[3][MOST_FINS], const double *command, double h) {
+static void move_fins(const Input *in, double fins[3][MOST_FINS], double rates[3][MOST_FINS], const double *command,
+                      double h) {
     for (long i = 0; i < in->controls; i++) {
         double a = fins[0][i], r = rates[0][i];
         servo_step(in, &a, &r, command[i], 0.5 * h);
@@ -326,7 +399,8 @@ typedef struct {
 } Computer;
 
 static Quat tilt_quaternion(double pitch, double yaw, double roll) {
-    Quat a = {cos(0.5 * yaw), 0, 0, sin(0.5 * yaw)}, b = {cos(0.5 * pitch), 0, -sin(0.5 * pitch), 0}, c = {cos(0.5 * roll), sin(0.5 * roll), 0, 0};
+    Quat a = {cos(0.5 * yaw), 0, 0, sin(0.5 * yaw)}, b = {cos(0.5 * pitch), 0, -sin(0.5 * pitch), 0},
+         c = {cos(0.5 * roll), sin(0.5 * roll), 0, 0};
     return multiply(multiply(a, b), c);
 }
 
@@ -386,7 +460,8 @@ static void tick(const Input *in, double t, const State *s, Vec felt, Computer *
         c->memory[0] = c->memory[1] = c->memory[2] = 0.0;
     } else {
         Quat e = multiply(conjugate(s->q), c->goal);
-        double k = e.w >= 0.0 ? 2.0 : -2.0, gain = 1.0, error[3] = {k * e.x, k * e.y, k * e.z}, rate[3] = {s->w.x, s->w.y, s->w.z};
+        double k = e.w >= 0.0 ? 2.0 : -2.0, gain = 1.0, error[3] = {k * e.x, k * e.y, k * e.z},
+               rate[3] = {s->w.x, s->w.y, s->w.z};
         if (g[9] > 0.0) {
             long row;
             double a = cell((s->r.z - in->air_z0) * in->air_per_metre, in->airs, &row);
@@ -445,7 +520,8 @@ static void watch(const Input *in, int phase, const State *s, const Body *b, con
 
 /* ------------------------------------------------------------------ the flight */
 
-/* Fly to apogee; out: time, east, north, height of apogee, largest airspeed, least margin, root mean square tilt error. Return 0 if reached. */
+/* Fly to apogee; out: time, east, north, height of apogee, largest airspeed, least margin, root mean square tilt error.
+ * Return 0 if reached. */
 int fly_ascent(const Input *in, double *out) {
     State s = in->rest;
     double fins[3][MOST_FINS] = {{0}}, rates[3][MOST_FINS] = {{0}}, t = 0.0, longest = in->period / in->steps_per_tick;

@@ -26,11 +26,11 @@ ROOT = HERE.parents[1]
 sys.path[:0] = [str(ROOT / "src"), str(HERE.parent)]
 
 from independent_flight import fly_plainly  # noqa: E402
-from independent_vehicle import Vehicle  # noqa: E402
 
 from sixdof.core import flight as fl  # noqa: E402
 from sixdof.core import layout as la  # noqa: E402
-from sixdof.core import types as ct  # noqa: E402
+from sixdof.core.algebra import launch_frame  # noqa: E402
+from sixdof.core.craft import make_craft, state_at_rest  # noqa: E402
 from sixdof.ensemble.draws import nominal_draw  # noqa: E402
 from sixdof.mission.load import load_mission  # noqa: E402
 from sixdof.model import build_model  # noqa: E402
@@ -43,16 +43,21 @@ RUNS = 15
 PLAIN_EVERY = 5  # one flight in numpy to so many runs of the others
 LEAST_AGAINST_NUMPY, LEAST_AGAINST_C = 300.0, 0.5
 
-_POINTERS = ["air", "wind", "body", "fin", "friction", "panel", "time", "force", "impulse", "profile", "gains", "mixer", "rules"]
-_COUNTS = ["airs", "winds", "bodies", "sets", "friction_columns", "panels", "breaks", "profiles", "controls", "rules_n", "steps"]
+# fields of `Input` in flight.c, in order: tables, their sizes, then numbers (name:length where it is more than one)
+_POINTERS = "air wind body fin friction panel time force impulse profile gains mixer rules".split()
+_COUNTS = "airs winds bodies sets friction_columns panels breaks profiles controls rules_n steps".split()
 _NUMBERS = [
-    ("air_z0", 1), ("air_per_metre", 1), ("wind_per_root", 1), ("earth", 3), ("wind_turn", 3), ("area", 1), ("length", 1),
-    ("per_mach", 1), ("per_root", 1), ("plan", 3), ("drag", 1), ("normal", 1), ("cp_shift", 1), ("cant", 1), ("dry", 1), ("cg", 3),
-    ("inertia", 6), ("propellant", 1), ("moment", 3), ("linear", 6), ("square", 2), ("total_impulse", 1), ("thrust_line", 3),
-    ("exit", 3), ("exit_area", 1), ("exit_swirl", 1), ("reference_pressure", 1), ("friction_rail", 1), ("fore_travel", 1),
-    ("aft_travel", 1), ("aft_x", 1), ("base_x", 1), ("line", 3), ("rest", 13), ("frequency", 1), ("damping", 1), ("rate_limit", 1),
-    ("acceleration_limit", 1), ("travel", 1), ("period", 1), ("frame", 4), ("time_limit", 1),
-]  # fmt: skip
+    (name, int(n or 1))
+    for name, _, n in (
+        field.partition(":")
+        for field in """
+        air_z0 air_per_metre wind_per_root earth:3 wind_turn:3 area length per_mach per_root plan:3 drag normal cp_shift
+        cant dry cg:3 inertia:6 propellant moment:3 linear:6 square:2 total_impulse thrust_line:3 exit:3 exit_area exit_swirl
+        reference_pressure friction_rail fore_travel aft_travel aft_x base_x line:3 rest:13 frequency damping rate_limit
+        acceleration_limit travel period frame:4 time_limit
+        """.split()
+    )
+]
 
 
 class Input(ctypes.Structure):
@@ -65,38 +70,38 @@ class Input(ctypes.Structure):
 
 def c_input(model, draw):
     """Return the Input of a flight whose draw has no centring errors, and the arrays that must outlive it."""
-    world, aero, thrust, rail, servo, computer = (
-        model.world, model.aero, model.thrust, model.rail, model.servo, model.computer,
-    )  # fmt: skip
-    arrays = {
-        "air": world.air, "wind": world.wind, "body": aero.body, "fin": aero.fin, "friction": aero.friction, "panel": aero.panel,
-        "time": thrust.time, "force": thrust.force, "impulse": thrust.impulse, "profile": computer.profile,
-        "gains": computer.gains, "mixer": computer.mixer, "rules": computer.rules,
-    }  # fmt: skip
-    from sixdof.core.algebra import launch_frame
-    from sixdof.core.craft import make_craft, state_at_rest
-
+    world, aero, thrust, computer = model.world, model.aero, model.thrust, model.computer
+    owners = [world] * 2 + [aero] * 4 + [thrust] * 3 + [computer] * 4
+    arrays = {name: getattr(owner, name) for name, owner in zip(_POINTERS, owners, strict=True)}
     craft = make_craft(model, draw, np.zeros_like(world.air))
-    rest = state_at_rest(craft, draw)
-    g = craft.grains
-    numbers = {
-        "air_z0": world.air_z0, "air_per_metre": world.air_per_metre, "wind_per_root": world.wind_per_root,
-        "earth": world.earth_rate, "wind_turn": craft.wind, "area": aero.area, "length": aero.length,
-        "per_mach": aero.per_mach, "per_root": aero.per_root, "plan": (aero.plan0, aero.plan1, aero.plan2),
-        "drag": craft.drag, "normal": craft.normal, "cp_shift": craft.cp_shift, "cant": craft.cant, "dry": g.dry, "cg": g.cg,
-        "inertia": g.inertia, "propellant": g.propellant, "moment": g.moment, "linear": g.linear,
-        "square": (g.square_roll, g.square_pitch), "total_impulse": thrust.total_impulse, "thrust_line": craft.thrust_line,
-        "exit": craft.exit, "exit_area": craft.exit_area, "exit_swirl": craft.exit_swirl,
-        "reference_pressure": craft.reference_pressure, "friction_rail": rail.friction, "fore_travel": rail.fore_travel,
-        "aft_travel": rail.aft_travel, "aft_x": rail.aft_x, "base_x": rail.base_x, "line": craft.rail_line,
-        "rest": (*rest.r, *rest.v, *rest.q, *rest.w), "frequency": servo.frequency, "damping": servo.damping,
-        "rate_limit": servo.rate_limit, "acceleration_limit": servo.acceleration_limit, "travel": servo.travel,
-        "period": computer.period, "frame": launch_frame(computer.azimuth), "time_limit": model.time_limit,
-    }  # fmt: skip
+    rest, grains = state_at_rest(craft, draw), craft.grains
+    numbers = {}
+    for part in (world, thrust, model.servo, model.rail, computer, aero, craft, grains):
+        numbers |= part._asdict()
+    numbers |= {
+        "earth": world.earth_rate,
+        "wind_turn": craft.wind,
+        "plan": (aero.plan0, aero.plan1, aero.plan2),
+        "square": (grains.square_roll, grains.square_pitch),
+        "friction_rail": model.rail.friction,
+        "line": craft.rail_line,
+        "rest": (*rest.r, *rest.v, *rest.q, *rest.w),
+        "frame": launch_frame(computer.azimuth),
+        "time_limit": model.time_limit,
+    }
     counts = (
-        len(world.air), len(world.wind), len(aero.body), aero.fin.shape[1], aero.friction.shape[1], len(aero.panel),
-        len(thrust.time), len(computer.profile), len(computer.mixer), len(computer.rules), computer.steps_per_tick,
-    )  # fmt: skip
+        len(world.air),
+        len(world.wind),
+        len(aero.body),
+        aero.fin.shape[1],
+        aero.friction.shape[1],
+        len(aero.panel),
+        len(thrust.time),
+        len(computer.profile),
+        len(computer.mixer),
+        len(computer.rules),
+        computer.steps_per_tick,
+    )
     filled = Input(*(arrays[name].ctypes.data for name in _POINTERS), *counts)
     for name, n in _NUMBERS:
         setattr(filled, name, (ctypes.c_double * n)(*numbers[name]) if n > 1 else numbers[name])
@@ -151,9 +156,12 @@ def compare(path) -> bool:
         difference = np.abs(np.array(out[1:4]) - found[1:]).max()
         print(f"apogee {found[3]:.6f} m; C differs by {difference:.1e} m")
         if difference > SAME:
-            raise SystemExit(f"C and kernel differ by more than {SAME} m: they do not fly the same equations, nothing is timed")
+            raise SystemExit(
+                f"C and kernel differ by more than {SAME} m: they do not fly the same equations, nothing is timed"
+            )
         check = fly_plainly(model, draw, **BUILDER)
-        print(f"numpy + solve_ivp (RK45, rtol {BUILDER['rtol']:g}) differs by {abs(check['event']['apogee'][1][2] - found[3]):.1e} m")
+        off = abs(check["event"]["apogee"][1][2] - found[3])
+        print(f"numpy + solve_ivp (RK45, rtol {BUILDER['rtol']:g}) differs by {off:.1e} m")
 
         def kernels():
             for _ in range(PER_RUN):
@@ -199,7 +207,11 @@ def startup(path):
         print(f"\n{'new process':<22}{'import':>9}{'build':>9}{'first flight':>14}   seconds")
         for name in ("empty cache", "second process"):
             done = subprocess.run(
-                [sys.executable, "-c", code], env={**os.environ, "NUMBA_CACHE_DIR": folder}, check=True, capture_output=True, text=True
+                [sys.executable, "-c", code],
+                env={**os.environ, "NUMBA_CACHE_DIR": folder},
+                check=True,
+                capture_output=True,
+                text=True,
             )
             imported, built, flown, kinds = (float(x) for x in done.stdout.split())
             print(f"{name:<22}{imported:>9.2f}{built:>9.2f}{flown:>14.2f}   ({kinds:.0f} compiled signature of fly)")
@@ -207,7 +219,9 @@ def startup(path):
 
 def main() -> int:
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
-    parser.add_argument("--startup", action="store_true", help="also time import, first compilation and a second process")
+    parser.add_argument(
+        "--startup", action="store_true", help="also time import, first compilation and a second process"
+    )
     parser.add_argument("--mission", default=str(ROOT / "configs" / "sampler.toml"))
     options = parser.parse_args()
     met = compare(options.mission)

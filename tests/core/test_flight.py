@@ -63,7 +63,9 @@ def test_apogee__climb_is_over_and_height_is_largest():
     flown = Flown(rocket(), models.draw())
     assert abs(flown.events[la.E_APOGEE, 6]) < 1e-9  # m/s
     assert flown.log[:, la.L_HEIGHT].max() <= flown.summary[la.X_APOGEE]
-    assert flown.summary[la.X_APOGEE] - flown.log[:, la.L_HEIGHT].max() < 0.5 * models.G0 * 0.01**2  # within a tick of it
+    assert (
+        flown.summary[la.X_APOGEE] - flown.log[:, la.L_HEIGHT].max() < 0.5 * models.G0 * 0.01**2
+    )  # within a tick of it
 
 
 def test_landing__on_the_ground():
@@ -139,7 +141,9 @@ def test_rules__draws_delay_canopies_only():
 
 def test_rules__inhibits_hold_until_they_lift():
     held = Flown(rocket(rules=[rule(ct.TRIGGER_LIFTOFF, ct.ACTION_ENABLE, above=30.0)]), models.draw())
-    assert held.events[la.E_ENABLED, 6] >= 30.0 > held.log[held.log[:, la.L_TIME] < held.rules[0, 1] - 1e-9][-1, la.L_VU]
+    assert (
+        held.events[la.E_ENABLED, 6] >= 30.0 > held.log[held.log[:, la.L_TIME] < held.rules[0, 1] - 1e-9][-1, la.L_VU]
+    )
     slow = Flown(rocket(rules=[rule(ct.TRIGGER_BURNOUT, ct.ACTION_DEPLOY, below=20.0)]), models.draw())
     assert slow.summary[la.X_OPENING_SPEED] <= 20.0
     never = Flown(rocket(rules=[rule(ct.TRIGGER_LIFTOFF, ct.ACTION_ENABLE, tilt=-1.0)]), models.draw())
@@ -194,7 +198,7 @@ def test_dispersed_air__hydrostatic_and_a_gas(demo_mission, offset, factor):
     assert rows[ground, ct.AIR_PRESSURE] == world.air[ground, ct.AIR_PRESSURE] * factor
     kelvin = (rows[:, ct.AIR_SOUND] ** 2 - world.air[:, ct.AIR_SOUND] ** 2) / (HEAT_RATIO * GAS_CONSTANT)
     assert kelvin == pytest.approx(offset, abs=1e-9)
-    # dp/dz over rho g as in the table it came from: 1 but for the standard atmosphere's own gravity, 0.07 % off the site's
+    # dp/dz over rho g as in the table it came from: 1 but for the standard atmosphere's gravity, 0.07 % off
     clear = np.abs(np.diff(world.air[:, ct.AIR_SOUND], 2)) < 1e-4  # away from the corners of the temperature profile
     assert balance(rows, world)[clear] == pytest.approx(balance(world.air, world)[clear], rel=1e-6)
     assert balance(rows, world)[clear] == pytest.approx(1.0, abs=1e-3)

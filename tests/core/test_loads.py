@@ -81,7 +81,12 @@ def test_density__forces_in_proportion(scale, flow):
     air = smooth.world.air.copy()
     air[:, ct.AIR_DENSITY] *= scale
     dense = smooth._replace(world=smooth.world._replace(air=air))
-    assert_same(loads_at(dense, DRAW, flow=flow, fins=[0.0] * 4) / scale, loads_at(smooth, DRAW, flow=flow, fins=[0.0] * 4), flow, (0,))
+    assert_same(
+        loads_at(dense, DRAW, flow=flow, fins=[0.0] * 4) / scale,
+        loads_at(smooth, DRAW, flow=flow, fins=[0.0] * 4),
+        flow,
+        (0,),
+    )
 
 
 @pytest.mark.parametrize("speed", [20.0, 100.0, 250.0])

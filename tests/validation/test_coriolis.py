@@ -1,6 +1,6 @@
 """The turning Earth: a dropped and a thrown body in a vacuum, constant gravity, latitude 45 deg.
 
-Source: the linear equation r'' = g - 2 W x r' solved by the matrix exponential (mpmath 1.4.1, 40 digits); leading orders
+Source: the linear equation r'' = g - 2 W x r' by the matrix exponential (mpmath 1.4.1, 40 digits); leading orders
 (omega cos(lat)/3) sqrt(8 h^3/g) east and -(4/3) omega cos(lat) v0^3/g^2 (Landau and Lifshitz, Mechanics, sec. 39).
 """
 

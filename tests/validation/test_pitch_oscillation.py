@@ -1,8 +1,9 @@
 """Small oscillations about the flight path: frequency, damping and the coupling with roll, against the linear theory.
 
-Source: Mandell, Caporaso and Bengen, Topics in Advanced Model Rocketry (MIT Press 1973), ch. 2, C1 = q S CNa (xcp - xcg),
+Source: Mandell, Caporaso and Bengen, Topics in Advanced Model Rocketry (MIT Press 1973): C1 = q S CNa (xcp - xcg),
 C2 = (rho V S/2) sum CNa_i (x_i - xcg)^2 + mdot (x_exit - xcg)^2; rolling: tricyclic theory (Murphy, BRL Report 1216,
-1963). Numbers with mpmath 1.4.1. Vehicle: 100 m/s, d 0.1 m, nose CNa 2 at 0.25 m, fins CNa 8 at 1.75 m, cg 1.0 m, It 1.2 kg m^2.
+1963). Numbers with mpmath 1.4.1. Vehicle: 100 m/s, d 0.1 m, nose CNa 2 at 0.25 m, fins CNa 8 at 1.75 m, cg 1.0 m, It
+1.2 kg m^2.
 """
 
 from __future__ import annotations
@@ -27,7 +28,9 @@ def vehicle(mass, *, burning=False):
     grains = [(2.0, 1.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0)] if burning else ()
     thrust = models.thrust((0.0, 10.0), (1.0, 1.0), propellant=2.0, exit_x=2.0) if burning else models.thrust()
     return models.model(
-        world=models.world(gravity=0.0), thrust=thrust, mass=models.mass(dry=mass, inertia=(IX, IT, IT, 0.0, 0.0, 0.0), grains=grains)
+        world=models.world(gravity=0.0),
+        thrust=thrust,
+        mass=models.mass(dry=mass, inertia=(IX, IT, IT, 0.0, 0.0, 0.0), grains=grains),
     )
 
 
@@ -50,7 +53,7 @@ def roots_of(samples, dt):
     (0.1, 1.395054904776), (0.2, -3.416470535869), (0.5, 2.706306081109), (1.0, 1.207267774056),
 ])  # fmt: skip
 def test_pinned__angle_from_5_degrees(t, degrees):
-    """alpha(0) = 5 deg in the linear equation; flown at SMALL and scaled up, for the kernel knows more than the linear law."""
+    """alpha(0) = 5 deg in the linear equation; flown at SMALL and scaled, for the kernel is not linear."""
     samples = flow_angles(vehicle(HEAVY), alpha=SMALL, until=t, rows=1)
     assert samples[-1].real / samples[0].real == pytest.approx(degrees / 5.0, abs=LINEAR)
 
@@ -62,7 +65,9 @@ def test_pinned__frequency_and_damping(burning, damping, period):
     samples = flow_angles(vehicle(HEAVY, burning=burning), alpha=SMALL, until=2.0, rows=100)
     low, high = roots_of(samples.real, SAMPLE)
     assert abs(high) == pytest.approx(13.4311630418, rel=LINEAR)
-    assert -high.real / abs(high) == pytest.approx(damping, rel=1e-6)  # a small part of the root: its error counts tenfold
+    assert -high.real / abs(high) == pytest.approx(
+        damping, rel=1e-6
+    )  # a small part of the root: its error counts tenfold
     assert 2.0 * math.pi / high.imag == pytest.approx(period, rel=LINEAR)
     assert low == pytest.approx(high.conjugate(), rel=LINEAR)
 
@@ -109,11 +114,13 @@ def test_rolling__two_modes():
 
 
 def test_roll_resonance__gyroscope_and_pitch_in_step():
-    """p = wn/sqrt(1 - Ix/It) = 13.49882675992 rad/s: one mode then turns with the body, seen from which it stands still."""
+    """p = wn/sqrt(1 - Ix/It) = 13.49882675992 rad/s: one mode then turns with the body."""
     wn, p = 13.4311630418, 13.49882675992
     modes = [0.5 * 1j * IX * p / IT + sign * cmath.sqrt(-(0.25 * (IX * p / IT) ** 2) - wn**2) for sign in (1.0, -1.0)]
     assert max(s.imag for s in modes) == pytest.approx(p, rel=1e-11)
     samples = flow_angles(vehicle(HEAVY), alpha=SMALL, until=2.0, rows=100, roll=p)
     found = roots_of(samples, SAMPLE)
     fast = max(abs(s.imag) for s in found)
-    assert fast == pytest.approx(p, rel=5e-3)  # damping (0.084 critical) shifts the frequency by half its square, 0.35 %
+    assert fast == pytest.approx(
+        p, rel=5e-3
+    )  # damping (0.084 critical) shifts the frequency by half its square, 0.35 %

@@ -1,8 +1,8 @@
 """A body spinning free of all torque, by the kernel's own step, against Jacobi's elliptic functions.
 
 Source: L. D. Landau and E. M. Lifshitz, Mechanics, sec. 37, evaluated with mpmath 1.4.1 at 40 digits; case A is the
-"tumbling brick" of NASA's flight check cases (TM-2015-218675), inertia in slug ft^2, rates in deg/s; case B has the axes
-in the other order of energies.
+"tumbling brick" of NASA's flight check cases (TM-2015-218675), inertia in slug ft^2, rates in deg/s; case B has the
+axes in the other order of energies.
 """
 
 from __future__ import annotations
@@ -21,11 +21,14 @@ RATE = 2e-9  # of the largest rate: the printed digits of case B end at 1e-9
 KEPT = 1e-11  # of energy and angular momentum: RK4's drift over 30,000 steps
 
 A = {
-    1: (4.25884189865345, 23.1199428974973, 28.3798177750828), 5: (-16.9394851494413, 9.63193937741517, 33.4066280794463),
-    10: (-2.41890222169288, -23.5525695195605, 28.1285926300414), 30: (12.6183907759142, -17.3974747616114, 31.1195888869443),
+    1: (4.25884189865345, 23.1199428974973, 28.3798177750828),
+    5: (-16.9394851494413, 9.63193937741517, 33.4066280794463),
+    10: (-2.41890222169288, -23.5525695195605, 28.1285926300414),
+    30: (12.6183907759142, -17.3974747616114, 31.1195888869443),
 }  # fmt: skip
 B = {
-    1: (1.80748482999801, 0.907192696910118, 0.0752803884885174), 10: (1.8278410302171, -0.865446224935383, 0.174167382848697),
+    1: (1.80748482999801, 0.907192696910118, 0.0752803884885174),
+    10: (1.8278410302171, -0.865446224935383, 0.174167382848697),
     30: (1.83900295924378, 0.841467834140222, -0.209707641020671),
 }  # fmt: skip
 CASES = {
@@ -37,7 +40,9 @@ CASES = {
 def spin(inertia, rates, unit):
     """Return one row a second, 0..30 s, of a body in empty space."""
     model = models.model(
-        world=models.world(density=0.0, gravity=0.0), mass=models.mass(inertia=(*inertia, 0.0, 0.0, 0.0)), aero=models.aero()
+        world=models.world(density=0.0, gravity=0.0),
+        mass=models.mass(inertia=(*inertia, 0.0, 0.0, 0.0)),
+        aero=models.aero(),
     )
     start = [*AT_REST[:10], *(w * unit for w in rates)]
     return let_go(model, models.draw(), start, h=STEP, until=30.0, rows=30)
@@ -77,7 +82,9 @@ def test_angular_momentum__fixed_in_space(name):
         [2 * (x * z - w * y), 2 * (y * z + w * x), 1 - 2 * (x * x + y * y)],
     ])  # fmt: skip
     h = np.einsum("ijn,nj->ni", turn, rows[:, W] * np.array(inertia))
-    assert np.abs(h - h[0]).max() / np.linalg.norm(h[0]) < 1e-9  # attitude and rates err independently, each by RK4's 1e-10
+    assert (
+        np.abs(h - h[0]).max() / np.linalg.norm(h[0]) < 1e-9
+    )  # attitude and rates err independently, each by RK4's 1e-10
 
 
 def test_products_of_inertia__same_motion_in_turned_axes():

@@ -1,8 +1,8 @@
 """The compiled flight against the same flight written a second time in numpy and scipy (tests/independent_*.py).
 
-Pure reference: DOP853 at a relative tolerance of 1e-12, restarted at every tick, thrust break and change of an actuator's
-regime. The kernel's RK4 at two steps a tick is held to what its steps leave: each tolerance below is some two to five times
-the difference measured, which goes down with the step until the differences named at FRICTION are left.
+Pure reference: DOP853 at a relative tolerance of 1e-12, restarted at every tick, thrust break and change of an
+actuator's regime. The kernel's RK4 at two steps a tick is held to what its steps leave: each tolerance is some two to
+five times the difference measured, which goes down with the step.
 """
 
 from __future__ import annotations
@@ -18,7 +18,7 @@ from sixdof.core import layout as la
 from sixdof.ensemble.draws import draw_table, nominal_draw, pack_draws, unpack_draw
 from sixdof.model import build_model
 
-FRICTION = 5e-4  # m: the kernel finds the load on the aft guide as if that load's own friction made no couple; 0.02 s of that
+NEAR_GROUND = 1e-4  # m: the wind's profile is steep there for the long steps under a canopy
 SMOOTH = 1e-5  # m: RK4 over ticks of 10 ms in two steps, kinks of the tables crossed unmarked
 PURE, FAST = 1e-12, 1e-9
 LIMITS = {"mild": 5e-2, "stops": 5e-4}  # m: steps do not end where an actuator meets a limit; a second-order error
@@ -44,7 +44,7 @@ def brief(model):
 
 
 def differences(model, draw, *, rtol, until="apogee"):
-    """Return {what: largest difference} of kernel and reference over the ticks and events up to `until`, and both flights."""
+    """Return {what: largest difference} of kernel and reference over ticks and events, and both flights."""
     plain = fly_plainly(model, draw, rtol=rtol, atol=rtol, until=until)
     flown = Flown(model, draw)
     n = len(plain["time"])
@@ -92,11 +92,11 @@ def test_to_apogee__nominal(demo):
     mission, model = demo
     found, _, _ = differences(model, nominal_draw(mission), rtol=FAST)
     assert "apogee at" in found
-    check(found, FRICTION)
+    check(found, SMOOTH)
 
 
 def dispersed(mission):
-    """Wind, air, misaligned and offset thrust, off-axis cg, cant, centring errors, gains, mass, drag all off nominal at once."""
+    """Wind, air, misaligned and offset thrust, off-axis cg, cant, centring, gains, mass, drag: all off nominal."""
     draw = drawn(mission, 3)._replace(tilt_y=0.004, tilt_z=-0.003, cg_y=0.001, cg_z=-0.0015, wind_scale=1.5)
     assert draw.temperature != 0.0 and draw.pressure != 1.0 and np.any(draw.centring != 0.0)
     return draw
@@ -134,7 +134,9 @@ def test_steps__differences_shrink(demo):
     """Twice and four times the steps bring the kernel closer to the reference, about as the fourth power would."""
     mission, model = demo
     model = brief(frictionless(model))
-    draw = drawn(mission, 4)._replace(cant=0.02, gain_pitch=0.0, gain_yaw=0.0, gain_roll=0.0, offset_y=0.002)  # spinning
+    draw = drawn(mission, 4)._replace(
+        cant=0.02, gain_pitch=0.0, gain_yaw=0.0, gain_roll=0.0, offset_y=0.002
+    )  # spinning
     plain = fly_plainly(model, draw, rtol=1e-11, atol=1e-11)
     off = []
     for steps in (2, 4, 8):
@@ -156,8 +158,8 @@ def test_to_the_ground__pure_reference(demo, number):
     mission, model = demo
     draw = nominal_draw(mission) if number is None else drawn(mission, number)
     found, plain, flown = differences(model, draw, rtol=PURE, until="ground")
-    check(found, FRICTION)
+    check(found, NEAR_GROUND)
     assert flown.status == la.LANDED_OK and len(plain["event"]) == 7
-    assert found["landing time"] < 1e-4 and found["landing at"] < 2.0 * FRICTION
+    assert found["landing time"] < 1e-4 and found["landing at"] < 2.0 * NEAR_GROUND
     assert found["landing velocity"] < LANDING
-    assert math.isclose(flown.summary[la.X_APOGEE], plain["event"]["apogee"][1][2], abs_tol=FRICTION)
+    assert math.isclose(flown.summary[la.X_APOGEE], plain["event"]["apogee"][1][2], abs_tol=SMOOTH)

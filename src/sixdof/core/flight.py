@@ -311,7 +311,7 @@ def fly(model, draw, work, log, events, summary):
                     kind = _gap_kind(phase, apogee_passed, s)
                     if phase == ON_RAIL and gap(GAP_SLIP, s1, end, craft) < 0.0:
                         # thrust no longer carries the weight: it stops where it is
-                        s1 = s
+                        s1 = State(s.r, Vec3(0.0, 0.0, 0.0), s.q, s.w)
                         phase = HOLD
                         kind = NO_GAP
                     if kind != NO_GAP and gap(kind, s1, end, craft) <= 0.0 and not (kind == GAP_GROUND and s1.v.z > 0.0):

@@ -13,6 +13,7 @@ from sixdof.core.types import Quat, State, Vec3
 
 # numpy integers: numba would compile every callee once more for each literal Python integer it is called with
 HOLD, ON_RAIL, PIVOT, FREE, CANOPY, LANDED = (np.int64(i) for i in range(6))
+FRICTION_ROUNDS = 4  # of the forces at the aft guide: each shrinks the error by the friction coefficient times the lean: to rounding
 
 
 @helper
@@ -78,13 +79,17 @@ def pivot_rate(s, body, craft, load):
     p1 = add(scale(e1, 1.0 / body.mass), cross(t1, arm))
     p2 = add(scale(e2, 1.0 / body.mass), cross(t2, arm))
     a11, a12, a21, a22 = dot(e1, p1), dot(e1, p2), dot(e2, p1), dot(e2, p2)
-    b1, b2 = -dot(e1, point), -dot(e2, point)
     k = 1.0 / (a11 * a22 - a12 * a21)
-    n1 = (b1 * a22 - b2 * a12) * k
-    n2 = (a11 * b2 - a21 * b1) * k
-
-    drag = craft.rail.friction * sqrt(n1 * n1 + n2 * n2)
-    f = sub(add(scale(e1, n1), scale(e2, n2)), scale(to_body(load.matrix, u), drag))
+    # friction pulls at the guide down the rail and turns the vehicle too, which changes the forces it comes from
+    down = scale(to_body(load.matrix, u), -1.0)
+    pd = add(scale(down, 1.0 / body.mass), cross(sym_times(body.inverse, cross(arm, down)), arm))
+    drag = n1 = n2 = 0.0
+    for _ in range(FRICTION_ROUNDS):
+        b1, b2 = -dot(e1, point) - drag * dot(e1, pd), -dot(e2, point) - drag * dot(e2, pd)
+        n1 = (b1 * a22 - b2 * a12) * k
+        n2 = (a11 * b2 - a21 * b1) * k
+        drag = craft.rail.friction * sqrt(n1 * n1 + n2 * n2)
+    f = add(add(scale(e1, n1), scale(e2, n2)), scale(down, drag))
     acceleration = to_world(load.matrix, add(a0, scale(f, 1.0 / body.mass)))
     turn = add(turn0, sym_times(body.inverse, cross(arm, f)))
     return State(s.v, acceleration, quaternion_rate(s.q, load.rate), turn)
