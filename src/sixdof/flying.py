@@ -46,10 +46,10 @@ def fly(mission: Mission, *, flight: int | None = None, seed: int = 0) -> xr.Dat
     """
     from sixdof.core import flight as core
     from sixdof.ensemble.draws import draw_table, nominal_draw, pack_draws, unpack_draw
-    from sixdof.model import build_model
+    from sixdof.model import flight_model
     from sixdof.results import flight_dataset
 
-    model = build_model(mission)
+    model = flight_model(mission)
     attrs = {}
     draw = nominal_draw(mission)
     if flight is not None:

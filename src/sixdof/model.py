@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 
 from sixdof.autopilot.build import canopy_table, computer_table, servo_table
 from sixdof.core import types as ct
@@ -15,30 +17,22 @@ from sixdof.world.build import world_table
 HANGING_DRAG = 1.0  # drag coefficient of the airframe under a canopy on its side area (common practice: 0.5-1.2)
 
 
-def build_model(mission: Mission, *, log_rate: float | None = None) -> ct.Model:
+def build_model(mission: Mission, *, stages: Sequence[int] | None = None, log_rate: float | None = None) -> ct.Model:
     """Return the tables and constants of a mission, ready for `sixdof.core.flight.fly`.
 
+    stages : numbers of the stages that fly together, front first; all of them if left out. The last one's motors burn.
     log_rate : rows of the log a second (Hz), the mission's own `record.rate` if left out.
-
-    Raises
-    ------
-    NotImplementedError
-        If the mission has more than one stage: staging is not flown yet.
     """
-    if len(mission.stage) > 1:
-        raise NotImplementedError(
-            f"the mission has {len(mission.stage)} stages; this version flies one stage (checks and descriptions take more)"
-        )
-    stages = range(len(mission.stage))
-    shape = shape_of(mission.stage)
+    stages = range(len(mission.stage)) if stages is None else list(stages)
+    shape = shape_of([mission.stage[i] for i in stages])
     computer = computer_table(mission, stages)
     rate = mission.record.rate if log_rate is None else log_rate
     return ct.Model(
         world=world_table(mission),
         aero=aero_table(mission, stages),
         mass=mass_table(mission, stages),
-        thrust=thrust_table(mission, 0, stages),
-        rail=rail_table(mission, shape),
+        thrust=thrust_table(mission, stages[-1], stages),
+        rail=rail_table(mission, stages, shape),
         servo=servo_table(mission),
         computer=computer,
         canopy=canopy_table(mission),
@@ -48,15 +42,32 @@ def build_model(mission: Mission, *, log_rate: float | None = None) -> ct.Model:
     )
 
 
-def rail_table(mission: Mission, shape) -> ct.Rail:
+def flight_model(mission: Mission, *, log_rate: float | None = None) -> ct.Model:
+    """Return the Model of a whole flight.
+
+    Raises
+    ------
+    ValueError
+        If the mission has more than one stage: separation is not flown by this version.
+    """
+    if len(mission.stage) > 1:
+        raise ValueError(
+            f"the mission has {len(mission.stage)} stages, and this version flies one; "
+            "checks, descriptions and aerodynamics take more"
+        )
+    return build_model(mission, log_rate=log_rate)
+
+
+def rail_table(mission: Mission, stages: Sequence[int], shape) -> ct.Rail:
     """Return the rail's constants: the vehicle stands with its aft end at the rail's foot and runs on its first and last guides."""
     stations = sorted(
-        shape.stage_x0[i] + part.station
-        for i, stage in enumerate(mission.stage)
-        for part in stage.part
+        fore + part.station
+        for fore, number in zip(shape.stage_x0, stages)
+        for part in mission.stage[number].part
         if part.kind == "guide"
     )
     rail, foot = mission.rail, shape.length
+    stations = stations or [foot]  # a stage that never stands on the rail has no guides
     return ct.Rail(
         elevation=rail.elevation,
         azimuth=rail.azimuth,
@@ -66,10 +77,3 @@ def rail_table(mission: Mission, shape) -> ct.Rail:
         aft_x=stations[-1],
         base_x=foot,
     )
-
-
-def control_count(mission: Mission) -> int:
-    """Return the number of control fins of the whole vehicle."""
-    return sum(p.count for stage in mission.stage for p in stage.part if p.kind == "fins" and p.control)
-
-

@@ -68,6 +68,7 @@ TIMELINE = (
 FIN = (
     Variable("fin_angle", ("time", "fin"), "rad", "fin angle"),
     Variable("fin_command", ("time", "fin"), "rad", "commanded fin angle"),
+    Variable("hinge_moment", ("time", "fin"), "N m", "moment of the air about the fin's hinge line, positive where it drives the angle up"),
 )
 
 _EVENT_UNITS = {
@@ -110,6 +111,10 @@ _OUTCOMES = {
     "time_above_mach_08": ("s", "time above Mach 0.8, where the aerodynamic model is less sure"),
     "time_beyond_incidence": ("s", "time climbing beyond 15 deg incidence, where the aerodynamic model is less sure"),
     "opening_speed": ("m/s", "airspeed as the first canopy opens"),
+    "time_transonic": ("s", "time between Mach 0.8 and 1.2, where the tables are a bridge between theories"),
+    "time_stalled": ("s", "time climbing with a stalled fin"),
+    "time_beyond_reynolds": ("s", "time climbing at a Reynolds number on length outside 5e5 to 1e8"),
+    "hinge_moment_max": ("N m", "largest moment of the air about a control fin's hinge line in the climb"),
 }
 OUTCOME = tuple(Variable(name, (), units, text) for name, (units, text) in _OUTCOMES.items())
 STATUS = Variable("status", (), "1", "how the flight ended")
@@ -172,11 +177,11 @@ def _timeline(log: np.ndarray, variables, lead: tuple[str, ...], names=layout.LO
 
 def flight_dataset(mission: Mission, log, events, summary, status, **attrs) -> xr.Dataset:
     """Return the Dataset of one flight from the kernel's arrays (see core.flight.fly)."""
-    fins = (log.shape[1] - layout.LOG_COLUMNS) // 2
+    fins = (log.shape[1] - layout.LOG_COLUMNS) // 3
     entries = _timeline(log, TIMELINE, ("time",))
     first = layout.LOG_COLUMNS
-    entries["fin_angle"] = _described(FIN[0], FIN[0].dims, log[:, first : first + fins].copy())
-    entries["fin_command"] = _described(FIN[1], FIN[1].dims, log[:, first + fins :].copy())
+    for i, v in enumerate(FIN):
+        entries[v.name] = _described(v, v.dims, log[:, first + i * fins : first + (i + 1) * fins].copy())
     entries |= {v.name: _described(v, v.dims, events[:, i].copy()) for i, v in enumerate(EVENT)}
     entries |= {v.name: _described(v, (), float(summary[i])) for i, v in enumerate(OUTCOME)}
     entries["status"] = _described(STATUS, (), int(status))

@@ -10,11 +10,12 @@ from math import sqrt
 from typing import NamedTuple
 
 from sixdof._jit import helper
-from sixdof.core.algebra import cell, clip, lerp, small_sin
+from sixdof.core.algebra import cell, clip, lerp, small_sin, surface
 from sixdof.core.types import (
-    BODY_CA, BODY_CA_BACK, BODY_CA_BURN, BODY_CDC, BODY_S0, BODY_S1, BODY_S2, FIN_DB, FIN_DW, FIN_KB, FIN_KW, FIN_SLOPE,
-    FIN_STALL, FIN_X, FIN_XB, PANEL_AREA, PANEL_CANT, PANEL_CONTROL, PANEL_COS, PANEL_PLATE, PANEL_SET, PANEL_SIN, PANEL_Y,
-    PANEL_Y_ROLL, Vec3,
+    BODY_CA, BODY_CA_BACK, BODY_CA_BURN, BODY_S0, BODY_S1, BODY_S2, FIN_DB, FIN_DW, FIN_KB, FIN_KW, FIN_SLOPE, FIN_STALL,
+    FIN_X, FIN_XB, PANEL_AREA, PANEL_CANT, PANEL_CONTROL, PANEL_COS, PANEL_HINGE, PANEL_PLATE, PANEL_SET, PANEL_SIN,
+    PANEL_X_PLATE, PANEL_Y, PANEL_Y_ROLL, SEEN_HINGE, SEEN_LOAD, SEEN_STALL, SEEN_VORTEX, SEEN_X, SEEN_Y, SEEN_Z,
+    WAKE_BODY, WAKE_COUNT, WAKE_FIRST, WAKE_LATERAL, WAKE_LENGTH, WAKE_LEVER, WAKE_PER_METRE, WAKE_RECEIVER, Vec3,
 )  # fmt: skip
 
 TINY = 1e-12  # keeps a division by the speed finite at rest; its force there is zero
@@ -61,11 +62,63 @@ def fin_set_at(aero, fs, i, f, craft):
 
 
 @helper
-def _panel(row, shared, sine, u, rate, cg, q_area, plate):
-    """Return (fx, fy, fz, mx, my, mz) of one panel: its own load and what it carries over onto the body.
+def _plane(table, x, y):
+    """Return the value of a square table at (x, y), counted in cells from its middle; beyond its rim that of the rim."""
+    half = 0.5 * (table.shape[0] - 1.0)
+    return surface(table, x + half, y + half)
 
-    row : PANEL_* columns. sine : of its deflection. u : velocity of the centre of mass through the air. q_area : half the
-    density times the reference area. plate : separated normal-force coefficient at 90 deg on the reference area.
+
+@helper
+def _wash(aero, receiver, s, c, u, seen):
+    """Return the velocities (m/s, along the panel's normal) that the vortices of the sets ahead give the air at one panel.
+
+    Two means over the panel: for its force and for its rolling moment.
+
+    A vortex leaves its panel's trailing edge and follows the free stream past the body (NACA Report 1307, 1957); its
+    image in the body is in the table. In backward flight nothing reaches the panel.
+    """
+    for_force = for_roll = 0.0
+    if u.x <= 0.0:
+        return for_force, for_roll
+    for pair in range(aero.wake_pair.shape[0]):
+        row = aero.wake_pair[pair]
+        if row[WAKE_RECEIVER] == receiver:
+            drift = row[WAKE_LENGTH] / u.x
+            first = int(row[WAKE_FIRST])
+            for q in range(first, first + int(row[WAKE_COUNT])):
+                y = seen[q, SEEN_Y] - u.y * drift
+                z = seen[q, SEEN_Z] - u.z * drift
+                spanwise, normal = (c * z - s * y) * row[WAKE_PER_METRE], (-c * y - s * z) * row[WAKE_PER_METRE]
+                for_force += seen[q, SEEN_VORTEX] * _plane(aero.wake[pair, 0], spanwise, normal)
+                for_roll += seen[q, SEEN_VORTEX] * _plane(aero.wake[pair, 1], spanwise, normal)
+    return for_force, for_roll
+
+
+@helper
+def _shed(aero, p, load, sine, double_density, speed, seen):
+    """Note strength and place of the vortex that panel p sheds, if a set behind feels it.
+
+    One rolled-up vortex a panel: the load is rho V Gamma times the distance from the body to it (NACA Report 1307); its
+    counterpart is the image in the body. Positive about x where the load is positive.
+    """
+    for pair in range(aero.wake_pair.shape[0]):
+        row = aero.wake_pair[pair]
+        if row[WAKE_FIRST] <= p < row[WAKE_FIRST] + row[WAKE_COUNT]:
+            s, c = aero.panel[p, PANEL_SIN], aero.panel[p, PANEL_COS]
+            lateral = row[WAKE_LATERAL]
+            aside = -row[WAKE_LEVER] * sine
+            seen[p, SEEN_VORTEX] = load / (double_density * speed * (lateral - row[WAKE_BODY]))
+            seen[p, SEEN_Y] = -s * lateral - c * aside
+            seen[p, SEEN_Z] = c * lateral - s * aside
+
+
+@helper
+def _panel(row, shared, sine, u, rate, cg, wash, roll_wash, q_area, plate, out):
+    """Return (fx, fy, fz, mx, my, mz) of one panel: its own load and what it carries over onto the body; note `out`.
+
+    row : PANEL_* columns. sine : of its deflection. u : velocity of the centre of mass through the air. wash,
+    roll_wash : velocity of the air along the panel's normal made by vortices of panels ahead, for force and roll. q_area : half the density times the reference area.
+    plate : separated normal-force coefficient at 90 deg on the reference area.
     """
     s, c = row[PANEL_SIN], row[PANEL_COS]
     y = row[PANEL_Y]
@@ -76,21 +129,26 @@ def _panel(row, shared, sine, u, rate, cg, q_area, plate):
     speed2 = along * along + across * across
     inverse = 1.0 / sqrt(speed2 + TINY)
     incidence = -across * inverse
+    stirred = wash * inverse  # the image in the body is in it already, so no K_W(B) here
     turned = sine * along * inverse
-    e = clip(shared.panel_incidence * incidence + shared.panel_deflection * turned, -1.0, 1.0)
+    e = clip(shared.panel_incidence * incidence + stirred + shared.panel_deflection * turned, -1.0, 1.0)
     w = clip((abs(e) - shared.stall) * (1.0 / STALL_WIDTH), 0.0, 1.0)
     w = w * w * (3.0 - 2.0 * w)
     q_area *= speed2
     attached = shared.slope * e * sqrt(1.0 - e * e)
     separated = plate * e / (0.56 + 0.44 * abs(e))
     load = q_area * (attached + w * (separated - attached))
-    carried = shared.body_incidence * incidence + shared.body_deflection * turned
+    carried = shared.body_incidence * (incidence + stirred / shared.panel_incidence) + shared.body_deflection * turned
     carried *= q_area * (1.0 - w) * shared.slope * abs(along) * inverse
 
+    x = shared.x + w * (row[PANEL_X_PLATE] - shared.x)
+    out[SEEN_LOAD], out[SEEN_X], out[SEEN_STALL] = load, x, w
+    out[SEEN_HINGE] = load * (row[PANEL_HINGE] - x)
     fx = -load * sine
-    lever = arm * load + (cg.x - shared.body_x) * carried  # along n: M_y = -X F_z, M_z = X F_y
+    lever = (cg.x - x) * load + (cg.x - shared.body_x) * carried  # along n: M_y = -X F_z, M_z = X F_y
     total = load + carried
-    return fx, -c * total, -s * total, y * load, s * lever + y * c * fx, -c * lever + y * s * fx
+    roll = y * (load + q_area * (1.0 - w) * shared.slope * (roll_wash - wash) * inverse)
+    return fx, -c * total, -s * total, roll, s * lever + y * c * fx, -c * lever + y * s * fx
 
 
 @helper
@@ -111,10 +169,8 @@ def air_loads(craft, u, rate, cg, air, burning, fins, k):
 
     # axial force: friction over Mach and the fourth root of the unit Reynolds number
     root = sqrt(sqrt(speed * air.density / air.viscosity))
-    ri, rf = cell(root * aero.per_root, aero.friction.shape[1])
-    a = aero.friction[mi, ri] + mf * (aero.friction[mi + 1, ri] - aero.friction[mi, ri])
-    b = aero.friction[mi, ri + 1] + mf * (aero.friction[mi + 1, ri + 1] - aero.friction[mi, ri + 1])
-    forward = a + rf * (b - a) + lerp(table, mi, mf, BODY_CA) + burning * lerp(table, mi, mf, BODY_CA_BURN)
+    friction = surface(aero.friction, mach * aero.per_mach, root * aero.per_root)
+    forward = friction + lerp(table, mi, mf, BODY_CA) + burning * lerp(table, mi, mf, BODY_CA_BURN)
     axial = forward if u.x >= 0.0 else lerp(table, mi, mf, BODY_CA_BACK)
     fx = -half * u.x * abs(u.x) * aero.area * axial * craft.drag
 
@@ -132,8 +188,8 @@ def air_loads(craft, u, rate, cg, air, burning, fins, k):
     mz = potential * (first * u.y + second * rate.z)
 
     # body, viscous cross-flow (Allen and Perkins 1951) at the planform's centroid; its spread damps a tumbling body
-    ci, cf = cell(cross_speed / air.sound * aero.per_mach, aero.body.shape[0])
-    cdc = lerp(table, ci, cf, BODY_CDC) * craft.normal
+    cross_root = sqrt(sqrt(cross_speed * air.density / air.viscosity))
+    cdc = surface(aero.cross, cross_speed / air.sound * aero.per_mach, cross_root * aero.per_root) * craft.normal
     centroid = aero.plan1 / aero.plan0
     spread2 = aero.plan2 / aero.plan0 - centroid * centroid
     arm = cg.x - centroid - craft.cp_shift
@@ -147,6 +203,8 @@ def air_loads(craft, u, rate, cg, air, burning, fins, k):
     mz += arm * viscous * vy + viscous * spread2 * rate.z
     mx = 0.0
 
+    seen = craft.seen
+    wakes = aero.wake_pair.shape[0] > 0
     current = -1.0
     shared = FinSet(0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0)
     half_area = half * aero.area
@@ -161,7 +219,13 @@ def air_loads(craft, u, rate, cg, air, burning, fins, k):
         if control >= 0:
             angle += fins[k, control]
         plate = row[PANEL_PLATE] * row[PANEL_AREA] * per_area
-        px, py, pz, lx, ly, lz = _panel(row, shared, small_sin(angle), u, rate, cg, half_area, plate)
+        sine = small_sin(angle)
+        wash = roll_wash = 0.0
+        if wakes:
+            wash, roll_wash = _wash(aero, current, row[PANEL_SIN], row[PANEL_COS], u, seen)
+        px, py, pz, lx, ly, lz = _panel(row, shared, sine, u, rate, cg, wash, roll_wash, half_area, plate, seen[p])
+        if wakes:
+            _shed(aero, p, seen[p, SEEN_LOAD], sine, 2.0 * half, speed, seen)
         fx += px
         fy += py
         fz += pz

@@ -56,6 +56,16 @@ def lerp(table, i, f, column):
 
 
 @helper
+def surface(table, x, y):
+    """Return a 2-D table at the uniform-grid position (x, y), held beyond its rim."""
+    i, f = cell(x, table.shape[0])
+    j, g = cell(y, table.shape[1])
+    a = table[i, j] + g * (table[i, j + 1] - table[i, j])
+    b = table[i + 1, j] + g * (table[i + 1, j + 1] - table[i + 1, j])
+    return a + f * (b - a)
+
+
+@helper
 def dot(a, b):
     return a.x * b.x + a.y * b.y + a.z * b.z
 

@@ -74,8 +74,8 @@ def drawn_gains(gains, draw, out):
 
 
 @kernel
-def make_craft(model, draw, rows):
-    """Return the Craft of one flight."""
+def make_craft(model, draw, rows, seen):
+    """Return the Craft of one flight; rows (as world.air) and seen (panels, SEEN_COLUMNS) are its scratch space."""
     rail, servo, thrust = model.rail, model.servo, model.thrust
     grains = gather_grains(model.mass, draw.mass, draw.inertia, draw.cg_x, draw.cg_y, draw.cg_z)
     ce, se, ca, sa = cos(draw.elevation), sin(draw.elevation), cos(draw.azimuth), sin(draw.azimuth)
@@ -90,7 +90,7 @@ def make_craft(model, draw, rows):
     return Craft(
         drawn_world(model.world, draw, rows),
         Vec3(draw.wind_scale, draw.wind_cos, draw.wind_sin),
-        model.aero, draw.drag, draw.normal_force, draw.cp, draw.cant, grains,
+        model.aero, draw.drag, draw.normal_force, draw.cp, draw.cant, seen, grains,
         Vec3(cty * ctz, stz, -sty * ctz),
         Vec3(thrust.exit_x, draw.offset_y, draw.offset_z),
         thrust.exit_area, 0.5 * thrust.exit_radius * thrust.exit_radius, thrust.reference_pressure,

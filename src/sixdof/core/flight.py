@@ -31,7 +31,7 @@ from sixdof.core.step import (
     GAP_AFT, GAP_CLIMB, GAP_FORE, GAP_GROUND, GAP_SLIP, MOST_TRIES, NO, NO_GAP, ROOT_SHARE, YES, gap, keep_fins, liftoff_time,
     next_bracket, rk4_step,
 )  # fmt: skip
-from sixdof.core.types import Quat, State, Vec3
+from sixdof.core.types import SEEN_COLUMNS, Quat, State, Vec3
 
 FALL_STRIDE = 5  # ticks of the flight computer between looks at the rules under a canopy (20 Hz at 100 Hz)
 INSTANT = 1e-9  # s: two moments closer than this are one
@@ -53,6 +53,7 @@ class Work(NamedTuple):
     opened: np.ndarray  # (canopies,)
     tally: np.ndarray
     air: np.ndarray
+    seen: np.ndarray  # (panels, SEEN_COLUMNS)
 
 
 def make_work(model) -> Work:
@@ -62,13 +63,13 @@ def make_work(model) -> Work:
         np.zeros(len(SENSED)), np.zeros(MEMORY_SIZE), np.zeros(model.computer.gains.shape[0]), np.zeros(3),
         np.zeros(controls), np.zeros((3, controls)), np.zeros((3, controls)), np.zeros(NOTICE_SIZE),
         np.zeros((model.computer.rules.shape[0], 2)), np.zeros(1), np.zeros(model.canopy.shape[0]), np.zeros(4),
-        np.zeros_like(model.world.air),
+        np.zeros_like(model.world.air), np.zeros((model.aero.panel.shape[0], SEEN_COLUMNS)),
     )  # fmt: skip
 
 
 def make_log(model, rows: int) -> np.ndarray:
     """Return an empty log of `rows` rows for flights of `model` (0 rows: nothing is logged)."""
-    return np.empty((rows, LOG_COLUMNS + 2 * model.computer.mixer.shape[0]))
+    return np.empty((rows, LOG_COLUMNS + 3 * model.computer.mixer.shape[0]))
 
 
 def make_events(model) -> np.ndarray:
@@ -199,7 +200,7 @@ def fly(model, draw, work, log, events, summary):
     """
     _reset(work, draw, events, summary)
     drawn_gains(model.computer.gains, draw, work.gains)
-    craft = make_craft(model, draw, work.air)
+    craft = make_craft(model, draw, work.air, work.seen)
     grains = craft.grains
     frame = launch_frame(model.computer.azimuth)
     period = model.computer.period

@@ -36,7 +36,7 @@ GAINS = (
 G_ROLL, G_PITCH, G_YAW, G_PRESSURE, G_LOW, G_HIGH, G_LIMIT = 0, 3, 6, 9, 10, 11, 12
 MEMORY_SIZE = 16
 
-# ---- one row of the log; the fins' angles and commands follow these columns
+# ---- one row of the log; the fins' angles, commands and hinge moments follow these columns
 LOG = (
     "time", "phase", "east", "north", "height", "velocity_east", "velocity_north", "velocity_up",
     "q_w", "q_x", "q_y", "q_z", "rate_x", "rate_y", "rate_z",
@@ -71,14 +71,16 @@ SUMMARY = (
     "rail_departure_margin", "burnout_speed", "burnout_height", "max_speed", "max_mach", "max_dynamic_pressure",
     "max_force", "max_incidence", "max_tilt", "tilt_error_rms", "tilt_error_max", "roll_error_max", "saturation_share",
     "min_static_margin", "landing_east", "landing_north", "landing_speed", "flight_time",
-    "time_above_mach_08", "time_beyond_incidence", "opening_speed",
+    "time_above_mach_08", "time_beyond_incidence", "opening_speed", "time_transonic", "time_stalled",
+    "time_beyond_reynolds", "hinge_moment_max",
 )  # fmt: skip
 (
     X_APOGEE, X_APOGEE_TIME, X_APOGEE_EAST, X_APOGEE_NORTH, X_RAIL_SPEED, X_RAIL_INCIDENCE, X_RAIL_MARGIN,
     X_BURNOUT_SPEED, X_BURNOUT_HEIGHT, X_MAX_SPEED, X_MAX_MACH, X_MAX_PRESSURE, X_MAX_FORCE, X_MAX_INCIDENCE, X_MAX_TILT,
     X_ERROR_RMS, X_ERROR_MAX, X_ROLL_ERROR_MAX, X_SATURATION, X_MIN_MARGIN, X_LANDING_EAST, X_LANDING_NORTH,
-    X_LANDING_SPEED, X_FLIGHT_TIME, X_TIME_MACH, X_TIME_INCIDENCE, X_OPENING_SPEED,
-) = range(27)  # fmt: skip
+    X_LANDING_SPEED, X_FLIGHT_TIME, X_TIME_MACH, X_TIME_INCIDENCE, X_OPENING_SPEED, X_TIME_TRANSONIC, X_TIME_STALLED,
+    X_TIME_REYNOLDS, X_HINGE,
+) = range(31)  # fmt: skip
 
 # ---- how a flight ended
 LANDED_OK, NO_LIFTOFF, DIVERGED, OUT_OF_TIME, ABOVE_AIR = range(5)

@@ -28,6 +28,7 @@ class Craft(NamedTuple):
     normal: float  # factor on normal forces
     cp_shift: float  # m, aft positive
     cant: float  # rad, added to every panel
+    seen: np.ndarray  # (panels, SEEN_COLUMNS) scratch: what each panel did at the last evaluation
     grains: Grains
     thrust_line: Vec3  # unit vector of the thrust, body axes
     exit: Vec3  # nozzle: station (aft positive), y, z
@@ -62,6 +63,7 @@ class Loads(NamedTuple):
     velocity: Vec3  # through the air, body axes
     mach: float
     pressure: float  # dynamic
+    reynolds: float  # unit Reynolds number, 1/m
 
 
 @helper
@@ -118,7 +120,7 @@ def inline_loads(s, body, craft, fins, k):
     )
     return Loads(
         m, Vec3(f.x + t.x, f.y + t.y, f.z + t.z), moment, rate, air.gravity, flow.speed, flow.cross_speed, u, flow.mach,
-        0.5 * air.density * dot(u, u),
+        0.5 * air.density * dot(u, u), flow.speed * air.density / air.viscosity,
     )
 
 

@@ -12,17 +12,20 @@ from sixdof.core.layout import (
     L_INCIDENCE_PITCH, L_INCIDENCE_YAW, L_MACH, L_MARGIN, L_MASS, L_NORTH, L_P, L_PHASE, L_PRESSURE, L_Q, L_QW, L_QX, L_QY,
     L_QZ, L_R, L_ROLL, L_SPEED, L_THRUST, L_TILT, L_TILT_PITCH, L_TILT_YAW, L_TIME, L_VE, L_VN, L_VU, L_WIND_EAST,
     L_WIND_NORTH, LOG_COLUMNS, X_ERROR_MAX, X_ERROR_RMS, X_MAX_FORCE, X_MAX_INCIDENCE, X_MAX_MACH, X_MAX_PRESSURE,
-    X_MAX_SPEED, X_MAX_TILT, X_MIN_MARGIN, X_ROLL_ERROR_MAX, X_TIME_INCIDENCE, X_TIME_MACH,
+    X_MAX_SPEED, X_MAX_TILT, X_MIN_MARGIN, X_ROLL_ERROR_MAX, X_HINGE, X_TIME_INCIDENCE, X_TIME_MACH, X_TIME_REYNOLDS, X_TIME_STALLED, X_TIME_TRANSONIC,
 )  # fmt: skip
 from sixdof.core.loads import wind_at
 from sixdof.core.motion import FREE, PIVOT
 from sixdof.core.types import (
-    BODY_S0, BODY_S1, FIN_KB, FIN_KW, FIN_SLOPE, FIN_X, FIN_XB, PANEL_SET,
+    BODY_S0, BODY_S1, FIN_KB, FIN_KW, FIN_SLOPE, FIN_X, FIN_XB, PANEL_CONTROL, PANEL_SET, SEEN_HINGE, SEEN_STALL,
 )  # fmt: skip
 
 FLOW_SPEED = 20.0  # below this airspeed incidence says little (pad, apogee) and is left out of the extremes, m/s
 MACH_LIMIT = 0.8  # beyond these the aerodynamic model is less sure; the time spent there is counted
 INCIDENCE_LIMIT = 0.2617993877991494  # 15 deg
+SONIC_LIMIT = 1.2  # between the two Mach numbers the tables are a bridge, not a theory
+STALL_LIMIT = 0.5  # weight of separated flow on any panel
+LOW_REYNOLDS, HIGH_REYNOLDS = 5e5, 1e8  # on the body's length: below it is laminar or mixed, beyond nothing was checked
 
 
 @kernel
@@ -60,7 +63,7 @@ def nose_error(q, goal):
 
 @kernel
 def write_log(row, t, phase, s, body, craft, load, force, frame, goal_angles, sensed, fins, command, area):
-    """Fill one row of the log (layout.LOG, then fin angles, then fin commands)."""
+    """Fill one row of the log (layout.LOG, then fin angles, fin commands, hinge moments)."""
     pitch, yaw, roll, tilt = tilt_angles(frame, s.q)
     wind = wind_at(craft, s.r.z)
     row[L_TIME], row[L_PHASE] = t, phase
@@ -83,6 +86,10 @@ def write_log(row, t, phase, s, body, craft, load, force, frame, goal_angles, se
     for i in range(n):
         row[LOG_COLUMNS + i] = fins[0, i]
         row[LOG_COLUMNS + n + i] = command[i]
+    for p in range(craft.aero.panel.shape[0]):
+        control = int(craft.aero.panel[p, PANEL_CONTROL])
+        if control >= 0:
+            row[LOG_COLUMNS + 2 * n + control] = craft.seen[p, SEEN_HINGE]
 
 
 @kernel
@@ -107,6 +114,8 @@ def watch(summary, phase, climbing, s, body, craft, load, force, frame, sensed, 
     summary[X_MAX_PRESSURE] = max(summary[X_MAX_PRESSURE], load.pressure)
     if load.mach > MACH_LIMIT:
         summary[X_TIME_MACH] += period
+        if load.mach < SONIC_LIMIT:
+            summary[X_TIME_TRANSONIC] += period
     if phase != FREE and phase != PIVOT:
         return
     summary[X_MAX_FORCE] = max(summary[X_MAX_FORCE], norm(force))
@@ -117,6 +126,15 @@ def watch(summary, phase, climbing, s, body, craft, load, force, frame, sensed, 
         summary[X_MIN_MARGIN] = min(summary[X_MIN_MARGIN], static_margin(craft, load.mach, body.cg))
         if a > INCIDENCE_LIMIT:
             summary[X_TIME_INCIDENCE] += period
+        if not (LOW_REYNOLDS < load.reynolds * craft.rail.base_x < HIGH_REYNOLDS):
+            summary[X_TIME_REYNOLDS] += period
+        stalled = 0.0
+        for p in range(craft.seen.shape[0]):
+            stalled = max(stalled, craft.seen[p, SEEN_STALL])
+            if craft.aero.panel[p, PANEL_CONTROL] >= 0.0:
+                summary[X_HINGE] = max(summary[X_HINGE], abs(craft.seen[p, SEEN_HINGE]))
+        if stalled > STALL_LIMIT:
+            summary[X_TIME_STALLED] += period
         if enabled > 0.5:
             nose, roll = nose_error(s.q, sensed_goal(sensed))
             tally[0] += nose * nose

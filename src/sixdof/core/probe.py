@@ -31,12 +31,14 @@ PROBE_COLUMNS = 11
 
 
 @kernel
-def probe(model, draw, work, conditions, out):
+def probe(model, draw, work, conditions, out, panels):
     """Fill out (n, 6) with force (N) and moment (N m) of the air, body axes, for conditions (n, PROBE_COLUMNS + controls).
+
+    panels : (n, panels, SEEN_COLUMNS), filled with what each panel did (load, hinge moment, stall ..).
 
     Moments are about the body axis at the station P_CG.
     """
-    craft = make_craft(model, draw, work.air)
+    craft = make_craft(model, draw, work.air, work.seen)
     for i in range(conditions.shape[0]):
         row = conditions[i]
         for j in range(work.fins.shape[1]):
@@ -48,3 +50,6 @@ def probe(model, draw, work, conditions, out):
         load = air_loads(craft, u, rate, Vec3(row[P_CG], 0.0, 0.0), air, row[P_BURNING], work.fins, START)
         out[i, 0], out[i, 1], out[i, 2] = load.force.x, load.force.y, load.force.z
         out[i, 3], out[i, 4], out[i, 5] = load.moment.x, load.moment.y, load.moment.z
+        for p in range(panels.shape[1]):
+            for j in range(panels.shape[2]):
+                panels[i, p, j] = work.seen[p, j]

@@ -68,9 +68,8 @@ class World(NamedTuple):
     BODY_CA,  # axial force at zero incidence, motor off, without friction: fore pressure, wave, base, fins, guides
     BODY_CA_BURN,  # change of it while the motor burns (negative: jet fills part of the base)
     BODY_CA_BACK,  # magnitude of the axial coefficient flying backwards (base first)
-    BODY_CDC,  # eta * cross-flow drag coefficient, but over the CROSS-FLOW Mach number M sin(a)
-) = range(7)
-BODY_COLUMNS = 7
+) = range(6)
+BODY_COLUMNS = 6
 
 # columns of Aero.fin[Mach, set]
 (
@@ -97,8 +96,26 @@ FIN_COLUMNS = 8
     PANEL_AREA,  # exposed area, m^2
     PANEL_HINGE,  # station of the hinge line at the root, m (nan where fixed)
     PANEL_PLATE,  # normal-force coefficient of the separated panel at 90 deg, on its own area
-) = range(10)
-PANEL_COLUMNS = 10
+    PANEL_X_PLATE,  # station of its area's centroid, where the load of separated flow acts, m
+) = range(11)
+PANEL_COLUMNS = 11
+
+# columns of Aero.wake_pair, one row for a set of panels and a set behind it that flies through its vortices
+(
+    WAKE_FIRST,  # first row of Aero.panel of the shedding set
+    WAKE_COUNT,  # how many panels shed
+    WAKE_RECEIVER,  # row in Aero.fin of the set behind
+    WAKE_LATERAL,  # distance of the rolled-up vortex from the body axis as it leaves, m
+    WAKE_BODY,  # body radius at the shedding set, m
+    WAKE_LENGTH,  # from the shedding trailing edge to the receiving panels, m
+    WAKE_LEVER,  # from the hinge line to the shedding trailing edge, m (0 where fixed)
+    WAKE_PER_METRE,  # table cells a metre
+) = range(8)
+WAKE_COLUMNS = 8
+
+# columns of Craft.seen, what each panel did at the last evaluation of the loads
+SEEN_LOAD, SEEN_X, SEEN_HINGE, SEEN_STALL, SEEN_VORTEX, SEEN_Y, SEEN_Z = range(7)
+SEEN_COLUMNS = 7
 
 
 class Aero(NamedTuple):
@@ -107,7 +124,12 @@ class Aero(NamedTuple):
     body : (n, BODY_COLUMNS), fin : (n, sets, FIN_COLUMNS) over Mach = i/per_mach.
     friction : (n, k) CA from skin friction over Mach and the fourth root of the unit Reynolds number (1/m):
         column index = (V rho/mu)^(1/4) * per_root. Multiplied by nothing: it holds wetted areas and form factors.
-    panel : (panels, PANEL_COLUMNS).
+    cross : (n, k) eta times the cross-flow drag coefficient of the body, over the CROSS-FLOW Mach number M sin(a) and the
+        fourth root of the cross flow's unit Reynolds number (grids as friction).
+    panel : (panels, PANEL_COLUMNS); the panels of a set stand together, sets from the front to the back.
+    wake_pair : (pairs, WAKE_COLUMNS). wake : (pairs, 2, 2 m + 1, 2 m + 1) mean velocity along a receiving panel's
+        normal for unit circulation (1/m) of a vortex and its image in the body, as it counts for the panel's force and for its
+        rolling moment, over the vortex's place along the panel's span direction and along its normal, from -m to m cells.
     plan0, plan1, plan2 : planform area of the body (no fins), its first and second moment about the nose tip (m^2, m^3, m^4).
     """
 
@@ -118,7 +140,10 @@ class Aero(NamedTuple):
     fin: np.ndarray
     friction: np.ndarray
     per_root: float
+    cross: np.ndarray
     panel: np.ndarray
+    wake_pair: np.ndarray
+    wake: np.ndarray
     plan0: float
     plan1: float
     plan2: float

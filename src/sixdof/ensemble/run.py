@@ -62,7 +62,7 @@ def disperse(
     """
     from sixdof.core import flight as core
     from sixdof.ensemble.draws import draw_table, pack_draws
-    from sixdof.model import build_model
+    from sixdof.model import flight_model
     from sixdof.results import check_path, ensemble_dataset, save, track_columns
 
     flights = _whole(flights, "flights", 1)
@@ -70,7 +70,7 @@ def disperse(
     if out is not None:
         check_path(out, overwrite=overwrite)
     table = draw_table(mission, seed, first, flights)
-    model = build_model(mission, log_rate=TRACK_RATE)
+    model = flight_model(mission, log_rate=TRACK_RATE)
     points = mission.record.track_points
     store = _Store(model, pack_draws(mission, table), points, track_columns(), core)
     with announced_compilation():

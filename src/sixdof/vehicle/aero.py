@@ -10,20 +10,21 @@ from typing import Sequence
 import numpy as np
 
 from sixdof.core.types import (
-    BODY_CA, BODY_CA_BACK, BODY_CA_BURN, BODY_CDC, BODY_COLUMNS, BODY_S0, BODY_S1, BODY_S2, FIN_COLUMNS, FIN_DB, FIN_DW,
+    BODY_CA, BODY_CA_BACK, BODY_CA_BURN, BODY_COLUMNS, BODY_S0, BODY_S1, BODY_S2, FIN_COLUMNS, FIN_DB, FIN_DW,
     FIN_KB, FIN_KW, FIN_SLOPE, FIN_STALL, FIN_X, FIN_XB, PANEL_AREA, PANEL_CANT, PANEL_COLUMNS, PANEL_CONTROL,
-    PANEL_COS, PANEL_HINGE, PANEL_PLATE, PANEL_SET, PANEL_SIN, PANEL_Y, PANEL_Y_ROLL, Aero,
+    PANEL_COS, PANEL_HINGE, PANEL_PLATE, PANEL_SET, PANEL_SIN, PANEL_X_PLATE, PANEL_Y, PANEL_Y_ROLL, Aero,
 )  # fmt: skip
 from sixdof.mission.schema import Mission
 from sixdof.vehicle import aero_fin, interference
 from sixdof.vehicle.aero_blend import PER_MACH, TRANSONIC, mach_grid, smoothstep
 from sixdof.vehicle.aero_body import body_components, body_moments
-from sixdof.vehicle.aero_cross import cross_flow_drag
+from sixdof.vehicle.aero_cross import cross_table
 from sixdof.vehicle.aero_drag import axial_columns, drag_breakdown
 from sixdof.vehicle.aero_friction import PER_ROOT
 from sixdof.vehicle.aero_measured import body_curve_of, measured_body, measured_panel
 from sixdof.vehicle.derivatives import derivatives, ratio
 from sixdof.vehicle.geometry import FinSet, Shape, planform, shape_of
+from sixdof.vehicle.wake import wake_tables
 
 __all__ = ["aero_table", "centre_of_pressure", "component_table", "drag_breakdown"]
 
@@ -35,16 +36,18 @@ def aero_table(mission: Mission, stages: Sequence[int]) -> Aero:
     mach = mach_grid()
     body = np.zeros((mach.size, BODY_COLUMNS))
     body[:, [BODY_S0, BODY_S1, BODY_S2]] = sum(m for _, m in _body_rows(mission, stages, shape, mach))
-    body[:, BODY_CDC] = cross_flow_drag(mach, shape.length / shape.diameter)
     coasting, burning, backward, friction = axial_columns(mission, stages, shape, mach)
     body[:, BODY_CA], body[:, BODY_CA_BURN], body[:, BODY_CA_BACK] = coasting, burning, backward
     fin = np.zeros((mach.size, len(shape.fins), FIN_COLUMNS))
     for number, one in enumerate(shape.fins):
         fin[:, number, :] = fin_columns(mach, one, shape)
     plan0, plan1, plan2 = planform(shape)
+    cross = cross_table(shape)
+    wake_pair, wake = wake_tables(shape)
     return Aero(
         area=float(shape.area), length=float(shape.diameter), per_mach=PER_MACH, body=body, fin=fin,
-        friction=np.ascontiguousarray(friction), per_root=PER_ROOT, panel=panel_rows(shape),
+        friction=np.ascontiguousarray(friction), per_root=PER_ROOT, cross=np.ascontiguousarray(cross),
+        panel=panel_rows(shape), wake_pair=wake_pair, wake=wake,
         plan0=plan0, plan1=plan1, plan2=plan2,
     )  # fmt: skip
 
@@ -92,6 +95,7 @@ def panel_rows(shape: Shape) -> np.ndarray:
         row[[PANEL_SET, PANEL_CANT, PANEL_AREA, PANEL_PLATE]] = number, fin.part.cant, fin.area, aero_fin.PLATE_NORMAL
         row[PANEL_Y] = fin.body_radius + fin.y_mac
         row[PANEL_Y_ROLL] = aero_fin.roll_arm(fin)
+        row[PANEL_X_PLATE] = fin.x0 + aero_fin.area_centre(fin)
         row[PANEL_HINGE] = fin.x0 + fin.part.hinge if fin.part.control else np.nan
         for angle in fin.angles():
             row[[PANEL_SIN, PANEL_COS]] = np.sin(angle), np.cos(angle)
