@@ -9,12 +9,16 @@ the kernels as plain Python (slow, for coverage and debuggers).
 
 from __future__ import annotations
 
+import ctypes
 import hashlib
 import os
 from functools import cache
 from pathlib import Path
 
 import numba
+from llvmlite import ir
+from numba import types
+from numba.extending import intrinsic
 
 _HERE = Path(__file__).resolve().parent
 
@@ -67,3 +71,68 @@ def is_compiled_here() -> bool:
     """Tell whether this source's kernels have been compiled before on this machine (a message is due if not)."""
     folder = cache_folder()
     return CACHE and folder.is_dir() and any(folder.rglob("*.nbc"))
+
+
+@intrinsic
+def _call_address(typingctx, address, t, sensed, memory, gains, command):
+    """Call the C function `int law(double, const double *, double *, const double *, double *)` at an integer address."""
+
+    def codegen(context, builder, signature, values):
+        number = ir.IntType(32)
+        real, pointer = ir.DoubleType(), ir.DoubleType().as_pointer()
+        function = ir.FunctionType(number, [real, pointer, pointer, pointer, pointer])
+        data = [
+            context.make_array(kind)(context, builder, value).data for kind, value in zip(signature.args[2:], values[2:])
+        ]
+        call = builder.call(builder.inttoptr(values[0], function.as_pointer()), [values[1], *data])
+        return builder.sext(call, ir.IntType(64))
+
+    return types.int64(address, t, sensed, memory, gains, command), codegen
+
+
+def _call_address_plainly(address, t, sensed, memory, gains, command):
+    """Do the same without numba (NUMBA_DISABLE_JIT=1)."""
+    pointer = ctypes.POINTER(ctypes.c_double)
+    function = LAW_PROTOTYPE(int(address))
+    return function(t, *(a.ctypes.data_as(pointer) for a in (sensed, memory, gains, command)))
+
+
+# what a law is to the kernels: a C function, whatever language it was written in
+LAW_PROTOTYPE = ctypes.CFUNCTYPE(ctypes.c_int, ctypes.c_double, *[ctypes.POINTER(ctypes.c_double)] * 4)
+
+if numba.config.DISABLE_JIT:
+    call_law = _call_address_plainly
+else:
+
+    @helper
+    def call_law(address, t, sensed, memory, gains, command):
+        """Call the law at an address; return its status (0 if all went well)."""
+        return _call_address(address, t, sensed, memory, gains, command)
+
+
+def law_pointer(law, sizes):
+    """Return (object to keep alive, address) of a jitted law(t, sensed, memory, gains, command) as a C function.
+
+    sizes : lengths of sensed, memory, gains, command. An exception inside becomes status 1 (numba would swallow it).
+    """
+    n_sensed, n_memory, n_gains, n_command = sizes
+    pointer = types.CPointer(types.float64)
+
+    @numba.cfunc(types.int32(types.float64, pointer, pointer, pointer, pointer), error_model="numpy")
+    def wrapped(t, sensed, memory, gains, command):
+        s = numba.carray(sensed, (n_sensed,))
+        m = numba.carray(memory, (n_memory,))
+        g = numba.carray(gains, (n_gains,))
+        c = numba.carray(command, (n_command,))
+        try:
+            law(t, s, m, g, c)
+        except Exception:
+            return 1
+        return 0
+
+    return wrapped, wrapped.address
+
+
+def is_jitted(function) -> bool:
+    """Tell whether a function was compiled by numba's njit."""
+    return hasattr(function, "py_func")

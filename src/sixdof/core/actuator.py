@@ -1,32 +1,44 @@
-"""The fins' actuators: second order, with rate, acceleration and travel limits, one independent loop a fin."""
+"""The fins' actuators: transport delay, dead band, resolution, second order, limits, load, backlash, failure; one loop a fin."""
 
 from __future__ import annotations
+
+from math import floor, inf
+
+import numpy as np
 
 from sixdof._jit import helper, kernel
 from sixdof.core.algebra import clip
 
+ISSUED = 64  # commands kept for the transport delay: it must be shorter than this many ticks
+HEALTHY, STUCK, DEAD = (np.int64(i) for i in range(3))  # of a servo: holds its angle; floats with the air and carries no load
+# rows of the fins' arrays: angles at the start, middle and end of a step, and what share of its load each fin carries
+CARRIED = 3
+FIN_ROWS = 4
+# rows of the motors' array: (angle, rate) at the start, middle and end of a step
+MOTOR_ROWS = 6
+
 
 @helper
-def _rates(angle, rate, command, servo):
+def _rates(angle, rate, target, servo, up, down):
     """Return (d angle/dt, d rate/dt): the limits hold by taking away whatever would push through them."""
-    r = clip(rate, -servo.rate_limit, servo.rate_limit)
-    pull = servo.frequency * (servo.frequency * (command - angle) - 2.0 * servo.damping * r)
+    r = clip(rate, -down, up)
+    pull = servo.frequency * (servo.frequency * (target - angle) - 2.0 * servo.damping * r)
     pull = clip(pull, -servo.acceleration_limit, servo.acceleration_limit)
-    if (r >= servo.rate_limit and pull > 0.0) or (r <= -servo.rate_limit and pull < 0.0):
+    if (r >= up and pull > 0.0) or (r <= -down and pull < 0.0):
         pull = 0.0
     return r, pull
 
 
 @helper
-def _advance(angle, rate, command, servo, h):
-    """Return (angle, rate) h seconds on: one RK4 step, then the stops."""
-    a1, b1 = _rates(angle, rate, command, servo)
-    a2, b2 = _rates(angle + 0.5 * h * a1, rate + 0.5 * h * b1, command, servo)
-    a3, b3 = _rates(angle + 0.5 * h * a2, rate + 0.5 * h * b2, command, servo)
-    a4, b4 = _rates(angle + h * a3, rate + h * b3, command, servo)
+def _advance(angle, rate, target, servo, up, down, h):
+    """Return (angle, rate) of the motor h seconds on: one RK4 step, then the stops."""
+    a1, b1 = _rates(angle, rate, target, servo, up, down)
+    a2, b2 = _rates(angle + 0.5 * h * a1, rate + 0.5 * h * b1, target, servo, up, down)
+    a3, b3 = _rates(angle + 0.5 * h * a2, rate + 0.5 * h * b2, target, servo, up, down)
+    a4, b4 = _rates(angle + h * a3, rate + h * b3, target, servo, up, down)
     angle += h / 6.0 * (a1 + 2.0 * a2 + 2.0 * a3 + a4)
     rate += h / 6.0 * (b1 + 2.0 * b2 + 2.0 * b3 + b4)
-    rate = clip(rate, -servo.rate_limit, servo.rate_limit)
+    rate = clip(rate, -down, up)
     if angle >= servo.travel:
         return servo.travel, min(rate, 0.0)
     if angle <= -servo.travel:
@@ -34,16 +46,91 @@ def _advance(angle, rate, command, servo, h):
     return angle, rate
 
 
-@kernel
-def move_fins(fins, rates, command, servo, h):
-    """Fill rows 1 and 2 of `fins` and `rates` (3, controls) with the state after h/2 and h, from row 0 and a held command.
+@helper
+def with_play(fin, motor, play):
+    """Return the fin's angle: it stays until the motor has taken up the play, then follows half of it behind (hysteresis)."""
+    return clip(fin, motor - 0.5 * play, motor + 0.5 * play)
 
-    The actuators do not feel the vehicle's motion, so a step can move them first and hand the rigid body three known angles.
+
+@helper
+def speeds(hinge, servo):
+    """Return the motor's speed limits (up, down) under a hinge moment (N m, positive drives the angle up).
+
+    The torque-speed line of a direct-current motor: no-load speed times (1 - load/stall torque) against the load, never more
+    than the no-load speed with it; a stalled servo holds (its gears do not run backwards).
+    """
+    if servo.stall_torque == inf:
+        return servo.rate_limit, servo.rate_limit
+    share = hinge / servo.stall_torque
+    return servo.rate_limit * clip(1.0 + share, 0.0, 1.0), servo.rate_limit * clip(1.0 - share, 0.0, 1.0)
+
+
+@kernel
+def issue(t, command, issued, tick, servo):
+    """Take a tick's commands to the servos: dead band against the last one taken, then resolution."""
+    now, last = issued[tick % ISSUED], issued[(tick - 1) % ISSUED]
+    for i in range(command.shape[0]):
+        wanted = command[i]
+        if servo.resolution > 0.0:
+            wanted = floor(wanted / servo.resolution + 0.5) * servo.resolution
+        if tick > 0 and abs(wanted - last[i]) <= servo.dead_band:
+            wanted = last[i]
+        now[i] = clip(wanted, -servo.travel, servo.travel)
+
+
+@helper
+def switch_delay(servo, period):
+    """Return (ticks, seconds): a command takes effect so many whole ticks and seconds after the tick that issued it."""
+    ticks = int(servo.delay / period + 1e-9)
+    return ticks, max(servo.delay - ticks * period, 0.0)
+
+
+@kernel
+def pick_targets(issued, tick, late, servo, period, centring, targets):
+    """Fill the servos' targets: the command issued the transport delay ago; late = 1 before the delay's part of a tick has passed."""
+    ticks, _ = switch_delay(servo, period)
+    k = tick - ticks - late
+    for i in range(targets.shape[0]):
+        targets[i] = centring[i] + (issued[k % ISSUED, i] if k >= 0 else 0.0)
+
+
+@kernel
+def fail_fins(t, failure, state, fins):
+    """Apply the failures that are due: failure (controls, 2) holds kind and time; state (controls,) the kind in force."""
+    for i in range(state.shape[0]):
+        if failure[i, 0] > 0.0 and t >= failure[i, 1] and state[i] == 0.0:
+            state[i] = failure[i, 0]
+            if int(failure[i, 0]) == DEAD:
+                fins[CARRIED, i] = 0.0
+
+
+@kernel
+def move_fins(fins, motors, targets, state, hinge, servo, h):
+    """Fill rows 1 and 2 of `fins` and the middle and end of `motors` with the state after h/2 and h, from the start.
+
+    The actuators do not feel the vehicle's motion inside a step, so they move first and the rigid body gets three known angles;
+    their load is that of the step's start.
     """
     for i in range(fins.shape[1]):
-        a, r = _advance(fins[0, i], rates[0, i], command[i], servo, 0.5 * h)
-        fins[1, i] = a
-        rates[1, i] = r
-        a, r = _advance(a, r, command[i], servo, 0.5 * h)
-        fins[2, i] = a
-        rates[2, i] = r
+        a, r = motors[0, i], motors[1, i]
+        if state[i] > 0.0:
+            r = 0.0
+            motors[2, i], motors[3, i], motors[4, i], motors[5, i] = a, r, a, r
+            fins[1, i] = fins[2, i] = fins[0, i]
+            continue
+        up, down = speeds(hinge[i], servo)
+        a, r = _advance(a, r, targets[i], servo, up, down, 0.5 * h)
+        motors[2, i], motors[3, i] = a, r
+        fins[1, i] = with_play(fins[0, i], a, servo.backlash)
+        a, r = _advance(a, r, targets[i], servo, up, down, 0.5 * h)
+        motors[4, i], motors[5, i] = a, r
+        fins[2, i] = with_play(fins[1, i], a, servo.backlash)
+
+
+@kernel
+def keep_fins(fins, motors):
+    """Make the end of a step the start of the next."""
+    for i in range(fins.shape[1]):
+        fins[0, i] = fins[2, i]
+        motors[0, i] = motors[4, i]
+        motors[1, i] = motors[5, i]

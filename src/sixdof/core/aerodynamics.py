@@ -19,6 +19,7 @@ from sixdof.core.types import (
 )  # fmt: skip
 
 TINY = 1e-12  # keeps a division by the speed finite at rest; its force there is zero
+CARRIED_ROW = 3  # of the fins' array, see core/actuator.py
 STALL_WIDTH = 0.15  # range of sine over which a panel goes from attached to separated flow
 
 
@@ -155,7 +156,8 @@ def _panel(row, shared, sine, u, rate, cg, wash, roll_wash, q_area, plate, out):
 def air_loads(craft, u, rate, cg, air, burning, fins, k):
     """Return the AirLoads of a velocity u through the air and rates against it (both body axes).
 
-    cg : station (aft positive), y, z. air : Air. burning : 1 with the motor alight. fins : (3, controls); k picks the row.
+    cg : station (aft positive), y, z. air : Air. burning : 1 with the motor alight. fins : (4, controls): angles at the start, middle and end of a step, k picks the
+    row; and the share of its load that each fin carries.
     """
     aero = craft.aero
     cross2 = u.y * u.y + u.z * u.z
@@ -215,15 +217,17 @@ def air_loads(craft, u, rate, cg, air, burning, fins, k):
             current = row[PANEL_SET]
             shared = fin_set_at(aero, int(current), mi, mf, craft)
         angle = row[PANEL_CANT] + craft.cant
+        carried = 1.0
         control = int(row[PANEL_CONTROL])
         if control >= 0:
             angle += fins[k, control]
+            carried = fins[CARRIED_ROW, control]  # a dead servo lets its fin float: no load
         plate = row[PANEL_PLATE] * row[PANEL_AREA] * per_area
         sine = small_sin(angle)
         wash = roll_wash = 0.0
         if wakes:
             wash, roll_wash = _wash(aero, current, row[PANEL_SIN], row[PANEL_COS], u, seen)
-        px, py, pz, lx, ly, lz = _panel(row, shared, sine, u, rate, cg, wash, roll_wash, half_area, plate, seen[p])
+        px, py, pz, lx, ly, lz = _panel(row, shared, sine, u, rate, cg, wash, roll_wash, half_area * carried, plate, seen[p])
         if wakes:
             _shed(aero, p, seen[p, SEEN_LOAD], sine, 2.0 * half, speed, seen)
         fx += px

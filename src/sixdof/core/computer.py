@@ -1,37 +1,50 @@
-"""The flight computer at one tick: sensed values -> guidance -> control -> mixer -> fin commands, and the event rules.
+"""The flight computer at one tick: sensors -> estimate -> event rules -> guidance -> control -> mixer -> commands to the servos.
 
-Trigonometry is allowed here: this runs once a tick, not once a derivative. Sensed values are the truth in this version.
+Trigonometry is allowed here: this runs once a tick, not once a derivative. Guidance and control are the built-in laws or whatever
+stands at the address of a law of the user's own.
 """
 
 from __future__ import annotations
 
-from math import acos, asin, atan2, inf
+from math import acos, asin, atan2, inf, sqrt
 
-from sixdof._jit import helper, kernel
-from sixdof.core.algebra import clip, conjugate, matrix_of, multiply, tilt_quaternion
+from sixdof._jit import call_law, helper, kernel
+from sixdof.core.actuator import issue
+from sixdof.core.algebra import clip, conjugate, matrix_of, multiply, norm, sub
+from sixdof.core.control import built_in_control, mix
+from sixdof.core.estimator import E_AGE, E_BARO, E_FIX, E_LAG, E_MX, E_QW, E_VX, E_X, estimate
+from sixdof.core.guidance import M_INDEX, built_in_guidance
 from sixdof.core.layout import (
-    G_HIGH, G_LIMIT, G_LOW, G_PITCH, G_PRESSURE, G_ROLL, G_YAW, S_EAST, S_ENABLED, S_FRAME_W, S_FRAME_X, S_FRAME_Y,
-    S_FRAME_Z, S_FX, S_FY, S_FZ, S_GOAL_W, S_GOAL_X, S_GOAL_Y, S_GOAL_Z, S_HEIGHT, S_LIFTOFF, S_NORTH, S_P, S_PERIOD,
-    S_PRESSURE, S_Q, S_QW, S_QX, S_QY, S_QZ, S_R, S_TIME, S_VE, S_VN, S_VU,
+    D_DEPLOY, D_DIRECT, D_ENABLE, D_FIN, GOAL_SIZE, S_BARO, S_BOOSTER, S_EAST, S_ENABLED, S_FIELD_X, S_FIX_AGE, S_FIX_EAST,
+    S_FRAME_W, S_FX, S_GOAL_P, S_GOAL_W, S_HEIGHT, S_LIFTOFF, S_MACH, S_MODE, S_NORTH, S_P, S_PERIOD, S_PRESSURE, S_QW, S_QX,
+    S_QY, S_QZ, S_SATURATED, S_TIME, S_VE, S_VN, S_VU, S_WAYPOINT,
+)  # fmt: skip
+from sixdof.core.loads import air_at
+from sixdof.core.sensors import (
+    C_ACCELEROMETER, C_GYRO, GYRO, ACCELEROMETER, read_barometer, read_gnss, read_inertial, read_magnetometer, remember,
 )  # fmt: skip
 from sixdof.core.types import (
-    ACTION_DEPLOY, ACTION_DISABLE, ACTION_ENABLE, RULE_ACTION, RULE_DELAY, RULE_SPEED_ABOVE, RULE_SPEED_BELOW, RULE_TARGET,
-    RULE_THRESHOLD, RULE_TILT_BELOW, RULE_TRIGGER, TRIGGER_APOGEE, TRIGGER_BURNOUT, TRIGGER_CLIMBING, TRIGGER_FALLING,
-    TRIGGER_LIFTOFF, TRIGGER_RAIL, TRIGGER_TIME, Quat,
+    ACTION_DEPLOY, ACTION_DISABLE, ACTION_ENABLE, ACTION_GUIDE, RULE_ACTION, RULE_DELAY, RULE_SPEED_ABOVE, RULE_SPEED_BELOW,
+    RULE_TARGET, RULE_THRESHOLD, RULE_TILT_BELOW, RULE_TRIGGER, TRIGGER_APOGEE, TRIGGER_BURNOUT, TRIGGER_CLIMBING,
+    TRIGGER_FALLING, TRIGGER_LIFTOFF, TRIGGER_RAIL, TRIGGER_TIME, Quat, Vec3,
 )  # fmt: skip
 
 LIFTOFF_FORCE = 20.0  # specific force along the axis that counts as liftoff, m/s^2 (about 2 g, common practice)
+LIFTOFF_HEIGHT = 10.0  # m: liftoff is also noticed by the height gained
 
 # what the computer has noticed so far: times, -1 before
-N_LIFTOFF, N_RAIL, N_BURNOUT, N_APOGEE, N_LAST_HEIGHT = range(5)
-NOTICE_SIZE = 5
+N_LIFTOFF, N_RAIL, N_BURNOUT, N_APOGEE = range(4)
+NOTICE_SIZE = 4
 # state of one rule
 R_ARMED, R_FIRED = range(2)
+# switches: fins live, guidance mode
+SW_FINS, SW_MODE = range(2)
+SWITCHES = 2
 
 
 @helper
 def sensed_goal(sensed):
-    return Quat(sensed[S_GOAL_W], sensed[S_GOAL_X], sensed[S_GOAL_Y], sensed[S_GOAL_Z])
+    return Quat(sensed[S_GOAL_W], sensed[S_GOAL_W + 1], sensed[S_GOAL_W + 2], sensed[S_GOAL_W + 3])
 
 
 @helper
@@ -41,91 +54,98 @@ def sensed_attitude(sensed):
 
 @helper
 def sensed_frame(sensed):
-    return Quat(sensed[S_FRAME_W], sensed[S_FRAME_X], sensed[S_FRAME_Y], sensed[S_FRAME_Z])
+    return Quat(sensed[S_FRAME_W], sensed[S_FRAME_W + 1], sensed[S_FRAME_W + 2], sensed[S_FRAME_W + 3])
+
+
+@helper
+def sensed_place(sensed):
+    return Vec3(sensed[S_EAST], sensed[S_NORTH], sensed[S_HEIGHT])
+
+
+@helper
+def sensed_velocity(sensed):
+    return Vec3(sensed[S_VE], sensed[S_VN], sensed[S_VU])
+
+
+@helper
+def _put(a, i, v):
+    a[i], a[i + 1], a[i + 2] = v.x, v.y, v.z
+
+
+@helper
+def _put4(a, i, q):
+    a[i], a[i + 1], a[i + 2], a[i + 3] = q.w, q.x, q.y, q.z
 
 
 @kernel
-def sense(t, s, force, density, frame, period, enabled, notice, sensed):
-    """Fill `sensed` from the truth. force: specific force in body axes, m/s^2; density: of the height, kg/m^3."""
+def measure(tick, stride, s, force, matrix, computer, chance, work):
+    """Read the sensors of a tick, advance the estimate, and fill `sensed` with readings and estimate."""
+    sensors, state, constants = computer.sensors, work.estimate, work.constants
+    step = stride * computer.period
+    gyro = read_inertial(s.w, sensors.gyro, constants, C_GYRO, GYRO, chance, tick, computer.period)
+    felt = read_inertial(
+        force, sensors.accelerometer, constants, C_ACCELEROMETER, ACCELEROMETER, chance, tick, computer.period
+    )
+    state[E_LAG], baro = read_barometer(s.r.z, state[E_LAG], sensors.barometer, constants, chance, tick, step)
+    magnet = Vec3(0.0, 0.0, 0.0)
+    if sensors.magnetometer.fitted > 0:
+        magnet = read_magnetometer(matrix, sensors.magnetometer, constants, chance, tick)
+    fix = read_gnss(
+        work.history, tick, stride, sensors.gnss, chance, norm(force), norm(s.v), state[E_FIX : E_FIX + 6]
+    )
+    every = sensors.barometer.every
+    fresh = 1 if tick // every > (tick - stride) // every else 0
+    if fresh == 0:
+        baro = state[E_BARO]
+    moving = 1 if work.notice[N_LIFTOFF] >= 0.0 or felt.x > LIFTOFF_FORCE else 0
+    estimate(
+        state, gyro, felt, baro, fresh, fix, magnet, sensors.gnss.latency * computer.period, computer.estimator,
+        computer.earth_rate, moving, step, sensors.magnetometer.fitted, sensors.magnetometer.field,
+    )  # fmt: skip
+    sensed = work.sensed
+    for i in range(3):
+        sensed[S_EAST + i] = state[E_X + i]
+        sensed[S_VE + i] = state[E_VX + i]
+        sensed[S_FIELD_X + i] = state[E_MX + i]
+    for i in range(4):
+        sensed[S_QW + i] = state[E_QW + i]
+    for i in range(6):
+        sensed[S_FIX_EAST + i] = state[E_FIX + i]
+    _put(sensed, S_P, gyro)
+    _put(sensed, S_FX, felt)
+    sensed[S_BARO], sensed[S_FIX_AGE] = baro, state[E_AGE]
+
+
+@kernel
+def tell_truth(s, force, sensed):
+    """Fill `sensed` with the truth: ideal sensors and estimator."""
+    _put(sensed, S_EAST, s.r)
+    _put(sensed, S_VE, s.v)
+    _put4(sensed, S_QW, s.q)
+    _put(sensed, S_P, s.w)
+    _put(sensed, S_FX, force)
+    sensed[S_BARO], sensed[S_FIX_AGE] = s.r.z, 0.0
+    _put(sensed, S_FIX_EAST, s.r)
+    _put(sensed, S_FIX_EAST + 3, s.v)
+
+
+@kernel
+def sense(t, tick, stride, s, force, matrix, model, frame, chance, work):
+    """Fill `sensed` with everything but the goal."""
+    computer, sensed = model.computer, work.sensed
+    if computer.sensors.ideal > 0:
+        tell_truth(s, force, sensed)
+    else:
+        for k in range(tick - stride + 1, tick + 1):
+            remember(work.history, k, s.r, s.v)
+        measure(tick, stride, s, force, matrix, computer, chance, work)
     sensed[S_TIME] = t
-    sensed[S_LIFTOFF] = t - notice[N_LIFTOFF] if notice[N_LIFTOFF] >= 0.0 else -1.0
-    sensed[S_EAST], sensed[S_NORTH], sensed[S_HEIGHT] = s.r.x, s.r.y, s.r.z
-    sensed[S_VE], sensed[S_VN], sensed[S_VU] = s.v.x, s.v.y, s.v.z
-    sensed[S_QW], sensed[S_QX], sensed[S_QY], sensed[S_QZ] = s.q.w, s.q.x, s.q.y, s.q.z
-    sensed[S_P], sensed[S_Q], sensed[S_R] = s.w.x, s.w.y, s.w.z
-    sensed[S_FX], sensed[S_FY], sensed[S_FZ] = force.x, force.y, force.z
-    sensed[S_PRESSURE] = 0.5 * density * (s.v.x * s.v.x + s.v.y * s.v.y + s.v.z * s.v.z)
-    sensed[S_FRAME_W], sensed[S_FRAME_X], sensed[S_FRAME_Y], sensed[S_FRAME_Z] = frame.w, frame.x, frame.y, frame.z
-    sensed[S_PERIOD] = period
-    sensed[S_ENABLED] = enabled
-
-
-@helper
-def profile_at(profile, t):
-    """Return (tilt_pitch, tilt_yaw, roll) of the profile at t, straight lines between rows, held beyond both ends."""
-    n = profile.shape[0]
-    if t <= profile[0, 0]:
-        return profile[0, 1], profile[0, 2], profile[0, 3]
-    for i in range(n - 1):
-        if t < profile[i + 1, 0]:
-            f = (t - profile[i, 0]) / (profile[i + 1, 0] - profile[i, 0])
-            return (
-                profile[i, 1] + f * (profile[i + 1, 1] - profile[i, 1]),
-                profile[i, 2] + f * (profile[i + 1, 2] - profile[i, 2]),
-                profile[i, 3] + f * (profile[i + 1, 3] - profile[i, 3]),
-            )
-    return profile[n - 1, 1], profile[n - 1, 2], profile[n - 1, 3]
-
-
-@kernel
-def attitude_guidance(sensed, profile):
-    """Write the goal attitude of the profile into `sensed`; return its (tilt_pitch, tilt_yaw, roll)."""
-    pitch, yaw, roll = profile_at(profile, sensed[S_LIFTOFF])
-    goal = multiply(sensed_frame(sensed), tilt_quaternion(pitch, yaw, roll))
-    sensed[S_GOAL_W], sensed[S_GOAL_X], sensed[S_GOAL_Y], sensed[S_GOAL_Z] = goal.w, goal.x, goal.y, goal.z
-    return pitch, yaw, roll
-
-
-@helper
-def _pid(gains, first, error, rate, memory, slot, scale, period):
-    """Return one channel's demand: P on the attitude error, I with its part of the demand limited, D on the body rate."""
-    limit = gains[G_LIMIT]
-    memory[slot] = clip(memory[slot] + gains[first + 1] * error * period, -limit, limit)
-    return scale * (gains[first] * error + memory[slot] - gains[first + 2] * rate)
-
-
-@kernel
-def attitude_control(t, sensed, memory, gains, command):
-    """The built-in control law: quaternion attitude error and body rates -> roll, pitch, yaw demands (rad of fin).
-
-    The error is twice the vector part of the quaternion from the actual to the wanted attitude, the short way round:
-    the small-angle error about each body axis, and never singular. Gains are multiplied by pressure/q within limits.
-    """
-    if sensed[S_ENABLED] < 0.5:
-        memory[0] = memory[1] = memory[2] = 0.0
-        command[0] = command[1] = command[2] = 0.0
-        return
-    e = multiply(conjugate(sensed_attitude(sensed)), sensed_goal(sensed))
-    k = 2.0 if e.w >= 0.0 else -2.0
-    scale = 1.0
-    if gains[G_PRESSURE] > 0.0:
-        scale = clip(gains[G_PRESSURE] / max(sensed[S_PRESSURE], 1.0), gains[G_LOW], gains[G_HIGH])
-    period = sensed[S_PERIOD]
-    command[0] = _pid(gains, G_ROLL, k * e.x, sensed[S_P], memory, 0, scale, period)
-    command[1] = _pid(gains, G_PITCH, k * e.y, sensed[S_Q], memory, 1, scale, period)
-    command[2] = _pid(gains, G_YAW, k * e.z, sensed[S_R], memory, 2, scale, period)
-
-
-@kernel
-def mix(command, mixer, travel, fins):
-    """Fill the fin commands from the demands, limited to the travel; return 1 if any was limited, else 0."""
-    limited = 0.0
-    for i in range(fins.shape[0]):
-        wanted = mixer[i, 0] * command[0] + mixer[i, 1] * command[1] + mixer[i, 2] * command[2]
-        fins[i] = clip(wanted, -travel, travel)
-        if fins[i] != wanted:
-            limited = 1.0
-    return limited
+    air = air_at(model.world, sensed[S_HEIGHT])
+    speed2 = sensed[S_VE] ** 2 + sensed[S_VN] ** 2 + sensed[S_VU] ** 2
+    sensed[S_PRESSURE] = 0.5 * air.density * speed2
+    sensed[S_MACH] = sqrt(speed2) / air.sound
+    _put4(sensed, S_FRAME_W, frame)
+    sensed[S_PERIOD] = stride * computer.period
 
 
 @kernel
@@ -133,15 +153,16 @@ def notice_phases(sensed, aft_travel, notice):
     """Update what the computer has noticed (liftoff, rail, burnout, apogee) from sensed values alone."""
     t = sensed[S_TIME]
     if notice[N_LIFTOFF] < 0.0:
-        if sensed[S_FX] > LIFTOFF_FORCE or sensed[S_HEIGHT] > 10.0:
+        if sensed[S_FX] > LIFTOFF_FORCE or sensed[S_HEIGHT] > LIFTOFF_HEIGHT:
             notice[N_LIFTOFF] = t
-        return
+        else:
+            return
     e, n, h = sensed[S_EAST], sensed[S_NORTH], sensed[S_HEIGHT]
     if notice[N_RAIL] < 0.0 and e * e + n * n + h * h > aft_travel * aft_travel:
         notice[N_RAIL] = t
     if notice[N_BURNOUT] < 0.0 and sensed[S_FX] < 0.0:
         notice[N_BURNOUT] = t
-    if notice[N_APOGEE] < 0.0 and sensed[S_VU] < 0.0:
+    if notice[N_APOGEE] < 0.0 and sensed[S_VU] < 0.0 and notice[N_RAIL] >= 0.0:
         notice[N_APOGEE] = t
 
 
@@ -178,10 +199,8 @@ def tilt_angles(frame, q):
 
 @kernel
 def run_rules(rules, state, sensed, notice, extra_delay, switches, opened):
-    """Fire the rules that are due. switches[0]: fins enabled; opened[c]: time canopy c was released, -1 before."""
+    """Fire the rules that are due. switches: SW_*; opened[c]: time canopy c was released, -1 before."""
     t = sensed[S_TIME]
-    _, _, _, tilt = tilt_angles(sensed_frame(sensed), sensed_attitude(sensed))
-    speed2 = sensed[S_VE] ** 2 + sensed[S_VN] ** 2 + sensed[S_VU] ** 2
     for i in range(rules.shape[0]):
         if state[i, R_FIRED] >= 0.0:
             continue
@@ -193,15 +212,106 @@ def run_rules(rules, state, sensed, notice, extra_delay, switches, opened):
         delay = rules[i, RULE_DELAY]
         if action == ACTION_DEPLOY:
             delay += extra_delay
-        if t < state[i, R_ARMED] + delay - 1e-9:
-            continue
-        low, high = max(rules[i, RULE_SPEED_ABOVE], 0.0), rules[i, RULE_SPEED_BELOW]
-        if tilt > rules[i, RULE_TILT_BELOW] or speed2 < low * low or (high < inf and speed2 > high * high):
+        if t < state[i, R_ARMED] + delay - 1e-9 or _inhibited(rules[i], sensed):
             continue
         state[i, R_FIRED] = t
+        target = int(rules[i, RULE_TARGET])
         if action == ACTION_ENABLE:
-            switches[0] = 1.0
+            switches[SW_FINS] = 1.0
         elif action == ACTION_DISABLE:
-            switches[0] = 0.0
-        elif opened[int(rules[i, RULE_TARGET])] < 0.0:
-            opened[int(rules[i, RULE_TARGET])] = t
+            switches[SW_FINS] = 0.0
+        elif action == ACTION_GUIDE:
+            switches[SW_MODE] = rules[i, RULE_TARGET]
+        elif opened[target] < 0.0:
+            opened[target] = t
+
+
+@helper
+def _inhibited(rule, sensed):
+    low, high = max(rule[RULE_SPEED_ABOVE], 0.0), rule[RULE_SPEED_BELOW]
+    speed2 = sensed[S_VE] ** 2 + sensed[S_VN] ** 2 + sensed[S_VU] ** 2
+    if speed2 < low * low or (high < inf and speed2 > high * high):
+        return True
+    if rule[RULE_TILT_BELOW] < inf:
+        return tilt_angles(sensed_frame(sensed), sensed_attitude(sensed))[3] > rule[RULE_TILT_BELOW]
+    return False
+
+
+@kernel
+def steer(t, model, frame, work):
+    """Run guidance and leave its goal in `sensed`; return 0, or 1 if a law of the user's own failed."""
+    sensed, guidance = work.sensed, model.computer.guidance
+    if work.laws[0] != 0:
+        failed = call_law(work.laws[0], t, sensed, work.guidance_memory, work.guidance_gains, work.goal)
+        for i in range(GOAL_SIZE):
+            sensed[S_GOAL_W + i] = work.goal[i]
+        return failed
+    goal = built_in_guidance(
+        t, sensed[S_LIFTOFF], sensed_place(sensed), sensed_velocity(sensed), sensed_attitude(sensed), frame,
+        sensed[S_PRESSURE], int(work.switches[SW_MODE]), work.guidance_memory, guidance, work.passed, model.computer.period,
+    )  # fmt: skip
+    sensed[S_WAYPOINT] = work.guidance_memory[M_INDEX]
+    if sensed[S_LIFTOFF] >= 0.0 and guidance.feed_rate > 0:
+        # the goal's own turning rate, from its change since the last tick
+        e = multiply(conjugate(sensed_goal(sensed)), goal)
+        k = 2.0 / model.computer.period if e.w >= 0.0 else -2.0 / model.computer.period
+        _put(sensed, S_GOAL_P, Vec3(k * e.x, k * e.y, k * e.z))
+    _put4(sensed, S_GOAL_W, goal)
+    return 0
+
+
+@kernel
+def control(t, tick, model, craft, draw, work):
+    """Run the control law, mix its demands and issue commands to the servos; return 0, or 1 if a law failed."""
+    sensed, command, failed = work.sensed, work.command, 0
+    if work.laws[1] != 0:
+        failed = call_law(work.laws[1], t, sensed, work.memory, work.gains, command)
+        if command[D_ENABLE] > 0.0:
+            work.switches[SW_FINS] = 1.0
+        elif command[D_ENABLE] < 0.0:
+            work.switches[SW_FINS] = 0.0
+        canopy = int(command[D_DEPLOY]) - 1
+        if 0 <= canopy < work.opened.shape[0] and work.opened[canopy] < 0.0:
+            work.opened[canopy] = t
+        if work.switches[SW_FINS] < 0.5:
+            command[:3] = 0.0
+    else:
+        built_in_control(t, sensed, work.memory, work.gains, command)
+    limited = 0.0
+    if command[D_DIRECT] > 0.0 and work.switches[SW_FINS] > 0.5:
+        for i in range(work.fin_command.shape[0]):
+            wanted = command[D_FIN + i] if D_FIN + i < command.shape[0] else 0.0
+            work.fin_command[i] = clip(wanted, -craft.servo.travel, craft.servo.travel)
+            if work.fin_command[i] != wanted:
+                limited = 1.0
+    else:
+        limited = mix(command, model.computer.mixer, craft.servo.travel, model.computer.roll_first, work.fin_command)
+    sensed[S_SATURATED] = limited
+    issue(t, work.fin_command, work.issued, tick, craft.servo)
+    return failed
+
+
+@kernel
+def run_tick(t, tick, stride, s, force, matrix, craft, frame, model, draw, chance, work):
+    """Run the flight computer once; return 0, or 1 if a law of the user's own failed.
+
+    stride : ticks since the last run (more than one under a canopy). force : specific force, body axes, m/s^2. matrix : body ->
+    world.
+    """
+    sensed = work.sensed
+    sense(t, tick, stride, s, force, matrix, model, frame, chance, work)
+    notice_phases(sensed, craft.rail.aft_travel, work.notice)
+    sensed[S_LIFTOFF] = t - work.notice[N_LIFTOFF] if work.notice[N_LIFTOFF] >= 0.0 else -1.0
+    run_rules(model.computer.rules, work.rules, sensed, work.notice, draw.canopy_delay, work.switches, work.opened)
+    sensed[S_ENABLED], sensed[S_MODE] = work.switches[SW_FINS], work.switches[SW_MODE]
+    sensed[S_BOOSTER] = model.computer.booster
+    failed = steer(t, model, frame, work)
+    return max(failed, control(t, tick, model, craft, draw, work))
+
+
+@helper
+def estimate_errors(sensed, s):
+    """Return (attitude, position, velocity) error of the estimate: rad, m, m/s."""
+    e = multiply(conjugate(s.q), sensed_attitude(sensed))
+    angle = 2.0 * asin(clip(sqrt(e.x * e.x + e.y * e.y + e.z * e.z), 0.0, 1.0))
+    return angle, norm(sub(sensed_place(sensed), s.r)), norm(sub(sensed_velocity(sensed), s.v))

@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
-from math import cos, exp, sin
+from math import cos, sin
+
+import numpy as np
 
 from sixdof._jit import kernel
 from sixdof.core.algebra import launch_frame, matrix_of, multiply, tilt_quaternion, to_body, to_world
 from sixdof.core.body import gather_grains
-from sixdof.core.layout import G_PITCH, G_ROLL, G_YAW
+from sixdof.core.control import K_HEAD, K_ROW
 from sixdof.core.loads import Craft
+from sixdof.core.sensors import Chance
 from sixdof.core.types import (
     AIR_DENSITY, AIR_PRESSURE, AIR_SOUND, AIR_VISCOSITY, Servo, State, Vec3, World,
 )  # fmt: skip
@@ -64,13 +67,20 @@ def drawn_world(world, draw, rows):
 
 @kernel
 def drawn_gains(gains, draw, out):
-    """Fill `out` with the control law's gains times this flight's factors."""
+    """Fill `out` with the built-in control law's gains times this flight's factors."""
     for i in range(gains.shape[0]):
         out[i] = gains[i]
-    for i in range(3):
-        out[G_ROLL + i] *= draw.gain_roll
-        out[G_PITCH + i] *= draw.gain_pitch
-        out[G_YAW + i] *= draw.gain_yaw
+    for first in range(K_HEAD, gains.shape[0], K_ROW):
+        for j in range(4):
+            out[first + 1 + j] *= draw.gain_roll
+            out[first + 5 + j] *= draw.gain_pitch
+            out[first + 9 + j] *= draw.gain_yaw
+
+
+@kernel
+def chance_of(draw):
+    """Return which random numbers a flight uses."""
+    return Chance(np.uint64(draw.seed_high) * np.uint64(1 << 32) + np.uint64(draw.seed_low), np.uint64(draw.flight))
 
 
 @kernel
@@ -97,7 +107,8 @@ def make_craft(model, draw, rows, seen):
         rail, line, start, rail.aft_x,
         Servo(
             servo.frequency * draw.servo_speed, servo.damping, servo.rate_limit * draw.servo_rate,
-            servo.acceleration_limit, servo.travel,
+            servo.acceleration_limit, servo.travel, servo.delay, servo.backlash, servo.dead_band, servo.resolution,
+            servo.stall_torque,
         ),
     )  # fmt: skip
 

@@ -41,6 +41,9 @@ class Draw(NamedTuple):
     wind_scale: float  # factor on the wind table,
     wind_cos: float  # and its turn: (e, n) -> scale (e cos + n sin, n cos - e sin)
     wind_sin: float
+    seed_high: float  # upper and lower half of the seed, and the number of the flight: whole numbers, exact in float64
+    seed_low: float
+    flight: float
     centring: np.ndarray  # (control fins,) C-contiguous: added to each fin's neutral angle, rad
 
 
@@ -57,6 +60,7 @@ def draw_of(row, fins):
     return Draw(
         row[0], row[1], row[2], row[3], row[4], row[5], row[6], row[7], row[8], row[9],
         row[10], row[11], row[12], row[13], row[14], row[15], row[16], row[17], row[18], row[19],
-        row[20], row[21], row[22], row[23], row[24], row[25], row[26], row[27], row[28],
+        row[20], row[21], row[22], row[23], row[24], row[25], row[26], row[27], row[28], row[29],
+        row[30], row[31],
         row[DRAW_SCALARS : DRAW_SCALARS + fins],
     )  # fmt: skip

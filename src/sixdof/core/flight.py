@@ -2,69 +2,114 @@
 
 from __future__ import annotations
 
-from math import inf, isfinite, nan
+from math import inf, isfinite, nan, sqrt
 from typing import NamedTuple
 
 import numpy as np
 
 from sixdof._jit import helper, kernel
-from sixdof.core.actuator import move_fins
+from sixdof.core.actuator import (
+    CARRIED, FIN_ROWS, ISSUED, MOTOR_ROWS, fail_fins, keep_fins, move_fins, pick_targets, switch_delay,
+)  # fmt: skip
 from sixdof.core.algebra import cross, launch_frame, to_body
 from sixdof.core.body import body_at, burn_segment
-from sixdof.core.computer import (
-    NOTICE_SIZE, attitude_control, attitude_guidance, mix, notice_phases, run_rules, sense,
-)  # fmt: skip
-from sixdof.core.craft import drawn_gains, make_craft, state_at_rest
-from sixdof.core.draw import draw_of
+from sixdof.core.computer import NOTICE_SIZE, SW_FINS, SW_MODE, SWITCHES, run_tick
+from sixdof.core.craft import chance_of, drawn_gains, make_craft, rail_attitude, state_at_rest
 from sixdof.core.descent import drag_area, fall_step, falling_rate, longest_fall_step
+from sixdof.core.draw import draw_of
+from sixdof.core.estimator import ESTIMATE_SIZE, align
+from sixdof.core.guidance import PASSED_MISS, PASSED_TIME, WP_RADIUS, start_guidance
 from sixdof.core.layout import (
-    ABOVE_AIR, DIVERGED, E_APOGEE, E_BURNOUT, E_DISABLED, E_ENABLED, E_FORE_GUIDE, E_LANDING, E_LIFTOFF, E_RAIL,
-    EVENT_COLUMNS, EVENTS, LANDED_OK, LOG_COLUMNS, MEMORY_SIZE, NO_LIFTOFF, OUT_OF_TIME, SENSED, SUMMARY, X_APOGEE,
-    X_APOGEE_EAST, X_APOGEE_NORTH, X_APOGEE_TIME, X_BURNOUT_HEIGHT, X_BURNOUT_SPEED, X_FLIGHT_TIME, X_LANDING_EAST,
-    X_LANDING_NORTH, X_LANDING_SPEED, X_MIN_MARGIN, X_OPENING_SPEED, X_RAIL_INCIDENCE, X_RAIL_MARGIN, X_RAIL_SPEED,
-    X_SATURATION,
+    ABOVE_AIR, DEMAND_SIZE, DIVERGED, E_APOGEE, E_BURNOUT, E_DISABLED, E_ENABLED, E_FORE_GUIDE, E_LANDING, E_LIFTOFF, E_RAIL,
+    EVENT_COLUMNS, EVENTS, GOAL_SIZE, LANDED_OK, LAW_FAILED, LOG_COLUMNS, MEMORY_SIZE, NO_LIFTOFF, OUT_OF_TIME, S_FRAME_W,
+    S_GOAL_W, SENSED, SUMMARY, X_APOGEE, X_APOGEE_EAST, X_APOGEE_NORTH, X_APOGEE_TIME, X_BURNOUT_HEIGHT, X_BURNOUT_SPEED,
+    X_CAPTURED, X_FLIGHT_TIME, X_LANDING_EAST, X_LANDING_NORTH, X_LANDING_SPEED, X_MIN_MARGIN, X_MISS, X_OPENING_SPEED,
+    X_RAIL_INCIDENCE, X_RAIL_MARGIN, X_RAIL_SPEED,
 )  # fmt: skip
-from sixdof.core.loads import END, START, air_at, loads
+from sixdof.core.loads import END, START, loads
 from sixdof.core.motion import CANOPY, FREE, HOLD, LANDED, ON_RAIL, PIVOT, rail_pull, state_rate
-from sixdof.core.observe import incidence_of, static_margin, watch, write_event, write_log
+from sixdof.core.observe import TALLY_SIZE, finish, incidence_of, static_margin, watch, watch_servos, write_event, write_log
+from sixdof.core.sensors import CONSTANTS, HISTORY, draw_constants
 from sixdof.core.step import (
-    GAP_AFT, GAP_CLIMB, GAP_FORE, GAP_GROUND, GAP_SLIP, MOST_TRIES, NO, NO_GAP, ROOT_SHARE, YES, gap, keep_fins, liftoff_time,
+    GAP_AFT, GAP_CLIMB, GAP_FORE, GAP_GROUND, GAP_SLIP, MOST_TRIES, NO, NO_GAP, ROOT_SHARE, YES, gap, liftoff_time,
     next_bracket, rk4_step,
 )  # fmt: skip
-from sixdof.core.types import SEEN_COLUMNS, Quat, State, Vec3
+from sixdof.core.types import PANEL_CONTROL, SEEN_COLUMNS, SEEN_HINGE, Quat, State, Vec3
 
 FALL_STRIDE = 5  # ticks of the flight computer between looks at the rules under a canopy (20 Hz at 100 Hz)
 INSTANT = 1e-9  # s: two moments closer than this are one
 
 
 class Work(NamedTuple):
-    """Scratch arrays of one thread, made by `make_work`; a flight fills them anew."""
+    """Scratch arrays of one thread, made by `make_work`; a flight fills them anew (but for laws and guidance_gains)."""
 
     sensed: np.ndarray
-    memory: np.ndarray
+    goal: np.ndarray  # what a guidance law of the user's own writes
+    command: np.ndarray  # what the control law writes
+    memory: np.ndarray  # of the control law
+    guidance_memory: np.ndarray
     gains: np.ndarray
-    command: np.ndarray  # roll, pitch, yaw demand
+    guidance_gains: np.ndarray  # of a guidance law of the user's own
+    laws: np.ndarray  # (2,) int64: addresses of the user's guidance and control laws, 0: the built-in one
     fin_command: np.ndarray  # (controls,)
-    fins: np.ndarray  # (3, controls): angles at start, middle, end of a step
-    rates: np.ndarray  # (3, controls)
+    issued: np.ndarray  # (ISSUED, controls): commands of the last ticks
+    targets: np.ndarray  # (controls,): what the servos now go to
+    fins: np.ndarray  # (FIN_ROWS, controls): angles at start, middle, end of a step, share of its load each fin carries
+    motors: np.ndarray  # (MOTOR_ROWS, controls)
+    health: np.ndarray  # (controls,): failure in force
+    hinge: np.ndarray  # (controls,)
+    estimate: np.ndarray
+    history: np.ndarray
+    constants: np.ndarray
     notice: np.ndarray
     rules: np.ndarray  # (rules, 2)
     switches: np.ndarray
     opened: np.ndarray  # (canopies,)
+    passed: np.ndarray  # (waypoints, 2): time and miss distance
     tally: np.ndarray
     air: np.ndarray
     seen: np.ndarray  # (panels, SEEN_COLUMNS)
 
 
-def make_work(model) -> Work:
-    """Return the scratch arrays for flights of `model`; one set a thread."""
+class LawSize(NamedTuple):
+    """How much memory a law of the user's own wants, and its gains."""
+
+    memory: int = MEMORY_SIZE
+    gains: np.ndarray = np.zeros(0)
+
+
+def make_work(model, guidance: LawSize = LawSize(), control: LawSize | None = None) -> Work:
+    """Return the scratch arrays for flights of `model`; one set a thread. guidance, control : of the user's own laws."""
     controls = model.computer.mixer.shape[0]
+    gains = np.zeros_like(model.computer.gains) if control is None else np.array(control.gains, dtype=float)
     return Work(
-        np.zeros(len(SENSED)), np.zeros(MEMORY_SIZE), np.zeros(model.computer.gains.shape[0]), np.zeros(3),
-        np.zeros(controls), np.zeros((3, controls)), np.zeros((3, controls)), np.zeros(NOTICE_SIZE),
-        np.zeros((model.computer.rules.shape[0], 2)), np.zeros(1), np.zeros(model.canopy.shape[0]), np.zeros(4),
-        np.zeros_like(model.world.air), np.zeros((model.aero.panel.shape[0], SEEN_COLUMNS)),
-    )  # fmt: skip
+        sensed=np.zeros(len(SENSED)),
+        goal=np.zeros(GOAL_SIZE),
+        command=np.zeros(DEMAND_SIZE),
+        memory=np.zeros(MEMORY_SIZE if control is None else max(control.memory, 1)),
+        guidance_memory=np.zeros(max(guidance.memory, MEMORY_SIZE)),
+        gains=gains,
+        guidance_gains=np.array(guidance.gains, dtype=float),
+        laws=np.zeros(2, dtype=np.int64),
+        fin_command=np.zeros(controls),
+        issued=np.zeros((ISSUED, controls)),
+        targets=np.zeros(controls),
+        fins=np.zeros((FIN_ROWS, controls)),
+        motors=np.zeros((MOTOR_ROWS, controls)),
+        health=np.zeros(controls),
+        hinge=np.zeros(controls),
+        estimate=np.zeros(ESTIMATE_SIZE),
+        history=np.zeros((HISTORY, 6)),
+        constants=np.zeros(CONSTANTS),
+        notice=np.zeros(NOTICE_SIZE),
+        rules=np.zeros((model.computer.rules.shape[0], 2)),
+        switches=np.zeros(SWITCHES),
+        opened=np.zeros(model.canopy.shape[0]),
+        passed=np.zeros((model.computer.guidance.waypoint.shape[0], 2)),
+        tally=np.zeros(TALLY_SIZE),
+        air=np.zeros_like(model.world.air),
+        seen=np.zeros((model.aero.panel.shape[0], SEEN_COLUMNS)),
+    )
 
 
 def make_log(model, rows: int) -> np.ndarray:
@@ -83,47 +128,38 @@ def make_summary() -> np.ndarray:
 
 
 @kernel
-def _reset(work, draw, events, summary):
-    work.sensed[:] = 0.0
-    work.sensed[19] = work.sensed[23] = 1.0  # frame and goal: unit quaternions until they are known
-    work.memory[:] = 0.0
-    work.command[:] = 0.0
-    work.rates[:] = 0.0
+def _reset(work, model, draw, chance, q, r, events, summary):
+    """Clear the scratch arrays and start the flight computer on the rail."""
+    for a in (work.sensed, work.goal, work.command, work.memory, work.fin_command, work.tally, work.hinge):
+        a[:] = 0.0
+    work.sensed[S_FRAME_W] = work.sensed[S_GOAL_W] = work.goal[0] = 1.0  # unit quaternions until they are known
+    work.issued[:] = 0.0
+    work.motors[:] = 0.0
+    work.history[:] = 0.0
+    work.health[:] = 0.0
+    work.seen[:] = 0.0
     for i in range(work.fin_command.shape[0]):
-        work.fin_command[i] = draw.centring[i]
-        work.fins[0, i] = work.fins[1, i] = work.fins[2, i] = draw.centring[i]
+        work.targets[i] = work.motors[0, i] = draw.centring[i]
+        for k in range(3):
+            work.fins[k, i] = draw.centring[i]
+        work.fins[CARRIED, i] = 1.0
     work.notice[:] = -1.0
     work.rules[:] = -1.0
-    work.switches[:] = 0.0
+    work.switches[SW_FINS] = 0.0
+    work.switches[SW_MODE] = float(model.computer.guidance.start_mode)
     work.opened[:] = -1.0
-    work.tally[:] = 0.0
+    work.passed[:] = nan
+    # the computer knows the rail as it should stand, not as it was drawn
+    start_guidance(work.guidance_memory, rail_attitude(model.rail.elevation, model.rail.azimuth))
+    if work.laws[0] != 0:
+        work.guidance_memory[:] = 0.0
+    draw_constants(model.computer.sensors, chance, work.constants)
+    align(work.estimate, q, r, model.computer.estimator, work.constants, chance)
     events[:] = nan
     summary[:] = 0.0
-    for i in (X_RAIL_SPEED, X_RAIL_INCIDENCE, X_RAIL_MARGIN, X_BURNOUT_SPEED, X_BURNOUT_HEIGHT, X_OPENING_SPEED):
+    for i in (X_RAIL_SPEED, X_RAIL_INCIDENCE, X_RAIL_MARGIN, X_BURNOUT_SPEED, X_BURNOUT_HEIGHT, X_OPENING_SPEED, X_MISS):
         summary[i] = nan
     summary[X_MIN_MARGIN] = inf
-
-
-@kernel
-def _tick(t, s, force, craft, frame, model, draw, work):
-    """Run the flight computer once; return the goal's (tilt_pitch, tilt_yaw, roll). force: specific force, body axes, m/s^2."""
-    computer = model.computer
-    density = air_at(model.world, s.r.z).density
-    sense(t, s, force, density, frame, computer.period, work.switches[0], work.notice, work.sensed)
-    notice_phases(work.sensed, craft.rail.aft_travel, work.notice)
-    run_rules(
-        computer.rules, work.rules, work.sensed, work.notice, draw.canopy_delay, work.switches, work.opened
-    )
-    sense(t, s, force, density, frame, computer.period, work.switches[0], work.notice, work.sensed)
-    angles = attitude_guidance(work.sensed, computer.profile)
-    attitude_control(t, work.sensed, work.memory, work.gains, work.command)
-    limited = mix(work.command, computer.mixer, craft.servo.travel, work.fin_command)
-    if work.switches[0] > 0.5:
-        work.tally[2] += 1.0
-        work.tally[3] += limited
-    for i in range(work.fin_command.shape[0]):
-        work.fin_command[i] += draw.centring[i]
-    return angles
 
 
 @kernel
@@ -170,7 +206,7 @@ def _cut_step(kind, phase, t, s, h, burn, grains, body, craft, work):
             x = (low * g_high - high * g_low) / (g_high - g_low)
             if not (low < x < high):
                 x = 0.5 * (low + high)
-        move_fins(work.fins, work.rates, work.fin_command, craft.servo, x)
+        move_fins(work.fins, work.motors, work.targets, work.health, work.hinge, craft.servo, x)
         body1 = body_at(t + x, burn, grains)
         half = body_at(t + 0.5 * x, burn, grains)
         s1 = rk4_step(phase, s, x, s, NO, body, half, body1, craft, work.fins)
@@ -198,16 +234,20 @@ def fly(model, draw, work, log, events, summary):
     events : (events, EVENT_COLUMNS), summary : (SUMMARY,) float64
         Filled; what did not happen is NaN.
     """
-    _reset(work, draw, events, summary)
-    drawn_gains(model.computer.gains, draw, work.gains)
     craft = make_craft(model, draw, work.air, work.seen)
+    chance = chance_of(draw)
+    s = state_at_rest(craft, draw)
+    _reset(work, model, draw, chance, s.q, s.r, events, summary)
+    if work.laws[1] == 0:
+        drawn_gains(model.computer.gains, draw, work.gains)
     grains = craft.grains
     frame = launch_frame(model.computer.azimuth)
     period = model.computer.period
     longest = period / model.computer.steps_per_tick
     segments = model.thrust.time.shape[0]
+    late_ticks, late_seconds = switch_delay(craft.servo, period)
+    stride = 1
 
-    s = state_at_rest(craft, draw)
     segment = np.int64(0)
     burn = burn_segment(model.thrust, segment, draw.impulse, draw.burn_time)
     body = body_at(0.0, burn, grains)
@@ -225,8 +265,15 @@ def fly(model, draw, work, log, events, summary):
             break
         k1 = _rate(phase, t, s, body, craft, load, model, draw, work)
         force = felt_force(s, k1, craft, load)
-        angles = _tick(t, s, force, craft, frame, model, draw, work)
-        if work.switches[0] > 0.5:
+        if run_tick(t, tick, stride, s, force, load.matrix, craft, frame, model, draw, chance, work) != 0:
+            status = LAW_FAILED
+            break
+        fail_fins(t, model.computer.failure, work.health, work.fins)
+        for p in range(work.seen.shape[0]):
+            control = int(model.aero.panel[p, PANEL_CONTROL])
+            if control >= 0:
+                work.hinge[control] = work.seen[p, SEEN_HINGE]
+        if work.switches[SW_FINS] > 0.5:
             write_event(events[E_ENABLED], t, s, body, craft, load, frame)
         elif events[E_ENABLED, 0] >= 0.0:
             write_event(events[E_DISABLED], t, s, body, craft, load, frame)
@@ -237,18 +284,22 @@ def fly(model, draw, work, log, events, summary):
                     summary[X_OPENING_SPEED] = load.air_speed
                 write_event(events[len(EVENTS) + c], t, s, body, craft, load, frame)
         climbing = not apogee_passed
-        watch(summary, phase, climbing, s, body, craft, load, force, frame, work.sensed, work.switches[0], period, work.tally)
+        watch(summary, phase, climbing, t, s, body, craft, load, force, frame, period, events, work)
         if phase == CANOPY:
             area = drag_area(t, model.canopy, work.opened, model.tumble_area, draw.canopy_drag)
         if tick >= next_log and rows < log.shape[0]:
             write_log(
-                log[rows], t, phase, s, body, craft, load, force, frame, angles, work.sensed, work.fins, work.fin_command, area
+                log[rows], t, phase, s, body, craft, load, force, frame, area, work
             )
             rows += 1
             next_log = tick + model.log_every
 
         # ------------------------------------------------------------ steps to the next tick
-        tick += FALL_STRIDE if phase == CANOPY else 1
+        stride = FALL_STRIDE if phase == CANOPY else 1
+        t_switch = t + late_seconds
+        pick_targets(work.issued, tick, 1 if late_seconds > 0.0 else 0, craft.servo, period, draw.centring, work.targets)
+        switched = late_seconds <= 0.0
+        tick += stride
         t_tick = tick * period
         fresh = YES
         while t < t_tick:
@@ -258,6 +309,8 @@ def fly(model, draw, work, log, events, summary):
                 t_break = model.thrust.time[segment + 1] * draw.burn_time
                 if t_break < stop:
                     stop = t_break
+            if not switched and t_switch < stop:
+                stop = t_switch
             most = longest
             if phase == CANOPY:
                 now = drag_area(t, model.canopy, work.opened, model.tumble_area, draw.canopy_drag)
@@ -307,7 +360,8 @@ def fly(model, draw, work, log, events, summary):
                         status = LANDED_OK
                     s = s1
                 else:
-                    move_fins(work.fins, work.rates, work.fin_command, craft.servo, h)
+                    move_fins(work.fins, work.motors, work.targets, work.health, work.hinge, craft.servo, h)
+                    watch_servos(work, craft.servo, h)
                     s1 = rk4_step(phase, s, h, k1, fresh, body, middle, end, craft, work.fins)
                     kind = _gap_kind(phase, apogee_passed, s)
                     if phase == ON_RAIL and gap(GAP_SLIP, s1, end, craft) < 0.0:
@@ -335,10 +389,13 @@ def fly(model, draw, work, log, events, summary):
                         else:
                             status = LANDED_OK
                     s = s1
-                    keep_fins(work.fins, work.rates)
+                    keep_fins(work.fins, work.motors)
                 body = end
             t = t_next
             fresh = NO
+            if not switched and t >= t_switch - INSTANT:
+                switched = True
+                pick_targets(work.issued, tick - stride, 0, craft.servo, period, draw.centring, work.targets)
             if breaks and t >= t_break - INSTANT:
                 segment += 1
                 burn = burn_segment(model.thrust, segment, draw.impulse, draw.burn_time)
@@ -363,10 +420,9 @@ def fly(model, draw, work, log, events, summary):
         summary[X_LANDING_EAST], summary[X_LANDING_NORTH] = s.r.x, s.r.y
         summary[X_LANDING_SPEED] = (s.v.x * s.v.x + s.v.y * s.v.y + s.v.z * s.v.z) ** 0.5
         if rows < log.shape[0]:
-            angles = attitude_guidance(work.sensed, model.computer.profile)
             force = felt_force(s, _rate(HOLD, t, s, body, craft, load, model, draw, work), craft, load)
             write_log(
-                log[rows], t, phase, s, body, craft, load, force, frame, angles, work.sensed, work.fins, work.fin_command, area
+                log[rows], t, phase, s, body, craft, load, force, frame, area, work
             )
             rows += 1
     else:
@@ -374,9 +430,13 @@ def fly(model, draw, work, log, events, summary):
     if not apogee_passed:
         summary[X_APOGEE] = summary[X_APOGEE_TIME] = summary[X_APOGEE_EAST] = summary[X_APOGEE_NORTH] = nan
     summary[X_FLIGHT_TIME] = t
-    summary[X_SATURATION] = work.tally[3] / max(work.tally[2], 1.0)
-    if summary[X_MIN_MARGIN] == inf:
-        summary[X_MIN_MARGIN] = nan
+    finish(summary, work)
+    for k in range(work.passed.shape[0]):
+        if isfinite(work.passed[k, PASSED_TIME]):
+            miss = work.passed[k, PASSED_MISS]
+            summary[X_MISS] = miss if not isfinite(summary[X_MISS]) else max(summary[X_MISS], miss)
+            if miss <= model.computer.guidance.waypoint[k, WP_RADIUS]:
+                summary[X_CAPTURED] += 1.0
     return status, t, rows
 
 

@@ -91,7 +91,7 @@ def wind_at(craft, height):
 def inline_loads(s, body, craft, fins, k):
     """Return the Loads in state s; inlined into the integrator, where a call would copy the whole Craft.
 
-    fins : (3, controls) fin angles at the start, middle and end of the step, rad; k picks the row.
+    fins : (4, controls) fin angles at the start, middle and end of the step, rad; k picks the row.
     """
     m = matrix_of(s.q)
     air = air_at(craft.world, s.r.z)

@@ -2,23 +2,37 @@
 
 from __future__ import annotations
 
-from math import acos, atan2, isnan, sqrt
+from math import acos, atan2, inf, isnan, nan, sqrt
 
 from sixdof._jit import helper, kernel
 from sixdof.core.algebra import cell, clip, conjugate, lerp, matrix_of, multiply, norm
-from sixdof.core.computer import sensed_goal, tilt_angles
+from sixdof.core.computer import SW_FINS, SW_MODE, estimate_errors, sensed_goal, tilt_angles
 from sixdof.core.layout import (
-    L_CG, L_DRAG_AREA, L_EAST, L_ERROR, L_FX, L_FY, L_FZ, L_GOAL_PITCH, L_GOAL_ROLL, L_GOAL_YAW, L_HEIGHT, L_INCIDENCE,
-    L_INCIDENCE_PITCH, L_INCIDENCE_YAW, L_MACH, L_MARGIN, L_MASS, L_NORTH, L_P, L_PHASE, L_PRESSURE, L_Q, L_QW, L_QX, L_QY,
-    L_QZ, L_R, L_ROLL, L_SPEED, L_THRUST, L_TILT, L_TILT_PITCH, L_TILT_YAW, L_TIME, L_VE, L_VN, L_VU, L_WIND_EAST,
-    L_WIND_NORTH, LOG_COLUMNS, X_ERROR_MAX, X_ERROR_RMS, X_MAX_FORCE, X_MAX_INCIDENCE, X_MAX_MACH, X_MAX_PRESSURE,
-    X_MAX_SPEED, X_MAX_TILT, X_MIN_MARGIN, X_ROLL_ERROR_MAX, X_HINGE, X_TIME_INCIDENCE, X_TIME_MACH, X_TIME_REYNOLDS, X_TIME_STALLED, X_TIME_TRANSONIC,
+    D_PITCH, D_ROLL, D_YAW, E_BURNOUT, L_ATTITUDE_ERROR, L_CG, L_DRAG_AREA, L_EAST, L_ERROR, L_EST_EAST, L_EST_QW, L_FX, L_FY,
+    L_FZ, L_GOAL_PITCH, L_GOAL_ROLL, L_GOAL_YAW, L_HEIGHT, L_INCIDENCE, L_INCIDENCE_PITCH, L_INCIDENCE_YAW, L_MACH, L_MARGIN,
+    L_MASS, L_MODE, L_NORTH, L_P, L_PHASE, L_PITCH_DEMAND, L_POSITION_ERROR, L_PRESSURE, L_Q, L_QW, L_QX, L_QY, L_QZ, L_R,
+    L_ROLL, L_ROLL_DEMAND, L_SPEED, L_THRUST, L_TILT, L_TILT_PITCH, L_TILT_YAW, L_TIME, L_VE, L_VELOCITY_ERROR, L_VN, L_VU,
+    L_WAYPOINT, L_WIND_EAST, L_WIND_NORTH, L_YAW_DEMAND, LOG_COLUMNS, S_EAST, S_QW, S_SATURATED, S_WAYPOINT, X_ATTITUDE_ERROR,
+    X_ERROR_BOOST, X_ERROR_COAST, X_ERROR_MAX, X_ERROR_RMS, X_HINGE, X_LOAD_FACTOR, X_MAX_FORCE, X_MAX_INCIDENCE, X_MAX_MACH,
+    X_MAX_PRESSURE, X_MAX_SPEED, X_MAX_TILT, X_MIN_MARGIN, X_POSITION_ERROR, X_RATE_SHARE, X_REVERSALS, X_ROLL_ERROR_MAX,
+    X_ROLL_RMS, X_SATURATION, X_SERVO_ENERGY, X_SERVO_TRAVEL, X_TIME_INCIDENCE, X_TIME_MACH, X_TIME_REYNOLDS, X_TIME_STALLED,
+    X_TIME_TRANSONIC, X_VELOCITY_ERROR,
 )  # fmt: skip
 from sixdof.core.loads import wind_at
 from sixdof.core.motion import FREE, PIVOT
 from sixdof.core.types import (
     BODY_S0, BODY_S1, FIN_KB, FIN_KW, FIN_SLOPE, FIN_X, FIN_XB, PANEL_CONTROL, PANEL_SET, SEEN_HINGE, SEEN_STALL,
 )  # fmt: skip
+
+# running sums of a flight
+(
+    T_BOOST, T_BOOST_TICKS, T_COAST, T_COAST_TICKS, T_ROLL, T_CUT, T_LIVE, T_SIGN_Q, T_SIGN_R, T_REVERSALS, T_AT_RATE,
+    T_MOVING, T_TRAVEL, T_ENERGY,
+) = range(14)  # fmt: skip
+TALLY_SIZE = 14
+QUIET_RATE = 0.02  # rad/s: a body rate must pass it on the other side to count as a reversal
+NEAR_LIMIT = 0.99  # of the servo's rate limit
+GRAVITY = 9.80665
 
 FLOW_SPEED = 20.0  # below this airspeed incidence says little (pad, apogee) and is left out of the extremes, m/s
 MACH_LIMIT = 0.8  # beyond these the aerodynamic model is less sure; the time spent there is counted
@@ -62,9 +76,11 @@ def nose_error(q, goal):
 
 
 @kernel
-def write_log(row, t, phase, s, body, craft, load, force, frame, goal_angles, sensed, fins, command, area):
+def write_log(row, t, phase, s, body, craft, load, force, frame, area, work):
     """Fill one row of the log (layout.LOG, then fin angles, fin commands, hinge moments)."""
     pitch, yaw, roll, tilt = tilt_angles(frame, s.q)
+    goal = sensed_goal(work.sensed)
+    goal_pitch, goal_yaw, goal_roll, _ = tilt_angles(frame, goal)
     wind = wind_at(craft, s.r.z)
     row[L_TIME], row[L_PHASE] = t, phase
     row[L_EAST], row[L_NORTH], row[L_HEIGHT] = s.r.x, s.r.y, s.r.z
@@ -72,8 +88,8 @@ def write_log(row, t, phase, s, body, craft, load, force, frame, goal_angles, se
     row[L_QW], row[L_QX], row[L_QY], row[L_QZ] = s.q.w, s.q.x, s.q.y, s.q.z
     row[L_P], row[L_Q], row[L_R] = s.w.x, s.w.y, s.w.z
     row[L_TILT_PITCH], row[L_TILT_YAW], row[L_ROLL], row[L_TILT] = pitch, yaw, roll, tilt
-    row[L_GOAL_PITCH], row[L_GOAL_YAW], row[L_GOAL_ROLL] = goal_angles
-    row[L_ERROR] = nose_error(s.q, sensed_goal(sensed))[0]
+    row[L_GOAL_PITCH], row[L_GOAL_YAW], row[L_GOAL_ROLL] = goal_pitch, goal_yaw, goal_roll
+    row[L_ERROR] = nose_error(s.q, goal)[0]
     row[L_SPEED], row[L_MACH], row[L_PRESSURE] = load.air_speed, load.mach, load.pressure
     row[L_INCIDENCE] = incidence_of(load)
     row[L_INCIDENCE_PITCH] = atan2(load.velocity.z, load.velocity.x)
@@ -82,14 +98,18 @@ def write_log(row, t, phase, s, body, craft, load, force, frame, goal_angles, se
     row[L_THRUST], row[L_MASS], row[L_CG] = body.thrust, body.mass, body.cg.x
     row[L_FX], row[L_FY], row[L_FZ] = force.x, force.y, force.z
     row[L_WIND_EAST], row[L_WIND_NORTH], row[L_DRAG_AREA] = wind.x, wind.y, area
-    n = fins.shape[1]
+    row[L_MODE], row[L_WAYPOINT] = work.switches[SW_MODE], work.sensed[S_WAYPOINT]
+    for i in range(3):
+        row[L_EST_EAST + i] = work.sensed[S_EAST + i]
+    for i in range(4):
+        row[L_EST_QW + i] = work.sensed[S_QW + i]
+    row[L_ATTITUDE_ERROR], row[L_POSITION_ERROR], row[L_VELOCITY_ERROR] = estimate_errors(work.sensed, s)
+    row[L_ROLL_DEMAND], row[L_PITCH_DEMAND], row[L_YAW_DEMAND] = work.command[D_ROLL], work.command[D_PITCH], work.command[D_YAW]
+    n = work.fin_command.shape[0]
     for i in range(n):
-        row[LOG_COLUMNS + i] = fins[0, i]
-        row[LOG_COLUMNS + n + i] = command[i]
-    for p in range(craft.aero.panel.shape[0]):
-        control = int(craft.aero.panel[p, PANEL_CONTROL])
-        if control >= 0:
-            row[LOG_COLUMNS + 2 * n + control] = craft.seen[p, SEEN_HINGE]
+        row[LOG_COLUMNS + i] = work.fins[0, i]
+        row[LOG_COLUMNS + n + i] = work.fin_command[i]
+        row[LOG_COLUMNS + 2 * n + i] = work.hinge[i]
 
 
 @kernel
@@ -107,8 +127,8 @@ def write_event(row, t, s, body, craft, load, frame):
 
 
 @kernel
-def watch(summary, phase, climbing, s, body, craft, load, force, frame, sensed, enabled, period, tally):
-    """Update the running extremes of a flight at one tick. tally: [sum of squared tilt error, ticks with live fins]."""
+def watch(summary, phase, climbing, t, s, body, craft, load, force, frame, period, events, work):
+    """Update the running extremes and sums of a flight at one tick."""
     summary[X_MAX_SPEED] = max(summary[X_MAX_SPEED], load.air_speed)
     summary[X_MAX_MACH] = max(summary[X_MAX_MACH], load.mach)
     summary[X_MAX_PRESSURE] = max(summary[X_MAX_PRESSURE], load.pressure)
@@ -119,26 +139,99 @@ def watch(summary, phase, climbing, s, body, craft, load, force, frame, sensed, 
     if phase != FREE and phase != PIVOT:
         return
     summary[X_MAX_FORCE] = max(summary[X_MAX_FORCE], norm(force))
-    if climbing and load.air_speed > FLOW_SPEED:
-        a = incidence_of(load)
-        summary[X_MAX_INCIDENCE] = max(summary[X_MAX_INCIDENCE], a)
-        summary[X_MAX_TILT] = max(summary[X_MAX_TILT], tilt_angles(frame, s.q)[3])
-        summary[X_MIN_MARGIN] = min(summary[X_MIN_MARGIN], static_margin(craft, load.mach, body.cg))
-        if a > INCIDENCE_LIMIT:
-            summary[X_TIME_INCIDENCE] += period
-        if not (LOW_REYNOLDS < load.reynolds * craft.rail.base_x < HIGH_REYNOLDS):
-            summary[X_TIME_REYNOLDS] += period
-        stalled = 0.0
-        for p in range(craft.seen.shape[0]):
-            stalled = max(stalled, craft.seen[p, SEEN_STALL])
-            if craft.aero.panel[p, PANEL_CONTROL] >= 0.0:
-                summary[X_HINGE] = max(summary[X_HINGE], abs(craft.seen[p, SEEN_HINGE]))
-        if stalled > STALL_LIMIT:
-            summary[X_TIME_STALLED] += period
-        if enabled > 0.5:
-            nose, roll = nose_error(s.q, sensed_goal(sensed))
-            tally[0] += nose * nose
-            tally[1] += 1.0
-            summary[X_ERROR_MAX] = max(summary[X_ERROR_MAX], nose)
-            summary[X_ROLL_ERROR_MAX] = max(summary[X_ROLL_ERROR_MAX], abs(roll))
-            summary[X_ERROR_RMS] = sqrt(tally[0] / tally[1])
+    if not climbing:
+        return
+    attitude, place, velocity = estimate_errors(work.sensed, s)
+    summary[X_ATTITUDE_ERROR] = max(summary[X_ATTITUDE_ERROR], attitude)
+    summary[X_POSITION_ERROR] = max(summary[X_POSITION_ERROR], place)
+    summary[X_VELOCITY_ERROR] = max(summary[X_VELOCITY_ERROR], velocity)
+    if load.air_speed > FLOW_SPEED:
+        _watch_flow(summary, s, body, craft, load, force, frame, period)
+        if work.switches[SW_FINS] > 0.5:
+            _watch_control(summary, s, isnan(events[E_BURNOUT, 0]), work)
+
+
+@kernel
+def _watch_flow(summary, s, body, craft, load, force, frame, period):
+    a = incidence_of(load)
+    summary[X_MAX_INCIDENCE] = max(summary[X_MAX_INCIDENCE], a)
+    summary[X_MAX_TILT] = max(summary[X_MAX_TILT], tilt_angles(frame, s.q)[3])
+    summary[X_MIN_MARGIN] = min(summary[X_MIN_MARGIN], static_margin(craft, load.mach, body.cg))
+    summary[X_LOAD_FACTOR] = max(summary[X_LOAD_FACTOR], sqrt(force.y * force.y + force.z * force.z) / GRAVITY)
+    if a > INCIDENCE_LIMIT:
+        summary[X_TIME_INCIDENCE] += period
+    if not (LOW_REYNOLDS < load.reynolds * craft.rail.base_x < HIGH_REYNOLDS):
+        summary[X_TIME_REYNOLDS] += period
+    stalled = 0.0
+    for p in range(craft.seen.shape[0]):
+        stalled = max(stalled, craft.seen[p, SEEN_STALL])
+        if craft.aero.panel[p, PANEL_CONTROL] >= 0.0:
+            summary[X_HINGE] = max(summary[X_HINGE], abs(craft.seen[p, SEEN_HINGE]))
+    if stalled > STALL_LIMIT:
+        summary[X_TIME_STALLED] += period
+
+
+@kernel
+def _watch_control(summary, s, boosting, work):
+    tally = work.tally
+    nose, roll = nose_error(s.q, sensed_goal(work.sensed))
+    if boosting:
+        tally[T_BOOST] += nose * nose
+        tally[T_BOOST_TICKS] += 1.0
+    else:
+        tally[T_COAST] += nose * nose
+        tally[T_COAST_TICKS] += 1.0
+    tally[T_ROLL] += roll * roll
+    tally[T_LIVE] += 1.0
+    tally[T_CUT] += work.sensed[S_SATURATED]
+    tally[T_SIGN_Q] = _reversal(s.w.y, tally[T_SIGN_Q], tally)
+    tally[T_SIGN_R] = _reversal(s.w.z, tally[T_SIGN_R], tally)
+    summary[X_ERROR_MAX] = max(summary[X_ERROR_MAX], nose)
+    summary[X_ROLL_ERROR_MAX] = max(summary[X_ROLL_ERROR_MAX], abs(roll))
+
+
+@helper
+def _reversal(rate, sign, tally):
+    """Return the side a body rate was last clearly on, and count its changes."""
+    now = 1.0 if rate > QUIET_RATE else (-1.0 if rate < -QUIET_RATE else sign)
+    if now * sign < 0.0:
+        tally[T_REVERSALS] += 1.0
+    return now
+
+
+@kernel
+def watch_servos(work, servo, h):
+    """Add up what the servos do in one step: travel, work against the air, time at the rate limit."""
+    tally = work.tally
+    if work.switches[SW_FINS] < 0.5:
+        return
+    for i in range(work.fin_command.shape[0]):
+        moved = abs(work.fins[2, i] - work.fins[0, i])
+        tally[T_TRAVEL] += moved
+        tally[T_ENERGY] += moved * abs(work.hinge[i])
+        tally[T_MOVING] += h
+        if abs(work.motors[5, i]) >= NEAR_LIMIT * servo.rate_limit:
+            tally[T_AT_RATE] += h
+
+
+@helper
+def _mean(total, count):
+    return total / count if count > 0.0 else nan
+
+
+@kernel
+def finish(summary, work):
+    """Turn the running sums into outcomes at the end of a flight; what had no live tick is NaN."""
+    tally = work.tally
+    summary[X_ERROR_BOOST] = sqrt(_mean(tally[T_BOOST], tally[T_BOOST_TICKS]))
+    summary[X_ERROR_COAST] = sqrt(_mean(tally[T_COAST], tally[T_COAST_TICKS]))
+    summary[X_ERROR_RMS] = sqrt(_mean(tally[T_BOOST] + tally[T_COAST], tally[T_LIVE]))
+    summary[X_ROLL_RMS] = sqrt(_mean(tally[T_ROLL], tally[T_LIVE]))
+    summary[X_SATURATION] = _mean(tally[T_CUT], tally[T_LIVE])
+    summary[X_REVERSALS] = tally[T_REVERSALS]
+    summary[X_RATE_SHARE] = _mean(tally[T_AT_RATE], tally[T_MOVING])
+    summary[X_SERVO_TRAVEL], summary[X_SERVO_ENERGY] = tally[T_TRAVEL], tally[T_ENERGY]
+    if tally[T_LIVE] == 0.0:
+        summary[X_ERROR_MAX] = summary[X_ROLL_ERROR_MAX] = nan
+    if summary[X_MIN_MARGIN] == inf:
+        summary[X_MIN_MARGIN] = nan

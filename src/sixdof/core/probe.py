@@ -43,6 +43,7 @@ def probe(model, draw, work, conditions, out, panels):
         row = conditions[i]
         for j in range(work.fins.shape[1]):
             work.fins[0, j] = row[PROBE_COLUMNS + j]
+            work.fins[3, j] = 1.0
         side = row[P_SPEED] * sin(row[P_INCIDENCE])
         u = Vec3(row[P_SPEED] * cos(row[P_INCIDENCE]), side * sin(row[P_ROLL]), side * cos(row[P_ROLL]))
         rate = Vec3(row[P_RATE_X], row[P_RATE_Y], row[P_RATE_Z])

@@ -82,11 +82,3 @@ def liftoff_time(t, t_end, s, body, body_end, craft, fins):
     if pull0 >= 0.0:
         return t
     return t + (t_end - t) * pull0 / (pull0 - pull1)
-
-
-@kernel
-def keep_fins(fins, rates):
-    """Make the end of a step the start of the next."""
-    for i in range(fins.shape[1]):
-        fins[0, i] = fins[2, i]
-        rates[0, i] = rates[2, i]

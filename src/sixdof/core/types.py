@@ -219,9 +219,14 @@ class Rail(NamedTuple):
 class Servo(NamedTuple):
     frequency: float  # natural, rad/s
     damping: float
-    rate_limit: float  # rad/s
+    rate_limit: float  # without load, rad/s
     acceleration_limit: float  # rad/s^2, inf where unlimited
     travel: float  # rad
+    delay: float  # from command to motion, s
+    backlash: float  # play between motor and fin, rad
+    dead_band: float  # smaller changes of the command are not taken, rad
+    resolution: float  # of the command, rad; 0: continuous
+    stall_torque: float  # N m at the fin, inf where the load does not matter
 
 
 class Computer(NamedTuple):
@@ -230,11 +235,16 @@ class Computer(NamedTuple):
     period: float  # s between ticks
     steps_per_tick: int
     azimuth: float  # of the launch frame, rad true
-    profile: np.ndarray  # (n, 4): time since liftoff, tilt_pitch, tilt_yaw, roll
-    gains: np.ndarray  # the control law's gains; see autopilot/laws
+    guidance: NamedTuple  # core.guidance.Guidance
+    gains: np.ndarray  # the control law's gains; see core.control
     mixer: np.ndarray  # (fins, 3): fin angle per roll, pitch, yaw demand
+    roll_first: int  # 1: roll gets its travel before pitch and yaw
     rules: np.ndarray  # (rules, RULE_COLUMNS)
-    has_fins: bool
+    sensors: NamedTuple  # core.sensors.Sensors
+    estimator: NamedTuple  # core.estimator.Estimator
+    earth_rate: Vec3  # as the computer knows it, world axes, rad/s
+    booster: float  # 1 while a booster is attached
+    failure: np.ndarray  # (fins, 2): kind of a servo's failure (0 none) and its time, s
 
 
 # columns of Computer.rules
@@ -260,7 +270,7 @@ RULE_COLUMNS = 8
     TRIGGER_FALLING,
 ) = range(7)
 
-ACTION_ENABLE, ACTION_DISABLE, ACTION_DEPLOY = range(3)
+ACTION_ENABLE, ACTION_DISABLE, ACTION_DEPLOY, ACTION_GUIDE = range(4)  # of GUIDE the target is the mode
 
 CANOPY_DRAG_AREA, CANOPY_FILL_TIME = range(2)
 CANOPY_COLUMNS = 2
