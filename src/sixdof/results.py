@@ -63,6 +63,19 @@ TIMELINE = (
     _log("wind_east", "m/s", "wind towards east"),
     _log("wind_north", "m/s", "wind towards north"),
     _log("drag_area", "m^2", "drag area of open canopies and hanging airframe"),
+    _log("guidance_mode", "1", "guidance: 0 profile, 1 waypoints, 2 hold"),
+    _log("waypoint", "1", "number of the current waypoint, from 0"),
+    _log("estimated_east", "m", "estimated position east of the rail"),
+    _log("estimated_north", "m", "estimated position north of the rail"),
+    _log("estimated_height", "m", "estimated height above ground"),
+    _log("estimated_attitude", "1", "estimated attitude quaternion, body to east-north-up, scalar first",
+         "estimated_q_w", "estimated_q_x", "estimated_q_y", "estimated_q_z"),
+    _log("attitude_error", "rad", "error of the estimated attitude"),
+    _log("position_error", "m", "error of the estimated position"),
+    _log("velocity_error", "m/s", "error of the estimated velocity"),
+    _log("roll_demand", "rad", "roll demand of the control law"),
+    _log("pitch_demand", "rad", "pitch demand of the control law"),
+    _log("yaw_demand", "rad", "yaw demand of the control law"),
 )  # fmt: skip
 
 FIN = (
@@ -115,6 +128,19 @@ _OUTCOMES = {
     "time_stalled": ("s", "time climbing with a stalled fin"),
     "time_beyond_reynolds": ("s", "time climbing at a Reynolds number on length outside 5e5 to 1e8"),
     "hinge_moment_max": ("N m", "largest moment of the air about a control fin's hinge line in the climb"),
+    "tilt_error_boost_rms": ("rad", "root mean square of the tilt error while the fins are live, up to burnout"),
+    "tilt_error_coast_rms": ("rad", "root mean square of the tilt error while the fins are live, after burnout"),
+    "roll_error_rms": ("rad", "root mean square of the roll error while the fins are live"),
+    "rate_reversals": ("1", "changes of sign of pitch and yaw rate while the fins are live"),
+    "rate_limit_share": ("1", "share of the servos' time at their rate limit while the fins are live"),
+    "servo_travel": ("rad", "way of all fins together while live"),
+    "servo_energy": ("J", "work of all fins against the air while live"),
+    "attitude_error_max": ("rad", "largest error of the estimated attitude in the climb"),
+    "position_error_max": ("m", "largest error of the estimated position in the climb"),
+    "velocity_error_max": ("m/s", "largest error of the estimated velocity in the climb"),
+    "load_factor_max": ("1", "largest specific force across the axis in the climb, over standard gravity"),
+    "waypoints_captured": ("1", "waypoints flown through within their radius"),
+    "waypoint_miss_max": ("m", "largest miss distance of the waypoints flown to"),
 }
 OUTCOME = tuple(Variable(name, (), units, text) for name, (units, text) in _OUTCOMES.items())
 STATUS = Variable("status", (), "1", "how the flight ended")

@@ -15,6 +15,7 @@ class Status(IntEnum):
     DIVERGED = layout.DIVERGED
     OUT_OF_TIME = layout.OUT_OF_TIME
     ABOVE_AIR = layout.ABOVE_AIR
+    LAW_FAILED = layout.LAW_FAILED
 
     @property
     def sentence(self) -> str:
@@ -28,6 +29,7 @@ _SENTENCES = {
     Status.DIVERGED: "The motion grew without bound and the flight was stopped; look for gains or fins that drive it unstable.",
     Status.OUT_OF_TIME: "The flight was still going at solver.time_limit and was given up; raise that limit if it should go on.",
     Status.ABOVE_AIR: "The vehicle left the top of the air tables, 40 km above the ground, where this model ends.",
+    Status.LAW_FAILED: "A guidance or control law of the user's own reported an error, and the flight was stopped there.",
 }
 
 

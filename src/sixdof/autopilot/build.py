@@ -7,9 +7,18 @@ import math
 import numpy as np
 
 from sixdof.core import types as ct
-from sixdof.core.layout import GAINS
+from sixdof.core.actuator import DEAD, ISSUED, STUCK
+from sixdof.core.control import K_HEAD, K_ROW
+from sixdof.core.estimator import Estimator
+from sixdof.core.guidance import (
+    BY_HEIGHT, BY_MODE_TIME, BY_TIME, HOLD_DIRECTION, LAST_HOLD, LAST_PROFILE, LAST_UPRIGHT, PROFILE, WAYPOINTS, WP_COLUMNS,
+    Guidance,
+)  # fmt: skip
+from sixdof.core.sensors import HISTORY, Barometer, Gnss, Inertial, Magnetometer, Sensors
+from sixdof.mission import schema
 from sixdof.mission.schema import Mission, Parachute
 from sixdof.vehicle.geometry import shape_of
+from sixdof.world.gravity import EARTH_RATE
 
 _TRIGGERS = {
     "time": ct.TRIGGER_TIME,
@@ -20,47 +29,166 @@ _TRIGGERS = {
     "climbing_through": ct.TRIGGER_CLIMBING,
     "falling_through": ct.TRIGGER_FALLING,
 }
-_ACTIONS = {"enable_fins": ct.ACTION_ENABLE, "disable_fins": ct.ACTION_DISABLE, "deploy": ct.ACTION_DEPLOY}
+_ACTIONS = {
+    "enable_fins": ct.ACTION_ENABLE,
+    "disable_fins": ct.ACTION_DISABLE,
+    "deploy": ct.ACTION_DEPLOY,
+    "guide_profile": ct.ACTION_GUIDE,
+    "guide_waypoints": ct.ACTION_GUIDE,
+    "guide_hold": ct.ACTION_GUIDE,
+}
+_MODES = {"profile": PROFILE, "waypoints": WAYPOINTS, "hold": HOLD_DIRECTION}
+_OVER = {"time": BY_TIME, "height": BY_HEIGHT, "mode_time": BY_MODE_TIME}
+_PAST = {"hold": LAST_HOLD, "upright": LAST_UPRIGHT, "profile": LAST_PROFILE}
+
+
+def _or(value, otherwise: float) -> float:
+    return otherwise if value is None else float(value)
 
 
 def servo_table(mission: Mission) -> ct.Servo:
-    """Return the actuators' constants (rad, s)."""
-    servo = mission.servo
+    """Return the actuators' constants (rad, s).
+
+    Raises
+    ------
+    ValueError
+        If the transport delay is longer than the ticks whose commands are kept.
+    """
+    servo, period = mission.servo, 1.0 / mission.autopilot.rate
+    if servo.delay > (ISSUED - 2) * period:
+        raise ValueError(f"servo.delay = {servo.delay:g} s must be at most {ISSUED - 2} ticks of the autopilot, {(ISSUED - 2) * period:g} s")
     return ct.Servo(
         frequency=2.0 * math.pi * servo.natural_frequency,
         damping=servo.damping,
         rate_limit=servo.rate_limit,
-        acceleration_limit=servo.acceleration_limit or math.inf,
+        acceleration_limit=_or(servo.acceleration_limit, math.inf),
         travel=servo.travel,
+        delay=servo.delay,
+        backlash=servo.backlash,
+        dead_band=servo.dead_band,
+        resolution=servo.resolution,
+        stall_torque=_or(servo.stall_torque, math.inf),
     )
 
 
+def failure_table(mission: Mission, controls: int) -> np.ndarray:
+    """Return kind and time of each fin's failure (controls, 2), zeros for sound ones."""
+    out = np.zeros((controls, 2))
+    for failure in mission.servo.failure:
+        if failure.fin <= controls:
+            out[failure.fin - 1] = (STUCK if failure.kind == "stuck" else DEAD), failure.time
+    return out
+
+
 def computer_table(mission: Mission, stages) -> ct.Computer:
-    """Return the flight computer of a stack of stages: profile, gains, mixer and event rules as arrays."""
-    autopilot, profile = mission.autopilot, mission.autopilot.profile
-    rows = np.column_stack([profile.time, profile.tilt_pitch, profile.tilt_yaw, profile.roll]).astype(float)
+    """Return the flight computer of a stack of stages: sensors, guidance, gains, mixer and event rules as arrays."""
+    autopilot = mission.autopilot
     mixer = mixer_table(mission, stages)
+    latitude = mission.site.latitude
     return ct.Computer(
         period=1.0 / autopilot.rate,
         steps_per_tick=mission.solver.steps_per_tick,
         azimuth=mission.rail.azimuth,
-        profile=np.ascontiguousarray(rows),
+        guidance=guidance_table(mission),
         gains=gains_table(mission),
         mixer=mixer,
+        roll_first=1 if autopilot.priority == "roll" else 0,
         rules=rules_table(mission),
-        has_fins=mixer.shape[0] > 0,
+        sensors=sensors_table(mission),
+        estimator=Estimator(
+            mission.estimator.heading, mission.estimator.baro_position, mission.estimator.baro_velocity,
+            mission.estimator.fix_position, mission.estimator.fix_velocity, mission.estimator.magnetic,
+        ),
+        earth_rate=ct.Vec3(0.0, EARTH_RATE * math.cos(latitude), EARTH_RATE * math.sin(latitude)),
+        booster=1.0 if len(stages) > 1 else 0.0,
+        failure=failure_table(mission, mixer.shape[0]),
+    )  # fmt: skip
+
+
+def sensors_table(mission: Mission) -> Sensors:
+    """Return the sensors' constants; a mission without the table `sensors` has ideal ones."""
+    ideal = mission.sensors is None
+    s = schema.Sensors() if ideal else mission.sensors
+    period = 1.0 / mission.autopilot.rate
+
+    def ticks(rate: float) -> int:
+        return max(1, round(1.0 / (rate * period)))
+
+    receiver = s.receiver or schema.SatelliteReceiver()
+    latency = round(receiver.latency / period)
+    if latency >= HISTORY:
+        raise ValueError(f"sensors.receiver.latency = {receiver.latency:g} s must be less than {HISTORY} ticks, {HISTORY * period:g} s")
+    compass = s.magnetometer or schema.Magnetometer()
+    level = math.cos(compass.dip)
+    field = ct.Vec3(level * math.sin(compass.declination), level * math.cos(compass.declination), -math.sin(compass.dip))
+    return Sensors(
+        ideal=1 if ideal else 0,
+        gyro=Inertial(s.gyro.bias, s.gyro.noise, s.gyro.scale, s.gyro.misalignment, s.gyro.range),
+        accelerometer=Inertial(
+            s.accelerometer.bias, s.accelerometer.noise, s.accelerometer.scale, s.accelerometer.misalignment, s.accelerometer.range
+        ),
+        magnetometer=Magnetometer(compass.bias, compass.noise, field, 1 if s.magnetometer else 0),
+        barometer=Barometer(s.barometer.bias, s.barometer.noise, s.barometer.lag, ticks(s.barometer.rate)),
+        gnss=Gnss(
+            receiver.position_noise, receiver.velocity_noise, latency, ticks(receiver.rate) if s.receiver else 0,
+            _or(receiver.force_limit, math.inf), _or(receiver.speed_limit, math.inf),
+        ),
+    )  # fmt: skip
+
+
+def guidance_table(mission: Mission) -> Guidance:
+    """Return the built-in guidance's constants."""
+    guidance, profile = mission.guidance, mission.autopilot.profile
+    over = profile.height if profile.over == "height" else profile.time
+    rows = np.column_stack([over, profile.tilt_pitch, profile.tilt_yaw, profile.roll]).astype(float)
+    points = [[w.east, w.north, w.height, w.radius, w.timeout] for w in guidance.waypoint]
+    return Guidance(
+        profile=np.ascontiguousarray(rows),
+        over=int(_OVER[profile.over]),
+        smooth=1 if profile.join == "smooth" else 0,
+        slew=_or(guidance.slew_limit, math.inf),
+        waypoint=np.ascontiguousarray(np.array(points, dtype=float).reshape(-1, WP_COLUMNS)),
+        lead=guidance.lead,
+        most_incidence=guidance.incidence_limit,
+        most_tilt=guidance.tilt_limit,
+        most_load=_or(guidance.load_limit, math.inf),
+        load_slope=load_slope(mission) if guidance.load_limit is not None else 0.0,
+        past_last=int(_PAST[guidance.past_last]),
+        start_mode=int(_MODES[guidance.mode]),
+        feed_rate=1 if guidance.feed_rate else 0,
     )
 
 
+def load_slope(mission: Mission) -> float:
+    """Return the specific force across the axis per dynamic pressure and incidence (m^2/kg/rad) of the front stage, burnt, at Mach 0.3."""
+    from sixdof.vehicle.describe import balance
+
+    now = balance(mission, [0])
+    shape = shape_of(mission.stage[:1])
+    return float(now.slope * shape.area / now.burnt.mass)
+
+
 def gains_table(mission: Mission) -> np.ndarray:
-    """Return the built-in control law's gains in the order of layout.GAINS."""
+    """Return the built-in control law's gains: head, rows without a booster, rows with one (core.control, K_*)."""
     autopilot = mission.autopilot
-    values = []
-    for channel in (autopilot.roll, autopilot.pitch, autopilot.yaw):
-        values += [channel.p, channel.i, channel.d]
-    values += [autopilot.gain_pressure or 0.0, *autopilot.gain_scale_limits, autopilot.integral_limit]
-    assert len(values) == len(GAINS)
-    return np.array(values, dtype=float)
+    alone = autopilot.schedule or (schema.GainSet(pitch=autopilot.pitch, yaw=autopilot.yaw, roll=autopilot.roll),)
+    pairs = [alone, alone if autopilot.with_booster is None else (autopilot.with_booster,) * len(alone)]
+    over = 0.0 if not autopilot.schedule else 1.0 if autopilot.schedule_over == "dynamic_pressure" else 2.0
+    low, high = autopilot.gain_scale_limits
+    head = [
+        over, len(alone), autopilot.gain_pressure or 0.0, low, high, autopilot.integral_limit, autopilot.filter,
+        1.0 if autopilot.derivative == "error" else 0.0, 1.0 if autopilot.structure == "cascade" else 0.0,
+        _or(autopilot.rate_limit, math.inf), _or(autopilot.demand_limit, math.inf),
+    ]  # fmt: skip
+    rows = []
+    for chosen in pairs:
+        for own, at in zip(chosen, alone):
+            rows += [at.at or 0.0]
+            for channel in (own.roll, own.pitch, own.yaw):
+                rows += [channel.p, channel.i, channel.d, channel.f]
+    out = np.array(head + rows, dtype=float)
+    assert len(head) == K_HEAD and out.size == K_HEAD + 2 * len(alone) * K_ROW
+    return out
 
 
 def control_fins(shape) -> list[tuple[int, int, float]]:
@@ -89,6 +217,9 @@ def mixer_table(mission: Mission, stages) -> np.ndarray:
     for k, (number, _, angle) in enumerate(fins):
         lever = -1.0 if shape.fins[number].x0 > 0.5 * shape.length else 1.0
         effect[:, k] = 1.0, lever * math.sin(angle), -lever * math.cos(angle)
+    for number in mission.autopilot.known_failed:
+        if number <= len(fins):
+            effect[:, number - 1] = 0.0
     inverse = np.linalg.pinv(effect)
     inverse[np.abs(inverse) < 1e-12] = 0.0
     largest = np.abs(inverse).max(axis=0)
@@ -117,7 +248,7 @@ def rules_table(mission: Mission) -> np.ndarray:
                 rule.threshold or 0.0,
                 rule.delay,
                 _ACTIONS[rule.action],
-                index.get(rule.target, 0),
+                int(_MODES[rule.action.removeprefix("guide_")]) if rule.action.startswith("guide_") else index.get(rule.target, 0),
                 math.inf if rule.tilt_below is None else rule.tilt_below,
                 -math.inf if rule.speed_above is None else rule.speed_above,
                 math.inf if rule.speed_below is None else rule.speed_below,

@@ -13,7 +13,7 @@ from sixdof._jit import helper
 from sixdof.core.algebra import cell, clip, lerp, small_sin, surface
 from sixdof.core.types import (
     BODY_CA, BODY_CA_BACK, BODY_CA_BURN, BODY_S0, BODY_S1, BODY_S2, FIN_DB, FIN_DW, FIN_KB, FIN_KW, FIN_SLOPE, FIN_STALL,
-    FIN_X, FIN_XB, PANEL_AREA, PANEL_CANT, PANEL_CONTROL, PANEL_COS, PANEL_HINGE, PANEL_PLATE, PANEL_SET, PANEL_SIN,
+    FIN_PLATE, FIN_X, FIN_XB, PANEL_AREA, PANEL_CANT, PANEL_CONTROL, PANEL_COS, PANEL_HINGE, PANEL_SET, PANEL_SIN,
     PANEL_X_PLATE, PANEL_Y, PANEL_Y_ROLL, SEEN_HINGE, SEEN_LOAD, SEEN_STALL, SEEN_VORTEX, SEEN_X, SEEN_Y, SEEN_Z,
     WAKE_BODY, WAKE_COUNT, WAKE_FIRST, WAKE_LATERAL, WAKE_LENGTH, WAKE_LEVER, WAKE_PER_METRE, WAKE_RECEIVER, Vec3,
 )  # fmt: skip
@@ -44,6 +44,7 @@ class FinSet(NamedTuple):
     body_deflection: float
     body_x: float
     stall: float
+    plate: float
 
 
 @helper
@@ -59,6 +60,7 @@ def fin_set_at(aero, fs, i, f, craft):
         a[FIN_DB] + f * (b[FIN_DB] - a[FIN_DB]),
         a[FIN_XB] + f * (b[FIN_XB] - a[FIN_XB]) + craft.cp_shift,
         a[FIN_STALL] + f * (b[FIN_STALL] - a[FIN_STALL]),
+        a[FIN_PLATE] + f * (b[FIN_PLATE] - a[FIN_PLATE]),
     )
 
 
@@ -174,6 +176,7 @@ def air_loads(craft, u, rate, cg, air, burning, fins, k):
     friction = surface(aero.friction, mach * aero.per_mach, root * aero.per_root)
     forward = friction + lerp(table, mi, mf, BODY_CA) + burning * lerp(table, mi, mf, BODY_CA_BURN)
     axial = forward if u.x >= 0.0 else lerp(table, mi, mf, BODY_CA_BACK)
+    axial *= surface(aero.axial_shape, mach * aero.per_mach, cross_speed / speed * (aero.axial_shape.shape[1] - 1))
     fx = -half * u.x * abs(u.x) * aero.area * axial * craft.drag
 
     # body, potential part: Jorgensen (1973), sin 2a' cos(a'/2), summed along the body through the moments of the slope
@@ -208,7 +211,7 @@ def air_loads(craft, u, rate, cg, air, burning, fins, k):
     seen = craft.seen
     wakes = aero.wake_pair.shape[0] > 0
     current = -1.0
-    shared = FinSet(0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0)
+    shared = FinSet(0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0)
     half_area = half * aero.area
     per_area = craft.normal / aero.area
     for p in range(aero.panel.shape[0]):
@@ -222,7 +225,7 @@ def air_loads(craft, u, rate, cg, air, burning, fins, k):
         if control >= 0:
             angle += fins[k, control]
             carried = fins[CARRIED_ROW, control]  # a dead servo lets its fin float: no load
-        plate = row[PANEL_PLATE] * row[PANEL_AREA] * per_area
+        plate = shared.plate * row[PANEL_AREA] * per_area
         sine = small_sin(angle)
         wash = roll_wash = 0.0
         if wakes:

@@ -81,8 +81,9 @@ BODY_COLUMNS = 6
     FIN_DB,  # carry-over on the body, deflection (k_B(W))
     FIN_XB,  # station of the carried-over load on the body, m
     FIN_STALL,  # sine of the effective incidence where the panel begins to stall
-) = range(8)
-FIN_COLUMNS = 8
+    FIN_PLATE,  # normal-force coefficient of the separated panel at 90 deg, on its own area
+) = range(9)
+FIN_COLUMNS = 9
 
 # columns of Aero.panel, one row per panel of every set
 (
@@ -95,10 +96,9 @@ FIN_COLUMNS = 8
     PANEL_CONTROL,  # index of its actuator, -1 where it is fixed
     PANEL_AREA,  # exposed area, m^2
     PANEL_HINGE,  # station of the hinge line at the root, m (nan where fixed)
-    PANEL_PLATE,  # normal-force coefficient of the separated panel at 90 deg, on its own area
     PANEL_X_PLATE,  # station of its area's centroid, where the load of separated flow acts, m
-) = range(11)
-PANEL_COLUMNS = 11
+) = range(10)
+PANEL_COLUMNS = 10
 
 # columns of Aero.wake_pair, one row for a set of panels and a set behind it that flies through its vortices
 (
@@ -126,6 +126,8 @@ class Aero(NamedTuple):
         column index = (V rho/mu)^(1/4) * per_root. Multiplied by nothing: it holds wetted areas and form factors.
     cross : (n, k) eta times the cross-flow drag coefficient of the body, over the CROSS-FLOW Mach number M sin(a) and the
         fourth root of the cross flow's unit Reynolds number (grids as friction).
+    axial_shape : (n, m) factor on the axial force over Mach and the sine of incidence, 0..1, beside the cos^2 that is always
+        there (Jorgensen 1973); ones unless measured.
     panel : (panels, PANEL_COLUMNS); the panels of a set stand together, sets from the front to the back.
     wake_pair : (pairs, WAKE_COLUMNS). wake : (pairs, 2, 2 m + 1, 2 m + 1) mean velocity along a receiving panel's
         normal for unit circulation (1/m) of a vortex and its image in the body, as it counts for the panel's force and for its
@@ -141,6 +143,7 @@ class Aero(NamedTuple):
     friction: np.ndarray
     per_root: float
     cross: np.ndarray
+    axial_shape: np.ndarray
     panel: np.ndarray
     wake_pair: np.ndarray
     wake: np.ndarray

@@ -127,7 +127,7 @@ def draw_table(mission: Mission, seed: int, first: int, count: int) -> xr.Datase
     coords = {"flight": ("flight", np.arange(first, first + count), {"long_name": "number of the flight"})}
     if "servo.centring" in variables:
         coords["fin"] = ("fin", fins + 1, {"long_name": "number of the control fin"})
-    return xr.Dataset(variables, coords)
+    return xr.Dataset(variables, coords, {"seed": str(operator.index(seed))})
 
 
 def _item(name: str) -> Dispersible:
@@ -145,6 +145,8 @@ def nominal_value(mission: Mission, item: Dispersible) -> float:
 def pack_draws(mission: Mission, table: xr.Dataset) -> np.ndarray:
     """Return the kernel's form of a table of draws: (flights, DRAW_SCALARS + control fins), C-contiguous float64.
 
+    The table's attribute `seed` and its coordinate `flight` choose the random numbers of sensors in flight.
+
     Columns are those of DRAW_COLUMNS, then the centring error of each control fin. What `table` leaves out is nominal.
     """
     rows = np.tile(_nominal_row(mission), (table.sizes["flight"], 1))
@@ -159,6 +161,9 @@ def pack_draws(mission: Mission, table: xr.Dataset) -> np.ndarray:
     speed, blows_from = (table[name].values if name in table else None for name in ("wind.speed", "wind.blows_from"))
     for field, values in zip(("wind_scale", "wind_cos", "wind_sin"), wind_draw(mission, speed, blows_from)):
         rows[:, DRAW_COLUMNS[field]] = values
+    seed = int(table.attrs.get("seed", 0))
+    rows[:, DRAW_COLUMNS["seed_high"]], rows[:, DRAW_COLUMNS["seed_low"]] = seed >> 32, seed & 0xFFFFFFFF
+    rows[:, DRAW_COLUMNS["flight"]] = table["flight"].values
     if "servo.centring" in table:
         rows[:, DRAW_SCALARS:] = table["servo.centring"].transpose("flight", "fin").values
     return rows

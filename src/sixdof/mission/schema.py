@@ -12,11 +12,14 @@ from typing import Any, Literal
 from pydantic import Field, ValidationInfo, field_validator, model_validator
 
 from sixdof.mission.errors import raise_problems
+from sixdof.mission.flight_tables import (
+    Accelerometer, AttitudeProfile, Autopilot, Barometer, Estimator, Gains, GainSet, Guidance, Magnetometer, RateGyro,
+    SatelliteReceiver, Sensors, Servo, ServoFailure, Waypoint,
+)  # fmt: skip
 from sixdof.mission.table import Table
 from sixdof.mission.units import (
-    Angle, AngularAcceleration, AngularRate, Direction, Elevation, Frequency, Latitude, Length, NonNegativeFrequency,
-    NonNegativeLength, NonNegativeNumber, NonNegativeSpeed, NonNegativeTime, PositiveAngle, PositiveLength,
-    PositiveNumber, PositiveTime, Pressure, Temperature, Tilt, Travel, Written, checked,
+    Direction, Elevation, Frequency, Latitude, Length, NonNegativeLength, NonNegativeNumber, NonNegativeSpeed,
+    NonNegativeTime, PositiveLength, PositiveTime, Pressure, Temperature, Tilt, Written, checked,
 )  # fmt: skip
 from sixdof.mission.vehicle_tables import (
     BodyCurve, DragCurve, Fins, Guide, Measured, Motor, Mount, Nose, PanelCurve, Parachute, Part, PointMass, Stage,
@@ -24,9 +27,10 @@ from sixdof.mission.vehicle_tables import (
 )  # fmt: skip
 
 __all__ = [
-    "Air", "AttitudeProfile", "Autopilot", "BodyCurve", "DragCurve", "Fins", "Gains", "Guide", "Measured", "Mission",
-    "Motor", "Mount", "Nose", "PanelCurve", "Parachute", "Part", "PointMass", "Rail", "Record", "Recovery", "Rule",
-    "Servo", "Site", "Solver", "Spread", "Stage", "Table", "ThrustCurve", "Transition", "Trigger", "Tube", "Wind",
+    "Accelerometer", "Air", "AttitudeProfile", "Autopilot", "Barometer", "BodyCurve", "DragCurve", "Estimator", "Fins", "Gains",
+    "GainSet", "Guidance", "Guide", "Magnetometer", "Measured", "Mission", "Motor", "Mount", "Nose", "PanelCurve", "Parachute",
+    "Part", "PointMass", "Rail", "RateGyro", "Record", "Recovery", "Rule", "SatelliteReceiver", "Sensors", "Servo",
+    "ServoFailure", "Site", "Solver", "Spread", "Stage", "Table", "ThrustCurve", "Transition", "Trigger", "Tube", "Waypoint", "Wind",
 ]  # fmt: skip
 
 # ---------------------------------------------------------------- site, air, rail
@@ -77,63 +81,7 @@ class Rail(Table):
     friction: NonNegativeNumber = 0.1
 
 
-# ---------------------------------------------------------------- actuators, autopilot, rules
-
-
-class Servo(Table):
-    """The actuator of every control fin: second order, with limits. `travel` is the stop either way."""
-
-    natural_frequency: Frequency = 10.0
-    damping: PositiveNumber = 0.7
-    rate_limit: AngularRate = 6.98
-    travel: Travel = 0.262
-    acceleration_limit: AngularAcceleration | None = None
-
-
-class Gains(Table):
-    """Fin angle per attitude error (p), per integral of it (i, 1/s) and per body rate (d, s)."""
-
-    p: NonNegativeNumber = 0.0
-    i: NonNegativeFrequency = 0.0
-    d: NonNegativeTime = 0.0
-
-
-class AttitudeProfile(Table):
-    """Commanded attitude against time since liftoff, straight lines between the points, the last one held.
-
-    tilt_pitch is positive where the nose leans downrange, tilt_yaw where it leans to the right of the launch azimuth.
-    An angle left out is zero throughout.
-    """
-
-    time: tuple[NonNegativeTime, ...] = (0.0,)
-    tilt_pitch: tuple[Angle, ...] = (0.0,)
-    tilt_yaw: tuple[Angle, ...] = (0.0,)
-    roll: tuple[Angle, ...] = (0.0,)
-
-    @model_validator(mode="before")
-    @classmethod
-    def _fill_angles(cls, data: Any) -> Any:
-        if not isinstance(data, dict) or not isinstance(data.get("time"), (list, tuple)):
-            return data
-        zeros = (0.0,) * len(data["time"])
-        return {"tilt_pitch": zeros, "tilt_yaw": zeros, "roll": zeros} | data
-
-
-class Autopilot(Table):
-    """The flight computer: its tick rate, the attitude it should hold, and its gains.
-
-    Gains hold at `gain_pressure` (dynamic pressure); at another q they are multiplied by gain_pressure/q, limited to
-    `gain_scale_limits`. Left out, gains are constant. `integral_limit` bounds the integral's part of the command.
-    """
-
-    rate: Frequency = 100.0
-    profile: AttitudeProfile = Field(default_factory=AttitudeProfile)
-    pitch: Gains = Field(default_factory=Gains)
-    yaw: Gains = Field(default_factory=Gains)
-    roll: Gains = Field(default_factory=Gains)
-    gain_pressure: Pressure | None = None
-    gain_scale_limits: tuple[PositiveNumber, PositiveNumber] = (0.2, 3.0)
-    integral_limit: PositiveAngle = 0.087
+# ---------------------------------------------------------------- rules
 
 
 Trigger = Literal["time", "liftoff", "rail_departure", "burnout", "apogee", "climbing_through", "falling_through"]
@@ -151,7 +99,7 @@ class Rule(Table):
     when: Trigger
     threshold: float | None = None
     delay: NonNegativeTime = 0.0
-    action: Literal["enable_fins", "disable_fins", "deploy"]
+    action: Literal["enable_fins", "disable_fins", "deploy", "guide_profile", "guide_waypoints", "guide_hold"]
     target: str = ""
     tilt_below: Tilt | None = None
     speed_above: NonNegativeSpeed | None = None
@@ -225,6 +173,9 @@ class Mission(Table):
     motor: dict[str, Motor]
     stage: tuple[Stage, ...]
     servo: Servo = Field(default_factory=Servo)
+    sensors: Sensors | None = None
+    estimator: Estimator = Field(default_factory=Estimator)
+    guidance: Guidance = Field(default_factory=Guidance)
     autopilot: Autopilot = Field(default_factory=Autopilot)
     rule: tuple[Rule, ...] = ()
     recovery: tuple[Recovery, ...] = ()

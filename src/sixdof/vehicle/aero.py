@@ -11,8 +11,8 @@ import numpy as np
 
 from sixdof.core.types import (
     BODY_CA, BODY_CA_BACK, BODY_CA_BURN, BODY_COLUMNS, BODY_S0, BODY_S1, BODY_S2, FIN_COLUMNS, FIN_DB, FIN_DW,
-    FIN_KB, FIN_KW, FIN_SLOPE, FIN_STALL, FIN_X, FIN_XB, PANEL_AREA, PANEL_CANT, PANEL_COLUMNS, PANEL_CONTROL,
-    PANEL_COS, PANEL_HINGE, PANEL_PLATE, PANEL_SET, PANEL_SIN, PANEL_X_PLATE, PANEL_Y, PANEL_Y_ROLL, Aero,
+    FIN_KB, FIN_KW, FIN_PLATE, FIN_SLOPE, FIN_STALL, FIN_X, FIN_XB, PANEL_AREA, PANEL_CANT, PANEL_COLUMNS, PANEL_CONTROL,
+    PANEL_COS, PANEL_HINGE, PANEL_SET, PANEL_SIN, PANEL_X_PLATE, PANEL_Y, PANEL_Y_ROLL, Aero,
 )  # fmt: skip
 from sixdof.mission.schema import Mission
 from sixdof.vehicle import aero_fin, interference
@@ -21,7 +21,7 @@ from sixdof.vehicle.aero_body import body_components, body_moments
 from sixdof.vehicle.aero_cross import cross_table
 from sixdof.vehicle.aero_drag import axial_columns, drag_breakdown
 from sixdof.vehicle.aero_friction import PER_ROOT
-from sixdof.vehicle.aero_measured import body_curve_of, measured_body, measured_panel
+from sixdof.vehicle.aero_measured import axial_shape, body_curve_of, measured_body, measured_panel
 from sixdof.vehicle.derivatives import derivatives, ratio
 from sixdof.vehicle.geometry import FinSet, Shape, planform, shape_of
 from sixdof.vehicle.wake import wake_tables
@@ -46,7 +46,7 @@ def aero_table(mission: Mission, stages: Sequence[int]) -> Aero:
     wake_pair, wake = wake_tables(shape)
     return Aero(
         area=float(shape.area), length=float(shape.diameter), per_mach=PER_MACH, body=body, fin=fin,
-        friction=np.ascontiguousarray(friction), per_root=PER_ROOT, cross=np.ascontiguousarray(cross),
+        friction=np.ascontiguousarray(friction), per_root=PER_ROOT, cross=np.ascontiguousarray(cross), axial_shape=axial_shape(mission, stages, mach),
         panel=panel_rows(shape), wake_pair=wake_pair, wake=wake,
         plan0=plan0, plan1=plan1, plan2=plan2,
     )  # fmt: skip
@@ -82,6 +82,7 @@ def fin_columns(mach, fin: FinSet, shape: Shape) -> np.ndarray:
     columns[:, FIN_DB] = interference.body_deflection(ratio) * share * kept
     carried = columns[:, FIN_X] + smoothstep(mach, *TRANSONIC) * (fin.x0 + centre - columns[:, FIN_X])
     columns[:, FIN_XB] = np.minimum(carried, max(shape.length, fin.x0 + 0.5 * fin.root_chord))
+    columns[:, FIN_PLATE] = aero_fin.plate_normal(mach)
     columns[:, FIN_STALL] = aero_fin.stall_sine(mach, fin.aspect_ratio)
     return columns
 
@@ -92,10 +93,10 @@ def panel_rows(shape: Shape) -> np.ndarray:
     actuators = 0
     for number, fin in enumerate(shape.fins):
         row = np.zeros(PANEL_COLUMNS)
-        row[[PANEL_SET, PANEL_CANT, PANEL_AREA, PANEL_PLATE]] = number, fin.part.cant, fin.area, aero_fin.PLATE_NORMAL
+        row[[PANEL_SET, PANEL_CANT, PANEL_AREA]] = number, fin.part.cant, fin.area
         row[PANEL_Y] = fin.body_radius + fin.y_mac
         row[PANEL_Y_ROLL] = aero_fin.roll_arm(fin)
-        row[PANEL_X_PLATE] = fin.x0 + aero_fin.area_centre(fin)
+        row[PANEL_X_PLATE] = aero_fin.area_centre(fin)
         row[PANEL_HINGE] = fin.x0 + fin.part.hinge if fin.part.control else np.nan
         for angle in fin.angles():
             row[[PANEL_SIN, PANEL_COS]] = np.sin(angle), np.cos(angle)

@@ -15,7 +15,8 @@ from sixdof.vehicle.aero_blend import bridge, smoothstep
 from sixdof.vehicle.geometry import FinSet, polygon_area
 
 # flat plate across the stream, ratio 1..5: 1.17-1.2 (Hoerner, Fluid-Dynamic Drag, 1965, ch. 3, from memory)
-PLATE_NORMAL = 1.2
+SLOW_PLATE, FAST_PLATE = 1.2, 1.7  # normal force of a separated panel at 90 deg below Mach 0.6 and above 1.6: plates of aspect ratio 1 to 4
+# (Hoerner 1965), and about the stagnation pressure behind a normal shock less a vacuum share (common practice)
 CROWDING = {5: 0.948, 6: 0.913, 7: 0.854, 8: 0.81}  # share of a panel's slope kept (common practice, from memory)
 SUPERSONIC_STALL = math.sin(math.radians(35.0))  # no suction left to lose: nearly linear to here (common practice)
 
@@ -126,6 +127,11 @@ def centre_station(mach, fin: FinSet) -> np.ndarray:
 
     share = bridge(mach, lambda m: np.full(np.shape(m), 0.25), supersonic)
     return fin.x0 + fin.x_mac_le + fin.mac * share
+
+
+def plate_normal(mach) -> np.ndarray:
+    """Return the normal-force coefficient (on its own area) of a panel set square to the flow, over the Mach number."""
+    return SLOW_PLATE + (FAST_PLATE - SLOW_PLATE) * smoothstep(mach, 0.6, 1.6)
 
 
 def area_centre(fin: FinSet) -> float:

@@ -47,3 +47,8 @@ def measured_panel(fin: FinSet, mach, reference: float) -> tuple[np.ndarray, np.
     curve = fin.part.panel_curve
     slope = np.interp(mach, curve.mach, curve.slope) * fin.area / reference
     return slope, fin.x0 + np.interp(mach, curve.mach, curve.centre)
+
+
+def axial_shape(mission: Mission, stages: Sequence[int], mach) -> np.ndarray:
+    """Return the factor on the axial force over `mach` (n,) and the sine of incidence 0..1: ones, nothing measured."""
+    return np.ones((np.size(mach), 2))
