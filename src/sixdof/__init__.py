@@ -20,6 +20,9 @@ _HOME = {
     "describe": "sixdof.vehicle.describe",
     "open_result": "sixdof.results",
     "save": "sixdof.results",
+    "Law": "sixdof.laws",
+    "CLaw": "sixdof.laws",
+    "LawError": "sixdof.laws",
     "Status": "sixdof.status",
     "FlightError": "sixdof.status",
 }

@@ -22,7 +22,7 @@ def announced_compilation():
     yield
 
 
-def fly(mission: Mission, *, flight: int | None = None, seed: int = 0) -> xr.Dataset:
+def fly(mission: Mission, *, flight: int | None = None, seed: int = 0, guidance=None, control=None) -> xr.Dataset:
     """Fly a mission once and return everything about it.
 
     Parameters
@@ -33,6 +33,9 @@ def fly(mission: Mission, *, flight: int | None = None, seed: int = 0) -> xr.Dat
         alone, bit for bit.
     seed : int
         The ensemble's seed; used only with `flight`.
+    guidance, control : function, Law, CLaw or None
+        Laws of your own in place of the built-in ones: see `sixdof.Law`. Plain Python works (slowly, with tracebacks and debuggers),
+        so do functions compiled by `numba.njit` and C functions, with the same bits.
 
     Returns
     -------
@@ -43,9 +46,12 @@ def fly(mission: Mission, *, flight: int | None = None, seed: int = 0) -> xr.Dat
     ------
     FlightError
         If the motion diverged. Other ends that are not a landing give a warning and the flight up to there.
+    LawError, or what the law raised
+        If a law of your own cannot be used or fails in flight.
     """
     from sixdof.core import flight as core
     from sixdof.ensemble.draws import draw_table, nominal_draw, pack_draws, unpack_draw
+    from sixdof.laws import bind
     from sixdof.model import flight_model
     from sixdof.results import flight_dataset
 
@@ -57,9 +63,13 @@ def fly(mission: Mission, *, flight: int | None = None, seed: int = 0) -> xr.Dat
         attrs = {"seed": str(seed), "flight": int(flight)}
     log = core.make_log(model, log_rows(model))
     events, summary = core.make_events(model), core.make_summary()
+    laws = bind(guidance, control)
+    work = laws.make_work(model)
     with announced_compilation():
-        code, time, rows = core.fly(model, draw, core.make_work(model), log, events, summary)
-    ds = flight_dataset(mission, log[:rows], events, summary, code, **attrs)
+        code, time, rows = core.fly(model, draw, work, log, events, summary)
+    if code == Status.LAW_FAILED:
+        laws.report(work)
+    ds = flight_dataset(mission, log[:rows], events, summary, work.passed, code, **attrs)
     status = Status(code)
     if status is Status.DIVERGED:
         raise FlightError(f"after {time:.2f} s: {status.sentence}", ds)

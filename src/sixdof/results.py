@@ -143,8 +143,12 @@ _OUTCOMES = {
     "waypoint_miss_max": ("m", "largest miss distance of the waypoints flown to"),
 }
 OUTCOME = tuple(Variable(name, (), units, text) for name, (units, text) in _OUTCOMES.items())
+WAYPOINT = (
+    Variable("waypoint_time", ("waypoint_number",), "s", "time at which a waypoint was captured, passed or given up"),
+    Variable("waypoint_miss", ("waypoint_number",), "m", "miss distance of a waypoint"),
+)
 STATUS = Variable("status", (), "1", "how the flight ended")
-REGISTRY = {v.name: v for v in (*TIMELINE, *FIN, *EVENT, *OUTCOME, STATUS)}
+REGISTRY = {v.name: v for v in (*TIMELINE, *FIN, *EVENT, *OUTCOME, *WAYPOINT, STATUS)}
 TRACK = ("phase", "east", "north", "height", "tilt", "mach", "air_speed")  # what an ensemble keeps of the timeline
 
 assert tuple(_OUTCOMES) == layout.SUMMARY and tuple(_EVENT_UNITS) == layout.EVENT_COLUMNS
@@ -201,7 +205,7 @@ def _timeline(log: np.ndarray, variables, lead: tuple[str, ...], names=layout.LO
     return entries
 
 
-def flight_dataset(mission: Mission, log, events, summary, status, **attrs) -> xr.Dataset:
+def flight_dataset(mission: Mission, log, events, summary, passed, status, **attrs) -> xr.Dataset:
     """Return the Dataset of one flight from the kernel's arrays (see core.flight.fly)."""
     fins = (log.shape[1] - layout.LOG_COLUMNS) // 3
     entries = _timeline(log, TIMELINE, ("time",))
@@ -210,6 +214,7 @@ def flight_dataset(mission: Mission, log, events, summary, status, **attrs) -> x
         entries[v.name] = _described(v, v.dims, log[:, first + i * fins : first + (i + 1) * fins].copy())
     entries |= {v.name: _described(v, v.dims, events[:, i].copy()) for i, v in enumerate(EVENT)}
     entries |= {v.name: _described(v, (), float(summary[i])) for i, v in enumerate(OUTCOME)}
+    entries |= {v.name: _described(v, v.dims, passed[:, i].copy()) for i, v in enumerate(WAYPOINT)}
     entries["status"] = _described(STATUS, (), int(status))
     coords = {
         "time": ("time", log[:, 0].copy(), {"units": "s", "long_name": "time since ignition"}),
@@ -217,11 +222,16 @@ def flight_dataset(mission: Mission, log, events, summary, status, **attrs) -> x
         "quaternion": ("quaternion", ["w", "x", "y", "z"], {"long_name": "quaternion part"}),
         "fin": ("fin", np.arange(1, fins + 1), {"long_name": "number of the control fin"}),
         "event": ("event", event_names(mission), {"long_name": "event"}),
+        "waypoint_number": _waypoint_numbers(passed.shape[0]),
     }
     return xr.Dataset(entries, coords, attributes(mission, **attrs))
 
 
-def ensemble_dataset(mission: Mission, draws: xr.Dataset, track, events, summary, status, **attrs) -> xr.Dataset:
+def _waypoint_numbers(count: int):
+    return "waypoint_number", np.arange(count), {"long_name": "number of the waypoint, from 0"}
+
+
+def ensemble_dataset(mission: Mission, draws: xr.Dataset, track, events, summary, passed, status, **attrs) -> xr.Dataset:
     """Return the Dataset of an ensemble: the names of a single flight with `flight` in front, and the drawn inputs.
 
     track : (flights, points, 1 + TRACK) rows picked from the log of each flight, `track_columns` of it; NaN past its end.
@@ -229,6 +239,7 @@ def ensemble_dataset(mission: Mission, draws: xr.Dataset, track, events, summary
     entries = {v.name: _described(v, ("flight",), summary[:, i].copy()) for i, v in enumerate(OUTCOME)}
     entries["status"] = _described(STATUS, ("flight",), status)
     entries |= {v.name: _described(v, ("flight", *v.dims), events[:, :, i].copy()) for i, v in enumerate(EVENT)}
+    entries |= {v.name: _described(v, ("flight", *v.dims), passed[:, :, i].copy()) for i, v in enumerate(WAYPOINT)}
     if track.shape[1]:
         chosen = [REGISTRY[name] for name in TRACK]
         entries |= _timeline(track, chosen, ("flight", "point"), ("time", *TRACK))
@@ -239,6 +250,7 @@ def ensemble_dataset(mission: Mission, draws: xr.Dataset, track, events, summary
     coords = {
         "flight": ("flight", draws["flight"].values, {"long_name": "number of the flight"}),
         "event": ("event", event_names(mission), {"long_name": "event"}),
+        "waypoint_number": _waypoint_numbers(passed.shape[1]),
     }
     if "fin" in draws.coords:
         coords["fin"] = ("fin", draws["fin"].values, dict(draws["fin"].attrs))

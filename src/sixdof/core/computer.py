@@ -37,9 +37,9 @@ N_LIFTOFF, N_RAIL, N_BURNOUT, N_APOGEE = range(4)
 NOTICE_SIZE = 4
 # state of one rule
 R_ARMED, R_FIRED = range(2)
-# switches: fins live, guidance mode
-SW_FINS, SW_MODE = range(2)
-SWITCHES = 2
+# switches: fins live, guidance mode, which of the user's laws failed (1 guidance, 2 control)
+SW_FINS, SW_MODE, SW_FAILED = range(3)
+SWITCHES = 3
 
 
 @helper
@@ -261,7 +261,7 @@ def steer(t, model, frame, work):
 
 
 @kernel
-def control(t, tick, model, craft, draw, work):
+def control(t, tick, model, craft, work):
     """Run the control law, mix its demands and issue commands to the servos; return 0, or 1 if a law failed."""
     sensed, command, failed = work.sensed, work.command, 0
     if work.laws[1] != 0:
@@ -305,8 +305,13 @@ def run_tick(t, tick, stride, s, force, matrix, craft, frame, model, draw, chanc
     run_rules(model.computer.rules, work.rules, sensed, work.notice, draw.canopy_delay, work.switches, work.opened)
     sensed[S_ENABLED], sensed[S_MODE] = work.switches[SW_FINS], work.switches[SW_MODE]
     sensed[S_BOOSTER] = model.computer.booster
-    failed = steer(t, model, frame, work)
-    return max(failed, control(t, tick, model, craft, draw, work))
+    if steer(t, model, frame, work) != 0:
+        work.switches[SW_FAILED] = 1.0
+        return 1
+    if control(t, tick, model, craft, work) != 0:
+        work.switches[SW_FAILED] = 2.0
+        return 1
+    return 0
 
 
 @helper

@@ -31,7 +31,7 @@ from sixdof.core.motion import CANOPY, FREE, HOLD, LANDED, ON_RAIL, PIVOT, rail_
 from sixdof.core.observe import TALLY_SIZE, finish, incidence_of, static_margin, watch, watch_servos, write_event, write_log
 from sixdof.core.sensors import CONSTANTS, HISTORY, draw_constants
 from sixdof.core.step import (
-    GAP_AFT, GAP_CLIMB, GAP_FORE, GAP_GROUND, GAP_SLIP, MOST_TRIES, NO, NO_GAP, ROOT_SHARE, YES, gap, liftoff_time,
+    GAP_AFT, GAP_CLIMB, GAP_FORE, GAP_GROUND, GAP_SLIP, MOST_TRIES, NO, ROOT_SHARE, YES, gap, liftoff_time,
     next_bracket, rk4_step,
 )  # fmt: skip
 from sixdof.core.types import PANEL_CONTROL, SEEN_COLUMNS, SEEN_HINGE, Quat, State, Vec3
@@ -75,13 +75,17 @@ class LawSize(NamedTuple):
     """How much memory a law of the user's own wants, and its gains."""
 
     memory: int = MEMORY_SIZE
-    gains: np.ndarray = np.zeros(0)
+    gains: np.ndarray | None = None
+
+
+def _gains(size: LawSize) -> np.ndarray:
+    return np.zeros(0) if size.gains is None else np.array(size.gains, dtype=float)
 
 
 def make_work(model, guidance: LawSize = LawSize(), control: LawSize | None = None) -> Work:
     """Return the scratch arrays for flights of `model`; one set a thread. guidance, control : of the user's own laws."""
     controls = model.computer.mixer.shape[0]
-    gains = np.zeros_like(model.computer.gains) if control is None else np.array(control.gains, dtype=float)
+    gains = np.zeros_like(model.computer.gains) if control is None else _gains(control)
     return Work(
         sensed=np.zeros(len(SENSED)),
         goal=np.zeros(GOAL_SIZE),
@@ -89,7 +93,7 @@ def make_work(model, guidance: LawSize = LawSize(), control: LawSize | None = No
         memory=np.zeros(MEMORY_SIZE if control is None else max(control.memory, 1)),
         guidance_memory=np.zeros(max(guidance.memory, MEMORY_SIZE)),
         gains=gains,
-        guidance_gains=np.array(guidance.gains, dtype=float),
+        guidance_gains=_gains(guidance),
         laws=np.zeros(2, dtype=np.int64),
         fin_command=np.zeros(controls),
         issued=np.zeros((ISSUED, controls)),
@@ -145,7 +149,7 @@ def _reset(work, model, draw, chance, q, r, events, summary):
         work.fins[CARRIED, i] = 1.0
     work.notice[:] = -1.0
     work.rules[:] = -1.0
-    work.switches[SW_FINS] = 0.0
+    work.switches[:] = 0.0
     work.switches[SW_MODE] = float(model.computer.guidance.start_mode)
     work.opened[:] = -1.0
     work.passed[:] = nan
@@ -184,7 +188,7 @@ def felt_force(s, rate, craft, load):
 
 @helper
 def _gap_kind(phase, apogee_passed, s):
-    """Return the event to look for in this phase, NO_GAP for none."""
+    """Return the event to look for in this phase."""
     if phase == ON_RAIL:
         return GAP_FORE
     if phase == PIVOT:
@@ -365,15 +369,15 @@ def fly(model, draw, work, log, events, summary):
                     s1 = rk4_step(phase, s, h, k1, fresh, body, middle, end, craft, work.fins)
                     kind = _gap_kind(phase, apogee_passed, s)
                     if phase == ON_RAIL and gap(GAP_SLIP, s1, end, craft) < 0.0:
-                        # thrust no longer carries the weight: it stops where it is
-                        s1 = State(s.r, Vec3(0.0, 0.0, 0.0), s.q, s.w)
-                        phase = HOLD
-                        kind = NO_GAP
-                    if kind != NO_GAP and gap(kind, s1, end, craft) <= 0.0 and not (kind == GAP_GROUND and s1.v.z > 0.0):
+                        kind = GAP_SLIP  # thrust no longer carries the weight
+                    if gap(kind, s1, end, craft) <= 0.0 and not (kind == GAP_GROUND and s1.v.z > 0.0):
                         x, s1, end = _cut_step(kind, phase, t, s, h, burn, grains, body, craft, work)
                         t_next = t + x
                         seen = loads(s1, end, craft, work.fins, END)
-                        if kind == GAP_FORE:
+                        if kind == GAP_SLIP:
+                            phase = HOLD
+                            s1 = State(s1.r, Vec3(0.0, 0.0, 0.0), s1.q, s1.w)
+                        elif kind == GAP_FORE:
                             phase = PIVOT
                             write_event(events[E_FORE_GUIDE], t_next, s1, end, craft, seen, frame)
                         elif kind == GAP_AFT:
@@ -454,12 +458,12 @@ def _note_apogee(summary, events, t, s, body, craft, load, frame):
 
 
 @kernel
-def fly_block(model, draws, rows, first, count, fins, work, log, events, summary, status):
-    """Fly `count` flights whose packed draws start at row `first`; fill events (count, ...), summary and status.
+def fly_row(model, row, fins, work, log, events, summary, passed):
+    """Fly one row of packed draws (see core.draw); return (status, rows of the log written).
 
-    rows : (count,) number of log rows written; log : (count, rows, columns), which may have 0 rows.
+    passed : (waypoints, 2), filled with time and miss distance of each waypoint. The rest as in `fly`.
     """
-    for i in range(count):
-        code, _, n = fly(model, draw_of(draws[first + i], fins), work, log[i], events[i], summary[i])
-        status[i] = code
-        rows[i] = n
+    code, _, rows = fly(model, draw_of(row, fins), work, log, events, summary)
+    for k in range(passed.shape[0]):
+        passed[k, PASSED_TIME], passed[k, PASSED_MISS] = work.passed[k, PASSED_TIME], work.passed[k, PASSED_MISS]
+    return code, rows

@@ -11,7 +11,7 @@ from sixdof.core.motion import deriv, rail_pull
 from sixdof.core.types import State, Vec3
 
 # what a step may be cut short for: each is a quantity that goes from positive to negative
-GAP_FORE, GAP_AFT, GAP_CLIMB, GAP_GROUND, GAP_SLIP, NO_GAP = (np.int64(i) for i in range(6))
+GAP_FORE, GAP_AFT, GAP_CLIMB, GAP_GROUND, GAP_SLIP = (np.int64(i) for i in range(5))
 NO, YES = (np.int64(i) for i in range(2))  # a Python bool or integer would be a literal, and compile its callee twice
 ROOT_SHARE = 1e-12  # of a step: how closely an event is located
 MOST_TRIES = 60

@@ -1,12 +1,18 @@
-"""Many flights: draws in, one Dataset out; threads over all cores, the same bits for any number of them."""
+"""Many flights: draws in, one Dataset out; the same bits for any number of workers.
+
+Threads fly built-in, jitted and C laws (kernels hold no lock); a plain Python law needs the interpreter's lock, so it flies in
+processes.
+"""
 
 from __future__ import annotations
 
 import os
 import queue
-import threading
-from concurrent.futures import ThreadPoolExecutor, as_completed
+from collections.abc import Iterator
+from concurrent.futures import Executor, ProcessPoolExecutor, ThreadPoolExecutor, as_completed
+from multiprocessing import get_context
 from pathlib import Path
+from typing import NamedTuple
 
 import numpy as np
 import xarray as xr
@@ -15,8 +21,9 @@ from tqdm import tqdm
 from sixdof.flying import announced_compilation, log_rows
 from sixdof.mission.schema import Mission
 
-BLOCK = 8  # flights a thread takes at a time: short enough for Ctrl-C and the progress bar, long enough to cost nothing
-TRACK_RATE = 5.0  # rows of the log a second from which the points of a track are picked, Hz
+BLOCK = 8  # flights a worker takes at a time: short enough for Ctrl-C and the progress bar, long enough to cost nothing
+TRACK_RATE = 10.0  # rows of the log a second from which the points of a track are picked, Hz
+TRACK_CROWDING = 1.7  # points of a track stand closer at its start, where more happens: place ~ (k/n)^1.7
 
 
 def disperse(
@@ -29,6 +36,8 @@ def disperse(
     overwrite: bool = False,
     threads: int | None = None,
     progress: bool = True,
+    guidance=None,
+    control=None,
 ) -> xr.Dataset:
     """Fly a mission many times, each time with its own draw of `mission.disperse`.
 
@@ -42,10 +51,14 @@ def disperse(
         0 .. 2^64 - 1.
     out : path or None
         A netCDF-4 file to write. It appears when all is done, or when Ctrl-C ends the run early.
+    overwrite : bool
+        Replace the file if it exists.
     threads : int or None
-        None: one a core.
+        None: one a core. With a plain Python law: processes.
     progress : bool
         Show a bar with rate and time left.
+    guidance, control : function, Law, CLaw or None
+        Laws of your own, as in `sixdof.fly`. A flight whose law fails is a row with that status.
 
     Returns
     -------
@@ -59,32 +72,28 @@ def disperse(
         For a number of flights, a seed or threads that make no sense.
     FileExistsError
         If `out` exists and overwrite is not set; nothing is flown then.
+    LawError
+        If a law of your own cannot be used.
     """
-    from sixdof.core import flight as core
     from sixdof.ensemble.draws import draw_table, pack_draws
-    from sixdof.model import flight_model
-    from sixdof.results import check_path, ensemble_dataset, save, track_columns
+    from sixdof.results import check_path, ensemble_dataset, save
 
     flights = _whole(flights, "flights", 1)
     threads = _whole(threads, "threads", 1) if threads is not None else os.cpu_count() or 1
     if out is not None:
         check_path(out, overwrite=overwrite)
     table = draw_table(mission, seed, first, flights)
-    model = flight_model(mission, log_rate=TRACK_RATE)
-    points = mission.record.track_points
-    store = _Store(model, pack_draws(mission, table), points, track_columns(), core)
-    with announced_compilation():
-        store.fly(0, 0)  # compiles, or loads from the cache, before the threads start
-    interrupted = _fly_all(store, flights, threads, progress)
+    flier = Flier(mission, guidance, control)
+    blank = flier.fly(pack_draws(mission, table.isel(flight=slice(0, 0))))
+    result = Block(*(np.empty((flights, *a.shape[1:]), dtype=a.dtype) for a in blank))
+    done = np.zeros(flights, dtype=bool)
+    interrupted = _fly_all(flier, pack_draws(mission, table), result, done, threads, progress)
 
-    done = np.flatnonzero(store.done)
+    kept = np.flatnonzero(done)
     attrs = {"seed": str(seed)}
     if interrupted:
-        attrs["interrupted"] = f"{done.size} of {flights} flights were finished when the run was interrupted"
-    ds = ensemble_dataset(
-        mission, table.isel(flight=done), store.track[done], store.events[done], store.summary[done], store.status[done],
-        **attrs,
-    )  # fmt: skip
+        attrs["interrupted"] = f"{kept.size} of {flights} flights were finished when the run was interrupted"
+    ds = ensemble_dataset(mission, table.isel(flight=kept), *(a[kept] for a in result), **attrs)
     if out is not None:
         save(ds, out, overwrite=overwrite)
     return ds
@@ -96,67 +105,126 @@ def _whole(value, name: str, least: int) -> int:
     return int(value)
 
 
-class _Store:
-    """The arrays of an ensemble, filled block by block; each thread borrows a set of scratch arrays."""
+class Block(NamedTuple):
+    """What a block of flights leaves, flights first: thinned tracks, event tables, outcomes, waypoints, status."""
 
-    def __init__(self, model, draws, points, columns, core):
-        flights = draws.shape[0]
-        self.model, self.draws, self.core = model, draws, core
-        self.points = points
-        self.rows = log_rows(model) if points else 0
-        self.events = np.empty((flights, *core.make_events(model).shape))
-        self.summary = np.empty((flights, core.make_summary().size))
-        self.status = np.empty(flights, dtype=np.int64)
-        self.columns = columns
-        self.track = np.empty((flights, points, len(self.columns)))
-        self.done = np.zeros(flights, dtype=bool)
+    track: np.ndarray
+    events: np.ndarray
+    summary: np.ndarray
+    passed: np.ndarray
+    status: np.ndarray
+
+
+class Flier:
+    """Flies rows of packed draws of one mission; threads share one, each process makes its own."""
+
+    def __init__(self, mission: Mission, guidance=None, control=None):
+        from sixdof.core import flight as core
+        from sixdof.laws import bind
+        from sixdof.model import flight_model
+        from sixdof.results import track_columns
+
+        self.recipe = (mission, guidance, control)
+        self.core, self.model, self.laws = core, flight_model(mission, log_rate=TRACK_RATE), bind(guidance, control)
+        self.points, self.columns = mission.record.track_points, track_columns()
+        self.rows = log_rows(self.model) if self.points else 0
         self.scratch = queue.SimpleQueue()
 
-    def fly(self, start: int, count: int) -> int:
-        """Fly the flights of rows start .. start + count - 1; return how many."""
+    @property
+    def plain(self) -> bool:
+        """Whether a law needs the interpreter's lock."""
+        return any(b is not None and b.law.plain for b in (self.laws.guidance, self.laws.control))
+
+    def fly(self, draws: np.ndarray) -> Block:
+        """Return what the flights of some rows of packed draws leave."""
+        core, count = self.core, len(draws)
         try:
-            work, log, written = self.scratch.get_nowait()
+            work, log = self.scratch.get_nowait()
         except queue.Empty:
-            work, written = self.core.make_work(self.model), np.zeros(BLOCK, dtype=np.int64)
-            log = np.empty((BLOCK, *self.core.make_log(self.model, self.rows).shape))
-        s = slice(start, start + count)
-        fins = self.model.computer.mixer.shape[0]
-        self.core.fly_block(
-            self.model, self.draws, written, start, count, fins, work, log, self.events[s], self.summary[s], self.status[s]
+            work, log = self.laws.make_work(self.model), core.make_log(self.model, self.rows)
+        block = Block(
+            np.full((count, self.points, len(self.columns)), np.nan),
+            np.empty((count, *core.make_events(self.model).shape)),
+            np.empty((count, core.make_summary().size)),
+            np.empty((count, *work.passed.shape)),
+            np.empty(count, dtype=np.int8),
         )
+        fins = self.model.computer.mixer.shape[0]
         for i in range(count):
-            self.track[start + i] = thinned(log[i, : written[i], self.columns].T, self.points)
-        self.done[s] = True
-        self.scratch.put((work, log, written))
-        return count
+            code, rows = core.fly_row(
+                self.model, draws[i], fins, work, log, block.events[i], block.summary[i], block.passed[i]
+            )
+            block.status[i] = code
+            block.track[i] = thinned(log[:rows, self.columns], self.points)
+        self.scratch.put((work, log))
+        return block
 
 
 def thinned(log: np.ndarray, points: int) -> np.ndarray:
-    """Return `points` rows of a log, evenly spread from its first to its last; all of a shorter one, then NaN."""
+    """Return `points` rows of a log from its first to its last, closer at the start; all of a shorter one, then NaN."""
     out = np.full((points, log.shape[1]), np.nan)
-    if len(log) <= points:
-        out[: len(log)] = log
-    else:
-        out[:] = log[np.round(np.linspace(0, len(log) - 1, points)).astype(int)]
+    if len(log) > points:
+        place = np.linspace(0.0, 1.0, points) ** TRACK_CROWDING * (len(log) - 1)
+        log = log[np.unique(np.round(place).astype(int))]
+    out[: len(log)] = log
     return out
 
 
-def _fly_all(store: _Store, flights: int, threads: int, progress: bool) -> bool:
-    """Fly every block; return whether Ctrl-C cut it short."""
-    stop = threading.Event()
+_process_flier: Flier | None = None
 
-    def task(start):
-        return 0 if stop.is_set() else store.fly(start, min(BLOCK, flights - start))
 
-    bar = tqdm(total=flights, unit="flight", disable=not progress, desc="flying")
-    pool = ThreadPoolExecutor(threads)
+def _start_process(recipe: bytes) -> None:
+    import signal
+
+    import cloudpickle
+
+    global _process_flier
+    signal.signal(signal.SIGINT, signal.SIG_IGN)  # Ctrl-C is the parent's to handle
+    _process_flier = Flier(*cloudpickle.loads(recipe))
+
+
+def _fly_in_process(draws: np.ndarray) -> Block:
+    return _process_flier.fly(draws)
+
+
+def _workers(flier: Flier, threads: int) -> tuple[Executor, object]:
+    """Return a pool of workers and the function they run on rows of draws."""
+    if not flier.plain:
+        return ThreadPoolExecutor(threads), flier.fly
+    import cloudpickle  # takes functions of a notebook along, which pickle does not
+
+    recipe = cloudpickle.dumps(flier.recipe)
+    return ProcessPoolExecutor(threads, get_context("spawn"), _start_process, (recipe,)), _fly_in_process
+
+
+def _blocks(flights: int) -> Iterator[slice]:
+    for start in range(0, flights, BLOCK):
+        yield slice(start, min(start + BLOCK, flights))
+
+
+def _fly_all(flier: Flier, draws: np.ndarray, result: Block, done: np.ndarray, threads: int, progress: bool) -> bool:
+    """Fly every row of draws into `result`; return whether Ctrl-C cut it short."""
+    with announced_compilation():
+        flier.fly(draws[:0] if flier.plain else draws[:1])  # compiles, or loads from the cache, before the workers start
+    bar = tqdm(total=len(draws), unit="flight", disable=not progress, desc="flying")
+    pool, function = _workers(flier, threads)
+    waiting: dict = {}
+    blocks = _blocks(len(draws))
     try:
-        for future in as_completed([pool.submit(task, start) for start in range(0, flights, BLOCK)]):
-            bar.update(future.result())
+        while True:
+            while len(waiting) < 4 * threads and (s := next(blocks, None)) is not None:
+                waiting[pool.submit(function, draws[s])] = s
+            if not waiting:
+                return False
+            for future in as_completed(list(waiting)):
+                s = waiting.pop(future)
+                for whole, part in zip(result, future.result()):
+                    whole[s] = part
+                done[s] = True
+                bar.update(s.stop - s.start)
+                break
     except KeyboardInterrupt:
-        stop.set()
         return True
     finally:
         pool.shutdown(wait=True, cancel_futures=True)
         bar.close()
-    return False

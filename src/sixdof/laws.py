@@ -1,0 +1,175 @@
+"""Guidance and control laws of one's own: plain Python, numba, or C, in the same loop and with the same bits.
+
+    law(t, sensed, memory, gains, command)
+
+`sensed` is what the flight computer knows (layout.SENSED), `memory` and `command` are written in place, `gains` are the law's own
+numbers; all float64. It is called exactly once a tick. A guidance law writes layout.GOAL into `command`, a control law
+layout.DEMAND. `memory` is zero when a flight starts.
+"""
+
+from __future__ import annotations
+
+import ctypes
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field
+from pathlib import Path
+
+import numpy as np
+
+from sixdof._jit import LAW_PROTOTYPE, is_jitted, law_pointer
+from sixdof.core.computer import SW_FAILED
+from sixdof.core.flight import LawSize, Work, make_work
+from sixdof.core.layout import DEMAND_SIZE, GOAL_SIZE, MEMORY_SIZE, SENSED
+
+GUIDANCE, CONTROL = 0, 1
+_SLOTS = ("guidance", "control")
+_SIGNATURE = "law(t, sensed, memory, gains, command)"
+
+
+class LawError(RuntimeError):
+    """A law that cannot be used, or that reported an error in flight."""
+
+
+@dataclass(frozen=True)
+class Law:
+    """A law with the memory it wants and its gains.
+
+    function : a plain Python function, or one compiled by `numba.njit`, of `law(t, sensed, memory, gains, command)`.
+    memory : numbers kept from tick to tick. gains : handed to the law at every call.
+    """
+
+    function: Callable
+    memory: int = MEMORY_SIZE
+    gains: Sequence[float] = ()
+
+    @property
+    def name(self) -> str:
+        """The function's name."""
+        return getattr(self.function, "__name__", repr(self.function))
+
+    @property
+    def plain(self) -> bool:
+        """Whether this is a plain Python law: it holds the interpreter's lock, so an ensemble flies it in processes."""
+        return not is_jitted(self.function)
+
+    def bind(self, slot: int) -> Bound:
+        """Return the law as a C function for one slot. Raises LawError if numba cannot compile it."""
+        sizes = (len(SENSED), self.memory, len(self.gains), GOAL_SIZE if slot == GUIDANCE else DEMAND_SIZE)
+        if self.plain:
+            return _bind_plain(self, sizes)
+        try:
+            kept, address = law_pointer(self.function, sizes)
+        except Exception as error:  # numba raises many kinds; the user needs its text below one sentence
+            raise LawError(
+                f"numba cannot compile the {_SLOTS[slot]} law {self.name}: it must be {_SIGNATURE} on float64 arrays; "
+                "try it without @njit first to see it run"
+            ) from error
+        return Bound(self, kept, address)
+
+
+@dataclass(frozen=True)
+class CLaw:
+    """A law in a shared library: `int name(double t, const double *sensed, double *memory, const double *gains, double *command)`.
+
+    It returns 0, or anything else to report an error. path : of the library. memory, gains : as for `Law`.
+    """
+
+    path: str | Path
+    name: str
+    memory: int = MEMORY_SIZE
+    gains: Sequence[float] = ()
+    plain = False
+
+    def bind(self, slot: int) -> Bound:
+        """Return the C function. Raises LawError if the library or the name is not there."""
+        try:
+            library = ctypes.CDLL(str(Path(self.path).resolve()))
+        except OSError as error:
+            raise LawError(f"{self.path} cannot be loaded as a shared library: {error}") from None
+        try:
+            function = getattr(library, self.name)
+        except AttributeError:
+            raise LawError(f'{self.path} has no function "{self.name}"; declare it extern "C" if it is C++') from None
+        return Bound(self, library, ctypes.cast(function, ctypes.c_void_p).value)
+
+
+@dataclass
+class Bound:
+    """A law ready to be called by the kernels; what it is made of must live as long as it is used."""
+
+    law: Law | CLaw
+    kept: object
+    address: int
+    raised: list = field(default_factory=list)  # what a plain law raised, to be shown as it is
+
+    def report(self, t: float, sensed, memory, gains, command) -> None:
+        """Raise what the law did wrong: the user's own exception where there is one."""
+        if self.raised:
+            error = self.raised.pop()
+            error.add_note(f"in the law {self.law.name} at t = {t:g} s")
+            raise error
+        if isinstance(self.law, Law):
+            # the compiled law cannot tell what it raised: the plain function, given the same numbers, can
+            self.law.function.py_func(t, sensed, memory, gains, command)
+        raise LawError(f"the law {self.law.name} reported an error at t = {t:g} s")
+
+
+def _bind_plain(law: Law, sizes) -> Bound:
+    bound = Bound(law, None, 0)
+    views: dict = {}
+
+    def called(t, *pointers):
+        try:
+            keys = tuple(ctypes.addressof(p.contents) if p else 0 for p in pointers)
+            if keys not in views:
+                views[keys] = [_view(p, size) for p, size in zip(pointers, sizes)]
+            law.function(t, *views[keys])
+        except BaseException as error:  # Ctrl-C too: it must not vanish inside a C call
+            bound.raised.append(error)
+            return 1
+        return 0
+
+    bound.kept = LAW_PROTOTYPE(called)
+    bound.address = ctypes.cast(bound.kept, ctypes.c_void_p).value
+    return bound
+
+
+def _view(pointer, size: int) -> np.ndarray:
+    return np.ctypeslib.as_array(pointer, (size,)) if size else np.empty(0)
+
+
+def as_law(law, slot: int) -> Law | CLaw | None:
+    """Return what the user gave as a law. Raises TypeError for what is none."""
+    if law is None or isinstance(law, (Law, CLaw)):
+        return law
+    if callable(law):
+        return Law(law)
+    raise TypeError(f"{_SLOTS[slot]} must be a function {_SIGNATURE}, a sixdof.Law or a sixdof.CLaw, not {type(law).__name__}")
+
+
+@dataclass
+class Laws:
+    """The laws of a flight, bound; None where the built-in one flies."""
+
+    guidance: Bound | None
+    control: Bound | None
+
+    def make_work(self, model) -> Work:
+        """Return scratch arrays for flights of `model` under these laws."""
+        sizes = [None if b is None else LawSize(b.law.memory, np.array(b.law.gains, dtype=float)) for b in (self.guidance, self.control)]
+        work = make_work(model, sizes[0] or LawSize(), sizes[1])
+        for slot, bound in enumerate((self.guidance, self.control)):
+            work.laws[slot] = 0 if bound is None else bound.address
+        return work
+
+    def report(self, work: Work) -> None:
+        """Raise what went wrong in the flight just flown with `work`."""
+        t = float(work.sensed[0])
+        if int(work.switches[SW_FAILED]) == GUIDANCE + 1:
+            self.guidance.report(t, work.sensed, work.guidance_memory, work.guidance_gains, work.goal)
+        self.control.report(t, work.sensed, work.memory, work.gains, work.command)
+
+
+def bind(guidance, control) -> Laws:
+    """Return the user's laws ready for flights."""
+    return Laws(*(None if law is None else law.bind(slot) for slot, law in enumerate((as_law(guidance, 0), as_law(control, 1)))))
