@@ -8,8 +8,11 @@ from __future__ import annotations
 
 import os
 import queue
+import signal
+import threading
 from collections.abc import Iterator
-from concurrent.futures import Executor, ProcessPoolExecutor, ThreadPoolExecutor, as_completed
+from concurrent.futures import FIRST_COMPLETED, Executor, ProcessPoolExecutor, ThreadPoolExecutor, wait
+from contextlib import contextmanager
 from multiprocessing import get_context
 from pathlib import Path
 from typing import NamedTuple
@@ -22,6 +25,7 @@ from sixdof.flying import announced_compilation, log_rows
 from sixdof.mission.schema import Mission
 
 BLOCK = 8  # flights a worker takes at a time: short enough for Ctrl-C and the progress bar, long enough to cost nothing
+POLL = 0.2  # s between looks whether Ctrl-C was pressed
 TRACK_RATE = 10.0  # rows of the log a second from which the points of a track are picked, Hz
 TRACK_CROWDING = 1.7  # points of a track stand closer at its start, where more happens: place ~ (k/n)^1.7
 
@@ -174,8 +178,6 @@ _process_flier: Flier | None = None
 
 
 def _start_process(recipe: bytes) -> None:
-    import signal
-
     import cloudpickle
 
     global _process_flier
@@ -202,6 +204,29 @@ def _blocks(flights: int) -> Iterator[slice]:
         yield slice(start, min(start + BLOCK, flights))
 
 
+@contextmanager
+def interruptible() -> Iterator[threading.Event]:
+    """Give an event that Ctrl-C sets, once; a second Ctrl-C interrupts as usual. Outside the main thread nothing is caught.
+
+    A KeyboardInterrupt may come up anywhere, inside a callback that swallows it too: a flag is never lost.
+    """
+    stop = threading.Event()
+    if threading.current_thread() is not threading.main_thread():
+        yield stop
+        return
+    before = signal.getsignal(signal.SIGINT)
+
+    def note(*_):
+        stop.set()
+        signal.signal(signal.SIGINT, before)
+
+    signal.signal(signal.SIGINT, note)
+    try:
+        yield stop
+    finally:
+        signal.signal(signal.SIGINT, before)
+
+
 def _fly_all(flier: Flier, draws: np.ndarray, result: Block, done: np.ndarray, threads: int, progress: bool) -> bool:
     """Fly every row of draws into `result`; return whether Ctrl-C cut it short."""
     with announced_compilation():
@@ -211,20 +236,19 @@ def _fly_all(flier: Flier, draws: np.ndarray, result: Block, done: np.ndarray, t
     waiting: dict = {}
     blocks = _blocks(len(draws))
     try:
-        while True:
-            while len(waiting) < 4 * threads and (s := next(blocks, None)) is not None:
-                waiting[pool.submit(function, draws[s])] = s
-            if not waiting:
-                return False
-            for future in as_completed(list(waiting)):
-                s = waiting.pop(future)
-                for whole, part in zip(result, future.result()):
-                    whole[s] = part
-                done[s] = True
-                bar.update(s.stop - s.start)
-                break
-    except KeyboardInterrupt:
-        return True
+        with interruptible() as stop:
+            while not stop.is_set():
+                while len(waiting) < 4 * threads and (s := next(blocks, None)) is not None:
+                    waiting[pool.submit(function, draws[s])] = s
+                if not waiting:
+                    return False
+                for future in wait(list(waiting), POLL, FIRST_COMPLETED).done:
+                    s = waiting.pop(future)
+                    for whole, part in zip(result, future.result()):
+                        whole[s] = part
+                    done[s] = True
+                    bar.update(s.stop - s.start)
+            return True
     finally:
         pool.shutdown(wait=True, cancel_futures=True)
         bar.close()
