@@ -25,7 +25,7 @@ class Status(IntEnum):
 
 _SENTENCES = {
     Status.LANDED: "The vehicle came back to the ground.",
-    Status.NO_LIFTOFF: "The motor burnt out before the vehicle could leave the rail: thrust never carried it past its weight.",
+    Status.NO_LIFTOFF: "The vehicle never left the rail: thrust did not carry it past its weight, or not for long enough.",
     Status.DIVERGED: "The motion grew without bound and the flight was stopped; look for gains or fins that drive it unstable.",
     Status.OUT_OF_TIME: "The flight was still going at solver.time_limit and was given up; raise that limit if it should go on.",
     Status.ABOVE_AIR: "The vehicle left the top of the air tables, 40 km above the ground, where this model ends.",

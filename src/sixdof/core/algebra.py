@@ -5,7 +5,7 @@ from __future__ import annotations
 from math import cos, sin, sqrt
 from typing import NamedTuple
 
-from sixdof._jit import helper
+from sixdof._jit import helper, kernel
 from sixdof.core.types import Quat, State, Vec3
 
 
@@ -53,6 +53,13 @@ def lerp(table, i, f, column):
     """Return column `column` of a 2-D table between rows i and i + 1."""
     a = table[i, column]
     return a + f * (table[i + 1, column] - a)
+
+
+@kernel
+def fill(array, value):
+    """Set every element of a 1-D array."""
+    for i in range(array.shape[0]):
+        array[i] = value
 
 
 @helper

@@ -15,7 +15,7 @@ from sixdof.core.control import built_in_control, mix
 from sixdof.core.estimator import E_AGE, E_BARO, E_FIX, E_LAG, E_MX, E_QW, E_VX, E_X, estimate
 from sixdof.core.guidance import M_INDEX, built_in_guidance
 from sixdof.core.layout import (
-    D_DEPLOY, D_DIRECT, D_ENABLE, D_FIN, GOAL_SIZE, S_BARO, S_BOOSTER, S_EAST, S_ENABLED, S_FIELD_X, S_FIX_AGE, S_FIX_EAST,
+    D_DEPLOY, D_DIRECT, D_ENABLE, D_FIN, D_PITCH, D_ROLL, D_YAW, GOAL_SIZE, S_BARO, S_BOOSTER, S_EAST, S_ENABLED, S_FIELD_X, S_FIX_AGE, S_FIX_EAST,
     S_FRAME_W, S_FX, S_GOAL_P, S_GOAL_W, S_HEIGHT, S_LIFTOFF, S_MACH, S_MODE, S_NORTH, S_P, S_PERIOD, S_PRESSURE, S_QW, S_QX,
     S_QY, S_QZ, S_SATURATED, S_TIME, S_VE, S_VN, S_VU, S_WAYPOINT,
 )  # fmt: skip
@@ -274,7 +274,7 @@ def control(t, tick, model, craft, work):
         if 0 <= canopy < work.opened.shape[0] and work.opened[canopy] < 0.0:
             work.opened[canopy] = t
         if work.switches[SW_FINS] < 0.5:
-            command[:3] = 0.0
+            command[D_ROLL] = command[D_PITCH] = command[D_YAW] = 0.0
     else:
         built_in_control(t, sensed, work.memory, work.gains, command)
     limited = 0.0

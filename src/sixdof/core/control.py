@@ -29,7 +29,6 @@ K_HEAD = 11
 K_ROW = 13  # schedule value, then p, i, d, f of roll, pitch, yaw
 CHANNELS = 3
 # memory, three numbers a channel: integral, filtered derivative, last error
-LAST = 6
 
 
 @helper
@@ -90,8 +89,10 @@ def pid(error, rate, goal_rate, p, i, d, f, scale, held, gains, memory, channel,
 def built_in_control(t, sensed, memory, gains, command):
     """Write the demands of roll, pitch and yaw (rad of fin) into `command`; see layout.SENSED, DEMAND and the K_* numbers."""
     if sensed[S_ENABLED] < 0.5:
-        memory[: 3 * CHANNELS] = 0.0
-        command[:3] = 0.0
+        for k in range(3 * CHANNELS):
+            memory[k] = 0.0
+        for k in range(CHANNELS):
+            command[k] = 0.0
         return
     rows = int(gains[K_ROWS])
     first = K_HEAD

@@ -11,7 +11,7 @@ from typing import NamedTuple
 import numpy as np
 
 from sixdof._jit import helper, kernel
-from sixdof.core.algebra import add, cross, matrix_of, multiply, normalised, quaternion_rate, scale, sub, to_body, to_world
+from sixdof.core.algebra import add, cross, fill, matrix_of, multiply, normalised, quaternion_rate, scale, sub, to_body, to_world
 from sixdof.core.random import normal
 from sixdof.core.sensors import C_ACCELEROMETER
 from sixdof.core.types import Quat, Vec3
@@ -30,8 +30,10 @@ class Estimator(NamedTuple):
 
 
 # the state of the estimator, an array: attitude, position, velocity, last rate and acceleration, barometer lag, fix, its age
-E_QW, E_QX, E_QY, E_QZ, E_X, E_Y, E_Z, E_VX, E_VY, E_VZ, E_PX, E_PY, E_PZ, E_AX, E_AY, E_AZ, E_LAG, E_BARO = range(18)
-E_FIX, E_AGE, E_MX, E_MY, E_MZ = 18, 24, 25, 26, 27
+E_QW, E_QX, E_QY, E_QZ, E_X, E_Y, E_Z, E_VX, E_VY, E_VZ, E_PX, E_PY, E_PZ, E_AX, E_AY, E_AZ, E_LAG, E_BARO = (
+    np.int64(i) for i in range(18)
+)
+E_FIX, E_AGE, E_MX = np.int64(18), np.int64(24), np.int64(25)
 ESTIMATE_SIZE = 28
 
 
@@ -55,7 +57,7 @@ def align(state, q, r, estimator, constants, chance):
     # the reading looks like gravity tilted by its horizontal part: small turns about east and north, the heading about up
     turn = Quat(1.0, -0.5 * b.y, 0.5 * b.x, 0.5 * heading)
     e = normalised(multiply(turn, q))
-    state[:] = 0.0
+    fill(state, 0.0)
     state[E_QW], state[E_QX], state[E_QY], state[E_QZ] = e.w, e.x, e.y, e.z
     _put(state, E_X, r)
     state[E_AGE] = -1.0

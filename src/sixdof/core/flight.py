@@ -11,7 +11,7 @@ from sixdof._jit import helper, kernel
 from sixdof.core.actuator import (
     CARRIED, FIN_ROWS, ISSUED, MOTOR_ROWS, fail_fins, keep_fins, move_fins, pick_targets, switch_delay,
 )  # fmt: skip
-from sixdof.core.algebra import cross, launch_frame, to_body
+from sixdof.core.algebra import cross, fill, launch_frame, to_body
 from sixdof.core.body import body_at, burn_segment
 from sixdof.core.computer import NOTICE_SIZE, SW_FINS, SW_MODE, SWITCHES, run_tick
 from sixdof.core.craft import chance_of, drawn_gains, make_craft, rail_attitude, state_at_rest
@@ -36,7 +36,7 @@ from sixdof.core.step import (
 )  # fmt: skip
 from sixdof.core.types import PANEL_CONTROL, SEEN_COLUMNS, SEEN_HINGE, Quat, State, Vec3
 
-FALL_STRIDE = 5  # ticks of the flight computer between looks at the rules under a canopy (20 Hz at 100 Hz)
+ONE, FALL_STRIDE = np.int64(1), np.int64(5)  # ticks of the flight computer between looks at the rules under a canopy (20 Hz at 100 Hz)
 INSTANT = 1e-9  # s: two moments closer than this are one
 
 
@@ -134,33 +134,40 @@ def make_summary() -> np.ndarray:
 @kernel
 def _reset(work, model, draw, chance, q, r, events, summary):
     """Clear the scratch arrays and start the flight computer on the rail."""
-    for a in (work.sensed, work.goal, work.command, work.memory, work.fin_command, work.tally, work.hinge):
-        a[:] = 0.0
+    fill(work.sensed, 0.0)
+    fill(work.goal, 0.0)
+    fill(work.command, 0.0)
+    fill(work.memory, 0.0)
+    fill(work.fin_command, 0.0)
+    fill(work.tally, 0.0)
+    fill(work.hinge, 0.0)
+    fill(work.health, 0.0)
     work.sensed[S_FRAME_W] = work.sensed[S_GOAL_W] = work.goal[0] = 1.0  # unit quaternions until they are known
-    work.issued[:] = 0.0
-    work.motors[:] = 0.0
-    work.history[:] = 0.0
-    work.health[:] = 0.0
-    work.seen[:] = 0.0
+    for table in (work.issued, work.motors, work.history, work.seen):
+        for i in range(table.shape[0]):
+            fill(table[i], 0.0)
     for i in range(work.fin_command.shape[0]):
         work.targets[i] = work.motors[0, i] = draw.centring[i]
         for k in range(3):
             work.fins[k, i] = draw.centring[i]
         work.fins[CARRIED, i] = 1.0
-    work.notice[:] = -1.0
-    work.rules[:] = -1.0
-    work.switches[:] = 0.0
+    fill(work.notice, -1.0)
+    for i in range(work.rules.shape[0]):
+        fill(work.rules[i], -1.0)
+    fill(work.switches, 0.0)
     work.switches[SW_MODE] = float(model.computer.guidance.start_mode)
-    work.opened[:] = -1.0
-    work.passed[:] = nan
+    fill(work.opened, -1.0)
+    for i in range(work.passed.shape[0]):
+        fill(work.passed[i], nan)
     # the computer knows the rail as it should stand, not as it was drawn
     start_guidance(work.guidance_memory, rail_attitude(model.rail.elevation, model.rail.azimuth))
     if work.laws[0] != 0:
-        work.guidance_memory[:] = 0.0
+        fill(work.guidance_memory, 0.0)
     draw_constants(model.computer.sensors, chance, work.constants)
     align(work.estimate, q, r, model.computer.estimator, work.constants, chance)
-    events[:] = nan
-    summary[:] = 0.0
+    for i in range(events.shape[0]):
+        fill(events[i], nan)
+    fill(summary, 0.0)
     for i in (X_RAIL_SPEED, X_RAIL_INCIDENCE, X_RAIL_MARGIN, X_BURNOUT_SPEED, X_BURNOUT_HEIGHT, X_OPENING_SPEED, X_MISS):
         summary[i] = nan
     summary[X_MIN_MARGIN] = inf
@@ -250,7 +257,7 @@ def fly(model, draw, work, log, events, summary):
     longest = period / model.computer.steps_per_tick
     segments = model.thrust.time.shape[0]
     late_ticks, late_seconds = switch_delay(craft.servo, period)
-    stride = 1
+    stride = ONE
 
     segment = np.int64(0)
     burn = burn_segment(model.thrust, segment, draw.impulse, draw.burn_time)
@@ -299,9 +306,9 @@ def fly(model, draw, work, log, events, summary):
             next_log = tick + model.log_every
 
         # ------------------------------------------------------------ steps to the next tick
-        stride = FALL_STRIDE if phase == CANOPY else 1
+        stride = FALL_STRIDE if phase == CANOPY else ONE
         t_switch = t + late_seconds
-        pick_targets(work.issued, tick, 1 if late_seconds > 0.0 else 0, craft.servo, period, draw.centring, work.targets)
+        pick_targets(work.issued, tick, YES if late_seconds > 0.0 else NO, craft.servo, period, draw.centring, work.targets)
         switched = late_seconds <= 0.0
         tick += stride
         t_tick = tick * period
@@ -368,13 +375,15 @@ def fly(model, draw, work, log, events, summary):
                     watch_servos(work, craft.servo, h)
                     s1 = rk4_step(phase, s, h, k1, fresh, body, middle, end, craft, work.fins)
                     kind = _gap_kind(phase, apogee_passed, s)
-                    if phase == ON_RAIL and gap(GAP_SLIP, s1, end, craft) < 0.0:
+                    if (phase == ON_RAIL or phase == PIVOT) and gap(GAP_SLIP, s1, end, craft) < 0.0:
                         kind = GAP_SLIP  # thrust no longer carries the weight
                     if gap(kind, s1, end, craft) <= 0.0 and not (kind == GAP_GROUND and s1.v.z > 0.0):
                         x, s1, end = _cut_step(kind, phase, t, s, h, burn, grains, body, craft, work)
                         t_next = t + x
                         seen = loads(s1, end, craft, work.fins, END)
-                        if kind == GAP_SLIP:
+                        if kind == GAP_SLIP and phase == PIVOT:
+                            status = NO_LIFTOFF  # half off the rail and falling back: nothing flies from there
+                        elif kind == GAP_SLIP:
                             phase = HOLD
                             s1 = State(s1.r, Vec3(0.0, 0.0, 0.0), s1.q, s1.w)
                         elif kind == GAP_FORE:
@@ -399,7 +408,7 @@ def fly(model, draw, work, log, events, summary):
             fresh = NO
             if not switched and t >= t_switch - INSTANT:
                 switched = True
-                pick_targets(work.issued, tick - stride, 0, craft.servo, period, draw.centring, work.targets)
+                pick_targets(work.issued, tick - stride, NO, craft.servo, period, draw.centring, work.targets)
             if breaks and t >= t_break - INSTANT:
                 segment += 1
                 burn = burn_segment(model.thrust, segment, draw.impulse, draw.burn_time)

@@ -9,7 +9,7 @@ import numpy as np
 
 from sixdof._jit import helper, kernel
 from sixdof.core.algebra import (
-    add, clip, conjugate, dot, matrix_of, multiply, norm, scale, sub, tilt_quaternion, to_body,
+    add, clip, conjugate, dot, fill, matrix_of, multiply, norm, scale, sub, tilt_quaternion, to_body,
 )  # fmt: skip
 from sixdof.core.types import Quat, Vec3
 
@@ -140,7 +140,7 @@ def watch_waypoints(t, r, v, memory, guidance, passed):
 @kernel
 def start_guidance(memory, q):
     """Fill the guidance memory at the start of a flight: the attitude on the rail is the goal until a mode says otherwise."""
-    memory[:] = 0.0
+    fill(memory, 0.0)
     memory[M_CLOSEST] = inf
     memory[M_HELD], memory[M_HELD + 1], memory[M_HELD + 2], memory[M_HELD + 3] = q.w, q.x, q.y, q.z
     memory[M_LAST], memory[M_LAST + 1], memory[M_LAST + 2], memory[M_LAST + 3] = q.w, q.x, q.y, q.z

@@ -5,6 +5,8 @@
 
 from __future__ import annotations
 
+import numpy as np
+
 # ---- sensed: what a law may read (the guidance law's goal is in it when the control law is called)
 SENSED = (
     "time",  # since ignition, s
@@ -30,12 +32,13 @@ SENSED = (
     "fix_age",  # s, -1 before the first one
     "field_x", "field_y", "field_z",  # magnetometer, body axes, in units of the field's strength
 )  # fmt: skip
+# numpy integers: helpers that take one would be compiled again for each Python integer
 (
     S_TIME, S_LIFTOFF, S_EAST, S_NORTH, S_HEIGHT, S_VE, S_VN, S_VU, S_QW, S_QX, S_QY, S_QZ, S_P, S_Q, S_R, S_FX, S_FY, S_FZ,
     S_PRESSURE, S_MACH, S_FRAME_W, S_FRAME_X, S_FRAME_Y, S_FRAME_Z, S_GOAL_W, S_GOAL_X, S_GOAL_Y, S_GOAL_Z, S_GOAL_P, S_GOAL_Q,
     S_GOAL_R, S_PERIOD, S_ENABLED, S_SATURATED, S_BOOSTER, S_MODE, S_WAYPOINT, S_BARO, S_FIX_EAST, S_FIX_NORTH, S_FIX_HEIGHT,
     S_FIX_VE, S_FIX_VN, S_FIX_VU, S_FIX_AGE, S_FIELD_X, S_FIELD_Y, S_FIELD_Z,
-) = range(48)  # fmt: skip
+) = (np.int64(i) for i in range(48))  # fmt: skip
 
 # ---- command of a guidance law: the attitude wanted, body -> world, and the body rates wanted (rad/s)
 GOAL = ("q_w", "q_x", "q_y", "q_z", "rate_x", "rate_y", "rate_z")

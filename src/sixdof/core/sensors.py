@@ -84,7 +84,7 @@ def _normal3(chance, stream, index):
 
 
 # errors that stay for a whole flight, drawn once: places in the array of constants
-C_GYRO, C_ACCELEROMETER, C_MAGNETOMETER, C_BAROMETER = 0, 9, 18, 21
+C_GYRO, C_ACCELEROMETER, C_MAGNETOMETER, C_BAROMETER = (np.int64(i) for i in (0, 9, 18, 21))
 CONSTANTS = 22
 
 
