@@ -18,7 +18,7 @@ from sixdof.status import FlightError, Status
 def announced_compilation():
     """Tell a person why the first flight after an installation or an upgrade takes so long."""
     if not is_compiled_here():
-        print("sixdof: compiling the flight kernels, once for this version (about half a minute) ...", file=sys.stderr)
+        print("sixdof: compiling the flight kernels, once for this version (about a minute) ...", file=sys.stderr)
     yield
 
 
