@@ -42,8 +42,12 @@ def clip(x, low, high):
 
 @helper
 def cell(x, rows):
-    """Return (row, fraction) of the uniform-grid position x in a table of `rows` rows, held beyond both ends."""
-    x = clip(x, 0.0, rows - 1.0)
+    """Return (row, fraction) of the uniform-grid position x in a table of `rows` rows, held beyond both ends.
+
+    A NaN reads the first row: an index made of it could lie anywhere in memory. The state it came from stays NaN and ends the flight.
+    """
+    x = x if x > 0.0 else 0.0
+    x = x if x < rows - 1.0 else rows - 1.0
     i = min(int(x), rows - 2)
     return i, x - i
 

@@ -256,7 +256,7 @@ def fly(model, draw, work, log, events, summary):
     period = model.computer.period
     longest = period / model.computer.steps_per_tick
     segments = model.thrust.time.shape[0]
-    late_ticks, late_seconds = switch_delay(craft.servo, period)
+    _, late_seconds = switch_delay(craft.servo, period)
     stride = ONE
 
     segment = np.int64(0)
@@ -299,9 +299,7 @@ def fly(model, draw, work, log, events, summary):
         if phase == CANOPY:
             area = drag_area(t, model.canopy, work.opened, model.tumble_area, draw.canopy_drag)
         if tick >= next_log and rows < log.shape[0]:
-            write_log(
-                log[rows], t, phase, s, body, craft, load, force, frame, area, work
-            )
+            write_log(log[rows], t, phase, s, body, craft, load, force, frame, area, work)
             rows += 1
             next_log = tick + model.log_every
 
@@ -434,9 +432,7 @@ def fly(model, draw, work, log, events, summary):
         summary[X_LANDING_SPEED] = (s.v.x * s.v.x + s.v.y * s.v.y + s.v.z * s.v.z) ** 0.5
         if rows < log.shape[0]:
             force = felt_force(s, _rate(HOLD, t, s, body, craft, load, model, draw, work), craft, load)
-            write_log(
-                log[rows], t, phase, s, body, craft, load, force, frame, area, work
-            )
+            write_log(log[rows], t, phase, s, body, craft, load, force, frame, area, work)
             rows += 1
     else:
         summary[X_LANDING_EAST] = summary[X_LANDING_NORTH] = summary[X_LANDING_SPEED] = nan

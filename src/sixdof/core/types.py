@@ -37,7 +37,8 @@ class State(NamedTuple):
 
 # ------------------------------------------------------------------ world
 
-AIR_DENSITY, AIR_PRESSURE, AIR_SOUND, AIR_VISCOSITY, AIR_GRAVITY = range(5)
+# columns are numpy integers where they are handed to helpers: numba compiles a callee anew for each literal Python integer
+AIR_DENSITY, AIR_PRESSURE, AIR_SOUND, AIR_VISCOSITY, AIR_GRAVITY = (np.int64(i) for i in range(5))
 AIR_COLUMNS = 5  # kg/m^3, Pa, m/s, Pa s, m/s^2
 
 
@@ -68,7 +69,7 @@ class World(NamedTuple):
     BODY_CA,  # axial force at zero incidence, motor off, without friction: fore pressure, wave, base, fins, guides
     BODY_CA_BURN,  # change of it while the motor burns (negative: jet fills part of the base)
     BODY_CA_BACK,  # magnitude of the axial coefficient flying backwards (base first)
-) = range(6)
+) = (np.int64(i) for i in range(6))
 BODY_COLUMNS = 6
 
 # columns of Aero.fin[Mach, set]

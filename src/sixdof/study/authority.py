@@ -181,6 +181,6 @@ def survival_word(share: float) -> str:
 
 def _model(mission: Mission, stages) -> ct.Model:
     model = build_model(mission, stages=stages)
-    if not model.computer.has_fins:
+    if not model.computer.mixer.shape[0]:
         raise ValueError("the vehicle has no control fins; set control = true on a fin set to ask what it can do")
     return model
