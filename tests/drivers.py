@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from sixdof._jit import kernel
-from sixdof.core.actuator import move_fins
+from sixdof.core.actuator import CARRIED, FIN_ROWS, MOTOR_ROWS, keep_fins, move_fins
 from sixdof.core.body import body_at, burn_segment
 from sixdof.core.craft import make_craft
 from sixdof.core.descent import fall_step
@@ -31,7 +31,7 @@ def _state_of(row):
 
 @kernel
 def _coast(model, draw, work, start, segment, h, every, out):
-    craft = make_craft(model, draw, work.air)
+    craft = make_craft(model, draw, work.air, work.seen)
     burn = burn_segment(model.thrust, segment, draw.impulse, draw.burn_time)
     s = _state_of(start)
     t = burn.start
@@ -54,13 +54,15 @@ def let_go(model, draw, start, *, h, until, rows=1, segment=0):
     """
     every = round(until / rows / h)
     out = np.empty((rows + 1, 14))
-    _coast(model, draw, make_work(model), np.array(start, dtype=float), segment, until / rows / every, every, out)
+    work = make_work(model)
+    work.fins[CARRIED] = 1.0
+    _coast(model, draw, work, np.array(start, dtype=float), segment, until / rows / every, every, out)
     return out
 
 
 @kernel
 def _fall(model, draw, work, start, opened, h, every, out):
-    craft = make_craft(model, draw, work.air)
+    craft = make_craft(model, draw, work.air, work.seen)
     body = body_at(0.0, burn_segment(model.thrust, model.thrust.time.shape[0], 1.0, 1.0), craft.grains)
     s = _state_of(start)
     for i in range(out.shape[0]):
@@ -86,17 +88,21 @@ def fall(model, draw, *, height, speed, h, until, rows=1):
 
 @kernel
 def _loads(model, draw, work, start, segment, out):
-    craft = make_craft(model, draw, work.air)
+    craft = make_craft(model, draw, work.air, work.seen)
     burn = burn_segment(model.thrust, segment, draw.impulse, draw.burn_time)
     load = loads(_state_of(start), body_at(burn.start, burn, craft.grains), craft, work.fins, START)
     out[0], out[1], out[2] = load.force.x, load.force.y, load.force.z
     out[3], out[4], out[5] = load.moment.x, load.moment.y, load.moment.z
 
 
-def loads_at(model, draw, *, flow=(0.0, 0.0, 0.0), rates=(0.0, 0.0, 0.0), fins=(), segment=1 << 30):
-    """Return force and moment (6,) in body axes at the launch point. flow: velocity through still air, m/s."""
+def loads_at(model, draw, *, flow=(0.0, 0.0, 0.0), rates=(0.0, 0.0, 0.0), fins=(), carried=None, segment=1 << 30):
+    """Return force and moment (6,) in body axes at the launch point.
+
+    flow : velocity through still air, m/s. carried : share of its load that each fin carries.
+    """
     work = make_work(model)
     work.fins[0, : len(fins)] = fins
+    work.fins[CARRIED] = 1.0 if carried is None else carried
     out = np.empty(6)
     start = np.array([0.0, 0.0, 0.0, *flow, 1.0, 0.0, 0.0, 0.0, *rates], dtype=float)  # body axes along world axes
     _loads(model, draw, work, start, segment, out)
@@ -104,17 +110,19 @@ def loads_at(model, draw, *, flow=(0.0, 0.0, 0.0), rates=(0.0, 0.0, 0.0), fins=(
 
 
 @kernel
-def _servo(servo, command, h, fins, rates, out):
+def _servo(servo, target, hinge, health, h, fins, motors, out):
     for i in range(out.shape[0]):
-        out[i, 0], out[i, 1] = fins[0, 0], rates[0, 0]
-        move_fins(fins, rates, command, servo, h)
-        fins[0, 0], rates[0, 0] = fins[2, 0], rates[2, 0]
+        out[i, 0], out[i, 1], out[i, 2] = motors[0, 0], motors[1, 0], fins[0, 0]
+        move_fins(fins, motors, target, health, hinge, servo, h)
+        keep_fins(fins, motors)
 
 
-def servo_response(servo, command, *, h, steps, angle=0.0, rate=0.0):
-    """Return (steps + 1, 2) of angle and rate of one actuator under a held command."""
-    out = np.empty((steps + 1, 2))
-    _servo(servo, np.array([float(command)]), h, np.full((3, 1), float(angle)), np.full((3, 1), float(rate)), out)
+def servo_response(servo, target, *, h, steps, angle=0.0, rate=0.0, hinge=0.0, fin=None):
+    """Return (steps + 1, 3) of the motor's angle and rate and the fin's angle of one actuator on its way to a target."""
+    out = np.empty((steps + 1, 3))
+    fins, motors = np.full((FIN_ROWS, 1), float(angle if fin is None else fin)), np.zeros((MOTOR_ROWS, 1))
+    motors[0], motors[1] = angle, rate
+    _servo(servo, np.array([float(target)]), np.array([float(hinge)]), np.zeros(1), h, fins, motors, out)
     return out
 
 
@@ -132,4 +140,4 @@ class Flown:
         work = make_work(model)
         self.status, self.end, n = fl.fly(model, draw, work, log, self.events, self.summary)
         self.log = log[:n]
-        self.opened, self.rules = work.opened, work.rules
+        self.opened, self.rules, self.passed = work.opened, work.rules, work.passed

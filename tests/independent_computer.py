@@ -1,4 +1,8 @@
-"""The flight computer of the independent flight: rules, attitude profile, PID, mixer, once a tick, with matrices."""
+"""The flight computer of the independent flight: rules, profile, control law, mixer, servo commands, once a tick, with matrices.
+
+The computer is told the truth, and the attitude profile or a held attitude is its goal; sensors, estimator and waypoints have
+tests of their own.
+"""
 
 from __future__ import annotations
 
@@ -7,7 +11,8 @@ import math
 import numpy as np
 from scipy.spatial.transform import Rotation
 
-from sixdof.core import layout as la
+from sixdof.core import control as co
+from sixdof.core import guidance as gu
 from sixdof.core import types as ct
 
 LIFTOFF_FORCE, LIFTOFF_HEIGHT = 20.0, 10.0  # m/s^2, m: what the computer takes for liftoff
@@ -19,20 +24,39 @@ def frame_matrix(azimuth):
     return np.array([[0.0, c, s], [0.0, -s, c], [1.0, 0.0, 0.0]])
 
 
+def rail_matrix(elevation, azimuth):
+    """Return the attitude of the vehicle at rest: body x up the rail, body y horizontal to the right of the azimuth."""
+    ce, se = math.cos(elevation), math.sin(elevation)
+    line = np.array([ce * math.sin(azimuth), ce * math.cos(azimuth), se])
+    right = np.array([math.cos(azimuth), -math.sin(azimuth), 0.0])
+    return np.column_stack([line, right, np.cross(line, right)])
+
+
+def twice_sine(turned):
+    """Return a rotation vector stretched to twice the sine of half its angle, the computer's measure of an error."""
+    angle = np.linalg.norm(turned)
+    return turned * (math.sin(0.5 * angle) / (0.5 * angle) if angle > 0.0 else 1.0)
+
+
 class FlightComputer:
-    """State of the computer, its actuators' commands and the canopies it has released."""
+    """State of the computer, the commands it has issued and the canopies it has released."""
 
     def __init__(self, model, draw):
         self.model, self.draw, self.computer = model, draw, model.computer
         self.frame = frame_matrix(model.computer.azimuth)
         s = model.servo
         self.servo = s._replace(frequency=s.frequency * draw.servo_speed, rate_limit=s.rate_limit * draw.servo_rate)
-        g = model.computer.gains
-        self.gains = [
-            factor * g[first : first + 3]
-            for first, factor in ((la.G_ROLL, draw.gain_roll), (la.G_PITCH, draw.gain_pitch), (la.G_YAW, draw.gain_yaw))
-        ]
-        self.integral = np.zeros(3)
+        g, rows = model.computer.gains, int(model.computer.gains[co.K_ROWS])
+        first = co.K_HEAD + (rows * co.K_ROW if model.computer.booster else 0)
+        self.schedule = g[first : first + rows * co.K_ROW].reshape(rows, co.K_ROW)
+        self.factor = np.array([draw.gain_roll, draw.gain_pitch, draw.gain_yaw])
+        self.integral, self.filtered, self.last_error, self.cut = np.zeros(3), np.zeros(3), np.zeros(3), False
+        self.last_goal, self.goal_rate = None, np.zeros(3)
+        self.held = rail_matrix(model.rail.elevation, model.rail.azimuth)
+        self.slewed = self.held
+        self.mode, self.mode_since = None, 0.0
+        self.next_mode = int(model.computer.guidance.start_mode)
+        self.issued = []  # commands, one array a tick
         self.seen = {}
         self.armed = {}
         self.fired = {}
@@ -40,31 +64,85 @@ class FlightComputer:
         self.opened = [-1.0] * len(model.canopy)
 
     def tick(self, t, r, v, turn, w, felt):
-        """Return the fin commands, centring errors included. felt: specific force, body axes."""
+        """Return the mixer's fin commands; what the servos take of them goes to `issued`. felt: specific force, body axes."""
         self._notice(t, r, v, felt)
         self._rules(t, r, v, turn)
-        wanted = self.goal(t)
-        demand = self._control(r, v, turn, w, wanted)
-        travel = self.servo.travel
-        return np.clip(self.computer.mixer @ demand, -travel, travel) + self.draw.centring[: len(self.computer.mixer)]
+        wanted = self.goal(t, r[2], turn)
+        command = self._mix(self._control(r, v, turn, w, wanted))
+        self._issue(command)
+        return command
 
-    def goal(self, t):
-        """Return the wanted attitude, body -> world."""
-        p = self.computer.profile
+    def target(self, late):
+        """Return what the servos go to after the last tick: the command of the delay ago, late by another one if so told."""
+        whole = int(self.servo.delay / self.computer.period + 1e-9)
+        k = len(self.issued) - 1 - whole - (1 if late else 0)
+        sent = self.issued[k] if k >= 0 else np.zeros(len(self.computer.mixer))
+        return sent + self.draw.centring[: len(self.computer.mixer)]
+
+    @property
+    def late_by(self):
+        """The part of a tick that remains of the delay, s."""
+        period = self.computer.period
+        return max(self.servo.delay - int(self.servo.delay / period + 1e-9) * period, 0.0)
+
+    def _issue(self, command):
+        servo, wanted = self.servo, command.copy()
+        if servo.resolution > 0.0:
+            wanted = np.floor(wanted / servo.resolution + 0.5) * servo.resolution
+        if self.issued:
+            small = np.abs(wanted - self.issued[-1]) <= servo.dead_band
+            wanted = np.where(small, self.issued[-1], wanted)
+        self.issued.append(np.clip(wanted, -servo.travel, servo.travel))
+
+    # ---------------------------------------------------------------- guidance
+
+    def goal(self, t, height, turn):
+        """Return the wanted attitude, body -> world; the rate it turns at goes into `goal_rate`."""
+        guidance = self.computer.guidance
+        if self.mode != self.next_mode:
+            self.mode, self.mode_since = self.next_mode, t
+            if self.mode == gu.HOLD_DIRECTION and "liftoff" in self.seen:
+                self.held = turn.copy()
+        if self.mode == gu.WAYPOINTS:
+            raise ValueError("the independent flight knows no waypoints")
         since = t - self.seen["liftoff"] if "liftoff" in self.seen else -1.0
-        pitch, yaw, roll = (np.interp(since, p[:, 0], p[:, i]) for i in (1, 2, 3))
-        return self.frame @ Rotation.from_euler("ZYX", [yaw, -pitch, roll]).as_matrix()
+        over = {gu.BY_TIME: since, gu.BY_HEIGHT: height, gu.BY_MODE_TIME: t - self.mode_since}[guidance.over]
+        pitch, yaw, roll = self._profile(over)
+        goal = self.frame @ Rotation.from_euler("ZYX", [yaw, -pitch, roll]).as_matrix()
+        goal = self.held if self.mode == gu.HOLD_DIRECTION else goal
+        to_go = Rotation.from_matrix(self.slewed.T @ goal).as_rotvec()
+        most = guidance.slew * self.computer.period
+        if np.linalg.norm(to_go) > most:
+            goal = self.slewed @ Rotation.from_rotvec(to_go * most / np.linalg.norm(to_go)).as_matrix()
+        self.slewed = goal
+        if guidance.feed_rate and "liftoff" in self.seen:
+            turned = Rotation.from_matrix(self.last_goal.T @ goal).as_rotvec()
+            self.goal_rate = twice_sine(turned) / self.computer.period
+        self.last_goal = goal
+        return goal
+
+    def _profile(self, over):
+        guidance = self.computer.guidance
+        x, angles = guidance.profile[:, 0], guidance.profile[:, 1:]
+        if not guidance.smooth:
+            return [np.interp(over, x, a) for a in angles.T]
+        i = int(np.clip(np.searchsorted(x, over, side="right") - 1, 0, max(len(x) - 2, 0)))
+        span = x[i + 1] - x[i] if len(x) > 1 else 1.0
+        f = min(max((over - x[i]) / span, 0.0), 1.0)
+        return angles[i] + (3.0 * f**2 - 2.0 * f**3) * (angles[min(i + 1, len(x) - 1)] - angles[i])
+
+    # ---------------------------------------------------------------- what has happened
 
     def _notice(self, t, r, v, felt):
         if "liftoff" not in self.seen:
-            if felt[0] > LIFTOFF_FORCE or r[2] > LIFTOFF_HEIGHT:
-                self.seen["liftoff"] = t
-            return
+            if not (felt[0] > LIFTOFF_FORCE or r[2] > LIFTOFF_HEIGHT):
+                return
+            self.seen["liftoff"] = t
         if np.linalg.norm(r) > self.model.rail.aft_travel:
             self.seen.setdefault("rail", t)
         if felt[0] < 0.0:
             self.seen.setdefault("burnout", t)
-        if v[2] < 0.0:
+        if v[2] < 0.0 and "rail" in self.seen:
             self.seen.setdefault("apogee", t)
 
     def _due(self, trigger, threshold, t, height):
@@ -98,31 +176,66 @@ class FlightComputer:
             if not rule[ct.RULE_SPEED_ABOVE] <= speed <= rule[ct.RULE_SPEED_BELOW]:
                 continue
             self.fired[i] = t
+            target = int(rule[ct.RULE_TARGET])
             if action == ct.ACTION_DEPLOY:
-                target = int(rule[ct.RULE_TARGET])
                 self.opened[target] = t if self.opened[target] < 0.0 else self.opened[target]
+            elif action == ct.ACTION_GUIDE:
+                self.next_mode = target
             else:
                 self.enabled = action == ct.ACTION_ENABLE
 
+    # ---------------------------------------------------------------- control
+
+    def _surroundings(self, r, v):
+        """Return (dynamic pressure, Mach number) as the computer reckons them: speed over the ground, the mission's air."""
+        world = self.model.world
+        rows = np.arange(len(world.air))
+        at = (r[2] - world.air_z0) * world.air_per_metre
+        density, sound = (np.interp(at, rows, world.air[:, k]) for k in (ct.AIR_DENSITY, ct.AIR_SOUND))
+        return 0.5 * density * (v @ v), math.sqrt(v @ v) / sound
+
     def _control(self, r, v, turn, w, wanted):
+        """Return the demands of roll, pitch and yaw."""
         if not self.enabled:
-            self.integral[:] = 0.0
+            for kept in (self.integral, self.filtered, self.last_error):
+                kept[:] = 0.0
             return np.zeros(3)
-        turned = Rotation.from_matrix(turn.T @ wanted).as_rotvec()
-        angle = np.linalg.norm(turned)
-        error = turned * (
-            math.sin(0.5 * angle) / (0.5 * angle) if angle > 0.0 else 1.0
-        )  # twice the sine of half the angle
-        g, world = self.computer.gains, self.model.world
+        error = twice_sine(Rotation.from_matrix(turn.T @ wanted).as_rotvec())
+        g, period = self.computer.gains, self.computer.period
+        pressure, mach = self._surroundings(r, v)
+        over = {0.0: 0.0, 1.0: pressure, 2.0: mach}[g[co.K_OVER]]
+        p, i, d, f = (
+            np.array([np.interp(over, self.schedule[:, 0], self.schedule[:, 1 + 4 * c + k]) for c in range(3)]) * self.factor
+            for k in range(4)
+        )
         scale = 1.0
-        if g[la.G_PRESSURE] > 0.0:
-            column = world.air[:, ct.AIR_DENSITY]
-            density = np.interp((r[2] - world.air_z0) * world.air_per_metre, np.arange(len(column)), column)
-            pressure = 0.5 * density * (v @ v)
-            scale = min(max(g[la.G_PRESSURE] / max(pressure, 1.0), g[la.G_LOW]), g[la.G_HIGH])
-        demand = np.zeros(3)
-        for i, (p, k, d) in enumerate(self.gains):
-            limit = g[la.G_LIMIT]
-            self.integral[i] = min(max(self.integral[i] + k * error[i] * self.computer.period, -limit), limit)
-            demand[i] = scale * (p * error[i] + self.integral[i] - d * w[i])
-        return demand
+        if g[co.K_PRESSURE] > 0.0:
+            scale = min(max(g[co.K_PRESSURE] / max(pressure, 1.0), g[co.K_LOW]), g[co.K_HIGH])
+        if g[co.K_CASCADE]:
+            error = np.clip(p * error + self.goal_rate, -g[co.K_RATE_LIMIT], g[co.K_RATE_LIMIT]) - w
+            p, d = d, np.zeros(3)
+        growth = i * error * period
+        growth[self.cut & (growth * self.integral > 0.0)] = 0.0  # a fin at its stop: no further in
+        self.integral = np.clip(self.integral + growth, -g[co.K_INTEGRAL], g[co.K_INTEGRAL])
+        slope = (error - self.last_error) / period if g[co.K_ON_ERROR] else -w
+        # a first-order lag, stepped backwards: T x' + x = d slope
+        lag = g[co.K_FILTER]
+        self.filtered = (lag * self.filtered + period * d * slope) / (lag + period)
+        self.last_error = error.copy()
+        demand = scale * (p * error + self.integral + self.filtered + f * self.goal_rate)
+        return np.clip(demand, -g[co.K_DEMAND_LIMIT], g[co.K_DEMAND_LIMIT])
+
+    def _mix(self, demand):
+        """Return the fins' angles: what comes first has all the travel, the rest keeps its direction in what is left."""
+        mixer, travel = self.computer.mixer, self.servo.travel
+        roll, lean = mixer[:, :1] @ demand[:1], mixer[:, 1:] @ demand[1:]
+        first, second = (roll, lean) if self.computer.roll_first else (lean, roll)
+        most = np.abs(first).max(initial=0.0)
+        first_share = min(1.0, travel / most) if most > 0.0 else 1.0
+        first = first * first_share
+        room = np.where(second > 0.0, travel - first, travel + first)
+        moved = second != 0.0
+        second_share = min(1.0, (room[moved] / np.abs(second[moved])).min(initial=1.0))
+        second_share = max(second_share, 0.0)
+        self.cut = first_share < 1.0 or second_share < 1.0
+        return first + second_share * second

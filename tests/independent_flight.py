@@ -14,12 +14,13 @@ from scipy.integrate import solve_ivp
 from scipy.optimize import brentq
 from scipy.spatial.transform import Rotation
 
-from independent_computer import FlightComputer
+from independent_computer import FlightComputer, rail_matrix
 from independent_servo import Actuators
 from independent_vehicle import Vehicle, cross, skew
 from sixdof.core import types as ct
 
 HOLD, ON_RAIL, PIVOT, FREE, CANOPY = range(5)  # as the log numbers them
+DEAD = 2  # a servo that lets its fin float
 TICKS_UNDER_CANOPY = 5  # the computer looks every fifth tick there
 INSTANT = 1e-9  # s: two moments closer than this are one
 UP = np.array([0.0, 0.0, 1.0])
@@ -40,15 +41,13 @@ class Flight:
         self.model, self.draw = model, draw
         self.vehicle = Vehicle(model, draw)
         rail = model.rail
-        ce, se = math.cos(draw.elevation), math.sin(draw.elevation)
-        self.line = np.array([ce * math.sin(draw.azimuth), ce * math.cos(draw.azimuth), se])
-        # at rest: body x up the rail, body y horizontal to the right of the azimuth
-        right = np.array([math.cos(draw.azimuth), -math.sin(draw.azimuth), 0.0])
-        self.rest = np.column_stack([self.line, right, cross(self.line, right)])
+        self.rest = rail_matrix(draw.elevation, draw.azimuth)
+        self.line = self.rest[:, 0]
         self.guide = np.array([-rail.aft_x, 0.0, 0.0])  # body axes from the nose tip
         self.guide_at_rest = rail.base_x - rail.aft_x
         # two directions across the rail
         self.across = np.linalg.svd(self.line[None, :])[2][1:]
+        self.share = np.ones(len(model.computer.mixer))  # of its load that each fin carries
 
     def travel(self, t, y):
         """Return how far the aft guide has run since rest."""
@@ -64,7 +63,7 @@ class Flight:
         """Return the acceleration along the rail, friction taken off."""
         r, v, turn, w = unpack(y)
         body = self.vehicle.body(t)
-        force, _, _ = self.vehicle.loads(t, r, v, turn, w, fins, body)
+        force, _, _ = self.vehicle.loads(t, r, v, turn, w, fins, self.share, body)
         a = self.acceleration(v, turn, force, body[0], r[2])
         along = a @ self.line
         return along - self.model.rail.friction * np.linalg.norm(a - along * self.line)
@@ -78,7 +77,7 @@ class Flight:
             return pack(v, self.pull(t, y, fins) * self.line, np.zeros((3, 3)), np.zeros(3))
         body = self.vehicle.body(t)
         mass, cg, inertia = body[:3]
-        force, moment, rate = self.vehicle.loads(t, r, v, turn, w, fins, body)
+        force, moment, rate = self.vehicle.loads(t, r, v, turn, w, fins, self.share, body)
         a = self.acceleration(v, turn, force, mass, r[2])
         couple = moment - cross(w, inertia @ w)
         if phase == PIVOT:
@@ -138,7 +137,8 @@ def fly_plainly(model, draw, *, rtol, atol, until="ground", method="DOP853") -> 
 
     rtol, atol : of solve_ivp, on position (m), velocity (m/s), matrix elements and rates alike. until : "apogee" or
     "ground". Returned: `event` {name: (time, state)}, `time` (n,), `phase` (n,), `state` (n, 18) rows of position,
-    velocity, matrix body -> world row by row, rates; `fins` (n, controls), `command` (n, controls), `evaluations`.
+    velocity, matrix body -> world row by row, rates; `fins`, `command`, `hinge` (n, controls), `end` ("ground", "apogee",
+    "no liftoff" or None when the time limit came first), `evaluations`.
     """
     return _Run(model, draw, rtol, atol, until, method).fly()
 
@@ -154,44 +154,57 @@ class _Run:
         start = turn @ (cg + np.array([model.rail.base_x, 0.0, 0.0]))
         self.y = pack(start, np.zeros(3), turn, turn.T @ self.flight.vehicle.earth_rate)
         self.t, self.phase, self.done = 0.0, HOLD, False
-        self.fins = np.array(draw.centring[: len(model.computer.mixer)], dtype=float)
-        self.fin_rates = np.zeros_like(self.fins)
-        self.event, self.rows, self.evaluations = {}, [], 0
+        controls = len(model.computer.mixer)
+        self.fins = np.array(draw.centring[:controls], dtype=float)
+        self.motors = [(angle, 0.0) for angle in self.fins]
+        self.failed, self.hinge = np.zeros(controls, dtype=bool), np.zeros(controls)
+        self.event, self.rows, self.evaluations, self.end = {}, [], 0, None
 
     def fly(self):
         tick, period = 0, self.model.computer.period
         while not self.done and self.t < self.model.time_limit:
-            command = self._tick()
+            self._tick()
+            due = self.t + self.computer.late_by
             tick += TICKS_UNDER_CANOPY if self.phase == CANOPY else 1
-            end = tick * period
-            servo = Actuators(self.t, end, self.fins, self.fin_rates, command, self.computer.servo)
-            breaks = [*self.flight.vehicle.time, *servo.breaks, *self._fills()]
-            while self.t < end and not self.done:
-                stop = min([b for b in breaks if b > self.t + INSTANT] + [end])
-                stop = end if stop > end - INSTANT else stop
-                self._advance(stop, servo)
-            self.fins, self.fin_rates = servo.end(self.t)
-        time, phase, state, fins, command = zip(*self.rows)
+            if self.computer.late_by > 0.0:
+                self._run(due, self.computer.target(late=True))
+            self._run(tick * period, self.computer.target(late=False))
+        time, phase, state, fins, command, hinge = zip(*self.rows)
         return {
             "event": self.event, "time": np.array(time), "phase": np.array(phase), "state": np.array(state),
-            "fins": np.array(fins), "command": np.array(command), "evaluations": self.evaluations,
+            "fins": np.array(fins), "command": np.array(command), "hinge": np.array(hinge), "end": self.end,
+            "evaluations": self.evaluations,
         }  # fmt: skip
+
+    def _run(self, end, targets):
+        """Go on to `end` with the servos' targets held."""
+        servo = Actuators(self.t, end, self.fins, self.motors, targets, self.computer.servo, self.hinge, self.failed)
+        breaks = [*self.flight.vehicle.time, *servo.breaks, *self._fills()]
+        while self.t < end and not self.done:
+            stop = min([b for b in breaks if b > self.t + INSTANT] + [end])
+            stop = end if stop > end - INSTANT else stop
+            self._advance(stop, servo)
+        self.fins, self.motors = servo.angles(self.t), servo.motors(self.t)
 
     def _tick(self):
         r, v, turn, w = unpack(self.y)
+        for i, (kind, since) in enumerate(self.model.computer.failure):
+            if kind > 0.0 and self.t >= since:
+                self.failed[i] = True
+                self.flight.share[i] = 0.0 if kind == DEAD else 1.0
         if self.phase == CANOPY:
             rate = self.flight.fall_rate(self.t, self.y, turn, self.computer.opened)[3:6]
         else:
             rate = self.flight.rate(self.phase, self.t, self.y, self.fins)[3:6]
-        gravity = self.flight.vehicle.air(r[2])[ct.AIR_GRAVITY]
-        felt = turn.T @ (rate + gravity * UP + 2.0 * cross(self.flight.vehicle.earth_rate, v))
+        vehicle = self.flight.vehicle
+        self.hinge = vehicle.hinge_moments(self.t, r, v, turn, w, self.fins, self.flight.share)
+        felt = turn.T @ (rate + vehicle.air(r[2])[ct.AIR_GRAVITY] * UP + 2.0 * cross(vehicle.earth_rate, v))
         command = self.computer.tick(self.t, r, v, turn, w, felt)
         for i, since in enumerate(self.computer.opened):
             if since >= 0.0 and self.phase >= FREE:
                 self.phase = CANOPY
                 self.event.setdefault(f"canopy {i}", (self.t, self.y.copy()))
-        self.rows.append((self.t, self.phase, self.y.copy(), self.fins.copy(), command.copy()))
-        return command
+        self.rows.append((self.t, self.phase, self.y.copy(), self.fins.copy(), command, self.hinge))
 
     def _fills(self):
         """Return the times at which a canopy has just filled."""
@@ -222,6 +235,8 @@ class _Run:
                 self.t, y = float(times[0]), states[0]
                 self._happened(name, np.concatenate([y, self.y[size:]]))
         self.y = np.concatenate([y, self.y[size:]])
+        if self.phase == HOLD:  # it has slipped back: the rail holds it
+            self.y[3:6] = 0.0
         if phase != CANOPY:  # the matrix drifts by the solver's tolerance: back to the nearest rotation
             self.y[6:15] = Rotation.from_matrix(self.y[6:15].reshape(3, 3)).as_matrix().ravel()
 
@@ -233,11 +248,13 @@ class _Run:
 
         if pull(stop) <= 0.0:
             self.t = stop
+            self.done = stop >= self.flight.vehicle.time[-1]  # burnt out on the rail
+            self.end = "no liftoff" if self.done else None
             return
         start = self.t + INSTANT * 1e-3
         self.t = self.t if pull(start) > 0.0 else brentq(pull, start, stop, xtol=1e-15)
         self.phase = ON_RAIL
-        self.event["liftoff"] = (self.t, self.y.copy())
+        self.event.setdefault("liftoff", (self.t, self.y.copy()))
 
     def _events(self):
         """Return [(name, event function)] of the phase."""
@@ -248,14 +265,17 @@ class _Run:
         def ground(t, y):
             return y[2]
 
+        def up_the_rail(t, y):
+            return y[3:6] @ self.flight.line
+
         def gone(limit):
             return lambda t, y: limit - self.flight.travel(t, y)
 
         rail = self.model.rail
         if self.phase == ON_RAIL:
-            events = [("fore_guide_leaves", gone(rail.fore_travel))]
+            events = [("fore_guide_leaves", gone(rail.fore_travel)), ("slips", up_the_rail)]
         elif self.phase == PIVOT:
-            events = [("rail_departure", gone(rail.aft_travel))]
+            events = [("rail_departure", gone(rail.aft_travel)), ("slips", up_the_rail)]
         elif "apogee" not in self.event:
             events = [("apogee", upward)]
         else:
@@ -265,6 +285,11 @@ class _Run:
         return events
 
     def _happened(self, name, y):
+        if name == "slips":
+            self.end = "no liftoff" if self.phase == PIVOT else None
+            self.done, self.phase = self.phase == PIVOT, HOLD
+            return
         self.event.setdefault(name, (self.t, y))
         self.phase = {"fore_guide_leaves": PIVOT, "rail_departure": FREE}.get(name, self.phase)
         self.done = name == "landing" or name == self.until
+        self.end = {"landing": "ground", "apogee": "apogee"}.get(name) if self.done else None

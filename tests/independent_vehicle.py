@@ -8,6 +8,7 @@ through a complex step, the burnt fraction through the thrust curve itself.
 from __future__ import annotations
 
 import math
+from typing import NamedTuple
 
 import numpy as np
 
@@ -19,6 +20,15 @@ VISCOSITY_EXPONENT = 0.76
 STALL_WIDTH = 0.15  # the model's own: range of sine from attached to separated flow
 STATIONS = np.array([0.0, 1.0, 2.0])  # where the body's distributed slope is gathered; any three give the same loads
 COMPLEX_STEP = 1e-30
+
+
+class Moved(NamedTuple):
+    """What one set of panels does: its forces on panels and body, stations, and what the air does to its hinges."""
+
+    force: np.ndarray
+    moment: np.ndarray
+    load: np.ndarray  # along each panel's normal, N
+    hinge: np.ndarray  # N m about each panel's hinge line
 
 
 def cross(a, b):
@@ -41,6 +51,11 @@ def look_up(table, x):
     x = min(max(x, 0.0), len(table) - 1.0)
     i = min(int(x), len(table) - 2)
     return table[i] + (x - i) * (table[i + 1] - table[i])
+
+
+def look_up_2d(table, x, y):
+    """Return the value at the uniform-grid position (x, y): rows first, then straight lines between columns."""
+    return look_up(look_up(table, x), y)
 
 
 def point_inertia(mass, d):
@@ -180,10 +195,12 @@ class Vehicle:
         row = look_up(aero.body, mach * aero.per_mach)
         if u[0] >= 0.0:
             root = (speed * air[ct.AIR_DENSITY] / air[ct.AIR_VISCOSITY]) ** 0.25
-            friction = look_up(look_up(aero.friction, mach * aero.per_mach), root * aero.per_root)
+            friction = look_up_2d(aero.friction, mach * aero.per_mach, root * aero.per_root)
             coefficient = friction + row[ct.BODY_CA] + burning * row[ct.BODY_CA_BURN]
         else:
             coefficient = row[ct.BODY_CA_BACK]
+        sine = math.hypot(u[1], u[2]) / speed if speed > 0.0 else 0.0
+        coefficient *= look_up_2d(aero.axial_shape, mach * aero.per_mach, sine * (aero.axial_shape.shape[1] - 1))
         return -math.copysign(0.5 * air[ct.AIR_DENSITY] * u[0] ** 2 * aero.area * coefficient, u[0]) * self.draw.drag
 
     def body_loads(self, u, rate, cg, speed, mach, air):
@@ -199,8 +216,9 @@ class Vehicle:
         fy, fz = k * side, k * down
 
         # viscous: half the planform at the centroid +- its radius of gyration, both at their root-mean-square speed
-        cross_mach = math.hypot(u[1], u[2]) / air[ct.AIR_SOUND]
-        cdc = look_up(aero.body, cross_mach * aero.per_mach)[ct.BODY_CDC]
+        across = math.hypot(u[1], u[2])
+        root = (across * air[ct.AIR_DENSITY] / air[ct.AIR_VISCOSITY]) ** 0.25
+        cdc = look_up_2d(aero.cross, across / air[ct.AIR_SOUND] * aero.per_mach, root * aero.per_root)
         centroid = aero.plan1 / aero.plan0
         gyration = math.sqrt(max(aero.plan2 / aero.plan0 - centroid**2, 0.0))
         xv = -cg[0] - centroid - shift + np.array([-gyration, gyration])
@@ -209,43 +227,90 @@ class Vehicle:
         x, fy, fz = np.concatenate([x, xv]), np.concatenate([fy, k * side]), np.concatenate([fz, k * down])
         return np.array([0.0, fy.sum(), fz.sum()]), np.array([0.0, -(x @ fz), x @ fy])
 
-    def panel_loads(self, u, rate, cg, mach, air, fins):
-        """Return (force, moment about the axis point at the centre of mass) of all fin panels."""
+    def panel_loads(self, u, rate, cg, mach, air, fins, share):
+        """Return (force, moment about the axis point at the centre of mass, hinge moments) of all fin panels.
+
+        share : of its load that each control fin carries. Sets are taken from the front: vortices of those ahead wash over the
+        panels behind.
+        """
+        sets = look_up(self.model.aero.fin, mach * self.model.aero.per_mach)
+        force, moment, hinge, load = np.zeros(3), np.zeros(3), np.zeros(len(self.set)), np.zeros(len(self.set))
+        for number in dict.fromkeys(self.set.tolist()):
+            here = self.set == number
+            wash = self.wash(number, u, air, load, fins)
+            found = self.set_loads(here, sets[number], u, rate, cg, air, fins, share, wash)
+            force, moment = force + found.force, moment + found.moment
+            load[here], hinge[here] = found.load, found.hinge
+        return force, moment, hinge
+
+    def angle(self, fins):
+        """Return every panel's deflection, rad."""
+        return self.cant + np.where(self.control >= 0, fins[self.control] if len(fins) else 0.0, 0.0)
+
+    def set_loads(self, here, row, u, rate, cg, air, fins, share, wash):
+        """Return what the panels `here` of one set do. row : FIN_* at the flight's Mach number. wash : (2, panels), m/s."""
         aero, draw = self.model.aero, self.draw
-        if len(aero.panel) == 0:
-            return np.zeros(3), np.zeros(3)
-        sets = look_up(aero.fin, mach * aero.per_mach)[self.set].T
-        slope, x, kw, kb, dw, db, xb, stall = sets
-        slope = slope * draw.normal_force
-        angle = self.cant + np.where(self.control >= 0, fins[self.control] if len(fins) else 0.0, 0.0)
-        y, y_roll = aero.panel[:, ct.PANEL_Y], aero.panel[:, ct.PANEL_Y_ROLL]
-        at = self.outward * y[:, None]
+        slope, x, kw, kb, dw, db, xb, stall, plate = row
+        slope, panel, normal = slope * draw.normal_force, aero.panel[here], self.normal[here]
+        angle, y, y_roll = self.angle(fins)[here], panel[:, ct.PANEL_Y], panel[:, ct.PANEL_Y_ROLL]
+        control = self.control[here]
+        carries = np.where(control >= 0, share[control] if len(share) else 1.0, 1.0)
+        at = self.outward[here] * y[:, None]
         at[:, 0] = -cg[0] - x - draw.cp
         v = u + np.cross(rate, at)
         along = v[:, 0]
-        across = (self.normal * v).sum(axis=1) + rate[0] * (y_roll - y)
+        across = (normal * v).sum(axis=1) + rate[0] * (y_roll - y)
         speed2 = along**2 + across**2
         speed = np.sqrt(np.where(speed2 > 0.0, speed2, 1.0))
-        incidence, turned = -across / speed, np.sin(angle) * along / speed
-        e = np.clip(kw * incidence + dw * turned, -1.0, 1.0)
+        # the vortices' own velocity counts as incidence: positive along the normal, already with the body's image in it
+        incidence, turned, (stirred, rolled) = -across / speed, np.sin(angle) * along / speed, wash / speed
+        e = np.clip(kw * incidence + stirred + dw * turned, -1.0, 1.0)
         w = np.clip((np.abs(e) - stall) / STALL_WIDTH, 0.0, 1.0)
         w = 3.0 * w**2 - 2.0 * w**3
-        plate = aero.panel[:, ct.PANEL_PLATE] * aero.panel[:, ct.PANEL_AREA] / aero.area * draw.normal_force
-        coefficient = (1.0 - w) * slope * e * np.sqrt(1.0 - e**2) + w * plate * e / (0.56 + 0.44 * np.abs(e))
-        q_area = 0.5 * air[ct.AIR_DENSITY] * speed2 * aero.area
-        own = (q_area * coefficient)[:, None] * self.normal
-        own[:, 0] = -q_area * coefficient * np.sin(angle)
-        carried = (q_area * (1.0 - w) * slope * (kb * incidence + db * turned) * np.abs(along) / speed)[
-            :, None
-        ] * self.normal
+        separated = plate * panel[:, ct.PANEL_AREA] / aero.area * draw.normal_force * e / (0.56 + 0.44 * np.abs(e))
+        q_area = 0.5 * air[ct.AIR_DENSITY] * speed2 * aero.area * carries
+        load = q_area * ((1.0 - w) * slope * e * np.sqrt(1.0 - e**2) + w * separated)
+        own = load[:, None] * normal
+        own[:, 0] = -load * np.sin(angle)
+        carried = q_area * (1.0 - w) * slope * (kb * (incidence + stirred / kw) + db * turned) * np.abs(along) / speed
+        # flow felt at the attached centre of pressure, load put where it acts: with stall it goes to the area's centroid
+        acts = x + draw.cp + w * (panel[:, ct.PANEL_X_PLATE] - x - draw.cp)
+        at[:, 0] = -cg[0] - acts
         on_body = np.zeros_like(at)
         on_body[:, 0] = -cg[0] - xb - draw.cp
-        return (own + carried).sum(axis=0), (np.cross(at, own) + np.cross(on_body, carried)).sum(axis=0)
+        on_body_force = carried[:, None] * normal
+        moment = (np.cross(at, own) + np.cross(on_body, on_body_force)).sum(axis=0)
+        moment[0] += y @ (q_area * (1.0 - w) * slope * (rolled - stirred))
+        return Moved((own + on_body_force).sum(axis=0), moment, load, load * (panel[:, ct.PANEL_HINGE] - acts))
 
-    def loads(self, t, r, v, turn, w, fins, body=None):
+    def wash(self, receiver, u, air, load, fins):
+        """Return (2, panels): velocity along the normals of a set's panels by the vortices of sets ahead, for force and roll."""
+        aero = self.model.aero
+        here = np.flatnonzero(self.set == receiver)
+        out = np.zeros((2, len(here)))
+        for pair, table in zip(aero.wake_pair, aero.wake):
+            if int(pair[ct.WAKE_RECEIVER]) != receiver or u[0] <= 0.0:
+                continue
+            first = int(pair[ct.WAKE_FIRST])
+            shed = np.arange(first, first + int(pair[ct.WAKE_COUNT]))
+            lateral = pair[ct.WAKE_LATERAL]
+            # a bound vortex of this span carries the load: rho V Gamma b
+            strength = load[shed] / (air[ct.AIR_DENSITY] * math.sqrt(u @ u) * (lateral - pair[ct.WAKE_BODY]))
+            lift = pair[ct.WAKE_LEVER] * np.sin(self.angle(fins)[shed])  # of the trailing edge, against the load
+            edge = lateral * self.outward[shed] - lift[:, None] * self.normal[shed]
+            place = edge - np.array([0.0, u[1], u[2]]) / u[0] * pair[ct.WAKE_LENGTH]
+            middle = (table.shape[1] - 1) / 2.0
+            for k, p in enumerate(here):
+                spanwise, normal = place @ self.outward[p], place @ self.normal[p]
+                for vortex in range(len(shed)):
+                    cells = middle + pair[ct.WAKE_PER_METRE] * np.array([spanwise[vortex], normal[vortex]])
+                    out[:, k] += [strength[vortex] * look_up_2d(part, *cells) for part in table]
+        return out
+
+    def loads(self, t, r, v, turn, w, fins, share, body=None):
         """Return (force, moment about the centre of mass with jet damping, rate against the ground), body axes.
 
-        turn : matrix body -> world; w : rates against inertial space.
+        turn : matrix body -> world; w : rates against inertial space; fins, share : angle and share of its load of each fin.
         """
         mass, cg, inertia, change, flow, thrust, burning = self.body(t) if body is None else body
         air = self.air(r[2])
@@ -254,7 +319,7 @@ class Vehicle:
         speed = math.sqrt(u @ u)
         mach = speed / air[ct.AIR_SOUND]
         force, moment = self.body_loads(u, rate, cg, speed, mach, air)
-        more, turning = self.panel_loads(u, rate, cg, mach, air, fins)
+        more, turning, _ = self.panel_loads(u, rate, cg, mach, air, fins, share)
         force, moment = force + more, moment + turning
         force[0] += self.axial(u, speed, mach, air, burning)
         moment = moment + cross(np.array([0.0, -cg[1], -cg[2]]), force)
@@ -267,3 +332,10 @@ class Vehicle:
         moment = moment - change @ w - flow * cross(nozzle, cross(w, nozzle))
         moment[0] -= flow * 0.5 * motor.exit_radius**2 * w[0]
         return force + push * self.thrust_line, moment, rate
+
+    def hinge_moments(self, t, r, v, turn, w, fins, share):
+        """Return the moment of the air about each control fin's hinge line, N m."""
+        air, cg = self.air(r[2]), self.body(t)[1]
+        u, rate = turn.T @ (v - self.wind(r[2])), w - turn.T @ self.earth_rate
+        hinge = self.panel_loads(u, rate, cg, math.sqrt(u @ u) / air[ct.AIR_SOUND], air, fins, share)[2]
+        return np.array([hinge[self.control == i][0] for i in range(len(fins))])

@@ -6,9 +6,13 @@ import math
 
 import numpy as np
 
+from sixdof.core import control
 from sixdof.core import types as ct
+from sixdof.core.control import CHANNELS, K_DEMAND_LIMIT, K_HEAD, K_HIGH, K_LOW, K_RATE_LIMIT, K_ROW, K_ROWS
 from sixdof.core.draw import Draw
-from sixdof.core.layout import GAINS
+from sixdof.core.estimator import Estimator
+from sixdof.core.guidance import BY_TIME, LAST_HOLD, PROFILE, WP_COLUMNS, Guidance
+from sixdof.core.sensors import Barometer, Gnss, Inertial, Magnetometer, Sensors
 
 G0 = 9.80665
 RHO = 1.225
@@ -22,8 +26,13 @@ def world(*, density=RHO, gravity=G0, sound=340.0, viscosity=1.8e-5, wind=(0.0, 
     )
 
 
-def aero(*, area=0.0078539816339744831, length=0.1, slopes=((2.0, 0.25), (8.0, 1.75)), ca=0.0, panels=(), fins=None):
-    """Constant slopes [(CN_alpha, x)], constant axial coefficient, no cross-flow; panels as rows of types.PANEL_*."""
+def aero(
+    *, area=0.0078539816339744831, length=0.1, slopes=((2.0, 0.25), (8.0, 1.75)), ca=0.0, panels=(), fins=None, wakes=None
+):
+    """Constant slopes [(CN_alpha, x)], constant axial coefficient, no cross-flow; panels as rows of types.PANEL_*.
+
+    wakes : (wake_pair, wake) of types.Aero, none if left out.
+    """
     body = np.zeros((2, ct.BODY_COLUMNS))
     for slope, x in slopes:
         body[:, ct.BODY_S0] += slope
@@ -32,7 +41,11 @@ def aero(*, area=0.0078539816339744831, length=0.1, slopes=((2.0, 0.25), (8.0, 1
     body[:, ct.BODY_CA] = body[:, ct.BODY_CA_BACK] = ca
     fin = np.zeros((2, 1, ct.FIN_COLUMNS)) if fins is None else np.ascontiguousarray(np.stack([fins, fins]))
     panel = np.ascontiguousarray(np.array(panels, dtype=float).reshape(-1, ct.PANEL_COLUMNS))
-    return ct.Aero(area, length, 1.0, body, fin, np.zeros((2, 2)), 1.0, panel, 1.0, 1.0, 1.0 + 1.0 / 12.0)
+    pair, wake = (np.zeros((0, ct.WAKE_COLUMNS)), np.zeros((0, 2, 3, 3))) if wakes is None else wakes
+    return ct.Aero(
+        area, length, 1.0, body, fin, np.zeros((2, 2)), 1.0, np.zeros((2, 2)), np.ones((2, 2)), panel, pair, wake,
+        1.0, 1.0, 1.0 + 1.0 / 12.0,
+    )  # fmt: skip
 
 
 def mass(*, dry=8.0, cg=1.0, inertia=(0.012, 1.2, 1.2, 0.0, 0.0, 0.0), grains=()):
@@ -49,6 +62,40 @@ def thrust(time=(0.0,), force=(0.0,), *, propellant=0.0, exit_x=2.0, exit_area=0
     return ct.Thrust(t, f, running / total, total, propellant, exit_x, exit_area, exit_radius, 101325.0)
 
 
+def servo(frequency=60.0, damping=0.7, rate_limit=7.0, acceleration_limit=math.inf, travel=0.26, **more):
+    """A servo without delay, play, dead band, steps of the command or load, unless `more` says otherwise."""
+    ideal = {"delay": 0.0, "backlash": 0.0, "dead_band": 0.0, "resolution": 0.0, "stall_torque": math.inf}
+    return ct.Servo(frequency, damping, rate_limit, acceleration_limit, travel, **{**ideal, **more})
+
+
+def upright():
+    """Guidance that wants the vehicle upright all the time."""
+    return Guidance(
+        profile=np.zeros((1, 4)), over=int(BY_TIME), smooth=0, slew=math.inf, waypoint=np.zeros((0, WP_COLUMNS)), lead=0.0,
+        most_incidence=math.inf, most_tilt=math.inf, most_load=math.inf, load_slope=0.0, past_last=int(LAST_HOLD),
+        start_mode=int(PROFILE), feed_rate=0,
+    )  # fmt: skip
+
+
+def gains(roll=(0.0, 0.0, 0.0, 0.0), pitch=(0.0, 0.0, 0.0, 0.0), yaw=(0.0, 0.0, 0.0, 0.0), **head):
+    """Gains of the built-in law: p, i, d, f of each channel, one row with and without a booster; head: K_*=value."""
+    out = np.zeros(K_HEAD + 2 * K_ROW)
+    out[K_ROWS], out[K_LOW], out[K_HIGH] = 1.0, 1.0, 1.0
+    out[K_RATE_LIMIT] = out[K_DEMAND_LIMIT] = math.inf
+    for first in (K_HEAD, K_HEAD + K_ROW):
+        out[first + 1 : first + 1 + 4 * CHANNELS] = [*roll, *pitch, *yaw]
+    for name, value in head.items():
+        out[getattr(control, name)] = value
+    return out
+
+
+def ideal_sensors():
+    """Sensors and estimator that tell the truth."""
+    triad = Inertial(0.0, 0.0, 0.0, 0.0, math.inf)
+    compass = Magnetometer(0.0, 0.0, ct.Vec3(0.0, 1.0, 0.0), 0)
+    return Sensors(1, triad, triad, compass, Barometer(0.0, 0.0, 0.0, 1), Gnss(0.0, 0.0, 0, 0, math.inf, math.inf))
+
+
 def model(**parts):
     """A Model of the given parts: world, aero, mass, thrust, rail, servo, computer, canopy."""
     controls = parts.pop("controls", 0)
@@ -56,11 +103,16 @@ def model(**parts):
         period=parts.pop("period", 0.01),
         steps_per_tick=parts.pop("steps_per_tick", 2),
         azimuth=0.0,
-        profile=np.zeros((1, 4)),
-        gains=np.zeros(len(GAINS)),
+        guidance=upright(),
+        gains=gains(),
         mixer=np.zeros((controls, 3)),
+        roll_first=1,
         rules=np.zeros((0, ct.RULE_COLUMNS)),
-        has_fins=controls > 0,
+        sensors=ideal_sensors(),
+        estimator=Estimator(0.0, 0.0, 0.0, 0.0, 0.0, 0.0),
+        earth_rate=ct.Vec3(0.0, 0.0, 0.0),
+        booster=0.0,
+        failure=np.zeros((controls, 2)),
     )
     return ct.Model(
         world=parts.pop("world", world()),
@@ -68,7 +120,7 @@ def model(**parts):
         mass=parts.pop("mass", mass()),
         thrust=parts.pop("thrust", thrust()),
         rail=parts.pop("rail", ct.Rail(math.pi / 2, 0.0, 0.0, 1.0, 2.0, 1.8, 2.0)),
-        servo=parts.pop("servo", ct.Servo(60.0, 0.7, 7.0, math.inf, 0.26)),
+        servo=parts.pop("servo", servo()),
         computer=parts.pop("computer", computer),
         canopy=parts.pop("canopy", np.zeros((0, ct.CANOPY_COLUMNS))),
         tumble_area=parts.pop("tumble_area", 0.0),

@@ -57,7 +57,23 @@ def test_fly__a_flight_that_does_not_land_has_its_own_code(demo_path, tmp_path, 
     assert "time_limit" in capsys.readouterr().err
 
 
-@pytest.mark.parametrize("command", ["check", "fly", "disperse"])
+def test_aero__prints_the_report_and_writes_figures(demo_path, demo_mission, tmp_path, capsys):
+    from sixdof.study.aero_report import aero_report
+
+    assert main(["aero", str(demo_path), "--figures", str(tmp_path / "figures")]) == OK
+    out = capsys.readouterr().out
+    assert out.startswith(aero_report(demo_mission)) and "hinge moment" in out
+    written = {p.name for p in (tmp_path / "figures").glob("*.png")}
+    assert written == {"drag.png", "stability.png", "authority.png", "trim.png", "hinge.png"}
+    assert all(f"figures/{name}" in out for name in written)
+
+
+def test_aero__missing_file(tmp_path, capsys):
+    assert main(["aero", str(tmp_path / "none.toml")]) == BAD_INPUT
+    assert "none.toml" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize("command", ["check", "aero", "fly", "disperse"])
 def test_help__ends_with_the_caution(command, capsys):
     with pytest.raises(SystemExit) as stop:
         main([command, "--help"])

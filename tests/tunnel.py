@@ -9,7 +9,7 @@ import numpy as np
 
 from sixdof.core import probe as tunnel
 from sixdof.core.flight import make_work
-from sixdof.core.types import PANEL_CONTROL
+from sixdof.core.types import PANEL_CONTROL, SEEN_COLUMNS
 
 SOUND, DENSITY, VISCOSITY = 340.0, 1.2, 1.8e-5
 
@@ -44,8 +44,8 @@ def coefficients(
         burning,
         *(np.zeros(controls) if fins is None else fins),
     ]
-    out = np.empty((1, 6))
-    tunnel.probe(model, models.draw(cant=cant), make_work(model), np.array([row], dtype=float), out)
+    out, panels = np.empty((1, 6)), np.empty((1, len(aero.panel), SEEN_COLUMNS))
+    tunnel.probe(model, models.draw(cant=cant), make_work(model), np.array([row], dtype=float), out, panels)
     scale = 0.5 * DENSITY * speed**2 * aero.area
     return out[0] / (scale * np.array([1.0, 1.0, 1.0, *[aero.length] * 3]))
 

@@ -17,6 +17,7 @@ Flights of a small, actively controlled rocket in six degrees of freedom.
 
 A usual session:
   python -m sixdof check configs/sampler.toml                  is the mission file right, and is the vehicle stable?
+  python -m sixdof aero configs/sampler.toml --figures out     drag, stability, what the control fins can do, against Mach
   python -m sixdof fly configs/sampler.toml --figures out      one flight as written, with its figures
   python -m sixdof disperse configs/sampler.toml --flights 2000 --seed 1 --out flights.nc --figures out
   python -m sixdof fly configs/sampler.toml --seed 1 --flight 17   flight 17 of that ensemble again, in full detail
@@ -30,10 +31,12 @@ def parser() -> argparse.ArgumentParser:
     top = argparse.ArgumentParser(
         prog="python -m sixdof", description=_ABOUT, epilog=_CAUTION, formatter_class=argparse.RawDescriptionHelpFormatter
     )
-    commands = top.add_subparsers(dest="command", required=True, metavar="{check,fly,disperse}")
+    commands = top.add_subparsers(dest="command", required=True, metavar="{check,aero,fly,disperse}")
 
     check = commands.add_parser("check", help="check a mission file and describe its vehicle")
     check.set_defaults(run=_check)
+    aero = commands.add_parser("aero", help="aerodynamics against Mach: drag, margins, authority, hinge moments, with sources")
+    aero.set_defaults(run=_aero)
     fly = commands.add_parser("fly", help="fly once, print the outcome, write the flight and its figures")
     fly.add_argument("--flight", type=int, metavar="N", help="fly flight N of the ensemble with this seed again, bit for bit")
     fly.set_defaults(run=_fly)
@@ -42,7 +45,7 @@ def parser() -> argparse.ArgumentParser:
     disperse.add_argument("--threads", type=int, metavar="N", help="threads (one a core if left out)")
     disperse.add_argument("--quiet", action="store_true", help="no progress bar")
     disperse.set_defaults(run=_disperse)
-    for command in (check, fly, disperse):
+    for command in (check, aero, fly, disperse):
         command.add_argument("mission", type=Path, help="mission file (TOML)")
         command.add_argument("--figures", type=Path, metavar="FOLDER", help="write figures (PNG) into this folder")
         command.epilog = _CAUTION
@@ -85,6 +88,19 @@ def _check(chosen) -> int:
         from sixdof.plot import draw_vehicle
 
         _write(chosen.figures, {"vehicle": draw_vehicle(mission).figure})
+    return OK
+
+
+def _aero(chosen) -> int:
+    from sixdof import load_mission
+    from sixdof.study.aero_report import aero_report
+
+    mission = load_mission(chosen.mission)
+    print(aero_report(mission), end="")
+    if chosen.figures:
+        from sixdof.plot import aero_figures
+
+        _write(chosen.figures, aero_figures(mission))
     return OK
 
 

@@ -4,7 +4,7 @@
 
 `sensed` is what the flight computer knows (layout.SENSED), `memory` and `command` are written in place, `gains` are the law's own
 numbers; all float64. It is called exactly once a tick. A guidance law writes layout.GOAL into `command`, a control law
-layout.DEMAND. `memory` is zero when a flight starts.
+layout.DEMAND. `memory` is zero when a flight starts. `layout_table()` lists all of them.
 """
 
 from __future__ import annotations
@@ -19,7 +19,7 @@ import numpy as np
 from sixdof._jit import LAW_PROTOTYPE, is_jitted, law_pointer
 from sixdof.core.computer import SW_FAILED
 from sixdof.core.flight import LawSize, Work, make_work
-from sixdof.core.layout import DEMAND_SIZE, GOAL_SIZE, MEMORY_SIZE, SENSED
+from sixdof.core.layout import DEMAND, DEMAND_SIZE, GOAL, GOAL_SIZE, MEMORY_SIZE, SENSED
 
 GUIDANCE, CONTROL = 0, 1
 _SLOTS = ("guidance", "control")
@@ -173,3 +173,67 @@ class Laws:
 def bind(guidance, control) -> Laws:
     """Return the user's laws ready for flights."""
     return Laws(*(None if law is None else law.bind(slot) for slot, law in enumerate((as_law(guidance, 0), as_law(control, 1)))))
+
+
+# ---------------------------------------------------------------- the layouts, for people
+
+_PLACE, _PARTS = ("east", "north", "height"), ("w", "x", "y", "z")
+_LAUNCH = "launch frame -> east-north-up, quaternion"
+
+
+def _each(root: str, ends: Sequence[str], unit: str, meaning: str) -> dict:
+    return {f"{root}{end}": (unit, meaning) for end in ends}
+
+
+_MEANINGS = {
+    "time": ("s", "since ignition"),
+    "time_since_liftoff": ("s", "-1 before liftoff is noticed"),
+    **_each("", _PLACE, "m", "estimated position from the rail's foot, height above ground"),
+    **_each("velocity_", ("east", "north", "up"), "m/s", "estimated, over the ground"),
+    **_each("q_", _PARTS, "1", "estimated attitude, body -> east-north-up, quaternion"),
+    **_each("rate_", "xyz", "rad/s", "gyro reading, body axes"),
+    **_each("force_", "xyz", "m/s^2", "accelerometer reading, body axes"),
+    "dynamic_pressure": ("Pa", "from the estimated speed and height"),
+    "mach": ("1", "from the estimated speed and height"),
+    **_each("frame_", _PARTS, "1", _LAUNCH),
+    **_each("goal_", _PARTS, "1", "attitude wanted, body -> east-north-up, quaternion"),
+    **_each("goal_rate_", "xyz", "rad/s", "body rates wanted"),
+    "period": ("s", "of the tick"),
+    "enabled": ("1", "1 while the fins are live, 0 while they are centred"),
+    "saturated": ("1", "1 if the last demands did not fit into the travel"),
+    "booster": ("1", "1 while a booster is attached"),
+    "mode": ("1", "of the guidance: 0 profile, 1 waypoints, 2 hold"),
+    "waypoint": ("1", "number of the current waypoint, from 0"),
+    "baro_height": ("m", "barometer, above ground"),
+    **_each("fix_", _PLACE, "m", "position of the receiver's last fix"),
+    **_each("fix_velocity_", ("east", "north", "up"), "m/s", "velocity of the receiver's last fix"),
+    "fix_age": ("s", "-1 before the first fix"),
+    **_each("field_", "xyz", "1", "magnetometer, body axes, of the field's strength"),
+}
+_GOAL_MEANINGS = {
+    **_each("q_", _PARTS, "1", "attitude wanted, body -> east-north-up, quaternion"),
+    **_each("rate_", "xyz", "rad/s", "body rates wanted"),
+}
+_DEMAND_MEANINGS = {
+    **_each("", ("roll", "pitch", "yaw"), "rad", "demand of fin angle, before the mixer"),
+    "direct": ("1", "1: the fins take the angles at fin_1 .. instead of the mixer's"),
+    "enable": ("1", "1 makes the fins live, -1 centres them, 0 leaves them to the event rules"),
+    "deploy": ("1", "k releases canopy k, from 1; 0: none"),
+    "separate": ("1", "1 fires the separation"),
+    "light": ("1", "1 lights the next motor"),
+    **_each("fin_", "12345678", "rad", "angle of a control fin, used if direct is 1"),
+}
+
+
+def layout_table() -> str:
+    """Return the layouts of the arrays a law is given, as text: index, name, unit, meaning."""
+    tables = (
+        ("sensed: what a law may read", SENSED, _MEANINGS),
+        ("command of a guidance law", GOAL, _GOAL_MEANINGS),
+        ("command of a control law", DEMAND, _DEMAND_MEANINGS),
+    )
+    lines = [_SIGNATURE, "every array is float64; memory and command are written in place", ""]
+    for title, names, meanings in tables:
+        lines += [title, *(f"  {i:>2}  {name:<20}{meanings[name][0]:<7}{meanings[name][1]}" for i, name in enumerate(names)), ""]
+    lines.append(f"memory: {MEMORY_SIZE} numbers unless the law asks for more, zero when a flight starts; gains: the law's own")
+    return "\n".join(lines)

@@ -1,6 +1,9 @@
 /* The ascent from the rail to apogee in scalar C: the yardstick for the compiled kernel's speed.
  *
- * Same equations, tables, ticks and RK4 steps as sixdof.core. kernel_speed.py fills `Input`, compiles and calls this.
+ * Same equations, tables, ticks, RK4 steps and running outcomes as sixdof.core for a flight like the demo's: ideal sensors, an
+ * attitude profile over time, built-in control law, servos with everything they can have. Left out: vortices between sets of
+ * fins, servos that fail, sensors and estimator, waypoints, laws of the user's own. kernel_speed.py fills `Input`, compiles and
+ * calls this.
  */
 
 #include <math.h>
@@ -24,21 +27,30 @@ typedef struct {
 } State;
 
 enum {
-    BODY_COLUMNS = 7,
-    FIN_COLUMNS = 8,
+    BODY_COLUMNS = 6,
+    FIN_COLUMNS = 9,
     PANEL_COLUMNS = 10,
     RULE_COLUMNS = 8,
     AIR_COLUMNS = 5,
     MOST_FINS = 16,
-    MOST_RULES = 16
+    MOST_RULES = 16,
+    ISSUED = 64,
+    OUTCOMES = 28 /* counted by `report` */
 };
+enum { SEEN_LOAD, SEEN_X, SEEN_HINGE, SEEN_STALL, SEEN_COLUMNS = 7 };
+/* of the gains, as in sixdof.core.control */
+enum { K_OVER, K_ROWS, K_PRESSURE, K_LOW, K_HIGH, K_INTEGRAL, K_FILTER, K_ON_ERROR, K_CASCADE, K_RATE_LIMIT, K_DEMAND_LIMIT,
+       K_HEAD, K_ROW = 13 };
 enum { HOLD, ON_RAIL, PIVOT, FREE };
 enum { FRICTION_ROUNDS = 4 }; /* as in sixdof.core.motion.pivot_rate */
 
 /* field by field as in kernel_speed.py */
 typedef struct {
-    const double *air, *wind, *body, *fin, *friction, *panel, *time, *force, *impulse, *profile, *gains, *mixer, *rules;
-    long airs, winds, bodies, sets, friction_columns, panels, breaks, profiles, controls, rules_n, steps_per_tick;
+    const double *air, *wind, *body, *fin, *friction, *cross, *axial_shape, *panel, *time, *force, *impulse, *profile;
+    const double *gains, *mixer, *rules, *centring;
+    double *seen;
+    long airs, winds, bodies, sets, friction_columns, cross_columns, shape_columns, panels, breaks, profiles, controls;
+    long rules_n, steps_per_tick, roll_first;
     double air_z0, air_per_metre, wind_per_root;
     Vec earth, wind_turn;
     double area, length, per_mach, per_root, plan0, plan1, plan2, drag, normal, cp_shift, cant;
@@ -54,7 +66,8 @@ typedef struct {
     double friction_rail, fore_travel, aft_travel, aft_x, base_x;
     Vec line;
     State rest;
-    double frequency, damping, rate_limit, acceleration_limit, travel, period;
+    double frequency, damping, rate_limit, acceleration_limit, travel, delay, backlash, dead_band, resolution, stall_torque;
+    double period;
     Quat frame;
     double time_limit;
 } Input;
@@ -71,7 +84,7 @@ typedef struct {
 typedef struct {
     Mat m;
     Vec force, moment, rate, u;
-    double gravity, speed, cross_speed, mach, pressure;
+    double gravity, speed, cross_speed, mach, pressure, reynolds;
 } Loads;
 
 static inline double clip(double x, double a, double b) { return x < a ? a : (x > b ? b : x); }
@@ -133,6 +146,14 @@ static inline double at(const double *row, long columns, int c, double f) {
     return row[c] + f * (row[columns + c] - row[c]);
 }
 
+static inline double surface(const double *table, long rows, long columns, double x, double y) {
+    long i, j;
+    double f = cell(x, rows, &i), g = cell(y, columns, &j);
+    const double *low = table + columns * i + j, *high = low + columns;
+    double a = low[0] + g * (low[1] - low[0]), b = high[0] + g * (high[1] - high[0]);
+    return a + f * (b - a);
+}
+
 /* ------------------------------------------------------------------ mass and thrust */
 
 static Burn burn_segment(const Input *in, long i) {
@@ -178,7 +199,8 @@ static inline double small_sin(double a) {
     return a * (1.0 - b / 6.0 * (1.0 - b / 20.0 * (1.0 - b / 42.0 * (1.0 - b / 72.0))));
 }
 
-static inline Loads loads(const Input *in, const State *s, const Body *body, const double *fins) {
+/* fins: angles at the start, middle and end of a step, k picks the row */
+static inline Loads loads(const Input *in, const State *s, const Body *body, double fins[3][MOST_FINS], int k) {
     Mat m = matrix_of(s->q);
     long i;
     double f = cell((s->r.z - in->air_z0) * in->air_per_metre, in->airs, &i);
@@ -192,15 +214,15 @@ static inline Loads loads(const Input *in, const State *s, const Body *body, con
 
     double cross2 = u.y * u.y + u.z * u.z, speed2 = u.x * u.x + cross2;
     double speed = sqrt(speed2 + 1e-12), cross_speed = sqrt(cross2 + 1e-12), half = 0.5 * density, mach = speed / sound;
-    long mi, ri, ci;
+    long mi;
     double mf = cell(mach * in->per_mach, in->bodies, &mi);
     const double *table = in->body + BODY_COLUMNS * mi;
-    double rf = cell(sqrt(sqrt(speed * density / viscosity)) * in->per_root, in->friction_columns, &ri);
-    const double *low = in->friction + in->friction_columns * mi + ri, *high = low + in->friction_columns;
-    double fa = low[0] + mf * (high[0] - low[0]), fb = low[1] + mf * (high[1] - low[1]);
-    double axial = u.x >= 0.0 ? fa + rf * (fb - fa) + at(table, BODY_COLUMNS, 3, mf) +
-                                    body->burning * at(table, BODY_COLUMNS, 4, mf)
+    double friction = surface(in->friction, in->bodies, in->friction_columns, mach * in->per_mach,
+                              sqrt(sqrt(speed * density / viscosity)) * in->per_root);
+    double axial = u.x >= 0.0 ? friction + at(table, BODY_COLUMNS, 3, mf) + body->burning * at(table, BODY_COLUMNS, 4, mf)
                               : at(table, BODY_COLUMNS, 5, mf);
+    axial *= surface(in->axial_shape, in->bodies, in->shape_columns, mach * in->per_mach,
+                     cross_speed / speed * (in->shape_columns - 1));
     double fx = -half * u.x * fabs(u.x) * in->area * axial * in->drag;
 
     double s0 = at(table, BODY_COLUMNS, 0, mf), t1 = at(table, BODY_COLUMNS, 1, mf), cp = in->cp_shift;
@@ -211,8 +233,9 @@ static inline Loads loads(const Input *in, const State *s, const Body *body, con
     double my = -potential * (first * u.z - second * rate.y), mz = potential * (first * u.y + second * rate.z),
            mx = 0.0;
 
-    double cf = cell(cross_speed / sound * in->per_mach, in->bodies, &ci);
-    double cdc = at(in->body + BODY_COLUMNS * ci, BODY_COLUMNS, 6, cf) * in->normal;
+    double cdc = surface(in->cross, in->bodies, in->cross_columns, cross_speed / sound * in->per_mach,
+                         sqrt(sqrt(cross_speed * density / viscosity)) * in->per_root) *
+                 in->normal;
     double centroid = in->plan1 / in->plan0, spread2 = in->plan2 / in->plan0 - centroid * centroid;
     double arm = cg.x - centroid - cp, vy = u.y + rate.z * arm, vz = u.z - rate.y * arm;
     double viscous = -half * cdc * in->plan0 * sqrt(vy * vy + vz * vz + (rate.y * rate.y + rate.z * rate.z) * spread2);
@@ -221,7 +244,8 @@ static inline Loads loads(const Input *in, const State *s, const Body *body, con
     my += -arm * viscous * vz + viscous * spread2 * rate.y;
     mz += arm * viscous * vy + viscous * spread2 * rate.z;
 
-    double current = -1.0, slope = 0, x = 0, kw = 0, kb = 0, dw = 0, db = 0, xb = 0, stall = 0;
+    double per_area = in->normal / in->area, current = -1.0, slope = 0, x = 0, kw = 0, kb = 0, dw = 0, db = 0, xb = 0, stall = 0,
+           separated = 0;
     for (long p = 0; p < in->panels; p++) {
         const double *row = in->panel + PANEL_COLUMNS * p;
         if (row[0] != current) { /* panels of a set stand together in the table */
@@ -231,11 +255,11 @@ static inline Loads loads(const Input *in, const State *s, const Body *body, con
             slope = at(set, step, 0, mf) * in->normal, x = at(set, step, 1, mf) + cp, kw = at(set, step, 2, mf);
             kb = at(set, step, 3, mf), dw = at(set, step, 4, mf), db = at(set, step, 5, mf),
             xb = at(set, step, 6, mf) + cp;
-            stall = at(set, step, 7, mf);
+            stall = at(set, step, 7, mf), separated = at(set, step, 8, mf);
         }
         double sn = row[1], c = row[2], y = row[3];
         long control = (long)row[6];
-        double sine = small_sin(row[5] + in->cant + (control >= 0 ? fins[control] : 0.0));
+        double sine = small_sin(row[5] + in->cant + (control >= 0 ? fins[k][control] : 0.0));
         double lever = cg.x - x, along = u.x + y * (rate.y * c + rate.z * sn);
         double across = -c * (u.y + rate.z * lever) - sn * (u.z - rate.y * lever) + rate.x * row[4];
         double v2 = along * along + across * across, inverse = 1.0 / sqrt(v2 + 1e-12);
@@ -244,10 +268,15 @@ static inline Loads loads(const Input *in, const State *s, const Body *body, con
                w = clip((fabs(bent) - stall) * (1.0 / 0.15), 0.0, 1.0);
         w = w * w * (3.0 - 2.0 * w);
         double q_area = half * v2 * in->area, attached = slope * bent * sqrt(1.0 - bent * bent);
-        double plate = in->normal * row[9] * row[7] / in->area * bent / (0.56 + 0.44 * fabs(bent));
+        double plate = separated * row[7] * per_area * bent / (0.56 + 0.44 * fabs(bent));
         double load = q_area * (attached + w * (plate - attached));
         double carried = q_area * (1.0 - w) * slope * (kb * incidence + db * turned) * fabs(along) * inverse;
-        double px = -load * sine, turn = lever * load + (cg.x - xb) * carried, total = load + carried;
+        double acts = x + w * (row[9] - x), *seen = in->seen + SEEN_COLUMNS * p;
+        seen[SEEN_LOAD] = load;
+        seen[SEEN_X] = acts;
+        seen[SEEN_STALL] = w;
+        seen[SEEN_HINGE] = load * (row[8] - acts);
+        double px = -load * sine, turn = (cg.x - acts) * load + (cg.x - xb) * carried, total = load + carried;
         fx += px;
         fy -= c * total;
         fz -= sn * total;
@@ -266,7 +295,8 @@ static inline Loads loads(const Input *in, const State *s, const Body *body, con
     Vec moment = {mx + tm.x - body->flow * (jet.x + in->exit_swirl * s->w.x) - shrink.x,
                   my + tm.y - body->flow * jet.y - shrink.y, mz + tm.z - body->flow * jet.z - shrink.z};
     return (Loads){
-        m, {fx + t.x, fy + t.y, fz + t.z}, moment, rate, u, gravity, speed, cross_speed, mach, half * speed2};
+        m,           {fx + t.x, fy + t.y, fz + t.z}, moment, rate, u, gravity, speed, cross_speed, mach, half * speed2,
+        speed * density / viscosity};
 }
 
 /* ------------------------------------------------------------------ motion */
@@ -318,19 +348,19 @@ static inline State state_rate(const Input *in, int phase, const State *s, const
     return (State){{0, 0, 0}, {0, 0, 0}, {0, 0, 0, 0}, {0, 0, 0}};
 }
 
-static State deriv(const Input *in, int phase, const State *s, const Body *b, const double *fins) {
-    Loads l = loads(in, s, b, fins);
+static State deriv(const Input *in, int phase, const State *s, const Body *b, double fins[3][MOST_FINS], int k) {
+    Loads l = loads(in, s, b, fins, k);
     return state_rate(in, phase, s, b, &l);
 }
 
 static State rk4(const Input *in, int phase, State s, double h, State k1, const Body *middle, const Body *end,
                  double fins[3][MOST_FINS]) {
     State x = axpy(s, k1, 0.5 * h);
-    State k2 = deriv(in, phase, &x, middle, fins[1]);
+    State k2 = deriv(in, phase, &x, middle, fins, 1);
     x = axpy(s, k2, 0.5 * h);
-    State k3 = deriv(in, phase, &x, middle, fins[1]);
+    State k3 = deriv(in, phase, &x, middle, fins, 1);
     x = axpy(s, k3, h);
-    State k4 = deriv(in, phase, &x, end, fins[2]);
+    State k4 = deriv(in, phase, &x, end, fins, 2);
     s = axpy(axpy(axpy(axpy(s, k1, h / 6), k2, h / 3), k3, h / 3), k4, h / 6);
     double k = 1.0 / sqrt(s.q.w * s.q.w + s.q.x * s.q.x + s.q.y * s.q.y + s.q.z * s.q.z);
     s.q = (Quat){s.q.w * k, s.q.x * k, s.q.y * k, s.q.z * k};
@@ -350,52 +380,88 @@ static double gap(const Input *in, int phase, const State *s, const Body *b) {
 
 /* ------------------------------------------------------------------ actuators */
 
-static inline void servo_rates(const Input *in, double a, double r, double command, double *da, double *dr) {
-    r = clip(r, -in->rate_limit, in->rate_limit);
-    double pull = in->frequency * (in->frequency * (command - a) - 2.0 * in->damping * r);
+typedef struct {
+    double fins[3][MOST_FINS], motors[6][MOST_FINS], hinge[MOST_FINS], targets[MOST_FINS], issued[ISSUED][MOST_FINS];
+} Servos;
+
+static inline void servo_rates(const Input *in, double a, double r, double target, double up, double down, double *da,
+                               double *dr) {
+    r = clip(r, -down, up);
+    double pull = in->frequency * (in->frequency * (target - a) - 2.0 * in->damping * r);
     pull = clip(pull, -in->acceleration_limit, in->acceleration_limit);
-    if ((r >= in->rate_limit && pull > 0.0) || (r <= -in->rate_limit && pull < 0.0)) pull = 0.0;
+    if ((r >= up && pull > 0.0) || (r <= -down && pull < 0.0)) pull = 0.0;
     *da = r;
     *dr = pull;
 }
 
-static inline void servo_step(const Input *in, double *a, double *r, double command, double h) {
+static inline void servo_step(const Input *in, double *a, double *r, double target, double up, double down, double h) {
     double a1, a2, a3, a4, b1, b2, b3, b4;
-    servo_rates(in, *a, *r, command, &a1, &b1);
-    servo_rates(in, *a + 0.5 * h * a1, *r + 0.5 * h * b1, command, &a2, &b2);
-    servo_rates(in, *a + 0.5 * h * a2, *r + 0.5 * h * b2, command, &a3, &b3);
-    servo_rates(in, *a + h * a3, *r + h * b3, command, &a4, &b4);
+    servo_rates(in, *a, *r, target, up, down, &a1, &b1);
+    servo_rates(in, *a + 0.5 * h * a1, *r + 0.5 * h * b1, target, up, down, &a2, &b2);
+    servo_rates(in, *a + 0.5 * h * a2, *r + 0.5 * h * b2, target, up, down, &a3, &b3);
+    servo_rates(in, *a + h * a3, *r + h * b3, target, up, down, &a4, &b4);
     *a += h / 6.0 * (a1 + 2 * a2 + 2 * a3 + a4);
-    *r = clip(*r + h / 6.0 * (b1 + 2 * b2 + 2 * b3 + b4), -in->rate_limit, in->rate_limit);
+    *r = clip(*r + h / 6.0 * (b1 + 2 * b2 + 2 * b3 + b4), -down, up);
     if (*a >= in->travel) {
         *a = in->travel;
         *r = *r < 0.0 ? *r : 0.0;
-    }
-    if (*a <= -in->travel) {
+    } else if (*a <= -in->travel) {
         *a = -in->travel;
         *r = *r > 0.0 ? *r : 0.0;
     }
 }
 
-static void move_fins(const Input *in, double fins[3][MOST_FINS], double rates[3][MOST_FINS], const double *command,
-                      double h) {
+static void move_fins(const Input *in, Servos *x, double h) {
+    double half = 0.5 * in->backlash;
     for (long i = 0; i < in->controls; i++) {
-        double a = fins[0][i], r = rates[0][i];
-        servo_step(in, &a, &r, command[i], 0.5 * h);
-        fins[1][i] = a;
-        rates[1][i] = r;
-        servo_step(in, &a, &r, command[i], 0.5 * h);
-        fins[2][i] = a;
-        rates[2][i] = r;
+        double up = in->rate_limit, down = in->rate_limit, a = x->motors[0][i], r = x->motors[1][i];
+        if (in->stall_torque < INFINITY) {
+            double share = x->hinge[i] / in->stall_torque;
+            up *= clip(1.0 + share, 0.0, 1.0);
+            down *= clip(1.0 - share, 0.0, 1.0);
+        }
+        for (int k = 1; k < 3; k++) {
+            servo_step(in, &a, &r, x->targets[i], up, down, 0.5 * h);
+            x->motors[2 * k][i] = a;
+            x->motors[2 * k + 1][i] = r;
+            x->fins[k][i] = clip(x->fins[k - 1][i], a - half, a + half);
+        }
     }
+}
+
+static void keep_fins(const Input *in, Servos *x) {
+    for (long i = 0; i < in->controls; i++) {
+        x->fins[0][i] = x->fins[2][i];
+        x->motors[0][i] = x->motors[4][i];
+        x->motors[1][i] = x->motors[5][i];
+    }
+}
+
+static void issue(const Input *in, const double *command, Servos *x, long tick) {
+    double *now = x->issued[tick % ISSUED];
+    const double *last = x->issued[(tick + ISSUED - 1) % ISSUED];
+    for (long i = 0; i < in->controls; i++) {
+        double wanted = command[i];
+        if (in->resolution > 0.0) wanted = floor(wanted / in->resolution + 0.5) * in->resolution;
+        if (tick > 0 && fabs(wanted - last[i]) <= in->dead_band) wanted = last[i];
+        now[i] = clip(wanted, -in->travel, in->travel);
+    }
+}
+
+static void pick_targets(const Input *in, Servos *x, long tick, int late) {
+    long k = tick - (long)(in->delay / in->period + 1e-9) - late;
+    for (long i = 0; i < in->controls; i++) x->targets[i] = in->centring[i] + (k >= 0 ? x->issued[k % ISSUED][i] : 0.0);
 }
 
 /* ------------------------------------------------------------------ flight computer and observer */
 
 typedef struct {
-    double liftoff, rail, burnout, apogee, enabled, memory[3], armed[MOST_RULES], fired[MOST_RULES], command[MOST_FINS];
-    Quat goal;
-    double speed, mach, pressure, force, incidence, tilt, margin, error2, ticks, error, roll;
+    double liftoff, rail, burnout, apogee, enabled, memory[9], armed[MOST_RULES], fired[MOST_RULES], command[MOST_FINS], cut;
+    Quat goal, believed;
+    Vec place, velocity; /* as sensed */
+    double speed, mach, pressure, force, incidence, tilt, margin, error, roll, load, hinge, attitude_error, place_error,
+        velocity_error, time_mach, time_sonic, time_incidence, time_reynolds, time_stalled;
+    double boost2, boosts, coast2, coasts, roll2, lives, cuts, sign_q, sign_r, reversals, travel, energy, at_rate, moving;
 } Computer;
 
 static Quat tilt_quaternion(double pitch, double yaw, double roll) {
@@ -404,7 +470,11 @@ static Quat tilt_quaternion(double pitch, double yaw, double roll) {
     return multiply(multiply(a, b), c);
 }
 
-static void run_rules(const Input *in, double t, const State *s, double tilt, Computer *c) {
+static double tilt_of(const Input *in, Quat q) {
+    return acos(clip(matrix_of(multiply(conjugate(in->frame), q)).xx, -1.0, 1.0));
+}
+
+static void run_rules(const Input *in, double t, const State *s, Computer *c) {
     double speed2 = dot(s->v, s->v);
     for (long i = 0; i < in->rules_n; i++) {
         const double *rule = in->rules + RULE_COLUMNS * i;
@@ -425,23 +495,99 @@ static void run_rules(const Input *in, double t, const State *s, double tilt, Co
         }
         if (t < c->armed[i] + rule[2] - 1e-9) continue;
         double low = rule[6] > 0.0 ? rule[6] : 0.0, high = rule[7];
-        if (tilt > rule[5] || speed2 < low * low || (high < INFINITY && speed2 > high * high)) continue;
+        if (speed2 < low * low || (high < INFINITY && speed2 > high * high)) continue;
+        if (rule[5] < INFINITY && tilt_of(in, s->q) > rule[5]) continue;
         c->fired[i] = t;
         if ((int)rule[3] == 0) c->enabled = 1.0;
         if ((int)rule[3] == 1) c->enabled = 0.0;
     }
 }
 
-static void tick(const Input *in, double t, const State *s, Vec felt, Computer *c) {
-    if (c->liftoff < 0.0) {
-        if (felt.x > 20.0 || s->r.z > 10.0) c->liftoff = t;
-    } else {
+static double scheduled(const double *first, long rows, double x, int column) {
+    const double *here = first;
+    for (long k = 1; k < rows; k++)
+        if (x >= first[k * K_ROW]) here = first + k * K_ROW;
+    if (here + K_ROW >= first + rows * K_ROW || x <= here[0]) return here[column];
+    return here[column] + (x - here[0]) / (here[K_ROW] - here[0]) * (here[K_ROW + column] - here[column]);
+}
+
+static double pid(const Input *in, double error, double rate, double p, double i, double d, double f, double scale,
+                  Computer *c, double *m) {
+    const double *g = in->gains;
+    double h = in->period, goal_rate = 0.0; /* a profile whose own rate is not fed forward */
+    if (g[K_CASCADE] > 0.0) {
+        error = clip(p * error + goal_rate, -g[K_RATE_LIMIT], g[K_RATE_LIMIT]) - rate;
+        p = d;
+        d = 0.0;
+    }
+    double step = i * error * h;
+    if (!(c->cut > 0.0 && step * m[0] > 0.0)) m[0] = clip(m[0] + step, -g[K_INTEGRAL], g[K_INTEGRAL]);
+    if (g[K_ON_ERROR] > 0.0)
+        m[1] = (g[K_FILTER] * m[1] + d * (error - m[2])) / (g[K_FILTER] + h);
+    else
+        m[1] += h / (g[K_FILTER] + h) * (-d * rate - m[1]);
+    m[2] = error;
+    return clip(scale * (p * error + m[0] + m[1] + f * goal_rate), -g[K_DEMAND_LIMIT], g[K_DEMAND_LIMIT]);
+}
+
+static void control(const Input *in, const State *s, double pressure, double mach, Computer *c, double *demand) {
+    const double *g = in->gains;
+    if (c->enabled < 0.5) {
+        for (int i = 0; i < 9; i++) c->memory[i] = 0.0;
+        demand[0] = demand[1] = demand[2] = 0.0;
+        return;
+    }
+    double x = g[K_OVER] == 1.0 ? pressure : g[K_OVER] == 2.0 ? mach : 0.0, gain = 1.0;
+    if (g[K_PRESSURE] > 0.0) gain = clip(g[K_PRESSURE] / (pressure > 1.0 ? pressure : 1.0), g[K_LOW], g[K_HIGH]);
+    Quat e = multiply(conjugate(s->q), c->goal);
+    double k = e.w >= 0.0 ? 2.0 : -2.0, error[3] = {k * e.x, k * e.y, k * e.z}, rate[3] = {s->w.x, s->w.y, s->w.z};
+    long rows = (long)g[K_ROWS];
+    for (int channel = 0; channel < 3; channel++) {
+        double w[4];
+        for (int i = 0; i < 4; i++) w[i] = scheduled(g + K_HEAD, rows, x, 1 + 4 * channel + i);
+        demand[channel] = pid(in, error[channel], rate[channel], w[0], w[1], w[2], w[3], gain, c, c->memory + 3 * channel);
+    }
+}
+
+static inline double room(double base, double extra, double travel) {
+    if (extra > 0.0) return clip((travel - base) / extra, 0.0, 1.0);
+    if (extra < 0.0) return clip((-travel - base) / extra, 0.0, 1.0);
+    return 1.0;
+}
+
+static void mix(const Input *in, const double *demand, Computer *c) {
+    double first[MOST_FINS], second[MOST_FINS], share = 1.0, rest = 1.0;
+    for (long i = 0; i < in->controls; i++) {
+        const double *x = in->mixer + 3 * i;
+        double roll = x[0] * demand[0], lean = x[1] * demand[1] + x[2] * demand[2];
+        first[i] = in->roll_first ? roll : lean;
+        second[i] = in->roll_first ? lean : roll;
+        double fits = room(0.0, first[i], in->travel);
+        share = fits < share ? fits : share;
+    }
+    for (long i = 0; i < in->controls; i++) {
+        double fits = room(share * first[i], second[i], in->travel);
+        rest = fits < rest ? fits : rest;
+    }
+    for (long i = 0; i < in->controls; i++) c->command[i] = share * first[i] + rest * second[i];
+    c->cut = share < 1.0 || rest < 1.0;
+}
+
+static void tick(const Input *in, double t, long number, const State *s, Vec felt, Servos *servos, Computer *c) {
+    long row;
+    double a = cell((s->r.z - in->air_z0) * in->air_per_metre, in->airs, &row), speed2 = dot(s->v, s->v);
+    double pressure = 0.5 * at(in->air + AIR_COLUMNS * row, AIR_COLUMNS, 0, a) * speed2;
+    double mach = sqrt(speed2) / at(in->air + AIR_COLUMNS * row, AIR_COLUMNS, 2, a);
+    c->believed = s->q; /* ideal sensors */
+    c->place = s->r;
+    c->velocity = s->v;
+    if (c->liftoff < 0.0 && (felt.x > 20.0 || s->r.z > 10.0)) c->liftoff = t;
+    if (c->liftoff >= 0.0) {
         if (c->rail < 0.0 && dot(s->r, s->r) > in->aft_travel * in->aft_travel) c->rail = t;
         if (c->burnout < 0.0 && felt.x < 0.0) c->burnout = t;
-        if (c->apogee < 0.0 && s->v.z < 0.0) c->apogee = t;
+        if (c->apogee < 0.0 && s->v.z < 0.0 && c->rail >= 0.0) c->apogee = t;
     }
-    Mat m = matrix_of(multiply(conjugate(in->frame), s->q));
-    run_rules(in, t, s, acos(clip(m.xx, -1.0, 1.0)), c);
+    run_rules(in, t, s, c);
 
     double since = c->liftoff >= 0.0 ? t - c->liftoff : -1.0, pitch, yaw, roll;
     const double *p = in->profile;
@@ -454,30 +600,10 @@ static void tick(const Input *in, double t, const State *s, Vec felt, Computer *
     roll = p[4 * i + 3] + f * (p[4 * j + 3] - p[4 * i + 3]);
     c->goal = multiply(in->frame, tilt_quaternion(pitch, yaw, roll));
 
-    double demand[3] = {0, 0, 0};
-    const double *g = in->gains;
-    if (c->enabled < 0.5) {
-        c->memory[0] = c->memory[1] = c->memory[2] = 0.0;
-    } else {
-        Quat e = multiply(conjugate(s->q), c->goal);
-        double k = e.w >= 0.0 ? 2.0 : -2.0, gain = 1.0, error[3] = {k * e.x, k * e.y, k * e.z},
-               rate[3] = {s->w.x, s->w.y, s->w.z};
-        if (g[9] > 0.0) {
-            long row;
-            double a = cell((s->r.z - in->air_z0) * in->air_per_metre, in->airs, &row);
-            double q = 0.5 * at(in->air + AIR_COLUMNS * row, AIR_COLUMNS, 0, a) * dot(s->v, s->v);
-            gain = clip(g[9] / (q > 1.0 ? q : 1.0), g[10], g[11]);
-        }
-        for (int channel = 0; channel < 3; channel++) {
-            const double *w = g + 3 * channel;
-            c->memory[channel] = clip(c->memory[channel] + w[1] * error[channel] * in->period, -g[12], g[12]);
-            demand[channel] = gain * (w[0] * error[channel] + c->memory[channel] - w[2] * rate[channel]);
-        }
-    }
-    for (long fin = 0; fin < in->controls; fin++) {
-        const double *x = in->mixer + 3 * fin;
-        c->command[fin] = clip(x[0] * demand[0] + x[1] * demand[1] + x[2] * demand[2], -in->travel, in->travel);
-    }
+    double demand[3];
+    control(in, s, pressure, mach, c, demand);
+    mix(in, demand, c);
+    issue(in, c->command, servos, number);
 }
 
 static double static_margin(const Input *in, double mach, double cg) {
@@ -496,49 +622,120 @@ static double static_margin(const Input *in, double mach, double cg) {
 
 static inline double larger(double a, double b) { return a > b ? a : b; }
 
-static void watch(const Input *in, int phase, const State *s, const Body *b, const Loads *l, Vec felt, Computer *c) {
+static double reversal(double rate, double sign, Computer *c) {
+    double now = rate > 0.02 ? 1.0 : (rate < -0.02 ? -1.0 : sign);
+    if (now * sign < 0.0) c->reversals += 1.0;
+    return now;
+}
+
+static void watch_control(const State *s, int boosting, Computer *c) {
+    Quat e = multiply(conjugate(s->q), c->goal);
+    double nose = acos(clip(matrix_of(e).xx, -1.0, 1.0)), roll = (e.w >= 0.0 ? 2.0 : -2.0) * e.x;
+    if (boosting) {
+        c->boost2 += nose * nose;
+        c->boosts += 1.0;
+    } else {
+        c->coast2 += nose * nose;
+        c->coasts += 1.0;
+    }
+    c->roll2 += roll * roll;
+    c->lives += 1.0;
+    c->cuts += c->cut;
+    c->sign_q = reversal(s->w.y, c->sign_q, c);
+    c->sign_r = reversal(s->w.z, c->sign_r, c);
+    c->error = larger(c->error, nose);
+    c->roll = larger(c->roll, fabs(roll));
+}
+
+static void watch(const Input *in, int phase, int boosting, const State *s, const Body *b, const Loads *l, Vec felt,
+                  Computer *c) {
     c->speed = larger(c->speed, l->speed);
     c->mach = larger(c->mach, l->mach);
     c->pressure = larger(c->pressure, l->pressure);
+    if (l->mach > 0.8) {
+        c->time_mach += in->period;
+        if (l->mach < 1.2) c->time_sonic += in->period;
+    }
     if (phase != FREE && phase != PIVOT) return;
     c->force = larger(c->force, sqrt(dot(felt, felt)));
+    Quat e = multiply(conjugate(s->q), c->believed);
+    Vec off = sub(c->place, s->r), slip = sub(c->velocity, s->v);
+    c->attitude_error =
+        larger(c->attitude_error, 2.0 * asin(clip(sqrt(e.x * e.x + e.y * e.y + e.z * e.z), 0.0, 1.0)));
+    c->place_error = larger(c->place_error, sqrt(dot(off, off)));
+    c->velocity_error = larger(c->velocity_error, sqrt(dot(slip, slip)));
     if (l->speed <= 20.0) return;
-    Mat m = matrix_of(multiply(conjugate(in->frame), s->q));
-    c->incidence = larger(c->incidence, atan2(sqrt(l->u.y * l->u.y + l->u.z * l->u.z), l->u.x));
-    c->tilt = larger(c->tilt, acos(clip(m.xx, -1.0, 1.0)));
-    double margin = static_margin(in, l->mach, b->cg.x);
+    double incidence = atan2(sqrt(l->u.y * l->u.y + l->u.z * l->u.z), l->u.x), stalled = 0.0;
+    double margin = static_margin(in, l->mach, b->cg.x), reynolds = l->reynolds * in->base_x;
+    c->incidence = larger(c->incidence, incidence);
+    c->tilt = larger(c->tilt, tilt_of(in, s->q));
     c->margin = margin < c->margin ? margin : c->margin;
-    if (c->enabled > 0.5) {
-        Quat e = multiply(conjugate(s->q), c->goal);
-        double nose = acos(clip(matrix_of(e).xx, -1.0, 1.0)), roll = fabs(2.0 * e.x);
-        c->error2 += nose * nose;
-        c->ticks += 1.0;
-        c->error = larger(c->error, nose);
-        c->roll = larger(c->roll, roll);
+    c->load = larger(c->load, sqrt(felt.y * felt.y + felt.z * felt.z) / 9.80665);
+    if (incidence > 0.2617993877991494) c->time_incidence += in->period;
+    if (!(5e5 < reynolds && reynolds < 1e8)) c->time_reynolds += in->period;
+    for (long p = 0; p < in->panels; p++) {
+        const double *seen = in->seen + SEEN_COLUMNS * p;
+        stalled = larger(stalled, seen[SEEN_STALL]);
+        if (in->panel[PANEL_COLUMNS * p + 6] >= 0.0) c->hinge = larger(c->hinge, fabs(seen[SEEN_HINGE]));
     }
+    if (stalled > 0.5) c->time_stalled += in->period;
+    if (c->enabled > 0.5) watch_control(s, boosting, c);
+}
+
+static void watch_servos(const Input *in, const Servos *x, double h, Computer *c) {
+    if (c->enabled < 0.5) return;
+    for (long i = 0; i < in->controls; i++) {
+        double moved = fabs(x->fins[2][i] - x->fins[0][i]);
+        c->travel += moved;
+        c->energy += moved * fabs(x->hinge[i]);
+        c->moving += h;
+        if (fabs(x->motors[5][i]) >= 0.99 * in->rate_limit) c->at_rate += h;
+    }
+}
+
+/* Hand over every outcome, so that the compiler cannot leave out what the kernel works out too. */
+static void report(const Computer *c, double *out) {
+    double lives = larger(c->lives, 1.0);
+    double all[OUTCOMES] = {
+        c->speed, c->margin, sqrt((c->boost2 + c->coast2) / lives), c->error, c->hinge, c->reversals, c->mach, c->pressure,
+        c->force, c->incidence, c->tilt, sqrt(c->roll2 / lives), c->roll, c->load, c->cuts / lives, c->attitude_error,
+        c->place_error, c->velocity_error, c->travel, c->energy, c->at_rate / larger(c->moving, 1e-9), c->time_mach,
+        c->time_sonic, c->time_incidence, c->time_reynolds, c->time_stalled, sqrt(c->boost2 / larger(c->boosts, 1.0)),
+        sqrt(c->coast2 / larger(c->coasts, 1.0))};
+    for (int i = 0; i < OUTCOMES; i++) out[i] = all[i];
 }
 
 /* ------------------------------------------------------------------ the flight */
 
-/* Fly to apogee; out: time, east, north, height of apogee, largest airspeed, least margin, root mean square tilt error.
- * Return 0 if reached. */
+/* Fly to apogee; out: time, east, north, height of apogee, then what `report` hands over. Return 0 if reached. */
 int fly_ascent(const Input *in, double *out) {
     State s = in->rest;
-    double fins[3][MOST_FINS] = {{0}}, rates[3][MOST_FINS] = {{0}}, t = 0.0, longest = in->period / in->steps_per_tick;
+    double t = 0.0, longest = in->period / in->steps_per_tick;
+    double late = in->delay - (long)(in->delay / in->period + 1e-9) * in->period;
+    Servos x = {0};
     long segment = 0, tick_number = 0;
     int phase = HOLD;
     Burn burn = burn_segment(in, 0);
     Body body = body_at(in, 0.0, burn);
-    Computer c = {-1, -1, -1, -1, 0, {0}, {0}, {0}, {0}, {1, 0, 0, 0}, 0, 0, 0, 0, 0, 0, INFINITY, 0, 0, 0, 0};
+    Computer c = {.liftoff = -1, .rail = -1, .burnout = -1, .apogee = -1, .goal = {1, 0, 0, 0}, .margin = INFINITY};
+    for (long i = 0; i < in->controls; i++)
+        x.targets[i] = x.motors[0][i] = x.fins[0][i] = x.fins[1][i] = x.fins[2][i] = in->centring[i];
     for (int i = 0; i < MOST_RULES; i++) c.armed[i] = c.fired[i] = -1.0;
 
     while (t < in->time_limit) {
-        Loads l = loads(in, &s, &body, fins[0]);
+        Loads l = loads(in, &s, &body, x.fins, 0);
         State k1 = state_rate(in, phase, &s, &body, &l);
         Vec turn = cross(in->earth, s.v);
         Vec felt = to_body(l.m, (Vec){k1.v.x + 2 * turn.x, k1.v.y + 2 * turn.y, k1.v.z + 2 * turn.z + l.gravity});
-        tick(in, t, &s, felt, &c);
-        watch(in, phase, &s, &body, &l, felt, &c);
+        tick(in, t, tick_number, &s, felt, &x, &c);
+        for (long p = 0; p < in->panels; p++) {
+            long control = (long)in->panel[PANEL_COLUMNS * p + 6];
+            if (control >= 0) x.hinge[control] = in->seen[SEEN_COLUMNS * p + SEEN_HINGE];
+        }
+        watch(in, phase, burn.burning > 0.5, &s, &body, &l, felt, &c);
+        int switched = late <= 0.0;
+        double t_switch = t + late;
+        pick_targets(in, &x, tick_number, !switched);
         double t_tick = ++tick_number * in->period;
         int fresh = 1;
         while (t < t_tick) {
@@ -546,6 +743,7 @@ int fly_ascent(const Input *in, double *out) {
             int breaks = burn.burning > 0.5;
             if (breaks) t_break = in->time[segment + 1];
             if (t_break < stop) stop = t_break;
+            if (!switched && t_switch < stop) stop = t_switch;
             double t_next = t + longest;
             if (t_next > stop - 1e-9) t_next = stop;
             double h = t_next - t;
@@ -556,63 +754,63 @@ int fly_ascent(const Input *in, double *out) {
                     end = body_at(in, t_next, burn);
                 }
                 if (phase == HOLD) {
-                    Loads l1 = loads(in, &s, &end, fins[0]);
+                    Loads l1 = loads(in, &s, &end, x.fins, 0);
                     double pull1 = rail_pull(in, &s, &end, &l1);
                     if (pull1 > 0.0) {
-                        Loads l0 = loads(in, &s, &body, fins[0]);
+                        Loads l0 = loads(in, &s, &body, x.fins, 0);
                         double pull0 = rail_pull(in, &s, &body, &l0);
                         t_next = pull0 >= 0.0 ? t : t + h * pull0 / (pull0 - pull1);
                         end = body_at(in, t_next, burn);
                         phase = ON_RAIL;
                     }
                 } else {
-                    move_fins(in, fins, rates, c.command, h);
-                    if (!fresh) k1 = deriv(in, phase, &s, &body, fins[0]);
-                    State s1 = rk4(in, phase, s, h, k1, &middle, &end, fins);
+                    move_fins(in, &x, h);
+                    watch_servos(in, &x, h, &c);
+                    if (!fresh) k1 = deriv(in, phase, &s, &body, x.fins, 0);
+                    State s1 = rk4(in, phase, s, h, k1, &middle, &end, x.fins);
                     double g_high = gap(in, phase, &s1, &end);
                     if (g_high <= 0.0) {
-                        double low = 0.0, high = h, g_low = gap(in, phase, &s, &body), x = h;
+                        double low = 0.0, high = h, g_low = gap(in, phase, &s, &body), y = h;
                         int last = 0;
                         for (int i = 0; i < 60; i++) {
-                            x = (low * g_high - high * g_low) / (g_high - g_low);
-                            if (!(low < x && x < high)) x = 0.5 * (low + high);
-                            move_fins(in, fins, rates, c.command, x);
-                            middle = body_at(in, t + 0.5 * x, burn);
-                            end = body_at(in, t + x, burn);
-                            s1 = rk4(in, phase, s, x, k1, &middle, &end, fins);
+                            y = (low * g_high - high * g_low) / (g_high - g_low);
+                            if (!(low < y && y < high)) y = 0.5 * (low + high);
+                            move_fins(in, &x, y);
+                            middle = body_at(in, t + 0.5 * y, burn);
+                            end = body_at(in, t + y, burn);
+                            s1 = rk4(in, phase, s, y, k1, &middle, &end, x.fins);
                             double g = gap(in, phase, &s1, &end);
                             if (g > 0.0) {
                                 if (last > 0) g_high *= 0.5;
-                                low = x, g_low = g, last = 1;
+                                low = y, g_low = g, last = 1;
                             } else {
                                 if (last < 0) g_low *= 0.5;
-                                high = x, g_high = g, last = -1;
+                                high = y, g_high = g, last = -1;
                             }
                             if (high - low < 1e-12 * h || g == 0.0) break;
                         }
-                        t_next = t + x;
+                        t_next = t + y;
                         if (phase == FREE) {
                             out[0] = t_next;
                             out[1] = s1.r.x;
                             out[2] = s1.r.y;
                             out[3] = s1.r.z;
-                            out[4] = c.speed;
-                            out[5] = c.margin;
-                            out[6] = sqrt(c.error2 / larger(c.ticks, 1.0));
+                            report(&c, out + 4);
                             return 0;
                         }
                         phase = phase == ON_RAIL ? PIVOT : FREE;
                     }
                     s = s1;
-                    for (long i = 0; i < in->controls; i++) {
-                        fins[0][i] = fins[2][i];
-                        rates[0][i] = rates[2][i];
-                    }
+                    keep_fins(in, &x);
                 }
                 body = end;
             }
             t = t_next;
             fresh = 0;
+            if (!switched && t >= t_switch - 1e-9) {
+                switched = 1;
+                pick_targets(in, &x, tick_number - 1, 0);
+            }
             if (breaks && t >= t_break - 1e-9) {
                 burn = burn_segment(in, ++segment);
                 body = body_at(in, t, burn);

@@ -31,11 +31,14 @@ from sixdof.core import flight as fl  # noqa: E402
 from sixdof.core import layout as la  # noqa: E402
 from sixdof.core.algebra import launch_frame  # noqa: E402
 from sixdof.core.craft import make_craft, state_at_rest  # noqa: E402
+from sixdof.core.types import SEEN_COLUMNS  # noqa: E402
 from sixdof.ensemble.draws import nominal_draw  # noqa: E402
 from sixdof.mission.load import load_mission  # noqa: E402
 from sixdof.model import build_model  # noqa: E402
 
 SAME = 1e-6  # m, the apogee of C and kernel: rounding of another order of operations, grown over a closed-loop flight
+SAME_OUTCOMES = 1e-6  # relative, of the outcomes watched on the way
+OUTCOMES = 28  # of flight.c, after the four of the apogee
 BUILDER = {"rtol": 1e-6, "atol": 1e-6, "method": "RK45", "until": "apogee"}  # what one would write alone
 C_FLAGS = ["-O3", "-march=native", "-ffp-contract=fast", "-fno-math-errno", "-shared", "-fPIC"]
 PER_RUN = 20  # flights in one timed run of kernel and C
@@ -44,8 +47,13 @@ PLAIN_EVERY = 5  # one flight in numpy to so many runs of the others
 LEAST_AGAINST_NUMPY, LEAST_AGAINST_C = 300.0, 0.5
 
 # fields of `Input` in flight.c, in order: tables, their sizes, then numbers (name:length where it is more than one)
-_POINTERS = "air wind body fin friction panel time force impulse profile gains mixer rules".split()
-_COUNTS = "airs winds bodies sets friction_columns panels breaks profiles controls rules_n steps".split()
+_POINTERS = (
+    "air wind body fin friction cross axial_shape panel time force impulse profile gains mixer rules centring seen".split()
+)
+_COUNTS = (
+    "airs winds bodies sets friction_columns cross_columns shape_columns panels breaks profiles controls rules_n steps "
+    "roll_first".split()
+)
 _NUMBERS = [
     (name, int(n or 1))
     for name, _, n in (
@@ -54,7 +62,7 @@ _NUMBERS = [
         air_z0 air_per_metre wind_per_root earth:3 wind_turn:3 area length per_mach per_root plan:3 drag normal cp_shift
         cant dry cg:3 inertia:6 propellant moment:3 linear:6 square:2 total_impulse thrust_line:3 exit:3 exit_area exit_swirl
         reference_pressure friction_rail fore_travel aft_travel aft_x base_x line:3 rest:13 frequency damping rate_limit
-        acceleration_limit travel period frame:4 time_limit
+        acceleration_limit travel delay backlash dead_band resolution stall_torque period frame:4 time_limit
         """.split()
     )
 ]
@@ -69,14 +77,16 @@ class Input(ctypes.Structure):
 
 
 def c_input(model, draw):
-    """Return the Input of a flight whose draw has no centring errors, and the arrays that must outlive it."""
+    """Return the Input of a nominal flight, and the arrays that must outlive it."""
     world, aero, thrust, computer = model.world, model.aero, model.thrust, model.computer
-    owners = [world] * 2 + [aero] * 4 + [thrust] * 3 + [computer] * 4
-    arrays = {name: getattr(owner, name) for name, owner in zip(_POINTERS, owners, strict=True)}
-    craft = make_craft(model, draw, np.zeros_like(world.air))
+    seen = np.zeros((len(aero.panel), SEEN_COLUMNS))
+    arrays = {"profile": computer.guidance.profile, "centring": draw.centring, "seen": seen}
+    for name in _POINTERS:
+        arrays.setdefault(name, next((getattr(o, name) for o in (world, aero, thrust, computer) if hasattr(o, name)), None))
+    craft = make_craft(model, draw, np.zeros_like(world.air), seen)
     rest, grains = state_at_rest(craft, draw), craft.grains
     numbers = {}
-    for part in (world, thrust, model.servo, model.rail, computer, aero, craft, grains):
+    for part in (world, thrust, model.rail, computer, aero, craft, grains, craft.servo):
         numbers |= part._asdict()
     numbers |= {
         "earth": world.earth_rate,
@@ -95,12 +105,15 @@ def c_input(model, draw):
         len(aero.body),
         aero.fin.shape[1],
         aero.friction.shape[1],
+        aero.cross.shape[1],
+        aero.axial_shape.shape[1],
         len(aero.panel),
         len(thrust.time),
-        len(computer.profile),
+        len(computer.guidance.profile),
         len(computer.mixer),
         len(computer.rules),
         computer.steps_per_tick,
+        computer.roll_first,
     )
     filled = Input(*(arrays[name].ctypes.data for name in _POINTERS), *counts)
     for name, n in _NUMBERS:
@@ -149,15 +162,17 @@ def compare(path) -> bool:
     with tempfile.TemporaryDirectory() as folder:
         library = compiled_c(folder)
         given, kept = c_input(model, draw)
-        out = (ctypes.c_double * 7)()
+        out = (ctypes.c_double * (4 + OUTCOMES))()
         if library.fly_many(given, out, 1) != 0:
             raise SystemExit("the C flight did not reach apogee")
         found = kernel.summary[[la.X_APOGEE_TIME, la.X_APOGEE_EAST, la.X_APOGEE_NORTH, la.X_APOGEE]]
         difference = np.abs(np.array(out[1:4]) - found[1:]).max()
-        print(f"apogee {found[3]:.6f} m; C differs by {difference:.1e} m")
-        if difference > SAME:
+        watched = [la.X_MAX_SPEED, la.X_MIN_MARGIN, la.X_ERROR_RMS, la.X_ERROR_MAX, la.X_HINGE, la.X_REVERSALS]
+        outcomes = np.abs(np.array(out[4 : 4 + len(watched)]) / kernel.summary[watched] - 1.0).max()
+        print(f"apogee {found[3]:.6f} m; C differs by {difference:.1e} m, its other outcomes by {outcomes:.1e} of their size")
+        if not (difference <= SAME and outcomes <= SAME_OUTCOMES):
             raise SystemExit(
-                f"C and kernel differ by more than {SAME} m: they do not fly the same equations, nothing is timed"
+                f"C and kernel differ by more than {SAME} m or {SAME_OUTCOMES:g}: they do not fly the same equations, nothing is timed"
             )
         check = fly_plainly(model, draw, **BUILDER)
         off = abs(check["event"]["apogee"][1][2] - found[3])

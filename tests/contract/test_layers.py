@@ -16,9 +16,9 @@ BELOW = {
     "mission": {"vehicle.motor"},
     "world": {"core", "mission"},
     "vehicle": {"core", "mission", "world"},
-    "autopilot": {"core", "mission", "vehicle"},
-    "ensemble": {"core", "mission", "vehicle", "world", "autopilot", "model", "results", "flying", "_jit", "status"},
-    "study": {"mission", "vehicle", "world", "autopilot", "model", "results", "status"},
+    "autopilot": {"core", "mission", "vehicle", "world"},
+    "ensemble": {"core", "mission", "vehicle", "world", "autopilot", "model", "results", "flying", "laws", "_jit", "status"},
+    "study": {"core", "mission", "vehicle", "world", "autopilot", "ensemble.draws", "model", "results", "status"},
     "plot": {"mission", "vehicle", "autopilot", "results", "study", "status"},
 }
 OUTSIDE_CORE = {"numpy", "math", "typing", "__future__"}

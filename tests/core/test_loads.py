@@ -2,20 +2,23 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import numpy as np
 import pytest
 from drivers import loads_at
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from independent_vehicle import Vehicle
+from two_stages import on_booster
 
 import sixdof
-from conftest import DEMO
 from sixdof.core import types as ct
 from sixdof.ensemble.draws import nominal_draw
 from sixdof.model import build_model
 
 ROUNDING = 1e-10  # of the largest force or moment in play: sums in another order, sines of the panels' angles
-MISSION = sixdof.load_mission(DEMO)
+MISSION = sixdof.load_mission(Path(__file__).parents[2] / "configs" / "sampler.toml")
 DRAW = nominal_draw(MISSION)._replace(wind_scale=0.0)
 STILL = build_model(MISSION)
 STILL = STILL._replace(world=STILL.world._replace(earth_rate=ct.Vec3(0.0, 0.0, 0.0)))
@@ -76,17 +79,46 @@ def test_air__takes_energy_from_a_body_that_does_not_turn(flow):
 @given(scale=st.floats(1.0, 3.0), flow=flows)
 @settings(max_examples=30, deadline=None)
 def test_density__forces_in_proportion(scale, flow):
-    """Without friction, which follows the Reynolds number, all forces go with the density."""
-    smooth = STILL._replace(aero=STILL.aero._replace(friction=np.zeros_like(STILL.aero.friction)))
-    air = smooth.world.air.copy()
-    air[:, ct.AIR_DENSITY] *= scale
-    dense = smooth._replace(world=smooth.world._replace(air=air))
-    assert_same(
-        loads_at(dense, DRAW, flow=flow, fins=[0.0] * 4) / scale,
-        loads_at(smooth, DRAW, flow=flow, fins=[0.0] * 4),
-        flow,
-        (0,),
+    """At the same Reynolds number all forces go with the density."""
+    air = STILL.world.air.copy()
+    air[:, [ct.AIR_DENSITY, ct.AIR_VISCOSITY]] *= scale
+    dense = STILL._replace(world=STILL.world._replace(air=air))
+    found = loads_at(dense, DRAW, flow=flow, fins=[0.0] * 4) / scale
+    assert_same(found, loads_at(STILL, DRAW, flow=flow, fins=[0.0] * 4), flow, (0,))
+
+
+# ------------------------------------------------------------------ stated a second time in numpy
+
+BURNT_OUT = 100.0  # s
+STACK = build_model(on_booster(MISSION))
+STACK = STACK._replace(world=STACK.world._replace(earth_rate=ct.Vec3(0.0, 0.0, 0.0)))
+SHAPED = np.linspace(1.0, 0.4, 9) * np.ones((len(STILL.aero.body), 1))  # axial force over the sine of incidence
+VARIANTS = {"demo": STILL, "shaped": STILL._replace(aero=STILL.aero._replace(axial_shape=SHAPED)), "stack": STACK}
+SAME = 1e-7  # of the largest force or moment in play: the kernel's series of the sine, 1e-8 at 0.6 rad
+
+
+@pytest.mark.parametrize("name", VARIANTS)
+@given(
+    flow=st.tuples(*[st.floats(-150.0, 250.0).map(lambda v: round(v, 6))] * 3),
+    rates=turns,
+    fins=deflections,
+    shares=st.tuples(*[st.floats(0.0, 1.0)] * PANELS),
+)
+@settings(max_examples=60, deadline=None)
+def test_loads__as_stated_a_second_time(name, flow, rates, fins, shares):
+    """Any flow, also stalled and backwards; the stack's front fins shed vortices onto those of the booster."""
+    model, draw = VARIANTS[name], DRAW._replace(cp=0.01, cant=0.01, normal_force=1.1, drag=0.9)
+    found = loads_at(model, draw, flow=flow, rates=rates, fins=fins, carried=shares)
+    still, turn = np.zeros(3), np.eye(3)
+    force, moment, _ = Vehicle(model, draw).loads(
+        BURNT_OUT, still, np.array(flow), turn, np.array(rates), np.array(fins), np.array(shares)
     )
+    v2 = sum(x * x for x in flow) + sum(x * x for x in rates)
+    assert found == pytest.approx(np.concatenate([force, moment]), abs=SAME * (0.5 * 1.3 * v2 * 0.1 + 1e-3))
+
+
+def test_stack__sheds_vortices():
+    assert len(STACK.aero.wake_pair) == 1 and np.abs(STACK.aero.wake).max() > 0.0
 
 
 @pytest.mark.parametrize("speed", [20.0, 100.0, 250.0])

@@ -77,3 +77,49 @@ def test_body__centre_in_millimetres_and_columns_of_unequal_length(broken):
 def test_body__a_misspelt_key(broken):
     with pytest.raises(MissionError, match='did you mean "slope"'):
         loads_mission(_with(broken, body="{ mach = [0, 1], slpe = [2, 2], slope = [2, 2], centre = [0.3, 0.3] }"))
+
+
+# ---------------------------------------------------------------- axial force over incidence
+
+
+def _axial(broken, curve: str, more: str = "") -> str:
+    return broken((NAME, f"{NAME}\nmeasured = {{ axial_curve = {curve}{more} }}"))
+
+
+def test_axial__csv_in_degrees_and_back_to_text(tmp_path, broken):
+    (tmp_path / "axial.csv").write_text("alpha (deg); Mach; CA\n0; 0.3; 0.4\n20; 0.3; 0.45\n0; 1; 0.5\n20; 1; 0.6\n")
+    mission = loads_mission(_axial(broken, '"axial.csv"'), tmp_path)
+    curve = mission.stage[0].measured.axial_curve
+    assert curve.mach == (0.3, 0.3, 1.0, 1.0) and curve.coefficient == (0.4, 0.45, 0.5, 0.6)
+    assert curve.incidence == pytest.approx((0.0, math.radians(20.0)) * 2)
+    assert loads_mission(mission.to_toml()) == mission
+
+
+AXIAL_FAULTS = {
+    "hole": ("0.3,0,0.4\n0.3,0.2,0.5\n1,0,0.4\n", "there is no point at mach 1, 11.46 deg", "the same incidences"),
+    "twice": ("0.3,0,0.4\n0.3,0.2,0.5\n0.3,0.2,0.5\n", "line 3: column incidence: mach 0.3, 11.46 deg comes twice", "once"),
+    "degrees": ("0.3,0,0.4\n0.3,20,0.5\n", "line 2: column incidence: 20 rad is out of range", "incidence (deg)"),
+    "negative": ("-0.3,0,0.4\n-0.3,0.2,0.5\n", "line 1: column mach: -0.3 is negative", "0 or more"),
+    "no zero": ("0.3,0.1,0.4\n0.3,0.2,0.5\n", "there are no two incidences, one of them 0", "for every mach"),
+    "one": ("0.3,0,0.4\n1,0,0.4\n", "there are no two incidences, one of them 0", "for every mach"),
+    "thrust at 0": ("0.3,0,0\n0.3,0.2,0.5\n", "line 1: column coefficient: 0 at incidence 0", "a multiple"),
+    "two columns": ("0.3,0\n0.3,0.2\n", "has 2 columns and no header", "mach, incidence (rad), coefficient"),
+}
+
+
+@pytest.mark.parametrize("rows, message, hint", AXIAL_FAULTS.values(), ids=AXIAL_FAULTS)
+def test_axial__csv_faults(tmp_path, broken, rows, message, hint):
+    (tmp_path / "axial.csv").write_text(rows)
+    with pytest.raises(MissionError) as caught:
+        loads_mission(_axial(broken, '"axial.csv"'), tmp_path)
+    (fault,) = caught.value.faults
+    assert fault.file == str(tmp_path / "axial.csv") and message in str(fault) and hint in str(fault)
+
+
+def test_axial__in_the_mission_file(broken):
+    with pytest.raises(MissionError, match=r"differ in length \(mach 2, incidence 2, coefficient 1\)"):
+        loads_mission(_axial(broken, "{ mach = [0, 0], incidence = [0, 0.1], coefficient = [0.4] }"))
+    good = "{ mach = [0, 0], incidence = [0, '10 deg'], coefficient = [0.4, 0.5] }"
+    assert loads_mission(_axial(broken, good)).stage[0].measured.axial_curve.incidence[1] == pytest.approx(math.radians(10.0))
+    with pytest.raises(MissionError, match="axial_curve already holds the coefficient at incidence 0"):
+        loads_mission(_axial(broken, good, ", drag_curve = { mach = [0, 1], coefficient = [0.4, 0.5] }"))

@@ -94,8 +94,29 @@ def test_report__every_configuration_with_sources(stack):
         "Left out",
     ):
         assert words in text
-    assert len(SECTIONS) * 2 == text.count("\nMach ")
+    # drag, stability, authority, trim, hinges of both; the others are over incidence or are sentences
+    assert len(SECTIONS) == 8 and text.count("\nMach ") == 10
     assert max(map(len, text.splitlines())) <= 130
+
+
+def test_report__says_plainly_what_the_fins_can_do(stack, demo_mission):
+    text = aero_report(stack)
+    for words in ("moment coefficient per degree of demand", "what a steady pitch demand holds", "roll coupling at Mach 0.3",
+                  "largest hinge moment on any fin", "no servo.stall_torque", "share of a commanded moment that survives",
+                  "Pitch: ", "REVERSED: the stack answers the wrong way round", "stops being trustworthy", "Stall of tail"):  # fmt: skip
+        assert words in text, words
+    assert text.count("share of a commanded moment that survives") == 1  # of the stack, not of what is left
+    assert "survives the fins behind" not in aero_report(demo_mission)
+
+
+@pytest.mark.parametrize("torque, words", [(20.0, "it holds, with"), (0.05, "THE SERVO DOES NOT HOLD: its stall torque, 0.05 N m")])
+def test_report__servo_against_the_hinge_moment(demo_mission, torque, words):
+    assert words in aero_report(demo_mission.change({"servo.stall_torque": torque}))
+
+
+def test_report__a_vehicle_without_control_fins_has_no_control_sections(demo_mission):
+    text = aero_report(demo_mission.change({"stage.0.part.tail.control": False}))
+    assert "hinge" not in text and "per degree of demand" not in text and "stops being trustworthy" in text
 
 
 def test_tables__quick(stack):

@@ -138,3 +138,44 @@ def test_height_bands__hold_landed_flights_at_the_ground_and_drop_failed_ones(de
     assert float(bands["time"][-1]) == 42.0 and low[-1] == 0.0
     top = 400.0 * 7 / 15 * 8 / 15  # the points of an arc next to its middle
     assert high.max() <= top + 1e-9
+
+
+@pytest.mark.parametrize(
+    ("name", "words"),
+    [
+        ("time_transonic", "Mach 0.8 to 1.2: for 0.75 s"),
+        ("time_stalled", "a fin stalled in the climb: for 0.75 s"),
+        ("time_beyond_reynolds", "Reynolds number outside 5e5 to 1e8 in the climb: for 0.75 s"),
+    ],
+)
+def test_summarize__every_clock_of_validity(flight, name, words):
+    before = " ".join(summarize(flight.assign({name: 0.0 * flight[name]})).split())
+    assert words.partition(":")[0] + ": never" in before
+    flight[name].values[()] = 0.75
+    assert words in " ".join(summarize(flight).split())
+
+
+def test_summarize__hinge_moment_against_the_stall_torque(demo_mission):
+    """A moment of 1 N m (every outcome by hand is 1) of a stall torque of 4 N m is 25 %."""
+    assert "stall torque" not in summarize(flight_by_hand(demo_mission))
+    page = summarize(flight_by_hand(demo_mission.change({"servo.stall_torque": "4 N*m"})))
+    assert "of the servos' stall torque     %               25.0" in page
+
+
+def test_summarize__estimate(demo_mission):
+    assert "ideal sensors: the flight computer is told the truth" in summarize(flight_by_hand(demo_mission))
+    page = summarize(flight_by_hand(demo_mission.change({"sensors.gyro.bias": 0.01})))
+    assert "attitude error, largest           deg            57.30" in page and "ideal" not in page  # 1 rad
+
+
+def test_summarize__waypoints(demo_mission):
+    point = {"east": 1.0, "north": 2.0, "height": 90.0, "radius": 7.5}
+    mission = demo_mission.change({"guidance.waypoint": [point, point]})
+    ds = flight_by_hand(mission).assign(waypoint_miss=("waypoint_number", [3.25, np.nan]))
+    page = summarize(ds)
+    assert "captured, of 2" in page and "flight computer's own estimate" in page
+    assert "miss distance of 0, radius 7.5 m  m                3.2" in page
+    assert "miss distance of 1, radius 7.5 m  m               none" in page
+    flights = ensemble_by_hand(mission, np.zeros((3, 2)))
+    flights["waypoint_miss"] = (("flight", "waypoint_number"), [[1.0, 2.0], [2.0, 2.0], [3.0, np.nan]])
+    assert "miss distance of 0, radius 7.5 m  m                1.1       2.0       2.9" in summarize(flights)

@@ -13,7 +13,6 @@ import numpy as np
 import pytest
 from tunnel import coefficients
 
-from sixdof.core.types import BODY_CDC
 from sixdof.mission.schema import Mission, Nose, Stage, Tube
 from sixdof.vehicle.aero import aero_table
 
@@ -29,7 +28,7 @@ def cone_cylinder():
     parts = Nose(mass=1.0, shape="cone", length=3.0, diameter=1.0), Tube(mass=1.0, length=9.0, diameter=1.0)
     stage = Stage.model_construct(name="one", part=parts)
     aero = aero_table(Mission.model_construct(motor={}, stage=(stage,)), [0])
-    aero.body[:, BODY_CDC] = 0.69 * 1.2
+    aero.cross[:] = 0.69 * 1.2
     return aero
 
 

@@ -4,10 +4,13 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+import xarray as xr
 from tunnel import coefficients
 
 from sixdof.core import types as t
+from sixdof.mission.load import loads_mission
 from sixdof.mission.schema import BodyCurve, PanelCurve
+from sixdof.study.tunnel import wind_tunnel
 from sixdof.vehicle.aero import aero_table, component_table
 from sixdof.vehicle.derivatives import derivatives
 from sixdof.vehicle.geometry import shape_of
@@ -53,3 +56,52 @@ def test_body__the_kernel_flies_it(measured):
 def test_components__name_the_measurement(measured):
     names = [name for name, *_ in component_table(measured, [0], 0.3)]
     assert names == ["body, measured", "tail", "total"]
+
+
+# ---------------------------------------------------------------- axial force over incidence
+
+MACH, ANGLE = (0.3, 1.0, 2.0), (0.0, 10.0, 20.0, 40.0, 60.0, 80.0)
+AXIAL = np.array([[0.4, 0.41, 0.42, 0.3, 0.1, -0.05], [0.6, 0.6, 0.65, 0.5, 0.2, 0.01], [0.5, 0.52, 0.5, 0.4, 0.2, 0.1]])
+TABLE = 1.5e-3  # absolute: 0.5 % steps in the sine, straight lines between; largest at 80 deg, where a step is 1.7 deg
+
+
+@pytest.fixture(scope="module")
+def inclined(demo_path, tmp_path_factory):
+    """The demo with a CSV of its axial force over Mach and incidence, its points in no order."""
+    folder = tmp_path_factory.mktemp("axial")
+    points = [f"{a}, {m}, {c}" for m, row in zip(MACH, AXIAL) for a, c in zip(ANGLE, row)]
+    (folder / "axial.csv").write_text("\n".join(["incidence (deg), mach, coefficient", *points[::-1]]))
+    text = demo_path.read_text().replace('"motors/', f'"{demo_path.parent}/motors/').replace('root_gap = "0.5 mm"', "")
+    return loads_mission(text.replace('name = "thistledown"', 'name = "thistledown"\nmeasured = { axial_curve = "axial.csv" }'), folder)
+
+
+def test_axial__the_kernel_gives_the_csv_back(inclined):
+    mach, incidence = xr.DataArray(list(MACH), dims="mach"), xr.DataArray(np.radians(ANGLE), dims="incidence")
+    flow = wind_tunnel(inclined, mach=mach, incidence=incidence, roll=0.4)
+    np.testing.assert_allclose(-flow.C_X.transpose("mach", "incidence"), AXIAL, atol=TABLE)
+
+
+def test_axial__straight_between_mach_numbers_and_reynolds_does_not_matter(inclined):
+    for altitude in (0.0, 8000.0):
+        flow = wind_tunnel(inclined, mach=0.65, incidence=np.radians(20.0), altitude=altitude)
+        assert -float(flow.C_X) == pytest.approx(0.5 * (0.42 + 0.65), abs=TABLE)
+
+
+def test_axial__falls_to_nothing_at_90_deg_and_backwards_keeps_its_sign(inclined):
+    near, there, beyond = (wind_tunnel(inclined, mach=0.3, incidence=np.radians(a)).C_X for a in (85.0, 90.0, 100.0))
+    assert float(there) == pytest.approx(0.0, abs=1e-12)
+    factor = (np.cos(np.radians(85.0)) / np.cos(np.radians(80.0))) ** 2
+    assert -float(near) == pytest.approx(-0.05 * factor, rel=0.05)
+    assert np.isfinite(float(beyond))
+
+
+def test_axial__only_at_small_incidence_holds_its_factor(demo_mission):
+    curve = {"mach": [0.5, 0.5], "incidence": [0.0, "10 deg"], "coefficient": [0.4, 0.42]}
+    mission = demo_mission.change({"stage.0.measured.axial_curve": curve, "stage.0.part.tail.root_gap": 0.0})
+    flow = wind_tunnel(mission, mach=1.5, incidence=np.radians(40.0))
+    expected = 0.42 * (np.cos(np.radians(40.0)) / np.cos(np.radians(10.0))) ** 2
+    assert -float(flow.C_X) == pytest.approx(expected, abs=TABLE)
+
+
+def test_axial__nothing_measured_is_jorgensens_square_of_the_cosine(demo_mission):
+    assert (aero_table(demo_mission, [0]).axial_shape == 1.0).all()

@@ -5,6 +5,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator
 
 from sixdof.mission import schema
@@ -13,6 +14,10 @@ from sixdof.mission.dispersible import DISPERSIBLE
 from sixdof.mission.errors import Fault, Problem, suggestion
 from sixdof.mission.table_checks import ROUNDING
 from sixdof.mission.units import shown
+
+LONGEST_DELAY = 62  # ticks of the autopilot: core.actuator keeps the commands of two more
+FASTEST_POLE = 2.0  # of the servo times a step of the solver: RK4 is unstable beyond 2.8, and a drawn servo may be faster
+LONGEST_LATENCY = 255  # ticks: core.sensors keeps the truth of one more
 
 
 def faults_of(mission: schema.Mission) -> list[Fault]:
@@ -31,6 +36,9 @@ def problems_of(mission: schema.Mission) -> Iterator[Problem]:
     yield from _motors(mission)
     yield from _rail(mission, stack)
     yield from _servo(mission)
+    yield from _fin_numbers(mission)
+    yield from _clock(mission)
+    yield from _modes(mission)
     yield from _canopies(mission)
     yield from _wind_spread(mission)
 
@@ -100,6 +108,65 @@ def _servo(mission: schema.Mission) -> Iterator[Problem]:
         if fins.control:
             yield Problem(("servo",), None, "missing", "control fins need their actuator: add a table [servo]")
             return
+
+
+def _fin_numbers(mission: schema.Mission) -> Iterator[Problem]:
+    """Servos that fail and fins the mixer does without are called by number."""
+    fins = sum(part.count for _, part in _parts(mission, schema.Fins) if part.control)
+    named = [(("servo", "failure", i, "fin"), failure.fin) for i, failure in enumerate(mission.servo.failure)]
+    named += [(("autopilot", "known_failed", i), fin) for i, fin in enumerate(mission.autopilot.known_failed)]
+    for loc, number in named:
+        if number > fins:
+            message = f"there is no control fin {number}"
+            hint = f"they are counted from 1 to {fins}" if fins else "no fins have control = true"
+            yield Problem(loc, number, message, hint)
+    if 0 < fins <= len(set(mission.autopilot.known_failed)):
+        loc = ("autopilot", "known_failed")
+        yield Problem(loc, None, "no control fin is left", "leave the mixer at least one fin")
+
+
+def _clock(mission: schema.Mission) -> Iterator[Problem]:
+    """Delays and rates that the flight computer counts in ticks."""
+    rate = mission.autopilot.rate
+    yield from _servo_step(mission)
+    most = LONGEST_DELAY / rate
+    if mission.servo.delay > most + 1e-12:
+        message = f"{mission.servo.delay:g} s is more than {LONGEST_DELAY} ticks of the autopilot, {most:g} s"
+        yield Problem(("servo", "delay"), mission.servo.delay, message, 'servos have some "10 ms"')
+    if mission.sensors is None:
+        return
+    receiver = mission.sensors.receiver
+    if receiver is not None and round(receiver.latency * rate) > LONGEST_LATENCY:
+        message = f"{receiver.latency:g} s is not less than {LONGEST_LATENCY + 1} ticks of the autopilot"
+        hint = f"at most {LONGEST_LATENCY / rate:g} s; receivers have some tenths of a second"
+        yield Problem(("sensors", "receiver", "latency"), receiver.latency, message, hint)
+    for name, sensor in (("barometer", mission.sensors.barometer), ("receiver", receiver)):
+        if sensor is not None and sensor.rate > rate + 1e-9:
+            message = f"{sensor.rate:g} Hz is more than the autopilot's rate, {rate:g} Hz"
+            hint = "it is read at most once a tick: lower it, or raise autopilot.rate"
+            yield Problem(("sensors", name, "rate"), sensor.rate, message, hint)
+
+
+def _servo_step(mission: schema.Mission) -> Iterator[Problem]:
+    """The solver's step must resolve the servo."""
+    servo = mission.servo
+    spread = servo.damping + math.sqrt(servo.damping**2 - 1.0) if servo.damping > 1.0 else 1.0
+    pole = math.tau * servo.natural_frequency * spread
+    step = 1.0 / (mission.autopilot.rate * mission.solver.steps_per_tick)
+    if pole * step > FASTEST_POLE:
+        message = f"a servo of {servo.natural_frequency:g} Hz is too fast for steps of {step:g} s"
+        need = math.ceil(pole / (mission.autopilot.rate * FASTEST_POLE))
+        hint = f"write solver.steps_per_tick = {need} or more, or lower it"
+        yield Problem(("servo", "natural_frequency"), servo.natural_frequency, message, hint)
+
+
+def _modes(mission: schema.Mission) -> Iterator[Problem]:
+    if mission.guidance.waypoint:
+        return
+    for i, rule in enumerate(mission.rule):
+        if rule.action == "guide_waypoints":
+            hint = "add one or more [[guidance.waypoint]]"
+            yield Problem(("rule", i, "action"), rule.action, "there are no waypoints to guide to", hint)
 
 
 def _canopies(mission: schema.Mission) -> Iterator[Problem]:

@@ -78,6 +78,46 @@ def _drag(columns: Sequence[Sequence[float]]) -> Iterator[Flaw]:
                 break
 
 
+def _axial(columns: Sequence[Sequence[float]]) -> Iterator[Flaw]:
+    mach, incidence, coefficient = columns
+    yield from equal_lengths(columns, ("mach", "incidence", "coefficient"))
+    if len({len(column) for column in columns}) > 1:
+        return
+    for row, (number, angle) in enumerate(zip(mach, incidence)):
+        if number < 0.0:
+            yield Flaw(row, "mach", f"{shown(float(number))} is negative", "mach is 0 or more")
+            return
+        if not 0.0 <= angle <= 0.5 * math.pi + 1e-9:
+            hint = 'incidence is 0 to 90 deg; name the unit, such as "incidence (deg)" in the header of a CSV'
+            yield Flaw(row, "incidence", f"{shown(float(angle))} rad is out of range", hint)
+            return
+    yield from _grid(mach, incidence)
+    for row, (angle, value) in enumerate(zip(incidence, coefficient)):
+        if angle == 0.0 and value <= 0.0:
+            message = f"{shown(float(value))} at incidence 0 is not more than 0"
+            yield Flaw(row, "coefficient", message, "the force at incidence is a multiple of that at none")
+            return
+
+
+def _grid(mach: Sequence[float], incidence: Sequence[float]) -> Iterator[Flaw]:
+    """Find what keeps points from being a full grid: the same incidences, 0 among them, at every Mach number, each once."""
+    angles, points = sorted(set(incidence)), list(zip(mach, incidence))
+    if len(angles) < 2 or angles[0] != 0.0:
+        yield Flaw(None, "incidence", "there are no two incidences, one of them 0", "write 0 and others for every mach")
+        return
+    for row, point in enumerate(points):
+        if point in points[:row]:
+            message = f"mach {shown(float(point[0]))}, {math.degrees(point[1]):.4g} deg comes twice"
+            yield Flaw(row, "incidence", message, "write every point once")
+            return
+    for number in sorted(set(mach)):
+        for angle in angles:
+            if (number, angle) not in points:
+                message = f"there is no point at mach {shown(float(number))}, {math.degrees(angle):.4g} deg"
+                yield Flaw(None, None, message, "every mach needs the same incidences")
+                return
+
+
 def _slope(columns: Sequence[Sequence[float]]) -> Iterator[Flaw]:
     mach, slope, centre = columns
     yield from equal_lengths(columns, ("mach", "slope", "centre"))
@@ -115,6 +155,7 @@ def _wind(columns: Sequence[Sequence[float]]) -> Iterator[Flaw]:
 
 THRUST = Curve((("time", "s"), ("thrust", "N")), _thrust)
 DRAG = Curve((("mach", "1"), ("coefficient", "1")), _drag)
+AXIAL = Curve((("mach", "1"), ("incidence", "rad"), ("coefficient", "1")), _axial)
 _SLOPE_COLUMNS = (("mach", "1"), ("slope", "1/rad"), ("centre", "m"))
 BODY = Curve(_SLOPE_COLUMNS, _slope)
 PANEL = Curve(_SLOPE_COLUMNS, _panel)

@@ -125,6 +125,7 @@ def _curve_places(tables: dict[str, Any]):
     for i in range(len(stages) if isinstance(stages, list) else 0):
         places += [(("stage", i, "measured", key), curves.DRAG) for key in ("drag_curve", "drag_curve_powered")]
         places.append((("stage", i, "measured", "body_curve"), curves.BODY))
+        places.append((("stage", i, "measured", "axial_curve"), curves.AXIAL))
         parts = _written(tables, ("stage", i, "part"))
         count = len(parts) if isinstance(parts, list) else 0
         places += [(("stage", i, "part", j, "panel_curve"), curves.PANEL) for j in range(count)]

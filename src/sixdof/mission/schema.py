@@ -22,12 +22,12 @@ from sixdof.mission.units import (
     NonNegativeTime, PositiveLength, PositiveTime, Pressure, Temperature, Tilt, Written, checked,
 )  # fmt: skip
 from sixdof.mission.vehicle_tables import (
-    BodyCurve, DragCurve, Fins, Guide, Measured, Motor, Mount, Nose, PanelCurve, Parachute, Part, PointMass, Stage,
+    AxialCurve, BodyCurve, DragCurve, Fins, Guide, Measured, Motor, Mount, Nose, PanelCurve, Parachute, Part, PointMass, Stage,
     ThrustCurve, Transition, Tube,
 )  # fmt: skip
 
 __all__ = [
-    "Accelerometer", "Air", "AttitudeProfile", "Autopilot", "Barometer", "BodyCurve", "DragCurve", "Estimator", "Fins", "Gains",
+    "Accelerometer", "Air", "AttitudeProfile", "Autopilot", "AxialCurve", "Barometer", "BodyCurve", "DragCurve", "Estimator", "Fins", "Gains",
     "GainSet", "Guidance", "Guide", "Magnetometer", "Measured", "Mission", "Motor", "Mount", "Nose", "PanelCurve", "Parachute",
     "Part", "PointMass", "Rail", "RateGyro", "Record", "Recovery", "Rule", "SatelliteReceiver", "Sensors", "Servo",
     "ServoFailure", "Site", "Solver", "Spread", "Stage", "Table", "ThrustCurve", "Transition", "Trigger", "Tube", "Waypoint", "Wind",

@@ -14,7 +14,8 @@ class Table(BaseModel):
 
     @model_validator(mode="after")
     def _check_own(self):
-        from sixdof.mission.table_checks import problems_in  # that module imports this one
+        from sixdof.mission import flight_checks, table_checks  # noqa: F401  they import this module, and register
+        from sixdof.mission.checking import problems_in
 
         raise_problems(problems_in(self), self)
         return self

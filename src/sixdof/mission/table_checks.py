@@ -1,17 +1,17 @@
 """Checks within one table: keys that need each other, that exclude each other, or whose order is wrong.
 
-`problems_in(table)` is called by every table after its own values have been parsed.
+Those of the flight computer's tables are in `flight_checks.py`.
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 
 from sixdof.mission import curves, schema
+from sixdof.mission.checking import check_of, missing, problem_of, unused
 from sixdof.mission.errors import Problem, suggestion
 from sixdof.mission.materials import MATERIALS
-from sixdof.mission.table import Table
 from sixdof.mission.units import example, shown
 from sixdof.mission.vehicle_tables import _Made
 
@@ -21,85 +21,58 @@ MOST_SPECIFIC_IMPULSE = 400.0  # s: beyond it a solid motor's numbers are in the
 G0 = 9.80665  # m/s^2
 ROUNDING = 1e-9  # m: sums of lengths spelled in other units may round up
 
-_CHECKS: dict[type, Callable[..., Iterator[Problem]]] = {}
-
-
-def problems_in(table: Table) -> Iterator[Problem]:
-    """Yield what is wrong within `table`; the problems' paths start from it."""
-    for kind in type(table).__mro__:
-        if kind in _CHECKS:
-            yield from _CHECKS[kind](table)
-
-
-def _check_of(kind: type):
-    def register(function):
-        _CHECKS[kind] = function
-        return function
-
-    return register
-
-
-def _missing(table: Table, keys, why: str) -> Iterator[Problem]:
-    """Yield a problem for each of `keys` left out although `why` needs it."""
-    for key in keys:
-        if getattr(table, key) in (None, (), ""):
-            yield Problem((key,), None, "missing", f"{why} needs {', '.join(keys)}")
-
-
-def _unused(table: Table, keys, why: str) -> Iterator[Problem]:
-    """Yield a problem for each of `keys` given although `why` does not use it."""
-    for key in keys:
-        value = getattr(table, key)
-        if value != type(table).model_fields[key].get_default(call_default_factory=True):
-            yield Problem((key,), value, f"{why} does not use it", "remove it")
-
-
-def _problem(flaw: curves.Flaw) -> Problem:
-    """Return the problem of a flaw in a curve whose columns are keys of the table."""
-    loc = tuple(step for step in (flaw.column, flaw.row) if step is not None)
-    return Problem(loc, None, flaw.message, flaw.hint)
-
-
 # ---------------------------------------------------------------- air, motors
 
 
-@_check_of(schema.Wind)
+@check_of(schema.Wind)
 def _wind(wind: schema.Wind) -> Iterator[Problem]:
     if wind.profile == "table":
-        yield from _unused(wind, ("speed", "blows_from"), 'profile "table"')
+        yield from unused(wind, ("speed", "blows_from"), 'profile "table"')
         names = [name for name, _ in curves.WIND.columns]
         columns = tuple(zip(*wind.table)) if wind.table else ((), (), ())
         for flaw in curves.WIND.flaws(columns):
             loc = ("table",) if flaw.row is None else ("table", flaw.row, names.index(flaw.column))
             yield Problem(loc, None, flaw.message, flaw.hint)
     else:
-        yield from _unused(wind, ("table",), f'profile "{wind.profile}"')
+        yield from unused(wind, ("table",), f'profile "{wind.profile}"')
     if wind.profile == "log" and wind.roughness >= wind.reference_height:
         message = f"{wind.roughness:g} m is not below reference_height, {wind.reference_height:g} m"
         yield Problem(("roughness",), wind.roughness, message, 'bare dry ground has about "1 mm", short grass "3 cm"')
 
 
-@_check_of(schema.ThrustCurve)
+@check_of(schema.ThrustCurve)
 def _thrust_curve(curve: schema.ThrustCurve) -> Iterator[Problem]:
-    yield from map(_problem, curves.THRUST.flaws((curve.time, curve.thrust)))
+    yield from map(problem_of, curves.THRUST.flaws((curve.time, curve.thrust)))
 
 
-@_check_of(schema.DragCurve)
+@check_of(schema.DragCurve)
 def _drag_curve(curve: schema.DragCurve) -> Iterator[Problem]:
-    yield from map(_problem, curves.DRAG.flaws((curve.mach, curve.coefficient)))
+    yield from map(problem_of, curves.DRAG.flaws((curve.mach, curve.coefficient)))
 
 
-@_check_of(schema.BodyCurve)
+@check_of(schema.AxialCurve)
+def _axial_curve(curve: schema.AxialCurve) -> Iterator[Problem]:
+    yield from map(problem_of, curves.AXIAL.flaws((curve.mach, curve.incidence, curve.coefficient)))
+
+
+@check_of(schema.Measured)
+def _measured(measured: schema.Measured) -> Iterator[Problem]:
+    if measured.axial_curve is not None and measured.drag_curve is not None:
+        message = "axial_curve already holds the coefficient at incidence 0"
+        yield Problem(("drag_curve",), None, message, "give one of the two")
+
+
+@check_of(schema.BodyCurve)
 def _body_curve(curve: schema.BodyCurve) -> Iterator[Problem]:
-    yield from map(_problem, curves.BODY.flaws((curve.mach, curve.slope, curve.centre)))
+    yield from map(problem_of, curves.BODY.flaws((curve.mach, curve.slope, curve.centre)))
 
 
-@_check_of(schema.PanelCurve)
+@check_of(schema.PanelCurve)
 def _panel_curve(curve: schema.PanelCurve) -> Iterator[Problem]:
-    yield from map(_problem, curves.PANEL.flaws((curve.mach, curve.slope, curve.centre)))
+    yield from map(problem_of, curves.PANEL.flaws((curve.mach, curve.slope, curve.centre)))
 
 
-@_check_of(schema.Motor)
+@check_of(schema.Motor)
 def _motor(motor: schema.Motor) -> Iterator[Problem]:
     most = GRAIN_SHARE * motor.diameter
     if motor.bore_diameter >= most:
@@ -140,11 +113,11 @@ def _propellant(motor: schema.Motor) -> Iterator[Problem]:
 _WITH_VOLUME = (schema.Nose, schema.Tube, schema.Transition, schema.Fins, schema.Guide, schema.Mount)
 
 
-@_check_of(_Made)
+@check_of(_Made)
 def _made(part: _Made) -> Iterator[Problem]:
     given = [key for key in ("mass", "material", "density") if getattr(part, key) is not None]
     if not isinstance(part, _WITH_VOLUME):
-        yield from _unused(part, ("material", "density"), f"a {part.kind}, which has its mass,")
+        yield from unused(part, ("material", "density"), f"a {part.kind}, which has its mass,")
         return
     if not given:
         hint = f"a {part.kind} needs mass, material or density: write e.g. mass = {example('kg')}"
@@ -162,15 +135,15 @@ def _wall(part, radius: float, where: str) -> Iterator[Problem]:
         yield Problem(("wall",), part.wall, message, "make it thinner, or leave it out for a solid part")
 
 
-@_check_of(schema.Nose)
+@check_of(schema.Nose)
 def _nose(nose: schema.Nose) -> Iterator[Problem]:
     own = {"power": "exponent", "haack": "haack_c", "parabola": "fullness", "secant-ogive": "ogive_radius"}
     others = [key for shape, key in own.items() if shape != nose.shape]
-    yield from _unused(nose, others, f'shape "{nose.shape}"')
+    yield from unused(nose, others, f'shape "{nose.shape}"')
     yield from _wall(nose, 0.5 * nose.diameter, "")
     if nose.shape != "secant-ogive":
         return
-    yield from _missing(nose, ("ogive_radius",), 'shape "secant-ogive"')
+    yield from missing(nose, ("ogive_radius",), 'shape "secant-ogive"')
     radius = 0.5 * nose.diameter
     least = (radius**2 + nose.length**2) / (2.0 * radius)
     if nose.ogive_radius is not None and nose.ogive_radius < least * (1.0 - ROUNDING):
@@ -179,25 +152,25 @@ def _nose(nose: schema.Nose) -> Iterator[Problem]:
         yield Problem(("ogive_radius",), nose.ogive_radius, message, hint)
 
 
-@_check_of(schema.Tube)
+@check_of(schema.Tube)
 def _tube(tube: schema.Tube) -> Iterator[Problem]:
     yield from _wall(tube, 0.5 * tube.diameter, "")
 
 
-@_check_of(schema.Transition)
+@check_of(schema.Transition)
 def _transition(part: schema.Transition) -> Iterator[Problem]:
     yield from _wall(part, 0.5 * min(part.fore_diameter, part.aft_diameter), " of its narrow end")
 
 
-@_check_of(schema.Fins)
+@check_of(schema.Fins)
 def _fins(fins: schema.Fins) -> Iterator[Problem]:
     used = {"trapezoid": ("root_chord", "tip_chord", "span"), "ellipse": ("root_chord", "span"), "polygon": ("points",)}
     why = f'outline "{fins.outline}"'
     keys = used[fins.outline]
     free = ("sweep",) if fins.outline == "trapezoid" else ()
-    yield from _missing(fins, keys, why)
+    yield from missing(fins, keys, why)
     every = ("root_chord", "tip_chord", "span", "sweep", "points")
-    yield from _unused(fins, [key for key in every if key not in keys + free], why)
+    yield from unused(fins, [key for key in every if key not in keys + free], why)
     if fins.outline == "polygon" and fins.points:
         yield from _polygon(fins.points)
     chord = root_chord(fins)
@@ -271,7 +244,7 @@ def _crossing(points) -> tuple[int, int] | None:
     return None
 
 
-@_check_of(schema.Mount)
+@check_of(schema.Mount)
 def _mount(mount: schema.Mount) -> Iterator[Problem]:
     if mount.count == 1:
         return
@@ -284,40 +257,22 @@ def _mount(mount: schema.Mount) -> Iterator[Problem]:
         yield Problem(("ring_radius",), mount.ring_radius, message, f"it must be at least {least:.6g} m")
 
 
-@_check_of(schema.Stage)
+@check_of(schema.Stage)
 def _stage(stage: schema.Stage) -> Iterator[Problem]:
     if not stage.name.strip():
         yield Problem(("name",), stage.name, "a stage needs a name", 'write e.g. name = "booster"')
 
 
-@_check_of(schema.Parachute)
+@check_of(schema.Parachute)
 def _parachute(canopy: schema.Parachute) -> Iterator[Problem]:
     if not canopy.name.strip():
         yield Problem(("name",), canopy.name, "a parachute needs a name", 'write e.g. name = "main"')
 
 
-# ---------------------------------------------------------------- flight computer, recovery, dispersion
+# ---------------------------------------------------------------- rules, recovery, dispersion
 
 
-@_check_of(schema.AttitudeProfile)
-def _profile(profile: schema.AttitudeProfile) -> Iterator[Problem]:
-    names = ("time", "tilt_pitch", "tilt_yaw", "roll")
-    if not profile.time:
-        yield Problem(("time",), None, "the profile has no points", "write one or more times")
-    for flaw in curves.equal_lengths([getattr(profile, name) for name in names], names):
-        yield Problem(("time",), None, flaw.message, flaw.hint)
-    yield from map(_problem, curves.rising(profile.time, "time", "s"))
-
-
-@_check_of(schema.Autopilot)
-def _autopilot(autopilot: schema.Autopilot) -> Iterator[Problem]:
-    low, high = autopilot.gain_scale_limits
-    if low > high:
-        message = f"the lower limit, {low:g}, is more than the upper, {high:g}"
-        yield Problem(("gain_scale_limits",), None, message, "write [lower, upper]")
-
-
-@_check_of(schema.Rule)
+@check_of(schema.Rule)
 def _rule(rule: schema.Rule) -> Iterator[Problem]:
     if rule.when == "time" or rule.when.endswith("_through"):
         if rule.threshold is None:
@@ -326,29 +281,29 @@ def _rule(rule: schema.Rule) -> Iterator[Problem]:
             hint = f'when = "{rule.when}" needs {what}: write e.g. threshold = "{sample}"'
             yield Problem(("threshold",), None, "missing", hint)
     else:
-        yield from _unused(rule, ("threshold",), f'when = "{rule.when}"')
+        yield from unused(rule, ("threshold",), f'when = "{rule.when}"')
     if rule.action == "deploy":
-        yield from _missing(rule, ("target",), 'action "deploy"')
+        yield from missing(rule, ("target",), 'action "deploy"')
     else:
-        yield from _unused(rule, ("target",), f'action "{rule.action}"')
+        yield from unused(rule, ("target",), f'action "{rule.action}"')
     if rule.speed_above is not None and rule.speed_below is not None and rule.speed_above >= rule.speed_below:
         message = f"{rule.speed_above:g} m/s is not less than speed_below, {rule.speed_below:g} m/s"
         yield Problem(("speed_above",), rule.speed_above, message, "no speed is above the one and below the other")
 
 
-@_check_of(schema.Recovery)
+@check_of(schema.Recovery)
 def _recovery(recovery: schema.Recovery) -> Iterator[Problem]:
     if recovery.when == "falling_through":
-        yield from _missing(recovery, ("height",), 'when = "falling_through"')
+        yield from missing(recovery, ("height",), 'when = "falling_through"')
     else:
-        yield from _unused(recovery, ("height",), f'when = "{recovery.when}"')
+        yield from unused(recovery, ("height",), f'when = "{recovery.when}"')
 
 
-@_check_of(schema.Spread)
+@check_of(schema.Spread)
 def _spread(spread: schema.Spread) -> Iterator[Problem]:
     needs = {"normal": ("sd",), "uniform": ("low", "high"), "triangular": ("low", "mode", "high"), "fixed": ("mean",)}
     free = {"normal": ("mean", "low", "high"), "uniform": (), "triangular": (), "fixed": ()}
     why, keys = f'kind "{spread.kind}"', needs[spread.kind]
-    yield from _missing(spread, keys, why)
+    yield from missing(spread, keys, why)
     others = [key for key in ("mean", "sd", "low", "mode", "high") if key not in keys + free[spread.kind]]
-    yield from _unused(spread, others, why)
+    yield from unused(spread, others, why)

@@ -11,8 +11,8 @@ from pydantic import Field, StrictBool
 
 from sixdof.mission.table import Table
 from sixdof.mission.units import (
-    Cant, Density, Direction, Force, Inertia, Length, Mass, NonNegativeLength, NonNegativeNumber, NonNegativeTime,
-    PositiveLength, PositiveNumber, Pressure, Share, SlopePerAngle, Time, quantity,
+    Cant, Density, Direction, Force, Incidence, Inertia, Length, Mass, NonNegativeLength, NonNegativeNumber, NonNegativeTime,
+    Number, PositiveLength, PositiveNumber, Pressure, Share, SlopePerAngle, Time, quantity,
 )  # fmt: skip
 
 # ---------------------------------------------------------------- motors
@@ -205,6 +205,18 @@ class DragCurve(Table):
     coefficient: tuple[NonNegativeNumber, ...]
 
 
+class AxialCurve(Table):
+    """Measured axial-force coefficient against Mach and incidence (motor off), on the reference area: one entry a point.
+
+    Every Mach number has the same incidences, 0 among them, up to 90 deg. In the file it may be the path of a three-column
+    CSV. Beyond the last incidence, and beyond 80 deg, the force falls as the square of the cosine.
+    """
+
+    mach: tuple[NonNegativeNumber, ...]
+    incidence: tuple[Incidence, ...]
+    coefficient: tuple[Number, ...]
+
+
 class BodyCurve(Table):
     """Measured normal force of the body without fins at small incidence against Mach, in place of theory.
 
@@ -231,6 +243,7 @@ class Measured(Table):
     inertia_yaw: Inertia | None = None
     drag_curve: DragCurve | None = None
     drag_curve_powered: DragCurve | None = None
+    axial_curve: AxialCurve | None = None
     body_curve: BodyCurve | None = None
 
 

@@ -16,6 +16,11 @@ _HOME = {
     "plot_margin": "flight",
     "plot_speed": "flight",
     "plot_flight": "flight",
+    "plot_attitude_error": "control",
+    "plot_demands": "control",
+    "plot_estimate_error": "control",
+    "plot_waypoints": "control",
+    "plot_control": "control",
     "plot_histogram": "ensemble",
     "plot_fan": "ensemble",
     "plot_landing": "ensemble",
@@ -26,6 +31,12 @@ _HOME = {
     "plot_centres": "aero",
     "plot_pitch_damping": "aero",
     "plot_roll": "aero",
+    "aero_figures": "aero",
+    "plot_authority": "authority",
+    "plot_authorities": "authority",
+    "plot_trim": "authority",
+    "plot_hinge_moments": "authority",
+    "plot_survival": "authority",
 }
 __all__ = sorted(_HOME)
 

@@ -8,6 +8,7 @@ import xarray as xr
 from sixdof.plot.style import BAND, CYCLE, FONT, GREY, INK, LINE, axes_or_new, dress, headroom, label, legend
 
 TRANSONIC = (0.8, 1.2)  # where the theories below and above are only joined
+TRANSONIC_LABEL_LOW = 0.015  # of the axes' height, where the word stands
 SLOW = 0.1  # Mach number below which a coefficient of friction grows without meaning: left out of the scale
 SHADES = ("#0072b2", "#56b4e9", "#d55e00", "#f0b48a", "#5a5a5a", "#009e73", "#7fceb5", "#cc79a7", "#e6bcd3", "#e69f00")
 
@@ -25,7 +26,7 @@ def plot_drag_build_up(ds: xr.Dataset, *, ax=None):
     ax.plot(mach, ds["axial"], color=INK, lw=LINE + 0.3, label="flown, motor off")
     if not np.array_equal(ds["axial"], ds["axial_burning"]):
         ax.plot(mach, ds["axial_burning"], color=INK, lw=LINE, ls="--", label="flown, motor on")
-    _transonic(ax, 0.95)
+    shade_transonic(ax, 0.95)
     ax.set(xlim=(mach[0], mach[-1]), xlabel=label(ds["mach"]), ylabel=label(ds["drag"]))
     shown = mach >= min(SLOW, mach[-1])
     ax.set_ylim(0.0, 1.1 * max(float(ds[name].values[shown].max()) for name in ("build_up", "axial", "axial_burning")))
@@ -43,6 +44,33 @@ def plot_stability(ds: xr.Dataset):
     for ax, function in zip(axes.flat, (plot_slopes, plot_centres, plot_pitch_damping, plot_roll), strict=True):
         function(ds, ax=ax)
     return axes
+
+
+def aero_figures(mission) -> dict:
+    """Return the figures (name: figure) that the command line writes: of every configuration that flies.
+
+    Drag and stability of each, for those with control fins authority, trim and hinge moments, for a stack survival.
+    """
+    from sixdof.plot import authority as plots
+    from sixdof.study import authority
+    from sixdof.study.aero_tables import drag_against_mach, stability_against_mach
+    from sixdof.study.control_report import has_controls, sheds
+
+    figures = {}
+    for count in range(len(mission.stage), 0, -1):
+        stages, end = list(range(count)), "" if count == len(mission.stage) else f"_without_{mission.stage[count].name}"
+        figures[f"drag{end}"] = plot_drag_build_up(drag_against_mach(mission, stages)).figure
+        figures[f"stability{end}"] = plot_stability(stability_against_mach(mission, stages))[0, 0].figure
+        if not has_controls(mission, stages):
+            continue
+        slopes = authority.moment_slopes(mission, stages=stages)
+        figures[f"authority{end}"] = plots.plot_authorities(slopes)[0].figure
+        figures[f"trim{end}"] = plots.plot_trim(authority.trim(mission, stages=stages))[0].figure
+        hinge = authority.hinge_moments(mission, stages=stages, altitude=mission.site.altitude)
+        figures[f"hinge{end}"] = plots.plot_hinge_moments(hinge, stall_torque=mission.servo.stall_torque).figure
+        if not end and sheds(mission, stages):
+            figures["survival"] = plots.plot_survival(authority.survival(mission))[0].figure
+    return figures
 
 
 def plot_slopes(ds: xr.Dataset, *, ax=None):
@@ -100,7 +128,7 @@ def _finish(ds, ax, name, title):
     """Give axes their labels, shading and a legend in room of its own; return them."""
     mach = ds["mach"].values
     ax.set(xlim=(mach[0], mach[-1]), xlabel=label(ds["mach"]), ylabel=label(ds[name]))
-    _transonic(ax)
+    shade_transonic(ax)
     entries = len(ax.get_legend_handles_labels()[0])
     if entries:
         headroom(ax, 0.07 * (2 + entries // 2))
@@ -110,7 +138,7 @@ def _finish(ds, ax, name, title):
     return ax
 
 
-def _transonic(ax, y: float = 0.015) -> None:
+def shade_transonic(ax, y: float = TRANSONIC_LABEL_LOW) -> None:
     """Shade the Mach numbers where theories are only joined; the word stands at the height `y` of the axes."""
     ax.axvspan(*TRANSONIC, color=BAND, zorder=0.4, lw=0.0)
     where = ax.get_xaxis_transform()

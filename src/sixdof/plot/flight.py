@@ -97,14 +97,14 @@ def plot_tilt(ds: xr.Dataset, *, ax=None):
         ax.plot(part["time"], unwound(shown(part[goal])), color=colour, lw=LINE, ls=(0, (4, 2)))
     ax.plot([], [], color=GREY, lw=LINE, ls=(0, (4, 2)), label="commanded")
     ax.set(xlabel=label(ds["time"]), ylabel="attitude (deg)")
-    _show_live(ax, ds)
+    show_live(ax, ds)
     headroom(ax, 0.35)
     legend(ax, loc="upper left")
     dress(ax, "tilt and roll")
     return ax
 
 
-def _show_live(ax, ds):
+def show_live(ax, ds):
     """Shade the time in which the fins are live."""
     start, stop = float(event_values(ds, "fins_enabled")[0]), float(event_values(ds, "fins_disabled")[0])
     if not math.isfinite(start):
@@ -131,7 +131,7 @@ def plot_fins(ds: xr.Dataset, *, ax=None):
         for k, stop in enumerate((-travel, travel)):
             ax.axhline(stop, color=GREY, lw=LINE, ls=":", label=None if k else "stop")
     ax.set(xlabel=label(ds["time"]), ylabel=label(ds["fin_angle"]))
-    _show_live(ax, ds)
+    show_live(ax, ds)
     headroom(ax, 0.25)
     legend(ax, loc="upper left", ncols=3)
     dress(ax, "control fins")

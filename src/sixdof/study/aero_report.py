@@ -1,22 +1,23 @@
 """The aerodynamics of a vehicle in words and numbers: a section a subject, for every configuration that flies.
 
-A section is a function of (mission, stages) that returns its lines; `SECTIONS` lists them in the order they are shown.
+A section is a function of (mission, stages) that returns its lines, none where it has nothing to say (no control fins);
+`SECTIONS` lists them in the order they are shown.
 """
 
 from __future__ import annotations
 
-import textwrap
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Sequence
 
 import numpy as np
-import xarray as xr
 
 from sixdof.mission.schema import Mission
 from sixdof.study.aero_tables import drag_against_mach, stability_against_mach
+from sixdof.study.aero_text import source_of, table
+from sixdof.study.control_report import (
+    authority_section, coupling_section, hinge_section, survival_section, trim_section, validity_section,
+)  # fmt: skip
 
 MACH = np.array([0.1, 0.3, 0.5, 0.7, 0.9, 1.0, 1.1, 1.3, 1.6, 2.0, 2.5, 3.0])
-NAME, COLUMN = 26, 8  # characters
-PAGE = 120
 
 
 def aero_report(mission: Mission) -> str:
@@ -32,7 +33,8 @@ def aero_report(mission: Mission) -> str:
     for count in range(len(mission.stage), 0, -1):
         stages = list(range(count))
         for section in SECTIONS:
-            lines += ["", *section(mission, stages)]
+            found = section(mission, stages)
+            lines += ["", *found] if found else []
     return "\n".join(lines) + "\n"
 
 
@@ -44,7 +46,7 @@ def drag_section(mission: Mission, stages: Sequence[int]) -> list[str]:
         for i in range(ds.sizes["component"])
         if ds["drag"].values[i].any()
     ]
-    rows += [(name, ds[key].values, _source(ds[key])) for name, key in _SUMS]
+    rows += [(name, ds[key].values, source_of(ds[key])) for name, key in _SUMS]
     head = f"{ds.attrs['configuration']}: axial force, area {1e4 * ds.attrs['reference_area']:.2f} cm^2"
     return table(head, ds["mach"].values, rows, "{:.4f}")
 
@@ -57,13 +59,13 @@ def stability_section(mission: Mission, stages: Sequence[int]) -> list[str]:
     ds = stability_against_mach(mission, stages, MACH)
     rows = [("CN slope, body", ds["body_slope"].values, "")]
     rows += [(f"CN slope, {name}", ds["fin_slope"].values[i], "") for i, name in enumerate(ds["fin_set"].values)]
-    rows += [("CN slope, all", ds["slope"].values, _source(ds["slope"]))]
-    rows += [("centre of pressure m", ds["centre_of_pressure"].values, _source(ds["centre_of_pressure"]))]
+    rows += [("CN slope, all", ds["slope"].values, source_of(ds["slope"]))]
+    rows += [("centre of pressure m", ds["centre_of_pressure"].values, source_of(ds["centre_of_pressure"]))]
     for key, text in (("margin", "margin {}"), ("pitch_damping", "C_m_q {}")):
-        rows += [(text.format(name), ds[key].sel(state=name).values, _source(ds[key])) for name in ds["state"].values]
+        rows += [(text.format(name), ds[key].sel(state=name).values, source_of(ds[key])) for name in ds["state"].values]
     for key, text in (("roll_damping", "C_l_p {}"), ("roll_forcing", "C_l per rad, {}")):
         rows += [
-            (text.format(name), ds[key].values[i], _source(ds[key])) for i, name in enumerate(ds["fin_set"].values)
+            (text.format(name), ds[key].values[i], source_of(ds[key])) for i, name in enumerate(ds["fin_set"].values)
         ]
     cg = ", ".join(f"{name} {station:.4f} m" for name, station in zip(ds["state"].values, ds["centre_of_mass"].values))
     title = f"{ds.attrs['configuration']}: normal force and damping; centre of mass {cg}"
@@ -76,32 +78,7 @@ LEFT_OUT = [
 ]
 
 
-SECTIONS: tuple[Callable[[Mission, Sequence[int]], list[str]], ...] = (drag_section, stability_section)
-
-
-def table(title: str, mach: np.ndarray, rows: Iterable[tuple[str, np.ndarray, str]], form: str) -> list[str]:
-    """Return a table against Mach, rows of (name, values, source); sources follow it, numbered, each once.
-
-    form : of a number, such as "{:.4f}"; by the row's largest value if empty.
-    """
-    notes: list[str] = []
-    head = f"{'Mach':<{NAME}}" + "".join(f"{m:>{COLUMN}.2f}" for m in mach)
-    lines = [title, head, "-" * len(head)]
-    for name, values, source in rows:
-        if source and source not in notes:
-            notes.append(source)
-        mark = f"  [{notes.index(source) + 1}]" if source else ""
-        shown = "".join(f"{(form or _form(values)).format(value):>{COLUMN}}" for value in values)
-        lines.append(f"{name:<{NAME}.{NAME - 1}}{shown}{mark}")
-    for number, note in enumerate(notes, start=1):
-        lines += textwrap.wrap(f"[{number}] {note}", PAGE, subsequent_indent="    ")
-    return lines
-
-
-def _form(values: np.ndarray) -> str:
-    most = np.nanmax(np.abs(values)) if np.isfinite(values).any() else 0.0
-    return "{:.1f}" if most >= 100.0 else "{:.2f}" if most >= 10.0 else "{:.3f}"
-
-
-def _source(variable: xr.DataArray) -> str:
-    return f"{variable.attrs['source']} ({variable.attrs['accuracy']})"
+SECTIONS: tuple[Callable[[Mission, Sequence[int]], list[str]], ...] = (
+    drag_section, stability_section, authority_section, trim_section, coupling_section, hinge_section, survival_section,
+    validity_section,
+)  # fmt: skip

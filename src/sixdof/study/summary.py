@@ -11,7 +11,7 @@ import xarray as xr
 
 from sixdof.status import Status
 from sixdof.study.cautions import cautions, counted
-from sixdof.study.reading import QUANTILES, event_values, is_ensemble, meaningful, outcomes, plural
+from sixdof.study.reading import QUANTILES, event_values, is_ensemble, meaningful, mission_of, outcomes, plural
 from sixdof.study.scatter import LEAST, containment, places, radius
 
 WIDTH = 34  # characters of a row's label
@@ -51,9 +51,17 @@ TABLE = {
     ),
     "Control, while the fins are live": (
         Row("tilt_error_rms", "tilt error, root mean square", "deg", 2, _DEG),
+        Row("tilt_error_boost_rms", "  up to burnout", "deg", 2, _DEG),
+        Row("tilt_error_coast_rms", "  after burnout", "deg", 2, _DEG),
         Row("tilt_error_max", "tilt error, largest", "deg", 1, _DEG),
+        Row("roll_error_rms", "roll error, root mean square", "deg", 2, _DEG),
         Row("roll_error_max", "roll error, largest", "deg", 1, _DEG),
+        Row("rate_reversals", "changes of sign of the body rates", "", 0),
         Row("saturation_share", "time with a fin at its stop", "%", 1, 100.0),
+        Row("rate_limit_share", "servos' time at their rate limit", "%", 1, 100.0),
+        Row("servo_travel", "way of all fins together", "deg", 0, _DEG),
+        Row("load_factor_max", "largest load across the axis", "g", 2),
+        Row("hinge_moment_max", "largest hinge moment", "N m", 3),
     ),
     "Descent": (
         Row("opening_speed", "airspeed at first opening", "m/s", 1),
@@ -61,6 +69,15 @@ TABLE = {
         Row("flight_time", "time of flight", "s", 1),
     ),
 }
+
+ESTIMATE = (
+    "Estimate, in the climb",
+    (
+        Row("attitude_error_max", "attitude error, largest", "deg", 2, _DEG),
+        Row("position_error_max", "position error, largest", "m", 1),
+        Row("velocity_error_max", "velocity error, largest", "m/s", 2),
+    ),
+)
 
 
 def summarize(ds: xr.Dataset) -> str:
@@ -77,6 +94,8 @@ def summarize(ds: xr.Dataset) -> str:
             lines += ["Control", "  no live fins in this result"]
             continue
         lines += [title, *(_row(ds, row) for row in rows if row.name in ds)]
+        if title.startswith("Control"):
+            lines += [*_hinge(ds), *_waypoints(ds), *_estimate(ds)]
     lines += ["Landing place", *_indented(_landing(ds)), "Ends", *_indented(_ends(ds))]
     lines += ["Where the model is less sure", *_indented(_validity(ds)), "Cautions"]
     found = cautions(ds)
@@ -106,6 +125,41 @@ def _row(ds, row: Row) -> str:
         return f"{text}{'none':>10}"
     shown = np.quantile(values, QUANTILES) if is_ensemble(ds) else values
     return text + "".join(f"{value:>10.{row.decimals}f}" for value in shown)
+
+
+def _mission(ds):
+    """Return the mission of a result, None where the result does not hold it."""
+    return mission_of(ds, "summarize") if "mission" in ds.attrs else None
+
+
+def _hinge(ds):
+    mission = _mission(ds)
+    if mission is None or "hinge_moment_max" not in ds or mission.servo.stall_torque is None:
+        return []
+    share = Row("hinge_moment_max", "  of the servos' stall torque", "%", 1, 100.0 / mission.servo.stall_torque)
+    return [_row(ds, share)]
+
+
+def _estimate(ds):
+    """Return the section of the estimate: its rows, or that the computer was told the truth."""
+    title, rows = ESTIMATE
+    mission = _mission(ds)
+    if mission is not None and mission.sensors is None:
+        return ["Estimate", "  ideal sensors: the flight computer is told the truth"]
+    return [title, *(_row(ds, row) for row in rows if row.name in ds)]
+
+
+def _waypoints(ds):
+    """Return the section of the waypoints: how near each was passed by the computer's own estimate, and captures."""
+    if not ds.sizes.get("waypoint_number"):
+        return []
+    mission, lines = _mission(ds), ["Waypoints, by the flight computer's own estimate"]
+    lines.append(_row(ds, Row("waypoints_captured", f"captured, of {ds.sizes['waypoint_number']}", "", 0)))
+    for k in range(ds.sizes["waypoint_number"]):
+        radius = f", radius {mission.guidance.waypoint[k].radius:g} m" if mission is not None else ""
+        miss = ds["waypoint_miss"].isel(waypoint_number=k)
+        lines.append(_row(ds.assign(miss=miss), Row("miss", f"miss distance of {k}{radius}", "m", 1)))
+    return lines
 
 
 def bearing_of(east: float, north: float) -> float:
@@ -155,8 +209,11 @@ def _validity(ds):
     checks = (
         ("time_above_mach_08", "Mach above 0.8", "the drag rise and shocks are only roughly modelled"),
         ("time_beyond_incidence", "incidence beyond 15 deg in the climb", "the flow separates and forces are rough"),
+        ("time_transonic", "Mach 0.8 to 1.2", "the tables are a bridge between two theories"),
+        ("time_stalled", "a fin stalled in the climb", "its forces behind the stall are rough"),
+        ("time_beyond_reynolds", "Reynolds number outside 5e5 to 1e8 in the climb", "skin friction was not checked"),
     )
-    return [_beyond(ds, *check) for check in checks]
+    return [_beyond(ds, *check) for check in checks if check[0] in ds]
 
 
 def _beyond(ds, name, what, why):

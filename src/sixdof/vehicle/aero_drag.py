@@ -11,7 +11,7 @@ from sixdof.mission.schema import Guide, Mission, Mount, Stage
 from sixdof.vehicle import aero_fin_drag as fin_drag
 from sixdof.vehicle import aero_pressure as pressure
 from sixdof.vehicle.aero_friction import friction, root_grid, surfaces
-from sixdof.vehicle.aero_measured import measured_of
+from sixdof.vehicle.aero_measured import axial_at_none, measured_of
 from sixdof.vehicle.geometry import Shape, shape_of
 
 SEA_LEVEL_REYNOLDS = 340.294 * 1.225 / 1.7894e-5  # per metre and Mach number (U.S. Standard Atmosphere 1976)
@@ -96,10 +96,11 @@ def axial_columns(mission: Mission, stages: Sequence[int], shape: Shape, mach):
 def measured_axial(mission: Mission, stages: Sequence[int], mach) -> tuple[np.ndarray | None, np.ndarray | None]:
     """Return the measured CA over `mach` coasting and with the motor alight, None where the curve is not given."""
     measured = measured_of(mission, stages)
-    if measured is None or measured.drag_curve is None:
+    if measured is None or (measured.drag_curve is None and measured.axial_curve is None):
         return None, None
     curves = measured.drag_curve, measured.drag_curve_powered
-    return tuple(None if curve is None else np.interp(mach, curve.mach, curve.coefficient) for curve in curves)
+    coasting, powered = (None if curve is None else np.interp(mach, curve.mach, curve.coefficient) for curve in curves)
+    return axial_at_none(measured.axial_curve, mach) if coasting is None else coasting, powered
 
 
 def drag_breakdown(mission: Mission, stages: Sequence[int], mach, unit_reynolds=None) -> dict[str, np.ndarray]:

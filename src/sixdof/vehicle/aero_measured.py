@@ -1,16 +1,20 @@
-"""Measured coefficients in place of the build-up: the body's normal force and a panel's, against Mach.
+"""Measured coefficients in place of the build-up: the body's normal force, a panel's, the axial force at incidence.
 
-Curves are straight lines between their points and held beyond both ends. The axial force's are read in `aero_drag`.
+Curves are straight lines between their points and held beyond both ends. The axial force's at none are read in `aero_drag`.
 """
 
 from __future__ import annotations
 
+import math
 from typing import Sequence
 
 import numpy as np
 
-from sixdof.mission.schema import BodyCurve, Measured, Mission
+from sixdof.mission.schema import AxialCurve, BodyCurve, Measured, Mission
 from sixdof.vehicle.geometry import FinSet
+
+SINES = 201  # columns of the factor on the axial force
+LAST_INCIDENCE = math.radians(80.0)  # beyond, the square of the cosine alone: the factor would grow without limit at 90 deg
 
 
 def measured_of(mission: Mission, stages: Sequence[int]) -> Measured | None:
@@ -49,6 +53,30 @@ def measured_panel(fin: FinSet, mach, reference: float) -> tuple[np.ndarray, np.
     return slope, fin.x0 + np.interp(mach, curve.mach, curve.centre)
 
 
+def axial_grid(curve: AxialCurve) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Return (Mach numbers (m,), incidences (k,) in rad, coefficients (m, k)) of a measured axial force, both rising."""
+    mach, incidence = np.unique(curve.mach), np.unique(curve.incidence)
+    order = np.lexsort((curve.incidence, curve.mach))
+    return mach, incidence, np.array(curve.coefficient)[order].reshape(mach.size, incidence.size)
+
+
+def axial_at_none(curve: AxialCurve, mach) -> np.ndarray:
+    """Return the measured axial coefficient at zero incidence over `mach` (n,)."""
+    known, _, coefficient = axial_grid(curve)
+    return np.interp(mach, known, coefficient[:, 0])
+
+
 def axial_shape(mission: Mission, stages: Sequence[int], mach) -> np.ndarray:
-    """Return the factor on the axial force over `mach` (n,) and the sine of incidence 0..1: ones, nothing measured."""
-    return np.ones((np.size(mach), 2))
+    """Return the factor on the axial force over `mach` (n,) and the sine of incidence 0..1 (n, columns).
+
+    The kernel multiplies by the cosine's square (L. H. Jorgensen, NASA TN D-6996, 1973), so a measured force gives
+    C_A(M, a)/(C_A(M, 0) cos^2 a), held beyond the last incidence and beyond 80 deg; ones where none is given.
+    """
+    measured = measured_of(mission, stages)
+    if measured is None or measured.axial_curve is None:
+        return np.ones((np.size(mach), 2))
+    known, incidence, coefficient = axial_grid(measured.axial_curve)
+    angle = np.minimum(np.arcsin(np.linspace(0.0, 1.0, SINES)), min(incidence[-1], LAST_INCIDENCE))
+    over_angle = np.array([np.interp(angle, incidence, row) for row in coefficient])
+    table = np.array([np.interp(mach, known, column) for column in over_angle.T]).T
+    return np.ascontiguousarray(table / (table[:, :1] * np.cos(angle) ** 2))

@@ -1,0 +1,110 @@
+"""How far the default step is from the truth: errors of 1, 2, 4 and 8 steps a tick on the demo.
+
+    python tests/benchmarks/step_error.py [--reference] [--mission FILE]
+
+The nominal and three dispersed flights at each step are held against 64 steps a tick. Under a canopy the steps do not depend on
+the steps a tick, so the errors of landing are those the climb and the fall to the opening bring along. With --reference the default step is also
+held against the independent flight in numpy (DOP853, relative tolerance 1e-12) up to apogee, which takes minutes.
+"""
+
+from __future__ import annotations
+
+import argparse
+import sys
+from pathlib import Path
+
+import numpy as np
+
+HERE = Path(__file__).resolve().parent
+ROOT = HERE.parents[1]
+sys.path[:0] = [str(ROOT / "src"), str(HERE.parent)]
+
+from drivers import Flown  # noqa: E402
+from side_by_side import differences  # noqa: E402
+
+from sixdof.core import layout as la  # noqa: E402
+from sixdof.core.motion import FREE  # noqa: E402
+from sixdof.ensemble.draws import draw_table, nominal_draw, pack_draws, unpack_draw  # noqa: E402
+from sixdof.mission.load import load_mission  # noqa: E402
+from sixdof.model import build_model  # noqa: E402
+
+STEPS, FINE = (1, 2, 4, 8), 64
+SEED, DISPERSED = 7, 3
+PURE = 1e-12
+LOCATED = ("liftoff", "fore_guide_leaves", "rail_departure", "burnout", "apogee")  # in time, all of the ascent
+COLUMNS = ("apogee m", "attitude deg", "landing m", "event s", "landing s")
+
+
+def flights(mission):
+    """Return {name: draw} of the nominal and the dispersed flights."""
+    rows = pack_draws(mission, draw_table(mission, SEED, 0, DISPERSED))
+    return {"nominal": nominal_draw(mission)} | {f"flight {i}": unpack_draw(row) for i, row in enumerate(rows)}
+
+
+def with_steps(model, steps):
+    return model._replace(computer=model.computer._replace(steps_per_tick=steps))
+
+
+def attitude_error(log, other):
+    """Return the largest angle (deg) between two flights' attitudes up to apogee, tick by tick."""
+    rows = min(len(log), len(other))
+    up = (log[:rows, la.L_PHASE] <= FREE) & (other[:rows, la.L_PHASE] <= FREE)
+    up &= (log[:rows, la.L_VU] >= 0.0) & (other[:rows, la.L_VU] >= 0.0)
+    a, b = (x[:rows][up][:, la.L_QW : la.L_QZ + 1] for x in (log, other))
+    # the chord between unit quaternions: well conditioned where the cosine is not
+    chord = np.minimum(np.linalg.norm(a - b, axis=1), np.linalg.norm(a + b, axis=1))
+    return np.degrees(4.0 * np.arcsin(0.5 * chord)).max()
+
+
+def errors(flown, truth):
+    """Return the numbers of COLUMNS."""
+    place = [la.X_LANDING_EAST, la.X_LANDING_NORTH]
+    events = [la.EVENTS.index(name) for name in LOCATED]
+    return (
+        abs(flown.summary[la.X_APOGEE] - truth.summary[la.X_APOGEE]),
+        attitude_error(flown.log, truth.log),
+        np.linalg.norm(flown.summary[place] - truth.summary[place]),
+        np.abs(flown.events[events, 0] - truth.events[events, 0]).max(),
+        abs(flown.events[la.E_LANDING, 0] - truth.events[la.E_LANDING, 0]),
+    )
+
+
+def against_fine(model, draws):
+    """Print errors against FINE steps a tick."""
+    print(f"errors against {FINE} steps a tick")
+    print(f"{'':<12}{'steps a tick':>12}" + "".join(f"{name:>14}" for name in COLUMNS))
+    for name, draw in draws.items():
+        truth = Flown(with_steps(model, FINE), draw)
+        for steps in STEPS:
+            found = errors(Flown(with_steps(model, steps), draw), truth)
+            mark = " *" if steps == model.computer.steps_per_tick else "  "
+            print(f"{name:<12}{steps:>10}{mark}" + "".join(f"{x:>14.1e}" for x in found))
+    print("* the default")
+
+
+def against_reference(model, draws):
+    """Print errors of the default step against the independent flight up to apogee."""
+    columns = {"apogee at": "apogee m", "apogee time": "apogee s", "position": "position m", "velocity": "velocity m/s",
+               "nose": "nose rad", "rates": "rates rad/s", "fins": "fins rad"}  # fmt: skip
+    print(f"\nlargest differences of the default step from numpy + solve_ivp (DOP853, rtol {PURE:g}) up to apogee")
+    print(f"{'':<12}" + "".join(f"{name:>14}" for name in columns.values()))
+    for name, draw in draws.items():
+        found, _, _ = differences(model, draw, rtol=PURE)
+        print(f"{name:<12}" + "".join(f"{found[key]:>14.1e}" for key in columns), flush=True)
+
+
+def main() -> int:
+    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
+    parser.add_argument("--reference", action="store_true", help="also against the independent flight (minutes)")
+    parser.add_argument("--mission", default=str(ROOT / "configs" / "sampler.toml"))
+    options = parser.parse_args()
+    mission = load_mission(options.mission)
+    model, draws = build_model(mission)._replace(log_every=1), flights(mission)
+    against_fine(model, draws)
+    if options.reference:
+        against_reference(model, draws)
+    return 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())

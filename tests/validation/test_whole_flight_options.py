@@ -1,0 +1,168 @@
+"""What servo, law, mixer, guidance and failures can do, each in a flight by the kernel and by the independent reference.
+
+Pure reference as in test_whole_flight.py. The fins are live for the last second of a flight of 1.5 s in which thrust and wind
+keep them busy. Tolerances are two to five times the difference measured at the default step.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from drivers import Flown
+from independent_flight import HOLD, ON_RAIL
+from models import thrust
+from side_by_side import differences
+
+from sixdof.core import control as co
+from sixdof.core import guidance as gu
+from sixdof.core import layout as la
+from sixdof.core.actuator import DEAD, STUCK
+from sixdof.core.types import ACTION_ENABLE, ACTION_GUIDE, TRIGGER_LIFTOFF
+from sixdof.ensemble.draws import nominal_draw
+from sixdof.model import build_model
+
+SMOOTH = 2e-6  # m: RK4 in two steps a tick, kinks of the tables crossed unmarked
+SHORT = 1.5  # s
+REFERENCE = 1e-9
+
+
+@pytest.fixture(scope="module")
+def demo(demo_mission):
+    model = build_model(demo_mission)._replace(log_every=1, time_limit=SHORT)
+    return model, nominal_draw(demo_mission)._replace(tilt_y=0.004, wind_scale=1.5, gain_pitch=1.2)
+
+
+def with_computer(model, **parts):
+    return model._replace(computer=model.computer._replace(**parts))
+
+
+def with_gains(model, **parts):
+    gains = model.computer.gains.copy()
+    for name, value in parts.items():
+        gains[getattr(co, name)] = value
+    return with_computer(model, gains=gains)
+
+
+def assert_same(model, draw, position):
+    found, plain, flown = differences(model, draw, rtol=REFERENCE)
+    assert found["time"] == found["phase"] == 0.0
+    assert found["position"] < position and found["velocity"] < 10.0 * position
+    return plain, flown
+
+
+SERVOS = {
+    "delay of part of a tick": ({"delay": 0.007}, SMOOTH),
+    "delay of two ticks and a half": ({"delay": 0.025}, SMOOTH),
+    "play": ({"backlash": 0.01}, 1e-4),  # steps do not end where the play is taken up: a second-order error
+    "steps of the command": ({"dead_band": 0.005, "resolution": 0.002}, SMOOTH),
+    "load": ({"stall_torque": 0.15}, 5e-3),  # the limit of speed, met inside a step, moves with the load
+}
+
+
+@pytest.mark.parametrize("name", SERVOS)
+def test_servo__as_the_reference(demo, name):
+    model, draw = demo
+    parts, position = SERVOS[name]
+    if name == "load":
+        draw = draw._replace(servo_rate=0.12, gain_pitch=1.6, gain_yaw=1.6, wind_scale=2.0)
+    changed = model._replace(servo=model.servo._replace(**parts))
+    _, flown = assert_same(changed, draw, position)
+    assert not np.array_equal(flown.log, Flown(model, draw).log)
+
+
+LAWS = {
+    "filter": ({"K_FILTER": 0.02}, SMOOTH),
+    "rate of the error": ({"K_FILTER": 0.05, "K_ON_ERROR": 1.0, "K_DEMAND_LIMIT": 0.05}, 3.0 * SMOOTH),  # starts with a kick
+    "cascade": ({"K_CASCADE": 1.0, "K_RATE_LIMIT": 0.5, "K_DEMAND_LIMIT": 0.1}, SMOOTH),
+}
+
+
+@pytest.mark.parametrize("name", LAWS)
+def test_law__as_the_reference(demo, name):
+    parts, position = LAWS[name]
+    assert_same(with_gains(demo[0], **parts), demo[1], position)
+
+
+@pytest.mark.parametrize("over, values", [(1.0, (500.0, 2e3, 6e3)), (2.0, (0.05, 0.15, 0.25))])
+@pytest.mark.parametrize("booster", [0.0, 1.0])
+def test_schedule__as_the_reference(demo, over, values, booster):
+    """Three rows over dynamic pressure or Mach number, another set of them with a booster."""
+    model, draw = demo
+    g = model.computer.gains
+    head, row = g[: co.K_HEAD].copy(), g[co.K_HEAD : co.K_HEAD + co.K_ROW]
+    head[[co.K_OVER, co.K_ROWS, co.K_PRESSURE]] = over, 3.0, 0.0
+    rows = [np.r_[at, k * row[1:]] for k in (0.7, 1.0) for at, k in zip(values, (1.6 * k, 0.8 * k, 0.5 * k))]
+    assert_same(with_computer(model, gains=np.concatenate([head, *rows]), booster=booster), draw, SMOOTH)
+
+
+def test_mixer__first_things_first(demo):
+    """Canted fins ask for roll and a leaning thrust for pitch, more than there is together: what comes first differs."""
+    model, draw = demo
+    model = model._replace(servo=model.servo._replace(travel=0.08))
+    draw = draw._replace(gain_roll=2.0, gain_pitch=1.5, cant=0.03, tilt_y=0.01)
+    commands = []
+    for first in (0, 1):
+        plain, flown = assert_same(with_computer(model, roll_first=first), draw, 1e-5)  # a stop met inside a step
+        assert flown.summary[la.X_SATURATION] > 0.0
+        assert np.abs(plain["command"]).max() == pytest.approx(0.08, rel=1e-12)
+        commands.append(plain["command"])
+    assert np.abs(commands[0] - commands[1]).max() > 1e-3
+
+
+def test_guidance__smooth_slewed_and_fed_forward(demo):
+    model, draw = demo
+    guidance = model.computer.guidance
+    profile = np.array([[0.0, 0.0, 0.0, 0.0], [0.5, 0.05, -0.02, 0.0], [1.0, 0.05, 0.05, 0.4], [1.3, 0.0, 0.0, 0.4]])
+    gains = model.computer.gains.copy()
+    gains[co.K_HEAD + 4 : co.K_HEAD + co.K_ROW : 4] = 0.1  # f of every channel
+    changed = with_computer(model, guidance=guidance._replace(profile=profile, smooth=1, slew=0.3, feed_rate=1), gains=gains)
+    assert_same(changed, draw, SMOOTH)
+
+
+def test_guidance__over_height_then_held(demo):
+    model, draw = demo
+    profile = np.array([[5.0, 0.0, 0.0, 0.0], [40.0, 0.05, -0.02, 0.1]])
+    free = [np.inf, -np.inf, np.inf]
+    rules = np.array([
+        [TRIGGER_LIFTOFF, 0.0, 0.4, ACTION_ENABLE, 0.0, *free], [TRIGGER_LIFTOFF, 0.0, 0.9, ACTION_GUIDE, 2.0, *free],
+    ])  # fmt: skip
+    guidance = model.computer.guidance._replace(profile=profile, over=int(gu.BY_HEIGHT))
+    _, flown = assert_same(with_computer(model, guidance=guidance, rules=rules), draw, SMOOTH)
+    goal = flown.log[flown.log[:, la.L_TIME] > 1.0][:, la.L_GOAL_PITCH]
+    assert np.ptp(goal) < 1e-12 and flown.log[-1, la.L_MODE] == gu.HOLD_DIRECTION
+
+
+# the kernel's first step after a fin has gone dead still starts from the rate with that fin's load: an error of first order
+FAILURES = {"stuck": (STUCK, SMOOTH), "dead": (DEAD, 2e-5)}
+
+
+@pytest.mark.parametrize("name", FAILURES)
+def test_failure__as_the_reference(demo, name):
+    model, draw = demo
+    kind, position = FAILURES[name]
+    failure = np.zeros_like(model.computer.failure)
+    failure[1] = kind, 0.9
+    _, flown = assert_same(with_computer(model, failure=failure), draw, position)
+    held = flown.log[flown.log[:, la.L_TIME] > 0.91][:, la.LOG_COLUMNS + 1]
+    assert np.ptp(held) == 0.0
+
+
+def test_slip__thrust_that_fades_on_the_rail(demo):
+    """The vehicle comes to rest on the rail, waits, and leaves with the second push."""
+    model, draw = demo
+    curve = thrust((0.0, 0.1, 0.11, 0.5, 0.51, 1.5), (60.0, 60.0, 0.0, 0.0, 120.0, 120.0), propellant=0.1)
+    # the pull along the rail is a difference of large forces: liftoff is found to 1e-7 s on a straight line between steps
+    plain, flown = assert_same(model._replace(thrust=curve), draw, 1e-5)
+    waits = plain["phase"] == HOLD
+    assert (waits & (plain["time"] > 0.3)).any() and (plain["phase"] == ON_RAIL).any()
+    assert not np.isnan(flown.events[la.E_RAIL, 0])
+
+
+def test_slip__half_off_the_rail_ends_the_flight(demo):
+    model, draw = demo
+    model = model._replace(rail=model.rail._replace(fore_travel=0.3), time_limit=3.0)
+    curve = thrust((0.0, 0.25, 0.26, 3.0), (45.0, 45.0, 0.0, 0.0), propellant=0.1)
+    plain, flown = assert_same(model._replace(thrust=curve), draw, SMOOTH)
+    assert flown.status == la.NO_LIFTOFF and plain["end"] == "no liftoff"
+    assert not np.isnan(flown.events[la.E_FORE_GUIDE, 0]) and np.isnan(flown.events[la.E_RAIL, 0])
+    assert flown.end == pytest.approx(plain["time"][-1], abs=model.computer.period)
