@@ -7,6 +7,7 @@ from math import sqrt
 from sixdof._jit import helper, kernel
 from sixdof.core.algebra import add, axpy, clip, cross, matrix_of, scale, sub, to_world
 from sixdof.core.loads import air_at, wind_at
+from sixdof.core.step import MOST_TRIES, ROOT_SHARE, next_bracket
 from sixdof.core.types import CANOPY_DRAG_AREA, CANOPY_FILL_TIME, Quat, State, Vec3
 
 SHARE_OF_TIME_CONSTANT = 0.1  # of the slowing-down time 2 m/(rho CdS V): RK4's error per step is then below 1e-7
@@ -61,3 +62,17 @@ def fall_step(t, s, h, craft, body0, body1, body2, canopy, opened, hanging, fact
     s = axpy(s, k2, h / 3.0)
     s = axpy(s, k3, h / 3.0)
     return axpy(s, k4, h / 6.0)
+
+
+@kernel
+def reach_ground(t, s, h, end_height, craft, body0, body1, body2, canopy, opened, hanging, factor):
+    """Return (h, state) at the moment inside a falling step where the height is zero; end_height: the height at its end."""
+    low, high, g_low, g_high, last = 0.0, h, s.r.z, end_height, 0
+    x, s1 = h, s
+    for _ in range(MOST_TRIES):
+        x = (low * g_high - high * g_low) / (g_high - g_low)
+        s1 = fall_step(t, s, x, craft, body0, body1, body2, canopy, opened, hanging, factor)
+        low, high, g_low, g_high, last = next_bracket(low, high, g_low, g_high, x, s1.r.z, last)
+        if high - low < ROOT_SHARE * h or s1.r.z == 0.0:
+            break
+    return x, s1

@@ -15,7 +15,7 @@ from sixdof.core.algebra import cross, fill, launch_frame, to_body
 from sixdof.core.body import body_at, burn_segment
 from sixdof.core.computer import NOTICE_SIZE, SW_FINS, SW_MODE, SWITCHES, run_tick
 from sixdof.core.craft import chance_of, drawn_gains, make_craft, rail_attitude, state_at_rest
-from sixdof.core.descent import drag_area, fall_step, falling_rate, longest_fall_step
+from sixdof.core.descent import drag_area, fall_step, falling_rate, longest_fall_step, reach_ground
 from sixdof.core.draw import draw_of
 from sixdof.core.estimator import ESTIMATE_SIZE, align
 from sixdof.core.guidance import PASSED_MISS, PASSED_TIME, WP_RADIUS, start_guidance
@@ -280,22 +280,9 @@ def fly(model, draw, work, log, events, summary):
             status = LAW_FAILED
             break
         fail_fins(t, model.computer.failure, work.health, work.fins)
-        for p in range(work.seen.shape[0]):
-            control = int(model.aero.panel[p, PANEL_CONTROL])
-            if control >= 0:
-                work.hinge[control] = work.seen[p, SEEN_HINGE]
-        if work.switches[SW_FINS] > 0.5:
-            write_event(events[E_ENABLED], t, s, body, craft, load, frame)
-        elif events[E_ENABLED, 0] >= 0.0:
-            write_event(events[E_DISABLED], t, s, body, craft, load, frame)
-        for c in range(work.opened.shape[0]):
-            if work.opened[c] >= 0.0 and phase >= FREE:
-                if phase == FREE:
-                    phase = CANOPY
-                    summary[X_OPENING_SPEED] = load.air_speed
-                write_event(events[len(EVENTS) + c], t, s, body, craft, load, frame)
-        climbing = not apogee_passed
-        watch(summary, phase, climbing, t, s, body, craft, load, force, frame, period, events, work)
+        _feel_hinges(model.aero.panel, work)
+        phase = _after_tick(phase, t, s, body, craft, load, frame, events, summary, work)
+        watch(summary, phase, not apogee_passed, t, s, body, craft, load, force, frame, period, events, work)
         if phase == CANOPY:
             area = drag_area(t, model.canopy, work.opened, model.tumble_area, draw.canopy_drag)
         if tick >= next_log and rows < log.shape[0]:
@@ -354,17 +341,10 @@ def fly(model, draw, work, log, events, summary):
                         f = clip_share(s.v.z, s1.v.z)
                         _note_apogee(summary, events, t + f * h, s1, end, craft, load, frame)
                     if s1.r.z <= 0.0 and s1.v.z < 0.0:
-                        low, high = 0.0, h
-                        g_low, g_high, last = s.r.z, s1.r.z, 0
-                        for _ in range(MOST_TRIES):
-                            x = (low * g_high - high * g_low) / (g_high - g_low)
-                            s1 = fall_step(
-                                t, s, x, craft, body, middle, end, model.canopy, work.opened, model.tumble_area,
-                                draw.canopy_drag,
-                            )  # fmt: skip
-                            low, high, g_low, g_high, last = next_bracket(low, high, g_low, g_high, x, s1.r.z, last)
-                            if high - low < ROOT_SHARE * h or s1.r.z == 0.0:
-                                break
+                        x, s1 = reach_ground(
+                            t, s, h, s1.r.z, craft, body, middle, end, model.canopy, work.opened, model.tumble_area,
+                            draw.canopy_drag,
+                        )  # fmt: skip
                         t_next = t + x
                         status = LANDED_OK
                     s = s1
@@ -391,7 +371,7 @@ def fly(model, draw, work, log, events, summary):
                             phase = FREE
                             write_event(events[E_RAIL], t_next, s1, end, craft, seen, frame)
                             v = s1.v
-                            summary[X_RAIL_SPEED] = (v.x * v.x + v.y * v.y + v.z * v.z) ** 0.5
+                            summary[X_RAIL_SPEED] = sqrt(v.x * v.x + v.y * v.y + v.z * v.z)
                             summary[X_RAIL_INCIDENCE] = incidence_of(seen)
                             summary[X_RAIL_MARGIN] = static_margin(craft, seen.mach, end.cg)
                         elif kind == GAP_CLIMB:
@@ -423,19 +403,50 @@ def fly(model, draw, work, log, events, summary):
         if status < 0 and s.r.z > (model.world.air.shape[0] - 1) / model.world.air_per_metre + model.world.air_z0:
             status = ABOVE_AIR
 
-    # ---------------------------------------------------------------- the end
     if status == LANDED_OK:
         phase = LANDED
         load = loads(s, body, craft, work.fins, START)
         write_event(events[E_LANDING], t, s, body, craft, load, frame)
-        summary[X_LANDING_EAST], summary[X_LANDING_NORTH] = s.r.x, s.r.y
-        summary[X_LANDING_SPEED] = (s.v.x * s.v.x + s.v.y * s.v.y + s.v.z * s.v.z) ** 0.5
         if rows < log.shape[0]:
             force = felt_force(s, _rate(HOLD, t, s, body, craft, load, model, draw, work), craft, load)
             write_log(log[rows], t, phase, s, body, craft, load, force, frame, area, work)
             rows += 1
-    else:
-        summary[X_LANDING_EAST] = summary[X_LANDING_NORTH] = summary[X_LANDING_SPEED] = nan
+    _close(status == LANDED_OK, apogee_passed, t, s, model.computer.guidance.waypoint, summary, work)
+    return status, t, rows
+
+
+@kernel
+def _feel_hinges(panel, work):
+    """Gather each control fin's hinge moment from what its panel did."""
+    for p in range(panel.shape[0]):
+        control = int(panel[p, PANEL_CONTROL])
+        if control >= 0:
+            work.hinge[control] = work.seen[p, SEEN_HINGE]
+
+
+@kernel
+def _after_tick(phase, t, s, body, craft, load, frame, events, summary, work):
+    """Note what the flight computer has just switched; return the phase, which changes as the first canopy opens."""
+    if work.switches[SW_FINS] > 0.5:
+        write_event(events[E_ENABLED], t, s, body, craft, load, frame)
+    elif events[E_ENABLED, 0] >= 0.0:
+        write_event(events[E_DISABLED], t, s, body, craft, load, frame)
+    for c in range(work.opened.shape[0]):
+        if work.opened[c] >= 0.0 and phase >= FREE:
+            if phase == FREE:
+                phase = CANOPY
+                summary[X_OPENING_SPEED] = load.air_speed
+            write_event(events[len(EVENTS) + c], t, s, body, craft, load, frame)
+    return phase
+
+
+@kernel
+def _close(landed, apogee_passed, t, s, waypoint, summary, work):
+    """Fill the outcomes that are known only at the end of a flight."""
+    speed = sqrt(s.v.x * s.v.x + s.v.y * s.v.y + s.v.z * s.v.z)
+    summary[X_LANDING_EAST] = s.r.x if landed else nan
+    summary[X_LANDING_NORTH] = s.r.y if landed else nan
+    summary[X_LANDING_SPEED] = speed if landed else nan
     if not apogee_passed:
         summary[X_APOGEE] = summary[X_APOGEE_TIME] = summary[X_APOGEE_EAST] = summary[X_APOGEE_NORTH] = nan
     summary[X_FLIGHT_TIME] = t
@@ -444,9 +455,8 @@ def fly(model, draw, work, log, events, summary):
         if isfinite(work.passed[k, PASSED_TIME]):
             miss = work.passed[k, PASSED_MISS]
             summary[X_MISS] = miss if not isfinite(summary[X_MISS]) else max(summary[X_MISS], miss)
-            if miss <= model.computer.guidance.waypoint[k, WP_RADIUS]:
+            if miss <= waypoint[k, WP_RADIUS]:
                 summary[X_CAPTURED] += 1.0
-    return status, t, rows
 
 
 @helper
