@@ -118,7 +118,7 @@ def _servo(servo, target, hinge, health, h, fins, motors, out):
 
 
 def servo_response(servo, target, *, h, steps, angle=0.0, rate=0.0, hinge=0.0, fin=None):
-    """Return (steps + 1, 3) of the motor's angle and rate and the fin's angle of one actuator on its way to a target."""
+    """Return (steps + 1, 3) of one actuator on its way to a target: the motor's angle and rate, the fin's angle."""
     out = np.empty((steps + 1, 3))
     fins, motors = np.full((FIN_ROWS, 1), float(angle if fin is None else fin)), np.zeros((MOTOR_ROWS, 1))
     motors[0], motors[1] = angle, rate

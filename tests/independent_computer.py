@@ -1,7 +1,7 @@
-"""The flight computer of the independent flight: rules, profile, control law, mixer, servo commands, once a tick, with matrices.
+"""The flight computer of the independent flight: rules, profile, control law, mixer, servo commands, with matrices.
 
-The computer is told the truth, and the attitude profile or a held attitude is its goal; sensors, estimator and waypoints have
-tests of their own.
+The computer is told the truth, and the attitude profile or a held attitude is its goal; sensors, estimator and
+waypoints have tests of their own.
 """
 
 from __future__ import annotations
@@ -64,7 +64,7 @@ class FlightComputer:
         self.opened = [-1.0] * len(model.canopy)
 
     def tick(self, t, r, v, turn, w, felt):
-        """Return the mixer's fin commands; what the servos take of them goes to `issued`. felt: specific force, body axes."""
+        """Return the mixer's fin commands; what the servos take goes to `issued`. felt: specific force, body axes."""
         self._notice(t, r, v, felt)
         self._rules(t, r, v, turn)
         wanted = self.goal(t, r[2], turn)
@@ -73,7 +73,7 @@ class FlightComputer:
         return command
 
     def target(self, late):
-        """Return what the servos go to after the last tick: the command of the delay ago, late by another one if so told."""
+        """Return what the servos go to after the last tick: the command of the delay ago, or the one before it."""
         whole = int(self.servo.delay / self.computer.period + 1e-9)
         k = len(self.issued) - 1 - whole - (1 if late else 0)
         sent = self.issued[k] if k >= 0 else np.zeros(len(self.computer.mixer))
@@ -187,7 +187,7 @@ class FlightComputer:
     # ---------------------------------------------------------------- control
 
     def _surroundings(self, r, v):
-        """Return (dynamic pressure, Mach number) as the computer reckons them: speed over the ground, the mission's air."""
+        """Return (dynamic pressure, Mach number) as the computer reckons: speed over the ground, the mission's air."""
         world = self.model.world
         rows = np.arange(len(world.air))
         at = (r[2] - world.air_z0) * world.air_per_metre
@@ -204,10 +204,9 @@ class FlightComputer:
         g, period = self.computer.gains, self.computer.period
         pressure, mach = self._surroundings(r, v)
         over = {0.0: 0.0, 1.0: pressure, 2.0: mach}[g[co.K_OVER]]
-        p, i, d, f = (
-            np.array([np.interp(over, self.schedule[:, 0], self.schedule[:, 1 + 4 * c + k]) for c in range(3)]) * self.factor
-            for k in range(4)
-        )
+        at, *columns = self.schedule.T
+        now = np.array([np.interp(over, at, column) for column in columns]).reshape(3, 4)  # channels, then p, i, d, f
+        p, i, d, f = now.T * self.factor
         scale = 1.0
         if g[co.K_PRESSURE] > 0.0:
             scale = min(max(g[co.K_PRESSURE] / max(pressure, 1.0), g[co.K_LOW]), g[co.K_HIGH])
@@ -226,7 +225,7 @@ class FlightComputer:
         return np.clip(demand, -g[co.K_DEMAND_LIMIT], g[co.K_DEMAND_LIMIT])
 
     def _mix(self, demand):
-        """Return the fins' angles: what comes first has all the travel, the rest keeps its direction in what is left."""
+        """Return the fins' angles: what comes first has all the travel, the rest is scaled down to what is left."""
         mixer, travel = self.computer.mixer, self.servo.travel
         roll, lean = mixer[:, :1] @ demand[:1], mixer[:, 1:] @ demand[1:]
         first, second = (roll, lean) if self.computer.roll_first else (lean, roll)

@@ -137,8 +137,8 @@ def fly_plainly(model, draw, *, rtol, atol, until="ground", method="DOP853") -> 
 
     rtol, atol : of solve_ivp, on position (m), velocity (m/s), matrix elements and rates alike. until : "apogee" or
     "ground". Returned: `event` {name: (time, state)}, `time` (n,), `phase` (n,), `state` (n, 18) rows of position,
-    velocity, matrix body -> world row by row, rates; `fins`, `command`, `hinge` (n, controls), `end` ("ground", "apogee",
-    "no liftoff" or None when the time limit came first), `evaluations`.
+    velocity, matrix body -> world row by row, rates; `fins`, `command`, `hinge` (n, controls), `end` ("ground",
+    "apogee", "no liftoff" or None when the time limit came first), `evaluations`.
     """
     return _Run(model, draw, rtol, atol, until, method).fly()
 

@@ -1,8 +1,9 @@
-"""A vortex lattice of sets of fins on an endless cylinder, apart from the library: incompressible, linear, straight wakes.
+"""A vortex lattice of sets of fins on an endless cylinder, apart from the library: incompressible, linear, straight
+wakes.
 
-Horseshoes at the quarter chord of each cell, no flow through its three-quarter point. Each has its image in the cylinder
-between the inverse points (exact for the trailing legs, C. E. Lan and others' common practice for the bound part).
-Checked against closed forms in tests/validation/test_shed_vortices.py before it is used.
+Horseshoes at the quarter chord of each cell, no flow through its three-quarter point. Each has its image in the
+cylinder between the inverse points (exact for the trailing legs, C. E. Lan and others' common practice for the bound
+part). Checked against closed forms in tests/validation/test_shed_vortices.py before it is used.
 """
 
 from __future__ import annotations
@@ -11,7 +12,9 @@ import numpy as np
 
 
 class Fins:
-    """One set: count panels, first at `phase` from z clockwise seen from behind; a trapezoid on a cylinder of radius r."""
+    """One set: count panels, first at `phase` from z clockwise seen from behind; a trapezoid on a cylinder of radius
+    r.
+    """
 
     def __init__(self, x, root, tip, span, sweep, r, count=4, phase=0.0, rows=10, columns=4, edges=None):
         self.r, self.count = r, count
@@ -61,7 +64,9 @@ def _horseshoe(p, x0, y0, x1, y1, angle):
 
 
 def wash(receiver: Fins, source: Fins) -> np.ndarray:
-    """Return the velocities (receiver panels, cells, source panels, cells) along the receivers' normals of unit horseshoes."""
+    """Return the velocities (receiver panels, cells, source panels, cells) along the receivers' normals of unit
+    horseshoes.
+    """
     out = np.empty((receiver.count, receiver.cells, source.count, source.cells))
     x0, y0, x1, y1 = source.bound
     inner = x1, source.r**2 / y1, x0, source.r**2 / y0
@@ -75,10 +80,14 @@ def wash(receiver: Fins, source: Fins) -> np.ndarray:
 
 
 def solve(sets: list[Fins], slope: list[np.ndarray]) -> list[np.ndarray]:
-    """Return the circulations (panels, cells) of unit-speed flow; slope: per set the normal flow to be cancelled, (panels, cells)."""
+    """Return the circulations (panels, cells) of unit-speed flow; slope: per set the normal flow to be cancelled,
+    (panels, cells).
+    """
     size = [s.count * s.cells for s in sets]
     rows = [[wash(a, b).reshape(n, m) for b, m in zip(sets, size)] for a, n in zip(sets, size)]
-    found = np.linalg.solve(np.block(rows), -np.concatenate([np.broadcast_to(s, (f.count, f.cells)).ravel() for f, s in zip(sets, slope)]))
+    found = np.linalg.solve(
+        np.block(rows), -np.concatenate([np.broadcast_to(s, (f.count, f.cells)).ravel() for f, s in zip(sets, slope)])
+    )
     parts = np.split(found, np.cumsum(size)[:-1])
     return [part.reshape(f.count, f.cells) for f, part in zip(sets, parts)]
 

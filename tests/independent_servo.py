@@ -1,4 +1,4 @@
-"""One actuator solved piece by piece under a held target: second order, limits of rate, acceleration and travel, load, play."""
+"""One actuator solved piece by piece under a held target: second order with limits, load and play."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ TOUCH = 1e-14  # rad: how far past a limit a piece ends, so that rounding cannot
 
 
 class Piece:
-    """One stretch of motion without a change of regime, from t0 on. speeds: (down, up), the limits of the rate's size."""
+    """One stretch of motion without a change of regime, from t0 on. speeds: (down, up), limits of the rate."""
 
     def __init__(self, t0, angle, rate, command, servo, regime, speeds):
         self.t0, self.angle, self.rate, self.command = t0, angle, rate, command
@@ -51,7 +51,8 @@ def pull(angle, rate, command, servo):
 def speeds_under(hinge, servo):
     """Return the motor's limits of speed (down, up) under a moment on the fin that drives it up (N m).
 
-    A direct-current motor's torque goes linearly from the stall torque to nothing at the no-load speed; help makes it no faster.
+    A direct-current motor's torque goes linearly from the stall torque to nothing at the no-load speed; help makes
+    it no faster.
     """
     room = [1.0 + way * hinge / servo.stall_torque for way in (-1.0, 1.0)]
     return tuple(servo.rate_limit * min(max(share, 0.0), 1.0) for share in room)
@@ -127,7 +128,7 @@ def _first_exit(piece, t0, t1):
 
 
 class Fin:
-    """One fin behind its motor: it stays until the motor has taken up the play, then goes half of the play behind it."""
+    """One fin behind its motor: it stays until the play is taken up, then goes half of the play behind."""
 
     def __init__(self, pieces, t1, fin):
         self.pieces, self.half = pieces, 0.5 * pieces[0].servo.backlash
@@ -185,7 +186,7 @@ class Fin:
 
 
 class Actuators:
-    """All fins' actuators over a stretch without a new target. hinge: moments on the fins; failed: these hold where they are."""
+    """All fins' actuators over a stretch without a new target. hinge: moments on the fins; failed: these hold."""
 
     def __init__(self, t0, t1, fins, motors, targets, servo, hinge, failed):
         self.still = {i: fins[i] for i in range(len(fins)) if failed[i]}

@@ -230,8 +230,8 @@ class Vehicle:
     def panel_loads(self, u, rate, cg, mach, air, fins, share):
         """Return (force, moment about the axis point at the centre of mass, hinge moments) of all fin panels.
 
-        share : of its load that each control fin carries. Sets are taken from the front: vortices of those ahead wash over the
-        panels behind.
+        share : of its load that each control fin carries. Sets are taken from the front: vortices of those ahead wash
+        over the panels behind.
         """
         sets = look_up(self.model.aero.fin, mach * self.model.aero.per_mach)
         force, moment, hinge, load = np.zeros(3), np.zeros(3), np.zeros(len(self.set)), np.zeros(len(self.set))
@@ -248,7 +248,7 @@ class Vehicle:
         return self.cant + np.where(self.control >= 0, fins[self.control] if len(fins) else 0.0, 0.0)
 
     def set_loads(self, here, row, u, rate, cg, air, fins, share, wash):
-        """Return what the panels `here` of one set do. row : FIN_* at the flight's Mach number. wash : (2, panels), m/s."""
+        """Return what the panels `here` of one set do. row : FIN_* at the Mach number. wash : (2, panels), m/s."""
         aero, draw = self.model.aero, self.draw
         slope, x, kw, kb, dw, db, xb, stall, plate = row
         slope, panel, normal = slope * draw.normal_force, aero.panel[here], self.normal[here]
@@ -273,7 +273,7 @@ class Vehicle:
         own = load[:, None] * normal
         own[:, 0] = -load * np.sin(angle)
         carried = q_area * (1.0 - w) * slope * (kb * (incidence + stirred / kw) + db * turned) * np.abs(along) / speed
-        # flow felt at the attached centre of pressure, load put where it acts: with stall it goes to the area's centroid
+        # flow felt at the attached centre of pressure; the load goes to the area's centroid with stall
         acts = x + draw.cp + w * (panel[:, ct.PANEL_X_PLATE] - x - draw.cp)
         at[:, 0] = -cg[0] - acts
         on_body = np.zeros_like(at)
@@ -284,7 +284,7 @@ class Vehicle:
         return Moved((own + on_body_force).sum(axis=0), moment, load, load * (panel[:, ct.PANEL_HINGE] - acts))
 
     def wash(self, receiver, u, air, load, fins):
-        """Return (2, panels): velocity along the normals of a set's panels by the vortices of sets ahead, for force and roll."""
+        """Return (2, panels): velocity along a set's normals by the vortices of sets ahead, for force and roll."""
         aero = self.model.aero
         here = np.flatnonzero(self.set == receiver)
         out = np.zeros((2, len(here)))
@@ -310,7 +310,8 @@ class Vehicle:
     def loads(self, t, r, v, turn, w, fins, share, body=None):
         """Return (force, moment about the centre of mass with jet damping, rate against the ground), body axes.
 
-        turn : matrix body -> world; w : rates against inertial space; fins, share : angle and share of its load of each fin.
+        turn : matrix body -> world; w : rates against inertial space; fins, share : of each fin, angle and share of its
+        load.
         """
         mass, cg, inertia, change, flow, thrust, burning = self.body(t) if body is None else body
         air = self.air(r[2])

@@ -27,8 +27,9 @@ def world(*, density=RHO, gravity=G0, sound=340.0, viscosity=1.8e-5, wind=(0.0, 
 
 
 def aero(
-    *, area=0.0078539816339744831, length=0.1, slopes=((2.0, 0.25), (8.0, 1.75)), ca=0.0, panels=(), fins=None, wakes=None
-):
+    *, area=0.0078539816339744831, length=0.1, slopes=((2.0, 0.25), (8.0, 1.75)), ca=0.0, panels=(), fins=None,
+    wakes=None,
+):  # fmt: skip
     """Constant slopes [(CN_alpha, x)], constant axial coefficient, no cross-flow; panels as rows of types.PANEL_*.
 
     wakes : (wake_pair, wake) of types.Aero, none if left out.
@@ -71,8 +72,9 @@ def servo(frequency=60.0, damping=0.7, rate_limit=7.0, acceleration_limit=math.i
 def upright():
     """Guidance that wants the vehicle upright all the time."""
     return Guidance(
-        profile=np.zeros((1, 4)), over=int(BY_TIME), smooth=0, slew=math.inf, waypoint=np.zeros((0, WP_COLUMNS)), lead=0.0,
-        most_incidence=math.inf, most_tilt=math.inf, most_load=math.inf, load_slope=0.0, past_last=int(LAST_HOLD),
+        profile=np.zeros((1, 4)), over=int(BY_TIME), smooth=0, slew=math.inf, waypoint=np.zeros((0, WP_COLUMNS)),
+        lead=0.0, most_incidence=math.inf, most_tilt=math.inf, most_load=math.inf, load_slope=0.0,
+        past_last=int(LAST_HOLD),
         start_mode=int(PROFILE), feed_rate=0,
     )  # fmt: skip
 

@@ -1,9 +1,9 @@
 /* The ascent from the rail to apogee in scalar C: the yardstick for the compiled kernel's speed.
  *
- * Same equations, tables, ticks, RK4 steps and running outcomes as sixdof.core for a flight like the demo's: ideal sensors, an
- * attitude profile over time, built-in control law, servos with everything they can have. Left out: vortices between sets of
- * fins, servos that fail, sensors and estimator, waypoints, laws of the user's own. kernel_speed.py fills `Input`, compiles and
- * calls this.
+ * Same equations, tables, ticks, RK4 steps and running outcomes as sixdof.core for a flight like the demo's: ideal
+ * sensors, an attitude profile over time, built-in control law, servos with everything they can have. Left out:
+ * vortices between sets of fins, servos that fail, sensors and estimator, waypoints, laws of the user's own.
+ * kernel_speed.py fills `Input`, compiles and calls this.
  */
 
 #include <math.h>
@@ -39,8 +39,10 @@ enum {
 };
 enum { SEEN_LOAD, SEEN_X, SEEN_HINGE, SEEN_STALL, SEEN_COLUMNS = 7 };
 /* of the gains, as in sixdof.core.control */
-enum { K_OVER, K_ROWS, K_PRESSURE, K_LOW, K_HIGH, K_INTEGRAL, K_FILTER, K_ON_ERROR, K_CASCADE, K_RATE_LIMIT, K_DEMAND_LIMIT,
-       K_HEAD, K_ROW = 13 };
+enum {
+    K_OVER, K_ROWS, K_PRESSURE, K_LOW, K_HIGH, K_INTEGRAL, K_FILTER, K_ON_ERROR, K_CASCADE, K_RATE_LIMIT,
+    K_DEMAND_LIMIT, K_HEAD, K_ROW = 13
+};
 enum { HOLD, ON_RAIL, PIVOT, FREE };
 enum { FRICTION_ROUNDS = 4 }; /* as in sixdof.core.motion.pivot_rate */
 
@@ -66,7 +68,8 @@ typedef struct {
     double friction_rail, fore_travel, aft_travel, aft_x, base_x;
     Vec line;
     State rest;
-    double frequency, damping, rate_limit, acceleration_limit, travel, delay, backlash, dead_band, resolution, stall_torque;
+    double frequency, damping, rate_limit, acceleration_limit, travel, delay, backlash, dead_band, resolution;
+    double stall_torque;
     double period;
     Quat frame;
     double time_limit;
@@ -219,8 +222,8 @@ static inline Loads loads(const Input *in, const State *s, const Body *body, dou
     const double *table = in->body + BODY_COLUMNS * mi;
     double friction = surface(in->friction, in->bodies, in->friction_columns, mach * in->per_mach,
                               sqrt(sqrt(speed * density / viscosity)) * in->per_root);
-    double axial = u.x >= 0.0 ? friction + at(table, BODY_COLUMNS, 3, mf) + body->burning * at(table, BODY_COLUMNS, 4, mf)
-                              : at(table, BODY_COLUMNS, 5, mf);
+    double axial = at(table, BODY_COLUMNS, 5, mf);
+    if (u.x >= 0.0) axial = friction + at(table, BODY_COLUMNS, 3, mf) + body->burning * at(table, BODY_COLUMNS, 4, mf);
     axial *= surface(in->axial_shape, in->bodies, in->shape_columns, mach * in->per_mach,
                      cross_speed / speed * (in->shape_columns - 1));
     double fx = -half * u.x * fabs(u.x) * in->area * axial * in->drag;
@@ -244,7 +247,8 @@ static inline Loads loads(const Input *in, const State *s, const Body *body, dou
     my += -arm * viscous * vz + viscous * spread2 * rate.y;
     mz += arm * viscous * vy + viscous * spread2 * rate.z;
 
-    double per_area = in->normal / in->area, current = -1.0, slope = 0, x = 0, kw = 0, kb = 0, dw = 0, db = 0, xb = 0, stall = 0,
+    double per_area = in->normal / in->area, current = -1.0;
+    double slope = 0, x = 0, kw = 0, kb = 0, dw = 0, db = 0, xb = 0, stall = 0,
            separated = 0;
     for (long p = 0; p < in->panels; p++) {
         const double *row = in->panel + PANEL_COLUMNS * p;
@@ -456,12 +460,14 @@ static void pick_targets(const Input *in, Servos *x, long tick, int late) {
 /* ------------------------------------------------------------------ flight computer and observer */
 
 typedef struct {
-    double liftoff, rail, burnout, apogee, enabled, memory[9], armed[MOST_RULES], fired[MOST_RULES], command[MOST_FINS], cut;
+    double liftoff, rail, burnout, apogee, enabled, memory[9], armed[MOST_RULES], fired[MOST_RULES];
+    double command[MOST_FINS], cut;
     Quat goal, believed;
     Vec place, velocity; /* as sensed */
     double speed, mach, pressure, force, incidence, tilt, margin, error, roll, load, hinge, attitude_error, place_error,
         velocity_error, time_mach, time_sonic, time_incidence, time_reynolds, time_stalled;
-    double boost2, boosts, coast2, coasts, roll2, lives, cuts, sign_q, sign_r, reversals, travel, energy, at_rate, moving;
+    double boost2, boosts, coast2, coasts, roll2, lives, cuts, sign_q, sign_r, reversals, travel, energy;
+    double at_rate, moving;
 } Computer;
 
 static Quat tilt_quaternion(double pitch, double yaw, double roll) {
@@ -545,7 +551,8 @@ static void control(const Input *in, const State *s, double pressure, double mac
     for (int channel = 0; channel < 3; channel++) {
         double w[4];
         for (int i = 0; i < 4; i++) w[i] = scheduled(g + K_HEAD, rows, x, 1 + 4 * channel + i);
-        demand[channel] = pid(in, error[channel], rate[channel], w[0], w[1], w[2], w[3], gain, c, c->memory + 3 * channel);
+        double *memory = c->memory + 3 * channel;
+        demand[channel] = pid(in, error[channel], rate[channel], w[0], w[1], w[2], w[3], gain, c, memory);
     }
 }
 
@@ -697,8 +704,9 @@ static void watch_servos(const Input *in, const Servos *x, double h, Computer *c
 static void report(const Computer *c, double *out) {
     double lives = larger(c->lives, 1.0);
     double all[OUTCOMES] = {
-        c->speed, c->margin, sqrt((c->boost2 + c->coast2) / lives), c->error, c->hinge, c->reversals, c->mach, c->pressure,
-        c->force, c->incidence, c->tilt, sqrt(c->roll2 / lives), c->roll, c->load, c->cuts / lives, c->attitude_error,
+        c->speed, c->margin, sqrt((c->boost2 + c->coast2) / lives), c->error, c->hinge, c->reversals, c->mach,
+        c->pressure, c->force, c->incidence, c->tilt, sqrt(c->roll2 / lives), c->roll, c->load, c->cuts / lives,
+        c->attitude_error,
         c->place_error, c->velocity_error, c->travel, c->energy, c->at_rate / larger(c->moving, 1e-9), c->time_mach,
         c->time_sonic, c->time_incidence, c->time_reynolds, c->time_stalled, sqrt(c->boost2 / larger(c->boosts, 1.0)),
         sqrt(c->coast2 / larger(c->coasts, 1.0))};

@@ -48,7 +48,8 @@ LEAST_AGAINST_NUMPY, LEAST_AGAINST_C = 300.0, 0.5
 
 # fields of `Input` in flight.c, in order: tables, their sizes, then numbers (name:length where it is more than one)
 _POINTERS = (
-    "air wind body fin friction cross axial_shape panel time force impulse profile gains mixer rules centring seen".split()
+    "air wind body fin friction cross axial_shape panel time force impulse profile gains mixer rules centring "
+    "seen".split()
 )
 _COUNTS = (
     "airs winds bodies sets friction_columns cross_columns shape_columns panels breaks profiles controls rules_n steps "
@@ -60,8 +61,8 @@ _NUMBERS = [
         field.partition(":")
         for field in """
         air_z0 air_per_metre wind_per_root earth:3 wind_turn:3 area length per_mach per_root plan:3 drag normal cp_shift
-        cant dry cg:3 inertia:6 propellant moment:3 linear:6 square:2 total_impulse thrust_line:3 exit:3 exit_area exit_swirl
-        reference_pressure friction_rail fore_travel aft_travel aft_x base_x line:3 rest:13 frequency damping rate_limit
+        cant dry cg:3 inertia:6 propellant moment:3 linear:6 square:2 total_impulse thrust_line:3 exit:3 exit_area
+        exit_swirl reference_pressure friction_rail fore_travel aft_travel aft_x base_x line:3 rest:13 frequency damping rate_limit
         acceleration_limit travel delay backlash dead_band resolution stall_torque period frame:4 time_limit
         """.split()
     )
@@ -82,7 +83,8 @@ def c_input(model, draw):
     seen = np.zeros((len(aero.panel), SEEN_COLUMNS))
     arrays = {"profile": computer.guidance.profile, "centring": draw.centring, "seen": seen}
     for name in _POINTERS:
-        arrays.setdefault(name, next((getattr(o, name) for o in (world, aero, thrust, computer) if hasattr(o, name)), None))
+        owner = next((o for o in (world, aero, thrust, computer) if hasattr(o, name)), None)
+        arrays.setdefault(name, getattr(owner, name, None))
     craft = make_craft(model, draw, np.zeros_like(world.air), seen)
     rest, grains = state_at_rest(craft, draw), craft.grains
     numbers = {}
@@ -169,10 +171,11 @@ def compare(path) -> bool:
         difference = np.abs(np.array(out[1:4]) - found[1:]).max()
         watched = [la.X_MAX_SPEED, la.X_MIN_MARGIN, la.X_ERROR_RMS, la.X_ERROR_MAX, la.X_HINGE, la.X_REVERSALS]
         outcomes = np.abs(np.array(out[4 : 4 + len(watched)]) / kernel.summary[watched] - 1.0).max()
-        print(f"apogee {found[3]:.6f} m; C differs by {difference:.1e} m, its other outcomes by {outcomes:.1e} of their size")
+        print(f"apogee {found[3]:.6f} m; C differs by {difference:.1e} m, other outcomes by {outcomes:.1e} of them")
         if not (difference <= SAME and outcomes <= SAME_OUTCOMES):
             raise SystemExit(
-                f"C and kernel differ by more than {SAME} m or {SAME_OUTCOMES:g}: they do not fly the same equations, nothing is timed"
+                f"C and kernel differ by more than {SAME} m or {SAME_OUTCOMES:g}: "
+                "they do not fly the same equations, nothing is timed"
             )
         check = fly_plainly(model, draw, **BUILDER)
         off = abs(check["event"]["apogee"][1][2] - found[3])

@@ -2,9 +2,10 @@
 
     python tests/benchmarks/step_error.py [--reference] [--mission FILE]
 
-The nominal and three dispersed flights at each step are held against 64 steps a tick. Under a canopy the steps do not depend on
-the steps a tick, so the errors of landing are those the climb and the fall to the opening bring along. With --reference the default step is also
-held against the independent flight in numpy (DOP853, relative tolerance 1e-12) up to apogee, which takes minutes.
+The nominal and three dispersed flights at each step are held against 64 steps a tick. Under a canopy the steps do not
+depend on the steps a tick, so the errors of landing are those the climb and the fall to the opening bring along.
+With --reference the default step is also held against the independent flight in numpy (DOP853, relative tolerance 1e-12) up to
+apogee, which takes a minute.
 """
 
 from __future__ import annotations
@@ -95,7 +96,7 @@ def against_reference(model, draws):
 
 def main() -> int:
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
-    parser.add_argument("--reference", action="store_true", help="also against the independent flight (minutes)")
+    parser.add_argument("--reference", action="store_true", help="also against the independent flight (a minute)")
     parser.add_argument("--mission", default=str(ROOT / "configs" / "sampler.toml"))
     options = parser.parse_args()
     mission = load_mission(options.mission)

@@ -1,4 +1,4 @@
-"""One actuator against the closed forms of a second-order loop and of its limits; delay, dead band, resolution, load and play."""
+"""One actuator against the closed forms of a second-order loop and of its limits; load, play, commands on their way."""
 
 from __future__ import annotations
 
@@ -92,7 +92,7 @@ def test_limits__never_passed(angle, rate, command):
 
 @pytest.mark.parametrize("hinge, up, down", [(0.0, 7.0, 7.0), (-0.5, 5.25, 7.0), (0.5, 7.0, 5.25), (-3.0, 0.0, 7.0)])
 def test_load__slows_the_motor_against_it_only(hinge, up, down):
-    """A direct-current motor: 7 rad/s without load, 2 N m at rest; a quarter of the torque costs a quarter of the speed."""
+    """A direct-current motor, 7 rad/s without load, 2 N m at rest: a quarter of the torque costs a quarter of it."""
     assert speeds(hinge, servo_of(stall_torque=2.0)) == pytest.approx((up, down))
 
 
@@ -102,7 +102,8 @@ def test_load__as_the_exact_pieces(hinge, target):
     servo = servo_of(80.0, 0.7, 3.0, travel=0.3, stall_torque=2.0)
     out = servo_response(servo, target, h=STEP, steps=400, hinge=hinge)
     last = move(0.0, 0.04, 0.0, 0.0, target, servo, hinge)[-1]
-    assert out[-1, 0] == pytest.approx(last.at(0.04)[0], abs=3.0 * STEP**2 * 80.0**2 * 0.2)  # the limit met inside a step
+    met = 3.0 * STEP**2 * 80.0**2 * 0.2  # rad: the limit is met inside a step
+    assert out[-1, 0] == pytest.approx(last.at(0.04)[0], abs=met)
     down, up = speeds_under(hinge, servo)
     assert -down <= out[:, 1].min() and out[:, 1].max() <= up
 
@@ -151,7 +152,10 @@ def test_command__dead_band_resolution_and_travel():
     assert issued_by(servo_of(travel=0.2), [0.3, -0.3]) == [0.2, -0.2]
 
 
-@pytest.mark.parametrize("delay, before, after, late", [(0.0, 9, 9, 0.0), (0.02, 7, 7, 0.0), (0.025, 6, 7, 0.005), (0.3, -1, -1, 0.0)])
+DELAYS = [(0.0, 9, 9, 0.0), (0.02, 7, 7, 0.0), (0.025, 6, 7, 0.005), (0.3, -1, -1, 0.0)]
+
+
+@pytest.mark.parametrize("delay, before, after, late", DELAYS)
 def test_delay__target_is_the_command_of_so_long_ago(delay, before, after, late):
     """At tick 9 of 10 ms; before and after the part of a tick that is left of the delay."""
     servo, ring, target = servo_of(delay=delay), np.zeros((ISSUED, 1)), np.zeros(1)

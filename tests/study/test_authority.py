@@ -45,7 +45,9 @@ def test_slopes__demand_turns_the_vehicle_its_own_way(demo_mission):
     for channel in au.CHANNELS:
         assert (ds[f"{channel}_moment"].sel(incidence=slice(0.0, 0.2)) > 0.0).all()
     level = ds.sel(incidence=0.0)
-    np.testing.assert_allclose(level.pitch_moment, level.yaw_moment, rtol=1e-9)  # a cruciform does not know which is which
+    np.testing.assert_allclose(
+        level.pitch_moment, level.yaw_moment, rtol=1e-9
+    )  # a cruciform does not know which is which
 
 
 def test_slopes__stall_takes_authority(demo_mission):
@@ -74,9 +76,15 @@ def test_trim__the_pitching_moment_is_zero_there(demo_mission):
         for angle in demand:
             found = ds.incidence.sel(mach=mach, demand=angle)
             flow = wind_tunnel(
-                demo_mission, mach=mach, incidence=float(found), fin_angle=au.demand_angles(model, "pitch", angle), model=model
+                demo_mission,
+                mach=mach,
+                incidence=float(found),
+                fin_angle=au.demand_angles(model, "pitch", angle),
+                model=model,
             )
-            one = wind_tunnel(demo_mission, mach=mach, fin_angle=au.demand_angles(model, "pitch", np.radians(1.0)), model=model)
+            one = wind_tunnel(
+                demo_mission, mach=mach, fin_angle=au.demand_angles(model, "pitch", np.radians(1.0)), model=model
+            )
             assert abs(float(flow.C_m)) < BALANCE * float(one.C_m)
             assert float(flow.C_Z) < 0.0 < float(ds.load_factor.sel(mach=mach, demand=angle))
 
@@ -134,12 +142,16 @@ def test_hinge__a_stalled_panel_carries_its_load_at_its_area_centroid(plus):
     _, seen, _ = panels(plus, incidence=np.radians(60.0))
     assert seen[1, ct.SEEN_STALL] == 1.0 and seen[1, ct.SEEN_X] == pytest.approx(centroid, rel=1e-9)
     _, seen, _ = panels(plus, incidence=np.radians(2.0))
-    assert seen[1, ct.SEEN_STALL] == 0.0 and seen[1, ct.SEEN_X] == pytest.approx(fin.x0 + fin.x_mac_le + 0.25 * fin.mac, rel=1e-9)
+    assert seen[1, ct.SEEN_STALL] == 0.0 and seen[1, ct.SEEN_X] == pytest.approx(
+        fin.x0 + fin.x_mac_le + 0.25 * fin.mac, rel=1e-9
+    )
 
 
 def test_hinge__tunnel_reports_the_kernels_and_grows_with_pressure(plus):
     slow, fast = (au.hinge_moments(plus, mach=[m], incidence=[0.05], deflection=[0.05]) for m in (0.1, 0.2))
-    assert float(fast.squeeze()) == pytest.approx(4.0 * float(slow.squeeze()), rel=0.01)  # compressibility does the rest
+    assert float(fast.squeeze()) == pytest.approx(
+        4.0 * float(slow.squeeze()), rel=0.01
+    )  # compressibility does the rest
     thin = au.hinge_moments(plus, mach=[0.2], incidence=[0.05], deflection=[0.05], altitude=5000.0)
     # 54 020/101 325 Pa at 5000 m (U.S. Standard Atmosphere 1976); the Mach number is the same
     assert float(thin.squeeze() / fast.squeeze()) == pytest.approx(54020.0 / 101325.0, rel=1e-3)

@@ -1,4 +1,6 @@
-"""Invariants of the whole aerodynamic model, through the wind tunnel: mirrors, quarter turns, pressure, continuity, stability."""
+"""Invariants of the whole aerodynamic model, through the wind tunnel: mirrors, quarter turns, pressure, continuity,
+stability.
+"""
 
 from __future__ import annotations
 
@@ -17,10 +19,12 @@ from sixdof.model import build_model
 from sixdof.study.tunnel import wind_tunnel
 
 SAME = 1e-9  # of the largest coefficient: order of operations
-# largest change between flows 1 deg apart from 0 to 180 deg, share of the sweep's largest C_Z or C_m: forces 0.051 (the stack's
-# booster fins stalling at 16 deg), moments 0.184 (the demo at 149 deg and Mach 0.3: the tail's stall, small moments else)
+# largest change between flows 1 deg apart from 0 to 180 deg, share of the sweep's largest C_Z or C_m: forces 0.051
+# (the stack's booster fins stalling at 16 deg), moments 0.184 (the demo at 149 deg and Mach 0.3: the tail's stall,
+# small moments else)
 JUMP_FORCE, JUMP_MOMENT = 0.055, 0.19
-# between Mach numbers 0.01 apart: 0.081 (the stack at 150 deg about Mach 1.19), 0.023 below 90 deg but for C_n at 60 deg, 0.032
+# between Mach numbers 0.01 apart: 0.081 (the stack at 150 deg about Mach 1.19), 0.023 below 90 deg but for C_n at 60
+# deg, 0.032
 JUMP_MACH = 0.085
 MISSION = sixdof.load_mission(Path(__file__).parents[2] / "configs" / "sampler.toml")
 STACK = on_booster(MISSION, phase=np.pi / 4)
@@ -47,14 +51,17 @@ def test_mirror__port_for_starboard(name, mach, incidence, roll, rate, fins):
     """
     p, q, r = rate
     one = tunnel(name, fins, mach=mach, incidence=incidence, roll=roll, rate=(p, q, r))
-    other = tunnel(name, [-fins[3], -fins[2], -fins[1], -fins[0]], mach=mach, incidence=incidence, roll=-roll, rate=(-p, q, -r))
+    other = tunnel(
+        name, [-fins[3], -fins[2], -fins[1], -fins[0]], mach=mach, incidence=incidence, roll=-roll, rate=(-p, q, -r)
+    )
     np.testing.assert_allclose(other, one * [1, -1, 1, -1, 1, -1], atol=SAME * max(np.abs(one).max(), 1.0))
 
 
 @settings(max_examples=60, deadline=None)
 @given(vehicles, machs, incidences, turns, angles)
 def test_quarter_turn__of_a_cruciform(name, mach, incidence, roll, fins):
-    """The flow turned by 90 deg about the axis, and every fin's angle given to the next fin: the force turns with it."""
+    """The flow turned by 90 deg about the axis, and every fin's angle given to the next fin: the force turns with it.
+    """
     one = tunnel(name, fins, mach=mach, incidence=incidence, roll=roll)
     # roll + 90 deg: the velocity that leaned towards z leans towards y, where fin 4 stands next to fin 1
     other = tunnel(name, [fins[1], fins[2], fins[3], fins[0]], mach=mach, incidence=incidence, roll=roll + np.pi / 2)
@@ -121,7 +128,9 @@ def test_continuity__in_mach(name, degrees):
 
 
 def test_static_stability__sign_is_that_of_the_margin():
-    """Nose up in a stable vehicle is pushed down about the centre of mass; about a point behind the centre of pressure, up."""
+    """Nose up in a stable vehicle is pushed down about the centre of mass; about a point behind the centre of
+    pressure, up.
+    """
     for name, (mission, model) in VEHICLES.items():
         small = np.radians(1.0)
         flow = wind_tunnel(mission, model=model, mach=0.3, incidence=small)
@@ -129,7 +138,9 @@ def test_static_stability__sign_is_that_of_the_margin():
         centre = float(flow.moment_centre + flow.C_m / flow.C_Z * model.aero.length)
         behind = wind_tunnel(mission, model=model, mach=0.3, incidence=small, cg=centre + 0.1)
         assert float(behind.C_m) > 0.0
-        assert float(wind_tunnel(mission, model=model, mach=0.3, incidence=small, cg=centre).C_m) == pytest.approx(0.0, abs=1e-6)
+        assert float(wind_tunnel(mission, model=model, mach=0.3, incidence=small, cg=centre).C_m) == pytest.approx(
+            0.0, abs=1e-6
+        )
 
 
 @settings(max_examples=30, deadline=None)

@@ -1,9 +1,9 @@
 """Fins ahead of fins: the vortices' strength and place, what they do, and an independent vortex lattice as the judge.
 
 Relations: W. C. Pitts, J. N. Nielsen, G. E. Kaattari, NACA Report 1307, 1957 (from memory, re-derived). Lattice:
-tests/independent_lattice.py, itself held here against R. T. Jones, NACA Report 835, 1946 (planar slender wing: lift slope
-pi AR/2, C_l_p -pi AR/32) and G. J. Adams, NACA TN 2270, 1951 (cruciform slender wing: damping in roll 62 % greater; from the
-abstract, second-hand).
+tests/independent_lattice.py, itself held here against R. T. Jones, NACA Report 835, 1946 (planar slender wing: lift
+slope pi AR/2, C_l_p -pi AR/32) and G. J. Adams, NACA TN 2270, 1951 (cruciform slender wing: damping in roll 62 %
+greater; from the abstract, second-hand).
 """
 
 from __future__ import annotations
@@ -122,7 +122,9 @@ def test_fins_ahead_of_small_ones__keep_their_moment(plain):
 
 
 def test_lattice__slender_wing():
-    """R. T. Jones 1946: lift slope pi AR/2; damping in roll of a planar and (G. J. Adams 1951) of a cruciform slender wing."""
+    """R. T. Jones 1946: lift slope pi AR/2; damping in roll of a planar and (G. J. Adams 1951) of a cruciform slender
+    wing.
+    """
     wing = {count: lattice.Fins(0.0, 1.0, 0.0, 0.05, 1.0, 1e-7, count=count, rows=20, columns=8) for count in (2, 4)}
     ratio, area = 0.2, 0.05  # of the pair
     lift = np.abs(lattice.force(wing[2], lattice.solve([wing[2]], [np.array([[1.0], [-1.0]])])[0])).sum() / area
@@ -174,7 +176,9 @@ def _wash(fins, y, z, core):
 def test_one_vortex__force_and_roll_of_four_fins_against_the_lattice(span, root, tip, sweep, plain):
     """A vortex anywhere around the fins but in a panel's plane: the table's two means against the lattice's loads."""
     fin = shape_of(_along(plain, 0.0, span=span, root_chord=root, tip_chord=tip, sweep=sweep).stage).fins[1]
-    fin = SimpleNamespace(**{name: getattr(fin, name) for name in ("span", "part", "chord", "y_mac", "aspect_ratio")}, body_radius=R)
+    fin = SimpleNamespace(
+        **{name: getattr(fin, name) for name in ("span", "part", "chord", "y_mac", "aspect_ratio")}, body_radius=R
+    )
     core = wake.CORE_SHARE * FRONT["span"]
     table, reach = wake.influence(fin, core=core), R + span
     fins, slope = lattice.Fins(0.0, root, tip, span, sweep, R, rows=14), _panel_slope(root, tip, span, sweep)
@@ -187,7 +191,9 @@ def test_one_vortex__force_and_roll_of_four_fins_against_the_lattice(span, root,
             normals, moment, force = np.column_stack([-np.cos(fins.angle), -np.sin(fins.angle)]), 0.0, np.zeros(2)
             for at, normal in zip(fins.angle, normals):
                 spanwise, across = np.cos(at) * z - np.sin(at) * y, -np.cos(at) * y - np.sin(at) * z
-                means = xr.DataArray(table, dims=("k", "s", "h")).interp(s=spanwise * per + wake.CELLS, h=across * per + wake.CELLS)
+                means = xr.DataArray(table, dims=("k", "s", "h")).interp(
+                    s=spanwise * per + wake.CELLS, h=across * per + wake.CELLS
+                )
                 force += slope * float(means[0]) * normal
                 moment += slope * float(means[1]) * (R + fin.y_mac)
             rolls.append((moment, lattice.roll(fins, load)))
@@ -200,7 +206,8 @@ def test_one_vortex__force_and_roll_of_four_fins_against_the_lattice(span, root,
 @pytest.mark.parametrize("phase", [0.0, np.pi / 4.0])
 @pytest.mark.parametrize("cells", [6, 9, 12, 18, 28])
 def test_survival__of_a_roll_moment_against_the_lattice(phase, cells, plain):
-    """Same-plane fins of equal or greater span give the whole moment back, none survives (slender theory, by reciprocity);
+    """Same-plane fins of equal or greater span give the whole moment back, none survives (slender theory, by
+    reciprocity);
     fins between the planes reverse it once they are some 1.5 times as far out."""
     rows = 12
     step = FRONT["span"] / rows

@@ -1,7 +1,7 @@
-"""What servo, law, mixer, guidance and failures can do, each in a flight by the kernel and by the independent reference.
+"""What servo, law, mixer, guidance and failures can do, each in a flight by the kernel and by the reference.
 
-Pure reference as in test_whole_flight.py. The fins are live for the last second of a flight of 1.5 s in which thrust and wind
-keep them busy. Tolerances are two to five times the difference measured at the default step.
+Pure reference as in test_whole_flight.py. The fins are live for the last second of a flight of 1.5 s in which thrust
+and wind keep them busy. Tolerances are two to five times the difference measured at the default step.
 """
 
 from __future__ import annotations
@@ -72,7 +72,8 @@ def test_servo__as_the_reference(demo, name):
 
 LAWS = {
     "filter": ({"K_FILTER": 0.02}, SMOOTH),
-    "rate of the error": ({"K_FILTER": 0.05, "K_ON_ERROR": 1.0, "K_DEMAND_LIMIT": 0.05}, 3.0 * SMOOTH),  # starts with a kick
+    # starts with a kick, which meets the servos' limits
+    "rate of the error": ({"K_FILTER": 0.05, "K_ON_ERROR": 1.0, "K_DEMAND_LIMIT": 0.05}, 3.0 * SMOOTH),
     "cascade": ({"K_CASCADE": 1.0, "K_RATE_LIMIT": 0.5, "K_DEMAND_LIMIT": 0.1}, SMOOTH),
 }
 
@@ -96,7 +97,7 @@ def test_schedule__as_the_reference(demo, over, values, booster):
 
 
 def test_mixer__first_things_first(demo):
-    """Canted fins ask for roll and a leaning thrust for pitch, more than there is together: what comes first differs."""
+    """Canted fins ask for roll and a leaning thrust for pitch, together more than there is."""
     model, draw = demo
     model = model._replace(servo=model.servo._replace(travel=0.08))
     draw = draw._replace(gain_roll=2.0, gain_pitch=1.5, cant=0.03, tilt_y=0.01)
@@ -115,8 +116,8 @@ def test_guidance__smooth_slewed_and_fed_forward(demo):
     profile = np.array([[0.0, 0.0, 0.0, 0.0], [0.5, 0.05, -0.02, 0.0], [1.0, 0.05, 0.05, 0.4], [1.3, 0.0, 0.0, 0.4]])
     gains = model.computer.gains.copy()
     gains[co.K_HEAD + 4 : co.K_HEAD + co.K_ROW : 4] = 0.1  # f of every channel
-    changed = with_computer(model, guidance=guidance._replace(profile=profile, smooth=1, slew=0.3, feed_rate=1), gains=gains)
-    assert_same(changed, draw, SMOOTH)
+    guidance = guidance._replace(profile=profile, smooth=1, slew=0.3, feed_rate=1)
+    assert_same(with_computer(model, guidance=guidance, gains=gains), draw, SMOOTH)
 
 
 def test_guidance__over_height_then_held(demo):
@@ -132,7 +133,7 @@ def test_guidance__over_height_then_held(demo):
     assert np.ptp(goal) < 1e-12 and flown.log[-1, la.L_MODE] == gu.HOLD_DIRECTION
 
 
-# the kernel's first step after a fin has gone dead still starts from the rate with that fin's load: an error of first order
+# the kernel's first step after a fin has gone dead starts from the rate with that fin's load: an error of first order
 FAILURES = {"stuck": (STUCK, SMOOTH), "dead": (DEAD, 2e-5)}
 
 
@@ -151,7 +152,7 @@ def test_slip__thrust_that_fades_on_the_rail(demo):
     """The vehicle comes to rest on the rail, waits, and leaves with the second push."""
     model, draw = demo
     curve = thrust((0.0, 0.1, 0.11, 0.5, 0.51, 1.5), (60.0, 60.0, 0.0, 0.0, 120.0, 120.0), propellant=0.1)
-    # the pull along the rail is a difference of large forces: liftoff is found to 1e-7 s on a straight line between steps
+    # liftoff is found to 1e-7 s on a straight line between steps
     plain, flown = assert_same(model._replace(thrust=curve), draw, 1e-5)
     waits = plain["phase"] == HOLD
     assert (waits & (plain["time"] > 0.3)).any() and (plain["phase"] == ON_RAIL).any()

@@ -72,7 +72,8 @@ def inclined(demo_path, tmp_path_factory):
     points = [f"{a}, {m}, {c}" for m, row in zip(MACH, AXIAL) for a, c in zip(ANGLE, row)]
     (folder / "axial.csv").write_text("\n".join(["incidence (deg), mach, coefficient", *points[::-1]]))
     text = demo_path.read_text().replace('"motors/', f'"{demo_path.parent}/motors/').replace('root_gap = "0.5 mm"', "")
-    return loads_mission(text.replace('name = "thistledown"', 'name = "thistledown"\nmeasured = { axial_curve = "axial.csv" }'), folder)
+    name = 'name = "thistledown"'
+    return loads_mission(text.replace(name, f'{name}\nmeasured = {{ axial_curve = "axial.csv" }}'), folder)
 
 
 def test_axial__the_kernel_gives_the_csv_back(inclined):

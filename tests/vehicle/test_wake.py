@@ -31,7 +31,9 @@ def _set(**change):
 
 
 def _stream(place: complex, at: complex) -> complex:
-    """Complex velocity v - i w of a unit vortex outside a circle of radius R and of its opposite at the inverse point."""
+    """Complex velocity v - i w of a unit vortex outside a circle of radius R and of its opposite at the inverse
+    point.
+    """
     inverse = R**2 / np.conj(place)
     return (1.0 / (at - place) - 1.0 / (at - inverse)) / (2j * np.pi)
 
@@ -44,7 +46,9 @@ def _at(table, fin, s, h):
 
 
 def test_image__no_flow_through_the_circle():
-    """L. M. Milne-Thomson, Theoretical Hydrodynamics: the circle stays a streamline with the image at the inverse point."""
+    """L. M. Milne-Thomson, Theoretical Hydrodynamics: the circle stays a streamline with the image at the inverse
+    point.
+    """
     for place in (0.08 + 0.03j, -0.02 + 0.2j, 0.051 + 0.0j):
         ring = R * np.exp(1j * np.linspace(0.1, 6.2, 40))
         through = (_stream(place, ring) * ring / R).real
@@ -113,7 +117,9 @@ def test_influence__mirrored_vortex():
 def test_roll_share__falls_with_panels_and_span(count, span, taper, root):
     fin = _set(count=count, span=span, root_chord=root, tip_chord=taper * root, station=0.5)
     assert 0.0 < wake.roll_share(fin) < 1.0
-    assert wake.roll_share(_set(count=count + 2, span=span, root_chord=root, tip_chord=taper * root, station=0.5)) < wake.roll_share(fin)
+    assert wake.roll_share(
+        _set(count=count + 2, span=span, root_chord=root, tip_chord=taper * root, station=0.5)
+    ) < wake.roll_share(fin)
     y, force, roll = wake.span_weights(fin)
     assert force.sum() == pytest.approx(1.0, rel=1e-12) and (roll > 0.0).all() and ((y > R) & (y < R + span)).all()
 

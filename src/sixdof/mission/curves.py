@@ -100,7 +100,9 @@ def _axial(columns: Sequence[Sequence[float]]) -> Iterator[Flaw]:
 
 
 def _grid(mach: Sequence[float], incidence: Sequence[float]) -> Iterator[Flaw]:
-    """Find what keeps points from being a full grid: the same incidences, 0 among them, at every Mach number, each once."""
+    """Find what keeps points from being a full grid: the same incidences, 0 among them, at every Mach number, each
+    once.
+    """
     angles, points = sorted(set(incidence)), list(zip(mach, incidence))
     if len(angles) < 2 or angles[0] != 0.0:
         yield Flaw(None, "incidence", "there are no two incidences, one of them 0", "write 0 and others for every mach")

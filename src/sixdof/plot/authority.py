@@ -40,7 +40,9 @@ def plot_trim(ds: xr.Dataset, *, axes=None):
 
 
 def plot_hinge_moments(moment: xr.DataArray, *, stall_torque: float | None = None, ax=None):
-    """Draw the largest hinge moment against Mach, a line a fin angle (worst incidence), and the servo's stall torque (N m)."""
+    """Draw the largest hinge moment against Mach, a line a fin angle (worst incidence), and the servo's stall torque
+    (N m).
+    """
     if not isinstance(moment, xr.DataArray) or "deflection" not in moment.dims:
         raise ValueError("plot_hinge_moments needs the result of sixdof.study.authority.hinge_moments")
     ax = axes_or_new(ax)

@@ -39,20 +39,26 @@ MARGIN = Source("(x_cp - x_cg)/d", CENTRE.accuracy)
 PITCH = Source("slope moments S0, S1, S2 of the body and every panel's own incidence", "20 %; lag of downwash left out")
 ROLL_DAMPING = Source("strip theory with the panel's slope (Barrowman 1967), K_W(B) of NACA 1307", "20 %")
 ROLL_FORCING = Source("panel slope, k_W(B) of NACA 1307, slot at the root", "15 %; 25 % with a slot")
-AUTHORITY = Source("difference of the kernel's own moments at +-1 deg of demand; panel slope, k_W(B) of NACA 1307", "20 %")
+AUTHORITY = Source(
+    "difference of the kernel's own moments at +-1 deg of demand; panel slope, k_W(B) of NACA 1307",
+    "20 %; in roll below Mach 1 strip theory is some 30 % too high against a vortex lattice",
+)
 TRIM = Source("zero of the kernel's own pitching moment; normal force over weight at sea-level density", "20 %, 1 deg")
 COUPLING = Source(
-    "sum over panels, each at its own incidence, stalling on its own (Hoerner and Borst 1975); the body's shadow on leeward "
+    "sum over panels, each at its own incidence, stalling on its own (Hoerner and Borst 1975); the body's "
+    "shadow on leeward "
     "panels is left out, so opposite panels of a cruciform always balance",
     "50 %",
 )
 HINGE = Source(
-    "panel load times distance from its centre of pressure to the hinge line: quarter-chord below Mach 0.8, linear theory "
+    "panel load times distance from its centre of pressure to the hinge line: quarter-chord below Mach 0.8, "
+    "linear theory "
     "above 1.2, area centroid when stalled",
     "a tenth of the chord times the load: near a balanced hinge more than the number itself",
 )
 SURVIVAL = Source(
-    "one rolled-up vortex a panel with its image in the body (NACA Report 1307, 1957); roll by reverse flow (NACA Report "
+    "one rolled-up vortex a panel with its image in the body (NACA Report 1307, 1957); roll by reverse flow "
+    "(NACA Report "
     "1119, 1953)",
     "0.2 of the share (a vortex lattice); the vortex's place to a tenth of the span",
 )

@@ -39,7 +39,15 @@ def _number(value: float, form: str) -> str:
 
 def _form(values: np.ndarray) -> str:
     most = np.nanmax(np.abs(values)) if np.isfinite(values).any() else 0.0
-    return "{:.1f}" if most >= 100.0 else "{:.2f}" if most >= 10.0 else "{:.3f}" if most >= 0.1 or most == 0.0 else "{:.5f}"
+    return (
+        "{:.1f}"
+        if most >= 100.0
+        else "{:.2f}"
+        if most >= 10.0
+        else "{:.3f}"
+        if most >= 0.1 or most == 0.0
+        else "{:.5f}"
+    )
 
 
 def source_of(variable: xr.DataArray) -> str:

@@ -1,4 +1,6 @@
-"""What the control fins can do, in words and tables: the report's sections on authority, trim, hinges, the stack, validity."""
+"""What the control fins can do, in words and tables: the report's sections on authority, trim, hinges, the stack,
+validity.
+"""
 
 from __future__ import annotations
 
@@ -67,7 +69,9 @@ def trim_section(mission: Mission, stages: Sequence[int]) -> list[str]:
 
 
 def coupling_section(mission: Mission, stages: Sequence[int]) -> list[str]:
-    """Return rolling moment and roll authority over incidence, worst direction of the cross flow, half pitch demand held."""
+    """Return rolling moment and roll authority over incidence, worst direction of the cross flow, half pitch demand
+    held.
+    """
     if not has_controls(mission, stages):
         return []
     demand = 0.5 * mission.servo.travel
@@ -78,7 +82,8 @@ def coupling_section(mission: Mission, stages: Sequence[int]) -> list[str]:
         ("least C_l per deg", ds["roll_authority"].min("roll").values, source),
         ("most C_l per deg", ds["roll_authority"].max("roll").values, source),
     ]
-    title = f"{_called(mission, stages)}: roll coupling at Mach {SLOW}, {np.degrees(demand):.1f} deg of pitch demand held, all directions"
+    held = f"{np.degrees(demand):.1f} deg of pitch demand held, all directions"
+    title = f"{_called(mission, stages)}: roll coupling at Mach {SLOW}, {held}"
     return table(title, np.degrees(INCIDENCE), rows, "{:.4f}", "incidence deg")
 
 
@@ -96,7 +101,8 @@ def hinge_section(mission: Mission, stages: Sequence[int]) -> list[str]:
         for j, a in enumerate(SHOWN)
         if (i, j) != (0, 0)
     ]
-    title = f"{_called(mission, stages)}: largest hinge moment on any fin, N m, by fin angle, in the air at the site's ground"
+    where = "by fin angle, in the air at the site's ground"
+    title = f"{_called(mission, stages)}: largest hinge moment on any fin, N m, {where}"
     return table(title, MACH, rows, "{:.3f}") + wrapped(servo_sentence(mission, found.values.max(axis=(0, 1))))
 
 
@@ -105,20 +111,25 @@ def servo_sentence(mission: Mission, moment: np.ndarray) -> str:
     torque, most = mission.servo.stall_torque, moment.max()
     if torque is None:
         return (
-            f"The mission gives no servo.stall_torque, so nothing holds the servo back in flight; up to Mach {MACH[-1]:g} the "
+            f"The mission gives no servo.stall_torque, so nothing holds the servo back in flight; up to Mach "
+            f"{MACH[-1]:g} the "
             f"air asks for {most:.3g} N m, up to Mach 0.9 for {moment[MACH <= 0.9].max():.3g} N m."
         )
     if most < torque:
-        return f"The servo's stall torque, {torque:.3g} N m, is more than all of these: it holds, with {most / torque:.0%} used."
+        used = f"{most / torque:.0%}"
+        return f"The servo's stall torque, {torque:.3g} N m, is more than all of these: it holds, with {used} used."
     first = MACH[np.flatnonzero(moment >= torque)[0]]
     return (
-        f"THE SERVO DOES NOT HOLD: its stall torque, {torque:.3g} N m, is less than the air's moment from Mach {first:g} on "
+        f"THE SERVO DOES NOT HOLD: its stall torque, {torque:.3g} N m, is less than the air's moment from Mach "
+        f"{first:g} on "
         f"(at worst {most:.3g} N m)."
     )
 
 
 def survival_section(mission: Mission, stages: Sequence[int]) -> list[str]:
-    """Return what survives of a commanded moment with the booster attached; nothing for a vehicle with one set of fins."""
+    """Return what survives of a commanded moment with the booster attached; nothing for a vehicle with one set of
+    fins.
+    """
     if not sheds(mission, stages):
         return []
     ds = survival(mission, mach=SLOW, incidence=INCIDENCE)
@@ -126,9 +137,13 @@ def survival_section(mission: Mission, stages: Sequence[int]) -> list[str]:
     rows = [
         (f"{channel}, {angle:.1f} deg", values, _said(sources.SURVIVAL))
         for channel in channels
-        for angle, values in zip(np.degrees(ds["demand"].values), ds[f"{channel}_moment"].transpose("demand", ...).values)
+        for angle, values in zip(
+            np.degrees(ds["demand"].values), ds[f"{channel}_moment"].transpose("demand", ...).values
+        )
     ]
-    title = f"{_called(mission, stages)}: share of a commanded moment that survives the fins behind, Mach {SLOW}, by demand"
+    title = (
+        f"{_called(mission, stages)}: share of a commanded moment that survives the fins behind, Mach {SLOW}, by demand"
+    )
     lines = table(title, np.degrees(INCIDENCE), rows, "{:.2f}", "incidence deg")
     for channel in channels:
         share = ds[f"{channel}_moment"]
@@ -136,7 +151,8 @@ def survival_section(mission: Mission, stages: Sequence[int]) -> list[str]:
         words = dict.fromkeys((survival_word(low), survival_word(high)))
         lines.append(f"{channel.capitalize()}: {low:.2f} to {high:.2f}: {' .. '.join(words)}.")
     return lines + wrapped(
-        "The share compares moments about the stack's centre of mass: fins near it have little moment of their own, and what they "
+        "The share compares moments about the stack's centre of mass: fins near it have little moment of their "
+        "own, and what they "
         "induce far behind it outweighs that; the authority table above has the moments themselves."
     )
 
@@ -144,15 +160,19 @@ def survival_section(mission: Mission, stages: Sequence[int]) -> list[str]:
 def validity_section(mission: Mission, stages: Sequence[int]) -> list[str]:
     """Return where the model stops being trustworthy, for this vehicle."""
     aero, shape = aero_table(mission, stages), shape_of([mission.stage[i] for i in stages])
-    air = at_site(np.array([mission.site.altitude]), mission.site.altitude, mission.air.temperature, mission.air.pressure)
+    air = at_site(
+        np.array([mission.site.altitude]), mission.site.altitude, mission.air.temperature, mission.air.pressure
+    )
     mach_per_reynolds = float(air.viscosity[0] / (air.density[0] * air.sound[0])) / shape.length
     lines = [f"{_called(mission, stages)}: where the model stops being trustworthy"]
     lines += wrapped(
-        f"Mach: theory below {observe.MACH_LIMIT:g} and above {observe.SONIC_LIMIT:g}; between them a smooth bridge joins the two and "
+        f"Mach: theory below {observe.MACH_LIMIT:g} and above {observe.SONIC_LIMIT:g}; between them a smooth "
+        "bridge joins the two and "
         f"nothing is known better than 25 %. The tables end at Mach {MACH_TOP:g}; heating and real gas are left out."
     )
     lines += wrapped(
-        f"Incidence: slender theory to {np.degrees(observe.INCIDENCE_LIMIT):.0f} deg; beyond, cross-flow and flat-plate forces, good to "
+        f"Incidence: slender theory to {np.degrees(observe.INCIDENCE_LIMIT):.0f} deg; beyond, cross-flow and "
+        "flat-plate forces, good to "
         "30 %; asymmetric vortices of the nose (beyond some 25 deg) are left out."
     )
     for number, name in enumerate(fin_names(shape)):
@@ -160,13 +180,15 @@ def validity_section(mission: Mission, stages: Sequence[int]) -> list[str]:
         turned = mission.servo.travel if shape.fins[number].part.control else 0.0
         at_rest, moved = (_stall_degrees(slow, angle) for angle in (0.0, turned))
         lines += wrapped(
-            f"Stall of {name}: begins at {at_rest:.1f} deg of incidence at Mach {SLOW}, {_stall_degrees(fast, 0.0):.1f} deg at Mach 2"
+            f"Stall of {name}: begins at {at_rest:.1f} deg of incidence at Mach {SLOW}, "
+            f"{_stall_degrees(fast, 0.0):.1f} deg at Mach 2"
             + (f"; at {max(moved, 0.0):.1f} deg with the fin at its stop" if turned else "")
             + "; +-4 deg."
         )
     lines += wrapped(
         f"Reynolds number on the length: {observe.LOW_REYNOLDS:.0e} to {observe.HIGH_REYNOLDS:.0e}, here Mach "
-        f"{observe.LOW_REYNOLDS * mach_per_reynolds:.2g} to {observe.HIGH_REYNOLDS * mach_per_reynolds:.2g} at the site's ground. "
+        f"{observe.LOW_REYNOLDS * mach_per_reynolds:.2g} to {observe.HIGH_REYNOLDS * mach_per_reynolds:.2g} at "
+        "the site's ground. "
         "Every flight's summary says how long it was beyond these limits."
     )
     return lines

@@ -1,6 +1,7 @@
 """Measured coefficients in place of the build-up: the body's normal force, a panel's, the axial force at incidence.
 
-Curves are straight lines between their points and held beyond both ends. The axial force's at none are read in `aero_drag`.
+Curves are straight lines between their points and held beyond both ends. The axial force's at none are read in
+`aero_drag`.
 """
 
 from __future__ import annotations
@@ -14,7 +15,8 @@ from sixdof.mission.schema import AxialCurve, BodyCurve, Measured, Mission
 from sixdof.vehicle.geometry import FinSet
 
 SINES = 201  # columns of the factor on the axial force
-LAST_INCIDENCE = math.radians(80.0)  # beyond, the square of the cosine alone: the factor would grow without limit at 90 deg
+# beyond, the square of the cosine alone: the factor would grow without limit at 90 deg
+LAST_INCIDENCE = math.radians(80.0)
 
 
 def measured_of(mission: Mission, stages: Sequence[int]) -> Measured | None:
@@ -35,8 +37,8 @@ def body_curve_of(mission: Mission, stages: Sequence[int]) -> BodyCurve | None:
 def measured_body(curve: BodyCurve, mach, built: np.ndarray) -> np.ndarray:
     """Return S0, S1, S2 (n, 3) over `mach` (n,) of a body with a measured slope and centre of pressure.
 
-    The spread about the centre, which damps, is the build-up's, S2/S0 - (S1/S0)^2, where the build-up `built` (n, 3) has
-    a force to spread.
+    The spread about the centre, which damps, is the build-up's, S2/S0 - (S1/S0)^2, where the build-up `built` (n, 3)
+    has a force to spread.
     """
     slope = np.interp(mach, curve.mach, curve.slope)
     centre = np.interp(mach, curve.mach, curve.centre)
@@ -54,7 +56,8 @@ def measured_panel(fin: FinSet, mach, reference: float) -> tuple[np.ndarray, np.
 
 
 def axial_grid(curve: AxialCurve) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    """Return (Mach numbers (m,), incidences (k,) in rad, coefficients (m, k)) of a measured axial force, both rising."""
+    """Return (Mach numbers (m,), incidences (k,) in rad, coefficients (m, k)) of a measured axial force, both rising.
+    """
     mach, incidence = np.unique(curve.mach), np.unique(curve.incidence)
     order = np.lexsort((curve.incidence, curve.mach))
     return mach, incidence, np.array(curve.coefficient)[order].reshape(mach.size, incidence.size)

@@ -1,8 +1,8 @@
 """Vortices that a set of fins sheds onto a set behind it: the pairs of sets, and what one vortex does to one panel.
 
-Each panel sheds one rolled-up vortex; its strength, path and image are worked out in flight (core/aerodynamics.py). Left out:
-the roll-up's own length, the mutual motion of the vortices, the load they put on the body between the sets, the delay of the
-wake, and the vortices of bodies at high incidence.
+Each panel sheds one rolled-up vortex; its strength, path and image are worked out in flight (core/aerodynamics.py).
+Left out: the roll-up's own length, the mutual motion of the vortices, the load they put on the body between the sets,
+the delay of the wake, and the vortices of bodies at high incidence.
 """
 
 from __future__ import annotations
@@ -22,7 +22,9 @@ QUADRATURE = 64
 
 
 def wake_tables(shape: Shape) -> tuple[np.ndarray, np.ndarray]:
-    """Return (wake_pair (pairs, WAKE_COLUMNS), wake (pairs, 2, 2 CELLS + 1, 2 CELLS + 1)) of every set with a set behind it."""
+    """Return (wake_pair (pairs, WAKE_COLUMNS), wake (pairs, 2, 2 CELLS + 1, 2 CELLS + 1)) of every set with a set
+    behind it.
+    """
     counts = [fin.part.count for fin in shape.fins]
     rows, tables = [], []
     for i, source in enumerate(shape.fins):
@@ -59,10 +61,11 @@ def tip_radius(fin: FinSet) -> float:
 def roll_share(fin: FinSet) -> float:
     """Return the share of strip theory's rolling moment that a set of panels keeps, 0..1.
 
-    A rolling moment is less than strip theory with the panel's slope says: the load falls off more steeply along the span, as
-    on a wing in roll (planar wing: (AR + 2)/(AR + 4), lifting line; 1/2 slender, R. T. Jones, NACA 835), and each panel blows
-    on the next. 1/[1 + N (1 - r/s)^2/(AR + 2)] is fitted (ours) to a vortex lattice of 2 to 8 panels of ratio 0.5 to 5 on
-    bodies of r/s 0.1 to 0.65: within 15 %, 8 % for three and four (tests/validation/test_shed_vortices.py).
+    A rolling moment is less than strip theory with the panel's slope says: the load falls off more steeply along the
+    span, as on a wing in roll (planar wing: (AR + 2)/(AR + 4), lifting line; 1/2 slender, R. T. Jones, NACA 835), and
+    each panel blows on the next. 1/[1 + N (1 - r/s)^2/(AR + 2)] is fitted (ours) to a vortex lattice of 2 to 8 panels
+    of ratio 0.5 to 5 on bodies of r/s 0.1 to 0.65: within 15 %, 8 % for three and four
+    (tests/validation/test_shed_vortices.py).
     """
     share = 1.0 - fin.body_radius / tip_radius(fin)
     return 1.0 / (1.0 + fin.part.count * share**2 / (fin.aspect_ratio + 2.0))
@@ -71,9 +74,10 @@ def roll_share(fin: FinSet) -> float:
 def span_weights(fin: FinSet) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """Return distances y from the axis (k,), and what air moving along the normal there counts for force and roll (k,).
 
-    Force: share of the panel's chord (strip theory). Roll: by the reverse-flow theorem (M. A. Heaslet and J. R. Spreiter, NACA
-    Report 1119, 1953) the moment is the integral of the wash times the load that a steady roll makes: y sqrt(1 - (out/span)^2)
-    times `roll_share`, over the arm y of the panel's load. Uniform wash has the weights' sum: 1 in force, less in roll.
+    Force: share of the panel's chord (strip theory). Roll: by the reverse-flow theorem (M. A. Heaslet and J. R.
+    Spreiter, NACA Report 1119, 1953) the moment is the integral of the wash times the load that a steady roll makes:
+    y sqrt(1 - (out/span)^2) times `roll_share`, over the arm y of the panel's load. Uniform wash has the weights'
+    sum: 1 in force, less in roll.
     """
     r, tip = fin.body_radius, tip_radius(fin)
     node, weight = np.polynomial.legendre.leggauss(QUADRATURE)
@@ -84,14 +88,15 @@ def span_weights(fin: FinSet) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
 
 
 def influence(receiver: FinSet, *, core: float) -> np.ndarray:
-    """Return two means (2, n, n) of the velocity along the receiver's normal for unit circulation (1/m), over the vortex's place.
+    """Return two means (2, n, n) of the velocity along the receiver's normal for unit circulation (1/m), over the
+    vortex's place.
 
-    The first is the mean for the panel's force, the second for the rolling moment, by `span_weights`: the wash is uneven, and its
-    rolling moment is not its force times the usual arm. Rows: the vortex's distance along the panel's span direction from
-    the body axis, columns: along its normal, both from -REACH to REACH tip radii.
-    A straight vortex along x, positive about x, and its image of opposite sense at the inverse point of the body's circle
-    (Milne-Thomson's circle theorem without the vortex at the centre: the shed system of a panel has no net circulation).
-    `core` (m) keeps the velocity finite.
+    The first is the mean for the panel's force, the second for the rolling moment, by `span_weights`: the wash is
+    uneven, and its rolling moment is not its force times the usual arm. Rows: the vortex's distance along the panel's
+    span direction from the body axis, columns: along its normal, both from -REACH to REACH tip radii. A straight
+    vortex along x, positive about x, and its image of opposite sense at the inverse point of the body's circle
+    (Milne-Thomson's circle theorem without the vortex at the centre: the shed system of a panel has no net
+    circulation). `core` (m) keeps the velocity finite.
     """
     r, tip = receiver.body_radius, tip_radius(receiver)
     y, *weights = span_weights(receiver)
