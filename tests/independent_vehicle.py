@@ -259,11 +259,13 @@ class Vehicle:
         at[:, 0] = -cg[0] - x - draw.cp
         v = u + np.cross(rate, at)
         along = v[:, 0]
-        across = (normal * v).sum(axis=1) + rate[0] * (y_roll - y)
-        speed2 = along**2 + across**2
+        across, spin = (normal * v).sum(axis=1) - rate[0] * y, rate[0] * y_roll
+        speed2 = along**2 + (across + spin) ** 2
         speed = np.sqrt(np.where(speed2 > 0.0, speed2, 1.0))
-        # the vortices' own velocity counts as incidence: positive along the normal, already with the body's image in it
-        incidence, turned, (stirred, rolled) = -across / speed, np.sin(angle) * along / speed, wash / speed
+        # the body's upwash multiplies what comes from afar; the vortices' velocity (positive along the normal, the body's image in
+        # it) and the panel's own in a roll count once
+        incidence, turned, (swept, rolled) = -across / speed, np.sin(angle) * along / speed, wash / speed
+        stirred = swept - spin / speed
         e = np.clip(kw * incidence + stirred + dw * turned, -1.0, 1.0)
         w = np.clip((np.abs(e) - stall) / STALL_WIDTH, 0.0, 1.0)
         w = 3.0 * w**2 - 2.0 * w**3
@@ -280,7 +282,7 @@ class Vehicle:
         on_body[:, 0] = -cg[0] - xb - draw.cp
         on_body_force = carried[:, None] * normal
         moment = (np.cross(at, own) + np.cross(on_body, on_body_force)).sum(axis=0)
-        moment[0] += y @ (q_area * (1.0 - w) * slope * (rolled - stirred))
+        moment[0] += y @ (q_area * (1.0 - w) * slope * (rolled - swept))
         return Moved((own + on_body_force).sum(axis=0), moment, load, load * (panel[:, ct.PANEL_HINGE] - acts))
 
     def wash(self, receiver, u, air, load, fins):

@@ -265,16 +265,16 @@ static inline Loads loads(const Input *in, const State *s, const Body *body, dou
         long control = (long)row[6];
         double sine = small_sin(row[5] + in->cant + (control >= 0 ? fins[k][control] : 0.0));
         double lever = cg.x - x, along = u.x + y * (rate.y * c + rate.z * sn);
-        double across = -c * (u.y + rate.z * lever) - sn * (u.z - rate.y * lever) + rate.x * row[4];
-        double v2 = along * along + across * across, inverse = 1.0 / sqrt(v2 + 1e-12);
-        double incidence = -across * inverse, turned = sine * along * inverse;
-        double bent = clip(kw * incidence + dw * turned, -1.0, 1.0),
+        double across = -c * (u.y + rate.z * lever) - sn * (u.z - rate.y * lever);
+        double spin = rate.x * row[4], v2 = along * along + (across + spin) * (across + spin), inverse = 1.0 / sqrt(v2 + 1e-12);
+        double incidence = -across * inverse, stirred = -spin * inverse, turned = sine * along * inverse;
+        double bent = clip(kw * incidence + stirred + dw * turned, -1.0, 1.0),
                w = clip((fabs(bent) - stall) * (1.0 / 0.15), 0.0, 1.0);
         w = w * w * (3.0 - 2.0 * w);
         double q_area = half * v2 * in->area, attached = slope * bent * sqrt(1.0 - bent * bent);
         double plate = separated * row[7] * per_area * bent / (0.56 + 0.44 * fabs(bent));
         double load = q_area * (attached + w * (plate - attached));
-        double carried = q_area * (1.0 - w) * slope * (kb * incidence + db * turned) * fabs(along) * inverse;
+        double carried = q_area * (1.0 - w) * slope * (kb * (incidence + stirred / kw) + db * turned) * fabs(along) * inverse;
         double acts = x + w * (row[9] - x), *seen = in->seen + SEEN_COLUMNS * p;
         seen[SEEN_LOAD] = load;
         seen[SEEN_X] = acts;

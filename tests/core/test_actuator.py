@@ -72,7 +72,8 @@ def test_any_command__as_the_exact_pieces(angle, rate, command, limited):
     pieces = move(0.0, 0.01, angle, rate, command, servo)
     # a limit is met inside a step and felt at its end: the rate is off by at most the largest acceleration,
     # 1,500 rad/s^2, times a step where the actuator leaves a stop, and by a square of the step elsewhere
-    hit = np.abs(out[:, 0]).max() == servo.travel
+    # (whether it was there is asked of the pieces: the kernel may have left again within its first step)
+    hit = max(abs(piece.angle) for piece in pieces) >= servo.travel * (1.0 - 1e-9)
     late = 1500.0 * STEP * (0.01 if hit else 2.0 * STEP)
     assert out[-1, 0] == pytest.approx(pieces[-1].at(0.01)[0], abs=late)
 

@@ -128,11 +128,13 @@ def _panel(row, shared, sine, u, rate, cg, wash, roll_wash, q_area, plate, out):
     # normal n = (0, -c, -s): positive force rolls the vehicle positive; span direction e = (0, -s, c)
     arm = cg.x - shared.x
     along = u.x + y * (rate.y * c + rate.z * s)
-    across = -c * (u.y + rate.z * arm) - s * (u.z - rate.y * arm) + rate.x * row[PANEL_Y_ROLL]
-    speed2 = along * along + across * across
+    across = -c * (u.y + rate.z * arm) - s * (u.z - rate.y * arm)
+    spin = rate.x * row[PANEL_Y_ROLL]
+    speed2 = along * along + (across + spin) * (across + spin)
     inverse = 1.0 / sqrt(speed2 + TINY)
     incidence = -across * inverse
-    stirred = wash * inverse  # the image in the body is in it already, so no K_W(B) here
+    # neither goes with K_W(B): a rolling body makes no upwash, and a vortex's image in the body is in the wash already
+    stirred = (wash - spin) * inverse
     turned = sine * along * inverse
     e = clip(shared.panel_incidence * incidence + stirred + shared.panel_deflection * turned, -1.0, 1.0)
     w = clip((abs(e) - shared.stall) * (1.0 / STALL_WIDTH), 0.0, 1.0)

@@ -13,7 +13,7 @@ from sixdof.core.actuator import (
 )  # fmt: skip
 from sixdof.core.algebra import cross, fill, launch_frame, to_body
 from sixdof.core.body import body_at, burn_segment
-from sixdof.core.computer import NOTICE_SIZE, SW_FINS, SW_MODE, SWITCHES, run_tick
+from sixdof.core.computer import NOTICE_SIZE, SW_FINS, SW_MODE, SWITCHES, run_tick, sense
 from sixdof.core.craft import chance_of, drawn_gains, make_craft, rail_attitude, state_at_rest
 from sixdof.core.descent import drag_area, fall_step, falling_rate, longest_fall_step, reach_ground
 from sixdof.core.draw import draw_of
@@ -409,6 +409,7 @@ def fly(model, draw, work, log, events, summary):
         write_event(events[E_LANDING], t, s, body, craft, load, frame)
         if rows < log.shape[0]:
             force = felt_force(s, _rate(HOLD, t, s, body, craft, load, model, draw, work), craft, load)
+            sense(t, tick, stride, s, force, load.matrix, model, frame, chance, work)
             write_log(log[rows], t, phase, s, body, craft, load, force, frame, area, work)
             rows += 1
     _close(status == LANDED_OK, apogee_passed, t, s, model.computer.guidance.waypoint, summary, work)

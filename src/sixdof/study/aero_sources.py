@@ -37,7 +37,7 @@ SLOPE = Source(
 CENTRE = Source("moments of the same forces", "half a diameter, one from Mach 0.8 to 1.2")
 MARGIN = Source("(x_cp - x_cg)/d", CENTRE.accuracy)
 PITCH = Source("slope moments S0, S1, S2 of the body and every panel's own incidence", "20 %; lag of downwash left out")
-ROLL_DAMPING = Source("strip theory with the panel's slope (Barrowman 1967), K_W(B) of NACA 1307", "20 %")
+ROLL_DAMPING = Source("strip theory with the panel's slope (Barrowman 1967)", "up to 40 % high against a vortex lattice")
 ROLL_FORCING = Source("panel slope, k_W(B) of NACA 1307, slot at the root", "15 %; 25 % with a slot")
 AUTHORITY = Source(
     "difference of the kernel's own moments at +-1 deg of demand; panel slope, k_W(B) of NACA 1307",

@@ -52,7 +52,7 @@ def derivatives(aero: Aero, mach, cg: float) -> Derivatives:
         body_slope=body[:, BODY_S0],
         fin_slope=force.T,
         pitch_damping=-2.0 * (spread + turned.sum(axis=1)) / aero.length**2,
-        fin_roll_damping=-2.0 * (panels * fin[..., FIN_KW] * arm * arm_roll).T / aero.length**2,
+        fin_roll_damping=-2.0 * (panels * arm * arm_roll).T / aero.length**2,
         fin_roll_forcing=(panels * fin[..., FIN_DW] * arm).T / aero.length,
     )
 
