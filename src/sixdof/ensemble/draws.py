@@ -13,7 +13,6 @@ from collections.abc import Sequence
 import numpy as np
 import xarray as xr
 from scipy.special import ndtri
-from scipy.stats import truncnorm
 
 from sixdof.core.draw import DRAW_COLUMNS, DRAW_SCALARS, Draw
 from sixdof.core.random import fill_uniform
@@ -96,6 +95,8 @@ def _normal(spread: Spread, u: np.ndarray, mean: float, least: float | None) -> 
     a, b = (low - mean) / spread.sd, (high - mean) / spread.sd
     if a < -FARTHEST and b > FARTHEST:
         return mean + spread.sd * ndtri(u)
+    from scipy.stats import truncnorm  # half a second to import, and most flights need no cut
+
     return np.clip(mean + spread.sd * truncnorm.ppf(u, a, b), low, high)  # clip: rounding may step over a cut
 
 
