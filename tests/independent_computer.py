@@ -196,11 +196,11 @@ class FlightComputer:
 
     def _control(self, r, v, turn, w, wanted):
         """Return the demands of roll, pitch and yaw."""
-        if not self.enabled:
-            for kept in (self.integral, self.filtered, self.last_error):
-                kept[:] = 0.0
-            return np.zeros(3)
         error = twice_sine(Rotation.from_matrix(turn.T @ wanted).as_rotvec())
+        if not self.enabled:
+            self.integral[:] = self.filtered[:] = 0.0
+            self.last_error = error  # still noted, so that its change does not kick as the fins go live
+            return np.zeros(3)
         g, period = self.computer.gains, self.computer.period
         pressure, mach = self._surroundings(r, v)
         over = {0.0: 0.0, 1.0: pressure, 2.0: mach}[g[co.K_OVER]]

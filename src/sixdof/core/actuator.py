@@ -109,7 +109,7 @@ def move_fins(fins, motors, targets, state, hinge, servo, h):
     """Fill rows 1 and 2 of `fins` and the middle and end of `motors` with the state after h/2 and h, from the start.
 
     The actuators do not feel the vehicle's motion inside a step, so they move first and the rigid body gets three known angles;
-    their load is that of the step's start.
+    their load is that of the last tick.
     """
     for i in range(fins.shape[1]):
         a, r = motors[0, i], motors[1, i]

@@ -88,11 +88,13 @@ def pid(error, rate, goal_rate, p, i, d, f, scale, held, gains, memory, channel,
 @kernel
 def built_in_control(t, sensed, memory, gains, command):
     """Write the demands of roll, pitch and yaw (rad of fin) into `command`; see layout.SENSED, DEMAND and the K_* numbers."""
+    error = attitude_error(sensed)
     if sensed[S_ENABLED] < 0.5:
-        for k in range(3 * CHANNELS):
-            memory[k] = 0.0
-        for k in range(CHANNELS):
-            command[k] = 0.0
+        for c in range(CHANNELS):
+            command[c] = 0.0
+            memory[3 * c] = memory[3 * c + 1] = 0.0
+            # the last error goes on being noted: D on its change must not kick as the fins go live
+            memory[3 * c + 2] = error[0] if c == 0 else (error[1] if c == 1 else error[2])
         return
     rows = int(gains[K_ROWS])
     first = K_HEAD
@@ -106,7 +108,6 @@ def built_in_control(t, sensed, memory, gains, command):
     scale = 1.0
     if gains[K_PRESSURE] > 0.0:
         scale = clip(gains[K_PRESSURE] / max(sensed[S_PRESSURE], 1.0), gains[K_LOW], gains[K_HIGH])
-    error = attitude_error(sensed)
     for c in range(CHANNELS):
         e = error[0] if c == 0 else (error[1] if c == 1 else error[2])
         column = 1 + 4 * c

@@ -54,8 +54,8 @@ def align(state, q, r, estimator, constants, chance):
     bias = Vec3(constants[C_ACCELEROMETER], constants[C_ACCELEROMETER + 1], constants[C_ACCELEROMETER + 2])
     b = to_world(m, scale(bias, 1.0 / GRAVITY))
     heading = estimator.heading * normal(chance.seed, chance.flight, ALIGNMENT, np.uint64(0))
-    # the reading looks like gravity tilted by its horizontal part: small turns about east and north, the heading about up
-    turn = Quat(1.0, -0.5 * b.y, 0.5 * b.x, 0.5 * heading)
+    # the small turn about east and north that makes the reading, up plus the bias, look straight up; the heading about up
+    turn = Quat(1.0, 0.5 * b.y, -0.5 * b.x, 0.5 * heading)
     e = normalised(multiply(turn, q))
     fill(state, 0.0)
     state[E_QW], state[E_QX], state[E_QY], state[E_QZ] = e.w, e.x, e.y, e.z

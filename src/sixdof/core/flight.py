@@ -270,6 +270,7 @@ def fly(model, draw, work, log, events, summary):
 
     while status < 0:
         # ------------------------------------------------------------ the flight computer's tick
+        fail_fins(t, model.computer.failure, work.health, work.fins)
         load = loads(s, body, craft, work.fins, START)
         if not (isfinite(s.r.z) and isfinite(s.v.x + s.v.y + s.v.z) and isfinite(s.w.x + s.w.y + s.w.z)):
             status = DIVERGED
@@ -279,7 +280,6 @@ def fly(model, draw, work, log, events, summary):
         if run_tick(t, tick, stride, s, force, load.matrix, craft, frame, model, draw, chance, work) != 0:
             status = LAW_FAILED
             break
-        fail_fins(t, model.computer.failure, work.health, work.fins)
         _feel_hinges(model.aero.panel, work)
         phase = _after_tick(phase, t, s, body, craft, load, frame, events, summary, work)
         watch(summary, phase, not apogee_passed, t, s, body, craft, load, force, frame, period, events, work)
@@ -332,6 +332,8 @@ def fly(model, draw, work, log, events, summary):
                         write_event(events[E_LIFTOFF], t_next, s, end, craft, load, frame)
                     elif not breaks:
                         status = NO_LIFTOFF
+                    move_fins(work.fins, work.motors, work.targets, work.health, work.hinge, craft.servo, t_next - t)
+                    keep_fins(work.fins, work.motors)
                 elif phase == CANOPY:
                     s1 = fall_step(
                         t, s, h, craft, body, middle, end, model.canopy, work.opened, model.tumble_area, draw.canopy_drag
@@ -350,7 +352,6 @@ def fly(model, draw, work, log, events, summary):
                     s = s1
                 else:
                     move_fins(work.fins, work.motors, work.targets, work.health, work.hinge, craft.servo, h)
-                    watch_servos(work, craft.servo, h)
                     s1 = rk4_step(phase, s, h, k1, fresh, body, middle, end, craft, work.fins)
                     kind = _gap_kind(phase, apogee_passed, s)
                     if (phase == ON_RAIL or phase == PIVOT) and gap(GAP_SLIP, s1, end, craft) < 0.0:
@@ -380,6 +381,7 @@ def fly(model, draw, work, log, events, summary):
                         else:
                             status = LANDED_OK
                     s = s1
+                    watch_servos(work, craft.servo, t_next - t)
                     keep_fins(work.fins, work.motors)
                 body = end
             t = t_next

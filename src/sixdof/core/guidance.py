@@ -9,7 +9,7 @@ import numpy as np
 
 from sixdof._jit import helper, kernel
 from sixdof.core.algebra import (
-    add, clip, conjugate, dot, fill, matrix_of, multiply, norm, scale, sub, tilt_quaternion, to_body,
+    add, clip, conjugate, cross, dot, fill, matrix_of, multiply, norm, scale, sub, tilt_quaternion, to_body,
 )  # fmt: skip
 from sixdof.core.types import Quat, Vec3
 
@@ -77,7 +77,9 @@ def leaned(towards, from_, most):
     c = clip(dot(towards, from_), -1.0, 1.0)
     if acos(c) <= most:
         return towards
-    side = _unit(sub(towards, scale(from_, c)), Vec3(0.0, 0.0, 0.0))
+    # straight behind, any side will do
+    other = Vec3(0.0, 0.0, 1.0) if abs(from_.z) < 0.9 else Vec3(1.0, 0.0, 0.0)
+    side = _unit(sub(towards, scale(from_, c)), _unit(cross(from_, other), other))
     return add(scale(from_, cos(most)), scale(side, sin(most)))
 
 
