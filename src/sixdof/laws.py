@@ -17,7 +17,7 @@ from pathlib import Path
 import numpy as np
 
 from sixdof._jit import LAW_PROTOTYPE, is_jitted, law_pointer
-from sixdof.core.computer import SW_FAILED
+from sixdof.core.computer import SW_FAILED, SW_STATUS
 from sixdof.core.flight import LawSize, Work, make_work
 from sixdof.core.layout import DEMAND, DEMAND_SIZE, GOAL, GOAL_SIZE, MEMORY_SIZE, SENSED
 
@@ -102,7 +102,7 @@ class Bound:
     address: int
     raised: list = field(default_factory=list)  # what a plain law raised, to be shown as it is
 
-    def report(self, t: float, sensed, memory, gains, command) -> None:
+    def report(self, t: float, status: int, sensed, memory, gains, command) -> None:
         """Raise what the law did wrong: the user's own exception where there is one."""
         if self.raised:
             error = self.raised.pop()
@@ -111,7 +111,7 @@ class Bound:
         if isinstance(self.law, Law):
             # the compiled law cannot tell what it raised: the plain function, given the same numbers, can
             self.law.function.py_func(t, sensed, memory, gains, command)
-        raise LawError(f"the law {self.law.name} reported an error at t = {t:g} s")
+        raise LawError(f"the law {self.law.name} returned the status {status} at t = {t:g} s; 0 is no error")
 
 
 def _bind_plain(law: Law, sizes) -> Bound:
@@ -164,10 +164,10 @@ class Laws:
 
     def report(self, work: Work) -> None:
         """Raise what went wrong in the flight just flown with `work`."""
-        t = float(work.sensed[0])
+        t, status = float(work.sensed[0]), int(work.switches[SW_STATUS])
         if int(work.switches[SW_FAILED]) == GUIDANCE + 1:
-            self.guidance.report(t, work.sensed, work.guidance_memory, work.guidance_gains, work.goal)
-        self.control.report(t, work.sensed, work.memory, work.gains, work.command)
+            self.guidance.report(t, status, work.sensed, work.guidance_memory, work.guidance_gains, work.goal)
+        self.control.report(t, status, work.sensed, work.memory, work.gains, work.command)
 
 
 def bind(guidance, control) -> Laws:

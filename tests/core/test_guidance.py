@@ -7,7 +7,7 @@ import math
 import numpy as np
 import pytest
 from control_drivers import aimed, goal_towards, guidance, slewed_goal, watched
-from hypothesis import assume, given
+from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 from scipy.spatial.transform import Rotation
 
@@ -83,6 +83,7 @@ speeds = st.tuples(*(st.floats(-120.0, 120.0) for _ in range(3)))
 
 
 @given(place=places, velocity=speeds, lead=st.floats(0.0, 4.0), pressure=st.floats(1.0, 2e4))
+@settings(deadline=None)
 def test_aim__keeps_within_tilt_incidence_and_load(place, velocity, lead, pressure):
     """The tilt limit holds always; incidence and load (slope q incidence) where the tilt limit leaves them alone."""
     assume(np.linalg.norm(velocity) > 6.0)
@@ -97,6 +98,7 @@ def test_aim__keeps_within_tilt_incidence_and_load(place, velocity, lead, pressu
 
 
 @given(place=places, velocity=speeds)
+@settings(deadline=None)
 def test_aim__is_a_direction_wherever_the_vehicle_is(place, velocity):
     """On the waypoint, at rest, flying away from it: still a unit vector."""
     for p, v in ((place, velocity), (POINT[:3], velocity), (place, (0.0, 0.0, 0.0))):
@@ -113,6 +115,7 @@ def test_aim__flying_straight_away_from_it():
 
 
 @given(lean=st.floats(0.0, 1.4), towards=st.floats(-math.pi, math.pi), roll=st.floats(-3.0, 3.0))
+@settings(deadline=None)
 def test_goal__points_the_nose_there(lean, towards, roll):
     u = np.array([math.sin(lean) * math.sin(towards), math.sin(lean) * math.cos(towards), math.cos(lean)])
     q = goal_towards(u, FRAME, roll)
@@ -121,6 +124,7 @@ def test_goal__points_the_nose_there(lean, towards, roll):
 
 
 @given(lean=st.floats(1e-9, 1e-4), towards=st.floats(-math.pi, math.pi), other=st.floats(-math.pi, math.pi))
+@settings(deadline=None)
 def test_goal__does_not_jump_at_the_vertical(lean, towards, other):
     """Two directions near the vertical, on any sides of it, have goals no further apart than the directions."""
 
@@ -132,6 +136,7 @@ def test_goal__does_not_jump_at_the_vertical(lean, towards, other):
 
 
 @given(seed=st.integers(0, 10**6), most=st.floats(0.0, 1.0))
+@settings(deadline=None)
 def test_slew__turns_by_no_more_and_the_short_way(seed, most):
     last, goal = Rotation.random(2, random_state=seed)
     found = Rotation.from_quat(
@@ -194,7 +199,7 @@ def test_flight__hold_by_rule_keeps_the_attitude_of_that_moment(demo_mission):
 
 
 def test_flight__straight_up_from_a_vertical_rail(demo_mission):
-    """Where Euler angles of a vertical body are worst nothing happens: no wind, no lean, no fin moves by more than the Earth's turn."""
+    """Where Euler angles of a vertical body are worst nothing happens: without wind no fin moves more than the Earth's turn asks."""
     still = {"rail.elevation": "90 deg", "air.wind.speed": 0.0, "autopilot.profile": {"time": [0.0]}}
     ds = sixdof.fly(demo_mission.change(still))
     up = ds.sel(time=slice(0.5, float(ds.apogee_time) - 1.0))

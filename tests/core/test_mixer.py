@@ -6,7 +6,7 @@ import math
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from sixdof.autopilot.build import mixer_table
@@ -17,9 +17,10 @@ EXACT = 1e-12
 
 
 def effect_of(count, phase, failed=()):
-    """Return roll, pitch and yaw moment per fin angle (3, fins), for equal fins behind the centre of mass at phi = phase + 2 pi k/n.
+    """Return roll, pitch and yaw moment per fin angle (3, fins) of equal fins behind the centre of mass.
 
-    A fin turned by a pushes with a force along n = (0, -cos phi, -sin phi) at (x, R sin... ): roll 1, pitch -sin phi, yaw cos phi.
+    A fin at phi = phase + 2 pi k/n is pushed along n = (0, -cos phi, -sin phi) at x < 0: M_y = -x F_z and M_z = x F_y give
+    -sin phi and cos phi per unit of |x|; all fins roll alike.
     """
     phi = phase + 2.0 * math.pi * np.arange(count) / count
     effect = np.stack([np.ones(count), -np.sin(phi), np.cos(phi)])
@@ -67,6 +68,7 @@ THREE = np.array([[1.0, 0.0, 1.0], [1.0, -1.0, -0.5], [1.0, 1.0, -0.5]])
 
 
 @given(demands=demands, roll_first=st.sampled_from([0, 1]), mixer=st.sampled_from([PLUS, THREE]))
+@settings(deadline=None)
 def test_mix__what_comes_first_gets_its_travel_and_the_other_keeps_its_direction(demands, roll_first, mixer):
     fins, cut = mixed(mixer, demands, roll_first)
     assert np.abs(fins).max() <= TRAVEL * (1.0 + EXACT)

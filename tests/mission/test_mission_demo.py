@@ -34,6 +34,15 @@ def test_demo__loads_without_faults():
     assert "invented" in demo()[:200]
 
 
+def test_waypoints__loads_without_faults_and_is_the_same_vehicle():
+    mission = load_mission(CONFIGS / "waypoints.toml")
+    assert faults_of(mission) == []
+    assert mission.stage == load_mission(DEMO).stage and mission.motor == load_mission(DEMO).motor
+    assert mission.sensors is not None and len(mission.guidance.waypoint) == 2
+    assert "invented" in (CONFIGS / "waypoints.toml").read_text()[:60]
+    assert loads_mission(mission.to_toml()) == mission
+
+
 def test_demo__is_self_contained_as_text(tmp_path):
     mission = load_mission(DEMO)
     assert loads_mission(mission.to_toml(), tmp_path) == mission

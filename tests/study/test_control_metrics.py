@@ -17,8 +17,6 @@ from sixdof.study.oscillation import crossings, strongest_oscillation
 STEP = 0.02  # s, of a log at 50 Hz
 EXACT = 1e-9  # relative: the pencil of a clean signal is exact, its conditioning costs a few digits
 NOISY = 0.05  # relative: noise of 2 % of the amplitude
-# a log at every second tick misses at most this of a peak that lies between two rows (rad): rate 1 rad/s times 10 ms
-BETWEEN_ROWS = 0.01
 
 
 def ring(frequency, damping, *, seconds=4.0, amplitude=1.0, phase=0.3):
@@ -108,8 +106,6 @@ def test_metrics__agree_with_the_outcomes_of_the_flight(waypoint_flight):
     assert 0.0 < float(live["servo_travel"].sum()) <= float(ds["servo_travel"]) * (1.0 + 1e-9)
     assert 0.0 < float(live["servo_energy"].sum()) <= float(ds["servo_energy"]) * 1.02
     assert float(live["load_factor_peak"]) == pytest.approx(float(ds["load_factor_max"]), rel=0.05)
-    roll = float(found["error_peak"].sel(phase="live", channel="roll"))
-    assert roll == pytest.approx(float(ds["roll_error_max"]), abs=BETWEEN_ROWS)
 
 
 def test_metrics__waypoints_in_truth_and_belief(waypoint_flight):

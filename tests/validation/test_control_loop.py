@@ -10,7 +10,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 from control_drivers import error_of, run_pid
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from models import gains as gains_of
 from scipy.linalg import expm
@@ -77,6 +77,7 @@ def sensed_of(truth: Rotation, goal: Rotation):
 
 
 @given(truth=quaternions, goal=quaternions, flip=st.booleans())
+@settings(deadline=None)
 def test_attitude_error__against_rotations(truth, goal, flip):
     """2 sin(angle/2) along the axis of the turn from truth to goal, in body axes, the short way (scipy's Rotation)."""
     sensed = sensed_of(truth, goal)
@@ -90,6 +91,7 @@ def test_attitude_error__against_rotations(truth, goal, flip):
 
 
 @given(seed=st.integers(0, 10**6), lean=st.floats(0.0, 1e-3), small=st.floats(1e-9, 1e-3))
+@settings(deadline=None)
 def test_attitude_error__no_singularity_at_the_vertical(seed, lean, small):
     """However near the nose is to straight up, a small turn of the truth changes the error by that turn and no more."""
     rng = np.random.default_rng(seed)

@@ -37,9 +37,9 @@ N_LIFTOFF, N_RAIL, N_BURNOUT, N_APOGEE = range(4)
 NOTICE_SIZE = 4
 # state of one rule
 R_ARMED, R_FIRED = range(2)
-# switches: fins live, guidance mode, which of the user's laws failed (1 guidance, 2 control)
-SW_FINS, SW_MODE, SW_FAILED = range(3)
-SWITCHES = 3
+# switches: fins live, guidance mode, which of the user's laws failed (1 guidance, 2 control) and with what status
+SW_FINS, SW_MODE, SW_FAILED, SW_STATUS = range(4)
+SWITCHES = 4
 
 
 @helper
@@ -305,11 +305,13 @@ def run_tick(t, tick, stride, s, force, matrix, craft, frame, model, draw, chanc
     run_rules(model.computer.rules, work.rules, sensed, work.notice, draw.canopy_delay, work.switches, work.opened)
     sensed[S_ENABLED], sensed[S_MODE] = work.switches[SW_FINS], work.switches[SW_MODE]
     sensed[S_BOOSTER] = model.computer.booster
-    if steer(t, model, frame, work) != 0:
-        work.switches[SW_FAILED] = 1.0
+    status = steer(t, model, frame, work)
+    if status != 0:
+        work.switches[SW_FAILED], work.switches[SW_STATUS] = 1.0, float(status)
         return 1
-    if control(t, tick, model, craft, work) != 0:
-        work.switches[SW_FAILED] = 2.0
+    status = control(t, tick, model, craft, work)
+    if status != 0:
+        work.switches[SW_FAILED], work.switches[SW_STATUS] = 2.0, float(status)
         return 1
     return 0
 

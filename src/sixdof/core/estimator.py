@@ -60,6 +60,7 @@ def align(state, q, r, estimator, constants, chance):
     fill(state, 0.0)
     state[E_QW], state[E_QX], state[E_QY], state[E_QZ] = e.w, e.x, e.y, e.z
     _put(state, E_X, r)
+    state[E_LAG] = state[E_BARO] = r.z  # the barometer has settled long before
     state[E_AGE] = -1.0
 
 

@@ -5,7 +5,7 @@ Noise is a function of (seed, flight, stream, tick): nothing is remembered, and 
 
 from __future__ import annotations
 
-from math import sqrt
+from math import exp, sqrt
 from typing import NamedTuple
 
 import numpy as np
@@ -117,7 +117,7 @@ def read_inertial(truth, sensor, constants, first, stream, chance, tick, period)
 @kernel
 def read_barometer(height, lagged, sensor, constants, chance, tick, step):
     """Return (the lagged height now, the reading): a first-order lag on the true height, then bias and noise."""
-    share = 1.0 if sensor.lag <= 0.0 else min(step / sensor.lag, 1.0)
+    share = 1.0 if sensor.lag <= 0.0 else 1.0 - exp(-step / sensor.lag)
     lagged += share * (height - lagged)
     noise = sensor.noise * normal(chance.seed, chance.flight, BAROMETER, np.uint64(tick))
     return lagged, lagged + constants[C_BAROMETER] + noise

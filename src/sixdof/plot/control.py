@@ -110,7 +110,7 @@ def plot_waypoints(ds: xr.Dataset, *, axes=None):
     beside.set(xlabel="distance along the ground path (m)", ylabel=label(ds["height"]))
     for axis in axes:
         axis.set_aspect("equal", adjustable="datalim")
-    dress(above, "from above, north up")
+    dress(above, "from above")
     dress(beside, "height; circles are capture radii, numbers the misses")
     return axes
 

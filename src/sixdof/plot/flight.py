@@ -43,14 +43,14 @@ def plot_ground_track(ds: xr.Dataset, *, ax=None):
     scale = _climb_and_fall(ax, ds, ds["east"].values, ds["north"].values)
     ax.plot(0.0, 0.0, "s", ms=5.0, color=INK, zorder=6)
     small = {"textcoords": "offset points", "fontsize": FONT - 1.0}
-    ax.annotate("rail", (0.0, 0.0), (-6.0, 0.0), ha="right", va="center", **small)
+    ax.annotate("rail", (0.0, 0.0), (0.0, 7.0), ha="center", va="bottom", **small)
     rising = float(ds["east"][-1] * ds["north"][-1]) >= 0.0  # the path comes from the lower left or the upper right
     events = [(name, i) for name, i in happened(ds) if name in ("apogee", "landing") or name.startswith("open ")]
     _mark_events(ax, ds["event_east"].values, ds["event_north"].values, events, scale, ds["event_time"].values,
                  below=rising)  # fmt: skip
     ax.set(xlabel=label(ds["east"]), ylabel=label(ds["north"]))
     legend(ax, **ABOVE)
-    dress(ax, "from above, north up")
+    dress(ax, "from above")
     return ax
 
 
