@@ -32,7 +32,7 @@ def _state_of(row):
 @kernel
 def _coast(model, draw, work, start, segment, h, every, out):
     craft = make_craft(model, draw, work.air, work.seen)
-    burn = burn_segment(model.thrust, segment, draw.impulse, draw.burn_time)
+    burn = burn_segment(model.thrust, segment, 0.0, draw.impulse, draw.burn_time)
     s = _state_of(start)
     t = burn.start
     for i in range(out.shape[0]):
@@ -63,7 +63,7 @@ def let_go(model, draw, start, *, h, until, rows=1, segment=0):
 @kernel
 def _fall(model, draw, work, start, opened, h, every, out):
     craft = make_craft(model, draw, work.air, work.seen)
-    body = body_at(0.0, burn_segment(model.thrust, model.thrust.time.shape[0], 1.0, 1.0), craft.grains)
+    body = body_at(0.0, burn_segment(model.thrust, model.thrust.time.shape[0], 0.0, 1.0, 1.0), craft.grains)
     s = _state_of(start)
     for i in range(out.shape[0]):
         t = i * every * h
@@ -71,7 +71,7 @@ def _fall(model, draw, work, start, opened, h, every, out):
         out[i, 4], out[i, 5], out[i, 6] = s.v.x, s.v.y, s.v.z
         for _ in range(every):
             s = fall_step(
-                t, s, h, craft, body, body, body, model.canopy, opened, model.tumble_area, draw.canopy_drag
+                t, s, h, craft, body, body, body, model.canopy, opened, model.tumble_area
             )  # fmt: skip
             t += h
 
@@ -89,7 +89,7 @@ def fall(model, draw, *, height, speed, h, until, rows=1):
 @kernel
 def _loads(model, draw, work, start, segment, out):
     craft = make_craft(model, draw, work.air, work.seen)
-    burn = burn_segment(model.thrust, segment, draw.impulse, draw.burn_time)
+    burn = burn_segment(model.thrust, segment, 0.0, draw.impulse, draw.burn_time)
     load = loads(_state_of(start), body_at(burn.start, burn, craft.grains), craft, work.fins, START)
     out[0], out[1], out[2] = load.force.x, load.force.y, load.force.z
     out[3], out[4], out[5] = load.moment.x, load.moment.y, load.moment.z

@@ -12,6 +12,7 @@ from sixdof.core.control import CHANNELS, K_DEMAND_LIMIT, K_HEAD, K_HIGH, K_LOW,
 from sixdof.core.draw import Draw
 from sixdof.core.estimator import Estimator
 from sixdof.core.guidance import BY_TIME, LAST_HOLD, PROFILE, WP_COLUMNS, Guidance
+from sixdof.core.layout import E_BURNOUT
 from sixdof.core.sensors import Barometer, Gnss, Inertial, Magnetometer, Sensors
 
 G0 = 9.80665
@@ -98,6 +99,16 @@ def ideal_sensors():
     return Sensors(1, triad, triad, compass, Barometer(0.0, 0.0, 0.0, 1), Gnss(0.0, 0.0, 0, 0, math.inf, math.inf))
 
 
+def alone(nose_x=0.0, base_x=2.0):
+    """The leg of a vehicle of one stage."""
+    return ct.Leg(1, 0, 0, 1, -1, E_BURNOUT, 0, np.zeros((2, 1)), 0.0, math.inf, nose_x, base_x)
+
+
+def canopy(drag_area, fill_time=0.0, wait=0.0, reef_share=1.0, reef_time=0.0, factor=1.0, strength=math.inf):
+    """A row of types.CANOPY_* without a cord."""
+    return [drag_area, fill_time, wait, reef_share, reef_time, factor, strength, 0.0, 0.0, math.inf, 0.0]
+
+
 def model(**parts):
     """A Model of the given parts: world, aero, mass, thrust, rail, servo, computer, canopy."""
     controls = parts.pop("controls", 0)
@@ -114,6 +125,7 @@ def model(**parts):
         estimator=Estimator(0.0, 0.0, 0.0, 0.0, 0.0, 0.0),
         earth_rate=ct.Vec3(0.0, 0.0, 0.0),
         booster=0.0,
+        detection=ct.Detection(20.0, 10.0, 20.0, 0.0, 0.0, 0, 3.0, 0.0),
         failure=np.zeros((controls, 2)),
     )
     return ct.Model(
@@ -125,6 +137,7 @@ def model(**parts):
         servo=parts.pop("servo", servo()),
         computer=parts.pop("computer", computer),
         canopy=parts.pop("canopy", np.zeros((0, ct.CANOPY_COLUMNS))),
+        leg=parts.pop("leg", alone()),
         tumble_area=parts.pop("tumble_area", 0.0),
         log_every=parts.pop("log_every", 1),
         time_limit=parts.pop("time_limit", 200.0),
@@ -135,7 +148,7 @@ def model(**parts):
 def draw(**fields):
     """The nominal draw with some fields changed."""
     ones = {"impulse", "burn_time", "mass", "inertia", "drag", "normal_force", "servo_speed", "servo_rate", "gain_pitch",
-            "gain_yaw", "gain_roll", "canopy_drag", "pressure", "wind_scale", "wind_cos"}  # fmt: skip
+            "gain_yaw", "gain_roll", "pressure", "wind_scale", "wind_cos"}  # fmt: skip
     values = {name: 1.0 if name in ones else 0.0 for name in Draw._fields}
     values["elevation"] = math.pi / 2
     values["centring"] = np.zeros(4)

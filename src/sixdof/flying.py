@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import sys
 import warnings
+from collections.abc import Sequence
 from contextlib import contextmanager
 
 import numpy as np
@@ -22,8 +23,16 @@ def announced_compilation():
     yield
 
 
-def fly(mission: Mission, *, flight: int | None = None, seed: int = 0, guidance=None, control=None) -> xr.Dataset:
-    """Fly a mission once and return everything about it.
+def fly(
+    mission: Mission,
+    *,
+    flight: int | None = None,
+    seed: int = 0,
+    failures: Sequence[str] = (),
+    guidance=None,
+    control=None,
+) -> xr.Dataset:
+    """Fly a mission once, every body of it to the ground, and return everything about it.
 
     Parameters
     ----------
@@ -33,6 +42,8 @@ def fly(mission: Mission, *, flight: int | None = None, seed: int = 0, guidance=
         alone, bit for bit.
     seed : int
         The ensemble's seed; used only with `flight`.
+    failures : names of [[failure]] entries
+        What goes wrong in this flight whatever its probability, such as ("no_separation: booster",).
     guidance, control : function, Law, CLaw or None
         Laws of your own in place of the built-in ones: see `sixdof.Law`. Plain Python works (slowly, with tracebacks and debuggers),
         so do functions compiled by `numba.njit` and C functions, with the same bits.
@@ -40,42 +51,55 @@ def fly(mission: Mission, *, flight: int | None = None, seed: int = 0, guidance=
     Returns
     -------
     Dataset
-        Dims time, axis, quaternion, fin, event; see `sixdof.results.REGISTRY` for every variable.
+        Dims time, axis, quaternion, fin, body, event, joint, rule, canopy; see `sixdof.results.REGISTRY` for every variable.
 
     Raises
     ------
     FlightError
         If the motion diverged. Other ends that are not a landing give a warning and the flight up to there.
+    ValueError
+        If `failures` names something the mission does not.
     LawError, or what the law raised
         If a law of your own cannot be used or fails in flight.
     """
-    from sixdof.core import flight as core
-    from sixdof.ensemble.draws import draw_table, nominal_draw, pack_draws, unpack_draw
+    from sixdof.ensemble.draws import draw_table, nominal_draw, one_draw, pack_draws
     from sixdof.laws import bind
-    from sixdof.model import flight_model
+    from sixdof.legs import Flier, Plan
     from sixdof.results import flight_dataset
 
-    model = flight_model(mission)
     attrs = {}
     draw = nominal_draw(mission)
     if flight is not None:
-        draw = unpack_draw(pack_draws(mission, draw_table(mission, seed, flight, 1))[0])
+        draw = one_draw(pack_draws(mission, draw_table(mission, seed, flight, 1)), 0)
         attrs = {"seed": str(seed), "flight": int(flight)}
-    log = core.make_log(model, log_rows(model))
-    events, summary = core.make_events(model), core.make_summary()
+    draw = draw._replace(failure=_forced(mission, draw.failure, failures))
     laws = bind(guidance, control)
-    work = laws.make_work(model)
+    plan = Plan(mission)
+    flier = Flier(plan, laws, log_rows(plan.model(0, plan.count - 1)))
     with announced_compilation():
-        code, time, rows = core.fly(model, draw, work, log, events, summary)
-    if code == Status.LAW_FAILED:
-        laws.report(work)
-    ds = flight_dataset(mission, log[:rows], events, summary, work.passed, code, **attrs)
-    status = Status(code)
+        flown = flier.fly(draw)
+    if flown.status == Status.LAW_FAILED:
+        laws.report(flier.failed)
+    ds = flight_dataset(mission, flown, **attrs)
+    status = Status(flown.status)
     if status is Status.DIVERGED:
-        raise FlightError(f"after {time:.2f} s: {status.sentence}", ds)
+        raise FlightError(f"after {flown.time:.2f} s: {status.sentence}", ds)
     if status is not Status.LANDED:
-        warnings.warn(f"after {time:.2f} s: {status.sentence}", stacklevel=2)
+        warnings.warn(f"after {flown.time:.2f} s: {status.sentence}", stacklevel=2)
     return ds
+
+
+def _forced(mission: Mission, drawn: np.ndarray, failures: Sequence[str]) -> np.ndarray:
+    """Return the failures of a flight with those added that the caller asks for."""
+    names = [failure.name for failure in mission.failure]
+    happens = drawn.copy()
+    for name in [failures] if isinstance(failures, str) else failures:
+        if name not in names:
+            raise ValueError(
+                f"failures: {name!r} is not one of this mission's [[failure]] entries; it has {', '.join(map(repr, names)) or 'none'}"
+            )
+        happens[names.index(name)] = 1.0
+    return happens
 
 
 def log_rows(model) -> int:

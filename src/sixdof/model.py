@@ -1,61 +1,77 @@
-"""From a Mission to the Model that the kernel flies."""
+"""From a Mission to the Models that the kernel flies: one for every body a flight may consist of."""
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 
+import numpy as np
 
 from sixdof.autopilot.build import canopy_table, computer_table, servo_table
 from sixdof.core import types as ct
+from sixdof.core.layout import E_BURNOUT, EVENTS
 from sixdof.mission.schema import Mission
 from sixdof.vehicle.aero import aero_table
-from sixdof.vehicle.geometry import planform, shape_of
-from sixdof.vehicle.mass import mass_table
-from sixdof.vehicle.motor import thrust_table
+from sixdof.vehicle.aero_blend import mach_grid
+from sixdof.vehicle.aero_drag import fore_axial
+from sixdof.vehicle.geometry import Shape, planform, shape_of
+from sixdof.vehicle.mass import mass_table, stage_lumps
+from sixdof.vehicle.motor import no_thrust, thrust_table
+from sixdof.vehicle.mounting import placed_motors
 from sixdof.world.build import world_table
 
 HANGING_DRAG = 1.0  # drag coefficient of the airframe under a canopy on its side area (common practice: 0.5-1.2)
 
 
 def build_model(mission: Mission, *, stages: Sequence[int] | None = None, log_rate: float | None = None) -> ct.Model:
-    """Return the tables and constants of a mission, ready for `sixdof.core.flight.fly`.
+    """Return the tables and constants of the stages that fly together, ready for `sixdof.core.flight.fly`.
 
-    stages : numbers of the stages that fly together, front first; all of them if left out. The last one's motors burn.
-    log_rate : rows of the log a second (Hz), the mission's own `record.rate` if left out.
+    stages : their numbers, front first; all of them if left out. Only the last one's motors burn; the others' grains count as
+    full. log_rate : rows of the log a second (Hz), the mission's own `record.rate` if left out.
     """
-    stages = range(len(mission.stage)) if stages is None else list(stages)
+    stages = list(range(len(mission.stage)) if stages is None else stages)
     shape = shape_of([mission.stage[i] for i in stages])
-    computer = computer_table(mission, stages)
     rate = mission.record.rate if log_rate is None else log_rate
+    has_motor = bool(placed_motors(mission, stages)[-1])
     return ct.Model(
         world=world_table(mission),
         aero=aero_table(mission, stages),
         mass=mass_table(mission, stages),
-        thrust=thrust_table(mission, stages[-1], stages),
+        thrust=thrust_table(mission, stages[-1], stages) if has_motor else no_thrust(shape.length),
         rail=rail_table(mission, stages, shape),
         servo=servo_table(mission),
-        computer=computer,
+        computer=computer_table(mission, stages),
         canopy=canopy_table(mission),
         tumble_area=float(HANGING_DRAG * planform(shape)[0]),
+        leg=leg_table(mission, stages, shape),
         log_every=max(1, round(mission.autopilot.rate / rate)),
         time_limit=mission.solver.time_limit,
     )
 
 
-def flight_model(mission: Mission, *, log_rate: float | None = None) -> ct.Model:
-    """Return the Model of a whole flight.
-
-    Raises
-    ------
-    ValueError
-        If the mission has more than one stage: separation is not flown by this version.
-    """
-    if len(mission.stage) > 1:
-        raise ValueError(
-            f"the mission has {len(mission.stage)} stages, and this version flies one; "
-            "checks, descriptions and aerodynamics take more"
-        )
-    return build_model(mission, log_rate=log_rate)
+def leg_table(mission: Mission, stages: Sequence[int], shape: Shape) -> ct.Leg:
+    """Return which stages a model is of, where its events go in the table, and what its aft joint feels."""
+    count, first, last = len(mission.stage), stages[0], stages[-1]
+    openings = len(EVENTS) + len(canopy_table(mission))
+    upper = last < count - 1
+    joined = len(stages) > 1
+    axial = fore_axial(mission, stages, mach_grid()) if joined else np.zeros(2)
+    ahead = [lump for each in stage_lumps(mission, stages)[:-1] for lump in each] if joined else []
+    hold = mission.stage[last].joint.hold if joined else None
+    return ct.Leg(
+        stages=count,
+        first=first,
+        last=last,
+        main=1 if first == 0 else 0,
+        ignition_row=openings + 2 * last if upper else -1,
+        burnout_row=openings + 2 * last + 1 if upper else E_BURNOUT,
+        parting_row=openings + 2 * (count - 1),
+        fore_axial=np.ascontiguousarray(axial.reshape(-1, 1)),
+        fore_mass=float(sum(lump.mass for lump in ahead)),
+        hold=math.inf if hold is None else hold,
+        nose_x=0.0,
+        base_x=float(shape.length),
+    )
 
 
 def rail_table(mission: Mission, stages: Sequence[int], shape) -> ct.Rail:

@@ -32,7 +32,7 @@ from sixdof.core import layout as la  # noqa: E402
 from sixdof.core.algebra import launch_frame  # noqa: E402
 from sixdof.core.craft import make_craft, state_at_rest  # noqa: E402
 from sixdof.core.types import SEEN_COLUMNS  # noqa: E402
-from sixdof.ensemble.draws import nominal_draw  # noqa: E402
+from sixdof.ensemble.draws import kernel_draw  # noqa: E402
 from sixdof.mission.load import load_mission  # noqa: E402
 from sixdof.model import build_model  # noqa: E402
 
@@ -153,7 +153,7 @@ def seconds(function) -> float:
 def compare(path) -> bool:
     """Print the table of ratios; return whether both targets are met."""
     mission = load_mission(path)
-    model, draw = build_model(mission), nominal_draw(mission)
+    model, draw = build_model(mission), kernel_draw(mission)
     whole = Kernel(model, draw)
     whole.fly()
     period = model.computer.period
@@ -211,7 +211,7 @@ import sixdof.model, sixdof.mission.load, sixdof.ensemble.draws
 imported = time.perf_counter()
 from sixdof.core import flight as fl
 mission = sixdof.mission.load.load_mission({path!r})
-model, draw = sixdof.model.build_model(mission), sixdof.ensemble.draws.nominal_draw(mission)
+model, draw = sixdof.model.build_model(mission), sixdof.ensemble.draws.kernel_draw(mission)
 built = time.perf_counter()
 fl.fly(model, draw, fl.make_work(model), fl.make_log(model, 0), fl.make_events(model), fl.make_summary())
 print(imported - start, built - imported, time.perf_counter() - built, len(fl.fly.signatures))

@@ -23,7 +23,7 @@ sys.path[:0] = [str(ROOT / "src")]
 
 from sixdof.core import flight as fl  # noqa: E402
 from sixdof.core import layout as la  # noqa: E402
-from sixdof.ensemble.draws import nominal_draw  # noqa: E402
+from sixdof.ensemble.draws import kernel_draw  # noqa: E402
 from sixdof.mission.load import load_mission  # noqa: E402
 from sixdof.model import build_model  # noqa: E402
 
@@ -35,7 +35,7 @@ class Flight:
     """One kind of flight, ready to be flown again and again."""
 
     def __init__(self, mission):
-        self.model, self.draw = build_model(mission), nominal_draw(mission)
+        self.model, self.draw = build_model(mission), kernel_draw(mission)
         self.work, self.log = fl.make_work(self.model), fl.make_log(self.model, 0)
         self.events, self.summary = fl.make_events(self.model), fl.make_summary()
 

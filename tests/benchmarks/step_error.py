@@ -25,7 +25,7 @@ from side_by_side import differences  # noqa: E402
 
 from sixdof.core import layout as la  # noqa: E402
 from sixdof.core.motion import FREE  # noqa: E402
-from sixdof.ensemble.draws import draw_table, nominal_draw, pack_draws, unpack_draw  # noqa: E402
+from sixdof.ensemble.draws import draw_table, kernel_draw, one_draw, pack_draws  # noqa: E402
 from sixdof.mission.load import load_mission  # noqa: E402
 from sixdof.model import build_model  # noqa: E402
 
@@ -39,7 +39,7 @@ COLUMNS = ("apogee m", "attitude deg", "landing m", "event s", "landing s")
 def flights(mission):
     """Return {name: draw} of the nominal and the dispersed flights."""
     rows = pack_draws(mission, draw_table(mission, SEED, 0, DISPERSED))
-    return {"nominal": nominal_draw(mission)} | {f"flight {i}": unpack_draw(row) for i, row in enumerate(rows)}
+    return {"nominal": kernel_draw(mission)} | {f"flight {i}": kernel_draw(mission, one_draw(rows, i)) for i in range(DISPERSED)}
 
 
 def with_steps(model, steps):

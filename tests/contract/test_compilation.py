@@ -13,7 +13,7 @@ import pytest
 import sixdof
 from sixdof import _jit
 from sixdof.core import flight as core
-from sixdof.ensemble.draws import nominal_draw
+from sixdof.ensemble.draws import kernel_draw
 from sixdof.model import build_model
 
 PACKAGE = Path(sixdof.__file__).parent
@@ -30,7 +30,7 @@ def test_fly__has_one_signature_for_varied_flights(demo_mission):
     for mission in variants:
         model = build_model(mission)
         empty = core.make_log(model, 0)
-        core.fly(model, nominal_draw(mission), core.make_work(model), empty, core.make_events(model), core.make_summary())
+        core.fly(model, kernel_draw(mission), core.make_work(model), empty, core.make_events(model), core.make_summary())
     assert len(core.fly.signatures) == 1
 
 

@@ -13,7 +13,7 @@ from independent_vehicle import warmed_air
 from sixdof.core import layout as la
 from sixdof.core import types as ct
 from sixdof.core.craft import dispersed_air
-from sixdof.ensemble.draws import nominal_draw
+from sixdof.ensemble.draws import kernel_draw
 from sixdof.model import build_model
 
 LOCATED = 1e-6  # s
@@ -161,7 +161,7 @@ def test_rules__first_of_two_opens_the_canopy():
 
 @pytest.mark.parametrize("every, rows", [(1, 0), (7, 20000), (1, 100)])
 def test_log__same_bits(demo_mission, every, rows):
-    model, draw = build_model(demo_mission), nominal_draw(demo_mission)
+    model, draw = build_model(demo_mission), kernel_draw(demo_mission)
     full = Flown(model._replace(log_every=1), draw)
     other = Flown(model._replace(log_every=every), draw, rows=rows)
     assert np.array_equal(full.summary, other.summary, equal_nan=True)
@@ -174,7 +174,7 @@ def test_log__same_bits(demo_mission, every, rows):
 def test_work__nothing_is_left_over_from_the_flight_before(demo_mission):
     from sixdof.core import flight as fl
 
-    model, draw = build_model(demo_mission), nominal_draw(demo_mission)
+    model, draw = build_model(demo_mission), kernel_draw(demo_mission)
     work, log = fl.make_work(model), fl.make_log(model, 0)
     events, first, second = fl.make_events(model), fl.make_summary(), fl.make_summary()
     fl.fly(model, draw, work, log, events, first)

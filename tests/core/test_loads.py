@@ -14,12 +14,12 @@ from two_stages import on_booster
 
 import sixdof
 from sixdof.core import types as ct
-from sixdof.ensemble.draws import nominal_draw
+from sixdof.ensemble.draws import kernel_draw
 from sixdof.model import build_model
 
 ROUNDING = 1e-10  # of the largest force or moment in play: sums in another order, sines of the panels' angles
 MISSION = sixdof.load_mission(Path(__file__).parents[2] / "configs" / "sampler.toml")
-DRAW = nominal_draw(MISSION)._replace(wind_scale=0.0)
+DRAW = kernel_draw(MISSION)._replace(wind_scale=0.0)
 STILL = build_model(MISSION)
 STILL = STILL._replace(world=STILL.world._replace(earth_rate=ct.Vec3(0.0, 0.0, 0.0)))
 PANELS = 4

@@ -82,16 +82,16 @@ def test_count__exactly_once_a_tick(demo_mission):
 def test_memory__is_kept_and_zero_when_a_flight_starts(demo_mission):
     """`count` raises if its memory is not empty at the first tick; three flights share one set of arrays."""
     from sixdof.core import flight as core
-    from sixdof.ensemble.draws import nominal_draw
-    from sixdof.model import flight_model
+    from sixdof.ensemble.draws import kernel_draw
+    from sixdof.model import build_model
 
-    model = flight_model(demo_mission)
+    model = build_model(demo_mission)
     laws = bind(None, numba.njit(hold_law.count))
     work = laws.make_work(model)
     summary = core.make_summary()
     seen = []
     for _ in range(3):
-        status, _, _ = core.fly(model, nominal_draw(demo_mission), work, core.make_log(model, 0), core.make_events(model), summary)
+        status, _, _ = core.fly(model, kernel_draw(demo_mission), work, core.make_log(model, 0), core.make_events(model), summary)
         assert status == layout.LANDED_OK
         seen.append(work.memory[0])
     assert seen[0] > 1000.0 and len(set(seen)) == 1

@@ -52,11 +52,15 @@ def test_disperse__names_with_and_without_quotes(text, broken):
 
 
 def test_dispersible__names_units_and_roles():
-    assert len(DISPERSIBLE) == 29
+    assert len(DISPERSIBLE) == 37
     for name, item in DISPERSIBLE.items():
         assert item.name == name and item.doc
         assert (item.unit == "1") == (item.role == "factor")
         assert item.neutral == {"factor": 1.0, "offset": 0.0, "value": None}[item.role]
+    groups = {"motor": "stage", "vehicle": "stage", "aero": "stage", "ignition": "stage", "joint": "joint", "rule": "rule",
+              "cord": "cord", "canopy": "canopy"}  # fmt: skip
+    for name, item in DISPERSIBLE.items():
+        assert item.each == ("fin" if name == "servo.centring" else groups.get(name.partition(".")[0], ""))
     assert all(100.0 < density < 10000.0 for density in MATERIALS.values())
 
 

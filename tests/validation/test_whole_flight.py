@@ -16,7 +16,7 @@ from independent_flight import fly_plainly
 from side_by_side import differences
 
 from sixdof.core import layout as la
-from sixdof.ensemble.draws import draw_table, nominal_draw, pack_draws, unpack_draw
+from sixdof.ensemble.draws import draw_table, kernel_draw, one_draw, pack_draws
 from sixdof.model import build_model
 
 NEAR_GROUND = 1e-4  # m: the wind's profile is steep there for the long steps under a canopy
@@ -33,7 +33,7 @@ def demo(demo_mission):
 
 
 def drawn(mission, number):
-    return unpack_draw(pack_draws(mission, draw_table(mission, 7, number, 1))[0])
+    return kernel_draw(mission, one_draw(pack_draws(mission, draw_table(mission, 7, number, 1)), 0))
 
 
 def frictionless(model):
@@ -60,7 +60,7 @@ def check(found, position):
 
 def test_to_apogee__nominal(demo):
     mission, model = demo
-    found, _, _ = differences(model, nominal_draw(mission), rtol=FAST)
+    found, _, _ = differences(model, kernel_draw(mission), rtol=FAST)
     assert "apogee at" in found
     check(found, SMOOTH)
 
@@ -74,7 +74,7 @@ def dispersed(mission):
 
 def test_burn__no_friction(demo):
     mission, model = demo
-    found, _, _ = differences(brief(frictionless(model)), nominal_draw(mission), rtol=1e-10)
+    found, _, _ = differences(brief(frictionless(model)), kernel_draw(mission), rtol=1e-10)
     check(found, SMOOTH)
 
 
@@ -128,7 +128,7 @@ def test_to_apogee__everything_dispersed(demo):
 @pytest.mark.parametrize("number", [None, 0, 1])
 def test_to_the_ground__pure_reference(demo, number):
     mission, model = demo
-    draw = nominal_draw(mission) if number is None else drawn(mission, number)
+    draw = kernel_draw(mission) if number is None else drawn(mission, number)
     found, plain, flown = differences(model, draw, rtol=PURE, until="ground")
     check(found, NEAR_GROUND)
     assert flown.status == la.LANDED_OK and len(plain["event"]) == 7

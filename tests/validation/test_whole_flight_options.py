@@ -18,7 +18,7 @@ from sixdof.core import guidance as gu
 from sixdof.core import layout as la
 from sixdof.core.actuator import DEAD, STUCK
 from sixdof.core.types import ACTION_ENABLE, ACTION_GUIDE, TRIGGER_LIFTOFF
-from sixdof.ensemble.draws import nominal_draw
+from sixdof.ensemble.draws import kernel_draw
 from sixdof.model import build_model
 
 SMOOTH = 2e-6  # m: RK4 in two steps a tick, kinks of the tables crossed unmarked
@@ -30,7 +30,7 @@ REFERENCE = 1e-9
 @pytest.fixture(scope="module")
 def demo(demo_mission):
     model = build_model(demo_mission)._replace(log_every=1, time_limit=SHORT)
-    return model, nominal_draw(demo_mission)._replace(tilt_y=0.004, wind_scale=1.5, gain_pitch=1.2)
+    return model, kernel_draw(demo_mission)._replace(tilt_y=0.004, wind_scale=1.5, gain_pitch=1.2)
 
 
 def with_computer(model, **parts):

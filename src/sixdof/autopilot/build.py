@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from typing import NamedTuple
 
 import numpy as np
 
@@ -28,6 +29,8 @@ _TRIGGERS = {
     "apogee": ct.TRIGGER_APOGEE,
     "climbing_through": ct.TRIGGER_CLIMBING,
     "falling_through": ct.TRIGGER_FALLING,
+    "separation": ct.TRIGGER_SEPARATION,
+    "ignition": ct.TRIGGER_IGNITION,
 }
 _ACTIONS = {
     "enable_fins": ct.ACTION_ENABLE,
@@ -36,6 +39,8 @@ _ACTIONS = {
     "guide_profile": ct.ACTION_GUIDE,
     "guide_waypoints": ct.ACTION_GUIDE,
     "guide_hold": ct.ACTION_GUIDE,
+    "separate": ct.ACTION_SEPARATE,
+    "light": ct.ACTION_LIGHT,
 }
 _MODES = {"profile": PROFILE, "waypoints": WAYPOINTS, "hold": HOLD_DIRECTION}
 _OVER = {"time": BY_TIME, "height": BY_HEIGHT, "mode_time": BY_MODE_TIME}
@@ -93,7 +98,7 @@ def computer_table(mission: Mission, stages) -> ct.Computer:
         gains=gains_table(mission),
         mixer=mixer,
         roll_first=1 if autopilot.priority == "roll" else 0,
-        rules=rules_table(mission),
+        rules=rules_table(mission, stages),
         sensors=sensors_table(mission),
         estimator=Estimator(
             mission.estimator.heading, mission.estimator.baro_position, mission.estimator.baro_velocity,
@@ -101,7 +106,17 @@ def computer_table(mission: Mission, stages) -> ct.Computer:
         ),
         earth_rate=ct.Vec3(0.0, EARTH_RATE * math.cos(latitude), EARTH_RATE * math.sin(latitude)),
         booster=1.0 if len(stages) > 1 else 0.0,
+        detection=detection_table(mission),
         failure=failure_table(mission, mixer.shape[0]),
+    )  # fmt: skip
+
+
+def detection_table(mission: Mission) -> ct.Detection:
+    """Return how the flight computer notices the phases of a flight."""
+    d = mission.detection
+    return ct.Detection(
+        d.liftoff_force, d.liftoff_height, d.ignition_force, d.burnout_force, d.burnout_debounce,
+        1 if d.apogee == "barometer" else 0, d.apogee_drop, d.apogee_debounce,
     )  # fmt: skip
 
 
@@ -231,32 +246,113 @@ def canopies(mission: Mission) -> list[Parachute]:
     return [part for stage in mission.stage for part in stage.part if part.kind == "parachute"]
 
 
+def canopy_stages(mission: Mission) -> list[int]:
+    """Return which stage carries each canopy."""
+    return [i for i, stage in enumerate(mission.stage) for part in stage.part if part.kind == "parachute"]
+
+
 def canopy_table(mission: Mission) -> np.ndarray:
-    """Return drag area (m^2) and fill time (s) of every canopy."""
-    rows = [[p.drag_coefficient * math.pi * p.diameter**2 / 4.0, p.fill_time] for p in canopies(mission)]
-    return np.array(rows, dtype=float).reshape(-1, ct.CANOPY_COLUMNS)
+    """Return the rows (canopies, CANOPY_COLUMNS) of every canopy, its cord's columns those of none."""
+    rows = np.zeros((len(canopies(mission)), ct.CANOPY_COLUMNS))
+    for row, p in zip(rows, canopies(mission)):
+        row[ct.CANOPY_DRAG_AREA] = p.drag_coefficient * math.pi * p.diameter**2 / 4.0
+        row[ct.CANOPY_FILL_TIME], row[ct.CANOPY_WAIT] = p.fill_time, p.opening_delay
+        row[ct.CANOPY_REEF_SHARE], row[ct.CANOPY_REEF_TIME] = _or(p.reef_share, 1.0), p.reef_time
+        row[ct.CANOPY_FACTOR], row[ct.CANOPY_STRENGTH] = p.opening_factor, _or(p.strength, math.inf)
+        row[ct.CANOPY_CORD_STRENGTH] = math.inf
+    return rows
 
 
-def rules_table(mission: Mission) -> np.ndarray:
-    """Return the event rules as rows of types.RULE_*: the mission's own, then those its recovery stands for."""
-    index = {part.name: i for i, part in enumerate(canopies(mission))}
-    rows = []
-    for rule in mission.rule:
-        rows.append(
-            [
-                _TRIGGERS[rule.when],
-                rule.threshold or 0.0,
-                rule.delay,
-                _ACTIONS[rule.action],
-                int(_MODES[rule.action.removeprefix("guide_")]) if rule.action.startswith("guide_") else index.get(rule.target, 0),
-                math.inf if rule.tilt_below is None else rule.tilt_below,
-                -math.inf if rule.speed_above is None else rule.speed_above,
-                math.inf if rule.speed_below is None else rule.speed_below,
-            ]
-        )
+class Trigger(NamedTuple):
+    """One row of the rules: its name, the stage whose computer runs it, and what it does as columns types.RULE_*."""
+
+    name: str
+    owner: int
+    row: list[float]
+
+
+def burn_order(mission: Mission) -> list[int]:
+    """Return the stages in the order of their burns: the last one on the rail, then as rules light them, in file order."""
+    index = {stage.name: i for i, stage in enumerate(mission.stage)}
+    lit = [index[rule.target] for rule in mission.rule if rule.action == "light" and rule.target in index]
+    order = [len(mission.stage) - 1]
+    for stage in sorted(set(lit), reverse=True):
+        if stage not in order:
+            order.append(stage)
+    return order
+
+
+def _order_of(mission: Mission, rule) -> int:
+    """Return which burn or parting a rule waits for; the first one where the rule does not say."""
+    if not rule.stage:
+        return 0
+    index = [stage.name for stage in mission.stage].index(rule.stage)
+    if rule.when == "separation":
+        return len(mission.stage) - 1 - index
+    order = burn_order(mission)
+    return order.index(index) if index in order else 0
+
+
+def _row(trigger, action, target=0, *, threshold=0.0, order=0, delay=0.0, rule=None) -> list[float]:
+    row = np.zeros(ct.RULE_COLUMNS)
+    row[[ct.RULE_TRIGGER, ct.RULE_THRESHOLD, ct.RULE_ORDER, ct.RULE_DELAY]] = trigger, threshold, order, delay
+    row[[ct.RULE_ACTION, ct.RULE_TARGET]] = action, target
+    inf = math.inf
+    limits = ("tilt_below", inf), ("speed_above", -inf), ("speed_below", inf), ("height_above", -inf), ("height_below", inf)
+    row[ct.RULE_TILT_BELOW : ct.RULE_BOOSTER] = [_or(getattr(rule, name, None), otherwise) for name, otherwise in limits]
+    row[ct.RULE_BOOSTER] = {"attached": 1.0, "gone": 0.0}.get(getattr(rule, "booster", None), -1.0)
+    window = ("after", -inf), ("before", inf), ("patience", inf)
+    row[ct.RULE_AFTER :] = [_or(getattr(rule, name, None), otherwise) for name, otherwise in window]
+    return row.tolist()
+
+
+def _target(mission: Mission, rule) -> int:
+    if rule.action.startswith("guide_"):
+        return int(_MODES[rule.action.removeprefix("guide_")])
+    if rule.action == "deploy":
+        return [part.name for part in canopies(mission)].index(rule.target)
+    if rule.action in ("separate", "light"):
+        names = [stage.name for stage in mission.stage]
+        return names.index(rule.target) if rule.target else len(names) - 1
+    return 0
+
+
+def triggers(mission: Mission) -> list[Trigger]:
+    """Return everything that may fire: the mission's rules, then those its recovery stands for."""
+    found = []
+    for i, rule in enumerate(mission.rule):
+        row = _row(
+            _TRIGGERS[rule.when], _ACTIONS[rule.action], _target(mission, rule), threshold=rule.threshold or 0.0,
+            order=_order_of(mission, rule), delay=rule.delay, rule=rule,
+        )  # fmt: skip
+        found.append(Trigger(rule.name or f"rule {i + 1}", 0, row))
+    names, owners = [part.name for part in canopies(mission)], canopy_stages(mission)
+    burns = burn_order(mission)
     for entry in mission.recovery:
-        free = [ct.ACTION_DEPLOY, index[entry.canopy], math.inf, -math.inf, math.inf]
-        rows.append([_TRIGGERS[entry.when], entry.height or 0.0, entry.delay, *free])
+        canopy = names.index(entry.canopy)
+        owner = owners[canopy]
+        order = 0
+        if entry.when == "separation":
+            order = max(len(mission.stage) - 1 - owner, 0) if owner else max(len(mission.stage) - 2, 0)
+        elif entry.when == "burnout":
+            order = burns.index(owner) if owner in burns else 0
+        title = f"open {entry.canopy}"
+        row = _row(
+            _TRIGGERS[entry.when], ct.ACTION_DEPLOY, canopy, threshold=entry.height or 0.0, order=order, delay=entry.delay
+        )
+        found.append(Trigger(f"{title}: {entry.when.replace('_', ' ')}", owner, row))
         if entry.backup_time is not None:
-            rows.append([ct.TRIGGER_LIFTOFF, 0.0, entry.backup_time, *free])
-    return np.ascontiguousarray(np.array(rows, dtype=float).reshape(-1, ct.RULE_COLUMNS))
+            row = _row(ct.TRIGGER_LIFTOFF, ct.ACTION_DEPLOY, canopy, delay=entry.backup_time)
+            found.append(Trigger(f"{title}: backup", owner, row))
+        if entry.motor_delay is not None:
+            row = _row(ct.TRIGGER_EJECTION, ct.ACTION_DEPLOY, canopy, order=owner, delay=entry.motor_delay)
+            found.append(Trigger(f"{title}: motor delay", owner, row))
+    return found
+
+
+def rules_table(mission: Mission, stages) -> np.ndarray:
+    """Return the rows (rules, RULE_COLUMNS) of `triggers`; those whose computer is not among `stages` never fire."""
+    found = triggers(mission)
+    rows = np.array([each.row for each in found], dtype=float).reshape(-1, ct.RULE_COLUMNS)
+    rows[[each.owner not in stages for each in found], ct.RULE_TRIGGER] = ct.TRIGGER_NEVER
+    return np.ascontiguousarray(rows)

@@ -132,18 +132,21 @@ def body_at(t, burn, grains):
 
 
 @kernel
-def burn_segment(thrust, i, impulse_factor, burn_factor):
-    """Return the Burn of segment i (between break points i and i + 1; past the last: burnt out), draw applied.
+def burn_segment(thrust, i, lit, impulse_factor, burn_factor):
+    """Return the Burn of segment i (between break points i and i + 1), the motor lit at time `lit`, draw applied.
 
-    Time is stretched by burn_factor and force scaled so that the impulse is impulse_factor times the nominal, exactly.
+    Past the last segment it is burnt out; i = -1 is the motor before its ignition. Time is stretched by burn_factor and force
+    scaled so that the impulse is impulse_factor times the nominal, exactly.
     """
     n = thrust.time.shape[0]
     total = thrust.total_impulse * impulse_factor
+    if i < 0:
+        return Burn(0.0, 0.0, 0.0, 1.0, 1.0 / total, 0.0)
     if i >= n - 1:
-        return Burn(thrust.time[n - 1] * burn_factor, 0.0, 0.0, 0.0, 1.0 / total, 0.0)
+        return Burn(lit + thrust.time[n - 1] * burn_factor, 0.0, 0.0, 0.0, 1.0 / total, 0.0)
     k = impulse_factor / burn_factor
-    start = thrust.time[i] * burn_factor
-    width = thrust.time[i + 1] * burn_factor - start
+    start = lit + thrust.time[i] * burn_factor
+    width = lit + thrust.time[i + 1] * burn_factor - start
     force = thrust.force[i] * k
     slope = (thrust.force[i + 1] * k - force) / width
     return Burn(start, force, slope, 1.0 - thrust.impulse[i], 1.0 / total, 1.0)

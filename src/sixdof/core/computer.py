@@ -10,33 +10,41 @@ from math import acos, asin, atan2, inf, sqrt
 
 from sixdof._jit import call_law, helper, kernel
 from sixdof.core.actuator import issue
-from sixdof.core.algebra import clip, conjugate, matrix_of, multiply, norm, sub
+from sixdof.core.algebra import clip, conjugate, fill, matrix_of, multiply, norm, sub
 from sixdof.core.control import built_in_control, mix
 from sixdof.core.estimator import E_AGE, E_BARO, E_FIX, E_LAG, E_MX, E_QW, E_VX, E_X, estimate
 from sixdof.core.guidance import M_INDEX, built_in_guidance
 from sixdof.core.layout import (
-    D_DEPLOY, D_DIRECT, D_ENABLE, D_FIN, D_PITCH, D_ROLL, D_YAW, GOAL_SIZE, S_BARO, S_BOOSTER, S_EAST, S_ENABLED, S_FIELD_X, S_FIX_AGE, S_FIX_EAST,
-    S_FRAME_W, S_FX, S_GOAL_P, S_GOAL_W, S_HEIGHT, S_LIFTOFF, S_MACH, S_MODE, S_NORTH, S_P, S_PERIOD, S_PRESSURE, S_QW, S_QX,
-    S_QY, S_QZ, S_SATURATED, S_TIME, S_VE, S_VN, S_VU, S_WAYPOINT,
+    D_DEPLOY, D_DIRECT, D_ENABLE, D_FIN, D_LIGHT, D_PITCH, D_ROLL, D_SEPARATE, D_YAW, GOAL_SIZE, S_BARO, S_BOOSTER, S_EAST,
+    S_ENABLED, S_FIELD_X, S_FIX_AGE, S_FIX_EAST, S_FRAME_W, S_FX, S_GOAL_P, S_GOAL_W, S_HEIGHT, S_LIFTOFF, S_MACH, S_MODE,
+    S_NORTH, S_P, S_PERIOD, S_PRESSURE, S_QW, S_QX, S_QY, S_QZ, S_SATURATED, S_TIME, S_VE, S_VN, S_VU, S_WAYPOINT, ST_BURNOUT,
+    ST_LIGHT, ST_PART,
 )  # fmt: skip
 from sixdof.core.loads import air_at
 from sixdof.core.sensors import (
     C_ACCELEROMETER, C_GYRO, GYRO, ACCELEROMETER, read_barometer, read_gnss, read_inertial, read_magnetometer, remember,
 )  # fmt: skip
 from sixdof.core.types import (
-    ACTION_DEPLOY, ACTION_DISABLE, ACTION_ENABLE, ACTION_GUIDE, RULE_ACTION, RULE_DELAY, RULE_SPEED_ABOVE, RULE_SPEED_BELOW,
-    RULE_TARGET, RULE_THRESHOLD, RULE_TILT_BELOW, RULE_TRIGGER, TRIGGER_APOGEE, TRIGGER_BURNOUT, TRIGGER_CLIMBING,
-    TRIGGER_FALLING, TRIGGER_LIFTOFF, TRIGGER_RAIL, TRIGGER_TIME, Quat, Vec3,
+    ACTION_DEPLOY, ACTION_DISABLE, ACTION_ENABLE, ACTION_GUIDE, ACTION_LIGHT, ACTION_SEPARATE, CANOPY_FAILS, RULE_ACTION,
+    RULE_AFTER, RULE_BEFORE, RULE_BOOSTER, RULE_HEIGHT_ABOVE, RULE_HEIGHT_BELOW, RULE_ORDER, RULE_PATIENCE, RULE_SPEED_ABOVE,
+    RULE_SPEED_BELOW, RULE_TARGET, RULE_THRESHOLD, RULE_TILT_BELOW, RULE_TRIGGER, TRIGGER_APOGEE, TRIGGER_BURNOUT,
+    TRIGGER_CLIMBING, TRIGGER_EJECTION, TRIGGER_FALLING, TRIGGER_IGNITION, TRIGGER_LIFTOFF, TRIGGER_RAIL, TRIGGER_SEPARATION,
+    TRIGGER_TIME, Quat, Vec3,
 )  # fmt: skip
 
-LIFTOFF_FORCE = 20.0  # specific force along the axis that counts as liftoff, m/s^2 (about 2 g, common practice)
-LIFTOFF_HEIGHT = 10.0  # m: liftoff is also noticed by the height gained
-
-# what the computer has noticed so far: times, -1 before
-N_LIFTOFF, N_RAIL, N_BURNOUT, N_APOGEE = range(4)
-NOTICE_SIZE = 4
-# state of one rule
-R_ARMED, R_FIRED = range(2)
+MOST_BURNS = 8  # burns and partings that are told apart
+# what the computer has noticed so far: times, -1 before; burns and partings in their order
+N_LIFTOFF, N_RAIL, N_APOGEE = range(3)
+N_BURN, N_THRUSTING, N_QUIET, N_HIGHEST, N_SINKING, N_ATTACHED, N_PARTINGS = range(3, 10)
+N_IGNITION = 10
+N_BURNOUT = N_IGNITION + MOST_BURNS
+N_PARTED = N_BURNOUT + MOST_BURNS
+NOTICE_SIZE = N_PARTED + MOST_BURNS
+# state of one rule: when its trigger was sensed, when it fired, whether it did what it is for (another may have before), when it
+# gave up; -1 before
+R_ARMED, R_FIRED, R_ACTED, R_GIVEN_UP = range(4)
+RULE_STATE = 4
+SOON = 1e-9  # s: rounding of sums of times
 # switches: fins live, guidance mode, which of the user's laws failed (1 guidance, 2 control) and with what status
 SW_FINS, SW_MODE, SW_FAILED, SW_STATUS = range(4)
 SWITCHES = 4
@@ -97,7 +105,7 @@ def measure(tick, stride, s, force, matrix, computer, chance, work):
     fresh = 1 if tick // every > (tick - stride) // every else 0
     if fresh == 0:
         baro = state[E_BARO]
-    moving = 1 if work.notice[N_LIFTOFF] >= 0.0 or felt.x > LIFTOFF_FORCE else 0
+    moving = 1 if work.notice[N_LIFTOFF] >= 0.0 or felt.x > computer.detection.liftoff_force else 0
     estimate(
         state, gyro, felt, baro, fresh, fix, magnet, sensors.gnss.latency * computer.period, computer.estimator,
         computer.earth_rate, moving, step, sensors.magnetometer.fitted, sensors.magnetometer.field,
@@ -149,25 +157,76 @@ def sense(t, tick, stride, s, force, matrix, model, frame, chance, work):
 
 
 @kernel
-def notice_phases(sensed, aft_travel, notice):
-    """Update what the computer has noticed (liftoff, rail, burnout, apogee) from sensed values alone."""
+def start_notice(notice, attached):
+    """Fill `notice` before a flight: nothing noticed, so many stages behind the first."""
+    fill(notice, -1.0)
+    notice[N_BURN] = notice[N_THRUSTING] = notice[N_PARTINGS] = 0.0
+    notice[N_HIGHEST] = -inf
+    notice[N_ATTACHED] = attached
+
+
+@kernel
+def notice_phases(sensed, aft_travel, detection, attached, notice):
+    """Update what the computer has noticed (liftoff, rail, ignitions, burnouts, partings, apogee) from sensed values alone.
+
+    attached : stages behind this one, as the break-wires tell.
+    """
     t = sensed[S_TIME]
     if notice[N_LIFTOFF] < 0.0:
-        if sensed[S_FX] > LIFTOFF_FORCE or sensed[S_HEIGHT] > LIFTOFF_HEIGHT:
-            notice[N_LIFTOFF] = t
-        else:
+        if not (sensed[S_FX] > detection.liftoff_force or sensed[S_HEIGHT] > detection.liftoff_height):
             return
+        notice[N_LIFTOFF] = notice[N_IGNITION] = t
+        notice[N_THRUSTING] = 1.0
+    if attached < notice[N_ATTACHED]:
+        k = int(notice[N_PARTINGS])
+        notice[N_ATTACHED] = attached
+        if k < MOST_BURNS:
+            notice[N_PARTED + k] = t
+            notice[N_PARTINGS] += 1.0
     e, n, h = sensed[S_EAST], sensed[S_NORTH], sensed[S_HEIGHT]
     if notice[N_RAIL] < 0.0 and e * e + n * n + h * h > aft_travel * aft_travel:
         notice[N_RAIL] = t
-    if notice[N_BURNOUT] < 0.0 and sensed[S_FX] < 0.0:
-        notice[N_BURNOUT] = t
-    if notice[N_APOGEE] < 0.0 and sensed[S_VU] < 0.0 and notice[N_RAIL] >= 0.0:
+    _notice_burns(t, sensed[S_FX], detection, notice)
+    if notice[N_APOGEE] < 0.0 and notice[N_RAIL] >= 0.0:
+        _notice_apogee(t, sensed, detection, notice)
+
+
+@helper
+def _notice_burns(t, force, detection, notice):
+    k = int(notice[N_BURN])
+    if k >= MOST_BURNS:
+        return
+    if notice[N_THRUSTING] > 0.5:
+        if force >= detection.burnout_force:
+            notice[N_QUIET] = -1.0
+        else:
+            if notice[N_QUIET] < 0.0:
+                notice[N_QUIET] = t
+            if t - notice[N_QUIET] >= detection.burnout_debounce - SOON:
+                notice[N_BURNOUT + k] = t
+                notice[N_BURN], notice[N_THRUSTING], notice[N_QUIET] = k + 1.0, 0.0, -1.0
+    elif force > detection.ignition_force:
+        notice[N_IGNITION + k] = t
+        notice[N_THRUSTING] = 1.0
+
+
+@helper
+def _notice_apogee(t, sensed, detection, notice):
+    sinking = sensed[S_VU] < 0.0
+    if detection.by_barometer > 0:
+        notice[N_HIGHEST] = max(notice[N_HIGHEST], sensed[S_BARO])
+        sinking = sensed[S_BARO] < notice[N_HIGHEST] - detection.apogee_drop
+    if not sinking:
+        notice[N_SINKING] = -1.0
+        return
+    if notice[N_SINKING] < 0.0:
+        notice[N_SINKING] = t
+    if t - notice[N_SINKING] >= detection.apogee_debounce - SOON:
         notice[N_APOGEE] = t
 
 
 @helper
-def _triggered(trigger, threshold, sensed, notice):
+def _triggered(trigger, threshold, order, sensed, notice, stage):
     if trigger == TRIGGER_TIME:
         return sensed[S_TIME] >= threshold
     if trigger == TRIGGER_LIFTOFF:
@@ -175,13 +234,19 @@ def _triggered(trigger, threshold, sensed, notice):
     if trigger == TRIGGER_RAIL:
         return notice[N_RAIL] >= 0.0
     if trigger == TRIGGER_BURNOUT:
-        return notice[N_BURNOUT] >= 0.0
+        return notice[N_BURNOUT + order] >= 0.0
     if trigger == TRIGGER_APOGEE:
         return notice[N_APOGEE] >= 0.0
     if trigger == TRIGGER_CLIMBING:
         return notice[N_LIFTOFF] >= 0.0 and sensed[S_HEIGHT] >= threshold
     if trigger == TRIGGER_FALLING:
         return notice[N_APOGEE] >= 0.0 and sensed[S_HEIGHT] <= threshold
+    if trigger == TRIGGER_SEPARATION:
+        return notice[N_PARTED + order] >= 0.0
+    if trigger == TRIGGER_IGNITION:
+        return notice[N_IGNITION + order] >= 0.0
+    if trigger == TRIGGER_EJECTION:
+        return stage[order, ST_BURNOUT] >= 0.0
     return False
 
 
@@ -198,36 +263,69 @@ def tilt_angles(frame, q):
 
 
 @kernel
-def run_rules(rules, state, sensed, notice, extra_delay, switches, opened):
-    """Fire the rules that are due. switches: SW_*; opened[c]: time canopy c was released, -1 before."""
+def run_rules(rules, delays, state, sensed, notice, stage, canopy, switches, opened):
+    """Fire the rules that are due.
+
+    delays : (rules,) of this flight. state : (rules, RULE_STATE). stage : (stages, STAGE_COLUMNS), whose commands are filled in.
+    canopy : (canopies, CANOPY_COLUMNS). switches: SW_*. opened[c]: time canopy c was released, -1 before.
+    """
     t = sensed[S_TIME]
     for i in range(rules.shape[0]):
-        if state[i, R_FIRED] >= 0.0:
+        rule = rules[i]
+        if state[i, R_FIRED] >= 0.0 or state[i, R_GIVEN_UP] >= 0.0:
             continue
         if state[i, R_ARMED] < 0.0:
-            if not _triggered(int(rules[i, RULE_TRIGGER]), rules[i, RULE_THRESHOLD], sensed, notice):
+            order = int(rule[RULE_ORDER])
+            if not _triggered(int(rule[RULE_TRIGGER]), rule[RULE_THRESHOLD], order, sensed, notice, stage):
                 continue
             state[i, R_ARMED] = t
-        action = int(rules[i, RULE_ACTION])
-        delay = rules[i, RULE_DELAY]
-        if action == ACTION_DEPLOY:
-            delay += extra_delay
-        if t < state[i, R_ARMED] + delay - 1e-9 or _inhibited(rules[i], sensed):
+        due = state[i, R_ARMED] + delays[i]
+        if t < due - SOON:
+            continue
+        if _inhibited(rule, sensed):
+            if t - due >= rule[RULE_PATIENCE] - SOON or sensed[S_LIFTOFF] > rule[RULE_BEFORE]:
+                state[i, R_GIVEN_UP] = t
             continue
         state[i, R_FIRED] = t
-        target = int(rules[i, RULE_TARGET])
-        if action == ACTION_ENABLE:
-            switches[SW_FINS] = 1.0
-        elif action == ACTION_DISABLE:
-            switches[SW_FINS] = 0.0
-        elif action == ACTION_GUIDE:
-            switches[SW_MODE] = rules[i, RULE_TARGET]
-        elif opened[target] < 0.0:
+        state[i, R_ACTED] = act(int(rule[RULE_ACTION]), int(rule[RULE_TARGET]), t, stage, canopy, switches, opened)
+
+
+@kernel
+def act(action, target, t, stage, canopy, switches, opened):
+    """Do what a rule or a law says; return 1 if it changed anything, 0 if another had done it before."""
+    done = False
+    if action == ACTION_ENABLE:
+        done = switches[SW_FINS] < 0.5
+        switches[SW_FINS] = 1.0
+    elif action == ACTION_DISABLE:
+        done = switches[SW_FINS] > 0.5
+        switches[SW_FINS] = 0.0
+    elif action == ACTION_GUIDE:
+        done = switches[SW_MODE] != target
+        switches[SW_MODE] = float(target)
+    elif action == ACTION_SEPARATE:
+        done = stage[target, ST_PART] < 0.0
+        if done:
+            stage[target, ST_PART] = t
+    elif action == ACTION_LIGHT:
+        done = stage[target, ST_LIGHT] < 0.0
+        if done:
+            stage[target, ST_LIGHT] = t
+    elif 0 <= target < opened.shape[0] and opened[target] == -1.0:
+        done = True
+        if canopy[target, CANOPY_FAILS] < 0.5:
             opened[target] = t
+    return 1.0 if done else 0.0
 
 
 @helper
 def _inhibited(rule, sensed):
+    if sensed[S_HEIGHT] < rule[RULE_HEIGHT_ABOVE] or sensed[S_HEIGHT] > rule[RULE_HEIGHT_BELOW]:
+        return True
+    if sensed[S_LIFTOFF] < rule[RULE_AFTER] or sensed[S_LIFTOFF] > rule[RULE_BEFORE]:
+        return True
+    if rule[RULE_BOOSTER] >= 0.0 and (sensed[S_BOOSTER] > 0.5) != (rule[RULE_BOOSTER] > 0.5):
+        return True
     low, high = max(rule[RULE_SPEED_ABOVE], 0.0), rule[RULE_SPEED_BELOW]
     speed2 = sensed[S_VE] ** 2 + sensed[S_VN] ** 2 + sensed[S_VU] ** 2
     if speed2 < low * low or (high < inf and speed2 > high * high):
@@ -261,18 +359,28 @@ def steer(t, model, frame, work):
 
 
 @kernel
+def _obey(t, command, leg, work):
+    """Do what a control law of the user's own says beside steering: fins, canopies, parting, ignition."""
+    if command[D_ENABLE] > 0.0:
+        work.switches[SW_FINS] = 1.0
+    elif command[D_ENABLE] < 0.0:
+        work.switches[SW_FINS] = 0.0
+    if command[D_DEPLOY] > 0.0:
+        act(ACTION_DEPLOY, int(command[D_DEPLOY]) - 1, t, work.stage, work.canopy, work.switches, work.opened)
+    if command[D_SEPARATE] > 0.0 and leg.last > leg.first:
+        act(ACTION_SEPARATE, leg.last, t, work.stage, work.canopy, work.switches, work.opened)
+    if command[D_LIGHT] > 0.0:
+        upper = leg.last - 1 if leg.last > leg.first else leg.last
+        act(ACTION_LIGHT, upper, t, work.stage, work.canopy, work.switches, work.opened)
+
+
+@kernel
 def control(t, tick, model, craft, work):
     """Run the control law, mix its demands and issue commands to the servos; return 0, or 1 if a law failed."""
     sensed, command, failed = work.sensed, work.command, 0
     if work.laws[1] != 0:
         failed = call_law(work.laws[1], t, sensed, work.memory, work.gains, command)
-        if command[D_ENABLE] > 0.0:
-            work.switches[SW_FINS] = 1.0
-        elif command[D_ENABLE] < 0.0:
-            work.switches[SW_FINS] = 0.0
-        canopy = int(command[D_DEPLOY]) - 1
-        if 0 <= canopy < work.opened.shape[0] and work.opened[canopy] < 0.0:
-            work.opened[canopy] = t
+        _obey(t, command, model.leg, work)
         if work.switches[SW_FINS] < 0.5:
             command[D_ROLL] = command[D_PITCH] = command[D_YAW] = 0.0
     else:
@@ -292,19 +400,36 @@ def control(t, tick, model, craft, work):
 
 
 @kernel
-def run_tick(t, tick, stride, s, force, matrix, craft, frame, model, draw, chance, work):
+def observe_flight(t, tick, stride, s, force, matrix, craft, frame, model, chance, work):
+    """Sense, notice and fire the rules: what every body's flight computer or altimeter does at a tick."""
+    sensed = work.sensed
+    sense(t, tick, stride, s, force, matrix, model, frame, chance, work)
+    sensed[S_BOOSTER] = model.computer.booster
+    decide(sensed, craft.rail.aft_travel, model.computer, float(model.leg.last - model.leg.first), work)
+
+
+@kernel
+def decide(sensed, aft_travel, computer, attached, work):
+    """Notice the phases and fire the event rules on sensed values alone; a bench test of the sequence runs this too."""
+    t = sensed[S_TIME]
+    notice_phases(sensed, aft_travel, computer.detection, attached, work.notice)
+    sensed[S_LIFTOFF] = t - work.notice[N_LIFTOFF] if work.notice[N_LIFTOFF] >= 0.0 else -1.0
+    run_rules(
+        computer.rules, work.rule_delay, work.rules, sensed, work.notice, work.stage, work.canopy, work.switches, work.opened
+    )  # fmt: skip
+    sensed[S_ENABLED], sensed[S_MODE] = work.switches[SW_FINS], work.switches[SW_MODE]
+
+
+@kernel
+def run_tick(t, tick, stride, s, force, matrix, craft, frame, model, chance, work):
     """Run the flight computer once; return 0, or 1 if a law of the user's own failed.
 
     stride : ticks since the last run (more than one under a canopy). force : specific force, body axes, m/s^2. matrix : body ->
-    world.
+    world. A body without the front stage has an altimeter only: it steers nothing.
     """
-    sensed = work.sensed
-    sense(t, tick, stride, s, force, matrix, model, frame, chance, work)
-    notice_phases(sensed, craft.rail.aft_travel, work.notice)
-    sensed[S_LIFTOFF] = t - work.notice[N_LIFTOFF] if work.notice[N_LIFTOFF] >= 0.0 else -1.0
-    run_rules(model.computer.rules, work.rules, sensed, work.notice, draw.canopy_delay, work.switches, work.opened)
-    sensed[S_ENABLED], sensed[S_MODE] = work.switches[SW_FINS], work.switches[SW_MODE]
-    sensed[S_BOOSTER] = model.computer.booster
+    observe_flight(t, tick, stride, s, force, matrix, craft, frame, model, chance, work)
+    if model.leg.main == 0:
+        return 0
     status = steer(t, model, frame, work)
     if status != 0:
         work.switches[SW_FAILED], work.switches[SW_STATUS] = 1.0, float(status)

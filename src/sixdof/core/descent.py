@@ -8,22 +8,69 @@ from sixdof._jit import helper, kernel
 from sixdof.core.algebra import add, axpy, clip, cross, matrix_of, scale, sub, to_world
 from sixdof.core.loads import air_at, wind_at
 from sixdof.core.step import MOST_TRIES, ROOT_SHARE, next_bracket
-from sixdof.core.types import CANOPY_DRAG_AREA, CANOPY_FILL_TIME, Quat, State, Vec3
+from sixdof.core.types import (
+    CANOPY_CORD_SHARE, CANOPY_CORD_STRENGTH, CANOPY_DRAG_AREA, CANOPY_FACTOR, CANOPY_FILL_TIME, CANOPY_REEF_SHARE,
+    CANOPY_REEF_TIME, CANOPY_STRENGTH, CANOPY_WAIT, LOST, Quat, State, Vec3,
+)  # fmt: skip
 
 SHARE_OF_TIME_CONSTANT = 0.1  # of the slowing-down time 2 m/(rho CdS V): RK4's error per step is then below 1e-7
 
 
+@helper
+def _filled(since, row):
+    """Return the share of its drag area that a canopy has `since` its line stretch.
+
+    It fills with the square of time (Knacke 1992, solid canopies), first to its reefed share, then, disreefed, to all of it.
+    """
+    if since <= 0.0:
+        return 0.0
+    fill = 1.0 if row[CANOPY_FILL_TIME] <= 0.0 else clip(since / row[CANOPY_FILL_TIME], 0.0, 1.0)
+    reefed = row[CANOPY_REEF_SHARE]
+    share = reefed * fill * fill
+    late = since - row[CANOPY_REEF_TIME]
+    if reefed < 1.0 and late > 0.0:
+        more = 1.0 if row[CANOPY_FILL_TIME] <= 0.0 else clip(late / row[CANOPY_FILL_TIME], 0.0, 1.0)
+        share += (1.0 - reefed) * more * more
+    return share
+
+
 @kernel
-def drag_area(t, canopy, opened, hanging, factor):
-    """Return the total drag area at t: each released canopy fills with the square of time (Knacke 1992, solid canopies)."""
+def drag_area(t, canopy, opened, hanging):
+    """Return the total drag area at t: what hangs under the canopies and each canopy as far as it has filled."""
     total = hanging
     for c in range(canopy.shape[0]):
         if opened[c] >= 0.0:
-            fill = 1.0
-            if canopy[c, CANOPY_FILL_TIME] > 0.0:
-                fill = clip((t - opened[c]) / canopy[c, CANOPY_FILL_TIME], 0.0, 1.0)
-            total += canopy[c, CANOPY_DRAG_AREA] * factor * fill * fill
+            total += canopy[c, CANOPY_DRAG_AREA] * _filled(t - opened[c] - canopy[c, CANOPY_WAIT], canopy[c])
     return total
+
+
+@kernel
+def opening_load(t, row, released, pressure):
+    """Return the pull of one canopy (N) at a dynamic pressure: its drag, times the opening factor until it has filled.
+
+    Knacke (1992): F = (CdS) q Cx X1; the reduction X1 at finite mass comes out of the motion itself, through q.
+    """
+    since = t - released - row[CANOPY_WAIT]
+    last = row[CANOPY_REEF_TIME] if row[CANOPY_REEF_SHARE] < 1.0 else 0.0
+    factor = row[CANOPY_FACTOR] if since <= last + row[CANOPY_FILL_TIME] + 1e-9 else 1.0
+    return factor * pressure * row[CANOPY_DRAG_AREA] * _filled(since, row)
+
+
+@kernel
+def pull_canopies(t, s, craft, canopy, opened, most):
+    """Note each canopy's largest pull; lose a canopy beyond its strength; return the canopy whose cord parts, or -1."""
+    u = sub(s.v, wind_at(craft, s.r.z))
+    pressure = 0.5 * air_at(craft.world, s.r.z).density * (u.x * u.x + u.y * u.y + u.z * u.z)
+    for c in range(canopy.shape[0]):
+        if opened[c] < 0.0:
+            continue
+        pull = opening_load(t, canopy[c], opened[c], pressure)
+        most[c] = max(most[c], pull)
+        if pull > canopy[c, CANOPY_STRENGTH]:
+            opened[c] = LOST
+        elif pull * canopy[c, CANOPY_CORD_SHARE] > canopy[c, CANOPY_CORD_STRENGTH]:
+            return c
+    return -1
 
 
 @kernel
@@ -49,11 +96,11 @@ def longest_fall_step(s, craft, mass, area):
 
 
 @kernel
-def fall_step(t, s, h, craft, body0, body1, body2, canopy, opened, hanging, factor):
+def fall_step(t, s, h, craft, body0, body1, body2, canopy, opened, hanging):
     """Return the state h seconds on (RK4). body0, body1, body2: mass and thrust at the start, middle and end."""
-    a0 = drag_area(t, canopy, opened, hanging, factor)
-    a1 = drag_area(t + 0.5 * h, canopy, opened, hanging, factor)
-    a2 = drag_area(t + h, canopy, opened, hanging, factor)
+    a0 = drag_area(t, canopy, opened, hanging)
+    a1 = drag_area(t + 0.5 * h, canopy, opened, hanging)
+    a2 = drag_area(t + h, canopy, opened, hanging)
     k1 = falling_rate(s, craft, body0.mass, body0.thrust, a0)
     k2 = falling_rate(axpy(s, k1, 0.5 * h), craft, body1.mass, body1.thrust, a1)
     k3 = falling_rate(axpy(s, k2, 0.5 * h), craft, body1.mass, body1.thrust, a1)
@@ -65,13 +112,13 @@ def fall_step(t, s, h, craft, body0, body1, body2, canopy, opened, hanging, fact
 
 
 @kernel
-def reach_ground(t, s, h, end_height, craft, body0, body1, body2, canopy, opened, hanging, factor):
+def reach_ground(t, s, h, end_height, craft, body0, body1, body2, canopy, opened, hanging):
     """Return (h, state) at the moment inside a falling step where the height is zero; end_height: the height at its end."""
     low, high, g_low, g_high, last = 0.0, h, s.r.z, end_height, 0
     x, s1 = h, s
     for _ in range(MOST_TRIES):
         x = (low * g_high - high * g_low) / (g_high - g_low)
-        s1 = fall_step(t, s, x, craft, body0, body1, body2, canopy, opened, hanging, factor)
+        s1 = fall_step(t, s, x, craft, body0, body1, body2, canopy, opened, hanging)
         low, high, g_low, g_high, last = next_bracket(low, high, g_low, g_high, x, s1.r.z, last)
         if high - low < ROOT_SHARE * h or s1.r.z == 0.0:
             break

@@ -6,11 +6,13 @@ from typing import NamedTuple
 
 import numpy as np
 
-from sixdof._jit import helper
 
 
 class Draw(NamedTuple):
-    """One flight's departures from the mission. In the nominal flight factors are 1 and offsets 0."""
+    """One leg's departures from its model. In the nominal flight factors are 1 and offsets 0.
+
+    What is drawn for single canopies, rules and stages is worked into Work.canopy, Work.rule_delay and Work.stage.
+    """
 
     impulse: float  # factor on the total impulse, burn time kept
     burn_time: float  # factor on the burn time, impulse kept
@@ -34,8 +36,6 @@ class Draw(NamedTuple):
     gain_pitch: float  # factors on the autopilot's gains
     gain_yaw: float
     gain_roll: float
-    canopy_drag: float  # factor on the drag area of every canopy
-    canopy_delay: float  # added to the opening time of every canopy, s
     temperature: float  # added to the air temperature at all heights, K
     pressure: float  # factor on the air pressure at all heights
     wind_scale: float  # factor on the wind table,
@@ -45,22 +45,3 @@ class Draw(NamedTuple):
     seed_low: float
     flight: float
     centring: np.ndarray  # (control fins,) C-contiguous: added to each fin's neutral angle, rad
-
-
-DRAW_COLUMNS = {name: i for i, name in enumerate(Draw._fields[:-1])}  # of a packed row; centring errors follow
-DRAW_SCALARS = len(DRAW_COLUMNS)
-
-
-@helper
-def draw_of(row, fins):
-    """Return the Draw of one packed row (DRAW_SCALARS + fins,), float64 and C-contiguous; centring is a view of it.
-
-    For kernels only: compiled without reference counts, it would hand Python the whole row in the view's place.
-    """
-    return Draw(
-        row[0], row[1], row[2], row[3], row[4], row[5], row[6], row[7], row[8], row[9],
-        row[10], row[11], row[12], row[13], row[14], row[15], row[16], row[17], row[18], row[19],
-        row[20], row[21], row[22], row[23], row[24], row[25], row[26], row[27], row[28], row[29],
-        row[30], row[31],
-        row[DRAW_SCALARS : DRAW_SCALARS + fins],
-    )  # fmt: skip

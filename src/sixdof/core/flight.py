@@ -11,33 +11,40 @@ from sixdof._jit import helper, kernel
 from sixdof.core.actuator import (
     CARRIED, FIN_ROWS, ISSUED, MOTOR_ROWS, fail_fins, keep_fins, move_fins, pick_targets, switch_delay,
 )  # fmt: skip
-from sixdof.core.algebra import cross, fill, launch_frame, to_body
-from sixdof.core.body import body_at, burn_segment
-from sixdof.core.computer import NOTICE_SIZE, SW_FINS, SW_MODE, SWITCHES, run_tick, sense
+from sixdof.core.algebra import add, cross, fill, launch_frame, matrix_of, norm, to_body, to_world
+from sixdof.core.body import body_at, burn_segment, gather_grains
+from sixdof.core.computer import NOTICE_SIZE, RULE_STATE, SW_FINS, SW_MODE, SWITCHES, run_tick, sense, start_notice
 from sixdof.core.craft import chance_of, drawn_gains, make_craft, rail_attitude, state_at_rest
-from sixdof.core.descent import drag_area, fall_step, falling_rate, longest_fall_step, reach_ground
-from sixdof.core.draw import draw_of
+from sixdof.core.descent import drag_area, fall_step, falling_rate, longest_fall_step, pull_canopies, reach_ground
 from sixdof.core.estimator import ESTIMATE_SIZE, align
 from sixdof.core.guidance import PASSED_MISS, PASSED_TIME, WP_RADIUS, start_guidance
 from sixdof.core.layout import (
-    ABOVE_AIR, DEMAND_SIZE, DIVERGED, E_APOGEE, E_BURNOUT, E_DISABLED, E_ENABLED, E_FORE_GUIDE, E_LANDING, E_LIFTOFF, E_RAIL,
-    EVENT_COLUMNS, EVENTS, GOAL_SIZE, LANDED_OK, LAW_FAILED, LOG_COLUMNS, MEMORY_SIZE, NO_LIFTOFF, OUT_OF_TIME, S_FRAME_W,
-    S_GOAL_W, SENSED, SUMMARY, X_APOGEE, X_APOGEE_EAST, X_APOGEE_NORTH, X_APOGEE_TIME, X_BURNOUT_HEIGHT, X_BURNOUT_SPEED,
+    ABOVE_AIR, BY_COMMAND, BY_DRAG, BY_UPPER_MOTOR, CORD_PARTED, DEMAND_SIZE, DIVERGED, E_APOGEE, E_BURNOUT, E_DISABLED,
+    E_DRAG_PARTING, E_ENABLED, E_FORE_GUIDE, E_LANDING, E_LIFTOFF, E_RAIL, EVENT_COLUMNS, EVENTS, GOAL_SIZE, H_CAUSE, H_CLIMBING,
+    H_GOES_ON, H_LIT, H_MASS, H_NEXT_LOG, H_PHASE, H_QW, H_RATE, H_RX, H_SWITCH, H_SWITCHED, H_TICK, H_TICK_END, H_TIME, H_VX,
+    H_WHICH, H_WX, HAND_SIZE, LANDED_OK, LAW_FAILED, LOG_COLUMNS, MEMORY_SIZE, NO_LIFTOFF, OUT_OF_TIME, PARTED, S_FRAME_W,
+    S_GOAL_W, SENSED, ST_BURNOUT, ST_LIGHT, ST_LIGHT_DELAY, ST_NO_IGNITION, ST_NO_PARTING, ST_PART, ST_PART_DELAY,
+    STAGE_COLUMNS, SUMMARY, UNLIT, X_APOGEE, X_APOGEE_EAST, X_APOGEE_NORTH, X_APOGEE_TIME, X_BURNOUT_HEIGHT, X_BURNOUT_SPEED,
     X_CAPTURED, X_FLIGHT_TIME, X_LANDING_EAST, X_LANDING_NORTH, X_LANDING_SPEED, X_MIN_MARGIN, X_MISS, X_OPENING_SPEED,
     X_RAIL_INCIDENCE, X_RAIL_MARGIN, X_RAIL_SPEED,
 )  # fmt: skip
 from sixdof.core.loads import END, START, loads
 from sixdof.core.motion import CANOPY, FREE, HOLD, LANDED, ON_RAIL, PIVOT, rail_pull, state_rate
-from sixdof.core.observe import TALLY_SIZE, finish, incidence_of, static_margin, watch, watch_servos, write_event, write_log
+from sixdof.core.observe import (
+    TALLY_SIZE, finish, incidence_of, joint_force, static_margin, watch, watch_servos, write_event, write_log,
+)  # fmt: skip
 from sixdof.core.sensors import CONSTANTS, HISTORY, draw_constants
 from sixdof.core.step import (
     GAP_AFT, GAP_CLIMB, GAP_FORE, GAP_GROUND, GAP_SLIP, MOST_TRIES, NO, ROOT_SHARE, YES, gap, liftoff_time,
     next_bracket, rk4_step,
 )  # fmt: skip
-from sixdof.core.types import PANEL_CONTROL, SEEN_COLUMNS, SEEN_HINGE, Quat, State, Vec3
+from sixdof.core.types import (
+    CANOPY_CORD_STRENGTH, CANOPY_SNATCH, PANEL_CONTROL, RULE_DELAY, SEEN_COLUMNS, SEEN_HINGE, Quat, State, Vec3,
+)  # fmt: skip
 
 ONE, FALL_STRIDE = np.int64(1), np.int64(5)  # ticks of the flight computer between looks at the rules under a canopy (20 Hz at 100 Hz)
 INSTANT = 1e-9  # s: two moments closer than this are one
+TRACE_ROWS, TRACE_COLUMNS = 512, 7  # ticks after a parting at which time, nose and base (world axes, m) are kept
 
 
 class Work(NamedTuple):
@@ -62,9 +69,15 @@ class Work(NamedTuple):
     history: np.ndarray
     constants: np.ndarray
     notice: np.ndarray
-    rules: np.ndarray  # (rules, 2)
+    rules: np.ndarray  # (rules, RULE_STATE)
+    rule_delay: np.ndarray  # (rules,) this flight's
     switches: np.ndarray
-    opened: np.ndarray  # (canopies,)
+    stage: np.ndarray  # (stages, STAGE_COLUMNS)
+    canopy: np.ndarray  # (canopies, CANOPY_COLUMNS) this flight's
+    opened: np.ndarray  # (canopies,): time of release, -1 before, LOST
+    pull: np.ndarray  # (canopies,): largest opening load, N
+    hand: np.ndarray  # what the leg before hands over, and this one to the next (layout.H_*)
+    trace: np.ndarray  # (TRACE_ROWS, TRACE_COLUMNS): where the body's ends are after a parting
     passed: np.ndarray  # (waypoints, 2): time and miss distance
     tally: np.ndarray
     air: np.ndarray
@@ -106,9 +119,15 @@ def make_work(model, guidance: LawSize = LawSize(), control: LawSize | None = No
         history=np.zeros((HISTORY, 6)),
         constants=np.zeros(CONSTANTS),
         notice=np.zeros(NOTICE_SIZE),
-        rules=np.zeros((model.computer.rules.shape[0], 2)),
+        rules=np.zeros((model.computer.rules.shape[0], RULE_STATE)),
+        rule_delay=model.computer.rules[:, RULE_DELAY].copy(),
         switches=np.zeros(SWITCHES),
+        stage=np.zeros((model.leg.stages, STAGE_COLUMNS)),
+        canopy=model.canopy.copy(),
         opened=np.zeros(model.canopy.shape[0]),
+        pull=np.zeros(model.canopy.shape[0]),
+        hand=np.zeros(HAND_SIZE),
+        trace=np.zeros((TRACE_ROWS, TRACE_COLUMNS)),
         passed=np.zeros((model.computer.guidance.waypoint.shape[0], 2)),
         tally=np.zeros(TALLY_SIZE),
         air=np.zeros_like(model.world.air),
@@ -118,12 +137,16 @@ def make_work(model, guidance: LawSize = LawSize(), control: LawSize | None = No
 
 def make_log(model, rows: int) -> np.ndarray:
     """Return an empty log of `rows` rows for flights of `model` (0 rows: nothing is logged)."""
-    return np.empty((rows, LOG_COLUMNS + 3 * model.computer.mixer.shape[0]))
+    return np.empty((rows, LOG_COLUMNS + 3 * model.computer.mixer.shape[0] + len(SENSED)))
 
 
 def make_events(model) -> np.ndarray:
-    """Return an empty event table: rows layout.EVENTS, then the openings of the canopies."""
-    return np.empty((len(EVENTS) + model.canopy.shape[0], len(EVENT_COLUMNS)))
+    """Return an empty event table of one body.
+
+    Rows: layout.EVENTS, the openings of the canopies, ignition and burnout of each stage but the last, the parting of each
+    but the front one.
+    """
+    return np.empty((len(EVENTS) + model.canopy.shape[0] + 3 * (model.leg.stages - 1), len(EVENT_COLUMNS)))
 
 
 def make_summary() -> np.ndarray:
@@ -151,9 +174,12 @@ def _reset(work, model, draw, chance, q, r, events, summary):
         for k in range(3):
             work.fins[k, i] = draw.centring[i]
         work.fins[CARRIED, i] = 1.0
-    fill(work.notice, -1.0)
+    start_notice(work.notice, float(model.leg.last - model.leg.first))
     for i in range(work.rules.shape[0]):
         fill(work.rules[i], -1.0)
+    for i in range(work.stage.shape[0]):
+        work.stage[i, ST_LIGHT] = work.stage[i, ST_PART] = work.stage[i, ST_BURNOUT] = -1.0
+    fill(work.pull, 0.0)
     fill(work.switches, 0.0)
     work.switches[SW_MODE] = float(model.computer.guidance.start_mode)
     fill(work.opened, -1.0)
@@ -174,13 +200,13 @@ def _reset(work, model, draw, chance, q, r, events, summary):
 
 
 @kernel
-def _rate(phase, t, s, body, craft, load, model, draw, work):
+def _rate(phase, t, s, body, craft, load, model, work):
     """Return the state's rate at a tick, in any phase."""
     if phase == HOLD:
         zero = Vec3(0.0, 0.0, 0.0)
         return State(zero, zero, Quat(0.0, 0.0, 0.0, 0.0), zero)
     if phase == CANOPY:
-        area = drag_area(t, model.canopy, work.opened, model.tumble_area, draw.canopy_drag)
+        area = drag_area(t, work.canopy, work.opened, model.tumble_area)
         return falling_rate(s, craft, body.mass, body.thrust, area)
     return state_rate(phase, s, body, craft, load)
 
@@ -231,15 +257,95 @@ def _cut_step(kind, phase, t, s, h, burn, grains, body, craft, work):
     return x, s1, body1
 
 
+@helper
+def _ignition_time(row):
+    """Return when the motor of a stage (row of Work.stage) lights by what was commanded so far, inf if it does not."""
+    if row[ST_LIGHT] < 0.0 or row[ST_NO_IGNITION] > 0.5:
+        return inf
+    return row[ST_LIGHT] + row[ST_LIGHT_DELAY]
+
+
+@kernel
+def _parting(leg, stage):
+    """Return (time, stage behind the joint, cause) of the next parting by what was commanded so far, time inf if there is none.
+
+    A joint parts on command, and by the gas of the motor ahead of it if that lights first.
+    """
+    when, which, cause = inf, 0, 0
+    for k in range(leg.first + 1, leg.last + 1):
+        if stage[k, ST_PART] >= 0.0 and stage[k, ST_NO_PARTING] < 0.5 and stage[k, ST_PART] + stage[k, ST_PART_DELAY] < when:
+            when, which, cause = stage[k, ST_PART] + stage[k, ST_PART_DELAY], k, BY_COMMAND
+        upper = _ignition_time(stage[k - 1])
+        if upper < when:
+            when, which, cause = upper, k, BY_UPPER_MOTOR
+    return when, which, cause
+
+
+@helper
+def _segment_at(t, lit, thrust, burn_time):
+    """Return the segment of the thrust curve that time t lies in, -1 before ignition."""
+    segment = np.int64(-1)
+    if lit != UNLIT:
+        segment = np.int64(0)
+        while segment < thrust.time.shape[0] - 1 and t >= lit + thrust.time[segment + 1] * burn_time - INSTANT:
+            segment += 1
+    return segment
+
+
+@kernel
+def _handed_state(hand):
+    """Return the State that the leg before left."""
+    return State(
+        Vec3(hand[H_RX], hand[H_RX + 1], hand[H_RX + 2]),
+        Vec3(hand[H_VX], hand[H_VX + 1], hand[H_VX + 2]),
+        Quat(hand[H_QW], hand[H_QW + 1], hand[H_QW + 2], hand[H_QW + 3]),
+        Vec3(hand[H_WX], hand[H_WX + 1], hand[H_WX + 2]),
+    )
+
+
+@kernel
+def _hand_state(hand, s):
+    hand[H_RX], hand[H_RX + 1], hand[H_RX + 2] = s.r.x, s.r.y, s.r.z
+    hand[H_VX], hand[H_VX + 1], hand[H_VX + 2] = s.v.x, s.v.y, s.v.z
+    hand[H_QW], hand[H_QW + 1], hand[H_QW + 2], hand[H_QW + 3] = s.q.w, s.q.x, s.q.y, s.q.z
+    hand[H_WX], hand[H_WX + 1], hand[H_WX + 2] = s.w.x, s.w.y, s.w.z
+
+
+@kernel
+def _write_trace(trace, i, t, s, body, leg):
+    """Note where the body's nose and base are at a tick after a parting."""
+    if i < 0 or i >= trace.shape[0]:
+        return
+    m = matrix_of(s.q)
+    nose = add(s.r, to_world(m, Vec3(body.cg.x - leg.nose_x, -body.cg.y, -body.cg.z)))
+    base = add(s.r, to_world(m, Vec3(body.cg.x - leg.base_x, -body.cg.y, -body.cg.z)))
+    trace[i, 0] = t
+    trace[i, 1], trace[i, 2], trace[i, 3] = nose.x, nose.y, nose.z
+    trace[i, 4], trace[i, 5], trace[i, 6] = base.x, base.y, base.z
+
+
+@kernel
+def _snatched(t, canopy, opened):
+    """Return the canopy released at t whose cord does not stand the charge that throws the pieces apart, or -1."""
+    for c in range(canopy.shape[0]):
+        if opened[c] == t and canopy[c, CANOPY_SNATCH] > canopy[c, CANOPY_CORD_STRENGTH]:
+            return c
+    return -1
+
+
 @kernel
 def fly(model, draw, work, log, events, summary):
-    """Fly once; return (status, time, rows of the log written).
+    """Fly one leg; return (status, time, rows of the log written).
+
+    A leg is one body from rest on the rail, or from where the leg before parted (work.hand[H_GOES_ON] = 1), to the ground, or to
+    its own parting: then the status is PARTED or CORD_PARTED and work.hand says where it ended and what parted. `core.legs` puts
+    the legs of a flight together.
 
     Parameters
     ----------
     model, draw : Model, Draw
     work : Work
-        Scratch, see `make_work`.
+        Scratch, see `make_work`; what is drawn for single canopies, rules and stages is in it.
     log : (rows, columns) float64
         Filled every model.log_every ticks until it is full; see `make_log`.
     events : (events, EVENT_COLUMNS), summary : (SUMMARY,) float64
@@ -247,70 +353,110 @@ def fly(model, draw, work, log, events, summary):
     """
     craft = make_craft(model, draw, work.air, work.seen)
     chance = chance_of(draw)
+    hand, leg, thrust = work.hand, model.leg, model.thrust
+    goes_on = hand[H_GOES_ON] > 0.5
     s = state_at_rest(craft, draw)
-    _reset(work, model, draw, chance, s.q, s.r, events, summary)
+    if goes_on:
+        s = _handed_state(hand)
+    else:
+        _reset(work, model, draw, chance, s.q, s.r, events, summary)
+        fill(hand, 0.0)
+        hand[H_PHASE], hand[H_CLIMBING] = float(HOLD), 1.0
+        hand[H_LIT] = UNLIT if work.stage[leg.last, ST_NO_IGNITION] > 0.5 else 0.0
     if work.laws[1] == 0:
         drawn_gains(model.computer.gains, draw, work.gains)
     grains = craft.grains
     frame = launch_frame(model.computer.azimuth)
     period = model.computer.period
     longest = period / model.computer.steps_per_tick
-    segments = model.thrust.time.shape[0]
+    segments = thrust.time.shape[0]
     _, late_seconds = switch_delay(craft.servo, period)
     stride = ONE
 
-    segment = np.int64(0)
-    burn = burn_segment(model.thrust, segment, draw.impulse, draw.burn_time)
-    body = body_at(0.0, burn, grains)
-    t, tick, phase, rows, next_log = 0.0, np.int64(0), HOLD, 0, 0
-    apogee_passed = False
+    t, tick, phase = hand[H_TIME], np.int64(hand[H_TICK]), np.int64(hand[H_PHASE])
+    t_tick, t_switch, switched = hand[H_TICK_END], hand[H_SWITCH], hand[H_SWITCHED] > 0.5
+    rows, next_log = 0, int(hand[H_NEXT_LOG])
+    first_trace = tick if goes_on else np.int64(-1)
+    apogee_passed = hand[H_CLIMBING] < 0.5
+    lit = hand[H_LIT]
+    segment = _segment_at(t, lit, thrust, draw.burn_time)
+    burn = burn_segment(thrust, segment, lit, draw.impulse, draw.burn_time)
+    body = body_at(t, burn, grains)
     status = -1
     area = 0.0
     load = loads(s, body, craft, work.fins, START)
+    k1 = _rate(phase, t, s, body, craft, load, model, work)
+    t_part, which, cause = _parting(leg, work.stage)
+    cord = np.int64(-1)
+    ticking = t >= t_tick - INSTANT
 
     while status < 0:
         # ------------------------------------------------------------ the flight computer's tick
-        fail_fins(t, model.computer.failure, work.health, work.fins)
-        load = loads(s, body, craft, work.fins, START)
-        if not (isfinite(s.r.z) and isfinite(s.v.x + s.v.y + s.v.z) and isfinite(s.w.x + s.w.y + s.w.z)):
-            status = DIVERGED
-            break
-        k1 = _rate(phase, t, s, body, craft, load, model, draw, work)
-        force = felt_force(s, k1, craft, load)
-        if run_tick(t, tick, stride, s, force, load.matrix, craft, frame, model, draw, chance, work) != 0:
-            status = LAW_FAILED
-            break
-        _feel_hinges(model.aero.panel, work)
-        phase = _after_tick(phase, t, s, body, craft, load, frame, events, summary, work)
-        watch(summary, phase, not apogee_passed, t, s, body, craft, load, force, frame, period, events, work)
-        if phase == CANOPY:
-            area = drag_area(t, model.canopy, work.opened, model.tumble_area, draw.canopy_drag)
-        if tick >= next_log and rows < log.shape[0]:
-            write_log(log[rows], t, phase, s, body, craft, load, force, frame, area, work)
-            rows += 1
-            next_log = tick + model.log_every
+        fresh = NO
+        if ticking:
+            fail_fins(t, model.computer.failure, work.health, work.fins)
+            load = loads(s, body, craft, work.fins, START)
+            if not (isfinite(s.r.z) and isfinite(s.v.x + s.v.y + s.v.z) and isfinite(s.w.x + s.w.y + s.w.z)):
+                status = DIVERGED
+                break
+            k1 = _rate(phase, t, s, body, craft, load, model, work)
+            force = felt_force(s, k1, craft, load)
+            if run_tick(t, tick, stride, s, force, load.matrix, craft, frame, model, chance, work) != 0:
+                status = LAW_FAILED
+                break
+            _feel_hinges(model.aero.panel, work)
+            phase = _after_tick(phase, t, s, body, craft, load, frame, events, summary, work)
+            watch(summary, phase, not apogee_passed, t, s, body, craft, load, force, frame, period, events, work)
+            if phase == CANOPY:
+                area = drag_area(t, work.canopy, work.opened, model.tumble_area)
+                cord = _snatched(t, work.canopy, work.opened)
+            if tick >= next_log and rows < log.shape[0]:
+                write_log(log[rows], t, phase, s, body, craft, load, force, frame, area, leg, work)
+                rows += 1
+                next_log = tick + model.log_every
+            t_part, which, cause = _parting(leg, work.stage)
+            if phase == FREE:
+                if first_trace >= 0:
+                    _write_trace(work.trace, tick - first_trace, t, s, body, leg)
+                tension = -joint_force(leg, craft.aero, load, force, craft.drag)
+                if tension > (leg.hold if leg.hold < inf else 0.0):  # False for NaN: no joint
+                    write_event(events[E_DRAG_PARTING], t, s, body, craft, load, frame, work.sensed)
+                    if tension > leg.hold and work.stage[leg.last, ST_NO_PARTING] < 0.5 and t < t_part:
+                        t_part, which, cause = t, leg.last, BY_DRAG
+
+            stride = FALL_STRIDE if phase == CANOPY else ONE
+            t_switch = t + late_seconds
+            pick_targets(work.issued, tick, YES if late_seconds > 0.0 else NO, craft.servo, period, draw.centring, work.targets)
+            switched = late_seconds <= 0.0
+            tick += stride
+            t_tick = tick * period
+            fresh = YES
+        ticking = True
 
         # ------------------------------------------------------------ steps to the next tick
-        stride = FALL_STRIDE if phase == CANOPY else ONE
-        t_switch = t + late_seconds
-        pick_targets(work.issued, tick, YES if late_seconds > 0.0 else NO, craft.servo, period, draw.centring, work.targets)
-        switched = late_seconds <= 0.0
-        tick += stride
-        t_tick = tick * period
-        fresh = YES
         while t < t_tick:
+            if phase == FREE and t >= t_part - INSTANT:
+                status = PARTED
+                break
+            if cord >= 0:
+                status = CORD_PARTED
+                break
             stop = t_tick
+            t_break = inf
+            if segment < 0:
+                t_break = max(_ignition_time(work.stage[leg.last]), t)
+            elif burn.burning > 0.5:
+                t_break = lit + thrust.time[segment + 1] * draw.burn_time
             breaks = burn.burning > 0.5
-            if breaks:
-                t_break = model.thrust.time[segment + 1] * draw.burn_time
-                if t_break < stop:
-                    stop = t_break
+            stop = min(stop, t_break)
             if not switched and t_switch < stop:
                 stop = t_switch
+            if phase == FREE:
+                stop = min(stop, t_part)
             most = longest
             if phase == CANOPY:
-                now = drag_area(t, model.canopy, work.opened, model.tumble_area, draw.canopy_drag)
-                soon = drag_area(t + longest, model.canopy, work.opened, model.tumble_area, draw.canopy_drag)
+                now = drag_area(t, work.canopy, work.opened, model.tumble_area)
+                soon = drag_area(t + longest, work.canopy, work.opened, model.tumble_area)
                 most = min(FALL_STRIDE * period, longest_fall_step(s, craft, body.mass, max(now, soon)))
             t_next = t + most
             if t_next > stop - INSTANT:
@@ -329,26 +475,24 @@ def fly(model, draw, work, log, events, summary):
                         t_next = liftoff_time(t, t_next, s, body, end, craft, work.fins)
                         end = body_at(t_next, burn, grains)
                         phase = ON_RAIL
-                        write_event(events[E_LIFTOFF], t_next, s, end, craft, load, frame)
+                        write_event(events[E_LIFTOFF], t_next, s, end, craft, load, frame, work.sensed)
                     elif not breaks:
                         status = NO_LIFTOFF
                     move_fins(work.fins, work.motors, work.targets, work.health, work.hinge, craft.servo, t_next - t)
                     keep_fins(work.fins, work.motors)
                 elif phase == CANOPY:
-                    s1 = fall_step(
-                        t, s, h, craft, body, middle, end, model.canopy, work.opened, model.tumble_area, draw.canopy_drag
-                    )
+                    s1 = fall_step(t, s, h, craft, body, middle, end, work.canopy, work.opened, model.tumble_area)
                     if s1.v.z <= 0.0 and not apogee_passed:
                         apogee_passed = True
                         f = clip_share(s.v.z, s1.v.z)
-                        _note_apogee(summary, events, t + f * h, s1, end, craft, load, frame)
+                        _note_apogee(summary, events, t + f * h, s1, end, craft, load, frame, work)
                     if s1.r.z <= 0.0 and s1.v.z < 0.0:
                         x, s1 = reach_ground(
-                            t, s, h, s1.r.z, craft, body, middle, end, model.canopy, work.opened, model.tumble_area,
-                            draw.canopy_drag,
+                            t, s, h, s1.r.z, craft, body, middle, end, work.canopy, work.opened, model.tumble_area
                         )  # fmt: skip
                         t_next = t + x
                         status = LANDED_OK
+                    cord = pull_canopies(t_next, s1, craft, work.canopy, work.opened, work.pull)
                     s = s1
                 else:
                     move_fins(work.fins, work.motors, work.targets, work.health, work.hinge, craft.servo, h)
@@ -367,17 +511,16 @@ def fly(model, draw, work, log, events, summary):
                             s1 = State(s1.r, Vec3(0.0, 0.0, 0.0), s1.q, s1.w)
                         elif kind == GAP_FORE:
                             phase = PIVOT
-                            write_event(events[E_FORE_GUIDE], t_next, s1, end, craft, seen, frame)
+                            write_event(events[E_FORE_GUIDE], t_next, s1, end, craft, seen, frame, work.sensed)
                         elif kind == GAP_AFT:
                             phase = FREE
-                            write_event(events[E_RAIL], t_next, s1, end, craft, seen, frame)
-                            v = s1.v
-                            summary[X_RAIL_SPEED] = sqrt(v.x * v.x + v.y * v.y + v.z * v.z)
+                            write_event(events[E_RAIL], t_next, s1, end, craft, seen, frame, work.sensed)
+                            summary[X_RAIL_SPEED] = norm(s1.v)
                             summary[X_RAIL_INCIDENCE] = incidence_of(seen)
                             summary[X_RAIL_MARGIN] = static_margin(craft, seen.mach, end.cg)
                         elif kind == GAP_CLIMB:
                             apogee_passed = True
-                            _note_apogee(summary, events, t_next, s1, end, craft, seen, frame)
+                            _note_apogee(summary, events, t_next, s1, end, craft, seen, frame, work)
                         else:
                             status = LANDED_OK
                     s = s1
@@ -389,15 +532,18 @@ def fly(model, draw, work, log, events, summary):
             if not switched and t >= t_switch - INSTANT:
                 switched = True
                 pick_targets(work.issued, tick - stride, NO, craft.servo, period, draw.centring, work.targets)
-            if breaks and t >= t_break - INSTANT:
+            if t_break < inf and t >= t_break - INSTANT:
+                if segment < 0:
+                    lit = t
                 segment += 1
-                burn = burn_segment(model.thrust, segment, draw.impulse, draw.burn_time)
+                burn = burn_segment(thrust, segment, lit, draw.impulse, draw.burn_time)
                 body = body_at(t, burn, grains)
-                if segment >= segments - 1:
+                if segment == 0 or segment >= segments - 1:
                     load = loads(s, body, craft, work.fins, START)
-                    write_event(events[E_BURNOUT], t, s, body, craft, load, frame)
-                    summary[X_BURNOUT_SPEED] = load.air_speed
-                    summary[X_BURNOUT_HEIGHT] = s.r.z
+                    if segment == 0:
+                        write_event(events[leg.ignition_row], t, s, body, craft, load, frame, work.sensed)
+                    else:
+                        _note_burnout(summary, events, t, s, body, craft, load, frame, leg, work)
             if status >= 0:
                 break
         if status < 0 and t >= model.time_limit:
@@ -405,16 +551,29 @@ def fly(model, draw, work, log, events, summary):
         if status < 0 and s.r.z > (model.world.air.shape[0] - 1) / model.world.air_per_metre + model.world.air_z0:
             status = ABOVE_AIR
 
-    if status == LANDED_OK:
+    hand[H_TIME], hand[H_TICK], hand[H_PHASE], hand[H_LIT] = t, float(tick), float(phase), lit
+    hand[H_TICK_END], hand[H_SWITCH], hand[H_SWITCHED] = t_tick, t_switch, 1.0 if switched else 0.0
+    hand[H_NEXT_LOG], hand[H_CLIMBING] = float(next_log), 0.0 if apogee_passed else 1.0
+    hand[H_MASS], hand[H_RATE] = body.mass, norm(s.w)
+    _hand_state(hand, s)
+    hand[H_GOES_ON] = 1.0 if status == PARTED or status == CORD_PARTED else 0.0
+    if status == PARTED:
+        hand[H_CAUSE], hand[H_WHICH] = float(cause), float(which)
+        load = loads(s, body, craft, work.fins, START)
+        write_event(events[leg.parting_row + which - 1], t, s, body, craft, load, frame, work.sensed)
+    elif status == CORD_PARTED:
+        hand[H_WHICH] = float(cord)
+    elif status == LANDED_OK:
         phase = LANDED
         load = loads(s, body, craft, work.fins, START)
-        write_event(events[E_LANDING], t, s, body, craft, load, frame)
+        write_event(events[E_LANDING], t, s, body, craft, load, frame, work.sensed)
         if rows < log.shape[0]:
-            force = felt_force(s, _rate(HOLD, t, s, body, craft, load, model, draw, work), craft, load)
+            force = felt_force(s, _rate(HOLD, t, s, body, craft, load, model, work), craft, load)
             sense(t, tick, stride, s, force, load.matrix, model, frame, chance, work)
-            write_log(log[rows], t, phase, s, body, craft, load, force, frame, area, work)
+            write_log(log[rows], t, phase, s, body, craft, load, force, frame, area, leg, work)
             rows += 1
-    _close(status == LANDED_OK, apogee_passed, t, s, model.computer.guidance.waypoint, summary, work)
+    if hand[H_GOES_ON] < 0.5:
+        _close(status == LANDED_OK, apogee_passed, t, s, model.computer.guidance.waypoint, summary, work)
     return status, t, rows
 
 
@@ -431,15 +590,15 @@ def _feel_hinges(panel, work):
 def _after_tick(phase, t, s, body, craft, load, frame, events, summary, work):
     """Note what the flight computer has just switched; return the phase, which changes as the first canopy opens."""
     if work.switches[SW_FINS] > 0.5:
-        write_event(events[E_ENABLED], t, s, body, craft, load, frame)
+        write_event(events[E_ENABLED], t, s, body, craft, load, frame, work.sensed)
     elif events[E_ENABLED, 0] >= 0.0:
-        write_event(events[E_DISABLED], t, s, body, craft, load, frame)
+        write_event(events[E_DISABLED], t, s, body, craft, load, frame, work.sensed)
     for c in range(work.opened.shape[0]):
         if work.opened[c] >= 0.0 and phase >= FREE:
             if phase == FREE:
                 phase = CANOPY
                 summary[X_OPENING_SPEED] = load.air_speed
-            write_event(events[len(EVENTS) + c], t, s, body, craft, load, frame)
+            write_event(events[len(EVENTS) + c], t, s, body, craft, load, frame, work.sensed)
     return phase
 
 
@@ -469,19 +628,25 @@ def clip_share(a, b):
 
 
 @kernel
-def _note_apogee(summary, events, t, s, body, craft, load, frame):
+def _note_apogee(summary, events, t, s, body, craft, load, frame, work):
     summary[X_APOGEE], summary[X_APOGEE_TIME] = s.r.z, t
     summary[X_APOGEE_EAST], summary[X_APOGEE_NORTH] = s.r.x, s.r.y
-    write_event(events[E_APOGEE], t, s, body, craft, load, frame)
+    write_event(events[E_APOGEE], t, s, body, craft, load, frame, work.sensed)
 
 
 @kernel
-def fly_row(model, row, fins, work, log, events, summary, passed):
-    """Fly one row of packed draws (see core.draw); return (status, rows of the log written).
+def _note_burnout(summary, events, t, s, body, craft, load, frame, leg, work):
+    work.stage[leg.last, ST_BURNOUT] = t
+    write_event(events[leg.burnout_row], t, s, body, craft, load, frame, work.sensed)
+    if leg.burnout_row == E_BURNOUT:
+        summary[X_BURNOUT_SPEED] = load.air_speed
+        summary[X_BURNOUT_HEIGHT] = s.r.z
 
-    passed : (waypoints, 2), filled with time and miss distance of each waypoint. The rest as in `fly`.
-    """
-    code, _, rows = fly(model, draw_of(row, fins), work, log, events, summary)
-    for k in range(passed.shape[0]):
-        passed[k, PASSED_TIME], passed[k, PASSED_MISS] = work.passed[k, PASSED_TIME], work.passed[k, PASSED_MISS]
-    return code, rows
+
+@kernel
+def mass_now(model, draw, t, lit):
+    """Return mass and centre of mass (station, y, z) of a body at t, its motor lit at `lit` (UNLIT: not at all)."""
+    grains = gather_grains(model.mass, draw.mass, draw.inertia, draw.cg_x, draw.cg_y, draw.cg_z)
+    segment = _segment_at(t, lit, model.thrust, draw.burn_time)
+    body = body_at(t, burn_segment(model.thrust, segment, lit, draw.impulse, draw.burn_time), grains)
+    return body.mass, body.cg.x, body.cg.y, body.cg.z

@@ -64,6 +64,7 @@ LOG = (
     "tilt_pitch", "tilt_yaw", "roll", "tilt", "goal_pitch", "goal_yaw", "goal_roll", "tilt_error",
     "air_speed", "mach", "dynamic_pressure", "incidence", "incidence_pitch", "incidence_yaw",
     "static_margin", "thrust", "mass", "cg", "force_x", "force_y", "force_z", "wind_east", "wind_north", "drag_area",
+    "joint_force",
     "guidance_mode", "waypoint", "estimated_east", "estimated_north", "estimated_height", "estimated_q_w", "estimated_q_x",
     "estimated_q_y", "estimated_q_z", "attitude_error", "position_error", "velocity_error", "roll_demand", "pitch_demand",
     "yaw_demand",
@@ -73,22 +74,26 @@ LOG = (
     L_TILT_PITCH, L_TILT_YAW, L_ROLL, L_TILT, L_GOAL_PITCH, L_GOAL_YAW, L_GOAL_ROLL, L_ERROR,
     L_SPEED, L_MACH, L_PRESSURE, L_INCIDENCE, L_INCIDENCE_PITCH, L_INCIDENCE_YAW,
     L_MARGIN, L_THRUST, L_MASS, L_CG, L_FX, L_FY, L_FZ, L_WIND_EAST, L_WIND_NORTH, L_DRAG_AREA,
+    L_JOINT,
     L_MODE, L_WAYPOINT, L_EST_EAST, L_EST_NORTH, L_EST_HEIGHT, L_EST_QW, L_EST_QX, L_EST_QY, L_EST_QZ, L_ATTITUDE_ERROR,
     L_POSITION_ERROR, L_VELOCITY_ERROR, L_ROLL_DEMAND, L_PITCH_DEMAND, L_YAW_DEMAND,
-) = range(54)  # fmt: skip
-LOG_COLUMNS = 54
+) = range(55)  # fmt: skip
+LOG_COLUMNS = 55
 
-# ---- events in time order of a usual flight; openings of canopies follow these rows
+# ---- events of a body; openings of canopies, then ignitions, burnouts and partings of stages follow these rows.
+# "burnout" is that of the motor lit on the rail; "drag_parting" the moment from which drag alone would part the aft joint
 EVENTS = (
     "liftoff", "fore_guide_leaves", "rail_departure", "fins_enabled", "burnout", "fins_disabled", "apogee", "landing",
+    "drag_parting",
 )  # fmt: skip
 (
     E_LIFTOFF, E_FORE_GUIDE, E_RAIL, E_ENABLED, E_BURNOUT, E_DISABLED, E_APOGEE, E_LANDING,
-) = range(8)  # fmt: skip
+    E_DRAG_PARTING,
+) = range(9)  # fmt: skip
 
 EVENT_COLUMNS = (
     "time", "east", "north", "height", "velocity_east", "velocity_north", "velocity_up", "air_speed", "mach",
-    "dynamic_pressure", "tilt", "incidence", "static_margin",
+    "dynamic_pressure", "tilt", "incidence", "static_margin", "sensed_height", "sensed_speed", "sensed_tilt",
 )  # fmt: skip
 
 # ---- outcomes of a flight, one number each
@@ -111,5 +116,27 @@ SUMMARY = (
     X_SERVO_ENERGY, X_ATTITUDE_ERROR, X_POSITION_ERROR, X_VELOCITY_ERROR, X_LOAD_FACTOR, X_CAPTURED, X_MISS,
 ) = range(44)  # fmt: skip
 
-# ---- how a flight ended
-LANDED_OK, NO_LIFTOFF, DIVERGED, OUT_OF_TIME, ABOVE_AIR, LAW_FAILED = range(6)
+# ---- how a flight ended; PARTED and CORD_PARTED end a leg only: the flight goes on as two bodies
+LANDED_OK, NO_LIFTOFF, DIVERGED, OUT_OF_TIME, ABOVE_AIR, LAW_FAILED, PARTED, CORD_PARTED = range(8)
+
+# ---- what a leg of a flight hands to the next (Work.hand). H_GOES_ON: 1 for a leg that takes up another; H_WHICH: the stage
+# behind the joint that parted, or the canopy whose cord did; H_MASS, H_RATE: mass and turning rate at its end
+(
+    H_TIME, H_TICK, H_PHASE, H_RX, H_VX, H_QW, H_WX, H_LIT, H_NEXT_LOG, H_CLIMBING, H_SWITCH, H_SWITCHED, H_TICK_END,
+    H_GOES_ON, H_CAUSE, H_WHICH, H_MASS, H_RATE,
+) = 0, 1, 2, 3, 6, 9, 13, 16, 17, 18, 19, 20, 21, 22, 23, 24, 25, 26  # fmt: skip
+HAND_SIZE = 27
+UNLIT = -1.0  # in H_LIT: the body's motor has not been lit
+BY_COMMAND, BY_DRAG, BY_UPPER_MOTOR = 1, 2, 3  # H_CAUSE
+
+# ---- per stage (Work.stage): commands and what becomes of them
+(
+    ST_LIGHT,  # time its ignition was commanded, -1 before
+    ST_LIGHT_DELAY,  # to the start of the thrust curve, s, this flight's
+    ST_NO_IGNITION,  # 1: the igniter fails
+    ST_PART,  # time its parting from the stage ahead was commanded, -1 before
+    ST_PART_DELAY,
+    ST_NO_PARTING,  # 1: the joint does not let go
+    ST_BURNOUT,  # true burnout of its motor, -1 before
+) = range(7)
+STAGE_COLUMNS = 7

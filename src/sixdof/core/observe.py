@@ -6,13 +6,15 @@ from math import acos, atan2, inf, isnan, nan, sqrt
 
 from sixdof._jit import helper, kernel
 from sixdof.core.algebra import cell, clip, conjugate, lerp, matrix_of, multiply, norm
-from sixdof.core.computer import SW_FINS, SW_MODE, estimate_errors, sensed_goal, tilt_angles
+from sixdof.core.computer import (
+    SW_FINS, SW_MODE, estimate_errors, sensed_attitude, sensed_frame, sensed_goal, sensed_velocity, tilt_angles,
+)  # fmt: skip
 from sixdof.core.layout import (
     D_PITCH, D_ROLL, D_YAW, E_BURNOUT, L_ATTITUDE_ERROR, L_CG, L_DRAG_AREA, L_EAST, L_ERROR, L_EST_EAST, L_EST_QW, L_FX, L_FY,
-    L_FZ, L_GOAL_PITCH, L_GOAL_ROLL, L_GOAL_YAW, L_HEIGHT, L_INCIDENCE, L_INCIDENCE_PITCH, L_INCIDENCE_YAW, L_MACH, L_MARGIN,
+    L_FZ, L_GOAL_PITCH, L_GOAL_ROLL, L_GOAL_YAW, L_HEIGHT, L_JOINT, L_INCIDENCE, L_INCIDENCE_PITCH, L_INCIDENCE_YAW, L_MACH, L_MARGIN,
     L_MASS, L_MODE, L_NORTH, L_P, L_PHASE, L_PITCH_DEMAND, L_POSITION_ERROR, L_PRESSURE, L_Q, L_QW, L_QX, L_QY, L_QZ, L_R,
     L_ROLL, L_ROLL_DEMAND, L_SPEED, L_THRUST, L_TILT, L_TILT_PITCH, L_TILT_YAW, L_TIME, L_VE, L_VELOCITY_ERROR, L_VN, L_VU,
-    L_WAYPOINT, L_WIND_EAST, L_WIND_NORTH, L_YAW_DEMAND, LOG_COLUMNS, S_EAST, S_QW, S_SATURATED, S_WAYPOINT, X_ATTITUDE_ERROR,
+    L_WAYPOINT, L_WIND_EAST, L_WIND_NORTH, L_YAW_DEMAND, LOG_COLUMNS, S_EAST, S_HEIGHT, S_QW, S_SATURATED, S_WAYPOINT, X_ATTITUDE_ERROR,
     X_ERROR_BOOST, X_ERROR_COAST, X_ERROR_MAX, X_ERROR_RMS, X_HINGE, X_LOAD_FACTOR, X_MAX_FORCE, X_MAX_INCIDENCE, X_MAX_MACH,
     X_MAX_PRESSURE, X_MAX_SPEED, X_MAX_TILT, X_MIN_MARGIN, X_POSITION_ERROR, X_RATE_SHARE, X_REVERSALS, X_ROLL_ERROR_MAX,
     X_ROLL_RMS, X_SATURATION, X_SERVO_ENERGY, X_SERVO_TRAVEL, X_TIME_INCIDENCE, X_TIME_MACH, X_TIME_REYNOLDS, X_TIME_STALLED,
@@ -75,9 +77,22 @@ def nose_error(q, goal):
     return acos(clip(m.xx, -1.0, 1.0)), k * e.x
 
 
+@helper
+def joint_force(leg, aero, load, force, drag):
+    """Return the push of the aft joint on the stages ahead of it (N, negative: it is pulled apart); NaN without a joint.
+
+    What accelerates the fore stages less what the air does to them: the axial force of the fore stages as they stand in the stack.
+    """
+    if leg.fore_mass <= 0.0:
+        return nan
+    i, f = cell(load.mach * aero.per_mach, leg.fore_axial.shape[0])
+    air = load.pressure * aero.area * lerp(leg.fore_axial, i, f, 0) * drag
+    return leg.fore_mass * force.x + (air if load.velocity.x >= 0.0 else -air)
+
+
 @kernel
-def write_log(row, t, phase, s, body, craft, load, force, frame, area, work):
-    """Fill one row of the log (layout.LOG, then fin angles, fin commands, hinge moments)."""
+def write_log(row, t, phase, s, body, craft, load, force, frame, area, leg, work):
+    """Fill one row of the log: layout.LOG, fin angles, fin commands, hinge moments, then everything sensed (layout.SENSED)."""
     pitch, yaw, roll, tilt = tilt_angles(frame, s.q)
     goal = sensed_goal(work.sensed)
     goal_pitch, goal_yaw, goal_roll, _ = tilt_angles(frame, goal)
@@ -98,6 +113,7 @@ def write_log(row, t, phase, s, body, craft, load, force, frame, area, work):
     row[L_THRUST], row[L_MASS], row[L_CG] = body.thrust, body.mass, body.cg.x
     row[L_FX], row[L_FY], row[L_FZ] = force.x, force.y, force.z
     row[L_WIND_EAST], row[L_WIND_NORTH], row[L_DRAG_AREA] = wind.x, wind.y, area
+    row[L_JOINT] = joint_force(leg, craft.aero, load, force, craft.drag) if phase == FREE else nan
     row[L_MODE], row[L_WAYPOINT] = work.switches[SW_MODE], work.sensed[S_WAYPOINT]
     for i in range(3):
         row[L_EST_EAST + i] = work.sensed[S_EAST + i]
@@ -110,11 +126,13 @@ def write_log(row, t, phase, s, body, craft, load, force, frame, area, work):
         row[LOG_COLUMNS + i] = work.fins[0, i]
         row[LOG_COLUMNS + n + i] = work.fin_command[i]
         row[LOG_COLUMNS + 2 * n + i] = work.hinge[i]
+    for i in range(work.sensed.shape[0]):
+        row[LOG_COLUMNS + 3 * n + i] = work.sensed[i]
 
 
 @kernel
-def write_event(row, t, s, body, craft, load, frame):
-    """Fill one row of the event table (layout.EVENT_COLUMNS), unless it has happened before."""
+def write_event(row, t, s, body, craft, load, frame, sensed):
+    """Fill one row of the event table (layout.EVENT_COLUMNS), unless it has happened before; sensed: as of the last tick."""
     if not isnan(row[0]):
         return
     row[0] = t
@@ -124,6 +142,8 @@ def write_event(row, t, s, body, craft, load, frame):
     row[10] = tilt_angles(frame, s.q)[3]
     row[11] = incidence_of(load)
     row[12] = static_margin(craft, load.mach, body.cg)
+    row[13], row[14] = sensed[S_HEIGHT], norm(sensed_velocity(sensed))
+    row[15] = tilt_angles(sensed_frame(sensed), sensed_attitude(sensed))[3]
 
 
 @kernel

@@ -233,6 +233,19 @@ class Servo(NamedTuple):
     stall_torque: float  # N m at the fin, inf where the load does not matter
 
 
+class Detection(NamedTuple):
+    """How the flight computer notices the phases of a flight from its sensed values."""
+
+    liftoff_force: float  # specific force along the axis that counts as liftoff, m/s^2
+    liftoff_height: float  # m: liftoff is also noticed by the height gained
+    ignition_force: float  # specific force along the axis that counts as the next motor's ignition, m/s^2
+    burnout_force: float  # below it a burn has ended, m/s^2
+    burnout_debounce: float  # for so long, s
+    by_barometer: int  # 1: apogee from the barometer, 0: from the estimated climb rate
+    apogee_drop: float  # the barometer's reading lies so far below its highest, m
+    apogee_debounce: float  # for so long, s
+
+
 class Computer(NamedTuple):
     """The flight computer's constants; arrays are read only."""
 
@@ -248,6 +261,7 @@ class Computer(NamedTuple):
     estimator: NamedTuple  # core.estimator.Estimator
     earth_rate: Vec3  # as the computer knows it, world axes, rad/s
     booster: float  # 1 while a booster is attached
+    detection: Detection
     failure: np.ndarray  # (fins, 2): kind of a servo's failure (0 none) and its time, s
 
 
@@ -255,14 +269,21 @@ class Computer(NamedTuple):
 (
     RULE_TRIGGER,
     RULE_THRESHOLD,
+    RULE_ORDER,  # of the burn (burnout, ignition) or of the parting (separation) that is meant, from 0; of EJECTION the stage
     RULE_DELAY,
     RULE_ACTION,
-    RULE_TARGET,
-    RULE_TILT_BELOW,  # inf where not used
-    RULE_SPEED_ABOVE,  # -inf where not used
-    RULE_SPEED_BELOW,  # inf where not used
-) = range(8)
-RULE_COLUMNS = 8
+    RULE_TARGET,  # of DEPLOY the canopy, of GUIDE the mode, of SEPARATE and LIGHT the stage
+    RULE_TILT_BELOW,  # inhibits: inf or -inf where not used
+    RULE_SPEED_ABOVE,
+    RULE_SPEED_BELOW,
+    RULE_HEIGHT_ABOVE,
+    RULE_HEIGHT_BELOW,
+    RULE_BOOSTER,  # 1: only with a booster attached, 0: only without, -1: either
+    RULE_AFTER,  # window, s since liftoff
+    RULE_BEFORE,
+    RULE_PATIENCE,  # s that the rule waits for an inhibit to lift
+) = range(15)
+RULE_COLUMNS = 15
 
 (
     TRIGGER_TIME,
@@ -272,12 +293,53 @@ RULE_COLUMNS = 8
     TRIGGER_APOGEE,
     TRIGGER_CLIMBING,
     TRIGGER_FALLING,
-) = range(7)
+    TRIGGER_SEPARATION,
+    TRIGGER_IGNITION,
+    TRIGGER_EJECTION,  # the pyrotechnic delay of a motor: counts from its true burnout
+    TRIGGER_NEVER,  # a rule of another body's flight computer
+) = range(11)
 
-ACTION_ENABLE, ACTION_DISABLE, ACTION_DEPLOY, ACTION_GUIDE = range(4)  # of GUIDE the target is the mode
+# numpy integers: they are handed to a kernel
+ACTION_ENABLE, ACTION_DISABLE, ACTION_DEPLOY, ACTION_GUIDE, ACTION_SEPARATE, ACTION_LIGHT = (np.int64(i) for i in range(6))
 
-CANOPY_DRAG_AREA, CANOPY_FILL_TIME = range(2)
-CANOPY_COLUMNS = 2
+# columns of Model.canopy, and of a flight's own canopies in Work.canopy (the draw applied)
+(
+    CANOPY_DRAG_AREA,
+    CANOPY_FILL_TIME,  # from line stretch to full, s
+    CANOPY_WAIT,  # from release to line stretch, s
+    CANOPY_REEF_SHARE,  # of its drag area while reefed, 1 where it is not
+    CANOPY_REEF_TIME,  # from line stretch to disreefing, s
+    CANOPY_FACTOR,  # peak load over drag at infinite mass
+    CANOPY_STRENGTH,  # load at which the canopy or its lines fail, N, inf where not given
+    CANOPY_FAILS,  # 1: its release does nothing
+    CANOPY_CORD_SHARE,  # share of the opening load that its cord carries, 0 without a cord
+    CANOPY_CORD_STRENGTH,  # N, inf without a cord
+    CANOPY_SNATCH,  # load of the cord as the ejection charge throws the pieces apart, N
+) = range(11)
+CANOPY_COLUMNS = 11
+LOST = -2.0  # in Work.opened: the canopy is gone
+
+
+class Leg(NamedTuple):
+    """Which part of a flight a Model is of: one body from one parting to the next, or to the ground.
+
+    Stage numbers count from the front of the mission. ignition_row, burnout_row, parting_row : rows of the event table, -1
+    where there is none. fore_axial : (n, 1) axial-force coefficient of the stages ahead of the aft joint as they stand in the
+    stack, over Mach on the grid of Aero; fore_mass their mass, kg (both zero without a joint).
+    """
+
+    stages: int  # of the whole mission
+    first: int  # foremost stage
+    last: int  # aft-most stage: its motor is the one that may burn
+    main: int  # 1 with the front stage: this body has the flight computer
+    ignition_row: int
+    burnout_row: int
+    parting_row: int
+    fore_axial: np.ndarray
+    fore_mass: float
+    hold: float  # tension at which the aft joint parts by itself, N; inf where it holds
+    nose_x: float  # stations of the body's ends, m
+    base_x: float
 
 
 class Model(NamedTuple):
@@ -290,7 +352,8 @@ class Model(NamedTuple):
     rail: Rail
     servo: Servo
     computer: Computer
-    canopy: np.ndarray  # (canopies, CANOPY_COLUMNS): m^2, s
+    canopy: np.ndarray  # (canopies, CANOPY_COLUMNS), those of the whole mission
     tumble_area: float  # drag area of the airframe hanging under a canopy or tumbling, m^2
+    leg: Leg
     log_every: int  # ticks per row of the log
     time_limit: float

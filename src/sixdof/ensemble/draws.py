@@ -14,8 +14,9 @@ import numpy as np
 import xarray as xr
 from scipy.special import ndtri
 
-from sixdof.core.draw import DRAW_COLUMNS, DRAW_SCALARS, Draw
+from sixdof.core.draw import Draw
 from sixdof.core.random import fill_uniform
+from sixdof.legs import COMMON, OF_CANOPY, OF_JOINT, OF_STAGE, FlightDraw, canopy_names, joint_names, rule_names, stage_draw
 from sixdof.mission.dispersible import DISPERSIBLE, Dispersible
 from sixdof.mission.schema import Fins, Mission, Spread
 from sixdof.world.wind import wind_draw
@@ -24,18 +25,25 @@ FIRST_STREAM = 1 << 31  # streams below are those of the kernels
 SEEDS, FLIGHTS = 1 << 64, 1 << 32  # how many of each the generator tells apart
 FARTHEST = 8.5  # standard deviations: no draw lies beyond (the smallest uniform is 2^-53), so a cut there cuts nothing
 
-# dispersible name -> field of Draw; wind and centring, which are not one number for one number, are packed apart
+# dispersible name -> group of FlightDraw and field in it; wind, which is not one number for one number, is packed apart
 FIELDS = {
-    "air.temperature": "temperature", "air.pressure": "pressure",
-    "motor.impulse": "impulse", "motor.burn_time": "burn_time", "motor.tilt_y": "tilt_y", "motor.tilt_z": "tilt_z",
-    "motor.offset_y": "offset_y", "motor.offset_z": "offset_z",
-    "vehicle.mass": "mass", "vehicle.cg": "cg_x", "vehicle.cg_y": "cg_y", "vehicle.cg_z": "cg_z",
-    "vehicle.inertia": "inertia", "aero.drag": "drag", "aero.normal_force": "normal_force", "aero.cp": "cp",
-    "aero.fin_cant": "cant", "rail.elevation": "elevation", "rail.azimuth": "azimuth",
-    "servo.speed": "servo_speed", "servo.rate_limit": "servo_rate",
-    "gain.pitch": "gain_pitch", "gain.yaw": "gain_yaw", "gain.roll": "gain_roll",
-    "canopy.drag": "canopy_drag", "canopy.delay": "canopy_delay",
+    "air.temperature": ("common", "temperature"), "air.pressure": ("common", "pressure"),
+    "rail.elevation": ("common", "elevation"), "rail.azimuth": ("common", "azimuth"),
+    "servo.speed": ("common", "servo_speed"), "servo.rate_limit": ("common", "servo_rate"),
+    "gain.pitch": ("common", "gain_pitch"), "gain.yaw": ("common", "gain_yaw"), "gain.roll": ("common", "gain_roll"),
+    "motor.impulse": ("stage", "impulse"), "motor.burn_time": ("stage", "burn_time"),
+    "motor.tilt_y": ("stage", "tilt_y"), "motor.tilt_z": ("stage", "tilt_z"),
+    "motor.offset_y": ("stage", "offset_y"), "motor.offset_z": ("stage", "offset_z"),
+    "vehicle.mass": ("stage", "mass"), "vehicle.cg": ("stage", "cg_x"), "vehicle.cg_y": ("stage", "cg_y"),
+    "vehicle.cg_z": ("stage", "cg_z"), "vehicle.inertia": ("stage", "inertia"),
+    "aero.drag": ("stage", "drag"), "aero.normal_force": ("stage", "normal_force"), "aero.cp": ("stage", "cp"),
+    "aero.fin_cant": ("stage", "cant"), "ignition.delay": ("stage", "ignition_delay"),
+    "joint.impulse": ("joint", "impulse"), "joint.delay": ("joint", "delay"),
+    "joint.tilt_y": ("joint", "tilt_y"), "joint.tilt_z": ("joint", "tilt_z"),
+    "canopy.drag": ("canopy", "drag"), "canopy.delay": ("canopy", "delay"), "canopy.fill_time": ("canopy", "fill_time"),
+    "cord.strength": ("cord", None), "rule.delay": ("rule", None), "servo.centring": ("centring", None),
 }  # fmt: skip
+COLUMNS = {"common": COMMON, "stage": OF_STAGE, "joint": OF_JOINT, "canopy": OF_CANOPY}
 
 
 def stream_of(name: str) -> int:
@@ -106,29 +114,62 @@ def _triangular(low: float, mode: float, high: float, u: np.ndarray) -> np.ndarr
     return np.where(u * (high - low) < mode - low, rising, falling)
 
 
+def things(mission: Mission, each: str) -> list:
+    """Return the names of what a dispersible is drawn for one by one: stages, joints, rules, cords, canopies, control fins."""
+    if each == "fin":
+        return list(range(1, control_fins(mission) + 1))
+    return {
+        "": [""],
+        "stage": [stage.name for stage in mission.stage],
+        "joint": joint_names(mission),
+        "rule": rule_names(mission)[: len(mission.rule)],
+        "cord": [cord.canopy for cord in mission.cord],
+        "canopy": canopy_names(mission),
+    }[each]
+
+
 def draw_table(mission: Mission, seed: int, first: int, count: int) -> xr.Dataset:
     """Return the draws of flights first .. first + count - 1: one variable for each entry of `mission.disperse`.
 
-    Dims: flight (coordinate: the flight's number), and fin (1..n, the control fins) for servo.centring alone. Values
-    are SI or rad; a "factor" multiplies the mission's quantity, an "offset" is added, a "value" replaces it. Raises
-    ValueError for a name that cannot be dispersed and for a spread that cannot be drawn.
+    Dims: flight (coordinate: the flight's number), and what the quantity is drawn for one by one (stage, joint, rule, cord,
+    canopy, fin), where there are more of them than one. Values are SI or rad; a "factor" multiplies the mission's quantity, an
+    "offset" is added, a "value" replaces it. Raises ValueError for a name that cannot be dispersed and for a spread that cannot
+    be drawn.
     """
-    fins = np.arange(control_fins(mission))
     variables = {}
+    coords = {"flight": ("flight", np.arange(first, first + count), {"long_name": "number of the flight"})}
     for name, spread in mission.disperse.items():
         item = _item(name)
-        per_fin = name == "servo.centring"
-        u = uniforms(seed, first, count, [(name, int(k)) for k in (fins if per_fin else (0,))])
+        names = things(mission, item.each)
+        u = uniforms(seed, first, count, [(name, k) for k in range(len(names))])
         try:
             values = quantile(spread, u, nominal_value(mission, item), item.least)
         except ValueError as error:
             raise ValueError(f'disperse."{name}": {error}') from None
-        dims, values = (("flight", "fin"), values) if per_fin else (("flight",), values[:, 0])
+        dims = ("flight", item.each)
+        if item.each == "fin" or len(names) != 1:
+            coords[item.each] = (item.each, names, {"long_name": _CALLED[item.each]})
+        else:
+            dims, values = dims[:1], values[:, 0]
         variables[name] = (dims, values, {"units": item.unit, "long_name": item.doc, "role": item.role})
-    coords = {"flight": ("flight", np.arange(first, first + count), {"long_name": "number of the flight"})}
-    if "servo.centring" in variables:
-        coords["fin"] = ("fin", fins + 1, {"long_name": "number of the control fin"})
+    happened = failure_table(mission, seed, first, count)
+    if mission.failure:
+        coords["failure"] = ("failure", [f.name for f in mission.failure], {"long_name": "what may go wrong"})
+        variables["failure_drawn"] = (("flight", "failure"), happened, {"units": "1", "long_name": "1 where it was drawn to happen"})
     return xr.Dataset(variables, coords, {"seed": str(operator.index(seed))})
+
+
+_CALLED = {
+    "stage": "stage", "joint": "joint, by the stage behind it", "rule": "event rule", "cord": "cord, by its canopy", "canopy": "canopy",
+    "fin": "number of the control fin",
+}  # fmt: skip
+
+
+def failure_table(mission: Mission, seed: int, first: int, count: int) -> np.ndarray:
+    """Return which of the mission's failures happen in each flight, int8 (count, failures): a draw of its own for each."""
+    names = [(f"failure {failure.name}", 0) for failure in mission.failure]
+    u = uniforms(seed, first, count, names)
+    return (u < np.array([failure.probability for failure in mission.failure])).astype(np.int8)
 
 
 def _item(name: str) -> Dispersible:
@@ -143,49 +184,63 @@ def nominal_value(mission: Mission, item: Dispersible) -> float:
     return own[item.name] if item.role == "value" else item.neutral
 
 
-def pack_draws(mission: Mission, table: xr.Dataset) -> np.ndarray:
-    """Return the kernel's form of a table of draws: (flights, DRAW_SCALARS + control fins), C-contiguous float64.
+def pack_draws(mission: Mission, table: xr.Dataset) -> FlightDraw:
+    """Return a table of draws in the form the flights take: the arrays of FlightDraw with flights in front.
 
-    The table's attribute `seed` and its coordinate `flight` choose the random numbers of sensors in flight.
-
-    Columns are those of DRAW_COLUMNS, then the centring error of each control fin. What `table` leaves out is nominal.
+    The table's attribute `seed` and its coordinate `flight` choose the random numbers of sensors in flight. What the table leaves
+    out is nominal; without `failure_drawn` the failures that are certain happen.
     """
-    rows = np.tile(_nominal_row(mission), (table.sizes["flight"], 1))
+    count = table.sizes["flight"]
+    packed = FlightDraw(*(np.repeat(a[None], count, axis=0) for a in nominal_draw(mission)))
     for name in table.data_vars:
-        item, column = _item(name), DRAW_COLUMNS.get(FIELDS.get(name))
-        if column is None:
+        if name == "failure_drawn":
+            packed.failure[:, : len(mission.failure)] = table[name].values
             continue
-        if item.role == "factor":
-            rows[:, column] *= table[name].values
-        else:
-            rows[:, column] += table[name].values
+        item = _item(name)
+        if name in FIELDS:
+            group, column = FIELDS[name]
+            target = getattr(packed, group)
+            if column is not None:
+                target = target[..., COLUMNS[group].index(column)]
+            if group == "joint":
+                target = target[:, 1:]  # the front stage has none
+            values = table[name].values.reshape(target.shape)
+            target[...] = target * values if item.role == "factor" else target + values
     speed, blows_from = (table[name].values if name in table else None for name in ("wind.speed", "wind.blows_from"))
-    for field, values in zip(("wind_scale", "wind_cos", "wind_sin"), wind_draw(mission, speed, blows_from)):
-        rows[:, DRAW_COLUMNS[field]] = values
     seed = int(table.attrs.get("seed", 0))
-    rows[:, DRAW_COLUMNS["seed_high"]], rows[:, DRAW_COLUMNS["seed_low"]] = seed >> 32, seed & 0xFFFFFFFF
-    rows[:, DRAW_COLUMNS["flight"]] = table["flight"].values
-    if "servo.centring" in table:
-        rows[:, DRAW_SCALARS:] = table["servo.centring"].transpose("flight", "fin").values
-    return rows
+    known = dict(zip(("wind_scale", "wind_cos", "wind_sin"), wind_draw(mission, speed, blows_from)))
+    known |= {"seed_high": seed >> 32, "seed_low": seed & 0xFFFFFFFF, "flight": table["flight"].values}
+    for field, values in known.items():
+        packed.common[:, COMMON.index(field)] = values
+    return packed
 
 
-def nominal_draw(mission: Mission) -> Draw:
-    """Return the draw that flies the mission as it is written."""
-    return unpack_draw(_nominal_row(mission))
+def one_draw(packed: FlightDraw, i: int) -> FlightDraw:
+    """Return row i of packed draws."""
+    return FlightDraw(*(a[i] for a in packed))
 
 
-def unpack_draw(row: np.ndarray) -> Draw:
-    """Return the Draw of one row of `pack_draws`, for use from Python (kernels have `core.draw.draw_of`)."""
-    return Draw(*(float(value) for value in row[:DRAW_SCALARS]), row[DRAW_SCALARS:])
+def nominal_draw(mission: Mission) -> FlightDraw:
+    """Return the draw that flies the mission as it is written; failures that are certain happen."""
+    common = dict.fromkeys(COMMON, 0.0)
+    for name, (group, field) in FIELDS.items():
+        if group == "common":
+            common[field] = DISPERSIBLE[name].neutral
+    common |= {"elevation": mission.rail.elevation, "azimuth": mission.rail.azimuth}
+    common |= dict(zip(("wind_scale", "wind_cos", "wind_sin"), wind_draw(mission)))
+    counts = {"stage": len(mission.stage), "joint": len(mission.stage), "canopy": len(canopy_names(mission))}
+    groups = {}
+    for group, count in counts.items():
+        neutral = {field: DISPERSIBLE[name].neutral for name, (owner, field) in FIELDS.items() if owner == group}
+        groups[group] = np.tile([neutral[field] for field in COLUMNS[group]], (count, 1))
+    certain = [float(failure.probability >= 1.0) for failure in mission.failure]
+    return FlightDraw(
+        common=np.array([common[field] for field in COMMON], dtype=float), **groups, cord=np.ones(len(mission.cord)),
+        rule=np.zeros(len(mission.rule)), failure=np.array(certain), centring=np.zeros(control_fins(mission)),
+    )  # fmt: skip
 
 
-def _nominal_row(mission: Mission) -> np.ndarray:
-    row = np.zeros(DRAW_SCALARS + control_fins(mission))
-    for name, field in FIELDS.items():
-        row[DRAW_COLUMNS[field]] = DISPERSIBLE[name].neutral
-    row[DRAW_COLUMNS["elevation"]] = mission.rail.elevation
-    row[DRAW_COLUMNS["azimuth"]] = mission.rail.azimuth
-    for field, value in zip(("wind_scale", "wind_cos", "wind_sin"), wind_draw(mission)):
-        row[DRAW_COLUMNS[field]] = value
-    return row
+def kernel_draw(mission: Mission, draw: FlightDraw | None = None) -> Draw:
+    """Return what one call of the kernel takes for the whole vehicle: the draw of its last stage (None: the nominal flight's)."""
+    draw = nominal_draw(mission) if draw is None else draw
+    return stage_draw(draw, len(mission.stage) - 1, control_fins(mission))

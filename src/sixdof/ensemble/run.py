@@ -22,6 +22,7 @@ import xarray as xr
 from tqdm import tqdm
 
 from sixdof.flying import announced_compilation, log_rows
+from sixdof.legs import FlightDraw
 from sixdof.mission.schema import Mission
 
 BLOCK = 8  # flights a worker takes at a time: short enough for Ctrl-C and the progress bar, long enough to cost nothing
@@ -87,17 +88,16 @@ def disperse(
     if out is not None:
         check_path(out, overwrite=overwrite)
     table = draw_table(mission, seed, first, flights)
-    flier = Flier(mission, guidance, control)
-    blank = flier.fly(pack_draws(mission, table.isel(flight=slice(0, 0))))
-    result = Block(*(np.empty((flights, *a.shape[1:]), dtype=a.dtype) for a in blank))
+    crew = Crew(mission, guidance, control)
+    result = crew.blank(flights)
     done = np.zeros(flights, dtype=bool)
-    interrupted = _fly_all(flier, pack_draws(mission, table), result, done, threads, progress)
+    interrupted = _fly_all(crew, pack_draws(mission, table), result, done, threads, progress)
 
     kept = np.flatnonzero(done)
     attrs = {"seed": str(seed)}
     if interrupted:
         attrs["interrupted"] = f"{kept.size} of {flights} flights were finished when the run was interrupted"
-    ds = ensemble_dataset(mission, table.isel(flight=kept), *(a[kept] for a in result), **attrs)
+    ds = ensemble_dataset(mission, table.isel(flight=kept), Block(*(a[kept] for a in result)), **attrs)
     if out is not None:
         save(ds, out, overwrite=overwrite)
     return ds
@@ -110,28 +110,35 @@ def _whole(value, name: str, least: int) -> int:
 
 
 class Block(NamedTuple):
-    """What a block of flights leaves, flights first: thinned tracks, event tables, outcomes, waypoints, status."""
+    """What a block of flights leaves, flights first: thinned tracks of the front body, and the facts of `legs.Flown`."""
 
     track: np.ndarray
     events: np.ndarray
     summary: np.ndarray
     passed: np.ndarray
+    body: np.ndarray
+    joint: np.ndarray
+    rule: np.ndarray
+    canopy: np.ndarray
+    failure: np.ndarray
     status: np.ndarray
 
 
-class Flier:
-    """Flies rows of packed draws of one mission; threads share one, each process makes its own."""
+FACTS = Block._fields[1:-1]
+
+
+class Crew:
+    """Flies packed draws of one mission; threads share one, each process makes its own."""
 
     def __init__(self, mission: Mission, guidance=None, control=None):
-        from sixdof.core import flight as core
         from sixdof.laws import bind
-        from sixdof.model import flight_model
+        from sixdof.legs import Plan
         from sixdof.results import track_columns
 
         self.recipe = (mission, guidance, control)
-        self.core, self.model, self.laws = core, flight_model(mission, log_rate=TRACK_RATE), bind(guidance, control)
+        self.plan, self.laws = Plan(mission, log_rate=TRACK_RATE), bind(guidance, control)
         self.points, self.columns = mission.record.track_points, track_columns()
-        self.rows = log_rows(self.model) if self.points else 0
+        self.rows = log_rows(self.plan.model(0, self.plan.count - 1)) if self.points else 0
         self.scratch = queue.SimpleQueue()
 
     @property
@@ -139,28 +146,34 @@ class Flier:
         """Whether a law needs the interpreter's lock."""
         return any(b is not None and b.law.plain for b in (self.laws.guidance, self.laws.control))
 
-    def fly(self, draws: np.ndarray) -> Block:
-        """Return what the flights of some rows of packed draws leave."""
-        core, count = self.core, len(draws)
+    def flier(self):
+        """Return a Flier nobody else is using."""
+        from sixdof.legs import Flier
+
         try:
-            work, log = self.scratch.get_nowait()
+            return self.scratch.get_nowait()
         except queue.Empty:
-            work, log = self.laws.make_work(self.model), core.make_log(self.model, self.rows)
-        block = Block(
-            np.full((count, self.points, len(self.columns)), np.nan),
-            np.empty((count, *core.make_events(self.model).shape)),
-            np.empty((count, core.make_summary().size)),
-            np.empty((count, *work.passed.shape)),
-            np.empty(count, dtype=np.int8),
-        )
-        fins = self.model.computer.mixer.shape[0]
-        for i in range(count):
-            code, rows = core.fly_row(
-                self.model, draws[i], fins, work, log, block.events[i], block.summary[i], block.passed[i]
-            )
-            block.status[i] = code
-            block.track[i] = thinned(log[:rows, self.columns], self.points)
-        self.scratch.put((work, log))
+            return Flier(self.plan, self.laws, self.rows)
+
+    def blank(self, count: int) -> Block:
+        """Return the empty results of `count` flights."""
+        shapes = self.flier().shapes()
+        facts = {name: np.empty((count, *shapes[name])) for name in FACTS}
+        track = np.full((count, self.points, len(self.columns)), np.nan)
+        return Block(track=track, status=np.empty(count, dtype=np.int8), **facts)
+
+    def fly(self, draws: FlightDraw) -> Block:
+        """Return what the flights of some packed draws leave."""
+        from sixdof.ensemble.draws import one_draw
+
+        block, flier = self.blank(len(draws.common)), self.flier()
+        for i in range(len(draws.common)):
+            flown = flier.fly(one_draw(draws, i), log_others=False)
+            for name in FACTS:
+                getattr(block, name)[i] = getattr(flown, name)
+            block.status[i] = flown.status
+            block.track[i] = thinned(flown.logs[0][:, self.columns], self.points)
+        self.scratch.put(flier)
         return block
 
 
@@ -174,29 +187,33 @@ def thinned(log: np.ndarray, points: int) -> np.ndarray:
     return out
 
 
-_process_flier: Flier | None = None
+_process_crew: Crew | None = None
 
 
 def _start_process(recipe: bytes) -> None:
     import cloudpickle
 
-    global _process_flier
+    global _process_crew
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # Ctrl-C is the parent's to handle
-    _process_flier = Flier(*cloudpickle.loads(recipe))
+    _process_crew = Crew(*cloudpickle.loads(recipe))
 
 
-def _fly_in_process(draws: np.ndarray) -> Block:
-    return _process_flier.fly(draws)
+def _fly_in_process(draws: FlightDraw) -> Block:
+    return _process_crew.fly(draws)
 
 
-def _workers(flier: Flier, threads: int) -> tuple[Executor, object]:
+def _workers(crew: Crew, threads: int) -> tuple[Executor, object]:
     """Return a pool of workers and the function they run on rows of draws."""
-    if not flier.plain:
-        return ThreadPoolExecutor(threads), flier.fly
+    if not crew.plain:
+        return ThreadPoolExecutor(threads), crew.fly
     import cloudpickle  # takes functions of a notebook along, which pickle does not
 
-    recipe = cloudpickle.dumps(flier.recipe)
+    recipe = cloudpickle.dumps(crew.recipe)
     return ProcessPoolExecutor(threads, get_context("spawn"), _start_process, (recipe,)), _fly_in_process
+
+
+def _rows(draws: FlightDraw, s: slice) -> FlightDraw:
+    return FlightDraw(*(a[s] for a in draws))
 
 
 def _blocks(flights: int) -> Iterator[slice]:
@@ -227,19 +244,20 @@ def interruptible() -> Iterator[threading.Event]:
         signal.signal(signal.SIGINT, before)
 
 
-def _fly_all(flier: Flier, draws: np.ndarray, result: Block, done: np.ndarray, threads: int, progress: bool) -> bool:
+def _fly_all(crew: Crew, draws: FlightDraw, result: Block, done: np.ndarray, threads: int, progress: bool) -> bool:
     """Fly every row of draws into `result`; return whether Ctrl-C cut it short."""
     with announced_compilation():
-        flier.fly(draws[:0] if flier.plain else draws[:1])  # compiles, or loads from the cache, before the workers start
-    bar = tqdm(total=len(draws), unit="flight", disable=not progress, desc="flying")
-    pool, function = _workers(flier, threads)
+        crew.fly(_rows(draws, slice(0, 0 if crew.plain else 1)))  # compiles, or loads from the cache, before the workers start
+    count = len(draws.common)
+    bar = tqdm(total=count, unit="flight", disable=not progress, desc="flying")
+    pool, function = _workers(crew, threads)
     waiting: dict = {}
-    blocks = _blocks(len(draws))
+    blocks = _blocks(count)
     try:
         with interruptible() as stop:
             while not stop.is_set():
                 while len(waiting) < 4 * threads and (s := next(blocks, None)) is not None:
-                    waiting[pool.submit(function, draws[s])] = s
+                    waiting[pool.submit(function, _rows(draws, s))] = s
                 if not waiting:
                     return False
                 for future in wait(list(waiting), POLL, FIRST_COMPLETED).done:

@@ -1,6 +1,7 @@
 """Checks across tables: does every name lead somewhere, and does the whole hang together?
 
-`problems_of(mission)` runs whenever a Mission is made. The checks of the vehicle's geometry are in `body_checks.py`.
+`problems_of(mission)` runs whenever a Mission is made. The checks of the vehicle's geometry are in `body_checks.py`,
+those of staging and event rules in `rule_checks.py`, those of recovery and failures in `recovery_checks.py`.
 """
 
 from __future__ import annotations
@@ -12,6 +13,8 @@ from sixdof.mission import schema
 from sixdof.mission.body_checks import Stack, stage_problems
 from sixdof.mission.dispersible import DISPERSIBLE
 from sixdof.mission.errors import Fault, Problem, suggestion
+from sixdof.mission.recovery_checks import recovery_problems
+from sixdof.mission.rule_checks import Staging, rule_problems
 from sixdof.mission.table_checks import ROUNDING
 from sixdof.mission.units import shown
 
@@ -40,6 +43,9 @@ def problems_of(mission: schema.Mission) -> Iterator[Problem]:
     yield from _clock(mission)
     yield from _modes(mission)
     yield from _canopies(mission)
+    staging = Staging(mission)
+    yield from rule_problems(mission, staging)
+    yield from recovery_problems(mission, stack, staging)
     yield from _wind_spread(mission)
 
 

@@ -14,7 +14,8 @@ class Dispersible:
     """One quantity that can be dispersed.
 
     unit : of the draw, SI or rad ("1" for a factor). role : "value" replaces the mission's own, "factor" multiplies it,
-    "offset" is added to it. least : draws below it have no meaning (None: there is no such limit).
+    "offset" is added to it. least : draws below it have no meaning (None: there is no such limit). each : what has a draw of
+    its own ("": one draw a flight); a joint is that of a stage with the one in front of it.
     """
 
     name: str
@@ -22,6 +23,7 @@ class Dispersible:
     role: Literal["value", "factor", "offset"]
     doc: str
     least: float | None = None
+    each: Literal["", "stage", "joint", "rule", "cord", "canopy", "fin"] = ""
 
     @property
     def neutral(self) -> float | None:
@@ -33,12 +35,12 @@ def _value(name: str, unit: str, doc: str, least: float | None = None) -> Disper
     return Dispersible(name, unit, "value", doc, least)
 
 
-def _factor(name: str, doc: str) -> Dispersible:
-    return Dispersible(name, "1", "factor", doc, 0.0)
+def _factor(name: str, doc: str, each: str = "") -> Dispersible:
+    return Dispersible(name, "1", "factor", doc, 0.0, each)
 
 
-def _offset(name: str, unit: str, doc: str, least: float | None = None) -> Dispersible:
-    return Dispersible(name, unit, "offset", doc, least)
+def _offset(name: str, unit: str, doc: str, least: float | None = None, each: str = "") -> Dispersible:
+    return Dispersible(name, unit, "offset", doc, least, each)
 
 
 _ALL = (
@@ -46,31 +48,39 @@ _ALL = (
     _value("wind.blows_from", "rad", "direction the mean wind comes from, true"),
     _offset("air.temperature", "K", "on the air temperature at all heights"),
     _factor("air.pressure", "on the air pressure at all heights"),
-    _factor("motor.impulse", "on the total impulse (thrust scaled, burn time kept)"),
-    _factor("motor.burn_time", "on the burn time (impulse kept)"),
-    _offset("motor.tilt_y", "rad", "thrust line turned about body y"),
-    _offset("motor.tilt_z", "rad", "thrust line turned about body z"),
-    _offset("motor.offset_y", "m", "thrust line moved along body y"),
-    _offset("motor.offset_z", "m", "thrust line moved along body z"),
-    _factor("vehicle.mass", "on the dry mass (inertia goes with it)"),
-    _offset("vehicle.cg", "m", "on the station of the dry centre of mass, aft positive"),
-    _offset("vehicle.cg_y", "m", "dry centre of mass off the axis along body y"),
-    _offset("vehicle.cg_z", "m", "dry centre of mass off the axis along body z"),
-    _factor("vehicle.inertia", "on the dry inertia"),
-    _factor("aero.drag", "on the axial force"),
-    _factor("aero.normal_force", "on the normal force of body and fins"),
-    _offset("aero.cp", "m", "on the station of the centre of pressure, aft positive"),
-    _offset("aero.fin_cant", "rad", "on the cant of every panel"),
+    _factor("motor.impulse", "on the total impulse (thrust scaled, burn time kept)", each="stage"),
+    _factor("motor.burn_time", "on the burn time (impulse kept)", each="stage"),
+    _offset("motor.tilt_y", "rad", "thrust line turned about body y", each="stage"),
+    _offset("motor.tilt_z", "rad", "thrust line turned about body z", each="stage"),
+    _offset("motor.offset_y", "m", "thrust line moved along body y", each="stage"),
+    _offset("motor.offset_z", "m", "thrust line moved along body z", each="stage"),
+    _factor("vehicle.mass", "on the dry mass (inertia goes with it)", each="stage"),
+    _offset("vehicle.cg", "m", "on the station of the dry centre of mass, aft positive", each="stage"),
+    _offset("vehicle.cg_y", "m", "dry centre of mass off the axis along body y", each="stage"),
+    _offset("vehicle.cg_z", "m", "dry centre of mass off the axis along body z", each="stage"),
+    _factor("vehicle.inertia", "on the dry inertia", each="stage"),
+    _factor("aero.drag", "on the axial force", each="stage"),
+    _factor("aero.normal_force", "on the normal force of body and fins", each="stage"),
+    _offset("aero.cp", "m", "on the station of the centre of pressure, aft positive", each="stage"),
+    _offset("aero.fin_cant", "rad", "on the cant of every panel", each="stage"),
     _offset("rail.elevation", "rad", "on the rail's elevation"),
     _offset("rail.azimuth", "rad", "on the rail's azimuth"),
     _factor("servo.speed", "on the servos' natural frequency"),
     _factor("servo.rate_limit", "on the servos' rate limit"),
-    _offset("servo.centring", "rad", "on each fin's neutral angle, drawn for each fin"),
+    _offset("servo.centring", "rad", "on each fin's neutral angle", each="fin"),
     _factor("gain.pitch", "on the pitch gains"),
     _factor("gain.yaw", "on the yaw gains"),
     _factor("gain.roll", "on the roll gains"),
-    _factor("canopy.drag", "on the drag area of every canopy"),
-    _offset("canopy.delay", "s", "on the opening time of every canopy", 0.0),
+    _factor("canopy.drag", "on the drag area", each="canopy"),
+    _offset("canopy.delay", "s", "on the opening time", 0.0, each="canopy"),
+    _offset("ignition.delay", "s", "on the time from the light command to the thrust curve", each="stage"),
+    _factor("joint.impulse", "on the impulse of charge or spring", each="joint"),
+    _offset("joint.delay", "s", "on the time from the command to parting", 0.0, each="joint"),
+    _offset("joint.tilt_y", "rad", "stages behind the joint turned about body y", each="joint"),
+    _offset("joint.tilt_z", "rad", "stages behind the joint turned about body z", each="joint"),
+    _offset("rule.delay", "s", "on the delay of the event rule", 0.0, each="rule"),
+    _factor("cord.strength", "on the cord's strength", each="cord"),
+    _factor("canopy.fill_time", "on the time from line stretch to full", each="canopy"),
 )
 
 DISPERSIBLE: dict[str, Dispersible] = {item.name: item for item in _ALL}

@@ -10,9 +10,13 @@ from sixdof.mission.disperse import joined
 from sixdof.mission.dispersible import DISPERSIBLE
 from sixdof.mission.errors import Fault, MissionError, suggestion
 from sixdof.mission.load import checked_mission
+from sixdof.mission.place import failure_name
 from sixdof.mission.schema import Mission
 
-_NAMES = {"stage": ("name",), "part": ("name", "kind"), "rule": ("name",), "recovery": ("canopy",)}
+_NAMES = {
+    "stage": ("name",), "part": ("name", "kind"), "rule": ("name",), "recovery": ("canopy",), "cord": ("canopy",),
+    "failure": ("kind: of",),
+}  # fmt: skip
 
 
 def changed(mission: Mission, changes: dict[str, Any]) -> Mission:
@@ -87,15 +91,19 @@ def _number(entries: list, step: str, table: str) -> int:
             return int(step)
         raise _NoPath(f'there is no {table} {step}', f"there are {len(entries)}, counted from 0")
     for key in _NAMES.get(table, ()):
-        found = [i for i, entry in enumerate(entries) if isinstance(entry, dict) and entry.get(key) == step]
+        found = [i for i, entry in enumerate(entries) if isinstance(entry, dict) and _name(entry, key) == step]
         if len(found) == 1:
             return found[0]
         if found:
             numbers = ", ".join(str(i) for i in found)
             raise _NoPath(f'there are {len(found)} entries "{step}"', f"say which by number: {numbers}")
-    names = [entry.get(key) for key in _NAMES.get(table, ()) for entry in entries if isinstance(entry, dict)]
+    names = [_name(entry, key) for key in _NAMES.get(table, ()) for entry in entries if isinstance(entry, dict)]
     known = tuple(dict.fromkeys(name for name in names if name))
     raise _NoPath(f'there is no {table or "entry"} "{step}"', suggestion(step, known, "known are"))
+
+
+def _name(entry: dict, key: str) -> Any:
+    return failure_name(entry.get("kind"), entry.get("of")) if key == "kind: of" else entry.get(key)
 
 
 # ---------------------------------------------------------------- as text

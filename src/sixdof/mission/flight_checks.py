@@ -1,4 +1,4 @@
-"""Checks within one table of the flight computer: servos, guidance, gains."""
+"""Checks within one table of the flight computer: servos, detection, guidance, gains."""
 
 from __future__ import annotations
 
@@ -26,6 +26,15 @@ def _repeated(numbers: Sequence[int], loc, what: str) -> Iterator[Problem]:
     for i, number in enumerate(numbers):
         if number in numbers[:i]:
             yield Problem(loc(i), number, f"fin {number} {what}", "name each fin once")
+
+
+@check_of(tables.Detection)
+def _detection(detection: tables.Detection) -> Iterator[Problem]:
+    if detection.burnout_force >= detection.ignition_force:
+        message = f"{detection.burnout_force:g} m/s^2 is not below ignition_force, {detection.ignition_force:g} m/s^2"
+        yield Problem(("burnout_force",), detection.burnout_force, message, "a burn would end as it begins: lower it")
+    if detection.apogee == "velocity":
+        yield from unused(detection, ("apogee_drop",), 'apogee "velocity"')
 
 
 @check_of(tables.AttitudeProfile)

@@ -10,7 +10,8 @@ from sixdof.mission.table import Table
 from sixdof.mission.units import (
     Acceleration, AccelerometerNoise, Angle, AngularAcceleration, AngularRate, Direction, Frequency, GyroNoise, Length,
     NonNegativeAcceleration, NonNegativeAngle, NonNegativeAngularRate, NonNegativeFrequency, NonNegativeLength, NonNegativeNumber,
-    NonNegativeSpeed, NonNegativeTime, PositiveAngle, PositiveLength, PositiveNumber, PositiveTime, Pressure, Share, Torque, Travel,
+    NonNegativeSpeed, NonNegativeTime, PositiveAngle, PositiveLength, PositiveNumber, PositiveTime, Pressure, Share, SpecificForce, Torque,
+    Travel,
 )  # fmt: skip
 
 # ---------------------------------------------------------------- servos
@@ -120,6 +121,25 @@ class Estimator(Table):
     fix_position: Share = 0.1
     fix_velocity: Share = 0.1
     magnetic: Share = 0.0
+
+
+class Detection(Table):
+    """How flight computer and altimeters notice the phases of flight, from what they sense.
+
+    Liftoff: a specific force along the axis over liftoff_force, or a height over liftoff_height. Ignition: a specific force
+    over ignition_force. Burnout: one below burnout_force (drag alone makes it negative) for burnout_debounce. Apogee, of a
+    flight that has left the rail: by "velocity" no longer upward, or by "barometer" apogee_drop below its highest reading, for
+    apogee_debounce.
+    """
+
+    liftoff_force: Acceleration = 20.0
+    liftoff_height: PositiveLength = 10.0
+    ignition_force: Acceleration = 20.0
+    burnout_force: SpecificForce = 0.0
+    burnout_debounce: NonNegativeTime = 0.0
+    apogee: Literal["velocity", "barometer"] = "velocity"
+    apogee_drop: PositiveLength = 3.0
+    apogee_debounce: NonNegativeTime = 0.0
 
 
 # ---------------------------------------------------------------- guidance

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-_NAMED = {"stage": "name", "rule": "name", "recovery": "canopy"}  # lists of tables, and the key that names an entry
+_NAMED = {"stage": "name", "rule": "name", "recovery": "canopy", "cord": "canopy"}  # lists of tables, and the key that names an entry
 
 
 def key_of(loc: tuple) -> str:
@@ -13,6 +13,11 @@ def key_of(loc: tuple) -> str:
     for step in loc:
         text += f"[{step}]" if isinstance(step, int) else f".{step}" if text else str(step)
     return text
+
+
+def failure_name(kind: object, of: object) -> str:
+    """Return what a failure is called everywhere, `no_ignition: booster`."""
+    return f"{kind}: {of}"
 
 
 def child(node, step):
@@ -52,6 +57,9 @@ def _entry(node, table, step) -> str | None:
     if table in _NAMED:
         name = child(entry, _NAMED[table])
         return f'{table} "{name}"' if isinstance(name, str) and name else f"{table}[{step}]"
+    if table == "failure":
+        name = failure_name(child(entry, "kind"), child(entry, "of"))
+        return f'failure "{name}"' if child(entry, "of") else f"failure[{step}]"
     if table == "part":
         return _part(child(node, "part"), step, entry)
     return None

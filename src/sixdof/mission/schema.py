@@ -13,23 +13,24 @@ from pydantic import Field, ValidationInfo, field_validator, model_validator
 
 from sixdof.mission.errors import raise_problems
 from sixdof.mission.flight_tables import (
-    Accelerometer, AttitudeProfile, Autopilot, Barometer, Estimator, Gains, GainSet, Guidance, Magnetometer, RateGyro,
-    SatelliteReceiver, Sensors, Servo, ServoFailure, Waypoint,
+    Accelerometer, AttitudeProfile, Autopilot, Barometer, Detection, Estimator, Gains, GainSet, Guidance, Magnetometer,
+    RateGyro, SatelliteReceiver, Sensors, Servo, ServoFailure, Waypoint,
 )  # fmt: skip
+from sixdof.mission.place import failure_name
 from sixdof.mission.table import Table
 from sixdof.mission.units import (
     Direction, Elevation, Frequency, Latitude, Length, NonNegativeLength, NonNegativeNumber, NonNegativeSpeed,
-    NonNegativeTime, PositiveLength, PositiveTime, Pressure, Temperature, Tilt, Written, checked,
+    NonNegativeTime, PositiveLength, PositiveTime, Pressure, Share, Temperature, Tilt, Written, checked,
 )  # fmt: skip
 from sixdof.mission.vehicle_tables import (
-    AxialCurve, BodyCurve, DragCurve, Fins, Guide, Measured, Motor, Mount, Nose, PanelCurve, Parachute, Part, PointMass, Stage,
-    ThrustCurve, Transition, Tube,
+    AxialCurve, BodyCurve, Cord, DragCurve, Fins, Guide, Ignition, Joint, Measured, Motor, Mount, Nose, PanelCurve, Parachute,
+    Part, PointMass, Stage, ThrustCurve, Transition, Tube,
 )  # fmt: skip
 
 __all__ = [
-    "Accelerometer", "Air", "AttitudeProfile", "Autopilot", "AxialCurve", "Barometer", "BodyCurve", "DragCurve", "Estimator", "Fins", "Gains",
-    "GainSet", "Guidance", "Guide", "Magnetometer", "Measured", "Mission", "Motor", "Mount", "Nose", "PanelCurve", "Parachute",
-    "Part", "PointMass", "Rail", "RateGyro", "Record", "Recovery", "Rule", "SatelliteReceiver", "Sensors", "Servo",
+    "Accelerometer", "Air", "AttitudeProfile", "Autopilot", "AxialCurve", "Barometer", "BodyCurve", "Cord", "Detection", "DragCurve",
+    "Estimator", "Failure", "Fins", "Gains", "GainSet", "Guidance", "Guide", "Ignition", "Joint", "Magnetometer", "Measured", "Mission",
+    "Motor", "Mount", "Nose", "PanelCurve", "Parachute", "Part", "PointMass", "Rail", "RateGyro", "Record", "Recovery", "Rule", "SatelliteReceiver", "Sensors", "Servo",
     "ServoFailure", "Site", "Solver", "Spread", "Stage", "Table", "ThrustCurve", "Transition", "Trigger", "Tube", "Waypoint", "Wind",
 ]  # fmt: skip
 
@@ -81,29 +82,47 @@ class Rail(Table):
     friction: NonNegativeNumber = 0.1
 
 
-# ---------------------------------------------------------------- rules
+# ---------------------------------------------------------------- rules, recovery, failures
 
 
-Trigger = Literal["time", "liftoff", "rail_departure", "burnout", "apogee", "climbing_through", "falling_through"]
+Trigger = Literal[
+    "time", "liftoff", "rail_departure", "burnout", "apogee", "climbing_through", "falling_through", "separation", "ignition"
+]
 
 
 class Rule(Table):
     """When `when` is sensed, wait `delay`, then do `action` (unless an inhibit holds at that moment).
 
-    `threshold` is the time since ignition for "time" (s) or the height above ground for climbing_through and
-    falling_through (m). Inhibits are checked when the delay has run out: `tilt_below`, `speed_above`, `speed_below`; a
-    rule that is inhibited waits until it is not.
+    Rules belong to the flight computer in the front stage. `threshold` is the time since ignition for "time" (s) or the height
+    above ground for climbing_through and falling_through (m). `stage` says whose ignition, burnout or separation is meant;
+    left out, the first stage to burn out or to separate.
+
+    "light" lights the motors of the stage `target`; "separate" parts the stage `target` with all behind it (left out: the last
+    stage); "deploy" opens the canopy `target`.
+
+    Conditions are checked when the delay has run out: `tilt_below`, `speed_above`, `speed_below`, `height_above`,
+    `height_below` (above ground), `booster` still "attached" or "gone", and the window from `after` to `before` since liftoff.
+    Where one is not met the rule waits until all are, `patience` at most (left out: for ever).
     """
 
     name: str = ""
     when: Trigger
     threshold: float | None = None
     delay: NonNegativeTime = 0.0
-    action: Literal["enable_fins", "disable_fins", "deploy", "guide_profile", "guide_waypoints", "guide_hold"]
+    stage: str = ""
+    action: Literal[
+        "enable_fins", "disable_fins", "deploy", "guide_profile", "guide_waypoints", "guide_hold", "separate", "light"
+    ]
     target: str = ""
     tilt_below: Tilt | None = None
     speed_above: NonNegativeSpeed | None = None
     speed_below: NonNegativeSpeed | None = None
+    height_above: NonNegativeLength | None = None
+    height_below: NonNegativeLength | None = None
+    booster: Literal["attached", "gone"] | None = None
+    after: NonNegativeTime | None = None
+    before: NonNegativeTime | None = None
+    patience: NonNegativeTime | None = None
 
     @field_validator("threshold", mode="before")
     @classmethod
@@ -115,13 +134,36 @@ class Rule(Table):
 
 
 class Recovery(Table):
-    """When a canopy opens: at `when` (+ delay), and in any case `backup_time` after liftoff if given."""
+    """When a canopy opens: at `when` (+ delay), and in any case `backup_time` after liftoff if given.
+
+    The altimeter of the stage that carries the canopy does this. `motor_delay` is another, redundant trigger: the pyrotechnic
+    delay of that stage's motor after its burnout.
+    """
 
     canopy: str
-    when: Literal["apogee", "falling_through", "burnout", "liftoff"] = "apogee"
+    when: Literal["apogee", "falling_through", "burnout", "liftoff", "separation"] = "apogee"
     height: NonNegativeLength | None = None
     delay: NonNegativeTime = 0.0
     backup_time: NonNegativeTime | None = None
+    motor_delay: NonNegativeTime | None = None
+
+
+class Failure(Table):
+    """Something that goes wrong in a share `probability` of the flights.
+
+    `of` names the stage of no_ignition, no_separation and late_apogee (its computer or altimeter notices apogee `late_by` too
+    late), the canopy of no_canopy (its charge does not fire), cord_parts and canopy_lost (it is torn off as it opens).
+    """
+
+    kind: Literal["no_ignition", "no_separation", "late_apogee", "no_canopy", "cord_parts", "canopy_lost"]
+    of: str
+    probability: Share
+    late_by: PositiveTime | None = None
+
+    @property
+    def name(self) -> str:
+        """What the failure is called in results and in `Mission.change`."""
+        return failure_name(self.kind, self.of)
 
 
 # ---------------------------------------------------------------- dispersion, recording
@@ -172,13 +214,16 @@ class Mission(Table):
     rail: Rail
     motor: dict[str, Motor]
     stage: tuple[Stage, ...]
+    cord: tuple[Cord, ...] = ()
     servo: Servo = Field(default_factory=Servo)
     sensors: Sensors | None = None
     estimator: Estimator = Field(default_factory=Estimator)
     guidance: Guidance = Field(default_factory=Guidance)
     autopilot: Autopilot = Field(default_factory=Autopilot)
+    detection: Detection = Field(default_factory=Detection)
     rule: tuple[Rule, ...] = ()
     recovery: tuple[Recovery, ...] = ()
+    failure: tuple[Failure, ...] = ()
     disperse: dict[str, Spread] = Field(default_factory=dict)
     record: Record = Field(default_factory=Record)
     solver: Solver = Field(default_factory=Solver)
@@ -208,7 +253,8 @@ class Mission(Table):
         """Return a new, checked mission with some values changed.
 
         changes : dotted path -> value, such as `{"rail.length": "3 m", "stage.0.part.tail.span": "70 mm"}`. Stages and
-        parts go by number or name (a part without a name by its kind), rules by name, recoveries by canopy.
+        parts go by number or name (a part without a name by its kind), rules by name, recoveries and cords by canopy,
+        failures by what they are ("no_ignition: booster").
 
         Raises
         ------

@@ -20,6 +20,9 @@ PROPELLANT_DENSITY = 400.0, 3000.0  # kg/m^3: beyond these no solid propellant h
 MOST_SPECIFIC_IMPULSE = 400.0  # s: beyond it a solid motor's numbers are in the wrong units
 G0 = 9.80665  # m/s^2
 ROUNDING = 1e-9  # m: sums of lengths spelled in other units may round up
+CONDITIONS = (  # of a rule
+    "tilt_below", "speed_above", "speed_below", "height_above", "height_below", "booster", "after", "before",
+)  # fmt: skip
 
 # ---------------------------------------------------------------- air, motors
 
@@ -267,6 +270,11 @@ def _stage(stage: schema.Stage) -> Iterator[Problem]:
 def _parachute(canopy: schema.Parachute) -> Iterator[Problem]:
     if not canopy.name.strip():
         yield Problem(("name",), canopy.name, "a parachute needs a name", 'write e.g. name = "main"')
+    if canopy.reef_share is None:
+        yield from unused(canopy, ("reef_time",), "a canopy without reef_share")
+    elif canopy.reef_time == 0.0:
+        hint = 'reef_share needs the time from line stretch to full opening: write e.g. reef_time = "4 s"'
+        yield Problem(("reef_time",), None, "missing", hint)
 
 
 # ---------------------------------------------------------------- rules, recovery, dispersion
@@ -282,13 +290,48 @@ def _rule(rule: schema.Rule) -> Iterator[Problem]:
             yield Problem(("threshold",), None, "missing", hint)
     else:
         yield from unused(rule, ("threshold",), f'when = "{rule.when}"')
-    if rule.action == "deploy":
-        yield from missing(rule, ("target",), 'action "deploy"')
-    else:
+    if rule.when == "ignition":
+        yield from missing(rule, ("stage",), 'when = "ignition"')
+    elif rule.when not in ("burnout", "separation"):
+        yield from unused(rule, ("stage",), f'when = "{rule.when}"')
+    if rule.action in ("deploy", "light"):
+        yield from missing(rule, ("target",), f'action "{rule.action}"')
+    elif rule.action != "separate":
         yield from unused(rule, ("target",), f'action "{rule.action}"')
-    if rule.speed_above is not None and rule.speed_below is not None and rule.speed_above >= rule.speed_below:
-        message = f"{rule.speed_above:g} m/s is not less than speed_below, {rule.speed_below:g} m/s"
-        yield Problem(("speed_above",), rule.speed_above, message, "no speed is above the one and below the other")
+    yield from _conditions(rule)
+
+
+_RANGES = (
+    ("speed_above", "speed_below", "m/s", "no speed is above the one and below the other"),
+    ("height_above", "height_below", "m", "no height is above the one and below the other"),
+    ("after", "before", "s", "no time is after the one and before the other"),
+)
+
+
+def _conditions(rule: schema.Rule) -> Iterator[Problem]:
+    """Conditions that are never all met, or never when the rule would act."""
+    for low, high, unit, hint in _RANGES:
+        least, most = getattr(rule, low), getattr(rule, high)
+        if least is not None and most is not None and least >= most:
+            yield Problem((low,), least, f"{least:g} {unit} is not less than {high}, {most:g} {unit}", hint)
+    above, below, through = rule.height_above, rule.height_below, rule.threshold
+    if rule.when == "falling_through" and None not in (above, through) and above >= through:
+        message = f"{above:g} m is not below the threshold, {through:g} m"
+        yield Problem(("height_above",), above, message, "the vehicle is lower once it has fallen through it: lower it")
+    if rule.when == "climbing_through" and None not in (below, through) and below <= through:
+        message = f"{below:g} m is not above the threshold, {through:g} m"
+        hint = 'the vehicle is higher once it has climbed through it; for the way down write when = "falling_through"'
+        yield Problem(("height_below",), below, message, hint)
+    if rule.patience is not None:
+        yield from _patience(rule)
+
+
+def _patience(rule: schema.Rule) -> Iterator[Problem]:
+    if all(getattr(rule, name) is None for name in CONDITIONS):
+        yield from unused(rule, ("patience",), "a rule without conditions")
+    elif rule.when == "liftoff" and rule.after is not None and rule.delay + rule.patience < rule.after:
+        message = f"{rule.patience:g} s is over before {rule.after:g} s after liftoff"
+        yield Problem(("patience",), rule.patience, message, "the rule can never act: raise it, or lower after")
 
 
 @check_of(schema.Recovery)
@@ -297,6 +340,14 @@ def _recovery(recovery: schema.Recovery) -> Iterator[Problem]:
         yield from missing(recovery, ("height",), 'when = "falling_through"')
     else:
         yield from unused(recovery, ("height",), f'when = "{recovery.when}"')
+
+
+@check_of(schema.Failure)
+def _failure(failure: schema.Failure) -> Iterator[Problem]:
+    if failure.kind == "late_apogee":
+        yield from missing(failure, ("late_by",), 'kind "late_apogee"')
+    else:
+        yield from unused(failure, ("late_by",), f'kind "{failure.kind}"')
 
 
 @check_of(schema.Spread)

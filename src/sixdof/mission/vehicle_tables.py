@@ -11,8 +11,9 @@ from pydantic import Field, StrictBool
 
 from sixdof.mission.table import Table
 from sixdof.mission.units import (
-    Cant, Density, Direction, Force, Incidence, Inertia, Length, Mass, NonNegativeLength, NonNegativeNumber, NonNegativeTime,
-    Number, PositiveLength, PositiveNumber, Pressure, Share, SlopePerAngle, Time, quantity,
+    Cant, Density, Direction, Force, Incidence, Inertia, Length, Mass, NonNegativeForce, NonNegativeImpulse, NonNegativeLength,
+    NonNegativeNumber, NonNegativeTime, Number, PositiveForce, PositiveLength, PositiveNumber, PositiveShare, Pressure, Share,
+    SlopePerAngle, Time, quantity,
 )  # fmt: skip
 
 # ---------------------------------------------------------------- motors
@@ -177,8 +178,13 @@ class Mount(_Made):
 
 
 class Parachute(_Made):
-    """A canopy and its cords. `drag_coefficient` is on a disc of `diameter`; `fill_time` is from line stretch to
-    full."""
+    """A canopy and its cords. `drag_coefficient` is on a disc of `diameter`.
+
+    `opening_delay` is from release to line stretch, `fill_time` from line stretch to full. `opening_factor` is the peak of the
+    load over the steady drag where the mass is large (Knacke's Cx); it makes no drag of its own. `strength` is the load at which
+    canopy or lines fail and the canopy is lost. A reefed canopy has `reef_share` of its drag area until `reef_time` after line
+    stretch.
+    """
 
     kind: Literal["parachute"] = "parachute"
     name: str
@@ -188,6 +194,11 @@ class Parachute(_Made):
     drag_coefficient: PositiveNumber = 0.8
     fill_time: NonNegativeTime = 0.5
     packed_length: NonNegativeLength = 0.0
+    opening_delay: NonNegativeTime = 0.0
+    opening_factor: PositiveNumber = 1.7
+    strength: PositiveForce | None = None
+    reef_share: PositiveShare | None = None
+    reef_time: NonNegativeTime = 0.0
 
 
 Part = Annotated[
@@ -247,13 +258,54 @@ class Measured(Table):
     body_curve: BodyCurve | None = None
 
 
+# ---------------------------------------------------------------- stages
+
+
+class Joint(Table):
+    """How a stage is joined to the one in front of it, and how the two part.
+
+    `impulse` is that of the charge or spring as it parts, on either side. `hold` is the tension along the axis at which it
+    parts by itself (0 for a slip fit); left out, it holds until it is released. `delay` is from the command to parting.
+    """
+
+    impulse: NonNegativeImpulse = 0.0
+    hold: NonNegativeForce | None = None
+    delay: NonNegativeTime = 0.0
+
+
+class Ignition(Table):
+    """How a stage's motors are lit: `delay` is from the command to the start of the thrust curve."""
+
+    delay: NonNegativeTime = 0.0
+
+
+class Cord(Table):
+    """A cord that holds the pieces of a stage together after the ejection of a canopy has parted the airframe.
+
+    `parts_at` is the station where it parts, in the stage that carries `canopy`. `stretch` is the cord's strain at its
+    `strength`, so its stiffness is strength/(stretch length). `impulse` of the ejection throws the pieces apart. If the cord
+    parts, the piece `canopy_on` keeps the canopy.
+    """
+
+    canopy: str
+    parts_at: Length
+    length: PositiveLength
+    strength: PositiveForce
+    stretch: PositiveNumber = 0.2
+    impulse: NonNegativeImpulse = 0.0
+    canopy_on: Literal["fore", "aft"] = "fore"
+
+
 class Stage(Table):
     """One stage: its bodies of revolution in order from the front, then everything in and on them.
 
-    Stations are measured aft from the stage's own fore end (the nose tip of a stage with a nose).
+    Stations are measured aft from the stage's own fore end (the nose tip of a stage with a nose). `joint` is the one at the
+    stage's fore end: the front stage has none.
     """
 
     name: str
     roughness: NonNegativeLength = 20e-6
     part: tuple[Part, ...]
     measured: Measured | None = None
+    joint: Joint = Field(default_factory=Joint)
+    ignition: Ignition = Field(default_factory=Ignition)

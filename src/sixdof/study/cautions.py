@@ -8,7 +8,9 @@ import numpy as np
 import xarray as xr
 
 from sixdof.status import Status
-from sixdof.study.reading import event_values, is_ensemble, meaningful, mission_of, outcomes, plural
+from sixdof.study.page import counted, worst
+from sixdof.study.reading import event_values, is_ensemble, meaningful, mission_of, outcomes
+from sixdof.study.staging_cautions import staging_checks
 from sixdof.world.wind import shape, wind_at
 
 # common practice among builders, not law and not physics
@@ -18,13 +20,6 @@ LEAST_MARGIN, MOST_MARGIN = 1.0, 3.0  # calibres
 DESCENT_RATE = 6.1  # m/s, 20 ft/s
 # our own
 SATURATION = 0.1  # share of the time with a fin at its stop: beyond it the gains no longer say how the vehicle answers
-
-
-def counted(which: np.ndarray) -> str:
-    """Return "3 of 400 flights (0.8 %)" for a bool array (flights,)."""
-    share = 100.0 * which.mean()
-    digits = 0 if share in (0.0, 100.0) or 10.0 <= share <= 90.0 else 1
-    return f"{int(which.sum())} of {plural(which.size)} ({share:.{digits}f} %)"
 
 
 def cautions(ds: xr.Dataset) -> list[str]:
@@ -47,7 +42,7 @@ def _checks(ds):
     ratio = speed / np.maximum(wind_at_departure(ds), 1e-9)
     yield (
         ratio < WIND_RATIO,
-        f"the rail departure speed is less than {WIND_RATIO:.0f} times the wind there{_worst(ds, ratio, 'times')} "
+        f"the rail departure speed is less than {WIND_RATIO:.0f} times the wind there{worst(ds, ratio, 'times')} "
         "(common practice asks for more): a longer rail, more thrust or less wind",
     )
     incidence = outcomes(ds, "rail_departure_incidence")
@@ -58,7 +53,7 @@ def _checks(ds):
     margin = outcomes(ds, "min_static_margin")
     yield (
         margin < LEAST_MARGIN,
-        f"the static margin falls below {LEAST_MARGIN:.0f} calibre{_worst(ds, margin, 'calibres')} "
+        f"the static margin falls below {LEAST_MARGIN:.0f} calibre{worst(ds, margin, 'calibres')} "
         "(common practice keeps 1 to 3): move mass forward or enlarge the tail fins",
     )
     yield (
@@ -77,14 +72,10 @@ def _checks(ds):
     rate = -event_values(ds, "landing", "velocity_up")
     yield (
         rate > DESCENT_RATE,
-        f"the descent rate at landing is above {DESCENT_RATE} m/s{_worst(ds, rate, 'm/s', np.fmax)} "
+        f"the descent rate at landing is above {DESCENT_RATE} m/s{worst(ds, rate, 'm/s', np.fmax)} "
         "(common practice stays below): a larger canopy",
     )
-
-
-def _worst(ds, values, unit, pick=np.fmin):
-    value = pick.reduce(values)  # NaN where no flight has a value: the check is False then and nothing is said
-    return f", {value:.1f} {unit}" if not is_ensemble(ds) else f", at worst {value:.1f} {unit}"
+    yield from staging_checks(ds)
 
 
 def wind_at_departure(ds: xr.Dataset) -> np.ndarray:

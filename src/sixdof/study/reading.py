@@ -86,6 +86,12 @@ def outcomes(ds: xr.Dataset, name: str) -> np.ndarray:
     return np.where(meaningful(ds), np.atleast_1d(ds[name].values).astype(float), np.nan)
 
 
+def fact(ds: xr.Dataset, name: str, which: int) -> np.ndarray:
+    """Return a fact of one body, joint, rule or canopy (its number) of every flight, (flights,), NaN where the flight failed."""
+    dim = next(d for d in ds[name].dims if d != "flight")
+    return outcomes(ds[[name, "status"]].isel({dim: which}), name)
+
+
 def quantiles(ds: xr.Dataset, name: str, shares: Sequence[float] = QUANTILES) -> np.ndarray:
     """Return quantiles (shares,) of an outcome over the flights that have it; NaN where none has."""
     values = outcomes(ds, name)
@@ -93,17 +99,62 @@ def quantiles(ds: xr.Dataset, name: str, shares: Sequence[float] = QUANTILES) ->
     return np.quantile(values, shares) if values.size else np.full(len(shares), np.nan)
 
 
-def event_values(ds: xr.Dataset, event: str, name: str = "time") -> np.ndarray:
-    """Return `event_<name>` at an event of every flight, (flights,); NaN where it did not happen or is unknown."""
+# ---------------------------------------------------------------- events and bodies
+
+
+def event_values(ds: xr.Dataset, event: str, name: str = "time", *, body: int | str = 0) -> np.ndarray:
+    """Return `event_<name>` of a body at an event of every flight, (flights,); NaN where it did not happen or is unknown.
+
+    body : number or name; 0 is the front body, which begins as the whole stack.
+    """
     if event not in ds["event"].values:
         return np.full(meaningful(ds).size, np.nan)
-    return np.atleast_1d(ds[f"event_{name}"].sel(event=event).values).astype(float)
+    return np.atleast_1d(body_of(ds[[f"event_{name}"]], body)[f"event_{name}"].sel(event=event).values).astype(float)
 
 
-def happened(ds: xr.Dataset) -> list[tuple[str, int]]:
-    """Return the events of a single flight that happened, in time order, as (name, index along `event`)."""
-    time = ds["event_time"].values
+def body_of(ds: xr.Dataset, body: int | str = 0) -> xr.Dataset:
+    """Return a result with what belongs to one body alone: the dim `body` is gone. ValueError for a body it does not hold."""
+    names = [str(name) for name in ds["body"].values]
+    if isinstance(body, str) and body not in names:
+        raise ValueError(f"there is no body {body!r} in this result; use one of {', '.join(names)}")
+    return ds.isel(body=names.index(body) if isinstance(body, str) else body)
+
+
+def happened(ds: xr.Dataset, body: int | str = 0) -> list[tuple[str, int]]:
+    """Return the events of a body of a single flight that happened, in time order, as (name, index along `event`)."""
+    time = body_of(ds[["event_time"]], body)["event_time"].values
     return [(str(ds["event"].values[i]), int(i)) for i in np.argsort(time, kind="stable") if math.isfinite(time[i])]
+
+
+def own_events(ds: xr.Dataset, body: int) -> list[tuple[str, int]]:
+    """Return as `happened` the events of a body that it does not share with one in front of it, from their common past."""
+    times = ds["event_time"].values
+    return [(name, i) for name, i in happened(ds, body) if not (times[:body, i] == times[body, i]).any()]
+
+
+def apart(ds: xr.Dataset, body: int) -> np.ndarray:
+    """Return for each flight whether a body flies on its own at its end, not as part of one in front of it, bool (flights,)."""
+    if body == 0:
+        return np.ones(meaningful(ds).size, dtype=bool)
+    if body <= ds.sizes["joint"]:
+        return np.isfinite(np.atleast_1d(ds["parting_time"].isel(joint=body - 1).values))
+    return np.atleast_1d(ds["body_status"].isel(body=body).values) >= 0  # a piece that may come loose
+
+
+def pieces(ds: xr.Dataset) -> list[int]:
+    """Return the numbers of the bodies that fly on their own in any flight that means something."""
+    return [k for k in range(ds.sizes["body"]) if (apart(ds, k) & meaningful(ds)).any()]
+
+
+def came_down(ds: xr.Dataset, body: int) -> np.ndarray:
+    """Return for each flight whether a body of its own reaches the ground, bool (flights,)."""
+    return apart(ds, body) & np.isfinite(np.atleast_1d(ds["impact_time"].isel(body=body).values))
+
+
+def branches(ds: xr.Dataset) -> dict[str, np.ndarray]:
+    """Return which flights, bool (flights,), took each branch (failures that happened, or "nominal"), the most frequent first."""
+    names, inverse, count = np.unique(np.atleast_1d(ds["branch"].values).astype(str), return_inverse=True, return_counts=True)
+    return {str(names[k]): inverse == k for k in np.argsort(-count, kind="stable")}
 
 
 def climb(ds: xr.Dataset) -> slice:

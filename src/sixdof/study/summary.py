@@ -3,19 +3,19 @@
 from __future__ import annotations
 
 import math
-import textwrap
 from typing import NamedTuple
 
 import numpy as np
 import xarray as xr
 
 from sixdof.status import Status
-from sixdof.study.cautions import cautions, counted
+from sixdof.study.cautions import cautions
+from sixdof.study.page import WIDTH, bearing_of, counted, indented, place, row_of, wrapped
 from sixdof.study.reading import QUANTILES, event_values, is_ensemble, meaningful, mission_of, outcomes, plural
 from sixdof.study.scatter import LEAST, containment, places, radius
+from sixdof.study.staging import branch_section, fired_section, landing_section, recovery_section, stage_section
 
-WIDTH = 34  # characters of a row's label
-PAGE = 110  # characters of a line
+__all__ = ["LAST_LINE", "TABLE", "Row", "bearing_of", "summarize"]
 LAST_LINE = (
     "A calculation, not a clearance to fly: that is up to the range's rules, its safety officer and the vehicle."
 )
@@ -32,6 +32,7 @@ class Row(NamedTuple):
 
 
 _DEG = math.degrees(1.0)
+CONTROL = "Control, while the fins are live"
 TABLE = {
     "Rail": (
         Row("rail_departure_speed", "departure speed", "m/s", 1),
@@ -49,7 +50,7 @@ TABLE = {
         Row("max_tilt", "largest tilt from the vertical", "deg", 1, _DEG),
         Row("min_static_margin", "smallest static margin", "calibres", 2),
     ),
-    "Control, while the fins are live": (
+    CONTROL: (
         Row("tilt_error_rms", "tilt error, root mean square", "deg", 2, _DEG),
         Row("tilt_error_boost_rms", "  up to burnout", "deg", 2, _DEG),
         Row("tilt_error_coast_rms", "  after burnout", "deg", 2, _DEG),
@@ -90,16 +91,16 @@ def summarize(ds: xr.Dataset) -> str:
         raise ValueError("summarize takes a result of sixdof.fly or sixdof.disperse; this Dataset holds no outcomes")
     lines = [*_heading(ds), ""]
     for title, rows in TABLE.items():
-        if title.startswith("Control") and not np.isfinite(event_values(ds, "fins_enabled")).any():
+        if title == CONTROL and not np.isfinite(event_values(ds, "fins_enabled")).any():
             lines += ["Control", "  no live fins in this result"]
             continue
         lines += [title, *(_row(ds, row) for row in rows if row.name in ds)]
-        if title.startswith("Control"):
-            lines += [*_hinge(ds), *_waypoints(ds), *_estimate(ds)]
-    lines += ["Landing place", *_indented(_landing(ds)), "Ends", *_indented(_ends(ds))]
-    lines += ["Where the model is less sure", *_indented(_validity(ds)), "Cautions"]
+        for further in _FURTHER.get(title, ()):
+            lines += further(ds)
+    lines += ["Landing place", *indented(_landing(ds)), *landing_section(ds), *branch_section(ds), "Ends", *indented(_ends(ds))]
+    lines += ["Where the model is less sure", *indented(_validity(ds)), "Cautions"]
     found = cautions(ds)
-    lines += [_wrapped("- " + text, "    ") for text in found] or ["  none of the checks on this page speaks up"]
+    lines += [wrapped("- " + text, "    ") for text in found] or ["  none of the checks on this page speaks up"]
     return "\n".join([*lines, "", LAST_LINE])
 
 
@@ -118,13 +119,7 @@ def _heading(ds):
 
 
 def _row(ds, row: Row) -> str:
-    values = outcomes(ds, row.name) * row.factor
-    values = values[np.isfinite(values)]
-    text = f"  {row.label:<{WIDTH}}{row.unit:<10}"
-    if not values.size:
-        return f"{text}{'none':>10}"
-    shown = np.quantile(values, QUANTILES) if is_ensemble(ds) else values
-    return text + "".join(f"{value:>10.{row.decimals}f}" for value in shown)
+    return row_of(ds, row.label, row.unit, outcomes(ds, row.name) * row.factor, row.decimals)
 
 
 def _mission(ds):
@@ -162,9 +157,9 @@ def _waypoints(ds):
     return lines
 
 
-def bearing_of(east: float, north: float) -> float:
-    """Return the bearing of a place seen from the rail, degrees true, 0 to 360."""
-    return math.degrees(math.atan2(east, north)) % 360.0
+_FURTHER = {
+    "Climb": (stage_section,), CONTROL: (_hinge, _waypoints, _estimate), "Descent": (recovery_section, fired_section),
+}  # fmt: skip
 
 
 def _landing(ds):
@@ -172,7 +167,7 @@ def _landing(ds):
         east, north = outcomes(ds, "landing_east")[0], outcomes(ds, "landing_north")[0]
         if not math.isfinite(east + north):
             return ["not reached"]
-        return [_place(east, north)]
+        return [place(east, north)]
     known, dropped = places(ds, "summarize")
     if not len(known):
         return ["no flight came down"]
@@ -180,7 +175,7 @@ def _landing(ds):
     quoted = [f"{100.0 * share:.0f} %: {d:.0f} m" for share, d in zip(QUANTILES, distance, strict=True)]
     half, most = radius(ds, 0.5), radius(ds, 0.95)
     lines = [
-        f"mean place {_place(*known.mean(axis=0))}",
+        f"mean place {place(*known.mean(axis=0))}",
         f"distance from the rail {', '.join(quoted)}",
         f"about the mean place, half of the flights lie within {half:.0f} m and 95 % within {most:.0f} m",
     ]
@@ -192,10 +187,6 @@ def _landing(ds):
             f"{float(e.semi_minor):.0f} m, long axis bearing {towards:.0f} deg, if landing places are normal"
         )
     return [*lines, f"{plural(dropped)} without a landing place left out"] if dropped else lines
-
-
-def _place(east, north):
-    return f"{math.hypot(east, north):.0f} m from the rail, bearing {bearing_of(east, north):.0f} deg true"
 
 
 def _ends(ds):
@@ -227,11 +218,3 @@ def _beyond(ds, name, what, why):
         return f"{what}: for {seconds[0]:.2f} s, where {why}; treat what follows it as an estimate"
     longest = f"{seconds.max():.2f} s"
     return f"{what}: in {counted(seconds > 0.0)}, for up to {longest}, where {why}; treat these as estimates"
-
-
-def _indented(lines):
-    return [_wrapped(line, "    ") for line in lines]
-
-
-def _wrapped(line, further):
-    return textwrap.fill(line, PAGE, initial_indent="  ", subsequent_indent=further)

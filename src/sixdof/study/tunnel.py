@@ -13,7 +13,7 @@ import xarray as xr
 from sixdof.core import probe as kernel
 from sixdof.core import types as ct
 from sixdof.core.flight import make_work
-from sixdof.ensemble.draws import nominal_draw
+from sixdof.ensemble.draws import kernel_draw
 from sixdof.mission.schema import Mission
 from sixdof.model import build_model
 from sixdof.vehicle.mass import mass_at, mass_table
@@ -94,7 +94,7 @@ def wind_tunnel(
         rows[:, kernel.PROBE_COLUMNS + i] = fin.values.ravel()
     out = np.empty((speed.size, 6))
     panels = np.empty((speed.size, model.aero.panel.shape[0], ct.SEEN_COLUMNS))
-    kernel.probe(model, nominal_draw(mission), make_work(model), rows, out, panels)
+    kernel.probe(model, kernel_draw(mission), make_work(model), rows, out, panels)
     pressure = 0.5 * air.density * speed**2
     out /= (pressure * model.aero.area)[:, None]
     out[:, 3:] /= model.aero.length

@@ -93,6 +93,25 @@ def axial_columns(mission: Mission, stages: Sequence[int], shape: Shape, mach):
     return coasting, burning, backward(chosen, shape, mach), rubbing
 
 
+def fore_axial(mission: Mission, stages: Sequence[int], mach) -> np.ndarray:
+    """Return CA over `mach` of all stages but the last as they stand in the stack: no base, the stack's boundary layer.
+
+    On the stack's reference area; friction at the standard atmosphere's sea-level Reynolds number. This is what the fore
+    stages' own drag pulls at the aft joint; a measured curve of the stack does not change it.
+    """
+    chosen = [mission.stage[i] for i in stages]
+    shape, ahead = shape_of(chosen), len(chosen) - 1
+    fins = [fin for fin in shape.fins if fin.stage < ahead]
+    pieces = pressure.outline([s for s in shape.segments if 0.5 * (s.x0 + s.x1) < shape.stage_x0[ahead]])
+    area = pressure.fore_body(mach, pieces) + pressure.aft_body(mach, pieces)
+    area = area + GUIDE_DRAG * guide_area(chosen[:ahead]) * pressure.stagnation(mach)
+    for fin in fins:
+        area = area + sum(part(mach, fin) for part in (fin_drag.edges, fin_drag.wave, fin_drag.junctions, fin_drag.slots))
+    wetted = surfaces(shape, chosen)
+    wetted = wetted[:ahead] + [each for each, fin in zip(wetted[len(chosen) :], shape.fins) if fin.stage < ahead]
+    return area / shape.area + friction(wetted, mach, SEA_LEVEL_REYNOLDS * mach, shape.area)
+
+
 def measured_axial(mission: Mission, stages: Sequence[int], mach) -> tuple[np.ndarray | None, np.ndarray | None]:
     """Return the measured CA over `mach` coasting and with the motor alight, None where the curve is not given."""
     measured = measured_of(mission, stages)

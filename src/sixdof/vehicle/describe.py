@@ -11,7 +11,6 @@ from sixdof.mission.schema import Mission
 from sixdof.vehicle.geometry import shape_of
 from sixdof.vehicle.mass import PartMass, airframe, mass_at, mass_table, part_masses
 from sixdof.vehicle.motor import facts
-from sixdof.vehicle.mounting import unburnt_after
 
 MACH = 0.3  # at which normal force and centre of pressure are shown
 UNSTABLE, LOW, USUAL = 0.0, 1.0, 3.0  # calibres, common practice
@@ -43,7 +42,7 @@ class Balance(NamedTuple):
 def totals(mission: Mission, stages: Sequence[int]) -> tuple[Totals, Totals]:
     """Return the stack loaded, and with the propellant of its aft stage burnt."""
     table = mass_table(mission, stages)
-    return Totals(*mass_at(table, 1.0)), Totals(*mass_at(table, unburnt_after(mission, stages)))
+    return Totals(*mass_at(table, 1.0)), Totals(*mass_at(table, 0.0))
 
 
 def balance(mission: Mission, stages: Sequence[int], mach: float = MACH) -> Balance:

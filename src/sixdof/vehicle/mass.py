@@ -174,20 +174,50 @@ def _measured(built: Lump, measured: Measured, fore: float, name: str) -> Lump:
 def mass_table(mission: Mission, stages: Sequence[int]) -> Mass:
     """Return the mass table of the stack `stages` (indices into mission.stage, front first).
 
-    Motor cases are in `dry`; each motor's propellant is a row of `grain`, in the order of the stages and of their
-    mounts. Stations are measured from the fore end of the first stage of the stack.
+    Motor cases are in `dry`, and so is the propellant of every stage but the last, whose motors burn: it is a row of
+    `grain` each, in the order of the mounts. Stations are measured from the fore end of the first stage of the stack.
 
     Raises
     ------
     ValueError
         If measured moments of inertia are those of no body, or an ogive is shorter than half its diameter.
     """
+    return table_of([lump for each in stage_lumps(mission, stages) for lump in each], grain_rows(mission, stages))
+
+
+def stage_lumps(mission: Mission, stages: Sequence[int]) -> list[list[Lump]]:
+    """Return what does not burn of every stage of a stack: its airframe, its motor cases, and propellant that is not lit.
+
+    Only the aft stage's motors burn; a stage in front of it flies with full grains.
+    """
     shape = shape_of([mission.stage[index] for index in stages])
     motors = placed_motors(mission, stages, shape)
-    lumps = [airframe(shape, number, mission.stage[index]) for number, index in enumerate(stages)]
-    lumps += [case_lump(placed) for each in motors for placed in each]
+    found = []
+    for number, index in enumerate(stages):
+        lumps = [airframe(shape, number, mission.stage[index])]
+        lumps += [case_lump(placed) for placed in motors[number]]
+        if number < len(stages) - 1:
+            lumps += [full_grain(placed) for placed in motors[number]]
+        found.append(lumps)
+    return found
+
+
+def grain_rows(mission: Mission, stages: Sequence[int]) -> np.ndarray:
+    """Return the rows (motors, GRAIN_COLUMNS) of the propellant that burns: the aft stage's."""
+    rows = [grain_row(placed) for placed in placed_motors(mission, stages)[-1]]
+    return np.array(rows, dtype=float).reshape(-1, GRAIN_COLUMNS)
+
+
+def full_grain(placed) -> Lump:
+    """Return an unlit motor's propellant as a lump."""
+    row = grain_row(placed)
+    roll, pitch = row[GRAIN_ROLL_A] + row[GRAIN_ROLL_B], row[GRAIN_PITCH_A] + row[GRAIN_PITCH_B]
+    return Lump(float(row[GRAIN_MASS]), row[[GRAIN_X, GRAIN_Y, GRAIN_Z]], np.diag([roll, pitch, pitch]))
+
+
+def table_of(lumps: Sequence[Lump], grain: np.ndarray) -> Mass:
+    """Return the mass table of lumps that do not burn and grains that do."""
     dry = combine(lumps)
-    rows = [grain_row(placed) for each in motors for placed in each]
     i = dry.inertia
     return Mass(
         dry=float(dry.mass),
@@ -200,7 +230,7 @@ def mass_table(mission: Mission, stages: Sequence[int]) -> Mass:
         ixy=float(i[0, 1]),
         ixz=float(i[0, 2]),
         iyz=float(i[1, 2]),
-        grain=np.array(rows, dtype=float).reshape(-1, GRAIN_COLUMNS),
+        grain=grain,
     )
 
 

@@ -145,6 +145,14 @@ def thrust_table(mission: Mission, stage: int, stages: Sequence[int]) -> Thrust:
     )
 
 
+def no_thrust(exit_x: float) -> Thrust:
+    """Return the table of a body without a motor: a curve of no thrust that nothing lights."""
+    return Thrust(
+        time=np.array([0.0, STEP]), force=np.zeros(2), impulse=np.ones(2), total_impulse=1.0, propellant=0.0, exit_x=exit_x,
+        exit_area=0.0, exit_radius=0.0, reference_pressure=101325.0,
+    )  # fmt: skip
+
+
 def scaled(thrust: Thrust, impulse_factor: float = 1.0, burn_factor: float = 1.0) -> Thrust:
     """Return the curve with its total impulse and its duration multiplied; shape and propellant mass stay.
 

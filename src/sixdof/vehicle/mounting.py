@@ -83,10 +83,3 @@ def grain_row(placed: PlacedMotor) -> np.ndarray:
         placed.motor.propellant_mass, length, outer, bore
     )
     return row
-
-
-def unburnt_after(mission: Mission, stages: Sequence[int]) -> np.ndarray:
-    """Return the unburnt fraction of each grain of the stack when its aft stage, which lights first, has burnt out."""
-    motors = placed_motors(mission, stages)
-    left = [1.0] * (len(motors) - 1) + [0.0]
-    return np.repeat(left, [len(each) for each in motors])

@@ -1,0 +1,614 @@
+"""One flight from its legs: the stack, what goes on after each parting, what stays behind, to the ground.
+
+`Plan` holds the tables of every body a mission may fall into; `Flier.fly` flies one draw. The kernel `core.flight.fly` does
+all the integration, a leg at a time; between legs this module divides bodies and hands the flight computer's memory over.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, field
+from typing import NamedTuple
+
+import numpy as np
+
+from sixdof.autopilot.build import canopies, canopy_stages, triggers
+from sixdof.core import layout as ly
+from sixdof.core import types as ct
+from sixdof.core.draw import Draw
+from sixdof.core.flight import Work, fly, make_events, make_log, make_summary, make_work
+from sixdof.core.motion import CANOPY
+from sixdof.laws import Laws
+from sixdof.mission.schema import Mission
+from sixdof.model import HANGING_DRAG, build_model
+from sixdof.parting import Bend, bent_lump, bent_model, gap_history, part
+from sixdof.vehicle.geometry import planform, shape_of
+from sixdof.vehicle.mass import grain_rows, stage_lumps, table_of
+from sixdof.vehicle.solids import Lump, combine
+
+BODY_FACTS = (
+    "impact_time", "impact_east", "impact_north", "impact_speed", "impact_energy", "impact_mass", "fall_time", "descent",
+    "body_status",
+)  # fmt: skip
+JOINT_FACTS = ("parting_time", "parting_cause", "parting_speed", "drag_parting_time", "gap_min", "recontact")
+RULE_FACTS = ("rule_armed", "rule_fired", "rule_acted", "rule_given_up")
+CANOPY_FACTS = ("opening_load", "snatch_load", "deployment_speed")
+NOT_DOWN, UNDER_CANOPY, NOSE_FIRST, TAIL_FIRST, TUMBLING = range(5)  # `descent`
+NOSE_CONE = math.radians(30.0)  # incidence at impact within which a body comes down nose first, or tail first
+SPINNING = 5.0  # rad/s: a body that turns faster at impact tumbles
+OTHER_BODY = 1 << 32  # added to the number of the flight: another body's altimeter has other noise
+UNREACHED = -1  # status of a body that never came to be
+AHEAD, BEHIND = "ahead", "behind"  # sides of a joint
+
+
+# ---------------------------------------------------------------- names
+
+
+def body_names(mission: Mission) -> list[str]:
+    """Return the bodies of a mission: its stages, then what may come loose where a cord parts."""
+    stages = canopy_stages(mission)
+    names = [part.name for part in canopies(mission)]
+    loose = [f"{mission.stage[stages[names.index(cord.canopy)]].name}: loose by {cord.canopy}" for cord in mission.cord]
+    return [stage.name for stage in mission.stage] + loose
+
+
+def joint_names(mission: Mission) -> list[str]:
+    """Return the joints of a mission, each by the stage behind it."""
+    return [stage.name for stage in mission.stage[1:]]
+
+
+def rule_names(mission: Mission) -> list[str]:
+    """Return what every row of the event rules is called; a name given twice gets a number."""
+    names: list[str] = []
+    for each in triggers(mission):
+        count = sum(name == each.name or name.startswith(f"{each.name} (") for name in names)
+        names.append(f"{each.name} ({count + 1})" if count else each.name)
+    return names
+
+
+def canopy_names(mission: Mission) -> list[str]:
+    """Return the canopies of a mission."""
+    return [part.name for part in canopies(mission)]
+
+
+def failure_names(mission: Mission) -> list[str]:
+    """Return everything that may go wrong: what the mission names, and what loads may break."""
+    names = [failure.name for failure in mission.failure]
+    by_load = [f"cord_parts: {cord.canopy}" for cord in mission.cord]
+    by_load += [f"canopy_lost: {part.name}" for part in canopies(mission) if part.strength is not None]
+    return names + [name for name in by_load if name not in names]
+
+
+def event_names(mission: Mission) -> list[str]:
+    """Return the rows of a body's event table."""
+    stages = [stage.name for stage in mission.stage]
+    lit = [f"{what} {name}" for name in stages[:-1] for what in ("ignition", "burnout")]
+    opened = [f"open {name}" for name in canopy_names(mission)]
+    return [*ly.EVENTS, *opened, *lit, *(f"separation {name}" for name in stages[1:])]
+
+
+# ---------------------------------------------------------------- what one flight is given and what it leaves
+
+
+class FlightDraw(NamedTuple):
+    """One flight's departures from the mission. Factors are 1 and offsets 0 in the nominal flight.
+
+    common : (len(COMMON),) fields of core.draw.Draw that all bodies share. stage : (stages, len(OF_STAGE)). joint : (stages,
+    len(OF_JOINT)), row 0 not used. canopy : (canopies, len(OF_CANOPY)). cord : (cords,). rule : ([[rule]] entries,). failure : (failures,)
+    1 where it happens. centring : (control fins,).
+    """
+
+    common: np.ndarray
+    stage: np.ndarray
+    joint: np.ndarray
+    canopy: np.ndarray
+    cord: np.ndarray
+    rule: np.ndarray
+    failure: np.ndarray
+    centring: np.ndarray
+
+
+OF_STAGE = (
+    "impulse", "burn_time", "tilt_y", "tilt_z", "offset_y", "offset_z", "mass", "cg_x", "cg_y", "cg_z", "inertia", "drag",
+    "normal_force", "cp", "cant", "ignition_delay",
+)  # fmt: skip
+OF_JOINT = ("impulse", "delay", "tilt_y", "tilt_z")
+OF_CANOPY = ("drag", "delay", "fill_time")
+COMMON = tuple(name for name in Draw._fields[:-1] if name not in OF_STAGE)
+OF_MASS = ("mass", "cg_x", "cg_y", "cg_z", "inertia")
+_NEUTRAL = {"mass": 1.0, "inertia": 1.0}
+
+
+class Flown(NamedTuple):
+    """What one flight leaves.
+
+    events : (bodies, events, EVENT_COLUMNS). summary : (SUMMARY,) of the front body. passed : (waypoints, 2). body : (bodies,
+    BODY_FACTS). joint : (joints, JOINT_FACTS). rule : (rules, RULE_FACTS). canopy : (canopies, CANOPY_FACTS). failure :
+    (failures,). logs : a table for each body (`wide_log`), empty where nothing was logged. gaps : (n, 3) for each joint: time, gap
+    along the axis, clearance.
+    """
+
+    status: int
+    time: float
+    events: np.ndarray
+    summary: np.ndarray
+    passed: np.ndarray
+    body: np.ndarray
+    joint: np.ndarray
+    rule: np.ndarray
+    canopy: np.ndarray
+    failure: np.ndarray
+    logs: list[np.ndarray]
+    gaps: list[np.ndarray]
+
+
+@dataclass
+class _Body:
+    """One body on its way: which stages it has, its scratch arrays, its model where that is not the stages' own."""
+
+    index: int
+    first: int
+    last: int
+    work: Work
+    events: np.ndarray
+    summary: np.ndarray
+    model: ct.Model | None = None
+    draw: Draw | None = None
+    since: tuple[int, str] | None = None  # the joint whose parting began the present leg, and the side of it
+    log: list[np.ndarray] = field(default_factory=list)
+    status: int = UNREACHED
+
+
+class Plan:
+    """The tables of every body a mission may fall into, made when they are first needed."""
+
+    def __init__(self, mission: Mission, log_rate: float | None = None):
+        self.mission, self.log_rate = mission, log_rate
+        self.count = len(mission.stage)
+        self.models: dict[tuple[int, int], ct.Model] = {}
+        self.triggers = triggers(mission)
+        self.names = failure_names(mission)
+        self.canopies = canopy_names(mission)
+        self.canopy_stage = canopy_stages(mission)
+        self.cords = {self.canopies.index(cord.canopy): k for k, cord in enumerate(mission.cord)}
+        self.model(0, self.count - 1)
+
+    def model(self, first: int, last: int) -> ct.Model:
+        """Return the model of the stages first .. last flying together."""
+        if (first, last) not in self.models:
+            self.models[first, last] = build_model(
+                self.mission, stages=range(first, last + 1), log_rate=self.log_rate
+            )  # fmt: skip
+        return self.models[first, last]
+
+    # ---------------------------------------------------------------- this flight's tables
+
+    def leg(self, first: int, last: int, draw: FlightDraw, body: int) -> tuple[ct.Model, Draw]:
+        """Return model and draw of one leg.
+
+        Each stage has draws of its own, so those of mass are worked into a stack's mass table; thrust and air of a stack take
+        the draw of its last stage, whose motor burns.
+        """
+        model = self.model(first, last)
+        controls = model.computer.mixer.shape[0] if first == 0 else 0
+        found = stage_draw(draw, last, controls, body)
+        if controls < model.computer.mixer.shape[0]:
+            found = found._replace(centring=np.zeros(model.computer.mixer.shape[0]))
+        if last == first:
+            return model, found
+        bend = self._bend(first, last, draw)
+        model = self._drawn_stack(model, first, last, draw, bend)
+        model, shift = bent_model(model, bend[-1])
+        neutral = {name: _NEUTRAL.get(name, 0.0) for name in OF_MASS}
+        return model, found._replace(**neutral, **{name: getattr(found, name) + more for name, more in shift.items()})
+
+    def _bend(self, first: int, last: int, draw: FlightDraw) -> list[Bend]:
+        """Return how each stage of a stack is turned and moved by the tilt of the joints ahead of it."""
+        starts = shape_of(self.mission.stage[first : last + 1]).stage_x0
+        bends = [Bend(0.0, 0.0, 0.0, 0.0)]
+        for k in range(first + 1, last + 1):
+            y, z = draw.joint[k, OF_JOINT.index("tilt_y")], draw.joint[k, OF_JOINT.index("tilt_z")]
+            b, x = bends[-1], starts[k - first]
+            bends.append(Bend(b.turn_y + y, b.turn_z + z, b.moment_y + y * x, b.moment_z + z * x))
+        return bends
+
+    def _drawn_stack(self, model: ct.Model, first: int, last: int, draw: FlightDraw, bend: list[Bend]) -> ct.Model:
+        stages = range(first, last + 1)
+        lumps = []
+        for k, own, turned in zip(stages, stage_lumps(self.mission, stages), bend):
+            row = draw.stage[k]
+            dry = combine(own if k == last else own[: len(own) - self._unlit(k)])
+            lumps.append(bent_lump(_drawn_lump(dry, row), turned))
+            if k < last:
+                lumps += [bent_lump(lump, turned) for lump in own[len(own) - self._unlit(k) :]]
+        ahead = sum(lump.mass for lump in lumps[:-1])
+        grain = grain_rows(self.mission, stages)
+        return model._replace(mass=table_of(lumps, grain), leg=model.leg._replace(fore_mass=float(ahead)))
+
+    def _unlit(self, stage: int) -> int:
+        """Return how many grains a stage carries."""
+        return sum(part.count for part in self.mission.stage[stage].part if part.kind == "mount")
+
+    def prepare(self, work: Work, draw: FlightDraw) -> None:
+        """Fill in `work` what this flight's draw says of stages, canopies and rules."""
+        mission = self.mission
+        happens = dict(zip(self.names, draw.failure))
+        for k, stage in enumerate(mission.stage):
+            row = work.stage[k]
+            row[ly.ST_LIGHT_DELAY] = max(stage.ignition.delay + draw.stage[k, OF_STAGE.index("ignition_delay")], 0.0)
+            row[ly.ST_NO_IGNITION] = happens.get(f"no_ignition: {stage.name}", 0.0)
+            row[ly.ST_PART_DELAY] = stage.joint.delay + draw.joint[k, OF_JOINT.index("delay")]
+            row[ly.ST_NO_PARTING] = happens.get(f"no_separation: {stage.name}", 0.0)
+        work.canopy[:] = self.model(0, self.count - 1).canopy
+        for c, name in enumerate(self.canopies):
+            row = work.canopy[c]
+            row[ct.CANOPY_DRAG_AREA] *= draw.canopy[c, OF_CANOPY.index("drag")]
+            row[ct.CANOPY_FILL_TIME] *= draw.canopy[c, OF_CANOPY.index("fill_time")]
+            row[ct.CANOPY_FAILS] = happens.get(f"no_canopy: {name}", 0.0)
+            if happens.get(f"canopy_lost: {name}", 0.0):
+                row[ct.CANOPY_STRENGTH] = 0.0
+            if c in self.cords:
+                self._cord(row, c, draw, bool(happens.get(f"cord_parts: {name}", 0.0)))
+        self._delays(work, draw, happens)
+
+    def _delays(self, work: Work, draw: FlightDraw, happens: dict) -> None:
+        late = {f.of: f.late_by for f in self.mission.failure if f.kind == "late_apogee" and happens[f.name]}
+        for i, each in enumerate(self.triggers):
+            delay = each.row[ct.RULE_DELAY]
+            if i < len(self.mission.rule):
+                delay += draw.rule[i]
+            if each.row[ct.RULE_ACTION] == ct.ACTION_DEPLOY:
+                delay += draw.canopy[int(each.row[ct.RULE_TARGET]), OF_CANOPY.index("delay")]
+            if each.row[ct.RULE_TRIGGER] == ct.TRIGGER_APOGEE:
+                delay += late.get(self.mission.stage[each.owner].name, 0.0)
+            work.rule_delay[i] = delay
+
+    def _cord(self, row: np.ndarray, canopy: int, draw: FlightDraw, parts: bool) -> None:
+        """Fill in a canopy's row what its cord carries and stands."""
+        cord = self.mission.cord[self.cords[canopy]]
+        kept, loose = self.pieces(canopy)
+        strength = cord.strength * draw.cord[self.cords[canopy]]
+        stiffness = strength / (cord.stretch * cord.length)
+        reduced = kept.mass * loose.mass / (kept.mass + loose.mass)
+        row[ct.CANOPY_CORD_SHARE] = loose.mass / (kept.mass + loose.mass)
+        row[ct.CANOPY_CORD_STRENGTH] = 0.0 if parts else strength
+        # the pieces fly apart at impulse/reduced mass until the cord has taken that energy up as a spring
+        row[ct.CANOPY_SNATCH] = cord.impulse * math.sqrt(stiffness / reduced)
+
+    def pieces(self, canopy: int) -> tuple[Lump, Lump]:
+        """Return the two pieces of a stage that a canopy's ejection makes, burnt out: the one that keeps the canopy, the loose one."""
+        cord = self.mission.cord[self.cords[canopy]]
+        return _pieces(self.mission, self.canopy_stage[canopy], cord.parts_at, cord.canopy_on)
+
+    def on_kept_piece(self, canopy: int) -> list[bool]:
+        """Return which canopies stay with the piece that keeps `canopy` when its cord has parted."""
+        cord, stage = self.mission.cord[self.cords[canopy]], self.canopy_stage[canopy]
+        found = []
+        for each, part in enumerate(canopies(self.mission)):
+            fore = part.station < cord.parts_at
+            found.append(each == canopy or (self.canopy_stage[each] == stage and fore == (cord.canopy_on == "fore")))
+        return found
+
+    def loose_model(self, canopy: int, kept: bool, model: ct.Model) -> ct.Model:
+        """Return the model of one piece of a stage whose cord has parted: a point mass with the drag of its tumbling side area."""
+        cord = self.mission.cord[self.cords[canopy]]
+        lump = self.pieces(canopy)[0 if kept else 1]
+        shape = shape_of([self.mission.stage[self.canopy_stage[canopy]]])
+        fore = (cord.canopy_on == "fore") == kept
+        area = HANGING_DRAG * _side_area(shape, cord.parts_at, fore)
+        return model._replace(mass=table_of([lump], np.zeros((0, ct.GRAIN_COLUMNS))), tumble_area=area)
+
+
+def stage_draw(draw: FlightDraw, stage: int, controls: int, body: int = 0) -> Draw:
+    """Return the kernel's draw of a body that consists of one stage; controls : how many control fins it has."""
+    fields = dict(zip(COMMON, draw.common)) | dict(zip(OF_STAGE, draw.stage[stage]))
+    del fields["ignition_delay"]
+    fields["flight"] += body * OTHER_BODY
+    return Draw(**{name: float(value) for name, value in fields.items()}, centring=np.array(draw.centring[:controls]))
+
+
+def _drawn_lump(lump: Lump, row: np.ndarray) -> Lump:
+    """Return a stage's dry lump with its draw: mass (inertia goes with it), centre, inertia."""
+    mass, x, y, z, inertia = (row[OF_STAGE.index(name)] for name in OF_MASS)
+    return Lump(lump.mass * mass, lump.place + np.array([x, y, z]), lump.inertia * (mass * inertia))
+
+
+def _pieces(mission: Mission, stage: int, station: float, canopy_on: str) -> tuple[Lump, Lump]:
+    from sixdof.vehicle.mass import part_lumps
+    from sixdof.vehicle.mounting import case_lump, placed_motors
+
+    shape = shape_of([mission.stage[stage]])
+    lumps = [lump for _, lump in part_lumps(shape, 0, mission.stage[stage])]
+    lumps += [case_lump(placed) for placed in placed_motors(mission, [stage])[0]]
+    fore = combine(lump for lump in lumps if lump.place[0] < station)
+    aft = combine(lump for lump in lumps if lump.place[0] >= station)
+    return (fore, aft) if canopy_on == "fore" else (aft, fore)
+
+
+def _side_area(shape, station: float, fore: bool) -> float:
+    """Return the body's side area ahead of a station (m^2), or behind it."""
+    x = np.linspace(0.0, station, 513) if fore else np.linspace(station, shape.length, 513)
+    width = 2.0 * np.array([shape.radius(float(each)) for each in x])
+    return float(np.sum(0.5 * (width[1:] + width[:-1]) * np.diff(x)))
+
+
+# ---------------------------------------------------------------- flying
+
+
+class Flier:
+    """Flies single draws of one mission; not shared between threads (`Plan` and `Laws` are)."""
+
+    def __init__(self, plan: Plan, laws: Laws, log_rows: int):
+        self.plan, self.laws, self.log_rows = plan, laws, log_rows
+        self.works: dict[tuple, Work] = {}
+        model = plan.model(0, plan.count - 1)
+        self.logs: dict[int, np.ndarray] = {}
+        self.fins = model.computer.mixer.shape[0]
+        self.failed: Work | None = None  # scratch of a flight whose law failed
+
+    def _work(self, body: int, first: int, last: int) -> Work:
+        """Return scratch arrays for a body, made once."""
+        key = (body, first, last)
+        if key not in self.works:
+            model = self.plan.model(first, last)
+            self.works[key] = self.laws.make_work(model) if first == 0 else make_work(model)
+        return self.works[key]
+
+    def _log(self, model: ct.Model) -> np.ndarray:
+        controls = model.computer.mixer.shape[0]
+        if controls not in self.logs:
+            self.logs[controls] = make_log(model, self.log_rows)
+        return self.logs[controls]
+
+    def shapes(self) -> dict[str, tuple[int, ...]]:
+        """Return the shapes of the arrays of a Flown."""
+        plan, model = self.plan, self.plan.model(0, self.plan.count - 1)
+        bodies = len(body_names(plan.mission))
+        return {
+            "events": (bodies, *make_events(model).shape),
+            "summary": (len(ly.SUMMARY),),
+            "passed": self._work(0, 0, plan.count - 1).passed.shape,
+            "body": (bodies, len(BODY_FACTS)),
+            "joint": (plan.count - 1, len(JOINT_FACTS)),
+            "rule": (len(plan.triggers), len(RULE_FACTS)),
+            "canopy": (len(plan.canopies), len(CANOPY_FACTS)),
+            "failure": (len(plan.names),),
+        }
+
+    def fly(self, draw: FlightDraw, *, log_others: bool = True) -> Flown:
+        """Fly once. log_others : keep the logs of the other bodies too, not of the front one alone."""
+        plan = self.plan
+        last = plan.count - 1
+        whole = plan.model(0, last)
+        work = self._work(0, 0, last)
+        plan.prepare(work, draw)
+        work.hand[ly.H_GOES_ON] = 0.0
+        facts = _Facts(plan, work)
+        front = _Body(0, 0, last, work, make_events(whole), make_summary())
+        waiting, landed = [front], []
+        while waiting:
+            body = waiting.pop(0)
+            logged = body is front or log_others
+            while self._leg(body, draw, facts, waiting, logged):
+                pass
+            landed.append(body)
+        facts.work_out_gaps()
+        return self._flown(landed, facts, draw)
+
+    def _leg(self, body: _Body, draw: FlightDraw, facts: _Facts, waiting: list[_Body], logged: bool) -> bool:
+        """Fly one leg of a body; return whether it goes on as another. What parted from it waits."""
+        if body.model is None:
+            body.model, body.draw = self.plan.leg(body.first, body.last, draw, body.index)
+        body.work.trace[:] = np.nan
+        log = self._log(body.model)
+        code, _, rows = fly(body.model, body.draw, body.work, log if logged else log[:0], body.events, body.summary)
+        if rows:
+            body.log.append(wide_log(log[:rows], self.fins))
+        body.status = code
+        if code == ly.LAW_FAILED:
+            self.failed = body.work
+        if body.since is not None:
+            facts.traces[body.since] = body.work.trace.copy()
+        if code == ly.PARTED:
+            self._part(body, draw, facts, waiting)
+            return True
+        if code == ly.CORD_PARTED:
+            self._come_loose(body, facts, waiting)
+            return True
+        return False
+
+    def _part(self, body: _Body, draw: FlightDraw, facts: _Facts, waiting: list[_Body]) -> None:
+        """Divide a body at a joint: `body` goes on as what is ahead of it, what is behind waits its turn."""
+        plan, hand, k = self.plan, body.work.hand, int(body.work.hand[ly.H_WHICH])
+        stack, stack_draw = body.model, body.draw
+        fore = plan.leg(body.first, k - 1, draw, body.index)
+        aft = plan.leg(k, body.last, draw, k)
+        charge = plan.mission.stage[k].joint.impulse * draw.joint[k, OF_JOINT.index("impulse")]
+        start = shape_of(plan.mission.stage[body.first : k + 1]).stage_x0[-1]
+        turn = [draw.joint[k, OF_JOINT.index(name)] for name in ("tilt_y", "tilt_z")]
+        halves = part(hand, (stack, stack_draw), fore, aft, start, charge if hand[ly.H_CAUSE] == ly.BY_COMMAND else 0.0, turn)
+        facts.parted(k, hand, halves.speed, body.events)
+
+        other = self._work(k, k, body.last)
+        hand_over(body.work, other)
+        other.laws[:] = 0
+        other.hand[:] = halves.aft
+        behind = _Body(k, k, body.last, other, body.events.copy(), body.summary.copy(), *aft, (k, BEHIND))
+        waiting.append(behind)
+
+        ahead = self._work(body.index, body.first, k - 1)
+        hand_over(body.work, ahead)
+        ahead.hand[:] = halves.fore
+        body.work, body.last = ahead, k - 1
+        (body.model, body.draw), body.since = fore, (k, AHEAD)
+        for each, stage in enumerate(plan.canopy_stage):  # a command reaches no canopy on the other side
+            (ahead if stage >= k else other).canopy[each, ct.CANOPY_FAILS] = 1.0
+
+    def _come_loose(self, body: _Body, facts: _Facts, waiting: list[_Body]) -> None:
+        """Divide a body whose cord has parted: `body` keeps the canopy, the loose piece waits its turn."""
+        plan, c = self.plan, int(body.work.hand[ly.H_WHICH])
+        facts.broken.add(f"cord_parts: {plan.canopies[c]}")
+        body.since = None
+        stage = plan.canopy_stage[c]
+        other = _copy(body.work)
+        other.laws[:] = 0
+        loose = _Body(
+            plan.count + plan.cords[c], stage, stage, other, body.events.copy(), body.summary.copy(),
+            plan.loose_model(c, False, body.model), body.draw,
+        )  # fmt: skip
+        body.model = plan.loose_model(c, True, body.model)
+        for each, kept in enumerate(plan.on_kept_piece(c)):
+            for work, has in ((body.work, kept), (other, not kept)):
+                if not has:
+                    work.canopy[each, ct.CANOPY_FAILS] = 1.0
+                    work.opened[each] = ct.LOST if work.opened[each] >= 0.0 else work.opened[each]
+                work.canopy[each, ct.CANOPY_CORD_SHARE] = work.canopy[each, ct.CANOPY_SNATCH] = 0.0
+                work.canopy[each, ct.CANOPY_CORD_STRENGTH] = math.inf
+        waiting.append(loose)
+
+    # ---------------------------------------------------------------- facts
+
+    def _flown(self, bodies: list[_Body], facts: _Facts, draw: FlightDraw) -> Flown:
+        plan, front = self.plan, bodies[0]
+        names = body_names(plan.mission)
+        events = np.full((len(names), *front.events.shape), np.nan)
+        rows = np.full((len(names), len(BODY_FACTS)), np.nan)
+        rows[:, BODY_FACTS.index("descent")], rows[:, BODY_FACTS.index("body_status")] = NOT_DOWN, UNREACHED
+        logs = [np.zeros((0, ly.LOG_COLUMNS + 3 * self.fins + len(ly.SENSED)))] * len(names)
+        of_rule = np.full((len(plan.triggers), len(RULE_FACTS)), np.nan)
+        for body in bodies:
+            stages = range(body.index, body.last + 1) if body.index < plan.count else (body.index,)
+            for k in stages:  # stages that never parted share the fate of the body they are in
+                events[k], rows[k] = body.events, _body_facts(body, plan)
+                if body.log:
+                    logs[k] = np.concatenate(body.log)
+            if body.index < plan.count:
+                _rule_facts(plan, stages, body.work.rules, of_rule)
+                facts.still_joined(body)
+            facts.canopies(body)
+        hand = front.work.hand
+        return Flown(
+            front.status, float(hand[ly.H_TIME]), events, front.summary, front.work.passed.copy(), rows, facts.joint[1:], of_rule,
+            facts.canopy, facts.failures(draw), logs, facts.gaps[1:],
+        )  # fmt: skip
+
+
+def _body_facts(body: _Body, plan: Plan) -> np.ndarray:
+    """Return where, when, how fast and how a body came down (BODY_FACTS)."""
+    facts = np.full(len(BODY_FACTS), np.nan)
+    hand = body.work.hand
+    facts[BODY_FACTS.index("descent")], facts[BODY_FACTS.index("body_status")] = NOT_DOWN, body.status
+    facts[BODY_FACTS.index("impact_mass")] = hand[ly.H_MASS]
+    if body.status != ly.LANDED_OK:
+        return facts
+    row = dict(zip(ly.EVENT_COLUMNS, body.events[ly.E_LANDING]))
+    speed = math.hypot(row["velocity_east"], row["velocity_north"], row["velocity_up"])
+    fall = row["time"] - body.events[ly.E_APOGEE, 0]
+    energy = 0.5 * hand[ly.H_MASS] * speed**2
+    facts[:8] = row["time"], row["east"], row["north"], speed, energy, hand[ly.H_MASS], fall, _descent(body, plan, row["incidence"])
+    return facts
+
+
+def _descent(body: _Body, plan: Plan, incidence: float) -> int:
+    if body.work.hand[ly.H_PHASE] == CANOPY:
+        own = [stage in range(body.first, body.last + 1) for stage in plan.canopy_stage]
+        return UNDER_CANOPY if (body.work.opened[own] >= 0.0).any() else TUMBLING
+    if body.work.hand[ly.H_RATE] > SPINNING or NOSE_CONE < incidence < math.pi - NOSE_CONE:
+        return TUMBLING
+    return NOSE_FIRST if incidence <= NOSE_CONE else TAIL_FIRST
+
+
+def _rule_facts(plan: Plan, stages, state: np.ndarray, out: np.ndarray) -> None:
+    """Fill the facts of the rules that a body's own flight computer ran."""
+    for i, each in enumerate(plan.triggers):
+        if each.owner in stages:
+            out[i] = np.where(state[i] < 0.0, np.nan, state[i])
+
+
+class _Facts:
+    """What is gathered while a flight goes on."""
+
+    def __init__(self, plan: Plan, work: Work):
+        self.plan = plan
+        self.joint = np.full((plan.count, len(JOINT_FACTS)), np.nan)
+        self.joint[:, JOINT_FACTS.index("parting_cause")] = self.joint[:, JOINT_FACTS.index("recontact")] = 0.0
+        self.gaps = [np.zeros((0, 3)) for _ in range(plan.count)]
+        self.canopy = np.full((len(plan.canopies), len(CANOPY_FACTS)), np.nan)
+        self.snatch = [work.canopy[c, ct.CANOPY_SNATCH] if c in plan.cords else np.nan for c in range(len(plan.canopies))]
+        self.broken: set[str] = set()
+        self.traces: dict[tuple[int, str], np.ndarray] = {}
+
+    def parted(self, k: int, hand: np.ndarray, speed: float, events: np.ndarray) -> None:
+        """Note how a joint parted; its row of drag parting is cleared for the next joint."""
+        self.joint[k, :3] = hand[ly.H_TIME], hand[ly.H_CAUSE], speed
+        self.joint[k, JOINT_FACTS.index("drag_parting_time")] = events[ly.E_DRAG_PARTING, 0]
+        events[ly.E_DRAG_PARTING] = np.nan
+
+    def still_joined(self, body: _Body) -> None:
+        """Note the drag at the aft joint of a body that never parted there."""
+        if body.last > body.first:
+            self.joint[body.last, JOINT_FACTS.index("drag_parting_time")] = body.events[ly.E_DRAG_PARTING, 0]
+
+    def work_out_gaps(self) -> None:
+        """Work out how the gap at each joint went, from the traces of the bodies on either side."""
+        for (k, side), behind in self.traces.items():
+            ahead = self.traces.get((k, AHEAD))
+            if side != BEHIND or ahead is None:
+                continue
+            radii = [0.5 * shape_of([self.plan.mission.stage[i]]).diameter for i in (k - 1, k)]
+            found = gap_history(ahead, behind, sum(radii))
+            self.gaps[k] = found.rows
+            self.joint[k, JOINT_FACTS.index("gap_min") :] = found.least, found.recontact
+
+    def canopies(self, body: _Body) -> None:
+        """Note deployment and loads of the canopies a body carries, and those it lost by load."""
+        work, plan = body.work, self.plan
+        for c, name in enumerate(plan.canopies):
+            row = body.events[len(ly.EVENTS) + c]
+            if work.canopy[c, ct.CANOPY_FAILS] > 0.5 or not np.isfinite(row[0]):
+                continue
+            self.canopy[c] = work.pull[c], self.snatch[c], row[ly.EVENT_COLUMNS.index("air_speed")]
+            if work.opened[c] == ct.LOST:
+                self.broken.add(f"canopy_lost: {name}")
+
+    def failures(self, draw: FlightDraw) -> np.ndarray:
+        """Return 1 for everything that went wrong, drawn or by load, (failures,)."""
+        happened = np.array([name in self.broken for name in self.plan.names], dtype=float)
+        happened[: len(draw.failure)] = np.maximum(happened[: len(draw.failure)], draw.failure)
+        return happened
+
+
+# ---------------------------------------------------------------- from one body's scratch arrays to another's
+
+_OF_FINS = ("fin_command", "issued", "targets", "fins", "motors", "health", "hinge")  # last axis: control fins, front stage first
+_OWN = ("laws", "guidance_gains", "gains", "memory", "air", "seen", "trace", "hand")
+
+
+def hand_over(source: Work, target: Work) -> None:
+    """Copy what a flight computer and its servos know from one body to another; fins that are not there are left out."""
+    for name, values in source._asdict().items():
+        mine = getattr(target, name)
+        if name in _OF_FINS:
+            kept = min(values.shape[-1], mine.shape[-1])
+            mine[..., :kept] = values[..., :kept]
+        elif name not in _OWN:
+            mine[...] = values
+    if source.memory.shape == target.memory.shape:
+        target.memory[:] = source.memory
+
+
+def _copy(work: Work) -> Work:
+    return Work(*(values.copy() for values in work))
+
+
+def wide_log(rows: np.ndarray, fins: int) -> np.ndarray:
+    """Return rows of a body's log with places for `fins` control fins, NaN for those the body does not have."""
+    readings = len(ly.SENSED)
+    own = (rows.shape[1] - ly.LOG_COLUMNS - readings) // 3
+    wide = np.full((len(rows), ly.LOG_COLUMNS + 3 * fins + readings), np.nan)
+    wide[:, : ly.LOG_COLUMNS] = rows[:, : ly.LOG_COLUMNS]
+    for k in range(3):
+        first = ly.LOG_COLUMNS + k * fins
+        wide[:, first : first + own] = rows[:, ly.LOG_COLUMNS + k * own : ly.LOG_COLUMNS + (k + 1) * own]
+    wide[:, ly.LOG_COLUMNS + 3 * fins :] = rows[:, ly.LOG_COLUMNS + 3 * own :]
+    return wide
