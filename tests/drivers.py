@@ -8,7 +8,7 @@ from sixdof._jit import kernel
 from sixdof.core.actuator import CARRIED, FIN_ROWS, MOTOR_ROWS, keep_fins, move_fins
 from sixdof.core.body import body_at, burn_segment
 from sixdof.core.craft import make_craft
-from sixdof.core.descent import fall_step
+from sixdof.core.descent import fall_step, opening_load
 from sixdof.core.flight import make_events, make_log, make_summary, make_work
 from sixdof.core import flight as fl
 from sixdof.core.loads import START, loads
@@ -70,14 +70,12 @@ def _fall(model, draw, work, start, opened, h, every, out):
         out[i, 0], out[i, 1], out[i, 2], out[i, 3] = t, s.r.x, s.r.y, s.r.z
         out[i, 4], out[i, 5], out[i, 6] = s.v.x, s.v.y, s.v.z
         for _ in range(every):
-            s = fall_step(
-                t, s, h, craft, body, body, body, model.canopy, opened, model.tumble_area
-            )  # fmt: skip
+            s = fall_step(t, s, h, craft, body, body, body, work.canopy, opened, model.tumble_area)
             t += h
 
 
 def fall(model, draw, *, height, speed, h, until, rows=1):
-    """Return (rows + 1, 7) of time, position and velocity of a fall under canopies long open; speed is downwards."""
+    """Return (rows + 1, 7) of time, position and velocity of a fall under canopies released at its start; speed is downwards."""
     every = round(until / rows / h)
     out = np.empty((rows + 1, 7))
     start = np.array(AT_REST)
@@ -132,12 +130,34 @@ def nose_of(rows):
     return np.stack([1.0 - 2.0 * (y * y + z * z), 2.0 * (x * y + w * z), 2.0 * (x * z - w * y)], axis=1)
 
 
-class Flown:
-    """One flight by the kernel: status, end, rows of the log, events, summary."""
+@kernel
+def _opening(row, released, times, pressures, out):
+    for i in range(times.shape[0]):
+        out[i] = opening_load(times[i], row, released, pressures[i])
 
-    def __init__(self, model, draw, *, rows=20000):
+
+def opening_loads(row, released, times, pressures):
+    """Return the pull (N) of a canopy (a row of types.CANOPY_*) at times and dynamic pressures (n,)."""
+    times, pressures = np.broadcast_arrays(np.asarray(times, dtype=float), np.asarray(pressures, dtype=float))
+    out = np.empty(times.shape)
+    _opening(np.array(row, dtype=float), float(released), times.copy(), pressures.copy(), out)
+    return out
+
+
+class Flown:
+    """One leg by the kernel, from the rail: status, end, rows of the log, events, summary, and its scratch arrays.
+
+    tables : this flight's canopies (rows of types.CANOPY_*) and delays of rules, the model's own if left out. stage :
+    {(stage, layout.ST_*): value} of Work.stage, zeros if left out.
+    """
+
+    def __init__(self, model, draw, *, rows=20000, tables=None, stage=None):
         log, self.events, self.summary = make_log(model, rows), make_events(model), make_summary()
-        work = make_work(model)
+        self.work = work = make_work(model)
+        if tables is not None:
+            work.canopy[:], work.rule_delay[:] = tables
+        for place, value in (stage or {}).items():
+            work.stage[place] = value
         self.status, self.end, n = fl.fly(model, draw, work, log, self.events, self.summary)
         self.log = log[:n]
         self.opened, self.rules, self.passed = work.opened, work.rules, work.passed

@@ -15,7 +15,7 @@ from sixdof.core import control as co
 from sixdof.core import guidance as gu
 from sixdof.core import types as ct
 
-LIFTOFF_FORCE, LIFTOFF_HEIGHT = 20.0, 10.0  # m/s^2, m: what the computer takes for liftoff
+ROUNDING = 1e-9  # s: sums of times
 
 
 def frame_matrix(azimuth):
@@ -41,8 +41,9 @@ def twice_sine(turned):
 class FlightComputer:
     """State of the computer, the commands it has issued and the canopies it has released."""
 
-    def __init__(self, model, draw):
+    def __init__(self, model, draw, delays, burnout):
         self.model, self.draw, self.computer = model, draw, model.computer
+        self.delays, self.true_burnout = delays, burnout
         self.frame = frame_matrix(model.computer.azimuth)
         s = model.servo
         self.servo = s._replace(frequency=s.frequency * draw.servo_speed, rate_limit=s.rate_limit * draw.servo_rate)
@@ -58,10 +59,11 @@ class FlightComputer:
         self.next_mode = int(model.computer.guidance.start_mode)
         self.issued = []  # commands, one array a tick
         self.seen = {}
-        self.armed = {}
-        self.fired = {}
+        self.ignitions, self.burnouts = [], []  # times, in their order
+        self.quiet_since, self.sinking_since, self.highest = None, None, -math.inf
+        self.armed, self.fired, self.acted, self.given_up = {}, {}, {}, {}
         self.enabled = False
-        self.opened = [-1.0] * len(model.canopy)
+        self.opened = [-1.0] * len(model.canopy)  # times of release
 
     def tick(self, t, r, v, turn, w, felt):
         """Return the mixer's fin commands; what the servos take goes to `issued`. felt: specific force, body axes."""
@@ -134,55 +136,94 @@ class FlightComputer:
     # ---------------------------------------------------------------- what has happened
 
     def _notice(self, t, r, v, felt):
+        how = self.computer.detection
         if "liftoff" not in self.seen:
-            if not (felt[0] > LIFTOFF_FORCE or r[2] > LIFTOFF_HEIGHT):
+            if not (felt[0] > how.liftoff_force or r[2] > how.liftoff_height):
                 return
             self.seen["liftoff"] = t
+            self.ignitions.append(t)
         if np.linalg.norm(r) > self.model.rail.aft_travel:
             self.seen.setdefault("rail", t)
-        if felt[0] < 0.0:
-            self.seen.setdefault("burnout", t)
-        if v[2] < 0.0 and "rail" in self.seen:
+        self._notice_burns(t, felt[0], how)
+        if "rail" in self.seen:
+            self._notice_apogee(t, r[2], v[2], how)
+
+    def _notice_burns(self, t, force, how):
+        """Burns alternate: one goes on until its thrust has been away for long enough, the next starts with a push."""
+        if len(self.burnouts) == len(self.ignitions):
+            if force > how.ignition_force:
+                self.ignitions.append(t)
+            return
+        self.quiet_since = None if force >= how.burnout_force else t if self.quiet_since is None else self.quiet_since
+        if self.quiet_since is not None and t - self.quiet_since > how.burnout_debounce - ROUNDING:
+            self.burnouts.append(t)
+            self.quiet_since = None
+
+    def _notice_apogee(self, t, height, climb, how):
+        sinking = climb < 0.0
+        if how.by_barometer:  # an ideal one
+            self.highest = max(self.highest, height)
+            sinking = self.highest - height > how.apogee_drop
+        self.sinking_since = None if not sinking else t if self.sinking_since is None else self.sinking_since
+        if self.sinking_since is not None and t - self.sinking_since > how.apogee_debounce - ROUNDING:
             self.seen.setdefault("apogee", t)
 
-    def _due(self, trigger, threshold, t, height):
-        noticed = {
-            ct.TRIGGER_LIFTOFF: "liftoff",
-            ct.TRIGGER_RAIL: "rail",
-            ct.TRIGGER_BURNOUT: "burnout",
-            ct.TRIGGER_APOGEE: "apogee",
-        }
-        if trigger in noticed:
-            return noticed[trigger] in self.seen
-        if trigger == ct.TRIGGER_TIME:
-            return t >= threshold
-        if trigger == ct.TRIGGER_CLIMBING:
-            return "liftoff" in self.seen and height >= threshold
-        return "apogee" in self.seen and height <= threshold
+    def _due(self, rule, t, height):
+        threshold, order = rule[ct.RULE_THRESHOLD], int(rule[ct.RULE_ORDER])
+        return {
+            ct.TRIGGER_TIME: t >= threshold,
+            ct.TRIGGER_LIFTOFF: "liftoff" in self.seen,
+            ct.TRIGGER_RAIL: "rail" in self.seen,
+            ct.TRIGGER_BURNOUT: len(self.burnouts) > order,
+            ct.TRIGGER_IGNITION: len(self.ignitions) > order,
+            ct.TRIGGER_APOGEE: "apogee" in self.seen,
+            ct.TRIGGER_CLIMBING: "liftoff" in self.seen and height >= threshold,
+            ct.TRIGGER_FALLING: "apogee" in self.seen and height <= threshold,
+            ct.TRIGGER_SEPARATION: False,  # a vehicle of one stage
+            ct.TRIGGER_EJECTION: t >= self.true_burnout - ROUNDING,
+            ct.TRIGGER_NEVER: False,
+        }[int(rule[ct.RULE_TRIGGER])]
+
+    def _held_back(self, rule, since, height, speed, tilt):
+        """Return whether a rule's conditions keep it from firing; since : liftoff, s, -1 before it."""
+        wanted = rule[ct.RULE_BOOSTER]
+        return not (
+            tilt <= rule[ct.RULE_TILT_BELOW]
+            and rule[ct.RULE_SPEED_ABOVE] <= speed <= rule[ct.RULE_SPEED_BELOW]
+            and rule[ct.RULE_HEIGHT_ABOVE] <= height <= rule[ct.RULE_HEIGHT_BELOW]
+            and rule[ct.RULE_AFTER] <= since <= rule[ct.RULE_BEFORE]
+            and (wanted < 0.0 or wanted == self.computer.booster)
+        )
 
     def _rules(self, t, r, v, turn):
         tilt = math.acos(min(max(turn[2, 0], -1.0), 1.0))  # the nose's angle from the vertical
-        speed = np.linalg.norm(v)
+        since = t - self.seen["liftoff"] if "liftoff" in self.seen else -1.0
         for i, rule in enumerate(self.computer.rules):
-            if i in self.fired:
+            if i in self.fired or i in self.given_up or not (i in self.armed or self._due(rule, t, r[2])):
                 continue
-            if i not in self.armed and not self._due(int(rule[ct.RULE_TRIGGER]), rule[ct.RULE_THRESHOLD], t, r[2]):
+            waited = t - self.armed.setdefault(i, t) - self.delays[i]
+            if waited < -ROUNDING:
                 continue
-            self.armed.setdefault(i, t)
-            action = int(rule[ct.RULE_ACTION])
-            wait = rule[ct.RULE_DELAY] + (self.draw.canopy_delay if action == ct.ACTION_DEPLOY else 0.0)
-            if t < self.armed[i] + wait - 1e-9 or tilt > rule[ct.RULE_TILT_BELOW]:
-                continue
-            if not rule[ct.RULE_SPEED_ABOVE] <= speed <= rule[ct.RULE_SPEED_BELOW]:
-                continue
-            self.fired[i] = t
-            target = int(rule[ct.RULE_TARGET])
-            if action == ct.ACTION_DEPLOY:
-                self.opened[target] = t if self.opened[target] < 0.0 else self.opened[target]
-            elif action == ct.ACTION_GUIDE:
-                self.next_mode = target
-            else:
-                self.enabled = action == ct.ACTION_ENABLE
+            if not self._held_back(rule, since, r[2], np.linalg.norm(v), tilt):
+                self.fired[i], self.acted[i] = t, self._act(int(rule[ct.RULE_ACTION]), int(rule[ct.RULE_TARGET]), t)
+            elif waited > rule[ct.RULE_PATIENCE] - ROUNDING or since > rule[ct.RULE_BEFORE]:
+                self.given_up[i] = t
+
+    def _act(self, action, target, t):
+        """Do what a rule says; return whether that was still to do."""
+        if action == ct.ACTION_DEPLOY:
+            new = self.opened[target] < 0.0
+            self.opened[target] = t if new else self.opened[target]
+        elif action == ct.ACTION_GUIDE:
+            new, self.next_mode = self.next_mode != target, target
+        else:
+            new, self.enabled = self.enabled != (action == ct.ACTION_ENABLE), action == ct.ACTION_ENABLE
+        return float(new)
+
+    def rule_table(self):
+        """Return (rules, 4): when each was armed, when it fired, whether it acted, when it gave up; -1 where not."""
+        columns = self.armed, self.fired, self.acted, self.given_up
+        return np.array([[c.get(i, -1.0) for c in columns] for i in range(len(self.delays))]).reshape(-1, 4)
 
     # ---------------------------------------------------------------- control
 

@@ -34,11 +34,29 @@ def unpack(y):
     return y[:3], y[3:6], y[6:15].reshape(3, 3), y[15:18]
 
 
-class Flight:
-    """What the phases of one flight share."""
+def opening_stages(row):
+    """Return [(start, share of the drag area it adds)] of a canopy's opening, s after its line stretch.
 
-    def __init__(self, model, draw):
-        self.model, self.draw = model, draw
+    A canopy without reefing opens in one stage, a reefed one to its reefed share and, disreefed, to the rest.
+    """
+    reefed = row[ct.CANOPY_REEF_SHARE]
+    return [(0.0, reefed)] + ([(row[ct.CANOPY_REEF_TIME], 1.0 - reefed)] if reefed < 1.0 else [])
+
+
+def spread_area(row, since):
+    """Return the drag area (m^2) of a canopy released `since` ago: each stage grows with the square of time."""
+    fill, total = row[ct.CANOPY_FILL_TIME], 0.0
+    for start, share in opening_stages(row):
+        run = since - row[ct.CANOPY_WAIT] - start
+        total += share * (float(run >= 0.0) if fill == 0.0 else min(max(run / fill, 0.0), 1.0) ** 2)
+    return row[ct.CANOPY_DRAG_AREA] * total
+
+
+class Flight:
+    """What the phases of one flight share; canopy : this flight's rows of types.CANOPY_*."""
+
+    def __init__(self, model, draw, canopy):
+        self.model, self.draw, self.canopy = model, draw, canopy
         self.vehicle = Vehicle(model, draw)
         rail = model.rail
         self.rest = rail_matrix(draw.elevation, draw.azimuth)
@@ -122,33 +140,34 @@ class Flight:
         mass, _, _, _, _, thrust, _ = self.vehicle.body(t)
         air = self.vehicle.air(r[2])
         area = self.model.tumble_area
-        for (size, fill), since in zip(self.model.canopy, opened):
-            if since >= 0.0:
-                share = 1.0 if fill <= 0.0 else min(max((t - since) / fill, 0.0), 1.0)
-                area += size * self.draw.canopy_drag * share**2
+        area += sum(spread_area(row, t - released) for row, released in zip(self.canopy, opened) if released >= 0.0)
         u = v - self.vehicle.wind(r[2])
         force = -0.5 * air[ct.AIR_DENSITY] * area * np.linalg.norm(u) * u + thrust * (turn @ self.vehicle.thrust_line)
         a = force / mass - air[ct.AIR_GRAVITY] * UP - 2.0 * cross(self.vehicle.earth_rate, v)
         return np.concatenate([v, a])
 
 
-def fly_plainly(model, draw, *, rtol, atol, until="ground", method="DOP853") -> dict:
-    """Fly once; return events and the state at every tick.
+def fly_plainly(model, draw, *, rtol, atol, until="ground", method="DOP853", canopy=None, delays=None) -> dict:
+    """Fly one vehicle of one stage once; return events and the state at every tick.
 
     rtol, atol : of solve_ivp, on position (m), velocity (m/s), matrix elements and rates alike. until : "apogee" or
-    "ground". Returned: `event` {name: (time, state)}, `time` (n,), `phase` (n,), `state` (n, 18) rows of position,
-    velocity, matrix body -> world row by row, rates; `fins`, `command`, `hinge` (n, controls), `end` ("ground",
-    "apogee", "no liftoff" or None when the time limit came first), `evaluations`.
+    "ground". canopy, delays : this flight's canopies and delays of rules, the model's own if left out; canopies neither
+    fail nor hang on cords. Returned: `event` {name: (time, state)}, `time` (n,), `phase` (n,), `state` (n, 18) rows of
+    position, velocity, matrix body -> world row by row, rates; `fins`, `command`, `hinge` (n, controls), `rules` (n, 4):
+    armed, fired, acted, given up, -1 where not; `end` ("ground", "apogee", "no liftoff" or None when the time limit came
+    first), `evaluations`.
     """
-    return _Run(model, draw, rtol, atol, until, method).fly()
+    canopy = model.canopy if canopy is None else canopy
+    delays = model.computer.rules[:, ct.RULE_DELAY] if delays is None else delays
+    return _Run(model, draw, rtol, atol, until, method, canopy, delays).fly()
 
 
 class _Run:
-    def __init__(self, model, draw, rtol, atol, until, method):
-        self.flight = Flight(model, draw)
+    def __init__(self, model, draw, rtol, atol, until, method, canopy, delays):
+        self.flight = Flight(model, draw, canopy)
         self.model, self.draw, self.until = model, draw, until
         self.options = {"rtol": rtol, "atol": atol, "method": method}
-        self.computer = FlightComputer(model, draw)
+        self.computer = FlightComputer(model, draw, delays, burnout=self.flight.vehicle.time[-1])
         cg = self.flight.vehicle.body(0.0)[1]
         turn = self.flight.rest
         start = turn @ (cg + np.array([model.rail.base_x, 0.0, 0.0]))
@@ -173,7 +192,7 @@ class _Run:
         return {
             "event": self.event, "time": np.array(time), "phase": np.array(phase), "state": np.array(state),
             "fins": np.array(fins), "command": np.array(command), "hinge": np.array(hinge), "end": self.end,
-            "evaluations": self.evaluations,
+            "rules": self.computer.rule_table(), "evaluations": self.evaluations,
         }  # fmt: skip
 
     def _run(self, end, targets):
@@ -207,8 +226,13 @@ class _Run:
         self.rows.append((self.t, self.phase, self.y.copy(), self.fins.copy(), command, self.hinge))
 
     def _fills(self):
-        """Return the times at which a canopy has just filled."""
-        return [since + fill for since, (_, fill) in zip(self.computer.opened, self.model.canopy) if since >= 0.0]
+        """Return the times at which a canopy begins or ends to fill."""
+        found = []
+        for released, row in zip(self.computer.opened, self.flight.canopy):
+            if released >= 0.0:
+                starts = [released + row[ct.CANOPY_WAIT] + start for start, _ in opening_stages(row)]
+                found += starts + [start + row[ct.CANOPY_FILL_TIME] for start in starts]
+        return found
 
     def _advance(self, stop, servo):
         if self.phase == HOLD:

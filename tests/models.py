@@ -109,6 +109,27 @@ def canopy(drag_area, fill_time=0.0, wait=0.0, reef_share=1.0, reef_time=0.0, fa
     return [drag_area, fill_time, wait, reef_share, reef_time, factor, strength, 0.0, 0.0, math.inf, 0.0]
 
 
+def rule(trigger, action, *, threshold=0.0, order=0, delay=0.0, target=0, **limits):
+    """A row of types.RULE_*; limits: tilt_below, speed_above, ..., none where left out; booster: 1 attached, 0 gone."""
+    inf = math.inf
+    free = {"tilt_below": inf, "speed_above": -inf, "speed_below": inf, "height_above": -inf, "height_below": inf,
+            "booster": -1.0, "after": -inf, "before": inf, "patience": inf}  # fmt: skip
+    assert not set(limits) - set(free), limits
+    row = np.zeros(ct.RULE_COLUMNS)
+    row[ct.RULE_TRIGGER], row[ct.RULE_THRESHOLD], row[ct.RULE_ORDER] = trigger, threshold, order
+    row[ct.RULE_DELAY], row[ct.RULE_ACTION], row[ct.RULE_TARGET] = delay, action, target
+    for name, value in (free | limits).items():
+        row[getattr(ct, f"RULE_{name.upper()}")] = value
+    return row
+
+
+def detection(**values):
+    """How the flight computer notices phases: no debounce, apogee from the climb rate, but for `values`."""
+    usual = {"liftoff_force": 20.0, "liftoff_height": 10.0, "ignition_force": 20.0, "burnout_force": 0.0,
+             "burnout_debounce": 0.0, "by_barometer": 0, "apogee_drop": 3.0, "apogee_debounce": 0.0}  # fmt: skip
+    return ct.Detection(**(usual | values))
+
+
 def model(**parts):
     """A Model of the given parts: world, aero, mass, thrust, rail, servo, computer, canopy."""
     controls = parts.pop("controls", 0)
@@ -125,7 +146,7 @@ def model(**parts):
         estimator=Estimator(0.0, 0.0, 0.0, 0.0, 0.0, 0.0),
         earth_rate=ct.Vec3(0.0, 0.0, 0.0),
         booster=0.0,
-        detection=ct.Detection(20.0, 10.0, 20.0, 0.0, 0.0, 0, 3.0, 0.0),
+        detection=detection(),
         failure=np.zeros((controls, 2)),
     )
     return ct.Model(

@@ -9,10 +9,15 @@ from independent_flight import CANOPY, fly_plainly
 from sixdof.core import layout as la
 
 
-def differences(model, draw, *, rtol, until="apogee"):
-    """Return {what: largest difference} of kernel and reference over ticks and events, and both flights."""
-    plain = fly_plainly(model, draw, rtol=rtol, atol=rtol, until=until)
-    flown = Flown(model, draw)
+def differences(model, draw, *, rtol, until="apogee", tables=None, plain_tables=None):
+    """Return {what: largest difference} of kernel and reference over ticks and events, and both flights.
+
+    tables, plain_tables : this flight's canopies and delays of rules for the kernel, and for the reference (the kernel's if
+    left out).
+    """
+    canopy, delays = plain_tables or tables or (None, None)
+    plain = fly_plainly(model, draw, rtol=rtol, atol=rtol, until=until, canopy=canopy, delays=delays)
+    flown = Flown(model, draw, tables=tables)
     n = len(plain["time"])
     # the last metre under a canopy is LANDING's
     keep = (plain["phase"] < CANOPY) | (plain["state"][:, 2] > 1.0)
@@ -34,7 +39,7 @@ def differences(model, draw, *, rtol, until="apogee"):
         "command": np.abs(log[:, sent] - plain["command"][keep]).max(),
     }
     rows = {name: flown.events[i] for i, name in enumerate(la.EVENTS)}
-    rows |= {f"canopy {i}": row for i, row in enumerate(flown.events[len(la.EVENTS) :])}
+    rows |= {f"canopy {i}": flown.events[len(la.EVENTS) + i] for i in range(len(model.canopy))}
     for name, (t, y) in plain["event"].items():
         found[f"{name} time"] = abs(rows[name][0] - t)
         found[f"{name} at"] = np.abs(rows[name][1:4] - y[:3]).max()

@@ -19,11 +19,12 @@ from sixdof.core.draw import Draw
 from sixdof.core.flight import Work, fly, make_events, make_log, make_summary, make_work
 from sixdof.core.motion import CANOPY
 from sixdof.laws import Laws
-from sixdof.mission.schema import Mission
+from sixdof.mission.schema import Cord, Mission
 from sixdof.model import HANGING_DRAG, build_model
 from sixdof.parting import Bend, bent_lump, bent_model, gap_history, part
 from sixdof.vehicle.geometry import planform, shape_of
-from sixdof.vehicle.mass import grain_rows, stage_lumps, table_of
+from sixdof.vehicle.mass import grain_rows, part_lumps, stage_lumps, table_of
+from sixdof.vehicle.mounting import case_lump, placed_motors
 from sixdof.vehicle.solids import Lump, combine
 
 BODY_FACTS = (
@@ -159,6 +160,14 @@ class _Body:
     status: int = UNREACHED
 
 
+class _Stack(NamedTuple):
+    """Stages that fly together: stations of their fore ends, the lumps of each (dry first, then unlit grains), what burns."""
+
+    starts: tuple[float, ...]
+    lumps: list[list[Lump]]
+    grain: np.ndarray
+
+
 class Plan:
     """The tables of every body a mission may fall into, made when they are first needed."""
 
@@ -171,6 +180,9 @@ class Plan:
         self.canopies = canopy_names(mission)
         self.canopy_stage = canopy_stages(mission)
         self.cords = {self.canopies.index(cord.canopy): k for k, cord in enumerate(mission.cord)}
+        self.radii = [0.5 * shape_of([stage]).diameter for stage in mission.stage]
+        self.halves = {c: _pieces(mission, self.canopy_stage[c], mission.cord[k]) for c, k in self.cords.items()}
+        self.stacks: dict[tuple[int, int], _Stack] = {}
         self.model(0, self.count - 1)
 
     def model(self, first: int, last: int) -> ct.Model:
@@ -178,8 +190,24 @@ class Plan:
         if (first, last) not in self.models:
             self.models[first, last] = build_model(
                 self.mission, stages=range(first, last + 1), log_rate=self.log_rate
-            )  # fmt: skip
+            )
         return self.models[first, last]
+
+    def stack(self, first: int, last: int) -> _Stack:
+        """Return what the parting of the stages first .. last needs of them, undrawn."""
+        if (first, last) not in self.stacks:
+            stages = range(first, last + 1)
+            lumps = []
+            for k, own in zip(stages, stage_lumps(self.mission, stages)):
+                grains = 0 if k == last else self._grains(k)
+                lumps.append([combine(own[: len(own) - grains]), *own[len(own) - grains :]])
+            starts = shape_of([self.mission.stage[k] for k in stages]).stage_x0
+            self.stacks[first, last] = _Stack(starts, lumps, grain_rows(self.mission, stages))
+        return self.stacks[first, last]
+
+    def _grains(self, stage: int) -> int:
+        """Return how many grains a stage carries."""
+        return sum(part.count for part in self.mission.stage[stage].part if part.kind == "mount")
 
     # ---------------------------------------------------------------- this flight's tables
 
@@ -204,7 +232,7 @@ class Plan:
 
     def _bend(self, first: int, last: int, draw: FlightDraw) -> list[Bend]:
         """Return how each stage of a stack is turned and moved by the tilt of the joints ahead of it."""
-        starts = shape_of(self.mission.stage[first : last + 1]).stage_x0
+        starts = self.stack(first, last).starts
         bends = [Bend(0.0, 0.0, 0.0, 0.0)]
         for k in range(first + 1, last + 1):
             y, z = draw.joint[k, OF_JOINT.index("tilt_y")], draw.joint[k, OF_JOINT.index("tilt_z")]
@@ -213,21 +241,12 @@ class Plan:
         return bends
 
     def _drawn_stack(self, model: ct.Model, first: int, last: int, draw: FlightDraw, bend: list[Bend]) -> ct.Model:
-        stages = range(first, last + 1)
+        stack = self.stack(first, last)
         lumps = []
-        for k, own, turned in zip(stages, stage_lumps(self.mission, stages), bend):
-            row = draw.stage[k]
-            dry = combine(own if k == last else own[: len(own) - self._unlit(k)])
-            lumps.append(bent_lump(_drawn_lump(dry, row), turned))
-            if k < last:
-                lumps += [bent_lump(lump, turned) for lump in own[len(own) - self._unlit(k) :]]
+        for k, (dry, *grains), turned in zip(range(first, last + 1), stack.lumps, bend):
+            lumps += [bent_lump(lump, turned) for lump in (_drawn_lump(dry, draw.stage[k]), *grains)]
         ahead = sum(lump.mass for lump in lumps[:-1])
-        grain = grain_rows(self.mission, stages)
-        return model._replace(mass=table_of(lumps, grain), leg=model.leg._replace(fore_mass=float(ahead)))
-
-    def _unlit(self, stage: int) -> int:
-        """Return how many grains a stage carries."""
-        return sum(part.count for part in self.mission.stage[stage].part if part.kind == "mount")
+        return model._replace(mass=table_of(lumps, stack.grain), leg=model.leg._replace(fore_mass=float(ahead)))
 
     def prepare(self, work: Work, draw: FlightDraw) -> None:
         """Fill in `work` what this flight's draw says of stages, canopies and rules."""
@@ -266,7 +285,7 @@ class Plan:
     def _cord(self, row: np.ndarray, canopy: int, draw: FlightDraw, parts: bool) -> None:
         """Fill in a canopy's row what its cord carries and stands."""
         cord = self.mission.cord[self.cords[canopy]]
-        kept, loose = self.pieces(canopy)
+        kept, loose = self.halves[canopy]
         strength = cord.strength * draw.cord[self.cords[canopy]]
         stiffness = strength / (cord.stretch * cord.length)
         reduced = kept.mass * loose.mass / (kept.mass + loose.mass)
@@ -274,11 +293,6 @@ class Plan:
         row[ct.CANOPY_CORD_STRENGTH] = 0.0 if parts else strength
         # the pieces fly apart at impulse/reduced mass until the cord has taken that energy up as a spring
         row[ct.CANOPY_SNATCH] = cord.impulse * math.sqrt(stiffness / reduced)
-
-    def pieces(self, canopy: int) -> tuple[Lump, Lump]:
-        """Return the two pieces of a stage that a canopy's ejection makes, burnt out: the one that keeps the canopy, the loose one."""
-        cord = self.mission.cord[self.cords[canopy]]
-        return _pieces(self.mission, self.canopy_stage[canopy], cord.parts_at, cord.canopy_on)
 
     def on_kept_piece(self, canopy: int) -> list[bool]:
         """Return which canopies stay with the piece that keeps `canopy` when its cord has parted."""
@@ -292,7 +306,7 @@ class Plan:
     def loose_model(self, canopy: int, kept: bool, model: ct.Model) -> ct.Model:
         """Return the model of one piece of a stage whose cord has parted: a point mass with the drag of its tumbling side area."""
         cord = self.mission.cord[self.cords[canopy]]
-        lump = self.pieces(canopy)[0 if kept else 1]
+        lump = self.halves[canopy][0 if kept else 1]
         shape = shape_of([self.mission.stage[self.canopy_stage[canopy]]])
         fore = (cord.canopy_on == "fore") == kept
         area = HANGING_DRAG * _side_area(shape, cord.parts_at, fore)
@@ -313,16 +327,14 @@ def _drawn_lump(lump: Lump, row: np.ndarray) -> Lump:
     return Lump(lump.mass * mass, lump.place + np.array([x, y, z]), lump.inertia * (mass * inertia))
 
 
-def _pieces(mission: Mission, stage: int, station: float, canopy_on: str) -> tuple[Lump, Lump]:
-    from sixdof.vehicle.mass import part_lumps
-    from sixdof.vehicle.mounting import case_lump, placed_motors
-
+def _pieces(mission: Mission, stage: int, cord: Cord) -> tuple[Lump, Lump]:
+    """Return the two pieces of a stage that an ejection makes, burnt out: the one that keeps the canopy, and the loose one."""
     shape = shape_of([mission.stage[stage]])
     lumps = [lump for _, lump in part_lumps(shape, 0, mission.stage[stage])]
     lumps += [case_lump(placed) for placed in placed_motors(mission, [stage])[0]]
-    fore = combine(lump for lump in lumps if lump.place[0] < station)
-    aft = combine(lump for lump in lumps if lump.place[0] >= station)
-    return (fore, aft) if canopy_on == "fore" else (aft, fore)
+    fore = combine(lump for lump in lumps if lump.place[0] < cord.parts_at)
+    aft = combine(lump for lump in lumps if lump.place[0] >= cord.parts_at)
+    return (fore, aft) if cord.canopy_on == "fore" else (aft, fore)
 
 
 def _side_area(shape, station: float, fore: bool) -> float:
@@ -424,9 +436,8 @@ class Flier:
         fore = plan.leg(body.first, k - 1, draw, body.index)
         aft = plan.leg(k, body.last, draw, k)
         charge = plan.mission.stage[k].joint.impulse * draw.joint[k, OF_JOINT.index("impulse")]
-        start = shape_of(plan.mission.stage[body.first : k + 1]).stage_x0[-1]
         turn = [draw.joint[k, OF_JOINT.index(name)] for name in ("tilt_y", "tilt_z")]
-        halves = part(hand, (stack, stack_draw), fore, aft, start, charge if hand[ly.H_CAUSE] == ly.BY_COMMAND else 0.0, turn)
+        halves = part(hand, (stack, stack_draw), fore, aft, charge if hand[ly.H_CAUSE] == ly.BY_COMMAND else 0.0, turn)
         facts.parted(k, hand, halves.speed, body.events)
 
         other = self._work(k, k, body.last)
@@ -555,8 +566,7 @@ class _Facts:
             ahead = self.traces.get((k, AHEAD))
             if side != BEHIND or ahead is None:
                 continue
-            radii = [0.5 * shape_of([self.plan.mission.stage[i]]).diameter for i in (k - 1, k)]
-            found = gap_history(ahead, behind, sum(radii))
+            found = gap_history(ahead, behind, self.plan.radii[k - 1] + self.plan.radii[k])
             self.gaps[k] = found.rows
             self.joint[k, JOINT_FACTS.index("gap_min") :] = found.least, found.recontact
 

@@ -88,38 +88,44 @@ class Halves(NamedTuple):
     speed: float
 
 
-def part(hand: np.ndarray, stack, fore, aft, start: float, impulse: float, turn) -> Halves:
+def part(hand: np.ndarray, stack, fore, aft, impulse: float, turn) -> Halves:
     """Return the two bodies that a stack becomes.
 
-    hand : what the stack's leg left (layout.H_*). stack, fore, aft : (Model, Draw) each. start : station of the aft body's fore
-    end in the stack, m. impulse : between the two, along the stack's axis, N s. turn : tilt of the aft body's axes about body y
+    hand : what the stack's leg left (layout.H_*). stack, fore, aft : (Model, Draw) each. impulse : between the two, along the stack's axis, N s. turn : tilt of the aft body's axes about body y
     and z, rad.
 
-    Each body keeps the velocity its own centre had in the stack, v + w x d, and its rate; the impulse acts on both alike. So
-    linear and angular momentum stand, and the kinetic energy grows by the impulse's work alone.
+    Each body keeps the velocity its own centre had in the stack, v + w x d, and its rate; the impulse acts on both alike, along
+    the stack's axis, and turns a body whose centre lies off it. So linear and angular momentum stand, and the kinetic energy
+    grows by the impulse's work alone.
     """
     t, lit = hand[ly.H_TIME], hand[ly.H_LIT]
-    _, *cg = mass_now(*stack, t, lit)
-    m_fore, *cg_fore = mass_now(*fore, t, ly.UNLIT)
-    m_aft, *_ = mass_now(*aft, t, lit)
-    d_fore = np.array([cg[0] - cg_fore[0], cg_fore[1] - cg[1], cg_fore[2] - cg[2]])
+    _, *cg = mass_now(*stack, t, lit)[:4]
+    m_fore, *of_fore = mass_now(*fore, t, ly.UNLIT)
+    m_aft, *of_aft = mass_now(*aft, t, lit)
+    d_fore = np.array([cg[0] - of_fore[0], of_fore[1] - cg[1], of_fore[2] - cg[2]])
     d_aft = -m_fore / m_aft * d_fore  # the common centre stays where it is
     q, w = hand[ly.H_QW : ly.H_QW + 4], hand[ly.H_WX : ly.H_WX + 3]
-    turned = matrix(q)
-    earth = np.array(stack[0].world.earth_rate)
-    rate = w - turned.T @ earth
+    turned, bent = matrix(q), turning(*turn)
+    rate = w - turned.T @ np.array(stack[0].world.earth_rate)
+    inverse_aft = bent @ _symmetric(of_aft[3:]) @ bent.T
     halves = []
-    for d, push in ((d_fore, impulse / m_fore), (d_aft, -impulse / m_aft)):
+    for d, mass, inverse, push in ((d_fore, m_fore, _symmetric(of_fore[3:]), impulse), (d_aft, m_aft, inverse_aft, -impulse)):
         mine = hand.copy()
         mine[ly.H_RX : ly.H_RX + 3] += turned @ d
-        mine[ly.H_VX : ly.H_VX + 3] += turned @ (np.cross(rate, d) + np.array([push, 0.0, 0.0]))
+        mine[ly.H_VX : ly.H_VX + 3] += turned @ (np.cross(rate, d) + np.array([push / mass, 0.0, 0.0]))
+        off_axis = np.array([0.0, cg[1] + d[1], cg[2] + d[2]])
+        mine[ly.H_WX : ly.H_WX + 3] += inverse @ np.cross(-off_axis, np.array([push, 0.0, 0.0]))
         halves.append(mine)
     halves[0][ly.H_LIT] = ly.UNLIT
-    bent = turning(*turn)
     halves[1][ly.H_QW : ly.H_QW + 4] = _times(q, turn)
-    halves[1][ly.H_WX : ly.H_WX + 3] = bent.T @ w
+    halves[1][ly.H_WX : ly.H_WX + 3] = bent.T @ halves[1][ly.H_WX : ly.H_WX + 3]
     apart = turned.T @ (halves[0][ly.H_VX : ly.H_VX + 3] - halves[1][ly.H_VX : ly.H_VX + 3])
     return Halves(*halves, float(apart[0]))
+
+
+def _symmetric(elements) -> np.ndarray:
+    xx, yy, zz, xy, xz, yz = elements
+    return np.array([[xx, xy, xz], [xy, yy, yz], [xz, yz, zz]])
 
 
 def matrix(q: np.ndarray) -> np.ndarray:

@@ -7,12 +7,15 @@ import math
 import models
 import numpy as np
 import pytest
-from drivers import Flown
+from drivers import Flown, opening_loads
 from independent_vehicle import warmed_air
 
 from sixdof.core import layout as la
 from sixdof.core import types as ct
+from sixdof.core.computer import R_ACTED as ACTED
+from sixdof.core.computer import R_FIRED as FIRED
 from sixdof.core.craft import dispersed_air
+from sixdof.core.motion import CANOPY, FREE
 from sixdof.ensemble.draws import kernel_draw
 from sixdof.model import build_model
 
@@ -24,18 +27,14 @@ def rocket(*, steps=2, rules=(), **parts):
     """A small stable vehicle on a vertical rail, thrust 500 N for 1 s, drag, one canopy."""
     options = {
         "aero": models.aero(ca=0.4), "thrust": models.thrust((0.0, 1.0), (500.0, 500.0), propellant=0.0),
-        "canopy": np.array([[2.0, 0.5]]), "tumble_area": 0.05, "time_limit": 100.0,
+        "canopy": np.array([models.canopy(2.0, 0.5)]), "tumble_area": 0.05, "time_limit": 100.0,
     }  # fmt: skip
     model = models.model(**{**options, **parts}, steps_per_tick=steps)
     table = np.array(rules, dtype=float).reshape(-1, ct.RULE_COLUMNS)
     return model._replace(computer=model.computer._replace(rules=table))
 
 
-def rule(trigger, action, *, threshold=0.0, delay=0.0, target=0, tilt=math.inf, above=-math.inf, below=math.inf):
-    return trigger, threshold, delay, action, target, tilt, above, below
-
-
-DEPLOY_AT_APOGEE = rule(ct.TRIGGER_APOGEE, ct.ACTION_DEPLOY)
+DEPLOY_AT_APOGEE = models.rule(ct.TRIGGER_APOGEE, ct.ACTION_DEPLOY)
 
 
 # ------------------------------------------------------------------ events
@@ -114,12 +113,12 @@ def test_thrust_fades_on_the_rail__stops_and_goes_on():
 
 def test_rules__fire_in_order_of_their_triggers():
     rules = [
-        rule(ct.TRIGGER_FALLING, ct.ACTION_DEPLOY, threshold=50.0),
-        rule(ct.TRIGGER_BURNOUT, ct.ACTION_DISABLE),
-        rule(ct.TRIGGER_CLIMBING, ct.ACTION_ENABLE, threshold=20.0),
+        models.rule(ct.TRIGGER_FALLING, ct.ACTION_DEPLOY, threshold=50.0),
+        models.rule(ct.TRIGGER_BURNOUT, ct.ACTION_DISABLE),
+        models.rule(ct.TRIGGER_CLIMBING, ct.ACTION_ENABLE, threshold=20.0),
     ]
     flown = Flown(rocket(rules=rules), models.draw())
-    fired = flown.rules[:, 1]
+    fired = flown.rules[:, FIRED]
     assert 0.0 < fired[2] < fired[1] < flown.events[la.E_APOGEE, 0] < fired[0]
     assert flown.opened[0] == fired[0]
     opened = flown.events[len(la.EVENTS)]
@@ -129,31 +128,209 @@ def test_rules__fire_in_order_of_their_triggers():
 
 @pytest.mark.parametrize("delay", [0.0, 0.25, 1.0])
 def test_rules__delay_counts_from_the_trigger(delay):
-    flown = Flown(rocket(rules=[rule(ct.TRIGGER_APOGEE, ct.ACTION_DEPLOY, delay=delay)]), models.draw(canopy_delay=0.5))
+    flown = Flown(rocket(rules=[models.rule(ct.TRIGGER_APOGEE, ct.ACTION_DEPLOY, delay=delay)]), models.draw())
     noticed = math.ceil(flown.events[la.E_APOGEE, 0] / 0.01) * 0.01
-    assert flown.opened[0] == pytest.approx(noticed + delay + 0.5, abs=1e-9)
+    assert flown.opened[0] == pytest.approx(noticed + delay, abs=1e-9)
 
 
-def test_rules__draws_delay_canopies_only():
-    flown = Flown(rocket(rules=[rule(ct.TRIGGER_TIME, ct.ACTION_ENABLE, threshold=0.5)]), models.draw(canopy_delay=0.5))
-    assert flown.rules[0, 1] == pytest.approx(0.5)
+def test_rules__each_flight_has_its_own_delays():
+    """Work.rule_delay counts, not the table's own; each rule has its own."""
+    rules = [DEPLOY_AT_APOGEE, models.rule(ct.TRIGGER_TIME, ct.ACTION_ENABLE, threshold=0.5, delay=0.3)]
+    model = rocket(rules=rules)
+    flown = Flown(model, models.draw(), tables=(model.canopy, [0.5, 0.0]))
+    noticed = math.ceil(flown.events[la.E_APOGEE, 0] / 0.01) * 0.01
+    assert flown.opened[0] == pytest.approx(noticed + 0.5, abs=1e-9)
+    assert flown.rules[1, FIRED] == pytest.approx(0.5)
 
 
 def test_rules__inhibits_hold_until_they_lift():
-    held = Flown(rocket(rules=[rule(ct.TRIGGER_LIFTOFF, ct.ACTION_ENABLE, above=30.0)]), models.draw())
-    assert (
-        held.events[la.E_ENABLED, 6] >= 30.0 > held.log[held.log[:, la.L_TIME] < held.rules[0, 1] - 1e-9][-1, la.L_VU]
-    )
-    slow = Flown(rocket(rules=[rule(ct.TRIGGER_BURNOUT, ct.ACTION_DEPLOY, below=20.0)]), models.draw())
+    held = Flown(rocket(rules=[models.rule(ct.TRIGGER_LIFTOFF, ct.ACTION_ENABLE, speed_above=30.0)]), models.draw())
+    before = held.log[held.log[:, la.L_TIME] < held.rules[0, FIRED] - 1e-9][-1, la.L_VU]
+    assert held.events[la.E_ENABLED, 6] >= 30.0 > before
+    slow = Flown(rocket(rules=[models.rule(ct.TRIGGER_BURNOUT, ct.ACTION_DEPLOY, speed_below=20.0)]), models.draw())
     assert slow.summary[la.X_OPENING_SPEED] <= 20.0
-    never = Flown(rocket(rules=[rule(ct.TRIGGER_LIFTOFF, ct.ACTION_ENABLE, tilt=-1.0)]), models.draw())
-    assert never.rules[0, 1] == -1.0 and np.isnan(never.events[la.E_ENABLED]).all()
+    never = Flown(rocket(rules=[models.rule(ct.TRIGGER_LIFTOFF, ct.ACTION_ENABLE, tilt_below=-1.0)]), models.draw())
+    assert never.rules[0, FIRED] == -1.0 and np.isnan(never.events[la.E_ENABLED]).all()
 
 
 def test_rules__first_of_two_opens_the_canopy():
-    rules = [DEPLOY_AT_APOGEE, rule(ct.TRIGGER_TIME, ct.ACTION_DEPLOY, threshold=15.0)]
+    rules = [DEPLOY_AT_APOGEE, models.rule(ct.TRIGGER_TIME, ct.ACTION_DEPLOY, threshold=15.0)]
     flown = Flown(rocket(rules=rules), models.draw())
-    assert flown.opened[0] == flown.rules[0, 1] < flown.rules[1, 1]
+    assert flown.opened[0] == flown.rules[0, FIRED] < flown.rules[1, FIRED]
+    assert list(flown.rules[:, ACTED]) == [1.0, 0.0]
+
+
+def test_rules__pyrotechnic_delay_counts_from_the_true_burnout():
+    """The motor's own delay needs no sensing: 1 s after the last break point of its curve, at the tick after."""
+    model = rocket(rules=[models.rule(ct.TRIGGER_EJECTION, ct.ACTION_DEPLOY, delay=1.0)],
+                   thrust=models.thrust((0.0, 0.9137), (500.0, 500.0)))  # fmt: skip
+    model = model._replace(computer=model.computer._replace(detection=models.detection(burnout_force=-math.inf)))
+    flown = Flown(model, models.draw())
+    assert flown.opened[0] == pytest.approx(0.92 + 1.0, abs=1e-9)
+
+
+# ------------------------------------------------------------------ canopies of one flight
+
+
+def test_canopy__no_drag_before_line_stretch():
+    """Released at apogee with 0.7 s to line stretch: until then only what hangs there slows the fall."""
+    model = rocket(rules=[DEPLOY_AT_APOGEE], canopy=np.array([models.canopy(2.0, 0.5, wait=0.7)]))
+    flown = Flown(model, models.draw())
+    since = flown.log[:, la.L_TIME] - flown.opened[0]
+    area = flown.log[:, la.L_DRAG_AREA] - model.tumble_area
+    under = since >= 0.0
+    assert np.all(area[under & (since <= 0.7)] == 0.0)
+    filling = (since > 0.7) & (since < 1.2)
+    assert area[filling] == pytest.approx(2.0 * ((since[filling] - 0.7) / 0.5) ** 2, rel=1e-9)
+    late = (since > 1.2 + 1e-9) & (flown.log[:, la.L_PHASE] == CANOPY)
+    assert late.sum() > 10 and np.all(area[late] == pytest.approx(2.0, rel=1e-12))
+
+
+def test_canopy__reefed_until_it_is_disreefed():
+    """A fifth of the area for 3 s after line stretch, then the rest fills as the fifth did."""
+    row = models.canopy(2.0, 0.5, reef_share=0.2, reef_time=3.0)
+    flown = Flown(rocket(rules=[DEPLOY_AT_APOGEE], canopy=np.array([row])), models.draw())
+    since = flown.log[:, la.L_TIME] - flown.opened[0]
+    area = flown.log[:, la.L_DRAG_AREA] - 0.05
+    reefed = (since > 0.5 + 1e-9) & (since < 3.0 + 1e-9)
+    assert reefed.sum() > 10 and area[reefed] == pytest.approx(0.4, rel=1e-12)
+    filling = (since > 3.0 + 1e-9) & (since < 3.5)
+    assert area[filling] == pytest.approx(2.0 * (0.2 + 0.8 * ((since[filling] - 3.0) / 0.5) ** 2), rel=1e-9)
+
+
+def test_canopy__filled_at_once_is_full_from_its_release():
+    """Without a filling time the area is there at the instant of release: the fall's first step counts it."""
+    sharp = Flown(rocket(rules=[DEPLOY_AT_APOGEE], canopy=np.array([models.canopy(2.0)])), models.draw())
+    row = sharp.log[sharp.log[:, la.L_TIME] >= sharp.opened[0] - 1e-9][0]
+    assert row[la.L_PHASE] == CANOPY and row[la.L_DRAG_AREA] == 2.05
+
+
+@pytest.mark.parametrize("reef", [{}, {"reef_share": 0.25, "reef_time": 2.0}])
+def test_opening_load__at_infinite_mass_peaks_at_the_factor_times_the_drag(reef):
+    """Knacke (1992): F = CdS q Cx; reefed, first the reefed share of it. Full, the pull is the drag alone."""
+    row = models.canopy(3.0, 0.4, wait=0.2, factor=1.7, **reef)
+    steady = 3.0 * 500.0
+    t = np.array([1.0, 1.2, 1.4, 1.6, 1.7, 3.2, 3.4, 3.6, 3.7])
+    pull = opening_loads(row, 1.0, t, 500.0) / steady
+    if reef:
+        expected = 1.7 * np.array([0.0, 0.0, 0.0625, 0.25, 0.25, 0.25, 0.4375, 1.0, 0.0])
+        expected[-1] = 1.0
+    else:
+        expected = np.array([0.0, 0.0, 1.7 * 0.25, 1.7, 1.0, 1.0, 1.0, 1.0, 1.0])
+    assert pull == pytest.approx(expected, rel=1e-9)
+
+
+def fast_opening(**row):
+    """A canopy released while the vehicle climbs at some 50 m/s, its factor 1.5."""
+    rules = [models.rule(ct.TRIGGER_BURNOUT, ct.ACTION_DEPLOY)]
+    return Flown(rocket(rules=rules, canopy=np.array([models.canopy(2.0, 0.5, factor=1.5, **row)])), models.draw())
+
+
+def test_canopy__largest_load_is_that_of_its_own_track():
+    """q CdS of the log, times the factor while it fills; the log has every fifth tick of it, the kernel each step."""
+    flown = fast_opening()
+    since = flown.log[:, la.L_TIME] - flown.opened[0]
+    under = since >= 0.0
+    pull = flown.log[under, la.L_PRESSURE] * (flown.log[under, la.L_DRAG_AREA] - 0.05) * np.where(since[under] <= 0.5, 1.5, 1.0)
+    assert 0.95 < pull.max() / flown.work.pull[0] <= 1.0 + 1e-9
+
+
+def test_canopy__beyond_its_strength_is_lost():
+    whole = fast_opening()
+    load = whole.work.pull[0]
+    stood, broke = fast_opening(strength=1.001 * load), fast_opening(strength=0.5 * load)
+    assert np.array_equal(stood.events, whole.events, equal_nan=True)
+    assert broke.opened[0] == ct.LOST and broke.work.pull[0] > 0.5 * load
+    assert broke.summary[la.X_LANDING_SPEED] > 2.0 * whole.summary[la.X_LANDING_SPEED]
+    assert broke.log[-2, la.L_DRAG_AREA] == 0.05  # what is left tumbles down
+
+
+def test_canopy__that_fails_leaves_the_vehicle_falling_free():
+    model = rocket(rules=[DEPLOY_AT_APOGEE])
+    failed = model.canopy.copy()
+    failed[0, ct.CANOPY_FAILS] = 1.0
+    flown = Flown(model, models.draw(), tables=(failed, model.computer.rules[:, ct.RULE_DELAY]))
+    assert flown.rules[0, FIRED] > 0.0 and flown.opened[0] == -1.0
+    assert np.isnan(flown.events[len(la.EVENTS)]).all()
+    assert np.array_equal(flown.summary, Flown(rocket(), models.draw()).summary, equal_nan=True)
+
+
+# ------------------------------------------------------------------ legs
+
+
+PARTING = len(la.EVENTS) + 1 + 2  # row of the parting: one canopy, then ignition and burnout of the front stage
+SEPARATE = models.rule(ct.TRIGGER_BURNOUT, ct.ACTION_SEPARATE, target=1)
+
+
+def stack(rules, *, hold=math.inf, **parts):
+    """The rocket as a stack of two stages. Half of its mass and a quarter of its drag are ahead of the joint."""
+    leg = models.alone()._replace(stages=2, last=1, parting_row=PARTING, hold=hold, fore_axial=np.full((2, 1), 0.1),
+                                  fore_mass=4.0)  # fmt: skip
+    return rocket(rules=rules, leg=leg, **parts)
+
+
+@pytest.mark.parametrize("delay", [0.0, 0.137, 0.2])
+def test_leg__ends_at_the_parting_that_was_commanded(delay):
+    flown = Flown(stack([SEPARATE]), models.draw(), stage={(1, la.ST_PART_DELAY): delay})
+    assert flown.status == la.PARTED and flown.end == pytest.approx(flown.rules[0, FIRED] + delay, abs=1e-12)
+    hand = flown.work.hand
+    assert (hand[la.H_GOES_ON], hand[la.H_CAUSE], hand[la.H_WHICH], hand[la.H_TIME]) == (1.0, la.BY_COMMAND, 1.0, flown.end)
+    assert flown.events[PARTING, 0] == flown.end and np.isnan(flown.events[la.E_LANDING]).all()
+
+
+def test_leg__joint_that_does_not_let_go():
+    flown = Flown(stack([SEPARATE]), models.draw(), stage={(1, la.ST_NO_PARTING): 1.0})
+    assert flown.rules[0, FIRED] > 0.0 and flown.status == la.LANDED_OK
+    assert np.isnan(flown.events[PARTING]).all() and flown.work.hand[la.H_GOES_ON] == 0.0
+
+
+@pytest.mark.parametrize("holds", [0.0, 1.0])
+def test_leg__parts_by_the_motor_ahead_if_that_lights_first(holds):
+    """Lit before the joint is told to let go, the upper motor's gas parts it, whether or not it would have let go."""
+    light = models.rule(ct.TRIGGER_BURNOUT, ct.ACTION_LIGHT, delay=0.1, target=0)
+    late = models.rule(ct.TRIGGER_BURNOUT, ct.ACTION_SEPARATE, delay=0.5, target=1)
+    flown = Flown(stack([late, light]), models.draw(), stage={(1, la.ST_NO_PARTING): holds, (0, la.ST_LIGHT_DELAY): 0.083})
+    assert flown.status == la.PARTED and flown.work.hand[la.H_CAUSE] == la.BY_UPPER_MOTOR
+    assert flown.end == pytest.approx(flown.rules[1, FIRED] + 0.083, abs=1e-12)
+
+
+@pytest.mark.parametrize("hold, parts, noted", [(0.0, True, True), (1.0, True, True), (3.0, False, False), (math.inf, False, True)])
+def test_leg__joint_slips_as_soon_as_drag_pulls_it_apart(hold, parts, noted):
+    """Half of the mass has a quarter of the drag D: a coasting stack pulls D/4 at its joint, 1.3 N after burnout here.
+
+    Where a joint holds whatever comes, the event says from when on drag alone would part it.
+    """
+    flown = Flown(stack([], hold=hold), models.draw())
+    coasts = (flown.log[:, la.L_PHASE] == FREE) & (flown.log[:, la.L_THRUST] == 0.0) & (flown.log[:, la.L_VU] > 1.0)
+    drag = 0.4 * flown.log[coasts, la.L_PRESSURE] * models.aero().area
+    assert -flown.log[coasts, la.L_JOINT] == pytest.approx(0.25 * drag, rel=1e-9)
+    assert 1.0 < 0.25 * drag[0] < 3.0
+    assert (flown.status == la.PARTED, bool(np.isfinite(flown.events[la.E_DRAG_PARTING, 0]))) == (parts, noted)
+    if parts:
+        assert flown.work.hand[la.H_CAUSE] == la.BY_DRAG
+        assert flown.end == pytest.approx(flown.events[la.E_BURNOUT, 0], abs=0.01 + 1e-9)  # the first tick after it
+
+
+@pytest.mark.parametrize("delay", [0.0, 0.137])
+def test_leg__taken_up_again_goes_on_as_if_nothing_had_been(delay):
+    """Handed on to a body that is the same as before, the two legs are the flight without a parting."""
+    from sixdof.core import flight as fl
+
+    rules = [SEPARATE, DEPLOY_AT_APOGEE]
+    whole = Flown(stack(rules), models.draw(), stage={(1, la.ST_NO_PARTING): 1.0})
+    legs = Flown(stack(rules), models.draw(), stage={(1, la.ST_PART_DELAY): delay})
+    model = rocket(rules=rules, leg=models.alone()._replace(stages=2, parting_row=PARTING))
+    rows = fl.make_log(model, 20000)
+    status, end, n = fl.fly(model, models.draw(), legs.work, rows, legs.events, legs.summary)
+    assert legs.status == la.PARTED and status == la.LANDED_OK
+    log = np.concatenate([legs.log, rows[:n]])
+    assert log.shape == whole.log.shape and np.array_equal(log[:-1, la.L_TIME], whole.log[:-1, la.L_TIME])
+    # at a tick not even the steps differ; between ticks there is one more, and RK4's own error with it
+    near = 0.0 if delay == 0.0 else 1e-7
+    state = slice(la.L_EAST, la.L_R + 1)
+    assert np.abs(log[:, state] - whole.log[:, state]).max() <= near
+    named = [la.X_APOGEE, la.X_APOGEE_TIME, la.X_MAX_SPEED, la.X_LANDING_SPEED, la.X_FLIGHT_TIME]
+    assert np.abs(legs.summary[named] - whole.summary[named]).max() <= near
 
 
 # ------------------------------------------------------------------ logging changes nothing
@@ -168,7 +345,7 @@ def test_log__same_bits(demo_mission, every, rows):
     assert np.array_equal(full.events, other.events, equal_nan=True)
     if every > 1:
         common = full.log[np.isin(full.log[:, 0], other.log[:, 0])]
-        assert np.array_equal(common, other.log) and len(common) > 100
+        assert np.array_equal(common, other.log, equal_nan=True) and len(common) > 100  # no joint: its force is NaN
 
 
 def test_work__nothing_is_left_over_from_the_flight_before(demo_mission):

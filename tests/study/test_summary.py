@@ -108,7 +108,7 @@ def test_summarize__needs_outcomes():
 
 def test_wind_at_departure__flight_and_ensemble_agree(demo_flight, demo_mission, demo_ensemble):
     own = wind_at_departure(demo_flight)[0]
-    wind, height = demo_mission.air.wind, float(demo_flight["event_height"].sel(event="rail_departure"))
+    wind, height = demo_mission.air.wind, float(demo_flight["event_height"].isel(body=0).sel(event="rail_departure"))
     # power law; the log interpolates between rows 0.02 s apart, about 0.4 m on the rail, which bends by less than 1e-3
     assert own == pytest.approx(wind.speed * (height / wind.reference_height) ** wind.exponent, rel=1e-3)
     ratio = wind_at_departure(demo_ensemble) / demo_ensemble["wind_speed"].values

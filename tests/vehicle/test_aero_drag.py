@@ -14,6 +14,7 @@ from two_stages import on_booster
 from sixdof.mission.schema import DragCurve, Fins, Measured, Nose, Stage, Transition, Tube
 from sixdof.vehicle import aero_fin_drag, aero_pressure
 from sixdof.vehicle.aero import aero_table, drag_breakdown
+from sixdof.vehicle.aero_drag import fore_axial
 from sixdof.vehicle.geometry import FinSet, shape_of
 
 ROUNDING = 1e-9
@@ -61,6 +62,33 @@ def test_measured__holds_for_the_stages_it_was_measured_with(demo_mission):
     assert "measured" in drag_breakdown(upper, [0], [0.3]) and "measured" not in drag_breakdown(upper, [0, 1], [0.3])
     assert "measured" in drag_breakdown(lower, [0, 1], [0.3]) and "measured" not in drag_breakdown(lower, [1], [0.3])
     assert -coefficients(aero_table(lower, [0, 1]), 0.7)[0] == pytest.approx(0.5, rel=ROUNDING)
+
+
+@pytest.mark.parametrize("mach", [0.3, 0.95, 1.6])
+def test_fore_axial__is_the_fore_stage_without_its_base(demo_mission, mach):
+    """A 0.1 mm ring behind the sustainer leaves it as it was alone, its base covered; measured curves do not count."""
+    body = 2.0 * max(segment.r1 for segment in shape_of(demo_mission.stage).segments)
+    ring = Stage(name="ring", part=(Tube(length=1e-4, diameter=body, mass=0.1),))
+    measured = Measured(drag_curve=DragCurve(mach=(0.0, 3.0), coefficient=(0.5, 0.5)))
+    mission = demo_mission.model_copy(
+        update={"stage": (demo_mission.stage[0], ring.model_copy(update={"measured": measured}))}
+    )
+    parts = drag_breakdown(demo_mission, [0], [mach])
+    # friction of the body is that of its whole length: 0.1 mm in 1.5 m changes it by 1e-5 of it
+    assert fore_axial(mission, [0, 1], np.array([mach]))[0] == pytest.approx(parts["total"][0] - parts["base"][0], rel=1e-4)
+
+
+def test_fore_axial__takes_nothing_from_the_booster(demo_mission):
+    """The booster's fins and guide are no part of it, and the whole stack has more."""
+    mission, mach = on_booster(demo_mission), np.array([0.4])
+    parts = drag_breakdown(mission, [0, 1], mach)
+    bare = mission.model_copy(update={"stage": (mission.stage[0], mission.stage[1].model_copy(
+        update={"part": tuple(part for part in mission.stage[1].part if part.kind not in ("fins", "guide"))})
+    )})  # fmt: skip
+    stack = drag_breakdown(bare, [0, 1], mach)
+    ahead = fore_axial(mission, [0, 1], mach)
+    np.testing.assert_array_equal(ahead, fore_axial(bare, [0, 1], mach))
+    assert 0.0 < ahead[0] < stack["total"][0] - stack["base"][0] < parts["total"][0]
 
 
 def test_wave__sweep_relieves_it_inside_the_mach_cone():

@@ -14,8 +14,9 @@ from sixdof.core.types import GRAIN_COLUMNS, GRAIN_MASS, GRAIN_X, GRAIN_Y, GRAIN
 from sixdof.mission.materials import MATERIALS
 from sixdof.mission.schema import Fins, Guide, Measured, Mount, Nose, PointMass, Stage, Transition, Tube
 from sixdof.vehicle.geometry import shape_of
-from sixdof.vehicle.mass import airframe, mass_at, mass_table, part_masses
-from sixdof.vehicle.mounting import grain_size, placed_motors, unburnt_after
+from sixdof.vehicle.mass import airframe, grain_rows, mass_at, mass_table, part_masses, stage_lumps, table_of
+from sixdof.vehicle.mounting import grain_size, placed_motors
+from sixdof.vehicle.solids import Lump, combine
 
 ROUNDING = 1e-11  # relative: sums of dozens of terms in float64
 TENSOR_ROUNDING = 1e-15  # kg m^2 beside moments of about 1
@@ -38,7 +39,7 @@ def test_mass_table__is_the_sum_of_its_parts():
     mass, centre, _ = mass_at(table, 1.0)
     assert mass == pytest.approx(sum(row.mass for row in rows), rel=ROUNDING)
     assert centre[0] == pytest.approx(sum(row.mass * row.station for row in rows) / mass, rel=ROUNDING)
-    dry = sum(row.mass for row in rows if row.kind != "propellant")
+    dry = sum(row.mass for row in rows if row.kind != "propellant" or row.stage == 0)  # the upper motor is not lit
     assert table.dry == pytest.approx(dry, rel=ROUNDING)
     assert mass_at(table, 0.0)[0] == pytest.approx(dry, rel=ROUNDING)
 
@@ -86,15 +87,17 @@ def test_mass_table__battery_off_the_axis_makes_the_products():
 
 
 def test_grain_rows__sit_in_their_mounts():
-    table = mass_table(mission(sustainer(), booster()), (0, 1))
-    assert table.grain.shape == (4, GRAIN_COLUMNS) and table.grain.flags.c_contiguous
-    np.testing.assert_array_equal(table.grain[:, GRAIN_MASS], 0.16)
+    demo = mission(sustainer(), booster())
+    table, upper = mass_table(demo, (0, 1)), mass_table(demo, (0,))
+    assert upper.grain.shape == (1, GRAIN_COLUMNS) and table.grain.shape == (3, GRAIN_COLUMNS)
+    assert upper.grain.flags.c_contiguous and table.grain.flags.c_contiguous
+    np.testing.assert_array_equal(np.r_[upper.grain[:, GRAIN_MASS], table.grain[:, GRAIN_MASS]], 0.16)
     # mount aft end 0.85 + 0.24, overhang 0.01, motor 0.24 long with the grain in its middle
-    assert table.grain[0, GRAIN_X] == pytest.approx(1.10 - 0.12, rel=ROUNDING)
-    np.testing.assert_allclose(table.grain[1:, GRAIN_X], 1.10 + 0.54 - 0.12, rtol=ROUNDING)
+    assert upper.grain[0, GRAIN_X] == pytest.approx(1.10 - 0.12, rel=ROUNDING)
+    np.testing.assert_allclose(table.grain[:, GRAIN_X], 1.10 + 0.54 - 0.12, rtol=ROUNDING)
     angle = 0.3 + 2.0 * math.pi / 3.0 * np.arange(3)  # clockwise from +z seen from behind, where y is right, z down
-    np.testing.assert_allclose(table.grain[1:, GRAIN_Y], -0.026 * np.sin(angle), rtol=1e-9)
-    np.testing.assert_allclose(table.grain[1:, GRAIN_Z], 0.026 * np.cos(angle), rtol=1e-9)
+    np.testing.assert_allclose(table.grain[:, GRAIN_Y], -0.026 * np.sin(angle), rtol=1e-9)
+    np.testing.assert_allclose(table.grain[:, GRAIN_Z], 0.026 * np.cos(angle), rtol=1e-9)
     assert mass_at(table, 1.0)[1][2] == pytest.approx(-0.1 * 0.008 / mass_at(table, 1.0)[0], rel=1e-9)  # battery only
 
 
@@ -104,12 +107,37 @@ def test_grain_size__given_and_left_out():
     assert grain_size(motor(grain_station=0.14))[:2] == pytest.approx((0.1, 0.19), rel=ROUNDING)
 
 
-def test_unburnt_after__only_the_aft_stage_has_burnt():
+def test_mass_table__only_the_aft_stage_burns():
+    """Burnt out, a stack is its loaded upper stage and its empty booster: in mass, in balance and in inertia."""
     demo = mission(sustainer(), booster())
-    np.testing.assert_array_equal(unburnt_after(demo, (0, 1)), [1.0, 0.0, 0.0, 0.0])
-    np.testing.assert_array_equal(unburnt_after(demo, (0,)), [0.0])
-    one_each = mass_at(mass_table(demo, (0, 1)), unburnt_after(demo, (0, 1)))[0]
-    assert one_each == pytest.approx(mass_at(mass_table(demo, (0, 1)), 1.0)[0] - 3 * 0.16, rel=ROUNDING)
+    burnt = mass_at(mass_table(demo, (0, 1)), 0.0)
+    assert burnt[0] == pytest.approx(mass_at(mass_table(demo, (0, 1)), 1.0)[0] - 3 * 0.16, rel=ROUNDING)
+    upper, lower = (Lump(*mass_at(mass_table(demo, (k,)), unburnt)) for k, unburnt in ((0, 1.0), (1, 0.0)))
+    both = combine([upper, Lump(lower.mass, lower.place + [1.10, 0.0, 0.0], lower.inertia)])
+    assert burnt[0] == pytest.approx(both.mass, rel=ROUNDING)
+    np.testing.assert_allclose(burnt[1], both.place, rtol=1e-10, atol=TENSOR_ROUNDING)
+    np.testing.assert_allclose(burnt[2], both.inertia, rtol=1e-10, atol=TENSOR_ROUNDING)
+    assert burnt[1][0] < mass_at(mass_table(demo, (0, 1)), 1.0)[1][0]  # what has gone was aft
+
+
+def test_stage_lumps__unlit_grains_stand_last_and_make_the_table():
+    """Each stage: its airframe, its cases, and, but for the aft stage, its full grains."""
+    demo = mission(sustainer(), booster())
+    lumps = stage_lumps(demo, (0, 1))
+    assert [len(each) for each in lumps] == [3, 4]
+    case, grain = lumps[0][1:]
+    assert (case.mass, grain.mass) == (0.14, 0.16) and grain.place[0] == pytest.approx(1.10 - 0.12, rel=ROUNDING)
+    loaded = mass_at(table_of([Lump(1e-9, grain.place, np.zeros((3, 3)))], grain_rows(demo, (0,))), 1.0)
+    np.testing.assert_allclose(np.diag(grain.inertia), np.diag(loaded[2]), rtol=1e-7)  # beside a speck of dry mass
+    whole = combine(lump for each in lumps for lump in each)
+    assert mass_table(demo, (0, 1)).dry == pytest.approx(whole.mass, rel=ROUNDING)
+
+
+def test_grain_rows__stage_without_a_motor_has_none():
+    parts = tuple(part for part in booster().part if part.kind != "mount")
+    demo = mission(sustainer(), Stage(name="spacer", part=parts))
+    assert grain_rows(demo, (0, 1)).shape == (0, GRAIN_COLUMNS)
+    assert mass_at(mass_table(demo, (0, 1)), 0.0)[0] == mass_at(mass_table(demo, (0, 1)), 1.0)[0]
 
 
 def test_placed_motors__case_of_the_same_motor_in_two_mounts():

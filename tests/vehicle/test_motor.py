@@ -11,7 +11,9 @@ from hypothesis import strategies as st
 from mass_samples import booster, mission, motor, sustainer
 
 from sixdof.mission.schema import Mount
-from sixdof.vehicle.motor import STEP, break_points, facts, motor_class, running_impulse, scaled, thrust_table
+from sixdof.vehicle.motor import (
+    STEP, break_points, facts, motor_class, no_thrust, running_impulse, scaled, thrust_table,
+)  # fmt: skip
 
 ROUNDING = 1e-12  # relative: sums of a few terms in float64
 
@@ -111,6 +113,14 @@ def test_thrust_table__stage_without_a_motor_is_told():
     demo = mission(glider.model_copy(update={"part": parts}), booster())
     with pytest.raises(ValueError, match='stage "sustainer" has no motor'):
         thrust_table(demo, 0, (0,))
+
+
+def test_no_thrust__is_a_curve_that_pushes_and_burns_nothing():
+    table = no_thrust(0.7)
+    assert not table.force.any() and table.propellant == 0.0 and table.exit_area == 0.0
+    assert table.exit_x == 0.7 and table.total_impulse > 0.0  # the kernel divides by it
+    assert np.all(np.diff(table.time) > 0.0)
+    assert all(array.flags.c_contiguous and array.dtype == np.float64 for array in table[:3])
 
 
 # at most 12 x 0.2 s x 500 N: a mission takes no more than 400 s of specific impulse

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from math import sqrt
+from math import inf, sqrt
 
 from sixdof._jit import helper, kernel
 from sixdof.core.algebra import add, axpy, clip, cross, matrix_of, scale, sub, to_world
@@ -22,13 +22,13 @@ def _filled(since, row):
 
     It fills with the square of time (Knacke 1992, solid canopies), first to its reefed share, then, disreefed, to all of it.
     """
-    if since <= 0.0:
+    if since < 0.0:
         return 0.0
     fill = 1.0 if row[CANOPY_FILL_TIME] <= 0.0 else clip(since / row[CANOPY_FILL_TIME], 0.0, 1.0)
     reefed = row[CANOPY_REEF_SHARE]
     share = reefed * fill * fill
     late = since - row[CANOPY_REEF_TIME]
-    if reefed < 1.0 and late > 0.0:
+    if reefed < 1.0 and late >= 0.0:
         more = 1.0 if row[CANOPY_FILL_TIME] <= 0.0 else clip(late / row[CANOPY_FILL_TIME], 0.0, 1.0)
         share += (1.0 - reefed) * more * more
     return share
@@ -42,6 +42,20 @@ def drag_area(t, canopy, opened, hanging):
         if opened[c] >= 0.0:
             total += canopy[c, CANOPY_DRAG_AREA] * _filled(t - opened[c] - canopy[c, CANOPY_WAIT], canopy[c])
     return total
+
+
+@kernel
+def next_change(t, canopy, opened):
+    """Return the next moment after t at which a canopy's drag area has a kink: line stretch, full, disreefed, full again."""
+    soon = inf
+    for c in range(canopy.shape[0]):
+        if opened[c] >= 0.0:
+            stretch = opened[c] + canopy[c, CANOPY_WAIT]
+            cut = stretch + (canopy[c, CANOPY_REEF_TIME] if canopy[c, CANOPY_REEF_SHARE] < 1.0 else 0.0)
+            for moment in (stretch, stretch + canopy[c, CANOPY_FILL_TIME], cut, cut + canopy[c, CANOPY_FILL_TIME]):
+                if t + 1e-9 < moment < soon:
+                    soon = moment
+    return soon
 
 
 @kernel

@@ -15,7 +15,7 @@ from sixdof.core.algebra import add, cross, fill, launch_frame, matrix_of, norm,
 from sixdof.core.body import body_at, burn_segment, gather_grains
 from sixdof.core.computer import NOTICE_SIZE, RULE_STATE, SW_FINS, SW_MODE, SWITCHES, run_tick, sense, start_notice
 from sixdof.core.craft import chance_of, drawn_gains, make_craft, rail_attitude, state_at_rest
-from sixdof.core.descent import drag_area, fall_step, falling_rate, longest_fall_step, pull_canopies, reach_ground
+from sixdof.core.descent import drag_area, fall_step, falling_rate, longest_fall_step, next_change, pull_canopies, reach_ground
 from sixdof.core.estimator import ESTIMATE_SIZE, align
 from sixdof.core.guidance import PASSED_MISS, PASSED_TIME, WP_RADIUS, start_guidance
 from sixdof.core.layout import (
@@ -457,6 +457,7 @@ def fly(model, draw, work, log, events, summary):
             if phase == CANOPY:
                 now = drag_area(t, work.canopy, work.opened, model.tumble_area)
                 soon = drag_area(t + longest, work.canopy, work.opened, model.tumble_area)
+                stop = min(stop, next_change(t, work.canopy, work.opened))
                 most = min(FALL_STRIDE * period, longest_fall_step(s, craft, body.mass, max(now, soon)))
             t_next = t + most
             if t_next > stop - INSTANT:
@@ -645,8 +646,9 @@ def _note_burnout(summary, events, t, s, body, craft, load, frame, leg, work):
 
 @kernel
 def mass_now(model, draw, t, lit):
-    """Return mass and centre of mass (station, y, z) of a body at t, its motor lit at `lit` (UNLIT: not at all)."""
+    """Return mass, centre of mass (station, y, z) and inverse inertia (xx, yy, zz, xy, xz, yz) of a body at t, lit at `lit`."""
     grains = gather_grains(model.mass, draw.mass, draw.inertia, draw.cg_x, draw.cg_y, draw.cg_z)
     segment = _segment_at(t, lit, model.thrust, draw.burn_time)
     body = body_at(t, burn_segment(model.thrust, segment, lit, draw.impulse, draw.burn_time), grains)
-    return body.mass, body.cg.x, body.cg.y, body.cg.z
+    j = body.inverse
+    return body.mass, body.cg.x, body.cg.y, body.cg.z, j.xx, j.yy, j.zz, j.xy, j.xz, j.yz

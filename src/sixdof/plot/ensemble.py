@@ -95,7 +95,7 @@ def plot_landing(ds: xr.Dataset, *, shares: Sequence[float] = (0.5, 0.95), ax=No
     ax.plot(*known.T, "o", ms=2.2, mew=0.0, color=GREY, alpha=0.6, label=text, zorder=2)
     ax.plot(0.0, 0.0, "s", ms=6.0, color=INK, label="rail", zorder=4)
     ax.plot(*known.mean(axis=0), "P", ms=7.0, color=CYCLE[1], mec="white", mew=0.6, label="mean place", zorder=4)
-    _draw_ellipses(ax, ellipses)
+    draw_ellipses(ax, ellipses, CYCLE[1])
     levels = sorted(set(density["level"].values))
     ax.contour(density["x"], density["y"], density["density"], levels=levels, colors=CYCLE[2], linewidths=LINE)
     percent = " and ".join(f"{100.0 * share:g} %" for share in shares)
@@ -112,14 +112,15 @@ def plot_landing(ds: xr.Dataset, *, shares: Sequence[float] = (0.5, 0.95), ax=No
     return ax
 
 
-def _draw_ellipses(ax, ellipses):
+def draw_ellipses(ax, ellipses, colour: str) -> None:
+    """Draw ellipses of `study.scatter.containment`, dashed."""
     from matplotlib.patches import Ellipse
 
     for e in ellipses:
         ax.add_patch(
             Ellipse(
                 (float(e.centre_x), float(e.centre_y)), 2.0 * float(e.semi_major), 2.0 * float(e.semi_minor),
-                angle=math.degrees(float(e.angle)), fill=False, ec=CYCLE[1], lw=LINE, ls=(0, (5, 2)), zorder=3,
+                angle=math.degrees(float(e.angle)), fill=False, ec=colour, lw=LINE, ls=(0, (5, 2)), zorder=3,
             )
         )  # fmt: skip
 

@@ -1,4 +1,4 @@
-"""Figures of one flight. Each function takes the Dataset of `sixdof.fly` and returns the axes it drew on."""
+"""Figures of one flight, of its front body: `plot.staging` shows the others. Each takes the Dataset of `sixdof.fly`, returns axes."""
 
 from __future__ import annotations
 
@@ -11,10 +11,11 @@ from sixdof.plot.style import (
     BAND, CYCLE, FONT, GREY, INK, LINE, PALE, axes_or_new, blank, dress, headroom, label, legend, second_axis, shown,
     unwound, widths,
 )  # fmt: skip
-from sixdof.study.reading import climb, downrange, event_values, happened, mission_of, need_flight
+from sixdof.study.reading import body_of, climb, downrange, event_values, happened, mission_of, need_flight
 
 CLOSE = 0.07  # events nearer to each other than this share of the path's extent get one label
 MOST_LINES = 3  # of a label of several events
+LINE_HEIGHT = 0.045  # of a label, as the same share, in a panel of the overview
 LEAST_SPEED = 5.0  # airspeed below which a static margin means nothing, m/s
 USUAL_MARGIN = (1.0, 3.0)  # calibres, common practice
 VALID_MACH = 0.8  # beyond it the aerodynamic model is less sure
@@ -28,8 +29,9 @@ def plot_track(ds: xr.Dataset, *, ax=None):
     ax = axes_or_new(ax, size=(5.6, 5.6))
     along = downrange(ds, who="plot_track")
     scale = _climb_and_fall(ax, ds, along.values, ds["height"].values)
-    at_events = downrange(ds, "event_east", "event_north", who="plot_track").values
-    _mark_events(ax, at_events, ds["event_height"].values, happened(ds), scale, ds["event_time"].values)
+    front = body_of(ds)
+    at_events = downrange(front, "event_east", "event_north", who="plot_track").values
+    _mark_events(ax, at_events, front["event_height"].values, happened(ds), scale, front["event_time"].values)
     ax.set(xlabel=label(along), ylabel=label(ds["height"]))
     legend(ax, **ABOVE)
     dress(ax, "from the side")
@@ -46,7 +48,8 @@ def plot_ground_track(ds: xr.Dataset, *, ax=None):
     ax.annotate("rail", (0.0, 0.0), (0.0, 7.0), ha="center", va="bottom", **small)
     rising = float(ds["east"][-1] * ds["north"][-1]) >= 0.0  # the path comes from the lower left or the upper right
     events = [(name, i) for name, i in happened(ds) if name in ("apogee", "landing") or name.startswith("open ")]
-    _mark_events(ax, ds["event_east"].values, ds["event_north"].values, events, scale, ds["event_time"].values,
+    front = body_of(ds)
+    _mark_events(ax, front["event_east"].values, front["event_north"].values, events, scale, front["event_time"].values,
                  below=rising)  # fmt: skip
     ax.set(xlabel=label(ds["east"]), ylabel=label(ds["north"]))
     legend(ax, **ABOVE)
@@ -72,17 +75,25 @@ def _mark_events(ax, x, y, events, scale, times, *, below=False):
     for name, i in events:
         ax.plot(x[i], y[i], "o", ms=3.0, color=INK, zorder=3)
         text = f"{name.replace('_', ' ')} {times[i]:.1f} s"
-        if groups and math.hypot(x[i] - groups[-1][0], y[i] - groups[-1][1]) < CLOSE * scale:
+        if groups and math.hypot(x[i] - groups[-1][0], y[i] - groups[-1][1]) < _room(groups[-1][2]) * scale:
             groups[-1][2].append(text)
         else:
             groups.append((x[i], y[i], [text]))
     offset, side = ((5.0, -3.0), "top") if below else ((6.0, 2.0), "bottom")
     for gx, gy, texts in groups:
-        lines = texts if len(texts) <= MOST_LINES else [texts[0], f"to {texts[-1]}"]
         ax.annotate(
-            "\n".join(lines), (gx, gy), offset, textcoords="offset points", fontsize=FONT - 1.0, color=INK, va=side,
+            "\n".join(_lines(texts)), (gx, gy), offset, textcoords="offset points", fontsize=FONT - 1.0, color=INK, va=side,
             bbox={"fc": "white", "ec": "none", "alpha": 0.7, "pad": 0.5},
         )  # fmt: skip
+
+
+def _lines(texts: list[str]) -> list[str]:
+    return texts if len(texts) <= MOST_LINES else [texts[0], f"to {texts[-1]}"]
+
+
+def _room(texts: list[str]) -> float:
+    """Return how far from a label, as a share of the path's extent, the next one does not meet it."""
+    return max(CLOSE, LINE_HEIGHT * len(_lines(texts)))
 
 
 def plot_tilt(ds: xr.Dataset, *, ax=None):

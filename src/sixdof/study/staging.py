@@ -22,7 +22,7 @@ from sixdof.study.reading import (
 from sixdof.study.scatter import radius
 
 MOST_BRANCHES = 12  # rows of the table of branches; rarer ones are counted together
-WAYS = ("not down", "under a canopy", "nose first", "tail first", "tumbling")  # of `descent`
+WAYS = ("not at all", "under a canopy", "nose first", "tail first", "tumbling")  # of `descent`
 CAUSES = ("not at all", "by command", "by drag", "by the upper motor")  # of `parting_cause`
 _LIT, _COLUMN = "ignition ", 26
 
@@ -102,18 +102,18 @@ def landing_section(ds: xr.Dataset) -> list[str]:
 
 def _attached(ds: xr.Dataset) -> list[str]:
     never = [str(name) for k, name in enumerate(ds["body"].values[: ds.sizes["joint"] + 1]) if k not in pieces(ds)]
-    return [f"  {name} stays on the stage ahead of it" for name in never]
+    return [f"  {name} stays joined to the stage ahead of it" for name in never]
 
 
 def _piece_landing(ds: xr.Dataset, k: int) -> list[str]:
     name = ds["body"].values[k]
     if not came_down(ds, k)[0]:
-        return [f"  {name}: does not come down"]
+        return [f"  {name} does not come down"]
     facts = ("impact_east", "impact_north", "impact_time", "impact_speed", "impact_energy", "fall_time", "descent")
     east, north, time, speed, energy, fall, way = (float(fact(ds, column, k)[0]) for column in facts)
     text = (
-        f"{name}: {place(east, north)}, {WAYS[int(way)]}, {speed:.1f} m/s, {energy:.0f} J, "
-        f"at {time:.1f} s, {fall:.1f} s after its apogee"
+        f"{name} comes down {place(east, north)}, {WAYS[int(way)]}, at {speed:.1f} m/s with {energy:.0f} J, "
+        f"{fall:.1f} s after its apogee, {time:.1f} s after ignition"
     )
     return [wrapped(text, "    ")]
 
@@ -126,7 +126,7 @@ def _pieces_landing(ds: xr.Dataset, k: int) -> list[str]:
     values = {"impact_speed": ("speed at the ground", "m/s", 1), "impact_energy": ("energy at the ground", "J", 0),
               "fall_time": ("time from its apogee", "s", 1)}  # fmt: skip
     own = apart(ds, k)
-    lines = [wrapped(f"{name}: {ways}", "    ")]
+    lines = [wrapped(f"{name} comes down {ways}", "    ")]
     lines.append(row_of(ds, "  distance from the rail", "m", np.where(own, np.hypot(east, north), np.nan), 0))
     for column, (label, unit, decimals) in values.items():
         lines.append(row_of(ds, f"  {label}", unit, np.where(own, fact(ds, column, k), np.nan), decimals))
@@ -212,6 +212,14 @@ def doings(mission: Mission) -> dict[str, list[int]]:
     return found
 
 
+def came_about(ds: xr.Dataset, what: str) -> np.ndarray:
+    """Return for each flight whether one of `doings` came about, bool (flights,): a charge or an igniter may fail."""
+    verb, name = what.split(" ", 1)
+    event = {"open": what, "light": f"ignition {name}", "separate": f"separation {name}"}[verb]
+    bodies = range(ds.sizes["body"])
+    return np.any([np.isfinite(event_values(ds, event, body=k)) for k in bodies], axis=0)
+
+
 def fired_section(ds: xr.Dataset) -> list[str]:
     """Return which rule opened each canopy, parted and lit each stage.
 
@@ -231,16 +239,18 @@ def _called(ds: xr.Dataset, what: str, rule: int) -> str:
 
 
 def _told(ds: xr.Dataset, what: str, rules: list[int]) -> str:
-    """Return in words which rule did something in one flight, and what the others would have done."""
-    texts = []
+    """Return in words which rule did something in one flight, and what became of the others."""
+    texts, worked = [], came_about(ds, what)[0]
     for rule in sorted(rules, key=lambda r: float(np.nan_to_num(fact(ds, "rule_fired", r)[0], nan=math.inf))):
         fired, acted, given_up = (float(fact(ds, f"rule_{x}", rule)[0]) for x in ("fired", "acted", "given_up"))
         if math.isfinite(given_up):
             said = f"gave up waiting at {given_up:.2f} s"
         elif not math.isfinite(fired):
             said = "never fired"
+        elif not acted:
+            said = f"fired at {fired:.2f} s, when it was done"
         else:
-            said = f"{'did it' if acted else 'fired without effect'} at {fired:.2f} s"
+            said = f"did it at {fired:.2f} s" if worked else f"fired at {fired:.2f} s and nothing came of it"
         texts.append(f"{_called(ds, what, rule)} {said}")
     return "; ".join(texts)
 
@@ -248,9 +258,10 @@ def _told(ds: xr.Dataset, what: str, rules: list[int]) -> str:
 def _told_shares(ds: xr.Dataset, what: str, rules: list[int]) -> str:
     """Return in words how often each rule did something in an ensemble, and how often none did."""
     used = meaningful(ds)
-    acted = np.array([fact(ds, "rule_acted", rule)[used] > 0.0 for rule in rules])
-    texts = [f"{_called(ds, what, rule)} in {int(row.sum())}" for rule, row in zip(rules, acted, strict=True)]
-    none = int((~acted.any(axis=0)).sum())
+    worked = came_about(ds, what)[used]
+    did = np.array([fact(ds, "rule_acted", rule)[used] > 0.0 for rule in rules]) & worked
+    texts = [f"{_called(ds, what, rule)} in {int(row.sum())}" for rule, row in zip(rules, did, strict=True)]
+    none = int((~did.any(axis=0)).sum())
     return f"{', '.join([*texts, *([f'none in {none}'] if none else [])])} of {plural(int(used.sum()))}"
 
 

@@ -1,0 +1,303 @@
+"""Separation, ignition and what follows, against conservation laws and closed forms."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+import models
+import staged
+from sixdof.core import layout as ly
+from sixdof.core.flight import mass_now
+from sixdof.core.types import GRAIN_MASS, Vec3
+from sixdof.ensemble.draws import nominal_draw
+from sixdof.legs import JOINT_FACTS, OF_JOINT, OF_STAGE, Plan, event_names
+from sixdof.parting import Bend, gap_history, matrix, part, segment_distance, turning
+from sixdof.vehicle.mass import mass_at
+
+ROUNDING = 1e-12  # a handful of float64 operations
+G0 = 9.80665
+
+
+@pytest.fixture(scope="module")
+def stack(demo_mission):
+    return staged.stack(demo_mission)
+
+
+# ------------------------------------------------------------------ momentum and energy across a joint
+
+
+def handed(rng, lit=0.0, t=30.0):
+    """A stack somewhere in flight, turning, its booster burnt out at t = 30 s."""
+    hand = np.zeros(ly.HAND_SIZE)
+    hand[ly.H_TIME], hand[ly.H_LIT] = t, lit
+    hand[ly.H_RX : ly.H_RX + 3] = rng.uniform(-100.0, 800.0, 3)
+    hand[ly.H_VX : ly.H_VX + 3] = rng.uniform(-100.0, 200.0, 3)
+    q = rng.normal(size=4)
+    hand[ly.H_QW : ly.H_QW + 4] = q / np.linalg.norm(q)
+    hand[ly.H_WX : ly.H_WX + 3] = rng.uniform(-3.0, 3.0, 3)
+    return hand
+
+
+def body_of(model, unburnt):
+    mass, _, inertia = mass_at(model.mass, unburnt)
+    return mass, inertia
+
+
+def momenta(hand, mass, inertia, earth):
+    """Linear momentum, angular momentum about the world's origin and kinetic energy in a frame momentarily without rotation.
+
+    The rate w is against inertial space, the velocity over the turning ground: v + W x r is the inertial one.
+    """
+    turn = matrix(hand[ly.H_QW : ly.H_QW + 4])
+    r, w = hand[ly.H_RX : ly.H_RX + 3], turn @ hand[ly.H_WX : ly.H_WX + 3]
+    v = hand[ly.H_VX : ly.H_VX + 3] + np.cross(earth, r)
+    spin = turn @ inertia @ turn.T @ w
+    return mass * v, np.cross(r, mass * v) + spin, 0.5 * mass * v @ v + 0.5 * w @ spin
+
+
+@pytest.mark.parametrize("seed", range(5))
+@pytest.mark.parametrize("impulse", [0.0, 4.0])
+def test_parting__keeps_momentum_and_adds_the_work_of_the_impulse(stack, seed, impulse):
+    plan, rng = Plan(stack), np.random.default_rng(seed)
+    draw = nominal_draw(stack)
+    draw.stage[:, OF_STAGE.index("mass")] = rng.uniform(0.9, 1.1, 2)
+    draw.stage[:, OF_STAGE.index("cg_x")] = rng.uniform(-0.02, 0.02, 2)
+    draw.stage[:, OF_STAGE.index("cg_y")] = rng.uniform(-0.003, 0.003, 2)
+    legs = [plan.leg(*key, draw, key[0]) for key in ((0, 1), (0, 0), (1, 1))]
+    hand = handed(rng)
+    halves = part(hand, *legs, impulse, (0.0, 0.0))
+    earth = np.array(legs[0][0].world.earth_rate)
+
+    stage_draws = [draw.stage[k] for k in (0, 1)]
+    whole = momenta(hand, *body_of(legs[0][0], 0.0), earth)
+    pieces = []
+    for given_, (model, _), own, unburnt in zip((halves.fore, halves.aft), legs[1:], stage_draws, (1.0, 0.0)):
+        # a single stage's draw of mass is applied by the kernel: here by hand
+        mass, inertia = own[OF_STAGE.index("mass")], own[OF_STAGE.index("inertia")]
+        table = model.mass._replace(
+            dry=model.mass.dry * mass, cg_x=model.mass.cg_x + own[OF_STAGE.index("cg_x")],
+            cg_y=model.mass.cg_y + own[OF_STAGE.index("cg_y")],
+            **{k: getattr(model.mass, k) * mass * inertia for k in ("ixx", "iyy", "izz", "ixy", "ixz", "iyz")},
+        )  # fmt: skip
+        pieces.append(momenta(given_, *body_of(model._replace(mass=table), unburnt), earth))
+    for i in range(2):
+        scale = np.abs(whole[i]).max()
+        np.testing.assert_allclose(pieces[0][i] + pieces[1][i], whole[i], rtol=0, atol=1e-11 * scale)
+    # an impulse's work is itself times the mean of the speeds, before and after, at which the bodies draw apart where it acts
+    parting = [_apart_on_the_axis(part(hand, *legs, j, (0.0, 0.0)), legs) for j in (0.0, impulse)]
+    work = impulse * 0.5 * sum(parting)
+    assert pieces[0][2] + pieces[1][2] - whole[2] == pytest.approx(work, abs=1e-11 * whole[2])
+    m0, m1 = mass_now(*legs[1], 30.0, ly.UNLIT)[0], mass_now(*legs[2], 30.0, 0.0)[0]
+    assert parting[1] - parting[0] == pytest.approx(impulse * (1.0 / m0 + 1.0 / m1), rel=0.02)  # centres nearly on the axis
+
+
+def _apart_on_the_axis(halves, legs):
+    """Relative speed along the stack's axis of the points on it that the impulse acts on."""
+    along = []
+    for hand, (model, draw), lit in ((halves.fore, legs[1], ly.UNLIT), (halves.aft, legs[2], 0.0)):
+        turn = matrix(hand[ly.H_QW : ly.H_QW + 4])
+        _, _, y, z = mass_now(model, draw, 30.0, lit)[:4]
+        rate = hand[ly.H_WX : ly.H_WX + 3] - turn.T @ np.array(model.world.earth_rate)
+        along.append((turn.T @ hand[ly.H_VX : ly.H_VX + 3] + np.cross(rate, [0.0, -y, -z]))[0])
+    return along[0] - along[1]
+
+
+def test_stack__is_its_stages_at_every_moment(stack):
+    """What falls apart weighs what held together: mass and centre, with every stage's own draw and a tilted joint."""
+    plan = Plan(stack)
+    draw = nominal_draw(stack)
+    draw.stage[:, OF_STAGE.index("mass")] = 1.07, 0.94
+    draw.stage[:, OF_STAGE.index("cg_x")] = 0.01, -0.02
+    draw.joint[1, OF_JOINT.index("tilt_y")] = 0.01
+    whole, fore, aft = (plan.leg(*key, draw, 0) for key in ((0, 1), (0, 0), (1, 1)))
+    start = plan.stack(0, 1).starts[1]
+    for t in (0.0, 0.4, 1.1, 30.0):
+        m, x, y, z = mass_now(*whole, t, 0.0)[:4]
+        m0, x0, y0, z0 = mass_now(*fore, t, ly.UNLIT)[:4]
+        m1, x1, y1, z1 = mass_now(*aft, t, 0.0)[:4]
+        assert m == pytest.approx(m0 + m1, rel=ROUNDING)
+        assert m * x == pytest.approx(m0 * x0 + m1 * (x1 + start), rel=ROUNDING)
+        # a turn of the booster about y by a moves what lies s behind the joint by + s a along z
+        assert m * z == pytest.approx(m0 * z0 + m1 * (z1 + 0.01 * x1), rel=1e-9, abs=1e-12)
+        assert m * y == pytest.approx(m0 * y0 + m1 * y1, abs=1e-12)
+
+
+def test_tilted_joint__turns_thrust_fins_and_the_parted_booster(stack):
+    plan, draw = Plan(stack), nominal_draw(stack)
+    draw.joint[1, OF_JOINT.index("tilt_z")] = 0.02
+    model, kernel_draw = plan.leg(0, 1, draw, 0)
+    plain, _ = plan.leg(0, 1, nominal_draw(stack), 0)
+    assert kernel_draw.tilt_z == 0.02 and kernel_draw.tilt_y == 0.0
+    lever = model.thrust.exit_x - plan.stack(0, 1).starts[1]
+    assert kernel_draw.offset_y == pytest.approx(-0.02 * lever)
+    cant = model.aero.panel[:, 5] - plain.aero.panel[:, 5]
+    sustainer = cant[: len(plan.model(0, 0).aero.panel)]
+    assert not sustainer.any() and np.abs(cant).max() == pytest.approx(0.02 * math.cos(0.785 % (math.pi / 2)), rel=1e-3)
+    hand = handed(np.random.default_rng(1))
+    halves = part(hand, (model, kernel_draw), plan.leg(0, 0, draw, 0), plan.leg(1, 1, draw, 1), 0.0, (0.0, 0.02))
+    nose, tail = (matrix(h[ly.H_QW : ly.H_QW + 4])[:, 0] for h in (halves.fore, halves.aft))
+    assert math.acos(nose @ tail) == pytest.approx(0.02, rel=1e-9)
+    assert (tail - nose) @ matrix(hand[ly.H_QW : ly.H_QW + 4])[:, 1] == pytest.approx(0.02, rel=1e-4)  # towards +y
+
+
+def test_turning__is_a_rotation():
+    turn = turning(0.3, -0.2)
+    np.testing.assert_allclose(turn @ turn.T, np.eye(3), atol=ROUNDING)
+    angle = math.hypot(0.3, 0.2)
+    assert np.trace(turn) == pytest.approx(1.0 + 2.0 * math.cos(angle))
+    assert Bend(0.1, 0.0, 0.05, 0.0).shift(0.5) == (0.0, 0.0)  # at the joint itself
+
+
+# ------------------------------------------------------------------ two stages in a vacuum: the rocket equation
+
+
+def in_vacuum(key, model):
+    """Next to no air (none at all has no unit Reynolds number), no weight, no turning Earth."""
+    return models.world(density=1e-12, gravity=0.0)
+
+
+def test_two_stages__ideal_delta_v(stack):
+    """Tsiolkovsky's equation for both burns: the gas leaves at impulse over propellant mass throughout."""
+    mission = stack.change({"rail.friction": 0.0, "stage.booster.joint.impulse": 0.0, "solver.time_limit": 12.0})
+    plan = Plan(mission)
+    free = {"world": in_vacuum, "thrust": lambda key, model: model.thrust._replace(exit_area=0.0)}
+    flown = staged.flown(mission, **free)
+    speed = {}
+    names = event_names(mission)
+    for name in ("burnout", "burnout thistledown"):
+        row = flown.events[0, names.index(name)]
+        speed[name] = math.hypot(*row[4:7])
+    expected = 0.0
+    for key, name in (((0, 1), "burnout"), ((0, 0), "burnout thistledown")):
+        model = plan.model(*key)
+        full, empty = (mass_at(model.mass, f)[0] for f in (1.0, 0.0))
+        expected += model.thrust.total_impulse / model.mass.grain[:, GRAIN_MASS].sum() * math.log(full / empty)
+        # thrust is straight lines over steps of RK4: the integral of thrust/mass is exact to the fourth order
+        assert speed[name] == pytest.approx(expected, rel=1e-7)
+    after = flown.events[0, names.index("separation booster")]
+    assert math.hypot(*after[4:7]) == pytest.approx(speed["burnout"], rel=1e-9)  # coasting
+
+
+# ------------------------------------------------------------------ bodies after parting
+
+
+def test_coast__of_the_parted_bodies_follows_the_closed_form(stack):
+    """Straight up with drag alone: h = vt^2/(2 g) ln(1 + v^2/vt^2), vt^2 = 2 m g/(rho CA S), for both bodies."""
+    mission = staged.coasting(stack)
+    area, rho = math.pi * 0.1**2 / 4.0, 1.225
+    coefficients = {(0, 1): 0.3, (0, 0): 0.5, (1, 1): 0.9}
+    flown = staged.flown(
+        mission, world=lambda *_: models.world(density=rho), aero=staged.fixed_axial(lambda key, model: coefficients[key] * area / model.aero.area)
+    )  # fmt: skip
+    names = event_names(mission)
+    for body, key in ((0, (0, 0)), (1, (1, 1))):
+        start = flown.events[body, names.index("separation booster")]
+        joint = dict(zip(JOINT_FACTS, flown.joint[0]))
+        top = flown.events[body, names.index("apogee")]
+        mass = flown.body[body, 5]
+        terminal2 = 2.0 * mass * G0 / (rho * coefficients[key] * area)
+        # at the parting each body gets its share of the impulse
+        push = 3.0 / mass * (1.0 if body == 0 else -1.0)
+        v = start[6] + push
+        assert joint["parting_cause"] == 1.0
+        trace = top[3] - start[3]
+        centre = _centre_offset(mission, body)
+        assert trace - centre == pytest.approx(terminal2 / (2.0 * G0) * math.log1p(v**2 / terminal2), abs=2e-3)
+
+
+def _centre_offset(mission, body):
+    """How far the body's centre lies above that of the stack as they part, vertically."""
+    plan = Plan(mission)
+    draw = nominal_draw(mission)
+    t = 30.0
+    x = mass_now(*plan.leg(0, 1, draw, 0), t, 0.0)[1]
+    lit, key = ((ly.UNLIT, (0, 0)), (0.0, (1, 1)))[body]
+    own = mass_now(*plan.leg(*key, draw, 0), t, lit)[1]
+    return x - own - (plan.stack(0, 1).starts[1] if body else 0.0)
+
+
+@settings(max_examples=8, deadline=None)
+@given(ballistic=st.floats(0.002, 0.02), mass=st.floats(0.7, 1.4))
+def test_bodies__of_equal_ballistic_coefficient_stay_together(demo_mission, ballistic, mass):
+    """Without an impulse, CA S/m alike for both: drag slows them alike and no gap opens."""
+    mission = staged.coasting(staged.stack(demo_mission, joint={"impulse": 0.0}))
+    draw = staged.drawn(mission, stage=[(1, OF_STAGE.index("mass"), mass)])
+    plan = Plan(mission)
+    weights = {key: mass_now(*plan.leg(*key, draw, 0), 30.0, 0.0 if key[1] else ly.UNLIT)[0] for key in ((0, 0), (1, 1), (0, 1))}
+    flown = staged.flown(
+        mission, draw, world=lambda *_: models.world(),
+        aero=staged.fixed_axial(lambda key, model: ballistic * weights[key] / model.aero.area),
+    )  # fmt: skip
+    gap = flown.gaps[0][:, 1]
+    # 5 s at some 100 m/s: rounding of positions, and RK4's error, which both bodies share
+    assert len(gap) > 100 and np.abs(gap).max() < 1e-7
+    assert flown.joint[0, JOINT_FACTS.index("recontact")] == 0.0
+
+
+def test_bodies__of_unequal_ballistic_coefficient_part_or_collide(demo_mission):
+    mission = staged.coasting(staged.stack(demo_mission, joint={"impulse": 0.0}))
+    for ratio, met in ((4.0, 0.0), (0.25, 1.0)):
+        light = {(0, 1): 0.5, (0, 0): 0.5, (1, 1): 0.5 * ratio}
+        flown = staged.flown(mission, world=lambda *_: models.world(), aero=staged.fixed_axial(lambda key, model: light[key]))
+        assert flown.joint[0, JOINT_FACTS.index("recontact")] == met
+
+
+def test_joint__parts_by_drag_when_it_holds_no_tension(demo_mission):
+    """The booster, dragged more for its mass, comes off by itself as soon as the thrust no longer pushes; nothing commands it."""
+    rules = [{"name": "late", "when": "burnout", "delay": 9.0, "action": "separate"}, staged.NEVER_LIT]
+    held = staged.flown(staged.stack(demo_mission, rules=rules))
+    slipped = staged.flown(staged.stack(demo_mission, rules=rules, joint={"hold": 0.0, "impulse": 0.0}))
+    facts = dict(zip(JOINT_FACTS, slipped.joint[0]))
+    assert facts["parting_cause"] == 2.0 and facts["parting_time"] == facts["drag_parting_time"]
+    assert dict(zip(JOINT_FACTS, held.joint[0]))["drag_parting_time"] == pytest.approx(facts["drag_parting_time"], abs=1e-9)
+    burnout = slipped.events[1, ly.E_BURNOUT, 0]  # the booster burns the rest of its tail alone
+    assert abs(facts["parting_time"] - burnout) < 0.2  # in the tail of the thrust curve or just after
+
+
+def test_upper_motor__parts_the_stack_that_nobody_parted(demo_mission):
+    rules = [{"name": "light", "when": "burnout", "delay": 0.4, "action": "light", "target": "thistledown"}]
+    flown = staged.flown(staged.stack(demo_mission, rules=rules))
+    facts = dict(zip(JOINT_FACTS, flown.joint[0]))
+    assert facts["parting_cause"] == 3.0
+    lit = flown.events[0, event_names(staged.stack(demo_mission, rules=rules)).index("ignition thistledown"), 0]
+    assert lit == facts["parting_time"]
+
+
+# ------------------------------------------------------------------ the gap
+
+
+def test_segment_distance__against_a_dense_search():
+    rng = np.random.default_rng(3)
+    p0, p1, q0, q1 = rng.normal(size=(4, 40, 3))
+    s = np.linspace(0.0, 1.0, 201)
+    a = p0[:, None] + s[:, None] * (p1 - p0)[:, None]
+    b = q0[:, None] + s[:, None] * (q1 - q0)[:, None]
+    dense = np.linalg.norm(a[:, :, None] - b[:, None], axis=-1).min(axis=(1, 2))
+    np.testing.assert_allclose(segment_distance(p0, p1, q0, q1), dense, atol=0.02)  # half a step of the search
+    assert (segment_distance(p0, p1, q0, q1) <= dense + 1e-12).all()
+
+
+def traces(separation, aside):
+    """Two bodies of 1 m straight up one above the other, drawing apart and moving aside as given (n,)."""
+    n = len(separation)
+    ahead, behind = np.zeros((n, 7)), np.zeros((n, 7))
+    ahead[:, 0] = behind[:, 0] = np.arange(n) * 0.01
+    ahead[:, 3], ahead[:, 6] = 2.0, 1.0
+    behind[:, 3], behind[:, 6] = 1.0 - separation, -separation
+    behind[:, 1] = behind[:, 4] = aside
+    return ahead, behind
+
+
+def test_gap__a_body_that_catches_up_is_flagged_and_one_that_passes_aside_is_not():
+    back = np.concatenate([np.linspace(0.0, 0.3, 30), np.linspace(0.3, -0.5, 30)])
+    straight = gap_history(*traces(back, np.zeros(60)), 0.1)
+    assert straight.recontact == 1.0 and straight.least < 0.0
+    passing = gap_history(*traces(back, np.linspace(0.0, 1.0, 60)), 0.1)
+    assert passing.recontact == 0.0 and passing.least > 0.0
+    apart = gap_history(*traces(np.linspace(0.0, 2.0, 60), np.zeros(60)), 0.1)
+    assert apart.recontact == 0.0 and apart.rows[-1, 1] == pytest.approx(2.0)
