@@ -2,19 +2,24 @@
 
 from __future__ import annotations
 
+import models
 import numpy as np
 
 from sixdof._jit import kernel
 from sixdof.core.actuator import CARRIED, FIN_ROWS, MOTOR_ROWS, keep_fins, move_fins
 from sixdof.core.body import body_at, burn_segment
+from sixdof.core.computer import decide, start_notice
 from sixdof.core.craft import make_craft
 from sixdof.core.descent import fall_step, opening_load
 from sixdof.core.flight import make_events, make_log, make_summary, make_work
 from sixdof.core import flight as fl
+from sixdof.core.layout import (
+    S_BARO, S_BOOSTER, S_ENABLED, S_FRAME_W, S_FX, S_HEIGHT, S_QW, S_QZ, S_TIME, S_VU, SENSED, ST_BURNOUT, ST_LIGHT, ST_PART,
+)  # fmt: skip
 from sixdof.core.loads import START, loads
 from sixdof.core.motion import FREE
 from sixdof.core.step import NO, rk4_step
-from sixdof.core.types import Quat, State, Vec3
+from sixdof.core.types import CANOPY_FAILS, RULE_COLUMNS, RULE_DELAY, Quat, State, Vec3
 
 TIME = 0
 R, V, Q, W = slice(1, 4), slice(4, 7), slice(7, 11), slice(11, 14)  # of a row of `let_go`
@@ -142,6 +147,67 @@ def opening_loads(row, released, times, pressures):
     out = np.empty(times.shape)
     _opening(np.array(row, dtype=float), float(released), times.copy(), pressures.copy(), out)
     return out
+
+
+@kernel
+def _sequence(script, attached, burnt, computer, work, out):
+    sensed = work.sensed
+    for i in range(script.shape[0]):
+        for k in range(sensed.shape[0]):
+            sensed[k] = script[i, k]
+        for k in range(work.stage.shape[0]):
+            if script[i, S_TIME] >= burnt[k]:
+                work.stage[k, ST_BURNOUT] = burnt[k]
+        decide(sensed, AFT_TRAVEL, computer, attached[i], work)
+        out[i] = sensed[S_ENABLED]
+
+
+AFT_TRAVEL = 2.0  # m, of the sequences' rail
+
+
+class Sequence:
+    """What the flight computer notices and does on readings over `ticks` ticks, without any physics.
+
+    readings : values or arrays (ticks,) by name: force (along the axis, m/s^2), height (m, also the barometer's unless `baro`
+    is given), climb (m/s), lean (nose's angle from the vertical, rad). attached : stages behind the front one, (ticks,) or a
+    number, first value: at the start. burnt : true burnout of each stage, s. Left: `time` (ticks,), `rules` (rules, 4),
+    `live` (ticks,) whether the fins are, and the scratch arrays of `work`.
+    """
+
+    def __init__(self, rules, *, ticks=1000, period=0.01, stages=3, canopies=1, attached=0.0, burnt=(), delays=None,
+                 detection=None, fails=(), **readings):  # fmt: skip
+        model = models.model(canopy=np.array([models.canopy(1.0)] * canopies), leg=models.alone()._replace(stages=stages))
+        table = np.array(rules, dtype=float).reshape(-1, RULE_COLUMNS)
+        computer = model.computer._replace(rules=table, detection=detection or models.detection())
+        self.work = work = make_work(model._replace(computer=computer))
+        self.time = period * np.arange(ticks)
+        attached = np.broadcast_to(np.asarray(attached, dtype=float), ticks).copy()
+        work.rule_delay[:] = table[:, RULE_DELAY] if delays is None else delays
+        work.canopy[list(fails), CANOPY_FAILS] = 1.0
+        work.rules[:], work.opened[:], work.stage[:, [ST_LIGHT, ST_PART, ST_BURNOUT]] = -1.0, -1.0, -1.0
+        _start(work.notice, attached[0])
+        out = np.empty(ticks)
+        ends = np.full(stages, np.inf)
+        ends[: len(burnt)] = burnt
+        _sequence(self._script(readings, attached), attached, ends, computer, work, out)
+        self.rules, self.opened, self.stage, self.live = work.rules, work.opened, work.stage, out > 0.5
+        self.notice = work.notice
+
+    def _script(self, readings, attached):
+        found = {"force": 0.0, "height": 0.0, "climb": 0.0, "lean": 0.0} | readings
+        script = np.zeros((len(self.time), len(SENSED)))
+        script[:, S_TIME], script[:, S_BOOSTER] = self.time, attached > 0.0
+        script[:, S_FX], script[:, S_HEIGHT], script[:, S_VU] = found["force"], found["height"], found["climb"]
+        script[:, S_BARO] = found.get("baro", found["height"])
+        # launch frame and body axes alike but for a turn about the third axis
+        script[:, S_FRAME_W] = 1.0
+        script[:, S_QW], script[:, S_QZ] = np.cos(0.5 * np.asarray(found["lean"])), np.sin(0.5 * np.asarray(found["lean"]))
+        return script
+
+
+@kernel
+def _start(notice, attached):
+    start_notice(notice, attached)
 
 
 class Flown:

@@ -28,7 +28,8 @@ def _facts_by_hand(mission, lead=(), counts=()) -> xr.Dataset:
     """What one body leaves that comes down under its canopies, every rule having fired; no joint, no failure."""
     names = {"body": legs.body_names(mission), "rule": legs.rule_names(mission), "canopy": legs.canopy_names(mission)}
     names |= {"joint": legs.joint_names(mission), "failure": np.array([], dtype=str)}
-    values = {"descent": legs.UNDER_CANOPY, "body_status": Status.LANDED, "rule_acted": 1, "rule_given_up": np.nan, "snatch_load": np.nan}
+    values = {"descent": legs.UNDER_CANOPY, "body_status": Status.LANDED, "rule_acted": 1}
+    values |= {"rule_given_up": np.nan, "snatch_load": np.nan}
     ds = xr.Dataset(coords={dim: (dim, np.array(of, dtype=str)) for dim, of in names.items()})
     for v in (*BODY, *JOINT, *RULE, *CANOPY):
         shape = (*counts, ds.sizes[v.dims[0]])
@@ -100,8 +101,10 @@ STAGE_FACTS = {
     "booster": {"impact_time": 50.0, "impact_east": 60.0, "impact_north": -80.0, "impact_speed": 9.0, "impact_energy": 48.6,
                 "impact_mass": 1.2, "fall_time": 42.0, "descent": legs.UNDER_CANOPY, "body_status": Status.LANDED},
 }  # fmt: skip
-JOINT_FACTS = {"parting_time": 2.1, "parting_cause": layout.BY_COMMAND, "parting_speed": 2.5, "drag_parting_time": 2.05, "gap_min": 0.03,
-               "recontact": 0.0}  # fmt: skip
+JOINT_FACTS = {
+    "parting_time": 2.1, "parting_cause": layout.BY_COMMAND, "parting_speed": 2.5, "drag_parting_time": 2.05, "gap_min": 0.03,
+    "recontact": 0.0,
+}  # fmt: skip
 CANOPY_FACTS = {"drogue": (40.0, np.nan, 12.0), "main": (90.0, 140.0, 15.0), "booster canopy": (50.0, np.nan, 8.0)}
 RULE_TIMES = {  # armed, fired, acted
     "fins on": (0.1, 0.5, 1), "fins off": (18.0, 18.0, 1), "drop booster": (2.0, 2.05, 1), "second fire": (2.1, 2.7, 1),
@@ -111,7 +114,7 @@ RULE_TIMES = {  # armed, fired, acted
 
 
 def staged_mission(demo, **changes):
-    """The demo on a booster with a canopy of its own; the booster is dropped, then the upper stage lit. A cord, some failures."""
+    """The demo on a booster with a canopy of its own, dropped before the upper stage is lit; a cord, some failures."""
     tables = on_booster(demo).model_dump()
     canopy = {"kind": "parachute", "name": "booster canopy", "mass": 0.06, "station": 0.2, "diameter": 0.6, "strength": 200.0}
     tables["stage"][1]["part"] = [*tables["stage"][1]["part"], canopy]
@@ -119,7 +122,7 @@ def staged_mission(demo, **changes):
     tables["rule"] = [
         *tables["rule"],
         {"name": "drop booster", "when": "burnout", "stage": "booster", "action": "separate", "target": "booster"},
-        {"name": "second fire", "when": "separation", "delay": 0.6, "action": "light", "target": "thistledown", "tilt_below": 0.4},
+        {"name": "second fire", "when": "separation", "delay": 0.6, "action": "light", "target": "thistledown"},
     ]
     backup = [dict(entry, backup_time=30.0) if entry["canopy"] == "drogue" else entry for entry in tables["recovery"]]
     tables["recovery"] = [*backup, {"canopy": "booster canopy", "when": "apogee", "delay": 0.3, "backup_time": 14.0}]

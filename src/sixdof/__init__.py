@@ -17,6 +17,7 @@ _HOME = {
     "MissionError": "sixdof.mission.errors",
     "fly": "sixdof.flying",
     "disperse": "sixdof.ensemble.run",
+    "rehearse": "sixdof.rehearsal",
     "describe": "sixdof.vehicle.describe",
     "open_result": "sixdof.results",
     "save": "sixdof.results",

@@ -1,6 +1,6 @@
 """The command line: a thin layer over the same calls as in Python.
 
-Exit codes: 0 all went well; 1 a flight ended otherwise than by landing; 2 the input is wrong; 130 interrupted.
+Exit codes: 0 all went well; 1 a flight ended otherwise than by landing, or a rehearsal misfired; 2 the input is wrong; 130 interrupted.
 """
 
 from __future__ import annotations
@@ -11,6 +11,7 @@ import warnings
 from pathlib import Path
 
 OK, NOT_LANDED, BAD_INPUT, INTERRUPTED = 0, 1, 2, 130
+MISFIRED = NOT_LANDED
 
 _ABOUT = """\
 Flights of a small, actively controlled rocket in six degrees of freedom.
@@ -19,6 +20,7 @@ A usual session:
   python -m sixdof check configs/sampler.toml                  is the mission file right, and is the vehicle stable?
   python -m sixdof aero configs/sampler.toml --figures out     drag, stability, what the control fins can do, against Mach
   python -m sixdof fly configs/sampler.toml --figures out      one flight as written, with its figures
+  python -m sixdof rehearse configs/sampler.toml               event rules and laws without physics: what fires when, what misfires
   python -m sixdof disperse configs/sampler.toml --flights 2000 --seed 1 --out flights.nc --figures out
   python -m sixdof fly configs/sampler.toml --seed 1 --flight 17   flight 17 of that ensemble again, in full detail
 """
@@ -31,7 +33,7 @@ def parser() -> argparse.ArgumentParser:
     top = argparse.ArgumentParser(
         prog="python -m sixdof", description=_ABOUT, epilog=_CAUTION, formatter_class=argparse.RawDescriptionHelpFormatter
     )
-    commands = top.add_subparsers(dest="command", required=True, metavar="{check,aero,fly,disperse}")
+    commands = top.add_subparsers(dest="command", required=True, metavar="{check,aero,fly,rehearse,disperse}")
 
     check = commands.add_parser("check", help="check a mission file and describe its vehicle")
     check.set_defaults(run=_check)
@@ -40,17 +42,25 @@ def parser() -> argparse.ArgumentParser:
     fly = commands.add_parser("fly", help="fly once, print the outcome, write the flight and its figures")
     fly.add_argument("--flight", type=int, metavar="N", help="fly flight N of the ensemble with this seed again, bit for bit")
     fly.set_defaults(run=_fly)
+    rehearse = commands.add_parser("rehearse", help="run event rules and laws over sensed values, print when they fire and misfire")
+    rehearse.add_argument("--script", type=Path, metavar="FILE", help="what is sensed, CSV or a flight (.nc); left out, one is flown")
+    rehearse.add_argument("--stage", metavar="NAME", help="the stage whose altimeter runs (the front one's computer if left out)")
+    rehearse.add_argument(
+        "--fail", nargs="+", default=[], metavar="NAME", help='[[failure]] entries that happen, such as "no_separation: booster"'
+    )
+    rehearse.set_defaults(run=_rehearse)
     disperse = commands.add_parser("disperse", help="fly many times, each with its own draw of the [disperse] table")
     disperse.add_argument("--flights", type=int, required=True, metavar="N", help="how many")
     disperse.add_argument("--threads", type=int, metavar="N", help="threads (one a core if left out)")
     disperse.add_argument("--quiet", action="store_true", help="no progress bar")
     disperse.set_defaults(run=_disperse)
-    for command in (check, aero, fly, disperse):
+    for command in (check, aero, fly, rehearse, disperse):
         command.add_argument("mission", type=Path, help="mission file (TOML)")
         command.add_argument("--figures", type=Path, metavar="FOLDER", help="write figures (PNG) into this folder")
         command.epilog = _CAUTION
     for command in (fly, disperse):
         command.add_argument("--seed", type=int, default=0, metavar="S", help="seed of the draws (0 if left out)")
+    for command in (fly, rehearse, disperse):
         command.add_argument("--out", type=Path, metavar="FILE", help="write the result (netCDF-4)")
         command.add_argument("--overwrite", action="store_true", help="replace FILE if it exists")
     return top
@@ -121,6 +131,25 @@ def _fly(chosen) -> int:
 
         _write(chosen.figures, {"vehicle": draw_vehicle(mission).figure, "flight": plot_flight(ds)})
     return OK if int(ds.status) == Status.LANDED else NOT_LANDED
+
+
+def _rehearse(chosen) -> int:
+    from sixdof import load_mission, rehearse
+    from sixdof.results import check_path, save
+    from sixdof.study.rehearsal_report import timeline
+
+    mission = load_mission(chosen.mission)
+    if chosen.out:
+        check_path(chosen.out, overwrite=chosen.overwrite)
+    ds = rehearse(mission, chosen.script, stage=chosen.stage, failures=chosen.fail)
+    print(timeline(ds))
+    if chosen.out:
+        print(f"written: {save(ds, chosen.out, overwrite=chosen.overwrite)}")
+    if chosen.figures:
+        from sixdof.plot import plot_rehearsal
+
+        _write(chosen.figures, {"rehearsal": plot_rehearsal(ds)[0].figure})
+    return MISFIRED if ds.sizes["misfire"] else OK
 
 
 def _disperse(chosen) -> int:

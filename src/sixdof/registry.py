@@ -1,4 +1,4 @@
-"""The registry of every variable a result may hold: dims, unit, meaning, and the columns of the kernel's arrays it is made of."""
+"""The registry of every variable a result may hold: dims, unit, meaning, and the columns of the log it is made of."""
 
 from __future__ import annotations
 
@@ -215,7 +215,8 @@ SENSED = Variable("sensed", ("time", "reading"), "as reading_units", "what the f
 REGISTRY = {
     v.name: v
     for v in (
-        *TIMELINE, *FIN, *EVENT, *OUTCOME, *WAYPOINT, STATUS, *BODY, *JOINT, *RULE, *CANOPY, FAILURE, BRANCH, *PIECE, *GAP, SENSED,
+        *TIMELINE, *FIN, *EVENT, *OUTCOME, *WAYPOINT, STATUS, *BODY, *JOINT, *RULE, *CANOPY, FAILURE, BRANCH, *PIECE, *GAP,
+        SENSED,
     )
 }  # fmt: skip
 TRACK = ("phase", "east", "north", "height", "tilt", "mach", "air_speed")  # what an ensemble keeps of the timeline

@@ -15,11 +15,13 @@ from sixdof._jit import source_hash
 from sixdof.core import layout
 from sixdof.mission.schema import Mission
 from sixdof.registry import (
-    BODY, BRANCH, CANOPY, EVENT, FAILURE, FIN, GAP, JOINT, OUTCOME, PIECE, READING_UNITS, REGISTRY, RULE, SENSED, STATUS, TIMELINE,
-    TRACK, WAYPOINT, Variable,
+    BODY, BRANCH, CANOPY, EVENT, FAILURE, FIN, GAP, JOINT, OUTCOME, PIECE, READING_UNITS, REGISTRY, RULE, SENSED, STATUS,
+    TIMELINE, TRACK, WAYPOINT, Variable,
 )  # fmt: skip
 
-__all__ = ["REGISTRY", "NOMINAL", "check_path", "ensemble_dataset", "flight_dataset", "input_name", "open_result", "save", "track_columns"]
+__all__ = [
+    "NOMINAL", "REGISTRY", "check_path", "ensemble_dataset", "flight_dataset", "input_name", "open_result", "save", "track_columns",
+]  # fmt: skip
 NOMINAL = "nominal"  # the branch without a failure
 
 

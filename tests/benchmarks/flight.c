@@ -30,10 +30,11 @@ enum {
     BODY_COLUMNS = 6,
     FIN_COLUMNS = 9,
     PANEL_COLUMNS = 10,
-    RULE_COLUMNS = 8,
+    RULE_COLUMNS = 15,
     AIR_COLUMNS = 5,
     MOST_FINS = 16,
     MOST_RULES = 16,
+    MOST_BURNS = 8,
     ISSUED = 64,
     OUTCOMES = 28 /* counted by `report` */
 };
@@ -43,6 +44,13 @@ enum {
     K_OVER, K_ROWS, K_PRESSURE, K_LOW, K_HIGH, K_INTEGRAL, K_FILTER, K_ON_ERROR, K_CASCADE, K_RATE_LIMIT,
     K_DEMAND_LIMIT, K_HEAD, K_ROW = 13
 };
+/* of a rule, as in sixdof.core.types; what parts, lights and opens is left out of an ascent of one stage */
+enum {
+    RULE_TRIGGER, RULE_THRESHOLD, RULE_ORDER, RULE_DELAY, RULE_ACTION, RULE_TARGET, RULE_TILT_BELOW, RULE_SPEED_ABOVE,
+    RULE_SPEED_BELOW, RULE_HEIGHT_ABOVE, RULE_HEIGHT_BELOW, RULE_BOOSTER, RULE_AFTER, RULE_BEFORE, RULE_PATIENCE
+};
+enum { BY_TIME, BY_LIFTOFF, BY_RAIL, BY_BURNOUT, BY_APOGEE, BY_CLIMBING, BY_FALLING, BY_SEPARATION, BY_IGNITION, BY_EJECTION };
+enum { ENABLE, DISABLE };
 enum { HOLD, ON_RAIL, PIVOT, FREE };
 enum { FRICTION_ROUNDS = 4 }; /* as in sixdof.core.motion.pivot_rate */
 
@@ -73,6 +81,8 @@ typedef struct {
     double period;
     Quat frame;
     double time_limit;
+    double liftoff_force, liftoff_height, ignition_force, burnout_force, burnout_debounce, by_barometer, apogee_drop;
+    double apogee_debounce;
 } Input;
 
 typedef struct {
@@ -460,7 +470,9 @@ static void pick_targets(const Input *in, Servos *x, long tick, int late) {
 /* ------------------------------------------------------------------ flight computer and observer */
 
 typedef struct {
-    double liftoff, rail, burnout, apogee, enabled, memory[9], armed[MOST_RULES], fired[MOST_RULES];
+    double liftoff, rail, apogee, ignition[MOST_BURNS], burnout[MOST_BURNS], quiet, sinking, highest, true_burnout;
+    int burns, thrusting;
+    double enabled, memory[9], armed[MOST_RULES], fired[MOST_RULES], given_up[MOST_RULES];
     double command[MOST_FINS], cut;
     Quat goal, believed;
     Vec place, velocity; /* as sensed */
@@ -480,32 +492,88 @@ static double tilt_of(const Input *in, Quat q) {
     return acos(clip(matrix_of(multiply(conjugate(in->frame), q)).xx, -1.0, 1.0));
 }
 
+static void notice_burns(const Input *in, double t, double force, Computer *c) {
+    if (c->burns >= MOST_BURNS) return;
+    if (!c->thrusting) {
+        if (force > in->ignition_force) {
+            c->ignition[c->burns] = t;
+            c->thrusting = 1;
+        }
+    } else if (force >= in->burnout_force) {
+        c->quiet = -1.0;
+    } else {
+        if (c->quiet < 0.0) c->quiet = t;
+        if (t - c->quiet >= in->burnout_debounce - 1e-9) {
+            c->burnout[c->burns++] = t;
+            c->thrusting = 0;
+            c->quiet = -1.0;
+        }
+    }
+}
+
+static void notice(const Input *in, double t, const State *s, double force, Computer *c) {
+    if (c->liftoff < 0.0) {
+        if (!(force > in->liftoff_force || s->r.z > in->liftoff_height)) return;
+        c->liftoff = c->ignition[0] = t;
+        c->thrusting = 1;
+    }
+    if (c->rail < 0.0 && dot(s->r, s->r) > in->aft_travel * in->aft_travel) c->rail = t;
+    notice_burns(in, t, force, c);
+    if (c->apogee >= 0.0 || c->rail < 0.0) return;
+    int sinking = s->v.z < 0.0;
+    if (in->by_barometer > 0.0) {
+        if (s->r.z > c->highest) c->highest = s->r.z;
+        sinking = s->r.z < c->highest - in->apogee_drop;
+    }
+    if (!sinking) {
+        c->sinking = -1.0;
+        return;
+    }
+    if (c->sinking < 0.0) c->sinking = t;
+    if (t - c->sinking >= in->apogee_debounce - 1e-9) c->apogee = t;
+}
+
+static int triggered(const double *rule, double t, const State *s, const Computer *c) {
+    switch ((int)rule[RULE_TRIGGER]) {
+    case BY_TIME: return t >= rule[RULE_THRESHOLD];
+    case BY_LIFTOFF: return c->liftoff >= 0.0;
+    case BY_RAIL: return c->rail >= 0.0;
+    case BY_BURNOUT: return c->burnout[(int)rule[RULE_ORDER]] >= 0.0;
+    case BY_APOGEE: return c->apogee >= 0.0;
+    case BY_CLIMBING: return c->liftoff >= 0.0 && s->r.z >= rule[RULE_THRESHOLD];
+    case BY_FALLING: return c->apogee >= 0.0 && s->r.z <= rule[RULE_THRESHOLD];
+    case BY_IGNITION: return c->ignition[(int)rule[RULE_ORDER]] >= 0.0;
+    case BY_EJECTION: return c->true_burnout >= 0.0;
+    }
+    return 0;
+}
+
+static int inhibited(const Input *in, const double *rule, const State *s, double since, double speed2) {
+    double low = rule[RULE_SPEED_ABOVE] > 0.0 ? rule[RULE_SPEED_ABOVE] : 0.0, high = rule[RULE_SPEED_BELOW];
+    if (s->r.z < rule[RULE_HEIGHT_ABOVE] || s->r.z > rule[RULE_HEIGHT_BELOW]) return 1;
+    if (since < rule[RULE_AFTER] || since > rule[RULE_BEFORE] || rule[RULE_BOOSTER] > 0.5) return 1;
+    if (speed2 < low * low || (high < INFINITY && speed2 > high * high)) return 1;
+    return rule[RULE_TILT_BELOW] < INFINITY && tilt_of(in, s->q) > rule[RULE_TILT_BELOW];
+}
+
 static void run_rules(const Input *in, double t, const State *s, Computer *c) {
-    double speed2 = dot(s->v, s->v);
+    double speed2 = dot(s->v, s->v), since = c->liftoff >= 0.0 ? t - c->liftoff : -1.0;
     for (long i = 0; i < in->rules_n; i++) {
         const double *rule = in->rules + RULE_COLUMNS * i;
-        if (c->fired[i] >= 0.0) continue;
+        if (c->fired[i] >= 0.0 || c->given_up[i] >= 0.0) continue;
         if (c->armed[i] < 0.0) {
-            int due = 0;
-            switch ((int)rule[0]) {
-            case 0: due = t >= rule[1]; break;
-            case 1: due = c->liftoff >= 0.0; break;
-            case 2: due = c->rail >= 0.0; break;
-            case 3: due = c->burnout >= 0.0; break;
-            case 4: due = c->apogee >= 0.0; break;
-            case 5: due = c->liftoff >= 0.0 && s->r.z >= rule[1]; break;
-            case 6: due = c->apogee >= 0.0 && s->r.z <= rule[1]; break;
-            }
-            if (!due) continue;
+            if (!triggered(rule, t, s, c)) continue;
             c->armed[i] = t;
         }
-        if (t < c->armed[i] + rule[2] - 1e-9) continue;
-        double low = rule[6] > 0.0 ? rule[6] : 0.0, high = rule[7];
-        if (speed2 < low * low || (high < INFINITY && speed2 > high * high)) continue;
-        if (rule[5] < INFINITY && tilt_of(in, s->q) > rule[5]) continue;
+        double due = c->armed[i] + rule[RULE_DELAY];
+        if (t < due - 1e-9) continue;
+        if (inhibited(in, rule, s, since, speed2)) {
+            if (t - due >= rule[RULE_PATIENCE] - 1e-9 || since > rule[RULE_BEFORE]) c->given_up[i] = t;
+            continue;
+        }
         c->fired[i] = t;
-        if ((int)rule[3] == 0) c->enabled = 1.0;
-        if ((int)rule[3] == 1) c->enabled = 0.0;
+        if ((int)rule[RULE_ACTION] == ENABLE) c->enabled = 1.0;
+        if ((int)rule[RULE_ACTION] == DISABLE) c->enabled = 0.0;
     }
 }
 
@@ -588,12 +656,7 @@ static void tick(const Input *in, double t, long number, const State *s, Vec fel
     c->believed = s->q; /* ideal sensors */
     c->place = s->r;
     c->velocity = s->v;
-    if (c->liftoff < 0.0 && (felt.x > 20.0 || s->r.z > 10.0)) c->liftoff = t;
-    if (c->liftoff >= 0.0) {
-        if (c->rail < 0.0 && dot(s->r, s->r) > in->aft_travel * in->aft_travel) c->rail = t;
-        if (c->burnout < 0.0 && felt.x < 0.0) c->burnout = t;
-        if (c->apogee < 0.0 && s->v.z < 0.0 && c->rail >= 0.0) c->apogee = t;
-    }
+    notice(in, t, s, felt.x, c);
     run_rules(in, t, s, c);
 
     double since = c->liftoff >= 0.0 ? t - c->liftoff : -1.0, pitch, yaw, roll;
@@ -725,10 +788,12 @@ int fly_ascent(const Input *in, double *out) {
     int phase = HOLD;
     Burn burn = burn_segment(in, 0);
     Body body = body_at(in, 0.0, burn);
-    Computer c = {.liftoff = -1, .rail = -1, .burnout = -1, .apogee = -1, .goal = {1, 0, 0, 0}, .margin = INFINITY};
+    Computer c = {.liftoff = -1, .rail = -1, .apogee = -1, .quiet = -1, .sinking = -1, .highest = -INFINITY,
+                  .true_burnout = -1, .goal = {1, 0, 0, 0}, .margin = INFINITY};
     for (long i = 0; i < in->controls; i++)
         x.targets[i] = x.motors[0][i] = x.fins[0][i] = x.fins[1][i] = x.fins[2][i] = in->centring[i];
-    for (int i = 0; i < MOST_RULES; i++) c.armed[i] = c.fired[i] = -1.0;
+    for (int i = 0; i < MOST_RULES; i++) c.armed[i] = c.fired[i] = c.given_up[i] = -1.0;
+    for (int i = 0; i < MOST_BURNS; i++) c.ignition[i] = c.burnout[i] = -1.0;
 
     while (t < in->time_limit) {
         Loads l = loads(in, &s, &body, x.fins, 0);
@@ -822,6 +887,7 @@ int fly_ascent(const Input *in, double *out) {
             if (breaks && t >= t_break - 1e-9) {
                 burn = burn_segment(in, ++segment);
                 body = body_at(in, t, burn);
+                if (segment >= in->breaks - 1) c.true_burnout = t;
             }
         }
     }

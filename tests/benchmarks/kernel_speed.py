@@ -64,6 +64,7 @@ _NUMBERS = [
         cant dry cg:3 inertia:6 propellant moment:3 linear:6 square:2 total_impulse thrust_line:3 exit:3 exit_area
         exit_swirl reference_pressure friction_rail fore_travel aft_travel aft_x base_x line:3 rest:13 frequency damping rate_limit
         acceleration_limit travel delay backlash dead_band resolution stall_torque period frame:4 time_limit
+        liftoff_force liftoff_height ignition_force burnout_force burnout_debounce by_barometer apogee_drop apogee_debounce
         """.split()
     )
 ]
@@ -88,7 +89,7 @@ def c_input(model, draw):
     craft = make_craft(model, draw, np.zeros_like(world.air), seen)
     rest, grains = state_at_rest(craft, draw), craft.grains
     numbers = {}
-    for part in (world, thrust, model.rail, computer, aero, craft, grains, craft.servo):
+    for part in (world, thrust, model.rail, computer, computer.detection, aero, craft, grains, craft.servo):
         numbers |= part._asdict()
     numbers |= {
         "earth": world.earth_rate,

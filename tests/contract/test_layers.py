@@ -17,9 +17,19 @@ BELOW = {
     "world": {"core", "mission"},
     "vehicle": {"core", "mission", "world"},
     "autopilot": {"core", "mission", "vehicle", "world"},
-    "ensemble": {"core", "mission", "vehicle", "world", "autopilot", "model", "results", "flying", "laws", "_jit", "status"},
+    "ensemble": {
+        "core", "mission", "vehicle", "world", "autopilot", "model", "legs", "results", "flying", "laws", "_jit", "status",
+    },
     "study": {"core", "mission", "vehicle", "world", "autopilot", "ensemble.draws", "model", "results", "status"},
     "plot": {"mission", "vehicle", "autopilot", "results", "study", "status"},
+}
+# modules that join rooms: flights are put together below what keeps and what reads their results
+JOINING = {
+    "parting": {"core", "vehicle"},
+    "model": {"core", "mission", "vehicle", "world", "autopilot"},
+    "legs": {"core", "mission", "vehicle", "autopilot", "model", "parting", "laws"},
+    "registry": {"core", "legs", "status"},
+    "results": {"core", "mission", "legs", "registry", "_jit", "status"},
 }
 OUTSIDE_CORE = {"numpy", "math", "typing", "__future__"}
 
@@ -31,7 +41,14 @@ def imports(path: Path):
             yield from (alias.name for alias in node.names)
         elif isinstance(node, ast.ImportFrom):
             assert node.level == 0, f"{path}: relative import"
-            yield node.module
+            # `from sixdof import legs` names a module too
+            yield from (f"sixdof.{alias.name}" for alias in node.names) if node.module == "sixdof" else (node.module,)
+
+
+def is_below(module: str, allowed: set[str]) -> bool:
+    """Tell whether a module of sixdof is one of `allowed`, or in one."""
+    inside = module.removeprefix("sixdof.")
+    return any(inside == name or inside.startswith(name + ".") for name in allowed)
 
 
 @pytest.mark.parametrize("room", BELOW)
@@ -41,9 +58,14 @@ def test_room__imports_only_what_is_below(room):
     for path in files:
         for module in imports(path):
             if module.startswith("sixdof."):
-                inside = module.removeprefix("sixdof.")
-                allowed = BELOW[room] | {room}
-                assert any(inside == name or inside.startswith(name + ".") for name in allowed), f"{path}: {module}"
+                assert is_below(module, BELOW[room] | {room}), f"{path}: {module}"
+
+
+@pytest.mark.parametrize("name", JOINING)
+def test_joining_module__imports_only_what_is_below(name):
+    for module in imports(SOURCE / f"{name}.py"):
+        if module.startswith("sixdof."):
+            assert is_below(module, JOINING[name]), module
 
 
 def test_core__imports_only_numpy_and_math():

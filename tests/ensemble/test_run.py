@@ -5,14 +5,18 @@ from __future__ import annotations
 import signal
 import threading
 import time
+from contextlib import contextmanager
 
 import numpy as np
 import pytest
 import xarray as xr
+from staged import stack
 
 import sixdof
 from sixdof.core import layout
 from sixdof.ensemble import run
+from sixdof.ensemble.draws import draw_table
+from sixdof.legs import BODY_FACTS, CANOPY_FACTS, RULE_FACTS
 from sixdof.results import REGISTRY, check_path
 
 FLIGHTS, SEED = 24, 11
@@ -48,9 +52,65 @@ def test_disperse__another_seed_is_another_ensemble(demo_mission, flights):
 
 @pytest.mark.parametrize("number", [0, 7, FLIGHTS - 1])
 def test_fly__reflies_one_flight_bit_for_bit(demo_mission, flights, number):
-    alone = sixdof.fly(demo_mission, flight=number, seed=SEED)
-    for name in (*layout.SUMMARY, *(f"event_{c}" for c in layout.EVENT_COLUMNS)):
+    assert_same_flight(sixdof.fly(demo_mission, flight=number, seed=SEED), flights, number)
+
+
+def assert_same_flight(alone, flights, number):
+    """Hold every number that a flight of an ensemble has and a single flight too to the bit; tracks are thinned apart."""
+    names = [name for name, values in flights.data_vars.items() if name in alone and "point" not in values.dims]
+    expected = {*layout.SUMMARY, *(f"event_{c}" for c in layout.EVENT_COLUMNS), *BODY_FACTS, *RULE_FACTS, *CANOPY_FACTS}
+    assert {name for name in expected if name in REGISTRY} <= set(names)
+    for name in names:
         np.testing.assert_array_equal(alone[name].values, flights[name].sel(flight=number).values, err_msg=name)
+
+
+# ---------------------------------------------------------------- two stages
+
+OFTEN = [{"kind": "no_ignition", "of": "thistledown", "probability": 0.4}, {"kind": "no_separation", "of": "booster", "probability": 0.3},
+         {"kind": "no_canopy", "of": "booster main", "probability": 0.5}]  # fmt: skip
+VARIED = {
+    "motor.impulse": {"sd": 0.02}, "vehicle.mass": {"sd": 0.02}, "joint.delay": {"sd": "30 ms"}, "joint.impulse": {"sd": 0.1},
+    "joint.tilt_y": {"sd": "0.1 deg"}, "ignition.delay": {"kind": "uniform", "low": "0 s", "high": "0.3 s"}, "rule.delay": {"sd": "0.05 s"},
+    "canopy.drag": {"sd": 0.05}, "wind.speed": {"mean": "4 m/s", "sd": "1 m/s"},
+}  # fmt: skip
+
+
+@pytest.fixture(scope="module")
+def stacked(demo_mission):
+    return stack(demo_mission, failures=OFTEN).change({"disperse": VARIED})
+
+
+@pytest.fixture(scope="module")
+def stacked_flights(stacked):
+    return sixdof.disperse(stacked, FLIGHTS, seed=SEED, threads=1, progress=False)
+
+
+def test_stack__two_threads_give_the_bits_of_one(stacked, stacked_flights):
+    """Other branches, other bodies in each flight, on scratch arrays that the flight before has used."""
+    again = sixdof.disperse(stacked, FLIGHTS, seed=SEED, threads=2, progress=False)
+    assert bare(again).identical(bare(stacked_flights))
+    assert len(set(stacked_flights.branch.values)) > 4
+
+
+@pytest.mark.parametrize("number", [0, 1, 2, 3, FLIGHTS - 1])
+def test_stack__reflies_one_flight_bit_for_bit(stacked, stacked_flights, number):
+    assert_same_flight(sixdof.fly(stacked, flight=number, seed=SEED), stacked_flights, number)
+
+
+def test_stack__failures_are_those_drawn_and_have_their_consequences(stacked, stacked_flights):
+    drawn = draw_table(stacked, SEED, 0, FLIGHTS)["failure_drawn"].values > 0
+    ds = stacked_flights
+    np.testing.assert_array_equal(ds.failure_happened.values[:, : len(OFTEN)] > 0, drawn)
+    unlit, joined, packed = drawn.T
+    assert all(0 < column.sum() < FLIGHTS for column in (unlit, joined, packed))
+    times = ds.event_time.transpose("flight", "body", "event")
+    lit = np.isfinite(times.sel(event="ignition thistledown").values[:, 0])
+    parted = np.isfinite(ds.parting_time.values[:, 0])
+    np.testing.assert_array_equal(parted, ~joined)
+    np.testing.assert_array_equal(lit, ~unlit & ~joined)  # the rule that lights it waits for the separation
+    assert not np.isfinite(times.sel(event="open booster main").values[packed]).any()
+    same = ds.impact_time.values[:, 0] == ds.impact_time.values[:, 1]
+    np.testing.assert_array_equal(same, joined)  # what never parts comes down as one
 
 
 def test_reopening__gives_the_same_dataset(demo_mission, tmp_path):
@@ -100,16 +160,24 @@ def test_failures__are_rows_with_a_status(demo_mission):
     assert bool(np.isfinite(ds.apogee.where(~stayed, drop=True)).all())
 
 
-def test_interrupt__keeps_what_is_finished(demo_mission, tmp_path):
+def test_interrupt__keeps_what_is_finished(demo_mission, tmp_path, monkeypatch):
+    """Ctrl-C a second after the first flights have set out (drawing them all takes its own time before)."""
     path = tmp_path / "flights.nc"
-    timer = threading.Timer(1.0, lambda: signal.raise_signal(signal.SIGINT))
     if threading.current_thread() is not threading.main_thread():
         pytest.skip("Ctrl-C reaches the main thread only")
+    caught, timer = run.interruptible, threading.Timer(3.0, lambda: signal.raise_signal(signal.SIGINT))
+
+    @contextmanager
+    def interrupted_soon():
+        with caught() as stop:
+            timer.start()
+            yield stop
+
+    monkeypatch.setattr(run, "interruptible", interrupted_soon)
     begun = time.monotonic()
-    timer.start()
-    ds = sixdof.disperse(demo_mission, 200_000, seed=SEED, out=path, progress=False)
+    ds = sixdof.disperse(demo_mission, 100_000, seed=SEED, out=path, progress=False)
     assert time.monotonic() - begun < 60.0  # all of them would take many minutes
-    assert 0 < ds.sizes["flight"] < 200_000
+    assert 0 < ds.sizes["flight"] < 100_000
     assert "interrupted" in ds.attrs
     assert sixdof.open_result(path).identical(ds)
     assert float(ds.apogee[0]) == float(sixdof.fly(demo_mission, flight=int(ds.flight[0]), seed=SEED).apogee)

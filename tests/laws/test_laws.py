@@ -119,12 +119,13 @@ def test_control__direct_angles_fins_and_canopy_of_its_own(demo_mission):
     travel = mission.servo.travel
     assert live.fin_command.values == pytest.approx(np.tile(np.clip(angles, -travel, travel), (live.sizes["time"], 1)), rel=EXACT)
     assert float(ds.saturation_share) == 1.0  # fin 2 is asked beyond its stop
-    start = float(ds.event_time.sel(event="fins_enabled"))
+    times = ds.event_time.isel(body=0)
+    start = float(times.sel(event="fins_enabled"))
     assert 0.5 < start < 0.6
-    opened = ds.event_time.sel(event="open main")
+    opened = times.sel(event="open main")
     assert float(opened) == pytest.approx(float(ds.apogee_time), abs=0.02)  # a tick and a bit
-    assert np.isnan(ds.event_time.sel(event="open drogue"))
-    assert float(ds.event_time.sel(event="fins_disabled")) == pytest.approx(float(opened), abs=1e-9)
+    assert np.isnan(times.sel(event="open drogue"))
+    assert float(times.sel(event="fins_disabled")) == pytest.approx(float(opened), abs=1e-9)
 
 
 @pytest.mark.parametrize("jitted", [False, True])
@@ -227,10 +228,10 @@ def test_ensemble__a_law_that_fails_is_a_row_with_that_status(demo_mission, jitt
 
 
 @pytest.mark.parametrize("form", FORM)
-def test_flier__picks_processes_for_plain_python_alone(demo_mission, law_of, form):
-    from sixdof.ensemble.run import Flier
+def test_crew__picks_processes_for_plain_python_alone(demo_mission, law_of, form):
+    from sixdof.ensemble.run import Crew
 
-    assert Flier(demo_mission, control=law_of(form)).plain == (form == "python")
+    assert Crew(demo_mission, control=law_of(form)).plain == (form == "python")
 
 
 # ---------------------------------------------------------------- layouts

@@ -143,6 +143,24 @@ def test_metrics__a_known_oscillation_in_the_log(demo_mission):
     assert np.degrees(float(found["tilt_error_rms"].sel(phase="live"))) == 0.0
 
 
+def test_metrics__fins_of_a_stage_that_has_gone_count_while_they_were_there(demo_mission):
+    """Two of four fins go at 3 s (NaN from then on); until then all move at the rate limit, after that the others stand still."""
+    ds = flight_by_hand(demo_mission)
+    ds = ds.assign(waypoint_miss=("waypoint_number", []), waypoint_time=("waypoint_number", [])).assign_coords(axis=["x", "y", "z"])
+    time = ds["time"].values
+    angle = demo_mission.servo.rate_limit * np.minimum(time, 3.0)
+    angles = np.column_stack([angle] * 4)
+    angles[time > 3.0, 2:] = np.nan
+    ds["fin_angle"] = (("time", "fin"), angles)
+    ds["fin_command"] = (("time", "fin"), np.where(np.isnan(angles), np.nan, 0.0))
+    ds["fin_command"].values[time > 4.0, 0] = demo_mission.servo.travel
+    live = control_metrics(ds).sel(phase="live")
+    # rows every 0.5 s from 1.0 s (live from 0.6 s) to 10.0 s: 19 of them, 12 after 4 s; 4 of 18 moves before the fins go
+    assert float(live["saturation_share"]) == pytest.approx(12.0 / 19.0, rel=EXACT)
+    assert float(live["rate_limit_share"]) == pytest.approx(16.0 / (4.0 * 4.0 + 2.0 * 14.0), rel=EXACT)
+    assert live["servo_travel"].values == pytest.approx(np.full(4, 2.0 * demo_mission.servo.rate_limit), rel=EXACT)
+
+
 def test_channel_error__short_way_round(demo_mission):
     ds = flight_by_hand(demo_mission)
     ds["roll"].values[:], ds["goal_roll"].values[:] = math.pi - 0.1, -math.pi + 0.1

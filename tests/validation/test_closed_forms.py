@@ -206,7 +206,7 @@ TERMINAL = 6.869426437624  # sqrt(2 m g/(rho Cd A)), 5 kg
 
 def canopied(world=None):
     return models.model(
-        world=world or models.world(), mass=models.mass(dry=5.0), canopy=np.array([[AREA, 0.0]]), tumble_area=0.0
+        world=world or models.world(), mass=models.mass(dry=5.0), canopy=np.array([models.canopy(AREA)]), tumble_area=0.0
     )
 
 

@@ -6,6 +6,7 @@ and wind keep them busy. Tolerances are two to five times the difference measure
 
 from __future__ import annotations
 
+import models
 import numpy as np
 import pytest
 from drivers import Flown
@@ -17,7 +18,10 @@ from sixdof.core import control as co
 from sixdof.core import guidance as gu
 from sixdof.core import layout as la
 from sixdof.core.actuator import DEAD, STUCK
-from sixdof.core.types import ACTION_ENABLE, ACTION_GUIDE, TRIGGER_LIFTOFF
+from sixdof.core.types import (
+    ACTION_DEPLOY, ACTION_DISABLE, ACTION_ENABLE, ACTION_GUIDE, CANOPY_DRAG_AREA, RULE_DELAY, TRIGGER_APOGEE, TRIGGER_BURNOUT,
+    TRIGGER_CLIMBING, TRIGGER_EJECTION, TRIGGER_FALLING, TRIGGER_IGNITION, TRIGGER_LIFTOFF, TRIGGER_RAIL, TRIGGER_TIME,
+)  # fmt: skip
 from sixdof.ensemble.draws import kernel_draw
 from sixdof.model import build_model
 
@@ -124,14 +128,80 @@ def test_guidance__smooth_slewed_and_fed_forward(demo):
 def test_guidance__over_height_then_held(demo):
     model, draw = demo
     profile = np.array([[5.0, 0.0, 0.0, 0.0], [40.0, 0.05, -0.02, 0.1]])
-    free = [np.inf, -np.inf, np.inf]
     rules = np.array([
-        [TRIGGER_LIFTOFF, 0.0, 0.4, ACTION_ENABLE, 0.0, *free], [TRIGGER_LIFTOFF, 0.0, 0.9, ACTION_GUIDE, 2.0, *free],
+        models.rule(TRIGGER_LIFTOFF, ACTION_ENABLE, delay=0.4), models.rule(TRIGGER_LIFTOFF, ACTION_GUIDE, delay=0.9, target=2),
     ])  # fmt: skip
     guidance = model.computer.guidance._replace(profile=profile, over=int(gu.BY_HEIGHT))
     _, flown = assert_same(with_computer(model, guidance=guidance, rules=rules), draw, SMOOTH)
     goal = flown.log[flown.log[:, la.L_TIME] > 1.0][:, la.L_GOAL_PITCH]
     assert np.ptp(goal) < 1e-12 and flown.log[-1, la.L_MODE] == gu.HOLD_DIRECTION
+
+
+PULSES = thrust((0.0, 0.4, 0.401, 0.7, 0.701, 1.1, 1.101), (120.0, 120.0, 0.0, 0.0, 120.0, 120.0, 0.0), propellant=0.1)
+RULES = {
+    "burns and their delays": [
+        models.rule(TRIGGER_BURNOUT, ACTION_ENABLE, delay=0.05),
+        models.rule(TRIGGER_IGNITION, ACTION_DISABLE, order=1),
+        models.rule(TRIGGER_BURNOUT, ACTION_ENABLE, order=1, height_above=25.0),
+        models.rule(TRIGGER_EJECTION, ACTION_GUIDE, delay=0.033, target=2),
+    ],
+    "conditions": [
+        models.rule(TRIGGER_LIFTOFF, ACTION_ENABLE, speed_above=15.0),
+        models.rule(TRIGGER_RAIL, ACTION_GUIDE, target=2, after=0.8, tilt_below=0.3),
+        models.rule(TRIGGER_CLIMBING, ACTION_DISABLE, threshold=5.0, height_above=12.0, speed_below=100.0, booster=0.0),
+        models.rule(TRIGGER_TIME, ACTION_ENABLE, threshold=0.9, before=1.3),
+        models.rule(TRIGGER_TIME, ACTION_ENABLE, threshold=1.2),
+        models.rule(TRIGGER_LIFTOFF, ACTION_DISABLE, booster=1.0),
+    ],
+    "patience": [
+        models.rule(TRIGGER_LIFTOFF, ACTION_ENABLE, speed_above=25.0, patience=0.2),
+        models.rule(TRIGGER_RAIL, ACTION_ENABLE, height_above=10.0, patience=2.0),
+        models.rule(TRIGGER_BURNOUT, ACTION_DISABLE, height_above=100.0, before=1.05),
+    ],
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("name", RULES)
+def test_rules__as_the_reference(demo, name):
+    """Two pulses of thrust; when every rule was armed, fired, acted and gave up."""
+    model, draw = demo
+    computer = {"rules": np.array(RULES[name]), "detection": models.detection(burnout_debounce=0.02)}
+    plain, flown = assert_same(with_computer(model._replace(thrust=PULSES), **computer), draw, SMOOTH)
+    np.testing.assert_allclose(flown.rules, plain["rules"], rtol=0.0, atol=1e-9)  # s
+    fired, given_up = (plain["rules"][:, k] >= 0.0 for k in (1, 3))
+    assert fired.any() and not (fired & given_up).any()
+    assert given_up.any() == (name == "patience")
+
+
+OPENINGS = {
+    "filled at once": [models.canopy(0.4), models.canopy(2.0, wait=0.21)],
+    "waits": [models.canopy(0.4, 0.1, wait=0.137), models.canopy(2.0, 0.35, wait=0.21)],
+    "reefed": [models.canopy(0.4, 0.1), models.canopy(2.0, 0.3, wait=0.05, reef_share=0.15, reef_time=1.234)],
+}
+FALLING_STEPS = 5e-5  # m: RK4 in steps of a tenth of the slowing-down time, cut where canopies begin and end to fill
+NEAR_GROUND = 1e-4  # m, as in test_whole_flight.py: the wind's profile is steep there
+
+
+@pytest.mark.parametrize("name", OPENINGS)
+def test_canopies__as_the_reference(demo, name):
+    """A low flight to the ground: the first canopy after an apogee by barometer, the second at 35 m, each with a delay."""
+    model, draw = demo
+    low = thrust((0.0, 0.9, 0.901), (120.0, 120.0, 0.0), propellant=0.1)
+    rules = np.array([
+        models.rule(TRIGGER_APOGEE, ACTION_DEPLOY), models.rule(TRIGGER_FALLING, ACTION_DEPLOY, threshold=35.0, target=1),
+        models.rule(TRIGGER_LIFTOFF, ACTION_DEPLOY, delay=9.0),
+    ])  # fmt: skip
+    model = model._replace(thrust=low, canopy=np.array(OPENINGS[name]), time_limit=60.0)
+    model = with_computer(model, rules=rules, detection=models.detection(by_barometer=1, apogee_drop=1.0, apogee_debounce=0.05))
+    tables = model.canopy.copy(), rules[:, RULE_DELAY] + [0.11, 0.07, 0.0]
+    tables[0][:, CANOPY_DRAG_AREA] *= [1.1, 0.93]
+    found, plain, flown = differences(model, draw, rtol=REFERENCE, until="ground", tables=tables)
+    assert found["time"] == found["phase"] == 0.0 and flown.status == la.LANDED_OK
+    assert found["position"] < FALLING_STEPS and found["velocity"] < 10.0 * FALLING_STEPS
+    assert found["canopy 0 time"] == found["canopy 1 time"] == 0.0
+    assert found["landing at"] < 2.0 * NEAR_GROUND
+    np.testing.assert_allclose(flown.rules, plain["rules"], rtol=0.0, atol=1e-9)
+    assert list(flown.rules[:, 2]) == [1.0, 1.0, 0.0]
 
 
 FAILURES = {"stuck": (STUCK, SMOOTH), "dead": (DEAD, SMOOTH)}

@@ -400,15 +400,6 @@ def control(t, tick, model, craft, work):
 
 
 @kernel
-def observe_flight(t, tick, stride, s, force, matrix, craft, frame, model, chance, work):
-    """Sense, notice and fire the rules: what every body's flight computer or altimeter does at a tick."""
-    sensed = work.sensed
-    sense(t, tick, stride, s, force, matrix, model, frame, chance, work)
-    sensed[S_BOOSTER] = model.computer.booster
-    decide(sensed, craft.rail.aft_travel, model.computer, float(model.leg.last - model.leg.first), work)
-
-
-@kernel
 def decide(sensed, aft_travel, computer, attached, work):
     """Notice the phases and fire the event rules on sensed values alone; a bench test of the sequence runs this too."""
     t = sensed[S_TIME]
@@ -427,7 +418,9 @@ def run_tick(t, tick, stride, s, force, matrix, craft, frame, model, chance, wor
     stride : ticks since the last run (more than one under a canopy). force : specific force, body axes, m/s^2. matrix : body ->
     world. A body without the front stage has an altimeter only: it steers nothing.
     """
-    observe_flight(t, tick, stride, s, force, matrix, craft, frame, model, chance, work)
+    sense(t, tick, stride, s, force, matrix, model, frame, chance, work)
+    work.sensed[S_BOOSTER] = model.computer.booster
+    decide(work.sensed, craft.rail.aft_travel, model.computer, float(model.leg.last - model.leg.first), work)
     if model.leg.main == 0:
         return 0
     status = steer(t, model, frame, work)

@@ -28,7 +28,7 @@ from sixdof.core.layout import (
     X_CAPTURED, X_FLIGHT_TIME, X_LANDING_EAST, X_LANDING_NORTH, X_LANDING_SPEED, X_MIN_MARGIN, X_MISS, X_OPENING_SPEED,
     X_RAIL_INCIDENCE, X_RAIL_MARGIN, X_RAIL_SPEED,
 )  # fmt: skip
-from sixdof.core.loads import END, START, loads
+from sixdof.core.loads import START, loads
 from sixdof.core.motion import CANOPY, FREE, HOLD, LANDED, ON_RAIL, PIVOT, rail_pull, state_rate
 from sixdof.core.observe import (
     TALLY_SIZE, finish, incidence_of, joint_force, static_margin, watch, watch_servos, write_event, write_log,
@@ -200,13 +200,13 @@ def _reset(work, model, draw, chance, q, r, events, summary):
 
 
 @kernel
-def _rate(phase, t, s, body, craft, load, model, work):
+def _rate(phase, t, s, body, craft, load, hanging, canopy, opened):
     """Return the state's rate at a tick, in any phase."""
     if phase == HOLD:
         zero = Vec3(0.0, 0.0, 0.0)
         return State(zero, zero, Quat(0.0, 0.0, 0.0, 0.0), zero)
     if phase == CANOPY:
-        area = drag_area(t, work.canopy, work.opened, model.tumble_area)
+        area = drag_area(t, canopy, opened, hanging)
         return falling_rate(s, craft, body.mass, body.thrust, area)
     return state_rate(phase, s, body, craft, load)
 
@@ -385,7 +385,7 @@ def fly(model, draw, work, log, events, summary):
     status = -1
     area = 0.0
     load = loads(s, body, craft, work.fins, START)
-    k1 = _rate(phase, t, s, body, craft, load, model, work)
+    k1 = _rate(phase, t, s, body, craft, load, model.tumble_area, work.canopy, work.opened)
     t_part, which, cause = _parting(leg, work.stage)
     cord = np.int64(-1)
     ticking = t >= t_tick - INSTANT
@@ -399,7 +399,7 @@ def fly(model, draw, work, log, events, summary):
             if not (isfinite(s.r.z) and isfinite(s.v.x + s.v.y + s.v.z) and isfinite(s.w.x + s.w.y + s.w.z)):
                 status = DIVERGED
                 break
-            k1 = _rate(phase, t, s, body, craft, load, model, work)
+            k1 = _rate(phase, t, s, body, craft, load, model.tumble_area, work.canopy, work.opened)
             force = felt_force(s, k1, craft, load)
             if run_tick(t, tick, stride, s, force, load.matrix, craft, frame, model, chance, work) != 0:
                 status = LAW_FAILED
@@ -464,6 +464,7 @@ def fly(model, draw, work, log, events, summary):
                 t_next = stop
             h = t_next - t
 
+            happened, t_happened = -1, -1.0
             if h > 0.0:
                 middle, end = body, body
                 if breaks:
@@ -475,8 +476,7 @@ def fly(model, draw, work, log, events, summary):
                     if pull > 0.0:
                         t_next = liftoff_time(t, t_next, s, body, end, craft, work.fins)
                         end = body_at(t_next, burn, grains)
-                        phase = ON_RAIL
-                        write_event(events[E_LIFTOFF], t_next, s, end, craft, load, frame, work.sensed)
+                        phase, happened = ON_RAIL, E_LIFTOFF
                     elif not breaks:
                         status = NO_LIFTOFF
                     move_fins(work.fins, work.motors, work.targets, work.health, work.hinge, craft.servo, t_next - t)
@@ -484,9 +484,8 @@ def fly(model, draw, work, log, events, summary):
                 elif phase == CANOPY:
                     s1 = fall_step(t, s, h, craft, body, middle, end, work.canopy, work.opened, model.tumble_area)
                     if s1.v.z <= 0.0 and not apogee_passed:
-                        apogee_passed = True
-                        f = clip_share(s.v.z, s1.v.z)
-                        _note_apogee(summary, events, t + f * h, s1, end, craft, load, frame, work)
+                        apogee_passed, happened = True, E_APOGEE
+                        t_happened = t + clip_share(s.v.z, s1.v.z) * h
                     if s1.r.z <= 0.0 and s1.v.z < 0.0:
                         x, s1 = reach_ground(
                             t, s, h, s1.r.z, craft, body, middle, end, work.canopy, work.opened, model.tumble_area
@@ -504,24 +503,17 @@ def fly(model, draw, work, log, events, summary):
                     if gap(kind, s1, end, craft) <= 0.0 and not (kind == GAP_GROUND and s1.v.z > 0.0):
                         x, s1, end = _cut_step(kind, phase, t, s, h, burn, grains, body, craft, work)
                         t_next = t + x
-                        seen = loads(s1, end, craft, work.fins, END)
                         if kind == GAP_SLIP and phase == PIVOT:
                             status = NO_LIFTOFF  # half off the rail and falling back: nothing flies from there
                         elif kind == GAP_SLIP:
                             phase = HOLD
                             s1 = State(s1.r, Vec3(0.0, 0.0, 0.0), s1.q, s1.w)
                         elif kind == GAP_FORE:
-                            phase = PIVOT
-                            write_event(events[E_FORE_GUIDE], t_next, s1, end, craft, seen, frame, work.sensed)
+                            phase, happened = PIVOT, E_FORE_GUIDE
                         elif kind == GAP_AFT:
-                            phase = FREE
-                            write_event(events[E_RAIL], t_next, s1, end, craft, seen, frame, work.sensed)
-                            summary[X_RAIL_SPEED] = norm(s1.v)
-                            summary[X_RAIL_INCIDENCE] = incidence_of(seen)
-                            summary[X_RAIL_MARGIN] = static_margin(craft, seen.mach, end.cg)
+                            phase, happened = FREE, E_RAIL
                         elif kind == GAP_CLIMB:
-                            apogee_passed = True
-                            _note_apogee(summary, events, t_next, s1, end, craft, seen, frame, work)
+                            apogee_passed, happened = True, E_APOGEE
                         else:
                             status = LANDED_OK
                     s = s1
@@ -533,18 +525,24 @@ def fly(model, draw, work, log, events, summary):
             if not switched and t >= t_switch - INSTANT:
                 switched = True
                 pick_targets(work.issued, tick - stride, NO, craft.servo, period, draw.centring, work.targets)
+            burnt = -1
             if t_break < inf and t >= t_break - INSTANT:
                 if segment < 0:
                     lit = t
                 segment += 1
                 burn = burn_segment(thrust, segment, lit, draw.impulse, draw.burn_time)
                 body = body_at(t, burn, grains)
-                if segment == 0 or segment >= segments - 1:
+                if segment == 0:
+                    burnt = leg.ignition_row
+                elif segment >= segments - 1:
+                    burnt = leg.burnout_row
+                    work.stage[leg.last, ST_BURNOUT] = t
+            for i in range(2):
+                row = happened if i == 0 else burnt
+                if row >= 0:
                     load = loads(s, body, craft, work.fins, START)
-                    if segment == 0:
-                        write_event(events[leg.ignition_row], t, s, body, craft, load, frame, work.sensed)
-                    else:
-                        _note_burnout(summary, events, t, s, body, craft, load, frame, leg, work)
+                    write_event(events[row], t if t_happened < 0.0 else t_happened, s, body, craft, load, frame, work.sensed)
+                    _note(row, t if t_happened < 0.0 else t_happened, s, body, craft, load, summary)
             if status >= 0:
                 break
         if status < 0 and t >= model.time_limit:
@@ -569,7 +567,8 @@ def fly(model, draw, work, log, events, summary):
         load = loads(s, body, craft, work.fins, START)
         write_event(events[E_LANDING], t, s, body, craft, load, frame, work.sensed)
         if rows < log.shape[0]:
-            force = felt_force(s, _rate(HOLD, t, s, body, craft, load, model, work), craft, load)
+            k1 = _rate(HOLD, t, s, body, craft, load, model.tumble_area, work.canopy, work.opened)
+            force = felt_force(s, k1, craft, load)
             sense(t, tick, stride, s, force, load.matrix, model, frame, chance, work)
             write_log(log[rows], t, phase, s, body, craft, load, force, frame, area, leg, work)
             rows += 1
@@ -629,19 +628,18 @@ def clip_share(a, b):
 
 
 @kernel
-def _note_apogee(summary, events, t, s, body, craft, load, frame, work):
-    summary[X_APOGEE], summary[X_APOGEE_TIME] = s.r.z, t
-    summary[X_APOGEE_EAST], summary[X_APOGEE_NORTH] = s.r.x, s.r.y
-    write_event(events[E_APOGEE], t, s, body, craft, load, frame, work.sensed)
-
-
-@kernel
-def _note_burnout(summary, events, t, s, body, craft, load, frame, leg, work):
-    work.stage[leg.last, ST_BURNOUT] = t
-    write_event(events[leg.burnout_row], t, s, body, craft, load, frame, work.sensed)
-    if leg.burnout_row == E_BURNOUT:
+def _note(row, t, s, body, craft, load, summary):
+    """Note the outcomes that belong to an event: departure from the rail, the first burnout, apogee."""
+    if row == E_RAIL:
+        summary[X_RAIL_SPEED] = norm(s.v)
+        summary[X_RAIL_INCIDENCE] = incidence_of(load)
+        summary[X_RAIL_MARGIN] = static_margin(craft, load.mach, body.cg)
+    elif row == E_BURNOUT:
         summary[X_BURNOUT_SPEED] = load.air_speed
         summary[X_BURNOUT_HEIGHT] = s.r.z
+    elif row == E_APOGEE:
+        summary[X_APOGEE], summary[X_APOGEE_TIME] = s.r.z, t
+        summary[X_APOGEE_EAST], summary[X_APOGEE_NORTH] = s.r.x, s.r.y
 
 
 @kernel

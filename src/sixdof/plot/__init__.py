@@ -29,6 +29,7 @@ _HOME = {
     "plot_bodies": "staging",
     "plot_timeline": "staging",
     "plot_landings": "staging",
+    "plot_rehearsal": "rehearsal",
     "plot_drag_build_up": "aero",
     "plot_stability": "aero",
     "plot_slopes": "aero",

@@ -1,4 +1,7 @@
-"""Figures of one flight, of its front body: `plot.staging` shows the others. Each takes the Dataset of `sixdof.fly`, returns axes."""
+"""Figures of one flight, of its front body (`plot.staging` shows the others).
+
+Each function takes the Dataset of `sixdof.fly` and returns the axes it drew on.
+"""
 
 from __future__ import annotations
 

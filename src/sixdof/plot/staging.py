@@ -1,4 +1,7 @@
-"""Figures of what parts, fires and comes down. Each function takes a result of `sixdof.fly` or `sixdof.disperse` and returns axes."""
+"""Figures of what parts, fires and comes down.
+
+Each function takes the Dataset of `sixdof.fly`, `plot_landings` that of `sixdof.disperse`, and returns the axes it drew on.
+"""
 
 from __future__ import annotations
 
@@ -34,7 +37,7 @@ def plot_separation(ds: xr.Dataset, *, ax=None):
     The clearance is that of the bodies of revolution, without fins; where it is not above zero the pieces touch. Raises
     ValueError for a flight of which nothing parted.
     """
-    need_flight(ds, "plot_separation", "gap", "clearance", "gap_time", "parting_time")
+    need_flight(ds, "plot_separation", "gap", "clearance", "gap_time", "parting_time", "gap_min", "recontact")
     joints = [k for k in range(ds.sizes["joint"]) if np.isfinite(ds["gap_time"].values[k]).any()]
     if not joints:
         raise ValueError("plot_separation needs stages that part, and none did in this flight")
@@ -59,7 +62,8 @@ def _draw_gap(ax, one: xr.Dataset, colour: str) -> None:
     shown = slice(0, int(near[-1]) + 2 if near.size else len(time))
     time, gap, clearance = time[shown] - parted, gap[shown], clearance[shown]
     wide, thin = widths(2)
-    least = f", smallest {float(one['gap_min']):.3f} m" if math.isfinite(float(one["gap_min"])) else ""
+    free = math.isfinite(float(one["gap_min"])) and not int(one["recontact"])
+    least = f", smallest {float(one['gap_min']):.3f} m" if free else ""
     ax.plot(time, gap, color=colour, lw=wide, alpha=0.5, label=f"{name}: gap along the axis")
     ax.plot(time, clearance, color=colour, lw=thin, ls=(0, (4, 2)), label=f"{name}: clearance{least}")
     touch = clearance <= 0.0
@@ -76,7 +80,8 @@ def _mark_ignition(ax, one: xr.Dataset, parted: float, end: float) -> None:
             ax.axvline(since, color=GREY, lw=0.8, ls=":")
             ax.annotate(
                 name, (since, 0.02), (-3.0, 0.0), xycoords=("data", "axes fraction"), textcoords="offset points", ha="right",
-                va="bottom", fontsize=FONT - 1.0, color=GREY, rotation=90, bbox={"fc": "white", "ec": "none", "alpha": 0.7, "pad": 0.5},
+                va="bottom", fontsize=FONT - 1.0, color=GREY, rotation=90,
+                bbox={"fc": "white", "ec": "none", "alpha": 0.7, "pad": 0.5},
             )  # fmt: skip
 
 
@@ -101,7 +106,8 @@ def plot_bodies(ds: xr.Dataset, *, axes=None):
         above.plot(path["east"], path["north"], color=_colour(k), lw=LINE + 0.3)
         _mark_kinds(axes, ds, k)
     above.plot(0.0, 0.0, "s", ms=5.0, color=INK)
-    above.annotate("rail", (0.0, 0.0), (-5.0, -5.0), textcoords="offset points", fontsize=FONT - 1.0, color=INK, ha="right", va="top")
+    small = {"textcoords": "offset points", "fontsize": FONT - 1.0, "color": INK}
+    above.annotate("rail", (0.0, 0.0), (-5.0, -5.0), ha="right", va="top", **small)
     _legend_of_kinds(over_time, ds)
     over_time.set(xlabel="time since ignition (s)", ylabel=label(ds["body_height"]))
     above.set(xlabel=label(ds["body_east"]), ylabel=label(ds["body_north"]))

@@ -113,7 +113,8 @@ def _oscillation(part, channel):
 def _saturation(part, mission: Mission) -> float:
     if not part.sizes["time"] or not part.sizes["fin"]:
         return math.nan
-    return float((np.abs(part["fin_command"].values).max(axis=1) >= AT_STOP * mission.servo.travel).mean())
+    largest = np.fmax.reduce(np.abs(part["fin_command"].values), axis=1)  # NaN: fins of a stage that has gone
+    return float((largest >= AT_STOP * mission.servo.travel).mean())
 
 
 def _moves(part):
@@ -123,19 +124,20 @@ def _moves(part):
 
 def _at_rate(part, mission: Mission) -> float:
     moved, step = _moves(part)
-    return float((moved > AT_RATE * mission.servo.rate_limit * step).mean()) if moved.size else math.nan
+    there = np.isfinite(moved)
+    return float((moved > AT_RATE * mission.servo.rate_limit * step)[there].mean()) if there.any() else math.nan
 
 
 def _travel(part, mission) -> np.ndarray:
     moved, _ = _moves(part)
-    return moved.sum(axis=0) if part.sizes["time"] else np.full(part.sizes["fin"], math.nan)
+    return np.nansum(moved, axis=0) if part.sizes["time"] else np.full(part.sizes["fin"], math.nan)
 
 
 def _energy(part, mission) -> np.ndarray:
     moved, _ = _moves(part)
     moment = np.abs(part["hinge_moment"].values)
     work = moved * 0.5 * (moment[1:] + moment[:-1])
-    return work.sum(axis=0) if part.sizes["time"] else np.full(part.sizes["fin"], math.nan)
+    return np.nansum(work, axis=0) if part.sizes["time"] else np.full(part.sizes["fin"], math.nan)
 
 
 def _load(part, mission) -> float:
