@@ -242,6 +242,16 @@ def air_loads(craft, u, rate, cg, air, burning, fins, k):
         my += ly
         mz += lz
 
+    plain = aero.plain
+    k = -half * speed * plain.drag_area * craft.drag
+    damping = air.density * speed
+    fx += k * u.x
+    fy += k * u.y
+    fz += k * u.z
+    mx += damping * plain.roll * rate.x
+    my += damping * plain.pitch * rate.y
+    mz += damping * plain.yaw * rate.z
+
     # the aerodynamic resultant acts on the body axis, which misses an off-axis centre of mass
     mx += cg.z * fy - cg.y * fz
     my -= cg.z * fx

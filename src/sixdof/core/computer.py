@@ -20,7 +20,7 @@ from sixdof.core.layout import (
     S_NORTH, S_P, S_PERIOD, S_PRESSURE, S_QW, S_QX, S_QY, S_QZ, S_SATURATED, S_TIME, S_VE, S_VN, S_VU, S_WAYPOINT, ST_BURNOUT,
     ST_LIGHT, ST_PART,
 )  # fmt: skip
-from sixdof.core.loads import air_at
+from sixdof.core.loads import air_at, height_of
 from sixdof.core.sensors import (
     C_ACCELEROMETER, C_GYRO, GYRO, ACCELEROMETER, read_barometer, read_gnss, read_inertial, read_magnetometer, remember,
 )  # fmt: skip
@@ -86,7 +86,7 @@ def _put4(a, i, q):
 
 
 @kernel
-def measure(tick, stride, s, force, matrix, computer, chance, work):
+def measure(tick, stride, s, height, force, matrix, computer, chance, work):
     """Read the sensors of a tick, advance the estimate, and fill `sensed` with readings and estimate."""
     sensors, state, constants = computer.sensors, work.estimate, work.constants
     step = stride * computer.period
@@ -94,7 +94,7 @@ def measure(tick, stride, s, force, matrix, computer, chance, work):
     felt = read_inertial(
         force, sensors.accelerometer, constants, C_ACCELEROMETER, ACCELEROMETER, chance, tick, computer.period
     )
-    state[E_LAG], baro = read_barometer(s.r.z, state[E_LAG], sensors.barometer, constants, chance, tick, step)
+    state[E_LAG], baro = read_barometer(height, state[E_LAG], sensors.barometer, constants, chance, tick, step)
     magnet = Vec3(0.0, 0.0, 0.0)
     if sensors.magnetometer.fitted > 0:
         magnet = read_magnetometer(matrix, sensors.magnetometer, constants, chance, tick)
@@ -125,15 +125,16 @@ def measure(tick, stride, s, force, matrix, computer, chance, work):
 
 
 @kernel
-def tell_truth(s, force, sensed):
+def tell_truth(s, height, force, sensed):
     """Fill `sensed` with the truth: ideal sensors and estimator."""
-    _put(sensed, S_EAST, s.r)
+    place = Vec3(s.r.x, s.r.y, height)
+    _put(sensed, S_EAST, place)
     _put(sensed, S_VE, s.v)
     _put4(sensed, S_QW, s.q)
     _put(sensed, S_P, s.w)
     _put(sensed, S_FX, force)
-    sensed[S_BARO], sensed[S_FIX_AGE] = s.r.z, 0.0
-    _put(sensed, S_FIX_EAST, s.r)
+    sensed[S_BARO], sensed[S_FIX_AGE] = height, 0.0
+    _put(sensed, S_FIX_EAST, place)
     _put(sensed, S_FIX_EAST + 3, s.v)
 
 
@@ -141,12 +142,13 @@ def tell_truth(s, force, sensed):
 def sense(t, tick, stride, s, force, matrix, model, frame, chance, work):
     """Fill `sensed` with everything but the goal."""
     computer, sensed = model.computer, work.sensed
+    height = height_of(model.world, s.r)
     if computer.sensors.ideal > 0:
-        tell_truth(s, force, sensed)
+        tell_truth(s, height, force, sensed)
     else:
         for k in range(tick - stride + 1, tick + 1):
             remember(work.history, k, s.r, s.v)
-        measure(tick, stride, s, force, matrix, computer, chance, work)
+        measure(tick, stride, s, height, force, matrix, computer, chance, work)
     sensed[S_TIME] = t
     air = air_at(model.world, sensed[S_HEIGHT])
     speed2 = sensed[S_VE] ** 2 + sensed[S_VN] ** 2 + sensed[S_VU] ** 2

@@ -61,7 +61,8 @@ def drawn_world(world, draw, rows):
         return world
     dispersed_air(world, draw.temperature, draw.pressure, rows)
     return World(
-        rows, world.air_z0, world.air_per_metre, world.wind, world.wind_per_root, world.earth_rate, world.ground
+        rows, world.air_z0, world.air_per_metre, world.wind, world.wind_per_root, world.earth_rate, world.ground,
+        world.globe, world.turbulence, world.gusts,
     )
 
 
@@ -84,8 +85,8 @@ def chance_of(draw):
 
 
 @kernel
-def make_craft(model, draw, rows, seen):
-    """Return the Craft of one flight; rows (as world.air) and seen (panels, SEEN_COLUMNS) are its scratch space."""
+def make_craft(model, draw, rows, seen, gust):
+    """Return the Craft of one flight; rows (as world.air), seen (panels, SEEN_COLUMNS) and gust (3, 3) are its scratch space."""
     rail, servo, thrust = model.rail, model.servo, model.thrust
     grains = gather_grains(model.mass, draw.mass, draw.inertia, draw.cg_x, draw.cg_y, draw.cg_z)
     ce, se, ca, sa = cos(draw.elevation), sin(draw.elevation), cos(draw.azimuth), sin(draw.azimuth)
@@ -99,7 +100,7 @@ def make_craft(model, draw, rows, seen):
     start = to_world(frame, Vec3(rail.base_x - cg.x, cg.y, cg.z))
     return Craft(
         drawn_world(model.world, draw, rows),
-        Vec3(draw.wind_scale, draw.wind_cos, draw.wind_sin),
+        Vec3(draw.wind_scale, draw.wind_cos, draw.wind_sin), gust,
         model.aero, draw.drag, draw.normal_force, draw.cp, draw.cant, seen, grains,
         Vec3(cty * ctz, stz, -sty * ctz),
         Vec3(thrust.exit_x, draw.offset_y, draw.offset_z),

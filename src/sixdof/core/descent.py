@@ -6,7 +6,7 @@ from math import inf, sqrt
 
 from sixdof._jit import helper, kernel
 from sixdof.core.algebra import add, axpy, clip, cross, matrix_of, scale, sub, to_world
-from sixdof.core.loads import air_at, wind_at
+from sixdof.core.loads import END, MIDDLE, START, around, gust_at, height_of
 from sixdof.core.step import MOST_TRIES, ROOT_SHARE, next_bracket
 from sixdof.core.types import (
     CANOPY_CORD_SHARE, CANOPY_CORD_STRENGTH, CANOPY_DRAG_AREA, CANOPY_FACTOR, CANOPY_FILL_TIME, CANOPY_REEF_SHARE,
@@ -73,8 +73,9 @@ def opening_load(t, row, released, pressure):
 @kernel
 def pull_canopies(t, s, craft, canopy, opened, most):
     """Note each canopy's largest pull; lose a canopy beyond its strength; return the canopy whose cord parts, or -1."""
-    u = sub(s.v, wind_at(craft, s.r.z))
-    pressure = 0.5 * air_at(craft.world, s.r.z).density * (u.x * u.x + u.y * u.y + u.z * u.z)
+    near = around(craft, s.r, gust_at(craft, END))
+    u = sub(s.v, near.wind)
+    pressure = 0.5 * near.air.density * (u.x * u.x + u.y * u.y + u.z * u.z)
     for c in range(canopy.shape[0]):
         if opened[c] < 0.0:
             continue
@@ -88,24 +89,25 @@ def pull_canopies(t, s, craft, canopy, opened, most):
 
 
 @kernel
-def falling_rate(s, craft, mass, push, area):
+def falling_rate(s, craft, mass, push, area, k):
     """Return the state's rate: weight, Coriolis, drag against the air, any thrust left along the frozen body axis."""
-    air = air_at(craft.world, s.r.z)
-    u = sub(s.v, wind_at(craft, s.r.z))
+    near = around(craft, s.r, gust_at(craft, k))
+    u, g = sub(s.v, near.wind), near.gravity
     speed = sqrt(u.x * u.x + u.y * u.y + u.z * u.z)
-    f = scale(u, -0.5 * air.density * speed * area)
+    f = scale(u, -0.5 * near.air.density * speed * area)
     f = add(f, scale(to_world(matrix_of(s.q), craft.thrust_line), push))
     c = cross(craft.world.earth_rate, s.v)
-    a = Vec3(f.x / mass - 2.0 * c.x, f.y / mass - 2.0 * c.y, f.z / mass - 2.0 * c.z - air.gravity)
+    a = Vec3(f.x / mass - 2.0 * c.x + g.x, f.y / mass - 2.0 * c.y + g.y, f.z / mass - 2.0 * c.z + g.z)
     return State(s.v, a, Quat(0.0, 0.0, 0.0, 0.0), Vec3(0.0, 0.0, 0.0))
 
 
 @helper
 def longest_fall_step(s, craft, mass, area):
     """Return the longest step that resolves the drag's slowing down."""
-    u = sub(s.v, wind_at(craft, s.r.z))
+    near = around(craft, s.r, gust_at(craft, START))
+    u = sub(s.v, near.wind)
     speed = sqrt(u.x * u.x + u.y * u.y + u.z * u.z)
-    rate = 0.5 * air_at(craft.world, s.r.z).density * speed * area / mass
+    rate = 0.5 * near.air.density * speed * area / mass
     return SHARE_OF_TIME_CONSTANT / max(rate, 1e-6)
 
 
@@ -115,10 +117,10 @@ def fall_step(t, s, h, craft, body0, body1, body2, canopy, opened, hanging):
     a0 = drag_area(t, canopy, opened, hanging)
     a1 = drag_area(t + 0.5 * h, canopy, opened, hanging)
     a2 = drag_area(t + h, canopy, opened, hanging)
-    k1 = falling_rate(s, craft, body0.mass, body0.thrust, a0)
-    k2 = falling_rate(axpy(s, k1, 0.5 * h), craft, body1.mass, body1.thrust, a1)
-    k3 = falling_rate(axpy(s, k2, 0.5 * h), craft, body1.mass, body1.thrust, a1)
-    k4 = falling_rate(axpy(s, k3, h), craft, body2.mass, body2.thrust, a2)
+    k1 = falling_rate(s, craft, body0.mass, body0.thrust, a0, START)
+    k2 = falling_rate(axpy(s, k1, 0.5 * h), craft, body1.mass, body1.thrust, a1, MIDDLE)
+    k3 = falling_rate(axpy(s, k2, 0.5 * h), craft, body1.mass, body1.thrust, a1, MIDDLE)
+    k4 = falling_rate(axpy(s, k3, h), craft, body2.mass, body2.thrust, a2, END)
     s = axpy(s, k1, h / 6.0)
     s = axpy(s, k2, h / 3.0)
     s = axpy(s, k3, h / 3.0)
@@ -128,12 +130,13 @@ def fall_step(t, s, h, craft, body0, body1, body2, canopy, opened, hanging):
 @kernel
 def reach_ground(t, s, h, end_height, craft, body0, body1, body2, canopy, opened, hanging):
     """Return (h, state) at the moment inside a falling step where the height is zero; end_height: the height at its end."""
-    low, high, g_low, g_high, last = 0.0, h, s.r.z, end_height, 0
+    low, high, g_low, g_high, last = 0.0, h, height_of(craft.world, s.r), end_height, 0
     x, s1 = h, s
     for _ in range(MOST_TRIES):
         x = (low * g_high - high * g_low) / (g_high - g_low)
         s1 = fall_step(t, s, x, craft, body0, body1, body2, canopy, opened, hanging)
-        low, high, g_low, g_high, last = next_bracket(low, high, g_low, g_high, x, s1.r.z, last)
-        if high - low < ROOT_SHARE * h or s1.r.z == 0.0:
+        height = height_of(craft.world, s1.r)
+        low, high, g_low, g_high, last = next_bracket(low, high, g_low, g_high, x, height, last)
+        if high - low < ROOT_SHARE * h or height == 0.0:
             break
     return x, s1

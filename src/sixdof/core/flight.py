@@ -11,7 +11,7 @@ from sixdof._jit import helper, kernel
 from sixdof.core.actuator import (
     CARRIED, FIN_ROWS, ISSUED, MOTOR_ROWS, fail_fins, keep_fins, move_fins, pick_targets, switch_delay,
 )  # fmt: skip
-from sixdof.core.algebra import add, cross, fill, launch_frame, matrix_of, norm, to_body, to_world
+from sixdof.core.algebra import add, cross, fill, launch_frame, matrix_of, norm, scale, sub, to_body, to_world
 from sixdof.core.body import body_at, burn_segment, gather_grains
 from sixdof.core.computer import NOTICE_SIZE, RULE_STATE, SW_FINS, SW_MODE, SWITCHES, run_tick, sense, start_notice
 from sixdof.core.craft import chance_of, drawn_gains, make_craft, rail_attitude, state_at_rest
@@ -28,7 +28,7 @@ from sixdof.core.layout import (
     X_CAPTURED, X_FLIGHT_TIME, X_LANDING_EAST, X_LANDING_NORTH, X_LANDING_SPEED, X_MIN_MARGIN, X_MISS, X_OPENING_SPEED,
     X_RAIL_INCIDENCE, X_RAIL_MARGIN, X_RAIL_SPEED,
 )  # fmt: skip
-from sixdof.core.loads import START, loads
+from sixdof.core.loads import START, climb_of, height_of, level_wind, loads
 from sixdof.core.motion import CANOPY, FREE, HOLD, LANDED, ON_RAIL, PIVOT, rail_pull, state_rate
 from sixdof.core.observe import (
     TALLY_SIZE, finish, incidence_of, joint_force, static_margin, watch, watch_servos, write_event, write_log,
@@ -38,6 +38,7 @@ from sixdof.core.step import (
     GAP_AFT, GAP_CLIMB, GAP_FORE, GAP_GROUND, GAP_SLIP, MOST_TRIES, NO, ROOT_SHARE, YES, gap, liftoff_time,
     next_bracket, rk4_step,
 )  # fmt: skip
+from sixdof.core.turbulence import FOOT, TURBULENCE_SIZE, advance_gust, blow, start_turbulence
 from sixdof.core.types import (
     CANOPY_CORD_STRENGTH, CANOPY_SNATCH, PANEL_CONTROL, RULE_DELAY, SEEN_COLUMNS, SEEN_HINGE, Quat, State, Vec3,
 )  # fmt: skip
@@ -77,6 +78,8 @@ class Work(NamedTuple):
     opened: np.ndarray  # (canopies,): time of release, -1 before, LOST
     pull: np.ndarray  # (canopies,): largest opening load, N
     hand: np.ndarray  # what the leg before hands over, and this one to the next (layout.H_*)
+    turbulence: np.ndarray  # state of the gusts, see core.turbulence
+    gust: np.ndarray  # (3, 3) at the start, middle and end of a step, world axes, m/s
     trace: np.ndarray  # (TRACE_ROWS, TRACE_COLUMNS): where the body's ends are after a parting
     passed: np.ndarray  # (waypoints, 2): time and miss distance
     tally: np.ndarray
@@ -127,6 +130,8 @@ def make_work(model, guidance: LawSize = LawSize(), control: LawSize | None = No
         opened=np.zeros(model.canopy.shape[0]),
         pull=np.zeros(model.canopy.shape[0]),
         hand=np.zeros(HAND_SIZE),
+        turbulence=np.zeros(TURBULENCE_SIZE),
+        gust=np.zeros((3, 3)),
         trace=np.zeros((TRACE_ROWS, TRACE_COLUMNS)),
         passed=np.zeros((model.computer.guidance.waypoint.shape[0], 2)),
         tally=np.zeros(TALLY_SIZE),
@@ -180,6 +185,8 @@ def _reset(work, model, draw, chance, q, r, events, summary):
     for i in range(work.stage.shape[0]):
         work.stage[i, ST_LIGHT] = work.stage[i, ST_PART] = work.stage[i, ST_BURNOUT] = -1.0
     fill(work.pull, 0.0)
+    start_turbulence(work.turbulence, chance)
+    blow(work.gust, work.turbulence, 0.0, 0.0)
     fill(work.switches, 0.0)
     work.switches[SW_MODE] = float(model.computer.guidance.start_mode)
     fill(work.opened, -1.0)
@@ -207,7 +214,7 @@ def _rate(phase, t, s, body, craft, load, hanging, canopy, opened):
         return State(zero, zero, Quat(0.0, 0.0, 0.0, 0.0), zero)
     if phase == CANOPY:
         area = drag_area(t, canopy, opened, hanging)
-        return falling_rate(s, craft, body.mass, body.thrust, area)
+        return falling_rate(s, craft, body.mass, body.thrust, area, START)
     return state_rate(phase, s, body, craft, load)
 
 
@@ -215,7 +222,8 @@ def _rate(phase, t, s, body, craft, load, hanging, canopy, opened):
 def felt_force(s, rate, craft, load):
     """Return the specific force (what an accelerometer at the centre of mass reads), body axes, m/s^2."""
     c = cross(craft.world.earth_rate, s.v)
-    a = Vec3(rate.v.x + 2.0 * c.x, rate.v.y + 2.0 * c.y, rate.v.z + 2.0 * c.z + load.gravity)
+    g = load.gravity
+    a = Vec3(rate.v.x + 2.0 * c.x - g.x, rate.v.y + 2.0 * c.y - g.y, rate.v.z + 2.0 * c.z - g.z)
     return to_body(load.matrix, a)
 
 
@@ -351,7 +359,7 @@ def fly(model, draw, work, log, events, summary):
     events : (events, EVENT_COLUMNS), summary : (SUMMARY,) float64
         Filled; what did not happen is NaN.
     """
-    craft = make_craft(model, draw, work.air, work.seen)
+    craft = make_craft(model, draw, work.air, work.seen, work.gust)
     chance = chance_of(draw)
     hand, leg, thrust = work.hand, model.leg, model.thrust
     goes_on = hand[H_GOES_ON] > 0.5
@@ -389,12 +397,15 @@ def fly(model, draw, work, log, events, summary):
     t_part, which, cause = _parting(leg, work.stage)
     cord = np.int64(-1)
     ticking = t >= t_tick - INSTANT
+    gusty = craft.world.turbulence.on > 0 or craft.world.gusts.shape[0] > 0
 
     while status < 0:
         # ------------------------------------------------------------ the flight computer's tick
         fresh = NO
         if ticking:
             fail_fins(t, model.computer.failure, work.health, work.fins)
+            if gusty:
+                _feel_gust(t, tick, stride, s, load, craft, chance, period, work)
             load = loads(s, body, craft, work.fins, START)
             if not (isfinite(s.r.z) and isfinite(s.v.x + s.v.y + s.v.z) and isfinite(s.w.x + s.w.y + s.w.z)):
                 status = DIVERGED
@@ -467,6 +478,9 @@ def fly(model, draw, work, log, events, summary):
             happened, t_happened = -1, -1.0
             if h > 0.0:
                 middle, end = body, body
+                if gusty:
+                    span = stride * period
+                    blow(work.gust, work.turbulence, 1.0 - (t_tick - t) / span, 1.0 - (t_tick - t_next) / span)
                 if breaks:
                     middle = body_at(t + 0.5 * h, burn, grains)
                     end = body_at(t_next, burn, grains)
@@ -483,12 +497,14 @@ def fly(model, draw, work, log, events, summary):
                     keep_fins(work.fins, work.motors)
                 elif phase == CANOPY:
                     s1 = fall_step(t, s, h, craft, body, middle, end, work.canopy, work.opened, model.tumble_area)
-                    if s1.v.z <= 0.0 and not apogee_passed:
+                    climb = climb_of(craft.world, s1.r, s1.v)
+                    if climb <= 0.0 and not apogee_passed:
                         apogee_passed, happened = True, E_APOGEE
-                        t_happened = t + clip_share(s.v.z, s1.v.z) * h
-                    if s1.r.z <= 0.0 and s1.v.z < 0.0:
+                        t_happened = t + clip_share(climb_of(craft.world, s.r, s.v), climb) * h
+                    height = height_of(craft.world, s1.r)
+                    if height <= 0.0 and climb < 0.0:
                         x, s1 = reach_ground(
-                            t, s, h, s1.r.z, craft, body, middle, end, work.canopy, work.opened, model.tumble_area
+                            t, s, h, height, craft, body, middle, end, work.canopy, work.opened, model.tumble_area
                         )  # fmt: skip
                         t_next = t + x
                         status = LANDED_OK
@@ -500,7 +516,9 @@ def fly(model, draw, work, log, events, summary):
                     kind = _gap_kind(phase, apogee_passed, s)
                     if (phase == ON_RAIL or phase == PIVOT) and gap(GAP_SLIP, s1, end, craft) < 0.0:
                         kind = GAP_SLIP  # thrust no longer carries the weight
-                    if gap(kind, s1, end, craft) <= 0.0 and not (kind == GAP_GROUND and s1.v.z > 0.0):
+                    if gap(kind, s1, end, craft) <= 0.0 and not (
+                        kind == GAP_GROUND and climb_of(craft.world, s1.r, s1.v) > 0.0
+                    ):
                         x, s1, end = _cut_step(kind, phase, t, s, h, burn, grains, body, craft, work)
                         t_next = t + x
                         if kind == GAP_SLIP and phase == PIVOT:
@@ -547,7 +565,8 @@ def fly(model, draw, work, log, events, summary):
                 break
         if status < 0 and t >= model.time_limit:
             status = OUT_OF_TIME
-        if status < 0 and s.r.z > (model.world.air.shape[0] - 1) / model.world.air_per_metre + model.world.air_z0:
+        top = (model.world.air.shape[0] - 1) / model.world.air_per_metre + model.world.air_z0
+        if status < 0 and height_of(model.world, s.r) > top:
             status = ABOVE_AIR
 
     hand[H_TIME], hand[H_TICK], hand[H_PHASE], hand[H_LIT] = t, float(tick), float(phase), lit
@@ -575,6 +594,22 @@ def fly(model, draw, work, log, events, summary):
     if hand[H_GOES_ON] < 0.5:
         _close(status == LANDED_OK, apogee_passed, t, s, model.computer.guidance.waypoint, summary, work)
     return status, t, rows
+
+
+@kernel
+def _feel_gust(t, tick, stride, s, load, craft, chance, period, work):
+    """Advance the gusts to this tick and the next."""
+    east, north = level_wind(craft, 20.0 * FOOT)
+    w20 = craft.world.turbulence.w20 if craft.world.turbulence.w20 >= 0.0 else sqrt(east * east + north * north)
+    way = sub(s.v, load.wind)
+    speed = norm(way)
+    way = scale(way, 1.0 / max(speed, 1e-6))
+    climb = climb_of(craft.world, s.r, s.v)
+    seconds = stride * period
+    if t == 0.0:  # the gust on the pad, then the one at the next tick
+        advance_gust(work.turbulence, craft.world, w20, load.height, 0.0, 0.0, way, 0.0, -1, chance)
+    advance_gust(work.turbulence, craft.world, w20, load.height, climb, speed, way, seconds, tick, chance)
+    blow(work.gust, work.turbulence, 0.0, 0.0)
 
 
 @kernel
@@ -636,9 +671,9 @@ def _note(row, t, s, body, craft, load, summary):
         summary[X_RAIL_MARGIN] = static_margin(craft, load.mach, body.cg)
     elif row == E_BURNOUT:
         summary[X_BURNOUT_SPEED] = load.air_speed
-        summary[X_BURNOUT_HEIGHT] = s.r.z
+        summary[X_BURNOUT_HEIGHT] = load.height
     elif row == E_APOGEE:
-        summary[X_APOGEE], summary[X_APOGEE_TIME] = s.r.z, t
+        summary[X_APOGEE], summary[X_APOGEE_TIME] = load.height, t
         summary[X_APOGEE_EAST], summary[X_APOGEE_NORTH] = s.r.x, s.r.y
 
 

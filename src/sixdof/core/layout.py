@@ -64,7 +64,7 @@ LOG = (
     "tilt_pitch", "tilt_yaw", "roll", "tilt", "goal_pitch", "goal_yaw", "goal_roll", "tilt_error",
     "air_speed", "mach", "dynamic_pressure", "incidence", "incidence_pitch", "incidence_yaw",
     "static_margin", "thrust", "mass", "cg", "force_x", "force_y", "force_z", "wind_east", "wind_north", "drag_area",
-    "joint_force",
+    "joint_force", "up",
     "guidance_mode", "waypoint", "estimated_east", "estimated_north", "estimated_height", "estimated_q_w", "estimated_q_x",
     "estimated_q_y", "estimated_q_z", "attitude_error", "position_error", "velocity_error", "roll_demand", "pitch_demand",
     "yaw_demand",
@@ -74,11 +74,11 @@ LOG = (
     L_TILT_PITCH, L_TILT_YAW, L_ROLL, L_TILT, L_GOAL_PITCH, L_GOAL_YAW, L_GOAL_ROLL, L_ERROR,
     L_SPEED, L_MACH, L_PRESSURE, L_INCIDENCE, L_INCIDENCE_PITCH, L_INCIDENCE_YAW,
     L_MARGIN, L_THRUST, L_MASS, L_CG, L_FX, L_FY, L_FZ, L_WIND_EAST, L_WIND_NORTH, L_DRAG_AREA,
-    L_JOINT,
+    L_JOINT, L_UP,
     L_MODE, L_WAYPOINT, L_EST_EAST, L_EST_NORTH, L_EST_HEIGHT, L_EST_QW, L_EST_QX, L_EST_QY, L_EST_QZ, L_ATTITUDE_ERROR,
     L_POSITION_ERROR, L_VELOCITY_ERROR, L_ROLL_DEMAND, L_PITCH_DEMAND, L_YAW_DEMAND,
-) = range(55)  # fmt: skip
-LOG_COLUMNS = 55
+) = range(56)  # fmt: skip
+LOG_COLUMNS = 56
 
 # ---- events of a body; openings of canopies, then ignitions, burnouts and partings of stages follow these rows.
 # "burnout" is that of the motor lit on the rail; "drag_parting" the moment from which drag alone would part the aft joint

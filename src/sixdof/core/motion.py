@@ -21,7 +21,8 @@ def _acceleration(s, body, craft, load):
     """Return dv/dt of the centre of mass in the turning world axes: F/m + g - 2 W x v (g holds the centrifugal part)."""
     f = scale(to_world(load.matrix, load.force), 1.0 / body.mass)
     c = cross(craft.world.earth_rate, s.v)
-    return Vec3(f.x - 2.0 * c.x, f.y - 2.0 * c.y, f.z - 2.0 * c.z - load.gravity)
+    g = load.gravity
+    return Vec3(f.x - 2.0 * c.x + g.x, f.y - 2.0 * c.y + g.y, f.z - 2.0 * c.z + g.z)
 
 
 @helper

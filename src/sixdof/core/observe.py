@@ -11,7 +11,7 @@ from sixdof.core.computer import (
 )  # fmt: skip
 from sixdof.core.layout import (
     D_PITCH, D_ROLL, D_YAW, E_BURNOUT, L_ATTITUDE_ERROR, L_CG, L_DRAG_AREA, L_EAST, L_ERROR, L_EST_EAST, L_EST_QW, L_FX, L_FY,
-    L_FZ, L_GOAL_PITCH, L_GOAL_ROLL, L_GOAL_YAW, L_HEIGHT, L_JOINT, L_INCIDENCE, L_INCIDENCE_PITCH, L_INCIDENCE_YAW, L_MACH, L_MARGIN,
+    L_FZ, L_GOAL_PITCH, L_GOAL_ROLL, L_GOAL_YAW, L_HEIGHT, L_JOINT, L_UP, L_INCIDENCE, L_INCIDENCE_PITCH, L_INCIDENCE_YAW, L_MACH, L_MARGIN,
     L_MASS, L_MODE, L_NORTH, L_P, L_PHASE, L_PITCH_DEMAND, L_POSITION_ERROR, L_PRESSURE, L_Q, L_QW, L_QX, L_QY, L_QZ, L_R,
     L_ROLL, L_ROLL_DEMAND, L_SPEED, L_THRUST, L_TILT, L_TILT_PITCH, L_TILT_YAW, L_TIME, L_VE, L_VELOCITY_ERROR, L_VN, L_VU,
     L_WAYPOINT, L_WIND_EAST, L_WIND_NORTH, L_YAW_DEMAND, LOG_COLUMNS, S_EAST, S_HEIGHT, S_QW, S_SATURATED, S_WAYPOINT, X_ATTITUDE_ERROR,
@@ -20,7 +20,6 @@ from sixdof.core.layout import (
     X_ROLL_RMS, X_SATURATION, X_SERVO_ENERGY, X_SERVO_TRAVEL, X_TIME_INCIDENCE, X_TIME_MACH, X_TIME_REYNOLDS, X_TIME_STALLED,
     X_TIME_TRANSONIC, X_VELOCITY_ERROR,
 )  # fmt: skip
-from sixdof.core.loads import wind_at
 from sixdof.core.motion import FREE, PIVOT
 from sixdof.core.types import (
     BODY_S0, BODY_S1, FIN_KB, FIN_KW, FIN_SLOPE, FIN_X, FIN_XB, PANEL_CONTROL, PANEL_SET, SEEN_HINGE, SEEN_STALL,
@@ -69,6 +68,13 @@ def incidence_of(load):
 
 
 @helper
+def lean(load):
+    """Return the nose's angle from the local vertical, rad."""
+    m = load.matrix
+    return acos(clip(m.xx * load.up.x + m.yx * load.up.y + m.zx * load.up.z, -1.0, 1.0))
+
+
+@helper
 def nose_error(q, goal):
     """Return (angle between the nose and where it should point, roll error) of an attitude against its goal, rad."""
     e = multiply(conjugate(q), goal)
@@ -93,12 +99,12 @@ def joint_force(leg, aero, load, force, drag):
 @kernel
 def write_log(row, t, phase, s, body, craft, load, force, frame, area, leg, work):
     """Fill one row of the log: layout.LOG, fin angles, fin commands, hinge moments, then everything sensed (layout.SENSED)."""
-    pitch, yaw, roll, tilt = tilt_angles(frame, s.q)
+    pitch, yaw, roll, _ = tilt_angles(frame, s.q)
+    tilt = lean(load)
     goal = sensed_goal(work.sensed)
     goal_pitch, goal_yaw, goal_roll, _ = tilt_angles(frame, goal)
-    wind = wind_at(craft, s.r.z)
     row[L_TIME], row[L_PHASE] = t, phase
-    row[L_EAST], row[L_NORTH], row[L_HEIGHT] = s.r.x, s.r.y, s.r.z
+    row[L_EAST], row[L_NORTH], row[L_HEIGHT] = s.r.x, s.r.y, load.height
     row[L_VE], row[L_VN], row[L_VU] = s.v.x, s.v.y, s.v.z
     row[L_QW], row[L_QX], row[L_QY], row[L_QZ] = s.q.w, s.q.x, s.q.y, s.q.z
     row[L_P], row[L_Q], row[L_R] = s.w.x, s.w.y, s.w.z
@@ -112,7 +118,8 @@ def write_log(row, t, phase, s, body, craft, load, force, frame, area, leg, work
     row[L_MARGIN] = static_margin(craft, load.mach, body.cg)
     row[L_THRUST], row[L_MASS], row[L_CG] = body.thrust, body.mass, body.cg.x
     row[L_FX], row[L_FY], row[L_FZ] = force.x, force.y, force.z
-    row[L_WIND_EAST], row[L_WIND_NORTH], row[L_DRAG_AREA] = wind.x, wind.y, area
+    row[L_WIND_EAST], row[L_WIND_NORTH], row[L_DRAG_AREA] = load.wind.x, load.wind.y, area
+    row[L_UP] = s.r.z
     row[L_JOINT] = joint_force(leg, craft.aero, load, force, craft.drag) if phase == FREE else nan
     row[L_MODE], row[L_WAYPOINT] = work.switches[SW_MODE], work.sensed[S_WAYPOINT]
     for i in range(3):
@@ -136,10 +143,10 @@ def write_event(row, t, s, body, craft, load, frame, sensed):
     if not isnan(row[0]):
         return
     row[0] = t
-    row[1], row[2], row[3] = s.r.x, s.r.y, s.r.z
+    row[1], row[2], row[3] = s.r.x, s.r.y, load.height
     row[4], row[5], row[6] = s.v.x, s.v.y, s.v.z
     row[7], row[8], row[9] = load.air_speed, load.mach, load.pressure
-    row[10] = tilt_angles(frame, s.q)[3]
+    row[10] = lean(load)
     row[11] = incidence_of(load)
     row[12] = static_margin(craft, load.mach, body.cg)
     row[13], row[14] = sensed[S_HEIGHT], norm(sensed_velocity(sensed))
@@ -175,7 +182,7 @@ def watch(summary, phase, climbing, t, s, body, craft, load, force, frame, perio
 def _watch_flow(summary, s, body, craft, load, force, frame, period):
     a = incidence_of(load)
     summary[X_MAX_INCIDENCE] = max(summary[X_MAX_INCIDENCE], a)
-    summary[X_MAX_TILT] = max(summary[X_MAX_TILT], tilt_angles(frame, s.q)[3])
+    summary[X_MAX_TILT] = max(summary[X_MAX_TILT], lean(load))
     summary[X_MIN_MARGIN] = min(summary[X_MIN_MARGIN], static_margin(craft, load.mach, body.cg))
     summary[X_LOAD_FACTOR] = max(summary[X_LOAD_FACTOR], sqrt(force.y * force.y + force.z * force.z) / GRAVITY)
     if a > INCIDENCE_LIMIT:

@@ -38,7 +38,7 @@ def probe(model, draw, work, conditions, out, panels):
 
     Moments are about the body axis at the station P_CG.
     """
-    craft = make_craft(model, draw, work.air, work.seen)
+    craft = make_craft(model, draw, work.air, work.seen, work.gust)
     for i in range(conditions.shape[0]):
         row = conditions[i]
         for j in range(work.fins.shape[1]):

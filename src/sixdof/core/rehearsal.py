@@ -29,7 +29,7 @@ def rehearse(model, draw, work, frame, script, burn_time, out):
     readings; goal, mode, enabled, saturated, time since liftoff, dynamic pressure and Mach are the computer's own. burn_time :
     (stages,) s, for the pyrotechnic delays of the motors. out : (ticks, REHEARSAL_COLUMNS + fins), filled.
     """
-    craft = make_craft(model, draw, work.air, work.seen)
+    craft = make_craft(model, draw, work.air, work.seen, work.gust)
     last = model.leg.last
     fill(work.sensed, 0.0)
     fill(work.command, 0.0)

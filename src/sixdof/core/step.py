@@ -6,7 +6,7 @@ import numpy as np
 
 from sixdof._jit import helper, kernel
 from sixdof.core.algebra import add, axpy, dot, matrix_of, normalised, to_world
-from sixdof.core.loads import END, MIDDLE, START, loads
+from sixdof.core.loads import END, MIDDLE, START, climb_of, height_of, loads
 from sixdof.core.motion import deriv, rail_pull
 from sixdof.core.types import State, Vec3
 
@@ -56,10 +56,10 @@ def gap(kind, s, body, craft):
     if kind == GAP_AFT:
         return craft.rail.aft_travel - guide_travel(s, body, craft)
     if kind == GAP_CLIMB:
-        return s.v.z
+        return climb_of(craft.world, s.r, s.v)
     if kind == GAP_SLIP:
         return dot(s.v, craft.rail_line)
-    return s.r.z
+    return height_of(craft.world, s.r)
 
 
 @helper

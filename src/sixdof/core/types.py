@@ -42,6 +42,43 @@ AIR_DENSITY, AIR_PRESSURE, AIR_SOUND, AIR_VISCOSITY, AIR_GRAVITY = (np.int64(i) 
 AIR_COLUMNS = 5  # kg/m^3, Pa, m/s, Pa s, m/s^2
 
 
+class Globe(NamedTuple):
+    """An ellipsoid (or sphere) with a second zonal harmonic, and where the launch point sits on it.
+
+    turn : world axes (east, north, up at the launch point) -> Earth-fixed Cartesian axes (x through the prime meridian on the equator,
+    z through the north pole), row by row. origin : the launch point in those axes, m.
+    """
+
+    round: int  # 1: this Earth; 0: flat, gravity down and heights along world z
+    a: float  # semi-major axis, m
+    e2: float  # first eccentricity squared, 0 for a sphere
+    gm: float  # m^3/s^2
+    j2: float
+    rate: float  # of turning, rad/s
+    turn: tuple  # nine numbers
+    origin: Vec3
+
+
+# columns of World.gusts, one row a discrete gust
+(
+    G_EAST,  # where the air moves TO, m/s, as it blows fully
+    G_NORTH,
+    G_UP,
+    G_START,  # height above ground where it begins, m
+    G_LENGTH,  # over which it rises (a rise) or comes and goes (a pulse), m
+    G_KIND,  # 0 pulse, 1 rise
+) = range(6)
+GUST_COLUMNS = 6
+
+
+class Turbulence(NamedTuple):
+    """Dryden turbulence. w20 : wind at 20 ft, m/s, -1: the mean wind's own there. aloft : standard deviation above 2000 ft, m/s, -1: a tenth of w20."""
+
+    on: int
+    w20: float
+    aloft: float
+
+
 class World(NamedTuple):
     """Air, gravity, wind and the turning Earth around the launch point.
 
@@ -56,7 +93,10 @@ class World(NamedTuple):
     wind: np.ndarray
     wind_per_root: float
     earth_rate: Vec3  # of the world axes against inertial space, in world axes, rad/s
-    ground: float  # height of the ground at the launch point above mean sea level, m (for outputs only)
+    ground: float  # height of the ground at the launch point above mean sea level, m; on a round Earth above the ellipsoid
+    globe: Globe
+    turbulence: Turbulence
+    gusts: np.ndarray  # (gusts, GUST_COLUMNS)
 
 
 # ------------------------------------------------------------------ aerodynamics
@@ -119,6 +159,18 @@ SEEN_LOAD, SEEN_X, SEEN_HINGE, SEEN_STALL, SEEN_VORTEX, SEEN_Y, SEEN_Z = range(7
 SEEN_COLUMNS = 7
 
 
+class Plain(NamedTuple):
+    """Constant coefficients of a body that is no rocket (a sphere, a brick), on top of the tables; all zero for vehicles.
+
+    drag_area : CD S, along the velocity, m^2. roll, pitch, yaw : damping, S l^2 C/4 with the moment C (rate) l/(2V) q S l, m^4.
+    """
+
+    drag_area: float
+    roll: float
+    pitch: float
+    yaw: float
+
+
 class Aero(NamedTuple):
     """Aerodynamic tables of one configuration.
 
@@ -151,6 +203,7 @@ class Aero(NamedTuple):
     plan0: float
     plan1: float
     plan2: float
+    plain: Plain
 
 
 # ------------------------------------------------------------------ mass and thrust

@@ -20,7 +20,7 @@ from sixdof.mission.place import failure_name
 from sixdof.mission.table import Table
 from sixdof.mission.units import (
     Direction, Elevation, Frequency, Latitude, Length, NonNegativeLength, NonNegativeNumber, NonNegativeSpeed,
-    NonNegativeTime, PositiveLength, PositiveTime, Pressure, Share, Temperature, Tilt, Written, checked,
+    NonNegativeTime, PositiveLength, PositiveTime, Pressure, Share, Speed, Temperature, Tilt, Written, checked,
 )  # fmt: skip
 from sixdof.mission.vehicle_tables import (
     AxialCurve, BodyCurve, Cord, DragCurve, Fins, Guide, Ignition, Joint, Measured, Motor, Mount, Nose, PanelCurve, Parachute,
@@ -28,8 +28,8 @@ from sixdof.mission.vehicle_tables import (
 )  # fmt: skip
 
 __all__ = [
-    "Accelerometer", "Air", "AttitudeProfile", "Autopilot", "AxialCurve", "Barometer", "BodyCurve", "Cord", "Detection", "DragCurve",
-    "Estimator", "Failure", "Fins", "Gains", "GainSet", "Guidance", "Guide", "Ignition", "Joint", "Magnetometer", "Measured", "Mission",
+    "Accelerometer", "Air", "AirTurbulence", "AttitudeProfile", "Autopilot", "AxialCurve", "Barometer", "BodyCurve", "Cord", "Detection", "DragCurve",
+    "Estimator", "Failure", "Fins", "Gains", "GainSet", "Guidance", "Guide", "Gust", "Ignition", "Joint", "Magnetometer", "Measured", "Mission",
     "Motor", "Mount", "Nose", "PanelCurve", "Parachute", "Part", "PointMass", "Rail", "RateGyro", "Record", "Recovery", "Rule", "SatelliteReceiver", "Sensors", "Servo",
     "ServoFailure", "Site", "Solver", "Spread", "Stage", "Table", "ThrustCurve", "Transition", "Trigger", "Tube", "Waypoint", "Wind",
 ]  # fmt: skip
@@ -38,12 +38,43 @@ __all__ = [
 
 
 class Site(Table):
-    """Where the rail stands. `altitude` is the ground's height above mean sea level."""
+    """Where the rail stands. `altitude` is the ground's height above mean sea level.
+
+    earth "flat": gravity straight down, its size by latitude and height; the Earth turns. "wgs84": the ellipsoid with J2, heights
+    and wind along the local vertical (altitude counts as height above the ellipsoid).
+    """
 
     name: str = ""
     latitude: Latitude
     longitude: Direction = 0.0
     altitude: Length = 0.0
+    earth: Literal["flat", "wgs84"] = "flat"
+
+
+class Gust(Table):
+    """A discrete gust of 1-cosine shape (MIL-F-8785C), met as the vehicle climbs or falls through `height` to `height` + `length`.
+
+    `shape` "pulse" comes and goes over the length, "rise" stays. `upward` is its vertical part.
+    """
+
+    speed: NonNegativeSpeed = 0.0
+    blows_from: Direction = 0.0
+    upward: Speed = 0.0
+    height: NonNegativeLength
+    length: PositiveLength
+    shape: Literal["pulse", "rise"] = "pulse"
+
+
+class AirTurbulence(Table):
+    """Dryden turbulence (MIL-F-8785C, low altitude and above), felt along the flight path at the airspeed.
+
+    Its strength below 1000 ft follows from the wind at 20 ft (6.1 m) above ground: `wind_at_20_ft`, or the mean wind's own there if
+    left out. `aloft` is the standard deviation from 2000 ft up (a tenth of that wind if left out).
+    """
+
+    model: Literal["dryden"] = "dryden"
+    wind_at_20_ft: NonNegativeSpeed | None = None
+    aloft: NonNegativeSpeed | None = None
 
 
 class Wind(Table):
@@ -71,6 +102,8 @@ class Air(Table):
     temperature: Temperature | None = None
     pressure: Pressure | None = None
     wind: Wind = Field(default_factory=Wind)
+    turbulence: AirTurbulence | None = None
+    gust: tuple[Gust, ...] = ()
 
 
 class Rail(Table):

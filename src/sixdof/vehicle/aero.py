@@ -12,7 +12,7 @@ import numpy as np
 from sixdof.core.types import (
     BODY_CA, BODY_CA_BACK, BODY_CA_BURN, BODY_COLUMNS, BODY_S0, BODY_S1, BODY_S2, FIN_COLUMNS, FIN_DB, FIN_DW,
     FIN_KB, FIN_KW, FIN_PLATE, FIN_SLOPE, FIN_STALL, FIN_X, FIN_XB, PANEL_AREA, PANEL_CANT, PANEL_COLUMNS, PANEL_CONTROL,
-    PANEL_COS, PANEL_HINGE, PANEL_SET, PANEL_SIN, PANEL_X_PLATE, PANEL_Y, PANEL_Y_ROLL, Aero,
+    PANEL_COS, PANEL_HINGE, PANEL_SET, PANEL_SIN, PANEL_X_PLATE, PANEL_Y, PANEL_Y_ROLL, Aero, Plain,
 )  # fmt: skip
 from sixdof.mission.schema import Mission
 from sixdof.vehicle import aero_fin, interference
@@ -48,7 +48,7 @@ def aero_table(mission: Mission, stages: Sequence[int]) -> Aero:
         area=float(shape.area), length=float(shape.diameter), per_mach=PER_MACH, body=body, fin=fin,
         friction=np.ascontiguousarray(friction), per_root=PER_ROOT, cross=np.ascontiguousarray(cross), axial_shape=axial_shape(mission, stages, mach),
         panel=panel_rows(shape), wake_pair=wake_pair, wake=wake,
-        plan0=plan0, plan1=plan1, plan2=plan2,
+        plan0=plan0, plan1=plan1, plan2=plan2, plain=Plain(0.0, 0.0, 0.0, 0.0),
     )  # fmt: skip
 
 

@@ -5,12 +5,13 @@ from __future__ import annotations
 import numpy as np
 
 from sixdof.core.types import (
-    AIR_COLUMNS, AIR_DENSITY, AIR_GRAVITY, AIR_PRESSURE, AIR_SOUND, AIR_VISCOSITY, Vec3, World,
+    AIR_COLUMNS, AIR_DENSITY, AIR_GRAVITY, AIR_PRESSURE, AIR_SOUND, AIR_VISCOSITY, G_EAST, G_KIND, G_LENGTH, G_NORTH, G_START, G_UP,
+    GUST_COLUMNS, Globe, Turbulence, Vec3, World,
 )  # fmt: skip
 from sixdof.mission.schema import Mission
 from sixdof.world.atmosphere import at_site
-from sixdof.world.gravity import EARTH_RATE, normal_gravity
-from sixdof.world.wind import unit_wind, wind_at
+from sixdof.world.gravity import ECCENTRICITY_SQUARED, EARTH_RATE, GM, J2, SEMI_MAJOR, normal_gravity
+from sixdof.world.wind import components, unit_wind, wind_at
 
 AIR_BOTTOM, AIR_TOP = -200.0, 40_000.0  # height above the launch point, m
 AIR_STEP = 20.0  # m
@@ -40,7 +41,46 @@ def world_table(mission: Mission) -> World:
         wind_per_root=WIND_PER_ROOT,
         earth_rate=Vec3(0.0, EARTH_RATE * float(np.cos(latitude)), EARTH_RATE * float(np.sin(latitude))),
         ground=float(mission.site.altitude),
+        globe=globe_table(mission),
+        turbulence=turbulence_table(mission),
+        gusts=gust_rows(mission),
     )
+
+
+def globe_table(mission: Mission) -> Globe:
+    """Return the Earth of a mission: WGS-84 with J2 where `site.earth` says so, else flat."""
+    site = mission.site
+    return globe_at(site.latitude, site.longitude, site.altitude, round_=site.earth == "wgs84")
+
+
+def globe_at(
+    latitude: float, longitude: float, height: float, *, round_: bool = True, a=SEMI_MAJOR, e2=ECCENTRICITY_SQUARED, gm=GM, j2=J2,
+    rate=EARTH_RATE,
+) -> Globe:
+    """Return an Earth with the launch point at a geodetic latitude and longitude (rad) and height above the ellipsoid (m)."""
+    sl, cl, so, co = np.sin(latitude), np.cos(latitude), np.sin(longitude), np.cos(longitude)
+    prime = a / np.sqrt(1.0 - e2 * sl**2)
+    origin = (prime + height) * cl * co, (prime + height) * cl * so, (prime * (1.0 - e2) + height) * sl
+    turn = (-so, -sl * co, cl * co, co, -sl * so, cl * so, 0.0, cl, sl)
+    return Globe(1 if round_ else 0, a, e2, gm, j2, rate, tuple(map(float, turn)), Vec3(*map(float, origin)))
+
+
+def turbulence_table(mission: Mission) -> Turbulence:
+    """Return the turbulence of a mission."""
+    t = mission.air.turbulence
+    if t is None:
+        return Turbulence(0, 0.0, 0.0)
+    return Turbulence(1, -1.0 if t.wind_at_20_ft is None else t.wind_at_20_ft, -1.0 if t.aloft is None else t.aloft)
+
+
+def gust_rows(mission: Mission) -> np.ndarray:
+    """Return the rows (gusts, GUST_COLUMNS) of the discrete gusts."""
+    rows = np.zeros((len(mission.air.gust), GUST_COLUMNS))
+    for row, gust in zip(rows, mission.air.gust):
+        east, north = components(gust.speed, gust.blows_from)
+        row[[G_EAST, G_NORTH, G_UP, G_START, G_LENGTH]] = east, north, gust.upward, gust.height, gust.length
+        row[G_KIND] = 1.0 if gust.shape == "rise" else 0.0
+    return rows
 
 
 def air_rows(mission: Mission, height) -> np.ndarray:

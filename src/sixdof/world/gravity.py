@@ -10,6 +10,7 @@ FLATTENING = 1.0 / 298.257223563
 SEMI_MINOR = SEMI_MAJOR * (1.0 - FLATTENING)
 GM = 3.986004418e14  # m^3/s^2
 EARTH_RATE = 7.292115e-5  # rad/s
+J2 = 0.00108262982  # second zonal harmonic (NASA/TM-2015-218675, table 73)
 EQUATOR = 9.7803253359  # normal gravity at the equator, m/s^2
 POLE = 9.8321849378  # at the poles, m/s^2
 ECCENTRICITY_SQUARED = FLATTENING * (2.0 - FLATTENING)
