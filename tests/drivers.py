@@ -36,7 +36,7 @@ def _state_of(row):
 
 @kernel
 def _coast(model, draw, work, start, segment, h, every, out):
-    craft = make_craft(model, draw, work.air, work.seen)
+    craft = make_craft(model, draw, work.air, work.seen, work.gust)
     burn = burn_segment(model.thrust, segment, 0.0, draw.impulse, draw.burn_time)
     s = _state_of(start)
     t = burn.start
@@ -67,7 +67,7 @@ def let_go(model, draw, start, *, h, until, rows=1, segment=0):
 
 @kernel
 def _fall(model, draw, work, start, opened, h, every, out):
-    craft = make_craft(model, draw, work.air, work.seen)
+    craft = make_craft(model, draw, work.air, work.seen, work.gust)
     body = body_at(0.0, burn_segment(model.thrust, model.thrust.time.shape[0], 0.0, 1.0, 1.0), craft.grains)
     s = _state_of(start)
     for i in range(out.shape[0]):
@@ -91,7 +91,7 @@ def fall(model, draw, *, height, speed, h, until, rows=1):
 
 @kernel
 def _loads(model, draw, work, start, segment, out):
-    craft = make_craft(model, draw, work.air, work.seen)
+    craft = make_craft(model, draw, work.air, work.seen, work.gust)
     burn = burn_segment(model.thrust, segment, 0.0, draw.impulse, draw.burn_time)
     load = loads(_state_of(start), body_at(burn.start, burn, craft.grains), craft, work.fins, START)
     out[0], out[1], out[2] = load.force.x, load.force.y, load.force.z

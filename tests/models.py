@@ -23,8 +23,13 @@ def world(*, density=RHO, gravity=G0, sound=340.0, viscosity=1.8e-5, wind=(0.0, 
     """A world of constant air, gravity and wind (east, north: where the air moves to)."""
     row = [density, 101325.0, sound, viscosity, gravity]
     return ct.World(
-        np.array([row, row]), -1000.0, 1e-5, np.array([wind, wind], dtype=float), 1e-3, ct.Vec3(*earth_rate), 0.0
-    )
+        np.array([row, row]), -1000.0, 1e-5, np.array([wind, wind], dtype=float), 1e-3, ct.Vec3(*earth_rate), 0.0,
+        flat_earth(), ct.Turbulence(0, 0.0, 0.0), np.zeros((0, ct.GUST_COLUMNS)),
+    )  # fmt: skip
+
+
+def flat_earth():
+    return ct.Globe(0, 6378137.0, 0.0, 0.0, 0.0, 0.0, (0.0,) * 9, ct.Vec3(0.0, 0.0, 0.0))
 
 
 def aero(
@@ -46,7 +51,7 @@ def aero(
     pair, wake = (np.zeros((0, ct.WAKE_COLUMNS)), np.zeros((0, 2, 3, 3))) if wakes is None else wakes
     return ct.Aero(
         area, length, 1.0, body, fin, np.zeros((2, 2)), 1.0, np.zeros((2, 2)), np.ones((2, 2)), panel, pair, wake,
-        1.0, 1.0, 1.0 + 1.0 / 12.0,
+        1.0, 1.0, 1.0 + 1.0 / 12.0, ct.Plain(0.0, 0.0, 0.0, 0.0),
     )  # fmt: skip
 
 

@@ -237,7 +237,7 @@ def test_canopy__isothermal_air():
     air = np.column_stack(
         [1.225 * np.exp(-z / scale), *(np.full_like(z, c) for c in (101325.0, 340.0, 1.8e-5, models.G0))]
     )
-    world = ct.World(np.ascontiguousarray(air), 0.0, 1.0, np.zeros((2, 2)), 1e-3, ct.Vec3(0.0, 0.0, 0.0), 0.0)
+    world = models.world()._replace(air=np.ascontiguousarray(air), air_z0=0.0, air_per_metre=1.0)
     start = TERMINAL * math.exp(1000.0 / (2.0 * scale))
     row = fall(canopied(world), models.draw(), height=1000.0, speed=start, h=5e-3, until=141.3417780067)[-1]
     early = -row[R][2] / TERMINAL  # s
