@@ -165,6 +165,7 @@ def model(**parts):
         canopy=parts.pop("canopy", np.zeros((0, ct.CANOPY_COLUMNS))),
         leg=parts.pop("leg", alone()),
         tumble_area=parts.pop("tumble_area", 0.0),
+        tolerance=parts.pop("tolerance", 0.0),
         log_every=parts.pop("log_every", 1),
         time_limit=parts.pop("time_limit", 200.0),
         **parts,

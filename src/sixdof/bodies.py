@@ -167,7 +167,7 @@ def _model(world: ct.World, mass: float, tensor: np.ndarray, plain: ct.Plain, st
         thrust=no_thrust(0.0), rail=ct.Rail(0.5 * math.pi, 0.0, 0.0, 1.0, 1.0, 0.0, 0.0),
         servo=ct.Servo(60.0, 0.7, 1.0, math.inf, 0.1, 0.0, 0.0, 0.0, 0.0, math.inf), computer=computer,
         canopy=np.zeros((0, ct.CANOPY_COLUMNS)), tumble_area=0.0,
-        leg=ct.Leg(1, 0, 0, 0, -1, ly.E_BURNOUT, 0, np.zeros((2, 1)), 0.0, math.inf, 0.0, 0.0), log_every=1,
+        leg=ct.Leg(1, 0, 0, 0, -1, ly.E_BURNOUT, 0, np.zeros((2, 1)), 0.0, math.inf, 0.0, 0.0), tolerance=0.0, log_every=1,
         time_limit=duration + 0.5 * step,  # so that the moment itself is logged
     )  # fmt: skip
 

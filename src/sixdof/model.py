@@ -44,6 +44,7 @@ def build_model(mission: Mission, *, stages: Sequence[int] | None = None, log_ra
         canopy=canopy_table(mission),
         tumble_area=float(HANGING_DRAG * planform(shape)[0]),
         leg=leg_table(mission, stages, shape),
+        tolerance=mission.solver.tolerance,
         log_every=max(1, round(mission.autopilot.rate / rate)),
         time_limit=mission.solver.time_limit,
     )

@@ -45,6 +45,7 @@ from sixdof.core.types import (
 
 ONE, FALL_STRIDE = np.int64(1), np.int64(5)  # ticks of the flight computer between looks at the rules under a canopy (20 Hz at 100 Hz)
 INSTANT = 1e-9  # s: two moments closer than this are one
+MOST_HALVINGS = 8  # of a step whose error is controlled
 TRACE_ROWS, TRACE_COLUMNS = 512, 7  # ticks after a parting at which time, nose and base (world axes, m) are kept
 
 
@@ -79,6 +80,7 @@ class Work(NamedTuple):
     pull: np.ndarray  # (canopies,): largest opening load, N
     hand: np.ndarray  # what the leg before hands over, and this one to the next (layout.H_*)
     turbulence: np.ndarray  # state of the gusts, see core.turbulence
+    trial: np.ndarray  # (FIN_ROWS + MOTOR_ROWS, controls) scratch of the step control
     gust: np.ndarray  # (3, 3) at the start, middle and end of a step, world axes, m/s
     trace: np.ndarray  # (TRACE_ROWS, TRACE_COLUMNS): where the body's ends are after a parting
     passed: np.ndarray  # (waypoints, 2): time and miss distance
@@ -131,6 +133,7 @@ def make_work(model, guidance: LawSize = LawSize(), control: LawSize | None = No
         pull=np.zeros(model.canopy.shape[0]),
         hand=np.zeros(HAND_SIZE),
         turbulence=np.zeros(TURBULENCE_SIZE),
+        trial=np.zeros((FIN_ROWS + MOTOR_ROWS, controls)),
         gust=np.zeros((3, 3)),
         trace=np.zeros((TRACE_ROWS, TRACE_COLUMNS)),
         passed=np.zeros((model.computer.guidance.waypoint.shape[0], 2)),
@@ -237,6 +240,48 @@ def _gap_kind(phase, apogee_passed, s):
     if not apogee_passed:
         return GAP_CLIMB
     return GAP_GROUND
+
+
+@kernel
+def _step_error(phase, t, s, h, burn, grains, body, craft, tick_end, span, work):
+    """Return by how much one step of h and two of h/2 differ: m, with 1 s on speeds and the vehicle's length on angles."""
+    fins, motors = work.trial[:FIN_ROWS], work.trial[FIN_ROWS:]
+    middle, end = body_at(t + 0.5 * h, burn, grains), body_at(t + h, burn, grains)
+    whole = half = s
+    for part in range(3):  # the whole step, then its halves
+        if part < 2:
+            for i in range(FIN_ROWS):
+                for j in range(fins.shape[1]):
+                    fins[i, j] = work.fins[i, j]
+            for i in range(MOTOR_ROWS):
+                for j in range(fins.shape[1]):
+                    motors[i, j] = work.motors[i, j]
+        else:
+            keep_fins(fins, motors)
+        length = h if part == 0 else 0.5 * h
+        start = t if part < 2 else t + 0.5 * h
+        move_fins(fins, motors, work.targets, work.health, work.hinge, craft.servo, length)
+        blow(work.gust, work.turbulence, 1.0 - (tick_end - start) / span, 1.0 - (tick_end - start - length) / span)
+        if part == 0:
+            whole = rk4_step(phase, s, length, s, NO, body, middle, end, craft, fins)
+        else:
+            first = body if part == 1 else middle
+            last = middle if part == 1 else end
+            half = rk4_step(phase, half, length, s, NO, first, body_at(start + 0.5 * length, burn, grains), last, craft, fins)
+    q = sqrt((whole.q.w - half.q.w) ** 2 + (whole.q.x - half.q.x) ** 2 + (whole.q.y - half.q.y) ** 2 + (whole.q.z - half.q.z) ** 2)
+    reach = craft.rail.base_x
+    return norm(sub(whole.r, half.r)) + norm(sub(whole.v, half.v)) + reach * (2.0 * q + norm(sub(whole.w, half.w)))
+
+
+@kernel
+def _trusted_step(phase, t, s, h, burn, grains, body, craft, tick_end, span, tolerance, work):
+    """Return the longest of h, h/2, h/4 .. whose error, by halving it, is within the tolerance (m a step)."""
+    for _ in range(MOST_HALVINGS):
+        # the error of the halves is a fifteenth of the difference, that of the whole step sixteen times as much
+        if _step_error(phase, t, s, h, burn, grains, body, craft, tick_end, span, work) * 16.0 / 15.0 <= tolerance:
+            break
+        h *= 0.5
+    return h
 
 
 @kernel
@@ -470,6 +515,10 @@ def fly(model, draw, work, log, events, summary):
                 soon = drag_area(t + longest, work.canopy, work.opened, model.tumble_area)
                 stop = min(stop, next_change(t, work.canopy, work.opened))
                 most = min(FALL_STRIDE * period, longest_fall_step(s, craft, body.mass, max(now, soon)))
+            elif model.tolerance > 0.0 and phase != HOLD:
+                most = _trusted_step(
+                    phase, t, s, stop - t, burn, grains, body, craft, t_tick, stride * period, model.tolerance, work
+                )  # fmt: skip
             t_next = t + most
             if t_next > stop - INSTANT:
                 t_next = stop
@@ -478,7 +527,7 @@ def fly(model, draw, work, log, events, summary):
             happened, t_happened = -1, -1.0
             if h > 0.0:
                 middle, end = body, body
-                if gusty:
+                if gusty or model.tolerance > 0.0:
                     span = stride * period
                     blow(work.gust, work.turbulence, 1.0 - (t_tick - t) / span, 1.0 - (t_tick - t_next) / span)
                 if breaks:

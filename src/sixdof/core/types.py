@@ -408,5 +408,6 @@ class Model(NamedTuple):
     canopy: np.ndarray  # (canopies, CANOPY_COLUMNS), those of the whole mission
     tumble_area: float  # drag area of the airframe hanging under a canopy or tumbling, m^2
     leg: Leg
+    tolerance: float  # of one step, m (with 1 s on speeds and the length on angles); 0: steps of fixed length
     log_every: int  # ticks per row of the log
     time_limit: float

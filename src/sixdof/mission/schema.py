@@ -226,9 +226,14 @@ class Record(Table):
 
 
 class Solver(Table):
-    """The integration: steps a tick of the flight computer, and the time at which a flight is given up."""
+    """The integration: steps a tick of the flight computer, and the time at which a flight is given up.
+
+    With a `tolerance` the step is chosen by its error instead: the longest, up to a tick, that errs by no more than it (position;
+    speeds count with 1 s, angles with the vehicle's length), such as "1 um".
+    """
 
     steps_per_tick: int = Field(default=2, ge=1, le=64, strict=True)
+    tolerance: NonNegativeLength = 0.0
     time_limit: PositiveTime = 900.0
 
 
