@@ -80,7 +80,7 @@ def _fall(model, draw, work, start, opened, h, every, out):
 
 
 def fall(model, draw, *, height, speed, h, until, rows=1):
-    """Return (rows + 1, 7) of time, position and velocity of a fall under canopies released at its start; speed is downwards."""
+    """Return (rows + 1, 7) of time, position, velocity of a fall under canopies released at its start; speed is downwards."""
     every = round(until / rows / h)
     out = np.empty((rows + 1, 7))
     start = np.array(AT_REST)
@@ -201,7 +201,8 @@ class Sequence:
         script[:, S_BARO] = found.get("baro", found["height"])
         # launch frame and body axes alike but for a turn about the third axis
         script[:, S_FRAME_W] = 1.0
-        script[:, S_QW], script[:, S_QZ] = np.cos(0.5 * np.asarray(found["lean"])), np.sin(0.5 * np.asarray(found["lean"]))
+        half = 0.5 * np.asarray(found["lean"])
+        script[:, S_QW], script[:, S_QZ] = np.cos(half), np.sin(half)
         return script
 
 

@@ -73,7 +73,7 @@ def test_aero__missing_file(tmp_path, capsys):
     assert "none.toml" in capsys.readouterr().err
 
 
-@pytest.mark.parametrize("command", ["check", "aero", "fly", "disperse"])
+@pytest.mark.parametrize("command", ["check", "aero", "fly", "rehearse", "disperse"])
 def test_help__ends_with_the_caution(command, capsys):
     with pytest.raises(SystemExit) as stop:
         main([command, "--help"])

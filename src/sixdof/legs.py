@@ -17,7 +17,7 @@ from sixdof.core import layout as ly
 from sixdof.core import types as ct
 from sixdof.core.draw import Draw
 from sixdof.core.flight import Work, fly, make_events, make_log, make_summary, make_work
-from sixdof.core.motion import CANOPY
+from sixdof.core.motion import CANOPY, FREE
 from sixdof.laws import Laws
 from sixdof.mission.schema import Cord, Mission
 from sixdof.model import HANGING_DRAG, build_model
@@ -452,8 +452,13 @@ class Flier:
         ahead.hand[:] = halves.fore
         body.work, body.last = ahead, k - 1
         (body.model, body.draw), body.since = fore, (k, AHEAD)
+        for work, stages in ((ahead, range(body.first, k)), (other, range(k, behind.last + 1))):
+            hangs = any(work.opened[c] >= 0.0 for c, stage in enumerate(plan.canopy_stage) if stage in stages)
+            work.hand[ly.H_PHASE] = float(CANOPY if hangs else FREE)
         for each, stage in enumerate(plan.canopy_stage):  # a command reaches no canopy on the other side
-            (ahead if stage >= k else other).canopy[each, ct.CANOPY_FAILS] = 1.0
+            work = ahead if stage >= k else other
+            work.canopy[each, ct.CANOPY_FAILS] = 1.0
+            work.opened[each] = min(work.opened[each], ct.LOST) if work.opened[each] >= 0.0 else work.opened[each]
 
     def _come_loose(self, body: _Body, facts: _Facts, waiting: list[_Body]) -> None:
         """Divide a body whose cord has parted: `body` keeps the canopy, the loose piece waits its turn."""

@@ -23,9 +23,10 @@ from sixdof.flying import _forced, announced_compilation, log_rows
 from sixdof.laws import Laws, bind
 from sixdof.legs import Flier, FlightDraw, Flown, Plan
 from sixdof.legs import rule_names as names_of_rules
-from sixdof.misfires import Bench, Window, doing, due, misfires, remarks, waited
+from sixdof.misfires import misfires, remarks
 from sixdof.mission.errors import suggestion
 from sixdof.mission.schema import Mission
+from sixdof.rehearsal_bench import Bench, Window, doing, due, waited
 from sixdof.rehearsal_script import FLIGHT, READ, Script, on_ticks, read_script, unit_of
 from sixdof.results import attributes
 from sixdof.status import FlightError, Status
@@ -102,7 +103,7 @@ def rehearse(
     else:
         found = read_script(script)
         _check_whose(found, mission, which)
-    rows = on_ticks(mission, _own_wires(found, mission, plan.names, draw))
+    rows = on_ticks(mission, _own_wires(found, mission, which, plan.names, draw))
     return _dataset(_run(plan, draw, laws, which, rows, frozenset(found.columns), windows), found.origin)
 
 
@@ -158,11 +159,11 @@ def _check_whose(script: Script, mission: Mission, which: int) -> None:
         raise ValueError(f"{script.source}: this is what the computer of {script.of or names[0]} sensed, not {names[which]}'s; {hint}")
 
 
-def _own_wires(script: Script, mission: Mission, failures: list[str], draw: FlightDraw) -> Script:
+def _own_wires(script: Script, mission: Mission, which: int, failures: list[str], draw: FlightDraw) -> Script:
     """Return a script whose break-wires follow the commands where what it tells of them does not hold or is not enough."""
     failed = any(draw.failure[failures.index(each.name)] > 0.0 for each in mission.failure if each.kind == "no_separation")
     # a flight's flag tells only whether anything is attached, and of three stages two part
-    if failed or (script.of == FLIGHT and len(mission.stage) > 2):
+    if failed or (script.of == FLIGHT and len(mission.stage) > 2 and which == 0):
         return script._replace(columns={name: values for name, values in script.columns.items() if name != "booster"})
     return script
 

@@ -24,10 +24,11 @@ from drivers import Flown  # noqa: E402
 from side_by_side import differences  # noqa: E402
 
 from sixdof.core import layout as la  # noqa: E402
+from sixdof.core.flight import make_work  # noqa: E402
 from sixdof.core.motion import FREE  # noqa: E402
-from sixdof.ensemble.draws import draw_table, kernel_draw, one_draw, pack_draws  # noqa: E402
+from sixdof.ensemble.draws import draw_table, kernel_draw, nominal_draw, one_draw, pack_draws  # noqa: E402
+from sixdof.legs import Plan  # noqa: E402
 from sixdof.mission.load import load_mission  # noqa: E402
-from sixdof.model import build_model  # noqa: E402
 
 STEPS, FINE = (1, 2, 4, 8), 64
 SEED, DISPERSED = 7, 3
@@ -36,10 +37,17 @@ LOCATED = ("liftoff", "fore_guide_leaves", "rail_departure", "burnout", "apogee"
 COLUMNS = ("apogee m", "attitude deg", "landing m", "event s", "landing s")
 
 
-def flights(mission):
-    """Return {name: draw} of the nominal and the dispersed flights."""
+def flights(plan):
+    """Return {name: (draw, (canopies, delays of rules))} of the nominal and the dispersed flights."""
+    mission = plan.mission
     rows = pack_draws(mission, draw_table(mission, SEED, 0, DISPERSED))
-    return {"nominal": kernel_draw(mission)} | {f"flight {i}": kernel_draw(mission, one_draw(rows, i)) for i in range(DISPERSED)}
+    draws = {"nominal": nominal_draw(mission)} | {f"flight {i}": one_draw(rows, i) for i in range(DISPERSED)}
+    found = {}
+    for name, draw in draws.items():
+        work = make_work(plan.model(0, plan.count - 1))
+        plan.prepare(work, draw)
+        found[name] = kernel_draw(mission, draw), (work.canopy, work.rule_delay)
+    return found
 
 
 def with_steps(model, steps):
@@ -74,10 +82,10 @@ def against_fine(model, draws):
     """Print errors against FINE steps a tick."""
     print(f"errors against {FINE} steps a tick")
     print(f"{'':<12}{'steps a tick':>12}" + "".join(f"{name:>14}" for name in COLUMNS))
-    for name, draw in draws.items():
-        truth = Flown(with_steps(model, FINE), draw)
+    for name, (draw, tables) in draws.items():
+        truth = Flown(with_steps(model, FINE), draw, tables=tables)
         for steps in STEPS:
-            found = errors(Flown(with_steps(model, steps), draw), truth)
+            found = errors(Flown(with_steps(model, steps), draw, tables=tables), truth)
             mark = " *" if steps == model.computer.steps_per_tick else "  "
             print(f"{name:<12}{steps:>10}{mark}" + "".join(f"{x:>14.1e}" for x in found))
     print("* the default")
@@ -89,8 +97,8 @@ def against_reference(model, draws):
                "nose": "nose rad", "rates": "rates rad/s", "fins": "fins rad"}  # fmt: skip
     print(f"\nlargest differences of the default step from numpy + solve_ivp (DOP853, rtol {PURE:g}) up to apogee")
     print(f"{'':<12}" + "".join(f"{name:>14}" for name in columns.values()))
-    for name, draw in draws.items():
-        found, _, _ = differences(model, draw, rtol=PURE)
+    for name, (draw, tables) in draws.items():
+        found, _, _ = differences(model, draw, rtol=PURE, tables=tables)
         print(f"{name:<12}" + "".join(f"{found[key]:>14.1e}" for key in columns), flush=True)
 
 
@@ -99,8 +107,8 @@ def main() -> int:
     parser.add_argument("--reference", action="store_true", help="also against the independent flight (a minute)")
     parser.add_argument("--mission", default=str(ROOT / "configs" / "sampler.toml"))
     options = parser.parse_args()
-    mission = load_mission(options.mission)
-    model, draws = build_model(mission)._replace(log_every=1), flights(mission)
+    plan = Plan(load_mission(options.mission))
+    model, draws = plan.model(0, plan.count - 1)._replace(log_every=1), flights(plan)
     against_fine(model, draws)
     if options.reference:
         against_reference(model, draws)

@@ -231,7 +231,8 @@ def test_canopy__largest_load_is_that_of_its_own_track():
     flown = fast_opening()
     since = flown.log[:, la.L_TIME] - flown.opened[0]
     under = since >= 0.0
-    pull = flown.log[under, la.L_PRESSURE] * (flown.log[under, la.L_DRAG_AREA] - 0.05) * np.where(since[under] <= 0.5, 1.5, 1.0)
+    factor = np.where(since[under] <= 0.5, 1.5, 1.0)
+    pull = factor * flown.log[under, la.L_PRESSURE] * (flown.log[under, la.L_DRAG_AREA] - 0.05)
     assert 0.95 < pull.max() / flown.work.pull[0] <= 1.0 + 1e-9
 
 
@@ -274,7 +275,7 @@ def test_leg__ends_at_the_parting_that_was_commanded(delay):
     flown = Flown(stack([SEPARATE]), models.draw(), stage={(1, la.ST_PART_DELAY): delay})
     assert flown.status == la.PARTED and flown.end == pytest.approx(flown.rules[0, FIRED] + delay, abs=1e-12)
     hand = flown.work.hand
-    assert (hand[la.H_GOES_ON], hand[la.H_CAUSE], hand[la.H_WHICH], hand[la.H_TIME]) == (1.0, la.BY_COMMAND, 1.0, flown.end)
+    assert list(hand[[la.H_GOES_ON, la.H_CAUSE, la.H_WHICH, la.H_TIME]]) == [1.0, la.BY_COMMAND, 1.0, flown.end]
     assert flown.events[PARTING, 0] == flown.end and np.isnan(flown.events[la.E_LANDING]).all()
 
 
@@ -289,12 +290,15 @@ def test_leg__parts_by_the_motor_ahead_if_that_lights_first(holds):
     """Lit before the joint is told to let go, the upper motor's gas parts it, whether or not it would have let go."""
     light = models.rule(ct.TRIGGER_BURNOUT, ct.ACTION_LIGHT, delay=0.1, target=0)
     late = models.rule(ct.TRIGGER_BURNOUT, ct.ACTION_SEPARATE, delay=0.5, target=1)
-    flown = Flown(stack([late, light]), models.draw(), stage={(1, la.ST_NO_PARTING): holds, (0, la.ST_LIGHT_DELAY): 0.083})
+    stage = {(1, la.ST_NO_PARTING): holds, (0, la.ST_LIGHT_DELAY): 0.083}
+    flown = Flown(stack([late, light]), models.draw(), stage=stage)
     assert flown.status == la.PARTED and flown.work.hand[la.H_CAUSE] == la.BY_UPPER_MOTOR
     assert flown.end == pytest.approx(flown.rules[1, FIRED] + 0.083, abs=1e-12)
 
 
-@pytest.mark.parametrize("hold, parts, noted", [(0.0, True, True), (1.0, True, True), (3.0, False, False), (math.inf, False, True)])
+@pytest.mark.parametrize("hold, parts, noted", [
+    (0.0, True, True), (1.0, True, True), (3.0, False, False), (math.inf, False, True),
+])  # fmt: skip
 def test_leg__joint_slips_as_soon_as_drag_pulls_it_apart(hold, parts, noted):
     """Half of the mass has a quarter of the drag D: a coasting stack pulls D/4 at its joint, 1.3 N after burnout here.
 

@@ -1,4 +1,4 @@
-"""The flight computer's sequence on readings that are given: what it notices, which rule fires when, which waits or gives up.
+"""The flight computer's sequence on given readings: what it notices, which rule fires when, which waits or gives up.
 
 No physics: a bench with scripted readings, 100 ticks a second (drivers.Sequence). A burn pushes with 60 m/s^2, a coast pulls
 with -3 m/s^2. Times are those of ticks, exact but for the rounding of their sums.
@@ -51,7 +51,9 @@ def row_of(trigger, **options):
     return found.rules[0], found
 
 
-LIMITS = ("tilt_below", "speed_above", "speed_below", "height_above", "height_below", "booster", "after", "before", "patience")
+LIMITS = (
+    "tilt_below", "speed_above", "speed_below", "height_above", "height_below", "booster", "after", "before", "patience",
+)  # fmt: skip
 
 
 def first(condition):
@@ -115,9 +117,12 @@ def test_trigger__nothing_of_a_flight_before_liftoff():
     waits = {"force": np.where((TIME > 1.0) & (TIME < 1.2), 15.0, models.G0), "height": np.zeros(TICKS), "climb": -1.0}
     for trigger in (ct.TRIGGER_LIFTOFF, ct.TRIGGER_BURNOUT, ct.TRIGGER_APOGEE, ct.TRIGGER_IGNITION):
         assert row_of(trigger, **waits)[0][ARMED] == -1.0
+    raised = waits | {"height": 6.0}  # the pad stands above the point that heights count from
+    assert row_of(ct.TRIGGER_CLIMBING, threshold=5.0, **raised)[0][ARMED] == -1.0
     lifted = waits | {"height": np.where(TIME < 2.0 - TICK, 0.0, 10.5)}
     assert row_of(ct.TRIGGER_LIFTOFF, **lifted)[0][FIRED] == pytest.approx(2.0, abs=TICK)
-    assert row_of(ct.TRIGGER_LIFTOFF, detection=models.detection(liftoff_force=14.0), **waits)[0][FIRED] == pytest.approx(1.01)
+    keen = models.detection(liftoff_force=14.0)
+    assert row_of(ct.TRIGGER_LIFTOFF, detection=keen, **waits)[0][FIRED] == pytest.approx(1.01)
 
 
 # ------------------------------------------------------------------ burns
@@ -172,7 +177,9 @@ def test_apogee__climb_rate_with_debounce():
 BARO = np.interp(TIME, [LIFTOFF, 5.0, 10.0], [0.0, 450.0, 400.0])  # falls at 10 m/s from 5 s on
 
 
-@pytest.mark.parametrize("drop, debounce, when", [(3.05, 0.0, 5.31), (3.05, 0.1, 5.41), (20.05, 0.0, 7.01), (60.0, 0.0, -1.0)])
+@pytest.mark.parametrize("drop, debounce, when", [
+    (3.05, 0.0, 5.31), (3.05, 0.1, 5.41), (20.05, 0.0, 7.01), (60.0, 0.0, -1.0),
+])  # fmt: skip
 def test_apogee__by_barometer_after_a_drop(drop, debounce, when):
     """At 10 m/s 3.05 m below the highest reading take 0.305 s; the climb rate says nothing here."""
     how = models.detection(by_barometer=1, apogee_drop=drop, apogee_debounce=debounce)
@@ -192,9 +199,9 @@ def test_apogee__a_barometer_spike_needs_its_debounce():
 
 
 def test_apogee__not_before_the_rail_is_left():
-    """Half way up the rail the barometer jumps down by 5 m: no apogee there."""
+    """Half way up the rail the barometer jumps down by 6 m: no apogee there, though liftoff is noticed."""
     height = np.where(TIME < 3.0 - TICK, 1.0, FLIGHT["height"])
-    baro = np.where(TIME < 1.0 - TICK, 5.0, np.maximum(BARO - 5.0, 0.0))
+    baro = np.where(TIME < 1.0 - TICK, 9.0, np.where(TIME < 3.0 - TICK, 3.0, BARO))
     how = models.detection(by_barometer=1, apogee_drop=3.05)
     row, _ = row_of(ct.TRIGGER_APOGEE, height=height, baro=baro, detection=how)
     assert row[FIRED] == pytest.approx(5.31, abs=TICK)
@@ -214,7 +221,7 @@ def test_apogee__not_before_the_rail_is_left():
     ({"tilt_below": 0.1}, 3.7),
 ])  # fmt: skip
 def test_inhibit__holds_until_it_lifts(limits, when):
-    """The trigger comes at once, at liftoff or, where it must be too late, at 4 s; the fins go live when the condition holds."""
+    """The trigger comes at liftoff or, where that is too soon, at 4 s; the fins go live when the condition holds."""
     late = "height_below" in limits or "speed_below" in limits
     trigger = {"threshold": 4.0} if late else {"threshold": LIFTOFF}
     lean = np.where(TIME < 3.7 - TICK, 0.11, 0.09)
@@ -256,7 +263,7 @@ def test_window__that_has_closed_is_given_up():
 
 
 def test_window__without_a_liftoff_nothing_is_late_or_early():
-    """On the pad there is no time since liftoff: a window that must have begun holds back, one that must not have ended does not."""
+    """On the pad there is no time since liftoff: a window that must have begun holds back, one that may have ended does not."""
     pad = {"force": models.G0, "height": 0.0, "climb": 0.0}
     assert row_of(ct.TRIGGER_TIME, threshold=1.0, after=0.0, **pad)[0][FIRED] == -1.0
     assert row_of(ct.TRIGGER_TIME, threshold=1.0, before=5.0, **pad)[0][FIRED] == pytest.approx(1.0)
@@ -310,16 +317,16 @@ def test_acted__fins_and_modes_that_are_so_already():
 
 
 def test_act__parts_and_lights_the_stage_it_names_once():
-    rules = [models.rule(ct.TRIGGER_TIME, SEPARATE, threshold=2.0, target=2), models.rule(ct.TRIGGER_TIME, LIGHT, threshold=3.0, target=1),
-             models.rule(ct.TRIGGER_TIME, SEPARATE, threshold=4.0, target=2), models.rule(ct.TRIGGER_TIME, LIGHT, threshold=5.0, target=1)]  # fmt: skip
+    orders = (SEPARATE, 2.0, 2), (LIGHT, 3.0, 1), (SEPARATE, 4.0, 2), (LIGHT, 5.0, 1)
+    rules = [models.rule(ct.TRIGGER_TIME, action, threshold=t, target=stage) for action, t, stage in orders]
     found = run(*rules)
     assert list(found.rules[:, ACTED]) == [1.0, 1.0, 0.0, 0.0]
-    assert found.stage[:, la.ST_PART] == pytest.approx([-1.0, -1.0, 2.0]) and found.stage[:, la.ST_LIGHT] == pytest.approx([-1.0, 3.0, -1.0])
+    assert found.stage[:, la.ST_PART] == pytest.approx([-1.0, -1.0, 2.0])
+    assert found.stage[:, la.ST_LIGHT] == pytest.approx([-1.0, 3.0, -1.0])
 
 
 def test_act__each_canopy_by_its_own_rule_and_none_twice():
-    rules = [models.rule(ct.TRIGGER_TIME, DEPLOY, threshold=2.0, target=1), models.rule(ct.TRIGGER_TIME, DEPLOY, threshold=3.0, target=0),
-             models.rule(ct.TRIGGER_TIME, DEPLOY, threshold=4.0, target=1)]  # fmt: skip
+    rules = [models.rule(ct.TRIGGER_TIME, DEPLOY, threshold=t, target=c) for t, c in ((2.0, 1), (3.0, 0), (4.0, 1))]
     found = run(*rules, canopies=2)
     assert found.opened == pytest.approx([3.0, 2.0]) and list(found.rules[:, ACTED]) == [1.0, 1.0, 0.0]
 
@@ -331,8 +338,8 @@ def test_act__canopy_that_fails_stays_packed():
 
 def test_rule__fires_once():
     """Its condition comes and goes; it has fired and does not fire again."""
-    rules = models.rule(ct.TRIGGER_CLIMBING, ENABLE, threshold=50.0), models.rule(ct.TRIGGER_TIME, ct.ACTION_DISABLE, threshold=3.0)
-    found = run(*rules)
+    centre = models.rule(ct.TRIGGER_TIME, ct.ACTION_DISABLE, threshold=3.0)
+    found = run(models.rule(ct.TRIGGER_CLIMBING, ENABLE, threshold=50.0), centre)
     up = first(FLIGHT["height"] >= 50.0)
     assert np.array_equal(found.live, (TIME > up - TICK) & (TIME < 3.0 - TICK))
 

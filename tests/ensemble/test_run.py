@@ -66,12 +66,15 @@ def assert_same_flight(alone, flights, number):
 
 # ---------------------------------------------------------------- two stages
 
-OFTEN = [{"kind": "no_ignition", "of": "thistledown", "probability": 0.4}, {"kind": "no_separation", "of": "booster", "probability": 0.3},
-         {"kind": "no_canopy", "of": "booster main", "probability": 0.5}]  # fmt: skip
+OFTEN = [
+    {"kind": "no_ignition", "of": "thistledown", "probability": 0.4},
+    {"kind": "no_separation", "of": "booster", "probability": 0.3},
+    {"kind": "no_canopy", "of": "booster main", "probability": 0.5},
+]
 VARIED = {
     "motor.impulse": {"sd": 0.02}, "vehicle.mass": {"sd": 0.02}, "joint.delay": {"sd": "30 ms"}, "joint.impulse": {"sd": 0.1},
-    "joint.tilt_y": {"sd": "0.1 deg"}, "ignition.delay": {"kind": "uniform", "low": "0 s", "high": "0.3 s"}, "rule.delay": {"sd": "0.05 s"},
-    "canopy.drag": {"sd": 0.05}, "wind.speed": {"mean": "4 m/s", "sd": "1 m/s"},
+    "joint.tilt_y": {"sd": "0.1 deg"}, "ignition.delay": {"kind": "uniform", "low": "0 s", "high": "0.3 s"},
+    "rule.delay": {"sd": "0.05 s"}, "canopy.drag": {"sd": 0.05}, "wind.speed": {"mean": "4 m/s", "sd": "1 m/s"},
 }  # fmt: skip
 
 

@@ -196,6 +196,10 @@ STAGES = {
         ("[stage.joint]", '[stage.ignition]\ndelay = "0.1 s"\n[stage.joint]'),
         "stage[1].ignition", "no motor to light", "add a mount",
     ),
+    "ignition of the first": (
+        ("[stage.joint]", '[stage.ignition]\ndelay = "0.1 s"\n[stage.joint]'),
+        "stage[1].ignition", "starts with the last stage's ignition", "remove the table",
+    ),
     "nothing lights a motor": (
         (LIGHT, 'action = "enable_fins"'), (HOLDING, 'when = "liftoff"\naction = "guide_hold"'),
         "stage[0].part", "no rule that can act lights the stage's motor", 'target = "dart"',

@@ -141,12 +141,11 @@ def test_staging__rules_that_wait_for_each_other_never_come():
     assert {"rule[1].stage", "rule[2].stage", "rule[3].stage", "stage[0].part"} <= keys
 
 
-def test_window__of_a_time_since_ignition_allows_for_the_ignition_delay():
-    late = ("[stage.joint]", '[stage.ignition]\ndelay = "1 s"\n[stage.joint]')
+def test_window__of_a_time_since_ignition_allows_for_the_time_to_liftoff():
     text = 'when = "time"\nbefore = 4\naction = "disable_fins"\nthreshold = '
-    assert loads_mission(replaced(late, rule(f"{text}{4.9 + LIFTOFF_WITHIN}"))).rule[0].before == 4.0
+    assert loads_mission(replaced(rule(f"{text}{3.9 + LIFTOFF_WITHIN}"))).rule[0].before == 4.0
     with pytest.raises(MissionError, match="before the rule's threshold and delay can be over"):
-        loads_mission(replaced(late, rule(f"{text}{5.0 + LIFTOFF_WITHIN}")))
+        loads_mission(replaced(rule(f"{text}{4.0 + LIFTOFF_WITHIN}")))
 
 
 def test_separation__left_out_is_the_only_one_of_two_stages():
@@ -158,7 +157,7 @@ def test_separation__left_out_is_the_only_one_of_two_stages():
 
 CHANGES = {
     "stage.booster.joint.hold": "20 N", "stage.1.joint.impulse": "3 N*s", "stage.booster.joint.delay": "0.1 s",
-    "stage.booster.ignition.delay": "0.2 s", "stage.booster.part.small.opening_delay": "0.5 s",
+    "stage.dart.ignition.delay": "0.2 s", "stage.booster.part.small.opening_delay": "0.5 s",
     "stage.booster.part.small.opening_factor": 1.4, "stage.booster.part.small.strength": "500 N",
     "cord.main.length": "6 m", "cord.0.canopy_on": "aft", "cord.main.stretch": "30 %",
     "detection.liftoff_force": "30 m/s^2", "detection.burnout_debounce": "0.1 s",

@@ -29,7 +29,7 @@ from sixdof.core.types import (
     RULE_AFTER, RULE_BEFORE, RULE_BOOSTER, RULE_HEIGHT_ABOVE, RULE_HEIGHT_BELOW, RULE_ORDER, RULE_PATIENCE, RULE_SPEED_ABOVE,
     RULE_SPEED_BELOW, RULE_TARGET, RULE_THRESHOLD, RULE_TILT_BELOW, RULE_TRIGGER, TRIGGER_APOGEE, TRIGGER_BURNOUT,
     TRIGGER_CLIMBING, TRIGGER_EJECTION, TRIGGER_FALLING, TRIGGER_IGNITION, TRIGGER_LIFTOFF, TRIGGER_RAIL, TRIGGER_SEPARATION,
-    TRIGGER_TIME, Quat, Vec3,
+    TRIGGER_TIME, FAILED, Quat, Vec3,
 )  # fmt: skip
 
 MOST_BURNS = 8  # burns and partings that are told apart
@@ -179,9 +179,9 @@ def notice_phases(sensed, aft_travel, detection, attached, notice):
             return
         notice[N_LIFTOFF] = notice[N_IGNITION] = t
         notice[N_THRUSTING] = 1.0
-    if attached < notice[N_ATTACHED]:
+    while attached < notice[N_ATTACHED]:  # several stages may go at once
         k = int(notice[N_PARTINGS])
-        notice[N_ATTACHED] = attached
+        notice[N_ATTACHED] -= 1.0
         if k < MOST_BURNS:
             notice[N_PARTED + k] = t
             notice[N_PARTINGS] += 1.0
@@ -315,8 +315,7 @@ def act(action, target, t, stage, canopy, switches, opened):
             stage[target, ST_LIGHT] = t
     elif 0 <= target < opened.shape[0] and opened[target] == -1.0:
         done = True
-        if canopy[target, CANOPY_FAILS] < 0.5:
-            opened[target] = t
+        opened[target] = t if canopy[target, CANOPY_FAILS] < 0.5 else FAILED
     return 1.0 if done else 0.0
 
 

@@ -13,6 +13,7 @@ from sixdof.core.types import (
     CANOPY_REEF_TIME, CANOPY_STRENGTH, CANOPY_WAIT, LOST, Quat, State, Vec3,
 )  # fmt: skip
 
+INSIDE = 1e-9  # s
 SHARE_OF_TIME_CONSTANT = 0.1  # of the slowing-down time 2 m/(rho CdS V): RK4's error per step is then below 1e-7
 
 
@@ -114,9 +115,10 @@ def longest_fall_step(s, craft, mass, area):
 @kernel
 def fall_step(t, s, h, craft, body0, body1, body2, canopy, opened, hanging):
     """Return the state h seconds on (RK4). body0, body1, body2: mass and thrust at the start, middle and end."""
-    a0 = drag_area(t, canopy, opened, hanging)
+    # a step ends where the area jumps (`next_change`): its ends are seen from inside
+    a0 = drag_area(t + INSIDE, canopy, opened, hanging)
     a1 = drag_area(t + 0.5 * h, canopy, opened, hanging)
-    a2 = drag_area(t + h, canopy, opened, hanging)
+    a2 = drag_area(t + h - INSIDE, canopy, opened, hanging)
     k1 = falling_rate(s, craft, body0.mass, body0.thrust, a0, START)
     k2 = falling_rate(axpy(s, k1, 0.5 * h), craft, body1.mass, body1.thrust, a1, MIDDLE)
     k3 = falling_rate(axpy(s, k2, 0.5 * h), craft, body1.mass, body1.thrust, a1, MIDDLE)

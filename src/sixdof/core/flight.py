@@ -424,10 +424,10 @@ def fly(model, draw, work, log, events, summary):
     longest = period / model.computer.steps_per_tick
     segments = thrust.time.shape[0]
     _, late_seconds = switch_delay(craft.servo, period)
-    stride = ONE
 
     t, tick, phase = hand[H_TIME], np.int64(hand[H_TICK]), np.int64(hand[H_PHASE])
     t_tick, t_switch, switched = hand[H_TICK_END], hand[H_SWITCH], hand[H_SWITCHED] > 0.5
+    stride = FALL_STRIDE if phase == CANOPY else ONE
     rows, next_log = 0, int(hand[H_NEXT_LOG])
     first_trace = tick if goes_on else np.int64(-1)
     apogee_passed = hand[H_CLIMBING] < 0.5
@@ -491,7 +491,7 @@ def fly(model, draw, work, log, events, summary):
 
         # ------------------------------------------------------------ steps to the next tick
         while t < t_tick:
-            if phase == FREE and t >= t_part - INSTANT:
+            if phase >= FREE and t >= t_part - INSTANT:
                 status = PARTED
                 break
             if cord >= 0:
@@ -507,7 +507,7 @@ def fly(model, draw, work, log, events, summary):
             stop = min(stop, t_break)
             if not switched and t_switch < stop:
                 stop = t_switch
-            if phase == FREE:
+            if phase >= FREE:
                 stop = min(stop, t_part)
             most = longest
             if phase == CANOPY:

@@ -370,7 +370,7 @@ ACTION_ENABLE, ACTION_DISABLE, ACTION_DEPLOY, ACTION_GUIDE, ACTION_SEPARATE, ACT
     CANOPY_SNATCH,  # load of the cord as the ejection charge throws the pieces apart, N
 ) = range(11)
 CANOPY_COLUMNS = 11
-LOST = -2.0  # in Work.opened: the canopy is gone
+LOST, FAILED = -2.0, -3.0  # in Work.opened: the canopy is gone; its release did nothing
 
 
 class Leg(NamedTuple):

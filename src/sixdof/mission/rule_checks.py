@@ -83,6 +83,9 @@ def _motors(mission: schema.Mission, staging: Staging) -> Iterator[Problem]:
         has_motor = stage.name in staging.motor
         if not has_motor and stage.ignition != schema.Ignition():
             yield Problem(("stage", i, "ignition"), None, "the stage has no motor to light", "add a mount, or remove it")
+        elif i == len(mission.stage) - 1 and stage.ignition != schema.Ignition():
+            message = "the clock of a flight starts with the last stage's ignition, so it has no delay"
+            yield Problem(("stage", i, "ignition"), None, message, "remove the table; stages that rules light may have one")
         if has_motor and staging.staged and stage.name not in staging.lit:
             message = "no rule that can act lights the stage's motor"
             hint = f'add a rule with action = "light" and target = "{stage.name}"; only the last stage is lit at the start'
@@ -176,7 +179,7 @@ def _times(rule: schema.Rule, mission: schema.Mission) -> _Problems:
         yield Problem(("after",), rule.after, message, "the rule can never act: lower it, or raise the limit")
     last = mission.stage[-1]
     if is_time or (rule.when == "ignition" and rule.stage == last.name):  # these count from ignition, the window from liftoff
-        earliest -= LIFTOFF_WITHIN + last.ignition.delay
+        earliest -= LIFTOFF_WITHIN
     if rule.before is not None and earliest >= rule.before:
         what = "threshold and delay" if is_time else "delay"
         message = f"the window closes {rule.before:g} s after liftoff, before the rule's {what} can be over"
