@@ -72,7 +72,7 @@ def fly(
     if flight is not None:
         draw = one_draw(pack_draws(mission, draw_table(mission, seed, flight, 1)), 0)
         attrs = {"seed": str(seed), "flight": int(flight)}
-    draw = draw._replace(failure=_forced(mission, draw.failure, failures))
+    draw = draw._replace(failure=forced_failures(mission, draw.failure, failures))
     laws = bind(guidance, control)
     plan = Plan(mission)
     flier = Flier(plan, laws, log_rows(plan.model(0, plan.count - 1)))
@@ -89,7 +89,7 @@ def fly(
     return ds
 
 
-def _forced(mission: Mission, drawn: np.ndarray, failures: Sequence[str]) -> np.ndarray:
+def forced_failures(mission: Mission, drawn: np.ndarray, failures: Sequence[str]) -> np.ndarray:
     """Return the failures of a flight with those added that the caller asks for."""
     names = [failure.name for failure in mission.failure]
     happens = drawn.copy()

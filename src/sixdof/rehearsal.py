@@ -19,7 +19,7 @@ from sixdof.core.computer import (
 from sixdof.core.rehearsal import R_ATTACHED, R_LIVE, R_MODE, REHEARSAL_COLUMNS
 from sixdof.core.rehearsal import rehearse as run_over
 from sixdof.ensemble.draws import nominal_draw
-from sixdof.flying import _forced, announced_compilation, log_rows
+from sixdof.flying import forced_failures, announced_compilation, log_rows
 from sixdof.laws import Laws, bind
 from sixdof.legs import Flier, FlightDraw, Flown, Plan
 from sixdof.legs import rule_names as names_of_rules
@@ -59,7 +59,7 @@ def rehearse(
         Between rows values are taken linear (`booster` and `fix_*`: the row before), attitudes along the shorter way.
         Left out: height is baro_height, or the integral of velocity_up, or 0; east and north 0; velocities the rates of the places;
         baro_height the height; fix_* place and velocity; attitude that of the rail; forces what a vehicle at rest on the rail feels;
-        rates and magnetic field 0. booster (1 attached, 0 gone) left out or -1: the break-wires follow the computer's own commands
+        rates and magnetic field 0. booster (stages attached behind, 0: all gone) left out or -1: the break-wires follow the computer's own commands
         after joint.delay. Under an altimeter, which commands none, the stages then stay joined. What the computer works out itself
         (goal, mode, enabled, time since liftoff, dynamic pressure, ...) is not read.
     stage : name or None
@@ -95,7 +95,7 @@ def rehearse(
     which = _stage_number(mission, stage, guidance, control)
     windows = _windows(mission, expect, which)
     draw = nominal_draw(mission)
-    draw = draw._replace(failure=_forced(mission, draw.failure, failures))
+    draw = draw._replace(failure=forced_failures(mission, draw.failure, failures))
     laws = bind(guidance, control)
     plan = Plan(mission, log_rate=mission.autopilot.rate)
     if script is None:

@@ -183,8 +183,9 @@ def _check(columns: dict[str, np.ndarray], source: str) -> None:
         raise ValueError(f"{source}: time goes from {time[i]:g} s to {time[i + 1]:g} s in row {i + 2}; it must rise with every row")
     if time[0] < 0.0:
         raise ValueError(f"{source}: time begins at {time[0]:g} s; it counts from ignition, so leave what is earlier out")
-    if "booster" in columns and not np.isin(columns["booster"], (0.0, 1.0, OWN_WIRES)).all():
-        raise ValueError(f"{source}: booster must be 1 (attached), 0 (gone) or -1 (as commanded) in every row")
+    wires = columns.get("booster", np.zeros(1))
+    if not ((wires == np.round(wires)) & (wires >= OWN_WIRES)).all():
+        raise ValueError(f"{source}: booster must be the number of stages attached behind, 0 (gone) or -1 (as commanded) in every row")
     _check_attitude(columns, source)
 
 

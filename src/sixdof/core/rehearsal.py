@@ -18,7 +18,7 @@ from sixdof.core.loads import air_at
 # columns of one tick of a rehearsal; the goal (4), the demands (roll, pitch, yaw) and the fin commands follow
 R_TIME, R_LIFTOFF, R_BURNS, R_APOGEE, R_ATTACHED, R_LIVE, R_MODE = range(7)
 REHEARSAL_COLUMNS = 14
-OWN_WIRES = -1.0  # in a script's column `booster`: the break-wires follow the computer's own commands
+OWN_WIRES = -1.0  # in a script's column `booster` (stages attached behind): the break-wires follow the computer's own commands
 
 
 @kernel
@@ -44,6 +44,8 @@ def rehearse(model, draw, work, frame, script, burn_time, out):
         fill(work.issued[i], 0.0)
     start_notice(work.notice, float(last - model.leg.first))
     start_guidance(work.guidance_memory, rail_attitude(model.rail.elevation, model.rail.azimuth))
+    if work.laws[0] != 0:
+        fill(work.guidance_memory, 0.0)
     work.switches[SW_MODE] = float(model.computer.guidance.start_mode)
     work.sensed[S_GOAL_W] = work.goal[0] = 1.0
     if work.laws[1] == 0:
@@ -83,8 +85,8 @@ def _read(row, sensed, model, stage):
             parted = stage[k, ST_PART] >= 0.0 and stage[k, ST_NO_PARTING] < 0.5
             if parted and sensed[S_TIME] >= stage[k, ST_PART] + stage[k, ST_PART_DELAY]:
                 attached = float(k - 1 - leg.first)
-    elif row[S_BOOSTER] < 0.5:
-        attached = 0.0
+    else:
+        attached = min(row[S_BOOSTER], attached)  # how many the script says
     sensed[S_BOOSTER] = 1.0 if attached > 0.0 else 0.0
     return attached
 
