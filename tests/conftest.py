@@ -31,3 +31,19 @@ def demo_flight(demo_mission):
 @pytest.fixture(scope="session")
 def demo_ensemble(demo_mission):
     return sixdof.disperse(demo_mission, 40, seed=7, progress=False)
+
+
+@pytest.fixture(scope="session")
+def stack_path(demo_path):
+    """The two-stage demo's mission file."""
+    return demo_path.parent / "two-stage.toml"
+
+
+@pytest.fixture(scope="session")
+def stack_mission(stack_path):
+    return sixdof.load_mission(stack_path)
+
+
+@pytest.fixture(scope="session")
+def stack_flight(stack_mission):
+    return sixdof.fly(stack_mission)

@@ -34,7 +34,7 @@ def test_fly__prints_and_writes(demo_path, tmp_path, capsys):
     assert main(["fly", str(demo_path), "--out", str(path), "--figures", str(tmp_path / "figures")]) == OK
     assert "written" in capsys.readouterr().out
     assert float(sixdof.open_result(path).apogee) > 100.0
-    assert {p.name for p in (tmp_path / "figures").glob("*.png")} == {"vehicle.png", "flight.png"}
+    assert {p.name for p in (tmp_path / "figures").glob("*.png")} == {"vehicle.png", "flight.png", "timeline.png"}
     assert main(["fly", str(demo_path), "--out", str(path)]) == BAD_INPUT
     assert "exists" in capsys.readouterr().err
 

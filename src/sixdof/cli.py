@@ -127,9 +127,12 @@ def _fly(chosen) -> int:
     if chosen.out:
         print(f"written: {save(ds, chosen.out, overwrite=chosen.overwrite)}")
     if chosen.figures:
-        from sixdof.plot import draw_vehicle, plot_flight
+        from sixdof.plot import draw_vehicle, plot_bodies, plot_flight, plot_separation, plot_timeline
 
         _write(chosen.figures, {"vehicle": draw_vehicle(mission).figure, "flight": plot_flight(ds)})
+        _write(chosen.figures, {"timeline": plot_timeline(ds).figure})
+        if (ds["parting_cause"] > 0).any():
+            _write(chosen.figures, {"separation": plot_separation(ds).figure, "bodies": plot_bodies(ds)[0].figure})
     return OK if int(ds.status) == Status.LANDED else NOT_LANDED
 
 
@@ -168,9 +171,11 @@ def _disperse(chosen) -> int:
     if chosen.out:
         print(f"written: {chosen.out}")
     if chosen.figures:
-        from sixdof.plot import plot_ensemble
+        from sixdof.plot import plot_ensemble, plot_landings
 
         _write(chosen.figures, {"ensemble": plot_ensemble(ds)})
+        if len(mission.stage) > 1:
+            _write(chosen.figures, {"landings": plot_landings(ds).figure})
     return INTERRUPTED if "interrupted" in ds.attrs else OK
 
 

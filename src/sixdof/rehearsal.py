@@ -165,6 +165,10 @@ def _own_wires(script: Script, mission: Mission, which: int, failures: list[str]
     # a flight's flag tells only whether anything is attached, and of three stages two part
     if failed or (script.of == FLIGHT and len(mission.stage) > 2 and which == 0):
         return script._replace(columns={name: values for name, values in script.columns.items() if name != "booster"})
+    if script.of is not None and "booster" in script.columns:  # a flag: all of them, or none
+        flag = script.columns["booster"]
+        attached = np.where(flag > 0.5, float(len(mission.stage)), flag)
+        return script._replace(columns=script.columns | {"booster": attached})
     return script
 
 

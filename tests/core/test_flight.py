@@ -251,7 +251,7 @@ def test_canopy__that_fails_leaves_the_vehicle_falling_free():
     failed = model.canopy.copy()
     failed[0, ct.CANOPY_FAILS] = 1.0
     flown = Flown(model, models.draw(), tables=(failed, model.computer.rules[:, ct.RULE_DELAY]))
-    assert flown.rules[0, FIRED] > 0.0 and flown.opened[0] == -1.0
+    assert flown.rules[0, FIRED] > 0.0 and flown.opened[0] == ct.FAILED
     assert np.isnan(flown.events[len(la.EVENTS)]).all()
     assert np.array_equal(flown.summary, Flown(rocket(), models.draw()).summary, equal_nan=True)
 

@@ -333,7 +333,7 @@ def test_act__each_canopy_by_its_own_rule_and_none_twice():
 
 def test_act__canopy_that_fails_stays_packed():
     found = run(models.rule(ct.TRIGGER_APOGEE, DEPLOY), fails=(0,))
-    assert found.rules[0, FIRED] == pytest.approx(5.01, abs=TICK) and found.opened[0] == -1.0
+    assert found.rules[0, FIRED] == pytest.approx(5.01, abs=TICK) and found.opened[0] == ct.FAILED
 
 
 def test_rule__fires_once():

@@ -25,7 +25,7 @@ BAD = {
     "before ignition": ({"time": [-1.0, 1.0]}, "time begins at -1 s; it counts from ignition"),
     "between ticks": ({"time": [1.001, 1.009]}, "less than two ticks of the flight computer, 0.01 s each"),
     "too long": ({"time": [0.0, 1000.0]}, "time goes on to 1000 s, after solver.time_limit = 900 s"),
-    "half a booster": ({"time": TIME, "booster": [1.0, 0.5, 0.0]}, "booster must be 1 (attached), 0 (gone) or -1"),
+    "half a booster": ({"time": TIME, "booster": [1.0, 0.5, 0.0]}, "booster must be the number of stages attached behind"),
     "part of an attitude": ({"time": TIME, "q_w": [1.0] * 3}, "there is no column q_x; an attitude takes q_w, q_x, q_y, q_z"),
     "no quaternion": (
         {"time": TIME} | {f"q_{part}": [1.0 if part == "w" else 0.0, 0.0, 0.0] for part in "wxyz"}, "at 1 s has the length 0, and it must be 1",
