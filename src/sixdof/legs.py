@@ -596,7 +596,7 @@ class _Facts:
 # ---------------------------------------------------------------- from one body's scratch arrays to another's
 
 _OF_FINS = ("fin_command", "issued", "targets", "fins", "motors", "health", "hinge")  # last axis: control fins, front stage first
-_OWN = ("laws", "guidance_gains", "gains", "memory", "air", "seen", "trace", "hand")
+_OWN = ("laws", "guidance_gains", "gains", "memory", "air", "seen", "trace", "hand", "trial")
 
 
 def hand_over(source: Work, target: Work) -> None:
