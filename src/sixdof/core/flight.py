@@ -654,10 +654,10 @@ def _feel_gust(t, tick, stride, s, load, craft, chance, period, work):
     speed = norm(way)
     way = scale(way, 1.0 / max(speed, 1e-6))
     climb = climb_of(craft.world, s.r, s.v)
-    seconds = stride * period
+    seconds, height = stride * period, height_of(craft.world, s.r)  # `load` is the last tick's
     if t == 0.0:  # the gust on the pad, then the one at the next tick
-        advance_gust(work.turbulence, craft.world, w20, load.height, 0.0, 0.0, way, 0.0, -1, chance)
-    advance_gust(work.turbulence, craft.world, w20, load.height, climb, speed, way, seconds, tick, chance)
+        advance_gust(work.turbulence, craft.world, w20, height, 0.0, 0.0, way, 0.0, -1, chance)
+    advance_gust(work.turbulence, craft.world, w20, height, climb, speed, way, seconds, tick, chance)
     blow(work.gust, work.turbulence, 0.0, 0.0)
 
 

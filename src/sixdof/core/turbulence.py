@@ -64,7 +64,7 @@ def transverse(p, q, h, x, y):
     fall2 = fall * fall
     vp = -expm1(-2.0 * h)
     if h < 1e-3:  # series: the differences below would cancel
-        vpq, vq = h * h * (1.0 - 4.0 * h / 3.0), 2.0 * h * h * h / 3.0
+        vpq, vq = h * h * (1.0 - 4.0 / 3.0 * h + h * h), 2.0 / 3.0 * h * h * h * (1.0 - 1.5 * h + 1.2 * h * h)
     else:
         vpq, vq = 0.5 * (1.0 - (1.0 + 2.0 * h) * fall2), 0.5 - fall2 * (h * h + h + 0.5)
     sp = sqrt(vp)
