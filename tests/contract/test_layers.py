@@ -20,7 +20,7 @@ BELOW = {
     "ensemble": {
         "core", "mission", "vehicle", "world", "autopilot", "model", "legs", "results", "flying", "laws", "_jit", "status",
     },
-    "study": {"core", "mission", "vehicle", "world", "autopilot", "ensemble.draws", "model", "results", "status"},
+    "study": {"core", "mission", "vehicle", "world", "autopilot", "ensemble.draws", "model", "legs", "laws", "results", "status"},
     "plot": {"mission", "vehicle", "autopilot", "results", "study", "status"},
 }
 # modules that join rooms: flights are put together below what keeps and what reads their results
