@@ -86,7 +86,7 @@ def c_input(model, draw):
     for name in _POINTERS:
         owner = next((o for o in (world, aero, thrust, computer) if hasattr(o, name)), None)
         arrays.setdefault(name, getattr(owner, name, None))
-    craft = make_craft(model, draw, np.zeros_like(world.air), seen)
+    craft = make_craft(model, draw, np.zeros_like(world.air), seen, np.zeros((3, 3)))
     rest, grains = state_at_rest(craft, draw), craft.grains
     numbers = {}
     for part in (world, thrust, model.rail, computer, computer.detection, aero, craft, grains, craft.servo):
