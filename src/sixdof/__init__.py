@@ -16,6 +16,7 @@ _HOME = {
     "Mission": "sixdof.mission.schema",
     "MissionError": "sixdof.mission.errors",
     "fly": "sixdof.flying",
+    "fly_body": "sixdof.bodies",
     "disperse": "sixdof.ensemble.run",
     "rehearse": "sixdof.rehearsal",
     "describe": "sixdof.vehicle.describe",
@@ -26,6 +27,7 @@ _HOME = {
     "LawError": "sixdof.laws",
     "Status": "sixdof.status",
     "FlightError": "sixdof.status",
+    "verify": "sixdof.study.verification",
 }
 __all__ = sorted(_HOME)
 

@@ -1,6 +1,6 @@
 """The command line: a thin layer over the same calls as in Python.
 
-Exit codes: 0 all went well; 1 a flight ended otherwise than by landing, or a rehearsal misfired; 2 the input is wrong; 130 interrupted.
+Exit codes: 0 all went well; 1 a flight ended otherwise than by landing, a rehearsal misfired, or a check case was missed; 2 the input is wrong; 130 interrupted.
 """
 
 from __future__ import annotations
@@ -11,7 +11,7 @@ import warnings
 from pathlib import Path
 
 OK, NOT_LANDED, BAD_INPUT, INTERRUPTED = 0, 1, 2, 130
-MISFIRED = NOT_LANDED
+MISFIRED = MISSED = NOT_LANDED
 
 _ABOUT = """\
 Flights of a small, actively controlled rocket in six degrees of freedom.
@@ -23,6 +23,7 @@ A usual session:
   python -m sixdof rehearse configs/sampler.toml               event rules and laws without physics: what fires when, what misfires
   python -m sixdof disperse configs/sampler.toml --flights 2000 --seed 1 --out flights.nc --figures out
   python -m sixdof fly configs/sampler.toml --seed 1 --flight 17   flight 17 of that ensemble again, in full detail
+  python -m sixdof verify                                      the kernel on this machine against published check cases and closed forms
 """
 _CAUTION = """\
 A simulation is never a clearance to fly. Local law, the range safety officer and licensed practice come first."""
@@ -33,7 +34,7 @@ def parser() -> argparse.ArgumentParser:
     top = argparse.ArgumentParser(
         prog="python -m sixdof", description=_ABOUT, epilog=_CAUTION, formatter_class=argparse.RawDescriptionHelpFormatter
     )
-    commands = top.add_subparsers(dest="command", required=True, metavar="{check,aero,fly,rehearse,disperse}")
+    commands = top.add_subparsers(dest="command", required=True, metavar="{check,aero,fly,rehearse,disperse,verify}")
 
     check = commands.add_parser("check", help="check a mission file and describe its vehicle")
     check.set_defaults(run=_check)
@@ -54,6 +55,10 @@ def parser() -> argparse.ArgumentParser:
     disperse.add_argument("--threads", type=int, metavar="N", help="threads (one a core if left out)")
     disperse.add_argument("--quiet", action="store_true", help="no progress bar")
     disperse.set_defaults(run=_disperse)
+    verify = commands.add_parser("verify", help="fly published check cases and closed forms, print how far the kernel is from each")
+    verify.add_argument("--out", type=Path, metavar="FILE", help="write the table (CSV)")
+    verify.add_argument("--overwrite", action="store_true", help="replace FILE if it exists")
+    verify.set_defaults(run=_verify)
     for command in (check, aero, fly, rehearse, disperse):
         command.add_argument("mission", type=Path, help="mission file (TOML)")
         command.add_argument("--figures", type=Path, metavar="FOLDER", help="write figures (PNG) into this folder")
@@ -177,6 +182,20 @@ def _disperse(chosen) -> int:
         if len(mission.stage) > 1:
             _write(chosen.figures, {"landings": plot_landings(ds).figure})
     return INTERRUPTED if "interrupted" in ds.attrs else OK
+
+
+def _verify(chosen) -> int:
+    from sixdof import verify
+    from sixdof.results import check_path
+    from sixdof.study.verification import verification_text, write_csv
+
+    if chosen.out:
+        check_path(chosen.out, overwrite=chosen.overwrite)
+    ds = verify()
+    print(verification_text(ds))
+    if chosen.out:
+        print(f"written: {write_csv(ds, chosen.out)}")
+    return OK if ds.passed.all() else MISSED
 
 
 def _write(folder: Path, figures: dict) -> None:

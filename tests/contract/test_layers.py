@@ -20,16 +20,21 @@ BELOW = {
     "ensemble": {
         "core", "mission", "vehicle", "world", "autopilot", "model", "legs", "results", "flying", "laws", "_jit", "status",
     },
-    "study": {"core", "mission", "vehicle", "world", "autopilot", "ensemble.draws", "model", "legs", "laws", "results", "status"},
+    "study": {
+        "core", "mission", "vehicle", "world", "autopilot", "ensemble.draws", "model", "parting", "passive", "bodies", "flying", "legs", "laws", "results",
+        "status",
+    },
     "plot": {"mission", "vehicle", "autopilot", "results", "study", "status"},
 }
 # modules that join rooms: flights are put together below what keeps and what reads their results
 JOINING = {
     "parting": {"core", "vehicle"},
+    "passive": {"core", "vehicle", "world"},
+    "bodies": {"core", "world", "passive", "flying", "status"},
     "model": {"core", "mission", "vehicle", "world", "autopilot"},
-    "legs": {"core", "mission", "vehicle", "autopilot", "model", "parting", "laws"},
+    "legs": {"core", "mission", "vehicle", "world", "autopilot", "model", "parting", "laws"},
     "registry": {"core", "legs", "status"},
-    "results": {"core", "mission", "legs", "registry", "_jit", "status"},
+    "results": {"core", "mission", "world", "legs", "registry", "_jit", "status"},
 }
 OUTSIDE_CORE = {"numpy", "math", "typing", "__future__"}
 
