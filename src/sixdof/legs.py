@@ -19,11 +19,11 @@ from sixdof.core.draw import Draw
 from sixdof.core.flight import Work, fly, make_events, make_log, make_summary, make_work
 from sixdof.core.motion import CANOPY, FREE
 from sixdof.laws import Laws
-from sixdof.mission.schema import Cord, Mission
+from sixdof.mission.schema import Mission
 from sixdof.model import HANGING_DRAG, build_model
 from sixdof.parting import Bend, bent_lump, bent_model, gap_history, part
-from sixdof.vehicle.geometry import planform, shape_of
-from sixdof.vehicle.mass import grain_rows, part_lumps, stage_lumps, table_of
+from sixdof.vehicle.geometry import shape_of
+from sixdof.vehicle.mass import full_grain, grain_rows, part_lumps, stage_lumps, table_of
 from sixdof.vehicle.mounting import case_lump, placed_motors
 from sixdof.vehicle.solids import Lump, combine
 
@@ -158,6 +158,7 @@ class _Body:
     since: tuple[int, str] | None = None  # the joint whose parting began the present leg, and the side of it
     log: list[np.ndarray] = field(default_factory=list)
     status: int = UNREACHED
+    whole: bool = True  # no cord of it has parted
 
 
 class _Stack(NamedTuple):
@@ -181,7 +182,7 @@ class Plan:
         self.canopy_stage = canopy_stages(mission)
         self.cords = {self.canopies.index(cord.canopy): k for k, cord in enumerate(mission.cord)}
         self.radii = [0.5 * shape_of([stage]).diameter for stage in mission.stage]
-        self.halves = {c: _pieces(mission, self.canopy_stage[c], mission.cord[k]) for c, k in self.cords.items()}
+        self.cuts: dict[tuple[int, int, int], _Cut] = {}
         self.stacks: dict[tuple[int, int], _Stack] = {}
         self.model(0, self.count - 1)
 
@@ -267,7 +268,9 @@ class Plan:
             if happens.get(f"canopy_lost: {name}", 0.0):
                 row[ct.CANOPY_STRENGTH] = 0.0
             if c in self.cords:
-                self._cord(row, c, draw, bool(happens.get(f"cord_parts: {name}", 0.0)))
+                parts = bool(happens.get(f"cord_parts: {name}", 0.0))
+                strength = self.mission.cord[self.cords[c]].strength * draw.cord[self.cords[c]]
+                row[ct.CANOPY_CORD_STRENGTH] = 0.0 if parts else strength
         self._delays(work, draw, happens)
 
     def _delays(self, work: Work, draw: FlightDraw, happens: dict) -> None:
@@ -282,17 +285,40 @@ class Plan:
                 delay += late.get(self.mission.stage[each.owner].name, 0.0)
             work.rule_delay[i] = delay
 
-    def _cord(self, row: np.ndarray, canopy: int, draw: FlightDraw, parts: bool) -> None:
-        """Fill in a canopy's row what its cord carries and stands."""
-        cord = self.mission.cord[self.cords[canopy]]
-        kept, loose = self.halves[canopy]
-        strength = cord.strength * draw.cord[self.cords[canopy]]
-        stiffness = strength / (cord.stretch * cord.length)
-        reduced = kept.mass * loose.mass / (kept.mass + loose.mass)
-        row[ct.CANOPY_CORD_SHARE] = loose.mass / (kept.mass + loose.mass)
-        row[ct.CANOPY_CORD_STRENGTH] = 0.0 if parts else strength
-        # the pieces fly apart at impulse/reduced mass until the cord has taken that energy up as a spring
-        row[ct.CANOPY_SNATCH] = cord.impulse * math.sqrt(stiffness / reduced)
+    def load_cords(self, work: Work, first: int, last: int, draw: FlightDraw) -> None:
+        """Fill in `work` what the cords of the stages first .. last, flying together, carry as their canopies are ejected."""
+        unlit = {k for k in range(first, last) if work.stage[k, ly.ST_LIGHT] < 0.0 or work.stage[k, ly.ST_NO_IGNITION] > 0.5}
+        if work.stage[last, ly.ST_NO_IGNITION] > 0.5:
+            unlit.add(last)
+        for c, which in self.cords.items():
+            if not first <= self.canopy_stage[c] <= last:
+                continue
+            cord, row = self.mission.cord[which], work.canopy[c]
+            kept, loose = self.pieces(c, first, last, unlit, draw)
+            stiffness = cord.strength * draw.cord[which] / (cord.stretch * cord.length)
+            reduced = kept.mass * loose.mass / (kept.mass + loose.mass)
+            row[ct.CANOPY_CORD_SHARE] = loose.mass / (kept.mass + loose.mass)
+            # the pieces fly apart at impulse/reduced mass until the cord has taken that energy up as a spring
+            row[ct.CANOPY_SNATCH] = cord.impulse * math.sqrt(stiffness / reduced)
+
+    def cut(self, canopy: int, first: int, last: int) -> _Cut:
+        """Return how a canopy's ejection divides the stages first .. last flying together."""
+        key = canopy, first, last
+        if key not in self.cuts:
+            self.cuts[key] = _cut(self.mission, self.canopy_stage[canopy], self.mission.cord[self.cords[canopy]].parts_at, first, last)
+        return self.cuts[key]
+
+    def pieces(self, canopy: int, first: int, last: int, unlit: set[int], draw: FlightDraw) -> tuple[Lump, Lump]:
+        """Return the two pieces that a canopy's ejection makes of a body: the one that keeps the canopy, and the loose one.
+
+        unlit : stages whose propellant is still there.
+        """
+        cut, mass = self.cut(canopy, first, last), draw.stage[:, OF_STAGE.index("mass")]
+        sides = []
+        for dry, grains in ((cut.fore, cut.fore_grains), (cut.aft, cut.aft_grains)):
+            lumps = [Lump(lump.mass * mass[k], lump.place, lump.inertia * mass[k]) for k, lump in dry]
+            sides.append(combine(lumps + [lump for k, lump in grains if k in unlit]))
+        return tuple(sides) if self.mission.cord[self.cords[canopy]].canopy_on == "fore" else tuple(reversed(sides))
 
     def on_kept_piece(self, canopy: int) -> list[bool]:
         """Return which canopies stay with the piece that keeps `canopy` when its cord has parted."""
@@ -303,14 +329,23 @@ class Plan:
             found.append(each == canopy or (self.canopy_stage[each] == stage and fore == (cord.canopy_on == "fore")))
         return found
 
-    def loose_model(self, canopy: int, kept: bool, model: ct.Model) -> ct.Model:
-        """Return the model of one piece of a stage whose cord has parted: a point mass with the drag of its tumbling side area."""
-        cord = self.mission.cord[self.cords[canopy]]
-        lump = self.halves[canopy][0 if kept else 1]
-        shape = shape_of([self.mission.stage[self.canopy_stage[canopy]]])
-        fore = (cord.canopy_on == "fore") == kept
-        area = HANGING_DRAG * _side_area(shape, cord.parts_at, fore)
-        return model._replace(mass=table_of([lump], np.zeros((0, ct.GRAIN_COLUMNS))), tumble_area=area)
+    def piece_models(self, canopy: int, body: _Body, draw: FlightDraw) -> tuple[ct.Model, ct.Model]:
+        """Return the models of the two pieces of a body whose cord has parted, the one that keeps the canopy first.
+
+        Each is a point mass with the drag of its tumbling side area.
+        """
+        first, last = body.first, body.last
+        unlit = {k for k in range(first, last) if body.work.stage[k, ly.ST_BURNOUT] < 0.0}
+        if body.work.hand[ly.H_LIT] == ly.UNLIT:
+            unlit.add(last)
+        areas = self.cut(canopy, first, last).areas
+        if self.mission.cord[self.cords[canopy]].canopy_on == "aft":
+            areas = areas[::-1]
+        none = np.zeros((0, ct.GRAIN_COLUMNS))
+        return tuple(
+            body.model._replace(mass=table_of([lump], none), tumble_area=HANGING_DRAG * area)
+            for lump, area in zip(self.pieces(canopy, first, last, unlit, draw), areas)
+        )
 
 
 def stage_draw(draw: FlightDraw, stage: int, controls: int, body: int = 0) -> Draw:
@@ -327,14 +362,31 @@ def _drawn_lump(lump: Lump, row: np.ndarray) -> Lump:
     return Lump(lump.mass * mass, lump.place + np.array([x, y, z]), lump.inertia * (mass * inertia))
 
 
-def _pieces(mission: Mission, stage: int, cord: Cord) -> tuple[Lump, Lump]:
-    """Return the two pieces of a stage that an ejection makes, burnt out: the one that keeps the canopy, and the loose one."""
-    shape = shape_of([mission.stage[stage]])
-    lumps = [lump for _, lump in part_lumps(shape, 0, mission.stage[stage])]
-    lumps += [case_lump(placed) for placed in placed_motors(mission, [stage])[0]]
-    fore = combine(lump for lump in lumps if lump.place[0] < cord.parts_at)
-    aft = combine(lump for lump in lumps if lump.place[0] >= cord.parts_at)
-    return (fore, aft) if cord.canopy_on == "fore" else (aft, fore)
+class _Cut(NamedTuple):
+    """What lies ahead of a station of a body and behind it: (stage, lump) of what does not burn and of full grains; side areas, m^2."""
+
+    fore: list[tuple[int, Lump]]
+    aft: list[tuple[int, Lump]]
+    fore_grains: list[tuple[int, Lump]]
+    aft_grains: list[tuple[int, Lump]]
+    areas: tuple[float, float]
+
+
+def _cut(mission: Mission, stage: int, station: float, first: int, last: int) -> _Cut:
+    """Return the stages first .. last divided at a station of `stage`."""
+    stages = range(first, last + 1)
+    shape = shape_of([mission.stage[k] for k in stages])
+    motors = placed_motors(mission, stages, shape)
+    dry = [(k, lump) for number, k in enumerate(stages) for _, lump in part_lumps(shape, number, mission.stage[k])]
+    dry += [(k, case_lump(placed)) for k, each in zip(stages, motors) for placed in each]
+    grains = [(k, full_grain(placed)) for k, each in zip(stages, motors) for placed in each]
+    at = shape.stage_x0[stage - first] + station
+
+    def side(rows, fore: bool):
+        return [row for row in rows if (row[1].place[0] < at) == fore]
+
+    areas = _side_area(shape, at, True), _side_area(shape, at, False)
+    return _Cut(side(dry, True), side(dry, False), side(grains, True), side(grains, False), areas)
 
 
 def _side_area(shape, station: float, fore: bool) -> float:
@@ -395,7 +447,7 @@ class Flier:
         work = self._work(0, 0, last)
         plan.prepare(work, draw)
         work.hand[ly.H_GOES_ON] = 0.0
-        facts = _Facts(plan, work)
+        facts = _Facts(plan)
         front = _Body(0, 0, last, work, make_events(whole), make_summary())
         waiting, landed = [front], []
         while waiting:
@@ -411,6 +463,9 @@ class Flier:
         """Fly one leg of a body; return whether it goes on as another. What parted from it waits."""
         if body.model is None:
             body.model, body.draw = self.plan.leg(body.first, body.last, draw, body.index)
+        if body.whole:
+            self.plan.load_cords(body.work, body.first, body.last, draw)
+            facts.snatched(body)
         body.work.trace[:] = np.nan
         log = self._log(body.model)
         code, _, rows = fly(body.model, body.draw, body.work, log if logged else log[:0], body.events, body.summary)
@@ -425,7 +480,7 @@ class Flier:
             self._part(body, draw, facts, waiting)
             return True
         if code == ly.CORD_PARTED:
-            self._come_loose(body, facts, waiting)
+            self._come_loose(body, draw, facts, waiting)
             return True
         return False
 
@@ -460,7 +515,7 @@ class Flier:
             work.canopy[each, ct.CANOPY_FAILS] = 1.0
             work.opened[each] = min(work.opened[each], ct.LOST) if work.opened[each] >= 0.0 else work.opened[each]
 
-    def _come_loose(self, body: _Body, facts: _Facts, waiting: list[_Body]) -> None:
+    def _come_loose(self, body: _Body, draw: FlightDraw, facts: _Facts, waiting: list[_Body]) -> None:
         """Divide a body whose cord has parted: `body` keeps the canopy, the loose piece waits its turn."""
         plan, c = self.plan, int(body.work.hand[ly.H_WHICH])
         facts.broken.add(f"cord_parts: {plan.canopies[c]}")
@@ -468,11 +523,16 @@ class Flier:
         stage = plan.canopy_stage[c]
         other = _copy(body.work)
         other.laws[:] = 0
+        body.model, fallen = plan.piece_models(c, body, draw)
+        # masses are this flight's already
+        body.draw = body.draw._replace(**{name: _NEUTRAL.get(name, 0.0) for name in OF_MASS})
+        body.whole = False
+        for work in (body.work, other):  # what is left falls as it is: it parts and burns no more
+            work.hand[ly.H_LIT] = ly.UNLIT
+            work.stage[:, ly.ST_NO_PARTING] = work.stage[:, ly.ST_NO_IGNITION] = 1.0
         loose = _Body(
-            plan.count + plan.cords[c], stage, stage, other, body.events.copy(), body.summary.copy(),
-            plan.loose_model(c, False, body.model), body.draw,
+            plan.count + plan.cords[c], stage, stage, other, body.events.copy(), body.summary.copy(), fallen, body.draw, whole=False
         )  # fmt: skip
-        body.model = plan.loose_model(c, True, body.model)
         for each, kept in enumerate(plan.on_kept_piece(c)):
             for work, has in ((body.work, kept), (other, not kept)):
                 if not has:
@@ -544,13 +604,13 @@ def _rule_facts(plan: Plan, stages, state: np.ndarray, out: np.ndarray) -> None:
 class _Facts:
     """What is gathered while a flight goes on."""
 
-    def __init__(self, plan: Plan, work: Work):
+    def __init__(self, plan: Plan):
         self.plan = plan
         self.joint = np.full((plan.count, len(JOINT_FACTS)), np.nan)
         self.joint[:, JOINT_FACTS.index("parting_cause")] = self.joint[:, JOINT_FACTS.index("recontact")] = 0.0
         self.gaps = [np.zeros((0, 3)) for _ in range(plan.count)]
         self.canopy = np.full((len(plan.canopies), len(CANOPY_FACTS)), np.nan)
-        self.snatch = [work.canopy[c, ct.CANOPY_SNATCH] if c in plan.cords else np.nan for c in range(len(plan.canopies))]
+        self.snatch = np.full(len(plan.canopies), np.nan)
         self.broken: set[str] = set()
         self.traces: dict[tuple[int, str], np.ndarray] = {}
 
@@ -559,6 +619,12 @@ class _Facts:
         self.joint[k, :3] = hand[ly.H_TIME], hand[ly.H_CAUSE], speed
         self.joint[k, JOINT_FACTS.index("drag_parting_time")] = events[ly.E_DRAG_PARTING, 0]
         events[ly.E_DRAG_PARTING] = np.nan
+
+    def snatched(self, body: _Body) -> None:
+        """Note what the ejections of the canopies a body still carries would snatch their cords with."""
+        for c in self.plan.cords:
+            if body.first <= self.plan.canopy_stage[c] <= body.last and body.work.opened[c] < 0.0:
+                self.snatch[c] = body.work.canopy[c, ct.CANOPY_SNATCH]
 
     def still_joined(self, body: _Body) -> None:
         """Note the drag at the aft joint of a body that never parted there."""

@@ -13,7 +13,7 @@ import models
 import staged
 from sixdof.core import layout as ly
 from sixdof.core.flight import mass_now
-from sixdof.core.types import GRAIN_MASS, Vec3
+from sixdof.core.types import GRAIN_MASS
 from sixdof.ensemble.draws import nominal_draw
 from sixdof.legs import JOINT_FACTS, OF_JOINT, OF_STAGE, Plan, event_names
 from sixdof.parting import Bend, gap_history, matrix, part, segment_distance, turning
@@ -257,6 +257,28 @@ def test_joint__parts_by_drag_when_it_holds_no_tension(demo_mission):
     assert dict(zip(JOINT_FACTS, held.joint[0]))["drag_parting_time"] == pytest.approx(facts["drag_parting_time"], abs=1e-9)
     burnout = slipped.events[1, ly.E_BURNOUT, 0]  # the booster burns the rest of its tail alone
     assert abs(facts["parting_time"] - burnout) < 0.2  # in the tail of the thrust curve or just after
+
+
+def test_joint_force__is_newtons_second_law_of_the_fore_stages(demo_mission):
+    """Coasting straight up in air of one density: the joint pushes the fore stages by D_f - m_f D/m, D the stack's whole drag."""
+    mission = staged.coasting(staged.stack(demo_mission))
+    plan = Plan(mission)
+    fore = sum(lump.mass for lump in plan.stack(0, 1).lumps[0])
+    total, own = 0.8, 0.15
+
+    def leg(key, model):
+        return model.leg._replace(fore_axial=np.full_like(model.leg.fore_axial, own))
+
+    flown = staged.flown(mission, world=lambda *_: models.world(), aero=staged.fixed_axial(lambda key, model: total), leg=leg)
+    log = flown.logs[0]
+    burnt, parted = flown.events[0, ly.E_BURNOUT, 0], flown.joint[0, 0]
+    rows = log[(log[:, ly.L_TIME] > burnt + 0.05) & (log[:, ly.L_TIME] < parted - 0.01)]
+    pressure, mass = rows[:, ly.L_PRESSURE], rows[:, ly.L_MASS]
+    area = plan.model(0, 1).aero.area
+    assert len(rows) > 10
+    np.testing.assert_allclose(rows[:, ly.L_JOINT], pressure * area * (own - total * fore / mass), rtol=1e-9)
+    # the booster has most of the drag and not most of the mass: it is pulled off
+    assert (rows[:, ly.L_JOINT] < 0.0).all()
 
 
 def test_upper_motor__parts_the_stack_that_nobody_parted(demo_mission):

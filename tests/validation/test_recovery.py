@@ -13,7 +13,7 @@ from sixdof.core import flight as fl
 from sixdof.core import layout as ly
 from sixdof.core import types as ct
 from sixdof.core.motion import CANOPY
-from sixdof.legs import CANOPY_FACTS, body_names, failure_names
+from sixdof.legs import CANOPY_FACTS, OF_STAGE, body_names, failure_names
 
 G0, RHO = 9.80665, 1.225
 
@@ -144,7 +144,7 @@ def test_snatch__is_the_energy_of_the_charge_in_the_cord_as_a_spring(demo_missio
     """Two pieces thrown apart by J reach J/mu against each other; a spring k takes that up at F = v sqrt(k mu)."""
     mission = staged.stack(demo_mission, cords=[CORD])
     flier = staged.flier(mission)
-    kept, loose = flier.plan.halves[0]
+    kept, loose = flier.plan.pieces(0, 0, 0, set(), staged.drawn(mission))
     flown = flier.fly(staged.drawn(mission))
     mu = kept.mass * loose.mass / (kept.mass + loose.mass)
     k = 2000.0 / (0.15 * 6.0)
@@ -169,3 +169,34 @@ def test_cord__too_weak_for_the_charge_leaves_two_bodies(demo_mission):
     # and a cord that holds leaves none
     held = staged.flown(staged.stack(demo_mission, cords=[CORD]))
     assert np.isnan(held.body[loose, 0]) and held.failure.sum() == 0.0
+
+
+@pytest.mark.parametrize("gone_wrong", [(), ("no_ignition: thistledown",), ("no_separation: booster",)])
+def test_cord__parted_pieces_weigh_what_hung_together(demo_mission, gone_wrong):
+    """Whatever is still there, propellant or a whole booster, is in one of the two pieces."""
+    failures = [{"kind": kind, "of": of, "probability": 0.1} for kind, of in
+                (("cord_parts", "drogue"), ("no_ignition", "thistledown"), ("no_separation", "booster"))]  # fmt: skip
+    mission = staged.stack(demo_mission, cords=[CORD], failures=failures)
+    flier = staged.flier(mission)
+    names = [failure.name for failure in mission.failure]
+    draw = staged.drawn(mission, failure=[(i, 1.0) for i, name in enumerate(names) if name in gone_wrong or i == 0])
+    draw.stage[:, OF_STAGE.index("mass")] = 1.1, 0.9
+    flown = flier.fly(draw)
+    loose = body_names(mission).index("thistledown: loose by drogue")
+    hung = staged.flier(mission).fly(draw._replace(failure=np.where(np.arange(3) == 0, 0.0, draw.failure)))
+    assert flown.body[[0, loose], 5].sum() == pytest.approx(hung.body[0, 5], rel=1e-12)
+
+
+def test_cord__carries_a_booster_that_did_not_part(demo_mission):
+    """The opening load a cord takes is that of the mass behind it: with the booster still on, most of it."""
+    mission = staged.stack(demo_mission, cords=[CORD], failures=[{"kind": "no_separation", "of": "booster", "probability": 0.1}])
+    flier = staged.flier(mission)
+    shares = []
+    for stuck in (0.0, 1.0):
+        flier.fly(staged.drawn(mission, failure=[(0, stuck)]))
+        work = flier.works[0, 0, 1 if stuck else 0]
+        shares.append(work.canopy[0, ct.CANOPY_CORD_SHARE])
+    whole, alone = flier.plan.model(0, 1).mass, flier.plan.model(0, 0).mass
+    behind = shares[0] * alone.dry
+    with_booster = behind + whole.dry - alone.dry  # the stack's table holds the sustainer's full grain, which lies behind as well
+    assert shares[1] == pytest.approx(with_booster / whole.dry, rel=1e-9)

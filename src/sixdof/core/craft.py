@@ -30,7 +30,6 @@ def dispersed_air(world, temperature_offset, pressure_factor, rows):
     """
     old = world.air
     n = old.shape[0]
-    step = 1.0 / world.air_per_metre
     ground = int(-world.air_z0 * world.air_per_metre + 0.5)
     for i in range(n):
         for j in range(old.shape[1]):

@@ -21,7 +21,7 @@ from sixdof.core.guidance import PASSED_MISS, PASSED_TIME, WP_RADIUS, start_guid
 from sixdof.core.layout import (
     ABOVE_AIR, BY_COMMAND, BY_DRAG, BY_UPPER_MOTOR, CORD_PARTED, DEMAND_SIZE, DIVERGED, E_APOGEE, E_BURNOUT, E_DISABLED,
     E_DRAG_PARTING, E_ENABLED, E_FORE_GUIDE, E_LANDING, E_LIFTOFF, E_RAIL, EVENT_COLUMNS, EVENTS, GOAL_SIZE, H_CAUSE, H_CLIMBING,
-    H_GOES_ON, H_LIT, H_MASS, H_NEXT_LOG, H_PHASE, H_QW, H_RATE, H_RX, H_SWITCH, H_SWITCHED, H_TICK, H_TICK_END, H_TIME, H_VX,
+    H_GOES_ON, H_LIT, H_MASS, H_NEXT_LOG, H_PHASE, H_QW, H_RATE, H_RX, H_STRIDE, H_SWITCH, H_SWITCHED, H_TICK, H_TICK_END, H_TIME, H_VX,
     H_WHICH, H_WX, HAND_SIZE, LANDED_OK, LAW_FAILED, LOG_COLUMNS, MEMORY_SIZE, NO_LIFTOFF, OUT_OF_TIME, PARTED, S_FRAME_W,
     S_GOAL_W, SENSED, ST_BURNOUT, ST_LIGHT, ST_LIGHT_DELAY, ST_NO_IGNITION, ST_NO_PARTING, ST_PART, ST_PART_DELAY,
     STAGE_COLUMNS, SUMMARY, UNLIT, X_APOGEE, X_APOGEE_EAST, X_APOGEE_NORTH, X_APOGEE_TIME, X_BURNOUT_HEIGHT, X_BURNOUT_SPEED,
@@ -38,7 +38,7 @@ from sixdof.core.step import (
     GAP_AFT, GAP_CLIMB, GAP_FORE, GAP_GROUND, GAP_SLIP, MOST_TRIES, NO, ROOT_SHARE, YES, gap, liftoff_time,
     next_bracket, rk4_step,
 )  # fmt: skip
-from sixdof.core.turbulence import FOOT, TURBULENCE_SIZE, advance_gust, blow, start_turbulence
+from sixdof.core.turbulence import FOOT, TURBULENCE_SIZE, advance_gust, arrive, blow, start_turbulence
 from sixdof.core.types import (
     CANOPY_CORD_STRENGTH, CANOPY_SNATCH, PANEL_CONTROL, RULE_DELAY, SEEN_COLUMNS, SEEN_HINGE, Quat, State, Vec3,
 )  # fmt: skip
@@ -81,7 +81,7 @@ class Work(NamedTuple):
     hand: np.ndarray  # what the leg before hands over, and this one to the next (layout.H_*)
     turbulence: np.ndarray  # state of the gusts, see core.turbulence
     trial: np.ndarray  # (FIN_ROWS + MOTOR_ROWS, controls) scratch of the step control
-    gust: np.ndarray  # (3, 3) at the start, middle and end of a step, world axes, m/s
+    gust: np.ndarray  # (3, 3) at the start, middle and end of a step, east, north and up, m/s
     trace: np.ndarray  # (TRACE_ROWS, TRACE_COLUMNS): where the body's ends are after a parting
     passed: np.ndarray  # (waypoints, 2): time and miss distance
     tally: np.ndarray
@@ -427,7 +427,7 @@ def fly(model, draw, work, log, events, summary):
 
     t, tick, phase = hand[H_TIME], np.int64(hand[H_TICK]), np.int64(hand[H_PHASE])
     t_tick, t_switch, switched = hand[H_TICK_END], hand[H_SWITCH], hand[H_SWITCHED] > 0.5
-    stride = FALL_STRIDE if phase == CANOPY else ONE
+    stride = max(np.int64(hand[H_STRIDE]), ONE)
     rows, next_log = 0, int(hand[H_NEXT_LOG])
     first_trace = tick if goes_on else np.int64(-1)
     apogee_passed = hand[H_CLIMBING] < 0.5
@@ -450,7 +450,10 @@ def fly(model, draw, work, log, events, summary):
         if ticking:
             fail_fins(t, model.computer.failure, work.health, work.fins)
             if gusty:
-                _feel_gust(t, tick, stride, s, load, craft, chance, period, work)
+                if t == 0.0:  # the gust on the pad
+                    _foresee_gust(np.int64(-1), 0.0, s, load, craft, chance, work)
+                arrive(work.turbulence)
+                blow(work.gust, work.turbulence, 0.0, 0.0)
             load = loads(s, body, craft, work.fins, START)
             if not (isfinite(s.r.z) and isfinite(s.v.x + s.v.y + s.v.z) and isfinite(s.w.x + s.w.y + s.w.z)):
                 status = DIVERGED
@@ -481,6 +484,8 @@ def fly(model, draw, work, log, events, summary):
                         t_part, which, cause = t, leg.last, BY_DRAG
 
             stride = FALL_STRIDE if phase == CANOPY else ONE
+            if gusty:
+                _foresee_gust(tick, stride * period, s, load, craft, chance, work)
             t_switch = t + late_seconds
             pick_targets(work.issued, tick, YES if late_seconds > 0.0 else NO, craft.servo, period, draw.centring, work.targets)
             switched = late_seconds <= 0.0
@@ -621,7 +626,7 @@ def fly(model, draw, work, log, events, summary):
     hand[H_TIME], hand[H_TICK], hand[H_PHASE], hand[H_LIT] = t, float(tick), float(phase), lit
     hand[H_TICK_END], hand[H_SWITCH], hand[H_SWITCHED] = t_tick, t_switch, 1.0 if switched else 0.0
     hand[H_NEXT_LOG], hand[H_CLIMBING] = float(next_log), 0.0 if apogee_passed else 1.0
-    hand[H_MASS], hand[H_RATE] = body.mass, norm(s.w)
+    hand[H_MASS], hand[H_RATE], hand[H_STRIDE] = body.mass, norm(s.w), float(stride)
     _hand_state(hand, s)
     hand[H_GOES_ON] = 1.0 if status == PARTED or status == CORD_PARTED else 0.0
     if status == PARTED:
@@ -646,19 +651,15 @@ def fly(model, draw, work, log, events, summary):
 
 
 @kernel
-def _feel_gust(t, tick, stride, s, load, craft, chance, period, work):
-    """Advance the gusts to this tick and the next."""
+def _foresee_gust(tick, seconds, s, load, craft, chance, work):
+    """Work out the gust that will blow `seconds` from now, at the next tick."""
     east, north = level_wind(craft, 20.0 * FOOT)
     w20 = craft.world.turbulence.w20 if craft.world.turbulence.w20 >= 0.0 else sqrt(east * east + north * north)
     way = sub(s.v, load.wind)
     speed = norm(way)
     way = scale(way, 1.0 / max(speed, 1e-6))
     climb = climb_of(craft.world, s.r, s.v)
-    seconds, height = stride * period, height_of(craft.world, s.r)  # `load` is the last tick's
-    if t == 0.0:  # the gust on the pad, then the one at the next tick
-        advance_gust(work.turbulence, craft.world, w20, height, 0.0, 0.0, way, 0.0, -1, chance)
-    advance_gust(work.turbulence, craft.world, w20, height, climb, speed, way, seconds, tick, chance)
-    blow(work.gust, work.turbulence, 0.0, 0.0)
+    advance_gust(work.turbulence, craft.world, w20, load.height, climb, speed, way, seconds, tick, chance)
 
 
 @kernel

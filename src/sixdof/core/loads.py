@@ -23,7 +23,7 @@ class Craft(NamedTuple):
 
     world: World
     wind: Vec3  # scale of the wind table, cosine and sine of its turn (clockwise from above)
-    gust: np.ndarray  # (3, 3) rows start, middle, end of the step; world axes
+    gust: np.ndarray  # (3, 3) rows start, middle, end of the step; east, north and up
     aero: Aero
     drag: float  # factor on axial force
     normal: float  # factor on normal forces
@@ -176,7 +176,7 @@ class Surroundings(NamedTuple):
 
 @helper
 def around(craft, r, gust):
-    """Return the Surroundings of a point; gust : added to the wind, world axes, m/s."""
+    """Return the Surroundings of a point; gust : added to the wind, east, north and up at the point, m/s."""
     world = craft.world
     if world.globe.round == 0:
         air = air_at(world, r.z)
@@ -186,7 +186,8 @@ def around(craft, r, gust):
     place = place_of(world, r)
     air = air_at(world, place.height)
     east, north = level_wind(craft, place.height)
-    wind = add(gust, add(scale(place.east, east), scale(cross(place.up, place.east), north)))
+    level = add(scale(place.east, east + gust.x), scale(cross(place.up, place.east), north + gust.y))
+    wind = add(level, scale(place.up, gust.z))
     return Surroundings(air, wind, place.gravity, place.height, place.up)
 
 

@@ -102,14 +102,19 @@ def _discrete(row, height):
 
 
 @kernel
+def arrive(state):
+    """Make the gust that was worked out for this tick the present one."""
+    for i in range(3):
+        state[T_NOW + i] = state[T_NEXT + i]
+
+
+@kernel
 def advance_gust(state, world, w20, height, climb, speed, way, seconds, tick, chance):
-    """Make the next tick's gust the present one and work out the one after.
+    """Work out the gust of the next tick from the state of the processes at this one.
 
     w20 : wind at 20 ft, m/s. height : above ground, m, and its rate. speed : through the air, m/s. way : direction of the path
     through the air, world axes. seconds : to the next tick.
     """
-    for i in range(3):
-        state[T_NOW + i] = state[T_NEXT + i]
     gust = Vec3(0.0, 0.0, 0.0)
     ahead = height + climb * seconds
     turbulence = world.turbulence

@@ -43,6 +43,12 @@ def _wind(wind: schema.Wind) -> Iterator[Problem]:
         yield Problem(("roughness",), wind.roughness, message, 'bare dry ground has about "1 mm", short grass "3 cm"')
 
 
+@check_of(schema.Gust)
+def _gust(gust: schema.Gust) -> Iterator[Problem]:
+    if gust.speed == 0.0 and gust.upward == 0.0:
+        yield Problem(("speed",), gust.speed, "the gust blows nothing", 'write speed = "8 m/s" with blows_from, or upward = "3 m/s"')
+
+
 @check_of(schema.ThrustCurve)
 def _thrust_curve(curve: schema.ThrustCurve) -> Iterator[Problem]:
     yield from map(problem_of, curves.THRUST.flaws((curve.time, curve.thrust)))

@@ -8,7 +8,7 @@ import numpy as np
 import xarray as xr
 
 from sixdof.plot.staging import TICKS
-from sixdof.plot.style import CYCLE, FONT, GREY, INK, LINE, PALE, dress, headroom, label, legend, second_axis, shown
+from sixdof.plot.style import CYCLE, FONT, GREY, INK, LINE, PALE, dress, headroom, legend, second_axis, shown
 from sixdof.study.rehearsal_report import need_rehearsal
 
 _PHASES = {"liftoff_noticed": "liftoff", "rail_departure_noticed": "rail left", "apogee_noticed": "apogee"}
