@@ -11,7 +11,7 @@ from sixdof.core import layout
 from sixdof.ensemble.draws import draw_table
 from sixdof.ensemble.run import Block
 from sixdof.mission.load import build
-from sixdof.registry import BODY, CANOPY, EVENT, FIN, JOINT, OUTCOME, RULE, STATUS, TIMELINE, TRACK
+from sixdof.registry import BODY, CANOPY, EVENT, FIN, JOINT, OUTCOME, PLACE, RULE, STATUS, TIMELINE, TRACK
 from sixdof.results import NOMINAL, ensemble_dataset, flight_dataset
 from sixdof.status import Status
 
@@ -29,9 +29,9 @@ def _facts_by_hand(mission, lead=(), counts=()) -> xr.Dataset:
     names = {"body": legs.body_names(mission), "rule": legs.rule_names(mission), "canopy": legs.canopy_names(mission)}
     names |= {"joint": legs.joint_names(mission), "failure": np.array([], dtype=str)}
     values = {"descent": legs.UNDER_CANOPY, "body_status": Status.LANDED, "rule_acted": 1}
-    values |= {"rule_given_up": np.nan, "snatch_load": np.nan}
+    values |= {"rule_given_up": np.nan, "snatch_load": np.nan, "impact_latitude": 38.0, "impact_longitude": -117.0}
     ds = xr.Dataset(coords={dim: (dim, np.array(of, dtype=str)) for dim, of in names.items()})
-    for v in (*BODY, *JOINT, *RULE, *CANOPY):
+    for v in (*BODY, *PLACE, *JOINT, *RULE, *CANOPY):
         shape = (*counts, ds.sizes[v.dims[0]])
         ds[v.name] = _described(v, lead, np.full(shape, values.get(v.name, 10.0), dtype=np.int8 if v.flags else float))
     ds["failure_happened"] = ((*lead, "failure"), np.zeros((*counts, 0), dtype=np.int8))

@@ -57,6 +57,13 @@ def test_fly__a_flight_that_does_not_land_has_its_own_code(demo_path, tmp_path, 
     assert "time_limit" in capsys.readouterr().err
 
 
+def test_earths__prints_both_and_their_difference(demo_path, capsys):
+    assert main(["earths", str(demo_path)]) == OK
+    (row,) = [line for line in capsys.readouterr().out.splitlines() if line.strip().startswith("apogee above ground")]
+    flat, ball, difference = (float(word) for word in row.split()[-3:])
+    assert abs(ball - flat - difference) < 1.5e-4 and 0.0 < abs(difference) < 0.05  # decimals printed; the kernel's own measure: 2 mm
+
+
 def test_aero__prints_the_report_and_writes_figures(demo_path, demo_mission, tmp_path, capsys):
     from sixdof.study.aero_report import aero_report
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 import xarray as xr
+from pyproj import Geod
 from results_by_hand import (
     JOINT_FACTS, RULE_TIMES, STAGE_FACTS, STAGE_TIMES, staged_ensemble, staged_flight, staged_flown, staged_mission,
 )  # fmt: skip
@@ -53,6 +54,25 @@ def test_flight__facts_stand_at_their_names(flight):
         assert found == [armed, fired, acted]
     assert float(flight["snatch_load"].sel(canopy="main")) == 140.0
     assert float(flight["event_height"].sel(body="booster", event="landing")) == pytest.approx(300.0 * 70.0 / 102.0, rel=1e-12)
+
+
+@pytest.mark.parametrize("earth", ["flat", "wgs84"])
+@pytest.mark.parametrize("make", [staged_flight, staged_ensemble])
+def test_impact__in_latitude_and_longitude(demo_mission, make, earth):
+    """Against geodesics from the site (PROJ), which lie 1250 m below the ground; what never comes down has no place."""
+    site = demo_mission.site
+    ds = make(demo_mission, site=site.model_dump() | {"earth": earth})
+    latitude, longitude = ds["impact_latitude"].values, ds["impact_longitude"].values
+    assert ds["impact_latitude"].attrs["units"] == "degrees_north" and ds["impact_longitude"].attrs["units"] == "degrees_east"
+    east, north = ds["impact_east"].values, ds["impact_north"].values
+    assert (np.isnan(latitude) == np.isnan(east)).all() and np.isnan(latitude[..., 2]).all()
+    there = np.isfinite(east)
+    start = np.full(there.sum(), np.degrees(site.longitude)), np.full(there.sum(), np.degrees(site.latitude))
+    bearing, _, distance = Geod(ellps="WGS84").inv(*start, longitude[there], latitude[there])
+    lowered = 1.0 - site.altitude / 6.37e6  # 0.1 m of 500 m; the radius of curvature varies by 0.3 % of that
+    assert distance == pytest.approx(lowered * np.hypot(east, north)[there], abs=1e-3)
+    turned = bearing - np.degrees(np.arctan2(east, north)[there])
+    assert (turned + 180.0) % 360.0 - 180.0 == pytest.approx(np.zeros(there.sum()), abs=1e-3)
 
 
 def test_flight__columns_of_fins_and_readings(flight):

@@ -23,6 +23,7 @@ A usual session:
   python -m sixdof rehearse configs/sampler.toml               event rules and laws without physics: what fires when, what misfires
   python -m sixdof disperse configs/sampler.toml --flights 2000 --seed 1 --out flights.nc --figures out
   python -m sixdof fly configs/sampler.toml --seed 1 --flight 17   flight 17 of that ensemble again, in full detail
+  python -m sixdof earths configs/sampler.toml                 the same flight over the flat Earth and over WGS-84, side by side
   python -m sixdof verify                                      the kernel on this machine against published check cases and closed forms
 """
 _CAUTION = """\
@@ -34,7 +35,7 @@ def parser() -> argparse.ArgumentParser:
     top = argparse.ArgumentParser(
         prog="python -m sixdof", description=_ABOUT, epilog=_CAUTION, formatter_class=argparse.RawDescriptionHelpFormatter
     )
-    commands = top.add_subparsers(dest="command", required=True, metavar="{check,aero,fly,rehearse,disperse,verify}")
+    commands = top.add_subparsers(dest="command", required=True, metavar="{check,aero,fly,rehearse,disperse,earths,verify}")
 
     check = commands.add_parser("check", help="check a mission file and describe its vehicle")
     check.set_defaults(run=_check)
@@ -55,6 +56,9 @@ def parser() -> argparse.ArgumentParser:
     disperse.add_argument("--threads", type=int, metavar="N", help="threads (one a core if left out)")
     disperse.add_argument("--quiet", action="store_true", help="no progress bar")
     disperse.set_defaults(run=_disperse)
+    earths = commands.add_parser("earths", help="fly the nominal mission over the flat Earth and over WGS-84, and print the difference")
+    earths.add_argument("mission", type=Path, help="mission file (TOML)")
+    earths.set_defaults(run=_earths)
     verify = commands.add_parser("verify", help="fly published check cases and closed forms, print how far the kernel is from each")
     verify.add_argument("--out", type=Path, metavar="FILE", help="write the table (CSV)")
     verify.add_argument("--overwrite", action="store_true", help="replace FILE if it exists")
@@ -100,9 +104,9 @@ def _check(chosen) -> int:
     mission = load_mission(chosen.mission)
     print(describe(mission))
     if chosen.figures:
-        from sixdof.plot import draw_vehicle
+        from sixdof.plot import draw_vehicle, plot_air
 
-        _write(chosen.figures, {"vehicle": draw_vehicle(mission).figure})
+        _write(chosen.figures, {"vehicle": draw_vehicle(mission).figure, "air": plot_air(mission)[0].figure})
     return OK
 
 
@@ -182,6 +186,14 @@ def _disperse(chosen) -> int:
         if len(mission.stage) > 1:
             _write(chosen.figures, {"landings": plot_landings(ds).figure})
     return INTERRUPTED if "interrupted" in ds.attrs else OK
+
+
+def _earths(chosen) -> int:
+    from sixdof import load_mission
+    from sixdof.study.earth import compare_earths, earth_page
+
+    print(earth_page(compare_earths(load_mission(chosen.mission))))
+    return OK
 
 
 def _verify(chosen) -> int:

@@ -26,6 +26,7 @@ from sixdof.vehicle.geometry import shape_of
 from sixdof.vehicle.mass import full_grain, grain_rows, part_lumps, stage_lumps, table_of
 from sixdof.vehicle.mounting import case_lump, placed_motors
 from sixdof.vehicle.solids import Lump, combine
+from sixdof.world.build import wind_rows
 
 BODY_FACTS = (
     "impact_time", "impact_east", "impact_north", "impact_speed", "impact_energy", "impact_mass", "fall_time", "descent",
@@ -96,7 +97,7 @@ class FlightDraw(NamedTuple):
 
     common : (len(COMMON),) fields of core.draw.Draw that all bodies share. stage : (stages, len(OF_STAGE)). joint : (stages,
     len(OF_JOINT)), row 0 not used. canopy : (canopies, len(OF_CANOPY)). cord : (cords,). rule : ([[rule]] entries,). failure : (failures,)
-    1 where it happens. centring : (control fins,).
+    1 where it happens. centring : (control fins,). air : (len(OF_AIR),) what stands in place of the mission's own.
     """
 
     common: np.ndarray
@@ -107,6 +108,7 @@ class FlightDraw(NamedTuple):
     rule: np.ndarray
     failure: np.ndarray
     centring: np.ndarray
+    air: np.ndarray
 
 
 OF_STAGE = (
@@ -115,6 +117,7 @@ OF_STAGE = (
 )  # fmt: skip
 OF_JOINT = ("impulse", "delay", "tilt_y", "tilt_z")
 OF_CANOPY = ("drag", "delay", "fill_time")
+OF_AIR = ("member", "wind_at_20_ft")  # which forecast of the wind; m/s, -1: the mean wind's own there
 COMMON = tuple(name for name in Draw._fields[:-1] if name not in OF_STAGE)
 OF_MASS = ("mass", "cg_x", "cg_y", "cg_z", "inertia")
 _NEUTRAL = {"mass": 1.0, "inertia": 1.0}
@@ -184,6 +187,7 @@ class Plan:
         self.radii = [0.5 * shape_of([stage]).diameter for stage in mission.stage]
         self.cuts: dict[tuple[int, int, int], _Cut] = {}
         self.stacks: dict[tuple[int, int], _Stack] = {}
+        self.winds = [wind_rows(mission, k) for k in range(len(mission.air.wind.member))]
         self.model(0, self.count - 1)
 
     def model(self, first: int, last: int) -> ct.Model:
@@ -218,7 +222,7 @@ class Plan:
         Each stage has draws of its own, so those of mass are worked into a stack's mass table; thrust and air of a stack take
         the draw of its last stage, whose motor burns.
         """
-        model = self.model(first, last)
+        model = self._drawn_air(self.model(first, last), draw)
         controls = model.computer.mixer.shape[0] if first == 0 else 0
         found = stage_draw(draw, last, controls, body)
         if controls < model.computer.mixer.shape[0]:
@@ -230,6 +234,11 @@ class Plan:
         model, shift = bent_model(model, bend[-1])
         neutral = {name: _NEUTRAL.get(name, 0.0) for name in OF_MASS}
         return model, found._replace(**neutral, **{name: getattr(found, name) + more for name, more in shift.items()})
+
+    def _drawn_air(self, model: ct.Model, draw: FlightDraw) -> ct.Model:
+        world, (member, w20) = model.world, draw.air
+        wind = self.winds[int(member)] if self.winds else world.wind
+        return model._replace(world=world._replace(wind=wind, turbulence=world.turbulence._replace(w20=float(w20))))
 
     def _bend(self, first: int, last: int, draw: FlightDraw) -> list[Bend]:
         """Return how each stage of a stack is turned and moved by the tilt of the joints ahead of it."""

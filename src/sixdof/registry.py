@@ -172,6 +172,11 @@ BODY = _facts(
     ("descent", "1", "way in which the body comes down", ("not_down", "under_canopy", "nose_first", "tail_first", "tumbling")),
     ("body_status", "1", "how the body's flight ended", ("never_apart", *ENDS), -1),
 )  # fmt: skip
+PLACE = _facts(
+    "body",
+    ("impact_latitude", "degrees_north", "geodetic latitude of the place where the body comes down"),
+    ("impact_longitude", "degrees_east", "longitude of the place where the body comes down"),
+)  # fmt: skip
 JOINT = _facts(
     "joint",
     ("parting_time", "s", "time at which the joint parts"),
@@ -215,8 +220,8 @@ SENSED = Variable("sensed", ("time", "reading"), "as reading_units", "what the f
 REGISTRY = {
     v.name: v
     for v in (
-        *TIMELINE, *FIN, *EVENT, *OUTCOME, *WAYPOINT, STATUS, *BODY, *JOINT, *RULE, *CANOPY, FAILURE, BRANCH, *PIECE, *GAP,
-        SENSED,
+        *TIMELINE, *FIN, *EVENT, *OUTCOME, *WAYPOINT, STATUS, *BODY, *PLACE, *JOINT, *RULE, *CANOPY, FAILURE, BRANCH, *PIECE,
+        *GAP, SENSED,
     )
 }  # fmt: skip
 TRACK = ("phase", "east", "north", "height", "tilt", "mach", "air_speed")  # what an ensemble keeps of the timeline

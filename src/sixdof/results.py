@@ -15,9 +15,10 @@ from sixdof._jit import source_hash
 from sixdof.core import layout
 from sixdof.mission.schema import Mission
 from sixdof.registry import (
-    BODY, BRANCH, CANOPY, EVENT, FAILURE, FIN, GAP, JOINT, OUTCOME, PIECE, READING_UNITS, REGISTRY, RULE, SENSED, STATUS,
-    TIMELINE, TRACK, WAYPOINT, Variable,
+    BODY, BRANCH, CANOPY, EVENT, FAILURE, FIN, GAP, JOINT, OUTCOME, PIECE, PLACE, READING_UNITS, REGISTRY, RULE, SENSED,
+    STATUS, TIMELINE, TRACK, WAYPOINT, Variable,
 )  # fmt: skip
+from sixdof.world.geodesy import place_on_earth
 
 __all__ = [
     "NOMINAL", "REGISTRY", "check_path", "ensemble_dataset", "flight_dataset", "input_name", "open_result", "save", "track_columns",
@@ -84,6 +85,9 @@ def _facts(mission: Mission, flown, lead: tuple[str, ...]) -> dict:
         (RULE, flown.rule), (CANOPY, flown.canopy),
     ):  # fmt: skip
         entries |= _by_column(variables, array, lead)
+    where = [flown.body[..., legs.BODY_FACTS.index(name)] for name in ("impact_east", "impact_north")]
+    on_earth = np.stack(place_on_earth(mission.site, *where, 0.0), axis=-1)  # a body comes down at no height above the ground
+    entries |= _by_column(PLACE, on_earth, lead)
     entries["status"] = _described(STATUS, lead, flown.status)
     entries["failure_happened"] = _described(FAILURE, (*lead, "failure"), flown.failure)
     entries["branch"] = _described(BRANCH, lead, branch_names(legs.failure_names(mission), flown.failure))

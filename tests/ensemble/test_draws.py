@@ -19,10 +19,10 @@ from sixdof.ensemble.draws import (
     COLUMNS, FIELDS, draw_table, failure_table, kernel_draw, nominal_draw, nominal_value, one_draw, pack_draws, quantile,
     stream_of, things, uniforms,
 )  # fmt: skip
-from sixdof.legs import COMMON, OF_CANOPY, OF_JOINT, OF_STAGE, OTHER_BODY, Plan, stage_draw
+from sixdof.legs import COMMON, OF_AIR, OF_CANOPY, OF_JOINT, OF_STAGE, OTHER_BODY, Plan, stage_draw
 from sixdof.mission.dispersible import DISPERSIBLE
 from sixdof.mission.schema import (
-    Air, Cord, Failure, Fins, Mission, Parachute, Rail, Recovery, Rule, Site, Spread, Stage, Wind,
+    Air, AirTurbulence, Cord, Failure, Fins, Mission, Parachute, Rail, Recovery, Rule, Site, Spread, Stage, Wind, WindMember,
 )  # fmt: skip
 from sixdof.world.wind import wind_draw
 
@@ -48,7 +48,7 @@ def mission(disperse=None, fins=4, **tables):
     usual = {"stage": (Stage.model_construct(name="upper", part=tuple(parts)),), "rule": (), "recovery": (), "cord": ()}
     return Mission.model_construct(
         site=Site(latitude=0.6),
-        air=Air(wind=Wind(profile="power", speed=4.0, blows_from=1.0)),
+        air=tables.pop("air", Air(wind=Wind(profile="power", speed=4.0, blows_from=1.0))),
         rail=Rail(length=3.0, elevation=1.5, azimuth=0.7),
         disperse=disperse or {},
         failure=tables.pop("failure", ()),
@@ -220,7 +220,7 @@ def test_streams__are_fixed_for_good():
 def test_draws__of_different_quantities_and_things_are_uncorrelated():
     table = draw_table(staged(EVERYTHING), SEED, 0, SAMPLE)
     columns = np.concatenate([table[name].values.reshape(SAMPLE, -1) for name in DISPERSIBLE], axis=1)
-    assert columns.shape[1] == 11 + 16 * 3 + 4 * 2 + 3 * 3 + 2 + 2 + 4  # once, by stage, joint, canopy, cord, rule, fin
+    assert columns.shape[1] == 13 + 16 * 3 + 4 * 2 + 3 * 3 + 2 + 2 + 4  # once, by stage, joint, canopy, cord, rule, fin
     correlation = np.corrcoef(columns.T)[np.triu_indices(columns.shape[1], 1)]
     assert np.abs(correlation).max() < 5.0 / math.sqrt(SAMPLE)  # five standard deviations, some 3,500 pairs
 
@@ -302,7 +302,7 @@ def test_fields__every_dispersible_has_its_place():
     for group, columns in COLUMNS.items():
         fields = {field for owner, field in FIELDS.values() if owner == group}
         assert fields | ({"wind_scale", "wind_cos", "wind_sin"} | CHANCE if group == "common" else set()) == set(columns)
-        if group != "common":
+        if group not in ("common", "air"):
             assert {DISPERSIBLE[name].each for name, (owner, _) in FIELDS.items() if owner == group} == {group}
 
 
@@ -329,8 +329,9 @@ def test_nominal_draw__factors_are_one_and_offsets_zero():
         assert (found["elevation"], found["azimuth"]) == (1.5, 0.7)
         assert (found["wind_scale"], found["wind_cos"], found["wind_sin"]) == (4.0, 1.0, 0.0)
         np.testing.assert_array_equal(draw.centring, np.zeros(4))
+        np.testing.assert_array_equal(draw.air, [0.0, 0.0])  # the first forecast; no turbulence, no wind that it follows from
         for name, (group, field) in FIELDS.items():
-            if not name.startswith("rail."):
+            if not name.startswith("rail.") and group != "air":
                 assert np.all(column_of(draw, group, field) == DISPERSIBLE[name].neutral), name
 
 
@@ -355,6 +356,43 @@ def test_pack_draws__puts_every_draw_in_its_column(made):
         wind = wind_draw(m, table["wind.speed"].values[i], table["wind.blows_from"].values[i])
         found = dict(zip(COMMON, draw.common))
         assert (found["wind_scale"], found["wind_cos"], found["wind_sin"]) == pytest.approx(wind, rel=ROUNDING)
+
+
+CALM = {"altitude": (0.0, 9e3), "east": (0.0, 0.0), "north": (0.0, 0.0)}
+GUSTY = Air(
+    wind=Wind(profile="members", member=tuple(WindMember(**CALM) for _ in range(5))), turbulence=AirTurbulence(wind_at_20_ft=7.0)
+)
+
+
+def test_draws__members_are_whole_numbers_one_as_often_as_another():
+    m = mission({"wind.member": Spread(kind="uniform", low=1.0, high=4.0)})
+    drawn = draw_table(m, SEED, 0, SAMPLE)["wind.member"].values
+    numbers, counts = np.unique(drawn, return_counts=True)
+    assert list(numbers) == [1.0, 2.0, 3.0, 4.0]  # both ends, and nothing between whole numbers
+    assert stats.chisquare(counts).pvalue > UNLIKELY
+    u = uniforms(SEED, 0, SAMPLE, [("wind.member", 0)])[:, 0]
+    np.testing.assert_array_equal(drawn, 1.0 + np.digitize(u, [0.25, 0.5, 0.75]))  # quarters of (0, 1), of the name's stream
+    fixed = draw_table(mission({"wind.member": Spread(kind="fixed", mean=3.0)}), SEED, 0, 5)["wind.member"].values
+    np.testing.assert_array_equal(fixed, np.full(5, 3.0))
+
+
+def test_draws__the_last_member_is_the_highest_number_however_large_the_uniform(monkeypatch):
+    """60 + floor(3 (1 - 2^-53)): the sum before the floor would round up to 63."""
+    monkeypatch.setattr("sixdof.ensemble.draws.uniforms", lambda *_: np.array([[2.0**-53], [1.0 - 2.0**-53]]))
+    m = mission({"wind.member": Spread(kind="uniform", low=60.0, high=62.0)})
+    assert list(draw_table(m, SEED, 0, 2)["wind.member"].values) == [60.0, 62.0]
+
+
+def test_pack_draws__values_of_the_air_replace_the_missions():
+    spreads = {"wind.member": Spread(kind="uniform", low=0.0, high=4.0), "turbulence.wind_at_20_ft": Spread(sd=1.0)}
+    m = mission(spreads, air=GUSTY)
+    np.testing.assert_array_equal(nominal_draw(m).air, [0.0, 7.0])
+    table = draw_table(m, SEED, 0, 40)
+    packed = pack_draws(m, table)
+    np.testing.assert_array_equal(packed.air[:, OF_AIR.index("member")], table["wind.member"].values)
+    np.testing.assert_array_equal(packed.air[:, OF_AIR.index("wind_at_20_ft")], table["turbulence.wind_at_20_ft"].values)
+    assert table["turbulence.wind_at_20_ft"].values.mean() == pytest.approx(7.0, abs=0.8)  # five standard errors of the mean
+    assert nominal_draw(mission(air=GUSTY.model_copy(update={"turbulence": AirTurbulence()}))).air[1] == -1.0  # the mean wind's own
 
 
 @pytest.mark.parametrize("made", [lambda: mission(fins=0), mission, staged])

@@ -52,10 +52,10 @@ def test_disperse__names_with_and_without_quotes(text, broken):
 
 
 def test_dispersible__names_units_and_roles():
-    assert len(DISPERSIBLE) == 37
+    assert len(DISPERSIBLE) == 39
     for name, item in DISPERSIBLE.items():
         assert item.name == name and item.doc
-        assert (item.unit == "1") == (item.role == "factor")
+        assert (item.unit == "1") == (item.role == "factor" or item.whole)
         assert item.neutral == {"factor": 1.0, "offset": 0.0, "value": None}[item.role]
     groups = {"motor": "stage", "vehicle": "stage", "aero": "stage", "ignition": "stage", "joint": "joint", "rule": "rule",
               "cord": "cord", "canopy": "canopy"}  # fmt: skip

@@ -134,6 +134,8 @@ def test_landing_section__of_a_flight(flight):
     assert "thistledown comes down 500 m from the rail, bearing 37 deg true, under a canopy, at 6.0 m/s with 36 J" in lines  # 3-4-5
     assert "booster comes down 100 m from the rail, bearing 143 deg true" in lines and "loose" not in lines
     assert "42.0 s after its apogee, 50.0 s after ignition" in lines
+    change(flight, "impact_latitude", -1.5, body="booster")
+    assert "50.0 s after ignition; 1.50000 S, 116.99932 W" in flat(landing_section(flight))  # 60 m east at 38 deg
     change(flight, "impact_time", np.nan, body="booster")
     assert "booster does not come down" in flat(landing_section(flight))
     change(flight, "parting_time", np.nan)

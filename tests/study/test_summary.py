@@ -61,6 +61,16 @@ def test_cautions__one_for_each_check(flight, name, value, words):
     assert words.split()[0] in summarize(flight)
 
 
+def test_summarize__landing_place_in_latitude_and_longitude(flight, ensemble):
+    assert "bearing 323 deg true, 38.00000 N, 117.00000 W" in summarize(flight)
+    south = flight.assign(impact_latitude=("body", [-12.345678]), impact_longitude=("body", [170.0]))
+    assert "323 deg true, 12.34568 S, 170.00000 E" in summarize(south)
+    old = flight.drop_vars(["impact_latitude", "impact_longitude"])  # a file written before there were such variables
+    assert "bearing 323 deg true\n" in summarize(old)
+    ensemble["impact_longitude"].values[:] = np.where(np.arange(20) < 10, 179.99, -179.97)[:, None]  # across the date line
+    assert "deg true, 38.00000 N, 179.99000 W" in " ".join(summarize(ensemble).split())
+
+
 def test_cautions__descent_rate(flight):
     flight["event_velocity_up"].loc[{"event": "landing"}] = -6.2
     assert "descent rate at landing is above 6.1 m/s, 6.2 m/s" in cautions(flight)[0]

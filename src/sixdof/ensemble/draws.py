@@ -16,16 +16,17 @@ from scipy.special import ndtri
 
 from sixdof.core.draw import Draw
 from sixdof.core.random import fill_uniform
-from sixdof.legs import COMMON, OF_CANOPY, OF_JOINT, OF_STAGE, FlightDraw, canopy_names, joint_names, rule_names, stage_draw
+from sixdof.legs import COMMON, OF_AIR, OF_CANOPY, OF_JOINT, OF_STAGE, FlightDraw, canopy_names, joint_names, rule_names, stage_draw
 from sixdof.mission.dispersible import DISPERSIBLE, Dispersible
 from sixdof.mission.schema import Fins, Mission, Spread
+from sixdof.world.build import turbulence_table
 from sixdof.world.wind import wind_draw
 
 FIRST_STREAM = 1 << 31  # streams below are those of the kernels
 SEEDS, FLIGHTS = 1 << 64, 1 << 32  # how many of each the generator tells apart
 FARTHEST = 8.5  # standard deviations: no draw lies beyond (the smallest uniform is 2^-53), so a cut there cuts nothing
 
-# dispersible name -> group of FlightDraw and field in it; wind, which is not one number for one number, is packed apart
+# dispersible name -> group of FlightDraw and field in it; the mean wind, which is not one number for one number, is packed apart
 FIELDS = {
     "air.temperature": ("common", "temperature"), "air.pressure": ("common", "pressure"),
     "rail.elevation": ("common", "elevation"), "rail.azimuth": ("common", "azimuth"),
@@ -41,9 +42,10 @@ FIELDS = {
     "joint.impulse": ("joint", "impulse"), "joint.delay": ("joint", "delay"),
     "joint.tilt_y": ("joint", "tilt_y"), "joint.tilt_z": ("joint", "tilt_z"),
     "canopy.drag": ("canopy", "drag"), "canopy.delay": ("canopy", "delay"), "canopy.fill_time": ("canopy", "fill_time"),
+    "wind.member": ("air", "member"), "turbulence.wind_at_20_ft": ("air", "wind_at_20_ft"),
     "cord.strength": ("cord", None), "rule.delay": ("rule", None), "servo.centring": ("centring", None),
 }  # fmt: skip
-COLUMNS = {"common": COMMON, "stage": OF_STAGE, "joint": OF_JOINT, "canopy": OF_CANOPY}
+COLUMNS = {"common": COMMON, "stage": OF_STAGE, "joint": OF_JOINT, "canopy": OF_CANOPY, "air": OF_AIR}
 
 
 def stream_of(name: str) -> int:
@@ -114,6 +116,13 @@ def _triangular(low: float, mode: float, high: float, u: np.ndarray) -> np.ndarr
     return np.where(u * (high - low) < mode - low, rising, falling)
 
 
+def _drawn(spread: Spread, u: np.ndarray, nominal: float, item: Dispersible) -> np.ndarray:
+    """Return the draws of an item; whole numbers of a uniform spread each have the same share of (0, 1)."""
+    if item.whole and spread.kind == "uniform":
+        return np.minimum(spread.low + np.floor(u * (spread.high - spread.low + 1.0)), spread.high)  # minimum: rounding
+    return quantile(spread, u, nominal, item.least)
+
+
 def things(mission: Mission, each: str) -> list:
     """Return the names of what a dispersible is drawn for one by one: stages, joints, rules, cords, canopies, control fins."""
     if each == "fin":
@@ -143,7 +152,7 @@ def draw_table(mission: Mission, seed: int, first: int, count: int) -> xr.Datase
         names = things(mission, item.each)
         u = uniforms(seed, first, count, [(name, k) for k in range(len(names))])
         try:
-            values = quantile(spread, u, nominal_value(mission, item), item.least)
+            values = _drawn(spread, u, nominal_value(mission, item), item)
         except ValueError as error:
             raise ValueError(f'disperse."{name}": {error}') from None
         dims = ("flight", item.each)
@@ -181,6 +190,7 @@ def _item(name: str) -> Dispersible:
 def nominal_value(mission: Mission, item: Dispersible) -> float:
     """Return the draw that changes nothing: the mission's own value, 1 for a factor, 0 for an offset."""
     own = {"wind.speed": mission.air.wind.speed, "wind.blows_from": mission.air.wind.blows_from}
+    own |= dict(zip(("wind.member", "turbulence.wind_at_20_ft"), _nominal_air(mission)))
     return own[item.name] if item.role == "value" else item.neutral
 
 
@@ -205,7 +215,7 @@ def pack_draws(mission: Mission, table: xr.Dataset) -> FlightDraw:
             if group == "joint":
                 target = target[:, 1:]  # the front stage has none
             values = table[name].values.reshape(target.shape)
-            target[...] = target * values if item.role == "factor" else target + values
+            target[...] = {"factor": target * values, "offset": target + values, "value": values}[item.role]
     speed, blows_from = (table[name].values if name in table else None for name in ("wind.speed", "wind.blows_from"))
     seed = int(table.attrs.get("seed", 0))
     known = dict(zip(("wind_scale", "wind_cos", "wind_sin"), wind_draw(mission, speed, blows_from)))
@@ -213,6 +223,10 @@ def pack_draws(mission: Mission, table: xr.Dataset) -> FlightDraw:
     for field, values in known.items():
         packed.common[:, COMMON.index(field)] = values
     return packed
+
+
+def _nominal_air(mission: Mission) -> tuple[float, float]:
+    return 0.0, turbulence_table(mission).w20
 
 
 def one_draw(packed: FlightDraw, i: int) -> FlightDraw:
@@ -237,6 +251,7 @@ def nominal_draw(mission: Mission) -> FlightDraw:
     return FlightDraw(
         common=np.array([common[field] for field in COMMON], dtype=float), **groups, cord=np.ones(len(mission.cord)),
         rule=np.zeros(len(mission.rule)), failure=np.array(certain), centring=np.zeros(control_fins(mission)),
+        air=np.array(_nominal_air(mission)),
     )  # fmt: skip
 
 

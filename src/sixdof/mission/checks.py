@@ -1,7 +1,8 @@
 """Checks across tables: does every name lead somewhere, and does the whole hang together?
 
 `problems_of(mission)` runs whenever a Mission is made. The checks of the vehicle's geometry are in `body_checks.py`,
-those of staging and event rules in `rule_checks.py`, those of recovery and failures in `recovery_checks.py`.
+those of staging and event rules in `rule_checks.py`, those of recovery and failures in `recovery_checks.py`, those of the air and the
+site in `air_checks.py`.
 """
 
 from __future__ import annotations
@@ -10,8 +11,8 @@ import math
 from collections.abc import Iterator
 
 from sixdof.mission import schema
+from sixdof.mission.air_checks import air_problems
 from sixdof.mission.body_checks import Stack, stage_problems
-from sixdof.mission.dispersible import DISPERSIBLE
 from sixdof.mission.errors import Fault, Problem, suggestion
 from sixdof.mission.recovery_checks import recovery_problems
 from sixdof.mission.rule_checks import Staging, rule_problems
@@ -46,7 +47,7 @@ def problems_of(mission: schema.Mission) -> Iterator[Problem]:
     staging = Staging(mission)
     yield from rule_problems(mission, staging)
     yield from recovery_problems(mission, stack, staging)
-    yield from _wind_spread(mission)
+    yield from air_problems(mission)
 
 
 def _parts(mission: schema.Mission, kind: type) -> Iterator[tuple[tuple, schema.Part]]:
@@ -182,19 +183,3 @@ def _canopies(mission: schema.Mission) -> Iterator[Problem]:
     for loc, name in wanted:
         if name not in names:
             yield Problem(loc, name, f"there is no parachute {shown(name)}", suggestion(name, names, "parachutes"))
-
-
-def _wind_spread(mission: schema.Mission) -> Iterator[Problem]:
-    wind = mission.air.wind
-    for name, mean in (("wind.speed", wind.speed), ("wind.blows_from", wind.blows_from)):
-        spread = mission.disperse.get(name)
-        if spread is None:
-            continue
-        if wind.profile == "table":
-            hint = 'remove it, or take the profile "uniform", "power" or "log"'
-            yield Problem(("disperse", name), None, "a wind table has no single speed and direction to replace", hint)
-        elif spread.kind == "normal" and spread.mean is None:
-            low, high = spread.low, spread.high
-            if (low is not None and mean < low) or (high is not None and mean > high):
-                message = f"the mission's own value, {mean:g} {DISPERSIBLE[name].unit}, is not between low and high"
-                yield Problem(("disperse", name, "mean"), mean, message, "write a mean, or change low or high")

@@ -63,6 +63,8 @@ def _number(item: Dispersible, key: str, value) -> float | None:
     number = (parse_difference if is_step else parse)(value, item.unit)
     if key == "sd" and number < 0.0:
         raise QuantityError(f"{shown(value)} must not be negative", "a standard deviation is 0 or more")
+    if item.whole and number != round(number):
+        raise QuantityError(f"{shown(value)} is not a whole number", f"{item.name} is counted from 0")
     if key != "sd" and item.least is not None and number < item.least:
         raise QuantityError(f"{shown(value)} must be at least {item.least:g}", f"{item.name} is {_role(item)}")
     return number

@@ -15,7 +15,8 @@ class Dispersible:
 
     unit : of the draw, SI or rad ("1" for a factor). role : "value" replaces the mission's own, "factor" multiplies it,
     "offset" is added to it. least : draws below it have no meaning (None: there is no such limit). each : what has a draw of
-    its own ("": one draw a flight); a joint is that of a stage with the one in front of it.
+    its own ("": one draw a flight); a joint is that of a stage with the one in front of it. whole : draws are whole numbers,
+    those of "uniform" from low to high with both ends, each as often as another.
     """
 
     name: str
@@ -24,6 +25,7 @@ class Dispersible:
     doc: str
     least: float | None = None
     each: Literal["", "stage", "joint", "rule", "cord", "canopy", "fin"] = ""
+    whole: bool = False
 
     @property
     def neutral(self) -> float | None:
@@ -81,6 +83,8 @@ _ALL = (
     _offset("rule.delay", "s", "on the delay of the event rule", 0.0, each="rule"),
     _factor("cord.strength", "on the cord's strength", each="cord"),
     _factor("canopy.fill_time", "on the time from line stretch to full", each="canopy"),
+    Dispersible("wind.member", "1", "value", "number of the member of air.wind, from 0", 0.0, whole=True),
+    _value("turbulence.wind_at_20_ft", "m/s", "wind at 20 ft above ground that the turbulence follows from", 0.0),
 )
 
 DISPERSIBLE: dict[str, Dispersible] = {item.name: item for item in _ALL}

@@ -15,7 +15,7 @@ from sixdof.mission.schema import Mission
 
 _NAMES = {
     "stage": ("name",), "part": ("name", "kind"), "rule": ("name",), "recovery": ("canopy",), "cord": ("canopy",),
-    "failure": ("kind: of",),
+    "failure": ("kind: of",), "member": ("name",),
 }  # fmt: skip
 
 

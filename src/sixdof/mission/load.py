@@ -3,14 +3,16 @@
 from __future__ import annotations
 
 import tomllib
+from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
-from typing import Any
+from typing import Any, NamedTuple
 
 from pydantic import ValidationError
 
 from sixdof.mission import curves
 from sixdof.mission.errors import Fault, MissionError, nearest
+from sixdof.mission.level_files import read_members, read_sounding
 from sixdof.mission.place import key_of, place_of
 from sixdof.mission.schema import Mission
 from sixdof.mission.table_csv import read_columns, read_text
@@ -18,7 +20,7 @@ from sixdof.mission.translate import problems_from
 
 
 def load_mission(path: str | Path) -> Mission:
-    """Return the mission of a TOML file. CSV paths in it count from its folder; their curves end up in the mission.
+    """Return the mission of a TOML file. Paths of CSV and netCDF files in it count from its folder; their numbers end up inside.
 
     Raises
     ------
@@ -66,7 +68,7 @@ def _flat(error: Exception) -> str:
 
 
 def checked_mission(data: dict[str, Any], folder: Path, file: str) -> Mission:
-    """Return the mission of a dictionary of tables, its CSV files read.
+    """Return the mission of a dictionary of tables, its CSV and netCDF files read.
 
     Raises
     ------
@@ -75,6 +77,7 @@ def checked_mission(data: dict[str, Any], folder: Path, file: str) -> Mission:
     """
     tables, faults = _with_curves(data, folder, file)
     broken = {fault.key for fault in faults}
+    broken |= {_JUDGED_BY[key] for key in broken & set(_JUDGED_BY)}
     try:
         mission = Mission.model_validate(tables)
     except ValidationError as error:
@@ -92,7 +95,7 @@ def checked_mission(data: dict[str, Any], folder: Path, file: str) -> Mission:
 def _with_curves(data: dict[str, Any], folder: Path, file: str) -> tuple[dict[str, Any], list[Fault]]:
     """Return the tables with every CSV path replaced by its numbers, and the faults of those files."""
     tables, faults = _copied(data), []
-    for loc, curve in _curve_places(tables):
+    for loc, source in _curve_places(tables):
         node = tables
         for step in loc[:-1]:
             node = node[step]
@@ -100,14 +103,32 @@ def _with_curves(data: dict[str, Any], folder: Path, file: str) -> tuple[dict[st
         try:
             if not _is_file(path):
                 raise MissionError([_no_file(tables, loc, node[loc[-1]], folder, file)])
-            node[loc[-1]] = _tables_of(curve, read_columns(path, curve.columns, curve.flaws))
+            node[loc[-1]] = source.read(path)
         except MissionError as error:
             faults += [replace(fault, key=key_of(loc)) for fault in error.faults]
-            node[loc[-1]] = _tables_of(curve, _STAND_IN[: len(curve.columns)])  # so that other checks still run
+            node[loc[-1]] = source.stand_in  # so that other checks still run
     return tables, faults
 
 
-_STAND_IN = ((0.0, 1.0), (1.0, 1.0), (0.0, 0.0))  # rising, positive, on any panel
+class _Source(NamedTuple):
+    """How a kind of file is read, and what stands in the place of a broken one."""
+
+    read: Callable[[Path], Any]
+    stand_in: Any
+
+
+def _curve(curve: curves.Curve) -> _Source:
+    stand_in = ((0.0, 1.0), (1.0, 1.0), (0.0, 0.0))[: len(curve.columns)]  # rising, positive, on any panel
+    return _Source(
+        lambda path: _tables_of(curve, read_columns(path, curve.columns, curve.flaws)), _tables_of(curve, stand_in)
+    )
+
+
+# what cannot be judged without the numbers of a file: the winds that turbulence follows from, and how many members there are
+_JUDGED_BY = {"air.sounding": "air.turbulence", "air.wind.member": "disperse.wind.member"}
+_HIGH = {"altitude": [0.0, 1e5]}  # above any site
+_SOUNDING = _Source(read_sounding, {**_HIGH, "temperature": [288.0, 288.0]})
+_MEMBERS = _Source(read_members, [{**_HIGH, "east": [1.0, 1.0], "north": [0.0, 0.0]}])
 
 
 def _copied(node: Any) -> Any:
@@ -118,7 +139,7 @@ def _copied(node: Any) -> Any:
 
 
 def _curve_places(tables: dict[str, Any]):
-    """Return (path, curve) of every key that may hold the path of a CSV file and does hold text."""
+    """Return (path, source) of every key that may hold the path of a file of numbers and does hold text."""
     places = [(("air", "wind", "table"), curves.WIND)]
     motors, stages = tables.get("motor"), tables.get("stage")
     places += [(("motor", name, "thrust_curve"), curves.THRUST) for name in motors] if isinstance(motors, dict) else []
@@ -129,7 +150,9 @@ def _curve_places(tables: dict[str, Any]):
         parts = _written(tables, ("stage", i, "part"))
         count = len(parts) if isinstance(parts, list) else 0
         places += [(("stage", i, "part", j, "panel_curve"), curves.PANEL) for j in range(count)]
-    return [(loc, curve) for loc, curve in places if isinstance(_written(tables, loc), str)]
+    found = [(loc, _curve(curve)) for loc, curve in places]
+    found += [(("air", "sounding"), _SOUNDING), (("air", "wind", "member"), _MEMBERS)]
+    return [(loc, source) for loc, source in found if isinstance(_written(tables, loc), str)]
 
 
 def _written(node: Any, loc: tuple) -> Any:
@@ -158,7 +181,8 @@ def _is_file(path: Path) -> bool:
 
 def _no_file(tables, loc: tuple, written: str, folder: Path, file: str) -> Fault:
     try:
-        known = [found.relative_to(folder).as_posix() for found in (folder / written).parent.glob("*.csv")]
+        pattern = f"*{Path(written).suffix or '.csv'}"
+        known = [found.relative_to(folder).as_posix() for found in (folder / written).parent.glob(pattern)]
     except (OSError, ValueError):
         known = []
     near = nearest(written, known)

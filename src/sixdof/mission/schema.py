@@ -11,6 +11,7 @@ from typing import Any, Literal
 
 from pydantic import Field, ValidationInfo, field_validator, model_validator
 
+from sixdof.mission.air_tables import Air, AirTurbulence, Gust, Levels, Sounding, Wind, WindMember
 from sixdof.mission.errors import raise_problems
 from sixdof.mission.flight_tables import (
     Accelerometer, AttitudeProfile, Autopilot, Barometer, Detection, Estimator, Gains, GainSet, Guidance, Magnetometer,
@@ -20,7 +21,7 @@ from sixdof.mission.place import failure_name
 from sixdof.mission.table import Table
 from sixdof.mission.units import (
     Direction, Elevation, Frequency, Latitude, Length, NonNegativeLength, NonNegativeNumber, NonNegativeSpeed,
-    NonNegativeTime, PositiveLength, PositiveTime, Pressure, Share, Speed, Temperature, Tilt, Written, checked,
+    NonNegativeTime, PositiveLength, PositiveTime, Share, Tilt, Written, checked,
 )  # fmt: skip
 from sixdof.mission.vehicle_tables import (
     AxialCurve, BodyCurve, Cord, DragCurve, Fins, Guide, Ignition, Joint, Measured, Motor, Mount, Nose, PanelCurve, Parachute,
@@ -29,12 +30,12 @@ from sixdof.mission.vehicle_tables import (
 
 __all__ = [
     "Accelerometer", "Air", "AirTurbulence", "AttitudeProfile", "Autopilot", "AxialCurve", "Barometer", "BodyCurve", "Cord", "Detection", "DragCurve",
-    "Estimator", "Failure", "Fins", "Gains", "GainSet", "Guidance", "Guide", "Gust", "Ignition", "Joint", "Magnetometer", "Measured", "Mission",
+    "Estimator", "Failure", "Fins", "Gains", "GainSet", "Guidance", "Guide", "Gust", "Ignition", "Joint", "Levels", "Magnetometer", "Measured", "Mission",
     "Motor", "Mount", "Nose", "PanelCurve", "Parachute", "Part", "PointMass", "Rail", "RateGyro", "Record", "Recovery", "Rule", "SatelliteReceiver", "Sensors", "Servo",
-    "ServoFailure", "Site", "Solver", "Spread", "Stage", "Table", "ThrustCurve", "Transition", "Trigger", "Tube", "Waypoint", "Wind",
+    "ServoFailure", "Site", "Solver", "Sounding", "Spread", "Stage", "Table", "ThrustCurve", "Transition", "Trigger", "Tube", "Waypoint", "Wind", "WindMember",
 ]  # fmt: skip
 
-# ---------------------------------------------------------------- site, air, rail
+# ---------------------------------------------------------------- site, rail
 
 
 class Site(Table):
@@ -49,61 +50,6 @@ class Site(Table):
     longitude: Direction = 0.0
     altitude: Length = 0.0
     earth: Literal["flat", "wgs84"] = "flat"
-
-
-class Gust(Table):
-    """A discrete gust of 1-cosine shape (MIL-F-8785C), met as the vehicle climbs or falls through `height` to `height` + `length`.
-
-    `shape` "pulse" comes and goes over the length, "rise" stays. `upward` is its vertical part.
-    """
-
-    speed: NonNegativeSpeed = 0.0
-    blows_from: Direction = 0.0
-    upward: Speed = 0.0
-    height: NonNegativeLength
-    length: PositiveLength
-    shape: Literal["pulse", "rise"] = "pulse"
-
-
-class AirTurbulence(Table):
-    """Dryden turbulence (MIL-F-8785C, low altitude and above), felt along the flight path at the airspeed.
-
-    Its strength below 1000 ft follows from the wind at 20 ft (6.1 m) above ground: `wind_at_20_ft`, or the mean wind's own there if
-    left out. `aloft` is the standard deviation from 2000 ft up (a tenth of that wind if left out).
-    """
-
-    model: Literal["dryden"] = "dryden"
-    wind_at_20_ft: NonNegativeSpeed | None = None
-    aloft: NonNegativeSpeed | None = None
-
-
-class Wind(Table):
-    """Mean wind over height above ground. `blows_from` is where it comes FROM, true ("270 deg" is a west wind).
-
-    profile "uniform": the same at all heights; "power": speed (z/reference_height)^exponent (held above `top`);
-    "log": speed ln(z/roughness)/ln(reference_height/roughness) (held above `top`); "table": rows of
-    [height, speed, blows_from], interpolated in components and held beyond the ends. In the file `table` may be the
-    path of a CSV with these columns.
-    """
-
-    profile: Literal["uniform", "power", "log", "table"] = "uniform"
-    speed: NonNegativeSpeed = 0.0
-    blows_from: Direction = 0.0
-    reference_height: PositiveLength = 10.0
-    exponent: NonNegativeNumber = 1.0 / 7.0
-    roughness: PositiveLength = 0.03
-    top: PositiveLength = 1000.0
-    table: tuple[tuple[NonNegativeLength, NonNegativeSpeed, Direction], ...] = ()
-
-
-class Air(Table):
-    """Air at the site. Temperature and pressure left out are the US Standard Atmosphere 1976 at the site's altitude."""
-
-    temperature: Temperature | None = None
-    pressure: Pressure | None = None
-    wind: Wind = Field(default_factory=Wind)
-    turbulence: AirTurbulence | None = None
-    gust: tuple[Gust, ...] = ()
 
 
 class Rail(Table):

@@ -1,6 +1,6 @@
 """Checks within one table: keys that need each other, that exclude each other, or whose order is wrong.
 
-Those of the flight computer's tables are in `flight_checks.py`.
+Those of the air are in `air_checks.py`, those of the flight computer's tables in `flight_checks.py`.
 """
 
 from __future__ import annotations
@@ -24,29 +24,7 @@ CONDITIONS = (  # of a rule
     "tilt_below", "speed_above", "speed_below", "height_above", "height_below", "booster", "after", "before",
 )  # fmt: skip
 
-# ---------------------------------------------------------------- air, motors
-
-
-@check_of(schema.Wind)
-def _wind(wind: schema.Wind) -> Iterator[Problem]:
-    if wind.profile == "table":
-        yield from unused(wind, ("speed", "blows_from"), 'profile "table"')
-        names = [name for name, _ in curves.WIND.columns]
-        columns = tuple(zip(*wind.table)) if wind.table else ((), (), ())
-        for flaw in curves.WIND.flaws(columns):
-            loc = ("table",) if flaw.row is None else ("table", flaw.row, names.index(flaw.column))
-            yield Problem(loc, None, flaw.message, flaw.hint)
-    else:
-        yield from unused(wind, ("table",), f'profile "{wind.profile}"')
-    if wind.profile == "log" and wind.roughness >= wind.reference_height:
-        message = f"{wind.roughness:g} m is not below reference_height, {wind.reference_height:g} m"
-        yield Problem(("roughness",), wind.roughness, message, 'bare dry ground has about "1 mm", short grass "3 cm"')
-
-
-@check_of(schema.Gust)
-def _gust(gust: schema.Gust) -> Iterator[Problem]:
-    if gust.speed == 0.0 and gust.upward == 0.0:
-        yield Problem(("speed",), gust.speed, "the gust blows nothing", 'write speed = "8 m/s" with blows_from, or upward = "3 m/s"')
+# ---------------------------------------------------------------- motors, measured curves
 
 
 @check_of(schema.ThrustCurve)

@@ -9,8 +9,9 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from pathlib import Path
+from typing import NamedTuple
 
 from sixdof.mission.curves import Flaw
 from sixdof.mission.errors import Fault, MissionError
@@ -58,6 +59,45 @@ def read_columns(
     if faults:
         raise MissionError(faults)
     return columns
+
+
+class Rows(NamedTuple):
+    """What a CSV file holds of what may be in it: columns by name, each row's label, and each row's line in the file."""
+
+    columns: dict[str, tuple[float, ...]]
+    labels: tuple[str, ...]
+    lines: tuple[int, ...]
+
+
+def read_known(path: str | Path, known: Mapping[str, str], aliases: Mapping[str, Sequence[str]], label: str = "") -> Rows:
+    """Return those of the `known` columns (name -> unit wanted) that the header of a CSV file names, in that unit.
+
+    aliases : other names of the columns. label : name of a column of text that must be there ("": none).
+
+    Raises
+    ------
+    MissionError
+        If the file cannot be read, has no header or none of the columns, or a cell is no finite number.
+    """
+    file = str(path)
+    lines = _lines(file, read_text(path))
+    if not lines:
+        raise MissionError([Fault(file, "", None, "holds no numbers", f"write some of the columns {_listed(tuple(known.items()))}")])
+    split = _splitter([text for _, text in lines])
+    header = lines.pop(0)
+    names = [name for name, _ in _headings(header[1], split(header[1]))]
+    wanted = [(name, unit) for name, unit in known.items() if set(names) & {name, *aliases.get(name, ())}]
+    hint = f"write a first line that names them: {label and label + ', '}{_listed(tuple(known.items()))}"
+    if not wanted:
+        raise MissionError([_at(file, header[0], "the header names no known column", hint)])
+    if label and label not in names:
+        raise MissionError([_at(file, header[0], f"there is no column {label}", hint)])
+    order, convert = _layout(file, header, wanted, split, lines, aliases)
+    columns, faults = _numbers(file, lines, split, order, convert, wanted)
+    if faults:
+        raise MissionError(faults)
+    labels = tuple(split(text)[names.index(label)] for _, text in lines) if label else ()
+    return Rows({name: values for (name, _), values in zip(wanted, columns)}, labels, tuple(line for line, _ in lines))
 
 
 def read_text(path: str | Path) -> str:
@@ -126,7 +166,7 @@ def _listed(wanted: Wanted) -> str:
     return ", ".join(f"{name} ({unit})" if unit != "1" else name for name, unit in wanted)
 
 
-def _layout(file, header, wanted: Wanted, split, lines):
+def _layout(file, header, wanted: Wanted, split, lines, aliases=_ALIASES):
     """Return where each wanted column stands, and the function that converts it to the unit wanted."""
     if header is None:
         if len(split(lines[0][1])) != len(wanted):
@@ -138,7 +178,7 @@ def _layout(file, header, wanted: Wanted, split, lines):
     names = [name for name, _ in found]
     order, convert, faults = [], [], []
     for name, unit in wanted:
-        place = next((i for i, heading in enumerate(names) if heading in (name, *_ALIASES.get(name, ()))), None)
+        place = next((i for i, heading in enumerate(names) if heading in (name, *aliases.get(name, ()))), None)
         if place is None:
             hint = f"the header has {', '.join(names) or 'no names'}; write {_listed(wanted)}"
             faults.append(_at(file, line, f"there is no column {name}", hint))

@@ -25,7 +25,7 @@ _TYPES = {  # of pydantic's error types: what the value is not, and what to writ
     "model_type": ("a table", "write a table"),
     "model_attributes_type": ("a table", "write a table"),
 }
-_LISTS = ("stage", "rule", "recovery", "part", "cord", "failure")
+_LISTS = ("stage", "rule", "recovery", "part", "cord", "failure", "gust", "member")
 
 
 def problems_from(error: ValidationError, root: Any) -> Iterator[Problem]:
@@ -83,7 +83,7 @@ def _table_hint(loc: tuple) -> str:
         return "write e.g. { sd = 0.02 }"
     names = [step for step in _without_kind(loc) if isinstance(step, str)]
     kind = _type_at(loc)
-    if names and names[-1] in _LISTS and len(names) <= 2:
+    if names and names[-1] in _LISTS and len(names) <= 3:
         return f"write [[{'.'.join(names)}]]"
     is_table = isinstance(kind, type) and issubclass(kind, BaseModel)
     return f"write a table [{'.'.join(names)}]" if is_table or loc in (("motor",), ("disperse",)) else ""

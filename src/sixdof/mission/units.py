@@ -28,7 +28,7 @@ _EXAMPLES = {
     "1": '"2 %" or 0.02', "N": '"300 N"', "m**2": '"0.8 m^2"', "1/m": '"0.1 1/m"', "N*s": '"320 N*s"',
     "rad/s/Hz**0.5": '"0.01 deg/s/sqrt(Hz)"', "m/s**2/Hz**0.5": '"0.002 m/s^2/sqrt(Hz)"', "m/s**2": '"160 m/s^2"',
     "rad/s**2": '"20000 deg/s^2"', "N*m": '"0.2 N*m"', "J": '"5 J"', "1/s": '"0.5 1/s"',
-    "1/rad": '"0.05 1/deg"',
+    "1/rad": '"0.05 1/deg"', "rad/m": '"12 deg/km"',
 }  # fmt: skip
 
 _NUMBER = re.compile(r"\s*([+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)(?:[eE][+-]?[0-9]+)?)\s*(.*?)\s*", re.DOTALL)
@@ -265,6 +265,7 @@ PositiveForce = quantity("N", above=0.0)
 NonNegativeForce = quantity("N", least=0.0)
 NonNegativeImpulse = quantity("N*s", least=0.0)
 SlopePerAngle = quantity("1/rad")
+Twist = quantity("rad/m")
 Number = quantity("1")
 NonNegativeNumber = quantity("1", least=0.0)
 PositiveNumber = quantity("1", above=0.0)

@@ -30,6 +30,7 @@ _HOME = {
     "plot_timeline": "staging",
     "plot_landings": "staging",
     "plot_rehearsal": "rehearsal",
+    "plot_air": "air",
     "plot_drag_build_up": "aero",
     "plot_stability": "aero",
     "plot_slopes": "aero",

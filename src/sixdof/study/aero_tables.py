@@ -18,7 +18,7 @@ from sixdof.vehicle.aero_drag import drag_breakdown, measured_axial
 from sixdof.vehicle.derivatives import derivatives
 from sixdof.vehicle.describe import totals
 from sixdof.vehicle.geometry import Shape, shape_of
-from sixdof.world.atmosphere import at_site
+from sixdof.world.sounding import air_over
 
 TOP_MACH = 3.0
 PER_MACH = 50
@@ -40,9 +40,7 @@ def drag_against_mach(mission: Mission, stages: Sequence[int] | None = None, mac
         the flight uses: the build-up, or the measured curves. `component` carries `source` and `accuracy`.
     """
     stages, mach, shape = _chosen(mission, stages, mach)
-    air = at_site(
-        np.array([mission.site.altitude]), mission.site.altitude, mission.air.temperature, mission.air.pressure
-    )
+    air, _ = air_over(mission, np.array([mission.site.altitude]))
     reynolds = mach * float(air.sound[0] * air.density[0] / air.viscosity[0])
     parts = drag_breakdown(mission, stages, mach, reynolds)
     names = [name for name in parts if name not in NOT_COMPONENTS]

@@ -11,7 +11,7 @@ from sixdof.status import Status
 from sixdof.study.page import counted, worst
 from sixdof.study.reading import event_values, is_ensemble, meaningful, mission_of, outcomes
 from sixdof.study.staging_cautions import staging_checks
-from sixdof.world.wind import shape, wind_at
+from sixdof.world.wind import mean_wind, shape
 
 # common practice among builders, not law and not physics
 WIND_RATIO = 4.0  # rail departure speed over wind speed
@@ -84,8 +84,10 @@ def wind_at_departure(ds: xr.Dataset) -> np.ndarray:
         moment = event_values(ds, "rail_departure")
         speed = np.hypot(ds["wind_east"].values, ds["wind_north"].values)
         return np.where(np.isfinite(moment), np.interp(moment, ds["time"].values, speed), np.nan)
-    wind = mission_of(ds, "wind_at_departure").air.wind
+    mission = mission_of(ds, "wind_at_departure")
     height = event_values(ds, "rail_departure", "height")
     if "wind_speed" in ds:
-        return ds["wind_speed"].values * shape(wind, height)
-    return np.hypot(*np.moveaxis(wind_at(wind, height), -1, 0))
+        return ds["wind_speed"].values * shape(mission.air.wind, height)
+    member = ds["wind_member"].values if "wind_member" in ds else np.zeros(height.size)
+    winds = [mean_wind(mission, height[k], int(member[k])) for k in range(height.size)]
+    return np.hypot(*np.array(winds).T)

@@ -19,7 +19,7 @@ from sixdof.vehicle.aero import aero_table
 from sixdof.vehicle.aero_blend import MACH_TOP
 from sixdof.vehicle.derivatives import at_mach
 from sixdof.vehicle.geometry import shape_of
-from sixdof.world.atmosphere import at_site
+from sixdof.world.sounding import air_over
 
 MACH = np.array([0.1, 0.3, 0.5, 0.7, 0.9, 1.0, 1.1, 1.3, 1.6, 2.0, 2.5, 3.0])
 INCIDENCE = np.radians([0.0, 2.0, 4.0, 6.0, 8.0, 10.0, 12.0, 15.0, 20.0])
@@ -160,9 +160,7 @@ def survival_section(mission: Mission, stages: Sequence[int]) -> list[str]:
 def validity_section(mission: Mission, stages: Sequence[int]) -> list[str]:
     """Return where the model stops being trustworthy, for this vehicle."""
     aero, shape = aero_table(mission, stages), shape_of([mission.stage[i] for i in stages])
-    air = at_site(
-        np.array([mission.site.altitude]), mission.site.altitude, mission.air.temperature, mission.air.pressure
-    )
+    air, _ = air_over(mission, np.array([mission.site.altitude]))
     mach_per_reynolds = float(air.viscosity[0] / (air.density[0] * air.sound[0])) / shape.length
     lines = [f"{_called(mission, stages)}: where the model stops being trustworthy"]
     lines += wrapped(

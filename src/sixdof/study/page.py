@@ -47,6 +47,11 @@ def place(east: float, north: float) -> str:
     return f"{math.hypot(east, north):.0f} m from the rail, bearing {bearing_of(east, north):.0f} deg true"
 
 
+def on_map(latitude: float, longitude: float) -> str:
+    """Return "38.00123 N, 117.00432 W" of degrees, east positive: five decimals are a metre."""
+    return f"{abs(latitude):.5f} {'N' if latitude >= 0.0 else 'S'}, {abs(longitude):.5f} {'E' if longitude >= 0.0 else 'W'}"
+
+
 def indented(lines) -> list[str]:
     """Return sentences as lines of the page, set in by two characters."""
     return [wrapped(line, "    ") for line in lines]

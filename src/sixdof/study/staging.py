@@ -14,7 +14,7 @@ import xarray as xr
 from sixdof.autopilot.build import triggers
 from sixdof.core import types as ct
 from sixdof.mission.schema import Cord, Mission, Parachute
-from sixdof.study.page import counted, indented, place, row_of, wrapped
+from sixdof.study.page import counted, indented, on_map, place, row_of, wrapped
 from sixdof.study.reading import (
     QUANTILES, apart, branches, came_down, event_values, fact, is_ensemble, meaningful, mission_of, outcomes, pieces,
     plural,
@@ -115,6 +115,8 @@ def _piece_landing(ds: xr.Dataset, k: int) -> list[str]:
         f"{name} comes down {place(east, north)}, {WAYS[int(way)]}, at {speed:.1f} m/s with {energy:.0f} J, "
         f"{fall:.1f} s after its apogee, {time:.1f} s after ignition"
     )
+    if "impact_latitude" in ds:
+        text += f"; {on_map(*(float(fact(ds, f'impact_{name}', k)[0]) for name in ('latitude', 'longitude')))}"
     return [wrapped(text, "    ")]
 
 

@@ -10,8 +10,8 @@ import xarray as xr
 
 from sixdof.status import Status
 from sixdof.study.cautions import cautions
-from sixdof.study.page import WIDTH, bearing_of, counted, indented, place, row_of, wrapped
-from sixdof.study.reading import QUANTILES, event_values, is_ensemble, meaningful, mission_of, outcomes, plural
+from sixdof.study.page import WIDTH, bearing_of, counted, indented, on_map, place, row_of, wrapped
+from sixdof.study.reading import QUANTILES, event_values, fact, is_ensemble, meaningful, mission_of, outcomes, plural
 from sixdof.study.scatter import LEAST, containment, places, radius
 from sixdof.study.staging import branch_section, fired_section, landing_section, recovery_section, stage_section
 
@@ -167,7 +167,7 @@ def _landing(ds):
         east, north = outcomes(ds, "landing_east")[0], outcomes(ds, "landing_north")[0]
         if not math.isfinite(east + north):
             return ["not reached"]
-        return [place(east, north)]
+        return [", ".join([place(east, north), *_mean_on_map(ds)])]
     known, dropped = places(ds, "summarize")
     if not len(known):
         return ["no flight came down"]
@@ -175,7 +175,7 @@ def _landing(ds):
     quoted = [f"{100.0 * share:.0f} %: {d:.0f} m" for share, d in zip(QUANTILES, distance, strict=True)]
     half, most = radius(ds, 0.5), radius(ds, 0.95)
     lines = [
-        f"mean place {place(*known.mean(axis=0))}",
+        ", ".join([f"mean place {place(*known.mean(axis=0))}", *_mean_on_map(ds)]),
         f"distance from the rail {', '.join(quoted)}",
         f"about the mean place, half of the flights lie within {half:.0f} m and 95 % within {most:.0f} m",
     ]
@@ -187,6 +187,15 @@ def _landing(ds):
             f"{float(e.semi_minor):.0f} m, long axis bearing {towards:.0f} deg, if landing places are normal"
         )
     return [*lines, f"{plural(dropped)} without a landing place left out"] if dropped else lines
+
+
+def _mean_on_map(ds) -> list[str]:
+    """Return the front body's mean landing place in latitude and longitude; nothing where the result does not hold it."""
+    if "impact_latitude" not in ds:
+        return []
+    latitude, longitude = (fact(ds, f"impact_{name}", 0) for name in ("latitude", "longitude"))
+    turned = np.exp(1j * np.radians(longitude))  # places on both sides of the date line have their mean there too
+    return [on_map(float(np.nanmean(latitude)), float(np.degrees(np.angle(np.nanmean(turned)))))]
 
 
 def _ends(ds):

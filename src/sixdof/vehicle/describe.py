@@ -11,6 +11,7 @@ from sixdof.mission.schema import Mission
 from sixdof.vehicle.geometry import shape_of
 from sixdof.vehicle.mass import PartMass, airframe, mass_at, mass_table, part_masses
 from sixdof.vehicle.motor import facts
+from sixdof.world.report import air_lines
 
 MACH = 0.3  # at which normal force and centre of pressure are shown
 UNSTABLE, LOW, USUAL = 0.0, 1.0, 3.0  # calibres, common practice
@@ -71,9 +72,10 @@ def margin_word(calibres: float) -> str:
 
 
 def describe(mission: Mission) -> str:
-    """Return the vehicle as a readable table: parts, totals loaded and burnt, motors, normal force, static margin.
+    """Return the vehicle as a readable table: parts, totals loaded and burnt, motors, normal force, static margin, and the air it meets.
 
-    Every configuration that flies is totalled: the whole stack, then what is left after each aft stage has gone.
+    Every configuration that flies is totalled: the whole stack, then what is left after each aft stage has gone. Raises ValueError
+    for an air that cannot be, such as a sounding whose heights and pressures do not fit together.
     """
     whole = range(len(mission.stage))
     shape = shape_of(mission.stage)
@@ -87,7 +89,7 @@ def describe(mission: Mission) -> str:
     lines += part_lines(mission, whole) + measured_lines(mission, whole)
     for count in range(len(mission.stage), 0, -1):
         lines += ["", *_configuration_lines(mission, range(count))]
-    return "\n".join(lines + motor_lines(mission)) + "\n"
+    return "\n".join(lines + motor_lines(mission) + air_lines(mission)) + "\n"
 
 
 def part_lines(mission: Mission, stages: Sequence[int]) -> list[str]:

@@ -12,7 +12,8 @@ import numpy as np
 
 G0 = 9.80665  # standard gravity, m/s^2
 EARTH_RADIUS = 6_356_766.0  # r0 of the standard, m
-GAS_CONSTANT = 8314.32 / 28.9644  # R = R*/M0, J/(kg K): the standard's own values, not today's R*
+MOLAR_MASS = 28.9644  # M0, kg/kmol
+GAS_CONSTANT = 8314.32 / MOLAR_MASS  # R = R*/M0, J/(kg K): the standard's own values, not today's R*
 GAMMA = 1.4
 SUTHERLAND_BETA = 1.458e-6  # kg/(s m K^(1/2))
 SUTHERLAND_S = 110.4  # K
@@ -69,9 +70,45 @@ def at_site(
     standard's at the site. Raises ValueError for altitudes outside -5..80 km or readings no weather explains.
     """
     altitude = _checked(altitude)
-    there = standard(site_altitude)
-    offset, base = _site_readings(there, temperature, pressure)
-    return _air(altitude, offset, float(geopotential(site_altitude)), base)
+    offset = _site_offset(site_altitude, temperature)
+    return _air(altitude, offset, float(geopotential(site_altitude)), site_pressure(site_altitude, pressure))
+
+
+def density_altitude(density):
+    """Return the geopotential altitude (m) at which the standard atmosphere has a density (kg/m^3, any shape).
+
+    The inverse of eqs. 33a, 33b and 42 in closed form. Raises ValueError for densities of more than the standard's at -5 km or
+    less than that at 71 km.
+    """
+    density = np.asarray(density, dtype=float)
+    bases = standard(geometric(LAYER_BASE)).density
+    limit = float(standard(LOWEST).density)
+    if not np.all((density >= bases[-1]) & (density <= limit)):
+        raise ValueError(f"density must be {bases[-1]:.2g} to {limit:.3g} kg/m^3, the standard's from 71 km down to -5 km")
+    layer = np.clip(np.searchsorted(-bases, -density, side="right") - 1, 0, LAYER_BASE.size - 2)
+    ratio, t, lapse = density / bases[layer], LAYER_TEMPERATURE[layer], LAYER_LAPSE[layer]
+    isothermal = lapse == 0.0
+    slope = np.where(isothermal, 1.0, lapse)
+    rise = t * (ratio ** (-1.0 / (1.0 + G0 / (GAS_CONSTANT * slope))) - 1.0) / slope
+    return LAYER_BASE[layer] + np.where(isothermal, -GAS_CONSTANT * t / G0 * np.log(ratio), rise)
+
+
+def site_pressure(site_altitude: float, pressure: float | None = None) -> float:
+    """Return the pressure (Pa) at a site (m): as measured there, or the standard's. Raises ValueError if no weather explains it."""
+    usual = float(standard(site_altitude).pressure)
+    base = usual if pressure is None else pressure
+    if not is_weather(base, usual):
+        raise ValueError(
+            f"air.pressure = {pressure:g} Pa is no pressure of the site, where the standard is {usual:.0f} Pa; "
+            "give the pressure measured at the site, not the one reduced to sea level"
+        )
+    return base
+
+
+def is_weather(pressure: float, usual: float) -> bool:
+    """Tell whether a pressure (Pa) can be found where the standard is `usual` (Pa)."""
+    low, high = PRESSURE_RATIO_LIMITS
+    return low * usual <= pressure <= high * usual
 
 
 def _checked(altitude) -> np.ndarray:
@@ -81,33 +118,31 @@ def _checked(altitude) -> np.ndarray:
     return altitude
 
 
-def _site_readings(there: Atmosphere, temperature: float | None, pressure: float | None) -> tuple[float, float]:
-    """Return the temperature offset (K) and the site's pressure (Pa), or raise if a reading is impossible."""
-    usual_t, usual_p = float(there.temperature), float(there.pressure)
-    offset = 0.0 if temperature is None else temperature - usual_t
+def _site_offset(site_altitude: float, temperature: float | None) -> float:
+    """Return the offset of a site's temperature (K) from the standard's, or raise if the reading is impossible."""
+    usual = float(standard(site_altitude).temperature)
+    offset = 0.0 if temperature is None else temperature - usual
     if not abs(offset) <= MOST_TEMPERATURE_OFFSET:
         raise ValueError(
             f"air.temperature = {temperature:g} K is no temperature of the site, "
-            f"where the standard is {usual_t:.1f} K; "
+            f"where the standard is {usual:.1f} K; "
             'write it with its unit, such as "24 degC"'
         )
-    base = usual_p if pressure is None else pressure
-    low, high = PRESSURE_RATIO_LIMITS
-    if not low * usual_p <= base <= high * usual_p:
-        raise ValueError(
-            f"air.pressure = {pressure:g} Pa is no pressure of the site, where the standard is {usual_p:.0f} Pa; "
-            "give the pressure measured at the site, not the one reduced to sea level"
-        )
-    return offset, base
+    return offset
 
 
 def _air(altitude: np.ndarray, offset: float, base_height: float, base_pressure: float) -> Atmosphere:
     """Return the air of the standard column shifted by `offset` (K), through `base_pressure` at `base_height`."""
     height = geopotential(altitude)
-    temperature = _temperature(height) + offset
+    temperature = standard_temperature(height) + offset
     pressure = base_pressure * np.exp(_log_pressure(height, offset) - _log_pressure(np.asarray(base_height), offset))
-    density = pressure / (GAS_CONSTANT * temperature)  # eq. 42
-    sound = np.sqrt(GAMMA * GAS_CONSTANT * temperature)  # eq. 50
+    return of_gas(temperature, pressure, temperature)
+
+
+def of_gas(temperature, pressure, virtual) -> Atmosphere:
+    """Return air from temperature (K), pressure (Pa) and virtual temperature (K; the temperature itself where the air is dry)."""
+    density = pressure / (GAS_CONSTANT * virtual)  # eq. 42
+    sound = np.sqrt(GAMMA * GAS_CONSTANT * virtual)  # eq. 50
     viscosity = SUTHERLAND_BETA * temperature**1.5 / (temperature + SUTHERLAND_S)  # eq. 51
     return Atmosphere(temperature, pressure, density, sound, viscosity)
 
@@ -116,8 +151,9 @@ def _layer(height: np.ndarray) -> np.ndarray:
     return np.clip(np.searchsorted(LAYER_BASE, height, side="right") - 1, 0, None)
 
 
-def _temperature(height: np.ndarray) -> np.ndarray:
+def standard_temperature(height) -> np.ndarray:
     """Return the standard temperature (K) over geopotential height (m), eq. 23."""
+    height = np.asarray(height, dtype=float)
     layer = _layer(height)
     return LAYER_TEMPERATURE[layer] + LAYER_LAPSE[layer] * (height - LAYER_BASE[layer])
 

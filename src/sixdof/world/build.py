@@ -9,9 +9,9 @@ from sixdof.core.types import (
     GUST_COLUMNS, Globe, Turbulence, Vec3, World,
 )  # fmt: skip
 from sixdof.mission.schema import Mission
-from sixdof.world.atmosphere import at_site
 from sixdof.world.gravity import ECCENTRICITY_SQUARED, EARTH_RATE, GM, J2, SEMI_MAJOR, normal_gravity
-from sixdof.world.wind import components, unit_wind, wind_at
+from sixdof.world.sounding import air_over
+from sixdof.world.wind import components, mean_wind, unit_wind
 
 AIR_BOTTOM, AIR_TOP = -200.0, 40_000.0  # height above the launch point, m
 AIR_STEP = 20.0  # m
@@ -25,19 +25,17 @@ def world_table(mission: Mission) -> World:
     Air and gravity run from -200 m to 40 km in steps of 20 m. Linear interpolation between the rows errs by at most
     1.4e-6 of density and pressure, 2e-8 of sound and viscosity, 1e-11 of gravity; in the one step that holds the
     tropopause by at most 1.5e-4 of density, 8e-5 of sound, 1.3e-4 of viscosity (measured, tests/world/test_build.py).
-    The wind table holds 1 m/s at the reference height for all profiles but "table": a flight's speed and direction are
-    applied by `wind_draw`'s factor and rotation. From 1 m up it errs by at most 2.5e-3 of the speed at the reference.
+    The wind table holds 1 m/s at the reference height where the wind has one speed and direction, which are applied by
+    `wind_draw`'s factor and rotation, else the wind itself (of members the first). From 1 m up it errs by at most 2.5e-3 of the speed
+    at the reference; between the levels of a table or sounding by what a kink in the middle of a step (sqrt(z)/2 metres at z) makes.
     """
     air = air_rows(mission, np.arange(AIR_BOTTOM, AIR_TOP + AIR_STEP / 2, AIR_STEP))
-    roots = np.arange(int(np.sqrt(WIND_TOP) * WIND_PER_ROOT) + 1) / WIND_PER_ROOT
-    wind = mission.air.wind
-    rows = wind_at(wind, roots**2) if wind.profile == "table" else unit_wind(wind, roots**2)
     latitude = mission.site.latitude
     return World(
         air=np.ascontiguousarray(air),
         air_z0=AIR_BOTTOM,
         air_per_metre=1.0 / AIR_STEP,
-        wind=np.ascontiguousarray(rows),
+        wind=wind_rows(mission),
         wind_per_root=WIND_PER_ROOT,
         earth_rate=Vec3(0.0, EARTH_RATE * float(np.cos(latitude)), EARTH_RATE * float(np.sin(latitude))),
         ground=float(mission.site.altitude),
@@ -45,6 +43,13 @@ def world_table(mission: Mission) -> World:
         turbulence=turbulence_table(mission),
         gusts=gust_rows(mission),
     )
+
+
+def wind_rows(mission: Mission, member: int = 0) -> np.ndarray:
+    """Return the rows of World.wind (n, 2) of a mission; member : which of the forecasts, where `air.wind` holds several."""
+    roots = np.arange(int(np.sqrt(WIND_TOP) * WIND_PER_ROOT) + 1) / WIND_PER_ROOT
+    rows = unit_wind(mission.air.wind, roots**2) if mission.air.one_wind else mean_wind(mission, roots**2, member)
+    return np.ascontiguousarray(rows)
 
 
 def globe_table(mission: Mission) -> Globe:
@@ -87,7 +92,7 @@ def air_rows(mission: Mission, height) -> np.ndarray:
     """Return the exact air and gravity (n, AIR_COLUMNS) at heights above the launch point (m)."""
     site = mission.site
     altitude = site.altitude + np.asarray(height, dtype=float)
-    air = at_site(altitude, site.altitude, mission.air.temperature, mission.air.pressure)
+    air, _ = air_over(mission, altitude)
     rows = np.empty((altitude.size, AIR_COLUMNS))
     rows[:, AIR_DENSITY] = air.density
     rows[:, AIR_PRESSURE] = air.pressure

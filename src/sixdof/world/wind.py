@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from sixdof.mission.schema import Mission, Wind
+from sixdof.mission.schema import Levels, Mission, Wind
+from sixdof.world.sounding import level_altitudes
 
 
 def components(speed, blows_from):
@@ -16,8 +17,8 @@ def shape(wind: Wind, height) -> np.ndarray:
     """Return speed over the speed at `reference_height`, at heights above ground (m); 1 everywhere for "uniform".
 
     "power": (z/z_r)^exponent; "log": ln(z/z0)/ln(z_r/z0), zero below the roughness length z0 (MIL-F-8785C, 1980,
-    section 3.7.3, in its own feet and with z_r = 20 ft). Both are held above `top`. Raises ValueError for "table",
-    which has no shape apart from its speeds.
+    section 3.7.3, in its own feet and with z_r = 20 ft). Both are held above `top`. Raises ValueError for "table" and "members",
+    which have no shape apart from their speeds.
     """
     z = np.clip(np.asarray(height, dtype=float), 0.0, wind.top)
     if wind.profile == "uniform":
@@ -27,13 +28,42 @@ def shape(wind: Wind, height) -> np.ndarray:
     if wind.profile == "log":
         z = np.maximum(z, wind.roughness)
         return np.log(z / wind.roughness) / np.log(wind.reference_height / wind.roughness)
-    raise ValueError('a wind of profile "table" has no shape apart from its speeds')
+    raise ValueError(f'a wind of profile "{wind.profile}" has no shape apart from its speeds')
+
+
+def turned(wind: Wind, height) -> np.ndarray:
+    """Return the direction that a wind of one speed and direction comes from (rad true) at heights above ground (m).
+
+    It turns clockwise by `veer` a metre from `reference_height`, below which it is `blows_from`, to `top`, above which it is held.
+    """
+    z = np.clip(np.asarray(height, dtype=float), wind.reference_height, max(wind.top, wind.reference_height))
+    return wind.blows_from + wind.veer * (z - wind.reference_height)
+
+
+def mean_wind(mission: Mission, height, member: int = 0) -> np.ndarray:
+    """Return the mean wind (..., 2) of a mission, east and north components in m/s, at heights above ground (m).
+
+    That of the sounding where it has one; member : which of the forecasts, where `air.wind` holds several (0 in the nominal flight).
+    """
+    if mission.air.sounded_wind:
+        return _of_levels(mission, mission.air.sounding, height)
+    if mission.air.wind.profile == "members":
+        return _of_levels(mission, mission.air.wind.member[member], height)
+    return wind_at(mission.air.wind, height)
+
+
+def _of_levels(mission: Mission, levels: Levels, height) -> np.ndarray:
+    """Return the wind of levels (..., 2), interpolated in components over height and held beyond the ends."""
+    above = level_altitudes(mission, levels) - mission.site.altitude
+    east, north = (levels.east, levels.north) if levels.east else components(np.array(levels.speed), np.array(levels.blows_from))
+    return np.stack([np.interp(height, above, east), np.interp(height, above, north)], axis=-1)
 
 
 def wind_at(wind: Wind, height) -> np.ndarray:
-    """Return the mean wind (..., 2), east and north components in m/s, at heights above ground (m).
+    """Return the wind of a table [air.wind] (..., 2), east and north components in m/s, at heights above ground (m).
 
-    Rows of a table are interpolated in components and held beyond the ends.
+    All profiles but "members", whose heights want a site: `mean_wind`. Rows of a table are interpolated in components and held
+    beyond the ends.
     """
     if wind.profile == "table":
         return _from_table(wind, np.asarray(height, dtype=float))
@@ -41,25 +71,25 @@ def wind_at(wind: Wind, height) -> np.ndarray:
 
 
 def unit_wind(wind: Wind, height) -> np.ndarray:
-    """Return the wind (..., 2) of 1 m/s at the reference height from its own direction (profiles but "table")."""
-    return np.stack(components(shape(wind, height), wind.blows_from), axis=-1)
+    """Return the wind (..., 2) of 1 m/s at the reference height from its own direction ("uniform", "power", "log")."""
+    return np.stack(components(shape(wind, height), turned(wind, height)), axis=-1)
 
 
 def wind_draw(mission: Mission, speed=None, blows_from=None):
     """Return (scale, cos, sin): what one flight's wind does to the mission's wind table.
 
-    The table of `world_table` holds 1 m/s at the reference height from the mission's own direction (profile "table":
+    The table of `world_table` holds 1 m/s at the reference height from the mission's own direction (tables, members and soundings:
     the rows as they are). The kernel turns a row (e, n) into scale (e cos + n sin, n cos - e sin), which is the
     compass direction increased (clockwise) by the angle `blows_from - mission.air.wind.blows_from`.
 
     speed : m/s at the reference height, blows_from : rad true; scalars or arrays of flights, None = the mission's own.
-    Raises ValueError where the profile is a table and either is given.
+    Raises ValueError where the wind has no single speed and direction and either is given.
     """
     wind = mission.air.wind
-    if wind.profile == "table":
+    if not mission.air.one_wind:
         if speed is not None or blows_from is not None:
             raise ValueError(
-                "a wind table has no single speed and direction to disperse; "
+                "a wind given level by level has no single speed and direction to disperse; "
                 'use the profile "uniform", "power" or "log", or leave wind.speed and wind.blows_from out'
             )
         return 1.0, 1.0, 0.0
