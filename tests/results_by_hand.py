@@ -8,7 +8,7 @@ from two_stages import on_booster
 
 from sixdof import legs
 from sixdof.core import layout
-from sixdof.ensemble.draws import draw_table
+from sixdof.ensemble.table import draw_table
 from sixdof.ensemble.run import Block
 from sixdof.mission.load import build
 from sixdof.registry import BODY, CANOPY, EVENT, FIN, JOINT, OUTCOME, PLACE, RULE, STATUS, TIMELINE, TRACK

@@ -12,7 +12,7 @@ from results_by_hand import (
 
 from sixdof import legs
 from sixdof.core import layout
-from sixdof.ensemble.draws import draw_table
+from sixdof.ensemble.table import draw_table
 from sixdof.registry import READING_UNITS, REGISTRY
 from sixdof.results import branch_names, open_result, save
 

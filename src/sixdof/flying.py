@@ -4,14 +4,16 @@ from __future__ import annotations
 
 import sys
 import warnings
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from contextlib import contextmanager
 
 import numpy as np
 import xarray as xr
 
 from sixdof._jit import is_compiled_here
+from sixdof.mission.load import check_mission
 from sixdof.mission.schema import Mission
+from sixdof.mission.units import shown
 from sixdof.status import FlightError, Status
 
 
@@ -57,24 +59,84 @@ def fly(
     ------
     FlightError
         If the motion diverged. Other ends that are not a landing give a warning and the flight up to there.
-    ValueError
-        If `failures` names something the mission does not.
+    TypeError, ValueError
+        For a mission that is none, a flight or seed that is no such number, or `failures` that name something the mission does not.
+    MissionError
+        For air that no weather explains at the site.
     LawError, or what the law raised
         If a law of your own cannot be used or fails in flight.
     """
-    from sixdof.ensemble.draws import draw_table, nominal_draw, one_draw, pack_draws
+    from sixdof.ensemble.draws import nominal_draw, one_draw, pack_draws
+    from sixdof.ensemble.table import draw_table
+
+    _check_arguments(mission, flight, seed)
+    if flight is None:
+        return _fly(mission, nominal_draw(mission), failures, guidance, control)
+    draw = one_draw(pack_draws(mission, draw_table(mission, seed, flight, 1)), 0)
+    return _fly(mission, draw, failures, guidance, control, seed=str(seed), flight=int(flight))
+
+
+LAST_FLIGHT, LAST_SEED = 2**32 - 1, 2**64 - 1
+
+
+def _check_arguments(mission, flight, seed) -> None:
+    """Raise TypeError or ValueError for a mission, a number of a flight or a seed that is none."""
+    check_mission(mission, "fly")
+    for name, value, last in (("flight", 0 if flight is None else flight, LAST_FLIGHT), ("seed", seed, LAST_SEED)):
+        if isinstance(value, bool) or not isinstance(value, (int, np.integer)) or not 0 <= value <= last:
+            raise ValueError(f"fly: {name} = {shown(value)} must be a whole number from 0 to {last}")
+
+
+def refly(ds: xr.Dataset, flight: int, *, failures: Sequence[str] = (), guidance=None, control=None) -> xr.Dataset:
+    """Fly one flight of an ensemble again, in full detail, from the ensemble alone: its mission, its draws, its seed.
+
+    Parameters
+    ----------
+    ds : Dataset
+        As `disperse` returns it or `open_result` reads it, however its inputs were drawn.
+    flight : int
+        The flight's number, a value of the coordinate `flight`.
+    failures, guidance, control
+        As in `fly`. The ensemble's own laws must be given again.
+
+    Returns
+    -------
+    Dataset
+        As `fly` returns it: the same bits as in the ensemble, if this library flew it in this version (else a warning says so).
+
+    Raises
+    ------
+    ValueError
+        If there is no such flight, or `ds` is no ensemble.
+    """
+    from sixdof.ensemble.draws import one_draw, pack_draws
+    from sixdof.ensemble.given import rows_of
+    from sixdof.mission.load import loads_mission
+    from sixdof.results import attributes
+
+    if "flight" not in ds.dims or "mission" not in ds.attrs:
+        raise ValueError("refly takes an ensemble as disperse returns it, with its attributes and its dim flight")
+    if flight not in ds["flight"].values:
+        numbers = ds["flight"].values
+        raise ValueError(f"there is no flight {flight!r}; the numbers of this ensemble go from {numbers.min()} to {numbers.max()}")
+    mission = loads_mission(ds.attrs["mission"])
+    if (source := attributes(mission)["source"]) != ds.attrs.get("source"):
+        warnings.warn(f"this ensemble was flown by {ds.attrs.get('source')}, and this is {source}: numbers may differ", stacklevel=2)
+    table = rows_of(ds.sel(flight=[flight]), mission)
+    draw = one_draw(pack_draws(mission, table), 0)
+    return _fly(mission, draw, failures, guidance, control, seed=ds.attrs["seed"], flight=int(flight))
+
+
+def _fly(mission: Mission, draw, failures: Sequence[str], guidance, control, **attrs) -> xr.Dataset:
+    """Fly one draw of a mission, and say what is to be said of how it ended."""
+    from sixdof.ensemble.drawn import drawn_mission
     from sixdof.laws import bind
     from sixdof.legs import Flier, Plan
     from sixdof.results import flight_dataset
 
-    attrs = {}
-    draw = nominal_draw(mission)
-    if flight is not None:
-        draw = one_draw(pack_draws(mission, draw_table(mission, seed, flight, 1)), 0)
-        attrs = {"seed": str(seed), "flight": int(flight)}
     draw = draw._replace(failure=forced_failures(mission, draw.failure, failures))
     laws = bind(guidance, control)
-    plan = Plan(mission)
+    plan = Plan(drawn_mission(mission, draw.path, flight=attrs.get("flight")))
     flier = Flier(plan, laws, log_rows(plan.model(0, plan.count - 1)))
     with announced_compilation():
         flown = flier.fly(draw)
@@ -85,7 +147,7 @@ def fly(
     if status is Status.DIVERGED:
         raise FlightError(f"after {flown.time:.2f} s: {status.sentence}", ds)
     if status is not Status.LANDED:
-        warnings.warn(f"after {flown.time:.2f} s: {status.sentence}", stacklevel=2)
+        warnings.warn(f"after {flown.time:.2f} s: {status.sentence}", stacklevel=3)
     return ds
 
 
@@ -93,10 +155,13 @@ def forced_failures(mission: Mission, drawn: np.ndarray, failures: Sequence[str]
     """Return the failures of a flight with those added that the caller asks for."""
     names = [failure.name for failure in mission.failure]
     happens = drawn.copy()
-    for name in [failures] if isinstance(failures, str) else failures:
-        if name not in names:
+    asked = [failures] if isinstance(failures, str) else failures
+    if isinstance(asked, dict) or not isinstance(asked, Iterable):
+        raise TypeError(f"failures: {shown(failures)} must be a list of names of [[failure]] entries")
+    for name in asked:
+        if not isinstance(name, str) or name not in names:
             raise ValueError(
-                f"failures: {name!r} is not one of this mission's [[failure]] entries; it has {', '.join(map(repr, names)) or 'none'}"
+                f"failures: {shown(name)} is not one of this mission's [[failure]] entries; it has {', '.join(map(repr, names)) or 'none'}"
             )
         happens[names.index(name)] = 1.0
     return happens

@@ -97,7 +97,9 @@ class FlightDraw(NamedTuple):
 
     common : (len(COMMON),) fields of core.draw.Draw that all bodies share. stage : (stages, len(OF_STAGE)). joint : (stages,
     len(OF_JOINT)), row 0 not used. canopy : (canopies, len(OF_CANOPY)). cord : (cords,). rule : ([[rule]] entries,). failure : (failures,)
-    1 where it happens. centring : (control fins,). air : (len(OF_AIR),) what stands in place of the mission's own.
+    1 where it happens. centring : (control fins,). air : (len(OF_AIR),) what stands in place of the mission's own. path : (paths,)
+    numbers of the mission that were drawn, in the order of `ensemble.drawn.path_names`: a `Plan` knows nothing of them, and must be
+    that of the mission with these numbers (`ensemble.drawn.drawn_mission`).
     """
 
     common: np.ndarray
@@ -109,6 +111,7 @@ class FlightDraw(NamedTuple):
     failure: np.ndarray
     centring: np.ndarray
     air: np.ndarray
+    path: np.ndarray
 
 
 OF_STAGE = (
@@ -180,7 +183,7 @@ class Plan:
         self.count = len(mission.stage)
         self.models: dict[tuple[int, int], ct.Model] = {}
         self.triggers = triggers(mission)
-        self.names = failure_names(mission)
+        self.names, self.bodies = failure_names(mission), body_names(mission)
         self.canopies = canopy_names(mission)
         self.canopy_stage = canopy_stages(mission)
         self.cords = {self.canopies.index(cord.canopy): k for k, cord in enumerate(mission.cord)}
@@ -303,10 +306,10 @@ class Plan:
             if not first <= self.canopy_stage[c] <= last:
                 continue
             cord, row = self.mission.cord[which], work.canopy[c]
-            kept, loose = self.pieces(c, first, last, unlit, draw)
+            kept, loose = self.piece_masses(c, first, last, unlit, draw)
             stiffness = cord.strength * draw.cord[which] / (cord.stretch * cord.length)
-            reduced = kept.mass * loose.mass / (kept.mass + loose.mass)
-            row[ct.CANOPY_CORD_SHARE] = loose.mass / (kept.mass + loose.mass)
+            reduced = kept * loose / (kept + loose)
+            row[ct.CANOPY_CORD_SHARE] = loose / (kept + loose)
             # the pieces fly apart at impulse/reduced mass until the cord has taken that energy up as a spring
             row[ct.CANOPY_SNATCH] = cord.impulse * math.sqrt(stiffness / reduced)
 
@@ -316,6 +319,14 @@ class Plan:
         if key not in self.cuts:
             self.cuts[key] = _cut(self.mission, self.canopy_stage[canopy], self.mission.cord[self.cords[canopy]].parts_at, first, last)
         return self.cuts[key]
+
+    def piece_masses(self, canopy: int, first: int, last: int, unlit: set[int], draw: FlightDraw) -> tuple[float, float]:
+        """Return the masses of the `pieces`, kg."""
+        cut, drawn = self.cut(canopy, first, last), draw.stage[first : last + 1, OF_STAGE.index("mass")]
+        held = cut.masses[0] @ drawn
+        for k in unlit:
+            held = held + cut.masses[1][:, k - first]
+        return tuple(held) if self.mission.cord[self.cords[canopy]].canopy_on == "fore" else tuple(held[::-1])
 
     def pieces(self, canopy: int, first: int, last: int, unlit: set[int], draw: FlightDraw) -> tuple[Lump, Lump]:
         """Return the two pieces that a canopy's ejection makes of a body: the one that keeps the canopy, and the loose one.
@@ -372,13 +383,18 @@ def _drawn_lump(lump: Lump, row: np.ndarray) -> Lump:
 
 
 class _Cut(NamedTuple):
-    """What lies ahead of a station of a body and behind it: (stage, lump) of what does not burn and of full grains; side areas, m^2."""
+    """What lies ahead of a station of a body and behind it.
+
+    (stage, lump) of what does not burn and of full grains; side areas, m^2; masses (2: fore, aft; stages) of what does not burn
+    and of full grains, kg.
+    """
 
     fore: list[tuple[int, Lump]]
     aft: list[tuple[int, Lump]]
     fore_grains: list[tuple[int, Lump]]
     aft_grains: list[tuple[int, Lump]]
     areas: tuple[float, float]
+    masses: tuple[np.ndarray, np.ndarray]
 
 
 def _cut(mission: Mission, stage: int, station: float, first: int, last: int) -> _Cut:
@@ -394,8 +410,12 @@ def _cut(mission: Mission, stage: int, station: float, first: int, last: int) ->
     def side(rows, fore: bool):
         return [row for row in rows if (row[1].place[0] < at) == fore]
 
+    def masses(rows):
+        return np.array([[sum(lump.mass for k, lump in side(rows, fore) if k == stage) for stage in stages] for fore in (True, False)])
+
     areas = _side_area(shape, at, True), _side_area(shape, at, False)
-    return _Cut(side(dry, True), side(dry, False), side(grains, True), side(grains, False), areas)
+    sides = side(dry, True), side(dry, False), side(grains, True), side(grains, False)
+    return _Cut(*sides, areas, (masses(dry), masses(grains)))
 
 
 def _side_area(shape, station: float, fore: bool) -> float:
@@ -409,10 +429,13 @@ def _side_area(shape, station: float, fore: bool) -> float:
 
 
 class Flier:
-    """Flies single draws of one mission; not shared between threads (`Plan` and `Laws` are)."""
+    """Flies single draws of one mission; not shared between threads (`Plan` and `Laws` are).
 
-    def __init__(self, plan: Plan, laws: Laws, log_rows: int):
-        self.plan, self.laws, self.log_rows = plan, laws, log_rows
+    log_rows : rows there is room for in a log. columns : those of layout.LOG that a log keeps (None: all, and fins and readings).
+    """
+
+    def __init__(self, plan: Plan, laws: Laws, log_rows: int, columns: list[int] | None = None):
+        self.plan, self.laws, self.log_rows, self.columns = plan, laws, log_rows, columns
         self.works: dict[tuple, Work] = {}
         model = plan.model(0, plan.count - 1)
         self.logs: dict[int, np.ndarray] = {}
@@ -436,7 +459,7 @@ class Flier:
     def shapes(self) -> dict[str, tuple[int, ...]]:
         """Return the shapes of the arrays of a Flown."""
         plan, model = self.plan, self.plan.model(0, self.plan.count - 1)
-        bodies = len(body_names(plan.mission))
+        bodies = len(plan.bodies)
         return {
             "events": (bodies, *make_events(model).shape),
             "summary": (len(ly.SUMMARY),),
@@ -479,7 +502,7 @@ class Flier:
         log = self._log(body.model)
         code, _, rows = fly(body.model, body.draw, body.work, log if logged else log[:0], body.events, body.summary)
         if rows:
-            body.log.append(wide_log(log[:rows], self.fins))
+            body.log.append(wide_log(log[:rows], self.fins) if self.columns is None else log[:rows, self.columns])
         body.status = code
         if code == ly.LAW_FAILED:
             self.failed = body.work
@@ -555,11 +578,12 @@ class Flier:
 
     def _flown(self, bodies: list[_Body], facts: _Facts, draw: FlightDraw) -> Flown:
         plan, front = self.plan, bodies[0]
-        names = body_names(plan.mission)
+        names = plan.bodies
         events = np.full((len(names), *front.events.shape), np.nan)
         rows = np.full((len(names), len(BODY_FACTS)), np.nan)
         rows[:, BODY_FACTS.index("descent")], rows[:, BODY_FACTS.index("body_status")] = NOT_DOWN, UNREACHED
-        logs = [np.zeros((0, ly.LOG_COLUMNS + 3 * self.fins + len(ly.SENSED)))] * len(names)
+        width = ly.LOG_COLUMNS + 3 * self.fins + len(ly.SENSED) if self.columns is None else len(self.columns)
+        logs = [np.zeros((0, width))] * len(names)
         of_rule = np.full((len(plan.triggers), len(RULE_FACTS)), np.nan)
         for body in bodies:
             stages = range(body.index, body.last + 1) if body.index < plan.count else (body.index,)

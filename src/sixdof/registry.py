@@ -200,6 +200,7 @@ CANOPY = _facts(
     ("deployment_speed", "m/s", "airspeed at which the canopy is released"),
 )  # fmt: skip
 FAILURE = Variable("failure_happened", ("failure",), "1", "whether the failure happened", flags=("no", "yes"))
+DRAWN = Variable("failure_drawn", ("failure",), "1", "whether the failure was drawn to happen", flags=("no", "yes"))
 BRANCH = Variable("branch", (), "1", "failures of the flight, joined by +, or nominal")
 PIECE = (
     Variable("body_time", ("body", "row"), "s", "time since ignition, of a body's own track", ("time",)),
@@ -220,7 +221,7 @@ SENSED = Variable("sensed", ("time", "reading"), "as reading_units", "what the f
 REGISTRY = {
     v.name: v
     for v in (
-        *TIMELINE, *FIN, *EVENT, *OUTCOME, *WAYPOINT, STATUS, *BODY, *PLACE, *JOINT, *RULE, *CANOPY, FAILURE, BRANCH, *PIECE,
+        *TIMELINE, *FIN, *EVENT, *OUTCOME, *WAYPOINT, STATUS, *BODY, *PLACE, *JOINT, *RULE, *CANOPY, FAILURE, DRAWN, BRANCH, *PIECE,
         *GAP, SENSED,
     )
 }  # fmt: skip

@@ -15,7 +15,7 @@ from sixdof._jit import source_hash
 from sixdof.core import layout
 from sixdof.mission.schema import Mission
 from sixdof.registry import (
-    BODY, BRANCH, CANOPY, EVENT, FAILURE, FIN, GAP, JOINT, OUTCOME, PIECE, PLACE, READING_UNITS, REGISTRY, RULE, SENSED,
+    BODY, BRANCH, CANOPY, DRAWN, EVENT, FAILURE, FIN, GAP, JOINT, OUTCOME, PIECE, PLACE, READING_UNITS, REGISTRY, RULE, SENSED,
     STATUS, TIMELINE, TRACK, WAYPOINT, Variable,
 )  # fmt: skip
 from sixdof.world.geodesy import place_on_earth
@@ -173,8 +173,7 @@ def ensemble_dataset(mission: Mission, draws: xr.Dataset, block, **attrs) -> xr.
 def _inputs(draws: xr.Dataset, coords: dict):
     """Return the drawn inputs as entries, and their coordinates that `coords` lacks.
 
-    Inputs that are drawn for some names of a dim only (a rule's delay, not a recovery's) are NaN at its other names. Drawn
-    failures are among those that happened already.
+    Inputs that are drawn for some names of a dim only (a rule's delay, not a recovery's) are NaN at its other names.
     """
     inputs = draws[[name for name, values in draws.data_vars.items() if "role" in values.attrs]]
     whole = inputs.reindex({dim: coords[dim][1] for dim in inputs.dims if dim in coords and dim != "flight"})
@@ -182,6 +181,9 @@ def _inputs(draws: xr.Dataset, coords: dict):
         input_name(name): (values.dims, values.values, {**values.attrs, "disperses": name})
         for name, values in whole.data_vars.items()
     }
+    if DRAWN.name in draws:
+        happened = draws[DRAWN.name].reindex(failure=coords["failure"][1], fill_value=0)
+        entries[DRAWN.name] = _described(DRAWN, ("flight", "failure"), happened.values)
     more = {dim: (dim, c.values, dict(c.attrs)) for dim, c in whole.coords.items() if dim not in coords}
     return entries, more
 
@@ -194,6 +196,8 @@ def input_name(dispersible: str) -> str:
 def save(ds: xr.Dataset, path: str | Path, *, overwrite: bool = False) -> Path:
     """Write a result as netCDF-4 and return its path. The file appears only when it is complete.
 
+    An ensemble opened from a zarr store is converted a variable at a time.
+
     Raises
     ------
     FileExistsError
@@ -202,7 +206,8 @@ def save(ds: xr.Dataset, path: str | Path, *, overwrite: bool = False) -> Path:
     path = check_path(path, overwrite=overwrite)
     partial = path.with_name(path.name + ".partial")
     encoding = {name: {"zlib": True, "complevel": 1} for name, v in ds.variables.items() if v.dtype.kind == "f" and v.ndim}
-    ds.to_netcdf(partial, format="NETCDF4", engine="netcdf4", encoding=encoding)
+    texts = {name: v.astype(object) for name, v in ds.data_vars.items() if v.dtype.kind == "T"}
+    ds.assign(texts).drop_encoding().to_netcdf(partial, format="NETCDF4", engine="netcdf4", encoding=encoding)
     partial.replace(path)
     return path
 
@@ -225,8 +230,30 @@ def check_path(path: str | Path, *, overwrite: bool = False) -> Path:
     return path
 
 
-def open_result(path: str | Path) -> xr.Dataset:
-    """Return a result read from disk, complete in memory."""
+def open_result(path: str | Path, *, check: bool = False) -> xr.Dataset:
+    """Return a result read from disk: a netCDF file complete in memory, a zarr store variable by variable as they are used.
+
+    Of an ensemble that was interrupted, the flights that were finished; the attribute `interrupted` says how many.
+
+    Parameters
+    ----------
+    check : bool
+        Of a zarr store, hold every chunk of flights against its digest first.
+
+    Raises
+    ------
+    FileNotFoundError
+        If there is nothing of that name.
+    StoreError
+        If it is a store and damaged.
+    """
+    from sixdof.store import open_store, unfinished
+
+    path = Path(path)
+    if not path.exists() and unfinished(path).is_dir():
+        path = unfinished(path)
+    if path.is_dir():
+        return open_store(path, check=check)
     ds = xr.load_dataset(path, engine="netcdf4")
     texts = {name: v.astype(str) for name, v in ds.variables.items() if v.dtype.kind == "O"}  # netCDF strings have no length
     return ds.assign({name: v for name, v in texts.items() if name not in ds.coords}).assign_coords(

@@ -26,7 +26,8 @@ from side_by_side import differences  # noqa: E402
 from sixdof.core import layout as la  # noqa: E402
 from sixdof.core.flight import make_work  # noqa: E402
 from sixdof.core.motion import FREE  # noqa: E402
-from sixdof.ensemble.draws import draw_table, kernel_draw, nominal_draw, one_draw, pack_draws  # noqa: E402
+from sixdof.ensemble.draws import kernel_draw, nominal_draw, one_draw, pack_draws  # noqa: E402
+from sixdof.ensemble.table import draw_table  # noqa: E402
 from sixdof.legs import Plan  # noqa: E402
 from sixdof.mission.load import load_mission  # noqa: E402
 

@@ -18,7 +18,8 @@ BELOW = {
     "vehicle": {"core", "mission", "world"},
     "autopilot": {"core", "mission", "vehicle", "world"},
     "ensemble": {
-        "core", "mission", "vehicle", "world", "autopilot", "model", "legs", "results", "flying", "laws", "_jit", "status",
+        "core", "mission", "vehicle", "world", "autopilot", "model", "legs", "results", "store", "flying", "laws", "_jit",
+        "status",
     },
     "study": {
         "core", "mission", "vehicle", "world", "autopilot", "ensemble.draws", "model", "parting", "passive", "bodies", "flying", "legs", "laws", "results",
@@ -34,7 +35,8 @@ JOINING = {
     "model": {"core", "mission", "vehicle", "world", "autopilot"},
     "legs": {"core", "mission", "vehicle", "world", "autopilot", "model", "parting", "laws"},
     "registry": {"core", "legs", "status"},
-    "results": {"core", "mission", "world", "legs", "registry", "_jit", "status"},
+    "store": set(),
+    "results": {"core", "mission", "world", "legs", "registry", "store", "_jit", "status"},
 }
 OUTSIDE_CORE = {"numpy", "math", "typing", "__future__"}
 

@@ -6,6 +6,7 @@ import math
 
 import numpy as np
 import pytest
+from draw_missions import EVERYTHING, FAILURES, GUSTY, mission, staged
 from hypothesis import given
 from hypothesis import strategies as st
 from scipy import stats
@@ -16,14 +17,13 @@ from sixdof.core import types as ct
 from sixdof.core.draw import Draw
 from sixdof.core.flight import make_work
 from sixdof.ensemble.draws import (
-    COLUMNS, FIELDS, draw_table, failure_table, kernel_draw, nominal_draw, nominal_value, one_draw, pack_draws, quantile,
-    stream_of, things, uniforms,
+    COLUMNS, FIELDS, draw_table, failure_table, kernel_draw, nominal_draw, nominal_value, one_draw, pack_draws, things,
 )  # fmt: skip
+from sixdof.ensemble.sampling import stream_of, uniforms
+from sixdof.ensemble.spreads import quantile
 from sixdof.legs import COMMON, OF_AIR, OF_CANOPY, OF_JOINT, OF_STAGE, OTHER_BODY, Plan, stage_draw
 from sixdof.mission.dispersible import DISPERSIBLE
-from sixdof.mission.schema import (
-    Air, AirTurbulence, Cord, Failure, Fins, Mission, Parachute, Rail, Recovery, Rule, Site, Spread, Stage, Wind, WindMember,
-)  # fmt: skip
+from sixdof.mission.schema import AirTurbulence, Spread
 from sixdof.world.wind import wind_draw
 
 SEED = 20_241
@@ -31,45 +31,6 @@ SAMPLE = 20_000
 CHANCE = {"seed_high", "seed_low", "flight"}  # of a Draw: which random numbers the kernels use
 UNLIKELY = 1e-4  # p-value of a fixed-seed test: right draws gave more when these tests were written
 ROUNDING = 1e-12
-
-
-PANEL = {"root_chord": 0.1, "tip_chord": 0.05, "span": 0.08, "thickness": 0.003, "mass": 0.05}
-
-
-def canopy(name):
-    return Parachute(name=name, mass=0.1, station=0.5, diameter=1.0)
-
-
-def mission(disperse=None, fins=4, **tables):
-    """A mission of one stage and one canopy as far as draws need one: its other tables are left unmade."""
-    parts = [Fins(count=3, station=0.9, **PANEL), canopy("main")]
-    if fins:
-        parts.append(Fins(count=fins, station=0.3, hinge=0.05, control=True, **PANEL))
-    usual = {"stage": (Stage.model_construct(name="upper", part=tuple(parts)),), "rule": (), "recovery": (), "cord": ()}
-    return Mission.model_construct(
-        site=Site(latitude=0.6),
-        air=tables.pop("air", Air(wind=Wind(profile="power", speed=4.0, blows_from=1.0))),
-        rail=Rail(length=3.0, elevation=1.5, azimuth=0.7),
-        disperse=disperse or {},
-        failure=tables.pop("failure", ()),
-        **(usual | tables),
-    )
-
-
-def staged(disperse=None, **tables):
-    """A mission of three stages, three canopies, two cords, two rules, and four control fins in front."""
-    upper = mission().stage[0]
-    behind = [Stage.model_construct(name=name, part=(Fins(count=3, station=0.4, **PANEL), canopy(f"{name} main")))
-              for name in ("middle", "lower")]  # fmt: skip
-    usual = {
-        "stage": (upper, *behind),
-        "rule": (
-            Rule(when="burnout", action="separate"), Rule(name="second", when="separation", action="light", target="upper"),
-        ),
-        "recovery": (Recovery(canopy="main", when="apogee", backup_time=30.0),),
-        "cord": tuple(Cord(canopy=name, parts_at=0.3, length=3.0, strength=900.0) for name in ("main", "lower main")),
-    }
-    return mission(disperse, **(usual | tables))
 
 
 DISTRIBUTIONS = [
@@ -143,7 +104,6 @@ def test_draw_table__unknown_name_is_an_error():
         draw_table(mission({"wind.sped": Spread(sd=1.0)}), SEED, 0, 1)
 
 
-EVERYTHING = {name: Spread(sd=0.01) for name in DISPERSIBLE}
 ONE_BY_ONE = {"stage": ["upper", "middle", "lower"], "joint": ["middle", "lower"], "rule": ["rule 1", "second"],
               "cord": ["main", "lower main"], "canopy": ["main", "middle main", "lower main"], "fin": [1, 2, 3, 4]}  # fmt: skip
 
@@ -238,14 +198,6 @@ def test_uniforms__largest_seed_and_flight():
 # ---------------------------------------------------------------- failures
 
 KINDS = ("no_ignition", "no_separation", "late_apogee", "no_canopy", "cord_parts", "canopy_lost")
-FAILURES = (
-    Failure(kind="no_ignition", of="upper", probability=0.3),
-    Failure(kind="no_canopy", of="main", probability=0.05),
-    Failure(kind="no_canopy", of="lower main", probability=0.05),
-    Failure(kind="late_apogee", of="upper", probability=0.0, late_by=2.0),
-    Failure(kind="no_separation", of="lower", probability=1.0),
-)
-
 
 def test_failures__happen_in_their_share_of_the_flights():
     share = failure_table(mission(failure=FAILURES), SEED, 0, SAMPLE).mean(axis=0)
@@ -358,11 +310,6 @@ def test_pack_draws__puts_every_draw_in_its_column(made):
         assert (found["wind_scale"], found["wind_cos"], found["wind_sin"]) == pytest.approx(wind, rel=ROUNDING)
 
 
-CALM = {"altitude": (0.0, 9e3), "east": (0.0, 0.0), "north": (0.0, 0.0)}
-GUSTY = Air(
-    wind=Wind(profile="members", member=tuple(WindMember(**CALM) for _ in range(5))), turbulence=AirTurbulence(wind_at_20_ft=7.0)
-)
-
 
 def test_draws__members_are_whole_numbers_one_as_often_as_another():
     m = mission({"wind.member": Spread(kind="uniform", low=1.0, high=4.0)})
@@ -378,7 +325,7 @@ def test_draws__members_are_whole_numbers_one_as_often_as_another():
 
 def test_draws__the_last_member_is_the_highest_number_however_large_the_uniform(monkeypatch):
     """60 + floor(3 (1 - 2^-53)): the sum before the floor would round up to 63."""
-    monkeypatch.setattr("sixdof.ensemble.draws.uniforms", lambda *_: np.array([[2.0**-53], [1.0 - 2.0**-53]]))
+    monkeypatch.setattr("sixdof.ensemble.sampling.uniforms", lambda *_: np.array([[2.0**-53], [1.0 - 2.0**-53]]))
     m = mission({"wind.member": Spread(kind="uniform", low=60.0, high=62.0)})
     assert list(draw_table(m, SEED, 0, 2)["wind.member"].values) == [60.0, 62.0]
 

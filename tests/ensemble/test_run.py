@@ -14,8 +14,8 @@ from staged import stack
 
 import sixdof
 from sixdof.core import layout
-from sixdof.ensemble import run
-from sixdof.ensemble.draws import draw_table
+from sixdof.ensemble import crew, run, workers
+from sixdof.ensemble.table import draw_table
 from sixdof.legs import BODY_FACTS, CANOPY_FACTS, RULE_FACTS
 from sixdof.results import REGISTRY, check_path
 
@@ -36,7 +36,7 @@ def test_disperse__two_threads_give_the_bits_of_one(demo_mission, flights):
 
 
 def test_disperse__block_size_changes_nothing(demo_mission, flights, monkeypatch):
-    monkeypatch.setattr(run, "BLOCK", 5)
+    monkeypatch.setattr(workers, "LOCAL_BATCH", 5)
     assert bare(sixdof.disperse(demo_mission, FLIGHTS, seed=SEED, threads=2, progress=False)).identical(bare(flights))
 
 
@@ -134,7 +134,7 @@ def test_result__is_enough_to_fly_again(flights):
 def test_out__is_refused_before_anything_is_flown(demo_mission, tmp_path, monkeypatch):
     path = tmp_path / "flights.nc"
     path.write_text("precious")
-    monkeypatch.setattr(run, "_fly_all", lambda *_: pytest.fail("flew first"))
+    monkeypatch.setattr(run, "_fly_until", lambda *_: pytest.fail("flew first"))
     with pytest.raises(FileExistsError, match="overwrite=True"):
         sixdof.disperse(demo_mission, 2, out=path, progress=False)
     assert path.read_text() == "precious"
@@ -208,7 +208,7 @@ def test_inputs__sit_beside_outcomes(flights):
 
 def test_thinned__keeps_first_and_last():
     log = np.arange(1000.0)[:, None]
-    out = run.thinned(log, 64)
+    out = crew.thinned(log, 64)
     assert out[0, 0] == 0.0 and out[-1, 0] == 999.0 and out.shape == (64, 1)
-    short = run.thinned(log[:3], 5)
+    short = crew.thinned(log[:3], 5)
     assert np.isnan(short[3:]).all() and not np.isnan(short[:3]).any()

@@ -223,8 +223,8 @@ def test_netcdf__by_common_names_of_a_weather_service(tmp_path):
 
 def test_netcdf__height_is_above_the_ground_and_altitude_above_the_sea(tmp_path):
     for standard, key in (("height", "height"), ("altitude", "altitude"), ("height_above_mean_sea_level", "altitude")):
-        ds = profile(a=("plev", HEIGHT, {"standard_name": standard, "units": "km"}))
-        assert read_sounding(written(tmp_path, ds))[key] == pytest.approx(1000.0 * HEIGHT[::-1], rel=ROUNDING)
+        ds = profile(a=("plev", HEIGHT / 1000.0, {"standard_name": standard, "units": "km"}))
+        assert read_sounding(written(tmp_path, ds))[key] == pytest.approx(HEIGHT[::-1], rel=ROUNDING)
 
 
 def test_netcdf__direction_the_wind_goes_to_is_turned_round(tmp_path):

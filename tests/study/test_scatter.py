@@ -12,7 +12,8 @@ from hypothesis import strategies as st
 from results_by_hand import ensemble_by_hand
 
 from sixdof.status import Status
-from sixdof.study.scatter import containment, ellipse_factor, kernel_contour, radius, rank
+from sixdof.study.scatter import containment, radius
+from sixdof.study.scatter_region import ellipse_factor, rank
 
 # Covariance example: eigenvalues and angle, computed with mpmath 1.4.1 and scipy 1.17.1
 COVARIANCE = np.array([[10000.0, 1500.0], [1500.0, 2500.0]])  # m^2
@@ -125,17 +126,6 @@ def test_rank__is_the_smallest_that_holds_the_share(n, share):
     assert 1 <= k <= n and k / n >= share - 1e-9 and (k == 1 or (k - 1) / n < share)
 
 
-def test_kernel_contour__levels_hold_their_shares_of_the_places():
-    rows = np.random.default_rng(3).normal(size=(400, 2)) * (50.0, 20.0)
-    c = kernel_contour(_bare(rows), (0.5, 0.95), points=301)
-    at_places = c["density"].interp(x=("flight", rows[:, 0]), y=("flight", rows[:, 1])).values
-    for share, level in zip((0.5, 0.95), c["level"].values, strict=True):
-        inside = np.mean(at_places >= level)
-        assert inside == pytest.approx(share, abs=0.005)  # two of 400 may change sides as the grid is interpolated
-    cell = float(np.diff(c["x"])[0] * np.diff(c["y"])[0])
-    assert float(c["density"].sum()) * cell == pytest.approx(1.0, abs=0.01)  # what lies beyond three kernel widths
-
-
 def test_scatter__failed_flights_are_dropped_and_counted(demo_mission):
     rows = exact_sample(12, COVARIANCE)
     ds = ensemble_by_hand(demo_mission, np.vstack([rows, [[np.nan, np.nan], [1e9, 1e9]]]))
@@ -143,7 +133,6 @@ def test_scatter__failed_flights_are_dropped_and_counted(demo_mission):
     e = containment(ds)
     assert (int(e.used), int(e.dropped)) == (12, 2)
     assert float(e.sigma_major) == pytest.approx(SIGMAS[0], rel=PRINTED)
-    assert int(kernel_contour(ds)["dropped"]) == 2
     assert radius(ds, 0.95) < 1e4
 
 
@@ -154,8 +143,6 @@ def test_scatter__failed_flights_are_dropped_and_counted(demo_mission):
         (lambda ds: containment(ds, 95.0), "share = 95.0 must lie between 0 and 1"),
         (lambda ds: containment(ds.isel(flight=0)), "takes an ensemble"),
         (lambda ds: containment(ds, x="landing_eats"), "did you mean 'landing_east'"),
-        (lambda ds: kernel_contour(ds, (0.5, 1.0)), "share = 1.0"),
-        (lambda ds: kernel_contour(ds.assign(landing_north=2.0 * ds["landing_east"])), "on one line"),
         (lambda ds: radius(ds, about=(1.0,)), "two numbers"),
         (lambda ds: radius(ds.assign(landing_east=np.nan * ds["landing_east"])), "at least one flight"),
     ],

@@ -14,7 +14,8 @@ from sixdof.core import layout as ly
 from sixdof.core.motion import CANOPY, FREE
 from sixdof.core.turbulence import T_NOW
 from sixdof.core.types import Turbulence
-from sixdof.ensemble.draws import draw_table, nominal_draw, one_draw, pack_draws
+from sixdof.ensemble.draws import nominal_draw, one_draw, pack_draws
+from sixdof.ensemble.table import draw_table
 from sixdof.flying import log_rows
 from sixdof.laws import bind
 from sixdof.legs import Flier, Plan

@@ -18,7 +18,8 @@ from side_by_side import differences
 from sixdof.core import layout as la
 from sixdof.core import types as ct
 from sixdof.core.flight import make_work
-from sixdof.ensemble.draws import draw_table, kernel_draw, one_draw, pack_draws
+from sixdof.ensemble.draws import kernel_draw, one_draw, pack_draws
+from sixdof.ensemble.table import draw_table
 from sixdof.legs import Plan
 from sixdof.model import build_model
 

@@ -77,10 +77,10 @@ def test_standard__outside_is_an_error(altitude):
 
 
 def test_at_site__temperature_without_its_unit_is_an_error():
-    with pytest.raises(ValueError, match=r"air.temperature = 24 K .* degC"):
+    with pytest.raises(ValueError, match=r"air.temperature: 24 K .* degC"):
         at_site(0.0, 0.0, temperature=24.0)
 
 
 def test_at_site__pressure_reduced_to_sea_level_is_an_error():
-    with pytest.raises(ValueError, match=r"air.pressure = 101300 Pa .* sea level"):
+    with pytest.raises(ValueError, match=r"air.pressure: 101300 Pa .* sea level"):
         at_site(1400.0, 1400.0, pressure=101_300.0)

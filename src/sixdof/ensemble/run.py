@@ -1,19 +1,19 @@
-"""Many flights: draws in, one Dataset out; the same bits for any number of workers.
+"""Many flights: draws in, one Dataset out; the same bits for any number of workers, in memory or on disk.
 
-Threads fly built-in, jitted and C laws (kernels hold no lock); a plain Python law needs the interpreter's lock, so it flies in
-processes.
+Threads fly built-in, jitted and C laws (kernels hold no lock). A plain Python law, and tables made anew for every draw, need the
+interpreter's lock: they fly in processes. A cluster flies anything.
 """
 
 from __future__ import annotations
 
 import os
-import queue
 import signal
+import sys
 import threading
-from collections.abc import Iterator
-from concurrent.futures import FIRST_COMPLETED, Executor, ProcessPoolExecutor, ThreadPoolExecutor, wait
+import time
+from collections.abc import Callable, Iterator
+from concurrent.futures import FIRST_COMPLETED, wait
 from contextlib import contextmanager
-from multiprocessing import get_context
 from pathlib import Path
 from typing import NamedTuple
 
@@ -21,25 +21,32 @@ import numpy as np
 import xarray as xr
 from tqdm import tqdm
 
-from sixdof.flying import announced_compilation, log_rows
-from sixdof.legs import FlightDraw
+from sixdof.ensemble.crew import Block, Crew, rows_of
+from sixdof.ensemble.workers import AHEAD, Workers, workers
+from sixdof.flying import announced_compilation
 from sixdof.mission.schema import Mission
 
-BLOCK = 8  # flights a worker takes at a time: short enough for Ctrl-C and the progress bar, long enough to cost nothing
 POLL = 0.2  # s between looks whether Ctrl-C was pressed
-TRACK_RATE = 10.0  # rows of the log a second from which the points of a track are picked, Hz
-TRACK_CROWDING = 1.7  # points of a track stand closer at its start, where more happens: place ~ (k/n)^1.7
+CHUNK_SECONDS = 10.0  # of flying that a chunk on disk holds: what a killed run may lose, and what writing it is small against
+CHUNKS, MOST_IN_CHUNK = 500, 8192  # no more chunks than this (each is a file for each variable), no larger ones
+FIRST_LOOK, NEXT_LOOK = 200, 1.25  # flights after which `until` is asked first, and the factor to the next time
+SAMPLINGS = ("random", "latin", "sobol")
 
 
 def disperse(
     mission: Mission,
-    flights: int,
+    flights: int | None = None,
     *,
     seed: int = 0,
     first: int = 0,
+    sampling: str = "random",
+    draws: xr.Dataset | None = None,
     out: str | Path | None = None,
     overwrite: bool = False,
+    tracks: str | int = "all",
+    until: Callable[[xr.Dataset], bool] | None = None,
     threads: int | None = None,
+    client=None,
     progress: bool = True,
     guidance=None,
     control=None,
@@ -51,15 +58,31 @@ def disperse(
     Parameters
     ----------
     flights : int
-        How many; they are numbered first, first + 1, ...
+        How many; they are numbered first, first + 1, ... Left out: one for each row of `draws`.
     seed : int
         0 .. 2^64 - 1.
+    sampling : "random", "latin" or "sobol"
+        How inputs are drawn: at random; by Latin hypercube (each flight then depends on the number of flights too); or by a scrambled
+        Sobol sequence, whose means converge faster (take a power of two of flights).
+    draws : Dataset or None
+        A table of draws of your own, as `make_draws` returns it, in place of seed and sampling for the inputs; its attribute `seed`
+        still chooses the noise of sensors and turbulence.
     out : path or None
-        A netCDF-4 file to write. It appears when all is done, or when Ctrl-C ends the run early.
+        Where to write. "name.zarr": a zarr folder to which flights are added while they finish; a run that was killed goes on with
+        the same call, to the same bits, and a larger `flights` adds to it. "name.nc": the same, put into one netCDF-4 file at the end.
+        None: all stays in memory.
     overwrite : bool
-        Replace the file if it exists.
+        Replace what `out` names.
+    tracks : "all", "none" or int
+        Whose track is kept: of all flights, of none, or of the first so many. `record.track_points` and `record.track_rate` of the mission
+        say how many points.
+    until : function of a Dataset, or None
+        Asked now and then with the flights so far (always the first ones, at the same numbers on any machine): True ends the run
+        there. See `sixdof.study.convergence`.
     threads : int or None
-        None: one a core. With a plain Python law: processes.
+        None: one a core. With a plain Python law or dispersed paths: processes.
+    client : dask.distributed.Client or None
+        A cluster to fly on, in place of this machine's cores.
     progress : bool
         Show a bar with rate and time left.
     guidance, control : function, Law, CLaw or None
@@ -69,38 +92,93 @@ def disperse(
     -------
     Dataset
         Dim `flight` in front of the names of a single flight; `status` says how each ended, and a flight that failed is a
-        row like any other. Ctrl-C returns (and writes) the flights finished by then, with the attribute `interrupted`.
+        row like any other. With `out` its variables are read from disk when they are used. Ctrl-C returns the flights finished by
+        then, with the attribute `interrupted`.
 
     Raises
     ------
     ValueError
-        For a number of flights, a seed or threads that make no sense.
+        For a number of flights, a seed or threads that make no sense, and for draws that are none of this mission's.
     FileExistsError
-        If `out` exists and overwrite is not set; nothing is flown then.
+        If `out` exists and is not an unfinished ensemble that can be gone on with, and overwrite is not set; nothing is flown then.
+    StoreError
+        If `out` holds another ensemble (saying what differs), or the disk is full: what was finished is kept.
+    MissionError
+        If a draw of a dispersed path makes no sound mission, naming flight and path.
     LawError
         If a law of your own cannot be used.
     """
-    from sixdof.ensemble.draws import draw_table, pack_draws
-    from sixdof.results import check_path, ensemble_dataset, save
-
-    flights = _whole(flights, "flights", 1)
+    wanted = _order(mission, flights, seed, first, sampling, draws, tracks)
     threads = _whole(threads, "threads", 1) if threads is not None else os.cpu_count() or 1
-    if out is not None:
-        check_path(out, overwrite=overwrite)
-    table = draw_table(mission, seed, first, flights)
-    crew = Crew(mission, guidance, control)
-    result = crew.blank(flights)
-    done = np.zeros(flights, dtype=bool)
-    interrupted = _fly_all(crew, pack_draws(mission, table), result, done, threads, progress)
+    target = _target(wanted, out, overwrite, guidance, control)
+    crew = Crew(mission, guidance, control, wanted.tracked)
+    try:
+        with workers(crew, threads, client) as pool:
+            seconds = _seconds_a_flight(wanted, pool)
+            target.begin(crew, seconds, pool.count, progress)
+            count = _fly_until(wanted, target, pool, until, progress)
+        return target.finish(count)
+    finally:
+        target.close()
 
-    kept = np.flatnonzero(done)
-    attrs = {"seed": str(seed)}
-    if interrupted:
-        attrs["interrupted"] = f"{kept.size} of {flights} flights were finished when the run was interrupted"
-    ds = ensemble_dataset(mission, table.isel(flight=kept), Block(*(a[kept] for a in result)), **attrs)
-    if out is not None:
-        save(ds, out, overwrite=overwrite)
-    return ds
+
+class Order(NamedTuple):
+    """What is to be flown. given : the table of draws where there is one. tracked : flights numbered below it keep their track."""
+
+    mission: Mission
+    flights: int
+    seed: int
+    first: int
+    sampling: str
+    given: xr.Dataset | None
+    tracked: int | None
+
+    @property
+    def total(self) -> int | None:
+        """How many flights the draws depend on, None where they do not."""
+        return self.flights if self.sampling == "latin" else None
+
+    @property
+    def numbers(self) -> np.ndarray:
+        """The numbers of the flights, rising."""
+        return self.first + np.arange(self.flights) if self.given is None else self.given["flight"].values
+
+    def table(self, rows: slice) -> xr.Dataset:
+        """Return the draws of some of the flights, counted from the first."""
+        from sixdof.ensemble.table import draw_table
+
+        if self.given is not None:
+            return self.given.isel(flight=rows)
+        start, count = self.first + rows.start, rows.stop - rows.start
+        return draw_table(self.mission, self.seed, start, count, sampling=self.sampling, total=self.total)
+
+
+def _order(mission, flights, seed, first, sampling, draws, tracks) -> Order:
+    from sixdof.ensemble.given import check_draws
+
+    if draws is not None:
+        draws = check_draws(mission, draws)
+        rows = draws.sizes["flight"]
+        if flights is not None and _whole(flights, "flights", 1) > rows:
+            raise ValueError(f"flights = {flights} is more than the {rows} rows of draws")
+        draws = draws.sortby("flight").isel(flight=slice(0, flights))
+        seed, first, sampling = int(draws.attrs["seed"]), int(draws["flight"][0]), "given"
+        flights = draws.sizes["flight"]
+    elif sampling not in SAMPLINGS:
+        raise ValueError(f"sampling = {sampling!r} must be one of {', '.join(SAMPLINGS)}")
+    order = Order(mission, _whole(flights, "flights", 1), seed, first, sampling, draws, None)
+    order.table(slice(0, 1))  # a seed or a spread that cannot be is said before anything is flown
+    return order._replace(tracked=_tracked(tracks, order))
+
+
+def _tracked(tracks, order: Order) -> int | None:
+    """Return the number below which flights keep their track."""
+    if isinstance(tracks, str) and tracks in ("all", "none"):
+        return None if tracks == "all" else 0
+    count = _whole(tracks, 'tracks ("all", "none" or a number)', 0)
+    if order.given is None or not count:
+        return order.first + count if count else 0
+    return int(order.numbers[min(count, order.flights) - 1]) + 1
 
 
 def _whole(value, name: str, least: int) -> int:
@@ -109,116 +187,173 @@ def _whole(value, name: str, least: int) -> int:
     return int(value)
 
 
-class Block(NamedTuple):
-    """What a block of flights leaves, flights first: thinned tracks of the front body, and the facts of `legs.Flown`."""
-
-    track: np.ndarray
-    events: np.ndarray
-    summary: np.ndarray
-    passed: np.ndarray
-    body: np.ndarray
-    joint: np.ndarray
-    rule: np.ndarray
-    canopy: np.ndarray
-    failure: np.ndarray
-    status: np.ndarray
+# ---------------------------------------------------------------- where the flights go
 
 
-FACTS = Block._fields[1:-1]
+class InMemory:
+    """Flights gathered in arrays."""
+
+    def __init__(self, wanted: Order):
+        self.wanted = wanted
+
+    def begin(self, crew: Crew, seconds: float, workers: int, progress: bool) -> None:
+        """Get ready; seconds : what a flight takes one of the workers."""
+        self.block = crew.blank(self.wanted.flights)
+        self.done = np.zeros(self.wanted.flights, dtype=bool)
+
+    def missing(self, count: int) -> Iterator[slice]:
+        """Return the runs of flights not flown yet among the first `count`."""
+        todo = np.flatnonzero(~self.done[:count])
+        if todo.size:
+            yield slice(int(todo[0]), count)
+
+    def take(self, rows: slice, part: Block) -> None:
+        """Keep what some flights left."""
+        for whole, piece in zip(self.block, part):
+            whole[rows] = piece
+        self.done[rows] = True
+
+    def dataset(self, count: int) -> xr.Dataset:
+        """Return those of the first `count` flights that are done."""
+        from sixdof.results import ensemble_dataset
+
+        kept = np.flatnonzero(self.done[:count])
+        table = self.wanted.table(slice(0, count)).isel(flight=kept)
+        return ensemble_dataset(self.wanted.mission, table, rows_of(self.block, kept), **_attributes(self.wanted))
+
+    def finish(self, count: int) -> xr.Dataset:
+        """Return the result; count : flights that were wanted in the end."""
+        ds = self.dataset(count)
+        if ds.sizes["flight"] < count:
+            ds.attrs["interrupted"] = f"{ds.sizes['flight']} of {count} flights are finished"
+        return ds
+
+    def close(self) -> None:
+        """Nothing to let go of."""
 
 
-class Crew:
-    """Flies packed draws of one mission; threads share one, each process makes its own."""
+class OnDisk:
+    """Flights written to a store, a chunk as soon as all of it is flown; with `netcdf` the store becomes that file at the end."""
 
-    def __init__(self, mission: Mission, guidance=None, control=None):
-        from sixdof.laws import bind
-        from sixdof.legs import Plan
-        from sixdof.results import track_columns
+    def __init__(self, wanted: Order, path: Path, identity: dict, netcdf: Path | None):
+        self.wanted, self.path, self.netcdf, self.identity = wanted, path, netcdf, identity
+        self.store = None
+        self.open: dict[int, tuple[Block, np.ndarray]] = {}  # chunks begun: their results, and which flights of them are done
 
-        self.recipe = (mission, guidance, control)
-        self.plan, self.laws = Plan(mission, log_rate=TRACK_RATE), bind(guidance, control)
-        self.points, self.columns = mission.record.track_points, track_columns()
-        self.rows = log_rows(self.plan.model(0, self.plan.count - 1)) if self.points else 0
-        self.scratch = queue.SimpleQueue()
+    def begin(self, crew: Crew, seconds: float, workers: int, progress: bool) -> None:
+        """Open the store, or make it with chunks of some seconds of flying."""
+        from sixdof.store import Store
 
-    @property
-    def plain(self) -> bool:
-        """Whether a law needs the interpreter's lock."""
-        return any(b is not None and b.law.plain for b in (self.laws.guidance, self.laws.control))
+        self.crew = crew
+        if self.path.exists():
+            self.store = Store.reopen(self.path, self.identity)
+            self._look_for_damage(progress)
+            self.store.extend(self.wanted.numbers)
+            return
+        flights = self.wanted.flights
+        chunk = int(np.clip(CHUNK_SECONDS * workers / max(seconds, 1e-6), max(flights / CHUNKS, 8), MOST_IN_CHUNK))
+        template = self._chunk_dataset(crew.blank(1), slice(0, 1))
+        self.store = Store.create(self.path, template, self.wanted.numbers, min(chunk, flights), self.identity)
 
-    def flier(self):
-        """Return a Flier nobody else is using."""
-        from sixdof.legs import Flier
+    def _look_for_damage(self, progress: bool) -> None:
+        total = int((self.store.digests != 0).sum())
+        looked = tqdm(self.store.damaged(), total=total, unit="chunk", desc="checking", leave=False, disable=not progress)
+        bad = [k for k, damaged in looked if damaged]
+        if bad:
+            print(f"sixdof: {len(bad)} of {len(self.store.done)} chunks of {self.path} were damaged and are flown again", file=sys.stderr)
 
-        try:
-            return self.scratch.get_nowait()
-        except queue.Empty:
-            return Flier(self.plan, self.laws, self.rows)
+    def missing(self, count: int) -> Iterator[slice]:
+        """Return the chunks not there yet among the first `count` flights."""
+        for k in np.flatnonzero(~self.store.done):
+            rows = self.store.rows(int(k))
+            if rows.start < count:
+                yield rows
 
-    def blank(self, count: int) -> Block:
-        """Return the empty results of `count` flights."""
-        shapes = self.flier().shapes()
-        facts = {name: np.empty((count, *shapes[name])) for name in FACTS}
-        track = np.full((count, self.points, len(self.columns)), np.nan)
-        return Block(track=track, status=np.empty(count, dtype=np.int8), **facts)
+    def take(self, rows: slice, part: Block) -> None:
+        """Keep what some flights of one chunk left, and write the chunk when it is complete."""
+        k = rows.start // self.store.chunk
+        whole = self.store.rows(k)
+        if k not in self.open:
+            self.open[k] = self.crew.blank(whole.stop - whole.start), np.zeros(whole.stop - whole.start, dtype=bool)
+        block, done = self.open[k]
+        own = slice(rows.start - whole.start, rows.stop - whole.start)
+        for target, piece in zip(block, part):
+            target[own] = piece
+        done[own] = True
+        if done.all():
+            self._write(k)
 
-    def fly(self, draws: FlightDraw) -> Block:
-        """Return what the flights of some packed draws leave."""
-        from sixdof.ensemble.draws import one_draw
+    def _write(self, k: int) -> None:
+        """Write what there is of a chunk."""
+        from sixdof.store import NOT_FLOWN
 
-        block, flier = self.blank(len(draws.common)), self.flier()
-        for i in range(len(draws.common)):
-            flown = flier.fly(one_draw(draws, i), log_others=False)
-            for name in FACTS:
-                getattr(block, name)[i] = getattr(flown, name)
-            block.status[i] = flown.status
-            block.track[i] = thinned(flown.logs[0][:, self.columns], self.points)
-        self.scratch.put(flier)
-        return block
+        block, done = self.open.pop(k)
+        block.status[~done] = NOT_FLOWN
+        self.store.write(k, self._chunk_dataset(block, self.store.rows(k)))
 
+    def _chunk_dataset(self, block: Block, rows: slice) -> xr.Dataset:
+        from sixdof.results import ensemble_dataset
 
-def thinned(log: np.ndarray, points: int) -> np.ndarray:
-    """Return `points` rows of a log from its first to its last, closer at the start; all of a shorter one, then NaN."""
-    out = np.full((points, log.shape[1]), np.nan)
-    if len(log) > points:
-        place = np.linspace(0.0, 1.0, points) ** TRACK_CROWDING * (len(log) - 1)
-        log = log[np.unique(np.round(place).astype(int))]
-    out[: len(log)] = log
-    return out
+        return ensemble_dataset(self.wanted.mission, self.wanted.table(rows), block, **_attributes(self.wanted))
 
+    def dataset(self, count: int) -> xr.Dataset:
+        """Return those of the first `count` flights that are there."""
+        from sixdof.store import open_store
 
-_process_crew: Crew | None = None
+        ds = open_store(self.path)
+        kept = np.flatnonzero(ds["flight"].values <= self.wanted.numbers[count - 1])
+        return ds if kept.size == ds.sizes["flight"] else ds.isel(flight=kept)
 
+    def finish(self, count: int) -> xr.Dataset:
+        """Return the result, opened; count : flights that were wanted in the end."""
+        from sixdof.results import open_result, save
+        from sixdof.store import remove
 
-def _start_process(recipe: bytes) -> None:
-    import cloudpickle
+        for k in list(self.open):  # of an interrupted run
+            self._write(k)
+        if count < self.wanted.flights:  # `until` stopped there
+            self.store.truncate(count)
+        ds = self.dataset(count)
+        if self.netcdf is None or not self.store.done.all():
+            return ds
+        save(ds, self.netcdf, overwrite=True)
+        self.close()
+        remove(self.path)
+        return open_result(self.netcdf)
 
-    global _process_crew
-    signal.signal(signal.SIGINT, signal.SIG_IGN)  # Ctrl-C is the parent's to handle
-    _process_crew = Crew(*cloudpickle.loads(recipe))
-
-
-def _fly_in_process(draws: FlightDraw) -> Block:
-    return _process_crew.fly(draws)
-
-
-def _workers(crew: Crew, threads: int) -> tuple[Executor, object]:
-    """Return a pool of workers and the function they run on rows of draws."""
-    if not crew.plain:
-        return ThreadPoolExecutor(threads), crew.fly
-    import cloudpickle  # takes functions of a notebook along, which pickle does not
-
-    recipe = cloudpickle.dumps(crew.recipe)
-    return ProcessPoolExecutor(threads, get_context("spawn"), _start_process, (recipe,)), _fly_in_process
-
-
-def _rows(draws: FlightDraw, s: slice) -> FlightDraw:
-    return FlightDraw(*(a[s] for a in draws))
+    def close(self) -> None:
+        """Let others write the store."""
+        if self.store is not None:
+            self.store.close()
 
 
-def _blocks(flights: int) -> Iterator[slice]:
-    for start in range(0, flights, BLOCK):
-        yield slice(start, min(start + BLOCK, flights))
+def _attributes(wanted: Order) -> dict:
+    return {"seed": str(wanted.seed), "sampling": wanted.sampling if wanted.total is None else f"{wanted.sampling} of {wanted.total}"}
+
+
+def _target(wanted: Order, out, overwrite: bool, guidance, control):
+    """Return where the flights go. Raises before anything is flown if they cannot go there."""
+    from sixdof.ensemble.identity import identity_of
+    from sixdof.results import check_path
+    from sixdof.store import remove, unfinished
+
+    if out is None:
+        return InMemory(wanted)
+    out = Path(out)
+    netcdf = None if out.suffix == ".zarr" else out
+    path = out if netcdf is None else unfinished(out)
+    if netcdf is not None or not path.is_dir():
+        check_path(out, overwrite=overwrite)
+    if overwrite and path.is_dir():
+        remove(path)
+    identity = identity_of(
+        wanted.mission, seed=wanted.seed, first=wanted.first, sampling=wanted.sampling, total=wanted.total, given=wanted.given,
+        tracked=wanted.tracked, guidance=guidance, control=control,
+    )  # fmt: skip
+    return OnDisk(wanted, path, identity, netcdf)
+
+
+# ---------------------------------------------------------------- flying
 
 
 @contextmanager
@@ -244,29 +379,80 @@ def interruptible() -> Iterator[threading.Event]:
         signal.signal(signal.SIGINT, before)
 
 
-def _fly_all(crew: Crew, draws: FlightDraw, result: Block, done: np.ndarray, threads: int, progress: bool) -> bool:
-    """Fly every row of draws into `result`; return whether Ctrl-C cut it short."""
+def _seconds_a_flight(wanted: Order, pool: Workers) -> float:
+    """Return what a flight takes one worker, from flying one twice: the first time compiles, loads the cache or starts a process."""
+    from sixdof.ensemble.draws import pack_draws
+
+    packed = pack_draws(wanted.mission, wanted.table(slice(0, 1)))
     with announced_compilation():
-        crew.fly(_rows(draws, slice(0, 0 if crew.plain else 1)))  # compiles, or loads from the cache, before the workers start
-    count = len(draws.common)
-    bar = tqdm(total=count, unit="flight", disable=not progress, desc="flying")
-    pool, function = _workers(crew, threads)
+        pool.submit(packed).result()
+    begun = time.perf_counter()
+    pool.submit(packed).result()
+    return time.perf_counter() - begun
+
+
+def _fly_until(wanted: Order, target, pool: Workers, until, progress: bool) -> int:
+    """Fly all flights, or as many as `until` asks for; return how many that is."""
+    for count in _looks(wanted.flights) if until else (wanted.flights,):
+        if not _fly(wanted, target, pool, count, progress):
+            break
+        if until and count < wanted.flights and until(target.dataset(count)):
+            return count
+    return wanted.flights
+
+
+def _looks(flights: int) -> Iterator[int]:
+    """Return after how many flights `until` is asked: numbers that depend on nothing but the last."""
+    count = FIRST_LOOK
+    while count < flights:
+        yield count
+        count = int(np.ceil(count * NEXT_LOOK))
+    yield flights
+
+
+def _batches(wanted: Order, target, count: int, size: int) -> Iterator[tuple[slice, object]]:
+    """Return the flights to fly, a few at a time, with their packed draws."""
+    from sixdof.ensemble.draws import pack_draws
+
+    for run in target.missing(count):
+        for start in range(run.start, run.stop, MOST_IN_CHUNK):
+            stop = min(start + MOST_IN_CHUNK, run.stop)
+            packed = pack_draws(wanted.mission, wanted.table(slice(start, stop)))
+            for a in range(start, stop, size):
+                b = min(a + size, stop)
+                yield slice(a, b), rows_of(packed, slice(a - start, b - start))
+
+
+def _fly(wanted: Order, target, pool: Workers, count: int, progress: bool) -> bool:
+    """Fly what is missing of the first `count` flights; return whether all was flown (Ctrl-C was not pressed)."""
+    todo = sum(run.stop - run.start for run in target.missing(count))
+    bar = tqdm(total=todo, unit="flight", disable=not progress, desc="flying")
     waiting: dict = {}
-    blocks = _blocks(count)
+    batches = _batches(wanted, target, count, pool.batch)
     try:
-        with interruptible() as stop:
+        with interruptible() as stop, announced_compilation():
             while not stop.is_set():
-                while len(waiting) < 4 * threads and (s := next(blocks, None)) is not None:
-                    waiting[pool.submit(function, _rows(draws, s))] = s
+                while len(waiting) < AHEAD * pool.count and (batch := next(batches, None)) is not None:
+                    waiting[pool.submit(batch[1])] = batch[0]
                 if not waiting:
-                    return False
+                    return True
                 for future in wait(list(waiting), POLL, FIRST_COMPLETED).done:
-                    s = waiting.pop(future)
-                    for whole, part in zip(result, future.result()):
-                        whole[s] = part
-                    done[s] = True
-                    bar.update(s.stop - s.start)
-            return True
+                    rows = waiting.pop(future)
+                    target.take(rows, _result(future, wanted, rows))
+                    bar.update(rows.stop - rows.start)
+            return False
     finally:
-        pool.shutdown(wait=True, cancel_futures=True)
+        for future in waiting:
+            future.cancel()
         bar.close()
+
+
+def _result(future, wanted: Order, rows: slice) -> Block:
+    """Return what a worker brought. Raises RuntimeError if the worker died of it."""
+    try:
+        return future.result()
+    except Exception as error:
+        if type(error).__name__ not in ("BrokenProcessPool", "KilledWorker"):
+            raise
+        flights = f"flights {wanted.numbers[rows.start]} to {wanted.numbers[rows.stop - 1]}"
+        raise RuntimeError(f"a worker died flying {flights}, perhaps for lack of memory; what was finished before is kept") from error

@@ -7,10 +7,12 @@ from collections.abc import Iterator
 
 from sixdof.mission import curves, levels, schema
 from sixdof.mission.checking import check_of, problem_of, unused
+from sixdof.mission.disperse import CENTRES, leans_on_own, own_problems
 from sixdof.mission.dispersible import DISPERSIBLE
 from sixdof.mission.errors import Problem
 
 MOST_LATITUDE = math.radians(89.99)  # on a round Earth: at the pole itself no direction is north
+GROUND = -500.0, 9000.0  # m, of all dry land above mean sea level
 MEMBER, WIND_AT_20_FT = "wind.member", "turbulence.wind_at_20_ft"
 
 # ---------------------------------------------------------------- within one table
@@ -97,6 +99,10 @@ def _turbulence(turbulence: schema.AirTurbulence) -> Iterator[Problem]:
 def air_problems(mission: schema.Mission) -> Iterator[Problem]:
     """Yield what is wrong with site and air across the tables of `mission`; paths start from the mission."""
     site = mission.site
+    if not GROUND[0] <= site.altitude <= GROUND[1]:
+        message = f"{site.altitude:g} m is no altitude of the ground"
+        hint = f"it is the height above mean sea level, from {GROUND[0]:g} to {GROUND[1]:g} m"
+        yield Problem(("site", "altitude"), site.altitude, message, hint)
     if site.earth == "wgs84" and abs(site.latitude) > MOST_LATITUDE:
         message = f"{math.degrees(site.latitude):g} deg is a pole, where no direction is north"
         yield Problem(("site", "latitude"), site.latitude, message, 'with earth = "wgs84" stay a hundredth of a degree away')
@@ -129,11 +135,9 @@ def _wind_spread(mission: schema.Mission) -> Iterator[Problem]:
             what = "a sounding" if air.sounded_wind else "a wind table" if air.wind.profile == "table" else "a wind of members"
             hint = 'remove it, or take the profile "uniform", "power" or "log"'
             yield Problem(("disperse", name), None, f"{what} has no single speed and direction to replace", hint)
-        elif spread.kind == "normal" and spread.mean is None:
-            low, high = spread.low, spread.high
-            if (low is not None and mean < low) or (high is not None and mean > high):
-                message = f"the mission's own value, {mean:g} {DISPERSIBLE[name].unit}, is not between low and high"
-                yield Problem(("disperse", name, "mean"), mean, message, "write a mean, or change low or high")
+            continue
+        item = DISPERSIBLE[name]
+        yield from (Problem(("disperse", name, *p.loc), p.value, p.message, p.hint) for p in own_problems(item, spread, mean))
 
 
 def _member_spread(mission: schema.Mission) -> Iterator[Problem]:
@@ -144,16 +148,16 @@ def _member_spread(mission: schema.Mission) -> Iterator[Problem]:
         hint = 'take the profile "members", or remove it'
         yield Problem(("disperse", MEMBER), None, "there are no members to draw from", hint)
         return
-    if spread.kind not in ("uniform", "fixed"):
-        hint = f'write {{ kind = "uniform", low = 0, high = {len(wind.member) - 1} }}'
-        yield Problem(("disperse", MEMBER, "kind"), spread.kind, "members are drawn one as often as another", hint)
+    if spread.kind not in ("uniform", "fixed", "discrete"):
+        hint = f'write {{ kind = "uniform", low = 0, high = {len(wind.member) - 1} }}, or "discrete" with values and weights'
+        yield Problem(("disperse", MEMBER, "kind"), spread.kind, "members are drawn one as often as another, or by weights", hint)
         return
-    for key in ("mean",) if spread.kind == "fixed" else ("low", "high"):
-        number = getattr(spread, key)
-        if number > len(wind.member) - 1:
+    numbers = {(key,): getattr(spread, key) for key in ("mean", "low", "high")} | {("values", i): v for i, v in enumerate(spread.values)}
+    for loc, number in numbers.items():
+        if number is not None and number > len(wind.member) - 1:
             message = f"there is no member {number:g}"
             hint = f"they are counted from 0 to {len(wind.member) - 1}"
-            yield Problem(("disperse", MEMBER, key), number, message, hint)
+            yield Problem(("disperse", MEMBER, *loc), number, message, hint)
 
 
 def _turbulence_strength(mission: schema.Mission) -> Iterator[Problem]:
@@ -165,9 +169,10 @@ def _turbulence_strength(mission: schema.Mission) -> Iterator[Problem]:
         return
     if turbulence.wind_at_20_ft is not None:
         return
-    if spread is not None and spread.kind == "normal" and spread.mean is None:
-        hint = "the mission has no own value to spread about: write a mean, or air.turbulence.wind_at_20_ft"
-        yield Problem(("disperse", WIND_AT_20_FT, "mean"), None, "missing", hint)
+    if spread is not None and leans_on_own(spread):
+        key = CENTRES[spread.kind] or "value"
+        hint = f"the mission has no own value to spread about: write {'' if key == 'value' else f'a {key}, or '}air.turbulence.wind_at_20_ft"
+        yield Problem(("disperse", WIND_AT_20_FT, key), None, "missing", hint)
     if spread is None and not turbulence.aloft and _is_calm(mission):
         hint = 'write wind_at_20_ft = "15 knot" (light), or a wind for it to follow from'
         yield Problem(("air", "turbulence", "wind_at_20_ft"), None, "missing, and there is no wind", hint)

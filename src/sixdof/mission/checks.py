@@ -2,7 +2,7 @@
 
 `problems_of(mission)` runs whenever a Mission is made. The checks of the vehicle's geometry are in `body_checks.py`,
 those of staging and event rules in `rule_checks.py`, those of recovery and failures in `recovery_checks.py`, those of the air and the
-site in `air_checks.py`.
+site in `air_checks.py`, those of correlated draws in `spread_checks.py`.
 """
 
 from __future__ import annotations
@@ -16,11 +16,14 @@ from sixdof.mission.body_checks import Stack, stage_problems
 from sixdof.mission.errors import Fault, Problem, suggestion
 from sixdof.mission.recovery_checks import recovery_problems
 from sixdof.mission.rule_checks import Staging, rule_problems
+from sixdof.mission.spread_checks import correlation_problems
 from sixdof.mission.table_checks import ROUNDING
 from sixdof.mission.units import shown
 
 LONGEST_DELAY = 62  # ticks of the autopilot: core.actuator keeps the commands of two more
 FASTEST_POLE = 2.0  # of the servo times a step of the solver: RK4 is unstable beyond 2.8, and a drawn servo may be faster
+MOST_STEPS = 100_000_000  # of the solver in one flight: a minute or two of one core
+MOST_ROWS = 500_000  # of the log of one flight: half a GB
 LONGEST_LATENCY = 255  # ticks: core.sensors keeps the truth of one more
 
 
@@ -48,6 +51,7 @@ def problems_of(mission: schema.Mission) -> Iterator[Problem]:
     yield from rule_problems(mission, staging)
     yield from recovery_problems(mission, stack, staging)
     yield from air_problems(mission)
+    yield from correlation_problems(mission)
 
 
 def _parts(mission: schema.Mission, kind: type) -> Iterator[tuple[tuple, schema.Part]]:
@@ -135,6 +139,7 @@ def _fin_numbers(mission: schema.Mission) -> Iterator[Problem]:
 def _clock(mission: schema.Mission) -> Iterator[Problem]:
     """Delays and rates that the flight computer counts in ticks."""
     rate = mission.autopilot.rate
+    yield from _longest_flight(mission)
     yield from _servo_step(mission)
     most = LONGEST_DELAY / rate
     if mission.servo.delay > most + 1e-12:
@@ -152,6 +157,20 @@ def _clock(mission: schema.Mission) -> Iterator[Problem]:
             message = f"{sensor.rate:g} Hz is more than the autopilot's rate, {rate:g} Hz"
             hint = "it is read at most once a tick: lower it, or raise autopilot.rate"
             yield Problem(("sensors", name, "rate"), sensor.rate, message, hint)
+
+
+def _longest_flight(mission: schema.Mission) -> Iterator[Problem]:
+    """A flight that goes on to the time limit must come to an end, and its log must fit into memory."""
+    rate, limit = mission.autopilot.rate, mission.solver.time_limit
+    loc, hint = ("solver", "time_limit"), "shorten it, or lower the rate"
+    steps = limit * rate * mission.solver.steps_per_tick
+    if steps > MOST_STEPS:
+        message = f"{limit:g} s at autopilot.rate, {rate:g} Hz, may take {steps:.2g} steps, more than {MOST_STEPS:.0e}"
+        yield Problem(loc, limit, message, hint)
+    rows = limit * rate / max(1, round(rate / mission.record.rate))
+    if rows > MOST_ROWS:
+        message = f"{limit:g} s at record.rate, {mission.record.rate:g} Hz, may take {rows:.2g} rows of the log, more than {MOST_ROWS:.0e}"
+        yield Problem(loc, limit, message, hint)
 
 
 def _servo_step(mission: schema.Mission) -> Iterator[Problem]:

@@ -3,12 +3,16 @@
 from __future__ import annotations
 
 import difflib
+import re
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 from pydantic_core import PydanticCustomError
 
-from sixdof.mission.place import key_of, place_of
+from sixdof.mission.place import brief, key_of, place_of
+
+_LONG_WORD = re.compile(r"\S{80,}")  # no number and no name anybody reads
+MOST_OPTIONS = 200  # characters of a list of what would be right
 
 
 @dataclass(frozen=True)
@@ -41,9 +45,15 @@ class Fault:
     place: str = ""
 
     def __str__(self) -> str:
-        where = ": ".join(text for text in (self.file, self.place or self.key) if text)
         what = f"{self.message}; {self.hint}" if self.hint else self.message
-        return f"{where}: {what}" if where else what
+        where = self.place or self.key
+        said = _LONG_WORD.sub(lambda word: brief(word[0]), f"{where}: {what}" if where else what)
+        return printable(f"{self.file}: {said}" if self.file else said)
+
+
+def printable(text: str) -> str:
+    """Return `text` on one line that shows on any screen: what a key or a name holds of line ends and the like is escaped."""
+    return "".join(c if c.isprintable() else c.encode("unicode_escape").decode() for c in text)
 
 
 class MissionError(ValueError):
@@ -65,11 +75,23 @@ def nearest(word: object, options: Iterable[str]) -> str | None:
 
 
 def suggestion(word: object, options: Sequence[str], what: str) -> str:
-    """Return the hint for an unknown `word`: the nearest option, or all of them (`what` names them, plural)."""
+    """Return the hint for an unknown `word`: the nearest option, or all of them (`what` names them, plural).
+
+    Of very many options those of the same table ("motor." of "motor.x") are told, and how many more there are.
+    """
     near = nearest(word, options)
     if near is not None:
-        return f'did you mean "{near}"?'
-    return f"{what}: {', '.join(options)}" if options else f"there are no {what}"
+        return f'did you mean "{brief(near)}"?'
+    if not options:
+        return f"there are no {what}"
+    names = [brief(option) for option in options]
+    if len(", ".join(names)) > MOST_OPTIONS:
+        alike = [name for name in names if "." in name and name.partition(".")[0] == str(word).partition(".")[0]]
+        names = alike or names
+        while len(", ".join(names)) > MOST_OPTIONS:
+            names.pop()
+    more = len(options) - len(names)
+    return f"{what}: {', '.join(names)}{f' and {more} more' if more else ''}"
 
 
 def raise_problems(problems: Iterable[Problem], root) -> None:

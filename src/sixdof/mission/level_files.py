@@ -6,9 +6,11 @@ names; their `units` say how to convert them.
 
 from __future__ import annotations
 
+import io
 import math
 import re
 from collections.abc import Callable, Iterator, Mapping, Sequence
+from contextlib import ExitStack
 from pathlib import Path
 
 import numpy as np
@@ -66,7 +68,7 @@ def read_sounding(path: str | Path) -> dict[str, tuple[float, ...]]:
         _raise_flaws(path, levels.air_flaws(rows.columns), _lines_of(rows.lines))
         return rows.columns
     members = _from_netcdf(path, "temperature")
-    if len(members) > 1:
+    if len(members) != 1:
         hint = 'select one, or give the forecasts of its wind as member of air.wind, profile "members"'
         raise MissionError([Fault(str(path), "", None, f"holds {len(members)} members, and a sounding is one", hint)])
     (columns,) = members.values()
@@ -135,19 +137,30 @@ def _from_netcdf(path: str | Path, of: str) -> dict[str, dict[str, tuple[float, 
 
     of : what the profile is of, "temperature" or "wind".
     """
-    import xarray as xr
-
-    # the netCDF library crashes on some damaged classic files (measured: 1 in 400), scipy's reader does not
-    engine = "scipy" if _head(path) in CLASSIC else "netcdf4"
-    try:
-        dataset = xr.open_dataset(path, decode_times=False, engine=engine)
-    except Exception:  # of a dozen kinds, from the file's library up: the user needs one sentence
-        raise MissionError([Fault(str(path), "", None, "is damaged, or no netCDF file", "write it again")]) from None
-    with dataset:
+    with ExitStack() as stack:
+        try:
+            dataset = _opened(path, stack)
+        except Exception:  # of a dozen kinds, from the file's library up: the user needs one sentence
+            raise MissionError([Fault(str(path), "", None, "is damaged, or no netCDF file", "write it again")]) from None
         try:
             return _Profile(str(path), dataset, of).members()
         except (OSError, RuntimeError):  # of the file's library, which reads when asked
             raise MissionError([Fault(str(path), "", None, "is damaged", "write it again")]) from None
+
+
+def _opened(path: str | Path, stack: ExitStack):
+    """Return the Dataset of a netCDF file, read from memory: a damaged file may stay open otherwise, and is then never read afresh."""
+    import netCDF4
+    import xarray as xr
+
+    raw = Path(path).read_bytes()
+    if raw.startswith(CLASSIC):  # the netCDF library crashes on some damaged classic files (measured: 1 in 400), scipy's reader does not
+        source = io.BytesIO(raw)
+    else:
+        file = netCDF4.Dataset("profile", memory=raw)
+        stack.callback(lambda: file.close() if file.isopen() else None)
+        source = xr.backends.NetCDF4DataStore(file)
+    return stack.enter_context(xr.open_dataset(source, decode_times=False))
 
 
 class _Profile:
@@ -173,7 +186,7 @@ class _Profile:
 
     def _own(self, name) -> list:
         """Return the dimensions of a variable that count: neither of one entry nor that of the members."""
-        return [dim for dim in self.dataset[name].dims if self.dataset.sizes[dim] > 1 and dim != self.member]
+        return [dim for dim in self.dataset[name].dims if self.dataset.sizes[dim] != 1 and dim != self.member]
 
     def _candidates(self, key: str) -> tuple[list, list]:
         """Return the variables that may be a quantity: with its standard_name, and with a common name and a unit that fits."""

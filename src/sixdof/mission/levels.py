@@ -31,6 +31,7 @@ ALIASES = {
 }  # fmt: skip
 
 # beyond these no air on Earth below 80 km has ever been: a column in other units
+LEVELS = -1e4, 1e5  # m, of heights: a plain below a high site, the top of every model
 TEMPERATURES = 120.0, 340.0  # K
 MOST_PRESSURE, LOWEST_LEVEL_PRESSURE = 115e3, 20e3  # Pa; a sounding begins below 12 km
 MOST_SPEED = 150.0  # m/s: the strongest jet streams reach 130
@@ -113,6 +114,13 @@ def _first(given: Columns, name: str, is_wrong, message: str, hint: str) -> Iter
             return
 
 
+def _ranges_of_heights(given: Columns) -> Iterator[Flaw]:
+    low, high = LEVELS
+    for name in HEIGHTS:
+        hint = f'name the unit, such as "{name} (m)" in the header of a CSV'
+        yield from _first(given, name, lambda h: not low <= h <= high, "{} m is no height of a level", hint)
+
+
 def _temperatures(given: Columns) -> Iterator[Flaw]:
     low, high = TEMPERATURES
     for name in ("temperature", "dew_point"):
@@ -151,4 +159,4 @@ def _speeds(given: Columns) -> Iterator[Flaw]:
     yield from _first(given, "blows_from", lambda a: abs(a) > full, "{} rad is more than a full turn", hint)
 
 
-_RANGES = (_temperatures, _pressures, _humidities, _speeds)
+_RANGES = (_ranges_of_heights, _temperatures, _pressures, _humidities, _speeds)

@@ -5,18 +5,25 @@ from __future__ import annotations
 import tomllib
 from collections.abc import Callable
 from dataclasses import replace
+from os import PathLike
 from pathlib import Path
 from typing import Any, NamedTuple
 
 from pydantic import ValidationError
 
 from sixdof.mission import curves
+from sixdof.mission.disperse import joined
 from sixdof.mission.errors import Fault, MissionError, nearest
 from sixdof.mission.level_files import read_members, read_sounding
 from sixdof.mission.place import key_of, place_of
-from sixdof.mission.schema import Mission
+from sixdof.mission.sample_files import read_values
+from sixdof.mission.schema import Mission, Spread
 from sixdof.mission.table_csv import read_columns, read_text
 from sixdof.mission.translate import problems_from
+from sixdof.mission.units import shown
+
+
+DEEPEST = 30  # levels of tables and lists; a mission has seven
 
 
 def load_mission(path: str | Path) -> Mission:
@@ -27,6 +34,8 @@ def load_mission(path: str | Path) -> Mission:
     MissionError
         If a file cannot be read or the mission has faults: one sentence each, all of them together.
     """
+    if not isinstance(path, (str, PathLike)):
+        raise TypeError(f"load_mission: path must be the path of a mission file, not {shown(path)}")
     return _from_text(read_text(path), Path(path).parent, str(path))
 
 
@@ -38,6 +47,8 @@ def loads_mission(text: str, folder: str | Path = ".") -> Mission:
     MissionError
         As `load_mission`.
     """
+    if not isinstance(text, str):
+        raise TypeError(f"loads_mission: text must be the text of a mission file, not {shown(text)}; a path goes to load_mission")
     return _from_text(text, Path(folder), "")
 
 
@@ -54,12 +65,19 @@ def build(*, folder: str | Path = ".", **tables: Any) -> Mission:
     return checked_mission(tables, Path(folder), "")
 
 
+def check_mission(mission: object, who: str) -> None:
+    """Raise TypeError, in the name of the function `who`, for what is no mission."""
+    if not isinstance(mission, Mission):
+        raise TypeError(f"{who}: mission must be a sixdof.Mission, not {shown(mission)}; load one with sixdof.load_mission(path)")
+
+
 def _from_text(text: str, folder: Path, file: str) -> Mission:
     try:
         data = tomllib.loads(text)
     except (ValueError, RecursionError) as error:
         message = f"is not valid TOML: {_flat(error)}"
-        raise MissionError([Fault(file, "", None, message, "check quotes, brackets and = there")]) from None
+        place = "" if file else "the text"
+        raise MissionError([Fault(file, "", None, message, "check quotes, brackets and = there", place)]) from None
     return checked_mission(data, folder, file)
 
 
@@ -93,8 +111,13 @@ def checked_mission(data: dict[str, Any], folder: Path, file: str) -> Mission:
 
 
 def _with_curves(data: dict[str, Any], folder: Path, file: str) -> tuple[dict[str, Any], list[Fault]]:
-    """Return the tables with every CSV path replaced by its numbers, and the faults of those files."""
-    tables, faults = _copied(data), []
+    """Return the tables with every path of a file of numbers replaced by its numbers, and the faults of those files."""
+    try:
+        tables, faults = _copied(data), []
+    except _TooDeep:
+        hint = f"a mission has {DEEPEST} levels of tables at most"
+        raise MissionError([Fault(file, "", None, "are too deeply nested", hint, "the tables")]) from None
+    faults += _read_spreads(tables, folder, file)
     for loc, source in _curve_places(tables):
         node = tables
         for step in loc[:-1]:
@@ -108,6 +131,30 @@ def _with_curves(data: dict[str, Any], folder: Path, file: str) -> tuple[dict[st
             faults += [replace(fault, key=key_of(loc)) for fault in error.faults]
             node[loc[-1]] = source.stand_in  # so that other checks still run
     return tables, faults
+
+
+def _read_spreads(tables: dict[str, Any], folder: Path, file: str) -> list[Fault]:
+    """Put the numbers of files into the empirical spreads of `tables`, and return the faults of those files."""
+    faults: list[Fault] = []
+    spreads = joined(tables.get("disperse"))
+    if not isinstance(spreads, dict):
+        return faults
+    tables["disperse"] = spreads
+    for name, spread in spreads.items():
+        written = spread.model_dump(exclude_unset=True) if isinstance(spread, Spread) else spread
+        if not isinstance(written, dict) or not all(written.get(key) and isinstance(written[key], str) for key in ("data", "column")):
+            continue  # what is missing is a fault of the table's own
+        loc, path = ("disperse", name, "data"), folder / written["data"]
+        try:
+            if not _is_file(path):
+                raise MissionError([_no_file(tables, loc, written["data"], folder, file)])
+            values, unit = read_values(path, written["column"])
+        except MissionError as error:
+            faults += [replace(fault, key=key_of(loc)) for fault in error.faults]
+            continue
+        rest = {key: entry for key, entry in written.items() if key not in ("data", "column")}
+        spreads[name] = {"values": values, "unit": unit, **rest}
+    return faults
 
 
 class _Source(NamedTuple):
@@ -131,11 +178,17 @@ _SOUNDING = _Source(read_sounding, {**_HIGH, "temperature": [288.0, 288.0]})
 _MEMBERS = _Source(read_members, [{**_HIGH, "east": [1.0, 1.0], "north": [0.0, 0.0]}])
 
 
-def _copied(node: Any) -> Any:
+class _TooDeep(Exception):
+    """Tables within tables without an end: a damaged file, or a dictionary that holds itself."""
+
+
+def _copied(node: Any, levels: int = DEEPEST) -> Any:
     """Return a copy of dictionaries and lists, so that the caller's own stay as they are."""
+    if levels < 0:
+        raise _TooDeep
     if isinstance(node, dict):
-        return {key: _copied(value) for key, value in node.items()}
-    return [_copied(value) for value in node] if isinstance(node, (list, tuple)) else node
+        return {key: _copied(value, levels - 1) for key, value in node.items()}
+    return [_copied(value, levels - 1) for value in node] if isinstance(node, (list, tuple)) else node
 
 
 def _curve_places(tables: dict[str, Any]):

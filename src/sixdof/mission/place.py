@@ -6,6 +6,8 @@ from collections.abc import Mapping
 
 _NAMED = {"stage": "name", "rule": "name", "recovery": "canopy", "cord": "canopy"}  # lists of tables, and the key that names an entry
 
+MOST_NAME = 60  # characters
+
 
 def key_of(loc: tuple) -> str:
     """Return the dotted key of a path: `("stage", 0, "name")` -> `stage[0].name`."""
@@ -13,6 +15,12 @@ def key_of(loc: tuple) -> str:
     for step in loc:
         text += f"[{step}]" if isinstance(step, int) else f".{step}" if text else str(step)
     return text
+
+
+def brief(name: object) -> str:
+    """Return a name as it stands in a sentence: cut where it is very long."""
+    text = str(name)
+    return text if len(text) <= MOST_NAME else f"{text[:MOST_NAME - 4]} ..."
 
 
 def failure_name(kind: object, of: object) -> str:
@@ -42,24 +50,28 @@ def place_of(root, loc: tuple) -> str:
     last = max((i for i, step in enumerate(rest) if isinstance(step, str)), default=None)
     if last is not None:
         if last:
-            words.append(key_of(tuple(rest[:last])))
-        words.append(f"key {key_of(tuple(rest[last:]))}")
+            words.append(_brief_key(rest[:last]))
+        words.append(f"key {_brief_key(rest[last:])}")
     return ", ".join(words)
+
+
+def _brief_key(steps: list) -> str:
+    return key_of(tuple(brief(step) if isinstance(step, str) else step for step in steps))
 
 
 def _entry(node, table, step) -> str | None:
     """Return the words for one entry of a list or dictionary of tables, None where `table` is no such."""
     if table in ("motor", "disperse") and isinstance(step, str):
-        return f'{table} "{step}"'
+        return f'{table} "{brief(step)}"'
     if not isinstance(step, int):
         return None
     entry = child(child(node, table), step)
     if table in _NAMED:
         name = child(entry, _NAMED[table])
-        return f'{table} "{name}"' if isinstance(name, str) and name else f"{table}[{step}]"
+        return f'{table} "{brief(name)}"' if isinstance(name, str) and name else f"{table}[{step}]"
     if table == "failure":
         name = failure_name(child(entry, "kind"), child(entry, "of"))
-        return f'failure "{name}"' if child(entry, "of") else f"failure[{step}]"
+        return f'failure "{brief(name)}"' if child(entry, "of") else f"failure[{step}]"
     if table == "part":
         return _part(child(node, "part"), step, entry)
     return None
@@ -70,6 +82,6 @@ def _part(parts, step: int, entry) -> str:
     if not isinstance(kind, str):
         return f"part[{step}]"
     if isinstance(name, str) and name:
-        return f'part {kind} "{name}"'
+        return f'part {brief(kind)} "{brief(name)}"'
     alone = sum(child(part, "kind") == kind for part in parts) == 1
-    return f"part {kind}" if alone else f"part[{step}] {kind}"
+    return f"part {brief(kind)}" if alone else f"part[{step}] {brief(kind)}"

@@ -21,7 +21,7 @@ from sixdof.mission.place import failure_name
 from sixdof.mission.table import Table
 from sixdof.mission.units import (
     Direction, Elevation, Frequency, Latitude, Length, NonNegativeLength, NonNegativeNumber, NonNegativeSpeed,
-    NonNegativeTime, PositiveLength, PositiveTime, Share, Tilt, Written, checked,
+    NonNegativeTime, Number, PositiveLength, PositiveTime, Share, Tilt, Written, checked,
 )  # fmt: skip
 from sixdof.mission.vehicle_tables import (
     AxialCurve, BodyCurve, Cord, DragCurve, Fins, Guide, Ignition, Joint, Measured, Motor, Mount, Nose, PanelCurve, Parachute,
@@ -29,8 +29,8 @@ from sixdof.mission.vehicle_tables import (
 )  # fmt: skip
 
 __all__ = [
-    "Accelerometer", "Air", "AirTurbulence", "AttitudeProfile", "Autopilot", "AxialCurve", "Barometer", "BodyCurve", "Cord", "Detection", "DragCurve",
-    "Estimator", "Failure", "Fins", "Gains", "GainSet", "Guidance", "Guide", "Gust", "Ignition", "Joint", "Levels", "Magnetometer", "Measured", "Mission",
+    "Accelerometer", "Air", "AirTurbulence", "AttitudeProfile", "Autopilot", "AxialCurve", "Barometer", "BodyCurve", "Cord", "Correlation", "Detection",
+    "DragCurve", "Estimator", "Failure", "Fins", "Gains", "GainSet", "Guidance", "Guide", "Gust", "Ignition", "Joint", "Levels", "Magnetometer", "Measured", "Mission",
     "Motor", "Mount", "Nose", "PanelCurve", "Parachute", "Part", "PointMass", "Rail", "RateGyro", "Record", "Recovery", "Rule", "SatelliteReceiver", "Sensors", "Servo",
     "ServoFailure", "Site", "Solver", "Sounding", "Spread", "Stage", "Table", "ThrustCurve", "Transition", "Trigger", "Tube", "Waypoint", "Wind", "WindMember",
 ]  # fmt: skip
@@ -151,24 +151,64 @@ class Failure(Table):
 class Spread(Table):
     """How one quantity varies from flight to flight. Numbers take the unit of the quantity they disperse.
 
-    "normal": mean, sd (optionally cut at low, high); "uniform": low, high; "triangular": low, mode, high;
-    "fixed": mean. A mean left out is the mission's own value (or 1 for a factor, 0 for an offset). Inside a mission all
-    numbers are SI; `dispersible.py` lists the names.
+    "normal": mean, sd (optionally cut at low, high); "uniform": low, high; "triangular": low, mode, high; "fixed": mean;
+    "lognormal": median, log_sd, the standard deviation of the natural logarithm (optionally cut); "discrete": one of `values`, as
+    often as its entry of `weights` says (left out: all equally); "bernoulli": `value` in a share `probability` of the flights, else
+    the mission's own; "empirical": one of the values measured: `data` is the path of a CSV with a column `column`, or of a past
+    ensemble (.nc, .zarr) with a variable of that name; loading puts its numbers into `values`, in rising order.
+
+    A mean or median left out is the mission's own value (or 1 for a factor, 0 for an offset). `unit` is that of bare numbers in
+    `values`. low and high cut a normal or lognormal spread, whose density keeps its form between them: a draw that the mission
+    cannot hold (a fin without span, say) is an error, so cut where one is possible. Inside a mission all numbers are SI.
+
+    A spread goes by a name of `dispersible.py`, or by the dotted path of any number of the mission as `Mission.change` takes it,
+    whose draws replace that number: the tables of the vehicle and the air are made anew for every such draw.
     """
 
-    kind: Literal["normal", "uniform", "triangular", "fixed"] = "normal"
+    kind: Literal[
+        "normal", "uniform", "triangular", "fixed", "lognormal", "discrete", "bernoulli", "empirical"
+    ] = "normal"
     mean: Written = None
     sd: Written = None
     low: Written = None
     mode: Written = None
     high: Written = None
+    median: Written = None
+    log_sd: NonNegativeNumber | None = None
+    value: Written = None
+    probability: Share | None = None
+    values: tuple[Written, ...] = ()
+    weights: tuple[NonNegativeNumber, ...] = ()
+    unit: str = ""
+    data: str = ""
+    column: str = ""
+
+
+class Correlation(Table):
+    """Dispersed quantities that go together: `coefficient` of a pair, or the `matrix` of several, row by row as in `of`.
+
+    A Gaussian copula: the coefficient is that of the normal scores (the quantities mapped to normal ones, quantile by quantile), and
+    each quantity keeps the distribution of its spread. The rank correlation (Spearman) is 6/pi asin(coefficient/2), nearer to zero
+    by 0.019 at most (K. Pearson, "On further methods of determining correlation", 1907); the correlation of the quantities
+    themselves is the coefficient where all are normal and nearer to zero elsewhere: no correction for it is made. What is drawn one
+    by one (by stage, joint, canopy ...) goes together thing by thing. The first of `of` has the draws it has alone.
+    """
+
+    of: tuple[str, ...]
+    coefficient: Number | None = None
+    matrix: tuple[tuple[Number, ...], ...] = ()
 
 
 class Record(Table):
-    """What is kept: `rate` of the log of one flight, and how many points of each track an ensemble keeps."""
+    """What is kept: `rate` of the log of one flight, and how many points of each track an ensemble keeps.
+
+    Points of a track stand closer at its start, or, with a `track_rate`, evenly; a flight too long for `track_points` then keeps
+    every second, third ... of them.
+    """
 
     rate: Frequency = 50.0
-    track_points: int = Field(default=64, ge=0, le=4096, strict=True)
+    track_points: int = Field(default=64, ge=0, le=16384, strict=True)
+    track_rate: Frequency | None = None
 
 
 class Solver(Table):
@@ -209,6 +249,7 @@ class Mission(Table):
     recovery: tuple[Recovery, ...] = ()
     failure: tuple[Failure, ...] = ()
     disperse: dict[str, Spread] = Field(default_factory=dict)
+    correlation: tuple[Correlation, ...] = ()
     record: Record = Field(default_factory=Record)
     solver: Solver = Field(default_factory=Solver)
 
@@ -221,10 +262,10 @@ class Mission(Table):
 
     @field_validator("disperse", mode="after")
     @classmethod
-    def _spreads_to_si(cls, value: dict[str, Spread]) -> dict[str, Spread]:
+    def _spreads_to_si(cls, value: dict[str, Spread], info: ValidationInfo) -> dict[str, Spread]:
         from sixdof.mission.disperse import to_si
 
-        return to_si(value)
+        return to_si(value, info.data)
 
     @model_validator(mode="after")
     def _check_across_tables(self):

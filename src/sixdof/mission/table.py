@@ -14,7 +14,7 @@ class Table(BaseModel):
 
     @model_validator(mode="after")
     def _check_own(self):
-        from sixdof.mission import air_checks, flight_checks, table_checks  # noqa: F401  they import this module, and register
+        from sixdof.mission import air_checks, flight_checks, spread_checks, table_checks  # noqa: F401  they import this module, and register
         from sixdof.mission.checking import problems_in
 
         raise_problems(problems_in(self), self)

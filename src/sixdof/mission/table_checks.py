@@ -1,6 +1,7 @@
 """Checks within one table: keys that need each other, that exclude each other, or whose order is wrong.
 
-Those of the air are in `air_checks.py`, those of the flight computer's tables in `flight_checks.py`.
+Those of the air are in `air_checks.py`, those of the flight computer's tables in `flight_checks.py`, those of what is dispersed in
+`spread_checks.py`.
 """
 
 from __future__ import annotations
@@ -261,7 +262,7 @@ def _parachute(canopy: schema.Parachute) -> Iterator[Problem]:
         yield Problem(("reef_time",), None, "missing", hint)
 
 
-# ---------------------------------------------------------------- rules, recovery, dispersion
+# ---------------------------------------------------------------- rules, recovery
 
 
 @check_of(schema.Rule)
@@ -332,13 +333,3 @@ def _failure(failure: schema.Failure) -> Iterator[Problem]:
         yield from missing(failure, ("late_by",), 'kind "late_apogee"')
     else:
         yield from unused(failure, ("late_by",), f'kind "{failure.kind}"')
-
-
-@check_of(schema.Spread)
-def _spread(spread: schema.Spread) -> Iterator[Problem]:
-    needs = {"normal": ("sd",), "uniform": ("low", "high"), "triangular": ("low", "mode", "high"), "fixed": ("mean",)}
-    free = {"normal": ("mean", "low", "high"), "uniform": (), "triangular": (), "fixed": ()}
-    why, keys = f'kind "{spread.kind}"', needs[spread.kind]
-    yield from missing(spread, keys, why)
-    others = [key for key in ("mean", "sd", "low", "mode", "high") if key not in keys + free[spread.kind]]
-    yield from unused(spread, others, why)

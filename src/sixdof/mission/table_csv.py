@@ -15,7 +15,7 @@ from typing import NamedTuple
 
 from sixdof.mission.curves import Flaw
 from sixdof.mission.errors import Fault, MissionError
-from sixdof.mission.units import QuantityError, converter, example, shown
+from sixdof.mission.units import LARGEST, QuantityError, converter, example, shown
 
 Wanted = Sequence[tuple[str, str]]
 
@@ -100,6 +100,37 @@ def read_known(path: str | Path, known: Mapping[str, str], aliases: Mapping[str,
     return Rows({name: values for (name, _), values in zip(wanted, columns)}, labels, tuple(line for line, _ in lines))
 
 
+def read_column(path: str | Path, name: str) -> tuple[tuple[float, ...], str]:
+    """Return one column of a CSV file with a header, as finite floats, and the unit its header gives ("": none).
+
+    Raises
+    ------
+    MissionError
+        If the file cannot be read, has no header or no such column, or a cell is no finite number.
+    """
+    file = str(path)
+    lines = _lines(file, read_text(path))
+    wanted = [(name, "1")]
+    if not lines:
+        raise MissionError([Fault(file, "", None, "holds no numbers", f"write a header and the column {name}")])
+    split = _splitter([text for _, text in lines])
+    line, header = lines.pop(0)
+    if _is_numbers(split(header)):
+        raise MissionError([_at(file, line, "there is no header", f"write a first line that names the columns, such as {name}")])
+    headings = _headings(header, split(header))
+    found = [i for i, (heading, _) in enumerate(headings) if heading == name.strip().lower().replace(" ", "_")]
+    if not found:
+        hint = f"the header has {', '.join(heading for heading, _ in headings)}"
+        raise MissionError([_at(file, line, f"there is no column {name}", hint)])
+    if not lines:
+        raise MissionError([Fault(file, "", None, "holds no numbers", f"write the column {name} below the header")])
+    (values,), faults = _numbers(file, lines, split, found, [float], wanted)
+    if faults:
+        raise MissionError(faults)
+    unit = (headings[found[0]][1] or "").strip()
+    return values, "" if unit == "-" else unit
+
+
 def read_text(path: str | Path) -> str:
     """Return the text of a file.
 
@@ -128,7 +159,7 @@ def read_text(path: str | Path) -> str:
 
 
 def _unreadable(path: str | Path, message: str, hint: str) -> MissionError:
-    return MissionError([Fault(str(path), "", None, message, hint)])
+    return MissionError([Fault(str(path) or '""', "", None, message, hint)])
 
 
 def _lines(file: str, text: str) -> list[tuple[int, str]]:
@@ -220,11 +251,17 @@ def _numbers(file, lines, split, order, convert, wanted):
             elif not _is_number(cells[place]):
                 hint = "write a number, with a point for the decimals, and the unit in the header"
                 faults.append(_at(file, line, f"column {name}: {shown(cells[place])} is not a number", hint))
-            elif not math.isfinite(number := to_unit(float(cells[place]))):
+            elif not math.isfinite(number := _converted(to_unit, float(cells[place]))):
                 faults.append(_at(file, line, f"column {name}: {cells[place]} is not finite", "write a finite number"))
+            elif abs(number) > LARGEST:
+                faults.append(_at(file, line, f"column {name}: {cells[place]} is far too large", "check the number and its unit"))
             else:
                 values.append(number)
     return tuple(tuple(values) for values in columns), faults
+
+
+def _converted(to_unit: Callable[[float], float], number: float) -> float:
+    return to_unit(number) if math.isfinite(number) else number
 
 
 def _fault(file: str, lines, flaw: Flaw) -> Fault:

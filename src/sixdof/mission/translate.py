@@ -25,7 +25,7 @@ _TYPES = {  # of pydantic's error types: what the value is not, and what to writ
     "model_type": ("a table", "write a table"),
     "model_attributes_type": ("a table", "write a table"),
 }
-_LISTS = ("stage", "rule", "recovery", "part", "cord", "failure", "gust", "member")
+_LISTS = ("stage", "rule", "recovery", "part", "cord", "failure", "gust", "member", "correlation")
 
 
 def problems_from(error: ValidationError, root: Any) -> Iterator[Problem]:

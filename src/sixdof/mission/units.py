@@ -22,6 +22,9 @@ class QuantityError(ValueError):
         self.hint = hint
 
 
+# a motor or a planet, both are within: what lies beyond is a slip, and its square or its inverse may be no number
+LARGEST, SMALLEST = 1e12, 1e-12  # in the unit wanted; SMALLEST of what must be more than 0
+
 _EXAMPLES = {
     "m": '"75 mm"', "kg": '"1.9 kg"', "rad": '"5 deg"', "m/s": '"12 mph"', "s": '"0.3 s"', "Hz": '"100 Hz"',
     "Pa": '"88 kPa"', "K": '"24 degC"', "kg/m**3": '"1800 kg/m^3"', "kg*m**2": '"0.04 kg*m^2"', "rad/s": '"400 deg/s"',
@@ -69,6 +72,8 @@ def shown(value) -> str:
         text = "a whole number of that size"
     else:
         text = re.sub(r"\s+", " ", repr(value))
+        if re.search(r"<(class|function|built-in)| object at 0x", text):  # what no mission file can hold
+            text = f"a Python {type(value).__name__}"
     return text if len(text) <= 60 else f"{text[:56]} ..."
 
 
@@ -86,7 +91,7 @@ def parse(value, unit: str) -> float:
     Raises
     ------
     QuantityError
-        If the text is no quantity, has another dimension, or is not finite.
+        If the text is no quantity, has another dimension, is not finite, or beyond all reason.
     """
     if isinstance(value, str):
         number = _parse_text(value, unit)
@@ -99,6 +104,8 @@ def parse(value, unit: str) -> float:
         raise QuantityError(f"{shown(value)} is not a quantity", f"write a number or text such as {example(unit)}")
     if not math.isfinite(number):
         raise QuantityError(f"{shown(value)} is not finite", "write a finite number")
+    if abs(number) > LARGEST:
+        raise QuantityError(f"{shown(value)} is far too large", f"write a value such as {example(unit)}")
     return number
 
 
@@ -149,6 +156,8 @@ def converter(written: str, unit: str):
     try:
         source = registry.Unit(spelled)
         fits = source.dimensionality == wanted.dimensionality and _angle_power(source) == _angle_power(wanted)
+        if fits:
+            registry.Quantity(Decimal(1), source).to(wanted)  # logarithmic units such as dB do not convert
     except pint.UndefinedUnitError:
         raise QuantityError(f"has an unknown unit {shown(written)}", f"write e.g. {example(unit)}") from None
     except Exception:  # pint raises a dozen kinds (tokenize, syntax, offset units): the user needs one sentence
@@ -182,6 +191,8 @@ def checked(value, unit: str, *, above: float | None = None, least: float | None
         number = parse(value, unit)
         if above is not None and not number > above:
             raise QuantityError(f"{shown(value)} must be more than {_limit(above, unit)}", _bare(value, unit))
+        if above == 0.0 and number < SMALLEST:
+            raise QuantityError(f"{shown(value)} is far too small", _bare(value, unit))
         if least is not None and number < least - 1e-12:  # 90 deg spelled in another unit may round up
             raise QuantityError(f"{shown(value)} must be at least {_limit(least, unit)}", _bare(value, unit))
         if most is not None and number > most + 1e-12:

@@ -13,7 +13,8 @@ from sixdof.plot.style import CYCLE, FONT, GREY, INK, LINE, PALE, axes_or_new, d
 from sixdof.study.reading import (
     QUANTILES, event_values, height_bands, meaningful, need_ensemble, need_tracks, outcomes, plural, quantiles,
 )  # fmt: skip
-from sixdof.study.scatter import containment, kernel_contour, places
+from sixdof.study.scatter import containment, places
+from sixdof.study.scatter_region import containment_contour
 
 LINES = 30  # single flights drawn in a fan
 MOST_BINS = 40
@@ -88,7 +89,7 @@ def plot_landing(ds: xr.Dataset, *, shares: Sequence[float] = (0.5, 0.95), ax=No
     """
     need_ensemble(ds, "plot_landing", "landing_east", "landing_north")
     ellipses = [containment(ds, share) for share in shares]
-    density = kernel_contour(ds, shares)
+    regions = [containment_contour(outcomes(ds, "landing_east"), outcomes(ds, "landing_north"), share) for share in shares]
     ax = axes_or_new(ax, size=(6.4, 6.8))
     known, dropped = places(ds, "plot_landing")
     text = f"landing places, {plural(len(known))}"
@@ -96,8 +97,8 @@ def plot_landing(ds: xr.Dataset, *, shares: Sequence[float] = (0.5, 0.95), ax=No
     ax.plot(0.0, 0.0, "s", ms=6.0, color=INK, label="rail", zorder=4)
     ax.plot(*known.mean(axis=0), "P", ms=7.0, color=CYCLE[1], mec="white", mew=0.6, label="mean place", zorder=4)
     draw_ellipses(ax, ellipses, CYCLE[1])
-    levels = sorted(set(density["level"].values))
-    ax.contour(density["x"], density["y"], density["density"], levels=levels, colors=CYCLE[2], linewidths=LINE)
+    for polygon in (polygon for region in regions for polygon in region.polygons):
+        ax.plot(*polygon.T, color=CYCLE[2], lw=LINE, zorder=3)
     percent = " and ".join(f"{100.0 * share:g} %" for share in shares)
     ax.plot([], [], color=CYCLE[2], lw=LINE, label=f"hold {percent} of these places (density)")
     ax.plot([], [], color=CYCLE[1], lw=LINE, ls=(0, (5, 2)), label=f"hold one more flight, {percent} (if normal)")

@@ -7,6 +7,7 @@ from typing import NamedTuple, Sequence
 
 import numpy as np
 
+from sixdof.mission.load import check_mission
 from sixdof.mission.schema import Mission
 from sixdof.vehicle.geometry import shape_of
 from sixdof.vehicle.mass import PartMass, airframe, mass_at, mass_table, part_masses
@@ -74,9 +75,10 @@ def margin_word(calibres: float) -> str:
 def describe(mission: Mission) -> str:
     """Return the vehicle as a readable table: parts, totals loaded and burnt, motors, normal force, static margin, and the air it meets.
 
-    Every configuration that flies is totalled: the whole stack, then what is left after each aft stage has gone. Raises ValueError
-    for an air that cannot be, such as a sounding whose heights and pressures do not fit together.
+    Every configuration that flies is totalled: the whole stack, then what is left after each aft stage has gone. Raises TypeError
+    for what is no mission, MissionError for an air that cannot be, such as a sounding whose heights and pressures do not fit together.
     """
+    check_mission(mission, "describe")
     whole = range(len(mission.stage))
     shape = shape_of(mission.stage)
     lines = [mission.title or "Vehicle", ""]

@@ -40,14 +40,15 @@ class Round(NamedTuple):
 
 
 def offset(place, origin) -> np.ndarray:
-    """Return the vector from `origin` to `place`, both (station, y, z), in body axes (x forward)."""
+    """Return the vector from `origin` to `place`, both (..., 3): (station, y, z), in body axes (x forward)."""
     return (np.asarray(place) - np.asarray(origin)) * np.array([-1.0, 1.0, 1.0])
 
 
-def parallel_axis(mass: float, distance) -> np.ndarray:
-    """Return the tensor m (|d|^2 E - d d^T) of a point mass at `distance` (3,), m, body axes."""
+def parallel_axis(mass, distance) -> np.ndarray:
+    """Return the tensor m (|d|^2 E - d d^T), (..., 3, 3), of a point mass (...) at `distance` (..., 3), m, body axes."""
     d = np.asarray(distance, dtype=float)
-    return mass * (d @ d * np.eye(3) - np.outer(d, d))
+    square = np.sum(d * d, axis=-1)[..., None, None]
+    return np.asarray(mass)[..., None, None] * (square * np.eye(3) - d[..., :, None] * d[..., None, :])
 
 
 def combine(lumps: Iterable[Lump]) -> Lump:
@@ -55,9 +56,11 @@ def combine(lumps: Iterable[Lump]) -> Lump:
     held = [lump for lump in lumps if lump.mass > 0.0]
     if not held:
         return NOTHING
-    mass = sum(lump.mass for lump in held)
-    place = sum(lump.mass * lump.place for lump in held) / mass
-    inertia = sum(lump.inertia + parallel_axis(lump.mass, offset(lump.place, place)) for lump in held)
+    masses, places = np.array([lump.mass for lump in held]), np.array([lump.place for lump in held])
+    mass = float(masses.sum())
+    place = masses @ places / mass
+    # all lumps at once, for a flight does this at every parting
+    inertia = sum(lump.inertia for lump in held) + parallel_axis(masses, offset(places, place)).sum(axis=0)
     return Lump(mass, place, inertia)
 
 

@@ -10,6 +10,8 @@ from typing import NamedTuple
 
 import numpy as np
 
+from sixdof.mission.errors import Fault, MissionError
+
 G0 = 9.80665  # standard gravity, m/s^2
 EARTH_RADIUS = 6_356_766.0  # r0 of the standard, m
 MOLAR_MASS = 28.9644  # M0, kg/kmol
@@ -67,7 +69,8 @@ def at_site(
     The measured temperature shifts the whole standard column by one constant, T(z) = T_std(z) + dT with
     dT = temperature - T_std(site_altitude): lapse rates stay the standard's. The pressure follows by exact hydrostatic
     integration of that column, up and down from the site's pressure; density is p/(R T). What is left out is the
-    standard's at the site. Raises ValueError for altitudes outside -5..80 km or readings no weather explains.
+    standard's at the site. Raises ValueError for altitudes outside -5..80 km, MissionError (a
+    ValueError too) for readings no weather explains.
     """
     altitude = _checked(altitude)
     offset = _site_offset(site_altitude, temperature)
@@ -94,14 +97,13 @@ def density_altitude(density):
 
 
 def site_pressure(site_altitude: float, pressure: float | None = None) -> float:
-    """Return the pressure (Pa) at a site (m): as measured there, or the standard's. Raises ValueError if no weather explains it."""
+    """Return the pressure (Pa) at a site (m): as measured there, or the standard's. Raises MissionError if no weather explains it."""
     usual = float(standard(site_altitude).pressure)
     base = usual if pressure is None else pressure
     if not is_weather(base, usual):
-        raise ValueError(
-            f"air.pressure = {pressure:g} Pa is no pressure of the site, where the standard is {usual:.0f} Pa; "
-            "give the pressure measured at the site, not the one reduced to sea level"
-        )
+        message = f"{pressure:g} Pa is no pressure of the site, where the standard is {usual:.0f} Pa"
+        hint = "give the pressure measured at the site, not the one reduced to sea level"
+        raise MissionError([Fault("", "air.pressure", pressure, message, hint)])
     return base
 
 
@@ -123,11 +125,8 @@ def _site_offset(site_altitude: float, temperature: float | None) -> float:
     usual = float(standard(site_altitude).temperature)
     offset = 0.0 if temperature is None else temperature - usual
     if not abs(offset) <= MOST_TEMPERATURE_OFFSET:
-        raise ValueError(
-            f"air.temperature = {temperature:g} K is no temperature of the site, "
-            f"where the standard is {usual:.1f} K; "
-            'write it with its unit, such as "24 degC"'
-        )
+        message = f"{temperature:g} K is no temperature of the site, where the standard is {usual:.1f} K"
+        raise MissionError([Fault("", "air.temperature", temperature, message, 'write it with its unit, such as "24 degC"')])
     return offset
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from sixdof.mission.errors import Fault, MissionError
 from sixdof.mission.schema import Levels, Mission, Sounding
 from sixdof.world.atmosphere import (
     G0, GAS_CONSTANT, HIGHEST, LAYER_BASE, LAYER_LAPSE, LOWEST, MOST_TEMPERATURE_OFFSET, Atmosphere, at_site, geometric,
@@ -27,7 +28,8 @@ def air_over(mission: Mission, altitude) -> tuple[Atmosphere, np.ndarray]:
     the ratio of specific heats, 0.1 % of it in the moistest air; so density, pressure and sound stay those of one hydrostatic
     column, which is what a drawn temperature is applied to. Viscosity is dry air's.
 
-    Raises ValueError for altitudes outside -5..80 km, readings no weather explains, and a sounding that does not hang together.
+    Raises ValueError for altitudes outside -5..80 km, MissionError (a ValueError) for readings no weather explains and for a sounding
+    that does not hang together.
     """
     altitude, air = np.asarray(altitude, dtype=float), mission.air
     if air.sounding is None:
@@ -52,16 +54,15 @@ def _placed(mission: Mission) -> np.ndarray:
     """Return the geopotential heights (n,) of a sounding known over pressure alone: the hydrostatic law from the site's pressure.
 
     Virtual temperature is linear in height between levels, so a layer's rise is R/g0 times its logarithmic mean times the fall of
-    ln p (the standard's eq. 33a, solved for the height). Raises ValueError where the site lies above all levels.
+    ln p (the standard's eq. 33a, solved for the height). Raises MissionError where the site lies above all levels.
     """
     sounding = mission.air.sounding
     log_p = np.log(sounding.pressure)
     tv = virtual_temperature(np.array(sounding.temperature), _vapour(sounding, np.exp(log_p)))
     at = np.log(site_pressure(mission.site.altitude, mission.air.pressure))
     if at <= log_p[-1]:
-        raise ValueError(
-            f"air.sounding: its levels, up to {sounding.pressure[-1]:g} Pa, do not reach the site, whose pressure is "
-            f"{mission.air.pressure:g} Pa"
+        raise _no_sounding(
+            f"its levels, up to {sounding.pressure[-1]:g} Pa, do not reach the site, whose pressure is {mission.air.pressure:g} Pa", ""
         )
     level = np.concatenate(([0.0], np.cumsum(_thickness(log_p[:-1], log_p[1:], tv[:-1], tv[1:]))))
     if at > log_p[0]:  # below the lowest level, with the standard's lapse
@@ -98,6 +99,10 @@ def _vapour(sounding: Sounding, pressure: np.ndarray) -> np.ndarray:
     else:
         found = np.zeros(pressure.size)
     return np.clip(found, 0.0, MOST_VAPOUR)
+
+
+def _no_sounding(message: str, hint: str) -> MissionError:
+    return MissionError([Fault("", "air.sounding", None, message, hint)])
 
 
 class _Column:
@@ -164,9 +169,10 @@ class _Column:
         usual = standard_temperature(self.level)
         k = int(np.argmax(np.abs(self.warmth - usual)))
         if abs(self.warmth[k] - usual[k]) > MOST_TEMPERATURE_OFFSET:
-            raise ValueError(
-                f"air.sounding: {self.warmth[k]:.1f} K is no temperature at {geometric(self.level[k]):.0f} m above mean sea level, "
-                f"where the standard is {usual[k]:.1f} K; check the units of heights and temperatures"
+            raise _no_sounding(
+                f"{self.warmth[k]:.1f} K is no temperature at {geometric(self.level[k]):.0f} m above mean sea level, "
+                f"where the standard is {usual[k]:.1f} K",
+                "check the units of heights and temperatures",
             )
 
     def _check_pressure(self, mission: Mission, own: np.ndarray, site: float) -> None:
@@ -174,14 +180,14 @@ class _Column:
         k = int(np.argmax(misfit))
         if misfit[k] > MISFIT:
             there = float(np.exp(np.interp(self.level[k], self.node, self.log_p)))
-            raise ValueError(
-                "air.sounding: its heights, pressures and temperatures do not fit together: at "
-                f"{geometric(self.level[k]):.0f} m above mean sea level it says {own[k]:.0f} Pa, and the weight of its air gives "
-                f"{there:.0f} Pa; check the units of its columns"
+            raise _no_sounding(
+                f"its heights, pressures and temperatures do not fit together: at {geometric(self.level[k]):.0f} m above mean sea "
+                f"level it says {own[k]:.0f} Pa, and the weight of its air gives {there:.0f} Pa",
+                "check the units of its columns",
             )
         here, usual = float(np.exp(np.interp(site, self.node, self.log_p))), float(standard(mission.site.altitude).pressure)
         if not is_weather(here, usual):
-            raise ValueError(
-                f"air.sounding gives {here:.0f} Pa at the site, where the standard is {usual:.0f} Pa; "
-                "height counts from the ground, altitude and geopotential_height from mean sea level"
+            raise _no_sounding(
+                f"it gives {here:.0f} Pa at the site, where the standard is {usual:.0f} Pa",
+                "height counts from the ground, altitude and geopotential_height from mean sea level",
             )

@@ -1,0 +1,129 @@
+"""Who flies the blocks: threads, processes, or a cluster, all behind one `submit`."""
+
+from __future__ import annotations
+
+import os
+import signal
+import threading
+import zlib
+from concurrent.futures import Executor, ProcessPoolExecutor, ThreadPoolExecutor
+from contextlib import contextmanager
+from functools import lru_cache
+from multiprocessing import get_context
+from typing import NamedTuple
+
+from sixdof.ensemble.crew import Block, Crew
+from sixdof.legs import FlightDraw
+
+LOCAL_BATCH = 8  # flights a worker takes at a time: short enough for Ctrl-C and the progress bar, long enough to cost nothing
+REMOTE_BATCH = 32  # over a network a task costs more
+AHEAD = 4  # batches waiting for each worker
+
+
+class Workers(NamedTuple):
+    """A pool, the function its workers run on packed draws, how many there are, and how many flights they take at a time."""
+
+    pool: Executor
+    function: object
+    count: int
+    batch: int
+
+    def submit(self, draws: FlightDraw):
+        """Return a future of the Block of some packed draws."""
+        return self.pool.submit(self.function, draws)
+
+
+@contextmanager
+def workers(crew: Crew, threads: int | None, client=None):
+    """Give the workers for a crew: those of `client` (a dask.distributed Client), processes where the crew wants them, else threads."""
+    count = threads or os.cpu_count() or 1
+    if client is not None:
+        found = _cluster(crew, client)
+    elif crew.wants_processes:
+        pool = ProcessPoolExecutor(count, get_context("spawn"), _start_process, (_packed(crew),))
+        found = Workers(pool, _fly_in_process, count, LOCAL_BATCH)
+    else:
+        found = Workers(ThreadPoolExecutor(count), crew.fly, count, LOCAL_BATCH)
+    try:
+        yield found
+    finally:
+        if client is None:
+            found.pool.shutdown(wait=True, cancel_futures=True)
+        else:
+            found.pool.shutdown(wait=False)  # a cluster's pool cancels then
+
+
+# ---------------------------------------------------------------- processes
+
+
+_process_crew: Crew | None = None
+
+
+def _packed(crew: Crew) -> bytes:
+    import cloudpickle  # takes functions of a notebook along, which pickle does not
+
+    return zlib.compress(cloudpickle.dumps(crew.recipe))
+
+
+@lru_cache(maxsize=4)
+def _crew_of(recipe: bytes) -> Crew:
+    import cloudpickle
+
+    return Crew(*cloudpickle.loads(zlib.decompress(recipe)))
+
+
+def _start_process(recipe: bytes) -> None:
+    global _process_crew
+    signal.signal(signal.SIGINT, signal.SIG_IGN)  # Ctrl-C is the parent's to handle
+    _process_crew = _crew_of(recipe)
+
+
+def _fly_in_process(draws: FlightDraw) -> Block:
+    return _process_crew.fly(draws)
+
+
+# ---------------------------------------------------------------- a cluster
+
+_making = threading.Lock()
+
+
+def _fly_remotely(recipe: bytes, draws: FlightDraw) -> Block:
+    """Fly on a worker of a cluster, which may be new: each task carries the recipe, and a worker makes its crew once."""
+    with _making:
+        crew = _crew_of(recipe)
+    return crew.fly(draws)
+
+
+class _Remote:
+    """The task of a cluster's workers, with the recipe in it."""
+
+    def __init__(self, recipe: bytes):
+        self.recipe = recipe
+
+    def __call__(self, draws: FlightDraw) -> Block:
+        return _fly_remotely(self.recipe, draws)
+
+
+def _cluster(crew: Crew, client) -> Workers:
+    """Return the workers of a dask.distributed Client.
+
+    Raises
+    ------
+    TypeError
+        If `client` is none.
+    ValueError
+        If there are no workers, or one has another version of this library or of its kernels.
+    """
+    from sixdof.ensemble.identity import code_hash
+
+    if not hasattr(client, "get_executor"):
+        raise TypeError(f"client must be a dask.distributed Client, not {type(client).__name__}")
+    mine = code_hash()
+    theirs = client.run(code_hash)
+    if not theirs:
+        raise ValueError("client has no workers: start some, or wait for them with client.wait_for_workers(1)")
+    others = [name for name, found in theirs.items() if found != mine]
+    if others:
+        raise ValueError(f"the workers {', '.join(map(str, others[:3]))} have another version of sixdof; install the same everywhere")
+    count = sum(client.nthreads().values())
+    return Workers(client.get_executor(pure=False), _Remote(_packed(crew)), count, REMOTE_BATCH)
