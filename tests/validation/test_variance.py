@@ -45,7 +45,7 @@ def test_apogee__of_each_flight_is_the_closed_form(shot):
     ds = sixdof.disperse(shot, 32, seed=3, progress=False)
     expected = apogee(shot, ds.motor_impulse.values, ds.vehicle_mass.values)
     pad = ds.apogee.values - expected
-    assert pad == pytest.approx(float(sixdof.fly(shot).height[0]), abs=0.03)
+    assert pad == pytest.approx(float(sixdof.fly(shot.change({"solver.time_limit": "900 s"})).height[0]), abs=0.03)
 
 
 @pytest.mark.parametrize(("sampling", "tolerance"), [("random", 4.0 / np.sqrt(2.0 * FLIGHTS)), ("sobol", 0.02)])
@@ -60,11 +60,11 @@ def test_variance__is_that_of_linear_propagation(shot, sampling, tolerance):
 
 
 def test_mean__converges_faster_by_a_sobol_sequence_than_at_random(shot):
-    """A smooth outcome of two inputs: errors of the mean of 64 flights over eight seeds, against a large Sobol sample."""
-    true = float(sixdof.disperse(shot, 2048, seed=99, sampling="sobol", progress=False).apogee.mean())
+    """A smooth outcome of two inputs: errors of the mean of 64 flights over five seeds, against a large Sobol sample."""
+    true = float(sixdof.disperse(shot, 1024, seed=99, sampling="sobol", progress=False).apogee.mean())
     error = {
         sampling: np.sqrt(np.mean([
-            (float(sixdof.disperse(shot, 64, seed=seed, sampling=sampling, progress=False).apogee.mean()) - true) ** 2 for seed in range(8)
+            (float(sixdof.disperse(shot, 64, seed=seed, sampling=sampling, progress=False).apogee.mean()) - true) ** 2 for seed in range(5)
         ]))
         for sampling in ("random", "sobol")
     }  # fmt: skip
