@@ -17,7 +17,7 @@ CHANGES = {
     "rail vertical": {"rail.elevation": "90 deg"},
     "calm": {"air.wind.speed": 0.0},
     "hurricane": {"air.wind.speed": "60 m/s", "disperse": {}},
-    "pole": {"site.latitude": "90 deg", "site.earth": "wgs84"},
+    "nearly at the pole": {"site.latitude": "89.98 deg", "site.earth": "wgs84"},
     "date line": {"site.longitude": "180 deg", "site.earth": "wgs84"},
     "high site": {"site.altitude": "4000 m", "air.pressure": "61 kPa"},
     "gains far too high": {"autopilot.pitch.p": 20.0, "autopilot.yaw.p": 20.0},

@@ -307,6 +307,9 @@ class Plan:
                 continue
             cord, row = self.mission.cord[which], work.canopy[c]
             kept, loose = self.piece_masses(c, first, last, unlit, draw)
+            if kept <= 0.0 or loose <= 0.0:  # the airframe parts where nothing is ahead: nothing flies off
+                row[ct.CANOPY_CORD_SHARE] = row[ct.CANOPY_SNATCH] = 0.0
+                continue
             stiffness = cord.strength * draw.cord[which] / (cord.stretch * cord.length)
             reduced = kept * loose / (kept + loose)
             row[ct.CANOPY_CORD_SHARE] = loose / (kept + loose)

@@ -9,6 +9,8 @@ from __future__ import annotations
 import io
 import math
 import re
+import subprocess
+import sys
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import ExitStack
 from pathlib import Path
@@ -24,6 +26,7 @@ from sixdof.mission.units import QuantityError, converter, example, shown
 MEMBER = "member"  # column of a CSV
 MEMBER_DIMS = ("member", "realization", "number", "ensemble", "ensemble_member")
 CLASSIC, MAGIC = (b"CDF\x01", b"CDF\x02"), (b"CDF", b"\x89HDF")  # first bytes of netCDF 3, and of any netCDF
+MOST_READING = 20.0  # s that a profile of some hundred levels may take, the start of an interpreter included
 G0 = 9.80665  # m/s^2, of the geopotential height
 DRY = {"relative_humidity": 0.0, "dew_point": 100.0, "specific_humidity": 0.0}  # where humidity alone is missing at a level
 
@@ -157,10 +160,24 @@ def _opened(path: str | Path, stack: ExitStack):
     if raw.startswith(CLASSIC):  # the netCDF library crashes on some damaged classic files (measured: 1 in 400), scipy's reader does not
         source = io.BytesIO(raw)
     else:
+        _read_apart(path)
         file = netCDF4.Dataset("profile", memory=raw)
         stack.callback(lambda: file.close() if file.isopen() else None)
         source = xr.backends.NetCDF4DataStore(file)
     return stack.enter_context(xr.open_dataset(source, decode_times=False))
+
+
+def _read_apart(path: str | Path) -> None:
+    """Read all of a netCDF-4 file in a process of its own first: on some damaged ones the file's library hangs or crashes.
+
+    Measured: it hung on 1 of some 800 damaged at random. Raises OSError if it does not come through.
+    """
+    code = "import sys, netCDF4; [v[...] for v in netCDF4.Dataset(sys.argv[1]).variables.values()]"
+    quiet = {"stdout": subprocess.DEVNULL, "stderr": subprocess.DEVNULL}
+    try:
+        subprocess.run([sys.executable, "-c", code, str(path)], check=True, timeout=MOST_READING, **quiet)
+    except (subprocess.SubprocessError, OSError) as error:
+        raise OSError(f"{path} cannot be read") from error
 
 
 class _Profile:
@@ -181,8 +198,7 @@ class _Profile:
 
     def _is_member(self, dim) -> bool:
         coordinate = self.dataset.coords.get(dim)
-        standard = None if coordinate is None else coordinate.attrs.get("standard_name")
-        return standard == "realization" or str(dim).lower() in MEMBER_DIMS
+        return coordinate is not None and _standard_name(coordinate) == "realization" or str(dim).lower() in MEMBER_DIMS
 
     def _own(self, name) -> list:
         """Return the dimensions of a variable that count: neither of one entry nor that of the members."""
@@ -192,7 +208,7 @@ class _Profile:
         """Return the variables that may be a quantity: with its standard_name, and with a common name and a unit that fits."""
         unit, standards, names = FOUND_AS[key]
         variables = self.dataset.variables
-        known = [name for name in variables if variables[name].attrs.get("standard_name") in standards]
+        known = [name for name in variables if _standard_name(variables[name]) in standards]
         called = [name for name in variables if str(name).lower() in names and "standard_name" not in variables[name].attrs]
         return known, [name for name in called if self._converter(name, unit, must=False) is not None]
 
@@ -281,6 +297,10 @@ class _Profile:
         height = next((columns[key] for key in levels.HEIGHTS if key in columns), -columns.get("pressure", np.zeros(1)))
         step = -1 if height[-1] < height[0] else 1
         return {key: tuple(map(float, values[::step])) for key, values in columns.items()}
+
+
+def _standard_name(variable) -> str:
+    return str(variable.attrs.get("standard_name"))  # a damaged file may hold an array of numbers there
 
 
 def _keep_one_wind(found: dict[str, np.ndarray]) -> None:
