@@ -53,6 +53,10 @@ def parser() -> argparse.ArgumentParser:
     rehearse.set_defaults(run=_rehearse)
     disperse = commands.add_parser("disperse", help="fly many times, each with its own draw of the [disperse] table")
     disperse.add_argument("--flights", type=int, required=True, metavar="N", help="how many")
+    disperse.add_argument(
+        "--sampling", choices=("random", "latin", "sobol"), default="random", help="how inputs are drawn (random if left out)"
+    )
+    disperse.add_argument("--tracks", default="all", metavar="N", help='whose tracks are kept: "all", "none", or the first N flights')
     disperse.add_argument("--threads", type=int, metavar="N", help="threads (one a core if left out)")
     disperse.add_argument("--quiet", action="store_true", help="no progress bar")
     disperse.set_defaults(run=_disperse)
@@ -70,7 +74,8 @@ def parser() -> argparse.ArgumentParser:
     for command in (fly, disperse):
         command.add_argument("--seed", type=int, default=0, metavar="S", help="seed of the draws (0 if left out)")
     for command in (fly, rehearse, disperse):
-        command.add_argument("--out", type=Path, metavar="FILE", help="write the result (netCDF-4)")
+        kinds = "netCDF-4; NAME.zarr: a store that the same call goes on with" if command is disperse else "netCDF-4"
+        command.add_argument("--out", type=Path, metavar="FILE", help=f"write the result ({kinds})")
         command.add_argument("--overwrite", action="store_true", help="replace FILE if it exists")
     return top
 
@@ -170,8 +175,8 @@ def _disperse(chosen) -> int:
 
     mission = load_mission(chosen.mission)
     ds = disperse(
-        mission, chosen.flights, seed=chosen.seed, out=chosen.out, overwrite=chosen.overwrite, threads=chosen.threads,
-        progress=not chosen.quiet,
+        mission, chosen.flights, seed=chosen.seed, sampling=chosen.sampling, out=chosen.out, overwrite=chosen.overwrite,
+        tracks=int(chosen.tracks) if chosen.tracks.isdecimal() else chosen.tracks, threads=chosen.threads, progress=not chosen.quiet,
     )  # fmt: skip
     if not ds.sizes["flight"]:
         print("sixdof: interrupted before the first flight was finished", file=sys.stderr)

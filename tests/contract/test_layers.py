@@ -22,7 +22,7 @@ BELOW = {
         "status",
     },
     "study": {
-        "core", "mission", "vehicle", "world", "autopilot", "ensemble.draws", "model", "parting", "passive", "bodies", "flying", "legs", "laws", "results",
+        "core", "mission", "vehicle", "world", "autopilot", "ensemble", "model", "parting", "passive", "bodies", "flying", "legs", "laws", "results",
         "status",
     },
     "plot": {"mission", "vehicle", "autopilot", "results", "study", "status"},

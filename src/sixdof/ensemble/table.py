@@ -78,7 +78,13 @@ def draw_table(
     dispersed = quantities(mission)
     columns = [(each.name, k) for each in dispersed for k in range(len(each.things))] + failure_columns(mission)
     u = _mixed(mission, dispersed, shares(sampling, seed, first, count, columns, total))
-    flights = np.arange(first, first + count)
+    attrs = {"seed": str(operator.index(seed)), "sampling": sampling} | ({"total": operator.index(total)} if sampling == "latin" else {})
+    return table_of(mission, u, np.arange(first, first + count)).assign_attrs(attrs)
+
+
+def table_of(mission: Mission, u: np.ndarray, flights: np.ndarray) -> xr.Dataset:
+    """Return the table of draws (see `draw_table`) that numbers on (0, 1), (flights, columns), make of the mission's spreads."""
+    dispersed = quantities(mission)
     variables, coords = {}, {"flight": flight_coordinate(flights)}
     for each, start in zip(dispersed, _starts(dispersed)):
         values = _values(mission, each, u[:, start : start + len(each.things)])
@@ -90,8 +96,7 @@ def draw_table(
     if mission.failure:
         coords["failure"] = coordinate("failure", [failure.name for failure in mission.failure])
         variables[FAILED] = (("flight", "failure"), _happened(mission, u[:, u.shape[1] - len(mission.failure) :]), dict(OF_FAILED))
-    attrs = {"seed": str(operator.index(seed)), "sampling": sampling}
-    return xr.Dataset(variables, coords, attrs | ({"total": operator.index(total)} if sampling == "latin" else {}))
+    return xr.Dataset(variables, coords)
 
 
 def _starts(dispersed: list[Quantity]) -> list[int]:

@@ -25,6 +25,8 @@ _HOME = {
     "plot_fan": "ensemble",
     "plot_landing": "ensemble",
     "plot_ensemble": "ensemble",
+    "plot_tornado": "sensitivity",
+    "plot_scatter_matrix": "sensitivity",
     "plot_convergence": "statistics",
     "plot_quantiles": "statistics",
     "plot_separation": "staging",
