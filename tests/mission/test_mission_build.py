@@ -210,3 +210,9 @@ def test_to_toml__any_floats_and_text_come_back(length, azimuth, title, thrust):
         }
     )
     assert loads_mission(mission.to_toml()) == mission
+
+
+def test_change__several_values_of_a_table_that_was_left_out(demo_mission):
+    dip, declination = 1.1, 0.2
+    changed = demo_mission.change({"sensors.magnetometer.dip": dip, "sensors.magnetometer.declination": declination})
+    assert (changed.sensors.magnetometer.dip, changed.sensors.magnetometer.declination) == (dip, declination)

@@ -10,7 +10,7 @@ from typing import Any
 from sixdof.mission.disperse import joined
 from sixdof.mission.errors import Fault, MissionError
 from sixdof.mission.load import checked_mission
-from sixdof.mission.paths import NoPath, next_step, steps_of
+from sixdof.mission.paths import NewTable, NoPath, next_step, steps_of
 from sixdof.mission.schema import Mission
 from sixdof.mission.units import shown
 
@@ -58,7 +58,7 @@ def _put(data: dict[str, Any], path: str, value: Any) -> None:
             node[key] = joined(value) if table == "" and key == "disperse" else value
             return
         if isinstance(node, dict) and node.get(key) is None:
-            node[key] = {}
+            node[key] = NewTable()
         if isinstance(node[key], (dict, list)):
             node, table = node[key], key if isinstance(key, str) else ""
         else:

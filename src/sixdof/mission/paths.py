@@ -39,6 +39,10 @@ def steps_of(path: str) -> list[str]:
     return re.sub(r"\[(\d+)\]", r".\1", path).split(".")
 
 
+class NewTable(dict):
+    """A table that was left out and is being written: it takes any key, and the checks of the mission judge it."""
+
+
 def next_step(node: Any, steps: list[str], table: str) -> tuple[Any, list[str]]:
     """Return the key or number that the first of `steps` mean in `node`, and the steps left over.
 
@@ -52,7 +56,7 @@ def next_step(node: Any, steps: list[str], table: str) -> tuple[Any, list[str]]:
             return key, steps[end:]
     if table == "disperse" and is_path(".".join(steps)):
         return _spread_name(steps)
-    if table == "motor" and len(steps) == 1 or not node:
+    if table == "motor" and len(steps) == 1 or not node or isinstance(node, NewTable):
         return steps[0], steps[1:]
     options = tuple(DISPERSIBLE) if table == "disperse" else tuple(node)
     word = ".".join(steps) if table == "disperse" else steps[0]
