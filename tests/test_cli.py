@@ -57,6 +57,18 @@ def test_fly__a_flight_that_does_not_land_has_its_own_code(demo_path, tmp_path, 
     assert "time_limit" in capsys.readouterr().err
 
 
+def test_compare__judges_motors_by_criteria(demo_path, tmp_path, capsys):
+    motors = sorted((demo_path.parent / "motors").glob("playa-*.csv"))
+    arguments = ["compare", str(demo_path), "--motors", *map(str, motors), "--flights", "20", "--seed", "2", "--quiet"]
+    assert main([*arguments, "--criterion", "apogee > 100 m in 80 % of flights", "--figures", str(tmp_path / "f"), "--out", str(tmp_path / "c")]) == OK
+    out = capsys.readouterr().out
+    assert "playa-h" in out and "playa-i" in out and "pass" in out
+    assert {p.name for p in (tmp_path / "f").glob("*.png")} == {"apogee.png", "landing.png", "apogee-paired.png", "verdicts.png"}
+    assert main([*arguments, "--criterion", "apogee > 9 km in 80 % of flights"]) == NOT_LANDED
+    assert main([*arguments, "--criterion", "apogeee > 9 km"]) == BAD_INPUT
+    assert "did you mean" in capsys.readouterr().err
+
+
 def test_earths__prints_both_and_their_difference(demo_path, capsys):
     assert main(["earths", str(demo_path)]) == OK
     (row,) = [line for line in capsys.readouterr().out.splitlines() if line.strip().startswith("apogee above ground")]

@@ -1,6 +1,6 @@
 """The command line: a thin layer over the same calls as in Python.
 
-Exit codes: 0 all went well; 1 a flight ended otherwise than by landing, a rehearsal misfired, or a check case was missed; 2 the input is wrong; 130 interrupted.
+Exit codes: 0 all went well; 1 a flight ended otherwise than by landing, a rehearsal misfired, no variant passes its criteria, or a check case was missed; 2 the input is wrong; 130 interrupted.
 """
 
 from __future__ import annotations
@@ -11,7 +11,7 @@ import warnings
 from pathlib import Path
 
 OK, NOT_LANDED, BAD_INPUT, INTERRUPTED = 0, 1, 2, 130
-MISFIRED = MISSED = NOT_LANDED
+MISFIRED = MISSED = NONE_PASSES = NOT_LANDED
 
 _ABOUT = """\
 Flights of a small, actively controlled rocket in six degrees of freedom.
@@ -23,6 +23,7 @@ A usual session:
   python -m sixdof rehearse configs/sampler.toml               event rules and laws without physics: what fires when, what misfires
   python -m sixdof disperse configs/sampler.toml --flights 2000 --seed 1 --out flights.nc --figures out
   python -m sixdof fly configs/sampler.toml --seed 1 --flight 17   flight 17 of that ensemble again, in full detail
+  python -m sixdof compare configs/two-stage.toml --motors configs/motors/mesa-*.csv --flights 200 --criterion "apogee < 1800 m in 95 % of flights"
   python -m sixdof earths configs/sampler.toml                 the same flight over the flat Earth and over WGS-84, side by side
   python -m sixdof verify                                      the kernel on this machine against published check cases and closed forms
 """
@@ -35,7 +36,7 @@ def parser() -> argparse.ArgumentParser:
     top = argparse.ArgumentParser(
         prog="python -m sixdof", description=_ABOUT, epilog=_CAUTION, formatter_class=argparse.RawDescriptionHelpFormatter
     )
-    commands = top.add_subparsers(dest="command", required=True, metavar="{check,aero,fly,rehearse,disperse,earths,verify}")
+    commands = top.add_subparsers(dest="command", required=True, metavar="{check,aero,fly,rehearse,disperse,compare,earths,verify}")
 
     check = commands.add_parser("check", help="check a mission file and describe its vehicle")
     check.set_defaults(run=_check)
@@ -60,6 +61,19 @@ def parser() -> argparse.ArgumentParser:
     disperse.add_argument("--threads", type=int, metavar="N", help="threads (one a core if left out)")
     disperse.add_argument("--quiet", action="store_true", help="no progress bar")
     disperse.set_defaults(run=_disperse)
+    compare = commands.add_parser("compare", help="fly variants with other motors on the same draws, and judge criteria")
+    compare.add_argument(
+        "--motors", type=Path, nargs="+", required=True, metavar="PATH", help="a folder of thrust curves (CSV), or the files"
+    )
+    compare.add_argument("--stage", metavar="NAME", help="the stage whose motor varies (the last one, the booster, if left out)")
+    compare.add_argument("--flights", type=int, required=True, metavar="N", help="how many of each variant")
+    compare.add_argument(
+        "--criterion", action="append", default=[], metavar="TEXT", help='such as "tilt at burnout < 15 deg in 95 %% of flights"; may be repeated'
+    )
+    compare.add_argument("--confidence", type=float, default=0.9, metavar="C", help="of every verdict by itself (0.9 if left out)")
+    compare.add_argument("--threads", type=int, metavar="N", help="threads (one a core if left out)")
+    compare.add_argument("--quiet", action="store_true", help="no progress bar")
+    compare.set_defaults(run=_compare)
     earths = commands.add_parser("earths", help="fly the nominal mission over the flat Earth and over WGS-84, and print the difference")
     earths.add_argument("mission", type=Path, help="mission file (TOML)")
     earths.set_defaults(run=_earths)
@@ -67,14 +81,14 @@ def parser() -> argparse.ArgumentParser:
     verify.add_argument("--out", type=Path, metavar="FILE", help="write the table (CSV)")
     verify.add_argument("--overwrite", action="store_true", help="replace FILE if it exists")
     verify.set_defaults(run=_verify)
-    for command in (check, aero, fly, rehearse, disperse):
+    for command in (check, aero, fly, rehearse, disperse, compare):
         command.add_argument("mission", type=Path, help="mission file (TOML)")
         command.add_argument("--figures", type=Path, metavar="FOLDER", help="write figures (PNG) into this folder")
         command.epilog = _CAUTION
-    for command in (fly, disperse):
+    for command in (fly, disperse, compare):
         command.add_argument("--seed", type=int, default=0, metavar="S", help="seed of the draws (0 if left out)")
-    for command in (fly, rehearse, disperse):
-        kinds = "netCDF-4; NAME.zarr: a store that the same call goes on with" if command is disperse else "netCDF-4"
+    for command in (fly, rehearse, disperse, compare):
+        kinds = {disperse: "netCDF-4; NAME.zarr: a store that the same call goes on with", compare: "a folder of stores"}.get(command, "netCDF-4")
         command.add_argument("--out", type=Path, metavar="FILE", help=f"write the result ({kinds})")
         command.add_argument("--overwrite", action="store_true", help="replace FILE if it exists")
     return top
@@ -191,6 +205,36 @@ def _disperse(chosen) -> int:
         if len(mission.stage) > 1:
             _write(chosen.figures, {"landings": plot_landings(ds).figure})
     return INTERRUPTED if "interrupted" in ds.attrs else OK
+
+
+def _compare(chosen) -> int:
+    from sixdof import compare, load_mission, motor_variants
+    from sixdof.study.claims import PASS
+    from sixdof.study.comparison_text import comparison_text
+    from sixdof.study.judging import VERDICTS, judge_criteria
+
+    files = chosen.motors[0] if len(chosen.motors) == 1 and chosen.motors[0].suffix != ".csv" else chosen.motors
+    ds = compare(
+        motor_variants(load_mission(chosen.mission), files, stage=chosen.stage), chosen.flights, seed=chosen.seed,
+        criteria=chosen.criterion, out=chosen.out, overwrite=chosen.overwrite, threads=chosen.threads, progress=not chosen.quiet,
+    )  # fmt: skip
+    if not ds.sizes["flight"]:
+        print("sixdof: interrupted before the first flight was finished", file=sys.stderr)
+        return INTERRUPTED
+    print(comparison_text(ds, chosen.criterion, confidence=chosen.confidence))
+    judged = judge_criteria(ds, chosen.criterion, chosen.confidence) if chosen.criterion else None
+    if chosen.figures:
+        from sixdof.plot import plot_comparison, plot_paired, plot_verdicts
+
+        figures = {name: plot_comparison(ds, name).figure for name in ("apogee", "landing")}
+        if ds.sizes["variant"] > 1:
+            figures["apogee-paired"] = plot_paired(ds, "apogee", confidence=chosen.confidence).figure
+        if judged is not None:
+            figures["verdicts"] = plot_verdicts(judged).figure
+        _write(chosen.figures, figures)
+    if "interrupted" in ds.attrs:
+        return INTERRUPTED
+    return OK if judged is None or (judged.verdict == VERDICTS.index(PASS)).all("criterion").any() else NONE_PASSES
 
 
 def _earths(chosen) -> int:

@@ -1,20 +1,12 @@
 """Criteria in the builder's own words: "tilt at burnout < 15 deg in 95 % of flights" becomes True or False for every flight.
 
-What a criterion may speak of, its *subject*, is a number or a flag of the registry (`sixdof.results.REGISTRY`):
+A criterion is one of
 
-    apogee                         an outcome
-    tilt at burnout                a column of the event table, of the front body
-    height at apogee of drayhorse  the same of another body
-    impact_speed of drayhorse      a fact of a body, joint, rule, canopy, failure or waypoint, by its name or number
-    landing, landing of drayhorse  a place: within a distance of the rail, or of a point (east, north) from it
+    <subject> < <quantity>                   also <=, >, >=; a subject as in `study.subjects`, a quantity as in a mission file
+    landing within 300 m of the rail         or "of (120 m, -40 m)", east and north of it; or "landing of drayhorse within ..."
+    status is landed or out_of_time          a flag, and words of its meanings; "is not" too
 
-and a criterion is one of
-
-    <subject> < <quantity>                               also <=, >, >=; the quantity with its unit, as in a mission file
-    landing within 300 m of the rail                     or "of (120 m, -40 m)", or "landing of drayhorse within ..."
-    status is landed or out_of_time                      a flag, and words of its meanings; "is not" too
-
-with "in 99 % of flights" behind it (99 % where it is left out).
+with "in 99 % of flights" behind it (99 % where that is left out).
 """
 
 from __future__ import annotations
@@ -22,136 +14,22 @@ from __future__ import annotations
 import re
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from decimal import Decimal
 
 import numpy as np
 import xarray as xr
 
-from sixdof.mission.errors import suggestion
 from sixdof.mission.units import QuantityError, example, parse, shown
-from sixdof.results import REGISTRY
-from sixdof.study.reading import event_values, fact, meaningful, need_ensemble, outcomes
+from sixdof.study.subjects import LANDING, Subject, need_known, need_names, subject
 
 SHARE = 0.99  # of all flights, where a criterion does not say
-LANDING = "landing"
-THINGS = ("body", "joint", "rule", "canopy", "failure", "waypoint_number")  # what a fact may belong to
-NOT_HERE = -128  # a flag of something that a variant does not have; see `comparison.compare`
-_COLUMNS = {name.removeprefix("event_"): v for name, v in REGISTRY.items() if v.dims == ("body", "event")}
-_FACTS = {name: v for name, v in REGISTRY.items() if len(v.dims) == 1 and v.dims[0] in THINGS and "degrees" not in v.units}
-_OUTCOMES = {name: v for name, v in REGISTRY.items() if not v.dims and name != "branch"}
 
 _WITH_SHARE = re.compile(r"(?P<what>.+?)\s+in\s+(?P<share>[^\s<>=]+?\s*%?)(?:\s+(?:of\s+)?(?:all\s+)?(?:the\s+)?flights)?")
 _COMPARED = re.compile(r"(?P<subject>[^<>=]+?)\s*(?P<relation><=|>=|<|>)\s*(?P<limit>[^<>=]+)")
 _WITHIN = re.compile(r"(?P<subject>.+?)\s+within\s+(?P<limit>.+?)\s+of\s+(?P<place>.+)")
 _FLAGGED = re.compile(r"(?P<subject>.+?)\s+(?P<relation>is not|is)\s+(?P<words>.+)")
-_SUBJECT = re.compile(r"(?P<name>\S+)(?:\s+at\s+(?P<event>.+?))?(?:\s+of\s+(?P<thing>.+))?")
 _PLACE = re.compile(r"\(\s*(?P<east>[^,;]+?)\s*[,;]\s*(?P<north>[^,;]+?)\s*\)")
 _HOW = 'write such as "apogee < 1800 m in 99 % of flights", "landing within 300 m of the rail" or "status is landed"'
-
-
-# ---------------------------------------------------------------- subjects
-
-
-@dataclass(frozen=True)
-class Subject:
-    """What a criterion speaks of. event, thing : "" where it has none. place : east, north (m) that a landing is measured from."""
-
-    name: str
-    event: str = ""
-    thing: str = ""
-    place: tuple[float, float] | None = None
-
-    def __str__(self) -> str:
-        if self.place is not None:
-            return f"distance of landing{f' of {self.thing}' if self.thing else ''} from {_place_text(self.place)}"
-        return self.name + (f" at {self.event}" if self.event else "") + (f" of {self.thing}" if self.thing else "")
-
-    @property
-    def variable(self):
-        """The entry of the registry; of a landing that of its distance east, whose unit it shares."""
-        if self.place is not None:
-            return REGISTRY["landing_east"]
-        return _COLUMNS[self.name] if self.event else _FACTS[self.name] if self.thing else _OUTCOMES[self.name]
-
-    @property
-    def needs(self) -> tuple[str, ...]:
-        """The variables of a result it is read from, besides `status`."""
-        if self.place is None:
-            return ("event_time" if self.name == "time" else f"event_{self.name}",) if self.event else (self.name,)
-        return ("impact_east", "impact_north") if self.thing else ("landing_east", "landing_north")
-
-    def array(self, ds: xr.Dataset) -> xr.DataArray:
-        """Return its value in every flight of an ensemble, (flight), with unit and long name; NaN where a flight has none.
-
-        Raises ValueError for a result that does not hold it.
-        """
-        need_ensemble(ds, f'"{self}"', "status", *self.needs)
-        flags = [int(v) for v in np.atleast_1d(ds[self.needs[0]].attrs.get("flag_values", ()))]
-        values = self._values(ds)
-        if flags:
-            values = np.where(values == NOT_HERE, np.nan, values)
-        attrs = {"units": self.variable.units, "long_name": self._long_name()}
-        return xr.DataArray(values, {"flight": ds["flight"]}, ("flight",), str(self), attrs)
-
-    def _values(self, ds: xr.Dataset) -> np.ndarray:
-        if self.event:
-            if self.thing and self.thing not in ds["body"].values:
-                return np.full(ds.sizes["flight"], np.nan)
-            known = event_values(ds, self.event, self.name, body=self.thing or 0)
-            return np.where(meaningful(ds), known, np.nan)
-        if self.place is not None:
-            east, north = (self._fact(ds, name) if self.thing else outcomes(ds, name) for name in self.needs)
-            return np.hypot(east - self.place[0], north - self.place[1])
-        if self.name == "status":
-            return ds["status"].values.astype(float)
-        return self._fact(ds, self.name) if self.thing else outcomes(ds, self.name)
-
-    def _fact(self, ds: xr.Dataset, name: str) -> np.ndarray:
-        names = [str(one) for one in ds[REGISTRY[name].dims[0]].values]
-        return fact(ds, name, names.index(self.thing)) if self.thing in names else np.full(ds.sizes["flight"], np.nan)
-
-    def _long_name(self) -> str:
-        if self.place is not None:
-            return str(self)
-        text = self.variable.long_name
-        text = text.replace("the event", self.event) if self.event else text
-        return f"{text}, {self.thing}" if self.thing else text
-
-
-def subject(text: str) -> Subject:
-    """Return the subject that a text such as "tilt at burnout" or "impact_speed of drayhorse" means.
-
-    Raises ValueError, in one sentence, for a name that the registry does not know or that needs an event or a thing.
-    """
-    found = _SUBJECT.fullmatch(" ".join(str(text).split()))
-    if found is None or not isinstance(text, str):
-        raise ValueError(f"{shown(text)} names no outcome; {_HOW}")
-    name, event, thing = found["name"], found["event"] or "", found["thing"] or ""
-    if name == LANDING and not event:
-        return Subject(LANDING, thing=thing, place=(0.0, 0.0))
-    if event:
-        _need_known(name, _COLUMNS, "column of the event table", "columns")
-    elif name in _FACTS and not thing:
-        of = _FACTS[name].dims[0].replace("_", " ")
-        raise ValueError(f'{name} belongs to a {of}; write "{name} of <{of}>"')
-    elif name in _COLUMNS and name not in _OUTCOMES:
-        raise ValueError(f'{name} is taken at an event; write such as "{name} at apogee"')
-    elif thing and name in _OUTCOMES:
-        raise ValueError(f'{name} is an outcome of the whole flight; leave out "of {thing}"')
-    else:
-        _need_known(name, _FACTS if thing else _OUTCOMES | _FACTS, "outcome", "outcomes")
-    return Subject(name, event, thing)
-
-
-def _need_known(name: str, known: Mapping, what: str, plural: str) -> None:
-    if name not in known:
-        raise ValueError(f'there is no {what} "{name}"; {suggestion(name, tuple(known), plural)}')
-
-
-def _place_text(place: tuple[float, float]) -> str:
-    return "the rail" if place == (0.0, 0.0) else f"({place[0]!r} m, {place[1]!r} m)"
-
-
-# ---------------------------------------------------------------- criteria
 
 
 @dataclass(frozen=True)
@@ -159,7 +37,7 @@ class Criterion:
     """Something that a share of all flights is to hold. Make one with `criterion` or `own_criterion`.
 
     relation : "<", "<=", ">", ">=", "within", "is" or "is not"; "" for a function of one's own.
-    limit : in SI or rad, None for words. words : of the flag's meanings. written : the limit as it was written.
+    what : the condition as it is written. limit : in SI or rad, None for words. words : of the flag's meanings.
     """
 
     what: str
@@ -171,7 +49,7 @@ class Criterion:
     function: Callable[[xr.Dataset], object] | None = None
 
     def __str__(self) -> str:
-        return f"{self.what} in {_percent(self.share)} of flights"
+        return f"{self.what} in {percent(self.share)} of flights"
 
     def holds(self, ds: xr.Dataset) -> tuple[np.ndarray, int]:
         """Return for each flight of an ensemble whether it holds, bool (flights,), and how many flights have no value.
@@ -255,10 +133,9 @@ def _share(written: float | str) -> float:
     return share
 
 
-def _percent(share: float) -> str:
-    """Return a share in per cent, in as few digits as give the same float again."""
-    text = next(t for n in range(1, 18) if parse(t := f"{100.0 * share:.{n}g} %", "1") == share or n == 17)
-    return text if parse(text, "1") == share else repr(share)
+def percent(share: float) -> str:
+    """Return a share in per cent, exactly: reading it back gives the same float."""
+    return f"{(Decimal(repr(share)) * 100).normalize():f} %"
 
 
 def _condition(what: str, share: float) -> Criterion:
@@ -307,12 +184,12 @@ def _flagged(found, share: float) -> Criterion:
         raise ValueError(f'{of.name} is a number; write such as "{of.name} < ..."')
     words = tuple(re.split(r"\s+or\s+", found["words"]))
     for word in words:
-        _need_known(word, dict.fromkeys(of.variable.flags), f"{of.name}", "it is one of")
+        need_known(word, dict.fromkeys(of.variable.flags), f"{of.name}", "it is one of")
     return Criterion(f"{of} {found['relation']} {' or '.join(words)}", share, of, found["relation"], None, words)
 
 
 def _flag_example(of: Subject) -> str:
-    return f'"{of} is {of.variable.flags[-1]}", with a word of {", ".join(of.variable.flags)}'
+    return f'"{of} is {of.variable.flags[0]}", with a word of {", ".join(of.variable.flags)}'
 
 
 def _limit(written: str, units: str) -> float:
@@ -325,9 +202,6 @@ def _limit(written: str, units: str) -> float:
         raise ValueError(str(error)) from None
 
 
-# ---------------------------------------------------------------- are the names there?
-
-
 def check_names(criteria: Sequence[Criterion], names: Mapping[str, Sequence[str]]) -> None:
     """Raise ValueError if a criterion speaks of an event, body, joint ... that is none of `names` (dim -> names)."""
     for one in criteria:
@@ -337,12 +211,3 @@ def check_names(criteria: Sequence[Criterion], names: Mapping[str, Sequence[str]
             need_names(one.subject, names)
         except ValueError as error:
             raise ValueError(f'criterion "{one}": {error}') from None
-
-
-def need_names(of: Subject, names: Mapping[str, Sequence[str]]) -> None:
-    """Raise ValueError if a subject speaks of an event, body, joint ... that is none of `names` (dim -> names)."""
-    dim = "body" if of.event or of.place is not None else of.variable.dims[0] if of.thing else ""
-    for kind, word in (("event", of.event), (dim, of.thing)):
-        known = [str(name) for name in names.get(kind, ())]
-        if word and word not in known:
-            raise ValueError(f'there is no {kind.replace("_", " ")} "{word}"; {suggestion(word, known, f"the {kind}s are")}')

@@ -13,7 +13,9 @@ from sixdof.study.cautions import cautions
 from sixdof.study.page import WIDTH, bearing_of, counted, indented, on_map, place, row_of, wrapped
 from sixdof.study.reading import QUANTILES, event_values, fact, is_ensemble, meaningful, mission_of, outcomes, plural
 from sixdof.study.scatter import LEAST, containment, places, radius
+from sixdof.study.sensitivity import largest_drivers
 from sixdof.study.staging import branch_section, fired_section, landing_section, recovery_section, stage_section
+from sixdof.study.statistics import quantile_interval
 
 __all__ = ["LAST_LINE", "TABLE", "Row", "bearing_of", "summarize"]
 LAST_LINE = (
@@ -31,6 +33,7 @@ class Row(NamedTuple):
     factor: float = 1.0
 
 
+CONFIDENCE = 0.9
 _DEG = math.degrees(1.0)
 CONTROL = "Control, while the fins are live"
 TABLE = {
@@ -97,6 +100,7 @@ def summarize(ds: xr.Dataset) -> str:
         lines += [title, *(_row(ds, row) for row in rows if row.name in ds)]
         for further in _FURTHER.get(title, ()):
             lines += further(ds)
+    lines += _knowledge(ds)
     lines += ["Landing place", *indented(_landing(ds)), *landing_section(ds), *branch_section(ds), "Ends", *indented(_ends(ds))]
     lines += ["Where the model is less sure", *indented(_validity(ds)), "Cautions"]
     found = cautions(ds)
@@ -116,6 +120,37 @@ def _heading(ds):
     if "interrupted" in ds.attrs:
         lines.append(ds.attrs["interrupted"])
     return [*lines, "", f"{'share of the flights below':<{WIDTH + 12}}{marks}"]
+
+
+KNOWN = ("apogee", "max_tilt", "landing_speed")  # outcomes whose quantiles get intervals, and drivers, on the page
+
+
+def _knowledge(ds) -> list[str]:
+    """Return how well some quantiles of an ensemble are known, and which inputs drive these outcomes most."""
+    if not is_ensemble(ds):
+        return []
+    rows = {row.name: row for rows in TABLE.values() for row in rows}
+    known, drivers = [], []
+    for name in KNOWN:
+        row, values = rows[name], outcomes(ds, name)
+        values = values[np.isfinite(values)] * rows[name].factor
+        if not values.size:
+            continue
+        found = quantile_interval(values, QUANTILES, CONFIDENCE)
+        spans = (f"{_end(low, row)} to {_end(high, row)}" for low, high in zip(found.low, found.high, strict=True))
+        each = ", ".join(f"{100.0 * share:.0f} %: {span}" for share, span in zip(QUANTILES, spans, strict=True))
+        known.append(f"{row.label} ({row.unit})  {each}")
+        try:
+            drivers.append(largest_drivers(ds, name, 3))
+        except ValueError:  # too few flights for so many inputs, or an outcome that does not vary: nothing to say
+            continue
+    title = f"How well the quantiles are known from these flights ({100.0 * CONFIDENCE:.0f} % confidence, by order statistics)"
+    lines = [title, *indented(known)] if known else []
+    return lines + (["What drives them (share of the variance, by straight lines)", *indented(drivers)] if drivers else [])
+
+
+def _end(value: float, row: Row) -> str:
+    return f"{value:.{row.decimals}f}" if math.isfinite(value) else "unknown"
 
 
 def _row(ds, row: Row) -> str:
