@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime
 import math
+import os
 from importlib.metadata import PackageNotFoundError, version
 from pathlib import Path
 
@@ -14,6 +15,7 @@ from sixdof import legs
 from sixdof._jit import source_hash
 from sixdof.core import layout
 from sixdof.mission.schema import Mission
+from sixdof.mission.units import shown
 from sixdof.registry import (
     BODY, BRANCH, CANOPY, DRAWN, EVENT, FAILURE, FIN, GAP, JOINT, OUTCOME, PIECE, PLACE, READING_UNITS, REGISTRY, RULE, SENSED,
     STATUS, TIMELINE, TRACK, WAYPOINT, Variable,
@@ -202,12 +204,15 @@ def save(ds: xr.Dataset, path: str | Path, *, overwrite: bool = False) -> Path:
     ------
     FileExistsError
         If the path exists and overwrite is not set.
+    TypeError
+        If `ds` is no Dataset, or `path` no path.
     """
+    if not isinstance(ds, xr.Dataset):
+        raise TypeError(f"save: ds must be a Dataset as sixdof.fly or sixdof.disperse returns it, not {shown(ds)}")
     path = check_path(path, overwrite=overwrite)
     partial = path.with_name(path.name + ".partial")
     encoding = {name: {"zlib": True, "complevel": 1} for name, v in ds.variables.items() if v.dtype.kind == "f" and v.ndim}
-    texts = {name: v.astype(object) for name, v in ds.data_vars.items() if v.dtype.kind == "T"}
-    ds.assign(texts).drop_encoding().to_netcdf(partial, format="NETCDF4", engine="netcdf4", encoding=encoding)
+    ds.drop_encoding().to_netcdf(partial, format="NETCDF4", engine="netcdf4", encoding=encoding)
     partial.replace(path)
     return path
 
@@ -219,14 +224,30 @@ def check_path(path: str | Path, *, overwrite: bool = False) -> Path:
     ------
     FileExistsError, FileNotFoundError
         If the file exists and overwrite is not set, or its folder does not exist.
+    TypeError, ValueError
+        If it is no path, or one that no file can have.
     """
-    path = Path(path)
+    path = as_path(path)
     if path.is_dir():
         raise FileExistsError(f"{path} is a folder; give the name of a file in it, such as {path / 'flights.nc'}")
     if path.exists() and not overwrite:
         raise FileExistsError(f"{path} exists; choose another name, or pass overwrite=True to replace it")
     if not path.parent.is_dir():
         raise FileNotFoundError(f"the folder {path.parent} for {path.name} does not exist; make it first")
+    return path
+
+
+def as_path(path: str | Path, name: str = "path") -> Path:
+    """Return the argument `name` of some function as a Path. Raises TypeError or ValueError for what can be none."""
+    if not isinstance(path, (str, os.PathLike)):
+        raise TypeError(f"{name} must be the path of a file or folder, as text or as a pathlib.Path, not {shown(path)}")
+    path = Path(path)
+    try:
+        path.stat()
+    except (FileNotFoundError, NotADirectoryError):
+        pass  # whoever needs it to be there says so
+    except (OSError, ValueError):  # a name too long, or with a zero byte
+        raise ValueError(f"{name} = {shown(str(path))} cannot be read or written; check the name and who may enter its folder") from None
     return path
 
 
@@ -244,18 +265,32 @@ def open_result(path: str | Path, *, check: bool = False) -> xr.Dataset:
     ------
     FileNotFoundError
         If there is nothing of that name.
+    TypeError, ValueError
+        If `path` is no path, or the file there no netCDF file or damaged.
     StoreError
         If it is a store and damaged.
     """
     from sixdof.store import open_store, unfinished
 
-    path = Path(path)
-    if not path.exists() and unfinished(path).is_dir():
+    path = as_path(path)
+    if not path.exists() and path.name and unfinished(path).is_dir():
         path = unfinished(path)
     if path.is_dir():
         return open_store(path, check=check)
-    ds = xr.load_dataset(path, engine="netcdf4")
+    if not path.exists():
+        raise FileNotFoundError(f"path: there is no file or folder {shown(str(path))}; check the name and the folder")
+    ds = _loaded(path)
     texts = {name: v.astype(str) for name, v in ds.variables.items() if v.dtype.kind == "O"}  # netCDF strings have no length
     return ds.assign({name: v for name, v in texts.items() if name not in ds.coords}).assign_coords(
         {name: v for name, v in texts.items() if name in ds.coords}
     )
+
+
+def _loaded(path: Path) -> xr.Dataset:
+    """Return what a netCDF file holds. Raises ValueError for another file, or a damaged one."""
+    try:
+        return xr.load_dataset(path, engine="netcdf4")
+    except MemoryError:
+        raise
+    except Exception:  # of damage each of the libraries that read it complains in its own way
+        raise ValueError(f"{path} is no netCDF file, or is damaged; give a file that sixdof.save wrote") from None

@@ -293,8 +293,9 @@ def open_store(path: Path, *, check: bool = False) -> xr.Dataset:
     if not there.all():
         ds.attrs["interrupted"] = f"{there.sum()} of {there.size} flights are finished; the same call goes on"
         ds = ds.isel(flight=np.flatnonzero(there))
-    small = [name for name, c in ds.coords.items() if "flight" not in c.dims and c.dtype.kind in "OT"]
-    return ds.assign_coords({name: (ds[name].dims, _fixed(ds[name].values), ds[name].attrs) for name in small})
+    texts = {name: (v.dims, _fixed(v.values), v.attrs) for name, v in ds.variables.items() if v.dtype.kind in "OT"}
+    coords = {name: v for name, v in texts.items() if name in ds.coords}
+    return ds.assign({name: v for name, v in texts.items() if name not in coords}).assign_coords(coords)
 
 
 def _fixed(texts: np.ndarray) -> np.ndarray:
