@@ -85,11 +85,11 @@ def fly_body(
     -----
     Moments are 0.25 rho V S l^2 C rate, which is q S l C rate l/(2V) without a division by V.
     """
-    tensor = _tensor(mass, inertia)
-    body = {"area": area, "drag": drag, "lengths": lengths, "damping": damping}
-    world = {"density": density, "gravity": gravity, "latitude": latitude, "longitude": longitude}
-    span = {"duration": duration, "step": step}
-    _check_numbers({"height": height, "velocity": velocity, "attitude": attitude, "rates": rates} | body | world | span)
+    mass, tensor = _mass_and_tensor(mass, inertia)
+    height, velocity, attitude, rates = _finite(height=height, velocity=velocity, attitude=attitude, rates=rates)
+    area, drag, lengths, damping = _finite(area=area, drag=drag, lengths=lengths, damping=damping)
+    latitude, longitude, density, gravity = _finite(latitude=latitude, longitude=longitude, density=density, gravity=gravity)
+    duration, step = _finite(duration=duration, step=step)
     _check_ranges(height, latitude, area, drag, lengths, density, gravity, earth, duration, step)
     blowing = None if wind is None else _wind_rows(wind)
     around = world_of(earth, latitude, longitude, wind=blowing, density=density, gravity=gravity)
@@ -97,7 +97,7 @@ def fly_body(
     period = duration / steps
     # a flight ends at the first tick past its limit, and logs a tick as it begins: half a step more brings the last moment
     model = model_of(around, mass, tensor, step=period, time_limit=duration + 0.5 * period, plain=_plain(area, drag, lengths, damping))
-    start = handed((0.0, 0.0, height), TO_WORLD @ np.asarray(velocity, dtype=float), _quaternion(TO_WORLD @ _from_euler(*attitude)), rates)
+    start = handed((0.0, 0.0, height), TO_WORLD @ velocity, _quaternion(TO_WORLD @ _from_euler(*attitude)), rates)
     with announced_compilation():
         flown = release(model, start)
     rows = flown.log[flown.log[:, ly.L_TIME] <= duration + 1e-6 * period]
@@ -107,25 +107,41 @@ def fly_body(
 
 
 SIZES = {"velocity": 3, "attitude": 3, "rates": 3, "lengths": 2, "damping": 3}
+OPTIONAL = ("density", "gravity")  # None: the Earth's own
 
 
-def _check_numbers(arguments: dict) -> None:
-    """Raise ValueError unless every argument is a finite number, or as many of them as it takes."""
+def _finite(**arguments) -> list:
+    """Return the arguments as floats and arrays of them. Raises ValueError for one that is not as many finite numbers as it takes."""
+    found = []
     for name, value in arguments.items():
-        if value is None:
+        if value is None and name in OPTIONAL:
+            found.append(None)
             continue
         size = SIZES.get(name)
-        try:
-            numbers = np.asarray(value, dtype=float)
-        except (TypeError, ValueError):
-            numbers = np.array(np.nan)
+        numbers = _as_floats(value)
         if numbers.shape != (() if size is None else (size,)) or not np.isfinite(numbers).all():
-            raise ValueError(f"fly_body: {name} = {value!r} must be {'a finite number' if size is None else f'{size} finite numbers'}")
+            raise ValueError(f"fly_body: {name} = {_told(value)} must be {'a finite number' if size is None else f'{size} finite numbers'}")
+        found.append(float(numbers) if size is None else numbers)
+    return found
+
+
+def _told(value) -> str:
+    """Return what was given, in a few words: numbers and texts as they are, anything else by its kind."""
+    plain = value is None or isinstance(value, (bool, int, float, str))
+    return repr(value)[:60] if plain else f"a Python {type(value).__name__}"
+
+
+def _as_floats(value) -> np.ndarray:
+    """Return what was given as floats, NaN where it is no number or no table of them."""
+    try:
+        return np.asarray(value, dtype=float)
+    except (TypeError, ValueError, OverflowError):
+        return np.array(np.nan)
 
 
 def _check_ranges(height, latitude, area, drag, lengths, density, gravity, earth, duration, step) -> None:
-    if earth not in EARTHS:
-        raise ValueError(f"fly_body: earth = {earth!r} must be one of {', '.join(map(repr, EARTHS))}")
+    if not isinstance(earth, str) or earth not in EARTHS:
+        raise ValueError(f"fly_body: earth = {_told(earth)} must be one of {', '.join(map(repr, EARTHS))}")
     if not 0.0 <= height <= AIR_TOP:
         raise ValueError(f"fly_body: height = {height:g} m must be from 0, the ground, to {AIR_TOP:g}, where the air tables end")
     if abs(latitude) > 0.5 * math.pi:
@@ -142,26 +158,26 @@ def _check_ranges(height, latitude, area, drag, lengths, density, gravity, earth
         raise ValueError(f"fly_body: {duration / step:.3g} steps are more than {MOST_STEPS}; take a longer step or a shorter duration")
 
 
-def _tensor(mass, inertia) -> np.ndarray:
-    try:
-        tensor, mass = np.asarray(inertia, dtype=float), float(mass)
-    except (TypeError, ValueError):
-        raise ValueError(f"fly_body: mass = {mass!r} and inertia = {inertia!r} must be numbers, kg and kg m^2") from None
+def _mass_and_tensor(mass, inertia) -> tuple[float, np.ndarray]:
+    tensor, heavy = _as_floats(inertia), _as_floats(mass)
+    if tensor.ndim == 0 or heavy.ndim > 0 or np.isnan(heavy):
+        raise ValueError(f"fly_body: mass = {_told(mass)} and inertia = {_told(inertia)} must be numbers, kg and kg m^2")
+    mass = float(heavy)
     tensor = np.diag(tensor) if tensor.shape == (3,) else tensor
     if tensor.shape != (3, 3) or not np.isfinite(tensor).all() or not np.allclose(tensor, tensor.T, atol=0.0):
-        raise ValueError("fly_body: inertia must be three principal moments or a symmetric 3 x 3 tensor, kg m^2")
+        raise ValueError(f"fly_body: inertia = {_told(inertia)} must be three principal moments or a symmetric 3 x 3 tensor, kg m^2")
     principal = np.linalg.eigvalsh(tensor)
     if not (0.0 < mass < math.inf and principal[0] > 0.0):
-        raise ValueError(f"fly_body: mass = {mass:g} kg and principal moments {principal} kg m^2 must be above 0")
+        raise ValueError(f"fly_body: mass = {mass:g} kg and the principal moments {principal} kg m^2 of inertia must be above 0")
     if principal[2] > (principal[0] + principal[1]) * (1.0 + 1e-9):
-        raise ValueError(f"fly_body: no body has the principal moments {principal} kg m^2: the largest exceeds the sum of the others")
-    return tensor
+        raise ValueError(f"fly_body: inertia: no body has the principal moments {principal} kg m^2: the largest exceeds the sum of the others")
+    return mass, tensor
 
 
 def _wind_rows(wind: Callable) -> np.ndarray:
     """Return the rows of the wind table, or raise ValueError for a function that gives no wind."""
     if not callable(wind):
-        raise ValueError(f"fly_body: wind = {wind!r} must be a function of height (m) that gives (east, north), m/s")
+        raise ValueError(f"fly_body: wind = {_told(wind)} must be a function of height (m) that gives (east, north), m/s")
     heights = wind_heights()
     blowing = np.zeros((len(heights), 2))
     try:

@@ -114,11 +114,13 @@ def refly(ds: xr.Dataset, flight: int, *, failures: Sequence[str] = (), guidance
     from sixdof.mission.load import loads_mission
     from sixdof.results import attributes
 
-    if "flight" not in ds.dims or "mission" not in ds.attrs:
-        raise ValueError("refly takes an ensemble as disperse returns it, with its attributes and its dim flight")
-    if flight not in ds["flight"].values:
-        numbers = ds["flight"].values
-        raise ValueError(f"there is no flight {flight!r}; the numbers of this ensemble go from {numbers.min()} to {numbers.max()}")
+    if not isinstance(ds, xr.Dataset) or "flight" not in ds.dims or "mission" not in ds.attrs:
+        raise ValueError("refly takes an ensemble for ds, as disperse returns it, with its attributes and its dim flight")
+    numbers = ds["flight"].values
+    if isinstance(flight, bool) or not isinstance(flight, (int, np.integer)) or flight not in numbers:
+        raise ValueError(
+            f"refly: there is no flight {shown(flight)}; the numbers of this ensemble go from {numbers.min()} to {numbers.max()}"
+        )
     mission = loads_mission(ds.attrs["mission"])
     if (source := attributes(mission)["source"]) != ds.attrs.get("source"):
         warnings.warn(f"this ensemble was flown by {ds.attrs.get('source')}, and this is {source}: numbers may differ", stacklevel=2)

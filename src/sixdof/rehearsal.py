@@ -25,7 +25,9 @@ from sixdof.legs import Flier, FlightDraw, Flown, Plan
 from sixdof.legs import rule_names as names_of_rules
 from sixdof.misfires import misfires, remarks
 from sixdof.mission.errors import suggestion
+from sixdof.mission.load import check_mission
 from sixdof.mission.schema import Mission
+from sixdof.mission.units import shown
 from sixdof.rehearsal_bench import Bench, Window, doing, due, waited
 from sixdof.rehearsal_script import FLIGHT, READ, Script, on_ticks, read_script, unit_of
 from sixdof.results import attributes
@@ -80,8 +82,8 @@ def rehearse(
 
     Raises
     ------
-    ValueError, MissionError
-        For a script, stage, failure or window that cannot be, in one sentence.
+    TypeError, ValueError, MissionError
+        For a mission that is none, a script, stage, failure or window that cannot be, in one sentence.
     FlightError
         If the flight flown for the script diverged.
     LawError, or what the law raised
@@ -92,6 +94,7 @@ def rehearse(
     A flight looks at its rules every fifth tick once a canopy is out, a rehearsal at every tick. With three stages or more, `booster`
     of the script tells only when the last of them has gone: left out, the commands tell of each.
     """
+    check_mission(mission, "rehearse")
     which = _stage_number(mission, stage, guidance, control)
     windows = _windows(mission, expect, which)
     draw = nominal_draw(mission)
@@ -114,6 +117,8 @@ def _stage_number(mission: Mission, stage: str | None, guidance, control) -> int
     names = [each.name for each in mission.stage]
     if stage is None:
         return 0
+    if not isinstance(stage, str):
+        raise TypeError(f"stage: {shown(stage)} must be the name of a stage, such as {names[0]!r}")
     if stage not in names:
         raise ValueError(f"stage: there is no stage {stage!r}; {suggestion(stage, names, 'stages')}")
     which = names.index(stage)
@@ -128,7 +133,11 @@ def _windows(mission: Mission, expect, which: int) -> dict[str, Window]:
     """Return the windows of `expect`, checked."""
     names, owners = names_of_rules(mission), [each.owner for each in triggers(mission)]
     found: dict[str, Window] = {}
+    if expect is not None and not isinstance(expect, Mapping):
+        raise TypeError(f"expect: {shown(expect)} must be a mapping of a rule's name to (earliest, latest) in seconds, or None")
     for name, window in (expect or {}).items():
+        if not isinstance(name, str):
+            raise TypeError(f"expect: {shown(name)} must be the name of a rule")
         if name not in names:
             raise ValueError(f"expect: there is no rule {name!r}; {suggestion(name, names, 'rules')}")
         owner = owners[names.index(name)]
@@ -142,8 +151,8 @@ def _windows(mission: Mission, expect, which: int) -> dict[str, Window]:
 def _window(name: str, window) -> tuple[float, float]:
     try:
         earliest, latest = (float(t) for t in window)
-    except (TypeError, ValueError):
-        text = f"must be (earliest, latest) in seconds, or None, not {window!r}"
+    except (TypeError, ValueError, OverflowError):
+        text = f"must be (earliest, latest) in seconds, or None, not {shown(window)}"
         raise ValueError(f"expect: the window of {name!r} {text}") from None
     if not earliest <= latest:
         text = f"begins at {earliest:g} s, after its end at {latest:g} s; give (earliest, latest)"

@@ -18,6 +18,7 @@ from sixdof.core.rehearsal import OWN_WIRES
 from sixdof.mission.errors import Fault, MissionError, suggestion
 from sixdof.mission.schema import Mission
 from sixdof.mission.table_csv import read_columns, read_text
+from sixdof.mission.units import shown
 from sixdof.registry import READING_UNITS
 from sixdof.results import open_result
 from sixdof.vehicle.motor import G0
@@ -86,7 +87,7 @@ def read_script(script) -> Script:
     elif isinstance(script, xr.Dataset):
         columns = _from_dataset(script, source)
         of = str(script.attrs.get("stage", FLIGHT)) if "sensed" in script else None
-    elif isinstance(script, Mapping) or hasattr(script, "keys"):  # a pandas table has keys
+    elif isinstance(script, Mapping) or hasattr(type(script), "keys"):  # a pandas table has keys
         columns = {name: script[name] for name in script.keys()}
     else:
         raise ValueError(
@@ -108,20 +109,20 @@ def _opened(path: str | Path) -> xr.Dataset:
 
 def _known(name, source: str) -> bool:
     """Return whether a column is to be read; raise for a name that is none of a sensed array's."""
-    if name not in SENSED:
+    if not isinstance(name, str) or name not in SENSED:
         raise ValueError(f"{source}: {'; '.join(_unknown(name))}")
     return name in READ
 
 
 def _unknown(name) -> tuple[str, str]:
     """Return what is wrong with the name of a column, and the hint."""
-    return f'"{name}" is nothing a flight computer senses', suggestion(name, READ, "columns")
+    return f"{shown(name)} is nothing a flight computer senses", suggestion(name, READ, "columns")
 
 
 def _numbers(name: str, values, source: str) -> np.ndarray:
     try:
         column = np.array(values, dtype=float)
-    except (TypeError, ValueError):
+    except (TypeError, ValueError, OverflowError):
         raise ValueError(f"{source}: {name} holds something that is no number; give numbers in SI units") from None
     if column.ndim != 1:
         raise ValueError(f"{source}: {name} has {column.ndim} dimensions; give one value a row")
@@ -135,6 +136,8 @@ def _from_dataset(ds: xr.Dataset, source: str) -> dict[str, np.ndarray]:
         raise ValueError(f"{source}: this is an ensemble; {hint}")
     if "sensed" not in ds:
         return {str(name): v.values for name, v in ds.variables.items()}
+    if {"time", "reading"} != set(ds["sensed"].dims) or not {"time", "reading"} <= set(ds.coords):
+        raise ValueError(f"{source}: its variable sensed must go along (time, reading), with both as coordinates, as sixdof.fly returns it")
     values = ds["sensed"].transpose("time", "reading").values
     columns = {str(name): values[:, i] for i, name in enumerate(ds["reading"].values)}
     return columns | {"time": ds["time"].values}

@@ -293,4 +293,4 @@ def _loaded(path: Path) -> xr.Dataset:
     except MemoryError:
         raise
     except Exception:  # of damage each of the libraries that read it complains in its own way
-        raise ValueError(f"{path} is no netCDF file, or is damaged; give a file that sixdof.save wrote") from None
+        raise ValueError(f"path: {path} is no netCDF file, or is damaged; give a file that sixdof.save wrote") from None

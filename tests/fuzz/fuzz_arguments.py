@@ -15,9 +15,9 @@ from fuzz_judge import Unclear, attempt, check_flight
 from fuzz_missions import CONFIGS
 
 import sixdof
-from sixdof import FlightError, LawError, MissionError
+from sixdof import FlightError, LawError, MissionError, StoreError
 
-REFUSALS = (TypeError, ValueError, MissionError, LawError, FlightError, FileExistsError, FileNotFoundError)
+REFUSALS = (TypeError, ValueError, MissionError, LawError, FlightError, StoreError, FileExistsError, FileNotFoundError)
 
 
 def _idle(*numbers) -> None:
@@ -33,18 +33,23 @@ ODD = (
 
 
 @cache
-def _demo(name: str = "sampler") -> sixdof.Mission:
+def demo(name: str = "sampler") -> sixdof.Mission:
     return sixdof.load_mission(CONFIGS / f"{name}.toml")
 
 
 @cache
 def _flight() -> xr.Dataset:
-    return sixdof.fly(_demo())
+    return sixdof.fly(demo())
 
 
 @cache
 def _flights() -> xr.Dataset:
-    return sixdof.disperse(_demo(), 3, progress=False)
+    return sixdof.disperse(demo(), 3, progress=False)
+
+
+@cache
+def _rehearsal() -> xr.Dataset:
+    return sixdof.rehearse(demo(), {"time": [0.0, 1.0, 2.0], "baro_height": [0.0, 10.0, 5.0]})
 
 
 def _short(mission: sixdof.Mission) -> sixdof.Mission:
@@ -98,7 +103,7 @@ def fly(rng: random.Random, folder: Path) -> str:
     odd = rng.choice(ODD)
     if name in ("guidance", "control") and (odd is len or odd is int):
         return "not tried"  # what a law raises is its own
-    given = {"mission": _short(_demo("two-stage" if name == "failures" else "sampler")), "flight": 1} | {name: odd}
+    given = {"mission": _short(demo("two-stage" if name == "failures" else "sampler")), "flight": 1} | {name: odd}
     how, found = attempt(lambda: sixdof.fly(**given), REFUSALS)
     if how == "refused":
         if name not in ("guidance", "control"):  # what a law raises is its own
@@ -110,12 +115,8 @@ def fly(rng: random.Random, folder: Path) -> str:
 
 def disperse(rng: random.Random, folder: Path) -> str:
     """Disperse with an odd argument."""
-    name = rng.choice(("mission", "flights", "seed", "first", "out", "threads"))
-    given = {"mission": _short(_demo()), "flights": 2, "threads": 1, "progress": False} | {name: rng.choice(ODD)}
-    if isinstance(given["flights"], float | int) and given["flights"] > 10:
-        return "not tried"
-    if isinstance(given["threads"], int) and given["threads"] > 10:
-        return "not tried"
+    name = rng.choice(("mission", "flights", "seed", "first", "sampling", "draws", "tracks", "until", "out", "threads"))
+    given = {"mission": _short(demo()), "flights": 2, "threads": 1, "progress": False} | {name: rng.choice(ODD)}
     if isinstance(given.get("out"), str):
         given["out"] = str(folder / given["out"]) if not given["out"].startswith("/") else given["out"]
     how, found = attempt(lambda: sixdof.disperse(**given), REFUSALS)
@@ -131,10 +132,20 @@ def rehearse(rng: random.Random, folder: Path) -> str:
     if name in ("guidance", "control") and (odd is len or odd is int):
         return "not tried"  # what a law raises is its own
     script = {"time": [0.0, 1.0, 2.0], "baro_height": [0.0, 10.0, 5.0]}
-    given = {"mission": _demo(), "script": script} | {name: odd}
+    given = {"mission": demo(), "script": script} | {name: odd}
     if name == "script" and rng.random() < 0.6:
         given["script"] = script | {rng.choice(("time", "baro_height", "q_w", "x", "force_x", "booster")): rng.choice(ODD)}
     how, found = attempt(lambda: sixdof.rehearse(**given), REFUSALS)
+    return how
+
+
+def refly(rng: random.Random, folder: Path) -> str:
+    """Fly a flight of an ensemble again with an odd argument."""
+    name = rng.choice(("ds", "flight"))
+    given = {"ds": _flights(), "flight": 1} | {name: rng.choice(ODD)}
+    how, found = attempt(lambda: sixdof.refly(**given), REFUSALS)
+    if how == "refused":
+        _refusal_names(found, name, {})
     return how
 
 
@@ -143,7 +154,7 @@ def change(rng: random.Random, folder: Path) -> str:
     paths = ("rail.length", "stage.0.part.tail.span", "air", "disperse", "disperse.wind.speed", "motor", "stage", "rule.0", "x", "", ".", "stage.99", "stage.-1", "stage[0]",
              "stage.0.part.nose", "rail.length.x", "rail..length", "a" * 3000, "\n", "motor.new", "failure.no", 5, None, ("rail", "length"), "air.sounding", "title")  # fmt: skip
     changes = {rng.choice(paths): rng.choice(ODD) for _ in range(rng.choice((1, 1, 2)))}
-    how, _ = attempt(lambda: _demo().change(changes if rng.random() < 0.9 else rng.choice(ODD)), REFUSALS)
+    how, _ = attempt(lambda: demo().change(changes if rng.random() < 0.9 else rng.choice(ODD)), REFUSALS)
     return how
 
 
@@ -152,7 +163,7 @@ def build(rng: random.Random, folder: Path) -> str:
     pick = rng.random()
     odd = rng.choice(ODD)
     if pick < 0.5:
-        tables = {name: getattr(_demo(), name) for name in ("site", "rail", "motor", "stage", "servo")} | {rng.choice(("site", "rail", "motor", "stage", "title", "x")): odd}
+        tables = {name: getattr(demo(), name) for name in ("site", "rail", "motor", "stage", "servo")} | {rng.choice(("site", "rail", "motor", "stage", "title", "x")): odd}
         return attempt(lambda: sixdof.build_mission(**tables), REFUSALS)[0]
     if pick < 0.75:
         return attempt(lambda: sixdof.load_mission(odd), REFUSALS)[0]
@@ -177,6 +188,7 @@ def files(rng: random.Random, folder: Path) -> str:
     for _ in range(rng.choice((1, 5, 50))):
         raw[rng.randrange(len(raw))] = rng.randrange(256)
     path = folder / "damaged.nc"
+    path.unlink(missing_ok=True)  # the netCDF library keeps a broken file open, and would read that one again if it were written over
     path.write_bytes(bytes(raw[: rng.randrange(len(raw))]) if rng.random() < 0.3 else bytes(raw))
     return attempt(lambda: sixdof.open_result(path), REFUSALS)[0]
 
@@ -184,7 +196,8 @@ def files(rng: random.Random, folder: Path) -> str:
 PLOTS = (
     "draw_vehicle", "plot_track", "plot_ground_track", "plot_tilt", "plot_fins", "plot_margin", "plot_speed", "plot_flight", "plot_attitude_error", "plot_demands",
     "plot_estimate_error", "plot_waypoints", "plot_fan", "plot_landing", "plot_ensemble", "plot_separation", "plot_bodies", "plot_timeline", "plot_landings",
-    "plot_rehearsal", "plot_air",
+    "plot_rehearsal", "plot_air", "plot_control", "plot_drag_build_up", "plot_slopes", "plot_authority", "plot_trim", "plot_hinge_moments",
+    "plot_survival", "aero_figures",
 )  # fmt: skip
 
 
@@ -201,8 +214,8 @@ def plots(rng: random.Random, folder: Path) -> str:
     if pick < 0.3:
         data: Any = rng.choice(ODD)
     else:
-        data = rng.choice((_flight, _flights))()
-        for name in rng.sample(list(data.data_vars), rng.choice((0, 1, 5, 40))):
+        data = rng.choice((_flight, _flights, _rehearsal))()
+        for name in rng.sample(list(data.data_vars), min(rng.choice((0, 1, 5, 40)), len(data.data_vars))):
             data = data.drop_vars(name) if rng.random() < 0.5 else data.assign({name: data[name] * math.nan} if data[name].dtype.kind in "fi" else {})
     name = rng.choice(PLOTS)
     try:
@@ -221,5 +234,5 @@ def words(rng: random.Random, folder: Path) -> str:
 
 
 FUZZERS = {
-    "body": body, "fly": fly, "disperse": disperse, "rehearse": rehearse, "change": change, "build": build, "files": files, "plots": plots, "words": words,
+    "body": body, "fly": fly, "disperse": disperse, "rehearse": rehearse, "refly": refly, "change": change, "build": build, "files": files, "plots": plots, "words": words,
 }  # fmt: skip

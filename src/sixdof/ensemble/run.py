@@ -23,14 +23,17 @@ from tqdm import tqdm
 
 from sixdof.ensemble.crew import Block, Crew, rows_of
 from sixdof.ensemble.workers import AHEAD, Workers, workers
-from sixdof.flying import announced_compilation
+from sixdof.flying import LAST_FLIGHT, LAST_SEED, announced_compilation
+from sixdof.mission.load import check_mission
 from sixdof.mission.schema import Mission
+from sixdof.mission.units import shown
 
 POLL = 0.2  # s between looks whether Ctrl-C was pressed
 CHUNK_SECONDS = 10.0  # of flying that a chunk on disk holds: what a killed run may lose, and what writing it is small against
 CHUNKS, MOST_IN_CHUNK = 500, 8192  # no more chunks than this (each is a file for each variable), no larger ones
 FIRST_LOOK, NEXT_LOOK = 200, 1.25  # flights after which `until` is asked first, and the factor to the next time
 SAMPLINGS = ("random", "latin", "sobol")
+MOST_THREADS = 10_000  # far more than any machine has cores
 
 
 def disperse(
@@ -97,8 +100,9 @@ def disperse(
 
     Raises
     ------
-    ValueError
-        For a number of flights, a seed or threads that make no sense, and for draws that are none of this mission's.
+    TypeError, ValueError
+        For a mission that is none, a number of flights, a seed or threads that make no sense, draws that are none of this mission's,
+        an `out` that is no path, an `until` that cannot be called.
     FileExistsError
         If `out` exists and is not an unfinished ensemble that can be gone on with, and overwrite is not set; nothing is flown then.
     StoreError
@@ -109,7 +113,9 @@ def disperse(
         If a law of your own cannot be used.
     """
     wanted = _order(mission, flights, seed, first, sampling, draws, tracks)
-    threads = _whole(threads, "threads", 1) if threads is not None else os.cpu_count() or 1
+    if until is not None and not callable(until):
+        raise TypeError(f"until = {shown(until)} must be a function of a Dataset, such as sixdof.study.convergence makes, or None")
+    threads = _whole(threads, "threads", 1, MOST_THREADS) if threads is not None else os.cpu_count() or 1
     target = _target(wanted, out, overwrite, guidance, control)
     crew = Crew(mission, guidance, control, wanted.tracked)
     try:
@@ -156,6 +162,7 @@ class Order(NamedTuple):
 def _order(mission, flights, seed, first, sampling, draws, tracks) -> Order:
     from sixdof.ensemble.given import check_draws
 
+    check_mission(mission, "disperse")
     if draws is not None:
         draws = check_draws(mission, draws)
         rows = draws.sizes["flight"]
@@ -164,9 +171,11 @@ def _order(mission, flights, seed, first, sampling, draws, tracks) -> Order:
         draws = draws.sortby("flight").isel(flight=slice(0, flights))
         seed, first, sampling = int(draws.attrs["seed"]), int(draws["flight"][0]), "given"
         flights = draws.sizes["flight"]
-    elif sampling not in SAMPLINGS:
-        raise ValueError(f"sampling = {sampling!r} must be one of {', '.join(SAMPLINGS)}")
-    order = Order(mission, _whole(flights, "flights", 1), seed, first, sampling, draws, None)
+    elif not isinstance(sampling, str) or sampling not in SAMPLINGS:
+        raise ValueError(f"sampling = {shown(sampling)} must be one of {', '.join(SAMPLINGS)}")
+    first, seed = _whole(first, "first", 0, LAST_FLIGHT), _whole(seed, "seed", 0, LAST_SEED)
+    flights = _whole(flights, "flights", 1, LAST_FLIGHT - first + 1 if draws is None else None)
+    order = Order(mission, flights, seed, first, sampling, draws, None)
     order.table(slice(0, 1))  # a seed or a spread that cannot be is said before anything is flown
     return order._replace(tracked=_tracked(tracks, order))
 
@@ -181,9 +190,10 @@ def _tracked(tracks, order: Order) -> int | None:
     return int(order.numbers[min(count, order.flights) - 1]) + 1
 
 
-def _whole(value, name: str, least: int) -> int:
-    if isinstance(value, bool) or not isinstance(value, (int, np.integer)) or value < least:
-        raise ValueError(f"{name} = {value!r} must be a whole number of {least} or more")
+def _whole(value, name: str, least: int, most: int | None = None) -> int:
+    if isinstance(value, bool) or not isinstance(value, (int, np.integer)) or not least <= value <= (value if most is None else most):
+        span = f"of {least} or more" if most is None else f"from {least} to {most}"
+        raise ValueError(f"{name} = {shown(value)} must be a whole number {span}")
     return int(value)
 
 
@@ -334,12 +344,14 @@ def _attributes(wanted: Order) -> dict:
 def _target(wanted: Order, out, overwrite: bool, guidance, control):
     """Return where the flights go. Raises before anything is flown if they cannot go there."""
     from sixdof.ensemble.identity import identity_of
-    from sixdof.results import check_path
+    from sixdof.results import as_path, check_path
     from sixdof.store import remove, unfinished
 
     if out is None:
         return InMemory(wanted)
-    out = Path(out)
+    out = as_path(out, "out")
+    if not out.name:
+        raise ValueError(f"out = {shown(str(out))} must be the name of a file or folder to be written, such as flights.zarr")
     netcdf = None if out.suffix == ".zarr" else out
     path = out if netcdf is None else unfinished(out)
     if netcdf is not None or not path.is_dir():

@@ -5,7 +5,9 @@ from __future__ import annotations
 import numpy as np
 import xarray as xr
 
+from sixdof.mission.load import check_mission
 from sixdof.plot.style import BAND, CYCLE, FONT, GREY, INK, LINE, axes_or_new, dress, headroom, label, legend
+from sixdof.study.reading import need_table
 
 TRANSONIC = (0.8, 1.2)  # where the theories below and above are only joined
 TRANSONIC_LABEL_LOW = 0.015  # of the axes' height, where the word stands
@@ -15,7 +17,7 @@ SHADES = ("#0072b2", "#56b4e9", "#d55e00", "#f0b48a", "#5a5a5a", "#009e73", "#7f
 
 def plot_drag_build_up(ds: xr.Dataset, *, ax=None):
     """Draw the axial force's components against Mach, one on the other, with what the flight uses as lines."""
-    _need(ds, "plot_drag_build_up", "drag_against_mach", "drag", "build_up", "axial", "axial_burning")
+    need_table(ds, "plot_drag_build_up", "aero_tables.drag_against_mach", "drag", "build_up", "axial", "axial_burning")
     ax = axes_or_new(ax, size=(7.0, 4.6))
     mach = ds["mach"].values
     parts = [i for i in range(ds.sizes["component"]) if ds["drag"].values[i].any()]
@@ -56,6 +58,7 @@ def aero_figures(mission) -> dict:
     from sixdof.study.aero_tables import drag_against_mach, stability_against_mach
     from sixdof.study.control_report import has_controls, sheds
 
+    check_mission(mission, "aero_figures")
     figures = {}
     for count in range(len(mission.stage), 0, -1):
         stages, end = list(range(count)), "" if count == len(mission.stage) else f"_without_{mission.stage[count].name}"
@@ -120,7 +123,7 @@ def plot_roll(ds: xr.Dataset, *, ax=None):
 
 
 def _start(ds, who, ax, *names):
-    _need(ds, who, "stability_against_mach", *names)
+    need_table(ds, who, "aero_tables.stability_against_mach", *names)
     return axes_or_new(ax, size=(6.4, 4.2)), ds["mach"].values
 
 
@@ -143,11 +146,3 @@ def shade_transonic(ax, y: float = TRANSONIC_LABEL_LOW) -> None:
     ax.axvspan(*TRANSONIC, color=BAND, zorder=0.4, lw=0.0)
     where = ax.get_xaxis_transform()
     ax.text(1.0, y, "joined", transform=where, ha="center", va="bottom", fontsize=FONT - 1.0, color=GREY)
-
-
-def _need(ds: xr.Dataset, who: str, maker: str, *names: str) -> None:
-    missing = [name for name in names if name not in ds]
-    if missing:
-        raise ValueError(
-            f"{who} needs the result of sixdof.study.aero_tables.{maker} and finds no {', '.join(missing)}"
-        )

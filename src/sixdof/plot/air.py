@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from sixdof.mission.load import check_mission
 from sixdof.plot.style import BAND, CYCLE, FONT, GREY, INK, LINE, dress, label, legend, unwound
 
 CALM = 0.05  # m/s: below it a direction says nothing
@@ -20,6 +21,7 @@ def plot_air(mission, *, top: float = 3000.0):
 
     from sixdof.study.air import air_against_height
 
+    check_mission(mission, "plot_air")
     ds = air_against_height(mission, np.linspace(0.0, top, 301))
     axes = plt.subplots(1, 4, figsize=(11.0, 4.6), sharey=True, layout="constrained")[1]
     _winds(ds, axes[0], axes[1])

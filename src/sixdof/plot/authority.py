@@ -7,6 +7,7 @@ import xarray as xr
 
 from sixdof.plot.aero import TRANSONIC_LABEL_LOW, shade_transonic
 from sixdof.plot.style import CYCLE, FONT, GREY, LINE, axes_or_new, dress, headroom, label, legend, shown
+from sixdof.study.reading import need_table
 
 REVERSED_SHADE = "#f7e3d8"
 
@@ -14,7 +15,7 @@ REVERSED_SHADE = "#f7e3d8"
 def plot_authority(ds: xr.Dataset, *, channel: str = "pitch", ax=None):
     """Draw the moment per degree of demand of one channel against Mach, a line an incidence."""
     name = f"{channel}_moment"
-    _need(ds, "plot_authority", "moment_slopes", name)
+    need_table(ds, "plot_authority", "authority.moment_slopes", name)
     ax = axes_or_new(ax)
     _lines(ax, ds[name], "incidence", "mach")
     ax.axhline(0.0, color=GREY, lw=0.6)
@@ -31,7 +32,7 @@ def plot_authorities(ds: xr.Dataset, *, axes=None):
 
 def plot_trim(ds: xr.Dataset, *, axes=None):
     """Draw trimmed incidence and load factor against Mach, a line a demand; return the two axes."""
-    _need(ds, "plot_trim", "trim", "incidence", "load_factor")
+    need_table(ds, "plot_trim", "authority.trim", "incidence", "load_factor")
     axes = _pair(axes)
     for ax, name, title in zip(axes, ("incidence", "load_factor"), ("trimmed incidence", "what it pulls")):
         _lines(ax, ds[name], "demand", "mach", marker=".")
@@ -58,7 +59,7 @@ def plot_survival(ds: xr.Dataset, *, axes=None):
 
     Below zero the stack answers the wrong way round: that part is shaded.
     """
-    _need(ds, "plot_survival", "survival", "roll_moment", "pitch_moment")
+    need_table(ds, "plot_survival", "authority.survival", "roll_moment", "pitch_moment")
     if "mach" in ds["roll_moment"].dims:
         raise ValueError("plot_survival draws one Mach number: choose one, such as survival(...).sel(mach=0.3)")
     axes = _pair(axes)
@@ -106,9 +107,3 @@ def _pair(axes):
     import matplotlib.pyplot as plt
 
     return plt.subplots(1, 2, figsize=(10.0, 4.2), layout="constrained")[1]
-
-
-def _need(ds, who: str, maker: str, *names: str) -> None:
-    missing = [name for name in names if name not in getattr(ds, "data_vars", ())]
-    if missing:
-        raise ValueError(f"{who} needs the result of sixdof.study.authority.{maker} and finds no {', '.join(missing)}")

@@ -7,6 +7,7 @@ from typing import NamedTuple
 
 import numpy as np
 
+from sixdof.mission.load import check_mission
 from sixdof.mission.schema import Guide, Mission, Mount, Nose, Parachute, PointMass
 from sixdof.vehicle.describe import balance
 from sixdof.vehicle.geometry import FinSet, Shape, outward, ring_angles, shape_of
@@ -38,6 +39,7 @@ def draw_vehicle(mission: Mission, *, ax=None):
     guides, and the centres of mass (loaded; first burn over) and of pressure at Mach 0.3, small incidence.
     Returns the axes; makes a figure only where `ax` is None. Guides have no side in the mission: drawn at the bottom.
     """
+    check_mission(mission, "draw_vehicle")
     stages = range(len(mission.stage))
     shape = shape_of(mission.stage)
     own = ax is None

@@ -25,7 +25,7 @@ def plot_histogram(ds: xr.Dataset, name: str, *, ax=None):
 
     Raises ValueError for a flight, an unknown name, or a variable that is not one number a flight.
     """
-    need_ensemble(ds, "plot_histogram", name)
+    need_ensemble(ds, "plot_histogram", name, "status")
     if ds[name].dims != ("flight",):
         raise ValueError(f"plot_histogram takes one number a flight, and {name} has dims {', '.join(ds[name].dims)}")
     variable = ds[name].copy(data=outcomes(ds, name))
@@ -87,7 +87,7 @@ def plot_landing(ds: xr.Dataset, *, shares: Sequence[float] = (0.5, 0.95), ax=No
 
     Ellipses hold one more flight with that probability if places are normal; contours hold that share of these places.
     """
-    need_ensemble(ds, "plot_landing", "landing_east", "landing_north")
+    need_ensemble(ds, "plot_landing", "landing_east", "landing_north", "status")
     ellipses = [containment(ds, share) for share in shares]
     regions = [containment_contour(outcomes(ds, "landing_east"), outcomes(ds, "landing_north"), share) for share in shares]
     ax = axes_or_new(ax, size=(6.4, 6.8))
@@ -128,7 +128,7 @@ def draw_ellipses(ax, ellipses, colour: str) -> None:
 
 def plot_ensemble(ds: xr.Dataset):
     """Draw an overview of an ensemble on one page; return the figure. A panel that cannot be drawn says why."""
-    need_ensemble(ds, "plot_ensemble", "status")
+    need_ensemble(ds, "plot_ensemble", "status", "event_time", "event", "body")
     import matplotlib.pyplot as plt
 
     figure = plt.figure(figsize=(13.5, 9.5), layout="constrained")

@@ -23,12 +23,12 @@ LEAST_SPEED = 5.0  # airspeed below which a static margin means nothing, m/s
 USUAL_MARGIN = (1.0, 3.0)  # calibres, common practice
 VALID_MACH = 0.8  # beyond it the aerodynamic model is less sure
 ABOVE = {"loc": "lower right", "bbox_to_anchor": (1.0, 0.99), "ncols": 2, "columnspacing": 1.0}  # where no path goes
-_TIMES = ("event_time", "event")
+_TIMES = ("event_time", "event", "body")
 
 
 def plot_track(ds: xr.Dataset, *, ax=None):
     """Draw the flight from the side: height against distance along the rail's azimuth, equal scales, events marked."""
-    need_flight(ds, "plot_track", "east", "north", "height", *_TIMES)
+    need_flight(ds, "plot_track", "east", "north", "height", "event_east", "event_north", "event_height", *_TIMES)
     ax = axes_or_new(ax, size=(5.6, 5.6))
     along = downrange(ds, who="plot_track")
     scale = _climb_and_fall(ax, ds, along.values, ds["height"].values)
@@ -43,7 +43,7 @@ def plot_track(ds: xr.Dataset, *, ax=None):
 
 def plot_ground_track(ds: xr.Dataset, *, ax=None):
     """Draw the flight from above, north up, equal scales: rail, apogee, openings and landing marked."""
-    need_flight(ds, "plot_ground_track", "east", "north", *_TIMES)
+    need_flight(ds, "plot_ground_track", "east", "north", "event_east", "event_north", *_TIMES)
     ax = axes_or_new(ax, size=(5.6, 5.0))
     scale = _climb_and_fall(ax, ds, ds["east"].values, ds["north"].values)
     ax.plot(0.0, 0.0, "s", ms=5.0, color=INK, zorder=6)

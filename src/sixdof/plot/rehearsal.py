@@ -9,9 +9,11 @@ import xarray as xr
 
 from sixdof.plot.staging import TICKS
 from sixdof.plot.style import CYCLE, FONT, GREY, INK, LINE, PALE, dress, headroom, legend, second_axis, shown
+from sixdof.study.reading import need_result
 from sixdof.study.rehearsal_report import need_rehearsal
 
 _PHASES = {"liftoff_noticed": "liftoff", "rail_departure_noticed": "rail left", "apogee_noticed": "apogee"}
+_NEEDS = ("sensed", "sensed_speed", "sensed_tilt", "ignition_noticed", "burnout_noticed", "parting_noticed", "rule", "rule_stage")
 _FIRED, _HELD = CYCLE[1], CYCLE[5]
 
 
@@ -24,7 +26,9 @@ def plot_rehearsal(ds: xr.Dataset, *, axes=None):
 
     axes : three axes, or None for a new figure. Returns the three axes. Raises ValueError for what is no rehearsal.
     """
+    need_result(ds, "plot_rehearsal")
     need_rehearsal(ds, "plot_rehearsal")
+    need_result(ds, "plot_rehearsal", *_NEEDS, *_PHASES, *(f"rule_{name}" for name in _OF_RULE))
     rules = [k for k, stage in enumerate(ds["rule_stage"].values) if stage == ds.attrs["stage"]]
     if axes is None:
         import matplotlib.pyplot as plt

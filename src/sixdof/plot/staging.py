@@ -15,6 +15,8 @@ from sixdof.plot.style import CYCLE, FONT, GREY, INK, LINE, PALE, axes_or_new, d
 from sixdof.study.reading import apart, body_of, event_values, meaningful, need_ensemble, need_flight, own_events, pieces
 from sixdof.study.scatter import LEAST, containment, places
 
+_PIECES = ("status", "parting_time", "body_status")  # what tells which bodies fly on their own
+_EVENTS = ("event_time", "event", "body")
 NEAR = 10.0  # m: the gap is drawn until the pieces are this far apart for good
 TICKS = (0.0, 1.0, 2.0, 5.0, 10.0, 20.0, 50.0, 100.0, 200.0, 500.0)  # of a square-root scale of time, s
 # events drawn on paths: their markers and what they are called
@@ -37,7 +39,7 @@ def plot_separation(ds: xr.Dataset, *, ax=None):
     The clearance is that of the bodies of revolution, without fins; where it is not above zero the pieces touch. Raises
     ValueError for a flight of which nothing parted.
     """
-    need_flight(ds, "plot_separation", "gap", "clearance", "gap_time", "parting_time", "gap_min", "recontact")
+    need_flight(ds, "plot_separation", "gap", "clearance", "gap_time", "parting_time", "gap_min", "recontact", *_EVENTS)
     joints = [k for k in range(ds.sizes["joint"]) if np.isfinite(ds["gap_time"].values[k]).any()]
     if not joints:
         raise ValueError("plot_separation needs stages that part, and none did in this flight")
@@ -93,7 +95,8 @@ def plot_bodies(ds: xr.Dataset, *, axes=None):
 
     axes : two axes, or None for a new figure. Returns the two axes.
     """
-    need_flight(ds, "plot_bodies", "body_time", "body_height", "body_east", "body_north", "event_time")
+    places = [f"{of}_{what}" for of in ("body", "event") for what in ("time", "height", "east", "north")]
+    need_flight(ds, "plot_bodies", *places, *_EVENTS, *_PIECES)
     if axes is None:
         import matplotlib.pyplot as plt
 
@@ -153,7 +156,7 @@ def plot_timeline(ds: xr.Dataset, *, ax=None):
     A rule's line runs from what it waited for to the moment it fired: filled where it did what it is for, hollow where another
     had before, a cross where it gave up.
     """
-    need_flight(ds, "plot_timeline", "event_time", "rule_armed", "rule_fired", "rule_acted", "rule_given_up")
+    need_flight(ds, "plot_timeline", "rule", "rule_armed", "rule_fired", "rule_acted", "rule_given_up", *_EVENTS, *_PIECES)
     moments = _moments(ds)
     rules = [k for k in range(ds.sizes["rule"]) if np.isfinite(ds["rule_armed"].values[k])]
     rows = [*moments, *(str(ds["rule"].values[k]) for k in rules)]
@@ -240,7 +243,7 @@ def plot_landings(ds: xr.Dataset, *, share: float = 0.95, ax=None):
     The ellipses hold with probability `share`, if places are normal (see `study.scatter.containment`); a body that came down by
     itself in fewer than 3 flights has none.
     """
-    need_ensemble(ds, "plot_landings", "impact_east", "impact_north", "parting_time", "body_status")
+    need_ensemble(ds, "plot_landings", "impact_east", "impact_north", "body", *_PIECES)
     ax = axes_or_new(ax, size=(6.8, 6.8))
     drawn = 0
     for k in pieces(ds):

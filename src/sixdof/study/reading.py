@@ -11,6 +11,7 @@ import xarray as xr
 
 from sixdof.mission.load import loads_mission
 from sixdof.mission.schema import Mission
+from sixdof.mission.units import shown
 from sixdof.status import Status
 
 QUANTILES = (0.05, 0.5, 0.95)
@@ -27,14 +28,27 @@ def is_ensemble(ds: xr.Dataset) -> bool:
     return "flight" in ds.dims
 
 
+def need_result(ds: xr.Dataset, who: str, *names: str) -> None:
+    """Check that a result is a Dataset and holds `names` (see `need_flight`)."""
+    if not isinstance(ds, xr.Dataset):
+        raise TypeError(f"{who}: ds must be a Dataset that sixdof made, such as sixdof.fly returns, not {shown(ds)}")
+    missing = [name for name in names if name not in ds]
+    if not missing:
+        return
+    near = get_close_matches(missing[0], [str(name) for name in ds.variables], n=1)
+    hint = f"; did you mean {near[0]!r}?" if near else ""
+    raise ValueError(f"{who} needs {', '.join(missing)}, which this result does not hold{hint}")
+
+
 def need_flight(ds: xr.Dataset, who: str, *names: str) -> None:
     """Check that a result is one flight with its timeline and holds `names`; `who` asks.
 
     Raises
     ------
-    ValueError
-        In one sentence, for an ensemble or for what is missing.
+    TypeError, ValueError
+        In one sentence, for what is no Dataset, for an ensemble or for what is missing.
     """
+    need_result(ds, who)
     if is_ensemble(ds):
         raise ValueError(
             f"{who} takes one flight and this is an ensemble of {ds.sizes['flight']}; "
@@ -42,30 +56,29 @@ def need_flight(ds: xr.Dataset, who: str, *names: str) -> None:
         )
     if "time" not in ds.dims:
         raise ValueError(f"{who} needs the timeline of a flight (dim time), as sixdof.fly returns it, and finds none")
-    _need(ds, who, names)
+    need_result(ds, who, *names)
 
 
 def need_ensemble(ds: xr.Dataset, who: str, *names: str) -> None:
     """Check that a result is an ensemble and holds `names` (see `need_flight`)."""
+    need_result(ds, who)
     if not is_ensemble(ds):
         raise ValueError(f"{who} takes an ensemble (dim flight), as sixdof.disperse returns it, and this is one flight")
-    _need(ds, who, names)
+    need_result(ds, who, *names)
 
 
 def need_tracks(ds: xr.Dataset, who: str) -> None:
     """Check that a result is an ensemble whose tracks were kept (see `need_flight`)."""
-    need_ensemble(ds, who)
+    need_ensemble(ds, who, "status")
     if "height" not in ds or "time" not in ds:
         raise ValueError(f"{who} needs the tracks of the flights; fly them again with record.track_points above 0")
 
 
-def _need(ds, who, names):
-    missing = [name for name in names if name not in ds]
-    if not missing:
-        return
-    near = get_close_matches(missing[0], [str(name) for name in ds.variables], n=1)
-    hint = f"; did you mean {near[0]!r}?" if near else ""
-    raise ValueError(f"{who} needs {', '.join(missing)}, which this result does not hold{hint}")
+def need_table(ds: xr.Dataset, who: str, maker: str, *names: str) -> None:
+    """Check that a Dataset is what the study `maker` ("aero_tables.drag_against_mach") returns: it holds `names` (see `need_flight`)."""
+    missing = [name for name in names if not isinstance(ds, xr.Dataset) or name not in ds]
+    if missing:
+        raise ValueError(f"{who} needs the result of sixdof.study.{maker} and finds no {', '.join(missing)}")
 
 
 def mission_of(ds: xr.Dataset, who: str) -> Mission:
@@ -108,7 +121,7 @@ def event_values(ds: xr.Dataset, event: str, name: str = "time", *, body: int | 
     body : number or name; 0 is the front body, which begins as the whole stack.
     """
     if event not in ds["event"].values:
-        return np.full(meaningful(ds).size, np.nan)
+        return np.full(ds.sizes.get("flight", 1), np.nan)
     return np.atleast_1d(body_of(ds[[f"event_{name}"]], body)[f"event_{name}"].sel(event=event).values).astype(float)
 
 
