@@ -280,6 +280,8 @@ def open_store(path: Path, *, check: bool = False) -> xr.Dataset:
 
     check : look at every chunk first. Raises StoreError if it is no store or a chunk is damaged.
     """
+    if not (path / "zarr.json").is_file():
+        raise StoreError(f"{path} is no ensemble of this library: the folder holds no zarr group")
     try:
         ds = xr.open_dataset(path, engine="zarr", chunks=None, consolidated=False, cache=False)
         digests, chunk = ds[DIGEST].values, int(ds.attrs.pop("chunk"))

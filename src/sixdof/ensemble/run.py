@@ -81,7 +81,7 @@ def disperse(
         say how many points.
     until : function of a Dataset, or None
         Asked now and then with the flights so far (always the first ones, at the same numbers on any machine): True ends the run
-        there. See `sixdof.study.convergence`.
+        there, such as `lambda ds: precise_enough(ds.apogee, 5.0)` with `sixdof.study.convergence.precise_enough`.
     threads : int or None
         None: one a core. With a plain Python law or dispersed paths: processes.
     client : dask.distributed.Client or None
@@ -114,7 +114,7 @@ def disperse(
     """
     wanted = _order(mission, flights, seed, first, sampling, draws, tracks)
     if until is not None and not callable(until):
-        raise TypeError(f"until = {shown(until)} must be a function of a Dataset, such as sixdof.study.convergence makes, or None")
+        raise TypeError(f"until = {shown(until)} must be a function of a Dataset, such as lambda ds: precise_enough(ds.apogee, 5.0), or None")
     threads = _whole(threads, "threads", 1, MOST_THREADS) if threads is not None else os.cpu_count() or 1
     target = _target(wanted, out, overwrite, guidance, control)
     crew = Crew(mission, guidance, control, wanted.tracked)
@@ -208,11 +208,15 @@ class InMemory:
 
     def begin(self, crew: Crew, seconds: float, workers: int, progress: bool) -> None:
         """Get ready; seconds : what a flight takes one of the workers."""
-        self.block = crew.blank(self.wanted.flights)
-        self.done = np.zeros(self.wanted.flights, dtype=bool)
+        self.crew, self.block, self.done = crew, crew.blank(0), np.zeros(0, dtype=bool)
 
     def missing(self, count: int) -> Iterator[slice]:
-        """Return the runs of flights not flown yet among the first `count`."""
+        """Return the runs of flights not flown yet among the first `count`, for which room is made: `until` may want few of many."""
+        more = count - self.done.size
+        if more > 0:
+            room = self.crew.blank(more)
+            self.block = Block(*(np.concatenate(pair) for pair in zip(self.block, room))) if self.done.size else room
+            self.done = np.concatenate([self.done, np.zeros(more, dtype=bool)])
         todo = np.flatnonzero(~self.done[:count])
         if todo.size:
             yield slice(int(todo[0]), count)
