@@ -22,6 +22,8 @@ _HOME = {
     "make_draws": "sixdof.ensemble.table",
     "compare": "sixdof.study.comparison",
     "motor_variants": "sixdof.study.motors",
+    "linearise": "sixdof.study.linear",
+    "margins": "sixdof.study.margins",
     "vary": "sixdof.study.variants",
     "rehearse": "sixdof.rehearsal",
     "describe": "sixdof.vehicle.describe",

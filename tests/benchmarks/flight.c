@@ -42,7 +42,7 @@ enum { SEEN_LOAD, SEEN_X, SEEN_HINGE, SEEN_STALL, SEEN_COLUMNS = 7 };
 /* of the gains, as in sixdof.core.control */
 enum {
     K_OVER, K_ROWS, K_PRESSURE, K_LOW, K_HIGH, K_INTEGRAL, K_FILTER, K_ON_ERROR, K_CASCADE, K_RATE_LIMIT,
-    K_DEMAND_LIMIT, K_HEAD, K_ROW = 13
+    K_DEMAND_LIMIT, K_NOTCH, K_HEAD = 16, K_ROW = 13
 };
 /* of a rule, as in sixdof.core.types; what parts, lights and opens is left out of an ascent of one stage */
 enum {

@@ -60,15 +60,16 @@ def servo_table(mission: Mission) -> ct.Servo:
         If the transport delay is longer than the ticks whose commands are kept.
     """
     servo, period = mission.servo, 1.0 / mission.autopilot.rate
-    if servo.delay > (ISSUED - 2) * period:
-        raise ValueError(f"servo.delay = {servo.delay:g} s must be at most {ISSUED - 2} ticks of the autopilot, {(ISSUED - 2) * period:g} s")
+    delay = servo.delay + mission.autopilot.computation_delay
+    if delay > (ISSUED - 2) * period:
+        raise ValueError(f"servo.delay and autopilot.computation_delay, together {delay:g} s, must be at most {ISSUED - 2} ticks of the autopilot, {(ISSUED - 2) * period:g} s")
     return ct.Servo(
         frequency=2.0 * math.pi * servo.natural_frequency,
         damping=servo.damping,
         rate_limit=servo.rate_limit,
         acceleration_limit=_or(servo.acceleration_limit, math.inf),
         travel=servo.travel,
-        delay=servo.delay,
+        delay=delay,
         backlash=servo.backlash,
         dead_band=servo.dead_band,
         resolution=servo.resolution,
@@ -148,6 +149,7 @@ def sensors_table(mission: Mission) -> Sensors:
             receiver.position_noise, receiver.velocity_noise, latency, ticks(receiver.rate) if s.receiver else 0,
             _or(receiver.force_limit, math.inf), _or(receiver.speed_limit, math.inf),
         ),
+        gyro_lag=0.0 if ideal else s.gyro.lag,
     )  # fmt: skip
 
 
@@ -193,7 +195,7 @@ def gains_table(mission: Mission) -> np.ndarray:
     head = [
         over, len(alone), autopilot.gain_pressure or 0.0, low, high, autopilot.integral_limit, autopilot.filter,
         1.0 if autopilot.derivative == "error" else 0.0, 1.0 if autopilot.structure == "cascade" else 0.0,
-        _or(autopilot.rate_limit, math.inf), _or(autopilot.demand_limit, math.inf),
+        _or(autopilot.rate_limit, math.inf), _or(autopilot.demand_limit, math.inf), *notch_numbers(autopilot),
     ]  # fmt: skip
     rows = []
     for chosen in pairs:
@@ -204,6 +206,22 @@ def gains_table(mission: Mission) -> np.ndarray:
     out = np.array(head + rows, dtype=float)
     assert len(head) == K_HEAD and out.size == K_HEAD + 2 * len(alone) * K_ROW
     return out
+
+
+def notch_numbers(autopilot: schema.Autopilot) -> tuple[float, ...]:
+    """Return c0, c1, c2, a1, a2 of the structural filter at the autopilot's rate (core.control.notched), zeros without one.
+
+    (s^2 + 2 depth width w s + w^2)/(s^2 + 2 width w s + w^2) by Tustin's rule, prewarped so that the centre stays where it is
+    (e.g. K. J. Astrom, B. Wittenmark, Computer-Controlled Systems, 1997, section 8.2).
+    """
+    notch = autopilot.notch
+    if notch is None:
+        return (0.0,) * 5
+    t = math.tan(math.pi * notch.frequency / autopilot.rate)
+    scale = 1.0 + 2.0 * notch.width * t + t * t
+    a1, a2 = 2.0 * (t * t - 1.0) / scale, (1.0 - 2.0 * notch.width * t + t * t) / scale
+    b0, b2 = ((1.0 + sign * 2.0 * notch.depth * notch.width * t + t * t) / scale for sign in (1.0, -1.0))
+    return b0 - 1.0, 0.0, b2 - a2, a1, a2
 
 
 def control_fins(shape) -> list[tuple[int, int, float]]:

@@ -12,7 +12,7 @@ from sixdof._jit import call_law, helper, kernel
 from sixdof.core.actuator import issue
 from sixdof.core.algebra import clip, conjugate, fill, matrix_of, multiply, norm, sub
 from sixdof.core.control import built_in_control, mix
-from sixdof.core.estimator import E_AGE, E_BARO, E_FIX, E_LAG, E_MX, E_QW, E_VX, E_X, estimate
+from sixdof.core.estimator import E_AGE, E_BARO, E_FIX, E_GYRO, E_LAG, E_MX, E_QW, E_VX, E_X, estimate
 from sixdof.core.guidance import M_INDEX, built_in_guidance
 from sixdof.core.layout import (
     D_DEPLOY, D_DIRECT, D_ENABLE, D_FIN, D_LIGHT, D_PITCH, D_ROLL, D_SEPARATE, D_YAW, GOAL_SIZE, S_BARO, S_BOOSTER, S_EAST,
@@ -23,6 +23,7 @@ from sixdof.core.layout import (
 from sixdof.core.loads import air_at, height_of
 from sixdof.core.sensors import (
     C_ACCELEROMETER, C_GYRO, GYRO, ACCELEROMETER, read_barometer, read_gnss, read_inertial, read_magnetometer, remember,
+    lagged_rate,
 )  # fmt: skip
 from sixdof.core.types import (
     ACTION_DEPLOY, ACTION_DISABLE, ACTION_ENABLE, ACTION_GUIDE, ACTION_LIGHT, ACTION_SEPARATE, CANOPY_FAILS, RULE_ACTION,
@@ -90,7 +91,8 @@ def measure(tick, stride, s, height, force, matrix, computer, chance, work):
     """Read the sensors of a tick, advance the estimate, and fill `sensed` with readings and estimate."""
     sensors, state, constants = computer.sensors, work.estimate, work.constants
     step = stride * computer.period
-    gyro = read_inertial(s.w, sensors.gyro, constants, C_GYRO, GYRO, chance, tick, computer.period)
+    rate = lagged_rate(s.w, sensors.gyro_lag, step, state[E_GYRO : E_GYRO + 6])
+    gyro = read_inertial(rate, sensors.gyro, constants, C_GYRO, GYRO, chance, tick, computer.period)
     felt = read_inertial(
         force, sensors.accelerometer, constants, C_ACCELEROMETER, ACCELEROMETER, chance, tick, computer.period
     )

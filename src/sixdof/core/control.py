@@ -24,11 +24,13 @@ from sixdof.core.types import Quat
     K_CASCADE,  # 1: the attitude loop asks for a rate (p, limited), the rate loop answers with d and i; 0: one PID
     K_RATE_LIMIT,  # of the rate asked for in a cascade, rad/s
     K_DEMAND_LIMIT,  # of each demand, rad
-) = range(11)
-K_HEAD = 11
+    K_NOTCH,  # five numbers of the structural filter of pitch and yaw, all 0: none (see `notched`)
+) = range(12)
+K_HEAD = 16
 K_ROW = 13  # schedule value, then p, i, d, f of roll, pitch, yaw
 CHANNELS = 3
-# memory, three numbers a channel: integral, filtered derivative, last error
+# memory, three numbers a channel: integral, filtered derivative, last error; then two a channel: state of the structural filter
+M_NOTCH = 9
 
 
 @helper
@@ -58,6 +60,19 @@ def scheduled(gains, first, rows, x, column):
 
 
 @helper
+def notched(u, gains, memory, channel):
+    """Return one channel's demand behind the structural filter H(z) = 1 + (c0 + c1/z + c2/z^2)/(1 + a1/z + a2/z^2).
+
+    gains hold c0, c1, c2, a1, a2 from K_NOTCH on. The direct path stands apart so that zeros mean no filter, to the bit.
+    """
+    k = M_NOTCH + 2 * channel
+    n = gains[K_NOTCH] * u + memory[k]
+    memory[k] = gains[K_NOTCH + 1] * u - gains[K_NOTCH + 3] * n + memory[k + 1]
+    memory[k + 1] = gains[K_NOTCH + 2] * u - gains[K_NOTCH + 4] * n
+    return u + n
+
+
+@helper
 def pid(error, rate, goal_rate, p, i, d, f, scale, held, gains, memory, channel, period):
     """Return one channel's demand (rad).
 
@@ -82,6 +97,8 @@ def pid(error, rate, goal_rate, p, i, d, f, scale, held, gains, memory, channel,
         memory[k + 1] += share * (-d * rate - memory[k + 1])
     memory[k + 2] = error
     demand = scale * (p * error + memory[k] + memory[k + 1] + f * goal_rate)
+    if channel > 0:  # what bends shakes the gyros of pitch and yaw
+        demand = notched(demand, gains, memory, channel)
     return clip(demand, -gains[K_DEMAND_LIMIT], gains[K_DEMAND_LIMIT])
 
 
@@ -93,6 +110,7 @@ def built_in_control(t, sensed, memory, gains, command):
         for c in range(CHANNELS):
             command[c] = 0.0
             memory[3 * c] = memory[3 * c + 1] = 0.0
+            memory[M_NOTCH + 2 * c] = memory[M_NOTCH + 2 * c + 1] = 0.0
             # the last error goes on being noted: D on its change must not kick as the fins go live
             memory[3 * c + 2] = error[0] if c == 0 else (error[1] if c == 1 else error[2])
         return

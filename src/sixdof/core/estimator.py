@@ -33,8 +33,8 @@ class Estimator(NamedTuple):
 E_QW, E_QX, E_QY, E_QZ, E_X, E_Y, E_Z, E_VX, E_VY, E_VZ, E_PX, E_PY, E_PZ, E_AX, E_AY, E_AZ, E_LAG, E_BARO = (
     np.int64(i) for i in range(18)
 )
-E_FIX, E_AGE, E_MX = np.int64(18), np.int64(24), np.int64(25)
-ESTIMATE_SIZE = 28
+E_FIX, E_AGE, E_MX, E_GYRO = np.int64(18), np.int64(24), np.int64(25), np.int64(28)  # E_GYRO: six numbers, sensors.lagged_rate
+ESTIMATE_SIZE = 34
 
 
 @helper

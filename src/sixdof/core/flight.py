@@ -335,7 +335,7 @@ def _parting(leg, stage):
 
 
 @helper
-def _segment_at(t, lit, thrust, burn_time):
+def segment_at(t, lit, thrust, burn_time):
     """Return the segment of the thrust curve that time t lies in, -1 before ignition."""
     segment = np.int64(-1)
     if lit != UNLIT:
@@ -432,7 +432,7 @@ def fly(model, draw, work, log, events, summary):
     first_trace = tick if goes_on else np.int64(-1)
     apogee_passed = hand[H_CLIMBING] < 0.5
     lit = hand[H_LIT]
-    segment = _segment_at(t, lit, thrust, draw.burn_time)
+    segment = segment_at(t, lit, thrust, draw.burn_time)
     burn = burn_segment(thrust, segment, lit, draw.impulse, draw.burn_time)
     body = body_at(t, burn, grains)
     status = -1
@@ -731,7 +731,7 @@ def _note(row, t, s, body, craft, load, summary):
 def mass_now(model, draw, t, lit):
     """Return mass, centre of mass (station, y, z) and inverse inertia (xx, yy, zz, xy, xz, yz) of a body at t, lit at `lit`."""
     grains = gather_grains(model.mass, draw.mass, draw.inertia, draw.cg_x, draw.cg_y, draw.cg_z)
-    segment = _segment_at(t, lit, model.thrust, draw.burn_time)
+    segment = segment_at(t, lit, model.thrust, draw.burn_time)
     body = body_at(t, burn_segment(model.thrust, segment, lit, draw.impulse, draw.burn_time), grains)
     j = body.inverse
     return body.mass, body.cg.x, body.cg.y, body.cg.z, j.xx, j.yy, j.zz, j.xy, j.xz, j.yz

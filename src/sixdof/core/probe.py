@@ -1,4 +1,4 @@
-"""The kernel's aerodynamics in a wind tunnel: any flow, any rates, any fin angles, no flight.
+"""The kernel's physics without a flight: its aerodynamics in a wind tunnel, and its state's rate at any moment.
 
 Studies use this, so that what they report is what a flight feels.
 """
@@ -9,9 +9,12 @@ from math import cos, sin
 
 from sixdof._jit import kernel
 from sixdof.core.aerodynamics import air_loads
+from sixdof.core.body import body_at, burn_segment
 from sixdof.core.craft import make_craft
-from sixdof.core.loads import START, Air
-from sixdof.core.types import Vec3
+from sixdof.core.flight import segment_at
+from sixdof.core.loads import START, Air, inline_loads
+from sixdof.core.motion import free_rate
+from sixdof.core.types import Quat, State, Vec3
 
 # columns of one condition; the fin angles (controls,) follow
 (
@@ -54,3 +57,50 @@ def probe(model, draw, work, conditions, out, panels):
         for p in range(panels.shape[1]):
             for j in range(panels.shape[2]):
                 panels[i, p, j] = work.seen[p, j]
+
+
+# columns of one moment of free flight; the fin angles (controls,) and the share of its load that each fin carries (controls,) follow
+(
+    N_TIME,  # since ignition, s
+    N_LIT,  # when the burning motor was lit, s; layout.UNLIT: not yet
+    N_RX,  # position, world axes, m
+    N_VX,  # velocity over the ground, world axes, m/s
+    N_QW,  # attitude, body -> world
+    N_WX,  # rates against inertial space, body axes, rad/s
+    N_GUST,  # added to the wind: east, north, up, m/s
+) = 0, 1, 2, 5, 8, 12, 15
+MOMENT_COLUMNS = 18
+# columns of what comes of it: acceleration (world axes, m/s^2), turning acceleration (body axes, rad/s^2), velocity through the air
+# (body axes, m/s), then single numbers
+R_VX, R_WX, R_AIR = 0, 3, 6
+R_PRESSURE, R_MACH, R_MASS, R_CG, R_UP = 9, 10, 11, 12, 13  # R_UP: local vertical, world axes
+RATE_COLUMNS = 16
+
+
+@kernel
+def rates_at(model, draw, work, moments, out):
+    """Fill out (n, RATE_COLUMNS) with the free-flight rates at moments (n, MOMENT_COLUMNS + 2 controls): those `fly` integrates."""
+    craft = make_craft(model, draw, work.air, work.seen, work.gust)
+    for i in range(moments.shape[0]):
+        row, to = moments[i], out[i]
+        for j in range(work.fins.shape[1]):
+            work.fins[0, j] = row[MOMENT_COLUMNS + j]
+            work.fins[3, j] = row[MOMENT_COLUMNS + work.fins.shape[1] + j]
+        for j in range(3):
+            work.gust[0, j] = row[N_GUST + j]
+        t, lit = row[N_TIME], row[N_LIT]
+        segment = segment_at(t, lit, model.thrust, draw.burn_time)
+        body = body_at(t, burn_segment(model.thrust, segment, lit, draw.impulse, draw.burn_time), craft.grains)
+        s = State(
+            Vec3(row[N_RX], row[N_RX + 1], row[N_RX + 2]),
+            Vec3(row[N_VX], row[N_VX + 1], row[N_VX + 2]),
+            Quat(row[N_QW], row[N_QW + 1], row[N_QW + 2], row[N_QW + 3]),
+            Vec3(row[N_WX], row[N_WX + 1], row[N_WX + 2]),
+        )
+        load = inline_loads(s, body, craft, work.fins, START)
+        rate = free_rate(s, body, craft, load)
+        to[R_VX], to[R_VX + 1], to[R_VX + 2] = rate.v.x, rate.v.y, rate.v.z
+        to[R_WX], to[R_WX + 1], to[R_WX + 2] = rate.w.x, rate.w.y, rate.w.z
+        to[R_AIR], to[R_AIR + 1], to[R_AIR + 2] = load.velocity.x, load.velocity.y, load.velocity.z
+        to[R_PRESSURE], to[R_MACH], to[R_MASS], to[R_CG] = load.pressure, load.mach, body.mass, body.cg.x
+        to[R_UP], to[R_UP + 1], to[R_UP + 2] = load.up.x, load.up.y, load.up.z

@@ -63,6 +63,7 @@ class Sensors(NamedTuple):
     magnetometer: Magnetometer
     barometer: Barometer
     gnss: Gnss
+    gyro_lag: float = 0.0  # time constant of the rate gyros, s
 
 
 class Chance(NamedTuple):
@@ -112,6 +113,27 @@ def read_inertial(truth, sensor, constants, first, stream, chance, tick, period)
     y = turned.y * (1.0 + c[first + 4]) + c[first + 1] + noise.y
     z = turned.z * (1.0 + c[first + 5]) + c[first + 2] + noise.z
     return Vec3(clip(x, -sensor.range, sensor.range), clip(y, -sensor.range, sensor.range), clip(z, -sensor.range, sensor.range))
+
+
+@kernel
+def lagged_rate(rate, lag, step, state):
+    """Return body rates behind a first-order lag; state (6,): what the lag has reached, and the rates of the last tick.
+
+    Exact for rates that go linearly from tick to tick.
+    """
+    if lag <= 0.0:
+        return rate
+    e = exp(-step / lag)
+    new = 1.0 - lag / step * (1.0 - e)
+    old = 1.0 - e - new
+    out = Vec3(
+        e * state[0] + old * state[3] + new * rate.x,
+        e * state[1] + old * state[4] + new * rate.y,
+        e * state[2] + old * state[5] + new * rate.z,
+    )
+    state[0], state[1], state[2] = out.x, out.y, out.z
+    state[3], state[4], state[5] = rate.x, rate.y, rate.z
+    return out
 
 
 @kernel

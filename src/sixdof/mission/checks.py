@@ -145,6 +145,10 @@ def _clock(mission: schema.Mission) -> Iterator[Problem]:
     if mission.servo.delay > most + 1e-12:
         message = f"{mission.servo.delay:g} s is more than {LONGEST_DELAY} ticks of the autopilot, {most:g} s"
         yield Problem(("servo", "delay"), mission.servo.delay, message, 'servos have some "10 ms"')
+    elif mission.servo.delay + mission.autopilot.computation_delay > most + 1e-12:
+        delay = mission.autopilot.computation_delay
+        message = f"{delay:g} s and servo.delay are together more than {LONGEST_DELAY} ticks of the autopilot, {most:g} s"
+        yield Problem(("autopilot", "computation_delay"), delay, message, 'flight computers take some "2 ms"')
     if mission.sensors is None:
         return
     receiver = mission.sensors.receiver

@@ -73,6 +73,9 @@ def _autopilot(autopilot: tables.Autopilot) -> Iterator[Problem]:
         yield Problem(("gain_scale_limits",), None, message, "write [lower, upper]")
     yield from _schedule(autopilot)
     yield from _structure(autopilot)
+    if autopilot.notch is not None and autopilot.notch.frequency >= 0.5 * autopilot.rate:
+        message = f"{autopilot.notch.frequency:g} Hz is not below half the rate of the autopilot, {0.5 * autopilot.rate:g} Hz"
+        yield Problem(("notch", "frequency"), autopilot.notch.frequency, message, "a filter of samples reaches to half their rate: raise autopilot.rate")
     if autopilot.with_booster is not None and autopilot.with_booster.at is not None:
         loc = ("with_booster", "at")
         yield Problem(loc, autopilot.with_booster.at, "the gains with a booster are not scheduled", "remove it")

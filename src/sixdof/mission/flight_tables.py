@@ -50,13 +50,17 @@ class Servo(Table):
 
 
 class RateGyro(Table):
-    """Three rate gyros. bias, scale, misalignment: standard deviations from flight to flight; noise: rad/s per sqrt(Hz)."""
+    """Three rate gyros. bias, scale, misalignment: standard deviations from flight to flight; noise: rad/s per sqrt(Hz).
+
+    lag: time constant of their (or their filter's) first-order lag.
+    """
 
     bias: NonNegativeAngularRate = 0.0
     noise: GyroNoise = 0.0
     scale: NonNegativeNumber = 0.0
     misalignment: NonNegativeAngle = 0.0
     range: AngularRate = 35.0
+    lag: NonNegativeTime = 0.0
 
 
 class Accelerometer(Table):
@@ -229,6 +233,17 @@ class GainSet(Table):
     roll: Gains = Field(default_factory=Gains)
 
 
+class Notch(Table):
+    """The structural filter of pitch and yaw: demands near `frequency` (the first bending mode's) pass with the factor `depth` only.
+
+    width: the damping ratio of its denominator; a wider notch forgives a wrong frequency and costs more phase below it.
+    """
+
+    frequency: Frequency
+    depth: Share = 0.1
+    width: PositiveNumber = 0.5
+
+
 class Autopilot(Table):
     """The flight computer: its tick rate, the attitude profile, its gains and its mixer.
 
@@ -238,9 +253,12 @@ class Autopilot(Table):
     integral_limit bounds the integral's part of a demand, demand_limit the demand, rate_limit what a cascade may ask for.
     derivative: of the measured "rate", or of the "error" (then through a filter of time constant `filter`).
     priority: which demand keeps its travel when fins reach their stops. known_failed: numbers of fins the mixer does without.
+    computation_delay: from the reading of the sensors to the command's leaving for the servos. notch: a filter against bending.
     """
 
     rate: Frequency = 100.0
+    computation_delay: NonNegativeTime = 0.0
+    notch: Notch | None = None
     profile: AttitudeProfile = Field(default_factory=AttitudeProfile)
     structure: Literal["pid", "cascade"] = "pid"
     derivative: Literal["rate", "error"] = "rate"

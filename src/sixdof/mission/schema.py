@@ -14,7 +14,7 @@ from pydantic import Field, ValidationInfo, field_validator, model_validator
 from sixdof.mission.air_tables import Air, AirTurbulence, Gust, Levels, Sounding, Wind, WindMember
 from sixdof.mission.errors import raise_problems
 from sixdof.mission.flight_tables import (
-    Accelerometer, AttitudeProfile, Autopilot, Barometer, Detection, Estimator, Gains, GainSet, Guidance, Magnetometer,
+    Accelerometer, AttitudeProfile, Autopilot, Barometer, Detection, Estimator, Gains, GainSet, Guidance, Magnetometer, Notch,
     RateGyro, SatelliteReceiver, Sensors, Servo, ServoFailure, Waypoint,
 )  # fmt: skip
 from sixdof.mission.place import failure_name
@@ -31,7 +31,7 @@ from sixdof.mission.vehicle_tables import (
 __all__ = [
     "Accelerometer", "Air", "AirTurbulence", "AttitudeProfile", "Autopilot", "AxialCurve", "Barometer", "BodyCurve", "Cord", "Correlation", "Detection",
     "DragCurve", "Estimator", "Failure", "Fins", "Gains", "GainSet", "Guidance", "Guide", "Gust", "Ignition", "Joint", "Levels", "Magnetometer", "Measured", "Mission",
-    "Motor", "Mount", "Nose", "PanelCurve", "Parachute", "Part", "PointMass", "Rail", "RateGyro", "Record", "Recovery", "Rule", "SatelliteReceiver", "Sensors", "Servo",
+    "Motor", "Mount", "Nose", "Notch", "PanelCurve", "Parachute", "Part", "PointMass", "Rail", "RateGyro", "Record", "Recovery", "Rule", "SatelliteReceiver", "Sensors", "Servo",
     "ServoFailure", "Site", "Solver", "Sounding", "Spread", "Stage", "Table", "ThrustCurve", "Transition", "Trigger", "Tube", "Waypoint", "Wind", "WindMember",
 ]  # fmt: skip
 
