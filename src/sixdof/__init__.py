@@ -24,6 +24,7 @@ _HOME = {
     "motor_variants": "sixdof.study.motors",
     "linearise": "sixdof.study.linear",
     "margins": "sixdof.study.margins",
+    "tune": "sixdof.study.tuning",
     "vary": "sixdof.study.variants",
     "rehearse": "sixdof.rehearsal",
     "describe": "sixdof.vehicle.describe",

@@ -69,7 +69,8 @@ def fly(
     from sixdof.ensemble.draws import nominal_draw, one_draw, pack_draws
     from sixdof.ensemble.table import draw_table
 
-    _check_arguments(mission, flight, seed)
+    check_mission(mission, "fly")
+    check_numbers("fly", flight, seed)
     if flight is None:
         return _fly(mission, nominal_draw(mission), failures, guidance, control)
     draw = one_draw(pack_draws(mission, draw_table(mission, seed, flight, 1)), 0)
@@ -79,12 +80,11 @@ def fly(
 LAST_FLIGHT, LAST_SEED = 2**32 - 1, 2**64 - 1
 
 
-def _check_arguments(mission, flight, seed) -> None:
-    """Raise TypeError or ValueError for a mission, a number of a flight or a seed that is none."""
-    check_mission(mission, "fly")
+def check_numbers(who: str, flight, seed) -> None:
+    """Raise ValueError for a number of a flight (None: none) or a seed that is none."""
     for name, value, last in (("flight", 0 if flight is None else flight, LAST_FLIGHT), ("seed", seed, LAST_SEED)):
         if isinstance(value, bool) or not isinstance(value, (int, np.integer)) or not 0 <= value <= last:
-            raise ValueError(f"fly: {name} = {shown(value)} must be a whole number from 0 to {last}")
+            raise ValueError(f"{who}: {name} = {shown(value)} must be a whole number from 0 to {last}")
 
 
 def refly(ds: xr.Dataset, flight: int, *, failures: Sequence[str] = (), guidance=None, control=None) -> xr.Dataset:

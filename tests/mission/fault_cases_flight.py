@@ -169,4 +169,27 @@ FLIGHT = {
     "every fin failed": (
         *autopilot("known_failed = [1, 2, 3, 4]"), "autopilot.known_failed", "no control fin is left", "at least one",
     ),
+    # ---- filters and delays
+    "notch at half the rate": (
+        *autopilot('notch = { frequency = "50 Hz" }'), "autopilot.notch.frequency",
+        "50 Hz is not below half the rate of the autopilot, 50 Hz", "raise autopilot.rate",
+    ),
+    "notch above half the rate": (
+        *autopilot('rate = "40 Hz"\nnotch = { frequency = "31 Hz" }'), "autopilot.notch.frequency",
+        "31 Hz is not below half the rate of the autopilot, 20 Hz", "raise autopilot.rate",
+    ),
+    "notch without a frequency": (
+        *autopilot("notch = { depth = 0.2 }"), "autopilot.notch.frequency", "missing", 'frequency = "100 Hz"',
+    ),
+    "notch deeper than nothing": (
+        *autopilot('notch = { frequency = "12 Hz", depth = 1.2 }'), "autopilot.notch.depth", "must be at most 1", "value",
+    ),
+    "computation delay": (
+        *autopilot('computation_delay = "0.63 s"'), "autopilot.computation_delay",
+        "0.63 s and servo.delay are together more than 62 ticks of the autopilot, 0.62 s", "2 ms",
+    ),
+    "negative computation delay": (
+        *autopilot('computation_delay = "-1 ms"'), "autopilot.computation_delay", "must be at least 0 s", '"0.3 s"',
+    ),
+    "negative gyro lag": (*tables('[sensors.gyro]\nlag = "-2 ms"'), "sensors.gyro.lag", "must be at least 0 s", '"0.3 s"'),
 }  # fmt: skip

@@ -61,6 +61,8 @@ OPTIONS = "tests/validation/test_whole_flight_options.py::"
 TURBULENCE = "tests/validation/test_turbulence.py::"
 SLIPPED = "tests/validation/test_caught.py::"
 VORTICES = "tests/validation/test_shed_vortices.py::"
+FILTERS = "tests/core/test_filters.py::"
+LINEAR = "tests/validation/test_linear_models.py::"
 
 PLANTED = (
     # ---------------------------------------------------------------- loads
@@ -649,6 +651,41 @@ PLANTED = (
         "energy = 0.5 * hand[ly.H_MASS] * speed**2", "energy = hand[ly.H_MASS] * speed**2",
         "m V^2 for m V^2/2",
         SLIPPED + "test_impact__kinetic_energy",
+    ),
+    # ---------------------------------------------------------------- filters of the flight computer, linear models
+    PlantedError(
+        "gyro lag: last tick's share", "core/sensors.py", "old = 1.0 - e - new", "old = 1.0 - e + new",
+        "the rate of the last tick weighs as if there were no new one",
+        FILTERS + "test_lag__is_the_exact_first_order_lag_of_straight_lines",
+    ),
+    PlantedError(
+        "notch: a1's sign", "core/control.py", "- gains[K_NOTCH + 3] * n", "+ gains[K_NOTCH + 3] * n",
+        "the filter's feedback taken from the other side of its equation",
+        FILTERS + "test_notched__is_the_difference_equation",
+    ),
+    PlantedError(
+        "computation delay left out", "autopilot/build.py",
+        "delay = servo.delay + mission.autopilot.computation_delay", "delay = servo.delay",
+        "commands leave the computer as its sensors are read",
+        FILTERS + "test_computation_delay__adds_to_that_of_the_servos",
+    ),
+    PlantedError(
+        "angles in turning axes, sign", "study/linear_slopes.py",
+        "slope[:, ANGLE, ANGLE] = -_cross_matrix(", "slope[:, ANGLE, ANGLE] = _cross_matrix(",
+        "small turns of a turning body carried the other way round",
+        LINEAR + "test_deviation__is_what_models_along_the_flight_predict",
+    ),
+    PlantedError(
+        "central difference without half", "study/linear_slopes.py",
+        "change / (2.0 * share * step * scales", "change / (share * step * scales",
+        "a difference over two steps divided by one",
+        LINEAR + "test_derivatives__no_incidence",
+    ),
+    PlantedError(
+        "gust's sign in a linear model", "study/linear_slopes.py",
+        "mean - along * size[:, None]", "along * size[:, None] - mean",
+        "the air of a flight through gusts moves the other way in its linear models",
+        "tests/study/test_linear.py::test_gusts__of_the_flight_are_flown_in",
     ),
 )  # fmt: skip
 

@@ -8,6 +8,7 @@ from typing import NamedTuple
 import numpy as np
 
 ROUNDS = 40  # of bracketing at most: to rounding
+REAL = 1e-6  # share: an imaginary part below this is none
 REFINED = 6  # rounds in which the neighbourhood of the closest approach is cut to a quarter
 
 
@@ -52,7 +53,11 @@ def crossings(response: Callable, frequency: np.ndarray, values: np.ndarray) -> 
     loop, omega = _roots(lambda w, k: response(w, k).imag, frequency, values.imag)
     at = response(omega, loop).real
     true = (at < 0.0) & np.isfinite(at)  # a pole between two points of the grid changes the sign as well
-    loop, omega, at = loop[true], omega[true], -20.0 * np.log10(-at[true])
+    # at half the sampling frequency a sampled loop is real and turns back: there it may meet the critical point without a change of sign
+    last = values[:, -1]
+    ends = np.flatnonzero((last.real < 0.0) & (np.abs(last.imag) < REAL * np.abs(last.real)))
+    loop, omega = np.append(loop[true], ends), np.append(omega[true], np.full(len(ends), frequency[-1]))
+    at = -20.0 * np.log10(-np.append(at[true], last.real[ends]))
     gain = _least(np.where(at >= 0.0, at, np.inf), loop, n)
     gain[~np.isfinite(gain)] = np.nan
     where = np.full(n, np.nan)
@@ -61,8 +66,8 @@ def crossings(response: Callable, frequency: np.ndarray, values: np.ndarray) -> 
             where[k] = w
     less = _least(np.where(at < 0.0, -at, np.inf), loop, n)
     less[np.isnan(less)] = np.inf
-    distance, closest = _nearest(lambda w, k: np.abs(1.0 + response(w, k)), frequency, np.abs(1.0 + values))
-    disk, _ = _nearest(lambda w, k: _disk(response(w, k)), frequency, _disk(values))
+    distance, closest = nearest(lambda w, k: np.abs(1.0 + response(w, k)), frequency, np.abs(1.0 + values))
+    disk, _ = nearest(lambda w, k: _disk(response(w, k)), frequency, _disk(values))
     return Crossings(gain, where, less, phase_margin, crossover, delay, distance, closest, disk)
 
 
@@ -91,7 +96,7 @@ def _roots(function: Callable, frequency: np.ndarray, values: np.ndarray) -> tup
     return loop, np.asarray(x, dtype=float)
 
 
-def _nearest(function: Callable, frequency: np.ndarray, values: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+def nearest(function: Callable, frequency: np.ndarray, values: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     """Return (least value, frequency) of positive functions of frequency, refined about the least on the grid."""
     n, m = values.shape
     k = values.argmin(axis=1)

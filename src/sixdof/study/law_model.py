@@ -107,7 +107,8 @@ def law_matrices(gains: LawGains, channel: int) -> tuple[np.ndarray, np.ndarray,
     error = row(goal=1.0, angle=-1.0)
     if gains.cascade:
         error = p[:, None] * error + goal_rate + row(rate=-1.0)
-    integral = row(integral=1.0) + (i * t)[:, None] * error
+    # what nothing moves stands still and is trim: kept, it would be a motion that never dies out
+    integral = row(integral=(i != 0.0).astype(float)) + (i * t)[:, None] * error
     if gains.cascade:
         derivative, direct = row(), d[:, None] * error
     elif gains.on_error:

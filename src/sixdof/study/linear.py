@@ -12,6 +12,7 @@ from sixdof.core import layout as ly
 from sixdof.core import probe
 from sixdof.ensemble.draws import nominal_draw, one_draw, pack_draws
 from sixdof.ensemble.table import draw_table
+from sixdof.flying import check_numbers
 from sixdof.legs import FlightDraw
 from sixdof.mission.load import check_mission
 from sixdof.mission.schema import Mission
@@ -74,7 +75,7 @@ def linearise(
     Raises
     ------
     ValueError
-        For times or values that the climb does not have, or a flight that never left the rail.
+        For times or values that the climb does not have, a flight or seed that is no such number, or a flight that never left the rail.
     """
     check_mission(mission, "linearise")
     given = [name for name, value in (("at", at), ("mach", mach), ("dynamic_pressure", dynamic_pressure)) if value is not None]
@@ -82,10 +83,19 @@ def linearise(
         raise ValueError(f"linearise takes one of at, mach and dynamic_pressure, and was given {' and '.join(given)}")
     if not 1e-9 <= step <= 1e-2:
         raise ValueError(f"linearise: step = {shown(step)} must be between 1e-9 and 1e-2; {STEP:g} suits")
-    if draw is None:
-        draw = nominal_draw(mission) if flight is None else one_draw(pack_draws(mission, draw_table(mission, seed, flight, 1)), 0)
+    draw = _draw_of(mission, flight, seed, draw)
     track = fly_track(mission, draw, "linearise")
     return models_along(track, pick_rows(track, "linearise", at, mach, dynamic_pressure, points), step)
+
+
+def _draw_of(mission: Mission, flight: int | None, seed: int, draw: FlightDraw | None) -> FlightDraw:
+    """Return the draw that is to be flown. Raises ValueError for two of them, or a flight or seed that is no such number."""
+    if draw is not None and flight is not None:
+        raise ValueError("linearise takes one of flight and draw, and was given both")
+    check_numbers("linearise", flight, seed)
+    if draw is not None:
+        return draw
+    return nominal_draw(mission) if flight is None else one_draw(pack_draws(mission, draw_table(mission, seed, flight, 1)), 0)
 
 
 def models_along(track: Track, rows: Sequence[int], step: float = STEP) -> xr.Dataset:

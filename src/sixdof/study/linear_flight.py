@@ -15,7 +15,7 @@ from sixdof.core.types import Model
 from sixdof.ensemble.drawn import drawn_mission
 from sixdof.flying import announced_compilation, log_rows
 from sixdof.laws import bind
-from sixdof.legs import Flier, FlightDraw, Plan, event_names
+from sixdof.legs import Flier, FlightDraw, Flown, Plan, event_names
 from sixdof.mission.schema import Mission
 from sixdof.mission.units import shown
 from sixdof.status import Status
@@ -58,20 +58,23 @@ def fly_track(mission: Mission, draw: FlightDraw, who: str) -> Track:
     flier = Flier(plan, bind(None, None), log_rows(whole))
     with announced_compilation():
         flown = flier.fly(draw, log_others=False)
-    log, events = flown.logs[0], flown.events[0]
-    if flown.status in (Status.NO_LIFTOFF, Status.DIVERGED) or not len(log):
+    if flown.status in (Status.NO_LIFTOFF, Status.DIVERGED) or not len(flown.logs[0]):
         raise ValueError(f"{who}: there is nothing to linearise about: {Status(flown.status).sentence}")
-    time, fins = log[:, ly.L_TIME], whole.computer.mixer.shape[0]
+    return track_of(flown_mission, plan, draw, flown)
+
+
+def track_of(mission: Mission, plan: Plan, draw: FlightDraw, flown: Flown) -> Track:
+    """Return the track of a flown draw. mission, plan : those of the draw's own paths."""
+    log, events = flown.logs[0].copy(), flown.events[0]
+    time, names = log[:, ly.L_TIME], event_names(mission)
     joined, lit = np.full(len(time), plan.count), np.zeros(len(time))
-    names = event_names(mission)
     for k in range(plan.count - 1, 0, -1):
-        parted = flown.joint[k - 1, 0]
-        # a joint that parts at a tick parts behind the row of that tick
-        joined[time > parted] = k  # a comparison with NaN is false
+        # a joint that parts at a tick parts behind the row of that tick; a comparison with NaN is false
+        later = time > flown.joint[k - 1, 0]
         start = events[names.index(f"ignition {mission.stage[k - 1].name}"), 0]
-        lit[time > parted] = ly.UNLIT
-        lit[(time > parted) & (time >= start)] = start
-    return Track(flown_mission, plan, draw, log, joined, lit, fins)
+        joined[later], lit[later] = k, ly.UNLIT
+        lit[later & (time >= start)] = start
+    return Track(mission, plan, draw, log, joined, lit, plan.model(0, plan.count - 1).computer.mixer.shape[0])
 
 
 def usable(track: Track) -> np.ndarray:
@@ -98,22 +101,33 @@ def pick_rows(track: Track, who: str, at=None, mach=None, dynamic_pressure=None,
     Raises
     ------
     ValueError
-        For a time outside free flight, or a Mach number or pressure that the flight never passes.
+        For what is no number, a time outside free flight, or a Mach number or pressure that the flight never passes.
     """
     rows = np.flatnonzero(usable(track))
     if not rows.size:
         raise ValueError(f"{who}: the flight is never free, climbing and faster than {FLOW_SPEED:g} m/s: there is nothing to linearise about")
     time = track.log[:, ly.L_TIME]
     if at is not None:
-        return np.unique([_row_at(float(t), rows, time, who) for t in np.atleast_1d(at)])
+        return np.unique([_row_at(t, rows, time, who) for t in _numbers(at, "at", who)])
     for name, values, column in (("mach", mach, ly.L_MACH), ("dynamic_pressure", dynamic_pressure, ly.L_PRESSURE)):
         if values is not None:
             along = np.flatnonzero(live(track))
-            return np.unique(np.concatenate([_passes(float(v), along, track.log[:, column], name, who) for v in np.atleast_1d(values)]))
+            return np.unique(np.concatenate([_passes(v, along, track.log[:, column], name, who) for v in _numbers(values, name, who)]))
     if isinstance(points, bool) or not isinstance(points, (int, np.integer)) or points < 1:
         raise ValueError(f"{who}: points = {shown(points)} must be a whole number from 1 up")
     along = np.flatnonzero(live(track))
     return along[np.unique(np.round(np.linspace(0, len(along) - 1, points)).astype(int))]
+
+
+def _numbers(values, name: str, who: str) -> list[float]:
+    """Return what a person gave, a number or several, as a list."""
+    try:
+        found = np.atleast_1d(np.asarray(values, dtype=float))
+    except (TypeError, ValueError):
+        found = np.array([np.nan])
+    if found.ndim != 1 or not found.size or not np.isfinite(found).all():
+        raise ValueError(f"{who}: {name} = {shown(values)} must be a number or a row of numbers, such as {name}=0.5 or {name}=[0.5, 2]")
+    return found.tolist()
 
 
 def _row_at(t: float, rows: np.ndarray, time: np.ndarray, who: str) -> int:

@@ -92,13 +92,14 @@ def _scales(speed: np.ndarray, length: float, fins: int) -> np.ndarray:
 
 def _with_gusts(rates, row: np.ndarray, log: np.ndarray) -> np.ndarray:
     """Return the moments with the gust that blew over the mean wind then, so that they fly in the air that the flight flew in."""
-    still = rates(row)
-    velocity = row[:, probe.N_VX : probe.N_VX + 3]
-    wind = velocity - _turned(_matrix(row[:, probe.N_QW : probe.N_QW + 4]), still[:, probe.R_AIR : probe.R_AIR + 3])
+    mean = rates(row)[:, probe.R_AIR : probe.R_AIR + 3]
+    # velocity through the air, body axes, from what the log has of it: its size and its angles off the axis in two planes
+    pitch, yaw = log[:, ly.L_INCIDENCE_PITCH], log[:, ly.L_INCIDENCE_YAW]
+    along = np.stack([np.cos(pitch) * np.cos(yaw), np.cos(pitch) * np.sin(yaw), np.sin(pitch) * np.cos(yaw)], axis=1)
+    size = log[:, ly.L_SPEED] * np.sign(np.cos(pitch)) / np.linalg.norm(along, axis=1)
+    gust = _turned(_matrix(row[:, probe.N_QW : probe.N_QW + 4]), mean - along * size[:, None])
     out = row.copy()
-    for j, column in enumerate((ly.L_WIND_EAST, ly.L_WIND_NORTH)):
-        gust = log[:, column] - wind[:, j]
-        out[:, probe.N_GUST + j] = np.where(np.abs(gust) > 1e-9, gust, 0.0)
+    out[:, probe.N_GUST : probe.N_GUST + 3] = np.where(np.abs(gust) > 1e-9, gust, 0.0)
     return out
 
 

@@ -18,7 +18,11 @@ from sixdof.study.sampled_plant import BendingMode, Plant, plant_response, sampl
 
 BREAKS = ("actuator", "attitude", "rate")  # where a loop may be opened: at the demand, at the attitude, at the rate reading
 LOWEST = 0.1  # rad/s: slower than this a frozen model of a climbing rocket means nothing
+SWING = 1.0  # rad/s: what swings faster than this and grows is the loop's own doing, however slowly it grows
+ROUNDED = 1e-6  # 1/s: a growth below it is rounding
 FREQUENCIES = 320  # of the grid that is scanned for crossings; what is found is refined
+SHARP = 0.05  # damping ratio: a resonance below it is narrower than the grid is fine
+ABOUT = np.array([-16.0, -8.0, -4.0, -2.0, -1.0, -0.5, 0.0, 0.5, 1.0, 2.0, 4.0, 8.0, 16.0])  # half widths about such a resonance
 
 
 def flown_mission(models: xr.Dataset, gains, who: str) -> Mission:
@@ -30,13 +34,17 @@ def flown_mission(models: xr.Dataset, gains, who: str) -> Mission:
     need_table(models, who, "linear.linearise", "state_matrix", "input_matrix", "sensed_pressure")
     if isinstance(gains, Mission):
         return gains
-    own = loads_mission(models.attrs["mission"])
+    return changed_by(loads_mission(models.attrs["mission"]), gains, who)
+
+
+def changed_by(mission: Mission, gains, who: str) -> Mission:
+    """Return a mission with the changes that gains stand for; itself for None. Raises TypeError for what stands for none."""
     changes = getattr(gains, "changes", gains)
     if changes is None:
-        return own
+        return mission
     if not isinstance(changes, Mapping):
         raise TypeError(f'{who}: gains must be a Mission, what `tune` returns, or changes such as {{"autopilot.pitch.p": 0.5}}, not {shown(gains)}')
-    return own.change(dict(changes))
+    return mission.change(dict(changes))
 
 
 @dataclass(frozen=True)
@@ -100,11 +108,22 @@ def broken(parts: dict[str, np.ndarray], where: str) -> np.ndarray:
     return angle + rate
 
 
-def scan(loops: Loops) -> np.ndarray:
-    """Return the frequencies (rad/s) at which loops are scanned: even in the logarithm, denser towards half the sampling frequency."""
+def scan(loops: Loops, count: int = FREQUENCIES) -> np.ndarray:
+    """Return the frequencies (rad/s) at which loops are scanned.
+
+    `count` even in the logarithm, denser towards half the sampling frequency, and more about every resonance too sharp for those.
+    """
     top = loops.nyquist * (1.0 - 1e-9)
-    low = np.geomspace(LOWEST, 0.3 * top, 2 * FREQUENCIES // 3, endpoint=False)
-    return np.concatenate([low, np.geomspace(0.3 * top, top, FREQUENCIES - len(low))])
+    low = np.geomspace(LOWEST, 0.3 * top, 2 * count // 3, endpoint=False)
+    even = np.concatenate([low, np.geomspace(0.3 * top, top, count - len(low))])
+    z = np.linalg.eigvals(loops.plant.phi).ravel()
+    s = np.log(z[z.imag > 0.0]) / loops.plant.period
+    s = s[np.abs(s.real) < SHARP * np.abs(s)]
+    share = np.maximum(np.abs(s.real) / s.imag, 1e-4)[:, None]
+    # a quarter of a half width apart at most, on steps that many loops have in common: their resonances share points
+    step = 2.0 ** np.floor(np.log2(0.25 * share))
+    about = np.exp(np.round(np.log(s.imag[:, None] * np.maximum(1.0 + share * ABOUT, 0.1)) / step) * step).ravel()
+    return np.unique(np.concatenate([even, about[(about > LOWEST) & (about < top)]]))
 
 
 # ---------------------------------------------------------------- closed
@@ -128,8 +147,14 @@ class ClosedLoop:
 
     def growth(self) -> np.ndarray:
         """Return how fast the least stable motion grows (1/s, negative: all decay), (n,)."""
-        size = np.abs(np.linalg.eigvals(self.a)).max(axis=1)
-        return np.log(np.maximum(size, 1e-300)) / self.period
+        return self.fate()[0]
+
+    def fate(self, drift: float = 0.0) -> tuple[np.ndarray, np.ndarray]:
+        """Return (growth, stable), (n,) each: stable where no swing (SWING) grows, and nothing slower by more than `drift` (1/s)."""
+        z = np.linalg.eigvals(self.a)
+        rate = np.log(np.maximum(np.abs(z), 1e-300)) / self.period
+        swings = np.abs(np.angle(z)) > SWING * self.period
+        return rate.max(axis=1), (rate <= np.where(swings, ROUNDED, max(drift, ROUNDED))).all(axis=1)
 
 
 def closed_loop(plant: Plant, gains: LawGains) -> ClosedLoop:

@@ -8,9 +8,9 @@ import numpy as np
 import xarray as xr
 
 from sixdof.mission.units import shown
-from sixdof.study.crossings import crossings
+from sixdof.study.crossings import crossings, nearest
 from sixdof.study.linear import CHANNELS
-from sixdof.study.loop import BREAKS, Loops, broken, flown_mission, loops_of, scan
+from sixdof.study.loop import BREAKS, FREQUENCIES, Loops, broken, flown_mission, loops_of, scan
 from sixdof.study.reading import need_table
 from sixdof.study.sampled_plant import BendingMode
 
@@ -76,14 +76,13 @@ def _of_channel(loops: Loops, breaks) -> xr.Dataset:
     n = len(loops.gains.scale)
     frequency = scan(loops)
     parts = loops.parts(np.broadcast_to(frequency, (n, len(frequency))))
-    growth = loops.matrices().growth()
+    growth, stable = loops.matrices().fate(DRIFT)
     found = []
     for where in breaks:
         def response(w, k, where=where):
             return broken(loops.parts(w, k), where)
 
         found.append(crossings(response, frequency, broken(parts, where)))
-    stable = growth <= DRIFT
     entries = {}
     for name, (units, text) in _VARIABLES.items():
         values = np.stack([getattr(each, name) for each in found], axis=1)
@@ -128,14 +127,11 @@ def coupled_margins(models: xr.Dataset, gains=None, *, bending: BendingMode | No
     """
     mission = flown_mission(models, gains, "coupled_margins")
     loops = loops_of(models, mission, "full", bending)
-    n, frequency = len(loops.gains.scale), scan(loops)[::2]
+    n, frequency = len(loops.gains.scale), scan(loops, FREQUENCIES // 2)
     values = _matrix_loop(loops, np.broadcast_to(frequency, (n, len(frequency))))
-    growth = loops.matrices().growth()
-    stable = growth <= DRIFT
-    eye = np.eye(3)
-    least = np.linalg.svd(eye + values, compute_uv=False)[..., -1].min(axis=1)
-    ratio = (eye - values) @ np.linalg.inv(eye + values)
-    disk = 2.0 / np.linalg.svd(ratio, compute_uv=False)[..., 0].max(axis=1)
+    growth, stable = loops.matrices().fate(DRIFT)
+    least, _ = nearest(lambda w, k: _least_singular(_matrix_loop(loops, w, k)), frequency, _least_singular(values))
+    disk, _ = nearest(lambda w, k: _disk_of(_matrix_loop(loops, w, k)), frequency, _disk_of(values))
     entries = {
         "distance": ("point", np.where(stable, least, 0.0), {"units": "1", "long_name": "least singular value of 1 + L"}),
         "disk_margin": ("point", np.where(stable, disk, 0.0), {"units": "1", "long_name": "disk margin of all loops together"}),
@@ -160,6 +156,14 @@ def coupled_margins(models: xr.Dataset, gains=None, *, bending: BendingMode | No
 def _matrix_loop(loops: Loops, frequency: np.ndarray, points=None) -> np.ndarray:
     parts = loops.parts(frequency, points)
     return parts["angle"] + parts["rate"]
+
+
+def _least_singular(loop: np.ndarray) -> np.ndarray:
+    return np.linalg.svd(np.eye(3) + loop, compute_uv=False)[..., -1]
+
+
+def _disk_of(loop: np.ndarray) -> np.ndarray:
+    return 2.0 / np.linalg.svd((np.eye(3) - loop) @ np.linalg.inv(np.eye(3) + loop), compute_uv=False)[..., 0]
 
 
 def _one_of(loop: np.ndarray, c: int) -> np.ndarray:
