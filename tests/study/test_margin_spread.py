@@ -137,6 +137,7 @@ def by_hand(gain, phase=None, status=None):
     }  # fmt: skip
     along = np.where(there, np.arange(points) * 1.0, np.nan)
     coords = {"flight": np.arange(n), "channel": ["pitch", "yaw"][:channels], "time": (dims[:2], along), "mach": (dims[:2], 0.1 * along)}
+    coords["incidence"] = dims[:2], 0.0 * along
     return xr.Dataset(entries, coords, {"title": "by hand", "gain_db": 6.0, "phase": math.radians(45.0)})
 
 
@@ -196,6 +197,18 @@ def test_worst__unstable_ones_by_their_growth():
     spread = by_hand(gain)
     spread["growth"].values[1], spread["growth"].values[3] = 0.5, 2.0
     assert list(worst_draws(spread, 2)["flight"].values) == [3, 1]
+
+
+def test_robust__points_of_stalled_fins_say_nothing():
+    """Beyond 15 deg of incidence nothing is linear: a point without margin there is not counted, and the report says so."""
+    gain = np.full((4, 3, 1), 8.0)
+    gain[1, 2] = 0.0
+    spread = by_hand(gain)
+    assert float(robust_margins(spread)["flight_probability"]) == 0.75
+    spread["incidence"][1, 2] = math.radians(16.0)
+    assert float(robust_margins(spread)["flight_probability"]) == 1.0
+    assert float(robust_margins(spread)["worst_gain_margin_db"].min()) == 8.0
+    assert "1 flight had points beyond 15 deg" in spread_report(spread)
 
 
 def test_report__of_real_flights(spread):

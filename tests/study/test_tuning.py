@@ -38,7 +38,7 @@ def tuned(demo_mission):
 
 
 def problem_of(models, mission, channels=("pitch",), demands=DEMANDS):
-    return make_problem(models, mission, channels, demands, np.ones((models.sizes["point"], 1)), None)
+    return make_problem([models], mission, channels, demands, [np.ones((models.sizes["point"], 1))], None)
 
 
 # ---------------------------------------------------------------- the problem
@@ -207,6 +207,20 @@ def test_tune__bending_is_borne(demo_mission):
     assert seeing.margins["stable"].all()
 
 
+@pytest.mark.slow
+def test_tune__flights_that_must_hold_too(demo_mission):
+    """Designed on the drawn flights that come closest to the critical point, more of the ensemble meets the requirement."""
+    from sixdof.study.margin_spread import margin_spread, robust_margins, worst_draws
+
+    found = tune(demo_mission, points=16)
+    spread = margin_spread(found.mission, 40, seed=1, progress=False)
+    again = tune(demo_mission, points=16, flights=worst_draws(spread, 4)["flight"].values, seed=1)
+    assert again.met and len(again.drawn) == 4
+    shares = [float(robust_margins(each)["flight_probability"]) for each in (spread, margin_spread(again.mission, 40, seed=1, progress=False))]
+    assert shares[1] > max(shares[0], 0.9)
+    assert "drawn flight" in str(again)
+
+
 def test_tune__only_the_channels_named(demo_mission):
     found = tune(demo_mission, Specification(channels=("roll",), schedule="scale"), points=8)
     own, new = demo_mission.autopilot, found.mission.autopilot
@@ -229,6 +243,12 @@ def test_tune__only_the_channels_named(demo_mission):
 def test_specification__faults(demo_mission, spec, said):
     with pytest.raises(ValueError, match=said):
         tune(demo_mission, spec)
+
+
+@pytest.mark.parametrize("flights", [[-1], ["3"], 2.5, [2**33]])
+def test_tune__flights_that_are_none(demo_mission, flights):
+    with pytest.raises(ValueError, match="flights? = "):
+        tune(demo_mission, flights=flights)
 
 
 def test_tune__what_is_no_specification(demo_mission):

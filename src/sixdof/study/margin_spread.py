@@ -45,7 +45,7 @@ VARIABLES = {
     "delay_margin": ("s", "delay margin"), "distance": ("1", "least distance to the critical point |1 + L|"),
     "growth": ("1/s", "growth rate of the least stable motion"),
 }  # fmt: skip
-ALONG = {"time": ("s", "time since ignition"), "mach": ("1", "Mach number"), "dynamic_pressure": ("Pa", "dynamic pressure")}
+ALONG = {"time": ("s", "time since ignition"), "mach": ("1", "Mach number"), "dynamic_pressure": ("Pa", "dynamic pressure"), "incidence": ("rad", "incidence")}
 
 
 def margin_spread(
@@ -78,8 +78,8 @@ def margin_spread(
     Returns
     -------
     Dataset
-        Dims flight, point, channel: margins (see `margins.margins`), growth and `stable`; time, Mach number and dynamic pressure by
-        flight and point; `status` of each flight and its drawn inputs, named as `disperse` names them. A flight that has no linear models
+        Dims flight, point, channel: margins (see `margins.margins`), growth and `stable`; time, Mach number, dynamic pressure and
+        incidence by flight and point; `status` of each flight and its drawn inputs, named as `disperse` names them. A flight that has no linear models
         (it diverged, or never flew free) is a row of NaN. Ctrl-C returns the flights finished by then, with the attribute
         `interrupted`; a second Ctrl-C stops at once.
 

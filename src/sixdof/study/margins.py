@@ -25,7 +25,8 @@ _VARIABLES = {
     "distance_frequency": ("rad/s", "frequency of the least distance"),
 }  # fmt: skip
 _NONE_LEFT = ("gain_margin_db", "gain_reduction_db", "phase_margin", "delay_margin", "distance", "disk_margin")
-POINT_COORDS = ("time", "mach", "dynamic_pressure")
+MOST_INCIDENCE = math.radians(15.0)  # beyond it fins stall and the aerodynamics are estimates: nothing is linear there
+POINT_COORDS = ("time", "mach", "dynamic_pressure", "incidence")
 
 
 def margins(models: xr.Dataset, gains=None, *, channels=CHANNELS, breaks=BREAKS, bending: BendingMode | None = None) -> xr.Dataset:
@@ -177,6 +178,12 @@ def _one_of(loop: np.ndarray, c: int) -> np.ndarray:
 # ---------------------------------------------------------------- in words
 
 
+def within(ds: xr.Dataset) -> xr.Dataset:
+    """Return the points of models or margins whose incidence is small enough for a linear model to mean something; all if none is."""
+    small = ds["incidence"].values <= MOST_INCIDENCE
+    return ds.isel(point=np.flatnonzero(small)) if small.any() else ds
+
+
 def worst_point(found: xr.Dataset, variable: str = "distance") -> dict:
     """Return where a margin is least: {"value", "point", "time", "mach", "channel", "opened_at"}; the dims that the Dataset has."""
     need_table(found, "worst_point", "margins.margins", variable)
@@ -202,6 +209,9 @@ def margin_report(found: xr.Dataset, *, gain_db: float = REQUIRED_GAIN_DB, phase
             lines.append(f"  {channel:<8}UNSTABLE from {time[k]:.2f} s (Mach {float(one.mach[k]):.2f}), growing by {float(one.growth.max()):.2g} 1/s at most")
             continue
         lines += [_row(one.sel(opened_at=where), str(channel), str(where)) for where in found["opened_at"].values]
+    large = int((found["incidence"] > MOST_INCIDENCE).sum())
+    if large:
+        lines.append(f"  {large} of these points lie beyond {math.degrees(MOST_INCIDENCE):.0f} deg of incidence, where fins stall and nothing is linear")
     lines += ["", f"required: {gain_db:g} dB and {math.degrees(phase):g} deg at the actuator: {_verdict(found, gain_db, phase)}"]
     return "\n".join(lines)
 

@@ -12,7 +12,7 @@ from sixdof.mission.units import shown
 from sixdof.status import Status
 from sixdof.study.claims import FAIL, PASS, coverage_shown, flights_needed, judge
 from sixdof.study.inputs import about_mean, inputs_of, is_direction
-from sixdof.study.margins import holds
+from sixdof.study.margins import MOST_INCIDENCE, holds
 from sixdof.study.reading import need_table, plural
 from sixdof.study.sensitivity import rank_correlations
 from sixdof.study.statistics import check_share, share_interval
@@ -41,7 +41,8 @@ def robust_margins(
     """Return each flight's worst margins, and the probability that a requirement holds, with its interval.
 
     The requirement (dB up and down, rad, and a stable loop; see `margins.holds`) is that of the spread unless given. A flight that
-    diverged does not hold it anywhere; other flights without linear models (they never left the rail, say) are left out.
+    diverged does not hold it anywhere; other flights without linear models (they never left the rail, say) are left out, and so are
+    points beyond 15 deg of incidence, where nothing is linear.
 
     Returns
     -------
@@ -59,7 +60,7 @@ def robust_margins(
     """
     gain_db, phase = _requirement(spread, gain_db, phase, "robust_margins")
     check_share(confidence, "confidence")
-    there, judged = np.isfinite(spread["time"].values), _judged(spread)
+    there, judged = _there(spread), _judged(spread)
     met = holds(spread, gain_db, phase).values
     everywhere = (met | ~there[:, :, None]).all(axis=1) & there.any(axis=1)[:, None]
     entries = _worst(spread, there)
@@ -82,11 +83,16 @@ def robust_margins(
 
 
 def _requirement(spread, gain_db, phase, who: str) -> tuple[float, float]:
-    need_table(spread, who, "margin_spread.margin_spread", "gain_margin_db", "phase_margin", "distance", "stable", "status", "time")
+    need_table(spread, who, "margin_spread.margin_spread", "gain_margin_db", "phase_margin", "distance", "stable", "status", "time", "incidence")
     gain_db = spread.attrs.get("gain_db", 6.0) if gain_db is None else gain_db
     phase = spread.attrs.get("phase", math.radians(45.0)) if phase is None else phase
     check_requirement(gain_db, phase, who)
     return float(gain_db), float(phase)
+
+
+def _there(spread: xr.Dataset) -> np.ndarray:
+    """Return which points there are, with an incidence small enough to judge a linear model by, bool (flights, points)."""
+    return spread["incidence"].values <= MOST_INCIDENCE  # False for NaN
 
 
 def _judged(spread: xr.Dataset) -> np.ndarray:
@@ -98,7 +104,7 @@ def _worst(spread: xr.Dataset, there: np.ndarray) -> dict:
     """Return each flight's least margins (flight, channel), and whether its loops are stable at all points."""
     entries = {}
     for name, text in _WORST.items():
-        least = np.fmin.reduce(spread[name].values, axis=1)
+        least = np.fmin.reduce(np.where(there[:, :, None], spread[name].values, np.nan), axis=1)
         entries[f"worst_{name}"] = (("flight", "channel"), least, {"units": spread[name].attrs["units"], "long_name": text})
     stable = (spread["stable"].values | ~there[:, :, None]).all(axis=1) & there.any(axis=1)[:, None]
     return entries | {"stable": (("flight", "channel"), stable, {"units": "1", "long_name": "the loop is stable at all points"})}
@@ -130,13 +136,13 @@ def worst_draws(spread: xr.Dataset, count: int = 5) -> xr.Dataset:
     ValueError
         For what is no spread, a count below 1, or a spread without a single margin.
     """
-    need_table(spread, "worst_draws", "margin_spread.margin_spread", "distance", "growth", "time", "status")
+    need_table(spread, "worst_draws", "margin_spread.margin_spread", "distance", "growth", "time", "status", "incidence")
     if isinstance(count, bool) or not isinstance(count, (int, np.integer)) or count < 1:
         raise ValueError(f"worst_draws: count = {shown(count)} must be a whole number from 1 up")
-    values = np.where(np.isnan(spread["distance"].values), np.inf, spread["distance"].values)
+    values = np.where(np.isnan(spread["distance"].values) | ~_there(spread)[:, :, None], np.inf, spread["distance"].values)
     flat = values.reshape(len(values), -1)
     least, place = flat.min(axis=1), flat.argmin(axis=1)
-    growth = np.where(np.isnan(spread["growth"].values), -np.inf, spread["growth"].values).reshape(len(values), -1).max(axis=1)
+    growth = np.where(np.isinf(values), -np.inf, spread["growth"].values).reshape(len(values), -1).max(axis=1)
     order = np.lexsort((-growth, least))[: min(count, int(np.isfinite(least).sum()))]
     if not order.size:
         raise ValueError("worst_draws finds no flight with margins in this spread")
@@ -212,6 +218,11 @@ def spread_report(spread: xr.Dataset, *, gain_db: float | None = None, phase: fl
     lines += ["", f"required: {found.attrs['gain_db']:.4g} dB and {found.attrs['phase'] * _DEG:.4g} deg at the actuator, at every point"]
     lines += [_channel_line(found.sel(channel=channel), str(channel)) for channel in found["channel"].values]
     lines += [f"  all      {_share_text(found, 'flight_probability')} ({sure:g} % interval)", "", _claim(found, sure)]
+    large = (spread["incidence"].values > MOST_INCIDENCE).any(axis=1)
+    if large.any():
+        lines.append(
+            f"{plural(int(large.sum()))} had points beyond {math.degrees(MOST_INCIDENCE):.0f} deg of incidence, left out here: fins stall there, and nothing is linear"
+        )
     diverged = int((spread["status"].values == Status.DIVERGED).sum())
     if diverged:
         lines.append(f"{plural(diverged)} diverged and count{'s' if diverged == 1 else ''} as not meeting it")

@@ -3,19 +3,20 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, fields
 from typing import Any
 
 import numpy as np
 import xarray as xr
 
+from sixdof.flying import check_numbers
 from sixdof.mission.errors import suggestion
 from sixdof.mission.load import check_mission
 from sixdof.mission.schema import Mission
 from sixdof.mission.units import shown
 from sixdof.study.linear import CHANNELS, linearise
-from sixdof.study.margins import margins
+from sixdof.study.margins import margins, within
 from sixdof.study.sampled_plant import BendingMode
 from sixdof.study.tuned import Design, Tuned
 from sixdof.study.tuning_problem import Demands, Problem, make_problem
@@ -93,21 +94,23 @@ def specification_of(spec) -> Specification:
 
 
 def tune(
-    mission: Mission, spec: Specification | Mapping[str, Any] | None = None, *, points: int = 30, flight: int | None = None, seed: int = 0,
+    mission: Mission, spec: Specification | Mapping[str, Any] | None = None, *, points: int = 30, flights: Sequence[int] = (), seed: int = 0,
     bending: BendingMode | None = None,
 ) -> Tuned:  # fmt: skip
     """Return gains for the built-in control law that meet a specification along the flight they make, and what limits them.
 
     The loops are those that fly: linear models of the kernel at `points` moments of the flight, the sampled law in the structure the
-    mission has (pid or cascade, filters, notch), hold, delays, servo, gyro lag. A first design places a pair of closed-loop poles exactly in
-    the sampled loop; a sequence of linear programs then makes it as fast as the specification allows, and spends what `reserve` gives up
-    in speed on the worst margin. Pitch and yaw share their gains. The new gains are flown, linearised and judged again, up to
-    three times; they are rounded to three digits before they are judged.
+    mission has (pid or cascade, filters, notch), hold, delays, servo, gyro lag. Pole placements that are exact in the sampled loop give
+    a start; a sequence of linear programs then makes it as quick as the specification allows, and spends what `reserve` gives up
+    on the worst margin. Pitch and yaw share their gains. The new gains are flown, linearised and judged again, up to three times; they
+    are rounded to three digits before they are judged.
 
     Parameters
     ----------
     spec : Specification, a dictionary of its fields, or None for 6 dB, 45 deg and the rest as `Specification` says.
-    flight, seed : design on a flight of `disperse(mission, seed=seed)` in place of the mission as written.
+    points : linear models of the nominal flight; a third as many of each drawn one.
+    flights, seed : flights of `disperse(mission, seed=seed)` on which the gains must hold as well as on the mission as written, such as the
+        worst ones that `study.margin_spread.worst_draws` names.
     bending : a `BendingMode` to be borne as well.
 
     Returns
@@ -123,19 +126,38 @@ def tune(
     """
     check_mission(mission, "tune")
     spec = specification_of(spec)
-    before = _models(mission, points, flight, seed)
+    drawn = _numbers(flights, seed)
+    count = {flight: points if flight is None else max(points // 3, min(points, 8)) for flight in drawn}
+    before = [_models(mission, count[flight], flight, seed) for flight in drawn]
     models, new, designs, last = before, mission, [], math.inf
     for number in range(PASSES):
-        changes, designs = _design(models, mission, spec, bending)
+        changes, designs = _design([within(each) for each in models], mission, spec, bending)
         new = mission.change(changes)
-        models = linearise(new, points=points, flight=flight, seed=seed)
-        found = margins(models, breaks=("actuator",), bending=bending)
-        worst = float(found["distance"].sel(channel=list(spec.channels)).min())
+        models = [linearise(new, points=count[flight], flight=flight, seed=seed) for flight in drawn]
+        worst = min(_least_distance(each, spec, bending) for each in models)
         if number and abs(worst - last) < SETTLED:
             break
         last = worst
-    judged = [design.again(_problem(models, new, design.channels, design.rows_at, design.over, spec, bending, design.booster)) for design in designs]
-    return Tuned(mission, new, changes, spec, judged, before, models, bending)
+    inside = [within(each) for each in models]
+    judged = [design.again(_problem(inside, new, design.channels, design.rows_at, design.over, spec, bending, design.booster)) for design in designs]
+    return Tuned(mission, new, changes, spec, judged, before[0], models[0], dict(zip(drawn[1:], models[1:])), bending)
+
+
+def _numbers(flights, seed) -> list[int | None]:
+    """Return the flights to design on, the nominal one (None) first."""
+    if isinstance(flights, (int, np.integer)) and not isinstance(flights, bool):
+        flights = (flights,)
+    try:
+        found = [None, *flights]
+    except TypeError:
+        raise ValueError(f"tune: flights = {shown(flights)} must be numbers of flights, such as [3, 17]") from None
+    for flight in found:
+        check_numbers("tune", flight, seed)
+    return [None, *(int(flight) for flight in dict.fromkeys(found[1:]))]
+
+
+def _least_distance(models: xr.Dataset, spec: Specification, bending) -> float:
+    return float(margins(within(models), channels=spec.channels, breaks=("actuator",), bending=bending)["distance"].min())
 
 
 def _models(mission: Mission, points: int, flight, seed) -> xr.Dataset:
@@ -153,35 +175,42 @@ def _models(mission: Mission, points: int, flight, seed) -> xr.Dataset:
 # ---------------------------------------------------------------- one design
 
 
-def _design(models: xr.Dataset, mission: Mission, spec: Specification, bending) -> tuple[dict, list[Design]]:
+def _design(models: list[xr.Dataset], mission: Mission, spec: Specification, bending) -> tuple[dict, list[Design]]:
     """Return the changes that put new gains into the mission, and how they were found."""
     groups = [g for g in (tuple(c for c in ("pitch", "yaw") if c in spec.channels), tuple(c for c in ("roll",) if c in spec.channels)) if g]
-    booster = models["booster"].values > 0.5
-    base = mission.change(_structure(models, mission, spec))
-    over, rows = _rows(models.isel(point=np.flatnonzero(~booster)), spec) if not booster.all() else ("", np.zeros(1))
+    structure = _structure(models, mission, spec)
+    base = mission.change(structure)
+    alone, joined = (_where(models, booster) for booster in (False, True))
+    over, rows = _rows(alone, spec) if alone else ("", np.zeros(1))
     designs = []
     for channels in groups:
-        if not booster.all():
+        if alone:
             designs.append(_searched(models, base, channels, rows, over, spec, bending, False))
-        if booster.any():
+        if joined:
             designs.append(_searched(models, base, channels, np.zeros(1), "", spec, bending, True))
-    return _structure(models, mission, spec) | _gains(mission, designs, rows, over), designs
+    return structure | _gains(mission, designs, rows, over), designs
+
+
+def _where(models: list[xr.Dataset], booster: bool) -> list[xr.Dataset]:
+    """Return the models with, or without, a booster attached; flights that have none are left out."""
+    parts = [each.isel(point=np.flatnonzero((each["booster"].values > 0.5) == booster)) for each in models]
+    return [part for part in parts if part.sizes["point"]]
 
 
 def _searched(models, base: Mission, channels, rows, over: str, spec: Specification, bending, booster: bool) -> Design:
     problem = _problem(models, base, channels, rows, over, spec, bending, booster)
-    bad = (problem.effect <= 0.0) & (np.abs(problem.effect) > 0.0)
+    bad = problem.effect <= 0.0
     if bad.any():
         where = "with the booster on, " if booster else ""
         raise ValueError(
             f"tune: {where}{channels[0]} demands turn the vehicle the wrong way at {int(bad.sum())} of {bad.size} points: no positive gains can "
-            f"hold it; leave {channels[0]} out of spec channels there, or keep the fins centred (a rule with booster = \"gone\")"
+            f'hold it; leave {channels[0]} out of channels, or keep the fins centred there (a rule with booster = "gone")'
         )
     try:
         found = search(problem, len(rows), spec.bandwidth, spec.reserve)
     except NoDesign:
         raise ValueError(
-            f"tune: no gains of {' and '.join(channels)} that were tried are stable all along the flight; slower delays, a faster servo, or more "
+            f"tune: no gains of {' and '.join(channels)} that were tried are stable all along the flight; shorter delays, a faster servo, or more "
             "static margin would help: see sixdof.study.linear.modes for what diverges"
         ) from None
     rounded = np.array([[_rounded(value) for value in row] for row in found.rows])
@@ -189,14 +218,15 @@ def _searched(models, base: Mission, channels, rows, over: str, spec: Specificat
 
 
 def _problem(models, mission: Mission, channels, rows, over: str, spec: Specification, bending, booster: bool) -> Problem:
-    with_booster = models["booster"].values > 0.5
-    own = models.isel(point=np.flatnonzero(with_booster == booster))
-    x = own["sensed_mach" if over == "mach" else "sensed_pressure"].values
-    weights = np.stack([np.interp(x, rows, e) for e in np.eye(len(rows))], axis=1) if over else np.ones((own.sizes["point"], 1))
-    return make_problem(own, mission, channels, _demands(mission, spec, channels), weights, bending)
+    own = _where(models, booster)
+    weights = []
+    for each in own:
+        x = each["sensed_mach" if over == "mach" else "sensed_pressure"].values
+        weights.append(np.stack([np.interp(x, rows, e) for e in np.eye(len(rows))], axis=1) if over else np.ones((len(x), 1)))
+    return make_problem(own, mission, channels, _demands(mission, spec), weights, bending)
 
 
-def _demands(mission: Mission, spec: Specification, channels) -> Demands:
+def _demands(mission: Mission, spec: Specification) -> Demands:
     servo = mission.servo
     return Demands(
         spec.gain_margin_db, math.radians(spec.phase_margin_deg), _peak_of(spec.damping), spec.servo_share * servo.travel,
@@ -216,12 +246,12 @@ def _rounded(value: float, digits: int = DIGITS) -> float:
     return float(f"{value:.{digits}g}")
 
 
-def _rows(models: xr.Dataset, spec: Specification) -> tuple[str, np.ndarray]:
+def _rows(models: list[xr.Dataset], spec: Specification) -> tuple[str, np.ndarray]:
     """Return what the schedule runs over ("" for one set) and its rows, rounded outwards so that they span the flight."""
     if spec.schedule in ("scale", "none"):
         return "", np.zeros(1)
     mach = spec.schedule == "mach"
-    values = models["sensed_mach" if mach else "sensed_pressure"].values
+    values = np.concatenate([each["sensed_mach" if mach else "sensed_pressure"].values for each in models])
     low, high = values.min(), values.max()
     if not high > 1.05 * low:
         return "", np.zeros(1)  # the flight stays at one place of the schedule
@@ -229,7 +259,7 @@ def _rows(models: xr.Dataset, spec: Specification) -> tuple[str, np.ndarray]:
     return spec.schedule, np.array([_rounded(row) for row in rows])
 
 
-def _structure(models: xr.Dataset, mission: Mission, spec: Specification) -> dict:
+def _structure(models: list[xr.Dataset], mission: Mission, spec: Specification) -> dict:
     """Return the changes that make the autopilot's schedule what the specification says, without gains yet."""
     autopilot = mission.autopilot
     scaled = spec.schedule in ("mach", "scale")
@@ -241,7 +271,7 @@ def _structure(models: xr.Dataset, mission: Mission, spec: Specification) -> dic
                 'use "mach" or "scale", or remove autopilot.with_booster'
             )
         return changes | {"autopilot.gain_pressure": None}
-    pressure = models["sensed_pressure"].values
+    pressure = np.concatenate([each["sensed_pressure"].values for each in models])
     reference = autopilot.gain_pressure or _rounded(math.sqrt(pressure.min() * pressure.max()), 2)
     limits = [_outwards(reference / pressure.max(), math.floor), _outwards(reference / pressure.min(), math.ceil)]
     return changes | {"autopilot.gain_pressure": reference, "autopilot.gain_scale_limits": limits}

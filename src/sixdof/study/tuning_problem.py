@@ -7,6 +7,7 @@ worked out once.
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import NamedTuple
 
@@ -29,7 +30,7 @@ class Answer(NamedTuple):
     """What gains do at every point (n). Each of `margin`, `peak`, `servo` meets the specification at 1.
 
     margin : least distance of L from the critical point in the Nichols plane, gain over the required gain margin, phase over the required
-        phase margin: 1 keeps both, and what lies between them; negative for an unstable loop.
+        phase margin: 1 keeps both, and what lies between them.
     speed : bandwidth of the first-order lag that follows a step of the goal with the same integral of the squared error, rad/s.
     stiffness : how well a steady offset of the fins is borne: 1/(2 int angle^2 dt) for an offset of 1 rad from one moment on, 1/(rad^2 s).
     peak : allowed peak of angle per goal over the actual one. servo : allowed use of the servos over the actual one.
@@ -95,22 +96,23 @@ class Problem:
         """Return gains (p, i, d; points) of a schedule (p, i, d; rows): straight lines between rows, as the law takes them."""
         return rows @ self.weights.T
 
-    def growth(self, p, i, d) -> np.ndarray:
-        """Return how fast the least stable motion of each point grows, 1/s."""
-        gains, first, found = self.with_gains(p, i, d), 0, []
+    def stable(self, p, i, d) -> bool:
+        """Return whether gains at every point make stable loops everywhere."""
+        gains, first = self.with_gains(p, i, d), 0
         for plant in self.plants:
             part = slice(first, first + len(plant.phi))
             own = gains._replace(**{name: getattr(gains, name)[part] for name in ("p", "i", "d", "f", "scale")})
-            found.append(closed_loop(plant, own).growth())
+            if not closed_loop(plant, own).fate(DRIFT)[1].all():
+                return False
             first = part.stop
-        return np.concatenate(found)
+        return True
 
-    def answer(self, p, i, d, turns: np.ndarray | None = None) -> Answer:
-        """Return what gains at every point do. turns : (n,) encirclements of a stable loop (see `encircled`); others are unstable."""
-        margin, speed, stiffness, peak, servo = self.measures(p, i, d, turns)
+    def answer(self, p, i, d) -> Answer:
+        """Return what gains at every point do; of loops that are stable (see `stable`)."""
+        margin, speed, stiffness, peak, servo = self.measures(p, i, d)
         return Answer(margin.min(axis=0), speed, stiffness, peak.min(axis=0), servo.min(axis=0))
 
-    def measures(self, p, i, d, turns: np.ndarray | None = None) -> tuple[np.ndarray, ...]:
+    def measures(self, p, i, d) -> tuple[np.ndarray, ...]:
         """Return the parts of `Answer`, margin and peak for every band of frequencies, servo for every limit: (parts, n), the others (n,).
 
         A search that knows the parts is not led astray where the worst frequency jumps from one to another.
@@ -121,9 +123,6 @@ class Problem:
             gain = 20.0 * np.log10(np.abs(loop)) / self.demands.gain_db
         phase = (np.mod(np.angle(loop), 2.0 * np.pi) - np.pi) / self.demands.phase
         margin = _bands(np.hypot(gain, phase)).min(axis=-1)
-        if turns is not None:
-            lost = np.abs(encircled(loop) - turns) >= 0.5
-            margin[:, lost] = -margin[:, lost].min(axis=0)
         follow = k_goal * self.angle / (1.0 + loop)
         peak = self.demands.peak / np.maximum(_bands(np.abs(follow)).max(axis=-1), 1e-12)
         speed, stiffness = self._slowness(1.0 - follow), self._slowness(self.angle / (1.0 + loop))
@@ -180,19 +179,16 @@ class Problem:
         return p, ratio * p, d
 
     def _plant_at(self, z: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-        first, found = 0, []
-        for plant in self.plants:
-            found.append(plant_response(plant, z[first : first + len(plant.phi)]))
-            first += len(plant.phi)
-        return tuple(np.concatenate([each[k] for each in found])[..., 0, 0] for k in range(2))
+        sizes = np.cumsum([len(plant.phi) for plant in self.plants])[:-1]
+        return _beside([plant_response(plant, part) for plant, part in zip(self.plants, np.split(z, sizes))])
 
-    def first_designs(self, count: int) -> list[tuple[np.ndarray, np.ndarray]]:
-        """Return the best `count` starts, each (p, i, d; points) and the encirclements (points,) of its stable loops.
+    def first_design(self) -> np.ndarray | None:
+        """Return gains (p, i, d; points) to start from, None if none that was tried is stable at every point.
 
         A start is one pair of poles for the whole flight: its gains are those of its placement at the points, in the median, times the
         effectiveness of the control, so that every point has the same loop but for its airframe. Each is tried at a half and a quarter of
-        its size too: an airframe stiffer than its servos are fast bears no pair faster than its own. The best are those that fall
-        least short of the specification anywhere, then the fastest. Empty if none is stable at every point.
+        its size too: an airframe stiffer than its servos are fast bears no pair faster than its own. The best is the one that falls
+        least short of the specification anywhere; of those that meet it, the quickest.
         """
         found = []
         top = TOP_SHARE * 2.0 * np.pi / self.gains.period
@@ -207,11 +203,7 @@ class Problem:
                     short = max(0.0, 1.0 - float(np.minimum(np.minimum(a.margin, a.peak), a.servo).min()))
                     found.append((short, -float(np.log(a.speed * a.stiffness).mean()), tried))
         found.sort(key=lambda each: each[:2])
-        starts = []
-        for _, _, tried in found:
-            if len(starts) < count and (self.growth(*tried) <= DRIFT).all():
-                starts.append((tried, encircled(self.loop(*tried))))
-        return starts
+        return next((tried for _, _, tried in found if self.stable(*tried)), None)
 
     def _evened(self, placed: np.ndarray) -> np.ndarray | None:
         """Return gains at every point that all make the median answer of the placed ones, None if p or d is mostly zero there."""
@@ -225,21 +217,10 @@ class Problem:
             even[0] = levels[0]
         return even
 
-    def loop(self, p, i, d) -> np.ndarray:
-        """Return the loop opened at the actuator, (points, frequencies)."""
-        k_angle, k_rate, _ = law_response(self.with_gains(p, i, d), CHANNELS.index(self.channels[0]), self.z)
-        return k_angle * self.angle + k_rate * self.rate
-
 
 def _bands(values: np.ndarray) -> np.ndarray:
     """Return values (n, frequencies) as (bands, n, frequencies/bands)."""
     return values.reshape(len(values), BANDS, -1).swapaxes(0, 1)
-
-
-def encircled(loop: np.ndarray) -> np.ndarray:
-    """Return by how many turns 1 + L winds round zero along the grid, (n,): it changes by whole turns as a loop becomes unstable."""
-    turned = np.unwrap(np.angle(1.0 + loop), axis=1)
-    return (turned[:, -1] - turned[:, 0]) / (2.0 * np.pi)
 
 
 def _grid(top: float, bending: BendingMode | None) -> np.ndarray:
@@ -252,23 +233,33 @@ def _grid(top: float, bending: BendingMode | None) -> np.ndarray:
 
 
 def make_problem(
-    models: xr.Dataset, mission: Mission, channels: tuple[str, ...], demands: Demands, weights: np.ndarray, bending: BendingMode | None
-) -> Problem:
-    """Return the problem of one set of gains for channels of the models, with the limits and filters of the mission's autopilot.
+    models: Sequence[xr.Dataset], mission: Mission, channels: tuple[str, ...], demands: Demands, weights: Sequence[np.ndarray],
+    bending: BendingMode | None,
+) -> Problem:  # fmt: skip
+    """Return the problem of one set of gains for channels of linear models, with the limits and filters of the mission's autopilot.
 
-    weights : (points of the models, rows).
+    models : of one flight or of several, each with its own drawn gain factors and servo speed. weights : of each, (points, rows).
     """
-    plants = [sampled_plant(models, mission, channel, bending) for channel in channels]
-    base = law_gains(models, mission)
-    count = len(channels)
-    gains = base._replace(scale=np.tile(base.scale, count))
-    frequency = _grid(Loops(plants[0], base).nyquist * (1.0 - 1e-6), bending)
-    z = np.broadcast_to(np.exp(1j * frequency * base.period), (len(base.scale), len(frequency)))
-    answers = [plant_response(plant, z) for plant in plants]
-    angle, rate = (np.concatenate([each[k] for each in answers])[..., 0, 0] for k in range(2))
+    pairs = [(each, channel) for channel in channels for each in models]
+    plants = [sampled_plant(each, mission, channel, bending) for each, channel in pairs]
+    laws = [law_gains(each, mission) for each, _ in pairs]
+    # a drawn factor multiplies all gains of its channel, as the scale does
+    scale = np.concatenate([law.scale * float(each["gain_factor"].sel(channel=channel)) for law, (each, channel) in zip(laws, pairs)])
+    frequency = _grid(Loops(plants[0], laws[0]).nyquist * (1.0 - 1e-6), bending)
+    z = np.broadcast_to(np.exp(1j * frequency * laws[0].period), (len(scale), len(frequency)))
+    sizes = np.cumsum([len(plant.phi) for plant in plants])[:-1]
+    parts = np.split(z, sizes)
+    angle, rate = _beside([plant_response(plant, part) for plant, part in zip(plants, parts)])
     gusts = None
     if plants[0].gusts:
-        felt = [plant_response(plant._replace(new=plant.gust, old=np.zeros_like(plant.gust), ticks=0), z) for plant in plants]
-        gusts = tuple(np.concatenate([each[k] for each in felt])[..., 0, 0] for k in range(2))
-    effect = np.concatenate([models["effectiveness"].sel(channel=channel).values for channel in channels])
-    return Problem(channels, demands, np.tile(weights, (count, 1)), gains, frequency, np.tile(z, (count, 1)), angle, rate, gusts, plants, effect)
+        shaken = [plant._replace(new=plant.gust, old=np.zeros_like(plant.gust), ticks=0) for plant in plants]
+        gusts = _beside([plant_response(plant, part) for plant, part in zip(shaken, parts)])
+    effect = np.concatenate([each["effectiveness"].sel(channel=channel).values for each, channel in pairs])
+    return Problem(
+        channels, demands, np.concatenate(list(weights) * len(channels)), laws[0]._replace(scale=scale), frequency, z, angle, rate, gusts, plants, effect
+    )  # fmt: skip
+
+
+def _beside(answers) -> tuple[np.ndarray, np.ndarray]:
+    """Return angle and rate of single channels one after the other, from `plant_response`."""
+    return tuple(np.concatenate([each[k] for each in answers])[..., 0, 0] for k in range(2))

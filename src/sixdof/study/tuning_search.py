@@ -14,7 +14,7 @@ from sixdof.study.tuning_problem import BANDS, Answer, Problem
 
 ROUNDS = 60  # linear programs at most
 FIRST_STEP, LONGEST_STEP, SHORTEST_STEP = 0.25, 0.6, 2e-3  # of the logarithms of gains in one round
-PENALTY, PEAK_PENALTY = 100.0, 3.0  # weight of what falls short against what is wanted; margins come before a calm answer to the goal
+PENALTY, PEAK_PENALTY = 100.0, 10.0  # weight of what falls short against what is wanted; margins come before a calm answer to the goal
 ROUGHNESS = 0.02  # weight of kinks of the logarithms from row to row: of equals, the smooth schedule
 NEAR = 1.0  # of a limit: what is farther off is left out of a round's program
 NUDGE = 1e-5  # of the logarithms, for slopes
@@ -42,8 +42,8 @@ class Found(NamedTuple):
 class _Search:
     """Logarithms of gains (p, d, and i over p or, in a cascade, over d) to what they do, with slopes."""
 
-    def __init__(self, problem: Problem, turns: np.ndarray, rows: int):
-        self.problem, self.turns, self.rows = problem, turns, rows
+    def __init__(self, problem: Problem, rows: int):
+        self.problem, self.rows = problem, rows
         self.integral = problem.demands.integral > 0.0
 
     def gains(self, x: np.ndarray) -> np.ndarray:
@@ -80,9 +80,13 @@ class _Search:
 
     def answer(self, x: np.ndarray) -> np.ndarray:
         """Return what gains do at every point, (rows, points): margins, logarithms of quickness and speed, what has a limit."""
-        margin, speed, stiffness, peak, servo = self.problem.measures(*self.problem.at_points(self.gains(x)), self.turns)
+        margin, speed, stiffness, peak, servo = self.problem.measures(*self.problem.at_points(self.gains(x)))
         quick = 0.5 * np.log(speed * stiffness)
         return np.concatenate([np.minimum(margin, MOST), [quick, np.log(speed)], np.minimum(peak, MOST), np.minimum(servo, MOST)])
+
+    def stable(self, x: np.ndarray) -> bool:
+        """Return whether all loops are stable."""
+        return self.problem.stable(*self.problem.at_points(self.gains(x)))
 
     def slope(self, x: np.ndarray, base: np.ndarray) -> np.ndarray:
         """Return the slopes of `answer` by the logarithms, (rows, points, logs)."""
@@ -98,11 +102,10 @@ def search(problem: Problem, rows: int, bandwidth: float | None, reserve: float)
     Both are minimax problems, solved by a sequence of linear programs in a trust region (e.g. R. E. Griffith, R. A. Stewart, Management
     Science 7, 1961; scipy's HiGHS). Raises NoDesign if nothing is stable everywhere.
     """
-    starts = problem.first_designs(1)
-    if not starts:
+    points = problem.first_design()
+    if points is None:
         raise NoDesign()
-    points, turns = starts[0]
-    it = _Search(problem, turns, rows)
+    it = _Search(problem, rows)
     first = _climb(it, it.logs(_rows_of(points, problem.weights)), _fastest)
     second = _climb(it, first, _not_slower(it, first, bandwidth, reserve))
     again = _climb(it, second, _fastest)  # what has more margin can be hurried from there: the first climb may have stuck at a corner
@@ -113,7 +116,7 @@ def search(problem: Problem, rows: int, bandwidth: float | None, reserve: float)
     a = it.answer(second)
     met = bool(min(a[MARGIN].min(), a[LIMITS].min()) >= 1.0 - NEARLY)
     gains = it.gains(second)
-    return Found(gains, problem.answer(*problem.at_points(gains), turns), fastest, met)
+    return Found(gains, problem.answer(*problem.at_points(gains)), fastest, met)
 
 
 def _worth(it: _Search, x: np.ndarray) -> float:
@@ -156,7 +159,7 @@ def _fastest(it: _Search, a: np.ndarray) -> _Aim:
 
 def _widest(a: np.ndarray, row: int, least: np.ndarray) -> _Aim:
     rule = np.ones_like(a)
-    rule[MARGIN] = rule[[QUICK, SPEED]] = -np.inf
+    rule[[QUICK, SPEED]] = -np.inf
     rule[row] = least
     return _Aim(True, rule)
 
@@ -178,11 +181,9 @@ def _climb(it: _Search, x: np.ndarray, aim_of: Callable) -> np.ndarray:
             break
         slope = it.slope(x, a) if slope is None else slope
         move = _program(aim, a, slope, it.room(x, step), it.kinks, it.kinks @ x)
-        if move is None:
-            break
         there = it.answer(x + move)
         gained = _merit(aim, there, it.kinks @ (x + move)) - merit
-        if gained > 1e-6:
+        if gained > 1e-6 and it.stable(x + move):
             x, a, merit, slope = x + move, there, merit + gained, None
             step = min(1.6 * step, LONGEST_STEP)
         else:
@@ -190,7 +191,7 @@ def _climb(it: _Search, x: np.ndarray, aim_of: Callable) -> np.ndarray:
     return x
 
 
-def _program(aim: _Aim, a: np.ndarray, slope: np.ndarray, room, kinks: np.ndarray, kinked: np.ndarray) -> np.ndarray | None:
+def _program(aim: _Aim, a: np.ndarray, slope: np.ndarray, room, kinks: np.ndarray, kinked: np.ndarray) -> np.ndarray:
     """Return the best move within the trust region by the slopes.
 
     Variables are the move, what falls short of limits, what peaks fall short, the level of the margin, and the sizes of the kinks.
@@ -219,4 +220,4 @@ def _program(aim: _Aim, a: np.ndarray, slope: np.ndarray, room, kinks: np.ndarra
     cost = np.concatenate([wanted, [PENALTY, PEAK_PENALTY, -1.0 if aim.worst_margin else 0.0], np.full(len(kinks), ROUGHNESS)])
     bounds = [*room, (0.0, None), (0.0, None), (-MOST, MOST), *[(0.0, None)] * len(kinks)]
     done = linprog(cost, A_ub=np.concatenate(left), b_ub=np.concatenate(right), bounds=bounds, method="highs")
-    return done.x[:n] if done.status == 0 else None
+    return done.x[:n] if done.status == 0 else np.zeros(n)  # a program that cannot be solved asks for a shorter step

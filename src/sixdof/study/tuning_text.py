@@ -7,8 +7,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from sixdof.study.margins import holds
 from sixdof.study.aero_text import wrapped
+from sixdof.study.margins import MOST_INCIDENCE
 
 if TYPE_CHECKING:
     from sixdof.study.tuned import Design, Tuned
@@ -69,13 +69,20 @@ def _margin_lines(tuned: Tuned) -> list[str]:
     for channel in tuned.spec.channels:
         for word, found in (("before", tuned.margins_before), ("now", tuned.margins)):
             rows.append(_margin_row(found.sel(channel=channel, opened_at="actuator"), channel, word))
-    met = holds(tuned.margins, tuned.spec.gain_margin_db, tuned.spec.phase_margin_deg / _DEG).sel(channel=list(tuned.spec.channels))
-    if bool(met.all()):
-        rows.append("the margins asked for hold at every point of the new flight")
-    else:
-        bad = met["time"].values[~met.all("channel").values]
-        rows.append(f"the margins asked for do NOT hold at {len(bad)} of {met.sizes['point']} points, from {bad.min():.2f} s to {bad.max():.2f} s")
+    rows.append(_kept(tuned, tuned.margins, "the new flight"))
+    rows += [_kept(tuned, found, f"the drawn flight {flight}") for flight, found in tuned.margins_drawn.items()]
+    left_out = sum(int((found["incidence"] > MOST_INCIDENCE).sum()) for found in (tuned.margins, *tuned.margins_drawn.values()))
+    if left_out:
+        rows.append(f"{left_out} points beyond {MOST_INCIDENCE * _DEG:.0f} deg of incidence are left out: fins stall there, and nothing is linear")
     return rows
+
+
+def _kept(tuned: Tuned, found, where: str) -> str:
+    met = tuned.holds(found)
+    if bool(met.all()):
+        return f"the margins asked for hold at every point of {where}"
+    bad = met["time"].values[~met.all("channel").values]
+    return f"the margins asked for do NOT hold at {len(bad)} of {met.sizes['point']} points of {where}, from {bad.min():.2f} s to {bad.max():.2f} s"
 
 
 def _margin_row(one, channel: str, word: str) -> str:
@@ -118,12 +125,16 @@ def fragment_of(tuned: Tuned) -> str:
     spec = tuned.spec
     head = [
         f"# gains for {tuned.before.title or 'this mission'}, from sixdof.tune: {spec.gain_margin_db:g} dB and {spec.phase_margin_deg:g} deg "
-        f"{'hold' if tuned.met else 'do NOT hold'} along its nominal flight.",
+        f"{'hold' if tuned.met else 'do NOT hold'} along its nominal flight{_and_drawn(tuned)}.",
         "# Put these keys in the place of the same keys of [autopilot]" + (f"; remove {', '.join(gone)}." if gone else "."),
         "# Linear margins of a model are no clearance to fly: check them over an ensemble and on the bench.",
         "[autopilot]",
     ]
     return "\n".join([*head, *(line for key, value in changes.items() if value not in (None, [], {}) for line in _toml(key, value)), ""])
+
+
+def _and_drawn(tuned: Tuned) -> str:
+    return f" and its drawn flights {', '.join(map(str, tuned.drawn))}" if tuned.drawn else ""
 
 
 def _toml(key: str, value) -> list[str]:
