@@ -1,17 +1,19 @@
 """The command line: a thin layer over the same calls as in Python.
 
-Exit codes: 0 all went well; 1 a flight ended otherwise than by landing, a rehearsal misfired, no variant passes its criteria, or a check case was missed; 2 the input is wrong; 130 interrupted.
+Exit codes: 0 all went well; 1 a flight ended otherwise than by landing, a rehearsal misfired, margins or a
+bandwidth are less than required, no variant passes its criteria, or a check case was missed; 2 the input is wrong; 130 interrupted.
 """
 
 from __future__ import annotations
 
 import argparse
+import math
 import sys
 import warnings
 from pathlib import Path
 
 OK, NOT_LANDED, BAD_INPUT, INTERRUPTED = 0, 1, 2, 130
-MISFIRED = MISSED = NONE_PASSES = NOT_LANDED
+MISFIRED = MISSED = NONE_PASSES = NOT_MET = NOT_LANDED
 
 _ABOUT = """\
 Flights of a small, actively controlled rocket in six degrees of freedom.
@@ -21,6 +23,8 @@ A usual session:
   python -m sixdof aero configs/sampler.toml --figures out     drag, stability, what the control fins can do, against Mach
   python -m sixdof fly configs/sampler.toml --figures out      one flight as written, with its figures
   python -m sixdof rehearse configs/sampler.toml               event rules and laws without physics: what fires when, what misfires
+  python -m sixdof margins configs/sampler.toml --flights 50 --figures out    what the attitude loops can bear, on drawn flights too
+  python -m sixdof tune configs/sampler.toml --gain-margin 6 --phase-margin 45 --out gains.toml    gains that have these margins
   python -m sixdof disperse configs/sampler.toml --flights 2000 --seed 1 --out flights.nc --figures out
   python -m sixdof fly configs/sampler.toml --seed 1 --flight 17   flight 17 of that ensemble again, in full detail
   python -m sixdof compare configs/two-stage.toml --motors configs/motors/mesa-*.csv --flights 200 --criterion "apogee < 1800 m in 95 % of flights"
@@ -36,7 +40,7 @@ def parser() -> argparse.ArgumentParser:
     top = argparse.ArgumentParser(
         prog="python -m sixdof", description=_ABOUT, epilog=_CAUTION, formatter_class=argparse.RawDescriptionHelpFormatter
     )
-    commands = top.add_subparsers(dest="command", required=True, metavar="{check,aero,fly,rehearse,disperse,compare,earths,verify}")
+    commands = top.add_subparsers(dest="command", required=True, metavar="{check,aero,fly,rehearse,margins,tune,disperse,compare,earths,verify}")
 
     check = commands.add_parser("check", help="check a mission file and describe its vehicle")
     check.set_defaults(run=_check)
@@ -52,6 +56,7 @@ def parser() -> argparse.ArgumentParser:
         "--fail", nargs="+", default=[], metavar="NAME", help='[[failure]] entries that happen, such as "no_separation: booster"'
     )
     rehearse.set_defaults(run=_rehearse)
+    margins, tune = _of_loops(commands)
     disperse = commands.add_parser("disperse", help="fly many times, each with its own draw of the [disperse] table")
     disperse.add_argument("--flights", type=int, required=True, metavar="N", help="how many")
     disperse.add_argument(
@@ -81,17 +86,48 @@ def parser() -> argparse.ArgumentParser:
     verify.add_argument("--out", type=Path, metavar="FILE", help="write the table (CSV)")
     verify.add_argument("--overwrite", action="store_true", help="replace FILE if it exists")
     verify.set_defaults(run=_verify)
-    for command in (check, aero, fly, rehearse, disperse, compare):
+    for command in (check, aero, fly, rehearse, margins, tune, disperse, compare):
         command.add_argument("mission", type=Path, help="mission file (TOML)")
         command.add_argument("--figures", type=Path, metavar="FOLDER", help="write figures (PNG) into this folder")
         command.epilog = _CAUTION
-    for command in (fly, disperse, compare):
+    for command in (fly, margins, tune, disperse, compare):
         command.add_argument("--seed", type=int, default=0, metavar="S", help="seed of the draws (0 if left out)")
-    for command in (fly, rehearse, disperse, compare):
-        kinds = {disperse: "netCDF-4; NAME.zarr: a store that the same call goes on with", compare: "a folder of stores"}.get(command, "netCDF-4")
-        command.add_argument("--out", type=Path, metavar="FILE", help=f"write the result ({kinds})")
+    kinds = {
+        fly: "netCDF-4", rehearse: "netCDF-4", tune: "TOML: the keys of [autopilot] to put into the mission file",
+        disperse: "netCDF-4; NAME.zarr: a store that the same call goes on with", compare: "a folder of stores",
+    }  # fmt: skip
+    for command, kind in kinds.items():
+        command.add_argument("--out", type=Path, metavar="FILE", help=f"write the result ({kind})")
         command.add_argument("--overwrite", action="store_true", help="replace FILE if it exists")
     return top
+
+
+def _of_loops(commands) -> tuple[argparse.ArgumentParser, argparse.ArgumentParser]:
+    """Return the parsers of the two commands about attitude loops."""
+    margins = commands.add_parser("margins", help="margins of the attitude loops along the flight, held against a requirement")
+    margins.add_argument("--flights", type=int, metavar="N", help="also over N flights, each with its own draw")
+    margins.add_argument("--quiet", action="store_true", help="no progress bar")
+    margins.set_defaults(run=_margins)
+    tune = commands.add_parser("tune", help="find gains that have the margins asked for all along the flight, and say what limits them")
+    tune.add_argument(
+        "--bandwidth", type=float, metavar="RAD_PER_S", help="at least; 80 %% of the quickest that the rest allows if left out"
+    )
+    tune.add_argument(
+        "--schedule", choices=("mach", "dynamic_pressure", "scale", "none"), default="mach",
+        help="rows of gains over Mach number or dynamic pressure, one set scaled by dynamic pressure, or one set (mach if left out)",
+    )  # fmt: skip
+    tune.add_argument("--rows", type=int, metavar="N", help="of the schedule (5 if left out)")
+    tune.add_argument(
+        "--hold-on", type=int, nargs="+", default=[], metavar="N", help="drawn flights, by number, on which the gains must hold as well"
+    )
+    tune.add_argument("--channels", nargs="+", choices=("pitch", "yaw", "roll"), help="what is designed (all if left out); others stay as they are")
+    tune.set_defaults(run=_tune)
+    for command, share in ((margins, "half"), (tune, "a third")):
+        models = f"linear models of the flight (30 if left out), {share} as many of a drawn one"
+        command.add_argument("--points", type=int, default=30, metavar="N", help=models)
+        command.add_argument("--gain-margin", type=float, metavar="DB", help="required, up and down (6 if left out)")
+        command.add_argument("--phase-margin", type=float, metavar="DEG", help="required (45 if left out)")
+    return margins, tune
 
 
 def main(arguments: list[str] | None = None) -> int:
@@ -181,6 +217,89 @@ def _rehearse(chosen) -> int:
 
         _write(chosen.figures, {"rehearsal": plot_rehearsal(ds)[0].figure})
     return MISFIRED if ds.sizes["misfire"] else OK
+
+
+def _margins(chosen) -> int:
+    from sixdof import linearise, load_mission, make_draws, margins
+    from sixdof.study.margin_spread import margin_spread, robust_margins, spread_report
+    from sixdof.study.margins import holds, margin_report
+
+    mission = load_mission(chosen.mission)
+    gain_db, phase = _required(chosen)
+    if chosen.flights is not None:
+        make_draws(mission, chosen.flights, seed=chosen.seed)  # wrong numbers are said before anything is flown
+    models = linearise(mission, points=chosen.points)
+    if not models["effectiveness"].any():
+        raise ValueError("margins: no control fins work along this flight, there are no loops: set control = true on a fin set, and enable the fins")
+    found, spread = margins(models), None
+    print(margin_report(found, gain_db=gain_db, phase=phase))
+    met = bool(holds(found, gain_db, phase).all())
+    if chosen.flights is not None:
+        spread = margin_spread(
+            mission, chosen.flights, seed=chosen.seed, points=max(chosen.points // 2, 1), gain_db=gain_db, phase=phase, progress=not chosen.quiet
+        )
+        if not spread.sizes["flight"]:
+            print("sixdof: interrupted before the first flight was finished", file=sys.stderr)
+            return INTERRUPTED
+        print(f"\n{spread_report(spread)}")
+        over = robust_margins(spread)
+        met = met and int(over["used"]) > 0 and not bool((over["met"] == 0.0).any())  # NaN: a flight left out
+    if chosen.figures:
+        _write(chosen.figures, _loop_figures(models, found, spread, (gain_db, phase)))
+    if spread is not None and "interrupted" in spread.attrs:
+        return INTERRUPTED
+    return OK if met else NOT_MET
+
+
+def _required(chosen) -> tuple[float, float]:
+    """Return the required margins, dB and rad. Raises ValueError in the words and the unit of the command line."""
+    from sixdof.study.margins import REQUIRED_GAIN_DB, REQUIRED_PHASE
+
+    for name, value, most in (("--gain-margin", chosen.gain_margin, "100 dB"), ("--phase-margin", chosen.phase_margin, "180 deg")):
+        if value is not None and not 0.0 <= value <= float(most.split()[0]):
+            raise ValueError(f"margins: {name} {value:g} must be a number from 0 to {most}")
+    gain_db = REQUIRED_GAIN_DB if chosen.gain_margin is None else chosen.gain_margin
+    return gain_db, REQUIRED_PHASE if chosen.phase_margin is None else math.radians(chosen.phase_margin)
+
+
+def _loop_figures(models, found, spread, required: tuple[float, float]) -> dict:
+    import numpy as np
+
+    from sixdof.plot import plot_bode, plot_margin_spread, plot_margins, plot_modes, plot_nichols
+
+    figures = {"modes": plot_modes(models)[0, 0].figure, "margins": plot_margins(found, required=required)[0].figure}
+    for channel in ("pitch", "roll"):
+        figures[f"bode-{channel}"] = plot_bode(models, channel=channel)[0].figure
+        figures[f"nichols-{channel}"] = plot_nichols(models, channel=channel, required=required).figure
+        if spread is not None and np.isfinite(spread["distance"].sel(channel=channel)).any():
+            figures[f"margin-spread-{channel}"] = plot_margin_spread(spread, channel)[0].figure
+    return figures
+
+
+def _tune(chosen) -> int:
+    from sixdof import load_mission, tune
+    from sixdof.results import check_path
+
+    mission = load_mission(chosen.mission)
+    if chosen.out:
+        if chosen.out.exists() and chosen.out.samefile(chosen.mission):
+            raise ValueError(f"tune: {chosen.out} is the mission file itself, and --out is for lines to put into it; choose another name")
+        check_path(chosen.out, overwrite=chosen.overwrite)
+    asked = {
+        "gain_margin_db": chosen.gain_margin, "phase_margin_deg": chosen.phase_margin, "bandwidth": chosen.bandwidth,
+        "schedule": chosen.schedule, "rows": chosen.rows, "channels": tuple(chosen.channels) if chosen.channels else None,
+    }  # fmt: skip
+    spec = {name: value for name, value in asked.items() if value is not None}
+    tuned = tune(mission, spec, points=chosen.points, flights=chosen.hold_on, seed=chosen.seed)
+    print(tuned)
+    if chosen.out:
+        chosen.out.write_text(tuned.fragment(), encoding="utf-8")
+        print(f"written: {chosen.out}")
+    if chosen.figures:
+        from sixdof.plot import plot_tuning
+
+        _write(chosen.figures, {f"tuning-{channel}": plot_tuning(tuned, channel) for channel in ("pitch", "roll")})
+    return OK if tuned.met else NOT_MET
 
 
 def _disperse(chosen) -> int:

@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 from models import gains
 from scipy import signal
+from plain_gains import waypoints
 
 import sixdof
 from sixdof._jit import kernel
@@ -205,7 +206,7 @@ def test_law__idle_fins_clear_the_filter():
 
 @pytest.fixture(scope="module")
 def mission(demo_path):
-    return sixdof.load_mission(demo_path.with_name("waypoints.toml"))
+    return waypoints(demo_path.parent)
 
 
 def track_of(mission):

@@ -52,11 +52,11 @@ def _rehearsal() -> xr.Dataset:
     return sixdof.rehearse(demo(), {"time": [0.0, 1.0, 2.0], "baro_height": [0.0, 10.0, 5.0]})
 
 
-def _short(mission: sixdof.Mission) -> sixdof.Mission:
+def short(mission: sixdof.Mission) -> sixdof.Mission:
     return mission.change({"solver.time_limit": 3.0})
 
 
-def _refusal_names(error: Exception, name: str, given: dict) -> None:
+def refusal_names(error: Exception, name: str, given: dict) -> None:
     """Raise Unclear unless an error's text tells which argument it is about."""
     words = {word.lower() for word in (name, *(key for key in given))}
     if not any(word.replace("_", " ") in str(error).lower().replace("_", " ") for word in words):
@@ -66,7 +66,7 @@ def _refusal_names(error: Exception, name: str, given: dict) -> None:
 def _attempt(call, given: dict, who: str):
     how, found = attempt(lambda: call(**given), REFUSALS)
     if how == "refused" and not isinstance(found, (FlightError, MissionError)):
-        _refusal_names(found, next(iter(given), who), given)
+        refusal_names(found, next(iter(given), who), given)
     return how, found
 
 
@@ -89,7 +89,7 @@ def body(rng: random.Random, folder: Path) -> str:
     how, found = attempt(lambda: sixdof.fly_body(**given), REFUSALS)
     if how == "refused":
         if not isinstance(found, FlightError):
-            _refusal_names(found, name, {})
+            refusal_names(found, name, {})
         return how
     for key, values in found.variables.items():
         if values.dtype.kind == "f" and not np.isfinite(values.values).all():
@@ -103,11 +103,11 @@ def fly(rng: random.Random, folder: Path) -> str:
     odd = rng.choice(ODD)
     if name in ("guidance", "control") and (odd is len or odd is int):
         return "not tried"  # what a law raises is its own
-    given = {"mission": _short(demo("two-stage" if name == "failures" else "sampler")), "flight": 1} | {name: odd}
+    given = {"mission": short(demo("two-stage" if name == "failures" else "sampler")), "flight": 1} | {name: odd}
     how, found = attempt(lambda: sixdof.fly(**given), REFUSALS)
     if how == "refused":
         if name not in ("guidance", "control"):  # what a law raises is its own
-            _refusal_names(found, name, {})
+            refusal_names(found, name, {})
         return how
     check_flight(found)
     return "flown"
@@ -116,12 +116,12 @@ def fly(rng: random.Random, folder: Path) -> str:
 def disperse(rng: random.Random, folder: Path) -> str:
     """Disperse with an odd argument."""
     name = rng.choice(("mission", "flights", "seed", "first", "sampling", "draws", "tracks", "until", "out", "threads"))
-    given = {"mission": _short(demo()), "flights": 2, "threads": 1, "progress": False} | {name: rng.choice(ODD)}
+    given = {"mission": short(demo()), "flights": 2, "threads": 1, "progress": False} | {name: rng.choice(ODD)}
     if isinstance(given.get("out"), str):
         given["out"] = str(folder / given["out"]) if not given["out"].startswith("/") else given["out"]
     how, found = attempt(lambda: sixdof.disperse(**given), REFUSALS)
     if how == "refused":
-        _refusal_names(found, name, {"out": 0, "folder": 0, "exists": 0} if name == "out" else {})
+        refusal_names(found, name, {"out": 0, "folder": 0, "exists": 0} if name == "out" else {})
     return how
 
 
@@ -145,7 +145,7 @@ def refly(rng: random.Random, folder: Path) -> str:
     given = {"ds": _flights(), "flight": 1} | {name: rng.choice(ODD)}
     how, found = attempt(lambda: sixdof.refly(**given), REFUSALS)
     if how == "refused":
-        _refusal_names(found, name, {})
+        refusal_names(found, name, {})
     return how
 
 

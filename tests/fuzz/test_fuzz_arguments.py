@@ -7,23 +7,27 @@ import pytest
 import xarray as xr
 from fuzz_arguments import FUZZERS, SOUND_BODY, demo
 from fuzz_batch import run_apart, run_here
-from fuzz_judge import complaints
+from fuzz_judge import attempt, complaints
+from fuzz_loops import FUZZERS as OF_LOOPS
+from fuzz_loops import LOOP_PLOTS, STUDIES, call_of
 
 import sixdof
 import sixdof.plot
+from sixdof.study import describing, frozen, gain_map, limit_cycle, linear, loop, margin_spread, margins
 
+EVERY = [*(f"arguments.{name}" for name in FUZZERS), *(f"loops.{name}" for name in OF_LOOPS)]
 SEED, LIMIT = 14, 60.0
 
 
-@pytest.mark.parametrize("name", FUZZERS)
+@pytest.mark.parametrize("name", EVERY)
 def test_some(name, tmp_path):
-    assert run_here(f"arguments.{name}", SEED, 25, tmp_path).total() == 25
+    assert run_here(name, SEED, 25, tmp_path).total() == 25
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize("name", FUZZERS)
+@pytest.mark.parametrize("name", EVERY)
 def test_many(name):
-    ends, bad = run_apart(f"arguments.{name}", SEED, 300, LIMIT)
+    ends, bad = run_apart(name, SEED, 300, LIMIT)
     assert not bad, "\n".join(bad)
     assert ends.total() == 300
 
@@ -101,3 +105,80 @@ def test_figures_say_what_is_missing():
     ):
         with pytest.raises(ValueError, match=f"{function.__name__} needs {name}, which this result does not hold"):
             function(ds.drop_vars(name))
+
+
+# ---------------------------------------------------------------- the same of loops
+
+REFUSED_WHEN_SOUND = {  # "tune" by a vehicle that costs no time, the table for no points, the report for what is no table
+    "tuning.tune": "no control fins", "limit_cycle.limit_cycle_table": "no point is named", "limit_cycle.limit_cycle_report": "needs the result",
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("where", [where for family in STUDIES.values() for where in family])
+def test_sound_arguments_are_taken(where):
+    """So that what the fuzzers see refused was refused for its odd argument, and not for those beside it."""
+    sound = next(family[where][0] for family in STUDIES.values() if where in family)
+    if where in REFUSED_WHEN_SOUND:
+        with pytest.raises(ValueError, match=REFUSED_WHEN_SOUND[where]):
+            call_of(where)(**sound())
+    else:
+        assert attempt(lambda: call_of(where)(**sound()), ())[0] == "done"
+
+
+def test_the_fuzzed_names_are_those_there_are():
+    import inspect
+
+    for family in STUDIES.values():
+        for where, (sound, more) in family.items():
+            assert {*sound(), *more.split()} <= {*inspect.signature(call_of(where)).parameters}, where
+    for name, (_, more) in LOOP_PLOTS.items():
+        assert {*more.split()} <= {*inspect.signature(getattr(sixdof.plot, name)).parameters}, name
+
+
+@pytest.fixture(scope="module")
+def models():
+    return sixdof.linearise(demo(), at=[2.0, 5.0])
+
+
+@pytest.mark.parametrize(
+    ("call", "kind", "text"),
+    [
+        (lambda m: linear.linearise(demo(), step="x"), ValueError, 'linearise: step = "x" must be between'),
+        (lambda m: linear.linearise(demo(), draw=3), TypeError, "linearise: draw = 3 must be a FlightDraw"),
+        (lambda m: linear.linearise(demo(), points=10**40), ValueError, "linearise: points = .* must be a whole number from 1 up"),
+        (lambda m: linear.state_space(m, 0, np.array(["pitch", "yaw"])), ValueError, "state_space: channel = array.* must be"),
+        (lambda m: loop.open_loop(m, bending=40.0), TypeError, "open_loop: bending = 40 must be a BendingMode"),
+        (lambda m: loop.closed_response([1]), ValueError, "closed_response needs the result of sixdof.study.linear.linearise"),
+        (lambda m: loop.open_loop(m.drop_vars("gain_factor")), ValueError, "open_loop needs .* finds no gain_factor"),
+        (lambda m: margins.margins(m, breaks=-1), ValueError, "margins: breaks = -1 must name some of actuator, attitude, rate"),
+        (lambda m: margins.margins(m, bending="5 Hz"), TypeError, 'margins: bending = "5 Hz" must be a BendingMode'),
+        (lambda m: margins.margins(m.drop_vars("incidence")), ValueError, "margins needs .* finds no incidence"),
+        (lambda m: margins.margin_report(margins.margins(m), phase=45.0), ValueError, "margin_report: phase = 45 must be a number from 0 to 3.142"),
+        (lambda m: margins.holds(margins.margins(m), "6 dB"), ValueError, 'holds: gain_db = "6 dB" must be a number'),
+        (lambda m: margins.holds(margins.margins(m, breaks="rate")), ValueError, "holds: these margins are not of loops opened at the actuator"),
+        (lambda m: margins.worst_point(margins.margins(m), {}), ValueError, "worst_point: variable = .* must be the name of a margin"),
+        (lambda m: margin_spread.margin_spread(demo(), 1, seed="x", progress=False), ValueError, 'margin_spread: seed = "x" must be a whole number'),
+        (lambda m: margin_spread.margin_spread(demo(), len, progress=False), ValueError, "margin_spread: flights = a Python .* must be a whole"),
+        (lambda m: margin_spread.margin_spread(demo(), 1, channels=5, progress=False), ValueError, "margin_spread: channels = 5 must name some of"),
+        (lambda m: gain_map.gain_map(demo(), "autopilot.pitch.p", [0.1], "autopilot.pitch.d", [0.1], models=m, channel=np.zeros(2)), ValueError,
+         "gain_map: channel = array.* must be"),
+        (lambda m: sixdof.tune(demo(), {"channels": 0.5}), ValueError, "tune: channels = 0.5 must name some of pitch, yaw, roll"),
+        (lambda m: sixdof.tune(demo(), bending=40.0), TypeError, "tune: bending = 40 must be a BendingMode"),
+        (lambda m: sixdof.tune(demo(), points="many"), ValueError, 'tune: points = "many" must be a whole number'),
+        (lambda m: frozen.simulate_frozen(m, goal="up"), ValueError, 'simulate_frozen: goal is "up" at 0 s; it must be a finite number'),
+        (lambda m: frozen.simulate_frozen(m, servo=3), TypeError, "simulate_frozen: servo = 3 must be changes of the servo"),
+        (lambda m: limit_cycle.limit_cycles(m, channel=np.zeros(2)), ValueError, "limit_cycles: channel = array.* must be"),
+        (lambda m: limit_cycle.simulated_cycle(m, starts=0.1), ValueError, "simulated_cycle: starts = 0.1 must be angles"),
+        (lambda m: limit_cycle.simulated_cycle(m, starts=[0.1], period="1 s"), ValueError, 'simulated_cycle: period = "1 s" must be a number'),
+        (lambda m: limit_cycle.limit_cycle_table(m, points=1.0), TypeError, "limit_cycle_table: points = 1 must be numbers of points"),
+        (lambda m: describing.backlash("a", 0.1), ValueError, 'amplitude = "a" must be a number or an array of them'),
+        (lambda m: describing.saturation(0.1, []), ValueError, r"limit = \[\] must be a number"),
+        (lambda m: sixdof.plot.plot_steps(m, size_deg="5 deg"), ValueError, 'plot_steps: size_deg = "5 deg" must be a number'),
+        (lambda m: sixdof.plot.plot_nyquist(m, required=6.0), ValueError, "plot_nyquist: required = 6 must be a pair"),
+        (lambda m: sixdof.plot.plot_margins(margins.margins(m), required=(6.0, 45.0)), ValueError, "plot_margins: required: phase = 45 must be"),
+    ],
+)  # fmt: skip
+def test_loops__one_clear_sentence(models, call, kind, text):
+    with pytest.raises(kind, match=text) as caught:
+        call(models)
+    assert not list(complaints(caught.value))

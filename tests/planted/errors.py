@@ -63,6 +63,8 @@ SLIPPED = "tests/validation/test_caught.py::"
 VORTICES = "tests/validation/test_shed_vortices.py::"
 FILTERS = "tests/core/test_filters.py::"
 LINEAR = "tests/validation/test_linear_models.py::"
+LOOPS = "tests/study/test_loop.py::"
+LOOP_MARGINS = "tests/validation/test_loop_margins.py::"
 
 PLANTED = (
     # ---------------------------------------------------------------- loads
@@ -686,6 +688,100 @@ PLANTED = (
         "mean - along * size[:, None]", "along * size[:, None] - mean",
         "the air of a flight through gusts moves the other way in its linear models",
         "tests/study/test_linear.py::test_gusts__of_the_flight_are_flown_in",
+    ),
+    # ---------------------------------------------------------------- attitude loops
+    PlantedError(
+        "old and new command swapped", "study/sampled_plant.py",
+        "return phi2 @ phi1, new, phi2 @ held, gust", "return phi2 @ phi1, phi2 @ held, new, gust",
+        "in the tick in which a command is late, it is taken to act first and the one before it last",
+        LOOPS + "test_servo__states_are_the_kernel",
+    ),
+    PlantedError(
+        "gust of the late part left out", "study/sampled_plant.py", "gust + phi2 @ gust1", "gust",
+        "a gust blows only once the new command is in force, and not for the rest of the tick",
+        LOOPS + "test_servo__delay_changes_nothing_but_commands",
+    ),
+    PlantedError(
+        "late for what is left of the tick", "study/sampled_plant.py",
+        "_advance(a, b, g, period, late)", "_advance(a, b, g, period, period - late)",
+        "a command late by a quarter of a tick is taken as late by three quarters",
+        LOOPS + "test_servo__states_are_the_kernel",
+    ),
+    PlantedError(
+        "bending slope in yaw, sign", "study/sampled_plant.py", "else -bending.slope_at_gyro", "else bending.slope_at_gyro",
+        "the yaw gyro reads the airframe's bending as if sideways and downwards turned the same way",
+        LOOP_MARGINS + "test_bending__against_an_independent_model",
+    ),
+    PlantedError(
+        "integral one tick late", "study/law_model.py", "integral = i * t / (1.0 - back)", "integral = i * t * back / (1.0 - back)",
+        "i T/(z - 1) for i T z/(z - 1): the sum leaves this tick's error out",
+        LOOPS + "test_law__response_is_that_of_its_matrices",
+    ),
+    PlantedError(
+        "derivative filter's shares swapped", "study/law_model.py",
+        "row(derivative=1.0 - share, rate=-share * d)", "row(derivative=share, rate=-(1.0 - share) * d)",
+        "the new reading gets the weight of the old ones",
+        LOOPS + "test_law__matrices_are_the_kernel",
+    ),
+    PlantedError(
+        "notch states swapped", "study/law_model.py", "row(goal=1.0), notch_1, notch_2]", "row(goal=1.0), notch_2, notch_1]",
+        "what the notch keeps for the next tick and for the one after change places",
+        LOOPS + "test_law__matrices_are_the_kernel",
+    ),
+    PlantedError(
+        "drawn gain factors left out", "study/law_model.py",
+        'found *= models["gain_factor"].values[None, :, None]', "found *= 1.0",
+        "the loops of a drawn flight have the gains as written",
+        LOOPS + "test_law__drawn_factors_and_pressure",
+    ),
+    PlantedError(
+        "estimate's trapezoid, sign", "study/loop.py",
+        "angles = [angle[:, k] + 0.5 * plant.period * read[k]", "angles = [angle[:, k] - 0.5 * plant.period * read[k]",
+        "the new half of the rule that sums rates to an angle is taken off",
+        LOOPS + "test_open_loop__is_the_response_that_margins_use",
+    ),
+    PlantedError(
+        "law on the wrong side of the plant", "study/loop.py",
+        '"angle": k_angle[..., :, None] * angle', '"angle": k_angle[..., None, :] * angle',
+        "in the coupled loop each demand's column is multiplied by the law of its own channel, not each angle's row",
+        LOOPS + "test_closed_response__full_closes_the_coupled_loops",
+    ),
+    PlantedError(
+        "delay margin from the near side", "study/crossings.py",
+        "lag = np.where(margin > 0.0, margin, margin + 2.0 * np.pi)", "lag = np.abs(margin)",
+        "a loop below the critical point taken to reach it by less lag; a delay turns it the long way round",
+        LOOP_MARGINS + "test_crossings__delay_goes_the_long_way_round",
+    ),
+    PlantedError(
+        "delay margin by the crossover in Hz", "study/crossings.py", "lag / omega", "lag / (0.5 * omega / np.pi)",
+        "an angle in rad divided by turns a second",
+        LOOP_MARGINS + "test_crossings__integrator_with_dead_time",
+    ),
+    PlantedError(
+        "coupled: channels in the wrong order", "study/margins.py", "_one_of(values, c)", "_one_of(values, 2 - c)",
+        "roll's margins come from yaw's loop on the grid, and yaw's from roll's",
+        LOOP_MARGINS + "test_coupled__one_channel_at_its_margin_with_the_others_closed",
+    ),
+    PlantedError(
+        "other loops closed the wrong way", "study/margins.py", "inner = np.eye(2) + loop", "inner = np.eye(2) - loop",
+        "positive feedback in the channels that stay closed",
+        LOOP_MARGINS + "test_coupled__one_channel_at_its_margin_with_the_others_closed",
+    ),
+    PlantedError(
+        "full play for half of it", "study/describing.py", '0.5 * _size(play, "play")', '_size(play, "play")',
+        "the output follows the whole play behind instead of half of it",
+        "tests/study/test_describing.py::test_backlash__is_that_of_the_core",
+    ),
+    PlantedError(
+        "frozen flight: rate of one end only", "study/frozen.py",
+        "self.estimate + 0.5 * self.period * (self.last_read + read)", "self.estimate + self.period * self.last_read",
+        "the estimate is summed by the rate of the last tick, not by the mean of both",
+        "tests/study/test_frozen.py::test_simulate_frozen__without_imperfections_it_is_the_linear_loop",
+    ),
+    PlantedError(
+        "Parseval's factor 2", "study/tuning_problem.py", "return 2.0 / np.pi * (np.trapezoid", "return 1.0 / np.pi * (np.trapezoid",
+        "the integral over positive frequencies taken for that over all of them",
+        "tests/study/test_tuning.py::test_slowness__of_a_first_order_lag_is_its_time_constant",
     ),
 )  # fmt: skip
 

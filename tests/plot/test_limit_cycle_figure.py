@@ -7,6 +7,7 @@ import math
 import matplotlib.pyplot as plt
 import numpy as np
 import pytest
+from plain_gains import waypoints
 
 import sixdof
 from sixdof.plot import plot_describing, plot_limit_cycle, plot_limit_cycles
@@ -17,7 +18,7 @@ from sixdof.study.linear import linearise
 
 @pytest.fixture(scope="module")
 def models(demo_path):
-    return linearise(sixdof.load_mission(demo_path.parent / "waypoints.toml"), at=[7.0])
+    return linearise(waypoints(demo_path.parent), at=[7.0])
 
 
 @pytest.fixture(scope="module")

@@ -6,6 +6,7 @@ import math
 
 import numpy as np
 import pytest
+from plain_gains import waypoints
 
 import sixdof
 from sixdof.study.frozen import Bench, fin_groups, simulate_frozen, step_map
@@ -22,13 +23,13 @@ EVERYTHING = {"sensors.gyro.lag": 0.004, "guidance.feed_rate": True, "autopilot.
 
 @pytest.fixture(scope="module")
 def models(demo_path):
-    return linearise(sixdof.load_mission(demo_path.parent / "waypoints.toml"), at=[4.8, 7.0])
+    return linearise(waypoints(demo_path.parent), at=[4.8, 7.0])
 
 
 @pytest.fixture(scope="module")
 def three(demo_path):
     """The same vehicle with three fins: in yaw two of them move by half of the demand."""
-    mission = sixdof.load_mission(demo_path.parent / "waypoints.toml").change({"stage.0.part.tail.count": 3, "stage.0.part.tail.phase": 0.0})
+    mission = waypoints(demo_path.parent, **{"stage.0.part.tail.count": 3, "stage.0.part.tail.phase": 0.0})
     return linearise(mission, at=[4.8])
 
 

@@ -8,6 +8,7 @@ import signal
 
 import numpy as np
 import pytest
+from plain_gains import two_stages
 
 import sixdof
 from sixdof.autopilot.build import gains_table
@@ -96,6 +97,7 @@ def test_map__two_channels_at_once(demo_mission, models):
 
 
 def test_map__a_drawn_flight_of_two_stages(stack_mission):
+    stack_mission = two_stages(stack_mission)
     models = linearise(stack_mission, points=2, flight=3, seed=4)
     found = gain_map(stack_mission, P, [0.9], D, [0.1, 0.15], models=models, flight=3, seed=4, progress=False)
     live = control_metrics(sixdof.fly(stack_mission.change({D: 0.1}), flight=3, seed=4)).sel(phase="live")

@@ -6,6 +6,7 @@ import math
 
 import numpy as np
 import pytest
+from plain_gains import two_stages, waypoints
 
 import sixdof
 from sixdof.study import describing
@@ -23,13 +24,13 @@ OTHERS = {"servo.backlash": 0.0, "servo.dead_band": 0.0}
 
 @pytest.fixture(scope="module")
 def models(demo_path):
-    return linearise(sixdof.load_mission(demo_path.parent / "waypoints.toml"), at=[4.8, 7.0, 9.2])
+    return linearise(waypoints(demo_path.parent), at=[4.8, 7.0, 9.2])
 
 
 @pytest.fixture(scope="module")
 def fast(stack_mission):
     """The two-stage demo's front stage, when it flies fastest."""
-    return linearise(stack_mission, at=[5.3])
+    return linearise(two_stages(stack_mission), at=[5.3])
 
 
 # ---------------------------------------------------------------- the servo's steps

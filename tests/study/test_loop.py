@@ -132,6 +132,17 @@ def test_servo__states_are_the_kernel(demo_mission, models, delay):
     assert found == pytest.approx(fins[steps - 1 :: steps, 0], abs=1e-9 * 1e-3)
 
 
+def test_servo__delay_changes_nothing_but_commands(demo_mission, models):
+    """A gust blows, and the vehicle moves on, for the whole of a tick, whenever in it a command is taken."""
+    at_once, late = (sampled_plant(models, demo_mission.change({"servo.delay": delay}), "full") for delay in (0.0, 0.013))
+    for name in ("phi", "gust"):
+        whole, parts = getattr(at_once, name), getattr(late, name)
+        assert np.abs(whole).max() > 1e-3
+        # one exponential against two in a row: rounding, found as some 1e-15 of the largest
+        assert np.abs(parts - whole).max() < 1e-12 * np.abs(whole).max()
+    assert np.abs(late.old).max() > 1e-3  # so that a tick does have two parts
+
+
 def test_sensors__lag_and_estimate_are_the_kernel(real):
     """The pitch rate of a decaying motion through core's gyro lag and estimator, and as the closed loop's states have it."""
     m = loops_of(real, sixdof.loads_mission(real.attrs["mission"]), "pitch").matrices()
@@ -199,6 +210,18 @@ def test_closed_response__closes_open_loop(real):
     assert whole(z)[o, i] == pytest.approx(1.0 / (1.0 + opened(z)), rel=1e-8)
 
 
+def test_closed_response__full_closes_the_coupled_loops(real):
+    """As for one channel, of all three together: (1 + L)^-1 with L in rows of demands, element by element."""
+    w = np.array([1.0, 5.0, 20.0])
+    whole = closed_response(real, 0, "full")
+    parts = loops_of(real, sixdof.loads_mission(real.attrs["mission"]), "full").parts(np.broadcast_to(w, (2, 3)))
+    wanted = np.linalg.inv(np.eye(3) + (parts["angle"] + parts["rate"])[0])
+    o, i = ([names.index(f"{c}_{what}") for c in CHANNELS] for names, what in ((whole.output_labels, "demand"), (whole.input_labels, "demand_added")))
+    found = whole(np.exp(1j * w * 0.01))[np.ix_(o, i)].transpose(2, 0, 1)
+    assert np.abs(found - wanted).max() < 1e-9  # of numbers about 1: two ways to one response, near z = 1 some digits are lost
+    assert (np.abs(wanted * (1.0 - np.eye(3))).max(axis=(1, 2)) > 0.01).all()  # the channels do act on each other
+
+
 def test_closed_response__step_by_control_is_its_matrices(real):
     system = closed_response(real, 0, "pitch")
     assert system.name == "pitch_0_closed" and system.dt == 0.01
@@ -261,5 +284,5 @@ def test_errors__in_a_sentence(models):
 
 @pytest.mark.parametrize(("name", "value"), [("frequency", 0.0), ("damping", math.inf), ("modal_mass", -1.0), ("frequency", "20 Hz")])
 def test_bending__needs_numbers_above_nothing(name, value):
-    with pytest.raises(ValueError, match=f"BendingMode: {name} = .* must be a number above 0"):
+    with pytest.raises(ValueError, match=f"BendingMode: {name} = .* must be (above 0|a finite number)"):
         BendingMode(**({"frequency": 20.0} | {name: value}))

@@ -9,6 +9,7 @@ import signal
 import numpy as np
 import pytest
 import xarray as xr
+from plain_gains import two_stages
 
 import sixdof
 from sixdof.ensemble.table import make_draws
@@ -59,7 +60,7 @@ def test_spread__without_dispersion_every_flight_is_nominal(demo_mission):
 
 def test_spread__two_stages_and_dispersed_paths(stack_mission):
     # a path makes new tables for each flight, as fly makes them
-    mission = stack_mission.change({"disperse": {"servo.speed": {"sd": 0.1}, "autopilot.pitch.p": {"sd": 0.1}}, "failure": []})
+    mission = two_stages(stack_mission).change({"disperse": {"servo.speed": {"sd": 0.1}, "autopilot.pitch.p": {"sd": 0.1}}, "failure": []})
     found = margin_spread(mission, 2, seed=2, points=3, channels="pitch", progress=False)
     assert_same(found, 1, at_actuator(linearise(mission, points=3, flight=1, seed=2), channels="pitch"))
     assert np.ptp(found["autopilot_pitch_p"].values) > 0.0

@@ -67,7 +67,7 @@ def test_schedule__of_the_mission_is_over_what_it_says(demo_mission, over, press
     sensed[ly.S_QW] = sensed[ly.S_ENABLED] = 1.0
     sensed[ly.S_GOAL_W], sensed[ly.S_GOAL_Y] = math.cos(0.5 * SMALL), math.sin(0.5 * SMALL)
     sensed[ly.S_PERIOD], sensed[ly.S_PRESSURE], sensed[ly.S_MACH] = 0.01, pressure, mach
-    built_in_control(0.0, sensed, np.zeros(9), gains, command)
+    built_in_control(0.0, sensed, np.zeros(ly.MEMORY_SIZE), gains, command)
     assert command == pytest.approx([0.0, 0.4 * SMALL, 0.0], rel=1e-8, abs=1e-15)
 
 

@@ -60,7 +60,7 @@ def _lognormal(spread: Spread, u: np.ndarray, median: float, least: float | None
     low, high = _cuts(spread, least)
     if spread.log_sd == 0.0:
         return np.full(u.shape, np.clip(median, low, high))
-    a, b = (np.log(cut / median) / spread.log_sd if cut > 0.0 else -np.inf for cut in (low, high))
+    a, b = (np.log(cut / median) / spread.log_sd if cut / median > 0.0 else -np.inf for cut in (low, high))
     if a < -FARTHEST and b > FARTHEST:
         return median * np.exp(spread.log_sd * ndtri(u))
     return np.clip(median * np.exp(spread.log_sd * _cut_scores(u, a, b)), low, high)

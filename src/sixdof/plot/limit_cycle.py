@@ -7,6 +7,7 @@ import math
 import numpy as np
 import xarray as xr
 
+from sixdof.mission.units import shown as worded
 from sixdof.plot.style import CYCLE, FONT, GREY, INK, LINE, axes_or_new, dress, headroom, label, legend, shown
 from sixdof.study.reading import need_table
 
@@ -97,8 +98,8 @@ def _chosen(cycles: xr.Dataset | None, which: int | None) -> xr.Dataset | None:
     need_table(cycles, "plot_limit_cycle", "limit_cycle.limit_cycles", "imperfection", "fin_amplitude", "attitude_amplitude", "stable")
     count = cycles.sizes["cycle"]
     if which is not None:
-        if not 0 <= which < count:
-            raise ValueError(f"plot_limit_cycle: cycle = {which!r} is not one of the {count} predicted cycles")
+        if isinstance(which, bool) or not isinstance(which, (int, np.integer)) or not 0 <= which < count:
+            raise ValueError(f"plot_limit_cycle: cycle = {worded(which)} is not one of the {count} predicted cycles")
         return cycles.isel(cycle=which)
     fit = cycles["stable"].values.copy()
     together = fit & (cycles["imperfection"].values == "all")

@@ -10,7 +10,7 @@ import xarray as xr
 
 from sixdof.mission.units import shown as worded
 from sixdof.plot.style import CYCLE, FONT, GREY, INK, LINE, PALE, dress, headroom, label, legend, second_axis, widths
-from sixdof.study.margins import REQUIRED_GAIN_DB, REQUIRED_PHASE
+from sixdof.study.margins import REQUIRED_GAIN_DB, REQUIRED_PHASE, check_requirement
 from sixdof.study.reading import need_table
 
 UNSTABLE_SHADE, UNSTABLE_EDGE = "#f7e3d8", "#d9b8a6"
@@ -29,7 +29,7 @@ def plot_modes(models: xr.Dataset, *, axes=None):
     axes : (2, 2) axes, or None for a new figure. Stretches in which pitch or yaw has no short period (statically unstable) are shaded.
     Returns the axes. Raises ValueError for what `study.linear.linearise` did not make.
     """
-    need_table(models, "plot_modes", "linear.linearise", *_OF_MODES)
+    need_table(models, "plot_modes", "linear.linearise", *_OF_MODES, "time")
     axes = new_axes(axes, 2, 2, size=(9.6, 6.4), who="plot_modes")
     (frequency, damping), (roll, effect) = axes
     in_order = sorted(models["plane"].values, key=list(CHANNEL_COLOURS).index)
@@ -84,7 +84,8 @@ def plot_margins(found, *, channel: str | None = None, opened_at: str = "actuato
     sets = dict(found) if several else {"": found}
     if not sets:
         raise ValueError("plot_margins: found is empty; give margins, or a dictionary of them by name")
-    curves = _curves_of(sets, channel or ("pitch" if several else None), opened_at)
+    required = need_required(required, "plot_margins")
+    curves = _curves_of(sets, "pitch" if several and channel is None else channel, opened_at)
     axes = new_axes(axes, 3, 1, size=(7.4, 7.6), who="plot_margins", sharex=True).ravel()
     for ax, (name, factor, text) in zip(axes, _OF_MARGINS):
         for (of, one), width in zip(curves, widths(len(curves))):
@@ -110,7 +111,8 @@ def _curves_of(sets: Mapping, channel, opened_at: str) -> list:
     """Return (name, margins of one channel at one place) for every curve."""
     out = []
     for of, one in sets.items():
-        need_table(one, "plot_margins", "margins.margins", *(name for name, _, _ in _OF_MARGINS), "stable", "time", "mach")
+        names = (*(name for name, _, _ in _OF_MARGINS), "gain_reduction_db", "stable", "time", "mach", "channel")
+        need_table(one, "plot_margins", "margins.margins", *names)
         if "opened_at" in one.dims:
             need_one_of(opened_at, one["opened_at"].values, "opened_at", "plot_margins")
             one = one.sel(opened_at=opened_at)
@@ -157,6 +159,21 @@ def need_one_of(value, known, what: str, who: str) -> None:
     known = [str(name) for name in known]
     if not isinstance(value, str) or value not in known:
         raise ValueError(f"{who}: {what} = {worded(value)} must be {'one of ' if len(known) > 1 else ''}{', '.join(known)}")
+
+
+def need_number(value, what: str, who: str) -> float:
+    """Return a finite number. Raises ValueError in one sentence for anything else."""
+    if isinstance(value, bool) or not isinstance(value, (int, float)) or not abs(value) < 1e6:
+        raise ValueError(f"{who}: {what} = {worded(value)} must be a number, below a million in size")
+    return float(value)
+
+
+def need_required(required, who: str) -> tuple[float, float]:
+    """Return required margins (dB, rad). Raises ValueError for anything else."""
+    if not isinstance(required, (tuple, list)) or len(required) != 2:
+        raise ValueError(f"{who}: required = {worded(required)} must be a pair, decibels and radians, such as (6.0, math.radians(45))")
+    check_requirement(*required, f"{who}: required")
+    return float(required[0]), float(required[1])
 
 
 def new_axes(axes, rows: int, columns: int, *, size, who: str, **options) -> np.ndarray:

@@ -9,7 +9,7 @@ import numpy as np
 import xarray as xr
 
 from sixdof.mission.schema import Mission
-from sixdof.plot.linear import DASHED, UNSTABLE_SHADE, need_one_of, new_axes
+from sixdof.plot.linear import DASHED, UNSTABLE_SHADE, need_one_of, need_required, new_axes
 from sixdof.plot.style import CYCLE, FONT, GREY, INK, LINE, PALE, axes_or_new, dress, legend
 from sixdof.study.linear import CHANNELS, check_point
 from sixdof.study.loop import BREAKS, LOWEST, flown_mission, open_loop
@@ -104,6 +104,7 @@ def plot_nyquist(models: xr.Dataset, points=None, channel: str = "pitch", *, gai
     required : (dB, rad): the bars on the real axis and the unit circle are not to be crossed; who stays out of the shaded disk, the
     symmetric one of P. Seiler, A. Packard, P. Gahinet (2020), meets both with gain and phase changing together. Else as `plot_bode`.
     """
+    required = need_required(required, "plot_nyquist")
     curves = _opened("plot_nyquist", models, points, channel, gains, broken_at, bending)
     ax = axes_or_new(ax, size=(8.2, 5.4))
     _forbid_in_plane(ax, *required)
@@ -130,6 +131,7 @@ def plot_nichols(models: xr.Dataset, points=None, channel: str = "pitch", *, gai
 
     Else as `plot_bode`; the worst point has its margins marked.
     """
+    required = need_required(required, "plot_nichols")
     curves = _opened("plot_nichols", models, points, channel, gains, broken_at, bending)
     ax = axes_or_new(ax, size=(8.4, 5.4))
     for curve in curves:
@@ -263,7 +265,7 @@ def chosen_points(who: str, models, points, channel, gains, broken_at, bending) 
     mission = flown_mission(models, gains, who)
     count = models.sizes["point"]
     if points is not None:
-        points = [points] if np.ndim(points) == 0 else list(points)
+        points = list(points) if isinstance(points, (list, tuple, range, np.ndarray, xr.DataArray)) and getattr(points, "ndim", 1) else [points]
         if not points:
             raise ValueError(f"{who}: points is empty; name at least one, or leave it out for {MOST_POINTS} along the flight")
         for point in points:

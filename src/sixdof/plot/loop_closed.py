@@ -10,7 +10,7 @@ import xarray as xr
 
 from sixdof.mission.schema import Mission
 from sixdof.mission.units import shown
-from sixdof.plot.linear import DASHED, DOTTED, need_one_of, new_axes
+from sixdof.plot.linear import DASHED, DOTTED, need_number, need_one_of, new_axes
 from sixdof.plot.loop import BESIDE, DARKEST, PALEST, WORST, Curve, chosen_points, place, s_plane
 from sixdof.plot.style import CYCLE, FONT, GREY, INK, LINE, axes_or_new, blank, dress, headroom, label, legend, unwound
 from sixdof.study.control_metrics import channel_error
@@ -19,6 +19,7 @@ from sixdof.study.loop import LOWEST, closed_response, flown_mission, open_loop
 from sixdof.study.reading import climb, mission_of, need_flight
 
 FACTORS = np.geomspace(0.1, 4.0, 160)
+LONGEST = 600.0  # s: a frozen model of a climbing rocket means nothing for as long
 FINE = 0.015  # of the figure's reach: longer steps along a branch are divided
 _BOX = {"fc": "white", "ec": "none", "alpha": 0.75, "pad": 0.8}
 
@@ -36,7 +37,10 @@ def plot_root_locus(models: xr.Dataset, point: int = 0, channel: str = "pitch", 
     need_one_of(channel, CHANNELS, "channel", "plot_root_locus")
     mission = flown_mission(models, gains, "plot_root_locus")
     check_point(models, point, "plot_root_locus")
-    factors = FACTORS if factors is None else np.asarray(factors, dtype=float)
+    try:
+        factors = FACTORS if factors is None else np.asarray(factors, dtype=float)
+    except (TypeError, ValueError):
+        factors = np.zeros(0)
     if factors.ndim != 1 or factors.size < 2 or not (np.isfinite(factors).all() and factors[0] > 0.0 and (np.diff(factors) > 0.0).all()):
         raise ValueError("plot_root_locus: factors must be two or more positive numbers in ascending order")
     loop = open_loop(models, point, channel, gains=mission, bending=bending)
@@ -153,6 +157,7 @@ def plot_steps(models: xr.Dataset, points=None, channel: str = "pitch", *, gains
 
     points, gains : as `plot_bode`. duration : s; from the slowest crossover if left out. axes : two axes, or None. Returns the two axes.
     """
+    size_deg = need_number(size_deg, "size_deg", "plot_steps")
     mission, curves = chosen_points("plot_steps", models, points, channel, gains, "actuator", bending)
     axes = new_axes(axes, 2, 1, size=(7.0, 6.0), who="plot_steps", sharex=True).ravel()
     duration = _duration(curves, duration, "plot_steps")
@@ -170,6 +175,7 @@ def plot_disturbances(models: xr.Dataset, points=None, channel: str = "pitch", *
 
     axes : (2, 2) axes, or None: angle above fins, gust left of offset. In roll no gust acts. Else as `plot_steps`. Returns the axes.
     """
+    gust, offset_deg = need_number(gust, "gust", "plot_disturbances"), need_number(offset_deg, "offset_deg", "plot_disturbances")
     mission, curves = chosen_points("plot_disturbances", models, points, channel, gains, "actuator", bending)
     axes = new_axes(axes, 2, 2, size=(10.0, 6.0), who="plot_disturbances", sharex=True)
     duration = _duration(curves, duration, "plot_disturbances")
@@ -202,8 +208,8 @@ def _respond(axes, models, curve: Curve, channel, mission, bending, given: str, 
 
 def _duration(curves: list[Curve], duration, who: str) -> float:
     if duration is not None:
-        if not (isinstance(duration, (int, float)) and 0.0 < duration < math.inf):
-            raise ValueError(f"{who}: duration = {shown(duration)} must be a number of seconds above 0")
+        if isinstance(duration, bool) or not (isinstance(duration, (int, float)) and 0.0 < duration <= LONGEST):
+            raise ValueError(f"{who}: duration = {shown(duration)} must be a number of seconds above 0, {LONGEST:g} at most")
         return float(duration)
     crossover = np.array([float(curve.margins["crossover"]) for curve in curves])
     slowest = np.nanmin(crossover) if np.isfinite(crossover).any() else 5.0

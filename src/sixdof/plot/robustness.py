@@ -43,13 +43,15 @@ def plot_margin_spread(
     who = "plot_margin_spread"
     need_table(spread, who, "margin_spread.margin_spread", "gain_margin_db", "phase_margin", "distance", "status", "time", "mach")
     known = [str(name) for name in spread["channel"].values]
-    if channel not in known:
+    if not isinstance(channel, str) or channel not in known:
         raise ValueError(f"{who}: channel = {said(channel)} must be one of {', '.join(known)}")
-    if over not in ("time", "mach"):
+    if not isinstance(over, str) or over not in ("time", "mach"):
         raise ValueError(f'{who}: over = {said(over)} must be "time" or "mach"')
     gain_db = spread.attrs.get("gain_db", 6.0) if gain_db is None else gain_db
     phase = spread.attrs.get("phase", math.radians(45.0)) if phase is None else phase
     check_requirement(gain_db, phase, who)
+    if isinstance(worst, bool) or not isinstance(worst, (int, np.integer)) or worst < 0:
+        raise ValueError(f"{who}: worst = {said(worst)} must be a whole number from 0 up")
     one = spread.sel(channel=channel)
     if not np.isfinite(one["distance"].values).any():
         raise ValueError(f"{who} finds no flight with margins in this spread")
@@ -116,10 +118,12 @@ def plot_gain_map(
     """
     who = "plot_gain_map"
     need_table(found, who, "gain_map.gain_map", "gain_margin_db", "gain_reduction_db", "phase_margin", "stable")
+    if variables is not None and not isinstance(variables, (str, list, tuple)):
+        raise ValueError(f'{who}: variables = {said(variables)} must be names of variables, such as ["distance", "phase_margin"]')
     names = [name for name in PANELS if name in found] if variables is None else [variables] if isinstance(variables, str) else list(variables)
     maps = [str(name) for name, v in found.data_vars.items() if len(v.dims) == 2 and name not in ("stable", "status")]
     for name in names:
-        if name not in maps:
+        if not isinstance(name, str) or name not in maps:
             raise ValueError(f"{who}: variables has {said(name)}; it may have {', '.join(maps)}")
     if not names or min(found["stable"].shape) < 2:
         raise ValueError(f"{who} needs at least one variable, and a map of two values or more each way")

@@ -6,6 +6,7 @@ import math
 
 import numpy as np
 
+from sixdof.mission.units import shown
 from sixdof.plot.linear import CHANNEL_COLOURS, DASHED, need_one_of, new_axes, plot_margins
 from sixdof.plot.loop import place
 from sixdof.plot.style import CYCLE, FONT, GREY, INK, LINE, dress, headroom, label, legend, widths
@@ -18,7 +19,7 @@ STEP_DEG, LONG = 5.0, 2.5  # deg, s: of the goal step in the overview
 
 def _need_tuned(tuned, who: str) -> None:
     if not isinstance(tuned, Tuned):
-        raise TypeError(f"{who} takes what sixdof.tune returns, not {type(tuned).__name__}")
+        raise TypeError(f"{who}: tuned must be what sixdof.tune returns, not {shown(tuned)}")
 
 
 def plot_schedule(tuned: Tuned, *, axes=None):

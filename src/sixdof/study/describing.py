@@ -17,6 +17,8 @@ import numpy as np
 from numpy.typing import ArrayLike
 from scipy.interpolate import CubicSpline
 
+from sixdof.mission.units import shown
+
 MOST_STEPS = 1_000_000  # of a staircase; beyond, N = 1 to within 1e-6
 FULL = 1.0 / math.sqrt(1.0 + 0.25 * math.pi**2)  # share of the limit below which a rate-limited sine is a triangle
 # how finely -1/N is traced: largest bend of ln N in a chord, and halvings of a chord (a jump is closed in to 2^-30 of the grid)
@@ -92,7 +94,7 @@ def saturation(amplitude: ArrayLike, limit: float) -> np.ndarray:
 
     Raises ValueError for a negative amplitude or limit. amplitude, limit : same unit.
     """
-    if not float(limit) >= 0.0:
+    if not _number(limit, "limit") >= 0.0:
         raise ValueError(f"limit = {limit!r} must be 0 or more")
     share = _share(float(limit), _amplitudes(amplitude))
     return 2.0 / math.pi * (np.arcsin(share) + share * np.sqrt(1.0 - share * share)) + 0.0j
@@ -115,10 +117,18 @@ def rate_limit(amplitude: ArrayLike, frequency: ArrayLike, limit: float) -> np.n
     `limit_cycles` the element `lambda v: rate_limit(v, 1.0, limit)`; its amplitude is then A w.
     Raises ValueError for a negative amplitude, and for a frequency or limit that is not positive.
     """
-    rate = _amplitudes(amplitude) * np.asarray(frequency, dtype=float)
-    if not np.all(np.asarray(frequency) > 0.0) or not np.isfinite(rate).all():
+    a, w = _amplitudes(amplitude), _floats(frequency, "frequency")
+    if not (np.isfinite(w) & (w > 0.0)).all():
         raise ValueError("frequency must be positive and finite (rad/s)")
-    if not float(limit) > 0.0:
+    try:
+        np.broadcast_shapes(a.shape, w.shape)
+    except ValueError:
+        raise ValueError(f"amplitude has shape {a.shape}, frequency {w.shape}; they must go together") from None
+    with np.errstate(over="ignore"):
+        rate = a * w
+    if not np.isfinite(rate).all():
+        raise ValueError("amplitude times frequency must be finite (rad/s)")
+    if not _number(limit, "limit") > 0.0:
         raise ValueError(f"limit = {limit!r} must be positive (rad/s)")
     share = _share(float(limit), rate)
     triangle = 4.0 / math.pi * share * np.exp(-1j * np.arccos(np.minimum(0.5 * math.pi * share, 1.0)))
@@ -327,9 +337,24 @@ def _staircase(a: np.ndarray, size: float, one: Callable) -> np.ndarray:
     return np.array(values, dtype=complex).reshape(a.shape)
 
 
+def _number(value, name: str) -> float:
+    """Return a number as a float, or say that it is none."""
+    if isinstance(value, bool) or not isinstance(value, (int, float, np.integer, np.floating)):
+        raise ValueError(f"{name} = {shown(value)} must be a number")
+    return float(value)
+
+
+def _floats(values: ArrayLike, name: str) -> np.ndarray:
+    """Return numbers as floats, or say what is wrong."""
+    try:
+        return np.asarray(values, dtype=float)
+    except (TypeError, ValueError, OverflowError):
+        raise ValueError(f"{name} = {shown(values)} must be a number or an array of them") from None
+
+
 def _amplitudes(amplitude: ArrayLike) -> np.ndarray:
     """Return amplitudes as floats, or say what is wrong."""
-    a = np.asarray(amplitude, dtype=float)
+    a = _floats(amplitude, "amplitude")
     if not (np.isfinite(a) & (a >= 0.0)).all():
         raise ValueError("amplitude must be finite and 0 or more")
     return a
@@ -337,7 +362,7 @@ def _amplitudes(amplitude: ArrayLike) -> np.ndarray:
 
 def _size(value: float, name: str) -> float:
     """Return a finite size of 0 or more, or say what is wrong."""
-    if not (math.isfinite(value) and value >= 0.0):
+    if not (math.isfinite(_number(value, name)) and value >= 0.0):
         raise ValueError(f"{name} = {value!r} must be finite and 0 or more")
     return float(value)
 

@@ -15,9 +15,9 @@ from sixdof.core.control import K_HEAD, K_ROW, built_in_control, mix
 from sixdof.core.types import Servo
 from sixdof.mission.schema import Mission
 from sixdof.mission.units import shown
-from sixdof.study.linear import CHANNELS, OF_CHANNEL, check_point
+from sixdof.study.linear import CHANNELS, OF_CHANNEL, check_channel, check_point
 from sixdof.study.linear_slopes import GUSTS
-from sixdof.study.loop import flown_mission
+from sixdof.study.loop import OF_LOOPS, flown_mission
 from sixdof.study.reading import need_table
 from sixdof.study.sampled_plant import RATE_OF, sampled_plant
 
@@ -71,7 +71,7 @@ def simulate_frozen(
     ValueError, TypeError
         For a point, channel, state or servo field that there is not, numbers out of range, or a channel that no fin moves.
     """
-    if not (isinstance(duration, (int, float)) and 0.0 < duration <= LONGEST):
+    if isinstance(duration, bool) or not (isinstance(duration, (int, float)) and 0.0 < duration <= LONGEST):
         raise ValueError(f"simulate_frozen: duration = {shown(duration)} must be above 0 and at most {LONGEST:g} s")
     bench = Bench(models, point, channel, gains=gains, servo=servo, steps=steps, who="simulate_frozen")
     bench.begin(start, centring)
@@ -103,6 +103,8 @@ def fin_groups(models: xr.Dataset, mission: Mission, point: int, channel: str, w
 
 def changed_servo(servo: Servo, changes: Mapping[str, float] | None, who: str) -> Servo:
     """Return a servo with some fields changed; ValueError for a field that there is not or a number below 0."""
+    if changes is not None and not isinstance(changes, Mapping):
+        raise TypeError(f'{who}: servo = {shown(changes)} must be changes of the servo, such as {{"backlash": 0.0}}')
     for name, value in dict(changes or {}).items():
         if name not in Servo._fields:
             raise ValueError(f"{who}: servo has no {shown(name)}; it may have {', '.join(Servo._fields)}")
@@ -131,10 +133,9 @@ class Bench:
     """A channel of one linear model with the flight computer's law and servos. `begin` puts it at rest, `run` goes on from there."""
 
     def __init__(self, models: xr.Dataset, point: int, channel: str, *, gains=None, servo=None, steps: int | None = None, who: str = "Bench"):
-        need_table(models, who, "linear.linearise", "state_matrix", "input_matrix", "sensed_pressure")
+        need_table(models, who, "linear.linearise", *OF_LOOPS, "stages", "time")
         check_point(models, point, who)
-        if channel not in CHANNELS:
-            raise ValueError(f'{who}: channel = {shown(channel)} must be "roll", "pitch" or "yaw": one channel flies at a time')
+        check_channel(channel, CHANNELS, who, ": one channel flies at a time")
         if steps is not None and (isinstance(steps, bool) or not isinstance(steps, int) or not 1 <= steps <= 1000):
             raise ValueError(f"{who}: steps = {shown(steps)} must be a whole number from 1 to 1000")
         self.who, self.mission = who, flown_mission(models, gains, who)
@@ -210,7 +211,7 @@ class Bench:
 
     def run(self, ticks: int, goal: Signal = 0.0, gust: Signal = 0.0) -> tuple[np.ndarray, np.ndarray]:
         """Return (time (ticks,), signals (ticks, 5) in the order of SIGNALS) of so many ticks more; fewer where the angle leaves +-90 deg."""
-        if not self.gusts and (callable(gust) or gust):
+        if not self.gusts and (callable(gust) or self._value(gust, self.tick * self.period, "gust")):
             raise ValueError(f"{self.who}: gust: no gust acts on the roll channel of a linear model; leave it 0")
         rows, first = np.empty((ticks, len(SIGNALS))), self.tick
         for k in range(ticks):
@@ -228,9 +229,13 @@ class Bench:
         return self.period * np.arange(first, first + len(rows)), rows
 
     def _value(self, signal: Signal, t: float, name: str) -> float:
-        value = float(signal(t) if callable(signal) else signal)
+        given = signal(t) if callable(signal) else signal
+        try:
+            value = math.nan if isinstance(given, (str, bytes, bool)) else float(given)
+        except (TypeError, ValueError):
+            value = math.nan
         if not math.isfinite(value):
-            raise ValueError(f"{self.who}: {name} is {value} at {t:g} s; it must be finite")
+            raise ValueError(f"{self.who}: {name} is {shown(given)} at {t:g} s; it must be a finite number, or a function of time that returns one")
         return value
 
     def _think(self, t: float, angle: float, rate: float, goal: float) -> None:

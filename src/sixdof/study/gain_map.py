@@ -29,7 +29,8 @@ from sixdof.mission.units import QuantityError, shown
 from sixdof.status import Status
 from sixdof.study.control_metrics import AT_RATE, AT_STOP, FLOW_SPEED, QUIET
 from sixdof.study.law_model import law_gains
-from sixdof.study.linear import CHANNELS, linearise
+from sixdof.study.linear import CHANNELS, check_channel, linearise
+from sixdof.study.loop import OF_LOOPS
 from sixdof.study.many_loops import ManyLoops, joined
 from sixdof.study.oscillation import crossings
 from sixdof.study.reading import need_table
@@ -109,7 +110,7 @@ def gain_map(
     missions = _pairs(own, x, y)
     if models is None:
         models = linearise(mission, points=points, draw=draw)
-    need_table(models, WHO, "linear.linearise", "state_matrix", "input_matrix", "sensed_pressure", "servo_factor")
+    need_table(models, WHO, "linear.linearise", *OF_LOOPS)
     ds = _linear(own, missions, models, channels, x, y)
     ds.attrs = {"title": mission.title, "mission": mission.to_toml(), "channel": ", ".join(channels)}
     if not flown:
@@ -125,8 +126,7 @@ def _whole(value, name: str, most: int) -> int:
 
 def _channels(channel, paths: Sequence[str]) -> tuple[str, ...]:
     if channel is not None:
-        if channel not in CHANNELS:
-            raise ValueError(f'{WHO}: channel = {shown(channel)} must be "roll", "pitch" or "yaw"')
+        check_channel(channel, CHANNELS, WHO)
         return (channel,)
     return tuple(name for name in CHANNELS if any(name in path.split(".") for path in paths))
 

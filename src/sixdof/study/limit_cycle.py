@@ -145,7 +145,7 @@ def simulated_cycle(
         As `limit_cycles`; for starts or an imperfection that there are not; and where the attitude leaves +-90 deg.
     """
     case = Case(models, point, channel, gains, "simulated_cycle")
-    if only is not None and only not in IMPERFECTIONS:
+    if only is not None and (not isinstance(only, str) or only not in IMPERFECTIONS):
         raise ValueError(f"simulated_cycle: only = {shown(only)} must be {', '.join(IMPERFECTIONS)}")
     name = only or TOGETHER
     return _simulated(case, name, case.predicted(name) if case.size(name) > 0.0 else [], starts, period)
@@ -157,10 +157,13 @@ def _simulated(case: Case, name: str, predicted: Sequence[Cycle], starts=None, p
     chief = largest(predicted)
     if starts is None:
         starts = [share * (chief.attitude_amplitude if chief else UNPREDICTED) for share in STARTS]
-    if not len(starts) or not all(isinstance(each, (int, float)) and 0.0 < abs(each) < 1.0 for each in starts):
+    several = isinstance(starts, (Sequence, np.ndarray)) and getattr(starts, "ndim", 1) == 1 and len(starts)
+    if not several or not all(isinstance(each, (int, float)) and 0.0 < abs(each) < 1.0 for each in starts):
         raise ValueError(f"{case.who}: starts = {shown(starts)} must be angles other than 0, below 1 rad")
     if period is None:
         period = 1.0 / chief.frequency if chief else _unhurried(case)
+    if isinstance(period, bool) or not isinstance(period, (int, float)) or not 0.0 < period <= LONGEST:
+        raise ValueError(f"{case.who}: period = {shown(period)} must be a number of seconds above 0, {LONGEST:g} at most")
     rounded = bench.servo.resolution
     off = (0.0, 0.5 * rounded) if rounded else (0.0,)  # the mean command that is needed: a level, and the middle between two
     found = [_settled(bench, float(start), centring, period, STILL * case.size(name)) for start in starts for centring in off]
@@ -255,9 +258,11 @@ def limit_cycle_table(models: xr.Dataset, channel: str = "pitch", *, gains=None,
         As `simulated_cycle`; and for a servo without any of them.
     """
     who = "limit_cycle_table"
-    need_table(models, who, "linear.linearise", "state_matrix", "input_matrix", "sensed_pressure")
+    mission = flown_mission(models, gains, who)
+    if points is not None and not (isinstance(points, (Sequence, np.ndarray)) and getattr(points, "ndim", 1) == 1):
+        raise TypeError(f"{who}: points = {shown(points)} must be numbers of points, such as [0, 3]")
     chosen = list(range(models.sizes["point"])) if points is None else list(points)
-    cases = [Case(models, point, channel, flown_mission(models, gains, who), who) for point in chosen]
+    cases = [Case(models, point, channel, mission, who) for point in chosen]
     if not cases or not cases[0].names:
         raise ValueError(f"{who}: the servo has no backlash, dead band or resolution, or no point is named: there is nothing to tell")
     names = cases[0].names
@@ -293,7 +298,8 @@ def _pair(case: Case, name: str) -> tuple[Cycle | None, Cycle | None, float]:
 def limit_cycle_report(table: xr.Dataset) -> str:
     """Return what `limit_cycle_table` found, in words; ValueError for anything else."""
     need_table(table, "limit_cycle_report", "limit_cycle.limit_cycle_table", "predicted_frequency", "simulated_frequency", "settled", "size")
-    integral = getattr(loads_mission(table.attrs["mission"]).autopilot, table.attrs["channel"]).i
+    autopilot = loads_mission(table.attrs["mission"]).autopilot
+    integral = max(getattr(each, table.attrs["channel"]).i for each in autopilot.schedule or (autopilot,))
     lines = [f"Limit cycles of the {table.attrs['channel']} loop: {table.attrs.get('title', '')}"]
     for name in table["imperfection"].values.tolist():
         part = table.sel(imperfection=name)

@@ -82,7 +82,7 @@ def linearise(
     given = [name for name, value in (("at", at), ("mach", mach), ("dynamic_pressure", dynamic_pressure)) if value is not None]
     if len(given) > 1:
         raise ValueError(f"linearise takes one of at, mach and dynamic_pressure, and was given {' and '.join(given)}")
-    if not 1e-9 <= step <= 1e-2:
+    if isinstance(step, bool) or not isinstance(step, (int, float)) or not 1e-9 <= step <= 1e-2:
         raise ValueError(f"linearise: step = {shown(step)} must be between 1e-9 and 1e-2; {STEP:g} suits")
     draw = _draw_of(mission, flight, seed, draw)
     track = fly_track(mission, draw, "linearise")
@@ -94,6 +94,8 @@ def _draw_of(mission: Mission, flight: int | None, seed: int, draw: FlightDraw |
     if draw is not None and flight is not None:
         raise ValueError("linearise takes one of flight and draw, and was given both")
     check_numbers("linearise", flight, seed)
+    if draw is not None and not isinstance(draw, FlightDraw):
+        raise TypeError(f"linearise: draw = {shown(draw)} must be a FlightDraw; the number of a flight is given as flight=3")
     if draw is not None:
         return draw
     return nominal_draw(mission) if flight is None else one_draw(pack_draws(mission, draw_table(mission, seed, flight, 1)), 0)
@@ -199,8 +201,7 @@ def state_space(models: xr.Dataset, point: int = 0, channel: str = "full"):
     """
     need_table(models, "state_space", "linear.linearise", "state_matrix", "input_matrix")
     check_point(models, point, "state_space")
-    if channel not in ("full", *CHANNELS):
-        raise ValueError(f'state_space: channel = {shown(channel)} must be "full", "roll", "pitch" or "yaw"')
+    check_channel(channel, ("full", *CHANNELS), "state_space")
     import control
 
     states, inputs = (STATES, models["input"].values) if channel == "full" else OF_CHANNEL[channel]
@@ -212,6 +213,13 @@ def state_space(models: xr.Dataset, point: int = 0, channel: str = "full"):
         a, b, np.eye(len(states)), np.zeros((len(states), len(inputs))), states=states, inputs=inputs, outputs=states,
         name=f"{channel}_{point}",
     )  # fmt: skip
+
+
+def check_channel(channel, known: Sequence[str], who: str, why: str = "") -> None:
+    """Raise ValueError for what is no name of a channel, or none of those that are known."""
+    if not isinstance(channel, str) or channel not in known:
+        names = [f'"{name}"' for name in known]
+        raise ValueError(f"{who}: channel = {shown(channel)} must be {', '.join(names[:-1])} or {names[-1]}{why}")
 
 
 def check_point(models: xr.Dataset, point, who: str) -> None:

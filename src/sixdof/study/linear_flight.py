@@ -20,6 +20,7 @@ from sixdof.mission.schema import Mission
 from sixdof.mission.units import shown
 from sixdof.status import Status
 
+MOST_POINTS = 10_000  # of a flight
 FLOW_SPEED = 20.0  # m/s: slower, fins are idle (as in study.control_metrics)
 _AXIS = (ly.L_QW, ly.L_QX, ly.L_QY, ly.L_QZ)
 
@@ -113,8 +114,8 @@ def pick_rows(track: Track, who: str, at=None, mach=None, dynamic_pressure=None,
         if values is not None:
             along = np.flatnonzero(live(track))
             return np.unique(np.concatenate([_passes(v, along, track.log[:, column], name, who) for v in _numbers(values, name, who)]))
-    if isinstance(points, bool) or not isinstance(points, (int, np.integer)) or points < 1:
-        raise ValueError(f"{who}: points = {shown(points)} must be a whole number from 1 up")
+    if isinstance(points, bool) or not isinstance(points, (int, np.integer)) or not 1 <= points <= MOST_POINTS:
+        raise ValueError(f"{who}: points = {shown(points)} must be a whole number from 1 up, {MOST_POINTS} at most")
     along = np.flatnonzero(live(track))
     return along[np.unique(np.round(np.linspace(0, len(along) - 1, points)).astype(int))]
 

@@ -8,14 +8,15 @@ from dataclasses import dataclass
 import numpy as np
 import xarray as xr
 
-from sixdof.mission.load import loads_mission
 from sixdof.mission.schema import Mission
 from sixdof.mission.units import shown
 from sixdof.study.law_model import LAW_STATES, LawGains, law_gains, law_matrices, law_response
-from sixdof.study.linear import CHANNELS, check_point
-from sixdof.study.reading import need_table
+from sixdof.study.linear import CHANNELS, check_channel, check_point
+from sixdof.study.reading import mission_of, need_table
 from sixdof.study.sampled_plant import BendingMode, Plant, plant_response, sampled_plant
 
+# of linear models: what a loop is made of
+OF_LOOPS = ("state_matrix", "input_matrix", "sensed_pressure", "sensed_mach", "booster", "gain_factor", "servo_factor", "body_rate")
 BREAKS = ("actuator", "attitude", "rate")  # where a loop may be opened: at the demand, at the attitude, at the rate reading
 LOWEST = 0.1  # rad/s: slower than this a frozen model of a climbing rocket means nothing
 SWING = 1.0  # rad/s: what swings faster than this and grows is the loop's own doing, however slowly it grows
@@ -31,10 +32,10 @@ def flown_mission(models: xr.Dataset, gains, who: str) -> Mission:
     gains : None, a Mission, a dictionary of changes as `Mission.change` takes, or anything that has such a dictionary as `changes`.
     Raises TypeError for anything else.
     """
-    need_table(models, who, "linear.linearise", "state_matrix", "input_matrix", "sensed_pressure")
+    need_table(models, who, "linear.linearise", *OF_LOOPS)
     if isinstance(gains, Mission):
         return gains
-    return changed_by(loads_mission(models.attrs["mission"]), gains, who)
+    return changed_by(mission_of(models, who), gains, who)
 
 
 def changed_by(mission: Mission, gains, who: str) -> Mission:
@@ -45,6 +46,12 @@ def changed_by(mission: Mission, gains, who: str) -> Mission:
     if not isinstance(changes, Mapping):
         raise TypeError(f'{who}: gains must be a Mission, what `tune` returns, or changes such as {{"autopilot.pitch.p": 0.5}}, not {shown(gains)}')
     return mission.change(dict(changes))
+
+
+def check_bending(bending, who: str) -> None:
+    """Raise TypeError for what is neither None nor a bending mode."""
+    if bending is not None and not isinstance(bending, BendingMode):
+        raise TypeError(f"{who}: bending = {shown(bending)} must be a BendingMode, such as BendingMode(frequency=40.0), or None")
 
 
 @dataclass(frozen=True)
@@ -254,6 +261,7 @@ def open_loop(models: xr.Dataset, point: int = 0, channel: str = "pitch", *, gai
         For a point, a channel or a place to break that there is not.
     """
     where = _check(models, point, channel, broken_at, "open_loop")
+    check_bending(bending, "open_loop")
     mission = flown_mission(models, gains, "open_loop")
     loops = loops_of(models.isel(point=[point]), mission, channel, bending)
     return _opened(loops, where, f"{channel}_{point}_open_at_{broken_at}")
@@ -265,9 +273,10 @@ def closed_response(models: xr.Dataset, point: int = 0, channel: str = "pitch", 
     channel : "roll", "pitch", "yaw", or "full" for all three coupled. Inputs: goals (rad), gusts along body axes (m/s), what is added to
     demands (rad) and to readings. Outputs: angles and rates (true), demands, fin angles. Raises ValueError as `open_loop`.
     """
+    need_table(models, "closed_response", "linear.linearise", *OF_LOOPS)
     check_point(models, point, "closed_response")
-    if channel not in ("full", *CHANNELS):
-        raise ValueError(f'closed_response: channel = {shown(channel)} must be "full", "roll", "pitch" or "yaw"')
+    check_channel(channel, ("full", *CHANNELS), "closed_response")
+    check_bending(bending, "closed_response")
     import control
 
     mission = flown_mission(models, gains, "closed_response")
@@ -278,11 +287,10 @@ def closed_response(models: xr.Dataset, point: int = 0, channel: str = "pitch", 
 
 
 def _check(models, point, channel, broken_at, who: str) -> str:
-    need_table(models, who, "linear.linearise", "state_matrix", "input_matrix")
+    need_table(models, who, "linear.linearise", *OF_LOOPS)
     check_point(models, point, who)
-    if channel not in CHANNELS:
-        raise ValueError(f'{who}: channel = {shown(channel)} must be "roll", "pitch" or "yaw": a loop is opened one at a time')
-    if broken_at not in BREAKS:
+    check_channel(channel, CHANNELS, who, ": a loop is opened one at a time")
+    if not isinstance(broken_at, str) or broken_at not in BREAKS:
         raise ValueError(f'{who}: broken_at = {shown(broken_at)} must be "actuator", "attitude" or "rate"')
     return broken_at
 

@@ -17,7 +17,7 @@ from sixdof.ensemble.drawn import drawn_mission
 from sixdof.ensemble.given import check_draws
 from sixdof.ensemble.run import interruptible
 from sixdof.ensemble.table import FAILED, make_draws
-from sixdof.flying import announced_compilation, log_rows
+from sixdof.flying import announced_compilation, check_numbers, log_rows
 from sixdof.laws import bind
 from sixdof.legs import Flier, FlightDraw, Plan
 from sixdof.mission.load import check_mission
@@ -26,8 +26,8 @@ from sixdof.mission.units import shown
 from sixdof.results import input_name
 from sixdof.status import Status
 from sixdof.study.linear import CHANNELS, models_along
-from sixdof.study.linear_flight import Track, pick_rows, track_of, usable
-from sixdof.study.loop import changed_by, loops_of
+from sixdof.study.linear_flight import MOST_POINTS, Track, pick_rows, track_of, usable
+from sixdof.study.loop import changed_by, check_bending, loops_of
 from sixdof.study.many_loops import beside
 from sixdof.study.margins import REQUIRED_GAIN_DB, REQUIRED_PHASE
 from sixdof.study.robust_margins import check_requirement, robust_margins, spread_report, worst_draws
@@ -91,9 +91,11 @@ def margin_spread(
     check_mission(mission, WHO)
     mission = with_gains(mission, gains, WHO)
     chosen = _channels(channels)
-    if isinstance(points, bool) or not isinstance(points, (int, np.integer)) or points < 1:
-        raise ValueError(f"{WHO}: points = {shown(points)} must be a whole number from 1 up")
+    if isinstance(points, bool) or not isinstance(points, (int, np.integer)) or not 1 <= points <= MOST_POINTS:
+        raise ValueError(f"{WHO}: points = {shown(points)} must be a whole number from 1 up, {MOST_POINTS} at most")
     check_requirement(gain_db, phase, WHO)
+    check_bending(bending, WHO)
+    check_numbers(WHO, None, seed)
     table = _table(mission, flights, seed, draws)
     found = _Found(mission, table.sizes["flight"], int(points), chosen, bending)
     done = _fly_all(found, pack_draws(mission, table), table["flight"].values, progress)
@@ -115,14 +117,19 @@ def with_gains(mission: Mission, gains, who: str) -> Mission:
 
 
 def _channels(names) -> tuple[str, ...]:
-    chosen = (names,) if isinstance(names, str) else tuple(names)
-    wrong = [name for name in chosen if name not in CHANNELS]
+    try:
+        chosen = (names,) if isinstance(names, str) else tuple(names)
+    except TypeError:
+        chosen = ()
+    wrong = [name for name in chosen if not isinstance(name, str) or name not in CHANNELS]
     if wrong or not chosen or len(set(chosen)) < len(chosen):
         raise ValueError(f"{WHO}: channels = {shown(names)} must name some of {', '.join(CHANNELS)}, each once")
     return chosen
 
 
 def _table(mission: Mission, flights, seed, draws) -> xr.Dataset:
+    if draws is None and flights is not None and (isinstance(flights, bool) or not isinstance(flights, (int, np.integer)) or flights < 1):
+        raise ValueError(f"{WHO}: flights = {shown(flights)} must be a whole number from 1 up")
     if draws is None:
         return make_draws(mission, FLIGHTS if flights is None else flights, seed=seed)
     table = check_draws(mission, draws).sortby("flight")

@@ -10,7 +10,7 @@ import xarray as xr
 from sixdof.mission.units import shown
 from sixdof.study.crossings import crossings, nearest
 from sixdof.study.linear import CHANNELS
-from sixdof.study.loop import BREAKS, FREQUENCIES, Loops, broken, flown_mission, loops_of, scan
+from sixdof.study.loop import BREAKS, FREQUENCIES, Loops, broken, check_bending, flown_mission, loops_of, scan
 from sixdof.study.reading import need_table
 from sixdof.study.sampled_plant import BendingMode
 
@@ -25,6 +25,7 @@ _VARIABLES = {
     "distance_frequency": ("rad/s", "frequency of the least distance"),
 }  # fmt: skip
 _NONE_LEFT = ("gain_margin_db", "gain_reduction_db", "phase_margin", "delay_margin", "distance", "disk_margin")
+_OF_HOLDS = ("gain_margin_db", "gain_reduction_db", "phase_margin", "stable")
 MOST_INCIDENCE = math.radians(15.0)  # beyond it fins stall and the aerodynamics are estimates: nothing is linear there
 POINT_COORDS = ("time", "mach", "dynamic_pressure", "incidence")
 
@@ -55,7 +56,9 @@ def margins(models: xr.Dataset, gains=None, *, channels=CHANNELS, breaks=BREAKS,
         For channels or breaks that there are not, or gains that are none.
     """
     channels, breaks = _chosen(channels, CHANNELS, "channels"), _chosen(breaks, BREAKS, "breaks")
+    check_bending(bending, "margins")
     mission = flown_mission(models, gains, "margins")
+    need_table(models, "margins", "linear.linearise", *POINT_COORDS)
     parts = [_of_channel(loops_of(models, mission, channel, bending), breaks) for channel in channels]
     ds = xr.concat(parts, xr.DataArray(list(channels), dims="channel", name="channel"))
     ds = ds.transpose("point", "channel", "opened_at", missing_dims="ignore")
@@ -64,9 +67,12 @@ def margins(models: xr.Dataset, gains=None, *, channels=CHANNELS, breaks=BREAKS,
 
 
 def _chosen(names, known, what: str) -> tuple[str, ...]:
-    names = (names,) if isinstance(names, str) else tuple(names)
+    try:
+        names = (names,) if isinstance(names, str) else tuple(names)
+    except TypeError:
+        raise ValueError(f"margins: {what} = {shown(names)} must name some of {', '.join(known)}") from None
     for name in names:
-        if name not in known:
+        if not isinstance(name, str) or name not in known:
             raise ValueError(f"margins: {what} has {shown(name)}; it may have {', '.join(known)}")
     if not names:
         raise ValueError(f"margins: {what} is empty; name at least one of {', '.join(known)}")
@@ -126,7 +132,9 @@ def coupled_margins(models: xr.Dataset, gains=None, *, bending: BendingMode | No
         (Seiler, Packard, Gahinet 2020; without structure, so on the safe side). Margins of one loop opened at its demand with the
         other two closed; growth and stability of all together.
     """
+    check_bending(bending, "coupled_margins")
     mission = flown_mission(models, gains, "coupled_margins")
+    need_table(models, "coupled_margins", "linear.linearise", *POINT_COORDS)
     loops = loops_of(models, mission, "full", bending)
     n, frequency = len(loops.gains.scale), scan(loops, FREQUENCIES // 2)
     values = _matrix_loop(loops, np.broadcast_to(frequency, (n, len(frequency))))
@@ -178,6 +186,13 @@ def _one_of(loop: np.ndarray, c: int) -> np.ndarray:
 # ---------------------------------------------------------------- in words
 
 
+def check_requirement(gain_db, phase, who: str) -> None:
+    """Raise ValueError for required margins that are none."""
+    for name, value, most, example in (("gain_db", gain_db, 100.0, "6.0 (dB)"), ("phase", phase, math.pi, "math.radians(45)")):
+        if isinstance(value, bool) or not isinstance(value, (int, float, np.integer, np.floating)) or not 0.0 <= value <= most:
+            raise ValueError(f"{who}: {name} = {shown(value)} must be a number from 0 to {most:.4g}, such as {example}")
+
+
 def within(ds: xr.Dataset) -> xr.Dataset:
     """Return the points of models or margins whose incidence is small enough for a linear model to mean something; all if none is."""
     small = ds["incidence"].values <= MOST_INCIDENCE
@@ -185,12 +200,20 @@ def within(ds: xr.Dataset) -> xr.Dataset:
 
 
 def worst_point(found: xr.Dataset, variable: str = "distance") -> dict:
-    """Return where a margin is least: {"value", "point", "time", "mach", "channel", "opened_at"}; the dims that the Dataset has."""
+    """Return where a margin is least; of unstable loops, where the growth is largest.
+
+    A dictionary of value, point, time, mach, channel, opened_at, as far as the Dataset has these dims; empty where nothing is limited.
+    """
+    if not isinstance(variable, str) or not variable.isidentifier():
+        raise ValueError(f'worst_point: variable = {shown(variable)} must be the name of a margin, such as "distance"')
     need_table(found, "worst_point", "margins.margins", variable)
     values = found[variable]
     if not np.isfinite(values).any():
         return {}
-    place = values.argmin(...)
+    least = values == values.min()
+    if "growth" in found:  # of unstable loops, which all have no margin left, the one that grows fastest
+        least = least & (found["growth"].where(least).fillna(-np.inf) >= found["growth"].where(least).max())
+    place = least.argmax(...)
     at = values.isel(place)
     out = {"value": float(at), "point": int(place["point"])}
     return out | {name: at[name].item() for name in ("time", "mach", "channel", "opened_at") if name in at.coords}
@@ -198,7 +221,10 @@ def worst_point(found: xr.Dataset, variable: str = "distance") -> dict:
 
 def margin_report(found: xr.Dataset, *, gain_db: float = REQUIRED_GAIN_DB, phase: float = REQUIRED_PHASE) -> str:
     """Return the worst margins of every channel as a page of text, each with its place in the flight, held against a requirement."""
-    need_table(found, "margin_report", "margins.margins", "gain_margin_db", "phase_margin", "stable")
+    need_table(found, "margin_report", "margins.margins", "delay_margin", "distance", "growth", "time", "incidence", "opened_at", *_OF_HOLDS)
+    check_requirement(gain_db, phase, "margin_report")
+    large = int((found["incidence"] > MOST_INCIDENCE).sum())
+    found = within(found)
     time = found["time"].values
     lines = [found.attrs.get("title", "") or "untitled", f"margins of the attitude loops from {time.min():.2f} s to {time.max():.2f} s", ""]
     lines.append(f"  {'':<8}{'opened at':<11}{'gain':>9}{'phase':>10}{'delay':>10}{'|1 + L|':>10}   worst at")
@@ -209,9 +235,8 @@ def margin_report(found: xr.Dataset, *, gain_db: float = REQUIRED_GAIN_DB, phase
             lines.append(f"  {channel:<8}UNSTABLE from {time[k]:.2f} s (Mach {float(one.mach[k]):.2f}), growing by {float(one.growth.max()):.2g} 1/s at most")
             continue
         lines += [_row(one.sel(opened_at=where), str(channel), str(where)) for where in found["opened_at"].values]
-    large = int((found["incidence"] > MOST_INCIDENCE).sum())
     if large:
-        lines.append(f"  {large} of these points lie beyond {math.degrees(MOST_INCIDENCE):.0f} deg of incidence, where fins stall and nothing is linear")
+        lines.append(f"  points beyond {math.degrees(MOST_INCIDENCE):.0f} deg of incidence, where fins stall and nothing is linear: {large}")
     lines += ["", f"required: {gain_db:g} dB and {math.degrees(phase):g} deg at the actuator: {_verdict(found, gain_db, phase)}"]
     return "\n".join(lines)
 
@@ -231,6 +256,10 @@ def _row(one: xr.Dataset, channel: str, where: str) -> str:
 
 def holds(found: xr.Dataset, gain_db: float = REQUIRED_GAIN_DB, phase: float = REQUIRED_PHASE) -> xr.DataArray:
     """Return where the requirement is met at the actuator, bool (point, channel): gain up and down, phase, and stability."""
+    need_table(found, "holds", "margins.margins", *_OF_HOLDS)
+    check_requirement(gain_db, phase, "holds")
+    if "opened_at" in found.dims and "actuator" not in found["opened_at"].values:
+        raise ValueError("holds: these margins are not of loops opened at the actuator; a requirement is held against those")
     one = found.sel(opened_at="actuator") if "opened_at" in found.dims else found
     enough = (one["gain_margin_db"].fillna(np.inf) >= gain_db) & (one["gain_reduction_db"] >= gain_db)
     return enough & (one["phase_margin"].fillna(np.inf) >= phase) & one["stable"]

@@ -12,7 +12,7 @@ from sixdof.mission.units import shown
 from sixdof.status import Status
 from sixdof.study.claims import FAIL, PASS, coverage_shown, flights_needed, judge
 from sixdof.study.inputs import about_mean, inputs_of, is_direction
-from sixdof.study.margins import MOST_INCIDENCE, holds
+from sixdof.study.margins import MOST_INCIDENCE, check_requirement, holds
 from sixdof.study.reading import need_table, plural
 from sixdof.study.sensitivity import rank_correlations
 from sixdof.study.statistics import check_share, share_interval
@@ -26,13 +26,6 @@ _WORST = {
     "delay_margin": "worst delay margin", "distance": "least distance to the critical point |1 + L|",
 }  # fmt: skip
 _DEG = math.degrees(1.0)
-
-
-def check_requirement(gain_db, phase, who: str) -> None:
-    """Raise ValueError for required margins that are none."""
-    for name, value, most, example in (("gain_db", gain_db, 100.0, "6.0 (dB)"), ("phase", phase, math.pi, "math.radians(45)")):
-        if isinstance(value, bool) or not isinstance(value, (int, float)) or not 0.0 <= value <= most:
-            raise ValueError(f"{who}: {name} = {shown(value)} must be a number from 0 to {most:.4g}, such as {example}")
 
 
 def robust_margins(
@@ -59,6 +52,8 @@ def robust_margins(
         For what is no spread of margins, or numbers out of range.
     """
     gain_db, phase = _requirement(spread, gain_db, phase, "robust_margins")
+    if isinstance(confidence, bool) or not isinstance(confidence, (int, float)):
+        raise ValueError(f"robust_margins: confidence = {shown(confidence)} must be a number between 0 and 1, such as 0.95")
     check_share(confidence, "confidence")
     there, judged = _there(spread), _judged(spread)
     met = holds(spread, gain_db, phase).values
@@ -83,7 +78,7 @@ def robust_margins(
 
 
 def _requirement(spread, gain_db, phase, who: str) -> tuple[float, float]:
-    need_table(spread, who, "margin_spread.margin_spread", "gain_margin_db", "phase_margin", "distance", "stable", "status", "time", "incidence")
+    need_table(spread, who, "margin_spread.margin_spread", *_WORST, "growth", "stable", "status", "time", "mach", "incidence")
     gain_db = spread.attrs.get("gain_db", 6.0) if gain_db is None else gain_db
     phase = spread.attrs.get("phase", math.radians(45.0)) if phase is None else phase
     check_requirement(gain_db, phase, who)

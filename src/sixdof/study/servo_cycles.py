@@ -49,7 +49,7 @@ class Case:
     def __init__(self, models: xr.Dataset, point: int, channel: str, gains, who: str):
         need_table(models, who, "linear.linearise", "state_matrix", "input_matrix", "sensed_pressure")
         check_point(models, point, who)
-        if channel not in CHANNELS:
+        if not isinstance(channel, str) or channel not in CHANNELS:
             raise ValueError(f'{who}: channel = {shown(channel)} must be "roll", "pitch" or "yaw": a limit cycle is that of one loop')
         self.models, self.point, self.channel, self.who = models, point, channel, who
         self.mission = flown_mission(models, gains, who)

@@ -16,6 +16,8 @@ from sixdof.mission.load import check_mission
 from sixdof.mission.schema import Mission
 from sixdof.mission.units import shown
 from sixdof.study.linear import CHANNELS, linearise
+from sixdof.study.linear_flight import MOST_POINTS
+from sixdof.study.loop import check_bending
 from sixdof.study.margins import margins, within
 from sixdof.study.sampled_plant import BendingMode
 from sixdof.study.tuned import Design, Tuned
@@ -60,18 +62,21 @@ class Specification:
             value = getattr(self, name)
             if not (name == "bandwidth" and value is None) and not _number(value, above=0.0):
                 raise ValueError(f"tune: {name} = {shown(value)} must be a number above 0")
-        for name, most in (("damping", 1.0), ("phase_margin_deg", 90.0), ("servo_share", 1.0), ("reserve", 1.0)):
+        for name, most in (("gain_margin_db", 100.0), ("damping", 1.0), ("phase_margin_deg", 90.0), ("servo_share", 1.0), ("reserve", 1.0)):
             if getattr(self, name) > most:
                 raise ValueError(f"tune: {name} = {shown(getattr(self, name))} must be at most {most:g}")
         for name in ("gust", "integral"):
             if not _number(getattr(self, name), least=0.0):
                 raise ValueError(f"tune: {name} = {shown(getattr(self, name))} must be a number from 0 up")
-        if self.schedule not in SCHEDULES:
+        if not isinstance(self.schedule, str) or self.schedule not in SCHEDULES:
             raise ValueError(f"tune: schedule = {shown(self.schedule)}; {suggestion(str(self.schedule), SCHEDULES, 'it may be')}")
         if isinstance(self.rows, bool) or not isinstance(self.rows, int) or not 2 <= self.rows <= 20:
             raise ValueError(f"tune: rows = {shown(self.rows)} must be a whole number from 2 to 20")
-        channels = (self.channels,) if isinstance(self.channels, str) else tuple(self.channels)
-        if not channels or any(c not in CHANNELS for c in channels):
+        try:
+            channels = (self.channels,) if isinstance(self.channels, str) else tuple(self.channels)
+        except TypeError:
+            channels = ()
+        if not channels or any(not isinstance(c, str) or c not in CHANNELS for c in channels):
             raise ValueError(f"tune: channels = {shown(self.channels)} must name some of pitch, yaw, roll")
         object.__setattr__(self, "channels", channels)
 
@@ -126,6 +131,9 @@ def tune(
     """
     check_mission(mission, "tune")
     spec = specification_of(spec)
+    check_bending(bending, "tune")
+    if isinstance(points, bool) or not isinstance(points, (int, np.integer)) or not 1 <= points <= MOST_POINTS:
+        raise ValueError(f"tune: points = {shown(points)} must be a whole number from 1 up, {MOST_POINTS} at most")
     drawn = _numbers(flights, seed)
     count = {flight: points if flight is None else max(points // 3, min(points, 8)) for flight in drawn}
     before = [_models(mission, count[flight], flight, seed) for flight in drawn]

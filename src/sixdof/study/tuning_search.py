@@ -17,6 +17,7 @@ FIRST_STEP, LONGEST_STEP, SHORTEST_STEP = 0.25, 0.6, 2e-3  # of the logarithms o
 PENALTY, PEAK_PENALTY = 100.0, 10.0  # weight of what falls short against what is wanted; margins come before a calm answer to the goal
 ROUGHNESS = 0.02  # weight of kinks of the logarithms from row to row: of equals, the smooth schedule
 NEAR = 1.0  # of a limit: what is farther off is left out of a round's program
+SHRINKS = 8  # halvings of a start until it is stable
 NUDGE = 1e-5  # of the logarithms, for slopes
 SPREAD_OF_RATIO = 12.0  # the integral's share may be so many times the least one
 MOST = 10.0  # beyond it, more of what has a limit counts for nothing
@@ -106,7 +107,7 @@ def search(problem: Problem, rows: int, bandwidth: float | None, reserve: float)
     if points is None:
         raise NoDesign()
     it = _Search(problem, rows)
-    first = _climb(it, it.logs(_rows_of(points, problem.weights)), _fastest)
+    first = _climb(it, _start(it, points), _fastest)
     second = _climb(it, first, _not_slower(it, first, bandwidth, reserve))
     again = _climb(it, second, _fastest)  # what has more margin can be hurried from there: the first climb may have stuck at a corner
     if _worth(it, again) > _worth(it, first) + 1e-3:
@@ -117,6 +118,18 @@ def search(problem: Problem, rows: int, bandwidth: float | None, reserve: float)
     met = bool(min(a[MARGIN].min(), a[LIMITS].min()) >= 1.0 - NEARLY)
     gains = it.gains(second)
     return Found(gains, problem.answer(*problem.at_points(gains)), fastest, met)
+
+
+def _start(it: _Search, points: np.ndarray) -> np.ndarray:
+    """Return logarithms to start from: a schedule fitted to gains at points, made smaller where the fit has lost stability."""
+    rows = _rows_of(points, it.problem.weights)
+    shrink = np.array([[1.0], [0.5], [0.5]]) if it.problem.gains.cascade else 0.5
+    for _ in range(SHRINKS):
+        x = it.logs(rows)
+        if it.stable(x):
+            return x
+        rows = rows * shrink
+    raise NoDesign()
 
 
 def _worth(it: _Search, x: np.ndarray) -> float:

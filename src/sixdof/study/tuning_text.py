@@ -35,7 +35,7 @@ def report_of(tuned: Tuned) -> str:
         if not design.booster:
             lines += wrapped(f"{' and '.join(design.channels)}: {limiting(tuned, design.channels[0])}.")
     for design in tuned.designs:
-        lines += _shortfalls(design)
+        lines += _shortfalls(tuned, design)
     if float(tuned.models["mach"].max()) > 0.8:
         lines += wrapped(f"{NO_TRUST}: this flight reaches Mach {float(tuned.models['mach'].max()):.2f}.")
     return "\n".join([*lines, "", *wrapped(CAUTION)])
@@ -104,11 +104,13 @@ def _least(values, factor: float, digits: int) -> str:
     return f"{values.min() * factor:.{digits}f}" if values.size else "none"
 
 
-def _shortfalls(design: Design) -> list[str]:
+def _shortfalls(tuned: Tuned, design: Design) -> list[str]:
     """Return what a design could not give, a line each."""
     names, lines, a = " and ".join(design.channels), [], design.answer
     if a.margin.min() < 0.98:
         lines.append(f"{names}: no gains that were found keep both margins everywhere; at the worst point they keep {100.0 * max(a.margin.min(), 0.0):.0f} % of them.")
+    if tuned.slow(design):
+        lines.append(f"{names}: the {tuned.spec.bandwidth:g} rad/s asked for are NOT reached: {a.speed.min():.3g} rad/s at the slowest point.")
     if a.peak.min() < 0.98:
         lines.append(f"{names}: margins came before a calm answer: the angle overshoots sinusoidal goals {100.0 * (1.0 / a.peak.min() - 1.0):.0f} % more than the damping asked for.")
     if a.servo.min() < 0.98:
