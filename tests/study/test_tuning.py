@@ -174,9 +174,10 @@ def test_tune__schedules(demo_mission, schedule):
     autopilot = found.mission.autopilot
     assert (len(autopilot.schedule) == 4) == (schedule == "dynamic_pressure")
     assert (autopilot.gain_pressure is not None) == (schedule == "scale")
-    assert found.margins["stable"].all()
-    # one set of gains over a tenfold range of q cannot hold it; the others do
-    assert found.met == (schedule != "none")
+    assert found.met
+    # one set of gains holds its margins over a tenfold range of q by being slow
+    slowest = min(design.answer.speed.min() for design in found.designs)
+    assert (slowest < 0.5) == (schedule == "none")
 
 
 @pytest.mark.slow
@@ -201,7 +202,7 @@ def test_tune__bandwidth_asked_for(demo_mission):
 @pytest.mark.slow
 def test_tune__bending_is_borne(demo_mission):
     """A lightly damped mode whose peak would pass the critical point: what is found with it in mind is stable with it."""
-    mode = BendingMode(18.0, 0.01, modal_mass=0.6, shape_at_fins=1.0, slope_at_gyro=-2.0)
+    mode = BendingMode(21.0, 0.01, modal_mass=0.7, shape_at_fins=1.0, slope_at_gyro=4.0)
     blind, seeing = tune(demo_mission, points=10), tune(demo_mission, points=10, bending=mode)
     assert not margins(blind.models, breaks=("actuator",), bending=mode)["stable"].all()
     assert seeing.margins["stable"].all()

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from functools import cached_property
 from typing import NamedTuple
 
@@ -12,9 +11,9 @@ from scipy.optimize import linprog, nnls
 
 from sixdof.study.tuning_problem import BANDS, Answer, Problem
 
-ROUNDS = 60  # linear programs at most
-FIRST_STEP, LONGEST_STEP, SHORTEST_STEP = 0.25, 0.6, 2e-3  # of the logarithms of gains in one round
-PENALTY, PEAK_PENALTY = 100.0, 10.0  # weight of what falls short against what is wanted; margins come before a calm answer to the goal
+ROUNDS = 80  # linear programs at most
+FIRST_STEP, LONGEST_STEP, SHORTEST_STEP = 0.25, 0.6, 3e-4  # of the logarithms of gains in one round
+PENALTY, PEAK_PENALTY = 30.0, 3.0  # weight of what falls short against what is wanted; margins come before a calm answer to the goal
 ROUGHNESS = 0.02  # weight of kinks of the logarithms from row to row: of equals, the smooth schedule
 NEAR = 1.0  # of a limit: what is farther off is left out of a round's program
 SHRINKS = 8  # halvings of a start until it is stable
@@ -89,6 +88,14 @@ class _Search:
         """Return whether all loops are stable."""
         return self.problem.stable(*self.problem.at_points(self.gains(x)))
 
+    def merit(self, aim: _Aim, x: np.ndarray) -> float:
+        """Return what gains are worth to an aim: its value, less what falls short and how much the schedule kinks."""
+        a = self.answer(x)
+        short = np.maximum((aim.rule - a).max(axis=1), 0.0)  # -inf where there is no rule
+        hard = np.delete(short, PEAKS).max()
+        value = a[MARGIN].min() if aim.worst_margin else a[QUICK].mean()
+        return float(value - PENALTY * hard - PEAK_PENALTY * short[PEAKS].max() - ROUGHNESS * np.abs(self.kinks @ x).sum())
+
     def slope(self, x: np.ndarray, base: np.ndarray) -> np.ndarray:
         """Return the slopes of `answer` by the logarithms, (rows, points, logs)."""
         return np.stack([(self.answer(x + NUDGE * e) - base) / NUDGE for e in np.eye(len(x))], axis=-1)
@@ -107,17 +114,17 @@ def search(problem: Problem, rows: int, bandwidth: float | None, reserve: float)
     if points is None:
         raise NoDesign()
     it = _Search(problem, rows)
-    first = _climb(it, _start(it, points), _fastest)
-    second = _climb(it, first, _not_slower(it, first, bandwidth, reserve))
-    again = _climb(it, second, _fastest)  # what has more margin can be hurried from there: the first climb may have stuck at a corner
-    if _worth(it, again) > _worth(it, first) + 1e-3:
+    start = _start(it, points)
+    quickest = _quickest(it.answer(start))
+    first = _climb(it, start, quickest)
+    second = _climb(it, first, _not_slower(it.answer(first), bandwidth, reserve))
+    again = _climb(it, second, quickest)  # what has more margin can be hurried from there: the first climb may have stuck at a corner
+    if it.merit(quickest, again) > it.merit(quickest, first) + 1e-3:
         first = again
-        second = _climb(it, first, _not_slower(it, first, bandwidth, reserve))
-    fastest = np.exp(it.answer(first)[SPEED])
-    a = it.answer(second)
+        second = _climb(it, first, _not_slower(it.answer(first), bandwidth, reserve))
+    a, gains = it.answer(second), it.gains(second)
     met = bool(min(a[MARGIN].min(), a[LIMITS].min()) >= 1.0 - NEARLY)
-    gains = it.gains(second)
-    return Found(gains, problem.answer(*problem.at_points(gains)), fastest, met)
+    return Found(gains, problem.answer(*problem.at_points(gains)), np.exp(it.answer(first)[SPEED]), met)
 
 
 def _start(it: _Search, points: np.ndarray) -> np.ndarray:
@@ -130,18 +137,6 @@ def _start(it: _Search, points: np.ndarray) -> np.ndarray:
             return x
         rows = rows * shrink
     raise NoDesign()
-
-
-def _worth(it: _Search, x: np.ndarray) -> float:
-    a = it.answer(x)
-    return _merit(_fastest(it, a), a, it.kinks @ x)
-
-
-def _not_slower(it: _Search, x: np.ndarray, bandwidth: float | None, reserve: float) -> Callable:
-    a = it.answer(x)
-    if bandwidth is None:
-        return lambda it, now: _widest(now, QUICK, a[QUICK] + np.log(reserve))
-    return lambda it, now: _widest(now, SPEED, np.minimum(np.log(bandwidth), a[SPEED]))
 
 
 def _rows_of(points: np.ndarray, weights: np.ndarray) -> np.ndarray:
@@ -164,40 +159,35 @@ class _Aim(NamedTuple):
     rule: np.ndarray  # (rows, points), -inf where there is none
 
 
-def _fastest(it: _Search, a: np.ndarray) -> _Aim:
+def _quickest(a: np.ndarray) -> _Aim:
+    """Return the aim of most quickness within the specification; a : answers, for their shape."""
     rule = np.ones_like(a)
     rule[[QUICK, SPEED]] = -np.inf
     return _Aim(False, rule)
 
 
-def _widest(a: np.ndarray, row: int, least: np.ndarray) -> _Aim:
-    rule = np.ones_like(a)
-    rule[[QUICK, SPEED]] = -np.inf
-    rule[row] = least
+def _not_slower(a: np.ndarray, bandwidth: float | None, reserve: float) -> _Aim:
+    """Return the aim of most margin; a : answers of the quickest, whose limits, where they fall short, are not to fall shorter."""
+    rule = np.minimum(a, 1.0)
+    rule[MARGIN], rule[[QUICK, SPEED]] = 1.0, -np.inf
+    if bandwidth is None:
+        rule[QUICK] = a[QUICK] + np.log(reserve)
+    else:
+        rule[SPEED] = np.minimum(np.log(bandwidth), a[SPEED])
     return _Aim(True, rule)
 
 
-def _merit(aim: _Aim, a: np.ndarray, kinks: np.ndarray) -> float:
-    short = np.maximum((aim.rule - a).max(axis=1), 0.0)  # -inf where there is no rule
-    hard = np.delete(short, PEAKS).max()
-    value = a[MARGIN].min() if aim.worst_margin else a[QUICK].mean()
-    return float(value - PENALTY * hard - PEAK_PENALTY * short[PEAKS].max() - ROUGHNESS * np.abs(kinks).sum())
-
-
-def _climb(it: _Search, x: np.ndarray, aim_of: Callable) -> np.ndarray:
+def _climb(it: _Search, x: np.ndarray, aim: _Aim) -> np.ndarray:
     """Return the logarithms of the best gains found from a start."""
-    a = it.answer(x)
-    aim = aim_of(it, a)
-    merit, step, slope = _merit(aim, a, it.kinks @ x), FIRST_STEP, None
+    a, merit, step, slope = it.answer(x), it.merit(aim, x), FIRST_STEP, None
     for _ in range(ROUNDS):
         if step < SHORTEST_STEP:
             break
         slope = it.slope(x, a) if slope is None else slope
-        move = _program(aim, a, slope, it.room(x, step), it.kinks, it.kinks @ x)
-        there = it.answer(x + move)
-        gained = _merit(aim, there, it.kinks @ (x + move)) - merit
-        if gained > 1e-6 and it.stable(x + move):
-            x, a, merit, slope = x + move, there, merit + gained, None
+        there = x + _program(aim, a, slope, it.room(x, step), it.kinks, it.kinks @ x)
+        gained = it.merit(aim, there) - merit
+        if gained > 1e-6 and it.stable(there):
+            x, a, merit, slope = there, it.answer(there), merit + gained, None
             step = min(1.6 * step, LONGEST_STEP)
         else:
             step *= 0.35
