@@ -9,6 +9,7 @@ from typing import Any
 
 import numpy as np
 import xarray as xr
+from tqdm import tqdm
 
 from sixdof.flying import check_numbers
 from sixdof.mission.errors import suggestion
@@ -26,8 +27,9 @@ from sixdof.study.tuning_search import NoDesign, search
 
 SCHEDULES = ("mach", "dynamic_pressure", "scale", "none")
 PASSES = 3  # new gains fly another flight: design, fly, look, at most so often
+PATIENCE = 4.0  # s before a bar is shown
 DIGITS = 3  # of a gain, as a person types it
-SETTLED = 0.03  # a worst margin that changes by less, as a share of the requirement, has settled
+SETTLED = 0.03  # a least |1 + L| that changes by less from one flight to the next has settled
 
 
 @dataclass(frozen=True)
@@ -100,7 +102,7 @@ def specification_of(spec) -> Specification:
 
 def tune(
     mission: Mission, spec: Specification | Mapping[str, Any] | None = None, *, points: int = 30, flights: Sequence[int] = (), seed: int = 0,
-    bending: BendingMode | None = None,
+    bending: BendingMode | None = None, progress: bool = True,
 ) -> Tuned:  # fmt: skip
     """Return gains for the built-in control law that meet a specification along the flight they make, and what limits them.
 
@@ -116,7 +118,7 @@ def tune(
     points : linear models of the nominal flight; a third as many of each drawn one.
     flights, seed : flights of `disperse(mission, seed=seed)` on which the gains must hold as well as on the mission as written, such as the
         worst ones that `study.margin_spread.worst_draws` names.
-    bending : a `BendingMode` to be borne as well.
+    bending : a `BendingMode` to be borne as well. progress : a bar on stderr, if it takes longer than some seconds.
 
     Returns
     -------
@@ -138,14 +140,16 @@ def tune(
     count = {flight: points if flight is None else max(points // 3, min(points, 8)) for flight in drawn}
     before = [_models(mission, count[flight], flight, seed) for flight in drawn]
     models, new, designs, last = before, mission, [], math.inf
-    for number in range(PASSES):
-        changes, designs = _design([within(each) for each in models], mission, spec, bending)
-        new = mission.change(changes)
-        models = [linearise(new, points=count[flight], flight=flight, seed=seed) for flight in drawn]
-        worst = min(_least_distance(each, spec, bending) for each in models)
-        if number and abs(worst - last) < SETTLED:
-            break
-        last = worst
+    with tqdm(total=PASSES, unit="pass", desc="tune", delay=PATIENCE, disable=not progress) as bar:
+        for number in range(PASSES):
+            changes, designs = _design([within(each) for each in models], mission, spec, bending)
+            new = mission.change(changes)
+            models = [linearise(new, points=count[flight], flight=flight, seed=seed) for flight in drawn]
+            worst = min(_least_distance(each, spec, bending) for each in models)
+            bar.update()
+            if number and abs(worst - last) < SETTLED:
+                break
+            last = worst
     inside = [within(each) for each in models]
     judged = [design.again(_problem(inside, new, design.channels, design.rows_at, design.over, spec, bending, design.booster)) for design in designs]
     return Tuned(mission, new, changes, spec, judged, before[0], models[0], dict(zip(drawn[1:], models[1:])), bending)
