@@ -40,6 +40,7 @@ def test_margins__prints_the_report_of_the_nominal_flight(demo_path, nominal, ca
     assert printed == margin_report(nominal) + "\n" and "NOT met" in printed
 
 
+@pytest.mark.slow
 def test_margins__drawn_flights_are_judged_where_asked(demo_path, nominal, spread, tmp_path, capsys):
     """A phase margin between the nominal flight's and that of a drawn one holds without --flights, and not with them."""
     own = float(nominal["phase_margin"].sel(opened_at="actuator").min())
@@ -115,6 +116,7 @@ def test_tune__prints_writes_and_its_gains_hold(demo_path, demo_mission, tmp_pat
     assert main(["margins", str(tmp_path / "tuned.toml"), *POINTS, "--phase-margin", "46"]) == OK
 
 
+@pytest.mark.slow
 def test_tune__holds_on_drawn_flights_and_overwrites(demo_path, tmp_path, capsys):
     out = tmp_path / "gains.toml"
     out.write_text("old")
