@@ -5,12 +5,13 @@ from __future__ import annotations
 import math
 import tomllib
 
+import control
 import numpy as np
 import pytest
 
 import sixdof
 from sixdof.study.linear import linearise
-from sixdof.study.loop import closed_response
+from sixdof.study.loop import closed_response, open_loop
 from sixdof.study.margins import holds, margins
 from sixdof.study.sampled_plant import BendingMode
 from sixdof.study.tuning import Specification, tune
@@ -88,11 +89,63 @@ def test_answer__is_never_more_than_both_margins(demo_mission, demo_models, seed
         assert (answer.margin <= 1.02 * most + 0.05)[stable].all()
 
 
-def test_answer__first_kick_of_a_step(demo_mission, demo_models):
-    """With no gust the servos' room is travel over what the law gives at once to a step of the goal: p times the step."""
-    problem = problem_of(demo_models, demo_mission.change(CHANGES["pid"]), demands=DEMANDS._replace(gust=0.0))
-    each = np.ones(problem.points)
-    assert problem.answer(0.5 * each, 0.0 * each, 0.05 * each).servo == pytest.approx(DEMANDS.travel / (0.5 * DEMANDS.step), rel=1e-12)
+@pytest.mark.parametrize("channel", ["pitch", "yaw", "roll"])
+def test_answer__against_python_control(demo_mission, demo_models, channel):
+    """Every measure of a design from python-control's own responses of the same loop: ellipse, speed, stiffness, peak, gust.
+
+    Tolerance: the cells of the grid, 4 % wide, and time responses of 40 s for what is an integral over all frequencies.
+    """
+    point, gains = 3, {"pitch": (0.5, 0.6, 0.09), "yaw": (0.5, 0.6, 0.09), "roll": (0.03, 0.03, 0.005)}[channel]
+    mission = demo_mission.change({"autopilot.gain_pressure": None, f"autopilot.{channel}": dict(zip("pid", gains))})
+    problem = problem_of(demo_models, mission, (channel,))
+    found = problem.answer(*(value * np.ones(problem.points) for value in gains))
+
+    opened = open_loop(demo_models, point, channel, gains=mission)
+    size, phase, _ = control.frequency_response(opened, np.geomspace(0.1, 0.999 * np.pi / opened.dt, 4000))
+    behind = np.mod(np.squeeze(phase), 2.0 * np.pi) - np.pi
+    ellipse = np.hypot(20.0 * np.log10(np.squeeze(size)) / DEMANDS.gain_db, behind / DEMANDS.phase).min()
+    assert found.margin[point] == pytest.approx(ellipse, rel=0.03)
+
+    closed = closed_response(demo_models, point, channel, gains=mission)
+    time = np.arange(0.0, 40.0, closed.dt)
+    def answer(given, seen):
+        out = control.step_response(closed[closed.output_labels.index(seen), closed.input_labels.index(given)], time)
+        return np.squeeze(out.outputs)
+
+    follows = answer(f"{channel}_goal", f"{channel}_angle")
+    assert found.speed[point] == pytest.approx(0.5 / (closed.dt * ((1.0 - follows) ** 2).sum()), rel=0.05)
+    leans = answer(f"{channel}_demand_added", f"{channel}_angle")
+    assert found.stiffness[point] == pytest.approx(0.5 / (closed.dt * (leans**2).sum()), rel=0.05)
+
+    frequency = np.geomspace(0.1, 0.999 * np.pi / closed.dt, 4000)
+    def most(given, seen, power=0):
+        size, _, _ = control.frequency_response(closed[closed.output_labels.index(seen), closed.input_labels.index(given)], frequency)
+        return (np.squeeze(size) * frequency**power).max()
+
+    assert found.peak[point] == pytest.approx(DEMANDS.peak / most(f"{channel}_goal", f"{channel}_angle"), rel=0.02)
+    room = [DEMANDS.travel / (answer(f"{channel}_goal", f"{channel}_demand")[0] * DEMANDS.step)]
+    if channel != "roll":
+        gust = {"pitch": "gust_w", "yaw": "gust_v"}[channel]
+        room += [limit / (DEMANDS.gust * most(gust, f"{channel}_demand", power)) for limit, power in ((DEMANDS.travel, 0), (DEMANDS.rate, 1))]
+    assert found.servo[point] == pytest.approx(min(room), rel=0.02)
+
+
+@pytest.mark.parametrize("structure", CHANGES)
+def test_answer__first_kick_of_a_step(demo_mission, demo_models, structure):
+    """With no gust the servos' room is travel over what the law gives at once to a step of the goal: by hand, and python-control's closed loop.
+
+    p + i T; on the error's change d/(Tf + T) more; in a cascade p (d + i T).
+    """
+    mission = demo_mission.change(CHANGES[structure] | {"autopilot.pitch": {"p": 0.5, "i": 0.6, "d": 0.05}})
+    problem = problem_of(demo_models, mission, demands=DEMANDS._replace(gust=0.0))
+    each, period = np.ones(problem.points), 0.01
+    room = problem.answer(0.5 * each, 0.6 * each, 0.05 * each).servo
+    by_hand = {"cascade": 0.5 * (0.05 + 0.6 * period), "error": 0.5 + 0.6 * period + 0.05 / 0.04}.get(structure, 0.5 + 0.6 * period)
+    if structure != "notch":
+        assert room == pytest.approx(DEMANDS.travel / (by_hand * DEMANDS.step), rel=1e-9)
+    closed = closed_response(demo_models, 2, "pitch", gains=mission)
+    first = closed.D[closed.output_labels.index("pitch_demand"), closed.input_labels.index("pitch_goal")]
+    assert room[2] == pytest.approx(DEMANDS.travel / (first * DEMANDS.step), rel=1e-9)
 
 
 # ---------------------------------------------------------------- what tune returns

@@ -22,6 +22,7 @@ from sixdof.study.margins import DRIFT
 from sixdof.study.sampled_plant import BendingMode, plant_response, sampled_plant
 
 GRID, BANDS = 216, 9  # frequencies; bands of them
+AT_ONCE = 1e12 + 0j  # z so large that nothing remembered counts
 TRIED_FREQUENCIES, TRIED_DAMPING = 14, (0.5, 0.65, 0.8, 1.0)  # of the pole placements that a design starts from
 TOP_SHARE = 0.12  # of the sampling frequency (rad/s): the fastest pair of poles that is tried
 
@@ -117,7 +118,10 @@ class Problem:
 
         A search that knows the parts is not led astray where the worst frequency jumps from one to another.
         """
-        k_angle, k_rate, k_goal = law_response(self.with_gains(p, i, d), CHANNELS.index(self.channels[0]), self.z)
+        gains, channel = self.with_gains(p, i, d), CHANNELS.index(self.channels[0])
+        k_angle, k_rate, k_goal = law_response(gains, channel, self.z)
+        # the law's first answer to a step of the goal is its response at z -> infinity
+        kick = np.abs(law_response(gains, channel, np.full((self.points, 1), AT_ONCE))[2][:, 0])
         loop = k_angle * self.angle + k_rate * self.rate
         with np.errstate(divide="ignore"):
             gain = 20.0 * np.log10(np.abs(loop)) / self.demands.gain_db
@@ -126,7 +130,7 @@ class Problem:
         follow = k_goal * self.angle / (1.0 + loop)
         peak = self.demands.peak / np.maximum(_bands(np.abs(follow)).max(axis=-1), 1e-12)
         speed, stiffness = self._slowness(1.0 - follow), self._slowness(self.angle / (1.0 + loop))
-        return margin, 1.0 / speed, 1.0 / stiffness, peak, self._servo(p, k_angle, k_rate, loop)
+        return margin, 1.0 / speed, 1.0 / stiffness, peak, self._servo(kick, k_angle, k_rate, loop)
 
     def _slowness(self, error: np.ndarray) -> np.ndarray:
         """Return 2 int e^2 dt of what answers a unit step, by Parseval's theorem; below the grid's first frequency the error stays as there."""
@@ -134,19 +138,14 @@ class Problem:
         density = np.abs(error) ** 2 / np.abs(1.0 - self.z) ** 2 * self.gains.period**2
         return 2.0 / np.pi * (np.trapezoid(density, w, axis=1) + density[:, 0] * w[0])
 
-    def _servo(self, p, k_angle, k_rate, loop: np.ndarray) -> np.ndarray:
+    def _servo(self, kick: np.ndarray, k_angle, k_rate, loop: np.ndarray) -> np.ndarray:
         """Return allowed over actual use, (limits, n): travel at the first kick of a goal step, travel and rate in a sinusoidal gust."""
         d = self.demands
-        # the law's first answer to a step of the goal is its response at z -> infinity
-        room = [d.travel / np.maximum(np.abs(self._direct(p)) * d.step, 1e-12)]
+        room = [d.travel / np.maximum(kick * d.step, 1e-12)]
         if self.gust is not None and d.gust > 0.0:
             fin = np.abs((k_angle * self.gust[0] + k_rate * self.gust[1]) / (1.0 + loop)) * d.gust
             room += [d.travel / np.maximum(fin.max(axis=1), 1e-12), d.rate / np.maximum((fin * self.frequency).max(axis=1), 1e-12)]
         return np.array(room)
-
-    def _direct(self, p) -> np.ndarray:
-        notch = 1.0 + (self.gains.notch[0] if self.channels[0] != "roll" else 0.0)
-        return self.gains.scale * p * notch
 
     # ------------------------------------------------------------ a first design
 
