@@ -14,6 +14,7 @@ from sixdof.study.loop import closed_response
 from sixdof.study.tuned import Tuned
 
 OLD, NEW = CYCLE[1], CYCLE[0]
+BACKED = {"frameon": True, "framealpha": 0.9, "edgecolor": "none", "borderpad": 0.2}  # of a legend that lines pass behind
 STEP_DEG, LONG = 5.0, 2.5  # deg, s: of the goal step in the overview
 
 
@@ -66,7 +67,7 @@ def plot_tuning(tuned: Tuned, channel: str = "pitch"):
         for line in panels[name].lines:
             if line.get_gid() == "margin":
                 line.set_color(OLD if line.get_label() == "before" else NEW)
-    legend(panels["gain"], loc="upper left", ncols=4)
+    legend(panels["gain"], loc="upper left", ncols=5, columnspacing=1.0, **BACKED)
     _steps(panels["angle"], panels["fin"], tuned, channel)
     plot_lags(tuned, ax=panels["budget"])
     plot_schedule(tuned, axes=[panels[name] for name in "pid"])
@@ -95,8 +96,8 @@ def _steps(angle_ax, fin_ax, tuned: Tuned, channel: str) -> None:
     dress(angle_ax, f"goal step of {STEP_DEG:g} deg, {place(tuned.models_before, point)}, linear")
     dress(fin_ax)
     headroom(angle_ax, 0.1)
-    legend(angle_ax, loc="upper right", ncols=3)
-    legend(fin_ax, loc="upper right", ncols=3)
+    legend(angle_ax, loc="upper right", ncols=3, **BACKED)
+    legend(fin_ax, loc="upper right", ncols=3, **BACKED)
 
 
 def plot_lags(tuned: Tuned, *, ax=None):
