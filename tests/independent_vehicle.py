@@ -18,6 +18,7 @@ GAS_CONSTANT = 287.05307  # J/(kg K), US Standard Atmosphere 1976
 HEAT_RATIO = 1.4
 VISCOSITY_EXPONENT = 0.76
 STALL_WIDTH = 0.15  # the model's own: range of sine from attached to separated flow
+BROADSIDE = 0.17  # the model's own: direction cosine within which forward and backward flow take over from each other
 STATIONS = np.array([0.0, 1.0, 2.0])  # where the body's distributed slope is gathered; any three give the same loads
 COMPLEX_STEP = 1e-30
 
@@ -89,6 +90,16 @@ def warmed_air(world, offset, factor):
     air[:, ct.AIR_SOUND] *= np.sqrt(warm)
     air[:, ct.AIR_VISCOSITY] *= warm**VISCOSITY_EXPONENT
     return air
+
+
+def forward_share(u, speed):
+    """Return how far the flow counts as coming from ahead: 1, or 0 from behind, a cubic in the direction cosine between."""
+    return 0.5 if speed == 0.0 else float(np.interp(_cubic(abs(u[0]) / speed / BROADSIDE), [0, 1], [0.5, 1.0 if u[0] >= 0.0 else 0.0]))
+
+
+def _cubic(x):
+    x = min(x, 1.0)
+    return 1.0 - (1.0 - x) ** 2 * (1.0 + 2.0 * x)
 
 
 class Vehicle:
@@ -197,10 +208,10 @@ class Vehicle:
             root = (speed * air[ct.AIR_DENSITY] / air[ct.AIR_VISCOSITY]) ** 0.25
             friction = look_up_2d(aero.friction, mach * aero.per_mach, root * aero.per_root)
             coefficient = friction + row[ct.BODY_CA] + burning * row[ct.BODY_CA_BURN]
+            sine = math.hypot(u[1], u[2]) / speed if speed > 0.0 else 0.0
+            coefficient *= look_up_2d(aero.axial_shape, mach * aero.per_mach, sine * (aero.axial_shape.shape[1] - 1))
         else:
             coefficient = row[ct.BODY_CA_BACK]
-        sine = math.hypot(u[1], u[2]) / speed if speed > 0.0 else 0.0
-        coefficient *= look_up_2d(aero.axial_shape, mach * aero.per_mach, sine * (aero.axial_shape.shape[1] - 1))
         return -math.copysign(0.5 * air[ct.AIR_DENSITY] * u[0] ** 2 * aero.area * coefficient, u[0]) * self.draw.drag
 
     def body_loads(self, u, rate, cg, speed, mach, air):
@@ -208,7 +219,10 @@ class Vehicle:
         aero, shift = self.model.aero, self.draw.cp
         half = 0.5 * air[ct.AIR_DENSITY] * self.draw.normal_force
         row = look_up(aero.body, mach * aero.per_mach)
-        slopes = self.gather @ row[[ct.BODY_S0, ct.BODY_S1, ct.BODY_S2]]
+        ahead = [ct.BODY_S0, ct.BODY_S1, ct.BODY_S2]
+        behind = [ct.BODY_S0_BACK, ct.BODY_S1_BACK, ct.BODY_S2_BACK]
+        slopes = self.gather @ row[ahead if u[0] >= 0.0 else behind]
+        slopes = slopes * abs(2.0 * forward_share(u, speed) - 1.0)
         half_angle = math.sqrt(0.5 * (1.0 + abs(u[0]) / speed)) if speed > 0.0 else 1.0
         x = -cg[0] - STATIONS - shift  # forward of the centre of mass
         side, down = u[1] + rate[2] * x, u[2] - rate[1] * x
@@ -250,7 +264,9 @@ class Vehicle:
     def set_loads(self, here, row, u, rate, cg, air, fins, share, wash):
         """Return what the panels `here` of one set do. row : FIN_* at the Mach number. wash : (2, panels), m/s."""
         aero, draw = self.model.aero, self.draw
-        slope, x, kw, kb, dw, db, xb, stall, plate = row
+        slope, x, kw, kb, dw, db, xb, stall, plate, x_back = row
+        ahead = forward_share(u, math.sqrt(u @ u))
+        x, xb = ahead * x + (1.0 - ahead) * x_back, ahead * xb + (1.0 - ahead) * x_back
         slope, panel, normal = slope * draw.normal_force, aero.panel[here], self.normal[here]
         angle, y, y_roll = self.angle(fins)[here], panel[:, ct.PANEL_Y], panel[:, ct.PANEL_Y_ROLL]
         control = self.control[here]

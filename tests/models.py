@@ -45,6 +45,7 @@ def aero(
         body[:, ct.BODY_S0] += slope
         body[:, ct.BODY_S1] += slope * x
         body[:, ct.BODY_S2] += slope * x * x
+    body[:, ct.BODY_S0_BACK : ct.BODY_S2_BACK + 1] = body[:, ct.BODY_S0 : ct.BODY_S2 + 1]  # the same backwards
     body[:, ct.BODY_CA] = body[:, ct.BODY_CA_BACK] = ca
     fin = np.zeros((2, 1, ct.FIN_COLUMNS)) if fins is None else np.ascontiguousarray(np.stack([fins, fins]))
     panel = np.ascontiguousarray(np.array(panels, dtype=float).reshape(-1, ct.PANEL_COLUMNS))

@@ -29,6 +29,7 @@ def _facts_by_hand(mission, lead=(), counts=()) -> xr.Dataset:
     names = {"body": legs.body_names(mission), "rule": legs.rule_names(mission), "canopy": legs.canopy_names(mission)}
     names |= {"joint": legs.joint_names(mission), "failure": np.array([], dtype=str)}
     values = {"descent": legs.UNDER_CANOPY, "body_status": Status.LANDED, "rule_acted": 1}
+    values |= FALLS
     values |= {"rule_given_up": np.nan, "snatch_load": np.nan, "impact_latitude": 38.0, "impact_longitude": -117.0}
     ds = xr.Dataset(coords={dim: (dim, np.array(of, dtype=str)) for dim, of in names.items()})
     for v in (*BODY, *PLACE, *JOINT, *RULE, *CANOPY):
@@ -95,11 +96,12 @@ STAGE_TIMES = {  # of the front body and of the booster, s; what both share came
         "open booster canopy": 8.3, "landing": 50.0,
     },
 }  # fmt: skip
+FALLS = {"descent_incidence": np.nan, "time_falling_incidence": 0.4, "time_falling_reynolds": 0.2, "time_falling_crisis": 0.0}
 STAGE_FACTS = {
     "thistledown": {"impact_time": 120.0, "impact_east": 300.0, "impact_north": 400.0, "impact_speed": 6.0, "impact_energy": 36.0,
-                    "impact_mass": 2.0, "fall_time": 102.0, "descent": legs.UNDER_CANOPY, "body_status": Status.LANDED},
+                    "impact_mass": 2.0, "fall_time": 102.0, "descent": legs.UNDER_CANOPY, "body_status": Status.LANDED, **FALLS},
     "booster": {"impact_time": 50.0, "impact_east": 60.0, "impact_north": -80.0, "impact_speed": 9.0, "impact_energy": 48.6,
-                "impact_mass": 1.2, "fall_time": 42.0, "descent": legs.UNDER_CANOPY, "body_status": Status.LANDED},
+                "impact_mass": 1.2, "fall_time": 42.0, "descent": legs.UNDER_CANOPY, "body_status": Status.LANDED, **FALLS},
 }  # fmt: skip
 JOINT_FACTS = {
     "parting_time": 2.1, "parting_cause": layout.BY_COMMAND, "parting_speed": 2.5, "drag_parting_time": 2.05, "gap_min": 0.03,

@@ -18,6 +18,7 @@ from sixdof.core import types as ct
 from sixdof.core.draw import Draw
 from sixdof.core.flight import Work, fly, make_events, make_log, make_summary, make_work
 from sixdof.core.motion import CANOPY, FREE
+from sixdof.core.observe import T_FALL_CRISIS, T_FALL_INCIDENCE, last_incidence
 from sixdof.laws import Laws
 from sixdof.mission.schema import Mission
 from sixdof.model import HANGING_DRAG, build_model
@@ -30,14 +31,14 @@ from sixdof.world.build import wind_rows
 
 BODY_FACTS = (
     "impact_time", "impact_east", "impact_north", "impact_speed", "impact_energy", "impact_mass", "fall_time", "descent",
-    "body_status",
+    "body_status", "descent_incidence", "time_falling_incidence", "time_falling_reynolds", "time_falling_crisis",
 )  # fmt: skip
 JOINT_FACTS = ("parting_time", "parting_cause", "parting_speed", "drag_parting_time", "gap_min", "recontact")
 RULE_FACTS = ("rule_armed", "rule_fired", "rule_acted", "rule_given_up")
 CANOPY_FACTS = ("opening_load", "snatch_load", "deployment_speed")
-NOT_DOWN, UNDER_CANOPY, NOSE_FIRST, TAIL_FIRST, TUMBLING = range(5)  # `descent`
-NOSE_CONE = math.radians(30.0)  # incidence at impact within which a body comes down nose first, or tail first
-SPINNING = 5.0  # rad/s: a body that turns faster at impact tumbles
+NOT_DOWN, UNDER_CANOPY, NOSE_FIRST, TAIL_FIRST, TUMBLING, BROADSIDE = range(6)  # `descent`
+NOSE_CONE = math.radians(45.0)  # mean incidence over the last seconds within which a body comes down nose first, or tail first
+TUMBLES = math.radians(90.0)  # range of incidence over the last seconds beyond which it tumbles (ours)
 OTHER_BODY = 1 << 32  # added to the number of the flight: another body's altimeter has other noise
 UNREACHED = -1  # status of a body that never came to be
 AHEAD, BEHIND = "ahead", "behind"  # sides of a joint
@@ -611,23 +612,29 @@ def _body_facts(body: _Body, plan: Plan) -> np.ndarray:
     hand = body.work.hand
     facts[BODY_FACTS.index("descent")], facts[BODY_FACTS.index("body_status")] = NOT_DOWN, body.status
     facts[BODY_FACTS.index("impact_mass")] = hand[ly.H_MASS]
+    facts[BODY_FACTS.index("time_falling_incidence") :] = body.work.tally[T_FALL_INCIDENCE : T_FALL_CRISIS + 1]
     if body.status != ly.LANDED_OK:
         return facts
     row = dict(zip(ly.EVENT_COLUMNS, body.events[ly.E_LANDING]))
     speed = math.hypot(row["velocity_east"], row["velocity_north"], row["velocity_up"])
     fall = row["time"] - body.events[ly.E_APOGEE, 0]
     energy = 0.5 * hand[ly.H_MASS] * speed**2
-    facts[:8] = row["time"], row["east"], row["north"], speed, energy, hand[ly.H_MASS], fall, _descent(body, plan, row["incidence"])
+    facts[:8] = row["time"], row["east"], row["north"], speed, energy, hand[ly.H_MASS], fall, _descent(body, plan)
+    if hand[ly.H_PHASE] != CANOPY:
+        facts[BODY_FACTS.index("descent_incidence")] = last_incidence(body.work.tally)[0]
     return facts
 
 
-def _descent(body: _Body, plan: Plan, incidence: float) -> int:
+def _descent(body: _Body, plan: Plan) -> int:
     if body.work.hand[ly.H_PHASE] == CANOPY:
         own = [stage in range(body.first, body.last + 1) for stage in plan.canopy_stage]
         return UNDER_CANOPY if (body.work.opened[own] >= 0.0).any() else TUMBLING
-    if body.work.hand[ly.H_RATE] > SPINNING or NOSE_CONE < incidence < math.pi - NOSE_CONE:
+    mean, least, largest = last_incidence(body.work.tally)
+    if largest - least > TUMBLES:
         return TUMBLING
-    return NOSE_FIRST if incidence <= NOSE_CONE else TAIL_FIRST
+    if NOSE_CONE < mean < math.pi - NOSE_CONE:
+        return BROADSIDE
+    return NOSE_FIRST if mean <= NOSE_CONE else TAIL_FIRST
 
 
 def _rule_facts(plan: Plan, stages, state: np.ndarray, out: np.ndarray) -> None:

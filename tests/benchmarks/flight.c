@@ -27,8 +27,8 @@ typedef struct {
 } State;
 
 enum {
-    BODY_COLUMNS = 6,
-    FIN_COLUMNS = 9,
+    BODY_COLUMNS = 9,
+    FIN_COLUMNS = 10,
     PANEL_COLUMNS = 10,
     RULE_COLUMNS = 15,
     AIR_COLUMNS = 5,
@@ -232,16 +232,20 @@ static inline Loads loads(const Input *in, const State *s, const Body *body, dou
     const double *table = in->body + BODY_COLUMNS * mi;
     double friction = surface(in->friction, in->bodies, in->friction_columns, mach * in->per_mach,
                               sqrt(sqrt(speed * density / viscosity)) * in->per_root);
-    double axial = at(table, BODY_COLUMNS, 5, mf);
-    if (u.x >= 0.0) axial = friction + at(table, BODY_COLUMNS, 3, mf) + body->burning * at(table, BODY_COLUMNS, 4, mf);
+    double axial = friction + at(table, BODY_COLUMNS, 3, mf) + body->burning * at(table, BODY_COLUMNS, 4, mf);
     axial *= surface(in->axial_shape, in->bodies, in->shape_columns, mach * in->per_mach,
                      cross_speed / speed * (in->shape_columns - 1));
+    if (u.x < 0.0) axial = at(table, BODY_COLUMNS, 5, mf);
     double fx = -half * u.x * fabs(u.x) * in->area * axial * in->drag;
 
-    double s0 = at(table, BODY_COLUMNS, 0, mf), t1 = at(table, BODY_COLUMNS, 1, mf), cp = in->cp_shift;
-    double s1 = t1 + s0 * cp, s2 = at(table, BODY_COLUMNS, 2, mf) + (2 * t1 + s0 * cp) * cp;
+    int column = u.x >= 0.0 ? 0 : 6; /* base first the slope's moments are others */
+    double s0 = at(table, BODY_COLUMNS, column, mf), t1 = at(table, BODY_COLUMNS, column + 1, mf), cp = in->cp_shift;
+    double s1 = t1 + s0 * cp, s2 = at(table, BODY_COLUMNS, column + 2, mf) + (2 * t1 + s0 * cp) * cp;
     double first = s0 * cg.x - s1, second = s0 * cg.x * cg.x - 2 * s1 * cg.x + s2, cosine = fabs(u.x) / speed;
-    double potential = -half * in->area * fabs(u.x) * sqrt(0.5 * (1.0 + cosine)) * in->normal;
+    double aligned = clip(cosine * (1.0 / 0.17), 0.0, 1.0);
+    aligned *= aligned * (3.0 - 2.0 * aligned);
+    double back = u.x >= 0.0 ? 0.5 - 0.5 * aligned : 0.5 + 0.5 * aligned;
+    double potential = -half * in->area * fabs(u.x) * aligned * sqrt(0.5 * (1.0 + cosine)) * in->normal;
     double fy = potential * (s0 * u.y + first * rate.z), fz = potential * (s0 * u.z - first * rate.y);
     double my = -potential * (first * u.z - second * rate.y), mz = potential * (first * u.y + second * rate.z),
            mx = 0.0;
@@ -266,9 +270,12 @@ static inline Loads loads(const Input *in, const State *s, const Body *body, dou
             const double *set = in->fin + FIN_COLUMNS * (in->sets * mi + (long)row[0]);
             long step = FIN_COLUMNS * in->sets;
             current = row[0];
-            slope = at(set, step, 0, mf) * in->normal, x = at(set, step, 1, mf) + cp, kw = at(set, step, 2, mf);
+            slope = at(set, step, 0, mf) * in->normal, x = at(set, step, 1, mf), kw = at(set, step, 2, mf);
             kb = at(set, step, 3, mf), dw = at(set, step, 4, mf), db = at(set, step, 5, mf),
-            xb = at(set, step, 6, mf) + cp;
+            xb = at(set, step, 6, mf);
+            double behind = at(set, step, 9, mf);
+            x += back * (behind - x) + cp;
+            xb += back * (behind - xb) + cp;
             stall = at(set, step, 7, mf), separated = at(set, step, 8, mf);
         }
         double sn = row[1], c = row[2], y = row[3];

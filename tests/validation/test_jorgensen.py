@@ -1,8 +1,9 @@
-"""A cone-cylinder from 2 to 90 degrees through the kernel, against the numbers of Jorgensen's method.
+"""A cone-cylinder from 2 to 178 degrees through the kernel, against the numbers of Jorgensen's method.
 
 L. H. Jorgensen, NASA TN D-6996, 1973 (formulas from memory; numbers worked out from them by hand, apart from this
 library): cone of 3 diameters, 12 in all, d = 1 m; eta 0.69, Cdn 1.2; moments about 6.0 m from the nose, nose up.
-CN = (A_b/A) sin 2a cos(a/2) + eta Cdn (A_p/A) sin^2 a.
+CN = (A_b/A) sin 2a' cos(a'/2) + eta Cdn (A_p/A) sin^2 a; a' = a, beyond 90 deg (NASA TR R-474, 1977) 180 deg - a, and the
+potential part's moment -[V - A_b x_m]/(A d) sin 2a' cos(a'/2) for [V - A_b (l - x_m)]/(A d) sin 2a' cos(a'/2).
 """
 
 from __future__ import annotations
@@ -19,7 +20,8 @@ from sixdof.vehicle.aero import aero_table
 PRINTED = 2e-6  # absolute: six decimals
 CASES = [
     (2, 0.083228, 0.269353), (5, 0.257569, 0.633870), (20, 1.927913, 1.607167), (45, 6.458652, -0.257891),
-    (60, 9.052158, -2.930113), (90, 11.069545, -7.906818),
+    (60, 9.052158, -2.930113), (90, 11.069545, -7.906818), (100, 10.997760, -8.716408), (120, 9.052158, -8.930113),
+    (135, 6.458652, -7.648927), (160, 1.927913, -3.457011), (175, 0.257569, -0.753993), (178, 0.083228, -0.288614),
 ]  # fmt: skip
 
 
@@ -39,10 +41,10 @@ def test_sample__normal_force_and_moment(cone_cylinder, degrees, normal, moment)
     assert found[4] == pytest.approx(moment, abs=PRINTED)
 
 
-@pytest.mark.parametrize("degrees", [20, 60])
+@pytest.mark.parametrize("degrees", [20, 60, 120, 160])
 def test_sample__axial_force_falls_with_the_square_of_the_cosine(cone_cylinder, degrees):
-    """CA = CA0 cos^2 a (Jorgensen)."""
-    level, inclined = (coefficients(cone_cylinder, 0.3, math.radians(a)) for a in (0.0, degrees))
+    """CA = CA0 cos^2 a, beyond 90 deg CA180 cos^2 a (Jorgensen)."""
+    level, inclined = (coefficients(cone_cylinder, 0.3, math.radians(a)) for a in (0.0 if degrees < 90 else 180.0, degrees))
     assert inclined[0] == pytest.approx(level[0] * math.cos(math.radians(degrees)) ** 2, rel=1e-9)
 
 

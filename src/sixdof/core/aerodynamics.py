@@ -12,8 +12,8 @@ from typing import NamedTuple
 from sixdof._jit import helper
 from sixdof.core.algebra import cell, clip, lerp, small_sin, surface
 from sixdof.core.types import (
-    BODY_CA, BODY_CA_BACK, BODY_CA_BURN, BODY_S0, BODY_S1, BODY_S2, FIN_DB, FIN_DW, FIN_KB, FIN_KW, FIN_SLOPE, FIN_STALL,
-    FIN_PLATE, FIN_X, FIN_XB, PANEL_AREA, PANEL_CANT, PANEL_CONTROL, PANEL_COS, PANEL_HINGE, PANEL_SET, PANEL_SIN,
+    BODY_CA, BODY_CA_BACK, BODY_CA_BURN, BODY_S0, BODY_S0_BACK, FIN_DB, FIN_DW, FIN_KB, FIN_KW, FIN_SLOPE, FIN_STALL,
+    FIN_PLATE, FIN_X, FIN_X_BACK, FIN_XB, PANEL_AREA, PANEL_CANT, PANEL_CONTROL, PANEL_COS, PANEL_HINGE, PANEL_SET, PANEL_SIN,
     PANEL_X_PLATE, PANEL_Y, PANEL_Y_ROLL, SEEN_HINGE, SEEN_LOAD, SEEN_STALL, SEEN_VORTEX, SEEN_X, SEEN_Y, SEEN_Z,
     WAKE_BODY, WAKE_COUNT, WAKE_FIRST, WAKE_LATERAL, WAKE_LENGTH, WAKE_LEVER, WAKE_PER_METRE, WAKE_RECEIVER, Vec3,
 )  # fmt: skip
@@ -21,6 +21,7 @@ from sixdof.core.types import (
 TINY = 1e-12  # keeps a division by the speed finite at rest; its force there is zero
 CARRIED_ROW = 3  # of the fins' array, see core/actuator.py
 STALL_WIDTH = 0.15  # range of sine over which a panel goes from attached to separated flow
+PER_BROADSIDE = 1.0 / 0.17  # forward and backward flow take over from each other within 9.8 deg of broadside (ours)
 
 
 class AirLoads(NamedTuple):
@@ -48,17 +49,23 @@ class FinSet(NamedTuple):
 
 
 @helper
-def fin_set_at(aero, fs, i, f, craft):
-    """Return the FinSet number fs between Mach rows i and i + 1, the draw's factor and shift applied."""
+def fin_set_at(aero, fs, i, f, back, craft):
+    """Return the FinSet number fs between Mach rows i and i + 1, the draw's factor and shift applied.
+
+    back : share of the flow that comes from behind, 1 or 0 but near broadside, where every panel is stalled.
+    """
     a, b = aero.fin[i, fs], aero.fin[i + 1, fs]
+    x = a[FIN_X] + f * (b[FIN_X] - a[FIN_X])
+    on_body = a[FIN_XB] + f * (b[FIN_XB] - a[FIN_XB])
+    behind = a[FIN_X_BACK] + f * (b[FIN_X_BACK] - a[FIN_X_BACK])
     return FinSet(
         (a[FIN_SLOPE] + f * (b[FIN_SLOPE] - a[FIN_SLOPE])) * craft.normal,
-        a[FIN_X] + f * (b[FIN_X] - a[FIN_X]) + craft.cp_shift,
+        x + back * (behind - x) + craft.cp_shift,
         a[FIN_KW] + f * (b[FIN_KW] - a[FIN_KW]),
         a[FIN_KB] + f * (b[FIN_KB] - a[FIN_KB]),
         a[FIN_DW] + f * (b[FIN_DW] - a[FIN_DW]),
         a[FIN_DB] + f * (b[FIN_DB] - a[FIN_DB]),
-        a[FIN_XB] + f * (b[FIN_XB] - a[FIN_XB]) + craft.cp_shift,
+        on_body + back * (behind - on_body) + craft.cp_shift,
         a[FIN_STALL] + f * (b[FIN_STALL] - a[FIN_STALL]),
         a[FIN_PLATE] + f * (b[FIN_PLATE] - a[FIN_PLATE]),
     )
@@ -177,18 +184,23 @@ def air_loads(craft, u, rate, cg, air, burning, fins, k):
     root = sqrt(sqrt(speed * air.density / air.viscosity))
     friction = surface(aero.friction, mach * aero.per_mach, root * aero.per_root)
     forward = friction + lerp(table, mi, mf, BODY_CA) + burning * lerp(table, mi, mf, BODY_CA_BURN)
+    forward *= surface(aero.axial_shape, mach * aero.per_mach, cross_speed / speed * (aero.axial_shape.shape[1] - 1))
     axial = forward if u.x >= 0.0 else lerp(table, mi, mf, BODY_CA_BACK)
-    axial *= surface(aero.axial_shape, mach * aero.per_mach, cross_speed / speed * (aero.axial_shape.shape[1] - 1))
     fx = -half * u.x * abs(u.x) * aero.area * axial * craft.drag
 
-    # body, potential part: Jorgensen (1973), sin 2a' cos(a'/2), summed along the body through the moments of the slope
-    s0 = lerp(table, mi, mf, BODY_S0)
-    s1 = lerp(table, mi, mf, BODY_S1) + s0 * craft.cp_shift
-    s2 = lerp(table, mi, mf, BODY_S2) + (2.0 * lerp(table, mi, mf, BODY_S1) + s0 * craft.cp_shift) * craft.cp_shift
+    # body, potential part: Jorgensen (1973, 1977), sin 2a' cos(a'/2), a' from the end that flies ahead, summed along the body
+    # through the moments of the slope, which are others base first; its two ends at 90 deg meet smoothly, at zero
+    cosine = abs(u.x) / speed
+    aligned = clip(cosine * PER_BROADSIDE, 0.0, 1.0)
+    aligned *= aligned * (3.0 - 2.0 * aligned)
+    column = BODY_S0 if u.x >= 0.0 else BODY_S0_BACK
+    s0 = lerp(table, mi, mf, column)
+    along = lerp(table, mi, mf, column + 1)
+    s1 = along + s0 * craft.cp_shift
+    s2 = lerp(table, mi, mf, column + 2) + (2.0 * along + s0 * craft.cp_shift) * craft.cp_shift
     first = s0 * cg.x - s1
     second = s0 * cg.x * cg.x - 2.0 * s1 * cg.x + s2
-    cosine = abs(u.x) / speed
-    potential = -half * aero.area * abs(u.x) * sqrt(0.5 * (1.0 + cosine)) * craft.normal
+    potential = -half * aero.area * abs(u.x) * aligned * sqrt(0.5 * (1.0 + cosine)) * craft.normal
     fy = potential * (s0 * u.y + first * rate.z)
     fz = potential * (s0 * u.z - first * rate.y)
     my = -potential * (first * u.z - second * rate.y)
@@ -216,11 +228,12 @@ def air_loads(craft, u, rate, cg, air, burning, fins, k):
     shared = FinSet(0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0)
     half_area = half * aero.area
     per_area = craft.normal / aero.area
+    back = 0.5 - 0.5 * aligned if u.x >= 0.0 else 0.5 + 0.5 * aligned
     for p in range(aero.panel.shape[0]):
         row = aero.panel[p]
         if row[PANEL_SET] != current:  # panels of a set stand together in the table
             current = row[PANEL_SET]
-            shared = fin_set_at(aero, int(current), mi, mf, craft)
+            shared = fin_set_at(aero, int(current), mi, mf, back, craft)
         angle = row[PANEL_CANT] + craft.cant
         carried = 1.0
         control = int(row[PANEL_CONTROL])

@@ -29,8 +29,11 @@ from sixdof.core.types import (
 (
     T_BOOST, T_BOOST_TICKS, T_COAST, T_COAST_TICKS, T_ROLL, T_CUT, T_LIVE, T_SIGN_Q, T_SIGN_R, T_REVERSALS, T_AT_RATE,
     T_MOVING, T_TRAVEL, T_ENERGY,
-) = range(14)  # fmt: skip
-TALLY_SIZE = 14
+    T_FALL_INCIDENCE, T_FALL_REYNOLDS, T_FALL_CRISIS,  # s beyond the limits in a fall without a canopy
+    T_TICKS, T_INCIDENCE, T_LEAST, T_MOST,  # of the last piece of the fall: ticks, sum, least and largest incidence
+) = range(21)  # fmt: skip
+T_BEFORE = 4  # columns from a piece of the fall to the piece before it
+TALLY_SIZE = 25
 QUIET_RATE = 0.02  # rad/s: a body rate must pass it on the other side to count as a reversal
 NEAR_LIMIT = 0.99  # of the servo's rate limit
 GRAVITY = 9.80665
@@ -41,6 +44,9 @@ INCIDENCE_LIMIT = 0.2617993877991494  # 15 deg
 SONIC_LIMIT = 1.2  # between the two Mach numbers the tables are a bridge, not a theory
 STALL_LIMIT = 0.5  # weight of separated flow on any panel
 LOW_REYNOLDS, HIGH_REYNOLDS = 5e5, 1e8  # on the body's length: below it is laminar or mixed, beyond nothing was checked
+FALL_SPEED = 5.0  # m/s: below it a falling body is hardly moved by the air
+CRISIS_REYNOLDS = 1e5  # of the cross flow on the diameter: the drag crisis may have begun (see vehicle/aero_cross.py)
+FALL_PIECE = 1.5  # s: how a body comes down is judged by its last one or two pieces of the fall of that length
 
 
 @kernel
@@ -167,6 +173,7 @@ def watch(summary, phase, climbing, t, s, body, craft, load, force, frame, perio
         return
     summary[X_MAX_FORCE] = max(summary[X_MAX_FORCE], norm(force))
     if not climbing:
+        _watch_fall(work.tally, craft, load, period)
         return
     attitude, place, velocity = estimate_errors(work.sensed, s)
     summary[X_ATTITUDE_ERROR] = max(summary[X_ATTITUDE_ERROR], attitude)
@@ -196,6 +203,28 @@ def _watch_flow(summary, s, body, craft, load, force, frame, period):
             summary[X_HINGE] = max(summary[X_HINGE], abs(craft.seen[p, SEEN_HINGE]))
     if stalled > STALL_LIMIT:
         summary[X_TIME_STALLED] += period
+
+
+@kernel
+def _watch_fall(tally, craft, load, period):
+    """Note how a body falls without a canopy: time beyond the model's limits, and incidence over the last seconds."""
+    a = incidence_of(load)
+    if tally[T_TICKS] * period >= FALL_PIECE:
+        for i in range(T_TICKS, T_TICKS + T_BEFORE):
+            tally[i + T_BEFORE] = tally[i]
+            tally[i] = 0.0
+    tally[T_LEAST] = a if tally[T_TICKS] == 0.0 else min(tally[T_LEAST], a)
+    tally[T_MOST] = max(tally[T_MOST], a)
+    tally[T_TICKS] += 1.0
+    tally[T_INCIDENCE] += a
+    if load.air_speed < FALL_SPEED:
+        return
+    if a > INCIDENCE_LIMIT:
+        tally[T_FALL_INCIDENCE] += period
+    if not (LOW_REYNOLDS < load.reynolds * craft.rail.base_x < HIGH_REYNOLDS):
+        tally[T_FALL_REYNOLDS] += period
+    if load.reynolds * load.cross_speed * craft.aero.length > CRISIS_REYNOLDS * load.air_speed:
+        tally[T_FALL_CRISIS] += period
 
 
 @kernel
@@ -244,6 +273,15 @@ def watch_servos(work, servo, h):
 @helper
 def _mean(total, count):
     return total / count if count > 0.0 else nan
+
+
+def last_incidence(tally):
+    """Return (mean, least, largest) incidence over the last 1.5 to 3 s of a fall without a canopy, rad; NaN without one."""
+    now, before = tally[T_TICKS : T_TICKS + T_BEFORE], tally[T_TICKS + T_BEFORE : T_TICKS + 2 * T_BEFORE]
+    if now[0] + before[0] == 0.0:
+        return nan, nan, nan
+    pieces = [piece for piece in (now, before) if piece[0] > 0.0]
+    return (now[1] + before[1]) / (now[0] + before[0]), min(p[2] for p in pieces), max(p[3] for p in pieces)
 
 
 @kernel

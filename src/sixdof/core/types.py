@@ -109,8 +109,11 @@ class World(NamedTuple):
     BODY_CA,  # axial force at zero incidence, motor off, without friction: fore pressure, wave, base, fins, guides
     BODY_CA_BURN,  # change of it while the motor burns (negative: jet fills part of the base)
     BODY_CA_BACK,  # magnitude of the axial coefficient flying backwards (base first)
-) = (np.int64(i) for i in range(6))
-BODY_COLUMNS = 6
+    BODY_S0_BACK,  # the same sums flying backwards, in the same order
+    BODY_S1_BACK,
+    BODY_S2_BACK,
+) = (np.int64(i) for i in range(9))
+BODY_COLUMNS = 9
 
 # columns of Aero.fin[Mach, set]
 (
@@ -123,8 +126,9 @@ BODY_COLUMNS = 6
     FIN_XB,  # station of the carried-over load on the body, m
     FIN_STALL,  # sine of the effective incidence where the panel begins to stall
     FIN_PLATE,  # normal-force coefficient of the separated panel at 90 deg, on its own area
-) = range(9)
-FIN_COLUMNS = 9
+    FIN_X_BACK,  # station where panel and body have their attached load flying backwards (trailing edge first), m
+) = range(10)
+FIN_COLUMNS = 10
 
 # columns of Aero.panel, one row per panel of every set
 (
@@ -180,7 +184,7 @@ class Aero(NamedTuple):
     cross : (n, k) eta times the cross-flow drag coefficient of the body, over the CROSS-FLOW Mach number M sin(a) and the
         fourth root of the cross flow's unit Reynolds number (grids as friction).
     axial_shape : (n, m) factor on the axial force over Mach and the sine of incidence, 0..1, beside the cos^2 that is always
-        there (Jorgensen 1973); ones unless measured.
+        there (Jorgensen 1973); ones unless measured, and never used backwards.
     panel : (panels, PANEL_COLUMNS); the panels of a set stand together, sets from the front to the back.
     wake_pair : (pairs, WAKE_COLUMNS). wake : (pairs, 2, 2 m + 1, 2 m + 1) mean velocity along a receiving panel's
         normal for unit circulation (1/m) of a vortex and its image in the body, as it counts for the panel's force and for its

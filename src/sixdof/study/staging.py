@@ -22,7 +22,7 @@ from sixdof.study.reading import (
 from sixdof.study.scatter import radius
 
 MOST_BRANCHES = 12  # rows of the table of branches; rarer ones are counted together
-WAYS = ("not at all", "under a canopy", "nose first", "tail first", "tumbling")  # of `descent`
+WAYS = ("not at all", "under a canopy", "nose first", "tail first", "tumbling", "broadside")  # of `descent`
 CAUSES = ("not at all", "by command", "by drag", "by the upper motor")  # of `parting_cause`
 _LIT, _COLUMN = "ignition ", 26
 
@@ -112,12 +112,18 @@ def _piece_landing(ds: xr.Dataset, k: int) -> list[str]:
     facts = ("impact_east", "impact_north", "impact_time", "impact_speed", "impact_energy", "fall_time", "descent")
     east, north, time, speed, energy, fall, way = (float(fact(ds, column, k)[0]) for column in facts)
     text = (
-        f"{name} comes down {place(east, north)}, {WAYS[int(way)]}, at {speed:.1f} m/s with {energy:.0f} J, "
+        f"{name} comes down {place(east, north)}, {WAYS[int(way)]}{_leaning(ds, k)}, at {speed:.1f} m/s with {energy:.0f} J, "
         f"{fall:.1f} s after its apogee, {time:.1f} s after ignition"
     )
     if "impact_latitude" in ds:
         text += f"; {on_map(*(float(fact(ds, f'impact_{name}', k)[0]) for name in ('latitude', 'longitude')))}"
     return [wrapped(text, "    ")]
+
+
+def _leaning(ds: xr.Dataset, k: int) -> str:
+    """Return " at 113 deg of incidence" of a body of a single flight that fell without a canopy."""
+    incidence = fact(ds, "descent_incidence", k)[0] if "descent_incidence" in ds else math.nan
+    return f" at {math.degrees(incidence):.0f} deg of incidence" if math.isfinite(incidence) else ""
 
 
 def _pieces_landing(ds: xr.Dataset, k: int) -> list[str]:
@@ -138,6 +144,16 @@ def _pieces_landing(ds: xr.Dataset, k: int) -> list[str]:
         reach = radius(sub, 0.95, x="impact_east", y="impact_north")
         lines.append(f"    mean place {centre}; 95 % of these lie within {reach:.0f} m of it")
     return lines
+
+
+def way_section(ds: xr.Dataset) -> list[str]:
+    """Return how a vehicle of one body comes down and with which energy; `landing_section` says it of several."""
+    if ds.sizes["body"] > 1 or not came_down(ds, 0).any():
+        return []
+    down = meaningful(ds) & came_down(ds, 0)
+    ways = fact(ds, "descent", 0)[down]
+    text = _shares(WAYS, ways) if is_ensemble(ds) else WAYS[int(ways[0])] + _leaning(ds, 0)
+    return [row_of(ds, "energy at the ground", "J", np.where(down, fact(ds, "impact_energy", 0), np.nan), 0), f"  comes down {text}"]
 
 
 # ---------------------------------------------------------------- recovery

@@ -11,10 +11,10 @@ import xarray as xr
 from sixdof.status import Status
 from sixdof.study.cautions import cautions
 from sixdof.study.page import WIDTH, bearing_of, counted, indented, on_map, place, row_of, wrapped
-from sixdof.study.reading import QUANTILES, event_values, fact, is_ensemble, meaningful, mission_of, outcomes, plural
+from sixdof.study.reading import QUANTILES, apart, event_values, fact, is_ensemble, meaningful, mission_of, outcomes, pieces, plural
 from sixdof.study.scatter import LEAST, containment, places, radius
 from sixdof.study.sensitivity import largest_drivers
-from sixdof.study.staging import branch_section, fired_section, landing_section, recovery_section, stage_section
+from sixdof.study.staging import branch_section, fired_section, landing_section, recovery_section, stage_section, way_section
 from sixdof.study.statistics import quantile_interval
 
 __all__ = ["LAST_LINE", "TABLE", "Row", "bearing_of", "summarize"]
@@ -34,6 +34,7 @@ class Row(NamedTuple):
 
 
 CONFIDENCE = 0.9
+FALL = 1.0  # s of a fall without a canopy that the page says nothing of: from apogee to a canopy's opening
 _DEG = math.degrees(1.0)
 CONTROL = "Control, while the fins are live"
 TABLE = {
@@ -193,7 +194,7 @@ def _waypoints(ds):
 
 
 _FURTHER = {
-    "Climb": (stage_section,), CONTROL: (_hinge, _waypoints, _estimate), "Descent": (recovery_section, fired_section),
+    "Climb": (stage_section,), CONTROL: (_hinge, _waypoints, _estimate), "Descent": (way_section, recovery_section, fired_section),
 }  # fmt: skip
 
 
@@ -248,11 +249,24 @@ def _validity(ds):
         ("time_stalled", "a fin stalled in the climb", "its forces behind the stall are rough"),
         ("time_beyond_reynolds", "Reynolds number outside 5e5 to 1e8 in the climb", "skin friction was not checked"),
     )
-    return [_beyond(ds, *check) for check in checks if check[0] in ds]
+    falls = (
+        ("time_falling_incidence", "incidence beyond 15 deg in a fall without a canopy, for more than 1 s", "forces are good to some 30 %"),
+        ("time_falling_reynolds", "Reynolds number outside 5e5 to 1e8 in such a fall", "skin friction was not checked"),
+        ("time_falling_crisis", "cross flow above Reynolds 1e5 on the diameter in such a fall",
+         "the drag crisis may come at half or twice the Reynolds number taken, a factor of up to 3 in the drag across"),
+    )  # fmt: skip
+    lines = [_beyond(ds, outcomes(ds, name), *words) for name, *words in checks if name in ds]
+    return lines + [_beyond(ds, _falling(ds, name), *words) for name, *words in falls if name in ds]
 
 
-def _beyond(ds, name, what, why):
-    seconds = outcomes(ds, name)
+def _falling(ds, name) -> np.ndarray:
+    """Return the longest time of any body of its own in every flight, (flights,), s; 0 for less than a second."""
+    each = [np.where(apart(ds, k), fact(ds, name, k), 0.0) for k in pieces(ds)]
+    longest = np.nan_to_num(np.max(each, axis=0)) if each else np.zeros(meaningful(ds).size)
+    return np.where(longest > FALL, longest, 0.0)
+
+
+def _beyond(ds, seconds, what, why):
     seconds = seconds[meaningful(ds)]
     if not seconds.size:
         return f"{what}: not judged, because no flight left the rail and stayed whole"

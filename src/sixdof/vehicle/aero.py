@@ -10,14 +10,14 @@ from typing import Sequence
 import numpy as np
 
 from sixdof.core.types import (
-    BODY_CA, BODY_CA_BACK, BODY_CA_BURN, BODY_COLUMNS, BODY_S0, BODY_S1, BODY_S2, FIN_COLUMNS, FIN_DB, FIN_DW,
-    FIN_KB, FIN_KW, FIN_PLATE, FIN_SLOPE, FIN_STALL, FIN_X, FIN_XB, PANEL_AREA, PANEL_CANT, PANEL_COLUMNS, PANEL_CONTROL,
-    PANEL_COS, PANEL_HINGE, PANEL_SET, PANEL_SIN, PANEL_X_PLATE, PANEL_Y, PANEL_Y_ROLL, Aero, Plain,
+    BODY_CA, BODY_CA_BACK, BODY_CA_BURN, BODY_COLUMNS, BODY_S0, BODY_S0_BACK, BODY_S1, BODY_S1_BACK, BODY_S2, BODY_S2_BACK,
+    FIN_COLUMNS, FIN_DB, FIN_DW, FIN_KB, FIN_KW, FIN_PLATE, FIN_SLOPE, FIN_STALL, FIN_X, FIN_X_BACK, FIN_XB, PANEL_AREA,
+    PANEL_CANT, PANEL_COLUMNS, PANEL_CONTROL, PANEL_COS, PANEL_HINGE, PANEL_SET, PANEL_SIN, PANEL_X_PLATE, PANEL_Y, PANEL_Y_ROLL, Aero, Plain,
 )  # fmt: skip
 from sixdof.mission.schema import Mission
 from sixdof.vehicle import aero_fin, interference
 from sixdof.vehicle.aero_blend import PER_MACH, TRANSONIC, mach_grid, smoothstep
-from sixdof.vehicle.aero_body import body_components, body_moments
+from sixdof.vehicle.aero_body import backward_moments, body_components, body_moments
 from sixdof.vehicle.aero_cross import cross_table
 from sixdof.vehicle.aero_drag import axial_columns, drag_breakdown
 from sixdof.vehicle.aero_friction import PER_ROOT
@@ -36,6 +36,7 @@ def aero_table(mission: Mission, stages: Sequence[int]) -> Aero:
     mach = mach_grid()
     body = np.zeros((mach.size, BODY_COLUMNS))
     body[:, [BODY_S0, BODY_S1, BODY_S2]] = sum(m for _, m in _body_rows(mission, stages, shape, mach))
+    body[:, [BODY_S0_BACK, BODY_S1_BACK, BODY_S2_BACK]] = backward_moments(shape)
     coasting, burning, backward, friction = axial_columns(mission, stages, shape, mach)
     body[:, BODY_CA], body[:, BODY_CA_BURN], body[:, BODY_CA_BACK] = coasting, burning, backward
     fin = np.zeros((mach.size, len(shape.fins), FIN_COLUMNS))
@@ -64,7 +65,8 @@ def fin_columns(mach, fin: FinSet, shape: Shape) -> np.ndarray:
     """Return the columns (n, FIN_COLUMNS) of one set of fins over `mach`.
 
     The load carried over onto the body acts at the panel's own centre below Mach 0.8 and where the planar model of
-    `interference.afterbody_share` puts it above 1.2. A slot at the root takes its share of all four factors.
+    `interference.afterbody_share` puts it above 1.2; backwards at the panel's own centre, its size as forwards.
+    A slot at the root takes its share of all four factors.
     """
     ratio = fin.body_radius / (fin.body_radius + fin.span)
     afterbody = shape.length - fin.x0 - fin.root_chord
@@ -82,6 +84,7 @@ def fin_columns(mach, fin: FinSet, shape: Shape) -> np.ndarray:
     columns[:, FIN_DB] = interference.body_deflection(ratio) * share * kept
     carried = columns[:, FIN_X] + smoothstep(mach, *TRANSONIC) * (fin.x0 + centre - columns[:, FIN_X])
     columns[:, FIN_XB] = np.minimum(carried, max(shape.length, fin.x0 + 0.5 * fin.root_chord))
+    columns[:, FIN_X_BACK] = aero_fin.backward_station(mach, fin)
     columns[:, FIN_PLATE] = aero_fin.plate_normal(mach)
     columns[:, FIN_STALL] = aero_fin.stall_sine(mach, fin.aspect_ratio)
     return columns

@@ -1,4 +1,4 @@
-"""Normal force of the body without fins at small incidence: its slope as moments along the axis, over Mach."""
+"""Normal force of the body without fins: its slope as moments along the axis, nose first over Mach, and base first."""
 
 from __future__ import annotations
 
@@ -86,6 +86,28 @@ def body_components(shape: Shape, mach) -> list[tuple[str, np.ndarray]]:
 def body_moments(shape: Shape, mach) -> np.ndarray:
     """Return S0, S1, S2 (n, 3) of the body over `mach` (n,): slender theory, boattails reduced, growth with Mach."""
     return sum((moments for _, moments in body_components(shape, mach)), np.zeros((np.size(mach), 3)))
+
+
+def backward_moments(shape: Shape) -> np.ndarray:
+    """Return (3,): S0, S1, S2 of the body flying base first, at every Mach number; about the nose tip, as nose first.
+
+    L. H. Jorgensen, NASA TR R-474, 1977: beyond 90 deg, with a' = 180 deg - a, the potential part is (A_b/A) sin 2a'
+    cos(a'/2) and its moment about x_m, nose up, -[V - A_b x_m]/(A d) sin 2a' cos(a'/2): a force 2 A_b/A at V/A_b. By
+    slender theory a body in axial flow of either sense has the couple of its displaced volume about the nose tip, S1 =
+    2 V/A and S2 = (4/A) int S x dx; the flow that has left the nose (every part that narrows, seen from the base) does
+    not take the base's force off again, so S0 is 2/A times all sections gained. Were the nose without any load, the
+    centre would be the base itself; were its flow attached to the tip, no force would be left, and the same couple.
+    Sections gained are never less than any section, so S0 S2 >= S1^2: this force takes energy from every motion.
+    """
+    segments, before = shape.segments, 0.0
+    gained, volume = segments[-1].r1 ** 2, np.zeros(2)
+    for segment in segments:
+        gained += max(before**2 - segment.r0**2, 0.0) + max(segment.r0**2 - segment.r1**2, 0.0)
+        x, weight = segment.quadrature()
+        section = weight * math.pi * segment.radius(x) ** 2
+        volume += [np.sum(section), 2.0 * np.sum(section * x)]
+        before = segment.r1
+    return 2.0 / shape.area * np.array([math.pi * gained, *volume])
 
 
 def growth(shape: Shape, mach) -> np.ndarray:

@@ -129,6 +129,15 @@ def centre_station(mach, fin: FinSet) -> np.ndarray:
     return fin.x0 + fin.x_mac_le + fin.mac * share
 
 
+def backward_station(mach, fin: FinSet) -> np.ndarray:
+    """Return the station (m) of a panel's centre of pressure flying trailing edge first, over `mach`.
+
+    `centre_station` of the panel turned round: the mean aerodynamic chord stays where it is, and `taper_weight` knows
+    no sense. The slope is the same by the reverse-flow theorem (Brown 1950; Ursell and Ward 1950).
+    """
+    return 2.0 * (fin.x0 + fin.x_mac_le) + fin.mac - centre_station(mach, fin)
+
+
 def plate_normal(mach) -> np.ndarray:
     """Return the normal-force coefficient (on its own area) of a panel set square to the flow, over the Mach number."""
     return SLOW_PLATE + (FAST_PLATE - SLOW_PLATE) * smoothstep(mach, 0.6, 1.6)

@@ -14,8 +14,9 @@ from sixdof.mission.schema import Nose
 from sixdof.vehicle.aero_blend import TRANSONIC, bridge, smoothstep
 from sixdof.vehicle.geometry import Segment
 
-# mean over stagnation pressure of a flat face (Hoerner 1965, ch. 3, from memory; common practice)
-FACE_SLOW, FACE_FAST = 0.8, 0.9
+# mean over stagnation pressure of a flat face: with base and friction, cylinders end-on of 1 to 8 diameters then have the drag of
+# F. M. White, Fluid Mechanics, table 7.3 (from memory), within 7 %; supersonic: common practice
+FACE_SLOW, FACE_FAST = 0.76, 0.9
 CONE_FROM = 1.3  # Mach number from which the attached-shock fit is used
 CONE_LIMIT = math.radians(20.0)  # half-angle to which it is
 SEPARATION = (math.radians(8.0), math.radians(30.0))  # boattail angles: attached below, a base beyond (common practice)
@@ -35,7 +36,7 @@ def stagnation(mach) -> np.ndarray:
 
 
 def flat_face(mach) -> np.ndarray:
-    """Return the pressure coefficient of a flat face across the stream: 0.8 (subsonic) to 0.9 of stagnation."""
+    """Return the pressure coefficient of a flat face across the stream: 0.76 (subsonic) to 0.9 of stagnation."""
     return (FACE_SLOW + (FACE_FAST - FACE_SLOW) * smoothstep(mach, *TRANSONIC)) * stagnation(mach)
 
 
@@ -73,7 +74,7 @@ def widening(mach, x: np.ndarray, r: np.ndarray) -> np.ndarray:
     """Return the drag area (m^2) over `mach` of a part whose radius `r` grows over stations `x` (polyline, aftwards).
 
     Above 1.3: `surface_pressure` at each piece's own angle (tangent cones; for an ogive some 20 % over the cone of its
-    length and diameter). Below 0.8: 0.8 sin^2 of the angle at its aft rim times the stagnation pressure (ours: between
+    length and diameter). Below 0.8: 0.76 sin^2 of the angle at its aft rim times the stagnation pressure (ours: between
     nothing for a nose that meets the body smoothly and a flat face's). A cubic between. A blunt tip costs nothing
     subsonic. A step is a flat face at every Mach number.
     """
