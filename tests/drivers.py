@@ -18,6 +18,7 @@ from sixdof.core.layout import (
 )  # fmt: skip
 from sixdof.core.loads import START, loads
 from sixdof.core.motion import FREE
+from sixdof.core.observe import _watch_fall
 from sixdof.core.step import NO, rk4_step
 from sixdof.core.types import CANOPY_FAILS, RULE_COLUMNS, RULE_DELAY, Quat, State, Vec3
 
@@ -110,6 +111,23 @@ def loads_at(model, draw, *, flow=(0.0, 0.0, 0.0), rates=(0.0, 0.0, 0.0), fins=(
     start = np.array([0.0, 0.0, 0.0, *flow, 1.0, 0.0, 0.0, 0.0, *rates], dtype=float)  # body axes along world axes
     _loads(model, draw, work, start, segment, out)
     return out
+
+
+@kernel
+def _fall_clocks(model, draw, work, start, ticks, period):
+    craft = make_craft(model, draw, work.air, work.seen, work.gust)
+    body = body_at(0.0, burn_segment(model.thrust, model.thrust.time.shape[0], 0.0, 1.0, 1.0), craft.grains)
+    load = loads(_state_of(start), body, craft, work.fins, START)
+    for _ in range(ticks):
+        _watch_fall(work.tally, craft, load, period)
+
+
+def fall_clocks(model, draw, *, flow, ticks, period):
+    """Return the tally of a body that falls for some ticks with the velocity `flow` through still air, m/s, body axes."""
+    work = make_work(model)
+    start = np.array([0.0, 0.0, 0.0, *flow, 1.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0], dtype=float)  # body axes along world axes
+    _fall_clocks(model, draw, work, start, ticks, period)
+    return work.tally
 
 
 @kernel

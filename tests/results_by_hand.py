@@ -96,7 +96,8 @@ STAGE_TIMES = {  # of the front body and of the booster, s; what both share came
         "open booster canopy": 8.3, "landing": 50.0,
     },
 }  # fmt: skip
-FALLS = {"descent_incidence": np.nan, "time_falling_incidence": 0.4, "time_falling_reynolds": 0.2, "time_falling_crisis": 0.0}
+FALLS = {"descent_incidence": np.nan, "time_falling_incidence": 0.4, "time_falling_mach": 0.0, "time_falling_reynolds": 0.2,
+         "time_falling_crisis": 0.0}  # fmt: skip
 STAGE_FACTS = {
     "thistledown": {"impact_time": 120.0, "impact_east": 300.0, "impact_north": 400.0, "impact_speed": 6.0, "impact_energy": 36.0,
                     "impact_mass": 2.0, "fall_time": 102.0, "descent": legs.UNDER_CANOPY, "body_status": Status.LANDED, **FALLS},

@@ -31,7 +31,8 @@ from sixdof.world.build import wind_rows
 
 BODY_FACTS = (
     "impact_time", "impact_east", "impact_north", "impact_speed", "impact_energy", "impact_mass", "fall_time", "descent",
-    "body_status", "descent_incidence", "time_falling_incidence", "time_falling_reynolds", "time_falling_crisis",
+    "body_status", "descent_incidence", "time_falling_incidence", "time_falling_mach",
+    "time_falling_reynolds", "time_falling_crisis",
 )  # fmt: skip
 JOINT_FACTS = ("parting_time", "parting_cause", "parting_speed", "drag_parting_time", "gap_min", "recontact")
 RULE_FACTS = ("rule_armed", "rule_fired", "rule_acted", "rule_given_up")

@@ -173,6 +173,7 @@ BODY = _facts(
     ("body_status", "1", "how the body's flight ended", ("never_apart", *ENDS), -1),
     ("descent_incidence", "rad", "mean incidence over the last 1.5 to 3 s of a fall without a canopy"),
     ("time_falling_incidence", "s", "time falling without a canopy beyond 15 deg incidence"),
+    ("time_falling_mach", "s", "time falling without a canopy above Mach 0.8"),
     ("time_falling_reynolds", "s", "time falling without a canopy at a Reynolds number on length outside 5e5 to 1e8"),
     ("time_falling_crisis", "s", "time falling without a canopy at a Reynolds number of the cross flow on diameter above 1e5"),
 )  # fmt: skip

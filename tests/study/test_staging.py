@@ -142,6 +142,24 @@ def test_landing_section__of_a_flight(flight):
     assert "booster stays joined to the stage ahead of it" in flat(landing_section(flight))
 
 
+def test_landing_section__incidence_of_a_fall(flight):
+    change(flight, "descent", legs.BROADSIDE, body="booster")
+    change(flight, "descent_incidence", math.radians(113.4), body="booster")
+    assert "143 deg true, broadside at 113 deg of incidence, at 9.0 m/s with 49 J" in flat(landing_section(flight))
+
+
+def test_page__falls_of_every_body_are_judged(flight, ensemble):
+    assert "incidence beyond 15 deg in a fall without a canopy, for more than 1 s: never" in flat(summarize(flight).splitlines())
+    change(flight, "time_falling_incidence", 20.0, body="booster")
+    change(flight, "time_falling_mach", 2.5, body="thistledown")
+    page = flat(summarize(flight).splitlines())
+    assert "without a canopy, for more than 1 s: for 20.00 s" in page and "Mach above 0.8 in such a fall: for 2.50 s" in page
+    change(ensemble, "time_falling_crisis", 3.0, body="booster", flight=slice(0, 4))
+    assert "in such a fall: in 5 of 20 flights (25 %), for up to 3.00 s" in flat(summarize(ensemble).splitlines())
+    change(ensemble, "parting_time", np.nan, flight=slice(0, 4))  # they stayed in the stack, whose own fall counts
+    assert "cross flow above Reynolds 1e5 on the diameter in such a fall: never" in flat(summarize(ensemble).splitlines())
+
+
 def test_landing_section__of_an_ensemble_counts_ways_and_leaves_out_what_stayed_joined(ensemble):
     change(ensemble, "descent", legs.TUMBLING, body="booster", flight=slice(0, 2))
     change(ensemble, "parting_time", np.nan, flight=slice(10, 19))

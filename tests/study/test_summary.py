@@ -7,6 +7,7 @@ import pytest
 import xarray as xr
 from results_by_hand import ensemble_by_hand, flight_by_hand
 
+from sixdof import legs
 from sixdof.status import Status
 from sixdof.study.cautions import cautions, wind_at_departure
 from sixdof.study.reading import downrange, height_bands, quantiles
@@ -31,6 +32,15 @@ def ensemble(demo_mission):
     ds = ensemble_by_hand(demo_mission, np.random.default_rng(5).normal(size=(20, 2)) * 100.0)
     ds["wind_speed"] = ("flight", np.full(20, 1.0))
     return ds.assign(rail_departure_speed=20.0 + 0.0 * ds["rail_departure_speed"])
+
+
+def test_summarize__way_and_energy_of_a_vehicle_of_one_body(flight, ensemble):
+    page = summarize(flight)
+    assert "energy at the ground              J                 10" in page and "  comes down under a canopy\n" in page
+    flight["descent"].values[:], flight["descent_incidence"].values[:] = legs.TAIL_FIRST, np.radians(150.0)
+    assert "  comes down tail first at 150 deg of incidence\n" in summarize(flight)
+    ensemble["descent"].values[:3] = legs.BROADSIDE
+    assert "comes down under a canopy in 17, broadside in 3 of 20 flights" in summarize(ensemble)
 
 
 def test_summarize__a_flight_without_cautions(flight):

@@ -5,9 +5,11 @@ from __future__ import annotations
 import math
 from types import SimpleNamespace
 
+import models
 import numpy as np
 import pytest
 import xarray as xr
+from drivers import fall_clocks
 
 import sixdof
 from sixdof import legs
@@ -132,6 +134,20 @@ def test_way__by_mean_and_range_of_the_last_seconds(pieces, way):
     hand[ly.H_PHASE] = FREE
     body = SimpleNamespace(work=SimpleNamespace(hand=hand, tally=tally_of(*pieces)))
     assert legs._descent(body, None) == way
+
+
+@pytest.mark.parametrize("flow, clocks", [
+    ((-4.0, 0.0, 2.0), ""), ((-30.0, 0.0, 0.0), "incidence"), ((30.0, 0.0, 7.0), ""), ((120.0, 0.0, 31.0), "crisis"),
+    ((120.0, 33.0, 0.0), "incidence crisis"), ((5.5, 0.0, 0.5), "reynolds"), ((0.0, 0.0, -5.5), "incidence reynolds"),
+    ((280.0, 0.0, 0.0), "mach"), ((265.0, 0.0, 0.0), ""),
+])  # fmt: skip
+def test_clocks__by_the_flow(flow, clocks):
+    """Air of 340 m/s and 3e-5 m^2/s, a body of 0.1 m by 2 m: Re 5e5 on the length is 7.5 m/s, 1e5 on the diameter 30 m/s."""
+    body = models.model(world=models.world(density=0.6, sound=340.0, viscosity=1.8e-5))
+    tally = fall_clocks(body, models.draw(), flow=flow, ticks=20, period=0.01)
+    names = ("incidence", "mach", "reynolds", "crisis")
+    found = {name: tally[observe.T_FALL_INCIDENCE + i] for i, name in enumerate(names)}
+    assert found == pytest.approx({name: 0.2 * (name in clocks.split()) for name in names})
 
 
 def test_last_incidence__none_without_a_fall():

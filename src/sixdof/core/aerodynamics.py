@@ -12,8 +12,8 @@ from typing import NamedTuple
 from sixdof._jit import helper
 from sixdof.core.algebra import cell, clip, lerp, small_sin, surface
 from sixdof.core.types import (
-    BODY_CA, BODY_CA_BACK, BODY_CA_BURN, BODY_S0, BODY_S0_BACK, FIN_DB, FIN_DW, FIN_KB, FIN_KW, FIN_SLOPE, FIN_STALL,
-    FIN_PLATE, FIN_X, FIN_X_BACK, FIN_XB, PANEL_AREA, PANEL_CANT, PANEL_CONTROL, PANEL_COS, PANEL_HINGE, PANEL_SET, PANEL_SIN,
+    BODY_CA, BODY_CA_BACK, BODY_CA_BURN, BODY_S0, BODY_S0_BACK, BODY_S1, BODY_S1_BACK, BODY_S2, BODY_S2_BACK, FIN_DB,
+    FIN_DW, FIN_KB, FIN_KW, FIN_SLOPE, FIN_STALL, FIN_PLATE, FIN_X, FIN_X_BACK, FIN_XB, PANEL_AREA, PANEL_CANT, PANEL_CONTROL, PANEL_COS, PANEL_HINGE, PANEL_SET, PANEL_SIN,
     PANEL_X_PLATE, PANEL_Y, PANEL_Y_ROLL, SEEN_HINGE, SEEN_LOAD, SEEN_STALL, SEEN_VORTEX, SEEN_X, SEEN_Y, SEEN_Z,
     WAKE_BODY, WAKE_COUNT, WAKE_FIRST, WAKE_LATERAL, WAKE_LENGTH, WAKE_LEVER, WAKE_PER_METRE, WAKE_RECEIVER, Vec3,
 )  # fmt: skip
@@ -21,7 +21,7 @@ from sixdof.core.types import (
 TINY = 1e-12  # keeps a division by the speed finite at rest; its force there is zero
 CARRIED_ROW = 3  # of the fins' array, see core/actuator.py
 STALL_WIDTH = 0.15  # range of sine over which a panel goes from attached to separated flow
-PER_BROADSIDE = 1.0 / 0.17  # forward and backward flow take over from each other within 9.8 deg of broadside (ours)
+BROADSIDE = 0.17  # direction cosine within which forward and backward flow take over from each other: 9.8 deg (ours)
 
 
 class AirLoads(NamedTuple):
@@ -57,15 +57,18 @@ def fin_set_at(aero, fs, i, f, back, craft):
     a, b = aero.fin[i, fs], aero.fin[i + 1, fs]
     x = a[FIN_X] + f * (b[FIN_X] - a[FIN_X])
     on_body = a[FIN_XB] + f * (b[FIN_XB] - a[FIN_XB])
-    behind = a[FIN_X_BACK] + f * (b[FIN_X_BACK] - a[FIN_X_BACK])
+    if back > 0.0:
+        behind = a[FIN_X_BACK] + f * (b[FIN_X_BACK] - a[FIN_X_BACK])
+        x += back * (behind - x)
+        on_body += back * (behind - on_body)
     return FinSet(
         (a[FIN_SLOPE] + f * (b[FIN_SLOPE] - a[FIN_SLOPE])) * craft.normal,
-        x + back * (behind - x) + craft.cp_shift,
+        x + craft.cp_shift,
         a[FIN_KW] + f * (b[FIN_KW] - a[FIN_KW]),
         a[FIN_KB] + f * (b[FIN_KB] - a[FIN_KB]),
         a[FIN_DW] + f * (b[FIN_DW] - a[FIN_DW]),
         a[FIN_DB] + f * (b[FIN_DB] - a[FIN_DB]),
-        on_body + back * (behind - on_body) + craft.cp_shift,
+        on_body + craft.cp_shift,
         a[FIN_STALL] + f * (b[FIN_STALL] - a[FIN_STALL]),
         a[FIN_PLATE] + f * (b[FIN_PLATE] - a[FIN_PLATE]),
     )
@@ -190,16 +193,20 @@ def air_loads(craft, u, rate, cg, air, burning, fins, k):
 
     # body, potential part: Jorgensen (1973, 1977), sin 2a' cos(a'/2), a' from the end that flies ahead, summed along the body
     # through the moments of the slope, which are others base first; its two ends at 90 deg meet smoothly, at zero
-    cosine = abs(u.x) / speed
-    aligned = clip(cosine * PER_BROADSIDE, 0.0, 1.0)
-    aligned *= aligned * (3.0 - 2.0 * aligned)
-    column = BODY_S0 if u.x >= 0.0 else BODY_S0_BACK
-    s0 = lerp(table, mi, mf, column)
-    along = lerp(table, mi, mf, column + 1)
-    s1 = along + s0 * craft.cp_shift
-    s2 = lerp(table, mi, mf, column + 2) + (2.0 * along + s0 * craft.cp_shift) * craft.cp_shift
+    aligned, back = 1.0, 0.0
+    s0, s1, s2 = lerp(table, mi, mf, BODY_S0), lerp(table, mi, mf, BODY_S1), lerp(table, mi, mf, BODY_S2)
+    if u.x < BROADSIDE * speed:  # a branch, which the processor foresees; selected, all of the panels would wait for the quotient
+        aligned = min(abs(u.x) / (BROADSIDE * speed), 1.0)
+        aligned *= aligned * (3.0 - 2.0 * aligned)
+        back = 0.5 - 0.5 * aligned
+        if u.x < 0.0:
+            back = 1.0 - back
+            s0, s1, s2 = lerp(table, mi, mf, BODY_S0_BACK), lerp(table, mi, mf, BODY_S1_BACK), lerp(table, mi, mf, BODY_S2_BACK)
+    s2 += (2.0 * s1 + s0 * craft.cp_shift) * craft.cp_shift
+    s1 += s0 * craft.cp_shift
     first = s0 * cg.x - s1
     second = s0 * cg.x * cg.x - 2.0 * s1 * cg.x + s2
+    cosine = abs(u.x) / speed
     potential = -half * aero.area * abs(u.x) * aligned * sqrt(0.5 * (1.0 + cosine)) * craft.normal
     fy = potential * (s0 * u.y + first * rate.z)
     fz = potential * (s0 * u.z - first * rate.y)
@@ -228,7 +235,6 @@ def air_loads(craft, u, rate, cg, air, burning, fins, k):
     shared = FinSet(0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0)
     half_area = half * aero.area
     per_area = craft.normal / aero.area
-    back = 0.5 - 0.5 * aligned if u.x >= 0.0 else 0.5 + 0.5 * aligned
     for p in range(aero.panel.shape[0]):
         row = aero.panel[p]
         if row[PANEL_SET] != current:  # panels of a set stand together in the table

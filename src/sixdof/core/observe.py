@@ -29,11 +29,11 @@ from sixdof.core.types import (
 (
     T_BOOST, T_BOOST_TICKS, T_COAST, T_COAST_TICKS, T_ROLL, T_CUT, T_LIVE, T_SIGN_Q, T_SIGN_R, T_REVERSALS, T_AT_RATE,
     T_MOVING, T_TRAVEL, T_ENERGY,
-    T_FALL_INCIDENCE, T_FALL_REYNOLDS, T_FALL_CRISIS,  # s beyond the limits in a fall without a canopy
+    T_FALL_INCIDENCE, T_FALL_MACH, T_FALL_REYNOLDS, T_FALL_CRISIS,  # s beyond the limits in a fall without a canopy
     T_TICKS, T_INCIDENCE, T_LEAST, T_MOST,  # of the last piece of the fall: ticks, sum, least and largest incidence
-) = range(21)  # fmt: skip
+) = range(22)  # fmt: skip
 T_BEFORE = 4  # columns from a piece of the fall to the piece before it
-TALLY_SIZE = 25
+TALLY_SIZE = 26
 QUIET_RATE = 0.02  # rad/s: a body rate must pass it on the other side to count as a reversal
 NEAR_LIMIT = 0.99  # of the servo's rate limit
 GRAVITY = 9.80665
@@ -221,6 +221,8 @@ def _watch_fall(tally, craft, load, period):
         return
     if a > INCIDENCE_LIMIT:
         tally[T_FALL_INCIDENCE] += period
+    if load.mach > MACH_LIMIT:
+        tally[T_FALL_MACH] += period
     if not (LOW_REYNOLDS < load.reynolds * craft.rail.base_x < HIGH_REYNOLDS):
         tally[T_FALL_REYNOLDS] += period
     if load.reynolds * load.cross_speed * craft.aero.length > CRISIS_REYNOLDS * load.air_speed:

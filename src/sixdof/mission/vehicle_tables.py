@@ -229,7 +229,7 @@ class AxialCurve(Table):
 
 
 class BodyCurve(Table):
-    """Measured normal force of the body without fins at small incidence against Mach, in place of theory.
+    """Measured normal force of the body without fins at small incidence against Mach, in place of theory; nose first only.
 
     slope : CN_alpha on the reference area, 1/rad; centre : where it acts, a station from the nose tip. In the file it
     may be the path of a three-column CSV.

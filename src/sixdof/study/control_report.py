@@ -9,7 +9,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from sixdof.core import observe
-from sixdof.core.types import FIN_DW, FIN_KW, FIN_STALL
+from sixdof.core.types import BODY_S0_BACK, BODY_S1_BACK, FIN_DW, FIN_KW, FIN_STALL
 from sixdof.mission.schema import Mission
 from sixdof.study import aero_sources as sources
 from sixdof.study.aero_tables import fin_names
@@ -17,6 +17,7 @@ from sixdof.study.aero_text import table, wrapped
 from sixdof.study.authority import CHANNELS, hinge_moments, moment_slopes, roll_coupling, survival, survival_word, trim
 from sixdof.vehicle.aero import aero_table
 from sixdof.vehicle.aero_blend import MACH_TOP
+from sixdof.vehicle.aero_cross import CRISIS
 from sixdof.vehicle.derivatives import at_mach
 from sixdof.vehicle.geometry import shape_of
 from sixdof.world.sounding import air_over
@@ -173,6 +174,7 @@ def validity_section(mission: Mission, stages: Sequence[int]) -> list[str]:
         "flat-plate forces, good to "
         "30 %; asymmetric vortices of the nose (beyond some 25 deg) are left out."
     )
+    lines += _from_behind(aero, shape, float(air.viscosity[0] / air.density[0]))
     for number, name in enumerate(fin_names(shape)):
         slow, fast = at_mach(aero, aero.fin, [SLOW, 2.0])[:, number]
         turned = mission.servo.travel if shape.fins[number].part.control else 0.0
@@ -190,6 +192,18 @@ def validity_section(mission: Mission, stages: Sequence[int]) -> list[str]:
         "Every flight's summary says how long it was beyond these limits."
     )
     return lines
+
+
+def _from_behind(aero, shape, viscosity: float) -> list[str]:
+    """Return what is flown beyond 90 deg of incidence, and how well it is known. viscosity : kinematic, m^2/s."""
+    force, moment = aero.body[0, [BODY_S0_BACK, BODY_S1_BACK]]
+    return wrapped(
+        f"Flow from behind (90 to 180 deg): Jorgensen (1977), the body's potential force at {moment / force:.3f} m; with no load "
+        f"at all on the nose it would act at the base, {shape.length:.3f} m. Fins have their load a quarter chord from the "
+        "trailing edge. Left out: vortices and wake of fins that then stand ahead, and the shadow of the body on panels in its "
+        f"lee. The drag crisis of the cross flow, here from {CRISIS[0] * viscosity / aero.length:.0f} m/s across at the site's ground, may "
+        "come at half or twice that speed: broadside, a factor of up to 3."
+    )
 
 
 def _stall_degrees(fin: np.ndarray, deflection: float) -> float:

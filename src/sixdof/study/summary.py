@@ -251,6 +251,7 @@ def _validity(ds):
     )
     falls = (
         ("time_falling_incidence", "incidence beyond 15 deg in a fall without a canopy, for more than 1 s", "forces are good to some 30 %"),
+        ("time_falling_mach", "Mach above 0.8 in such a fall", "the drag rise and shocks are only roughly modelled"),
         ("time_falling_reynolds", "Reynolds number outside 5e5 to 1e8 in such a fall", "skin friction was not checked"),
         ("time_falling_crisis", "cross flow above Reynolds 1e5 on the diameter in such a fall",
          "the drag crisis may come at half or twice the Reynolds number taken, a factor of up to 3 in the drag across"),
