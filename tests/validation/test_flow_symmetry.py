@@ -20,12 +20,12 @@ from sixdof.study.tunnel import wind_tunnel
 
 SAME = 1e-9  # of the largest coefficient: order of operations
 # largest change between flows 1 deg apart from 0 to 180 deg, share of the sweep's largest C_Z or C_m: forces 0.051
-# (the stack's booster fins stalling at 16 deg), moments 0.184 (the demo at 149 deg and Mach 0.3: the tail's stall,
-# small moments else)
-JUMP_FORCE, JUMP_MOMENT = 0.055, 0.19
-# between Mach numbers 0.01 apart: 0.081 (the stack at 150 deg about Mach 1.19), 0.023 below 90 deg but for C_n at 60
+# (the stack's booster fins stalling at 16 deg), moments 0.083 (the demo at 30 deg and Mach 0.3, the stack at 150 deg and
+# Mach 1: stall)
+JUMP_FORCE, JUMP_MOMENT = 0.055, 0.09
+# between Mach numbers 0.01 apart: 0.075 (the stack at 150 deg about Mach 1.19), 0.023 below 90 deg but for C_n at 60
 # deg, 0.032
-JUMP_MACH = 0.085
+JUMP_MACH = 0.08
 MISSION = sixdof.load_mission(Path(__file__).parents[2] / "configs" / "sampler.toml")
 STACK = on_booster(MISSION, phase=np.pi / 4)
 VEHICLES = {name: (m, build_model(m)) for name, m in {"demo": MISSION, "stack": STACK}.items()}
