@@ -10,7 +10,7 @@ from sixdof.core.actuator import CARRIED, FIN_ROWS, MOTOR_ROWS, keep_fins, move_
 from sixdof.core.body import body_at, burn_segment
 from sixdof.core.computer import decide, start_notice
 from sixdof.core.craft import make_craft
-from sixdof.core.descent import fall_step, opening_load
+from sixdof.core.descent import Rig, fall_step, opening_load
 from sixdof.core.flight import make_events, make_log, make_summary, make_work
 from sixdof.core import flight as fl
 from sixdof.core.layout import (
@@ -71,12 +71,13 @@ def _fall(model, draw, work, start, opened, h, every, out):
     craft = make_craft(model, draw, work.air, work.seen, work.gust)
     body = body_at(0.0, burn_segment(model.thrust, model.thrust.time.shape[0], 0.0, 1.0, 1.0), craft.grains)
     s = _state_of(start)
+    rig = Rig(work.canopy, opened, model.tumble_area, model.tumble_area, model.leg.nose_x)
     for i in range(out.shape[0]):
         t = i * every * h
         out[i, 0], out[i, 1], out[i, 2], out[i, 3] = t, s.r.x, s.r.y, s.r.z
         out[i, 4], out[i, 5], out[i, 6] = s.v.x, s.v.y, s.v.z
         for _ in range(every):
-            s = fall_step(t, s, h, craft, body, body, body, work.canopy, opened, model.tumble_area)
+            s = fall_step(t, s, h, craft, body, body, body, rig)
             t += h
 
 

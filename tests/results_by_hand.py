@@ -108,7 +108,7 @@ JOINT_FACTS = {
     "parting_time": 2.1, "parting_cause": layout.BY_COMMAND, "parting_speed": 2.5, "drag_parting_time": 2.05, "gap_min": 0.03,
     "recontact": 0.0,
 }  # fmt: skip
-CANOPY_FACTS = {"drogue": (40.0, np.nan, 12.0), "main": (90.0, 140.0, 15.0), "booster canopy": (50.0, np.nan, 8.0)}
+CANOPY_FACTS = {"drogue": (40.0, np.nan, 12.0, 14.0), "main": (90.0, 140.0, 15.0, 15.5), "booster canopy": (50.0, np.nan, 8.0, 9.0)}
 RULE_TIMES = {  # armed, fired, acted
     "fins on": (0.1, 0.5, 1), "fins off": (18.0, 18.0, 1), "drop booster": (2.0, 2.05, 1), "second fire": (2.1, 2.7, 1),
     "open drogue: apogee": (18.0, 18.5, 1), "open drogue: backup": (0.1, 30.0, 0), "open main: falling through": (90.0, 90.0, 1),

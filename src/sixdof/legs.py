@@ -16,12 +16,12 @@ from sixdof.autopilot.build import canopies, canopy_stages, triggers
 from sixdof.core import layout as ly
 from sixdof.core import types as ct
 from sixdof.core.draw import Draw
-from sixdof.core.flight import Work, fly, make_events, make_log, make_summary, make_work
+from sixdof.core.flight import INSTANT, Work, fly, make_events, make_log, make_summary, make_work
 from sixdof.core.motion import CANOPY, FREE
 from sixdof.core.observe import T_FALL_CRISIS, T_FALL_INCIDENCE, last_incidence
 from sixdof.laws import Laws
 from sixdof.mission.schema import Mission
-from sixdof.model import HANGING_DRAG, build_model
+from sixdof.model import build_model, hanging_areas
 from sixdof.parting import Bend, bent_lump, bent_model, gap_history, part
 from sixdof.vehicle.geometry import shape_of
 from sixdof.vehicle.mass import full_grain, grain_rows, part_lumps, stage_lumps, table_of
@@ -36,10 +36,11 @@ BODY_FACTS = (
 )  # fmt: skip
 JOINT_FACTS = ("parting_time", "parting_cause", "parting_speed", "drag_parting_time", "gap_min", "recontact")
 RULE_FACTS = ("rule_armed", "rule_fired", "rule_acted", "rule_given_up")
-CANOPY_FACTS = ("opening_load", "snatch_load", "deployment_speed")
+CANOPY_FACTS = ("opening_load", "snatch_load", "deployment_speed", "stretch_speed")
 NOT_DOWN, UNDER_CANOPY, NOSE_FIRST, TAIL_FIRST, TUMBLING, BROADSIDE = range(6)  # `descent`
 NOSE_CONE = math.radians(45.0)  # mean incidence over the last seconds within which a body comes down nose first, or tail first
 TUMBLES = math.radians(90.0)  # range of incidence over the last seconds beyond which it tumbles (ours)
+LEAST_GYRATION = 0.01  # m, of a loose piece
 OTHER_BODY = 1 << 32  # added to the number of the flight: another body's altimeter has other noise
 UNREACHED = -1  # status of a body that never came to be
 AHEAD, BEHIND = "ahead", "behind"  # sides of a joint
@@ -88,7 +89,8 @@ def event_names(mission: Mission) -> list[str]:
     stages = [stage.name for stage in mission.stage]
     lit = [f"{what} {name}" for name in stages[:-1] for what in ("ignition", "burnout")]
     opened = [f"open {name}" for name in canopy_names(mission)]
-    return [*ly.EVENTS, *opened, *lit, *(f"separation {name}" for name in stages[1:])]
+    stretched = [f"stretch {name}" for name in canopy_names(mission)]
+    return [*ly.EVENTS, *opened, *stretched, *lit, *(f"separation {name}" for name in stages[1:])]
 
 
 # ---------------------------------------------------------------- what one flight is given and what it leaves
@@ -98,7 +100,7 @@ class FlightDraw(NamedTuple):
     """One flight's departures from the mission. Factors are 1 and offsets 0 in the nominal flight.
 
     common : (len(COMMON),) fields of core.draw.Draw that all bodies share. stage : (stages, len(OF_STAGE)). joint : (stages,
-    len(OF_JOINT)), row 0 not used. canopy : (canopies, len(OF_CANOPY)). cord : (cords,). rule : ([[rule]] entries,). failure : (failures,)
+    len(OF_JOINT)), row 0 not used. canopy : (canopies, len(OF_CANOPY)). cord : (cords, len(OF_CORD)). rule : ([[rule]] entries,). failure : (failures,)
     1 where it happens. centring : (control fins,). air : (len(OF_AIR),) what stands in place of the mission's own. path : (paths,)
     numbers of the mission that were drawn, in the order of `ensemble.drawn.path_names`: a `Plan` knows nothing of them, and must be
     that of the mission with these numbers (`ensemble.drawn.drawn_mission`).
@@ -118,10 +120,11 @@ class FlightDraw(NamedTuple):
 
 OF_STAGE = (
     "impulse", "burn_time", "tilt_y", "tilt_z", "offset_y", "offset_z", "mass", "cg_x", "cg_y", "cg_z", "inertia", "drag",
-    "normal_force", "cp", "cant", "ignition_delay",
+    "normal_force", "cp", "cant", "ignition_delay", "hanging_drag",
 )  # fmt: skip
 OF_JOINT = ("impulse", "delay", "tilt_y", "tilt_z")
 OF_CANOPY = ("drag", "delay", "fill_time")
+OF_CORD = ("strength", "stiffness", "loose_drag")
 OF_AIR = ("member", "wind_at_20_ft")  # which forecast of the wind; m/s, -1: the mean wind's own there
 COMMON = tuple(name for name in Draw._fields[:-1] if name not in OF_STAGE)
 OF_MASS = ("mass", "cg_x", "cg_y", "cg_z", "inertia")
@@ -192,6 +195,7 @@ class Plan:
         self.radii = [0.5 * shape_of([stage]).diameter for stage in mission.stage]
         self.cuts: dict[tuple[int, int, int], _Cut] = {}
         self.stacks: dict[tuple[int, int], _Stack] = {}
+        self.hanging = hanging_areas(mission, range(self.count))
         self.winds = [wind_rows(mission, k) for k in range(len(mission.air.wind.member))]
         self.model(0, self.count - 1)
 
@@ -228,6 +232,8 @@ class Plan:
         the draw of its last stage, whose motor burns.
         """
         model = self._drawn_air(self.model(first, last), draw)
+        hanging = self.hanging[first : last + 1] * draw.stage[first : last + 1, OF_STAGE.index("hanging_drag")]
+        model = model._replace(tumble_area=float(hanging.sum()))
         controls = model.computer.mixer.shape[0] if first == 0 else 0
         found = stage_draw(draw, last, controls, body)
         if controls < model.computer.mixer.shape[0]:
@@ -283,7 +289,8 @@ class Plan:
                 row[ct.CANOPY_STRENGTH] = 0.0
             if c in self.cords:
                 parts = bool(happens.get(f"cord_parts: {name}", 0.0))
-                strength = self.mission.cord[self.cords[c]].strength * draw.cord[self.cords[c]]
+                which = self.cords[c]
+                strength = self.mission.cord[which].strength * draw.cord[which, OF_CORD.index("strength")]
                 row[ct.CANOPY_CORD_STRENGTH] = 0.0 if parts else strength
         self._delays(work, draw, happens)
 
@@ -312,11 +319,11 @@ class Plan:
             if kept <= 0.0 or loose <= 0.0:  # the airframe parts where nothing is ahead: nothing flies off
                 row[ct.CANOPY_CORD_SHARE] = row[ct.CANOPY_SNATCH] = 0.0
                 continue
-            stiffness = cord.strength * draw.cord[which] / (cord.stretch * cord.length)
+            rate = cord.stiffness * draw.cord[which, OF_CORD.index("stiffness")] / cord.length
             reduced = kept * loose / (kept + loose)
             row[ct.CANOPY_CORD_SHARE] = loose / (kept + loose)
             # the pieces fly apart at impulse/reduced mass until the cord has taken that energy up as a spring
-            row[ct.CANOPY_SNATCH] = cord.impulse * math.sqrt(stiffness / reduced)
+            row[ct.CANOPY_SNATCH] = cord.impulse * math.sqrt(rate / reduced)
 
     def cut(self, canopy: int, first: int, last: int) -> _Cut:
         """Return how a canopy's ejection divides the stages first .. last flying together."""
@@ -357,28 +364,40 @@ class Plan:
     def piece_models(self, canopy: int, body: _Body, draw: FlightDraw) -> tuple[ct.Model, ct.Model]:
         """Return the models of the two pieces of a body whose cord has parted, the one that keeps the canopy first.
 
-        Each is a point mass with the drag of its tumbling side area.
+        Each has the drag of its side area whichever way it turns; that which keeps the canopy hangs from it by its fore end.
         """
         first, last = body.first, body.last
         unlit = {k for k in range(first, last) if body.work.stage[k, ly.ST_BURNOUT] < 0.0}
         if body.work.hand[ly.H_LIT] == ly.UNLIT:
             unlit.add(last)
-        areas = self.cut(canopy, first, last).areas
-        if self.mission.cord[self.cords[canopy]].canopy_on == "aft":
-            areas = areas[::-1]
+        cut, which, stage = self.cut(canopy, first, last), self.cords[canopy], self.canopy_stage[canopy]
+        cord, ends = self.mission.cord[which], (0.0, cut.at)
+        sides = tuple(zip(cut.areas, ends)) if cord.canopy_on == "fore" else tuple(zip(cut.areas, ends))[::-1]
+        drags = (
+            self.mission.stage[stage].hanging_drag * draw.stage[stage, OF_STAGE.index("hanging_drag")],
+            cord.loose_drag * draw.cord[which, OF_CORD.index("loose_drag")],
+        )
         none = np.zeros((0, ct.GRAIN_COLUMNS))
         return tuple(
-            body.model._replace(mass=table_of([lump], none), tumble_area=HANGING_DRAG * area)
-            for lump, area in zip(self.pieces(canopy, first, last, unlit, draw), areas)
+            body.model._replace(
+                mass=table_of([_extended(lump)], none), tumble_area=float(drag * area), leg=body.model.leg._replace(nose_x=fore_end)
+            )
+            for lump, drag, (area, fore_end) in zip(self.pieces(canopy, first, last, unlit, draw), drags, sides)
         )
 
 
 def stage_draw(draw: FlightDraw, stage: int, controls: int, body: int = 0) -> Draw:
     """Return the kernel's draw of a body that consists of one stage; controls : how many control fins it has."""
     fields = dict(zip(COMMON, draw.common)) | dict(zip(OF_STAGE, draw.stage[stage]))
-    del fields["ignition_delay"]
+    del fields["ignition_delay"], fields["hanging_drag"]
     fields["flight"] += body * OTHER_BODY
     return Draw(**{name: float(value) for name, value in fields.items()}, centring=np.array(draw.centring[:controls]))
+
+
+def _extended(lump: Lump) -> Lump:
+    """Return a piece that can turn: one of nothing but point masses on the axis has no inertia, and gets that of a small ball."""
+    least = lump.mass * LEAST_GYRATION**2
+    return lump._replace(inertia=lump.inertia + np.diag(np.maximum(least - np.diag(lump.inertia), 0.0)))
 
 
 def _drawn_lump(lump: Lump, row: np.ndarray) -> Lump:
@@ -391,7 +410,7 @@ class _Cut(NamedTuple):
     """What lies ahead of a station of a body and behind it.
 
     (stage, lump) of what does not burn and of full grains; side areas, m^2; masses (2: fore, aft; stages) of what does not burn
-    and of full grains, kg.
+    and of full grains, kg; the station itself, of the stages together.
     """
 
     fore: list[tuple[int, Lump]]
@@ -400,6 +419,7 @@ class _Cut(NamedTuple):
     aft_grains: list[tuple[int, Lump]]
     areas: tuple[float, float]
     masses: tuple[np.ndarray, np.ndarray]
+    at: float
 
 
 def _cut(mission: Mission, stage: int, station: float, first: int, last: int) -> _Cut:
@@ -420,7 +440,7 @@ def _cut(mission: Mission, stage: int, station: float, first: int, last: int) ->
 
     areas = _side_area(shape, at, True), _side_area(shape, at, False)
     sides = side(dry, True), side(dry, False), side(grains, True), side(grains, False)
-    return _Cut(*sides, areas, (masses(dry), masses(grains)))
+    return _Cut(*sides, areas, (masses(dry), masses(grains)), float(at))
 
 
 def _side_area(shape, station: float, fore: bool) -> float:
@@ -544,9 +564,10 @@ class Flier:
         ahead.hand[:] = halves.fore
         body.work, body.last = ahead, k - 1
         (body.model, body.draw), body.since = fore, (k, AHEAD)
-        for work, stages in ((ahead, range(body.first, k)), (other, range(k, behind.last + 1))):
-            hangs = any(work.opened[c] >= 0.0 for c, stage in enumerate(plan.canopy_stage) if stage in stages)
+        for work, stages, model in ((ahead, range(body.first, k), fore[0]), (other, range(k, behind.last + 1), aft[0])):
+            hangs = any(_stretched(work, c) for c, stage in enumerate(plan.canopy_stage) if stage in stages)
             work.hand[ly.H_PHASE] = float(CANOPY if hangs else FREE)
+            work.hand[ly.H_DRAG_AREA] = min(work.hand[ly.H_DRAG_AREA], model.tumble_area)  # a part has no more than it can have
         for each, stage in enumerate(plan.canopy_stage):  # a command reaches no canopy on the other side
             work = ahead if stage >= k else other
             work.canopy[each, ct.CANOPY_FAILS] = 1.0
@@ -564,7 +585,8 @@ class Flier:
         # masses are this flight's already
         body.draw = body.draw._replace(**{name: _NEUTRAL.get(name, 0.0) for name in OF_MASS})
         body.whole = False
-        for work in (body.work, other):  # what is left falls as it is: it parts and burns no more
+        for work, piece in ((body.work, body.model), (other, fallen)):  # what is left falls as it is: it parts and burns no more
+            work.hand[ly.H_PHASE], work.hand[ly.H_DRAG_AREA] = float(CANOPY), piece.tumble_area
             work.hand[ly.H_LIT] = ly.UNLIT
             work.stage[:, ly.ST_NO_PARTING] = work.stage[:, ly.ST_NO_IGNITION] = 1.0
         loose = _Body(
@@ -638,6 +660,12 @@ def _descent(body: _Body, plan: Plan) -> int:
     return NOSE_FIRST if mean <= NOSE_CONE else TAIL_FIRST
 
 
+def _stretched(work: Work, canopy: int) -> bool:
+    """Return whether a canopy pulls at the end of a leg: it has been released and its lines are stretched."""
+    released = work.opened[canopy]
+    return released >= 0.0 and released + work.canopy[canopy, ct.CANOPY_WAIT] <= work.hand[ly.H_TIME] + INSTANT
+
+
 def _rule_facts(plan: Plan, stages, state: np.ndarray, out: np.ndarray) -> None:
     """Fill the facts of the rules that a body's own flight computer ran."""
     for i, each in enumerate(plan.triggers):
@@ -687,12 +715,13 @@ class _Facts:
 
     def canopies(self, body: _Body) -> None:
         """Note deployment and loads of the canopies a body carries, and those it lost by load."""
-        work, plan = body.work, self.plan
+        work, plan, speed = body.work, self.plan, ly.EVENT_COLUMNS.index("air_speed")
         for c, name in enumerate(plan.canopies):
-            row = body.events[len(ly.EVENTS) + c]
+            row, stretched = (body.events[len(ly.EVENTS) + c + more] for more in (0, len(plan.canopies)))
             if work.canopy[c, ct.CANOPY_FAILS] > 0.5 or not np.isfinite(row[0]):
                 continue
-            self.canopy[c] = work.pull[c], self.snatch[c], row[ly.EVENT_COLUMNS.index("air_speed")]
+            pull = work.pull[c] if np.isfinite(stretched[0]) else math.nan
+            self.canopy[c] = pull, self.snatch[c], row[speed], stretched[speed]
             if work.opened[c] == ct.LOST:
                 self.broken.add(f"canopy_lost: {name}")
 

@@ -20,8 +20,6 @@ from sixdof.vehicle.motor import no_thrust, thrust_table
 from sixdof.vehicle.mounting import placed_motors
 from sixdof.world.build import world_table
 
-HANGING_DRAG = 1.0  # drag coefficient of the airframe under a canopy on its side area (common practice: 0.5-1.2)
-
 
 def build_model(mission: Mission, *, stages: Sequence[int] | None = None, log_rate: float | None = None) -> ct.Model:
     """Return the tables and constants of the stages that fly together, ready for `sixdof.core.flight.fly`.
@@ -42,7 +40,7 @@ def build_model(mission: Mission, *, stages: Sequence[int] | None = None, log_ra
         servo=servo_table(mission),
         computer=computer_table(mission, stages),
         canopy=canopy_table(mission),
-        tumble_area=float(HANGING_DRAG * planform(shape)[0]),
+        tumble_area=float(hanging_areas(mission, stages).sum()),
         leg=leg_table(mission, stages, shape),
         tolerance=mission.solver.tolerance,
         log_every=max(1, round(mission.autopilot.rate / rate)),
@@ -50,10 +48,15 @@ def build_model(mission: Mission, *, stages: Sequence[int] | None = None, log_ra
     )
 
 
+def hanging_areas(mission: Mission, stages: Sequence[int]) -> np.ndarray:
+    """Return the drag area (m^2) of the body of each stage as it hangs under a canopy, (stages,): coefficient times side area, no fins."""
+    return np.array([mission.stage[i].hanging_drag * planform(shape_of([mission.stage[i]]))[0] for i in stages])
+
+
 def leg_table(mission: Mission, stages: Sequence[int], shape: Shape) -> ct.Leg:
     """Return which stages a model is of, where its events go in the table, and what its aft joint feels."""
     count, first, last = len(mission.stage), stages[0], stages[-1]
-    openings = len(EVENTS) + len(canopy_table(mission))
+    openings = len(EVENTS) + 2 * len(canopy_table(mission))
     upper = last < count - 1
     joined = len(stages) > 1
     axial = fore_axial(mission, stages, mach_grid()) if joined else np.zeros(2)

@@ -126,7 +126,7 @@ _OUTCOMES = {
     "flight_time": ("s", "time from ignition to the end of the flight"),
     "time_above_mach_08": ("s", "time above Mach 0.8, where the aerodynamic model is less sure"),
     "time_beyond_incidence": ("s", "time climbing beyond 15 deg incidence, where the aerodynamic model is less sure"),
-    "opening_speed": ("m/s", "airspeed as the first canopy opens"),
+    "opening_speed": ("m/s", "airspeed as the lines of the first canopy are stretched"),
     "time_transonic": ("s", "time between Mach 0.8 and 1.2, where the tables are a bridge between theories"),
     "time_stalled": ("s", "time climbing with a stalled fin"),
     "time_beyond_reynolds": ("s", "time climbing at a Reynolds number on length outside 5e5 to 1e8"),
@@ -203,6 +203,7 @@ CANOPY = _facts(
     ("opening_load", "N", "largest load of the opening canopy"),
     ("snatch_load", "N", "load of the cord as the ejection charge throws the pieces apart"),
     ("deployment_speed", "m/s", "airspeed at which the canopy is released"),
+    ("stretch_speed", "m/s", "airspeed at which the canopy's lines are stretched and it begins to fill"),
 )  # fmt: skip
 FAILURE = Variable("failure_happened", ("failure",), "1", "whether the failure happened", flags=("no", "yes"))
 DRAWN = Variable("failure_drawn", ("failure",), "1", "whether the failure was drawn to happen", flags=("no", "yes"))

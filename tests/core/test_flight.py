@@ -173,17 +173,23 @@ def test_rules__pyrotechnic_delay_counts_from_the_true_burnout():
 
 
 def test_canopy__no_drag_before_line_stretch():
-    """Released at apogee with 0.7 s to line stretch: until then only what hangs there slows the fall."""
+    """Released at apogee with 0.7 s to line stretch: until then it flies on free; then canopy and airframe come in as one square of time.
+
+    The airframe begins with the drag area it flew with: CA = 0.4 on pi d^2/4, falling along its axis.
+    """
     model = rocket(rules=[DEPLOY_AT_APOGEE], canopy=np.array([models.canopy(2.0, 0.5, wait=0.7)]))
     flown = Flown(model, models.draw())
-    since = flown.log[:, la.L_TIME] - flown.opened[0]
-    area = flown.log[:, la.L_DRAG_AREA] - model.tumble_area
-    under = since >= 0.0
-    assert np.all(area[under & (since <= 0.7)] == 0.0)
-    filling = (since > 0.7) & (since < 1.2)
-    assert area[filling] == pytest.approx(2.0 * ((since[filling] - 0.7) / 0.5) ** 2, rel=1e-9)
-    late = (since > 1.2 + 1e-9) & (flown.log[:, la.L_PHASE] == CANOPY)
-    assert late.sum() > 10 and np.all(area[late] == pytest.approx(2.0, rel=1e-12))
+    since, phase = flown.log[:, la.L_TIME] - flown.opened[0], flown.log[:, la.L_PHASE]
+    area = flown.log[:, la.L_DRAG_AREA]
+    waiting = (since >= 0.0) & (since < 0.7 - 1e-9)
+    assert waiting.sum() == 70 and (phase[waiting] == FREE).all() and (area[waiting] == 0.0).all()
+    filling = (since > 0.7 - 1e-9) & (since < 1.2)
+    before, fill = 0.4 * models.aero().area, (since[filling] - 0.7) / 0.5
+    assert area[filling] == pytest.approx(before + (2.0 + 0.05 - before) * fill**2, rel=1e-9)
+    late = (since > 1.2 + 1e-9) & (phase == CANOPY)
+    assert late.sum() > 10 and np.all(area[late] == pytest.approx(2.05, rel=1e-12))
+    released, stretched = flown.events[len(la.EVENTS) : len(la.EVENTS) + 2, 0]
+    assert (released, stretched) == pytest.approx((flown.opened[0], flown.opened[0] + 0.7), abs=1e-9)
 
 
 def test_canopy__reefed_until_it_is_disreefed():
@@ -259,7 +265,7 @@ def test_canopy__that_fails_leaves_the_vehicle_falling_free():
 # ------------------------------------------------------------------ legs
 
 
-PARTING = len(la.EVENTS) + 1 + 2  # row of the parting: one canopy, then ignition and burnout of the front stage
+PARTING = len(la.EVENTS) + 2 + 2  # row of the parting: release and line stretch of one canopy, then ignition and burnout of the front stage
 SEPARATE = models.rule(ct.TRIGGER_BURNOUT, ct.ACTION_SEPARATE, target=1)
 
 

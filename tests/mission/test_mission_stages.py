@@ -108,7 +108,7 @@ def test_unstaged__two_stages_that_nothing_stages_are_sound():
 def test_values__are_si():
     mission = loads_mission(STACK)
     assert mission.stage[1].joint == Joint(impulse=2.0, hold=40.0, delay=0.02)
-    assert (mission.cord[0].strength, mission.cord[0].stretch, mission.cord[0].canopy_on) == (900.0, 0.2, "fore")
+    assert (mission.cord[0].strength, mission.cord[0].stiffness, mission.cord[0].canopy_on) == (900.0, 10e3, "fore")
     assert [failure.name for failure in mission.failure] == ["no_ignition: dart", "late_apogee: dart", "cord_parts: main"]
     assert mission.failure[0] == Failure(kind="no_ignition", of="dart", probability=0.05)
     lit = mission.rule[2]
@@ -159,7 +159,8 @@ CHANGES = {
     "stage.booster.joint.hold": "20 N", "stage.1.joint.impulse": "3 N*s", "stage.booster.joint.delay": "0.1 s",
     "stage.dart.ignition.delay": "0.2 s", "stage.booster.part.small.opening_delay": "0.5 s",
     "stage.booster.part.small.opening_factor": 1.4, "stage.booster.part.small.strength": "500 N",
-    "cord.main.length": "6 m", "cord.0.canopy_on": "aft", "cord.main.stretch": "30 %",
+    "cord.main.length": "6 m", "cord.0.canopy_on": "aft", "cord.main.stiffness": "14 kN", "cord.main.loose_drag": 0.7,
+    "stage.dart.hanging_drag": 0.6,
     "detection.liftoff_force": "30 m/s^2", "detection.burnout_debounce": "0.1 s",
     "rule.light dart.delay": "2 s", "rule.light dart.height_below": "2 km", "rule.drop.target": "booster",
     "rule.drop.patience": "1 s", "recovery.small.motor_delay": "6 s",

@@ -131,7 +131,7 @@ def test_strength__a_canopy_that_is_too_weak_is_lost_and_the_airframe_falls_on()
 
 # ------------------------------------------------------------------ cords
 
-CORD = {"canopy": "drogue", "parts_at": 0.7, "length": 6.0, "strength": 2000.0, "stretch": 0.15, "impulse": 3.0}
+CORD = {"canopy": "drogue", "parts_at": 0.7, "length": 6.0, "strength": 2000.0, "stiffness": 13e3, "impulse": 3.0}
 
 
 def facts_of(mission, flown, canopy):
@@ -147,7 +147,7 @@ def test_snatch__is_the_energy_of_the_charge_in_the_cord_as_a_spring(demo_missio
     kept, loose = flier.plan.pieces(0, 0, 0, set(), staged.drawn(mission))
     flown = flier.fly(staged.drawn(mission))
     mu = kept.mass * loose.mass / (kept.mass + loose.mass)
-    k = 2000.0 / (0.15 * 6.0)
+    k = 13e3 / 6.0
     speed = 3.0 / mu
     energy = 0.5 * mu * speed**2
     stretch = math.sqrt(2.0 * energy / k)

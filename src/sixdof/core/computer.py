@@ -209,7 +209,7 @@ def _notice_burns(t, force, detection, notice):
             if t - notice[N_QUIET] >= detection.burnout_debounce - SOON:
                 notice[N_BURNOUT + k] = t
                 notice[N_BURN], notice[N_THRUSTING], notice[N_QUIET] = k + 1.0, 0.0, -1.0
-    elif force > detection.ignition_force:
+    elif notice[N_APOGEE] < 0.0 and force > detection.ignition_force:  # later it is a canopy that pulls the nose
         notice[N_IGNITION + k] = t
         notice[N_THRUSTING] = 1.0
 

@@ -1,20 +1,46 @@
-"""Under a canopy: a point mass with a drag area that fills, in the same air and wind."""
+"""Under a canopy: a drag area that fills, in the same air and wind, and the body swinging below it by its fore end."""
 
 from __future__ import annotations
 
 from math import inf, sqrt
+from typing import NamedTuple
+
+import numpy as np
 
 from sixdof._jit import helper, kernel
-from sixdof.core.algebra import add, axpy, clip, cross, matrix_of, scale, sub, to_world
+from sixdof.core.algebra import add, axpy, cross, dot, matrix_of, norm, normalised, quaternion_rate, scale, sub, to_body, to_world
 from sixdof.core.loads import END, MIDDLE, START, around, gust_at, height_of
+from sixdof.core.motion import turn_rate
 from sixdof.core.step import MOST_TRIES, ROOT_SHARE, next_bracket
 from sixdof.core.types import (
     CANOPY_CORD_SHARE, CANOPY_CORD_STRENGTH, CANOPY_DRAG_AREA, CANOPY_FACTOR, CANOPY_FILL_TIME, CANOPY_REEF_SHARE,
-    CANOPY_REEF_TIME, CANOPY_STRENGTH, CANOPY_WAIT, LOST, Quat, State, Vec3,
+    CANOPY_REEF_TIME, CANOPY_STRENGTH, CANOPY_WAIT, LOST, State, Vec3,
 )  # fmt: skip
 
 INSIDE = 1e-9  # s
 SHARE_OF_TIME_CONSTANT = 0.1  # of the slowing-down time 2 m/(rho CdS V): RK4's error per step is then below 1e-7
+SHARE_OF_SWING = 0.2  # rad of the swing, and of the body's own turning, a step: RK4 errs by 3e-6 of it
+SWING_DAMPING = 0.15  # ratio to the critical damping, our own choice: a swing under a canopy is gone after three or four
+QUIET_TURN = 0.25  # rad between two looks of the flight computer: beyond it, it looks at every tick
+SLOW_FLOW = 1.0  # Pa: below it a body's drag area says nothing
+
+
+class Rig(NamedTuple):
+    """What a body hangs by: this flight's canopies (see Work.canopy, Work.opened), and the drag of the airframe itself."""
+
+    canopy: np.ndarray
+    opened: np.ndarray
+    hanging: float  # drag area of the airframe once a canopy has filled, m^2
+    before: float  # that with which it flew up to line stretch, m^2
+    fore_x: float  # station by which it hangs, m
+
+
+@helper
+def _fill(since, row):
+    """Return how far a canopy has filled `since` seconds after it began to, 0 to 1 of its filling time."""
+    if since < 0.0:
+        return 0.0
+    return 1.0 if row[CANOPY_FILL_TIME] <= 0.0 else min(since / row[CANOPY_FILL_TIME], 1.0)
 
 
 @helper
@@ -23,26 +49,65 @@ def _filled(since, row):
 
     It fills with the square of time (Knacke 1992, solid canopies), first to its reefed share, then, disreefed, to all of it.
     """
-    if since < 0.0:
-        return 0.0
-    fill = 1.0 if row[CANOPY_FILL_TIME] <= 0.0 else clip(since / row[CANOPY_FILL_TIME], 0.0, 1.0)
-    reefed = row[CANOPY_REEF_SHARE]
+    fill, reefed = _fill(since, row), row[CANOPY_REEF_SHARE]
     share = reefed * fill * fill
-    late = since - row[CANOPY_REEF_TIME]
-    if reefed < 1.0 and late >= 0.0:
-        more = 1.0 if row[CANOPY_FILL_TIME] <= 0.0 else clip(late / row[CANOPY_FILL_TIME], 0.0, 1.0)
+    if reefed < 1.0:
+        more = _fill(since - row[CANOPY_REEF_TIME], row)
         share += (1.0 - reefed) * more * more
     return share
 
 
 @kernel
-def drag_area(t, canopy, opened, hanging):
-    """Return the total drag area at t: what hangs under the canopies and each canopy as far as it has filled."""
-    total = hanging
+def canopy_area(t, rig):
+    """Return the drag area of all canopies at t, each as far as it has filled, m^2."""
+    total = 0.0
+    for c in range(rig.canopy.shape[0]):
+        if rig.opened[c] >= 0.0:
+            row = rig.canopy[c]
+            total += row[CANOPY_DRAG_AREA] * _filled(t - rig.opened[c] - row[CANOPY_WAIT], row)
+    return total
+
+
+@kernel
+def hanging_area(t, rig):
+    """Return the drag area of the airframe at t, m^2: as it flew at line stretch, and as it hangs when a canopy has filled.
+
+    It goes from one to the other as the first canopy fills, for it is the canopy's pull that turns and opens the airframe.
+    """
+    share = 0.0
+    for c in range(rig.canopy.shape[0]):
+        if rig.opened[c] >= 0.0:
+            fill = _fill(t - rig.opened[c] - rig.canopy[c, CANOPY_WAIT], rig.canopy[c])
+            share = max(share, fill * fill)
+    return rig.before + (rig.hanging - rig.before) * share
+
+
+@kernel
+def flown_area(craft, body, load):
+    """Return the drag area with which a body flies, m^2: the air's force against its way through the air, over q."""
+    if load.pressure < SLOW_FLOW:
+        return 0.0
+    air = sub(load.force, scale(craft.thrust_line, body.thrust))  # the nozzle's pressure term, a newton, stays in it
+    return max(-dot(air, load.velocity) / (load.air_speed * load.pressure), 0.0)
+
+
+@kernel
+def line_stretch(c, canopy, opened):
+    """Return when the lines of canopy c are stretched by what was released so far, inf if they are not."""
+    return opened[c] + canopy[c, CANOPY_WAIT] if opened[c] >= 0.0 else inf
+
+
+@kernel
+def opens(t, canopy, opened):
+    """Return whether a canopy is on its way at t, from its release to full, or from disreefing to full."""
     for c in range(canopy.shape[0]):
         if opened[c] >= 0.0:
-            total += canopy[c, CANOPY_DRAG_AREA] * _filled(t - opened[c] - canopy[c, CANOPY_WAIT], canopy[c])
-    return total
+            row = canopy[c]
+            since = t - opened[c] - row[CANOPY_WAIT]
+            late = since - row[CANOPY_REEF_TIME] if row[CANOPY_REEF_SHARE] < 1.0 else -1.0
+            if since < row[CANOPY_FILL_TIME] or 0.0 <= late < row[CANOPY_FILL_TIME]:
+                return True
+    return False
 
 
 @kernel
@@ -72,71 +137,94 @@ def opening_load(t, row, released, pressure):
 
 
 @kernel
-def pull_canopies(t, s, craft, canopy, opened, most):
-    """Note each canopy's largest pull; lose a canopy beyond its strength; return the canopy whose cord parts, or -1."""
+def pull_canopies(t, s, craft, rig, most):
+    """Note each canopy's largest pull; lose a canopy beyond its strength.
+
+    Return (the canopy whose cord parts, or -1; 1 if a canopy was lost).
+    """
     near = around(craft, s.r, gust_at(craft, END))
     u = sub(s.v, near.wind)
-    pressure = 0.5 * near.air.density * (u.x * u.x + u.y * u.y + u.z * u.z)
-    for c in range(canopy.shape[0]):
-        if opened[c] < 0.0:
+    pressure = 0.5 * near.air.density * dot(u, u)
+    lost = 0
+    for c in range(rig.canopy.shape[0]):
+        if rig.opened[c] < 0.0:
             continue
-        pull = opening_load(t, canopy[c], opened[c], pressure)
+        pull = opening_load(t, rig.canopy[c], rig.opened[c], pressure)
         most[c] = max(most[c], pull)
-        if pull > canopy[c, CANOPY_STRENGTH]:
-            opened[c] = LOST
-        elif pull * canopy[c, CANOPY_CORD_SHARE] > canopy[c, CANOPY_CORD_STRENGTH]:
-            return c
-    return -1
-
-
-@kernel
-def falling_rate(s, craft, mass, push, area, k):
-    """Return the state's rate: weight, Coriolis, drag against the air, any thrust left along the frozen body axis."""
-    near = around(craft, s.r, gust_at(craft, k))
-    u, g = sub(s.v, near.wind), near.gravity
-    speed = sqrt(u.x * u.x + u.y * u.y + u.z * u.z)
-    f = scale(u, -0.5 * near.air.density * speed * area)
-    f = add(f, scale(to_world(matrix_of(s.q), craft.thrust_line), push))
-    c = cross(craft.world.earth_rate, s.v)
-    a = Vec3(f.x / mass - 2.0 * c.x + g.x, f.y / mass - 2.0 * c.y + g.y, f.z / mass - 2.0 * c.z + g.z)
-    return State(s.v, a, Quat(0.0, 0.0, 0.0, 0.0), Vec3(0.0, 0.0, 0.0))
+        if pull > rig.canopy[c, CANOPY_STRENGTH]:
+            rig.opened[c] = LOST
+            lost = 1
+        elif pull * rig.canopy[c, CANOPY_CORD_SHARE] > rig.canopy[c, CANOPY_CORD_STRENGTH]:
+            return c, lost
+    return -1, lost
 
 
 @helper
-def longest_fall_step(s, craft, mass, area):
-    """Return the longest step that resolves the drag's slowing down."""
-    near = around(craft, s.r, gust_at(craft, START))
-    u = sub(s.v, near.wind)
-    speed = sqrt(u.x * u.x + u.y * u.y + u.z * u.z)
-    rate = 0.5 * near.air.density * speed * area / mass
-    return SHARE_OF_TIME_CONSTANT / max(rate, 1e-6)
+def swing_rate(pull, lever, body):
+    """Return the natural frequency (rad/s) of a body's small swing below a pull (N): sqrt(F l/J), the physical pendulum."""
+    return sqrt(pull * abs(lever) / body.inertia.yy)
 
 
 @kernel
-def fall_step(t, s, h, craft, body0, body1, body2, canopy, opened, hanging):
-    """Return the state h seconds on (RK4). body0, body1, body2: mass and thrust at the start, middle and end."""
+def falling_rate(s, craft, body, lines, airframe, fore_x, k):
+    """Return the state's rate under canopies of the drag area `lines`, the airframe's own being `airframe` (m^2).
+
+    The centre of mass: weight, Coriolis, both drags against the air, any thrust left along the body. The attitude: Euler's equations with the
+    canopies' pull at the body's fore end, against the air, and a damping of the turning in proportion to the swing's own frequency.
+    """
+    near = around(craft, s.r, gust_at(craft, k))
+    u, g, m = sub(s.v, near.wind), near.gravity, matrix_of(s.q)
+    thickness = 0.5 * near.air.density * norm(u)
+    f = scale(u, -thickness * (lines + airframe))
+    f = add(f, scale(to_world(m, craft.thrust_line), body.thrust))
+    c = cross(craft.world.earth_rate, s.v)
+    a = Vec3(f.x / body.mass - 2.0 * c.x + g.x, f.y / body.mass - 2.0 * c.y + g.y, f.z / body.mass - 2.0 * c.z + g.z)
+    rate = sub(s.w, to_body(m, craft.world.earth_rate))
+    arm = Vec3(body.cg.x - fore_x, -body.cg.y, -body.cg.z)
+    turn = turn_rate(s, body, cross(arm, to_body(m, scale(u, -thickness * lines))))
+    damping = 2.0 * SWING_DAMPING * swing_rate(thickness * norm(u) * lines, arm.x, body)
+    return State(s.v, a, quaternion_rate(s.q, rate), sub(turn, scale(rate, damping)))
+
+
+@helper
+def longest_fall_step(s, craft, body, lines, airframe, fore_x):
+    """Return the longest step that resolves the drag's slowing down, the body's swing and its turning."""
+    near = around(craft, s.r, gust_at(craft, START))
+    u = sub(s.v, near.wind)
+    speed = norm(u)
+    thickness = 0.5 * near.air.density * speed
+    slowing = thickness * (lines + airframe) / body.mass
+    swing = swing_rate(thickness * speed * lines, body.cg.x - fore_x, body) + norm(s.w)
+    return min(SHARE_OF_TIME_CONSTANT / max(slowing, 1e-6), SHARE_OF_SWING / max(swing, 1e-6))
+
+
+@kernel
+def fall_step(t, s, h, craft, body0, body1, body2, rig):
+    """Return the state h seconds on (RK4), the attitude normalised. body0, body1, body2: at the start, middle and end."""
     # a step ends where the area jumps (`next_change`): its ends are seen from inside
-    a0 = drag_area(t + INSIDE, canopy, opened, hanging)
-    a1 = drag_area(t + 0.5 * h, canopy, opened, hanging)
-    a2 = drag_area(t + h - INSIDE, canopy, opened, hanging)
-    k1 = falling_rate(s, craft, body0.mass, body0.thrust, a0, START)
-    k2 = falling_rate(axpy(s, k1, 0.5 * h), craft, body1.mass, body1.thrust, a1, MIDDLE)
-    k3 = falling_rate(axpy(s, k2, 0.5 * h), craft, body1.mass, body1.thrust, a1, MIDDLE)
-    k4 = falling_rate(axpy(s, k3, h), craft, body2.mass, body2.thrust, a2, END)
+    first, last, half = t + INSIDE, t + h - INSIDE, t + 0.5 * h
+    lines0, lines1, lines2 = canopy_area(first, rig), canopy_area(half, rig), canopy_area(last, rig)
+    frame0, frame1, frame2 = hanging_area(first, rig), hanging_area(half, rig), hanging_area(last, rig)
+    x = rig.fore_x
+    k1 = falling_rate(s, craft, body0, lines0, frame0, x, START)
+    k2 = falling_rate(axpy(s, k1, 0.5 * h), craft, body1, lines1, frame1, x, MIDDLE)
+    k3 = falling_rate(axpy(s, k2, 0.5 * h), craft, body1, lines1, frame1, x, MIDDLE)
+    k4 = falling_rate(axpy(s, k3, h), craft, body2, lines2, frame2, x, END)
     s = axpy(s, k1, h / 6.0)
     s = axpy(s, k2, h / 3.0)
     s = axpy(s, k3, h / 3.0)
-    return axpy(s, k4, h / 6.0)
+    s = axpy(s, k4, h / 6.0)
+    return State(s.r, s.v, normalised(s.q), s.w)
 
 
 @kernel
-def reach_ground(t, s, h, end_height, craft, body0, body1, body2, canopy, opened, hanging):
+def reach_ground(t, s, h, end_height, craft, body0, body1, body2, rig):
     """Return (h, state) at the moment inside a falling step where the height is zero; end_height: the height at its end."""
     low, high, g_low, g_high, last = 0.0, h, height_of(craft.world, s.r), end_height, 0
     x, s1 = h, s
     for _ in range(MOST_TRIES):
         x = (low * g_high - high * g_low) / (g_high - g_low)
-        s1 = fall_step(t, s, x, craft, body0, body1, body2, canopy, opened, hanging)
+        s1 = fall_step(t, s, x, craft, body0, body1, body2, rig)
         height = height_of(craft.world, s1.r)
         low, high, g_low, g_high, last = next_bracket(low, high, g_low, g_high, x, height, last)
         if high - low < ROOT_SHARE * h or height == 0.0:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from math import inf, isfinite, nan, sqrt
+from math import inf, isfinite, isnan, nan, sqrt
 from typing import NamedTuple
 
 import numpy as np
@@ -15,13 +15,16 @@ from sixdof.core.algebra import add, cross, fill, launch_frame, matrix_of, norm,
 from sixdof.core.body import body_at, burn_segment, gather_grains
 from sixdof.core.computer import NOTICE_SIZE, RULE_STATE, SW_FINS, SW_MODE, SWITCHES, run_tick, sense, start_notice
 from sixdof.core.craft import chance_of, drawn_gains, make_craft, rail_attitude, state_at_rest
-from sixdof.core.descent import drag_area, fall_step, falling_rate, longest_fall_step, next_change, pull_canopies, reach_ground
+from sixdof.core.descent import (
+    QUIET_TURN, Rig, canopy_area, fall_step, falling_rate, flown_area, hanging_area, line_stretch, longest_fall_step, next_change, opens,
+    pull_canopies, reach_ground,
+)  # fmt: skip
 from sixdof.core.estimator import ESTIMATE_SIZE, align
 from sixdof.core.guidance import PASSED_MISS, PASSED_TIME, WP_RADIUS, start_guidance
 from sixdof.core.layout import (
     ABOVE_AIR, BY_COMMAND, BY_DRAG, BY_UPPER_MOTOR, CORD_PARTED, DEMAND_SIZE, DIVERGED, E_APOGEE, E_BURNOUT, E_DISABLED,
     E_DRAG_PARTING, E_ENABLED, E_FORE_GUIDE, E_LANDING, E_LIFTOFF, E_RAIL, EVENT_COLUMNS, EVENTS, GOAL_SIZE, H_CAUSE, H_CLIMBING,
-    H_GOES_ON, H_LIT, H_MASS, H_NEXT_LOG, H_PHASE, H_QW, H_RATE, H_RX, H_STRIDE, H_SWITCH, H_SWITCHED, H_TICK, H_TICK_END, H_TIME, H_VX,
+    H_DRAG_AREA, H_GOES_ON, H_LIT, H_MASS, H_NEXT_LOG, H_PHASE, H_QW, H_RATE, H_RX, H_STRIDE, H_SWITCH, H_SWITCHED, H_TICK, H_TICK_END, H_TIME, H_VX,
     H_WHICH, H_WX, HAND_SIZE, LANDED_OK, LAW_FAILED, LOG_COLUMNS, MEMORY_SIZE, NO_LIFTOFF, OUT_OF_TIME, PARTED, S_FRAME_W,
     S_GOAL_W, SENSED, ST_BURNOUT, ST_LIGHT, ST_LIGHT_DELAY, ST_NO_IGNITION, ST_NO_PARTING, ST_PART, ST_PART_DELAY,
     STAGE_COLUMNS, SUMMARY, UNLIT, X_APOGEE, X_APOGEE_EAST, X_APOGEE_NORTH, X_APOGEE_TIME, X_BURNOUT_HEIGHT, X_BURNOUT_SPEED,
@@ -43,7 +46,7 @@ from sixdof.core.types import (
     CANOPY_CORD_STRENGTH, CANOPY_SNATCH, PANEL_CONTROL, RULE_DELAY, SEEN_COLUMNS, SEEN_HINGE, Quat, State, Vec3,
 )  # fmt: skip
 
-ONE, FALL_STRIDE = np.int64(1), np.int64(5)  # ticks of the flight computer between looks at the rules under a canopy (20 Hz at 100 Hz)
+ONE, FALL_STRIDE = np.int64(1), np.int64(5)  # ticks of the flight computer between its looks in a quiet descent under canopies (20 Hz at 100 Hz)
 INSTANT = 1e-9  # s: two moments closer than this are one
 MOST_HALVINGS = 8  # of a step whose error is controlled
 TRACE_ROWS, TRACE_COLUMNS = 512, 7  # ticks after a parting at which time, nose and base (world axes, m) are kept
@@ -151,10 +154,10 @@ def make_log(model, rows: int) -> np.ndarray:
 def make_events(model) -> np.ndarray:
     """Return an empty event table of one body.
 
-    Rows: layout.EVENTS, the openings of the canopies, ignition and burnout of each stage but the last, the parting of each
-    but the front one.
+    Rows: layout.EVENTS, the releases of the canopies, their line stretches, ignition and burnout of each stage but the last, the
+    parting of each but the front one.
     """
-    return np.empty((len(EVENTS) + model.canopy.shape[0] + 3 * (model.leg.stages - 1), len(EVENT_COLUMNS)))
+    return np.empty((len(EVENTS) + 2 * model.canopy.shape[0] + 3 * (model.leg.stages - 1), len(EVENT_COLUMNS)))
 
 
 def make_summary() -> np.ndarray:
@@ -210,14 +213,13 @@ def _reset(work, model, draw, chance, q, r, events, summary):
 
 
 @kernel
-def _rate(phase, t, s, body, craft, load, hanging, canopy, opened):
+def _rate(phase, t, s, body, craft, load, rig):
     """Return the state's rate at a tick, in any phase."""
     if phase == HOLD:
         zero = Vec3(0.0, 0.0, 0.0)
         return State(zero, zero, Quat(0.0, 0.0, 0.0, 0.0), zero)
     if phase == CANOPY:
-        area = drag_area(t, canopy, opened, hanging)
-        return falling_rate(s, craft, body.mass, body.thrust, area, START)
+        return falling_rate(s, craft, body, canopy_area(t, rig), hanging_area(t, rig), rig.fore_x, START)
     return state_rate(phase, s, body, craft, load)
 
 
@@ -438,7 +440,9 @@ def fly(model, draw, work, log, events, summary):
     status = -1
     area = 0.0
     load = loads(s, body, craft, work.fins, START)
-    k1 = _rate(phase, t, s, body, craft, load, model.tumble_area, work.canopy, work.opened)
+    rig = Rig(work.canopy, work.opened, model.tumble_area, hand[H_DRAG_AREA], leg.nose_x)
+    k1 = _rate(phase, t, s, body, craft, load, rig)
+    t_stretch = _next_stretch(phase, events, work)
     t_part, which, cause = _parting(leg, work.stage)
     cord = np.int64(-1)
     ticking = t >= t_tick - INSTANT
@@ -458,16 +462,21 @@ def fly(model, draw, work, log, events, summary):
             if not (isfinite(s.r.z) and isfinite(s.v.x + s.v.y + s.v.z) and isfinite(s.w.x + s.w.y + s.w.z)):
                 status = DIVERGED
                 break
-            k1 = _rate(phase, t, s, body, craft, load, model.tumble_area, work.canopy, work.opened)
+            k1 = _rate(phase, t, s, body, craft, load, rig)
             force = felt_force(s, k1, craft, load)
             if run_tick(t, tick, stride, s, force, load.matrix, craft, frame, model, chance, work) != 0:
                 status = LAW_FAILED
                 break
             _feel_hinges(model.aero.panel, work)
-            phase = _after_tick(phase, t, s, body, craft, load, frame, events, summary, work)
+            _after_tick(phase, t, s, body, craft, load, frame, events, work)
+            t_stretch = _next_stretch(phase, events, work)
+            if t >= t_stretch - INSTANT:
+                rig = _stretch(phase, t, s, body, craft, load, frame, rig, events, summary, work)
+                phase, t_stretch = CANOPY, _next_stretch(CANOPY, events, work)
             watch(summary, phase, not apogee_passed, t, s, body, craft, load, force, frame, period, events, work)
             if phase == CANOPY:
-                area = drag_area(t, work.canopy, work.opened, model.tumble_area)
+                area = canopy_area(t, rig) + hanging_area(t, rig)
+            if phase >= FREE:
                 cord = _snatched(t, work.canopy, work.opened)
             if tick >= next_log and rows < log.shape[0]:
                 write_log(log[rows], t, phase, s, body, craft, load, force, frame, area, leg, work)
@@ -483,7 +492,9 @@ def fly(model, draw, work, log, events, summary):
                     if tension > leg.hold and work.stage[leg.last, ST_NO_PARTING] < 0.5 and t < t_part:
                         t_part, which, cause = t, leg.last, BY_DRAG
 
-            stride = FALL_STRIDE if phase == CANOPY else ONE
+            stride = ONE
+            if phase == CANOPY and norm(s.w) * FALL_STRIDE * period < QUIET_TURN and not opens(t, work.canopy, work.opened):
+                stride = FALL_STRIDE
             if gusty:
                 _foresee_gust(tick, stride * period, s, load, craft, chance, work)
             t_switch = t + late_seconds
@@ -502,6 +513,10 @@ def fly(model, draw, work, log, events, summary):
             if cord >= 0:
                 status = CORD_PARTED
                 break
+            if t >= t_stretch - INSTANT:
+                load = loads(s, body, craft, work.fins, START)
+                rig = _stretch(phase, t, s, body, craft, load, frame, rig, events, summary, work)
+                phase, t_stretch = CANOPY, _next_stretch(CANOPY, events, work)
             stop = t_tick
             t_break = inf
             if segment < 0:
@@ -513,13 +528,13 @@ def fly(model, draw, work, log, events, summary):
             if not switched and t_switch < stop:
                 stop = t_switch
             if phase >= FREE:
-                stop = min(stop, t_part)
+                stop = min(stop, t_part, t_stretch)
             most = longest
             if phase == CANOPY:
-                now = drag_area(t, work.canopy, work.opened, model.tumble_area)
-                soon = drag_area(t + longest, work.canopy, work.opened, model.tumble_area)
+                lines = max(canopy_area(t, rig), canopy_area(t + longest, rig))
+                airframe = max(hanging_area(t, rig), hanging_area(t + longest, rig))
                 stop = min(stop, next_change(t, work.canopy, work.opened))
-                most = min(FALL_STRIDE * period, longest_fall_step(s, craft, body.mass, max(now, soon)))
+                most = min(FALL_STRIDE * period, longest_fall_step(s, craft, body, lines, airframe, rig.fore_x))
             elif model.tolerance > 0.0 and phase != HOLD:
                 most = _trusted_step(
                     phase, t, s, stop - t, burn, grains, body, craft, t_tick, stride * period, model.tolerance, work
@@ -550,19 +565,19 @@ def fly(model, draw, work, log, events, summary):
                     move_fins(work.fins, work.motors, work.targets, work.health, work.hinge, craft.servo, t_next - t)
                     keep_fins(work.fins, work.motors)
                 elif phase == CANOPY:
-                    s1 = fall_step(t, s, h, craft, body, middle, end, work.canopy, work.opened, model.tumble_area)
+                    s1 = fall_step(t, s, h, craft, body, middle, end, rig)
                     climb = climb_of(craft.world, s1.r, s1.v)
                     if climb <= 0.0 and not apogee_passed:
                         apogee_passed, happened = True, E_APOGEE
                         t_happened = t + clip_share(climb_of(craft.world, s.r, s.v), climb) * h
                     height = height_of(craft.world, s1.r)
                     if height <= 0.0 and climb < 0.0:
-                        x, s1 = reach_ground(
-                            t, s, h, height, craft, body, middle, end, work.canopy, work.opened, model.tumble_area
-                        )  # fmt: skip
+                        x, s1 = reach_ground(t, s, h, height, craft, body, middle, end, rig)
                         t_next = t + x
                         status = LANDED_OK
-                    cord = pull_canopies(t_next, s1, craft, work.canopy, work.opened, work.pull)
+                    cord, lost = pull_canopies(t_next, s1, craft, rig, work.pull)
+                    if lost > 0:  # what is left falls broadside
+                        rig = Rig(work.canopy, work.opened, model.tumble_area, model.tumble_area, leg.nose_x)
                     s = s1
                 else:
                     move_fins(work.fins, work.motors, work.targets, work.health, work.hinge, craft.servo, h)
@@ -626,7 +641,7 @@ def fly(model, draw, work, log, events, summary):
     hand[H_TIME], hand[H_TICK], hand[H_PHASE], hand[H_LIT] = t, float(tick), float(phase), lit
     hand[H_TICK_END], hand[H_SWITCH], hand[H_SWITCHED] = t_tick, t_switch, 1.0 if switched else 0.0
     hand[H_NEXT_LOG], hand[H_CLIMBING] = float(next_log), 0.0 if apogee_passed else 1.0
-    hand[H_MASS], hand[H_RATE], hand[H_STRIDE] = body.mass, norm(s.w), float(stride)
+    hand[H_MASS], hand[H_RATE], hand[H_STRIDE], hand[H_DRAG_AREA] = body.mass, norm(s.w), float(stride), rig.before
     _hand_state(hand, s)
     hand[H_GOES_ON] = 1.0 if status == PARTED or status == CORD_PARTED else 0.0
     if status == PARTED:
@@ -640,7 +655,7 @@ def fly(model, draw, work, log, events, summary):
         load = loads(s, body, craft, work.fins, START)
         write_event(events[E_LANDING], t, s, body, craft, load, frame, work.sensed)
         if rows < log.shape[0]:
-            k1 = _rate(HOLD, t, s, body, craft, load, model.tumble_area, work.canopy, work.opened)
+            k1 = _rate(HOLD, t, s, body, craft, load, rig)
             force = felt_force(s, k1, craft, load)
             sense(t, tick, stride, s, force, load.matrix, model, frame, chance, work)
             write_log(log[rows], t, phase, s, body, craft, load, force, frame, area, leg, work)
@@ -672,19 +687,40 @@ def _feel_hinges(panel, work):
 
 
 @kernel
-def _after_tick(phase, t, s, body, craft, load, frame, events, summary, work):
-    """Note what the flight computer has just switched; return the phase, which changes as the first canopy opens."""
+def _after_tick(phase, t, s, body, craft, load, frame, events, work):
+    """Note what the flight computer has just switched and released."""
     if work.switches[SW_FINS] > 0.5:
         write_event(events[E_ENABLED], t, s, body, craft, load, frame, work.sensed)
     elif events[E_ENABLED, 0] >= 0.0:
         write_event(events[E_DISABLED], t, s, body, craft, load, frame, work.sensed)
     for c in range(work.opened.shape[0]):
         if work.opened[c] >= 0.0 and phase >= FREE:
-            if phase == FREE:
-                phase = CANOPY
-                summary[X_OPENING_SPEED] = load.air_speed
             write_event(events[len(EVENTS) + c], t, s, body, craft, load, frame, work.sensed)
-    return phase
+
+
+@kernel
+def _next_stretch(phase, events, work):
+    """Return when lines not stretched so far will be, by what was released, inf if none will; on the rail none are."""
+    soon, canopies = inf, work.opened.shape[0]
+    if phase >= FREE:
+        for c in range(canopies):
+            if isnan(events[len(EVENTS) + canopies + c, 0]):
+                soon = min(soon, line_stretch(c, work.canopy, work.opened))
+    return soon
+
+
+@kernel
+def _stretch(phase, t, s, body, craft, load, frame, rig, events, summary, work):
+    """Note the lines that are stretched at t; return what the body hangs by, which begins with the drag area it flew with."""
+    canopies = work.opened.shape[0]
+    for c in range(canopies):
+        if t >= line_stretch(c, work.canopy, work.opened) - INSTANT:
+            write_event(events[len(EVENTS) + canopies + c], t, s, body, craft, load, frame, work.sensed)
+    if phase == CANOPY:
+        return rig
+    if not isfinite(summary[X_OPENING_SPEED]):
+        summary[X_OPENING_SPEED] = load.air_speed
+    return Rig(work.canopy, work.opened, rig.hanging, flown_area(craft, body, load), rig.fore_x)
 
 
 @kernel

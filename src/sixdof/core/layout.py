@@ -80,7 +80,7 @@ LOG = (
 ) = range(56)  # fmt: skip
 LOG_COLUMNS = 56
 
-# ---- events of a body; openings of canopies, then ignitions, burnouts and partings of stages follow these rows.
+# ---- events of a body; releases of canopies and their line stretches, then ignitions, burnouts and partings of stages follow these rows.
 # "burnout" is that of the motor lit on the rail; "drag_parting" the moment from which drag alone would part the aft joint
 EVENTS = (
     "liftoff", "fore_guide_leaves", "rail_departure", "fins_enabled", "burnout", "fins_disabled", "apogee", "landing",
@@ -120,12 +120,13 @@ SUMMARY = (
 LANDED_OK, NO_LIFTOFF, DIVERGED, OUT_OF_TIME, ABOVE_AIR, LAW_FAILED, PARTED, CORD_PARTED = range(8)
 
 # ---- what a leg of a flight hands to the next (Work.hand). H_GOES_ON: 1 for a leg that takes up another; H_WHICH: the stage
-# behind the joint that parted, or the canopy whose cord did; H_MASS, H_RATE: mass and turning rate at its end; H_STRIDE: ticks of the interval it ended in
+# behind the joint that parted, or the canopy whose cord did; H_MASS, H_RATE: mass and turning rate at its end; H_STRIDE: ticks of the interval it ended in;
+# H_DRAG_AREA: with which it flew up to line stretch, m^2
 (
     H_TIME, H_TICK, H_PHASE, H_RX, H_VX, H_QW, H_WX, H_LIT, H_NEXT_LOG, H_CLIMBING, H_SWITCH, H_SWITCHED, H_TICK_END,
-    H_GOES_ON, H_CAUSE, H_WHICH, H_MASS, H_RATE, H_STRIDE,
-) = 0, 1, 2, 3, 6, 9, 13, 16, 17, 18, 19, 20, 21, 22, 23, 24, 25, 26, 27  # fmt: skip
-HAND_SIZE = 28
+    H_GOES_ON, H_CAUSE, H_WHICH, H_MASS, H_RATE, H_STRIDE, H_DRAG_AREA,
+) = 0, 1, 2, 3, 6, 9, 13, 16, 17, 18, 19, 20, 21, 22, 23, 24, 25, 26, 27, 28  # fmt: skip
+HAND_SIZE = 29
 UNLIT = -1.0  # in H_LIT: the body's motor has not been lit
 BY_COMMAND, BY_DRAG, BY_UPPER_MOTOR = 1, 2, 3  # H_CAUSE
 

@@ -26,7 +26,7 @@ def _acceleration(s, body, craft, load):
 
 
 @helper
-def _turn(s, body, moment):
+def turn_rate(s, body, moment):
     """Return dw/dt from Euler's equations with the full tensor."""
     h = sym_times(body.inertia, s.w)
     return sym_times(body.inverse, sub(moment, cross(s.w, h)))
@@ -35,7 +35,7 @@ def _turn(s, body, moment):
 @helper
 def free_rate(s, body, craft, load):
     """Return the state's rate in free flight."""
-    return State(s.v, _acceleration(s, body, craft, load), quaternion_rate(s.q, load.rate), _turn(s, body, load.moment))
+    return State(s.v, _acceleration(s, body, craft, load), quaternion_rate(s.q, load.rate), turn_rate(s, body, load.moment))
 
 
 @kernel
@@ -73,7 +73,7 @@ def pivot_rate(s, body, craft, load):
     arm = Vec3(body.cg.x - craft.guide_x, -body.cg.y, -body.cg.z)
 
     a0 = to_body(load.matrix, _acceleration(s, body, craft, load))
-    turn0 = _turn(s, body, load.moment)
+    turn0 = turn_rate(s, body, load.moment)
     point = add(add(a0, cross(turn0, arm)), cross(load.rate, cross(load.rate, arm)))
     t1 = sym_times(body.inverse, cross(arm, e1))
     t2 = sym_times(body.inverse, cross(arm, e2))

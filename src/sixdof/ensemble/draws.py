@@ -9,7 +9,7 @@ from sixdof.core.draw import Draw
 from sixdof.ensemble.drawn import path_names
 from sixdof.ensemble.quantities import control_fins, known_item, nominal_air, nominal_value, things
 from sixdof.ensemble.table import FAILED, draw_table, failure_table
-from sixdof.legs import COMMON, OF_AIR, OF_CANOPY, OF_JOINT, OF_STAGE, FlightDraw, canopy_names, stage_draw
+from sixdof.legs import COMMON, OF_AIR, OF_CANOPY, OF_CORD, OF_JOINT, OF_STAGE, FlightDraw, canopy_names, stage_draw
 from sixdof.mission.dispersible import DISPERSIBLE
 from sixdof.mission.paths import PathItem
 from sixdof.mission.schema import Mission
@@ -36,9 +36,10 @@ FIELDS = {
     "joint.tilt_y": ("joint", "tilt_y"), "joint.tilt_z": ("joint", "tilt_z"),
     "canopy.drag": ("canopy", "drag"), "canopy.delay": ("canopy", "delay"), "canopy.fill_time": ("canopy", "fill_time"),
     "wind.member": ("air", "member"), "turbulence.wind_at_20_ft": ("air", "wind_at_20_ft"),
-    "cord.strength": ("cord", None), "rule.delay": ("rule", None), "servo.centring": ("centring", None),
+    "cord.strength": ("cord", "strength"), "cord.stiffness": ("cord", "stiffness"), "cord.loose_drag": ("cord", "loose_drag"),
+    "vehicle.hanging_drag": ("stage", "hanging_drag"), "rule.delay": ("rule", None), "servo.centring": ("centring", None),
 }  # fmt: skip
-COLUMNS = {"common": COMMON, "stage": OF_STAGE, "joint": OF_JOINT, "canopy": OF_CANOPY, "air": OF_AIR}
+COLUMNS = {"common": COMMON, "stage": OF_STAGE, "joint": OF_JOINT, "canopy": OF_CANOPY, "cord": OF_CORD, "air": OF_AIR}
 
 
 def pack_draws(mission: Mission, table: xr.Dataset) -> FlightDraw:
@@ -88,14 +89,14 @@ def nominal_draw(mission: Mission) -> FlightDraw:
             common[field] = DISPERSIBLE[name].neutral
     common |= {"elevation": mission.rail.elevation, "azimuth": mission.rail.azimuth}
     common |= dict(zip(("wind_scale", "wind_cos", "wind_sin"), wind_draw(mission)))
-    counts = {"stage": len(mission.stage), "joint": len(mission.stage), "canopy": len(canopy_names(mission))}
+    counts = {"stage": len(mission.stage), "joint": len(mission.stage), "canopy": len(canopy_names(mission)), "cord": len(mission.cord)}
     groups = {}
     for group, count in counts.items():
         neutral = {field: DISPERSIBLE[name].neutral for name, (owner, field) in FIELDS.items() if owner == group}
         groups[group] = np.tile([neutral[field] for field in COLUMNS[group]], (count, 1))
     certain = [float(failure.probability >= 1.0) for failure in mission.failure]
     return FlightDraw(
-        common=np.array([common[field] for field in COMMON], dtype=float), **groups, cord=np.ones(len(mission.cord)),
+        common=np.array([common[field] for field in COMMON], dtype=float), **groups,
         rule=np.zeros(len(mission.rule)), failure=np.array(certain), centring=np.zeros(control_fins(mission)),
         air=np.array(nominal_air(mission)),
         path=np.array([nominal_value(mission, known_item(mission, name)) for name in path_names(mission)], dtype=float),

@@ -85,6 +85,9 @@ _ALL = (
     _factor("canopy.fill_time", "on the time from line stretch to full", each="canopy"),
     Dispersible("wind.member", "1", "value", "number of the member of air.wind, from 0", 0.0, whole=True),
     _value("turbulence.wind_at_20_ft", "m/s", "wind at 20 ft above ground that the turbulence follows from", 0.0),
+    _factor("cord.stiffness", "on the cord's stiffness", each="cord"),
+    _factor("cord.loose_drag", "on the drag of the piece that a parted cord lets go", each="cord"),
+    _factor("vehicle.hanging_drag", "on the drag of the body as it hangs under a canopy", each="stage"),
 )
 
 DISPERSIBLE: dict[str, Dispersible] = {item.name: item for item in _ALL}

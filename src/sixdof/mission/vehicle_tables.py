@@ -180,7 +180,8 @@ class Mount(_Made):
 class Parachute(_Made):
     """A canopy and its cords. `drag_coefficient` is on a disc of `diameter`.
 
-    `opening_delay` is from release to line stretch, `fill_time` from line stretch to full. `opening_factor` is the peak of the
+    `opening_delay` is from release to line stretch, until which the body flies on as it was, `fill_time` from line stretch to full.
+    `opening_factor` is the peak of the
     load over the steady drag where the mass is large (Knacke's Cx); it makes no drag of its own. `strength` is the load at which
     canopy or lines fail and the canopy is lost. A reefed canopy has `reef_share` of its drag area until `reef_time` after line
     stretch.
@@ -282,25 +283,29 @@ class Ignition(Table):
 class Cord(Table):
     """A cord that holds the pieces of a stage together after the ejection of a canopy has parted the airframe.
 
-    `parts_at` is the station where it parts, in the stage that carries `canopy`. `stretch` is the cord's strain at its
-    `strength`, so its stiffness is strength/(stretch length). `impulse` of the ejection throws the pieces apart. If the cord
-    parts, the piece `canopy_on` keeps the canopy.
+    `parts_at` is the station where it parts, in the stage that carries `canopy`. `impulse` of the ejection throws the pieces
+    apart, until the cord stops them: `stiffness` is its tension over its strain (modulus times section), so that stiffness/length is
+    its spring rate, and `strength` the tension at which it parts; the one does not follow from the other. Left out, the stiffness is
+    10 kN, a nylon webbing that stretches by a fifth under 2 kN. If the cord parts, the piece `canopy_on` keeps the canopy;
+    `loose_drag` is the drag coefficient of the other, which tumbles, on its side area.
     """
 
     canopy: str
     parts_at: Length
     length: PositiveLength
     strength: PositiveForce
-    stretch: PositiveNumber = 0.2
+    stiffness: PositiveForce = 10e3
     impulse: NonNegativeImpulse = 0.0
     canopy_on: Literal["fore", "aft"] = "fore"
+    loose_drag: PositiveNumber = 1.0
 
 
 class Stage(Table):
     """One stage: its bodies of revolution in order from the front, then everything in and on them.
 
     Stations are measured aft from the stage's own fore end (the nose tip of a stage with a nose). `joint` is the one at the
-    stage's fore end: the front stage has none.
+    stage's fore end: the front stage has none. `hanging_drag` is the drag coefficient of the body on its side area as it hangs under a
+    canopy (common practice: 0.5 to 1.2).
     """
 
     name: str
@@ -309,3 +314,4 @@ class Stage(Table):
     measured: Measured | None = None
     joint: Joint = Field(default_factory=Joint)
     ignition: Ignition = Field(default_factory=Ignition)
+    hanging_drag: PositiveNumber = 1.0

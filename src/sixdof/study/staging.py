@@ -187,6 +187,7 @@ def _canopy(ds: xr.Dataset, k: int, part: Parachute | None, cord: Cord | None) -
     lines = [
         f"  {name}",
         row_of(ds, "  airspeed at release", "m/s", fact(ds, "deployment_speed", k), 1),
+        row_of(ds, "  airspeed at line stretch", "m/s", fact(ds, "stretch_speed", k), 1),
         row_of(ds, "  opening load", "N", load, 0),
     ]
     if part is not None and part.strength is not None:
