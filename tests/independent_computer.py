@@ -151,7 +151,7 @@ class FlightComputer:
     def _notice_burns(self, t, force, how):
         """Burns alternate: one goes on until its thrust has been away for long enough, the next starts with a push."""
         if len(self.burnouts) == len(self.ignitions):
-            if force > how.ignition_force:
+            if force > how.ignition_force and "apogee" not in self.seen:  # a canopy pulls too
                 self.ignitions.append(t)
             return
         self.quiet_since = None if force >= how.burnout_force else t if self.quiet_since is None else self.quiet_since

@@ -21,7 +21,9 @@ from sixdof.core import types as ct
 
 HOLD, ON_RAIL, PIVOT, FREE, CANOPY = range(5)  # as the log numbers them
 DEAD = 2  # a servo that lets its fin float
-TICKS_UNDER_CANOPY = 5  # the computer looks every fifth tick there
+TICKS_UNDER_CANOPY = 5  # the computer looks every fifth tick there, unless a canopy opens or the body turns by more than
+QUIET = 0.25  # rad between two looks
+DAMPING = 0.15  # ratio of the body's swing below its canopies
 INSTANT = 1e-9  # s: two moments closer than this are one
 UP = np.array([0.0, 0.0, 1.0])
 
@@ -52,6 +54,13 @@ def spread_area(row, since):
     return row[ct.CANOPY_DRAG_AREA] * total
 
 
+def on_its_way(row, released, t):
+    """Return whether a canopy is between its release and full at t, or between its disreefing and full."""
+    ends = [row[ct.CANOPY_WAIT] + start + row[ct.CANOPY_FILL_TIME] for start, _ in opening_stages(row)]
+    starts = [0.0, *(row[ct.CANOPY_WAIT] + start for start, _ in opening_stages(row)[1:])]
+    return any(start <= t - released < end for start, end in zip(starts, ends))
+
+
 class Flight:
     """What the phases of one flight share; canopy : this flight's rows of types.CANOPY_*."""
 
@@ -66,6 +75,7 @@ class Flight:
         # two directions across the rail
         self.across = np.linalg.svd(self.line[None, :])[2][1:]
         self.share = np.ones(len(model.computer.mixer))  # of its load that each fin carries
+        self.flown_area = 0.0  # m^2, with which the body came to its first line stretch
 
     def travel(self, t, y):
         """Return how far the aft guide has run since rest."""
@@ -134,17 +144,38 @@ class Flight:
             drag = new
         return turn @ x[:3], x[3:6]
 
-    def fall_rate(self, t, y, turn, opened):
-        """Return d(r, v)/dt of a point mass under its canopies."""
-        r, v = y[:3], y[3:6]
-        mass, _, _, _, _, thrust, _ = self.vehicle.body(t)
-        air = self.vehicle.air(r[2])
-        area = self.model.tumble_area
-        area += sum(spread_area(row, t - released) for row, released in zip(self.canopy, opened) if released >= 0.0)
+    def stretch(self, t, y, fins):
+        """Note the drag area with which the body flies as the first lines are stretched."""
+        r, v, turn, w = unpack(y)
+        force, _, _ = self.vehicle.loads(t, r, v, turn, w, fins, self.share)
+        air_force = turn @ (force - self.vehicle.body(t)[5] * self.vehicle.thrust_line)
         u = v - self.vehicle.wind(r[2])
-        force = -0.5 * air[ct.AIR_DENSITY] * area * np.linalg.norm(u) * u + thrust * (turn @ self.vehicle.thrust_line)
+        pressure = 0.5 * self.vehicle.air(r[2])[ct.AIR_DENSITY] * (u @ u)
+        self.flown_area = max(0.0, -(air_force @ u) / np.linalg.norm(u) / pressure) if pressure >= 1.0 else 0.0
+
+    def airframe_area(self, t, opened):
+        """Return the airframe's own drag area: from what it flew with to all of its side, as the canopy that is ahead fills."""
+        unreefed = self.canopy.copy()
+        unreefed[:, ct.CANOPY_DRAG_AREA] = unreefed[:, ct.CANOPY_REEF_SHARE] = 1.0
+        ahead = max([0.0, *(spread_area(row, t - released) for row, released in zip(unreefed, opened) if released >= 0.0)])
+        return (1.0 - ahead) * self.flown_area + ahead * self.model.tumble_area
+
+    def fall_rate(self, t, y, opened):
+        """Return dy/dt of a body under its canopies: a physical pendulum hung by its fore end from where they pull."""
+        r, v, turn, w = unpack(y)
+        mass, cg, inertia, _, _, thrust, _ = self.vehicle.body(t)
+        air = self.vehicle.air(r[2])
+        lines = sum(spread_area(row, t - released) for row, released in zip(self.canopy, opened) if released >= 0.0)
+        u = v - self.vehicle.wind(r[2])
+        stream = -0.5 * air[ct.AIR_DENSITY] * np.linalg.norm(u) * u
+        force = (lines + self.airframe_area(t, opened)) * stream + thrust * (turn @ self.vehicle.thrust_line)
         a = force / mass - air[ct.AIR_GRAVITY] * UP - 2.0 * cross(self.vehicle.earth_rate, v)
-        return np.concatenate([v, a])
+        hangs_at = turn @ (np.array([-self.model.leg.nose_x, 0.0, 0.0]) - cg)  # from the centre of mass, world axes
+        moment = turn.T @ cross(hangs_at, lines * stream)
+        rate = w - turn.T @ self.vehicle.earth_rate
+        frequency = math.sqrt(lines * np.linalg.norm(stream) * abs(turn[:, 0] @ hangs_at) / inertia[1, 1])
+        spin = np.linalg.solve(inertia, moment - cross(w, inertia @ w)) - 2.0 * DAMPING * frequency * rate
+        return pack(v, a, turn @ skew(rate), spin)
 
 
 def fly_plainly(model, draw, *, rtol, atol, until="ground", method="DOP853", canopy=None, delays=None) -> dict:
@@ -184,7 +215,7 @@ class _Run:
         while not self.done and self.t < self.model.time_limit:
             self._tick()
             due = self.t + self.computer.late_by
-            tick += TICKS_UNDER_CANOPY if self.phase == CANOPY else 1
+            tick += TICKS_UNDER_CANOPY if self._quiet() else 1
             if self.computer.late_by > 0.0:
                 self._run(due, self.computer.target(late=True))
             self._run(tick * period, self.computer.target(late=False))
@@ -203,6 +234,8 @@ class _Run:
             stop = min([b for b in breaks if b > self.t + INSTANT] + [end])
             stop = end if stop > end - INSTANT else stop
             self._advance(stop, servo)
+            if stop < end:  # at a tick the computer looks first
+                self._stretch(servo.angles(self.t))
         self.fins, self.motors = servo.angles(self.t), servo.motors(self.t)
 
     def _tick(self):
@@ -212,7 +245,7 @@ class _Run:
                 self.failed[i] = True
                 self.flight.share[i] = 0.0 if kind == DEAD else 1.0
         if self.phase == CANOPY:
-            rate = self.flight.fall_rate(self.t, self.y, turn, self.computer.opened)[3:6]
+            rate = self.flight.fall_rate(self.t, self.y, self.computer.opened)[3:6]
         else:
             rate = self.flight.rate(self.phase, self.t, self.y, self.fins)[3:6]
         vehicle = self.flight.vehicle
@@ -221,9 +254,26 @@ class _Run:
         command = self.computer.tick(self.t, r, v, turn, w, felt)
         for i, since in enumerate(self.computer.opened):
             if since >= 0.0 and self.phase >= FREE:
-                self.phase = CANOPY
                 self.event.setdefault(f"canopy {i}", (self.t, self.y.copy()))
+        self._stretch(self.fins)
         self.rows.append((self.t, self.phase, self.y.copy(), self.fins.copy(), command, self.hinge))
+
+    def _quiet(self):
+        """Return whether the computer may take its time: under canopies, none of them opening, the body hardly turning."""
+        if self.phase != CANOPY or np.linalg.norm(self.y[15:18]) * TICKS_UNDER_CANOPY * self.model.computer.period >= QUIET:
+            return False
+        released = [(row, t) for row, t in zip(self.flight.canopy, self.computer.opened) if t >= 0.0]
+        return not any(on_its_way(row, t, self.t) for row, t in released)
+
+    def _stretch(self, fins):
+        """Go over to hanging where lines are stretched now; `fins` : their angles."""
+        for i, (row, released) in enumerate(zip(self.flight.canopy, self.computer.opened)):
+            due = released >= 0.0 and self.phase >= FREE and self.t >= released + row[ct.CANOPY_WAIT] - INSTANT
+            if due and f"stretch {i}" not in self.event:
+                self.event[f"stretch {i}"] = self.t, self.y.copy()
+                if self.phase == FREE:
+                    self.flight.stretch(self.t, self.y, fins)
+                self.phase = CANOPY
 
     def _fills(self):
         """Return the times at which a canopy begins or ends to fill."""
@@ -238,31 +288,30 @@ class _Run:
         if self.phase == HOLD:
             self._wait(stop)
             return
-        phase, turn = self.phase, unpack(self.y)[2]
+        phase = self.phase
         if phase == CANOPY:
 
             def rate(t, y):
-                return self.flight.fall_rate(t, y, turn, self.computer.opened)
+                return self.flight.fall_rate(t, y, self.computer.opened)
         else:
 
             def rate(t, y):
                 return self.flight.rate(phase, t, y, servo.angles(t))
 
         events = self._events()
-        size = 6 if phase == CANOPY else 18
-        found = solve_ivp(rate, (self.t, stop), self.y[:size], events=[e for _, e in events] or None, **self.options)
+        found = solve_ivp(rate, (self.t, stop), self.y, events=[e for _, e in events] or None, **self.options)
         assert found.success, found.message
         self.evaluations += found.nfev
         self.t, y = float(found.t[-1]), found.y[:, -1]
         for (name, _), times, states in zip(events, found.t_events or (), found.y_events or ()):
             if len(times):
                 self.t, y = float(times[0]), states[0]
-                self._happened(name, np.concatenate([y, self.y[size:]]))
-        self.y = np.concatenate([y, self.y[size:]])
+                self._happened(name, y)
+        self.y = y
         if self.phase == HOLD:  # it has slipped back: the rail holds it
             self.y[3:6] = 0.0
-        if phase != CANOPY:  # the matrix drifts by the solver's tolerance: back to the nearest rotation
-            self.y[6:15] = Rotation.from_matrix(self.y[6:15].reshape(3, 3)).as_matrix().ravel()
+        # the matrix drifts by the solver's tolerance: back to the nearest rotation
+        self.y[6:15] = Rotation.from_matrix(self.y[6:15].reshape(3, 3)).as_matrix().ravel()
 
     def _wait(self, stop):
         """Stand on the rail until the pull along it turns positive."""

@@ -39,7 +39,9 @@ def differences(model, draw, *, rtol, until="apogee", tables=None, plain_tables=
         "command": np.abs(log[:, sent] - plain["command"][keep]).max(),
     }
     rows = {name: flown.events[i] for i, name in enumerate(la.EVENTS)}
-    rows |= {f"canopy {i}": flown.events[len(la.EVENTS) + i] for i in range(len(model.canopy))}
+    canopies = len(model.canopy)
+    rows |= {f"canopy {i}": flown.events[len(la.EVENTS) + i] for i in range(canopies)}
+    rows |= {f"stretch {i}": flown.events[len(la.EVENTS) + canopies + i] for i in range(canopies)}
     for name, (t, y) in plain["event"].items():
         found[f"{name} time"] = abs(rows[name][0] - t)
         found[f"{name} at"] = np.abs(rows[name][1:4] - y[:3]).max()

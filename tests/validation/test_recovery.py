@@ -9,34 +9,11 @@ import pytest
 
 import models
 import staged
-from sixdof.core import flight as fl
+from falls import G0, RHO, fall, terminal
+
 from sixdof.core import layout as ly
 from sixdof.core import types as ct
-from sixdof.core.motion import CANOPY
 from sixdof.legs import CANOPY_FACTS, OF_STAGE, body_names, failure_names
-
-G0, RHO = 9.80665, 1.225
-
-
-def fall(canopies, *, mass, height=2000.0, speed=0.0, hanging=0.0, world=None, opened=None, time_limit=400.0):
-    """Let a mass fall from a height under canopies released at t = 0; return (status, rows of the log, largest pulls, hand)."""
-    model = models.model(
-        world=world or models.world(), mass=models.mass(dry=mass), canopy=np.array(canopies, dtype=float), tumble_area=hanging,
-        time_limit=time_limit,
-    )  # fmt: skip
-    work, log = fl.make_work(model), fl.make_log(model, 60000)
-    work.hand[ly.H_GOES_ON], work.hand[ly.H_PHASE], work.hand[ly.H_LIT] = 1.0, float(CANOPY), ly.UNLIT
-    work.hand[ly.H_RX + 2], work.hand[ly.H_VX + 2], work.hand[ly.H_QW] = height, -speed, 1.0
-    work.opened[:] = 0.0 if opened is None else opened
-    summary, events = fl.make_summary(), fl.make_events(model)
-    summary[:], events[:] = 0.0, np.nan
-    status, _, rows = fl.fly(model, models.draw(), work, log, events, summary)
-    return status, log[:rows], work.pull.copy(), work
-
-
-def terminal(mass, area, density=RHO):
-    return math.sqrt(2.0 * mass * G0 / (density * area))
-
 
 @pytest.mark.parametrize(
     # reference/parachutes_flutter_safety.md, section 1 (computed): CD0 on pi D^2/4
@@ -45,7 +22,7 @@ def terminal(mass, area, density=RHO):
 )
 def test_terminal_velocity(mass, diameter, coefficient, speed):
     area = coefficient * math.pi * diameter**2 / 4.0
-    status, log, _, _ = fall([models.canopy(area)], mass=mass, height=300.0)
+    status, log, *_ = fall([models.canopy(area)], mass=mass, height=300.0)
     assert status == ly.LANDED_OK
     assert -log[-1, ly.L_VU] == pytest.approx(speed, rel=1e-6)
 
@@ -55,7 +32,7 @@ def test_opening_load__of_a_very_large_mass_is_factor_times_drag():
     area = 0.75 * math.pi * 1.5**2 / 4.0
     opening = models.canopy(area, 0.5, factor=1.7)
     world = models.world(gravity=0.0)
-    _, _, pull, _ = fall([opening], mass=1e7, height=500.0, speed=25.0, world=world, time_limit=2.0)
+    pull = fall([opening], mass=1e7, height=500.0, speed=25.0, world=world, time_limit=2.0).pull
     assert pull[0] == pytest.approx(862.5190, rel=1e-4)  # 1e7 kg slow down by 1e-5 of their speed
 
 
@@ -70,7 +47,7 @@ def test_opening_load__of_a_small_mass_is_the_closed_form_peak(mass):
     t = (1.5 / k) ** (1.0 / 3.0)
     assert t < fill
     peak = 0.5 * RHO * area * (t / fill) ** 2 * (v0 / 1.5) ** 2
-    _, _, pull, _ = fall([models.canopy(area, fill)], mass=mass, speed=v0, world=models.world(gravity=0.0), time_limit=2.0)
+    pull = fall([models.canopy(area, fill)], mass=mass, speed=v0, world=models.world(gravity=0.0), time_limit=2.0).pull
     # the load is looked at after every step, a tenth of the time constant apart: near the peak the pull is level
     assert pull[0] == pytest.approx(peak, rel=2e-3) and pull[0] <= peak * (1.0 + 1e-9)
 
@@ -78,7 +55,7 @@ def test_opening_load__of_a_small_mass_is_the_closed_form_peak(mass):
 def test_deceleration__after_an_instant_opening_follows_the_closed_form():
     """Drag alone, area constant: v = v0/(1 + rho CdS v0 t/(2 m)), s = (2 m/(rho CdS)) ln(1 + ...)."""
     mass, area, v0 = 2.0, 0.9, 40.0
-    _, log, _, _ = fall([models.canopy(area)], mass=mass, speed=v0, world=models.world(gravity=0.0), time_limit=3.0)
+    log = fall([models.canopy(area)], mass=mass, speed=v0, world=models.world(gravity=0.0), time_limit=3.0).log
     t = log[:, ly.L_TIME]
     growth = 1.0 + RHO * area * v0 * t / (2.0 * mass)
     np.testing.assert_allclose(-log[:, ly.L_VU], v0 / growth, rtol=5e-6)  # RK4 at a tenth of the time constant: 3e-6 measured
@@ -86,7 +63,7 @@ def test_deceleration__after_an_instant_opening_follows_the_closed_form():
 
 
 def test_waiting__the_canopy_does_nothing_before_line_stretch():
-    _, log, _, _ = fall([models.canopy(1.0, 0.0, wait=1.0)], mass=2.0, world=models.world(density=1e-12), time_limit=1.5)
+    log = fall([models.canopy(1.0, 0.0, wait=1.0)], mass=2.0, world=models.world(density=1e-12), time_limit=1.5).log
     free = log[log[:, ly.L_TIME] <= 1.0]
     np.testing.assert_allclose(free[:, ly.L_HEIGHT], 2000.0 - 0.5 * G0 * free[:, ly.L_TIME] ** 2, atol=1e-6)
     assert (log[:, ly.L_DRAG_AREA][log[:, ly.L_TIME] > 1.01] == 1.0).all()
@@ -94,7 +71,7 @@ def test_waiting__the_canopy_does_nothing_before_line_stretch():
 
 def test_reefing__falls_at_the_reefed_terminal_velocity_until_it_is_cut():
     mass, area, share, cut = 3.0, 1.5, 0.25, 40.0
-    _, log, pull, _ = fall([models.canopy(area, 0.3, reef_share=share, reef_time=cut)], mass=mass, height=1200.0)
+    _, log, pull, *_ = fall([models.canopy(area, 0.3, reef_share=share, reef_time=cut)], mass=mass, height=1200.0)
     t, speed = log[:, ly.L_TIME], -log[:, ly.L_VU]
     assert np.interp(39.0, t, speed) == pytest.approx(terminal(mass, share * area), rel=1e-6)
     assert speed[-1] == pytest.approx(terminal(mass, area), rel=1e-6)
@@ -103,7 +80,7 @@ def test_reefing__falls_at_the_reefed_terminal_velocity_until_it_is_cut():
 
 
 def test_two_canopies__add_their_drag_areas():
-    _, log, _, _ = fall([models.canopy(0.4), models.canopy(0.9)], mass=4.0, height=400.0, hanging=0.1)
+    log = fall([models.canopy(0.4), models.canopy(0.9)], mass=4.0, height=400.0, hanging=0.1).log
     assert -log[-1, ly.L_VU] == pytest.approx(terminal(4.0, 1.4), rel=1e-6)
 
 
@@ -115,7 +92,7 @@ def test_descent_time__in_an_isothermal_atmosphere():
     rows[:, ct.AIR_DENSITY] = RHO * np.exp(-z / scale)
     world = models.world()._replace(air=np.ascontiguousarray(rows), air_z0=-1000.0, air_per_metre=1.0)
     v0 = terminal(mass, area)
-    status, log, _, _ = fall([models.canopy(area)], mass=mass, height=top, speed=v0 * math.exp(top / (2.0 * scale)), world=world, time_limit=4000.0)
+    status, log, *_ = fall([models.canopy(area)], mass=mass, height=top, speed=v0 * math.exp(top / (2.0 * scale)), world=world, time_limit=4000.0)
     expected = 2.0 * scale / v0 * -math.expm1(-top / (2.0 * scale))
     assert status == ly.LANDED_OK
     assert log[-1, ly.L_TIME] == pytest.approx(expected, rel=2.0 * v0**2 / (2.0 * G0 * scale))
@@ -123,7 +100,7 @@ def test_descent_time__in_an_isothermal_atmosphere():
 
 def test_strength__a_canopy_that_is_too_weak_is_lost_and_the_airframe_falls_on():
     weak = models.canopy(1.0, 0.2, strength=50.0)
-    status, log, pull, work = fall([weak], mass=3.0, height=800.0, speed=25.0, hanging=0.08)
+    status, log, pull, work, *_ = fall([weak], mass=3.0, height=800.0, speed=25.0, hanging=0.08)
     assert work.opened[0] == ct.LOST and pull[0] > 50.0
     assert -log[-1, ly.L_VU] == pytest.approx(terminal(3.0, 0.08), rel=1e-4)
     assert status == ly.LANDED_OK

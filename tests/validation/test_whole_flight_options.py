@@ -10,7 +10,7 @@ import models
 import numpy as np
 import pytest
 from drivers import Flown
-from independent_flight import HOLD, ON_RAIL
+from independent_flight import CANOPY, HOLD, ON_RAIL
 from models import thrust
 from side_by_side import differences
 
@@ -179,6 +179,7 @@ OPENINGS = {
     "reefed": [models.canopy(0.4, 0.1), models.canopy(2.0, 0.3, wait=0.05, reef_share=0.15, reef_time=1.234)],
 }
 FALLING_STEPS = 5e-5  # m: RK4 in steps of a tenth of the slowing-down time, cut where canopies begin and end to fill
+SWINGING_STEPS = 3e-5  # rad: RK4 in steps of a fifth of a radian of the swing
 NEAR_GROUND = 1e-4  # m, as in test_whole_flight.py: the wind's profile is steep there
 
 
@@ -199,10 +200,26 @@ def test_canopies__as_the_reference(demo, name):
     found, plain, flown = differences(model, draw, rtol=REFERENCE, until="ground", tables=tables)
     assert found["time"] == found["phase"] == 0.0 and flown.status == la.LANDED_OK
     assert found["position"] < FALLING_STEPS and found["velocity"] < 2.0 * FALLING_STEPS
+    assert found["nose"] < SWINGING_STEPS and found["rates"] < 10.0 * SWINGING_STEPS  # swings of 3 to 8 rad/s
     assert found["canopy 0 time"] == found["canopy 1 time"] == 0.0
+    assert found["stretch 0 time"] == found["stretch 1 time"] == 0.0
     assert found["landing at"] < 2.0 * NEAR_GROUND
     np.testing.assert_allclose(flown.rules, plain["rules"], rtol=0.0, atol=1e-9)
     assert list(flown.rules[:, 2]) == [1.0, 1.0, 0.0]
+
+
+@pytest.mark.parametrize("wait", [0.0, 0.137])
+def test_canopy_in_the_climb__as_the_reference(demo, wait):
+    """Thrown out at 40 m/s with the nose against the wind: it flies on, and is turned over within a tenth of a second."""
+    model, draw = demo
+    rules = np.array([models.rule(TRIGGER_LIFTOFF, ACTION_DEPLOY, delay=0.9)])
+    model = with_computer(model._replace(canopy=np.array([models.canopy(0.5, 0.2, wait=wait)]), time_limit=2.0), rules=rules)
+    found, plain, flown = differences(model, draw, rtol=REFERENCE)
+    turned = plain["phase"] == CANOPY
+    assert np.abs(plain["state"][turned, 15:18]).max() > 5.0  # rad/s
+    assert found["time"] == found["phase"] == found["stretch 0 time"] == 0.0 and plain["event"]["stretch 0"][1][5] > 30.0
+    assert found["position"] < FALLING_STEPS and found["velocity"] < 2.0 * FALLING_STEPS
+    assert found["nose"] < SWINGING_STEPS * 10.0 and found["rates"] < 300.0 * SWINGING_STEPS
 
 
 FAILURES = {"stuck": (STUCK, SMOOTH), "dead": (DEAD, SMOOTH)}

@@ -165,16 +165,13 @@ def swing_rate(pull, lever, body):
     return sqrt(pull * abs(lever) / body.inertia.yy)
 
 
-@kernel
-def falling_rate(s, craft, body, lines, airframe, fore_x, k):
-    """Return the state's rate under canopies of the drag area `lines`, the airframe's own being `airframe` (m^2).
-
-    The centre of mass: weight, Coriolis, both drags against the air, any thrust left along the body. The attitude: Euler's equations with the
-    canopies' pull at the body's fore end, against the air, and a damping of the turning in proportion to the swing's own frequency.
-    """
+@helper
+def inline_falling_rate(s, craft, body, lines, airframe, fore_x, k):
+    """Return the state's rate under canopies; see `falling_rate`. Inlined into the integrator, where a call would copy the whole Craft."""
     near = around(craft, s.r, gust_at(craft, k))
     u, g, m = sub(s.v, near.wind), near.gravity, matrix_of(s.q)
-    thickness = 0.5 * near.air.density * norm(u)
+    speed = norm(u)
+    thickness = 0.5 * near.air.density * speed
     f = scale(u, -thickness * (lines + airframe))
     f = add(f, scale(to_world(m, craft.thrust_line), body.thrust))
     c = cross(craft.world.earth_rate, s.v)
@@ -182,16 +179,26 @@ def falling_rate(s, craft, body, lines, airframe, fore_x, k):
     rate = sub(s.w, to_body(m, craft.world.earth_rate))
     arm = Vec3(body.cg.x - fore_x, -body.cg.y, -body.cg.z)
     turn = turn_rate(s, body, cross(arm, to_body(m, scale(u, -thickness * lines))))
-    damping = 2.0 * SWING_DAMPING * swing_rate(thickness * norm(u) * lines, arm.x, body)
+    damping = 2.0 * SWING_DAMPING * swing_rate(thickness * speed * lines, arm.x, body)
     return State(s.v, a, quaternion_rate(s.q, rate), sub(turn, scale(rate, damping)))
+
+
+@kernel
+def falling_rate(s, craft, body, lines, airframe, fore_x, k):
+    """Return the state's rate under canopies of the drag area `lines`, the airframe's own being `airframe` (m^2).
+
+    The centre of mass: weight, Coriolis, both drags against the air, any thrust left along the body. The attitude: Euler's equations
+    with the canopies' pull, against the air, at the station `fore_x`, and a damping of the turning in proportion to the swing's own
+    frequency. The canopies move as the centre of mass does.
+    """
+    return inline_falling_rate(s, craft, body, lines, airframe, fore_x, k)
 
 
 @helper
 def longest_fall_step(s, craft, body, lines, airframe, fore_x):
     """Return the longest step that resolves the drag's slowing down, the body's swing and its turning."""
     near = around(craft, s.r, gust_at(craft, START))
-    u = sub(s.v, near.wind)
-    speed = norm(u)
+    speed = norm(sub(s.v, near.wind))
     thickness = 0.5 * near.air.density * speed
     slowing = thickness * (lines + airframe) / body.mass
     swing = swing_rate(thickness * speed * lines, body.cg.x - fore_x, body) + norm(s.w)
@@ -201,20 +208,21 @@ def longest_fall_step(s, craft, body, lines, airframe, fore_x):
 @kernel
 def fall_step(t, s, h, craft, body0, body1, body2, rig):
     """Return the state h seconds on (RK4), the attitude normalised. body0, body1, body2: at the start, middle and end."""
-    # a step ends where the area jumps (`next_change`): its ends are seen from inside
-    first, last, half = t + INSIDE, t + h - INSIDE, t + 0.5 * h
-    lines0, lines1, lines2 = canopy_area(first, rig), canopy_area(half, rig), canopy_area(last, rig)
-    frame0, frame1, frame2 = hanging_area(first, rig), hanging_area(half, rig), hanging_area(last, rig)
-    x = rig.fore_x
-    k1 = falling_rate(s, craft, body0, lines0, frame0, x, START)
-    k2 = falling_rate(axpy(s, k1, 0.5 * h), craft, body1, lines1, frame1, x, MIDDLE)
-    k3 = falling_rate(axpy(s, k2, 0.5 * h), craft, body1, lines1, frame1, x, MIDDLE)
-    k4 = falling_rate(axpy(s, k3, h), craft, body2, lines2, frame2, x, END)
-    s = axpy(s, k1, h / 6.0)
-    s = axpy(s, k2, h / 3.0)
-    s = axpy(s, k3, h / 3.0)
-    s = axpy(s, k4, h / 6.0)
-    return State(s.r, s.v, normalised(s.q), s.w)
+    # one loop body, not four calls, as in `rk4_step`; a step ends where the area jumps (`next_change`): its ends are seen from inside
+    k, body, moment = s, body0, t + INSIDE
+    weight, reach, row = h / 6.0, 0.0, START
+    total, lines, airframe = s, 0.0, 0.0
+    for stage in range(4):
+        if stage != 2:  # the third derivative is at the second's moment
+            lines, airframe = canopy_area(moment, rig), hanging_area(moment, rig)
+        x = axpy(s, k, reach) if stage > 0 else s
+        k = inline_falling_rate(x, craft, body, lines, airframe, rig.fore_x, row)
+        total = axpy(total, k, weight)
+        if stage < 2:
+            weight, reach, row, body, moment = h / 3.0, 0.5 * h, MIDDLE, body1, t + 0.5 * h
+        else:
+            weight, reach, row, body, moment = h / 6.0, h, END, body2, t + h - INSIDE
+    return State(total.r, total.v, normalised(total.q), total.w)
 
 
 @kernel
