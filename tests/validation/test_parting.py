@@ -15,7 +15,7 @@ from sixdof.core import layout as ly
 from sixdof.core.flight import mass_now
 from sixdof.core.types import GRAIN_MASS
 from sixdof.ensemble.draws import nominal_draw
-from sixdof.legs import JOINT_FACTS, OF_JOINT, OF_STAGE, Plan, event_names
+from sixdof.legs import BODY_FACTS, JOINT_FACTS, OF_JOINT, OF_STAGE, Plan, event_names
 from sixdof.parting import Bend, gap_history, matrix, part, segment_distance, turning
 from sixdof.vehicle.mass import mass_at
 
@@ -323,3 +323,38 @@ def test_gap__a_body_that_catches_up_is_flagged_and_one_that_passes_aside_is_not
     assert passing.recontact == 0.0 and passing.least > 0.0
     apart = gap_history(*traces(np.linspace(0.0, 2.0, 60), np.zeros(60)), 0.1)
     assert apart.recontact == 0.0 and apart.rows[-1, 1] == pytest.approx(2.0)
+
+
+def test_gap__an_aft_body_that_turns_over_strikes_with_its_base():
+    """Two rods of 1 m: the lower, its centre c below the upper's base, turns through a full half turn, then is driven up.
+
+    Its nearer end lies c - cos(a)/2 below the base while it stands on the axis, whichever end that is; it strikes at c = 1/2.
+    """
+    n = 200
+    turn = np.concatenate([np.zeros(20), np.linspace(0.0, math.pi, 100), np.full(80, math.pi)])
+    centre = np.concatenate([np.linspace(0.5, 1.2, 20), np.full(100, 1.2), np.linspace(1.2, 0.45, 80)])
+    ahead, behind = np.zeros((n, 7)), np.zeros((n, 7))
+    ahead[:, 0] = behind[:, 0] = 0.01 * np.arange(n)
+    ahead[:, 3], ahead[:, 6] = 2.0, 1.0
+    for end, columns in ((0.5, slice(1, 4)), (-0.5, slice(4, 7))):
+        behind[:, columns] = np.column_stack([end * np.sin(turn), np.zeros(n), 1.0 - centre + end * np.cos(turn)])
+    found = gap_history(ahead, behind, 0.1)
+    clearance = centre - 0.5 * np.abs(np.cos(turn))
+    on_axis = np.abs(np.sin(turn)) < 1e-9
+    np.testing.assert_allclose(found.rows[on_axis, 2], clearance[on_axis], atol=1e-12)
+    assert (found.rows[~on_axis, 2] >= clearance[~on_axis] - 1e-12).all()
+    assert found.recontact == 1.0 and found.least == pytest.approx(-0.05, abs=1e-12)
+    # held a hand's breadth off it has not struck
+    clear = gap_history(ahead, behind - np.r_[0.0, 0.0, 0.0, 0.15, 0.0, 0.0, 0.15], 0.1)
+    assert clear.recontact == 0.0 and clear.least == pytest.approx(0.1, abs=1e-12)
+
+
+def test_fall_time__is_from_each_bodys_own_apogee_to_its_landing(demo_mission):
+    """The highest row of each body's log, to the spacing of its rows, and its last."""
+    flown = staged.flown(staged.stack(demo_mission), log_every=1)
+    for k, log in enumerate(flown.logs[:2]):
+        t, height = log[:, ly.L_TIME], log[:, ly.L_HEIGHT]
+        facts = dict(zip(BODY_FACTS, flown.body[k]))
+        assert facts["fall_time"] == pytest.approx(t[-1] - t[np.argmax(height)], abs=0.051)  # s: five ticks under a canopy
+        burnout = flown.events[k, ly.E_BURNOUT, 0]
+        assert t[-1] - burnout > facts["fall_time"] + 1.0  # the other moment that could be meant

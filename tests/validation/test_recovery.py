@@ -13,7 +13,8 @@ from falls import G0, RHO, fall, terminal
 
 from sixdof.core import layout as ly
 from sixdof.core import types as ct
-from sixdof.legs import CANOPY_FACTS, OF_STAGE, body_names, failure_names
+from sixdof.legs import CANOPY_FACTS, OF_CORD, OF_STAGE, body_names, failure_names
+from sixdof.vehicle.geometry import shape_of
 
 @pytest.mark.parametrize(
     # reference/parachutes_flutter_safety.md, section 1 (computed): CD0 on pi D^2/4
@@ -177,3 +178,79 @@ def test_cord__carries_a_booster_that_did_not_part(demo_mission):
     behind = shares[0] * alone.dry
     with_booster = behind + whole.dry - alone.dry  # the stack's table holds the sustainer's full grain, which lies behind as well
     assert shares[1] == pytest.approx(with_booster / whole.dry, rel=1e-9)
+
+
+# ------------------------------------------------------------------ cords and drags of a draw of their own
+
+SNATCH = CANOPY_FACTS.index("snatch_load")
+
+
+def side_area(mission, stage=0):
+    """Return the side area of a stage's bodies of revolution ahead of its fins, m^2, by a sum over stations."""
+    shape = shape_of([mission.stage[stage]])
+    x = np.linspace(0.0, shape.length, 20001)
+    width = 2.0 * np.array([shape.radius(float(each)) for each in x])
+    return float(np.sum(0.5 * (width[1:] + width[:-1]) * np.diff(x)))
+
+
+def test_cord__weaker_in_the_mission_or_by_its_draw_snatches_alike_and_parts(demo_mission):
+    """Stiffness is no matter of strength: the charge's snatch stays, and what is below it parts."""
+    strong = staged.stack(demo_mission, cords=[CORD])
+    snatch = facts_of(strong, staged.flown(strong), "drogue")["snatch_load"]
+    assert 100.0 < snatch < 1000.0
+    weak = staged.flown(staged.stack(demo_mission, cords=[CORD | {"strength": 0.9 * snatch}]))
+    drawn_weak = staged.flown(strong, staged.drawn(strong, cord=[(0, OF_CORD.index("strength"), 0.9 * snatch / 2000.0)]))
+    drawn_sound = staged.flown(strong, staged.drawn(strong, cord=[(0, OF_CORD.index("strength"), 1.1 * snatch / 2000.0)]))
+    parted = failure_names(strong).index("cord_parts: drogue")
+    assert [flown.failure[parted] for flown in (weak, drawn_weak, drawn_sound)] == [1.0, 1.0, 0.0]
+    for flown in (weak, drawn_weak, drawn_sound):
+        assert flown.canopy[0, SNATCH] == pytest.approx(snatch, rel=1e-12)
+
+
+def test_cord__snatch_goes_with_the_root_of_a_drawn_stiffness(demo_mission):
+    mission = staged.stack(demo_mission, cords=[CORD])
+    loads = [staged.flown(mission, staged.drawn(mission, cord=[(0, OF_CORD.index("stiffness"), k)])).canopy[0, SNATCH] for k in (1.0, 4.0)]
+    assert loads[1] == pytest.approx(2.0 * loads[0], rel=1e-12)
+
+
+@pytest.mark.parametrize(("key", "factor"), [(1.0, 1.0), (0.6, 1.0), (0.6, 1.5)])
+def test_hanging_drag__is_the_coefficient_times_the_side_area(demo_mission, key, factor):
+    """Falling under the drogue alone, the drag area beyond the drogue's is CD times the side area, times its draw."""
+    mission = demo_mission.change({"stage.0.hanging_drag": key, "recovery": [demo_mission.recovery[0].model_dump()]})
+    flown = staged.flown(mission, staged.drawn(mission, stage=[(0, OF_STAGE.index("hanging_drag"), factor)]), log_every=5)
+    drogue = next(part for part in mission.stage[0].part if getattr(part, "name", "") == "drogue")
+    lines = drogue.drag_coefficient * math.pi * drogue.diameter**2 / 4.0
+    area = flown.logs[0][-5, ly.L_DRAG_AREA]
+    assert area - lines == pytest.approx(key * factor * side_area(mission), rel=1e-6)
+    # and it slows the fall: near the ground drag is weight, but for the wind's shear
+    speed = np.linalg.norm(flown.logs[0][-100, [ly.L_VE, ly.L_VN, ly.L_VU]])
+    assert speed > 0.0
+    weight = flown.logs[0][-100, ly.L_MASS] * G0
+    assert flown.logs[0][-100, ly.L_PRESSURE] * area == pytest.approx(weight, rel=5e-3)
+
+
+@pytest.mark.parametrize(("key", "factor"), [(1.0, 1.0), (0.5, 1.0), (0.5, 1.2)])
+def test_loose_drag__of_the_piece_that_a_parted_cord_lets_go(demo_mission, key, factor):
+    """Behind the cut at 0.7 m; without its main it falls at sqrt(2 m g/(rho CD S)), and the rest still hangs by the stage's own."""
+    cord = CORD | {"strength": 5.0, "loose_drag": key}
+    mission = staged.stack(demo_mission, cords=[cord])
+    mission = mission.change({"recovery": [each.model_dump() for each in mission.recovery if each.canopy != "main"]})
+    flown = staged.flown(mission, staged.drawn(mission, cord=[(0, OF_CORD.index("loose_drag"), factor)]))
+    loose = flown.logs[body_names(mission).index("thistledown: loose by drogue")]
+    radius = 0.5 * max(part.diameter for part in mission.stage[0].part if part.kind in ("nose", "tube"))
+    length = sum(part.length for part in mission.stage[0].part if part.kind in ("nose", "tube"))
+    area = key * factor * 2.0 * radius * (length - 0.7)
+    assert loose[-5, ly.L_DRAG_AREA] == pytest.approx(area, rel=1e-3)
+    assert loose[-100, ly.L_PRESSURE] * area == pytest.approx(loose[-100, ly.L_MASS] * G0, rel=1e-2)
+    assert flown.logs[0][-5, ly.L_DRAG_AREA] > loose[-5, ly.L_DRAG_AREA]
+
+
+def test_loose_pieces__swing_only_below_a_canopy(demo_mission):
+    """The piece that keeps the drogue ends upright; that without one goes on turning as it was let go."""
+    mission = staged.stack(demo_mission, cords=[CORD | {"strength": 5.0}])
+    mission = mission.change({"recovery": [each.model_dump() for each in mission.recovery if each.canopy != "main"]})
+    flown = staged.flown(mission)
+    kept, loose = flown.logs[0], flown.logs[body_names(mission).index("thistledown: loose by drogue")]
+    assert np.degrees(kept[-200, ly.L_TILT]) < 5.0
+    rates = loose[:, ly.L_P : ly.L_R + 1]
+    assert np.ptp(np.linalg.norm(rates, axis=1)) < 1.0 and np.isfinite(rates).all()
