@@ -98,7 +98,7 @@ def test_tracks__at_a_rate(demo_mission):
     mission = demo_mission.change({"record.track_rate": 5.0, "record.track_points": 1000})
     ds = sixdof.disperse(mission, 2, seed=SEED, progress=False)
     time_ = ds.time[0].values[np.isfinite(ds.time[0])]
-    np.testing.assert_allclose(np.diff(time_)[:-1], 0.2, atol=0.011)  # an event shifts a row by a tick; the last is the landing
+    np.testing.assert_allclose(np.diff(time_)[:-1], 0.2, atol=0.041)  # a change of the computer's interval shifts a row by ticks; the last is the landing
     assert time_[-1] == pytest.approx(float(ds.flight_time[0]), abs=0.2)
     short = sixdof.disperse(mission.change({"record.track_points": 50}), 2, seed=SEED, progress=False).time[0]
     rows = short.values[np.isfinite(short)]

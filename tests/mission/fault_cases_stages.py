@@ -132,6 +132,17 @@ STAGES = {
     "unknown key of a joint": ((HOLD, "holds = 3"), "stage[1].joint.holds", "unknown key", 'did you mean "hold"?'),
     "cord without strength": (('strength = "900 N"\n', ""), "cord[0].strength", "missing", 'strength = "300 N"'),
     "cord as a table": (("[[cord]]", "[cord]"), "cord", "is not a list", "write [[cord]]"),
+    "cord that gives without end": (
+        ('strength = "900 N"', 'strength = "900 N"\nstiffness = 0'), "cord[0].stiffness", "must be more than 0 N", "300 N",
+    ),
+    "cord's stiffness as a rate": (
+        ('strength = "900 N"', 'strength = "900 N"\nstiffness = "3 kN/m"'), "cord[0].stiffness", "N/m", "300 N",
+    ),
+    "cord by its stretch": (('strength = "900 N"', 'strength = "900 N"\nstretch = "20 %"'), "cord[0].stretch", "unknown key", "strength"),
+    "loose piece without drag": (
+        ('strength = "900 N"', 'strength = "900 N"\nloose_drag = 0'), "cord[0].loose_drag", "must be more than 0", "0.02",
+    ),
+    "airframe without drag": (('name = "dart"', 'name = "dart"\nhanging_drag = -1'), "stage[0].hanging_drag", "must be more than 0", "0.02"),
     "probability": (('probability = "5 %"', 'probability = "105 %"'), "failure[0].probability", "at most 1", "2 %"),
     "probability missing": (('probability = "5 %"\n', ""), "failure[0].probability", "missing", "probability ="),
     "failure of a kind": (

@@ -350,7 +350,7 @@ PLANTED = (
     # ---------------------------------------------------------------- descent, flight computer, observer
     PlantedError(
         "canopy drag without half", "core/descent.py",
-        "f = scale(u, -0.5 * near.air.density * speed * area)", "f = scale(u, -near.air.density * speed * area)",
+        "f = scale(u, -thickness * (lines + airframe))", "f = scale(u, -2.0 * thickness * (lines + airframe))",
         "rho V^2 for rho V^2/2 under a canopy",
         FORMS + "test_canopy__terminal_speed",
     ),

@@ -4,4 +4,101 @@ from __future__ import annotations
 
 from planted.entry import PlantedError
 
-ERRORS: tuple[PlantedError, ...] = ()
+OPENING = "tests/validation/test_opening.py::"
+SWING = "tests/validation/test_swing.py::"
+RECOVERY = "tests/validation/test_recovery.py::"
+PARTING = "tests/validation/test_parting.py::"
+
+ERRORS: tuple[PlantedError, ...] = (
+    PlantedError(
+        "canopy acts from its release", "core/flight.py",
+        "soon = min(soon, line_stretch(c, work.canopy, work.opened))", "soon = min(soon, work.opened[c] if work.opened[c] >= 0.0 else inf)",
+        "the body hangs, and is braked broadside, before the lines are stretched",
+        OPENING + "test_release__the_body_flies_on_until_line_stretch",
+    ),
+    PlantedError(
+        "airframe broadside at once", "core/descent.py",
+        "return rig.before + (rig.hanging - rig.before) * share", "return rig.hanging",
+        "the airframe's drag jumps at line stretch, before the canopy has turned it",
+        OPENING + "test_drag_area__goes_from_the_flown_to_the_hanging_one_without_a_jump",
+    ),
+    PlantedError(
+        "flown drag area over twice q", "core/descent.py",
+        "(load.air_speed * load.pressure), 0.0)", "(2.0 * load.air_speed * load.pressure), 0.0)",
+        "the body loses half of its own drag at line stretch",
+        OPENING + "test_drag_area__goes_from_the_flown_to_the_hanging_one_without_a_jump",
+    ),
+    PlantedError(
+        "opening factor left out", "core/descent.py",
+        "return factor * pressure", "return pressure",
+        "the load of an opening without Knacke's Cx",
+        OPENING + "test_ballistic_parameter__of_the_reference",
+    ),
+    PlantedError(
+        "swing about half its lever", "core/descent.py",
+        "arm = Vec3(body.cg.x - fore_x, -body.cg.y, -body.cg.z)", "arm = Vec3(0.5 * (body.cg.x - fore_x), -body.cg.y, -body.cg.z)",
+        "the body hangs by a point half-way to its centre of mass",
+        SWING + "test_small_swing__is_the_damped_oscillation_of_a_physical_pendulum",
+    ),
+    PlantedError(
+        "swing damped twice over", "core/descent.py",
+        "damping = 2.0 * SWING_DAMPING", "damping = 4.0 * SWING_DAMPING",
+        "the rate's coefficient for 2 D w0 taken twice",
+        SWING + "test_small_swing__is_the_damped_oscillation_of_a_physical_pendulum",
+    ),
+    PlantedError(
+        "hanging attitude turns with the inertial rate", "core/descent.py",
+        "return State(s.v, a, quaternion_rate(s.q, rate)", "return State(s.v, a, quaternion_rate(s.q, s.w)",
+        "the Earth's turning left in the attitude under a canopy",
+        SWING + "test_attitude__turns_at_the_rate_the_gyros_read",
+    ),
+    PlantedError(
+        "airframe's drag pulls at the nose", "core/descent.py",
+        "to_body(m, scale(u, -thickness * lines))", "to_body(m, scale(u, -thickness * (lines + airframe)))",
+        "what the air does to the airframe itself pulls at the canopies' point",
+        SWING + "test_small_swing__is_the_damped_oscillation_of_a_physical_pendulum",
+    ),
+    PlantedError(
+        "burns noticed after apogee", "core/computer.py",
+        "elif notice[N_APOGEE] < 0.0 and force > detection.ignition_force:", "elif force > detection.ignition_force:",
+        "the pull of an opening canopy counts as a motor's ignition",
+        SWING + "test_rehearsal__of_the_recorded_flight_shows_one_burn",
+    ),
+    PlantedError(
+        "cord's stiffness taken with its drawn strength", "legs.py",
+        'cord.stiffness * draw.cord[which, OF_CORD.index("stiffness")]', 'cord.stiffness * draw.cord[which, OF_CORD.index("strength")]',
+        "a weaker cord gives way more easily, so that it never parts",
+        RECOVERY + "test_cord__weaker_in_the_mission_or_by_its_draw_snatches_alike_and_parts",
+    ),
+    PlantedError(
+        "cord's drawn strength left out", "legs.py",
+        'strength = self.mission.cord[which].strength * draw.cord[which, OF_CORD.index("strength")]', "strength = self.mission.cord[which].strength",
+        "every cord is as strong as the mission says",
+        RECOVERY + "test_cord__weaker_in_the_mission_or_by_its_draw_snatches_alike_and_parts",
+    ),
+    PlantedError(
+        "hanging drag's draw left out", "legs.py",
+        'hanging = self.hanging[first : last + 1] * draw.stage[first : last + 1, OF_STAGE.index("hanging_drag")]',
+        "hanging = self.hanging[first : last + 1]",
+        "the airframe under a canopy has the mission's drag in every flight",
+        RECOVERY + "test_hanging_drag__is_the_coefficient_times_the_side_area",
+    ),
+    PlantedError(
+        "loose piece with the drag of the hanging stage", "legs.py",
+        'cord.loose_drag * draw.cord[which, OF_CORD.index("loose_drag")],', 'self.mission.stage[stage].hanging_drag,',
+        "a piece that tumbles away falls as if it hung",
+        RECOVERY + "test_loose_drag__of_the_piece_that_a_parted_cord_lets_go",
+    ),
+    PlantedError(
+        "gap to the aft body's nose alone", "parting.py",
+        "clearance = np.maximum(np.minimum(gap, tail), aside)", "clearance = np.maximum(gap, aside)",
+        "a booster that has turned over strikes with its base unseen",
+        PARTING + "test_gap__an_aft_body_that_turns_over_strikes_with_its_base",
+    ),
+    PlantedError(
+        "fall time from burnout", "legs.py",
+        'fall = row["time"] - body.events[ly.E_APOGEE, 0]', 'fall = row["time"] - body.events[ly.E_BURNOUT, 0]',
+        "the climb after burnout counted as fall",
+        PARTING + "test_fall_time__is_from_each_bodys_own_apogee_to_its_landing",
+    ),
+)
