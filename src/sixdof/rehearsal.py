@@ -91,7 +91,7 @@ def rehearse(
 
     Notes
     -----
-    A flight looks at its rules every fifth tick once a canopy is out, a rehearsal at every tick. With three stages or more, `booster`
+    A flight looks at its rules every fifth tick in a quiet descent under canopies, a rehearsal at every tick. With three stages or more, `booster`
     of the script tells only when the last of them has gone: left out, the commands tell of each.
     """
     check_mission(mission, "rehearse")

@@ -162,6 +162,13 @@ def test_ignition__of_the_next_motor_by_its_own_force():
         assert row[FIRED] == pytest.approx(when, abs=TICK)
 
 
+@pytest.mark.parametrize("push, when", [(4.5, 4.5), (6.0, -1.0)])
+def test_ignition__none_is_noticed_after_apogee(push, when):
+    """At 5 s the climb ends: a push along the nose half a second before is a motor, one a second later a canopy that opens."""
+    row, _ = row_of(ct.TRIGGER_IGNITION, order=1, force=burns((LIFTOFF, 2.0), (push, push + 0.4)))
+    assert row[FIRED] == pytest.approx(when, abs=TICK)
+
+
 # ------------------------------------------------------------------ apogee
 
 

@@ -52,6 +52,27 @@ def test_refly__with_failures_drawn(demo_mission):
         assert_same_flight(sixdof.refly(flights, number), flights, number)
 
 
+def test_refly__with_cords_and_drags_drawn(demo_mission, tmp_path):
+    """Cords of which some part, what hangs and what comes loose with drags of their own, a reefed main, a round Earth in the south."""
+    cord = {"canopy": "drogue", "parts_at": 0.7, "length": 6.0, "strength": 120.0, "impulse": 3.0}
+    main = next(i for i, part in enumerate(demo_mission.stage[0].part) if getattr(part, "name", "") == "main")
+    reefed = {f"stage.0.part.{main}.reef_share": 0.3, f"stage.0.part.{main}.reef_time": 2.0, f"stage.0.part.{main}.opening_delay": 0.4}
+    mission = stack(demo_mission, cords=[cord]).change({
+        **reefed, "site.earth": "wgs84", "site.latitude": "-33 deg",
+        "disperse": {
+            "cord.strength": {"kind": "uniform", "low": 0.2, "high": 5.0}, "cord.stiffness": {"sd": 0.3, "low": 0.3},
+            "cord.loose_drag": {"kind": "uniform", "low": 0.5, "high": 1.2}, "vehicle.hanging_drag": {"kind": "uniform", "low": 0.5, "high": 1.2},
+        },
+    })  # fmt: skip
+    sixdof.disperse(mission, 2, seed=SEED, out=tmp_path / "a.zarr", progress=False)
+    flights = sixdof.disperse(mission, 5, seed=SEED, out=tmp_path / "a.zarr", progress=False)
+    assert flights.vehicle_hanging_drag.dims == ("flight", "stage") and flights.cord_stiffness.dims == ("flight",)
+    parted = np.array(["cord_parts" in str(name) for name in flights.branch.values])
+    assert parted.any() and not parted.all()
+    for number in (int(np.argmax(parted)), int(np.argmin(parted))):
+        assert_same_flight(sixdof.refly(flights, number), flights, number)
+
+
 def test_paths__fly_other_shapes_in_processes_to_the_same_bits(shaped):
     """The flights of a pool of processes, which make the tables, are those flown one by one here."""
     flights = sixdof.disperse(shaped, 6, seed=SEED, threads=2, progress=False)

@@ -13,6 +13,7 @@ from sixdof.core import layout
 from sixdof.mission.load import build
 from sixdof.status import Status
 from sixdof.study.cautions import cautions
+from sixdof.study.hanging import airframe_share
 from sixdof.study.reading import (
     apart, body_of, branches, came_down, event_values, fact, happened, mission_of, own_events, pieces,
 )  # fmt: skip
@@ -94,7 +95,7 @@ def test_page__of_one_stage_stays_short(demo_mission):
     ds = flight_by_hand(demo_mission)
     for section in (stage_section, landing_section, branch_section):
         assert section(ds) == []
-    assert len(recovery_section(ds)) == 1 and len(fired_section(ds)) == 1
+    assert len(recovery_section(ds)) == 2 and len(fired_section(ds)) == 1
     page = summarize(ds)
     for title in ("Stages and separation", "Where every piece lands", "Recovery", "What fired", "Branches"):
         assert title not in page.splitlines()
@@ -176,7 +177,8 @@ def test_recovery_section__loads_against_strengths(flight, ensemble):
     """Strengths of the mission by hand: 200 N of the booster's canopy, 900 N of the main's cord."""
     lines = flat(recovery_section(flight))
     assert "booster canopy airspeed at release m/s 8.0 airspeed at line stretch m/s 9.0 opening load N 50 of its strength % 25" in lines
-    assert "main airspeed at release m/s 15.0 airspeed at line stretch m/s 15.5 opening load N 90 snatch of the ejection N 140 of the cord's strength % 16" in lines
+    assert "main airspeed at release m/s 15.0 airspeed at line stretch m/s 15.5 opening load N 90 airframe's part in the drag % 8" in lines
+    assert "snatch of the ejection N 140 of the cord's strength % 16" in lines
     change(ensemble, "opening_load", 250.0, canopy="booster canopy", flight=slice(0, 1))
     change(ensemble, "opening_load", np.nan, canopy="booster canopy", flight=5)
     assert "beyond it in 2 of 19 flights (11 %)" in flat(recovery_section(ensemble))
@@ -322,3 +324,17 @@ def test_cautions__without_a_mission_say_what_they_can(flight):
     change(bare, "recontact", 1)
     assert [text[:16] for text in cautions(bare)] == ["the pieces touch", "the rule 'fins o"]
     assert "What fired" not in summarize(bare) and "Recovery" in summarize(bare)
+
+
+def test_recovery_section__says_how_much_of_the_drag_is_the_airframes(flight, demo_mission):
+    """Side area of the bodies by hand against CD pi D^2/4; and with a drawn coefficient of the airframe, 0.5 of it."""
+    booster = staged_mission(demo_mission).stage[1]
+    side = sum(part.diameter * part.length for part in booster.part if part.kind == "tube")
+    side += sum(0.5 * (part.fore_diameter + part.aft_diameter) * part.length for part in booster.part if part.kind == "transition")
+    canopy = next(part for part in booster.part if part.kind == "parachute")
+    lines = canopy.drag_coefficient * math.pi * canopy.diameter**2 / 4.0
+    for ds, factor in ((flight, 1.0), (staged_ensemble(demo_mission, disperse={"vehicle.hanging_drag": {"kind": "fixed", "mean": 0.5}}), 0.5)):
+        share = airframe_share(ds, mission_of(ds, "test"), 2)
+        np.testing.assert_allclose(share, factor * side / (factor * side + lines), rtol=1e-6)
+    assert f"airframe's part in the drag % {100.0 * side / (side + lines):.0f}" in flat(recovery_section(flight))
+    assert "CD of a loose piece on its side 1.00" in flat(recovery_section(flight))

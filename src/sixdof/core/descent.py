@@ -21,6 +21,7 @@ INSIDE = 1e-9  # s
 SHARE_OF_TIME_CONSTANT = 0.1  # of the slowing-down time 2 m/(rho CdS V): RK4's error per step is then below 1e-7
 SHARE_OF_SWING = 0.2  # rad of the swing, and of the body's own turning, a step: RK4 errs by 3e-6 of it
 SWING_DAMPING = 0.15  # ratio to the critical damping, our own choice: a swing under a canopy is gone after three or four
+LEAST_SWING_STEP = 1e-4  # s: a body that turns faster than a thousand radians a second is not resolved
 QUIET_TURN = 0.25  # rad between two looks of the flight computer: beyond it, it looks at every tick
 SLOW_FLOW = 1.0  # Pa: below it a body's drag area says nothing
 
@@ -202,7 +203,7 @@ def longest_fall_step(s, craft, body, lines, airframe, fore_x):
     thickness = 0.5 * near.air.density * speed
     slowing = thickness * (lines + airframe) / body.mass
     swing = swing_rate(thickness * speed * lines, body.cg.x - fore_x, body) + norm(s.w)
-    return min(SHARE_OF_TIME_CONSTANT / max(slowing, 1e-6), SHARE_OF_SWING / max(swing, 1e-6))
+    return min(SHARE_OF_TIME_CONSTANT / max(slowing, 1e-6), max(SHARE_OF_SWING / max(swing, 1e-6), LEAST_SWING_STEP))
 
 
 @kernel

@@ -14,6 +14,7 @@ import xarray as xr
 from sixdof.autopilot.build import triggers
 from sixdof.core import types as ct
 from sixdof.mission.schema import Cord, Mission, Parachute
+from sixdof.study.hanging import airframe_share, drawn_factor
 from sixdof.study.page import counted, indented, on_map, place, row_of, wrapped
 from sixdof.study.reading import (
     QUANTILES, apart, branches, came_down, event_values, fact, is_ensemble, meaningful, mission_of, outcomes, pieces,
@@ -174,14 +175,18 @@ def recovery_section(ds: xr.Dataset) -> list[str]:
     known = list(canopies_of(mission)) if mission is not None else [(None, None)] * ds.sizes["canopy"]
     if ds.sizes["body"] < 2 and not any(cord or (part and part.strength) for part, cord in known):
         loads = np.array([fact(ds, "opening_load", k) for k in range(ds.sizes["canopy"])])
-        return [row_of(ds, "largest load of a canopy", "N", np.fmax.reduce(loads), 0)]
+        lines = [row_of(ds, "largest load of a canopy", "N", np.fmax.reduce(loads), 0)]
+        if mission is not None:
+            most = np.max([airframe_share(ds, mission, k) for k in range(len(known))], axis=0)
+            lines.append(row_of(ds, "airframe's part in a canopy's drag", "%", 100.0 * most, 0))
+        return lines
     lines = ["Recovery"]
     for k, (part, cord) in enumerate(known):
-        lines += _canopy(ds, k, part, cord)
+        lines += _canopy(ds, mission, k, part, cord)
     return lines
 
 
-def _canopy(ds: xr.Dataset, k: int, part: Parachute | None, cord: Cord | None) -> list[str]:
+def _canopy(ds: xr.Dataset, mission: Mission | None, k: int, part: Parachute | None, cord: Cord | None) -> list[str]:
     name = ds["canopy"].values[k]
     load, snatch = (fact(ds, column, k) for column in ("opening_load", "snatch_load"))
     lines = [
@@ -192,18 +197,19 @@ def _canopy(ds: xr.Dataset, k: int, part: Parachute | None, cord: Cord | None) -
     ]
     if part is not None and part.strength is not None:
         lines += _against(ds, "of its strength", load, part.strength)
+    if mission is not None:
+        lines.append(row_of(ds, "  airframe's part in the drag", "%", 100.0 * airframe_share(ds, mission, k), 0))
     if cord is not None:
         lines.append(row_of(ds, "  snatch of the ejection", "N", snatch, 0))
         lines += _against(ds, "of the cord's strength", snatch, cord_strength(ds, cord))
+        loose = cord.loose_drag * drawn_factor(ds, "cord_loose_drag", "cord", cord.canopy)
+        lines.append(row_of(ds, "  CD of a loose piece on its side", "", loose, 2))
     return lines
 
 
 def cord_strength(ds: xr.Dataset, cord: Cord) -> np.ndarray:
     """Return the strength of a cord in every flight, (flights,), N: the mission's, times its draw where that is dispersed."""
-    factor = ds["cord_strength"] if "cord_strength" in ds else 1.0
-    if isinstance(factor, xr.DataArray) and "cord" in factor.dims:
-        factor = factor.sel(cord=cord.canopy)
-    return np.broadcast_to(cord.strength * np.asarray(factor, dtype=float), meaningful(ds).shape)
+    return cord.strength * drawn_factor(ds, "cord_strength", "cord", cord.canopy)
 
 
 def _against(ds: xr.Dataset, label: str, load: np.ndarray, strength) -> list[str]:
