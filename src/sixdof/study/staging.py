@@ -178,7 +178,7 @@ def recovery_section(ds: xr.Dataset) -> list[str]:
         lines = [row_of(ds, "largest load of a canopy", "N", np.fmax.reduce(loads), 0)]
         if mission is not None:
             most = np.max([airframe_share(ds, mission, k) for k in range(len(known))], axis=0)
-            lines.append(row_of(ds, "airframe's part in a canopy's drag", "%", 100.0 * most, 0))
+            lines.append(row_of(ds, "airframe's part in the drag", "%", 100.0 * most, 0))
         return lines
     lines = ["Recovery"]
     for k, (part, cord) in enumerate(known):
