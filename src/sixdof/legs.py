@@ -650,8 +650,8 @@ def _body_facts(body: _Body, plan: Plan) -> np.ndarray:
 
 def _descent(body: _Body, plan: Plan) -> int:
     if body.work.hand[ly.H_PHASE] == CANOPY:
-        own = [stage in range(body.first, body.last + 1) for stage in plan.canopy_stage]
-        return UNDER_CANOPY if (body.work.opened[own] >= 0.0).any() else TUMBLING
+        own = [c for c, stage in enumerate(plan.canopy_stage) if stage in range(body.first, body.last + 1)]
+        return UNDER_CANOPY if any(_stretched(body.work, c) for c in own) else TUMBLING
     mean, least, largest = last_incidence(body.work.tally)
     if largest - least > TUMBLES:
         return TUMBLING
