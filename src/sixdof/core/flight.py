@@ -716,10 +716,10 @@ def _stretch(phase, t, s, body, craft, load, frame, rig, events, summary, work):
     for c in range(canopies):
         if t >= line_stretch(c, work.canopy, work.opened) - INSTANT:
             write_event(events[len(EVENTS) + canopies + c], t, s, body, craft, load, frame, work.sensed)
-    if phase == CANOPY:
-        return rig
     if not isfinite(summary[X_OPENING_SPEED]):
         summary[X_OPENING_SPEED] = load.air_speed
+    if phase == CANOPY:  # it hangs already, or is a piece that tumbled so far
+        return rig
     return Rig(work.canopy, work.opened, rig.hanging, flown_area(craft, body, load), rig.fore_x)
 
 
