@@ -13,7 +13,8 @@ from sixdof._jit import helper
 from sixdof.core.algebra import cell, clip, lerp, small_sin, surface
 from sixdof.core.types import (
     BODY_CA, BODY_CA_BACK, BODY_CA_BURN, BODY_S0, BODY_S0_BACK, BODY_S1, BODY_S1_BACK, BODY_S2, BODY_S2_BACK, FIN_DB,
-    FIN_DW, FIN_KB, FIN_KW, FIN_SLOPE, FIN_STALL, FIN_PLATE, FIN_X, FIN_X_BACK, FIN_XB, PANEL_AREA, PANEL_CANT, PANEL_CONTROL, PANEL_COS, PANEL_HINGE, PANEL_SET, PANEL_SIN,
+    FIN_DW, FIN_KB, FIN_KW, FIN_PLATE, FIN_ROLL_DAMP, FIN_ROLL_DIRECT, FIN_SLOPE, FIN_STALL, FIN_X, FIN_X_BACK, FIN_XB, PANEL_AREA,
+    PANEL_CANT, PANEL_CONTROL, PANEL_COS, PANEL_HINGE, PANEL_SET, PANEL_SIN,
     PANEL_X_PLATE, PANEL_Y, PANEL_Y_ROLL, SEEN_HINGE, SEEN_LOAD, SEEN_STALL, SEEN_VORTEX, SEEN_X, SEEN_Y, SEEN_Z,
     WAKE_BODY, WAKE_COUNT, WAKE_FIRST, WAKE_LATERAL, WAKE_LENGTH, WAKE_LEVER, WAKE_PER_METRE, WAKE_RECEIVER, Vec3,
 )  # fmt: skip
@@ -46,6 +47,8 @@ class FinSet(NamedTuple):
     body_x: float
     stall: float
     plate: float
+    roll_damp: float
+    roll_direct: float
 
 
 @helper
@@ -71,6 +74,8 @@ def fin_set_at(aero, fs, i, f, back, craft):
         on_body + craft.cp_shift,
         a[FIN_STALL] + f * (b[FIN_STALL] - a[FIN_STALL]),
         a[FIN_PLATE] + f * (b[FIN_PLATE] - a[FIN_PLATE]),
+        a[FIN_ROLL_DAMP] + f * (b[FIN_ROLL_DAMP] - a[FIN_ROLL_DAMP]),
+        a[FIN_ROLL_DIRECT] + f * (b[FIN_ROLL_DIRECT] - a[FIN_ROLL_DIRECT]),
     )
 
 
@@ -126,6 +131,20 @@ def _shed(aero, p, load, sine, double_density, speed, seen):
 
 
 @helper
+def _shed_roll(aero, p, excess, double_density, speed, seen):
+    """Weaken the vortices of the set that ends with panel p alike, for its loads have `excess` (N, summed) over what its rolling
+    moment says: in a roll a panel carries less than alone.
+    """
+    for pair in range(aero.wake_pair.shape[0]):
+        row = aero.wake_pair[pair]
+        first, count = int(row[WAKE_FIRST]), int(row[WAKE_COUNT])
+        if first + count == p + 1:
+            for q in range(first, first + count):
+                seen[q, SEEN_VORTEX] -= excess / (count * double_density * speed * (row[WAKE_LATERAL] - row[WAKE_BODY]))
+            return  # a set sheds the same onto all sets behind it
+
+
+@helper
 def _panel(row, shared, sine, u, rate, cg, wash, roll_wash, q_area, plate, out):
     """Return (fx, fy, fz, mx, my, mz) of one panel: its own load and what it carries over onto the body; note `out`.
 
@@ -150,7 +169,8 @@ def _panel(row, shared, sine, u, rate, cg, wash, roll_wash, q_area, plate, out):
     w = clip((abs(e) - shared.stall) * (1.0 / STALL_WIDTH), 0.0, 1.0)
     w = w * w * (3.0 - 2.0 * w)
     q_area *= speed2
-    attached = shared.slope * e * sqrt(1.0 - e * e)
+    cosine = sqrt(1.0 - e * e)
+    attached = shared.slope * e * cosine
     separated = plate * e / (0.56 + 0.44 * abs(e))
     load = q_area * (attached + w * (separated - attached))
     carried = shared.body_incidence * (incidence + stirred / shared.panel_incidence) + shared.body_deflection * turned
@@ -162,7 +182,9 @@ def _panel(row, shared, sine, u, rate, cg, wash, roll_wash, q_area, plate, out):
     fx = -load * sine
     lever = (cg.x - x) * load + (cg.x - shared.body_x) * carried  # along n: M_y = -X F_z, M_z = X F_y
     total = load + carried
-    roll = y * (load + q_area * (1.0 - w) * shared.slope * (roll_wash - wash) * inverse)
+    # a rolling moment is not the panel's load times its arm: vehicle/aero_roll.py, and vehicle/wake.py for vortices from ahead
+    uneven = (roll_wash - wash + (1.0 - shared.roll_damp) * spin) * inverse - (1.0 - shared.roll_direct) * shared.panel_deflection * turned
+    roll = y * (load + q_area * (1.0 - w) * shared.slope * uneven * cosine)
     return fx, -c * total, -s * total, roll, s * lever + y * c * fx, -c * lever + y * s * fx
 
 
@@ -232,7 +254,8 @@ def air_loads(craft, u, rate, cg, air, burning, fins, k):
     seen = craft.seen
     wakes = aero.wake_pair.shape[0] > 0
     current = -1.0
-    shared = FinSet(0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0)
+    excess = 0.0
+    shared = FinSet(0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0)
     half_area = half * aero.area
     per_area = craft.normal / aero.area
     for p in range(aero.panel.shape[0]):
@@ -240,6 +263,7 @@ def air_loads(craft, u, rate, cg, air, burning, fins, k):
         if row[PANEL_SET] != current:  # panels of a set stand together in the table
             current = row[PANEL_SET]
             shared = fin_set_at(aero, int(current), mi, mf, back, craft)
+            excess = 0.0
         angle = row[PANEL_CANT] + craft.cant
         carried = 1.0
         control = int(row[PANEL_CONTROL])
@@ -254,6 +278,8 @@ def air_loads(craft, u, rate, cg, air, burning, fins, k):
         px, py, pz, lx, ly, lz = _panel(row, shared, sine, u, rate, cg, wash, roll_wash, half_area * carried, plate, seen[p])
         if wakes:
             _shed(aero, p, seen[p, SEEN_LOAD], sine, 2.0 * half, speed, seen)
+            excess += seen[p, SEEN_LOAD] - lx / row[PANEL_Y]
+            _shed_roll(aero, p, excess, 2.0 * half, speed, seen)
         fx += px
         fy += py
         fz += pz
