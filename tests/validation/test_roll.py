@@ -269,9 +269,8 @@ def test_factors__long_fins_get_the_slender_moments():
 
 @pytest.mark.parametrize("chord", [0.02, 0.08, 0.3])
 def test_factors__mach_1_between_its_neighbours(chord):
-    """Slender theory at Mach 1 is for short spans; of long ones it gives the ratio, not a moment of its own."""
     for factor in roll_factors(np.array([0.8, 1.0, 1.2]), fin_set(4, R, chord, 0.5 * chord, 0.1, 0.2 * chord)):
-        assert 0.75 * min(factor[::2]) < factor[1] < 1.25 * max(factor[::2])
+        assert min(factor[::2]) <= factor[1] <= max(factor[::2])
 
 
 def test_factors__smooth_over_mach_and_held_beyond():

@@ -38,8 +38,7 @@ CENTRE = Source("moments of the same forces", "half a diameter, one from Mach 0.
 MARGIN = Source("(x_cp - x_cg)/d", CENTRE.accuracy)
 PITCH = Source("slope moments S0, S1, S2 of the body and every panel's own incidence", "20 %; lag of downwash left out")
 ROLL_DAMPING = Source(
-    "vortex lattice of the set on its body to Mach 0.8, slender body at 1, linear supersonic theory from 1.2; or the "
-    "mission's own curve",
+    "vortex lattice of the set on its body to Mach 0.8, linear supersonic theory from 1.2; or the mission's own curve",
     "5 % below Mach 0.8, 10 to 20 % beyond",
 )
 ROLL_FORCING = Source("the same theories, slot at the root; or the mission's own curve", "10 %, 20 % from Mach 0.8; 25 % with a slot")
