@@ -9,17 +9,17 @@ MEASURED = "tests/vehicle/test_aero_measured.py::"
 
 ERRORS: tuple[PlantedError, ...] = (
     PlantedError(
-        "roll damping of strip theory", "core/aerodynamics.py", "(1.0 - shared.roll_damp) * spin", "0.0 * spin",
+        "roll damping of strip theory", "core/aerodynamics.py", "shared.spin_lost * spin", "0.0 * spin",
         "what the span load and the neighbours take off the damping is forgotten",
         ROLL + "test_kernel__rolls_as_the_independent_lattice",
     ),
     PlantedError(
-        "direct roll of strip theory", "core/aerodynamics.py", "- (1.0 - shared.roll_direct) *", "- 0.0 *",
+        "direct roll of strip theory", "core/aerodynamics.py", "- shared.turned_lost *", "- 0.0 *",
         "what the span load and the neighbours take off the direct roll is forgotten",
         ROLL + "test_kernel__rolls_as_the_independent_lattice",
     ),
     PlantedError(
-        "sign of the roll damping taken off", "core/aerodynamics.py", "+ (1.0 - shared.roll_damp)", "- (1.0 - shared.roll_damp)",
+        "sign of the roll damping taken off", "core/aerodynamics.py", "+ shared.spin_lost", "- shared.spin_lost",
         "strip theory's excess is added once more", ROLL + "test_kernel__rolls_as_the_independent_lattice",
     ),
     PlantedError(
