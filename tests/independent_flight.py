@@ -71,17 +71,17 @@ class Flight:
         self.rest = rail_matrix(draw.elevation, draw.azimuth)
         self.line = self.rest[:, 0]
         self.guide = np.array([-rail.aft_x, 0.0, 0.0])  # body axes from the nose tip
-        self.guide_at_rest = rail.base_x - rail.aft_x
+        self.cg_at_rest = self.vehicle.mass_of(1.0)[1]
+        self.start = self.rest @ (self.cg_at_rest + np.array([rail.base_x, 0.0, 0.0]))
         # two directions across the rail
         self.across = np.linalg.svd(self.line[None, :])[2][1:]
         self.share = np.ones(len(model.computer.mixer))  # of its load that each fin carries
         self.flown_area = 0.0  # m^2, with which the body came to its first line stretch
 
     def travel(self, t, y):
-        """Return how far the aft guide has run since rest."""
+        """Return how far the aft guide has run since rest: the state moves as the body does, from its rest."""
         r, _, turn, _ = unpack(y)
-        cg = self.vehicle.body(t)[1]
-        return (r + turn @ (self.guide - cg)) @ self.line - self.guide_at_rest
+        return (r - self.start + (turn - self.rest) @ (self.guide - self.cg_at_rest)) @ self.line
 
     def acceleration(self, v, turn, force, mass, height):
         gravity = self.vehicle.air(height)[ct.AIR_GRAVITY]

@@ -29,6 +29,7 @@ class Moved(NamedTuple):
     force: np.ndarray
     moment: np.ndarray
     load: np.ndarray  # along each panel's normal, N
+    shed: np.ndarray  # what their vortices carry, N: as little as the set's rolling moment says
     hinge: np.ndarray  # N m about each panel's hinge line
 
 
@@ -248,13 +249,13 @@ class Vehicle:
         over the panels behind.
         """
         sets = look_up(self.model.aero.fin, mach * self.model.aero.per_mach)
-        force, moment, hinge, load = np.zeros(3), np.zeros(3), np.zeros(len(self.set)), np.zeros(len(self.set))
+        force, moment, hinge, shed = np.zeros(3), np.zeros(3), np.zeros(len(self.set)), np.zeros(len(self.set))
         for number in dict.fromkeys(self.set.tolist()):
             here = self.set == number
-            wash = self.wash(number, u, air, load, fins)
+            wash = self.wash(number, u, air, shed, fins)
             found = self.set_loads(here, sets[number], u, rate, cg, air, fins, share, wash)
             force, moment = force + found.force, moment + found.moment
-            load[here], hinge[here] = found.load, found.hinge
+            shed[here], hinge[here] = found.shed, found.hinge
         return force, moment, hinge
 
     def angle(self, fins):
@@ -264,7 +265,7 @@ class Vehicle:
     def set_loads(self, here, row, u, rate, cg, air, fins, share, wash):
         """Return what the panels `here` of one set do. row : FIN_* at the Mach number. wash : (2, panels), m/s."""
         aero, draw = self.model.aero, self.draw
-        slope, x, kw, kb, dw, db, xb, stall, plate, x_back = row
+        slope, x, kw, kb, dw, db, xb, stall, plate, x_back, damps, rolls = row
         ahead = forward_share(u, math.sqrt(u @ u))
         x, xb = ahead * x + (1.0 - ahead) * x_back, ahead * xb + (1.0 - ahead) * x_back
         slope, panel, normal = slope * draw.normal_force, aero.panel[here], self.normal[here]
@@ -298,8 +299,12 @@ class Vehicle:
         on_body[:, 0] = -cg[0] - xb - draw.cp
         on_body_force = carried[:, None] * normal
         moment = (np.cross(at, own) + np.cross(on_body, on_body_force)).sum(axis=0)
-        moment[0] += y @ (q_area * (1.0 - w) * slope * (rolled - swept))
-        return Moved((own + on_body_force).sum(axis=0), moment, load, load * (panel[:, ct.PANEL_HINGE] - acts))
+        # in the rolling moment, vortices, roll rate and deflection count for what the whole set makes of them
+        felt, whole = stirred + dw * turned, rolled - damps * spin / speed + rolls * dw * turned
+        missing = q_area * (1.0 - w) * slope * np.sqrt(1.0 - e**2) * (whole - felt)
+        moment[0] += y @ missing
+        hinge = load * (panel[:, ct.PANEL_HINGE] - acts)
+        return Moved((own + on_body_force).sum(axis=0), moment, load, load + missing.mean(), hinge)
 
     def wash(self, receiver, u, air, load, fins):
         """Return (2, panels): velocity along a set's normals by the vortices of sets ahead, for force and roll."""

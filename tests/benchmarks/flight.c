@@ -28,7 +28,7 @@ typedef struct {
 
 enum {
     BODY_COLUMNS = 9,
-    FIN_COLUMNS = 10,
+    FIN_COLUMNS = 12,
     PANEL_COLUMNS = 10,
     RULE_COLUMNS = 15,
     AIR_COLUMNS = 5,
@@ -263,7 +263,7 @@ static inline Loads loads(const Input *in, const State *s, const Body *body, dou
 
     double per_area = in->normal / in->area, current = -1.0;
     double slope = 0, x = 0, kw = 0, kb = 0, dw = 0, db = 0, xb = 0, stall = 0,
-           separated = 0;
+           separated = 0, no_damp = 0, no_direct = 0;
     for (long p = 0; p < in->panels; p++) {
         const double *row = in->panel + PANEL_COLUMNS * p;
         if (row[0] != current) { /* panels of a set stand together in the table */
@@ -277,6 +277,7 @@ static inline Loads loads(const Input *in, const State *s, const Body *body, dou
             x += back * (behind - x) + cp;
             xb += back * (behind - xb) + cp;
             stall = at(set, step, 7, mf), separated = at(set, step, 8, mf);
+            no_damp = 1.0 - at(set, step, 10, mf), no_direct = 1.0 - at(set, step, 11, mf);
         }
         double sn = row[1], c = row[2], y = row[3];
         long control = (long)row[6];
@@ -288,7 +289,7 @@ static inline Loads loads(const Input *in, const State *s, const Body *body, dou
         double bent = clip(kw * incidence + stirred + dw * turned, -1.0, 1.0),
                w = clip((fabs(bent) - stall) * (1.0 / 0.15), 0.0, 1.0);
         w = w * w * (3.0 - 2.0 * w);
-        double q_area = half * v2 * in->area, attached = slope * bent * sqrt(1.0 - bent * bent);
+        double q_area = half * v2 * in->area, straight = slope * sqrt(1.0 - bent * bent), attached = bent * straight;
         double plate = separated * row[7] * per_area * bent / (0.56 + 0.44 * fabs(bent));
         double load = q_area * (attached + w * (plate - attached));
         double carried = q_area * (1.0 - w) * slope * (kb * (incidence + stirred / kw) + db * turned) * fabs(along) * inverse;
@@ -301,7 +302,7 @@ static inline Loads loads(const Input *in, const State *s, const Body *body, dou
         fx += px;
         fy -= c * total;
         fz -= sn * total;
-        mx += y * load;
+        mx += y * (load + q_area * (1.0 - w) * straight * (no_damp * spin * inverse - no_direct * dw * turned));
         my += sn * turn + y * c * px;
         mz += -c * turn + y * sn * px;
     }
@@ -388,14 +389,15 @@ static State rk4(const Input *in, int phase, State s, double h, State k1, const 
     return s;
 }
 
-static double travelled(const Input *in, const State *s, const Body *b) {
-    Vec arm = {b->cg.x - in->aft_x, -b->cg.y, -b->cg.z};
-    return dot(add(s->r, to_world(matrix_of(s->q), arm)), in->line) - (in->base_x - in->aft_x);
+static double travelled(const Input *in, const State *s) {
+    double at_rest = in->base_x - in->aft_x; /* of the aft guide up the rail's line */
+    Vec arm = to_body(matrix_of(in->rest.q), sub(scale(in->line, at_rest), in->rest.r));
+    return dot(add(s->r, to_world(matrix_of(s->q), arm)), in->line) - at_rest;
 }
 
-static double gap(const Input *in, int phase, const State *s, const Body *b) {
-    if (phase == ON_RAIL) return in->fore_travel - travelled(in, s, b);
-    if (phase == PIVOT) return in->aft_travel - travelled(in, s, b);
+static double gap(const Input *in, int phase, const State *s) {
+    if (phase == ON_RAIL) return in->fore_travel - travelled(in, s);
+    if (phase == PIVOT) return in->aft_travel - travelled(in, s);
     return s->v.z;
 }
 
@@ -848,9 +850,9 @@ int fly_ascent(const Input *in, double *out) {
                     watch_servos(in, &x, h, &c);
                     if (!fresh) k1 = deriv(in, phase, &s, &body, x.fins, 0);
                     State s1 = rk4(in, phase, s, h, k1, &middle, &end, x.fins);
-                    double g_high = gap(in, phase, &s1, &end);
+                    double g_high = gap(in, phase, &s1);
                     if (g_high <= 0.0) {
-                        double low = 0.0, high = h, g_low = gap(in, phase, &s, &body), y = h;
+                        double low = 0.0, high = h, g_low = gap(in, phase, &s), y = h;
                         int last = 0;
                         for (int i = 0; i < 60; i++) {
                             y = (low * g_high - high * g_low) / (g_high - g_low);
@@ -859,7 +861,7 @@ int fly_ascent(const Input *in, double *out) {
                             middle = body_at(in, t + 0.5 * y, burn);
                             end = body_at(in, t + y, burn);
                             s1 = rk4(in, phase, s, y, k1, &middle, &end, x.fins);
-                            double g = gap(in, phase, &s1, &end);
+                            double g = gap(in, phase, &s1);
                             if (g > 0.0) {
                                 if (last > 0) g_high *= 0.5;
                                 low = y, g_low = g, last = 1;

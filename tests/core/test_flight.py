@@ -53,6 +53,21 @@ def test_liftoff__when_a_rising_thrust_carries_the_weight():
     assert flown.events[la.E_LIFTOFF, 0] == pytest.approx(8.0 * models.G0 / 1000.0, abs=1e-9)
 
 
+@pytest.mark.parametrize("grain_x", [0.4, 1.0, 1.9])
+def test_rail__guides_leave_by_the_bodys_way_not_the_centre_of_masss(grain_x):
+    """No air, T - m g with m falling evenly: x = c [t + (m/m') ln(m/m0)] - g t^2/2, c = T/m', wherever the grain lies.
+
+    The centre of mass walks up to 1 cm inside the body meanwhile.
+    """
+    grain = [2.0, grain_x, 0.0, 0.0, 4e-4, 2e-4, 0.01, 2e-3]
+    mass, thrust = models.mass(grains=[grain]), models.thrust((0.0, 2.0), (500.0, 500.0), propellant=2.0)
+    flown = Flown(rocket(world=models.world(density=0.0), mass=mass, thrust=thrust), models.draw())
+    for event, way in ((la.E_FORE_GUIDE, 1.0), (la.E_RAIL, 2.0)):  # models.model's rail
+        t = flown.events[event, 0]
+        left = 10.0 - t
+        assert 500.0 * (t + left * np.log(left / 10.0)) - 0.5 * models.G0 * t**2 == pytest.approx(way, abs=1e-7)  # m: the step's
+
+
 def test_burnout__at_the_last_break_point():
     flown = Flown(rocket(thrust=models.thrust((0.0, 0.9137), (500.0, 500.0))), models.draw())
     assert flown.events[la.E_BURNOUT, 0] == pytest.approx(0.9137, abs=1e-12)

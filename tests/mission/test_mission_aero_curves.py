@@ -79,6 +79,52 @@ def test_body__a_misspelt_key(broken):
         loads_mission(_with(broken, body="{ mach = [0, 1], slpe = [2, 2], slope = [2, 2], centre = [0.3, 0.3] }"))
 
 
+# ---------------------------------------------------------------- roll of a set of fins
+
+
+def _rolling(broken, damping: str, forcing: str = "") -> str:
+    lines = [f"roll_damping_curve = {damping}", f"roll_forcing_curve = {forcing}"][: 2 if forcing else 1]
+    return broken((HINGE, HINGE + "\n".join(lines) + "\n"))
+
+
+def test_roll__csv_and_back_to_text(tmp_path, broken):
+    (tmp_path / "damping.csv").write_text("C_l_p; mach\n-3; 0\n-5; 1\n")
+    (tmp_path / "forcing.csv").write_text("mach, forcing (1/deg)\n0, 0.1\n1, 0.2\n")
+    mission = loads_mission(_rolling(broken, '"damping.csv"', '"forcing.csv"'), tmp_path)
+    fins = mission.stage[0].part[2]
+    assert fins.roll_damping_curve.mach == (0.0, 1.0) and fins.roll_damping_curve.damping == (-3.0, -5.0)
+    assert fins.roll_forcing_curve.forcing == pytest.approx((0.1 * 180 / math.pi, 0.2 * 180 / math.pi), rel=1e-12)
+    assert loads_mission(mission.to_toml()) == mission
+
+
+ROLL_FAULTS = {
+    "positive damping": ("0, -3\n1, 5\n", "damping", "line 2: column damping: 5 is not less than 0", "against the roll"),
+    "negative forcing": ("0, 3\n1, -3\n", "forcing", "line 2: column forcing: -3 1/rad is not more than 0", "rolls the vehicle positive"),
+    "one point": ("0, -3\n", "damping", "a curve of 1 point is none", "two or more"),
+    "not rising": ("1, -3\n1, -3\n", "damping", "line 2: column mach", "must rise"),
+    "negative Mach": ("-1, -3\n1, -3\n", "damping", "line 1: column mach: -1 is negative", "0 or more"),
+    "one column": ("0\n1\n", "damping", "no header", "mach, damping"),
+}
+
+
+@pytest.mark.parametrize("rows, key, message, hint", ROLL_FAULTS.values(), ids=ROLL_FAULTS)
+def test_roll__csv_faults(tmp_path, broken, rows, key, message, hint):
+    (tmp_path / "roll.csv").write_text(rows)
+    with pytest.raises(MissionError) as caught:
+        loads_mission(broken((HINGE, f'{HINGE}roll_{key}_curve = "roll.csv"\n')), tmp_path)
+    (fault,) = caught.value.faults
+    assert fault.file == str(tmp_path / "roll.csv") and message in str(fault) and hint in str(fault)
+
+
+def test_roll__in_the_mission_file(broken):
+    with pytest.raises(MissionError, match=r"differ in length \(mach 2, damping 1\)"):
+        loads_mission(_rolling(broken, "{ mach = [0, 1], damping = [-3] }"))
+    with pytest.raises(MissionError) as caught:
+        loads_mission(_rolling(broken, "{ mach = [0, 1], damping = [-3, 0] }"))
+    (fault,) = caught.value.faults
+    assert fault.key == "stage[0].part[2].roll_damping_curve.damping[1]" and "0 is not less than 0" in fault.message
+
+
 # ---------------------------------------------------------------- axial force over incidence
 
 

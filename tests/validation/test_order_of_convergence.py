@@ -24,7 +24,7 @@ def smooth_vehicle():
         [0, s, c, 0.08, 0.09, 0.01, -1, 0.003, np.nan, 1.8]
         for s, c in ((0.0, 1.0), (1.0, 0.0), (0.0, -1.0), (-1.0, 0.0))
     ]
-    fin = np.array([[3.0, 1.75, 1.3, 0.3, 0.9, 0.25, 1.7, 1.0, 2.0]])
+    fin = np.array([[3.0, 1.75, 1.3, 0.3, 0.9, 0.25, 1.7, 1.0, 2.0, 1.75, 0.7, 0.75]])
     return models.model(
         world=models.world(wind=(4.0, -2.0), earth_rate=(0.0, 5.7e-5, 4.5e-5)),
         aero=models.aero(ca=0.4, slopes=((2.0, 0.25),), panels=panels, fins=fin),

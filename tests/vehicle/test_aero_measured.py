@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 import xarray as xr
 from tunnel import coefficients
+from two_stages import on_booster
 
 from sixdof.core import types as t
 from sixdof.mission.load import loads_mission
@@ -36,6 +37,41 @@ def test_panel__slope_on_its_own_area_and_centre_from_its_root(measured):
     expected = np.array([2.0, 2.5, 3.0, 2.5, 2.5]) * fin.area / shape.area
     assert aero.fin[row, 0, t.FIN_SLOPE] == pytest.approx(expected, rel=1e-12)
     assert aero.fin[row, 0, t.FIN_X] - fin.x0 == pytest.approx([0.02, 0.025, 0.03, 0.035, 0.035], rel=1e-9)
+
+
+DAMPING = {"mach": [0.0, 1.0, 2.0], "damping": [-3.0, -5.0, -4.0]}
+FORCING = {"mach": [0.0, 2.0], "forcing": [4.0, 8.0]}
+
+
+@pytest.mark.parametrize("with_panel", [False, True])
+def test_roll__the_kernel_gives_the_curves_back(demo_mission, with_panel):
+    """On area and length of the body at the fins: the demo's own; a measured panel makes no difference."""
+    changes = {"stage.0.part.tail.roll_damping_curve": DAMPING, "stage.0.part.tail.roll_forcing_curve": FORCING}
+    panel = {"stage.0.part.tail.panel_curve": PANEL.model_dump()} if with_panel else {}
+    aero = aero_table(demo_mission.change(changes | panel), [0])
+    for mach, damping, forcing in ((0.5, -4.0, 5.0), (1.0, -5.0, 6.0), (1.5, -4.5, 7.0), (3.0, -4.0, 8.0)):
+        assert coefficients(aero, mach, rates=(SMALL, 0.0, 0.0))[3] / SMALL == pytest.approx(damping, rel=1e-4)
+        assert coefficients(aero, mach, cant=SMALL)[3] / SMALL == pytest.approx(forcing, rel=1e-4)
+        found = derivatives(aero, [mach], 0.5)
+        assert (found.fin_roll_damping[0, 0], found.fin_roll_forcing[0, 0]) == pytest.approx((damping, forcing), rel=1e-9)
+
+
+def test_roll__one_curve_leaves_the_other_to_theory(demo_mission):
+    built = aero_table(demo_mission, [0]).fin
+    for key, curve, kept in (("damping", DAMPING, t.FIN_ROLL_DIRECT), ("forcing", FORCING, t.FIN_ROLL_DAMP)):
+        fin = aero_table(demo_mission.change({f"stage.0.part.tail.roll_{key}_curve": curve}), [0]).fin
+        changed = {t.FIN_ROLL_DAMP, t.FIN_ROLL_DIRECT} - {kept}
+        for column in range(t.FIN_COLUMNS):
+            assert np.array_equal(fin[..., column], built[..., column]) == (column not in changed)
+
+
+def test_roll__measured_on_the_body_at_the_fins_whatever_flies_with_it(demo_mission):
+    """On a wider booster the reference is the booster's, the set's moment stays."""
+    changed = demo_mission.change({"stage.0.part.tail.roll_damping_curve": DAMPING})
+    alone, stack = aero_table(changed, [0]), aero_table(on_booster(changed), [0, 1])
+    assert stack.length > 1.05 * alone.length
+    moments = [derivatives(a, [0.5], 0.5).fin_roll_damping[0, 0] * a.area * a.length**2 for a in (alone, stack)]
+    assert moments[0] == pytest.approx(moments[1], rel=1e-12)
 
 
 def test_body__slope_and_centre_with_the_build_ups_spread(measured, demo_mission):

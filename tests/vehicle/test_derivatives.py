@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from tunnel import coefficients
 
-from sixdof.core.types import FIN_DW, PANEL_Y
+from sixdof.core.types import FIN_DW, FIN_ROLL_DIRECT, PANEL_Y
 from sixdof.mission.schema import Fins, Mission, Nose, Stage, Transition, Tube
 from sixdof.vehicle.aero import aero_table
 from sixdof.vehicle.derivatives import at_mach, derivatives
@@ -70,10 +70,11 @@ def test_roll_forcing__as_the_kernel_flies(aero):
 
 
 def test_forcing__barrowman_times_the_interference_factor():
-    """N slope y k_W(B)/d (Barrowman 1967; NACA 1307)."""
+    """N slope y k_W(B)/d (Barrowman 1967; NACA 1307), and what of it a lattice leaves."""
     aero = _aero(_fins())
     found = derivatives(aero, [0.0], CG)
     forcing = 4 * aero.fin[0, 0, 0] * aero.panel[0, PANEL_Y] * aero.fin[0, 0, FIN_DW] / aero.length
+    forcing *= aero.fin[0, 0, FIN_ROLL_DIRECT]
     assert found.fin_roll_forcing[0, 0] == pytest.approx(forcing, rel=1e-12)
 
 

@@ -12,6 +12,8 @@ from two_stages import on_booster
 from sixdof.core import types as ct
 from sixdof.mission.schema import Fins, Nose, Stage, Tube
 from sixdof.vehicle import wake
+from sixdof.vehicle.aero_fin import roll_arm
+from sixdof.vehicle.aero_roll import roll_factors
 from sixdof.vehicle.geometry import shape_of
 
 R, SPAN, ROOT, TIP = 0.05, 0.12, 0.2, 0.1
@@ -75,8 +77,9 @@ def test_influence__independent_quadrature_with_the_circle_theorem(s, h):
     chord = lambda y: ROOT + (TIP - ROOT) * (y - R) / SPAN  # noqa: E731
     breaks = [s] if R < s < far else None
     force = quad(lambda y: wash(y) * chord(y), R, far, points=breaks, limit=400)[0] / (0.5 * (ROOT + TIP) * SPAN)
-    share, arm = wake.roll_share(fin), R + fin.y_mac
-    weight = lambda y: 4.0 / (np.pi * SPAN) * share * y * np.sqrt(1.0 - ((y - R) / SPAN) ** 2) / arm  # noqa: E731
+    shape = lambda y: y * np.sqrt(1.0 - ((y - R) / SPAN) ** 2)  # noqa: E731
+    scale = roll_factors(np.zeros(1), fin)[0][0] * roll_arm(fin) / quad(lambda y: y * shape(y), R, far)[0]
+    weight = lambda y: scale * shape(y)  # noqa: E731
     roll = quad(lambda y: wash(y) * weight(y), R, far, points=breaks, limit=400)[0]
     # the grid point may lie on the panel itself: there the integrand jumps by its size within a core
     assert found == pytest.approx([force, roll], abs=QUAD * 10.0 if h == 0.0 else QUAD)
@@ -114,13 +117,11 @@ def test_influence__mirrored_vortex():
 
 @settings(max_examples=30, deadline=None)
 @given(st.integers(2, 12), st.floats(0.02, 0.4), st.floats(0.0, 1.0), st.floats(0.05, 0.4))
-def test_roll_share__falls_with_panels_and_span(count, span, taper, root):
+def test_span_weights__force_and_the_moment_of_a_roll(count, span, taper, root):
+    """Air that moves with the roll makes the damping of the aerodynamic tables, at any number and shape of fins."""
     fin = _set(count=count, span=span, root_chord=root, tip_chord=taper * root, station=0.5)
-    assert 0.0 < wake.roll_share(fin) < 1.0
-    assert wake.roll_share(
-        _set(count=count + 2, span=span, root_chord=root, tip_chord=taper * root, station=0.5)
-    ) < wake.roll_share(fin)
     y, force, roll = wake.span_weights(fin)
+    assert (roll * y).sum() == pytest.approx(roll_factors(np.zeros(1), fin)[0][0] * roll_arm(fin), rel=1e-12)
     assert force.sum() == pytest.approx(1.0, rel=1e-12) and (roll > 0.0).all() and ((y > R) & (y < R + span)).all()
 
 

@@ -9,11 +9,12 @@ from __future__ import annotations
 from math import sqrt
 from typing import NamedTuple
 
-from sixdof._jit import helper
+from sixdof._jit import helper, kernel
 from sixdof.core.algebra import cell, clip, lerp, small_sin, surface
 from sixdof.core.types import (
     BODY_CA, BODY_CA_BACK, BODY_CA_BURN, BODY_S0, BODY_S0_BACK, BODY_S1, BODY_S1_BACK, BODY_S2, BODY_S2_BACK, FIN_DB,
-    FIN_DW, FIN_KB, FIN_KW, FIN_SLOPE, FIN_STALL, FIN_PLATE, FIN_X, FIN_X_BACK, FIN_XB, PANEL_AREA, PANEL_CANT, PANEL_CONTROL, PANEL_COS, PANEL_HINGE, PANEL_SET, PANEL_SIN,
+    FIN_DW, FIN_KB, FIN_KW, FIN_PLATE, FIN_ROLL_DAMP, FIN_ROLL_DIRECT, FIN_SLOPE, FIN_STALL, FIN_X, FIN_X_BACK, FIN_XB, PANEL_AREA,
+    PANEL_CANT, PANEL_CONTROL, PANEL_COS, PANEL_HINGE, PANEL_SET, PANEL_SIN,
     PANEL_X_PLATE, PANEL_Y, PANEL_Y_ROLL, SEEN_HINGE, SEEN_LOAD, SEEN_STALL, SEEN_VORTEX, SEEN_X, SEEN_Y, SEEN_Z,
     WAKE_BODY, WAKE_COUNT, WAKE_FIRST, WAKE_LATERAL, WAKE_LENGTH, WAKE_LEVER, WAKE_PER_METRE, WAKE_RECEIVER, Vec3,
 )  # fmt: skip
@@ -46,6 +47,8 @@ class FinSet(NamedTuple):
     body_x: float
     stall: float
     plate: float
+    spin_lost: float  # shares of strip theory's rolling moment that a set has not
+    turned_lost: float
 
 
 @helper
@@ -57,6 +60,7 @@ def fin_set_at(aero, fs, i, f, back, craft):
     a, b = aero.fin[i, fs], aero.fin[i + 1, fs]
     x = a[FIN_X] + f * (b[FIN_X] - a[FIN_X])
     on_body = a[FIN_XB] + f * (b[FIN_XB] - a[FIN_XB])
+    turned = a[FIN_DW] + f * (b[FIN_DW] - a[FIN_DW])
     if back > 0.0:
         behind = a[FIN_X_BACK] + f * (b[FIN_X_BACK] - a[FIN_X_BACK])
         x += back * (behind - x)
@@ -66,11 +70,13 @@ def fin_set_at(aero, fs, i, f, back, craft):
         x + craft.cp_shift,
         a[FIN_KW] + f * (b[FIN_KW] - a[FIN_KW]),
         a[FIN_KB] + f * (b[FIN_KB] - a[FIN_KB]),
-        a[FIN_DW] + f * (b[FIN_DW] - a[FIN_DW]),
+        turned,
         a[FIN_DB] + f * (b[FIN_DB] - a[FIN_DB]),
         on_body + craft.cp_shift,
         a[FIN_STALL] + f * (b[FIN_STALL] - a[FIN_STALL]),
         a[FIN_PLATE] + f * (b[FIN_PLATE] - a[FIN_PLATE]),
+        1.0 - (a[FIN_ROLL_DAMP] + f * (b[FIN_ROLL_DAMP] - a[FIN_ROLL_DAMP])),
+        (1.0 - (a[FIN_ROLL_DIRECT] + f * (b[FIN_ROLL_DIRECT] - a[FIN_ROLL_DIRECT]))) * turned,
     )
 
 
@@ -125,6 +131,20 @@ def _shed(aero, p, load, sine, double_density, speed, seen):
             seen[p, SEEN_Z] = c * lateral - s * aside
 
 
+@kernel
+def _shed_roll(wake_pair, p, excess, double_density_speed, seen):
+    """Weaken the vortices of the set that ends with panel p alike, for its loads have `excess` (N, summed) over what its rolling
+    moment says: in a roll a panel carries less than alone.
+    """
+    for pair in range(wake_pair.shape[0]):
+        row = wake_pair[pair]
+        first, count = int(row[WAKE_FIRST]), int(row[WAKE_COUNT])
+        if first + count == p + 1:
+            for q in range(first, first + count):
+                seen[q, SEEN_VORTEX] -= excess / (count * double_density_speed * (row[WAKE_LATERAL] - row[WAKE_BODY]))
+            return  # a set sheds the same onto all sets behind it
+
+
 @helper
 def _panel(row, shared, sine, u, rate, cg, wash, roll_wash, q_area, plate, out):
     """Return (fx, fy, fz, mx, my, mz) of one panel: its own load and what it carries over onto the body; note `out`.
@@ -150,11 +170,11 @@ def _panel(row, shared, sine, u, rate, cg, wash, roll_wash, q_area, plate, out):
     w = clip((abs(e) - shared.stall) * (1.0 / STALL_WIDTH), 0.0, 1.0)
     w = w * w * (3.0 - 2.0 * w)
     q_area *= speed2
-    attached = shared.slope * e * sqrt(1.0 - e * e)
-    separated = plate * e / (0.56 + 0.44 * abs(e))
-    load = q_area * (attached + w * (separated - attached))
+    attached = q_area * (1.0 - w) * shared.slope
+    straight = attached * sqrt(1.0 - e * e)
+    load = straight * e + q_area * w * plate * e / (0.56 + 0.44 * abs(e))
     carried = shared.body_incidence * (incidence + stirred / shared.panel_incidence) + shared.body_deflection * turned
-    carried *= q_area * (1.0 - w) * shared.slope * abs(along) * inverse
+    carried *= attached * abs(along) * inverse
 
     x = shared.x + w * (row[PANEL_X_PLATE] - shared.x)
     out[SEEN_LOAD], out[SEEN_X], out[SEEN_STALL] = load, x, w
@@ -162,7 +182,9 @@ def _panel(row, shared, sine, u, rate, cg, wash, roll_wash, q_area, plate, out):
     fx = -load * sine
     lever = (cg.x - x) * load + (cg.x - shared.body_x) * carried  # along n: M_y = -X F_z, M_z = X F_y
     total = load + carried
-    roll = y * (load + q_area * (1.0 - w) * shared.slope * (roll_wash - wash) * inverse)
+    # a rolling moment is not the panel's load times its arm: vehicle/aero_roll.py, and vehicle/wake.py for vortices from ahead
+    uneven = (roll_wash - wash + shared.spin_lost * spin) * inverse - shared.turned_lost * turned
+    roll = y * (load + straight * uneven)
     return fx, -c * total, -s * total, roll, s * lever + y * c * fx, -c * lever + y * s * fx
 
 
@@ -232,7 +254,8 @@ def air_loads(craft, u, rate, cg, air, burning, fins, k):
     seen = craft.seen
     wakes = aero.wake_pair.shape[0] > 0
     current = -1.0
-    shared = FinSet(0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0)
+    excess = 0.0
+    shared = FinSet(0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0)
     half_area = half * aero.area
     per_area = craft.normal / aero.area
     for p in range(aero.panel.shape[0]):
@@ -240,6 +263,7 @@ def air_loads(craft, u, rate, cg, air, burning, fins, k):
         if row[PANEL_SET] != current:  # panels of a set stand together in the table
             current = row[PANEL_SET]
             shared = fin_set_at(aero, int(current), mi, mf, back, craft)
+            excess = 0.0
         angle = row[PANEL_CANT] + craft.cant
         carried = 1.0
         control = int(row[PANEL_CONTROL])
@@ -254,6 +278,8 @@ def air_loads(craft, u, rate, cg, air, burning, fins, k):
         px, py, pz, lx, ly, lz = _panel(row, shared, sine, u, rate, cg, wash, roll_wash, half_area * carried, plate, seen[p])
         if wakes:
             _shed(aero, p, seen[p, SEEN_LOAD], sine, 2.0 * half, speed, seen)
+            excess += seen[p, SEEN_LOAD] - lx / row[PANEL_Y]
+            _shed_roll(aero.wake_pair, p, excess, 2.0 * half * speed, seen)
         fx += px
         fy += py
         fz += pz

@@ -104,7 +104,7 @@ def make_craft(model, draw, rows, seen, gust):
         Vec3(cty * ctz, stz, -sty * ctz),
         Vec3(thrust.exit_x, draw.offset_y, draw.offset_z),
         thrust.exit_area, 0.5 * thrust.exit_radius * thrust.exit_radius, thrust.reference_pressure,
-        rail, line, start, rail.aft_x,
+        rail, line, start, Vec3(cg.x - rail.aft_x, -cg.y, -cg.z),
         Servo(
             servo.frequency * draw.servo_speed, servo.damping, servo.rate_limit * draw.servo_rate,
             servo.acceleration_limit, servo.travel, servo.delay, servo.backlash, servo.dead_band, servo.resolution,

@@ -290,7 +290,7 @@ def _trusted_step(phase, t, s, h, burn, grains, body, craft, tick_end, span, tol
 def _cut_step(kind, phase, t, s, h, burn, grains, body, craft, work):
     """Return (h, state, body) at the moment inside a step where the event function of `kind` crosses zero."""
     low, high = 0.0, h
-    g_low = gap(kind, s, body, craft)
+    g_low = gap(kind, s, craft)
     x, s1, body1 = h, s, body
     g_high, last, g = -1.0, 0, -1.0
     for i in range(MOST_TRIES):
@@ -302,7 +302,7 @@ def _cut_step(kind, phase, t, s, h, burn, grains, body, craft, work):
         body1 = body_at(t + x, burn, grains)
         half = body_at(t + 0.5 * x, burn, grains)
         s1 = rk4_step(phase, s, x, s, NO, body, half, body1, craft, work.fins)
-        g = gap(kind, s1, body1, craft)
+        g = gap(kind, s1, craft)
         if i == 0:
             g_high = g
             continue
@@ -583,9 +583,9 @@ def fly(model, draw, work, log, events, summary):
                     move_fins(work.fins, work.motors, work.targets, work.health, work.hinge, craft.servo, h)
                     s1 = rk4_step(phase, s, h, k1, fresh, body, middle, end, craft, work.fins)
                     kind = _gap_kind(phase, apogee_passed, s)
-                    if (phase == ON_RAIL or phase == PIVOT) and gap(GAP_SLIP, s1, end, craft) < 0.0:
+                    if (phase == ON_RAIL or phase == PIVOT) and gap(GAP_SLIP, s1, craft) < 0.0:
                         kind = GAP_SLIP  # thrust no longer carries the weight
-                    if gap(kind, s1, end, craft) <= 0.0 and not (
+                    if gap(kind, s1, craft) <= 0.0 and not (
                         kind == GAP_GROUND and climb_of(craft.world, s1.r, s1.v) > 0.0
                     ):
                         x, s1, end = _cut_step(kind, phase, t, s, h, burn, grains, body, craft, work)

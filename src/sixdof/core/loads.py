@@ -39,7 +39,7 @@ class Craft(NamedTuple):
     rail: Rail
     rail_line: Vec3  # unit vector up the rail, world axes
     start: Vec3  # position of the centre of mass at rest on the rail
-    guide_x: float  # station of the aft guide
+    guide: Vec3  # aft guide from the centre of mass at rest, body axes
     servo: Servo
 
 

@@ -70,7 +70,7 @@ def pivot_rate(s, body, craft, load):
     w1 = scale(w1, 1.0 / sqrt(dot(w1, w1)))
     e1 = to_body(load.matrix, w1)
     e2 = to_body(load.matrix, cross(u, w1))
-    arm = Vec3(body.cg.x - craft.guide_x, -body.cg.y, -body.cg.z)
+    arm = Vec3(body.cg.x - craft.rail.aft_x, -body.cg.y, -body.cg.z)
 
     a0 = to_body(load.matrix, _acceleration(s, body, craft, load))
     turn0 = turn_rate(s, body, load.moment)

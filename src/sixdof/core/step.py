@@ -41,20 +41,22 @@ def rk4_step(phase, s, h, k1, fresh, body0, body1, body2, craft, fins):
 
 
 @helper
-def guide_travel(s, body, craft):
-    """Return how far the aft guide has run up the rail since rest, m."""
-    arm = Vec3(body.cg.x - craft.guide_x, -body.cg.y, -body.cg.z)
-    guide = add(s.r, to_world(matrix_of(s.q), arm))
-    return dot(guide, craft.rail_line) - (craft.rail.base_x - craft.guide_x)
+def guide_travel(s, craft):
+    """Return how far the aft guide has run up the rail since rest, m.
+
+    The state has moved as the body has, from where the centre of mass was at rest: its way inside the body is no travel.
+    """
+    guide = add(s.r, to_world(matrix_of(s.q), craft.guide))
+    return dot(guide, craft.rail_line) - (craft.rail.base_x - craft.rail.aft_x)
 
 
 @kernel
-def gap(kind, s, body, craft):
+def gap(kind, s, craft):
     """Return the event function of `kind`: positive before, negative after."""
     if kind == GAP_FORE:
-        return craft.rail.fore_travel - guide_travel(s, body, craft)
+        return craft.rail.fore_travel - guide_travel(s, craft)
     if kind == GAP_AFT:
-        return craft.rail.aft_travel - guide_travel(s, body, craft)
+        return craft.rail.aft_travel - guide_travel(s, craft)
     if kind == GAP_CLIMB:
         return climb_of(craft.world, s.r, s.v)
     if kind == GAP_SLIP:

@@ -127,8 +127,10 @@ BODY_COLUMNS = 9
     FIN_STALL,  # sine of the effective incidence where the panel begins to stall
     FIN_PLATE,  # normal-force coefficient of the separated panel at 90 deg, on its own area
     FIN_X_BACK,  # station where panel and body have their attached load flying backwards (trailing edge first), m
-) = range(10)
-FIN_COLUMNS = 10
+    FIN_ROLL_DAMP,  # share of strip theory's rolling moment that a roll rate makes, and
+    FIN_ROLL_DIRECT,  # that a deflection makes (its normal force stays)
+) = range(12)
+FIN_COLUMNS = 12
 
 # columns of Aero.panel, one row per panel of every set
 (

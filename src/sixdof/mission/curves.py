@@ -138,6 +138,23 @@ def _panel(columns: Sequence[Sequence[float]]) -> Iterator[Flaw]:
             break
 
 
+def _roll(name: str, sign: float, message: str, hint: str) -> Callable[[Sequence[Sequence[float]]], Iterator[Flaw]]:
+    """Return the check of a curve (mach, `name`) of which every value has the `sign`."""
+
+    def flaws(columns: Sequence[Sequence[float]]) -> Iterator[Flaw]:
+        yield from equal_lengths(columns, ("mach", name))
+        yield from _few(columns[0])
+        yield from rising(columns[0], "mach", "")
+        if columns[0] and columns[0][0] < 0.0:
+            yield Flaw(0, "mach", f"{shown(float(columns[0][0]))} is negative", "mach is 0 or more")
+        for row, value in enumerate(columns[1]):
+            if sign * value <= 0.0:
+                yield Flaw(row, name, f"{shown(float(value))} {message}", hint)
+                break
+
+    return flaws
+
+
 def _wind(columns: Sequence[Sequence[float]]) -> Iterator[Flaw]:
     height, speed, blows_from = columns
     if not height:
@@ -161,4 +178,12 @@ AXIAL = Curve((("mach", "1"), ("incidence", "rad"), ("coefficient", "1")), _axia
 _SLOPE_COLUMNS = (("mach", "1"), ("slope", "1/rad"), ("centre", "m"))
 BODY = Curve(_SLOPE_COLUMNS, _slope)
 PANEL = Curve(_SLOPE_COLUMNS, _panel)
+ROLL_DAMPING = Curve(
+    (("mach", "1"), ("damping", "1")),
+    _roll("damping", -1.0, "is not less than 0", "C_l_p per p d/(2V) of a set of fins is negative: it works against the roll"),
+)
+ROLL_FORCING = Curve(
+    (("mach", "1"), ("forcing", "1/rad")),
+    _roll("forcing", 1.0, "1/rad is not more than 0", "a positive deflection of every fin rolls the vehicle positive"),
+)
 WIND = Curve((("height", "m"), ("speed", "m/s"), ("blows_from", "rad")), _wind)

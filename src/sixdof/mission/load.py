@@ -191,6 +191,11 @@ def _copied(node: Any, levels: int = DEEPEST) -> Any:
     return [_copied(value, levels - 1) for value in node] if isinstance(node, (list, tuple)) else node
 
 
+_OF_FINS = {
+    "panel_curve": curves.PANEL, "roll_damping_curve": curves.ROLL_DAMPING, "roll_forcing_curve": curves.ROLL_FORCING,
+}  # fmt: skip
+
+
 def _curve_places(tables: dict[str, Any]):
     """Return (path, source) of every key that may hold the path of a file of numbers and does hold text."""
     places = [(("air", "wind", "table"), curves.WIND)]
@@ -202,7 +207,7 @@ def _curve_places(tables: dict[str, Any]):
         places.append((("stage", i, "measured", "axial_curve"), curves.AXIAL))
         parts = _written(tables, ("stage", i, "part"))
         count = len(parts) if isinstance(parts, list) else 0
-        places += [(("stage", i, "part", j, "panel_curve"), curves.PANEL) for j in range(count)]
+        places += [(("stage", i, "part", j, key), curve) for j in range(count) for key, curve in _OF_FINS.items()]
     found = [(loc, _curve(curve)) for loc, curve in places]
     found += [(("air", "sounding"), _SOUNDING), (("air", "wind", "member"), _MEMBERS)]
     return [(loc, source) for loc, source in found if isinstance(_written(tables, loc), str)]

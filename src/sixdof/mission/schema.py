@@ -24,14 +24,14 @@ from sixdof.mission.units import (
     NonNegativeTime, Number, PositiveLength, PositiveTime, Share, Tilt, Written, checked,
 )  # fmt: skip
 from sixdof.mission.vehicle_tables import (
-    AxialCurve, BodyCurve, Cord, DragCurve, Fins, Guide, Ignition, Joint, Measured, Motor, Mount, Nose, PanelCurve, Parachute,
+    AxialCurve, BodyCurve, Cord, DragCurve, Fins, Guide, Ignition, Joint, Measured, Motor, Mount, Nose, PanelCurve, Parachute, RollDampingCurve, RollForcingCurve,
     Part, PointMass, Stage, ThrustCurve, Transition, Tube,
 )  # fmt: skip
 
 __all__ = [
     "Accelerometer", "Air", "AirTurbulence", "AttitudeProfile", "Autopilot", "AxialCurve", "Barometer", "BodyCurve", "Cord", "Correlation", "Detection",
     "DragCurve", "Estimator", "Failure", "Fins", "Gains", "GainSet", "Guidance", "Guide", "Gust", "Ignition", "Joint", "Levels", "Magnetometer", "Measured", "Mission",
-    "Motor", "Mount", "Nose", "Notch", "PanelCurve", "Parachute", "Part", "PointMass", "Rail", "RateGyro", "Record", "Recovery", "Rule", "SatelliteReceiver", "Sensors", "Servo",
+    "Motor", "Mount", "Nose", "Notch", "PanelCurve", "Parachute", "Part", "PointMass", "Rail", "RateGyro", "Record", "Recovery", "RollDampingCurve", "RollForcingCurve", "Rule", "SatelliteReceiver", "Sensors", "Servo",
     "ServoFailure", "Site", "Solver", "Sounding", "Spread", "Stage", "Table", "ThrustCurve", "Transition", "Trigger", "Tube", "Waypoint", "Wind", "WindMember",
 ]  # fmt: skip
 

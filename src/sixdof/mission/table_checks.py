@@ -60,6 +60,16 @@ def _panel_curve(curve: schema.PanelCurve) -> Iterator[Problem]:
     yield from map(problem_of, curves.PANEL.flaws((curve.mach, curve.slope, curve.centre)))
 
 
+@check_of(schema.RollDampingCurve)
+def _roll_damping_curve(curve: schema.RollDampingCurve) -> Iterator[Problem]:
+    yield from map(problem_of, curves.ROLL_DAMPING.flaws((curve.mach, curve.damping)))
+
+
+@check_of(schema.RollForcingCurve)
+def _roll_forcing_curve(curve: schema.RollForcingCurve) -> Iterator[Problem]:
+    yield from map(problem_of, curves.ROLL_FORCING.flaws((curve.mach, curve.forcing)))
+
+
 @check_of(schema.Motor)
 def _motor(motor: schema.Motor) -> Iterator[Problem]:
     most = GRAIN_SHARE * motor.diameter

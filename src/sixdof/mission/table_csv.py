@@ -22,7 +22,7 @@ Wanted = Sequence[tuple[str, str]]
 _ALIASES = {
     "time": ("t",), "thrust": ("f", "force"), "height": ("h", "z"), "speed": ("v",),
     "blows_from": ("from", "direction"), "mach": ("m", "ma"), "coefficient": ("ca", "cd"),
-    "slope": ("cn_alpha", "cna"), "incidence": ("alpha", "a"), "centre": ("x_cp", "xcp", "cp"),
+    "slope": ("cn_alpha", "cna"), "damping": ("c_l_p", "clp"), "forcing": ("c_l_delta", "cld"), "incidence": ("alpha", "a"), "centre": ("x_cp", "xcp", "cp"),
 }  # fmt: skip
 _HEADING = re.compile(r"([^\s()\[\]]+)\s*(?:\(([^)]*)\)|\[([^\]]*)\])?")
 _MOST_FAULTS = 10  # a file of another kind is wrong on every line

@@ -58,7 +58,7 @@ class _Made(Table):
 
 
 class Nose(_Made):
-    """Fore end of the body. `wall` left out means solid.
+    """Fore end of the body. `wall` left out means solid; it is measured normal to the axis (radially), not to the surface.
 
     shape "power" takes `exponent` (over 0 to 1), "haack" takes `haack_c` (0: least drag for length and diameter, 1/3:
     for length and volume; over 2/3 it would bulge beyond its base), "parabola" takes `fullness` (0 cone .. 1 tangent),
@@ -86,7 +86,7 @@ class Tube(_Made):
 
 
 class Transition(_Made):
-    """A conical change of diameter, either way."""
+    """A conical change of diameter, either way. `wall` is measured normal to the axis (radially), not to the surface."""
 
     kind: Literal["transition"] = "transition"
     length: PositiveLength
@@ -107,6 +107,28 @@ class PanelCurve(Table):
     centre: tuple[Length, ...]
 
 
+class RollDampingCurve(Table):
+    """Measured roll damping of a whole set of fins against Mach, in place of theory.
+
+    damping : C_l_p, per p d/(2V), on the area pi d^2/4 and the length d of the body at the fins; negative. In the file it may
+    be the path of a two-column CSV.
+    """
+
+    mach: tuple[NonNegativeNumber, ...]
+    damping: tuple[Number, ...]
+
+
+class RollForcingCurve(Table):
+    """Measured rolling moment of a whole set of fins at small deflections against Mach, in place of theory.
+
+    forcing : C_l, 1/rad of the same deflection of every fin, slots included, on the area and length of `RollDampingCurve`. In
+    the file it may be the path of a two-column CSV.
+    """
+
+    mach: tuple[NonNegativeNumber, ...]
+    forcing: tuple[SlopePerAngle, ...]
+
+
 class Fins(_Made):
     """A set of equal fins. `station` is that of the root's leading edge.
 
@@ -115,7 +137,8 @@ class Fins(_Made):
     and last on the body (y = 0). `span` is one exposed panel. Fin 1 sits at `phase` clockwise from body +z, seen from
     behind. `cant` and every deflection are positive where the fin alone rolls the vehicle positive about x. `hinge` is
     measured aft from the root's leading edge. `root_gap` is the slot between a hinged fin and the body. `panel_curve`
-    replaces the theory of the panel's normal force by measurements.
+    replaces the theory of the panel's normal force by measurements, `roll_damping_curve` and `roll_forcing_curve` that of the set's rolling
+    moments.
     """
 
     kind: Literal["fins"] = "fins"
@@ -135,6 +158,8 @@ class Fins(_Made):
     hinge: NonNegativeLength | None = None
     root_gap: NonNegativeLength = 0.0
     panel_curve: PanelCurve | None = None
+    roll_damping_curve: RollDampingCurve | None = None
+    roll_forcing_curve: RollForcingCurve | None = None
 
 
 class Guide(_Made):

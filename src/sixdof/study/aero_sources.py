@@ -37,11 +37,15 @@ SLOPE = Source(
 CENTRE = Source("moments of the same forces", "half a diameter, one from Mach 0.8 to 1.2")
 MARGIN = Source("(x_cp - x_cg)/d", CENTRE.accuracy)
 PITCH = Source("slope moments S0, S1, S2 of the body and every panel's own incidence", "20 %; lag of downwash left out")
-ROLL_DAMPING = Source("strip theory with the panel's slope (Barrowman 1967)", "up to 40 % high against a vortex lattice")
-ROLL_FORCING = Source("panel slope, k_W(B) of NACA 1307, slot at the root", "15 %; 25 % with a slot")
+ROLL_DAMPING = Source(
+    "vortex lattice of the set on its body to Mach 0.8, linear supersonic theory from 1.2; or the mission's own curve",
+    "5 % below Mach 0.8, 10 to 20 % beyond",
+)
+ROLL_FORCING = Source("the same theories, slot at the root; or the mission's own curve", "10 %, 20 % from Mach 0.8; 25 % with a slot")
 AUTHORITY = Source(
-    "difference of the kernel's own moments at +-1 deg of demand; panel slope, k_W(B) of NACA 1307",
-    "20 %; in roll below Mach 1 strip theory is some 30 % too high against a vortex lattice",
+    "difference of the kernel's own moments at +-1 deg of demand; panel slope, k_W(B) of NACA 1307; in roll lattice and "
+    "linear theory",
+    "20 %",
 )
 TRIM = Source("zero of the kernel's own pitching moment; normal force over weight at sea-level density", "20 %, 1 deg")
 COUPLING = Source(

@@ -11,8 +11,9 @@ import numpy as np
 
 from sixdof.core.types import (
     BODY_CA, BODY_CA_BACK, BODY_CA_BURN, BODY_COLUMNS, BODY_S0, BODY_S0_BACK, BODY_S1, BODY_S1_BACK, BODY_S2, BODY_S2_BACK,
-    FIN_COLUMNS, FIN_DB, FIN_DW, FIN_KB, FIN_KW, FIN_PLATE, FIN_SLOPE, FIN_STALL, FIN_X, FIN_X_BACK, FIN_XB, PANEL_AREA,
-    PANEL_CANT, PANEL_COLUMNS, PANEL_CONTROL, PANEL_COS, PANEL_HINGE, PANEL_SET, PANEL_SIN, PANEL_X_PLATE, PANEL_Y, PANEL_Y_ROLL, Aero, Plain,
+    FIN_COLUMNS, FIN_DB, FIN_DW, FIN_KB, FIN_KW, FIN_PLATE, FIN_ROLL_DAMP, FIN_ROLL_DIRECT, FIN_SLOPE, FIN_STALL, FIN_X, FIN_X_BACK,
+    FIN_XB, PANEL_AREA, PANEL_CANT, PANEL_COLUMNS, PANEL_CONTROL, PANEL_COS, PANEL_HINGE, PANEL_SET, PANEL_SIN, PANEL_X_PLATE, PANEL_Y,
+    PANEL_Y_ROLL, Aero, Plain,
 )  # fmt: skip
 from sixdof.mission.schema import Mission
 from sixdof.vehicle import aero_fin, interference
@@ -21,7 +22,8 @@ from sixdof.vehicle.aero_body import backward_moments, body_components, body_mom
 from sixdof.vehicle.aero_cross import cross_table
 from sixdof.vehicle.aero_drag import axial_columns, drag_breakdown
 from sixdof.vehicle.aero_friction import PER_ROOT
-from sixdof.vehicle.aero_measured import axial_shape, body_curve_of, measured_body, measured_panel
+from sixdof.vehicle.aero_measured import axial_shape, body_curve_of, measured_body, measured_panel, measured_roll
+from sixdof.vehicle.aero_roll import roll_factors
 from sixdof.vehicle.derivatives import derivatives, ratio
 from sixdof.vehicle.geometry import FinSet, Shape, planform, shape_of
 from sixdof.vehicle.wake import wake_tables
@@ -87,7 +89,19 @@ def fin_columns(mach, fin: FinSet, shape: Shape) -> np.ndarray:
     columns[:, FIN_X_BACK] = aero_fin.backward_station(mach, fin)
     columns[:, FIN_PLATE] = aero_fin.plate_normal(mach)
     columns[:, FIN_STALL] = aero_fin.stall_sine(mach, fin.aspect_ratio)
+    columns[:, FIN_ROLL_DAMP], columns[:, FIN_ROLL_DIRECT] = _roll_columns(mach, fin, columns, shape)
     return columns
+
+
+def _roll_columns(mach, fin: FinSet, columns: np.ndarray, shape: Shape) -> tuple[np.ndarray, np.ndarray]:
+    """Return what damping and direct roll of strip theory are multiplied by, (n,) each: theory's, or what makes the measured ones."""
+    damping, direct = roll_factors(mach, fin)
+    strip = fin.part.count * columns[:, FIN_SLOPE] * shape.area * (fin.body_radius + fin.y_mac)
+    measured = measured_roll(fin, mach)
+    return (
+        damping if measured[0] is None else measured[0] / (strip * aero_fin.roll_arm(fin)),
+        direct if measured[1] is None else measured[1] / (strip * columns[:, FIN_DW]),
+    )
 
 
 def panel_rows(shape: Shape) -> np.ndarray:

@@ -1,4 +1,4 @@
-"""Measured coefficients in place of the build-up: the body's normal force, a panel's, the axial force at incidence.
+"""Measured coefficients in place of the build-up: the body's normal force, a panel's, a set's roll, the axial force at incidence.
 
 Curves are straight lines between their points and held beyond both ends. The axial force's at none are read in
 `aero_drag`.
@@ -53,6 +53,19 @@ def measured_panel(fin: FinSet, mach, reference: float) -> tuple[np.ndarray, np.
     curve = fin.part.panel_curve
     slope = np.interp(mach, curve.mach, curve.slope) * fin.area / reference
     return slope, fin.x0 + np.interp(mach, curve.mach, curve.centre)
+
+
+def measured_roll(fin: FinSet, mach) -> tuple[np.ndarray | None, np.ndarray | None]:
+    """Return a set's measured rolling moments over dynamic pressure over `mach` (n,), None where not given: damping per p/V
+    (m^4, against the roll), and per rad of deflection (m^3).
+    """
+    damping, forcing = fin.part.roll_damping_curve, fin.part.roll_forcing_curve
+    length = 2.0 * fin.body_radius
+    moment = 0.25 * math.pi * length**3
+    return (
+        None if damping is None else -0.5 * length * moment * np.interp(mach, damping.mach, damping.damping),
+        None if forcing is None else moment * np.interp(mach, forcing.mach, forcing.forcing),
+    )
 
 
 def axial_grid(curve: AxialCurve) -> tuple[np.ndarray, np.ndarray, np.ndarray]:

@@ -11,7 +11,7 @@ from typing import NamedTuple
 import numpy as np
 
 from sixdof.core.types import (
-    BODY_S0, BODY_S1, BODY_S2, FIN_DW, FIN_KB, FIN_KW, FIN_SLOPE, FIN_X, FIN_XB, PANEL_SET, PANEL_Y, PANEL_Y_ROLL,
+    BODY_S0, BODY_S1, BODY_S2, FIN_DW, FIN_KB, FIN_KW, FIN_ROLL_DAMP, FIN_ROLL_DIRECT, FIN_SLOPE, FIN_X, FIN_XB, PANEL_SET, PANEL_Y, PANEL_Y_ROLL,
     Aero,
 )  # fmt: skip
 
@@ -52,8 +52,8 @@ def derivatives(aero: Aero, mach, cg: float) -> Derivatives:
         body_slope=body[:, BODY_S0],
         fin_slope=force.T,
         pitch_damping=-2.0 * (spread + turned.sum(axis=1)) / aero.length**2,
-        fin_roll_damping=-2.0 * (panels * arm * arm_roll).T / aero.length**2,
-        fin_roll_forcing=(panels * fin[..., FIN_DW] * arm).T / aero.length,
+        fin_roll_damping=-2.0 * (panels * fin[..., FIN_ROLL_DAMP] * arm * arm_roll).T / aero.length**2,
+        fin_roll_forcing=(panels * fin[..., FIN_ROLL_DIRECT] * fin[..., FIN_DW] * arm).T / aero.length,
     )
 
 

@@ -103,11 +103,11 @@ class FinSet:
 
     def chord(self, y) -> np.ndarray:
         """Return the chord (m) at distances `y` (m) from the root, the end values held outside 0..span."""
-        return _strips(self.points, y)[1]
+        return strips(self.points, y)[1]
 
     def leading_edge(self, y) -> np.ndarray:
         """Return how far (m) the leading edge stands aft of the root's at distances `y` (m) from the root."""
-        return _strips(self.points, y)[0]
+        return strips(self.points, y)[0]
 
     def angles(self) -> np.ndarray:
         """Return the panels' angles (rad), clockwise from body +z seen from behind: see `outward`."""
@@ -150,7 +150,7 @@ def polygon_area(points: np.ndarray) -> tuple[float, float, float]:
     return abs(area), centroid[0] / (6.0 * area), centroid[1] / (6.0 * area)
 
 
-def _strips(points: np.ndarray, y) -> tuple[np.ndarray, np.ndarray]:
+def strips(points: np.ndarray, y) -> tuple[np.ndarray, np.ndarray]:
     """Return the foremost x and the total chord of the polygon `points` along lines of constant `y`."""
     wanted = np.asarray(y, dtype=float)
     level = np.clip(wanted.ravel(), 0.0, points[:, 1].max() * (1.0 - 1e-12))[:, None]
@@ -169,7 +169,7 @@ def _fin_set(part: Fins, stage: int, x0: float, radius: Callable) -> FinSet:
     area, x_area, y_mac = polygon_area(points)
     root, span = float(points[-1, 0]), float(points[:, 1].max())
     y, weight = _between(np.unique(points[:, 1]))
-    edge, chord = _strips(points, y)
+    edge, chord = strips(points, y)
     middle = edge + 0.5 * chord
     if part.outline == "trapezoid":
         slope = (part.sweep + 0.5 * part.tip_chord - 0.5 * root) / span

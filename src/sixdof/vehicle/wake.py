@@ -12,6 +12,8 @@ import numpy as np
 from sixdof.core.types import (
     WAKE_BODY, WAKE_COLUMNS, WAKE_COUNT, WAKE_FIRST, WAKE_LATERAL, WAKE_LENGTH, WAKE_LEVER, WAKE_PER_METRE, WAKE_RECEIVER,
 )  # fmt: skip
+from sixdof.vehicle.aero_fin import roll_arm
+from sixdof.vehicle.aero_roll import roll_factors
 from sixdof.vehicle.geometry import FinSet, Shape
 
 LATERAL_SHARE = np.pi / 4.0  # of the exposed span: slender planar panel (NACA Report 1307, from memory; +-0.03)
@@ -58,33 +60,22 @@ def tip_radius(fin: FinSet) -> float:
     return fin.body_radius + fin.span
 
 
-def roll_share(fin: FinSet) -> float:
-    """Return the share of strip theory's rolling moment that a set of panels keeps, 0..1.
-
-    A rolling moment is less than strip theory with the panel's slope says: the load falls off more steeply along the
-    span, as on a wing in roll (planar wing: (AR + 2)/(AR + 4), lifting line; 1/2 slender, R. T. Jones, NACA 835), and
-    each panel blows on the next. 1/[1 + N (1 - r/s)^2/(AR + 2)] is fitted (ours) to a vortex lattice of 2 to 8 panels
-    of ratio 0.5 to 5 on bodies of r/s 0.1 to 0.65: within 15 %, 8 % for three and four
-    (tests/validation/test_shed_vortices.py).
-    """
-    share = 1.0 - fin.body_radius / tip_radius(fin)
-    return 1.0 / (1.0 + fin.part.count * share**2 / (fin.aspect_ratio + 2.0))
-
-
 def span_weights(fin: FinSet) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """Return distances y from the axis (k,), and what air moving along the normal there counts for force and roll (k,).
 
     Force: share of the panel's chord (strip theory). Roll: by the reverse-flow theorem (M. A. Heaslet and J. R.
-    Spreiter, NACA Report 1119, 1953) the moment is the integral of the wash times the load that a steady roll makes:
-    y sqrt(1 - (out/span)^2) times `roll_share`, over the arm y of the panel's load. Uniform wash has the weights'
-    sum: 1 in force, less in roll.
+    Spreiter, NACA Report 1119, 1953) the moment is the integral of the wash times the load that a steady roll makes,
+    which goes with y sqrt(1 - (out/span)^2) (ours) and has the vortex lattice's moment at Mach 0 (`aero_roll`). Uniform
+    wash has the weights' sum: 1 in force, less in roll.
     """
     r, tip = fin.body_radius, tip_radius(fin)
     node, weight = np.polynomial.legendre.leggauss(QUADRATURE)
     y = 0.5 * (tip + r) + 0.5 * (tip - r) * node
     chord = weight * fin.chord(y - r)
-    elliptic = 2.0 / np.pi * weight * np.sqrt(1.0 - ((y - r) / fin.span) ** 2)
-    return y, chord / chord.sum(), roll_share(fin) * elliptic * y / (r + fin.y_mac)
+    elliptic = weight * np.sqrt(1.0 - ((y - r) / fin.span) ** 2)
+    rolling = elliptic * y
+    damping = float(roll_factors(np.zeros(1), fin)[0][0])
+    return y, chord / chord.sum(), rolling * damping * roll_arm(fin) / (rolling * y).sum()
 
 
 def influence(receiver: FinSet, *, core: float) -> np.ndarray:
