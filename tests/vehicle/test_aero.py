@@ -123,13 +123,14 @@ def test_panels__angles_cant_and_actuators():
     moving = _fins(count=4, station=0.5, span=0.05, control=True, hinge=0.08)
     panel = aero_table(_plain(fixed, moving), [0]).panel
     angle = 0.5 + 2 * math.pi / 3
-    assert panel[1, t.PANEL_SIN] == pytest.approx(math.sin(angle)) and panel[1, t.PANEL_COS] == pytest.approx(
+    # from front to back: what the moving set sheds must be known before the other one feels it, wherever it stands in the file
+    assert panel[5, t.PANEL_SIN] == pytest.approx(math.sin(angle)) and panel[5, t.PANEL_COS] == pytest.approx(
         math.cos(angle)
     )
-    assert panel[:, t.PANEL_CONTROL].tolist() == [-1, -1, -1, 0, 1, 2, 3]
-    assert panel[:, t.PANEL_SET].tolist() == [0] * 3 + [1] * 4
-    assert (panel[:3, t.PANEL_CANT] == 0.01).all() and np.isnan(panel[:3, t.PANEL_HINGE]).all()
-    assert panel[3:, t.PANEL_HINGE] == pytest.approx(0.58)
+    assert panel[:, t.PANEL_CONTROL].tolist() == [0, 1, 2, 3, -1, -1, -1]
+    assert panel[:, t.PANEL_SET].tolist() == [1] * 4 + [0] * 3
+    assert (panel[4:, t.PANEL_CANT] == 0.01).all() and np.isnan(panel[4:, t.PANEL_HINGE]).all()
+    assert panel[:4, t.PANEL_HINGE] == pytest.approx(0.58)
 
 
 def test_stack__slope_is_that_of_the_whole_outside():
