@@ -12,10 +12,10 @@ FORWARD = {
 TAIL = {"count": 4, "station": 1.16, "root_chord": 0.14, "tip_chord": 0.07, "span": 0.1, "sweep": 0.06, "phase": 0.0, "root_gap": 0.0}
 
 
-def with_canards(demo: Mission, *, control: str = "canard", tail=None, more=(), **forward) -> Mission:
+def with_canards(demo: Mission, *, control: str = "canard", tail=None, more=(), first: bool = False, **forward) -> Mission:
     """Return the demo with canards (`forward` changes them) and a larger tail (`tail` changes it); `control`: the set that moves.
 
-    more : further sets, as changes of the canards.
+    more : further sets, as changes of the canards. first : whether they stand before the tail in the file too.
     """
     tables = demo.model_dump(exclude_none=True)
     parts = tables["stage"][0]["part"]
@@ -29,5 +29,6 @@ def with_canards(demo: Mission, *, control: str = "canard", tail=None, more=(), 
     for part in ahead:
         if part["name"] == control:
             part.update(control=True, hinge=0.5 * part["root_chord"])
-    tables["stage"][0]["part"] = (*parts, *ahead)
+    place = [part.get("name") for part in parts].index("tail") if first else len(parts)
+    tables["stage"][0]["part"] = (*parts[:place], *ahead, *parts[place:])
     return build(**tables)

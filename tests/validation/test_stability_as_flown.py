@@ -12,6 +12,7 @@ import math
 import independent_lattice as lattice
 import numpy as np
 import pytest
+import xarray as xr
 from canards import with_canards
 from independent_vehicle import Vehicle
 from scipy.linalg import eigh
@@ -138,6 +139,17 @@ def test_margin__is_moment_over_force_in_the_tunnel(demo_mission, span):
     assert float(table["margin"].sel(state="loaded").squeeze()) == pytest.approx(state.margin_loaded, abs=1e-9)
     if span > 0.1:
         assert state.margin_loaded < 0.0 and "unstable" in sixdof.describe(mission)
+
+
+def test_order_of_the_file__makes_no_difference(demo_mission):
+    """The air meets the canards first wherever they stand in the file: not one number of the tunnel changes, whatever was asked before it."""
+    first, last = (with_canards(demo_mission, first=order) for order in (True, False))
+    grid = xr.DataArray(np.radians([3.0, 0.5, 8.0]), dims="incidence")
+    one, other = (wind_tunnel(m, mach=0.4, incidence=grid, roll=0.3, fin_angle=0.02, cg=0.8) for m in (first, last))
+    alone = wind_tunnel(last, mach=0.4, incidence=grid[1], roll=0.3, fin_angle=0.02, cg=0.8)
+    for name in ("C_Y", "C_Z", "C_l", "C_m", "C_n"):
+        np.testing.assert_allclose(other[name], one[name], rtol=1e-12)
+        assert float(alone[name]) == pytest.approx(float(other[name][1]), rel=1e-12)
 
 
 # ---------------------------------------------------------------- independent lattices

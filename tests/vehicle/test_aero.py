@@ -25,7 +25,7 @@ from sixdof.mission.schema import (
     Transition,
     Tube,
 )
-from sixdof.vehicle.aero import aero_table, centre_of_pressure, component_table, drag_breakdown
+from sixdof.vehicle.aero import DOWNWASH, aero_table, centre_of_pressure, component_table, drag_breakdown
 
 D = 0.1
 # largest change of a column between rows 0.02 Mach apart, share of its largest value: 0.081 (axial force, blunt nose),
@@ -150,7 +150,7 @@ def test_components__sum_to_the_tables_total():
     mission = _plain(_fins(), _fins(station=0.4, count=3, span=0.04))
     rows = component_table(mission, [0], mach=0.5)
     slope, centre = centre_of_pressure(aero_table(mission, [0]), 0.5)
-    assert [row[0] for row in rows] == ["nose", "fins", "fins", "total"]
+    assert [row[0] for row in rows] == ["nose", "fins", "fins", DOWNWASH, "total"]
     assert rows[-1][1] == pytest.approx(slope, rel=1e-9) == pytest.approx(sum(row[1] for row in rows[:-1]))
     assert rows[-1][2] == pytest.approx(float(centre), rel=1e-9)
 

@@ -263,14 +263,14 @@ def mixer_table(mission: Mission, stages) -> np.ndarray:
     return np.ascontiguousarray(inverse / np.where(largest > 0.0, largest, 1.0))
 
 
-def deflection_arms(mission: Mission, stages) -> list[float]:
+def deflection_arms(mission: Mission, stages, unburnt: float = 0.5) -> list[float]:
     """Return for each set of fins how far ahead of the centre of mass its deflection's load acts, m, at Mach 0.3.
 
-    The load is the panel's and what it carries over onto the body, without what its vortices do behind. The centre of mass is that of half
-    the propellant: fins that it passes in the burn change their sense, and no mixer is right for them all the time.
+    The load is the panel's and what it carries over onto the body, without what its vortices do behind. unburnt : share of the propellant
+    left; the mixer's is half: fins that the centre of mass passes in the burn change their sense, and no mixer is right for them all the time.
     """
     shape = shape_of([mission.stage[i] for i in stages])
-    cg = mass_at(mass_table(mission, stages), 0.5)[1][0]
+    cg = mass_at(mass_table(mission, stages), unburnt)[1][0]
     rows = [fin_columns(np.array([ARM_MACH]), fin, shape)[0] for fin in shape.fins]
     return [
         float(cg - (row[ct.FIN_DW] * row[ct.FIN_X] + row[ct.FIN_DB] * row[ct.FIN_XB]) / (row[ct.FIN_DW] + row[ct.FIN_DB]))

@@ -8,11 +8,14 @@ from typing import NamedTuple
 import numpy as np
 import xarray as xr
 
+from sixdof.autopilot.build import deflection_arms
 from sixdof.core import types as ct
 from sixdof.mission.schema import Mission
+from sixdof.study.aero_tables import fin_names
 from sixdof.study.authority import CHANNELS, survival, survival_word
 from sixdof.study.reading import event_values, fact
 from sixdof.vehicle.aero import aero_table
+from sixdof.vehicle.geometry import shape_of
 
 DEMAND = np.radians(1.0)
 FALLBACK_MACH = 0.3  # where a flight has no Mach numbers of its own
@@ -64,18 +67,38 @@ def shares(mission: Mission, stages: list[int], mach) -> xr.DataArray:
     return xr.DataArray(values, {"channel": list(CHANNELS), "state": list(STATES), "mach": mach}, ("channel", "state", "mach"))
 
 
+def passed_lines(mission: Mission) -> list[str]:
+    """Return a sentence for every set of control fins whose load the centre of mass passes as propellant burns."""
+    lines = []
+    for count in range(len(mission.stage), 0, -1):
+        shape = shape_of(mission.stage[:count])
+        arms = (deflection_arms(mission, range(count), left) for left in STATES.values())
+        for name, fin, loaded, burnt in zip(fin_names(shape), shape.fins, *arms):
+            if fin.part.control and (loaded > 0.0) != (burnt > 0.0):
+                lines.append(
+                    f"Control: {name} is REVERSED in pitch and yaw for part of the burn with {_called(mission, range(count))}: the centre of mass passes "
+                    f"its load, {abs(loaded):.3f} m from it loaded and {abs(burnt):.3f} m on the other side burnt; move it further away"
+                )
+    return lines
+
+
+def _called(mission: Mission, stages) -> str:
+    return " + ".join(mission.stage[i].name for i in stages)
+
+
 def control_lines(mission: Mission) -> list[str]:
     """Return for each configuration with fins behind control fins what each channel keeps at the Mach numbers of the nominal flight.
 
-    The mission is flown once for these; nothing is flown, and nothing said, where no control fin has fins behind it.
+    The mission is flown once for these; nothing is flown where no control fin has fins behind it. Control fins that the centre of mass
+    passes are named too.
     """
-    stacks = steered_stacks(mission)
+    passed, stacks = passed_lines(mission), steered_stacks(mission)
     if not stacks:
-        return []
+        return passed
     from sixdof.flying import fly
 
     ds = fly(mission)
-    lines = ["Control: share of a commanded moment that the vortices of the control fins leave behind them, 1 deg of demand, no incidence"]
+    lines = [*passed, "Control: share of a commanded moment that the vortices of the control fins leave behind them, 1 deg of demand, no incidence"]
     for stages in stacks:
         lines += _configuration(mission, stages, flown_span(ds, len(stages)))
     return lines
@@ -87,8 +110,7 @@ def _configuration(mission: Mission, stages: list[int], span: Span) -> list[str]
         mach, said = np.unique(np.linspace(low, high, 4)), f"Mach {low:.2f} to {high:.2f} of the nominal flight"
     else:
         mach, said = np.array([FALLBACK_MACH]), f"Mach {FALLBACK_MACH:g}; the nominal flight has no Mach numbers of it"
-    name = " + ".join(mission.stage[i].name for i in stages)
-    lines = [f"  {name}, {said}" + ("" if live else "; its fins are not live there")]
+    lines = [f"  {_called(mission, stages)}, {said}" + ("" if live else "; its fins are not live there")]
     lines.append(f"    {'Mach':<16}" + "".join(f"{m:>8.2f}" for m in mach))
     found = shares(mission, stages, mach)
     for channel in CHANNELS:
@@ -116,7 +138,7 @@ def reversal_checks(ds: xr.Dataset, mission: Mission) -> Iterator[tuple[np.ndarr
             continue
         grid = np.linspace(span.low[known].min(), span.high[known].max() + 1e-6, 9)
         least = shares(mission, stages, grid).min("state")
-        name = " + ".join(mission.stage[i].name for i in stages)
+        name = _called(mission, stages)
         for channel in CHANNELS:
             of = least.sel(channel=channel).values
             ends = [np.interp(m, grid, of) for m in (span.low, span.high)]

@@ -15,9 +15,7 @@ import numpy as np
 from sixdof.core import stability as kernel
 from sixdof.core.types import PANEL_CONTROL, PANEL_SET, SEEN_COLUMNS, SLOPE_COLUMNS, WAKE_FIRST, WAKE_RECEIVER, Aero
 
-SMALL = 1e-8  # rad: viscous cross-flow, and vortices moving off the axis, go with its square; differences keep eight digits
-
-
+SMALL = 1e-8  # rad: what vortices do by moving off the axis goes with its square; differences keep eight digits
 DIFFERENT = 0.01  # reference lengths: planes whose centres of pressure are closer are not worth a word
 
 
@@ -41,10 +39,9 @@ def with_slopes(aero: Aero) -> Aero:
     terms = _chain(aero)
     factors = np.array([1.0]) if terms == 1 else np.linspace(0.5, 1.5, terms)
     mach = np.arange(rows) / aero.per_mach
-    bare = aero._replace(slope=np.zeros((rows, terms, SLOPE_COLUMNS)))
-    found = np.array([_matrices(bare, mach, factor) / factor for factor in factors])  # (factors, n, columns)
+    found = np.array([_matrices(aero, mach, factor) / factor for factor in factors])  # (factors, n, columns)
     powers = np.linalg.inv(np.vander(factors, increasing=True))
-    return bare._replace(slope=np.ascontiguousarray(np.einsum("tf,fnc->ntc", powers, found)))
+    return aero._replace(slope=np.ascontiguousarray(np.einsum("tf,fnc->ntc", powers, found)))
 
 
 def _chain(aero: Aero) -> int:
@@ -57,11 +54,12 @@ def _chain(aero: Aero) -> int:
 
 
 def _near(aero: Aero, conditions: np.ndarray) -> np.ndarray:
-    """Return C_Y, C_Z, C_m, C_n (n, 4) of conditions (n, kernel.NEAR_COLUMNS)."""
+    """Return C_Y, C_Z, C_m, C_n (n, 4) of conditions (n, kernel.NEAR_COLUMNS), without viscous cross-flow, which goes with the square."""
     controls = int(aero.panel[:, PANEL_CONTROL].max(initial=-1.0)) + 1
     fins = np.zeros((4, controls))
     fins[3] = 1.0
     out = np.empty((len(conditions), 4))
+    aero = aero._replace(cross=np.zeros_like(aero.cross))
     kernel.near_axis(aero, np.zeros((len(aero.panel), SEEN_COLUMNS)), fins, np.ascontiguousarray(conditions), out)
     return out
 
