@@ -85,7 +85,7 @@ def case(demo, name):
 def test_margin__is_that_of_independent_forces(demo_mission, name):
     mission = case(demo_mission, name)
     model = build_model(mission)
-    for mach in (0.3, 0.96, 1.8):
+    for mach in (0.3, 1.8):
         slope, centre = by_hand(model, kernel_draw(mission), mach)
         state = balance(mission, [0], mach)
         assert state.slope == pytest.approx(slope, rel=2 * AGREE)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import warnings
 from collections.abc import Iterator
 from typing import NamedTuple
 
@@ -11,6 +12,7 @@ import xarray as xr
 from sixdof.autopilot.build import deflection_arms
 from sixdof.core import types as ct
 from sixdof.mission.schema import Mission
+from sixdof.status import FlightError
 from sixdof.study.aero_tables import fin_names
 from sixdof.study.authority import CHANNELS, survival, survival_word
 from sixdof.study.reading import event_values, fact
@@ -45,7 +47,8 @@ def flown_span(ds: xr.Dataset, count: int) -> Span:
     """Return the Mach numbers that the front `count` stages see as one body, from the events of the climb."""
     stages = ds.sizes.get("joint", 0) + 1
     start = event_values(ds, "rail_departure") if count == stages else fact(ds, "parting_time", count - 1)
-    end = event_values(ds, "apogee")
+    apogee = event_values(ds, "apogee")
+    end = np.where(np.isfinite(apogee), apogee, np.inf)  # none before a flight that diverges
     if count > 1:
         end = np.fmin(end, fact(ds, "parting_time", count - 2))
     enabled = event_values(ds, "fins_enabled")
@@ -95,13 +98,23 @@ def control_lines(mission: Mission) -> list[str]:
     passed, stacks = passed_lines(mission), steered_stacks(mission)
     if not stacks:
         return passed
-    from sixdof.flying import fly
-
-    ds = fly(mission)
+    ds = _flown(mission)
     lines = [*passed, "Control: share of a commanded moment that the vortices of the control fins leave behind them, 1 deg of demand, no incidence"]
     for stages in stacks:
         lines += _configuration(mission, stages, flown_span(ds, len(stages)))
     return lines
+
+
+def _flown(mission: Mission) -> xr.Dataset:
+    """Return the nominal flight as far as it goes: how it ends is for `fly` to say."""
+    from sixdof.flying import fly
+
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")
+        try:
+            return fly(mission)
+        except FlightError as error:
+            return error.dataset
 
 
 def _configuration(mission: Mission, stages: list[int], span: Span) -> list[str]:
