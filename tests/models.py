@@ -52,6 +52,7 @@ def aero(
     pair, wake = (np.zeros((0, ct.WAKE_COLUMNS)), np.zeros((0, 2, 3, 3))) if wakes is None else wakes
     return ct.Aero(
         area, length, 1.0, body, fin, np.zeros((2, 2)), 1.0, np.zeros((2, 2)), np.ones((2, 2)), panel, pair, wake,
+        np.zeros((2, 1, ct.SLOPE_COLUMNS)),
         1.0, 1.0, 1.0 + 1.0 / 12.0, ct.Plain(0.0, 0.0, 0.0, 0.0),
     )  # fmt: skip
 

@@ -18,6 +18,7 @@ from sixdof.status import Status
 EVENTS = ("liftoff", "rail_departure", "fins_enabled", "burnout", "fins_disabled", "apogee", "landing", "open main")
 EVENT_TIMES = (0.1, 0.4, 0.6, 2.0, 10.0, 10.0, 40.0, 11.0)
 ROWS = 81
+HELD = ("roll_error_rms", "tilt_error_rms")  # rad, of loops that hold
 
 
 def _described(v, lead, values):
@@ -59,7 +60,7 @@ def flight_by_hand(mission) -> xr.Dataset:
     for name in ("east", "north", "height"):
         ds[f"event_{name}"].values[:] = np.interp(EVENT_TIMES, time, ds[name].values)
     for v in OUTCOME:
-        ds[v.name] = _described(v, (), 1.0)
+        ds[v.name] = _described(v, (), 0.02 if v.name in HELD else 1.0)
     ds["status"] = ((), np.int8(Status.LANDED), {"long_name": STATUS.long_name})
     return ds.merge(_facts_by_hand(mission)).assign_attrs(title="by hand", mission=mission.to_toml())
 
@@ -153,6 +154,7 @@ def staged_flown(mission) -> legs.Flown:
     summary = np.ones(len(layout.SUMMARY))
     summary[[layout.X_LANDING_EAST, layout.X_LANDING_NORTH]] = 300.0, 400.0
     summary[[layout.X_RAIL_SPEED, layout.X_MIN_MARGIN, layout.X_SATURATION, layout.X_RAIL_INCIDENCE]] = 40.0, 2.0, 0.0, 0.1
+    summary[[layout.X_ROLL_RMS, layout.X_ERROR_RMS]] = 0.02
     logs = [_log(0.0, 120.0, 61), _log(2.1, 50.0, 25), _log(0.0, 0.0, 0)]
     since = np.linspace(0.01, 1.0, 34)
     gap = np.column_stack([2.1 + since, 4.0 * since, 4.0 * since - 0.01])

@@ -155,9 +155,12 @@ def _is_flight_error(error: Exception) -> bool:
 
 def _check(chosen) -> int:
     from sixdof import describe, load_mission
+    from sixdof.study.surviving_control import control_lines
 
     mission = load_mission(chosen.mission)
     print(describe(mission))
+    for line in control_lines(mission):
+        print(line)
     if chosen.figures:
         from sixdof.plot import draw_vehicle, plot_air
 

@@ -72,7 +72,7 @@ def model_of(
     flat = np.zeros((2, ct.BODY_COLUMNS))
     aero = ct.Aero(
         1.0, 1.0, 1.0, flat, np.zeros((2, 0, ct.FIN_COLUMNS)), np.zeros((2, 2)), 1.0, np.zeros((2, 2)), np.ones((2, 2)),
-        np.zeros((0, ct.PANEL_COLUMNS)), np.zeros((0, ct.WAKE_COLUMNS)), np.zeros((0, 2, 3, 3)), 1.0, 0.0, 0.0, plain,
+        np.zeros((0, ct.PANEL_COLUMNS)), np.zeros((0, ct.WAKE_COLUMNS)), np.zeros((0, 2, 3, 3)), np.zeros((2, 1, ct.SLOPE_COLUMNS)), 1.0, 0.0, 0.0, plain,
     )  # fmt: skip
     ixx, iyy, izz = np.diag(inertia)
     return ct.Model(

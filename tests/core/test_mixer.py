@@ -6,14 +6,20 @@ import math
 
 import numpy as np
 import pytest
+import xarray as xr
+from canards import with_canards
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from sixdof.autopilot.build import mixer_table
+from sixdof.autopilot.build import deflection_arms, mixer_table
 from sixdof.core.control import mix
+from sixdof.model import build_model
+from sixdof.study.tunnel import wind_tunnel
+from sixdof.vehicle.mass import mass_at, mass_table
 
 TRAVEL = 0.2
 EXACT = 1e-12
+SMALL = 1e-5  # rad: sin e cos e, and the sine of the angle
 
 
 def effect_of(count, phase, failed=()):
@@ -47,6 +53,48 @@ def test_mixer__each_demand_makes_its_moment_alone(demo_mission, count, phase, f
     assert (np.diag(moments) > 0.1).all()
     assert np.abs(mixer).max(axis=0) == pytest.approx(np.ones(3), abs=EXACT)  # a demand of 1 moves its best fin by 1
     assert not mixer[[k - 1 for k in failed]].any()
+
+
+def felt(mission, cg):
+    """Return the moments (C_l, C_m, C_n; demand) about `cg` that small demands make through the mixer, without wakes, in the tunnel."""
+    model = build_model(mission)
+    model = model._replace(aero=model.aero._replace(wake_pair=model.aero.wake_pair[:0], wake=model.aero.wake[:0]))
+    mixer, out = model.computer.mixer, np.empty((3, 3))
+    still = wind_tunnel(mission, model=model, cg=cg)
+    for demand in range(3):
+        flow = wind_tunnel(mission, model=model, cg=cg, fin_angle=xr.DataArray(SMALL * mixer[:, demand], dims="fin"))
+        out[:, demand] = [float(flow[name] - still[name]) for name in ("C_l", "C_m", "C_n")]
+    return out / SMALL
+
+
+AHEAD = [
+    {"count": 3}, {"count": 4}, {"count": 4, "phase": math.pi / 4}, {"count": 5, "phase": 0.2},
+    {"station": 0.68}, {"count": 3, "station": 0.68},  # behind the middle of the vehicle, and still ahead of its centre of mass
+]  # fmt: skip
+BEHIND = [
+    {"station": 0.8}, {"count": 3, "station": 0.8},
+    {"station": 0.64, "root_chord": 0.3, "tip_chord": 0.2, "sweep": 0.35},  # its root begins ahead of the middle, its load acts far behind
+    {"count": 5, "station": 0.64, "root_chord": 0.3, "tip_chord": 0.2, "sweep": 0.35},
+]  # fmt: skip
+
+
+@pytest.mark.parametrize(("fins", "ahead"), [*((f, True) for f in AHEAD), *((f, False) for f in BEHIND)])
+def test_mixer__control_fins_anywhere_make_the_moment_that_is_asked_for(demo_mission, fins, ahead):
+    """A positive demand makes a positive moment of its own kind alone, whether the fins stand ahead of the centre of mass or behind it."""
+    mission = with_canards(demo_mission, **fins)
+    cg = mass_at(mass_table(mission, [0]), 0.5)[1][0]
+    assert (deflection_arms(mission, [0])[-1] > 0.0) is ahead
+    moments = felt(mission, cg)
+    assert (np.diag(moments) > 0.0).all(), moments
+    assert np.abs(moments - np.diag(np.diag(moments))).max() < 1e-4 * np.diag(moments).max()
+
+
+def test_mixer__the_load_decides_and_not_the_root(demo_mission):
+    """Two sets whose roots begin at the same place, ahead of the middle of the vehicle; one is swept back behind the centre of mass."""
+    swept = {"station": 0.64, "root_chord": 0.3, "tip_chord": 0.2, "sweep": 0.35}
+    straight = {"station": 0.64, "root_chord": 0.06, "tip_chord": 0.04, "sweep": 0.0}
+    pitch = [mixer_table(with_canards(demo_mission, **fins), [0])[:, 1] for fins in (swept, straight)]
+    assert pitch[0] == pytest.approx(-pitch[1], abs=EXACT)
 
 
 def test_mixer__two_fins_left_of_three_do_what_they_can(demo_mission):

@@ -580,8 +580,8 @@ PLANTED = (
     # ---------------------------------------------------------------- autopilot
     PlantedError(
         "mixer: pitch and yaw the wrong way", "autopilot/build.py",
-        "lever = -1.0 if shape.fins[number].x0 > 0.5 * shape.length else 1.0",
-        "lever = 1.0 if shape.fins[number].x0 > 0.5 * shape.length else -1.0",
+        "lever = 1.0 if ahead[number] else -1.0",
+        "lever = -1.0 if ahead[number] else 1.0",
         "fins behind the centre of mass turned as if ahead of it",
         LOADS + "test_mixer__positive_demand_gives_positive_moment",
     ),

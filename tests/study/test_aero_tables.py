@@ -104,7 +104,7 @@ def test_report__says_plainly_what_the_fins_can_do(stack, demo_mission):
     for words in ("moment coefficient per degree of demand", "what a steady pitch demand holds", "roll coupling at Mach 0.3",
                   "largest hinge moment on any fin", "no servo.stall_torque", "share of a commanded moment "
                   "that survives",
-                  "Pitch: ", "REVERSED: the stack answers the wrong way round", "stops being trustworthy", "Stall of tail"):  # fmt: skip
+                  "Pitch: ", "REVERSED: the vehicle answers the wrong way round", "stops being trustworthy", "Stall of tail"):  # fmt: skip
         assert words in text, words
     assert text.count("share of a commanded moment that survives") == 1  # of the stack, not of what is left
     assert "survives the fins behind" not in aero_report(demo_mission)

@@ -166,7 +166,7 @@ def test_survival__untouched_where_no_vortex_is_shed(stack, demo_mission):
     with pytest.raises(ValueError, match="nothing is shed onto anything"):
         au.survival(demo_mission)
     ds = au.survival(stack)
-    assert set(ds.data_vars) == {"roll_moment", "pitch_moment"} and ds.roll_moment.dims == ("incidence", "demand")
+    assert set(ds.data_vars) == {"roll_moment", "pitch_moment", "yaw_moment"} and ds.roll_moment.dims == ("incidence", "demand")
     assert float(np.degrees(ds.demand.max())) == pytest.approx(12.0)  # the servo's travel
 
 

@@ -25,7 +25,7 @@ from sixdof.mission.schema import (
     Transition,
     Tube,
 )
-from sixdof.vehicle.aero import aero_table, centre_of_pressure, component_table, drag_breakdown
+from sixdof.vehicle.aero import DOWNWASH, aero_table, centre_of_pressure, component_table, drag_breakdown
 
 D = 0.1
 # largest change of a column between rows 0.02 Mach apart, share of its largest value: 0.081 (axial force, blunt nose),
@@ -123,13 +123,14 @@ def test_panels__angles_cant_and_actuators():
     moving = _fins(count=4, station=0.5, span=0.05, control=True, hinge=0.08)
     panel = aero_table(_plain(fixed, moving), [0]).panel
     angle = 0.5 + 2 * math.pi / 3
-    assert panel[1, t.PANEL_SIN] == pytest.approx(math.sin(angle)) and panel[1, t.PANEL_COS] == pytest.approx(
+    # from front to back: what the moving set sheds must be known before the other one feels it, wherever it stands in the file
+    assert panel[5, t.PANEL_SIN] == pytest.approx(math.sin(angle)) and panel[5, t.PANEL_COS] == pytest.approx(
         math.cos(angle)
     )
-    assert panel[:, t.PANEL_CONTROL].tolist() == [-1, -1, -1, 0, 1, 2, 3]
-    assert panel[:, t.PANEL_SET].tolist() == [0] * 3 + [1] * 4
-    assert (panel[:3, t.PANEL_CANT] == 0.01).all() and np.isnan(panel[:3, t.PANEL_HINGE]).all()
-    assert panel[3:, t.PANEL_HINGE] == pytest.approx(0.58)
+    assert panel[:, t.PANEL_CONTROL].tolist() == [0, 1, 2, 3, -1, -1, -1]
+    assert panel[:, t.PANEL_SET].tolist() == [1] * 4 + [0] * 3
+    assert (panel[4:, t.PANEL_CANT] == 0.01).all() and np.isnan(panel[4:, t.PANEL_HINGE]).all()
+    assert panel[:4, t.PANEL_HINGE] == pytest.approx(0.58)
 
 
 def test_stack__slope_is_that_of_the_whole_outside():
@@ -149,7 +150,7 @@ def test_components__sum_to_the_tables_total():
     mission = _plain(_fins(), _fins(station=0.4, count=3, span=0.04))
     rows = component_table(mission, [0], mach=0.5)
     slope, centre = centre_of_pressure(aero_table(mission, [0]), 0.5)
-    assert [row[0] for row in rows] == ["nose", "fins", "fins", "total"]
+    assert [row[0] for row in rows] == ["nose", "fins", "fins", DOWNWASH, "total"]
     assert rows[-1][1] == pytest.approx(slope, rel=1e-9) == pytest.approx(sum(row[1] for row in rows[:-1]))
     assert rows[-1][2] == pytest.approx(float(centre), rel=1e-9)
 

@@ -13,9 +13,10 @@ from sixdof.mission.schema import Fins, Mission, Nose, Stage, Transition, Tube
 from sixdof.vehicle.aero import aero_table
 from sixdof.vehicle.derivatives import at_mach, derivatives
 from sixdof.vehicle.geometry import shape_of
+from sixdof.vehicle.stability import with_slopes
 
-SMALL = 1e-5  # rad, and of the reduced rates: what is not linear is smaller than the tolerance
-LINEAR = 1e-4  # relative: viscous cross-flow at SMALL incidence is some 1e-5 of the slope
+SMALL = 1e-6  # rad, and of the reduced rates: what is not linear is smaller than the tolerance
+LINEAR = 1e-4  # relative: vortices that have moved at SMALL incidence; viscous cross-flow is some 1e-6 of the slope
 CG = 0.6
 
 
@@ -40,31 +41,45 @@ def aero():
     return _aero(_fins(count=3, phase=0.3), _fins(station=0.35, count=4, span=0.05, root_chord=0.08))
 
 
+@pytest.fixture(scope="module")
+def alone(aero):
+    """The same without vortices: every set alone."""
+    return with_slopes(aero._replace(wake_pair=aero.wake_pair[:0], wake=aero.wake[:0]))
+
+
 @pytest.mark.parametrize("mach", [0.31, 0.95, 1.63])
-@pytest.mark.parametrize("roll", [0.0, 0.7])
-def test_slope_and_centre__as_the_kernel_flies(aero, mach, roll):
+@pytest.mark.parametrize("behind", [True, False])
+def test_slope_and_centre__as_the_kernel_flies(aero, alone, mach, behind):
+    """In the plane of the foremost centre of pressure: three fins behind four are held a little better in some planes than in others."""
+    aero = aero if behind else alone
     found = derivatives(aero, [mach], CG)
+    roll = math.atan2(found.plane.side[0], found.plane.down[0])
     force = coefficients(aero, mach, SMALL, roll=roll, cg=CG)
     normal = -(force[1] * math.sin(roll) + force[2] * math.cos(roll)) / SMALL
     pitch = (force[4] * math.cos(roll) - force[5] * math.sin(roll)) / SMALL
     assert normal == pytest.approx(found.slope[0], rel=LINEAR)
-    assert pitch == pytest.approx((CG - found.centre[0]) / aero.length * found.slope[0], rel=10 * LINEAR)
-    assert found.slope[0] == pytest.approx(found.body_slope[0] + found.fin_slope[:, 0].sum(), rel=1e-12)
+    assert pitch == pytest.approx((CG - found.centre[0]) / aero.length * found.slope[0], abs=10 * LINEAR * found.slope[0])
+    parts = found.body_slope[0] + found.fin_slope[:, 0].sum() + found.downwash_slope[0]
+    assert found.slope[0] == pytest.approx(parts, rel=LINEAR)
+    assert (found.downwash_slope[0] < -0.3) if behind else found.downwash_slope[0] == 0.0
 
 
 @pytest.mark.parametrize("mach", [0.31, 1.63])
-def test_damping__as_the_kernel_flies(aero, mach):
+def test_damping__as_the_kernel_flies(aero, alone, mach):
+    """Pitch damping is that of the whole, roll damping that of each set alone."""
     found = derivatives(aero, [mach], CG)
     pitching = coefficients(aero, mach, rates=(0.0, SMALL, 0.0), cg=CG)[4] / SMALL
-    rolling = coefficients(aero, mach, rates=(SMALL, 0.0, 0.0), cg=CG)[3] / SMALL
+    rolling = coefficients(alone, mach, rates=(SMALL, 0.0, 0.0), cg=CG)[3] / SMALL
     assert pitching == pytest.approx(found.pitch_damping[0], rel=10 * LINEAR)
+    # fins ahead of the centre of mass lift the other way as it pitches: what they shed pushes the tail further
+    assert pitching < 1.05 * coefficients(alone, mach, rates=(0.0, SMALL, 0.0), cg=CG)[4] / SMALL
     assert rolling == pytest.approx(found.fin_roll_damping[:, 0].sum(), rel=10 * LINEAR)
     assert pitching < 0.0 and rolling < 0.0
 
 
-def test_roll_forcing__as_the_kernel_flies(aero):
-    found = derivatives(aero, [0.31], CG)
-    assert coefficients(aero, 0.31, cant=SMALL)[3] / SMALL == pytest.approx(
+def test_roll_forcing__as_the_kernel_flies(alone):
+    found = derivatives(alone, [0.31], CG)
+    assert coefficients(alone, 0.31, cant=SMALL)[3] / SMALL == pytest.approx(
         found.fin_roll_forcing[:, 0].sum(), rel=LINEAR
     )
 
@@ -82,15 +97,19 @@ def test_at_mach__holds_beyond_the_table(aero):
     np.testing.assert_allclose(at_mach(aero, aero.body, [0.0, 9.0]), aero.body[[0, -1]])
 
 
-def test_two_panels__mean_over_the_roll_angle():
-    aero = _aero(_fins(count=2))
-    slope = derivatives(aero, [0.3], CG).slope[0]
-    rolled = [
-        -(f[1] * math.sin(a) + f[2] * math.cos(a)) / SMALL
-        for a in (0.0, math.pi / 4, math.pi / 2, 3 * math.pi / 4)
-        for f in [coefficients(aero, 0.3, SMALL, roll=a)]
-    ]
-    assert np.mean(rolled) == pytest.approx(slope, rel=LINEAR) and np.ptp(rolled) > 1.0
+def test_two_panels__least_over_the_roll_angle():
+    aero = _aero(_fins(count=2, phase=0.4))
+    found = derivatives(aero, [0.3], CG)
+    rolled = {}
+    for roll in np.arange(0.0, math.pi, math.pi / 90):
+        f = coefficients(aero, 0.3, SMALL, roll=roll, cg=0.0)
+        normal = -(f[1] * math.sin(roll) + f[2] * math.cos(roll))
+        moment = f[4] * math.cos(roll) - f[5] * math.sin(roll)
+        rolled[-moment / normal * aero.length] = normal / SMALL
+    assert found.centre[0] == pytest.approx(min(rolled), abs=2e-3) and found.plane.aft[0] == pytest.approx(max(rolled), abs=2e-3)
+    assert found.slope[0] == pytest.approx(rolled[min(rolled)], rel=1e-2) == pytest.approx(found.body_slope[0], rel=1e-2)
+    # the plane in which the fins do nothing is that through them: the cross flow runs along the span of fin 1, (-sin, cos) in y and z
+    assert abs(found.plane.down[0] * math.sin(0.4) + found.plane.side[0] * math.cos(0.4)) < 1e-6
 
 
 def test_fins_on_a_cone__stand_off_the_local_radius():

@@ -18,7 +18,9 @@ from sixdof.core.guidance import (
 from sixdof.core.sensors import HISTORY, Barometer, Gnss, Inertial, Magnetometer, Sensors
 from sixdof.mission import schema
 from sixdof.mission.schema import Mission, Parachute
+from sixdof.vehicle.aero import fin_columns
 from sixdof.vehicle.geometry import shape_of
+from sixdof.vehicle.mass import mass_at, mass_table
 from sixdof.world.gravity import EARTH_RATE
 
 _TRIGGERS = {
@@ -42,6 +44,7 @@ _ACTIONS = {
     "separate": ct.ACTION_SEPARATE,
     "light": ct.ACTION_LIGHT,
 }
+ARM_MACH = 0.3  # at which a fin's load is put ahead of the centre of mass or behind it
 _MODES = {"profile": PROFILE, "waypoints": WAYPOINTS, "hold": HOLD_DIRECTION}
 _OVER = {"time": BY_TIME, "height": BY_HEIGHT, "mode_time": BY_MODE_TIME}
 _PAST = {"hold": LAST_HOLD, "upright": LAST_UPRIGHT, "profile": LAST_PROFILE}
@@ -237,18 +240,19 @@ def control_fins(shape) -> list[tuple[int, int, float]]:
 def mixer_table(mission: Mission, stages) -> np.ndarray:
     """Return fin angle per roll, pitch and yaw demand (fins, 3).
 
-    A fin at angle phi behind the mid-length of its stack makes, per unit angle, roll 1, pitch -sin(phi), yaw cos(phi)
-    (body axes: force along n = (0, -cos phi, -sin phi) at x < 0 gives M_y = x (-F_z), M_z = x F_y); ahead of it the
-    last two change sign. The mixer is the least-squares inverse of that geometry, scaled so that a demand of 1 rad in
-    one channel moves the fin that works best in it by 1 rad.
+    A fin at angle phi whose load acts behind the centre of mass makes, per unit angle, roll 1, pitch -sin(phi), yaw
+    cos(phi) (body axes: force along n = (0, -cos phi, -sin phi) at x < 0 gives M_y = x (-F_z), M_z = x F_y); ahead of it
+    the last two change sign. The mixer is the least-squares inverse of that geometry, scaled so that a demand of 1 rad
+    in one channel moves the fin that works best in it by 1 rad.
     """
     shape = shape_of([mission.stage[i] for i in stages])
     fins = control_fins(shape)
     if not fins:
         return np.zeros((0, 3))
+    ahead = [arm > 0.0 for arm in deflection_arms(mission, stages)]
     effect = np.empty((3, len(fins)))
     for k, (number, _, angle) in enumerate(fins):
-        lever = -1.0 if shape.fins[number].x0 > 0.5 * shape.length else 1.0
+        lever = 1.0 if ahead[number] else -1.0
         effect[:, k] = 1.0, lever * math.sin(angle), -lever * math.cos(angle)
     for number in mission.autopilot.known_failed:
         if number <= len(fins):
@@ -257,6 +261,21 @@ def mixer_table(mission: Mission, stages) -> np.ndarray:
     inverse[np.abs(inverse) < 1e-12] = 0.0
     largest = np.abs(inverse).max(axis=0)
     return np.ascontiguousarray(inverse / np.where(largest > 0.0, largest, 1.0))
+
+
+def deflection_arms(mission: Mission, stages, unburnt: float = 0.5) -> list[float]:
+    """Return for each set of fins how far ahead of the centre of mass its deflection's load acts, m, at Mach 0.3.
+
+    The load is the panel's and what it carries over onto the body, without what its vortices do behind. unburnt : share of the propellant
+    left; the mixer's is half: fins that the centre of mass passes in the burn change their sense, and no mixer is right for them all the time.
+    """
+    shape = shape_of([mission.stage[i] for i in stages])
+    cg = mass_at(mass_table(mission, stages), unburnt)[1][0]
+    rows = [fin_columns(np.array([ARM_MACH]), fin, shape)[0] for fin in shape.fins]
+    return [
+        float(cg - (row[ct.FIN_DW] * row[ct.FIN_X] + row[ct.FIN_DB] * row[ct.FIN_XB]) / (row[ct.FIN_DW] + row[ct.FIN_DB]))
+        for row in rows
+    ]
 
 
 def canopies(mission: Mission) -> list[Parachute]:

@@ -34,13 +34,14 @@ from sixdof.core.layout import (
 from sixdof.core.loads import START, climb_of, height_of, level_wind, loads
 from sixdof.core.motion import CANOPY, FREE, HOLD, LANDED, ON_RAIL, PIVOT, rail_pull, state_rate
 from sixdof.core.observe import (
-    TALLY_SIZE, finish, incidence_of, joint_force, static_margin, watch, watch_servos, write_event, write_log,
+    TALLY_SIZE, finish, incidence_of, joint_force, watch, watch_servos, write_event, write_log,
 )  # fmt: skip
 from sixdof.core.sensors import CONSTANTS, HISTORY, draw_constants
 from sixdof.core.step import (
     GAP_AFT, GAP_CLIMB, GAP_FORE, GAP_GROUND, GAP_SLIP, MOST_TRIES, NO, ROOT_SHARE, YES, gap, liftoff_time,
     next_bracket, rk4_step,
 )  # fmt: skip
+from sixdof.core.stability import static_margin
 from sixdof.core.turbulence import FOOT, TURBULENCE_SIZE, advance_gust, arrive, blow, start_turbulence
 from sixdof.core.types import (
     CANOPY_CORD_STRENGTH, CANOPY_SNATCH, PANEL_CONTROL, RULE_DELAY, SEEN_COLUMNS, SEEN_HINGE, Quat, State, Vec3,

@@ -21,9 +21,8 @@ from sixdof.core.layout import (
     X_TIME_TRANSONIC, X_VELOCITY_ERROR,
 )  # fmt: skip
 from sixdof.core.motion import FREE, PIVOT
-from sixdof.core.types import (
-    BODY_S0, BODY_S1, FIN_KB, FIN_KW, FIN_SLOPE, FIN_X, FIN_XB, PANEL_CONTROL, PANEL_SET, SEEN_HINGE, SEEN_STALL,
-)  # fmt: skip
+from sixdof.core.stability import static_margin
+from sixdof.core.types import PANEL_CONTROL, SEEN_HINGE, SEEN_STALL
 
 # running sums of a flight
 (
@@ -47,24 +46,6 @@ LOW_REYNOLDS, HIGH_REYNOLDS = 5e5, 1e8  # on the body's length: below it is lami
 FALL_SPEED = 5.0  # m/s: below it a falling body is hardly moved by the air
 CRISIS_REYNOLDS = 1e5  # of the cross flow on the diameter: the drag crisis may have begun (see vehicle/aero_cross.py)
 FALL_PIECE = 1.5  # s: how a body comes down is judged by its last one or two pieces of the fall of that length
-
-
-@kernel
-def static_margin(craft, mach, cg):
-    """Return (centre of pressure - centre of mass)/reference length for small incidence, calibres."""
-    aero = craft.aero
-    i, f = cell(mach * aero.per_mach, aero.body.shape[0])
-    slope = lerp(aero.body, i, f, BODY_S0)
-    moment = lerp(aero.body, i, f, BODY_S1)
-    for p in range(aero.panel.shape[0]):
-        fs = int(aero.panel[p, PANEL_SET])
-        a, b = aero.fin[i, fs], aero.fin[i + 1, fs]
-        half = 0.5 * (a[FIN_SLOPE] + f * (b[FIN_SLOPE] - a[FIN_SLOPE]))  # a ring of n >= 3 panels acts as n/2
-        on_fin = half * (a[FIN_KW] + f * (b[FIN_KW] - a[FIN_KW]))
-        on_body = half * (a[FIN_KB] + f * (b[FIN_KB] - a[FIN_KB]))
-        slope += on_fin + on_body
-        moment += on_fin * (a[FIN_X] + f * (b[FIN_X] - a[FIN_X])) + on_body * (a[FIN_XB] + f * (b[FIN_XB] - a[FIN_XB]))
-    return (moment / slope + craft.cp_shift - cg.x) / aero.length
 
 
 @helper

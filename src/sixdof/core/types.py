@@ -160,6 +160,11 @@ PANEL_COLUMNS = 10
 ) = range(8)
 WAKE_COLUMNS = 8
 
+# columns of Aero.slope: coefficient slope of the force across the axis (1/rad) and its first moment about the nose tip (m/rad), by the
+# directions of incidence and force (y, z: body axes; yz: the mean of both crossed terms)
+SLOPE_YY, SLOPE_ZZ, SLOPE_YZ, FIRST_YY, FIRST_ZZ, FIRST_YZ = range(6)
+SLOPE_COLUMNS = 6
+
 # columns of Craft.seen, what each panel did at the last evaluation of the loads
 SEEN_LOAD, SEEN_X, SEEN_HINGE, SEEN_STALL, SEEN_VORTEX, SEEN_Y, SEEN_Z = range(7)
 SEEN_COLUMNS = 7
@@ -191,6 +196,9 @@ class Aero(NamedTuple):
     wake_pair : (pairs, WAKE_COLUMNS). wake : (pairs, 2, 2 m + 1, 2 m + 1) mean velocity along a receiving panel's
         normal for unit circulation (1/m) of a vortex and its image in the body, as it counts for the panel's force and for its
         rolling moment, over the vortex's place along the panel's span direction and along its normal, from -m to m cells.
+    slope : (n, terms, SLOPE_COLUMNS) what all of it makes at small incidence with fins at neutral, downwash included, over Mach; terms go
+        with powers of the factor on the normal force (0, 1 ..), over that factor: a fin behind k others in turn feels their downwash with
+        its power k (vehicle/stability.py). Read by `core.stability` for the static margin; the flight itself does not need it.
     plan0, plan1, plan2 : planform area of the body (no fins), its first and second moment about the nose tip (m^2, m^3, m^4).
     """
 
@@ -206,6 +214,7 @@ class Aero(NamedTuple):
     panel: np.ndarray
     wake_pair: np.ndarray
     wake: np.ndarray
+    slope: np.ndarray
     plan0: float
     plan1: float
     plan2: float

@@ -9,13 +9,16 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 
 import numpy as np
+import xarray as xr
 
 from sixdof.mission.schema import Mission
 from sixdof.study.aero_tables import drag_against_mach, stability_against_mach
-from sixdof.study.aero_text import source_of, table
+from sixdof.study.aero_margins import margin_sentences
+from sixdof.study.aero_text import source_of, table, wrapped
 from sixdof.study.control_report import (
     authority_section, coupling_section, hinge_section, survival_section, trim_section, validity_section,
 )  # fmt: skip
+from sixdof.vehicle.stability import DIFFERENT
 
 MACH = np.array([0.1, 0.3, 0.5, 0.7, 0.9, 1.0, 1.1, 1.3, 1.6, 2.0, 2.5, 3.0])
 
@@ -59,6 +62,8 @@ def stability_section(mission: Mission, stages: Sequence[int]) -> list[str]:
     ds = stability_against_mach(mission, stages, MACH)
     rows = [("CN slope, body", ds["body_slope"].values, "")]
     rows += [(f"CN slope, {name}", ds["fin_slope"].values[i], "") for i, name in enumerate(ds["fin_set"].values)]
+    if ds["downwash_slope"].any():
+        rows += [("CN slope, downwash", ds["downwash_slope"].values, source_of(ds["downwash_slope"]))]
     rows += [("CN slope, all", ds["slope"].values, source_of(ds["slope"]))]
     rows += [("centre of pressure m", ds["centre_of_pressure"].values, source_of(ds["centre_of_pressure"]))]
     for key, text in (("margin", "margin {}"), ("pitch_damping", "C_m_q {}")):
@@ -69,7 +74,18 @@ def stability_section(mission: Mission, stages: Sequence[int]) -> list[str]:
         ]
     cg = ", ".join(f"{name} {station:.4f} m" for name, station in zip(ds["state"].values, ds["centre_of_mass"].values))
     title = f"{ds.attrs['configuration']}: normal force and damping; centre of mass {cg}"
-    return table(title, ds["mach"].values, rows, "") + LEFT_OUT
+    return table(title, ds["mach"].values, rows, "") + margin_sentences(mission, stages) + _planes(ds) + LEFT_OUT
+
+
+def _planes(ds: xr.Dataset) -> list[str]:
+    """Return a sentence where the fins do not hold the vehicle alike in all planes of incidence."""
+    wider = (ds["centre_of_pressure_aft"] - ds["centre_of_pressure"]).values / ds.attrs["reference_length"]
+    if not (wider > DIFFERENT).any():
+        return []
+    return wrapped(
+        f"The fins do not hold it alike in all planes of incidence: slopes and margins are those of the least stable plane, in the most "
+        f"stable one the margin is up to {np.nanmax(wider):.2f} calibres larger."
+    )
 
 
 LEFT_OUT = [

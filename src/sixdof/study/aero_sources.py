@@ -34,9 +34,12 @@ SLOPE = Source(
     "1951, and linear supersonic theory; NACA Report 1307, 1957",
     "10 %, 20 % from Mach 0.8 to 1.2",
 )
-CENTRE = Source("moments of the same forces", "half a diameter, one from Mach 0.8 to 1.2")
+DOWNWASH = Source(
+    "one rolled-up vortex a panel with its image in the body (NACA Report 1307, 1957), on fins behind", "15 % of it (a vortex lattice)"
+)
+CENTRE = Source("moments of the kernel's own forces at small incidence, downwash included", "half a diameter, one from Mach 0.8 to 1.2")
 MARGIN = Source("(x_cp - x_cg)/d", CENTRE.accuracy)
-PITCH = Source("slope moments S0, S1, S2 of the body and every panel's own incidence", "20 %; lag of downwash left out")
+PITCH = Source("the kernel's own moment at a small rate: slope moments of the body, every panel's own incidence, downwash", "20 %; lag of downwash left out")
 ROLL_DAMPING = Source(
     "vortex lattice of the set on its body to Mach 0.8, linear supersonic theory from 1.2; or the mission's own curve",
     "5 % below Mach 0.8, 10 to 20 % beyond",

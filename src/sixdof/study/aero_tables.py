@@ -80,7 +80,8 @@ def stability_against_mach(mission: Mission, stages: Sequence[int] | None = None
     Returns
     -------
     Dataset
-        Over `mach`: `slope` (CN_alpha), `body_slope`, `centre_of_pressure`; over (state, mach), state loaded and burnt:
+        Over `mach`: `slope` (CN_alpha), `body_slope`, `downwash_slope`, `centre_of_pressure` in the plane of incidence
+        where it lies foremost, `centre_of_pressure_aft` in that where it lies furthest aft; over (state, mach), state loaded and burnt:
         `margin` in diameters, `pitch_damping` (C_m_q about the centre of mass, q d/(2V)); over (fin_set, mach):
         `fin_slope`, `roll_damping` (C_l_p, p d/(2V)), `roll_forcing` (C_l per rad of equal deflection of the set).
         `centre_of_mass` (state).
@@ -96,8 +97,14 @@ def stability_against_mach(mission: Mission, stages: Sequence[int] | None = None
         {
             "slope": ("mach", loaded.slope, _attrs("normal force slope", sources.SLOPE, "1/rad")),
             "body_slope": ("mach", loaded.body_slope, _attrs("normal force slope, body alone", sources.SLOPE, "1/rad")),
+            "downwash_slope": (
+                "mach", loaded.downwash_slope, _attrs("normal force slope lost to downwash", sources.DOWNWASH, "1/rad")
+            ),
             "fin_slope": (by_set, loaded.fin_slope, _attrs("normal force slope of a fin set", sources.SLOPE, "1/rad")),
             "centre_of_pressure": ("mach", loaded.centre, _attrs("centre of pressure", sources.CENTRE, "m")),
+            "centre_of_pressure_aft": (
+                "mach", loaded.plane.aft, _attrs("centre of pressure in the most stable plane", sources.CENTRE, "m")
+            ),
             "margin": (by_state, np.array(margin), _attrs("static margin, diameters", sources.MARGIN)),
             "pitch_damping": (by_state, pitch, _attrs("pitch damping C_m_q", sources.PITCH)),
             "roll_damping": (by_set, loaded.fin_roll_damping, _attrs("roll damping C_l_p", sources.ROLL_DAMPING)),

@@ -22,6 +22,7 @@ INCIDENCE = tuple(np.radians([0.0, 2.0, 4.0, 6.0, 8.0, 10.0, 12.0, 15.0, 20.0]))
 CHANNELS = {"roll": (0, "C_l"), "pitch": (1, "C_m"), "yaw": (2, "C_n")}
 STEP = np.radians(1.0)  # of a demand, for the slopes: small against stall, large against rounding
 GRAVITY = 9.80665
+_NO_MOMENT = 1e-9  # a moment coefficient that is none
 _REVERSED, _LOST, _WEAK = 0.0, 0.2, 0.7  # shares of a commanded moment, for the words
 
 
@@ -142,30 +143,35 @@ def hinge_moments(
     return largest.assign_attrs(units="N m", long_name="largest hinge moment on any fin")
 
 
-def survival(mission: Mission, *, mach=0.3, incidence=INCIDENCE, demand=None) -> xr.Dataset:
-    """Return what share of a commanded moment survives the stack: control fins ahead of other fins shed vortices on them.
+def survival(
+    mission: Mission, *, stages: Sequence[int] | None = None, mach=0.3, incidence=INCIDENCE, demand=None, unburnt: float = 1.0
+) -> xr.Dataset:
+    """Return what share of a commanded moment in roll, pitch and yaw survives fins behind the control fins, which shed vortices on them.
 
-    The share is the stack's change of moment about its own centre of mass with the vortices, over that without them; 1 is
-    untouched, 0 is lost, below 0 is REVERSED: the stack answers the wrong way round.
+    The share is the change of moment about the centre of mass with the vortices, over the size of that without them; 1 is untouched, 0 is
+    lost, below 0 is REVERSED: the vehicle answers the wrong way round. NaN in a channel in which the fins make no moment.
 
-    demand : rad (1, 5 deg and the travel if left out). Dims mach (if an axis is given), incidence, demand.
+    stages : those that fly together, all if left out. demand : rad (1, 5 deg and the travel if left out). unburnt : share of the aft stage's
+    propellant left. Dims mach (if an axis is given), incidence, demand.
     """
-    model = _model(mission, None)
+    model = _model(mission, stages)
     if not model.aero.wake_pair.shape[0]:
         raise ValueError("no set of fins stands behind another one in this vehicle: nothing is shed onto anything")
     demand = np.unique(np.minimum(np.radians([1.0, 5.0, 90.0]), model.servo.travel)) if demand is None else demand
     wanted = _axis("demand", demand, "rad", "demand")
+    used = range(len(mission.stage)) if stages is None else stages
+    cg = mass_at(mass_table(mission, used), unburnt)[1][0]
     alone = model._replace(aero=model.aero._replace(wake_pair=model.aero.wake_pair[:0], wake=model.aero.wake[:0]))
     mach = mach_axis(mach) if np.ndim(mach) else mach
     out = xr.Dataset()
-    for channel in ("roll", "pitch"):
-        name = CHANNELS[channel][1]
+    for channel, (_, name) in CHANNELS.items():
         change = []
         for tables in (model, alone):
-            flow = {"mach": mach, "incidence": incidence_axis(incidence), "model": tables}
+            flow = {"mach": mach, "incidence": incidence_axis(incidence), "model": tables, "stages": stages, "cg": cg}
             moved = wind_tunnel(mission, fin_angle=demand_angles(model, channel, wanted), **flow)[name]
             change.append(moved - wind_tunnel(mission, **flow)[name])
-        share = change[0] / change[1]
+        size = np.abs(change[1])
+        share = change[0] / size.where(size > _NO_MOMENT)
         out[f"{channel}_moment"] = share.assign_attrs(units="1", long_name=f"share of the commanded {channel} moment that survives")
     return out
 
@@ -173,7 +179,7 @@ def survival(mission: Mission, *, mach=0.3, incidence=INCIDENCE, demand=None) ->
 def survival_word(share: float) -> str:
     """Return a share of a commanded moment in a word."""
     if share < _REVERSED:
-        return "REVERSED: the stack answers the wrong way round"
+        return "REVERSED: the vehicle answers the wrong way round"
     if share < _LOST:
         return "lost"
     return "weakened" if share < _WEAK else "kept"

@@ -11,6 +11,7 @@ from sixdof.status import Status
 from sixdof.study.page import counted, worst
 from sixdof.study.reading import event_values, is_ensemble, meaningful, mission_of, outcomes
 from sixdof.study.staging_cautions import staging_checks
+from sixdof.study.surviving_control import reversal_checks
 from sixdof.world.wind import mean_wind, shape
 
 # common practice among builders, not law and not physics
@@ -19,6 +20,9 @@ RAIL_INCIDENCE = math.radians(15.0)
 LEAST_MARGIN, MOST_MARGIN = 1.0, 3.0  # calibres
 DESCENT_RATE = 6.1  # m/s, 20 ft/s
 # our own
+LOST_ROLL, LOST_TILT = math.radians(20.0), math.radians(10.0)  # root mean square of the error while the fins are live
+HUNTING = 4.0  # changes of sign of pitch and yaw rate a second of live fins: a full swing a second in both
+LIVE = 1.0  # s: over less than that no rate of changes is counted
 SATURATION = 0.1  # share of the time with a fin at its stop: beyond it the gains no longer say how the vehicle answers
 
 
@@ -52,7 +56,12 @@ def _checks(ds):
     )
     margin = outcomes(ds, "min_static_margin")
     yield (
-        margin < LEAST_MARGIN,
+        margin < 0.0,
+        f"the vehicle is UNSTABLE: its static margin as flown falls below zero{worst(ds, margin, 'calibres')}; move mass forward, enlarge the "
+        "tail fins or make fins ahead of them smaller",
+    )
+    yield (
+        (margin < LEAST_MARGIN) & (margin >= 0.0),
         f"the static margin falls below {LEAST_MARGIN:.0f} calibre{worst(ds, margin, 'calibres')} "
         "(common practice keeps 1 to 3): move mass forward or enlarge the tail fins",
     )
@@ -61,6 +70,7 @@ def _checks(ds):
         f"the static margin stays above {MOST_MARGIN:.0f} calibres all through the climb "
         "(common practice keeps 1 to 3): it turns into the wind strongly and fins have little authority",
     )
+    yield from _loop_checks(ds)
     yield (
         outcomes(ds, "saturation_share") > SATURATION,
         f"a fin is at its stop for more than {100.0 * SATURATION:.0f} % of the time: lower gains or larger fins",
@@ -76,6 +86,26 @@ def _checks(ds):
         "(common practice stays below): a larger canopy",
     )
     yield from staging_checks(ds)
+
+
+def _loop_checks(ds):
+    """Yield checks of whether the control loops hold while the fins are live."""
+    for channel, limit in (("roll", LOST_ROLL), ("tilt", LOST_TILT)):
+        error = outcomes(ds, f"{channel}_error_rms")
+        yield (
+            error > limit,
+            f"the {channel} loop does not hold: its error is more than {math.degrees(limit):.0f} deg root mean square while the fins are live"
+            f"{worst(ds, np.degrees(error), 'deg', np.fmax)} (a threshold of our own): see the margins, the fins' authority and the goal",
+        )
+    live = np.fmin(event_values(ds, "fins_disabled"), event_values(ds, "apogee")) - event_values(ds, "fins_enabled")
+    rate = outcomes(ds, "rate_reversals") / np.maximum(live, LIVE)
+    yield (
+        rate > HUNTING,
+        f"the vehicle swings to and fro under control: its pitch and yaw rates change sign more than {HUNTING:.0f} times a second while the "
+        f"fins are live{worst(ds, rate, 'times a second', np.fmax)} (a threshold of our own): lower gains, or see the margins",
+    )
+    if "mission" in ds.attrs:
+        yield from reversal_checks(ds, mission_of(ds, "cautions"))
 
 
 def wind_at_departure(ds: xr.Dataset) -> np.ndarray:

@@ -34,9 +34,8 @@ def has_controls(mission: Mission, stages: Sequence[int]) -> bool:
 
 
 def sheds(mission: Mission, stages: Sequence[int]) -> bool:
-    """Tell whether these stages are the whole stack and have control fins, and a set of fins with another behind it."""
-    whole = list(stages) == list(range(len(mission.stage))) and has_controls(mission, stages)
-    return whole and len(aero_table(mission, stages).wake_pair) > 0
+    """Tell whether these stages have control fins, and a set of fins with another behind it."""
+    return has_controls(mission, stages) and len(aero_table(mission, stages).wake_pair) > 0
 
 
 def authority_section(mission: Mission, stages: Sequence[int]) -> list[str]:
@@ -128,13 +127,11 @@ def servo_sentence(mission: Mission, moment: np.ndarray) -> str:
 
 
 def survival_section(mission: Mission, stages: Sequence[int]) -> list[str]:
-    """Return what survives of a commanded moment with the booster attached; nothing for a vehicle with one set of
-    fins.
-    """
+    """Return what survives of a commanded moment past the fins behind; nothing for a vehicle with one set of fins."""
     if not sheds(mission, stages):
         return []
-    ds = survival(mission, mach=SLOW, incidence=INCIDENCE)
-    channels = ("roll", "pitch")
+    ds = survival(mission, stages=stages, mach=SLOW, incidence=INCIDENCE)
+    channels = [channel for channel in CHANNELS if np.isfinite(ds[f"{channel}_moment"]).all()]
     rows = [
         (f"{channel}, {angle:.1f} deg", values, _said(sources.SURVIVAL))
         for channel in channels
@@ -152,7 +149,7 @@ def survival_section(mission: Mission, stages: Sequence[int]) -> list[str]:
         words = dict.fromkeys((survival_word(low), survival_word(high)))
         lines.append(f"{channel.capitalize()}: {low:.2f} to {high:.2f}: {' .. '.join(words)}.")
     return lines + wrapped(
-        "The share compares moments about the stack's centre of mass: fins near it have little moment of their "
+        "The share compares moments about the loaded centre of mass: fins near it have little moment of their "
         "own, and what they "
         "induce far behind it outweighs that; the authority table above has the moments themselves."
     )

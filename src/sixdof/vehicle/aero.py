@@ -13,7 +13,7 @@ from sixdof.core.types import (
     BODY_CA, BODY_CA_BACK, BODY_CA_BURN, BODY_COLUMNS, BODY_S0, BODY_S0_BACK, BODY_S1, BODY_S1_BACK, BODY_S2, BODY_S2_BACK,
     FIN_COLUMNS, FIN_DB, FIN_DW, FIN_KB, FIN_KW, FIN_PLATE, FIN_ROLL_DAMP, FIN_ROLL_DIRECT, FIN_SLOPE, FIN_STALL, FIN_X, FIN_X_BACK,
     FIN_XB, PANEL_AREA, PANEL_CANT, PANEL_COLUMNS, PANEL_CONTROL, PANEL_COS, PANEL_HINGE, PANEL_SET, PANEL_SIN, PANEL_X_PLATE, PANEL_Y,
-    PANEL_Y_ROLL, Aero, Plain,
+    PANEL_Y_ROLL, SLOPE_COLUMNS, Aero, Plain,
 )  # fmt: skip
 from sixdof.mission.schema import Mission
 from sixdof.vehicle import aero_fin, interference
@@ -24,11 +24,13 @@ from sixdof.vehicle.aero_drag import axial_columns, drag_breakdown
 from sixdof.vehicle.aero_friction import PER_ROOT
 from sixdof.vehicle.aero_measured import axial_shape, body_curve_of, measured_body, measured_panel, measured_roll
 from sixdof.vehicle.aero_roll import roll_factors
-from sixdof.vehicle.derivatives import derivatives, ratio
+from sixdof.vehicle.derivatives import facing, ratio
 from sixdof.vehicle.geometry import FinSet, Shape, planform, shape_of
-from sixdof.vehicle.wake import wake_tables
+from sixdof.vehicle.stability import least_stable_plane, with_slopes
+from sixdof.vehicle.wake import front_to_back, wake_tables
 
-__all__ = ["aero_table", "centre_of_pressure", "component_table", "drag_breakdown"]
+DOWNWASH = "downwash on fins"
+__all__ = ["DOWNWASH", "aero_table", "centre_of_pressure", "component_table", "drag_breakdown"]
 
 
 def aero_table(mission: Mission, stages: Sequence[int]) -> Aero:
@@ -47,12 +49,12 @@ def aero_table(mission: Mission, stages: Sequence[int]) -> Aero:
     plan0, plan1, plan2 = planform(shape)
     cross = cross_table(shape)
     wake_pair, wake = wake_tables(shape)
-    return Aero(
+    return with_slopes(Aero(
         area=float(shape.area), length=float(shape.diameter), per_mach=PER_MACH, body=body, fin=fin,
         friction=np.ascontiguousarray(friction), per_root=PER_ROOT, cross=np.ascontiguousarray(cross), axial_shape=axial_shape(mission, stages, mach),
-        panel=panel_rows(shape), wake_pair=wake_pair, wake=wake,
+        panel=panel_rows(shape), wake_pair=wake_pair, wake=wake, slope=np.zeros((mach.size, 1, SLOPE_COLUMNS)),
         plan0=plan0, plan1=plan1, plan2=plan2, plain=Plain(0.0, 0.0, 0.0, 0.0),
-    )  # fmt: skip
+    ))  # fmt: skip
 
 
 def _body_rows(mission: Mission, stages: Sequence[int], shape: Shape, mach) -> list[tuple[str, np.ndarray]]:
@@ -105,8 +107,10 @@ def _roll_columns(mach, fin: FinSet, columns: np.ndarray, shape: Shape) -> tuple
 
 
 def panel_rows(shape: Shape) -> np.ndarray:
-    """Return the rows (panels, PANEL_COLUMNS) of every panel; control panels take actuators 0, 1 .. in their order."""
-    rows = []
+    """Return the rows (panels, PANEL_COLUMNS) of every panel, sets from front to back; control panels take actuators 0, 1 .. in the order of
+    the file.
+    """
+    rows = {}
     actuators = 0
     for number, fin in enumerate(shape.fins):
         row = np.zeros(PANEL_COLUMNS)
@@ -115,41 +119,39 @@ def panel_rows(shape: Shape) -> np.ndarray:
         row[PANEL_Y_ROLL] = aero_fin.roll_arm(fin)
         row[PANEL_X_PLATE] = aero_fin.area_centre(fin)
         row[PANEL_HINGE] = fin.x0 + fin.part.hinge if fin.part.control else np.nan
+        rows[number] = []
         for angle in fin.angles():
             row[[PANEL_SIN, PANEL_COS]] = np.sin(angle), np.cos(angle)
             row[PANEL_CONTROL] = actuators if fin.part.control else -1
             actuators += fin.part.control
-            rows.append(row.copy())
-    return np.array(rows).reshape(-1, PANEL_COLUMNS)
+            rows[number].append(row.copy())
+    return np.array([row for number in front_to_back(shape) for row in rows[number]]).reshape(-1, PANEL_COLUMNS)
 
 
 # ---------------------------------------------------------------- reports
 
 
-def _set_sums(fin: np.ndarray, count) -> tuple[np.ndarray, np.ndarray]:
-    """Return (CN_alpha, its moment about the nose) of the rows of `fin` (..., FIN_COLUMNS), sets of `count` panels.
-
-    Half the panels' sum: exact in any roll angle for three or more; of two, the mean over the roll angle.
-    """
-    panels = 0.5 * count * fin[..., FIN_SLOPE]
-    force = panels * (fin[..., FIN_KW] + fin[..., FIN_KB])
-    moment = panels * (fin[..., FIN_KW] * fin[..., FIN_X] + fin[..., FIN_KB] * fin[..., FIN_XB])
-    return force, moment
-
-
 def component_table(mission: Mission, stages: Sequence[int], mach: float = 0.3) -> list[tuple[str, float, float]]:
     """Return (name, CN_alpha, x_cp) of every part that has a normal force at small incidence, and of the total, last.
 
-    A tube has none below Mach 0.8, the cylinder behind the nose some above. x_cp is NaN where the slope is zero.
+    All in the plane of incidence where the centre of pressure lies foremost. The total is what is flown; with fins behind fins a row
+    DOWNWASH says what they take from it. A tube has none below Mach 0.8, the cylinder behind the nose some above. x_cp is NaN where the
+    slope is zero.
     """
     shape = shape_of([mission.stage[i] for i in stages])
     at = np.array([mach], dtype=float)
+    aero = aero_table(mission, stages)
+    plane = least_stable_plane(aero, at)
     rows = [(name, *moments[0, :2]) for name, moments in _body_rows(mission, stages, shape, at)]
     rows = [row for row in rows if abs(row[1]) > 1e-9]
-    for fin in shape.fins:
-        sums = _set_sums(fin_columns(at, fin, shape)[0], fin.part.count)
-        rows.append((fin.part.name or fin.part.kind, *sums))
-    total = np.sum([row[1:] for row in rows] or np.zeros((1, 2)), axis=0)
+    for number, fin in enumerate(shape.fins):
+        row = fin_columns(at, fin, shape)[0]
+        panels = facing(aero, plane)[0, number] * row[FIN_SLOPE]
+        moment = panels * (row[FIN_KW] * row[FIN_X] + row[FIN_KB] * row[FIN_XB])
+        rows.append((fin.part.name or fin.part.kind, panels * (row[FIN_KW] + row[FIN_KB]), moment))
+    total = plane.slope[0], plane.slope[0] * plane.centre[0]
+    if len(aero.wake_pair):
+        rows.append((DOWNWASH, *(whole - sum(row[i] for row in rows) for i, whole in enumerate(total, start=1))))
     rows.append(("total", *total))
     return [(name, float(force), float(ratio(moment, force))) for name, force, moment in rows]
 
@@ -157,8 +159,8 @@ def component_table(mission: Mission, stages: Sequence[int], mach: float = 0.3) 
 def centre_of_pressure(aero: Aero, mach) -> tuple[np.ndarray, np.ndarray]:
     """Return (CN_alpha, x_cp) of the whole vehicle at small incidence over `mach`, linear between the table's rows.
 
-    x_cp is NaN where the slope is zero (a body closed at both ends, without fins).
+    In the plane of incidence where it lies foremost. x_cp is NaN where some plane has no normal force (a body closed at both ends, no fins).
     """
     mach = np.asarray(mach, dtype=float)
-    found = derivatives(aero, mach.ravel(), 0.0)
+    found = least_stable_plane(aero, mach.ravel())
     return found.slope.reshape(mach.shape)[()], found.centre.reshape(mach.shape)[()]

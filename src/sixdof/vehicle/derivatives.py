@@ -1,4 +1,4 @@
-"""The kernel's forces at small incidence as the usual derivatives, worked out from its own tables.
+"""The kernel's forces at small incidence as the usual derivatives: of the whole as flown, of its parts from the tables.
 
 Slopes per radian on the reference area, moments on the reference length d; rates as q d/(2V), p d/(2V); negative is
 damping. Held against the kernel itself in tests/vehicle/test_derivatives.py.
@@ -11,50 +11,58 @@ from typing import NamedTuple
 import numpy as np
 
 from sixdof.core.types import (
-    BODY_S0, BODY_S1, BODY_S2, FIN_DW, FIN_KB, FIN_KW, FIN_ROLL_DAMP, FIN_ROLL_DIRECT, FIN_SLOPE, FIN_X, FIN_XB, PANEL_SET, PANEL_Y, PANEL_Y_ROLL,
-    Aero,
+    BODY_S0, FIN_DW, FIN_KB, FIN_KW, FIN_ROLL_DAMP, FIN_ROLL_DIRECT, FIN_SLOPE, PANEL_COS, PANEL_SET, PANEL_SIN, PANEL_Y, PANEL_Y_ROLL, Aero,
 )  # fmt: skip
+from sixdof.vehicle.stability import Plane, least_stable_plane, pitch_damping
 
 
 class Derivatives(NamedTuple):
-    """Derivatives over Mach (n,); those of the fin sets are (sets, n), one set at a time."""
+    """Derivatives over Mach (n,); those of the fin sets are (sets, n), one set at a time.
+
+    Normal force is that in `plane`: of incidence where the centre of pressure lies foremost. slope is body_slope and all fin_slope, and what
+    the downwash of fins takes from fins behind them.
+    """
 
     slope: np.ndarray  # CN_alpha
-    centre: np.ndarray  # its station, m; NaN where the slope is zero
+    centre: np.ndarray  # its station, m; NaN where some plane has no normal force
     body_slope: np.ndarray  # CN_alpha of the body without fins
-    fin_slope: np.ndarray  # CN_alpha of every set with what it carries over onto the body
+    fin_slope: np.ndarray  # CN_alpha of every set alone with what it carries over onto the body
+    downwash_slope: np.ndarray  # what fins take from fins behind them, negative as a rule
     pitch_damping: np.ndarray  # C_m_q about the given cg
     fin_roll_damping: np.ndarray  # C_l_p of every set
     fin_roll_forcing: np.ndarray  # C_l per rad of the same deflection of every panel of a set
+    plane: Plane
 
 
 def derivatives(aero: Aero, mach, cg: float) -> Derivatives:
-    """Return the derivatives over `mach` (n,) about the station `cg` (m), linear between the table's rows.
-
-    A set's normal force is half its panels' sum: exact in any roll angle for three panels or more; of two, the mean.
-    """
+    """Return the derivatives over `mach` (n,) about the station `cg` (m), linear between the table's rows."""
     mach = np.asarray(mach, dtype=float)
     body, fin = at_mach(aero, aero.body, mach), at_mach(aero, aero.fin, mach)
     first = _of_set(aero)
     count = np.bincount(aero.panel[:, PANEL_SET].astype(int), minlength=fin.shape[1])
     arm, arm_roll = aero.panel[first, PANEL_Y], aero.panel[first, PANEL_Y_ROLL]
     panels = count * fin[..., FIN_SLOPE]  # (n, sets)
-    ahead, ahead_body = cg - fin[..., FIN_X], cg - fin[..., FIN_XB]
-
-    force = 0.5 * panels * (fin[..., FIN_KW] + fin[..., FIN_KB])
-    moment = 0.5 * panels * (fin[..., FIN_KW] * fin[..., FIN_X] + fin[..., FIN_KB] * fin[..., FIN_XB])
-    slope = body[:, BODY_S0] + force.sum(axis=1)
-    spread = body[:, BODY_S0] * cg**2 - 2.0 * body[:, BODY_S1] * cg + body[:, BODY_S2]
-    turned = 0.5 * panels * ahead * (fin[..., FIN_KW] * ahead + fin[..., FIN_KB] * ahead_body)
+    plane = least_stable_plane(aero, mach)
+    force = facing(aero, plane) * fin[..., FIN_SLOPE] * (fin[..., FIN_KW] + fin[..., FIN_KB])
+    alone = body[:, BODY_S0] + force.sum(axis=1)
     return Derivatives(
-        slope=slope,
-        centre=ratio(body[:, BODY_S1] + moment.sum(axis=1), slope),
+        slope=plane.slope,
+        centre=plane.centre,
         body_slope=body[:, BODY_S0],
         fin_slope=force.T,
-        pitch_damping=-2.0 * (spread + turned.sum(axis=1)) / aero.length**2,
+        downwash_slope=plane.slope - alone if len(aero.wake_pair) else np.zeros_like(alone),
+        pitch_damping=pitch_damping(aero, mach, cg),
         fin_roll_damping=-2.0 * (panels * fin[..., FIN_ROLL_DAMP] * arm * arm_roll).T / aero.length**2,
         fin_roll_forcing=(panels * fin[..., FIN_ROLL_DIRECT] * fin[..., FIN_DW] * arm).T / aero.length,
+        plane=plane,
     )
+
+
+def facing(aero: Aero, plane: Plane) -> np.ndarray:
+    """Return how many panels' worth of normal force each set has in a plane of incidence (n, sets): half of three or more."""
+    along = np.outer(plane.side, aero.panel[:, PANEL_COS]) + np.outer(plane.down, aero.panel[:, PANEL_SIN])
+    sets = aero.panel[:, PANEL_SET].astype(int)
+    return np.stack([(along[:, sets == number] ** 2).sum(axis=1) for number in range(aero.fin.shape[1])], axis=1).reshape(len(along), -1)
 
 
 def at_mach(aero: Aero, table: np.ndarray, mach) -> np.ndarray:

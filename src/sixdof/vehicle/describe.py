@@ -27,10 +27,11 @@ class Totals(NamedTuple):
 
 
 class Balance(NamedTuple):
-    """Where mass and normal force of a stack sit. slope: CN_alpha of all parts, 1/rad; cp: its station, m.
+    """Where mass and normal force of a stack sit. slope: CN_alpha as flown, 1/rad; cp: its station, m.
 
-    Margins are (cp - cg)/diameter, in calibres; cp and margins are nan where there is no normal force to speak of.
-    burnt: the aft stage's propellant gone.
+    Both at small incidence in the plane where cp lies foremost, downwash included (vehicle/stability.py). Margins are (cp -
+    cg)/diameter, in calibres; cp and margins are nan where there is no normal force to speak of. burnt: the aft stage's
+    propellant gone. plane: direction of that plane, rad (0: the velocity leans towards body z), nan where all are alike.
     """
 
     loaded: Totals
@@ -39,6 +40,7 @@ class Balance(NamedTuple):
     cp: float
     margin_loaded: float
     margin_burnt: float
+    plane: float
 
 
 def totals(mission: Mission, stages: Sequence[int]) -> tuple[Totals, Totals]:
@@ -49,15 +51,16 @@ def totals(mission: Mission, stages: Sequence[int]) -> tuple[Totals, Totals]:
 
 def balance(mission: Mission, stages: Sequence[int], mach: float = MACH) -> Balance:
     """Return masses, centre of pressure at small incidence and static margins of the stack at a Mach number."""
-    from sixdof.vehicle.aero import component_table
+    from sixdof.vehicle.aero import aero_table
+    from sixdof.vehicle.stability import least_stable_plane
 
     loaded, burnt = totals(mission, stages)
-    _, slope, cp = component_table(mission, stages, mach)[-1]  # the last row is the total
-    if slope < 1e-9:
-        cp = math.nan
-    diameter = shape_of([mission.stage[index] for index in stages]).diameter
-    margins = [(cp - each.centre[0]) / diameter for each in (loaded, burnt)]
-    return Balance(loaded, burnt, slope, cp, *margins)
+    aero = aero_table(mission, stages)
+    plane = least_stable_plane(aero, [mach])
+    cp = float(plane.centre[0])
+    margins = [(cp - each.centre[0]) / aero.length for each in (loaded, burnt)]
+    turned = math.atan2(plane.side[0], plane.down[0]) % math.pi if plane.differs(aero.length)[0] else math.nan
+    return Balance(loaded, burnt, float(plane.slope[0]), cp, *margins, turned)
 
 
 def margin_word(calibres: float) -> str:
@@ -163,7 +166,11 @@ def _configuration_lines(mission: Mission, stages: Sequence[int]) -> list[str]:
         )
         lines.append(f"  {'':<8}static margin {_calibres(margin)}")
     cp = f"{state.cp:.4f} m" if math.isfinite(state.cp) else "nowhere"
-    return [*lines, f"  CN slope {state.slope:.3f} /rad, centre of pressure {cp} (small incidence, Mach {MACH:g})"]
+    lines.append(f"  CN slope {state.slope:.3f} /rad, centre of pressure {cp} (as flown, small incidence, Mach {MACH:g})")
+    if math.isfinite(state.plane):
+        where = f"{math.degrees(state.plane):.0f} deg from body z towards y"
+        lines.append(f"  Its fins do not hold it alike in all planes: these are of the least stable one, cross flow {where}")
+    return lines
 
 
 def _calibres(margin: float) -> str:

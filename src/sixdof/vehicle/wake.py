@@ -27,18 +27,24 @@ def wake_tables(shape: Shape) -> tuple[np.ndarray, np.ndarray]:
     """Return (wake_pair (pairs, WAKE_COLUMNS), wake (pairs, 2, 2 CELLS + 1, 2 CELLS + 1)) of every set with a set
     behind it.
     """
-    counts = [fin.part.count for fin in shape.fins]
-    rows, tables = [], []
+    first, rows, tables = {}, [], []
+    for number in front_to_back(shape):
+        first[number] = sum(shape.fins[i].part.count for i in first)
     for i, source in enumerate(shape.fins):
         for j, receiver in enumerate(shape.fins):
             if source.x0 + source.root_chord <= receiver.x0:
-                rows.append(_pair(source, sum(counts[:i]), receiver, j))
+                rows.append(_pair(source, first[i], receiver, j))
                 tables.append(influence(receiver, core=CORE_SHARE * source.span))
     side = 2 * CELLS + 1
     return (
         np.ascontiguousarray(np.array(rows, dtype=float).reshape(-1, WAKE_COLUMNS)),
         np.ascontiguousarray(np.array(tables, dtype=float).reshape(-1, 2, side, side)),
     )
+
+
+def front_to_back(shape: Shape) -> list[int]:
+    """Return the numbers of the sets in the order in which the air meets them: what one sheds must be known before the next feels it."""
+    return sorted(range(len(shape.fins)), key=lambda number: shape.fins[number].x0)
 
 
 def _pair(source: FinSet, first: int, receiver: FinSet, number: int) -> np.ndarray:
