@@ -142,10 +142,10 @@ def _fly(mission: Mission, draw, failures: Sequence[str], guidance, control, **a
     flier = Flier(plan, laws, log_rows(plan.model(0, plan.count - 1)))
     with announced_compilation():
         flown = flier.fly(draw)
-    if flown.status == Status.LAW_FAILED:
-        laws.report(flier.failed)
-    ds = flight_dataset(mission, flown, **attrs)
     status = Status(flown.status)
+    if status.by_law:
+        laws.report(flier.failed, status)
+    ds = flight_dataset(mission, flown, **attrs)
     if status is Status.DIVERGED:
         raise FlightError(f"after {flown.time:.2f} s: {status.sentence}", ds)
     if status is not Status.LANDED:

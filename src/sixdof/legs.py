@@ -508,8 +508,10 @@ class Flier:
         code, _, rows = fly(body.model, body.draw, body.work, log if logged else log[:0], body.events, body.summary)
         if rows:
             body.log.append(wide_log(log[:rows], self.fins) if self.columns is None else log[:rows, self.columns])
+        if self.laws.overran(body.work):
+            code = ly.LAW_NONSENSE
         body.status = code
-        if code == ly.LAW_FAILED:
+        if code in (ly.LAW_FAILED, ly.LAW_NONSENSE):
             self.failed = body.work
         if body.since is not None:
             facts.traces[body.since] = body.work.trace.copy()

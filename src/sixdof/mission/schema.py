@@ -274,12 +274,18 @@ class Mission(Table):
         raise_problems(problems_of(self), self)
         return self
 
-    def change(self, changes: dict[str, Any]) -> Mission:
+    def change(self, changes: dict[str, Any], *, shift: bool | None = None) -> Mission:
         """Return a new, checked mission with some values changed.
 
         changes : dotted path -> value, such as `{"rail.length": "3 m", "stage.0.part.tail.span": "70 mm"}`. Stages and
         parts go by number or name (a part without a name by its kind), rules by name, recoveries and cords by canopy,
-        failures by what they are ("no_ignition: booster").
+        failures by what they are ("no_ignition: booster"). Of a mission of one stage "part.tail.span" is enough. A table as value
+        replaces the one there; None leaves a key or table out again, as if it had not been written: `{"air.wind": None}`.
+
+        shift : what becomes of the stations behind a nose, tube or transition whose length changes. True: what is in the fore half
+        of that body keeps its distance to the body's fore end, what is in its aft half or behind it keeps its distance to the aft
+        end (fins, guides, mounts, masses, canopies, and cords by parts_at). False: all stations stay. None: they stay, with a
+        warning that names what was left.
 
         Raises
         ------
@@ -288,7 +294,45 @@ class Mission(Table):
         """
         from sixdof.mission.edit import changed
 
-        return changed(self, changes)
+        return changed(self, changes, shift)
+
+    def add(self, where: str, table: Any, *, after: str | int | None = None, before: str | int | None = None, shift: bool | None = None) -> Mission:
+        """Return a new, checked mission with one more part, recovery, rule, stage, cord, failure, waypoint ...
+
+        `mission.add("part", {"kind": "tube", "length": "20 cm", ...}, after="sampler bay", shift=True)`
+
+        where : the list it goes into, a path as for `change`: "part" (of the only stage), "stage.booster.part", "recovery", "rule",
+        "stage", "guidance.waypoint". table : as in a mission file, or a class of `sixdof.mission.schema`. after, before : number or
+        name of the entry it stands beside; at the end if both are left out. A nose, tube or transition stands where its place in
+        the list says; all other parts stand where their station says.
+
+        shift : True moves what stands behind a new piece of body aft by its length, False leaves it, None leaves it with a warning.
+
+        Raises
+        ------
+        MissionError
+            If the path or the neighbour is none, or the new mission has faults.
+        """
+        from sixdof.mission.edit import added
+
+        return added(self, where, table, after, before, shift)
+
+    def remove(self, *paths: str, shift: bool | None = None) -> Mission:
+        """Return a new, checked mission without the parts, recoveries, rules, stages or tables at some paths.
+
+        `mission.remove("part.main", "recovery.main")`: what belongs together goes in one call, because the mission is checked after it.
+
+        shift : True moves what stood behind a removed piece of body fore by its length, False leaves it, None leaves it with a
+        warning. What sat in that piece must go too, or be moved before.
+
+        Raises
+        ------
+        MissionError
+            If a path leads nowhere, a piece of body still holds parts, or the new mission has faults.
+        """
+        from sixdof.mission.edit import removed
+
+        return removed(self, paths, shift)
 
     def to_toml(self) -> str:
         """Return the mission as the text of a self-contained mission file; loading it gives an equal mission."""
