@@ -21,7 +21,7 @@ from sixdof.core.rehearsal import rehearse as run_over
 from sixdof.ensemble.draws import nominal_draw
 from sixdof.flying import forced_failures, announced_compilation, log_rows
 from sixdof.laws import Laws, bind
-from sixdof.legs import Flier, FlightDraw, Flown, Plan
+from sixdof.legs import Flier, FlightDraw, Flown, Plan, plan_of
 from sixdof.legs import rule_names as names_of_rules
 from sixdof.misfires import misfires, remarks
 from sixdof.mission.errors import suggestion
@@ -100,7 +100,7 @@ def rehearse(
     draw = nominal_draw(mission)
     draw = draw._replace(failure=forced_failures(mission, draw.failure, failures))
     laws = bind(guidance, control)
-    plan = Plan(mission, log_rate=mission.autopilot.rate)
+    plan = plan_of(mission, mission.autopilot.rate)
     if script is None:
         found = _flown(plan, draw, laws, which)
     else:

@@ -92,7 +92,7 @@ def test_classes__run_their_checks_and_say_them(mission):
         schema.Fins(count=3, station=0.5, mass=0.1, control=True, **outline)
     with pytest.raises(ValidationError, match='"95 deg" must be at most 90 deg'):
         schema.Site(latitude="95 deg")
-    with pytest.raises(ValidationError, match='recovery "x", key canopy: there is no parachute "x"'):
+    with pytest.raises(MissionError, match='recovery "x", key canopy: there is no parachute "x"'):
         schema.Mission(**tables(mission) | {"recovery": (schema.Recovery(canopy="x"),)})
     with pytest.raises(ValidationError, match="frozen"):
         mission.rail.length = 4.0

@@ -9,10 +9,10 @@ from __future__ import annotations
 
 from typing import Any, Literal
 
-from pydantic import Field, ValidationInfo, field_validator, model_validator
+from pydantic import Field, ValidationError, ValidationInfo, field_validator, model_validator
 
 from sixdof.mission.air_tables import Air, AirTurbulence, Gust, Levels, Sounding, Wind, WindMember
-from sixdof.mission.errors import raise_problems
+from sixdof.mission.errors import MissionError, raise_problems
 from sixdof.mission.flight_tables import (
     Accelerometer, AttitudeProfile, Autopilot, Barometer, Detection, Estimator, Gains, GainSet, Guidance, Magnetometer, Notch,
     RateGyro, SatelliteReceiver, Sensors, Servo, ServoFailure, Waypoint,
@@ -21,7 +21,7 @@ from sixdof.mission.place import failure_name
 from sixdof.mission.table import Table
 from sixdof.mission.units import (
     Direction, Elevation, Frequency, Latitude, Length, NonNegativeLength, NonNegativeNumber, NonNegativeSpeed,
-    NonNegativeTime, Number, PositiveLength, PositiveTime, Share, Tilt, Written, checked,
+    NonNegativeTime, Number, PositiveLength, PositiveTime, Share, Tilt, Written, checked, shown,
 )  # fmt: skip
 from sixdof.mission.vehicle_tables import (
     AxialCurve, BodyCurve, Cord, DragCurve, Fins, Guide, Ignition, Joint, Measured, Motor, Mount, Nose, PanelCurve, Parachute,
@@ -223,13 +223,28 @@ class Solver(Table):
     time_limit: PositiveTime = 900.0
 
 
-class Mission(Table):
+class _Told(type(Table)):
+    """Makes `Mission(...)` tell its faults as `load_mission` does. Validation itself does not come through here."""
+
+    def __call__(cls, *args: Any, **tables: Any) -> Any:
+        from sixdof.mission.translate import problems_from  # that module imports this one
+
+        if args:
+            raise TypeError(f"Mission takes its tables by name, such as rail=Rail(length=3.0), not {shown(args[0])}; a file is read by load_mission(path)")
+        try:
+            return super().__call__(**tables)
+        except ValidationError as error:
+            faults = [problem.at(tables) for problem in problems_from(error, tables)]
+        raise MissionError(faults)
+
+
+class Mission(Table, metaclass=_Told):
     """The whole mission. Load one with `sixdof.load_mission(path)` or build it from these classes.
 
     Raises
     ------
-    pydantic.ValidationError
-        Holding a sentence for each fault; `load_mission`, `build` and `change` raise `MissionError` instead.
+    MissionError
+        Holding a sentence for each fault. (The classes of single tables raise pydantic.ValidationError.)
     """
 
     title: str = ""

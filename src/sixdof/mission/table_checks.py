@@ -22,6 +22,7 @@ SPECIFIC_IMPULSE = 50.0, 400.0  # s: beyond these a solid motor's numbers are in
 G0 = 9.80665  # m/s^2
 LARGEST_CANOPY = 50.0  # m: the largest that ever brought a rocket down have some 45 m
 FINEST_TOLERANCE = 1e-9  # m: below it rounding decides, and a flight takes minutes
+LONGEST_NOSE = 100.0  # diameters: no nose is a tenth of it
 ROUNDING = 1e-9  # m: sums of lengths spelled in other units may round up
 CONDITIONS = (  # of a rule
     "tilt_below", "speed_above", "speed_below", "height_above", "height_below", "booster", "after", "before",
@@ -134,6 +135,9 @@ def _wall(part, radius: float, where: str) -> Iterator[Problem]:
 
 @check_of(schema.Nose)
 def _nose(nose: schema.Nose) -> Iterator[Problem]:
+    if nose.length > LONGEST_NOSE * nose.diameter:
+        message = f"{nose.length:g} m is {nose.length / nose.diameter:.3g} times its diameter"
+        yield Problem(("length",), nose.length, message, f"a bare number is in m; write e.g. {example('m')}")
     own = {"power": "exponent", "haack": "haack_c", "parabola": "fullness", "secant-ogive": "ogive_radius"}
     others = [key for shape, key in own.items() if shape != nose.shape]
     yield from unused(nose, others, f'shape "{nose.shape}"')
