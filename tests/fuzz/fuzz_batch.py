@@ -55,8 +55,9 @@ def run_apart(name: str, seed: int, count: int, limit: float) -> tuple[Counter, 
     """Run cases in a process of its own, `limit` seconds each; return how many ended how, and a sentence for each bad one."""
     ends, bad, first = Counter(), [], 0
     while first < count:
-        command = [sys.executable, __file__, name, str(seed), str(first), str(count - first), str(limit)]
-        done = subprocess.run(command, capture_output=True, text=True, timeout=START + 2.0 * limit * count, check=False)
+        with tempfile.TemporaryDirectory() as folder:
+            command = [sys.executable, __file__, name, str(seed), str(first), str(count - first), str(limit), folder]
+            done = subprocess.run(command, capture_output=True, text=True, timeout=START + 2.0 * limit * count, check=False)
         started = first
         for line in done.stdout.splitlines():
             mark, _, rest = line.partition(" ")
@@ -74,10 +75,13 @@ def run_apart(name: str, seed: int, count: int, limit: float) -> tuple[Counter, 
     return ends, bad
 
 
-def _main(name: str, seed: str, first: str, count: str, limit: str = "60") -> None:
+def _main(name: str, seed: str, first: str, count: str, limit: str = "60", folder: str = "") -> None:
+    if not folder:  # by hand: the process that is locked into a folder cannot remove it
+        with tempfile.TemporaryDirectory() as own:
+            sys.exit(subprocess.run([sys.executable, __file__, name, seed, first, count, limit, own], check=False).returncode)
     faulthandler.enable()
     alone = int(count) == 1
-    with tempfile.TemporaryDirectory() as folder, jailed(Path(folder)):
+    with jailed(Path(folder)):
         lock(Path(folder))  # before there are other threads, which would go free
         _warm_up(name)
         resource.setrlimit(resource.RLIMIT_AS, (MEMORY, MEMORY))

@@ -48,6 +48,16 @@ def test_caution__of_a_slip(demo, changes, text):
     assert any(text in said for said in found), found
 
 
+def test_curve__a_recording_that_goes_on_after_the_burn_flies_as_the_burn(demo):
+    """A load cell's trace clipped at zero, a minute long: burnout is where thrust ends, and the flight is that of the curve cut there."""
+    time, thrust = [0.0, 0.05, 0.9, 1.1], [0.0, 300.0, 250.0, 0.0]
+    clean = {"motor.playa-h.thrust_curve": {"time": time, "thrust": thrust}}
+    noisy = {"motor.playa-h.thrust_curve": {"time": [*time, 1.2, 3.0, 3.1, 20.0, 20.1, 60.0], "thrust": [*thrust, 0.0, 2.0, 0.0, 1.0, 0.0, 0.0]}}
+    flights = [sixdof.fly(demo.change(each)) for each in (clean, noisy)]
+    assert flights[1].drop_attrs(deep=False).identical(flights[0].drop_attrs(deep=False))
+    assert float(flights[1].event_time.isel(body=0).sel(event="burnout")) == pytest.approx(1.1, abs=1e-9)
+
+
 def test_refused__what_cannot_be(demo):
     with pytest.raises(sixdof.MissionError, match="part nose, key length: 270 m is 3.6e\\+03 times its diameter; a bare number is in m"):
         demo.change({"part.nose.length": 270.0}, shift=False)

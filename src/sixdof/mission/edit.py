@@ -59,6 +59,10 @@ def added(mission: Mission, where: str, table: Any, after: Any, before: Any, shi
     if isinstance(table, Table) and hasattr(table, "kind"):
         entry = {"kind": table.kind} | entry
 
+    for name, beside in (("after", after), ("before", before)):
+        if isinstance(beside, bool) or not isinstance(beside, (str, int, type(None))):
+            raise TypeError(f"add: {name} must be the name or the number of an entry, not {shown(beside)}")
+
     def edit(data: dict) -> None:
         entries, loc = _list_at(data, where)
         if after is not None and before is not None:

@@ -103,7 +103,7 @@ def _files(folder: str | Path | Iterable[str | Path]) -> list[Path]:
         return files
     folder = Path(folder)
     if not folder.is_dir():
-        raise ValueError(f"motor_variants: there is no folder {folder}; give the folder that holds the motors' CSV files")
+        raise ValueError(f"motor_variants: there is no folder {shown(str(folder))}; give the folder that holds the motors' CSV files")
     files = sorted(folder.glob("*.csv"))
     if not files:
         raise ValueError(f"motor_variants: the folder {folder} holds no CSV file")
