@@ -162,7 +162,8 @@ def _check(chosen) -> int:
     from sixdof.study.page import caution_lines
 
     mission = load_mission(chosen.mission)
-    _say("\n".join([describe(mission), *caution_lines(mission_cautions(mission), "none of the checks of the file speaks up; those of a flight are on its page")]))
+    silent = "none of the checks of the file speaks up; those of a flight are on its page"
+    _say("\n".join([describe(mission), *caution_lines(mission_cautions(mission), silent)]))
     if chosen.figures:
         from sixdof.plot import draw_vehicle, plot_air
 

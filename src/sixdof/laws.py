@@ -4,7 +4,8 @@
 
 `sensed` is what the flight computer knows (layout.SENSED), `memory` and `command` are written in place, `gains` are the law's own
 numbers; all float64. It is called exactly once a tick. A guidance law writes layout.GOAL into `command`, a control law
-layout.DEMAND: finite numbers, a quaternion of length 1, or the flight ends there (Status.LAW_NONSENSE). It returns nothing, or 0. `memory` is zero when a flight starts. `layout_table()` lists all of them.
+layout.DEMAND: finite numbers, a quaternion of length 1, nothing beyond its arrays, or the flight ends there (Status.LAW_NONSENSE). It
+returns nothing, or 0. `memory` is zero when a flight starts. `layout_table()` lists all of them.
 """
 
 from __future__ import annotations

@@ -35,11 +35,12 @@ BOUNDS = {
     "a finer step than rounding": ("[rail]", '[solver]\ntolerance = 1e-15\n[rail]', "solver.tolerance", "finer than rounding allows", '"1 um"'),
     "a canopy of ninety metres": ('diameter = "90 cm"', "diameter = 90", "stage[0].part[7].diameter", "90 m is more than 50 m", "a bare number is in m"),
     "an estimate that swings up": (
-        "[rail]", '[sensors.gyro]\n[estimator]\nbaro_velocity = "927 1/s"\n[rail]', "estimator.baro_velocity", "swing up without bound", "write less than 78 1/s",
+        "[rail]", '[sensors.gyro]\n[estimator]\nbaro_velocity = "927 1/s"\n[rail]', "estimator.baro_velocity", "swing up without bound",
+        "write less than 78 1/s",
     ),
     "seconds in a column of milliseconds": (
-        CURVE, "{ time = [0.0, 1e-4, 1e-3, 1.2e-3], thrust = [0.0, 250.0, 230.0, 0.0] }", "motor.D240.thrust_curve", "0.2515 N s in 0.0012 s from 0.12 kg is a specific impulse of 0.2137 s",
-        "solid motors have 50 to 400 s",
+        CURVE, "{ time = [0.0, 1e-4, 1e-3, 1.2e-3], thrust = [0.0, 250.0, 230.0, 0.0] }", "motor.D240.thrust_curve",
+        "0.2515 N s in 0.0012 s from 0.12 kg is a specific impulse of 0.2137 s", "solid motors have 50 to 400 s",
     ),
     "a unit of sixteen thousand blanks": ('length = "3 m"', f'length = "3 m{" " * 16000}x"', "rail.length", "is not a quantity", "write a number and a unit"),
 }  # fmt: skip

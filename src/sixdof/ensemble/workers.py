@@ -83,8 +83,8 @@ def check_main_guard() -> None:
     if statement is None or (isinstance(statement, ast.If) and "__name__" in {getattr(n, "id", "") for n in ast.walk(statement.test)}):
         return
     raise RuntimeError(
-        f'{Path(main.__file__).name}, line {line}: a law in plain Python, and dispersed paths, fly in processes, and each of them runs the script from its top: '
-        'put its calls under `if __name__ == "__main__":`, or fly with threads=1'
+        f"{Path(main.__file__).name}, line {line}: a law in plain Python, and dispersed paths, fly in processes, and each of them runs the "
+        'script from its top: put its calls under `if __name__ == "__main__":`, or fly with threads=1'
     )
 
 

@@ -126,7 +126,8 @@ def worst_draws(spread: xr.Dataset, count: int = 5) -> xr.Dataset:
         Dims flight, input. `distance` and where in the flight it is: `channel`, `time`, `mach`; `value` of each input (SI, rad) and
         `deviation`, standard deviations from the mean of the whole ensemble; `correlation` (input), rank correlation of input and
         least distance over all flights; `magnitude_correlation`, that of the input's size and the least distance (of an offset its
-        distance from 0, else from the mean): a cant acts either way; `magnitude_deviation`, that size's own deviation; `units`, `name` of the inputs as `[disperse]` has them. Flights without margins are left out.
+        distance from 0, else from the mean): a cant acts either way; `magnitude_deviation`, that size's own deviation; `units`,
+        `role`, `name` of the inputs as `[disperse]` has them. Flights without margins are left out.
 
     Raises
     ------
