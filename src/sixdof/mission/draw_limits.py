@@ -125,7 +125,8 @@ def _impulse(mission: schema.Mission, stack: Stack) -> Iterator[Reach]:
     used = dict.fromkeys(part.motor for stage in mission.stage for part in stage.part if isinstance(part, schema.Mount))
     for name in used:
         if name in mission.motor:
-            yield Reach(f'the specific impulse of "{name}", s,', specific_impulse(mission.motor[name]), *SPECIFIC_IMPULSE)
+            most = SPECIFIC_IMPULSE[1]  # a motor that burns badly has less than any
+            yield Reach(f'the specific impulse of "{name}", s,', specific_impulse(mission.motor[name]), TINY, most)
 
 
 def _cant(mission: schema.Mission, stack: Stack) -> Iterator[Reach]:
@@ -140,6 +141,10 @@ def _ignition(mission: schema.Mission, stack: Stack) -> Iterator[Reach]:
         yield Reach(f'the ignition delay of "{stage.name}"', stage.ignition.delay, 0.0, math.inf)
 
 
+# factors that may be 0: without drag a vehicle flies in a vacuum, without gains by itself
+_MAY_BE_NONE = (
+    "aero.drag", "aero.normal_force", "canopy.drag", "canopy.fill_time", "gain.pitch", "gain.yaw", "gain.roll", "cord.strength", "joint.impulse",
+)  # fmt: skip
 _REACHES: dict[str, Callable[[schema.Mission, Stack], Iterator[Reach]]] = {
     "wind.blows_from": _fixed("the direction", -2.0 * math.pi, 2.0 * math.pi),
     "air.temperature": _fixed("the shift of the whole column", -MOST_TEMPERATURE_OFFSET, MOST_TEMPERATURE_OFFSET),
@@ -160,6 +165,4 @@ _REACHES: dict[str, Callable[[schema.Mission, Stack], Iterator[Reach]]] = {
     "ignition.delay": _ignition,
     "joint.tilt_y": _fixed("the joint's turn", -TURN, TURN),
     "joint.tilt_z": _fixed("the joint's turn", -TURN, TURN),
-    "gain.pitch": _anywhere, "gain.yaw": _anywhere, "gain.roll": _anywhere, "canopy.fill_time": _anywhere, "cord.strength": _anywhere,
-    "joint.impulse": _anywhere,
-}  # fmt: skip
+} | dict.fromkeys(_MAY_BE_NONE, _anywhere)

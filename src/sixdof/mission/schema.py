@@ -157,7 +157,8 @@ class Spread(Table):
     the mission's own; "empirical": one of the values measured: `data` is the path of a CSV with a column `column`, or of a past
     ensemble (.nc, .zarr) with a variable of that name; loading puts its numbers into `values`, in rising order.
 
-    A mean or median left out is the mission's own value (or 1 for a factor, 0 for an offset). `unit` is that of bare numbers in
+    A mean or median left out is the mission's own value (or 1 for a factor, 0 for an offset); one that takes a number of the mission
+    beyond its limits is refused. `unit` is that of bare numbers in
     `values`. low and high cut a normal or lognormal spread, whose density keeps its form between them: a draw that the mission
     cannot hold (a fin without span, say) is an error, so cut where one is possible. Inside a mission all numbers are SI.
 
