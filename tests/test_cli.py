@@ -2,6 +2,10 @@
 
 from __future__ import annotations
 
+import subprocess
+import sys
+import unittest.mock
+
 import pytest
 
 import sixdof
@@ -98,3 +102,23 @@ def test_help__ends_with_the_caution(command, capsys):
         main([command, "--help"])
     assert stop.value.code == OK
     assert "never a clearance to fly" in " ".join(capsys.readouterr().out.split())
+
+
+def test_pipe__a_reader_that_goes_away_is_no_error(demo_path, tmp_path):
+    """`... | head -1`: nothing is said of it, and the figures are written."""
+    command = [sys.executable, "-m", "sixdof", "check", str(demo_path), "--figures", str(tmp_path / "out")]
+    with subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True) as process:
+        process.stdout.close()
+        said = process.stderr.read()
+    assert (process.returncode, said) == (OK, "")
+    assert (tmp_path / "out" / "vehicle.png").stat().st_size > 10_000
+
+
+@pytest.mark.parametrize("inside", ["", "further"])
+def test_figures__a_file_is_refused_before_anything_is_flown(demo_path, tmp_path, capsys, inside):
+    file = tmp_path / "figure.png"
+    file.write_bytes(b"mine")
+    with unittest.mock.patch("sixdof.fly", side_effect=AssertionError("flown")):
+        assert main(["fly", str(demo_path), "--figures", str(file / inside)]) == BAD_INPUT
+    assert f"{file} is a file; name a folder" in capsys.readouterr().err
+    assert file.read_bytes() == b"mine"

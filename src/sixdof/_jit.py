@@ -110,13 +110,41 @@ else:
         return _call_address(address, t, sensed, memory, gains, command)
 
 
+class NoStatus(Exception):
+    """A law returns what cannot be its status."""
+
+
 def law_pointer(law, sizes):
     """Return (object to keep alive, address) of a jitted law(t, sensed, memory, gains, command) as a C function.
 
-    sizes : lengths of sensed, memory, gains, command. An exception inside becomes status 1 (numba would swallow it).
+    The law is compiled again with its indices checked: once a tick that costs nothing, and a write beyond its memory would go
+    anywhere. sizes : lengths of sensed, memory, gains, command. An exception inside becomes status 1 (numba would swallow it);
+    a whole number that the law returns is its status.
+
+    Raises
+    ------
+    NoStatus
+        If the law returns something else than nothing or a whole number.
     """
     n_sensed, n_memory, n_gains, n_command = sizes
-    pointer = types.CPointer(types.float64)
+    pointer, array = types.CPointer(types.float64), types.float64[::1]
+    checked = _with_checked_indices(law)
+    checked.compile((types.float64, array, array, array, array))
+    returned = checked.overloads[next(iter(checked.overloads))].signature.return_type
+    if not isinstance(returned, (types.NoneType, types.Integer, types.Boolean)):
+        raise NoStatus(f"it returns {returned}")
+    silent = isinstance(returned, types.NoneType)
+
+    @numba.njit
+    def status_of(t, s, m, g, c):
+        return 1 if checked(t, s, m, g, c) else 0
+
+    @numba.njit
+    def no_status(t, s, m, g, c):
+        checked(t, s, m, g, c)
+        return 0
+
+    run = no_status if silent else status_of
 
     @numba.cfunc(types.int32(types.float64, pointer, pointer, pointer, pointer), error_model="numpy")
     def wrapped(t, sensed, memory, gains, command):
@@ -125,12 +153,17 @@ def law_pointer(law, sizes):
         g = numba.carray(gains, (n_gains,))
         c = numba.carray(command, (n_command,))
         try:
-            law(t, s, m, g, c)
+            return run(t, s, m, g, c)
         except Exception:
             return 1
-        return 0
 
     return wrapped, wrapped.address
+
+
+def _with_checked_indices(law):
+    """Return a jitted function as its owner compiled it, but with bounds checks (its own cache on disk knows nothing of them)."""
+    options = {name: value for name, value in law.targetoptions.items() if name not in ("nopython", "cache", "boundscheck")}
+    return numba.njit(**options, boundscheck=True)(law.py_func)
 
 
 def is_jitted(function) -> bool:

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import argparse
 import math
+import os
 import sys
 import warnings
 from pathlib import Path
@@ -134,6 +135,8 @@ def main(arguments: list[str] | None = None) -> int:
     """Run the command line and return its exit code."""
     chosen = parser().parse_args(arguments)
     try:
+        if getattr(chosen, "figures", None) is not None:
+            _check_folder(chosen.figures)
         with warnings.catch_warnings():
             warnings.simplefilter("default")
             warnings.showwarning = lambda message, *_, **__: print(f"sixdof: {message}", file=sys.stderr)
@@ -155,12 +158,13 @@ def _is_flight_error(error: Exception) -> bool:
 
 def _check(chosen) -> int:
     from sixdof import describe, load_mission
+    from sixdof.study.mission_cautions import mission_cautions
+    from sixdof.study.page import caution_lines
     from sixdof.study.surviving_control import control_lines
 
     mission = load_mission(chosen.mission)
-    print(describe(mission))
-    for line in control_lines(mission):
-        print(line)
+    silent = "none of the checks of the file speaks up; those of a flight are on its page"
+    _say("\n".join([describe(mission), *control_lines(mission), *caution_lines(mission_cautions(mission), silent)]))
     if chosen.figures:
         from sixdof.plot import draw_vehicle, plot_air
 
@@ -173,7 +177,7 @@ def _aero(chosen) -> int:
     from sixdof.study.aero_report import aero_report
 
     mission = load_mission(chosen.mission)
-    print(aero_report(mission), end="")
+    _say(aero_report(mission), end="")
     if chosen.figures:
         from sixdof.plot import aero_figures
 
@@ -190,9 +194,9 @@ def _fly(chosen) -> int:
     if chosen.out:
         check_path(chosen.out, overwrite=chosen.overwrite)
     ds = fly(mission, flight=chosen.flight, seed=chosen.seed)
-    print(summarize(ds))
+    _say(summarize(ds))
     if chosen.out:
-        print(f"written: {save(ds, chosen.out, overwrite=chosen.overwrite)}")
+        _say(f"written: {save(ds, chosen.out, overwrite=chosen.overwrite)}")
     if chosen.figures:
         from sixdof.plot import draw_vehicle, plot_bodies, plot_flight, plot_separation, plot_timeline
 
@@ -212,9 +216,9 @@ def _rehearse(chosen) -> int:
     if chosen.out:
         check_path(chosen.out, overwrite=chosen.overwrite)
     ds = rehearse(mission, chosen.script, stage=chosen.stage, failures=chosen.fail)
-    print(timeline(ds))
+    _say(timeline(ds))
     if chosen.out:
-        print(f"written: {save(ds, chosen.out, overwrite=chosen.overwrite)}")
+        _say(f"written: {save(ds, chosen.out, overwrite=chosen.overwrite)}")
     if chosen.figures:
         from sixdof.plot import plot_rehearsal
 
@@ -235,7 +239,7 @@ def _margins(chosen) -> int:
     if not models["effectiveness"].any():
         raise ValueError("margins: no control fins work along this flight, there are no loops: set control = true on a fin set, and enable the fins")
     found, spread = margins(models), None
-    print(margin_report(found, gain_db=gain_db, phase=phase))
+    _say(margin_report(found, gain_db=gain_db, phase=phase))
     met = bool(holds(found, gain_db, phase).all())
     if chosen.flights is not None:
         spread = margin_spread(
@@ -244,7 +248,7 @@ def _margins(chosen) -> int:
         if not spread.sizes["flight"]:
             print("sixdof: interrupted before the first flight was finished", file=sys.stderr)
             return INTERRUPTED
-        print(f"\n{spread_report(spread)}")
+        _say(f"\n{spread_report(spread)}")
         over = robust_margins(spread)
         met = met and int(over["used"]) > 0 and not bool((over["met"] == 0.0).any())  # NaN: a flight left out
     if chosen.figures:
@@ -294,10 +298,10 @@ def _tune(chosen) -> int:
     }  # fmt: skip
     spec = {name: value for name, value in asked.items() if value is not None}
     tuned = tune(mission, spec, points=chosen.points, flights=chosen.hold_on, seed=chosen.seed)
-    print(tuned)
+    _say(tuned)
     if chosen.out:
         chosen.out.write_text(tuned.fragment(), encoding="utf-8")
-        print(f"written: {chosen.out}")
+        _say(f"written: {chosen.out}")
     if chosen.figures:
         from sixdof.plot import plot_tuning
 
@@ -317,9 +321,9 @@ def _disperse(chosen) -> int:
     if not ds.sizes["flight"]:
         print("sixdof: interrupted before the first flight was finished", file=sys.stderr)
         return INTERRUPTED
-    print(summarize(ds))
+    _say(summarize(ds))
     if chosen.out:
-        print(f"written: {chosen.out}")
+        _say(f"written: {chosen.out}")
     if chosen.figures:
         from sixdof.plot import plot_ensemble, plot_landings
 
@@ -343,7 +347,7 @@ def _compare(chosen) -> int:
     if not ds.sizes["flight"]:
         print("sixdof: interrupted before the first flight was finished", file=sys.stderr)
         return INTERRUPTED
-    print(comparison_text(ds, chosen.criterion, confidence=chosen.confidence))
+    _say(comparison_text(ds, chosen.criterion, confidence=chosen.confidence))
     judged = judge_criteria(ds, chosen.criterion, chosen.confidence) if chosen.criterion else None
     if chosen.figures:
         from sixdof.plot import plot_comparison, plot_paired, plot_verdicts
@@ -363,7 +367,7 @@ def _earths(chosen) -> int:
     from sixdof import load_mission
     from sixdof.study.earth import compare_earths, earth_page
 
-    print(earth_page(compare_earths(load_mission(chosen.mission))))
+    _say(earth_page(compare_earths(load_mission(chosen.mission))))
     return OK
 
 
@@ -375,10 +379,29 @@ def _verify(chosen) -> int:
     if chosen.out:
         check_path(chosen.out, overwrite=chosen.overwrite)
     ds = verify()
-    print(verification_text(ds))
+    _say(verification_text(ds))
     if chosen.out:
-        print(f"written: {write_csv(ds, chosen.out)}")
+        _say(f"written: {write_csv(ds, chosen.out)}")
     return OK if ds.passed.all() else MISSED
+
+
+def _say(text: str = "", end: str = "\n") -> None:
+    """Print to standard output. Whoever reads it may have gone (`... | head`): the rest is not printed then, and files are written all the same."""
+    try:
+        print(text, end=end, flush=True)
+    except BrokenPipeError:
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+
+
+def _check_folder(folder: Path) -> None:
+    """Raise ValueError, before anything is flown, for a folder of figures that cannot be made or written."""
+    there = folder
+    while not there.exists() and there != there.parent:
+        there = there.parent
+    if not there.is_dir():
+        raise ValueError(f"--figures {folder}: {there} is a file; name a folder")
+    if not os.access(there, os.W_OK | os.X_OK):
+        raise ValueError(f"--figures {folder}: the folder {there} cannot be written")
 
 
 def _write(folder: Path, figures: dict) -> None:
@@ -389,4 +412,4 @@ def _write(folder: Path, figures: dict) -> None:
         path = folder / f"{name}.png"
         figure.savefig(path, dpi=150)
         plt.close(figure)
-        print(f"written: {path}")
+        _say(f"written: {path}")

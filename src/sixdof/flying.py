@@ -80,9 +80,9 @@ def fly(
 LAST_FLIGHT, LAST_SEED = 2**32 - 1, 2**64 - 1
 
 
-def check_numbers(who: str, flight, seed) -> None:
-    """Raise ValueError for a number of a flight (None: none) or a seed that is none."""
-    for name, value, last in (("flight", 0 if flight is None else flight, LAST_FLIGHT), ("seed", seed, LAST_SEED)):
+def check_numbers(who: str, flight, seed, called: str = "flight") -> None:
+    """Raise ValueError for a number of a flight (None: none), the argument `called` so, or a seed that is none."""
+    for name, value, last in ((called, 0 if flight is None and called == "flight" else flight, LAST_FLIGHT), ("seed", seed, LAST_SEED)):
         if isinstance(value, bool) or not isinstance(value, (int, np.integer)) or not 0 <= value <= last:
             raise ValueError(f"{who}: {name} = {shown(value)} must be a whole number from 0 to {last}")
 
@@ -133,19 +133,20 @@ def _fly(mission: Mission, draw, failures: Sequence[str], guidance, control, **a
     """Fly one draw of a mission, and say what is to be said of how it ended."""
     from sixdof.ensemble.drawn import drawn_mission
     from sixdof.laws import bind
-    from sixdof.legs import Flier, Plan
+    from sixdof.legs import Flier, Plan, plan_of
     from sixdof.results import flight_dataset
 
     draw = draw._replace(failure=forced_failures(mission, draw.failure, failures))
     laws = bind(guidance, control)
-    plan = Plan(drawn_mission(mission, draw.path, flight=attrs.get("flight")))
+    flown_mission = drawn_mission(mission, draw.path, flight=attrs.get("flight"))
+    plan = plan_of(mission) if flown_mission is mission else Plan(flown_mission)  # no other flight has these numbers
     flier = Flier(plan, laws, log_rows(plan.model(0, plan.count - 1)))
     with announced_compilation():
         flown = flier.fly(draw)
-    if flown.status == Status.LAW_FAILED:
-        laws.report(flier.failed)
-    ds = flight_dataset(mission, flown, **attrs)
     status = Status(flown.status)
+    if status.by_law:
+        laws.report(flier.failed, status)
+    ds = flight_dataset(mission, flown, **attrs)
     if status is Status.DIVERGED:
         raise FlightError(f"after {flown.time:.2f} s: {status.sentence}", ds)
     if status is not Status.LANDED:

@@ -7,6 +7,8 @@ all the integration, a leg at a time; between legs this module divides bodies an
 from __future__ import annotations
 
 import math
+import threading
+from collections import OrderedDict
 from dataclasses import dataclass, field
 from typing import NamedTuple
 
@@ -386,6 +388,31 @@ class Plan:
         )
 
 
+MOST_KEPT = 8  # plans of missions flown lately: some 100 kB each
+_kept: OrderedDict[tuple, tuple[Mission, tuple, Plan]] = OrderedDict()
+_keeping = threading.Lock()
+
+
+def plan_of(mission: Mission, log_rate: float | None = None) -> Plan:
+    """Return the plan of a mission, the one made before if this very mission was flown lately. Threads may share it.
+
+    A mission is frozen, so the same object has the same tables; its dictionary of motors, which Python cannot freeze, is looked at.
+    """
+    key, motors = (id(mission), log_rate), tuple(mission.motor.values())
+    with _keeping:
+        known = _kept.get(key)  # it keeps the mission too: the id is nobody else's as long
+        if known is not None and len(known[1]) == len(motors) and all(a is b for a, b in zip(known[1], motors)):
+            _kept.move_to_end(key)
+            return known[2]
+    plan = Plan(mission, log_rate)
+    with _keeping:
+        _kept[key] = mission, motors, plan
+        _kept.move_to_end(key)
+        while len(_kept) > MOST_KEPT:
+            _kept.popitem(last=False)
+    return plan
+
+
 def stage_draw(draw: FlightDraw, stage: int, controls: int, body: int = 0) -> Draw:
     """Return the kernel's draw of a body that consists of one stage; controls : how many control fins it has."""
     fields = dict(zip(COMMON, draw.common)) | dict(zip(OF_STAGE, draw.stage[stage]))
@@ -528,8 +555,10 @@ class Flier:
         code, _, rows = fly(body.model, body.draw, body.work, log if logged else log[:0], body.events, body.summary)
         if rows:
             body.log.append(wide_log(log[:rows], self.fins) if self.columns is None else log[:rows, self.columns])
+        if self.laws.overran(body.work):
+            code = ly.LAW_NONSENSE
         body.status = code
-        if code == ly.LAW_FAILED:
+        if code in (ly.LAW_FAILED, ly.LAW_NONSENSE):
             self.failed = body.work
         if body.since is not None:
             facts.traces[body.since] = body.work.trace.copy()

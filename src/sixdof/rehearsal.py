@@ -21,7 +21,7 @@ from sixdof.core.rehearsal import rehearse as run_over
 from sixdof.ensemble.draws import nominal_draw
 from sixdof.flying import forced_failures, announced_compilation, log_rows
 from sixdof.laws import Laws, bind
-from sixdof.legs import Flier, FlightDraw, Flown, Plan
+from sixdof.legs import Flier, FlightDraw, Flown, Plan, plan_of
 from sixdof.legs import rule_names as names_of_rules
 from sixdof.misfires import misfires, remarks
 from sixdof.mission.errors import suggestion
@@ -100,7 +100,7 @@ def rehearse(
     draw = nominal_draw(mission)
     draw = draw._replace(failure=forced_failures(mission, draw.failure, failures))
     laws = bind(guidance, control)
-    plan = Plan(mission, log_rate=mission.autopilot.rate)
+    plan = plan_of(mission, mission.autopilot.rate)
     if script is None:
         found = _flown(plan, draw, laws, which)
     else:
@@ -189,8 +189,8 @@ def _flown(plan: Plan, draw: FlightDraw, laws: Laws, which: int) -> Script:
     flier = Flier(plan, laws, log_rows(plan.model(0, plan.count - 1)))
     with announced_compilation():
         flown = flier.fly(draw)
-    if flown.status == Status.LAW_FAILED:
-        laws.report(flier.failed)
+    if Status(flown.status).by_law:
+        laws.report(flier.failed, flown.status)
     if flown.status == Status.DIVERGED:
         raise FlightError(f"the flight flown for the script ends after {flown.time:.2f} s: {Status.DIVERGED.sentence}")
     rows = _sensed_by(flown, which)
@@ -223,8 +223,10 @@ def _run(plan: Plan, draw: FlightDraw, laws: Laws, which: int, rows: np.ndarray,
     out = np.zeros((len(rows), REHEARSAL_COLUMNS + work.fin_command.size))
     with announced_compilation():
         code = run_over(model, own_draw, work, launch_frame(model.computer.azimuth), rows, _burn_times(mission), out)
-    if code == ly.LAW_FAILED:
-        laws.report(work)
+    if laws.overran(work):
+        code = ly.LAW_NONSENSE
+    if code != 0:
+        laws.report(work, code)
     bench = Bench(
         mission, which, plan.triggers, names_of_rules(mission), work.rule_delay, work.rules, rows[:, 0], rows, out[:, R_ATTACHED],
         out[:, R_LIVE], work.notice, work.stage, work.opened, work.canopy[:, ct.CANOPY_FAILS], given, expect,

@@ -16,11 +16,17 @@ class Status(IntEnum):
     OUT_OF_TIME = layout.OUT_OF_TIME
     ABOVE_AIR = layout.ABOVE_AIR
     LAW_FAILED = layout.LAW_FAILED
+    LAW_NONSENSE = layout.LAW_NONSENSE
 
     @property
     def sentence(self) -> str:
         """What happened, in one sentence."""
         return _SENTENCES[self]
+
+    @property
+    def by_law(self) -> bool:
+        """Whether a law of the user's own ended it: `laws.Laws.report` then knows which, when and why."""
+        return self in (Status.LAW_FAILED, Status.LAW_NONSENSE)
 
 
 _SENTENCES = {
@@ -30,6 +36,8 @@ _SENTENCES = {
     Status.OUT_OF_TIME: "The flight was still going at solver.time_limit and was given up; raise that limit if it should go on.",
     Status.ABOVE_AIR: "The vehicle left the top of the air tables, 40 km above the ground, where this model ends.",
     Status.LAW_FAILED: "A guidance or control law of the user's own reported an error, and the flight was stopped there.",
+    Status.LAW_NONSENSE: "A guidance or control law of the user's own wrote what no flight can use (no finite number, no unit quaternion, beyond its arrays), "
+    "and the flight was stopped there; fly it alone to be told which, when and what.",
 }
 
 

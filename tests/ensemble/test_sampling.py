@@ -190,7 +190,7 @@ def test_draw_table__says_how_it_was_drawn():
     assert make_draws(mission(EVERYTHING), 4, seed=9, sampling="latin").attrs == {"seed": "9", "sampling": "latin", "total": 4}
     assert make_draws(mission(EVERYTHING), 4, seed=9, sampling="sobol").attrs == {"seed": "9", "sampling": "sobol"}
     assert list(make_draws(mission(EVERYTHING), 4, first=7)["flight"].values) == [7, 8, 9, 10]
-    with pytest.raises(ValueError, match="flights = 0 must be a whole number of 1 or more"):
+    with pytest.raises(ValueError, match="make_draws: flights = 0 must be a whole number from 1"):
         make_draws(mission(EVERYTHING), 0)
 
 

@@ -12,6 +12,7 @@ from typing import Any
 import numpy as np
 import xarray as xr
 from fuzz_judge import Unclear, attempt, check_flight
+from fuzz_jail import inside
 from fuzz_missions import CONFIGS
 
 import sixdof
@@ -117,8 +118,8 @@ def disperse(rng: random.Random, folder: Path) -> str:
     """Disperse with an odd argument."""
     name = rng.choice(("mission", "flights", "seed", "first", "sampling", "draws", "tracks", "until", "out", "threads"))
     given = {"mission": short(demo()), "flights": 2, "threads": 1, "progress": False} | {name: rng.choice(ODD)}
-    if isinstance(given.get("out"), str):
-        given["out"] = str(folder / given["out"]) if not given["out"].startswith("/") else given["out"]
+    if "out" in given:
+        given["out"] = inside(folder, given["out"])
     how, found = attempt(lambda: sixdof.disperse(**given), REFUSALS)
     if how == "refused":
         refusal_names(found, name, {"out": 0, "folder": 0, "exists": 0} if name == "out" else {})
@@ -175,8 +176,7 @@ def files(rng: random.Random, folder: Path) -> str:
     odd = rng.choice(ODD)
     pick = rng.random()
     if pick < 0.3:
-        path = str(folder / odd) if isinstance(odd, str) and not odd.startswith("/") and "\0" not in odd else odd
-        return attempt(lambda: sixdof.save(_flight(), path, overwrite=True), REFUSALS)[0]
+        return attempt(lambda: sixdof.save(_flight(), inside(folder, odd), overwrite=True), REFUSALS)[0]
     if pick < 0.5:
         return attempt(lambda: sixdof.save(odd, folder / "odd.nc", overwrite=True), REFUSALS)[0]
     if pick < 0.65:
@@ -233,6 +233,49 @@ def words(rng: random.Random, folder: Path) -> str:
     return attempt(lambda: sixdof.describe(rng.choice(ODD)), REFUSALS)[0]
 
 
+def draws(rng: random.Random, folder: Path) -> str:
+    """Make draws with an odd argument."""
+    name = rng.choice(("mission", "flights", "seed", "first", "sampling"))
+    how, found = attempt(lambda: sixdof.make_draws(**{"mission": demo(), "flights": 2} | {name: rng.choice(ODD)}), REFUSALS)
+    if how == "refused":
+        refusal_names(found, name, {})
+    return how
+
+
+def laws(rng: random.Random, folder: Path) -> str:
+    """Make a law of odd things; none is flown."""
+    kind, names = rng.choice(((sixdof.Law, ("function", "memory", "gains")), (sixdof.CLaw, ("path", "name", "memory", "gains"))))
+    name = rng.choice(names)
+    sound = {"function": _idle} if kind is sixdof.Law else {"path": "law.so", "name": "law"}
+    how, found = attempt(lambda: kind(**sound | {name: rng.choice(ODD)}), REFUSALS)
+    if how == "refused":
+        refusal_names(found, name, {})
+    return how
+
+
+def variants(rng: random.Random, folder: Path) -> str:
+    """Compare with an odd argument, or make variants of odd motors."""
+    if rng.random() < 0.3:
+        return attempt(lambda: sixdof.motor_variants(demo(), rng.choice(ODD)), REFUSALS)[0]
+    name = rng.choice(("variants", "flights", "seed", "out", "criteria", "keep", "tracks", "laws", "threads"))
+    given = {"variants": {"one": short(demo())}, "flights": 1, "threads": 1, "progress": False} | {name: rng.choice(ODD)}
+    if "out" in given:
+        given["out"] = inside(folder, given["out"])
+    return attempt(lambda: sixdof.compare(**given), REFUSALS)[0]
+
+
+def edit(rng: random.Random, folder: Path) -> str:
+    """Add or remove odd things."""
+    where = rng.choice(("part", "recovery", "rule", "stage", "stage.0.part", "guidance.waypoint", "rail", "x", "", 5, None))
+    if rng.random() < 0.5:
+        table = rng.choice((*ODD, {"kind": "tube", "length": "20 cm"}, {"kind": "nose"}, {"kind": "point", "mass": "1 g", "station": 0.2}))
+        options = {rng.choice(("after", "before", "shift")): rng.choice((*ODD, "tail", "airframe"))}
+        return attempt(lambda: demo().add(where, table, **options), REFUSALS)[0]
+    paths = [rng.choice((where, "part.tail", "part.main", "recovery.main", "rule.0", *ODD)) for _ in range(rng.choice((0, 1, 2)))]
+    return attempt(lambda: demo().remove(*paths, shift=rng.choice((True, False))), REFUSALS)[0]
+
+
 FUZZERS = {
     "body": body, "fly": fly, "disperse": disperse, "rehearse": rehearse, "refly": refly, "change": change, "build": build, "files": files, "plots": plots, "words": words,
+    "draws": draws, "laws": laws, "variants": variants, "edit": edit,
 }  # fmt: skip

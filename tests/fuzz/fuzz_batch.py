@@ -18,6 +18,9 @@ from collections import Counter
 from importlib import import_module
 from pathlib import Path
 
+sys.path.insert(0, str(Path(__file__).parent))
+from fuzz_jail import check_jail, jailed, lock  # noqa: E402
+
 MEMORY = 12 * 2**30  # bytes of address space; numba and the netCDF library reserve some GB that they do not use
 START = 240.0  # s a case may take besides, while kernels are compiled
 
@@ -30,18 +33,21 @@ def fuzzer(name: str):
 
 def run_case(name: str, seed: int, number: int, folder: Path) -> str:
     """Run one case and return how it ended; raise what is wrong with it."""
-    return fuzzer(name)(random.Random(f"{name}:{seed}:{number}"), folder)
+    how = fuzzer(name)(random.Random(f"{name}:{seed}:{number}"), folder)
+    check_jail()
+    return how
 
 
 def run_here(name: str, seed: int, count: int, folder: Path) -> Counter:
     """Run the first `count` cases in this process and return how many ended how."""
     ends = Counter()
-    for number in range(count):
-        try:
-            ends[run_case(name, seed, number, folder)] += 1
-        except Exception as error:
-            error.add_note(f"case {number} of {name}, seed {seed}")
-            raise
+    with jailed(folder):
+        for number in range(count):
+            try:
+                ends[run_case(name, seed, number, folder)] += 1
+            except Exception as error:
+                error.add_note(f"case {number} of {name}, seed {seed}")
+                raise
     return ends
 
 
@@ -49,8 +55,9 @@ def run_apart(name: str, seed: int, count: int, limit: float) -> tuple[Counter, 
     """Run cases in a process of its own, `limit` seconds each; return how many ended how, and a sentence for each bad one."""
     ends, bad, first = Counter(), [], 0
     while first < count:
-        command = [sys.executable, __file__, name, str(seed), str(first), str(count - first), str(limit)]
-        done = subprocess.run(command, capture_output=True, text=True, timeout=START + 2.0 * limit * count, check=False)
+        with tempfile.TemporaryDirectory() as folder:
+            command = [sys.executable, __file__, name, str(seed), str(first), str(count - first), str(limit), folder]
+            done = subprocess.run(command, capture_output=True, text=True, timeout=START + 2.0 * limit * count, check=False)
         started = first
         for line in done.stdout.splitlines():
             mark, _, rest = line.partition(" ")
@@ -68,13 +75,16 @@ def run_apart(name: str, seed: int, count: int, limit: float) -> tuple[Counter, 
     return ends, bad
 
 
-def _main(name: str, seed: str, first: str, count: str, limit: str = "60") -> None:
-    sys.path.insert(0, str(Path(__file__).parent))
+def _main(name: str, seed: str, first: str, count: str, limit: str = "60", folder: str = "") -> None:
+    if not folder:  # by hand: the process that is locked into a folder cannot remove it
+        with tempfile.TemporaryDirectory() as own:
+            sys.exit(subprocess.run([sys.executable, __file__, name, seed, first, count, limit, own], check=False).returncode)
     faulthandler.enable()
     alone = int(count) == 1
-    _warm_up(name)
-    resource.setrlimit(resource.RLIMIT_AS, (MEMORY, MEMORY))
-    with tempfile.TemporaryDirectory() as folder:
+    with jailed(Path(folder)):
+        lock(Path(folder))  # before there are other threads, which would go free
+        _warm_up(name)
+        resource.setrlimit(resource.RLIMIT_AS, (MEMORY, MEMORY))
         for number in range(int(first), int(first) + int(count)):
             print("case", number, flush=True)
             begun = time.perf_counter()

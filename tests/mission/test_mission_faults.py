@@ -9,12 +9,13 @@ from fault_cases import MOTOR_CURVE, TABLES, VALUES
 from fault_cases_across import ACROSS, FIRST_GUIDE, SECOND_SET
 from fault_cases_air import SITE_AND_AIR
 from fault_cases_draws import DRAWS
+from fault_cases_limits import LIMITS
 
 from sixdof.mission.checks import faults_of
 from sixdof.mission.errors import MissionError
 from sixdof.mission.load import load_mission, loads_mission
 
-CASES = [(name, *case) for cases in (VALUES, TABLES, ACROSS, SITE_AND_AIR, DRAWS) for name, case in cases.items()]
+CASES = [(name, *case) for cases in (VALUES, TABLES, ACROSS, SITE_AND_AIR, DRAWS, LIMITS) for name, case in cases.items()]
 
 
 def faults(text: str):

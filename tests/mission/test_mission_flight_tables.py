@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 import math
+import re
 
 import pytest
 from fault_cases_flight import FLIGHT, POINT, PROFILE, SERVO, autopilot, servo, tables
 
 from sixdof.core.actuator import ISSUED
+from sixdof.core.flight import FALL_STRIDE as KERNEL_STRIDE
 from sixdof.core.sensors import HISTORY
-from sixdof.mission.checks import LONGEST_DELAY, LONGEST_LATENCY
+from sixdof.mission.checks import FALL_STRIDE, LONGEST_DELAY, LONGEST_LATENCY
 from sixdof.mission.errors import MissionError
 from sixdof.mission.load import loads_mission
 from sixdof.mission.units import parse
@@ -27,7 +29,32 @@ def test_fault__says_where_what_and_what_would_be_right(broken, name):
 
 
 def test_clock__counts_as_the_kernels_do():
-    assert LONGEST_DELAY == ISSUED - 2 and LONGEST_LATENCY == HISTORY - 1
+    assert LONGEST_DELAY == ISSUED - 2 and LONGEST_LATENCY == HISTORY - 1 and FALL_STRIDE == KERNEL_STRIDE
+
+
+def test_barometer_loop__is_refused_where_its_matrix_grows(text):
+    """Errors of height and climb rate, followed through 4000 readings under a canopy: they die away just below the limit and grow just above."""
+    period = KERNEL_STRIDE / 100.0
+    for share in (0.05, 0.5, 0.9):
+        said = str(_refused(loads_mission(text), share, 1000.0))
+        limit = float(re.search(r"less than ([\d.]+) 1/s", said)[1])
+        for gain, grows in ((0.98 * limit, False), (1.02 * limit, True)):
+            height, climb = 1.0, 0.0
+            for _ in range(4000):
+                height += climb * period
+                gap = -height
+                height, climb = height + share * gap, climb + gain * gap
+                if abs(height) > 1e6:
+                    break
+            assert (abs(height) > 1.0) == grows, (share, gain, height)
+            assert (_refused(loads_mission(text), share, gain) is not None) == grows
+
+
+def _refused(mission, share, gain):
+    try:
+        mission.change({"sensors.gyro": {}, "estimator.baro_position": share, "estimator.baro_velocity": gain, "autopilot.rate": "100 Hz"})
+    except MissionError as error:
+        return error
 
 
 SOUND = {

@@ -108,6 +108,22 @@ def test_metrics__agree_with_the_outcomes_of_the_flight(waypoint_flight):
     assert float(live["load_factor_peak"]) == pytest.approx(float(ds["load_factor_max"]), rel=0.05)
 
 
+def test_metrics__the_burn_of_an_upper_stage_is_boost(demo_path):
+    """The sustainer of the two-stage demo is guided while its own motor burns, long after the booster's burnout."""
+    stack = sixdof.load_mission(demo_path.with_name("two-stage.toml"))
+    ds = sixdof.fly(stack.change({"record.rate": stack.autopilot.rate}))
+    found, burns = control_metrics(ds), ds["thrust"].values > 0.0
+    live = (ds["time"].values >= float(ds.event_time.isel(body=0).sel(event="fins_enabled"))) & (ds["air_speed"].values > 20.0)
+    live &= ds["time"].values <= float(ds.apogee_time)
+    error = ds["tilt_error"].values
+    for phase, rows in (("boost", live & burns), ("coast", live & ~burns)):
+        assert rows.sum() > 100
+        wanted = float(np.sqrt(np.mean(error[rows] ** 2)))  # from the thrust in the log, not from the events
+        assert float(found["tilt_error_rms"].sel(phase=phase)) == pytest.approx(wanted, rel=0.01)
+        assert float(ds[f"tilt_error_{phase}_rms"]) == pytest.approx(wanted, rel=0.01)
+
+
+
 def test_metrics__waypoints_in_truth_and_belief(waypoint_flight):
     found = control_metrics(waypoint_flight)
     apart = np.abs(found["waypoint_true_miss"].values - found["waypoint_miss"].values)

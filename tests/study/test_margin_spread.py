@@ -4,10 +4,12 @@ from __future__ import annotations
 
 import math
 import os
+import re
 import signal
 
 import numpy as np
 import pytest
+import scipy.stats
 import xarray as xr
 from plain_gains import two_stages
 
@@ -19,6 +21,7 @@ from sixdof.study import margin_spread as module
 from sixdof.study.linear import linearise
 from sixdof.study.margin_spread import margin_spread, robust_margins, spread_report, worst_draws
 from sixdof.study.margins import margins
+from sixdof.study.robust_margins import _chance
 from sixdof.study.sampled_plant import BendingMode
 
 # the same arithmetic in another order: plants as sums of modes, good to 1e-9 by construction; dB and rad of size 1 to 50
@@ -190,6 +193,30 @@ def test_worst__names_flights_and_the_input_that_drives_them():
     text = spread_report(spread)
     assert f"flight {order[0]}: servo.speed {drawn[order[0]]:.3g} (" in text
     assert "servo.speed +1.00" in text.splitlines()[-1] and "aero.cp" not in text.splitlines()[-1]
+
+
+def test_worst__an_input_that_acts_by_its_size_is_found():
+    """The distance falls with |cant|: on either side of zero the loop is worse, and the plain rank correlation sees nothing."""
+    cant = np.linspace(-1.0, 1.0, 40)[np.random.default_rng(2).permutation(40)]
+    spread = by_hand(np.broadcast_to((12.0 - 5.0 * np.abs(cant))[:, None, None], (40, 3, 2)).copy())
+    spread["aero_cp"] = ("flight", cant, spread["aero_cp"].attrs)
+    spread["servo_speed"] = ("flight", np.random.default_rng(3).normal(1.0, 0.1, 40), spread["servo_speed"].attrs)
+    worst = worst_draws(spread, 2)
+    assert abs(float(worst["correlation"].sel(input="aero_cp"))) < 0.2
+    assert float(worst["magnitude_correlation"].sel(input="aero_cp")) == pytest.approx(-1.0, abs=0.01)  # pairs of equal size are ties
+    text = spread_report(spread)
+    assert "|aero.cp| -1.00" in text.splitlines()[-1]
+    assert f"flight {int(worst['flight'][0])}: aero.cp " in text
+
+
+def test_report__few_flights_have_a_limit_below_one(spread):
+    """Six flights: t = r sqrt(4/(1 - r^2)) has Student's distribution of 4 degrees; no r is beyond 1."""
+    found = re.search(r"none beyond chance \(([\d.]+)\)|: .* [+-][\d.]+$", spread_report(spread).splitlines()[-1])
+    assert found and (found[1] is None or 0.9 < float(found[1]) < 1.0)
+    tests = 2 * worst_draws(spread).sizes["input"]
+    limit = _chance(6, tests)
+    assert scipy.stats.t.sf(limit * math.sqrt(4.0 / (1.0 - limit**2)), 4) == pytest.approx(0.5 * 0.05 / tests, rel=1e-9)
+    assert _chance(3, tests) == 1.0
 
 
 def test_worst__unstable_ones_by_their_growth():

@@ -55,7 +55,7 @@ def test_summarize__a_flight_without_cautions(flight):
 @pytest.mark.parametrize(
     ("name", "value", "words"),
     [
-        ("rail_departure_speed", 15.9, "less than 4 times the wind there, 4.0 times"),
+        ("rail_departure_speed", 15.9, "less than 4 times the wind there, 3.98 times"),
         ("rail_departure_incidence", np.radians(15.1), "beyond 15 deg"),
         ("min_static_margin", 0.9, "below 1 calibre, 0.9 calibres"),
         ("min_static_margin", 3.1, "above 3 calibres"),

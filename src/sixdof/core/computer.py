@@ -15,7 +15,7 @@ from sixdof.core.control import built_in_control, mix
 from sixdof.core.estimator import E_AGE, E_BARO, E_FIX, E_GYRO, E_LAG, E_MX, E_QW, E_VX, E_X, estimate
 from sixdof.core.guidance import M_INDEX, built_in_guidance
 from sixdof.core.layout import (
-    D_DEPLOY, D_DIRECT, D_ENABLE, D_FIN, D_LIGHT, D_PITCH, D_ROLL, D_SEPARATE, D_YAW, GOAL_SIZE, S_BARO, S_BOOSTER, S_EAST,
+    D_DEPLOY, D_DIRECT, D_ENABLE, D_FIN, D_LIGHT, D_PITCH, D_ROLL, D_SEPARATE, D_YAW, GOAL_SIZE, LAW_FAILED, LAW_NONSENSE, S_BARO, S_BOOSTER, S_EAST,
     S_ENABLED, S_FIELD_X, S_FIX_AGE, S_FIX_EAST, S_FRAME_W, S_FX, S_GOAL_P, S_GOAL_W, S_HEIGHT, S_LIFTOFF, S_MACH, S_MODE,
     S_NORTH, S_P, S_PERIOD, S_PRESSURE, S_QW, S_QX, S_QY, S_QZ, S_SATURATED, S_TIME, S_VE, S_VN, S_VU, S_WAYPOINT, ST_BURNOUT,
     ST_LIGHT, ST_PART,
@@ -46,9 +46,11 @@ NOTICE_SIZE = N_PARTED + MOST_BURNS
 R_ARMED, R_FIRED, R_ACTED, R_GIVEN_UP = range(4)
 RULE_STATE = 4
 SOON = 1e-9  # s: rounding of sums of times
-# switches: fins live, guidance mode, which of the user's laws failed (1 guidance, 2 control) and with what status
+# switches: fins live, guidance mode, which of the user's laws failed (1 guidance, 2 control), and its status or the index of what it wrote
 SW_FINS, SW_MODE, SW_FAILED, SW_STATUS = range(4)
 SWITCHES = 4
+MOST_WRITTEN = 1e12  # by a law of the user's own: sums and products of what lies beyond are no numbers any more
+UNIT = 1e-3  # that the length of a law's quaternion may differ from 1
 
 
 @helper
@@ -338,15 +340,45 @@ def _inhibited(rule, sensed):
     return False
 
 
+@helper
+def _no_number(command):
+    """Return the index of the first entry of what a law wrote that no flight can use, -1 if there is none."""
+    for i in range(command.shape[0]):
+        if not abs(command[i]) <= MOST_WRITTEN:  # NaN too
+            return i
+    return -1
+
+
+@helper
+def _blame(work, law, what, status):
+    """Note which law failed, and with what; return `status`."""
+    work.switches[SW_FAILED], work.switches[SW_STATUS] = law, float(what)
+    return status
+
+
+@kernel
+def _own_goal(t, work):
+    """Run a guidance law of the user's own and check its goal; return 0, LAW_FAILED or LAW_NONSENSE."""
+    goal = work.goal
+    failed = call_law(work.laws[0], t, work.sensed, work.guidance_memory, work.guidance_gains, goal)
+    if failed != 0:
+        return _blame(work, 1.0, failed, LAW_FAILED)
+    wrong = _no_number(goal)
+    if wrong >= 0:
+        return _blame(work, 1.0, wrong, LAW_NONSENSE)
+    if abs(sqrt(goal[0] ** 2 + goal[1] ** 2 + goal[2] ** 2 + goal[3] ** 2) - 1.0) > UNIT:
+        return _blame(work, 1.0, GOAL_SIZE, LAW_NONSENSE)
+    for i in range(GOAL_SIZE):
+        work.sensed[S_GOAL_W + i] = goal[i]
+    return 0
+
+
 @kernel
 def steer(t, model, frame, work):
-    """Run guidance and leave its goal in `sensed`; return 0, or 1 if a law of the user's own failed."""
+    """Run guidance and leave its goal in `sensed`; return 0, or how a law of the user's own ends the flight (LAW_FAILED, LAW_NONSENSE)."""
     sensed, guidance = work.sensed, model.computer.guidance
     if work.laws[0] != 0:
-        failed = call_law(work.laws[0], t, sensed, work.guidance_memory, work.guidance_gains, work.goal)
-        for i in range(GOAL_SIZE):
-            sensed[S_GOAL_W + i] = work.goal[i]
-        return failed
+        return _own_goal(t, work)
     goal = built_in_guidance(
         t, sensed[S_LIFTOFF], sensed_place(sensed), sensed_velocity(sensed), sensed_attitude(sensed), frame,
         sensed[S_PRESSURE], int(work.switches[SW_MODE]), work.guidance_memory, guidance, work.passed, model.computer.period,
@@ -378,12 +410,29 @@ def _obey(t, command, leg, work):
 
 
 @kernel
+def _own_demand(t, leg, work):
+    """Run a control law of the user's own, check its command and obey it; return 0, LAW_FAILED or LAW_NONSENSE."""
+    command = work.command
+    failed = call_law(work.laws[1], t, work.sensed, work.memory, work.gains, command)
+    if failed != 0:
+        return _blame(work, 2.0, failed, LAW_FAILED)
+    wrong = _no_number(command)
+    if wrong < 0 and int(command[D_DEPLOY]) > work.opened.shape[0]:
+        wrong = D_DEPLOY
+    if wrong >= 0:
+        return _blame(work, 2.0, wrong, LAW_NONSENSE)
+    _obey(t, command, leg, work)
+    return 0
+
+
+@kernel
 def control(t, tick, model, craft, work):
-    """Run the control law, mix its demands and issue commands to the servos; return 0, or 1 if a law failed."""
-    sensed, command, failed = work.sensed, work.command, 0
+    """Run the control law, mix its demands and issue commands to the servos; return 0, or how a law of the user's own ends the flight."""
+    sensed, command = work.sensed, work.command
     if work.laws[1] != 0:
-        failed = call_law(work.laws[1], t, sensed, work.memory, work.gains, command)
-        _obey(t, command, model.leg, work)
+        status = _own_demand(t, model.leg, work)
+        if status != 0:
+            return status
         if work.switches[SW_FINS] < 0.5:
             command[D_ROLL] = command[D_PITCH] = command[D_YAW] = 0.0
     else:
@@ -399,7 +448,7 @@ def control(t, tick, model, craft, work):
         limited = mix(command, model.computer.mixer, craft.servo.travel, model.computer.roll_first, work.fin_command)
     sensed[S_SATURATED] = limited
     issue(t, work.fin_command, work.issued, tick, craft.servo)
-    return failed
+    return 0
 
 
 @kernel
@@ -416,7 +465,7 @@ def decide(sensed, aft_travel, computer, attached, work):
 
 @kernel
 def run_tick(t, tick, stride, s, force, matrix, craft, frame, model, chance, work):
-    """Run the flight computer once; return 0, or 1 if a law of the user's own failed.
+    """Run the flight computer once; return 0, or how a law of the user's own ends the flight (LAW_FAILED, LAW_NONSENSE).
 
     stride : ticks since the last run (more than one under a canopy). force : specific force, body axes, m/s^2. matrix : body ->
     world. A body without the front stage has an altimeter only: it steers nothing.
@@ -428,13 +477,8 @@ def run_tick(t, tick, stride, s, force, matrix, craft, frame, model, chance, wor
         return 0
     status = steer(t, model, frame, work)
     if status != 0:
-        work.switches[SW_FAILED], work.switches[SW_STATUS] = 1.0, float(status)
-        return 1
-    status = control(t, tick, model, craft, work)
-    if status != 0:
-        work.switches[SW_FAILED], work.switches[SW_STATUS] = 2.0, float(status)
-        return 1
-    return 0
+        return status
+    return control(t, tick, model, craft, work)
 
 
 @helper

@@ -25,7 +25,7 @@ from sixdof.core.layout import (
     ABOVE_AIR, BY_COMMAND, BY_DRAG, BY_UPPER_MOTOR, CORD_PARTED, DEMAND_SIZE, DIVERGED, E_APOGEE, E_BURNOUT, E_DISABLED,
     E_DRAG_PARTING, E_ENABLED, E_FORE_GUIDE, E_LANDING, E_LIFTOFF, E_RAIL, EVENT_COLUMNS, EVENTS, GOAL_SIZE, H_CAUSE, H_CLIMBING,
     H_DRAG_AREA, H_GOES_ON, H_LIT, H_MASS, H_NEXT_LOG, H_PHASE, H_QW, H_RATE, H_RX, H_STRIDE, H_SWITCH, H_SWITCHED, H_TICK, H_TICK_END, H_TIME, H_VX,
-    H_WHICH, H_WX, HAND_SIZE, LANDED_OK, LAW_FAILED, LOG_COLUMNS, MEMORY_SIZE, NO_LIFTOFF, OUT_OF_TIME, PARTED, S_FRAME_W,
+    H_WHICH, H_WX, HAND_SIZE, LANDED_OK, LOG_COLUMNS, MEMORY_SIZE, NO_LIFTOFF, OUT_OF_TIME, PARTED, S_FRAME_W,
     S_GOAL_W, SENSED, ST_BURNOUT, ST_LIGHT, ST_LIGHT_DELAY, ST_NO_IGNITION, ST_NO_PARTING, ST_PART, ST_PART_DELAY,
     STAGE_COLUMNS, SUMMARY, UNLIT, X_APOGEE, X_APOGEE_EAST, X_APOGEE_NORTH, X_APOGEE_TIME, X_BURNOUT_HEIGHT, X_BURNOUT_SPEED,
     X_CAPTURED, X_FLIGHT_TIME, X_LANDING_EAST, X_LANDING_NORTH, X_LANDING_SPEED, X_MIN_MARGIN, X_MISS, X_OPENING_SPEED,
@@ -465,8 +465,9 @@ def fly(model, draw, work, log, events, summary):
                 break
             k1 = _rate(phase, t, s, body, craft, load, rig)
             force = felt_force(s, k1, craft, load)
-            if run_tick(t, tick, stride, s, force, load.matrix, craft, frame, model, chance, work) != 0:
-                status = LAW_FAILED
+            ended = run_tick(t, tick, stride, s, force, load.matrix, craft, frame, model, chance, work)
+            if ended != 0:
+                status = ended
                 break
             _feel_hinges(model.aero.panel, work)
             _after_tick(phase, t, s, body, craft, load, frame, events, work)

@@ -117,7 +117,7 @@ SUMMARY = (
 ) = range(44)  # fmt: skip
 
 # ---- how a flight ended; PARTED and CORD_PARTED end a leg only: the flight goes on as two bodies
-LANDED_OK, NO_LIFTOFF, DIVERGED, OUT_OF_TIME, ABOVE_AIR, LAW_FAILED, PARTED, CORD_PARTED = range(8)
+LANDED_OK, NO_LIFTOFF, DIVERGED, OUT_OF_TIME, ABOVE_AIR, LAW_FAILED, LAW_NONSENSE, PARTED, CORD_PARTED = range(9)
 
 # ---- what a leg of a flight hands to the next (Work.hand). H_GOES_ON: 1 for a leg that takes up another; H_WHICH: the stage
 # behind the joint that parted, or the canopy whose cord did; H_MASS, H_RATE: mass and turning rate at its end; H_STRIDE: ticks of the interval it ended in;

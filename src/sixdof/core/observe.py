@@ -10,7 +10,7 @@ from sixdof.core.computer import (
     SW_FINS, SW_MODE, estimate_errors, sensed_attitude, sensed_frame, sensed_goal, sensed_velocity, tilt_angles,
 )  # fmt: skip
 from sixdof.core.layout import (
-    D_PITCH, D_ROLL, D_YAW, E_BURNOUT, L_ATTITUDE_ERROR, L_CG, L_DRAG_AREA, L_EAST, L_ERROR, L_EST_EAST, L_EST_QW, L_FX, L_FY,
+    D_PITCH, D_ROLL, D_YAW, L_ATTITUDE_ERROR, L_CG, L_DRAG_AREA, L_EAST, L_ERROR, L_EST_EAST, L_EST_QW, L_FX, L_FY,
     L_FZ, L_GOAL_PITCH, L_GOAL_ROLL, L_GOAL_YAW, L_HEIGHT, L_JOINT, L_UP, L_INCIDENCE, L_INCIDENCE_PITCH, L_INCIDENCE_YAW, L_MACH, L_MARGIN,
     L_MASS, L_MODE, L_NORTH, L_P, L_PHASE, L_PITCH_DEMAND, L_POSITION_ERROR, L_PRESSURE, L_Q, L_QW, L_QX, L_QY, L_QZ, L_R,
     L_ROLL, L_ROLL_DEMAND, L_SPEED, L_THRUST, L_TILT, L_TILT_PITCH, L_TILT_YAW, L_TIME, L_VE, L_VELOCITY_ERROR, L_VN, L_VU,
@@ -163,7 +163,7 @@ def watch(summary, phase, climbing, t, s, body, craft, load, force, frame, perio
     if load.air_speed > FLOW_SPEED:
         _watch_flow(summary, s, body, craft, load, force, frame, period)
         if work.switches[SW_FINS] > 0.5:
-            _watch_control(summary, s, isnan(events[E_BURNOUT, 0]), work)
+            _watch_control(summary, s, body.burning > 0.5, work)
 
 
 @kernel

@@ -5,12 +5,12 @@ from __future__ import annotations
 from sixdof._jit import kernel
 from sixdof.core.algebra import fill
 from sixdof.core.computer import (
-    N_APOGEE, N_BURN, N_LIFTOFF, SW_FAILED, SW_FINS, SW_MODE, SW_STATUS, control, decide, start_notice, steer,
+    N_APOGEE, N_BURN, N_LIFTOFF, SW_FINS, SW_MODE, control, decide, start_notice, steer,
 )  # fmt: skip
 from sixdof.core.craft import drawn_gains, make_craft, rail_attitude
 from sixdof.core.guidance import start_guidance
 from sixdof.core.layout import (
-    LAW_FAILED, S_BOOSTER, S_GOAL_P, S_GOAL_W, S_HEIGHT, S_LIFTOFF, S_MACH, S_MODE, S_PERIOD, S_PRESSURE, S_SATURATED,
+    S_BOOSTER, S_GOAL_P, S_GOAL_W, S_HEIGHT, S_LIFTOFF, S_MACH, S_MODE, S_PERIOD, S_PRESSURE, S_SATURATED,
     S_TIME, S_VE, S_VN, S_VU, ST_BURNOUT, ST_LIGHT, ST_LIGHT_DELAY, ST_NO_IGNITION, ST_NO_PARTING, ST_PART, ST_PART_DELAY,
 )  # fmt: skip
 from sixdof.core.loads import air_at
@@ -23,7 +23,7 @@ OWN_WIRES = -1.0  # in a script's column `booster` (stages attached behind): the
 
 @kernel
 def rehearse(model, draw, work, frame, script, burn_time, out):
-    """Run the flight computer of `model` over a script; return 0, or LAW_FAILED.
+    """Run the flight computer of `model` over a script; return 0, or how a law of the user's own ends it (LAW_FAILED, LAW_NONSENSE).
 
     work : as for a flight, Work.stage, canopy and rule_delay filled. frame : launch frame -> world. script : (ticks, SENSED)
     readings; goal, mode, enabled, saturated, time since liftoff, dynamic pressure and Mach are the computer's own. burn_time :
@@ -56,14 +56,11 @@ def rehearse(model, draw, work, frame, script, burn_time, out):
         _burn(sensed[S_TIME], last, burn_time, work.stage)
         decide(sensed, craft.rail.aft_travel, model.computer, attached, work)
         if model.leg.main > 0:
-            failed = steer(sensed[S_TIME], model, frame, work)
-            if failed != 0:
-                work.switches[SW_FAILED], work.switches[SW_STATUS] = 1.0, float(failed)
-                return LAW_FAILED
-            failed = control(sensed[S_TIME], tick, model, craft, work)
-            if failed != 0:
-                work.switches[SW_FAILED], work.switches[SW_STATUS] = 2.0, float(failed)
-                return LAW_FAILED
+            ended = steer(sensed[S_TIME], model, frame, work)
+            if ended == 0:
+                ended = control(sensed[S_TIME], tick, model, craft, work)
+            if ended != 0:
+                return ended
         _write(out[tick], sensed, attached, work)
     return 0
 

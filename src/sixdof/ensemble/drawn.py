@@ -36,7 +36,7 @@ def drawn_mission(mission: Mission, values: Sequence[float], *, flight: int | No
     kept = {name: spread for name, spread in mission.disperse.items() if name in DISPERSIBLE}
     drawn = {name: float(value) for name, value in zip(names, values, strict=True) if not np.isnan(value)}
     try:
-        return mission.change({**drawn, "disperse": kept, "correlation": []})
+        return mission.change({**drawn, "disperse": kept, "correlation": []}, shift=False)  # each station has a spread of its own, or none
     except MissionError as error:
         raise MissionError([_with_draw(mission, drawn, flight, error.faults[0])]) from None
 

@@ -83,7 +83,8 @@ def disperse(
         Asked now and then with the flights so far (always the first ones, at the same numbers on any machine): True ends the run
         there, such as `lambda ds: precise_enough(ds.apogee, 5.0)` with `sixdof.study.convergence.precise_enough`.
     threads : int or None
-        None: one a core. With a plain Python law or dispersed paths: processes.
+        None: one a core. With a plain Python law or dispersed paths: processes, if more than one; a script then needs its calls under
+        `if __name__ == "__main__":`.
     client : dask.distributed.Client or None
         A cluster to fly on, in place of this machine's cores.
     progress : bool

@@ -14,12 +14,14 @@ import xarray as xr
 from sixdof.ensemble.quantities import (
     Quantity, attributes, coordinate, dims_of, flight_coordinate, nominal_value, quantities,
 )  # fmt: skip
-from sixdof.ensemble.sampling import correlated, shares, uniforms
+from sixdof.ensemble.sampling import SAMPLINGS, correlated, shares, uniforms
 from sixdof.ensemble.spreads import quantile
+from sixdof.flying import LAST_FLIGHT, check_numbers
 from sixdof.mission.dispersible import Dispersible
+from sixdof.mission.load import check_mission
 from sixdof.mission.paths import PathItem
 from sixdof.mission.schema import Mission, Spread
-from sixdof.mission.units import QuantityError
+from sixdof.mission.units import QuantityError, shown
 
 FAILED = "failure_drawn"  # variable of the table: which of the mission's failures happen
 OF_FAILED = {"units": "1", "long_name": "1 where it was drawn to happen"}
@@ -54,8 +56,12 @@ def make_draws(mission: Mission, flights: int, *, seed: int = 0, first: int = 0,
     ValueError
         For numbers of flights, a seed or a sampling that cannot be, and for a spread that draws what the mission cannot hold.
     """
-    if isinstance(flights, bool) or not isinstance(flights, (int, np.integer)) or flights < 1:
-        raise ValueError(f"flights = {flights!r} must be a whole number of 1 or more")
+    check_mission(mission, "make_draws")
+    if isinstance(flights, bool) or not isinstance(flights, (int, np.integer)) or not 1 <= flights <= LAST_FLIGHT:
+        raise ValueError(f"make_draws: flights = {shown(flights)} must be a whole number from 1 to {LAST_FLIGHT}")
+    check_numbers("make_draws", first, seed, "first")
+    if not isinstance(sampling, str) or sampling not in SAMPLINGS:
+        raise ValueError(f"make_draws: sampling = {shown(sampling)} must be one of {', '.join(SAMPLINGS)}")
     return draw_table(mission, seed, first, int(flights), sampling=sampling, total=int(flights) if sampling == "latin" else None)
 
 

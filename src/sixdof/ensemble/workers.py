@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
+import ast
 import os
 import signal
+import sys
 import threading
 import zlib
 from concurrent.futures import Executor, ProcessPoolExecutor, ThreadPoolExecutor
 from contextlib import contextmanager
 from functools import lru_cache
 from multiprocessing import get_context
+from pathlib import Path
 from typing import NamedTuple
 
 from sixdof.ensemble.crew import Block, Crew
@@ -35,11 +38,13 @@ class Workers(NamedTuple):
 
 @contextmanager
 def workers(crew: Crew, threads: int | None, client=None):
-    """Give the workers for a crew: those of `client` (a dask.distributed Client), processes where the crew wants them, else threads."""
+    """Give the workers for a crew: those of `client` (a dask.distributed Client), processes where the crew wants them
+    (more than one: a single thread does as well), else threads."""
     count = threads or os.cpu_count() or 1
     if client is not None:
         found = _cluster(crew, client)
-    elif crew.wants_processes:
+    elif crew.wants_processes and count > 1:
+        check_main_guard()
         pool = ProcessPoolExecutor(count, get_context("spawn"), _start_process, (_packed(crew),))
         found = Workers(pool, _fly_in_process, count, LOCAL_BATCH)
     else:
@@ -54,6 +59,33 @@ def workers(crew: Crew, threads: int | None, client=None):
 
 
 # ---------------------------------------------------------------- processes
+
+
+def check_main_guard() -> None:
+    """Raise RuntimeError where a script that runs calls this from its top, outside `if __name__ == "__main__":`.
+
+    Each new process runs the script from its top to find the law, would come to the same call, and start processes in its turn.
+    """
+    main, frame = sys.modules["__main__"], sys._getframe()
+    outermost = None
+    while frame is not None:
+        if frame.f_globals is vars(main) and frame.f_code.co_name == "<module>":
+            outermost = frame
+        frame = frame.f_back
+    if outermost is None or not getattr(main, "__file__", None):
+        return  # a notebook, or a call that the script's top does not make: a new process does not come to it
+    try:
+        top = ast.parse(Path(main.__file__).read_text(encoding="utf-8")).body
+    except (OSError, SyntaxError, ValueError):
+        return
+    line = outermost.f_lineno
+    statement = next((each for each in top if each.lineno <= line <= (each.end_lineno or each.lineno)), None)
+    if statement is None or (isinstance(statement, ast.If) and "__name__" in {getattr(n, "id", "") for n in ast.walk(statement.test)}):
+        return
+    raise RuntimeError(
+        f"{Path(main.__file__).name}, line {line}: a law in plain Python, and dispersed paths, fly in processes, and each of them runs the "
+        'script from its top: put its calls under `if __name__ == "__main__":`, or fly with threads=1'
+    )
 
 
 _process_crew: Crew | None = None

@@ -12,6 +12,8 @@ from sixdof.mission.dispersible import DISPERSIBLE
 from sixdof.mission.errors import Problem
 
 MOST_LATITUDE = math.radians(89.99)  # on a round Earth: at the pole itself no direction is north
+MOST_TEMPERATURE_OFFSET = 90.0  # K: the coldest reading on record lies 81 K below the standard at its altitude
+PRESSURE_RATIO_LIMITS = (0.85, 1.15)  # of the standard at the site: no weather reaches them, a wrong datum does
 GROUND = -500.0, 9000.0  # m, of all dry land above mean sea level
 MEMBER, WIND_AT_20_FT = "wind.member", "turbulence.wind_at_20_ft"
 

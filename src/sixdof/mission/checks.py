@@ -2,7 +2,7 @@
 
 `problems_of(mission)` runs whenever a Mission is made. The checks of the vehicle's geometry are in `body_checks.py`,
 those of staging and event rules in `rule_checks.py`, those of recovery and failures in `recovery_checks.py`, those of the air and the
-site in `air_checks.py`, those of correlated draws in `spread_checks.py`.
+site in `air_checks.py`, those of draws in `spread_checks.py` and `draw_limits.py`.
 """
 
 from __future__ import annotations
@@ -13,6 +13,7 @@ from collections.abc import Iterator
 from sixdof.mission import schema
 from sixdof.mission.air_checks import air_problems
 from sixdof.mission.body_checks import Stack, stage_problems
+from sixdof.mission.draw_limits import draw_limit_problems
 from sixdof.mission.errors import Fault, Problem, suggestion
 from sixdof.mission.recovery_checks import recovery_problems
 from sixdof.mission.rule_checks import Staging, rule_problems
@@ -25,6 +26,7 @@ FASTEST_POLE = 2.0  # of the servo times a step of the solver: RK4 is unstable b
 MOST_STEPS = 100_000_000  # of the solver in one flight: a minute or two of one core
 MOST_ROWS = 500_000  # of the log of one flight: half a GB
 LONGEST_LATENCY = 255  # ticks: core.sensors keeps the truth of one more
+FALL_STRIDE = 5  # ticks: core.flight runs the computer so seldom under a canopy
 
 
 def faults_of(mission: schema.Mission) -> list[Fault]:
@@ -49,6 +51,7 @@ def problems_of(mission: schema.Mission) -> Iterator[Problem]:
     yield from _canopies(mission)
     staging = Staging(mission)
     yield from rule_problems(mission, staging)
+    yield from draw_limit_problems(mission)
     yield from recovery_problems(mission, stack, staging)
     yield from air_problems(mission)
     yield from correlation_problems(mission)
@@ -151,6 +154,7 @@ def _clock(mission: schema.Mission) -> Iterator[Problem]:
         yield Problem(("autopilot", "computation_delay"), delay, message, 'flight computers take some "2 ms"')
     if mission.sensors is None:
         return
+    yield from _barometer_loop(mission)
     receiver = mission.sensors.receiver
     if receiver is not None and round(receiver.latency * rate) > LONGEST_LATENCY:
         message = f"{receiver.latency:g} s is not less than {LONGEST_LATENCY + 1} ticks of the autopilot"
@@ -161,6 +165,21 @@ def _clock(mission: schema.Mission) -> Iterator[Problem]:
             message = f"{sensor.rate:g} Hz is more than the autopilot's rate, {rate:g} Hz"
             hint = "it is read at most once a tick: lower it, or raise autopilot.rate"
             yield Problem(("sensors", name, "rate"), sensor.rate, message, hint)
+
+
+def _barometer_loop(mission: schema.Mission) -> Iterator[Problem]:
+    """The estimate pulled towards the barometer must not swing up.
+
+    With samples T apart, height taking the share a of a difference and climb rate b of it (1/s), the errors follow
+    [[1 - a, (1 - a) T], [-b, 1 - b T]]: determinant 1 - a, trace 2 - a - b T, stable below b T = 4 - 2 a (Jury's criterion).
+    """
+    estimator, rate = mission.estimator, mission.autopilot.rate
+    longest = max(round(rate / mission.sensors.barometer.rate), FALL_STRIDE) / rate
+    most = (4.0 - 2.0 * estimator.baro_position) / longest
+    if estimator.baro_velocity >= most:
+        message = f"{estimator.baro_velocity:g} 1/s makes the estimate swing up without bound, for readings {longest:g} s apart"
+        hint = f"write less than {most:.4g} 1/s (a tenth of it is much)"
+        yield Problem(("estimator", "baro_velocity"), estimator.baro_velocity, message, hint)
 
 
 def _longest_flight(mission: schema.Mission) -> Iterator[Problem]:

@@ -1,9 +1,10 @@
-"""A mission with some values changed, and a mission as text."""
+"""A mission with values changed, parts, rules or stages added and removed, and a mission as text."""
 
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
+import warnings
+from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import Any
 
@@ -12,10 +13,12 @@ from sixdof.mission.errors import Fault, MissionError
 from sixdof.mission.load import checked_mission
 from sixdof.mission.paths import NewTable, NoPath, next_step, steps_of
 from sixdof.mission.schema import Mission
+from sixdof.mission.stations import BODIES, ROUNDING, Stretch, called, lengths, move, stretches
+from sixdof.mission.table import Table
 from sixdof.mission.units import shown
 
 
-def changed(mission: Mission, changes: dict[str, Any]) -> Mission:
+def changed(mission: Mission, changes: dict[str, Any], shift: bool | None = None) -> Mission:
     """Return a new mission with the values at the dotted paths of `changes` replaced (see `Mission.change`).
 
     Raises
@@ -25,20 +28,140 @@ def changed(mission: Mission, changes: dict[str, Any]) -> Mission:
     """
     if not isinstance(changes, Mapping):
         raise TypeError(f'change: changes must be a dictionary such as {{"rail.length": "3 m"}}, not {shown(changes)}')
+    _check_shift("change", shift)
+
+    def edit(data: dict) -> None:
+        faults = []
+        for path, value in changes.items():
+            if not isinstance(path, str):
+                hint = 'write a dotted path such as "rail.length"'
+                faults.append(Fault("", "change", path, f"{shown(path)} is no path of a value", hint))
+                continue
+            try:
+                _put(data, path, value)
+            except NoPath as error:
+                faults.append(Fault("", path, value, str(error), error.hint))
+        if faults:
+            raise MissionError(faults)
+        before = _mutable(mission.model_dump(include={"stage"}))["stage"]
+        if isinstance(data.get("stage"), list) and all(isinstance(each, dict) and isinstance(each.get("part"), list) for each in data["stage"]):
+            move(data, before, list(stretches(before, data["stage"])), shift, "change")
+
+    return _edited(mission, edit)
+
+
+def added(mission: Mission, where: str, table: Any, after: Any, before: Any, shift: bool | None) -> Mission:
+    """Return a new mission with one more entry in a list of tables (see `Mission.add`)."""
+    _check_shift("add", shift)
+    entry = _mutable(table.model_dump(exclude_unset=True)) if isinstance(table, Table) else table
+    if not isinstance(entry, Mapping):
+        raise TypeError(f'add: table must be a table such as {{"kind": "tube", "length": "20 cm"}}, not {shown(table)}')
+    if isinstance(table, Table) and hasattr(table, "kind"):
+        entry = {"kind": table.kind} | entry
+
+    for name, beside in (("after", after), ("before", before)):
+        if isinstance(beside, bool) or not isinstance(beside, (str, int, type(None))):
+            raise TypeError(f"add: {name} must be the name or the number of an entry, not {shown(beside)}")
+
+    def edit(data: dict) -> None:
+        entries, loc = _list_at(data, where)
+        if after is not None and before is not None:
+            raise NoPath("after and before are both given", "say one of the two")
+        beside = after if before is None else before
+        place = len(entries)
+        if beside is not None:
+            place = next_step(entries, [str(beside)], loc[-1])[0] + (before is None)
+        stretched = _stretch_of(data, loc, place, dict(entry), 1.0)
+        stages = _mutable(data["stage"])
+        move(data, stages, [stretched] if stretched else [], shift, "add")
+        entries.insert(place, dict(entry))
+        _warn_measured(data, loc, "add")
+
+    return _edited(mission, _named("add", where, edit))
+
+
+def removed(mission: Mission, paths: tuple[str, ...], shift: bool | None) -> Mission:
+    """Return a new mission without the entries or tables at some paths (see `Mission.remove`)."""
+    _check_shift("remove", shift)
+    if not paths:
+        raise ValueError('remove: name what goes, such as mission.remove("part.ballast")')
+
+    def edit(data: dict) -> None:
+        found = []
+        for path in paths:
+            _named("remove", path, lambda data: found.append(_loc_of(data, path)))(data)
+        for loc in sorted(found, key=lambda loc: [(isinstance(step, str), step) for step in loc], reverse=True):
+            _take_out(data, loc, shift)
+
+    return _edited(mission, edit)
+
+
+def _edited(mission: Mission, edit: Callable[[dict], None]) -> Mission:
     data = _mutable(mission.model_dump())
-    faults = []
-    for path, value in changes.items():
-        if not isinstance(path, str):
-            hint = 'write a dotted path such as "rail.length"'
-            faults.append(Fault("", "change", path, f"{shown(path)} is no path of a value", hint))
-            continue
-        try:
-            _put(data, path, value)
-        except NoPath as error:
-            faults.append(Fault("", path, value, str(error), error.hint))
-    if faults:
-        raise MissionError(faults)
+    edit(data)
     return checked_mission(data, Path("."), "")
+
+
+def _named(who: str, path: str, edit: Callable[[dict], None]) -> Callable[[dict], None]:
+    """Return `edit` with what leads nowhere told as a fault of `path`."""
+
+    def named(data: dict) -> None:
+        if not isinstance(path, str):
+            raise MissionError([Fault("", who, path, f"{shown(path)} is no path", 'write a dotted path such as "recovery"')])
+        try:
+            edit(data)
+        except NoPath as error:
+            raise MissionError([Fault("", path, None, str(error), error.hint)]) from None
+
+    return named
+
+
+def _check_shift(who: str, shift: Any) -> None:
+    if shift is not None and not isinstance(shift, bool):
+        raise TypeError(f"{who}: shift = {shown(shift)} must be True, False or None")
+
+
+def _take_out(data: dict, loc: tuple, shift: bool | None) -> None:
+    """Take an entry out of its list, or let a key be as if it had never been written."""
+    node: Any = data
+    for step in loc[:-1]:
+        node = node[step]
+    if isinstance(node, dict):
+        node.pop(loc[-1], None)
+        return
+    entry = node[loc[-1]]
+    stretched = _stretch_of(data, loc[:-1], loc[-1], entry, -1.0)
+    if stretched:
+        fore = stretched.start + stretched.by
+        inside = [part for part in node if part.get("station") is not None and fore - ROUNDING <= part["station"] < stretched.start - ROUNDING]
+        if inside:
+            message = f"{called(entry)} holds {', '.join(called(part) for part in inside)}"
+            raise MissionError([Fault("", ".".join(map(str, loc)), None, message, "remove them in the same call, or move them first")])
+    node.pop(loc[-1])
+    move(data, _mutable(data["stage"]), [stretched] if stretched else [], shift, "remove")
+    _warn_measured(data, loc[:-1], "remove")
+
+
+def _stretch_of(data: dict, loc: tuple, place: int, entry: Mapping, sign: float) -> Stretch | None:
+    """Return what an entry of a list means for the stations of its stage; None for what is no part of a body."""
+    if loc[:1] != ("stage",) or loc[-1:] != ("part",) or entry.get("kind") not in BODIES:
+        return None
+    length = lengths([dict(entry)])[0]
+    fore = sum(lengths(data["stage"][loc[1]]["part"][:place]))
+    if sign > 0.0:
+        return Stretch(loc[1], fore, length, f"{called(dict(entry))} adds {length:g} m")
+    return Stretch(loc[1], fore + length, -length, f"without {called(dict(entry))} the body is {length:g} m shorter")
+
+
+def _warn_measured(data: dict, loc: tuple, who: str) -> None:
+    """Measurements of the finished stage stand in place of its parts: what was added weighs nothing then."""
+    if loc[:1] != ("stage",) or loc[-1:] != ("part",):
+        return
+    stage = data["stage"][loc[1]]
+    known = [key for key in ("mass", "cg", "inertia_roll", "inertia_pitch", "inertia_yaw") if (stage.get("measured") or {}).get(key) is not None]
+    if known:
+        text = f'{who}: stage "{stage.get("name")}" keeps its measured {", ".join(known)}, which stand in place of its parts: measure it again'
+        warnings.warn(text, stacklevel=6)
 
 
 def _mutable(node: Any) -> Any:
@@ -47,13 +170,55 @@ def _mutable(node: Any) -> Any:
     return [_mutable(value) for value in node] if isinstance(node, (list, tuple)) else node
 
 
-def _put(data: dict[str, Any], path: str, value: Any) -> None:
-    """Set the value at a dotted path, making optional tables on the way where they were left out."""
+def _steps(data: dict, path: str) -> list[str]:
+    """Return the steps of a path from the mission; "part" is that of the stage, where there is one stage."""
     steps = steps_of(path)
+    if steps[0] != "part":
+        return steps
+    if len(data["stage"]) > 1:
+        names = ", ".join(f'"stage.{stage["name"]}.part"' for stage in data["stage"])
+        raise NoPath("there are several stages", f"say whose part: {names}")
+    return ["stage", "0", *steps]
+
+
+def _loc_of(data: dict, path: str) -> tuple:
+    """Return the place a path leads to. Raises NoPath."""
+    steps, node, table, loc = _steps(data, path), data, "", ()
+    while True:
+        key, steps = next_step(node, steps, table)
+        loc += (key,)
+        if isinstance(node, dict) and key not in node:
+            raise NoPath(f'there is no "{key}"', f"it has {', '.join(node) or 'nothing'}")
+        if not steps:
+            return loc
+        if not isinstance(node[key], (dict, list)):
+            raise NoPath(f'"{key}" is no table', f'leave out ".{".".join(steps)}"')
+        node, table = node[key], key if isinstance(key, str) else ""
+
+
+def _list_at(data: dict, where: str) -> tuple[list, tuple]:
+    """Return the list of tables at a path, and its place."""
+    loc = _loc_of(data, where)
+    node: Any = data
+    for step in loc:
+        node = node[step]
+    if not isinstance(node, list):
+        raise NoPath(f'"{where}" is no list of tables', 'add to "part", "stage.NAME.part", "recovery", "rule", "stage" ...; change() writes single tables')
+    return node, loc
+
+
+def _put(data: dict[str, Any], path: str, value: Any) -> None:
+    """Set the value at a dotted path, making optional tables on the way where they were left out; None leaves a key out again."""
+    steps = _steps(data, path)
     node: Any = data
     table = ""
     while True:
         key, steps = next_step(node, steps, table)
+        if not steps and value is None:
+            if isinstance(node, list):
+                raise NoPath("an entry of a list cannot be left out by None", f'write mission.remove("{path}")')
+            node.pop(key, None)
+            return
         if not steps:
             node[key] = joined(value) if table == "" and key == "disperse" else value
             return

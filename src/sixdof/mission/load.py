@@ -49,7 +49,7 @@ def loads_mission(text: str, folder: str | Path = ".") -> Mission:
     """
     if not isinstance(text, str):
         raise TypeError(f"loads_mission: text must be the text of a mission file, not {shown(text)}; a path goes to load_mission")
-    return _from_text(text, Path(folder), "")
+    return _from_text(text, _folder(folder, "loads_mission"), "")
 
 
 def build(*, folder: str | Path = ".", **tables: Any) -> Mission:
@@ -62,7 +62,13 @@ def build(*, folder: str | Path = ".", **tables: Any) -> Mission:
     MissionError
         As `load_mission`.
     """
-    return checked_mission(tables, Path(folder), "")
+    return checked_mission(tables, _folder(folder, "build_mission"), "")
+
+
+def _folder(folder: object, who: str) -> Path:
+    if not isinstance(folder, (str, PathLike)):
+        raise TypeError(f"{who}: folder must be the path that files in the mission count from, not {shown(folder)}")
+    return Path(folder)
 
 
 def check_mission(mission: object, who: str) -> None:

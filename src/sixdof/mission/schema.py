@@ -9,10 +9,10 @@ from __future__ import annotations
 
 from typing import Any, Literal
 
-from pydantic import Field, ValidationInfo, field_validator, model_validator
+from pydantic import Field, ValidationError, ValidationInfo, field_validator, model_validator
 
 from sixdof.mission.air_tables import Air, AirTurbulence, Gust, Levels, Sounding, Wind, WindMember
-from sixdof.mission.errors import raise_problems
+from sixdof.mission.errors import MissionError, raise_problems
 from sixdof.mission.flight_tables import (
     Accelerometer, AttitudeProfile, Autopilot, Barometer, Detection, Estimator, Gains, GainSet, Guidance, Magnetometer, Notch,
     RateGyro, SatelliteReceiver, Sensors, Servo, ServoFailure, Waypoint,
@@ -21,7 +21,7 @@ from sixdof.mission.place import failure_name
 from sixdof.mission.table import Table
 from sixdof.mission.units import (
     Direction, Elevation, Frequency, Latitude, Length, NonNegativeLength, NonNegativeNumber, NonNegativeSpeed,
-    NonNegativeTime, Number, PositiveLength, PositiveTime, Share, Tilt, Written, checked,
+    NonNegativeTime, Number, PositiveLength, PositiveTime, Share, Tilt, Written, checked, shown,
 )  # fmt: skip
 from sixdof.mission.vehicle_tables import (
     AxialCurve, BodyCurve, Cord, DragCurve, Fins, Guide, Ignition, Joint, Measured, Motor, Mount, Nose, PanelCurve, Parachute, RollDampingCurve, RollForcingCurve,
@@ -157,7 +157,8 @@ class Spread(Table):
     the mission's own; "empirical": one of the values measured: `data` is the path of a CSV with a column `column`, or of a past
     ensemble (.nc, .zarr) with a variable of that name; loading puts its numbers into `values`, in rising order.
 
-    A mean or median left out is the mission's own value (or 1 for a factor, 0 for an offset). `unit` is that of bare numbers in
+    A mean or median left out is the mission's own value (or 1 for a factor, 0 for an offset); one that takes a number of the mission
+    beyond its limits is refused. `unit` is that of bare numbers in
     `values`. low and high cut a normal or lognormal spread, whose density keeps its form between them: a draw that the mission
     cannot hold (a fin without span, say) is an error, so cut where one is possible. Inside a mission all numbers are SI.
 
@@ -223,13 +224,28 @@ class Solver(Table):
     time_limit: PositiveTime = 900.0
 
 
-class Mission(Table):
+class _Told(type(Table)):
+    """Makes `Mission(...)` tell its faults as `load_mission` does. Validation itself does not come through here."""
+
+    def __call__(cls, *args: Any, **tables: Any) -> Any:
+        from sixdof.mission.translate import problems_from  # that module imports this one
+
+        if args:
+            raise TypeError(f"Mission takes its tables by name, such as rail=Rail(length=3.0), not {shown(args[0])}; a file is read by load_mission(path)")
+        try:
+            return super().__call__(**tables)
+        except ValidationError as error:
+            faults = [problem.at(tables) for problem in problems_from(error, tables)]
+        raise MissionError(faults)
+
+
+class Mission(Table, metaclass=_Told):
     """The whole mission. Load one with `sixdof.load_mission(path)` or build it from these classes.
 
     Raises
     ------
-    pydantic.ValidationError
-        Holding a sentence for each fault; `load_mission`, `build` and `change` raise `MissionError` instead.
+    MissionError
+        Holding a sentence for each fault. (The classes of single tables raise pydantic.ValidationError.)
     """
 
     title: str = ""
@@ -274,12 +290,18 @@ class Mission(Table):
         raise_problems(problems_of(self), self)
         return self
 
-    def change(self, changes: dict[str, Any]) -> Mission:
+    def change(self, changes: dict[str, Any], *, shift: bool | None = None) -> Mission:
         """Return a new, checked mission with some values changed.
 
         changes : dotted path -> value, such as `{"rail.length": "3 m", "stage.0.part.tail.span": "70 mm"}`. Stages and
         parts go by number or name (a part without a name by its kind), rules by name, recoveries and cords by canopy,
-        failures by what they are ("no_ignition: booster").
+        failures by what they are ("no_ignition: booster"). Of a mission of one stage "part.tail.span" is enough. A table as value
+        replaces the one there; None leaves a key or table out again, as if it had not been written: `{"air.wind": None}`.
+
+        shift : what becomes of the stations behind a nose, tube or transition whose length changes. True: what is in the fore half
+        of that body keeps its distance to the body's fore end, what is in its aft half or behind it keeps its distance to the aft
+        end (fins, guides, mounts, masses, canopies, and cords by parts_at). False: all stations stay. None: they stay, with a
+        warning that names what was left.
 
         Raises
         ------
@@ -288,7 +310,45 @@ class Mission(Table):
         """
         from sixdof.mission.edit import changed
 
-        return changed(self, changes)
+        return changed(self, changes, shift)
+
+    def add(self, where: str, table: Any, *, after: str | int | None = None, before: str | int | None = None, shift: bool | None = None) -> Mission:
+        """Return a new, checked mission with one more part, recovery, rule, stage, cord, failure, waypoint ...
+
+        `mission.add("part", {"kind": "tube", "length": "20 cm", ...}, after="sampler bay", shift=True)`
+
+        where : the list it goes into, a path as for `change`: "part" (of the only stage), "stage.booster.part", "recovery", "rule",
+        "stage", "guidance.waypoint". table : as in a mission file, or a class of `sixdof.mission.schema`. after, before : number or
+        name of the entry it stands beside; at the end if both are left out. A nose, tube or transition stands where its place in
+        the list says; all other parts stand where their station says.
+
+        shift : True moves what stands behind a new piece of body aft by its length, False leaves it, None leaves it with a warning.
+
+        Raises
+        ------
+        MissionError
+            If the path or the neighbour is none, or the new mission has faults.
+        """
+        from sixdof.mission.edit import added
+
+        return added(self, where, table, after, before, shift)
+
+    def remove(self, *paths: str, shift: bool | None = None) -> Mission:
+        """Return a new, checked mission without the parts, recoveries, rules, stages or tables at some paths.
+
+        `mission.remove("part.main", "recovery.main")`: what belongs together goes in one call, because the mission is checked after it.
+
+        shift : True moves what stood behind a removed piece of body fore by its length, False leaves it, None leaves it with a
+        warning. What sat in that piece must go too, or be moved before.
+
+        Raises
+        ------
+        MissionError
+            If a path leads nowhere, a piece of body still holds parts, or the new mission has faults.
+        """
+        from sixdof.mission.edit import removed
+
+        return removed(self, paths, shift)
 
     def to_toml(self) -> str:
         """Return the mission as the text of a self-contained mission file; loading it gives an equal mission."""

@@ -18,8 +18,11 @@ from sixdof.mission.vehicle_tables import _Made
 
 GRAIN_SHARE = 0.95  # of the motor's diameter: the largest grain its case leaves room for
 PROPELLANT_DENSITY = 400.0, 3000.0  # kg/m^3: beyond these no solid propellant has ever been
-MOST_SPECIFIC_IMPULSE = 400.0  # s: beyond it a solid motor's numbers are in the wrong units
+SPECIFIC_IMPULSE = 50.0, 400.0  # s: beyond these a solid motor's numbers are in the wrong units (black powder has some 70 s, composites up to 270 s)
 G0 = 9.80665  # m/s^2
+LARGEST_CANOPY = 50.0  # m: the largest that ever brought a rocket down have some 45 m
+FINEST_TOLERANCE = 1e-9  # m: below it rounding decides, and a flight takes minutes
+LONGEST_NOSE = 100.0  # diameters: no nose is a tenth of it
 ROUNDING = 1e-9  # m: sums of lengths spelled in other units may round up
 CONDITIONS = (  # of a rule
     "tilt_below", "speed_above", "speed_below", "height_above", "height_below", "booster", "after", "before",
@@ -97,13 +100,20 @@ def _propellant(motor: schema.Motor) -> Iterator[Problem]:
         message = f"{motor.propellant_mass:g} kg in a grain of {volume * 1e6:.4g} cm^3 is {density:.4g} kg/m^3"
         hint = f"solid propellant has {least:g} to {most:g}; check mass, diameter, bore_diameter and grain_length"
         yield Problem(("propellant_mass",), motor.propellant_mass, message, hint)
+    specific = specific_impulse(motor)
+    least, most = SPECIFIC_IMPULSE
+    if not least <= specific <= most:
+        time, impulse = motor.thrust_curve.time, specific * motor.propellant_mass * G0
+        message = f"{impulse:.4g} N s in {time[-1] - time[0]:.4g} s from {motor.propellant_mass:g} kg is a specific impulse of {specific:.4g} s"
+        hint = f"solid motors have {least:g} to {most:g} s; check the units of the curve's time and thrust, and propellant_mass"
+        yield Problem(("thrust_curve",), None, message, hint)
+
+
+def specific_impulse(motor: schema.Motor) -> float:
+    """Return the impulse of the curve as written over the propellant's weight, s."""
     time, thrust = motor.thrust_curve.time, motor.thrust_curve.thrust
     impulse = sum(0.5 * (f0 + f1) * (t1 - t0) for t0, t1, f0, f1 in zip(time, time[1:], thrust, thrust[1:]))
-    specific = impulse / (motor.propellant_mass * G0)
-    if specific > MOST_SPECIFIC_IMPULSE:
-        message = f"{impulse:.4g} N s from {motor.propellant_mass:g} kg is a specific impulse of {specific:.4g} s"
-        hint = "no solid motor has over 400 s; check the units of the curve and propellant_mass"
-        yield Problem(("thrust_curve",), None, message, hint)
+    return impulse / (motor.propellant_mass * G0)
 
 
 # ---------------------------------------------------------------- parts
@@ -135,6 +145,9 @@ def _wall(part, radius: float, where: str) -> Iterator[Problem]:
 
 @check_of(schema.Nose)
 def _nose(nose: schema.Nose) -> Iterator[Problem]:
+    if nose.length > LONGEST_NOSE * nose.diameter:
+        message = f"{nose.length:g} m is {nose.length / nose.diameter:.3g} times its diameter"
+        yield Problem(("length",), nose.length, message, f"a bare number is in m; write e.g. {example('m')}")
     own = {"power": "exponent", "haack": "haack_c", "parabola": "fullness", "secant-ogive": "ogive_radius"}
     others = [key for shape, key in own.items() if shape != nose.shape]
     yield from unused(nose, others, f'shape "{nose.shape}"')
@@ -255,6 +268,13 @@ def _mount(mount: schema.Mount) -> Iterator[Problem]:
         yield Problem(("ring_radius",), mount.ring_radius, message, f"it must be at least {least:.6g} m")
 
 
+@check_of(schema.Solver)
+def _solver(solver: schema.Solver) -> Iterator[Problem]:
+    if 0.0 < solver.tolerance < FINEST_TOLERANCE:
+        message = f"{solver.tolerance:g} m is finer than rounding allows"
+        yield Problem(("tolerance",), solver.tolerance, message, f'write "1 um", {FINEST_TOLERANCE:g} m at the least, or 0 for steps of one length')
+
+
 @check_of(schema.Stage)
 def _stage(stage: schema.Stage) -> Iterator[Problem]:
     if not stage.name.strip():
@@ -265,6 +285,9 @@ def _stage(stage: schema.Stage) -> Iterator[Problem]:
 def _parachute(canopy: schema.Parachute) -> Iterator[Problem]:
     if not canopy.name.strip():
         yield Problem(("name",), canopy.name, "a parachute needs a name", 'write e.g. name = "main"')
+    if canopy.diameter > LARGEST_CANOPY:
+        message = f"{canopy.diameter:g} m is more than {LARGEST_CANOPY:g} m, and no canopy is"
+        yield Problem(("diameter",), canopy.diameter, message, 'a bare number is in m; write e.g. "90 cm"')
     if canopy.reef_share is None:
         yield from unused(canopy, ("reef_time",), "a canopy without reef_share")
     elif canopy.reef_time == 0.0:

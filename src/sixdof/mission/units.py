@@ -24,6 +24,7 @@ class QuantityError(ValueError):
 
 # a motor or a planet, both are within: what lies beyond is a slip, and its square or its inverse may be no number
 LARGEST, SMALLEST = 1e12, 1e-12  # in the unit wanted; SMALLEST of what must be more than 0
+LONGEST = 200  # characters of a quantity or a unit: none has more, and matching grows with the square
 
 _EXAMPLES = {
     "m": '"75 mm"', "kg": '"1.9 kg"', "rad": '"5 deg"', "m/s": '"12 mph"', "s": '"0.3 s"', "Hz": '"100 Hz"',
@@ -117,7 +118,7 @@ def parse_difference(value, unit: str) -> float:
 
 
 def _parse_text(text: str, unit: str) -> float:
-    match = _NUMBER.fullmatch(text)
+    match = _NUMBER.fullmatch(text) if len(text) <= LONGEST else None
     if match is None:
         raise QuantityError(f"{shown(text)} is not a quantity", f"write a number and a unit, such as {example(unit)}")
     number, written = match.groups()
@@ -145,6 +146,8 @@ def converter(written: str, unit: str):
     """
     import pint
 
+    if len(written) > LONGEST:
+        raise QuantityError("is not a unit", f"write e.g. {example(unit)}")
     spelled = written
     for sign, name in _SPELLINGS.items():
         spelled = spelled.replace(sign, name)

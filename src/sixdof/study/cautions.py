@@ -8,6 +8,7 @@ import numpy as np
 import xarray as xr
 
 from sixdof.status import Status
+from sixdof.study.mission_cautions import mission_cautions
 from sixdof.study.page import counted, worst
 from sixdof.study.reading import event_values, is_ensemble, meaningful, mission_of, outcomes
 from sixdof.study.staging_cautions import staging_checks
@@ -33,6 +34,8 @@ def cautions(ds: xr.Dataset) -> list[str]:
     status = np.atleast_1d(ds["status"].values)
     if (status != Status.LANDED).any():
         found.insert(0, _said(ds, np.ones_like(used), status != Status.LANDED, "no landing was reached; see Ends"))
+    if "mission" in ds.attrs:
+        found += mission_cautions(mission_of(ds, "cautions"))
     return found
 
 
@@ -46,7 +49,7 @@ def _checks(ds):
     ratio = speed / np.maximum(wind_at_departure(ds), 1e-9)
     yield (
         ratio < WIND_RATIO,
-        f"the rail departure speed is less than {WIND_RATIO:.0f} times the wind there{worst(ds, ratio, 'times')} "
+        f"the rail departure speed is less than {WIND_RATIO:.0f} times the wind there{worst(ds, ratio, 'times', limit=WIND_RATIO)} "
         "(common practice asks for more): a longer rail, more thrust or less wind",
     )
     incidence = outcomes(ds, "rail_departure_incidence")
@@ -62,7 +65,7 @@ def _checks(ds):
     )
     yield (
         (margin < LEAST_MARGIN) & (margin >= 0.0),
-        f"the static margin falls below {LEAST_MARGIN:.0f} calibre{worst(ds, margin, 'calibres')} "
+        f"the static margin falls below {LEAST_MARGIN:.0f} calibre{worst(ds, margin, 'calibres', limit=LEAST_MARGIN)} "
         "(common practice keeps 1 to 3): move mass forward or enlarge the tail fins",
     )
     yield (
@@ -82,7 +85,7 @@ def _checks(ds):
     rate = -event_values(ds, "landing", "velocity_up")
     yield (
         rate > DESCENT_RATE,
-        f"the descent rate at landing is above {DESCENT_RATE} m/s{worst(ds, rate, 'm/s', np.fmax)} "
+        f"the descent rate at landing is above {DESCENT_RATE} m/s{worst(ds, rate, 'm/s', np.fmax, DESCENT_RATE)} "
         "(common practice stays below): a larger canopy",
     )
     yield from staging_checks(ds)

@@ -20,6 +20,7 @@ from sixdof.mission.errors import suggestion
 from sixdof.mission.load import check_mission
 from sixdof.mission.schema import Mission
 from sixdof.mission.units import shown
+from sixdof.results import as_path
 from sixdof.study.criteria import Criterion, check_names, criteria_of
 from sixdof.study.variants import NAMES, joined
 
@@ -87,7 +88,9 @@ def compare(
     wanted = criteria_of(criteria)
     check_names(wanted, _all_names(variants.values()))
     each = _laws(variants, laws, guidance, control)
-    folder = None if out is None else _folder(Path(out))
+    folder = None if out is None else _folder(as_path(out, "compare: out"))
+    if keep is not None and (isinstance(keep, str) or not isinstance(keep, Iterable) or not all(isinstance(name, str) for name in keep)):
+        raise TypeError(f"compare: keep must be a list of names of variables, not {shown(keep)}")
     needed = None if keep is None else {*keep, "status", *(name for one in wanted if one.subject for name in one.subject.needs)}
     flown: dict[str, xr.Dataset] = {}
     for k, (name, mission) in enumerate(variants.items()):
@@ -129,6 +132,8 @@ def check_variants(variants: object, out: object = None) -> None:
 def _laws(variants: Mapping, laws: Mapping | None, guidance, control) -> dict[str, dict]:
     """Return the laws of every variant, as arguments of `disperse`."""
     each = {name: {"guidance": guidance, "control": control} for name in variants}
+    if laws is not None and not isinstance(laws, Mapping):
+        raise TypeError(f'compare: laws must be a dictionary, name of a variant -> {{"guidance": law, "control": law}}, not {shown(laws)}')
     for name, own in (laws or {}).items():
         if name not in each:
             raise ValueError(f"compare: laws: there is no variant {shown(name)}; {suggestion(name, tuple(variants), 'variants')}")

@@ -29,7 +29,8 @@ _NEEDS = (
 def control_metrics(ds: xr.Dataset) -> xr.Dataset:
     """Return what one flight's log says about its control.
 
-    Phases: "live" (fins live, climbing, above 20 m/s airspeed, below which fins are idle), and its parts before and after burnout, "boost" and "coast". A phase that did not
+    Phases: "live" (fins live, climbing, above 20 m/s airspeed, below which fins are idle), and its parts while a motor burns, "boost", and
+    while none does, "coast". A phase that did not
     happen is NaN. Errors are angles between goal and truth; `frequency` and `damping` are those of the strongest oscillation of a
     body rate, NaN where there is none; a true miss is measured from the truth, `waypoint_miss` from what the computer believed.
 
@@ -60,17 +61,26 @@ def control_metrics(ds: xr.Dataset) -> xr.Dataset:
 
 def _rows(ds: xr.Dataset, phase: str) -> np.ndarray:
     """Return which rows of the timeline belong to a phase, bool (time,)."""
-    start, stop, burnout, apogee = (
-        float(event_values(ds, name)[0]) for name in ("fins_enabled", "fins_disabled", "burnout", "apogee")
-    )
+    start, stop, apogee = (float(event_values(ds, name)[0]) for name in ("fins_enabled", "fins_disabled", "apogee"))
     time = ds["time"].values
     rows = (time >= start) & ~(time > stop) & ~(time > apogee)  # a comparison with NaN is false
     rows &= ds["air_speed"].values > FLOW_SPEED
     if phase == "boost":
-        rows &= ~(time > burnout)
+        rows &= _burning(ds)
     elif phase == "coast":
-        rows &= time > burnout
+        rows &= ~_burning(ds)
     return rows
+
+
+def _burning(ds: xr.Dataset) -> np.ndarray:
+    """Return in which rows of the timeline a motor of the front body burns, bool (time,): the one lit on the rail, then each upper stage's."""
+    time = ds["time"].values
+    burning = ~(time > float(event_values(ds, "burnout")[0]))  # a comparison with NaN is false: not burnt out within the flight
+    for event in ds["event"].values:
+        if str(event).startswith("ignition "):
+            lit, out = (float(event_values(ds, name)[0]) for name in (str(event), str(event).replace("ignition", "burnout", 1)))
+            burning |= (time >= lit) & ~(time > out)
+    return burning
 
 
 # ---------------------------------------------------------------- one number a phase

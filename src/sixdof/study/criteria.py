@@ -19,6 +19,7 @@ from decimal import Decimal
 import numpy as np
 import xarray as xr
 
+from sixdof.mission.errors import printable
 from sixdof.mission.units import QuantityError, example, parse, shown
 from sixdof.study.subjects import LANDING, Subject, need_known, need_names, subject
 
@@ -106,11 +107,13 @@ def criterion(text: str | Criterion) -> Criterion:
         what, share = (found["what"], _share(found["share"])) if found else (flat, SHARE)
         return _condition(what, share)
     except ValueError as error:
-        raise ValueError(f'criterion "{flat}": {error}') from None
+        raise ValueError(printable(f'criterion "{flat}": {error}')) from None
 
 
 def criteria_of(criteria: str | Criterion | Iterable[str | Criterion]) -> list[Criterion]:
-    """Return criteria, parsed; one alone may stand for a list. Raises ValueError as `criterion`, and for one given twice."""
+    """Return criteria, parsed; one alone may stand for a list. Raises ValueError as `criterion`, and for one given twice, TypeError for what is none."""
+    if not isinstance(criteria, str | Criterion | Iterable):
+        raise TypeError(f'criteria must be text such as "apogee < 1800 m in 99 % of flights", or several, not {shown(criteria)}')
     found = [criterion(one) for one in ([criteria] if isinstance(criteria, str | Criterion) else criteria)]
     names = [str(one) for one in found]
     twice = [name for name in names if names.count(name) > 1]

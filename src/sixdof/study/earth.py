@@ -70,6 +70,6 @@ def earth_page(ds: xr.Dataset) -> str:
             lines.append(f"  {text:<34}{unit:<14}{'none':>16}")
             continue
         lines.append(
-            f"  {text:<34}{unit:<14}{flat:>16.{decimals}f}{round_:>16.{decimals}f}{round_ - flat:>+16.{decimals}f}"
+            f"  {text:<34}{unit:<14}{flat:>16.{decimals}f}{round_:>16.{decimals}f}{round_ - flat:>+z16.{decimals}f}"
         )
     return "\n".join(lines)

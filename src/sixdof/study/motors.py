@@ -91,7 +91,10 @@ def _comments(file: Path) -> dict[str, str]:
 
 def _files(folder: str | Path | Iterable[str | Path]) -> list[Path]:
     if not isinstance(folder, str | Path):
-        files = sorted(Path(one) for one in folder)
+        listed = list(folder) if isinstance(folder, Iterable) else [None]
+        if not all(isinstance(one, str | Path) for one in listed):
+            raise TypeError(f"motor_variants: folder must be the path of a folder, or a list of paths of CSV files, not {shown(folder)}")
+        files = sorted(Path(one) for one in listed)
         if not files:
             raise ValueError("motor_variants: there are no files of motors in the list")
         twice = [file.stem for file in files if [other.stem for other in files].count(file.stem) > 1]
@@ -100,7 +103,7 @@ def _files(folder: str | Path | Iterable[str | Path]) -> list[Path]:
         return files
     folder = Path(folder)
     if not folder.is_dir():
-        raise ValueError(f"motor_variants: there is no folder {folder}; give the folder that holds the motors' CSV files")
+        raise ValueError(f"motor_variants: there is no folder {shown(str(folder))}; give the folder that holds the motors' CSV files")
     files = sorted(folder.glob("*.csv"))
     if not files:
         raise ValueError(f"motor_variants: the folder {folder} holds no CSV file")

@@ -21,7 +21,7 @@ def row_of(ds: xr.Dataset, label: str, unit: str, values: np.ndarray, decimals: 
     if not values.size:
         return f"{text}{'none':>10}"
     shown = np.quantile(values, QUANTILES) if is_ensemble(ds) else values
-    return text + "".join(f"{value:>10.{decimals}f}" for value in shown)
+    return text + "".join(f"{value:>z10.{decimals}f}" for value in shown)
 
 
 def counted(which: np.ndarray) -> str:
@@ -31,10 +31,16 @@ def counted(which: np.ndarray) -> str:
     return f"{int(which.sum())} of {plural(which.size)} ({share:.{digits}f} %)"
 
 
-def worst(ds: xr.Dataset, values: np.ndarray, unit: str, pick=np.fmin) -> str:
-    """Return ", 3.2 m/s", of many flights ", at worst 3.2 m/s": the smallest of values (flights,), or what `pick` picks."""
+def worst(ds: xr.Dataset, values: np.ndarray, unit: str, pick=np.fmin, limit: float = math.nan) -> str:
+    """Return ", 3.2 m/s", of many flights ", at worst 3.2 m/s": the smallest of values (flights,), or what `pick` picks.
+
+    limit : what the value is held against in the same sentence; it gets the decimals that tell the two apart ("above 6.1 m/s, 6.13 m/s").
+    """
     value = pick.reduce(values)  # NaN where no flight has a value: the check is False then and nothing is said
-    return f", at worst {value:.1f} {unit}" if is_ensemble(ds) else f", {value:.1f} {unit}"
+    decimals = 1
+    while decimals < 6 and round(value, decimals) == round(limit, decimals):
+        decimals += 1
+    return f", at worst {value:z.{decimals}f} {unit}" if is_ensemble(ds) else f", {value:z.{decimals}f} {unit}"
 
 
 def bearing_of(east: float, north: float) -> float:
@@ -55,6 +61,11 @@ def on_map(latitude: float, longitude: float) -> str:
 def indented(lines) -> list[str]:
     """Return sentences as lines of the page, set in by two characters."""
     return [wrapped(line, "    ") for line in lines]
+
+
+def caution_lines(found: list[str], none: str) -> list[str]:
+    """Return the section "Cautions": a sentence each, or that there is `none`."""
+    return ["Cautions", *([wrapped("- " + text, "    ") for text in found] or [f"  {none}"])]
 
 
 def wrapped(line: str, further: str) -> str:

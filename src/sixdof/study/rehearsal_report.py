@@ -110,7 +110,7 @@ def _line(ds: xr.Dataset, moment: Moment) -> str:
     height = float(ds["sensed"].sel(reading="height").values[tick])
     speed, tilt = float(ds["sensed_speed"].values[tick]), math.degrees(float(ds["sensed_tilt"].values[tick]))
     mark = ">" if moment.fired else " "
-    return f"  {moment.time:>9.{_digits(ds)}f}{height:>11.1f}{speed:>12.1f}{tilt:>11.1f} {mark} {moment.text}"
+    return f"  {moment.time:>9.{_digits(ds)}f}{height:>z11.1f}{speed:>z12.1f}{tilt:>z11.1f} {mark} {moment.text}"
 
 
 def _digits(ds: xr.Dataset) -> int:

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 
 import numpy as np
 import xarray as xr
-from scipy.special import ndtri
+from scipy.special import stdtrit
 
 from sixdof.mission.units import shown
 from sixdof.status import Status
@@ -124,7 +125,9 @@ def worst_draws(spread: xr.Dataset, count: int = 5) -> xr.Dataset:
     Dataset
         Dims flight, input. `distance` and where in the flight it is: `channel`, `time`, `mach`; `value` of each input (SI, rad) and
         `deviation`, standard deviations from the mean of the whole ensemble; `correlation` (input), rank correlation of input and
-        least distance over all flights; `units`, `name` of the inputs as `[disperse]` has them. Flights without margins are left out.
+        least distance over all flights; `magnitude_correlation`, that of the input's size and the least distance (of an offset its
+        distance from 0, else from the mean): a cant acts either way; `magnitude_deviation`, that size's own deviation; `units`,
+        `role`, `name` of the inputs as `[disperse]` has them. Flights without margins are left out.
 
     Raises
     ------
@@ -146,13 +149,17 @@ def worst_draws(spread: xr.Dataset, count: int = 5) -> xr.Dataset:
     drawn = inputs.isel(flight=order)
     names, both = list(inputs.data_vars), ("flight", "input")
     value = _stacked([drawn[name].values for name in names], order.size)
-    deviation = _stacked([_deviation(inputs[name])[order] for name in names], order.size)
+    deviation = _stacked([_standard(_about_mean(inputs[name]))[order] for name in names], order.size)
     entries = {
         "distance": ("flight", least[order], {"units": "1", "long_name": _WORST["distance"]}),
         "channel": ("flight", spread["channel"].values[channel], {"long_name": "channel of the least distance"}),
         "value": (both, value, {"units": "1", "long_name": "what was drawn, in the unit of the input"}),
         "deviation": (both, deviation, {"units": "1", "long_name": "standard deviations from the mean"}),
-        "correlation": ("input", _correlations(inputs, least), {"units": "1", "long_name": "rank correlation with the least distance"}),
+        "magnitude_deviation": (both, _stacked([_standard(_size(inputs[name]))[order] for name in names], order.size), {
+            "units": "1", "long_name": "standard deviations of the size from its mean"}),
+        "correlation": ("input", _correlations(inputs, least, _about_mean), {"units": "1", "long_name": "rank correlation with the least distance"}),
+        "magnitude_correlation": ("input", _correlations(inputs, least, _size), {
+            "units": "1", "long_name": "rank correlation of the size with the least distance"}),
     }  # fmt: skip
     for name in ("time", "mach"):
         entries[name] = ("flight", spread[name].values[order, point], dict(spread[name].attrs))
@@ -177,15 +184,24 @@ def _stacked(columns: list[np.ndarray], flights: int) -> np.ndarray:
     return np.stack(columns, axis=1) if columns else np.zeros((flights, 0))
 
 
-def _deviation(variable: xr.DataArray) -> np.ndarray:
-    values = about_mean(variable.values)[0] if is_direction(variable) else variable.values - variable.values.mean()
-    return values / values.std(ddof=1)
+def _about_mean(variable: xr.DataArray) -> np.ndarray:
+    return about_mean(variable.values)[0] if is_direction(variable) else variable.values - variable.values.mean()
 
 
-def _correlations(inputs: xr.Dataset, least: np.ndarray) -> np.ndarray:
-    """Return the rank correlation of each input with the least distance, NaN from fewer than 3 flights."""
+def _size(variable: xr.DataArray) -> np.ndarray:
+    """Return how far an input is from what changes nothing: an offset from 0, all else from the mean."""
+    return np.abs(variable.values if variable.attrs["role"] == "offset" else _about_mean(variable))
+
+
+def _standard(values: np.ndarray) -> np.ndarray:
+    spread = values.std(ddof=1)
+    return (values - values.mean()) / spread if spread > 0.0 else np.zeros_like(values)
+
+
+def _correlations(inputs: xr.Dataset, least: np.ndarray, of_input: Callable[[xr.DataArray], np.ndarray]) -> np.ndarray:
+    """Return the rank correlation of each input, or of its size, with the least distance, NaN from fewer than 3 flights."""
     names = list(inputs.data_vars)
-    table = {name: ("flight", about_mean(v.values)[0] if is_direction(v) else v.values) for name, v in inputs.data_vars.items()}
+    table = {name: ("flight", of_input(v)) for name, v in inputs.data_vars.items()}
     table["least distance"] = ("flight", np.where(np.isfinite(least), least, np.nan))
     of = xr.Dataset(table)
     return np.array([rank_correlations(of, [name, "least distance"])[0, 1] for name in names])
@@ -254,21 +270,36 @@ def _claim(found: xr.Dataset, sure: float) -> str:
 
 
 def _blame(worst: xr.Dataset, used: int) -> list[str]:
-    correlation = np.nan_to_num(worst["correlation"].values)
+    correlation = np.nan_to_num(np.concatenate([worst["correlation"].values, worst["magnitude_correlation"].values]))
+    names = [*worst["name"].values, *(f"|{name}|" for name in worst["name"].values)]
     order = np.argsort(-np.abs(correlation), kind="stable")
-    # of many inputs one or another correlates by chance: C. E. Bonferroni's bound; Spearman's coefficient has the variance 1/(n - 1)
-    chance = -float(ndtri(0.5 * CHANCE / max(correlation.size, 1))) / math.sqrt(max(used - 1, 1))
+    chance = _chance(used, correlation.size)
     matters = [k for k in order if abs(correlation[k]) > chance][:MOST_NAMED]
     lines = ["", "closest to the critical point"]
     for i in range(worst.sizes["flight"]):
         one = worst.isel(flight=i)
-        push = correlation * one["deviation"].values  # below 0: what was drawn goes with a smaller distance
+        deviation = np.concatenate([one["deviation"].values, one["magnitude_deviation"].values])
+        push = correlation * deviation  # below 0: what was drawn goes with a smaller distance
         named = [k for k in np.argsort(push, kind="stable") if push[k] < 0.0 and abs(correlation[k]) > chance][:3]
-        drawn = ", ".join(f"{worst['name'].values[k]} {_amount(one, k)}" for k in named)
+        inputs = dict.fromkeys(int(k) % worst.sizes["input"] for k in named)
+        drawn = ", ".join(f"{worst['name'].values[k]} {_amount(one, k)}" for k in inputs)
         place = f"{float(one['distance']):.2f} in {str(one['channel'].values)} at {float(one['time']):.2f} s"
         lines.append(f"  flight {int(one['flight'])}: {drawn or 'no input stands out'} (|1 + L| {place})")
-    told = [f"{worst['name'].values[k]} {correlation[k]:+.2f}" for k in matters]
-    return [*lines, "", "rank correlation with the least distance: " + (", ".join(told) or f"none beyond chance ({chance:.2f})")]
+    told = [f"{names[k]} {correlation[k]:+.2f}" for k in matters]
+    none = f"none beyond chance ({chance:.2f})" if chance < 1.0 or not names else f"{plural(used)} are too few to tell any from chance"
+    return [*lines, "", "rank correlation with the least distance (|...|: of the size): " + (", ".join(told) or none)]
+
+
+def _chance(flights: int, tests: int) -> float:
+    """Return the rank correlation that one of so many inputs reaches by chance; 1 where all of them may.
+
+    Of many inputs one or another correlates by chance: C. E. Bonferroni's bound; with no correlation t = r sqrt((n - 2)/(1 - r^2)) has
+    Student's distribution of n - 2 degrees (M. G. Kendall, Rank Correlation Methods, 1948, section 5.5: of Spearman's coefficient too).
+    """
+    if flights < 4:
+        return 1.0
+    t = -float(stdtrit(flights - 2, 0.5 * CHANCE / max(tests, 1)))
+    return t / math.sqrt(flights - 2 + t * t)
 
 
 def _amount(one: xr.Dataset, k: int) -> str:

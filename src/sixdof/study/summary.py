@@ -10,7 +10,7 @@ import xarray as xr
 
 from sixdof.status import Status
 from sixdof.study.cautions import cautions
-from sixdof.study.page import WIDTH, bearing_of, counted, indented, on_map, place, row_of, wrapped
+from sixdof.study.page import WIDTH, bearing_of, caution_lines, counted, indented, on_map, place, row_of
 from sixdof.study.reading import QUANTILES, apart, event_values, fact, is_ensemble, meaningful, mission_of, outcomes, pieces, plural
 from sixdof.study.scatter import LEAST, containment, places, radius
 from sixdof.study.sensitivity import largest_drivers
@@ -56,8 +56,8 @@ TABLE = {
     ),
     CONTROL: (
         Row("tilt_error_rms", "tilt error, root mean square", "deg", 2, _DEG),
-        Row("tilt_error_boost_rms", "  up to burnout", "deg", 2, _DEG),
-        Row("tilt_error_coast_rms", "  after burnout", "deg", 2, _DEG),
+        Row("tilt_error_boost_rms", "  while a motor burns", "deg", 2, _DEG),
+        Row("tilt_error_coast_rms", "  while none burns", "deg", 2, _DEG),
         Row("tilt_error_max", "tilt error, largest", "deg", 1, _DEG),
         Row("roll_error_rms", "roll error, root mean square", "deg", 2, _DEG),
         Row("roll_error_max", "roll error, largest", "deg", 1, _DEG),
@@ -103,9 +103,8 @@ def summarize(ds: xr.Dataset) -> str:
             lines += further(ds)
     lines += _knowledge(ds)
     lines += ["Landing place", *indented(_landing(ds)), *landing_section(ds), *branch_section(ds), "Ends", *indented(_ends(ds))]
-    lines += ["Where the model is less sure", *indented(_validity(ds)), "Cautions"]
-    found = cautions(ds)
-    lines += [wrapped("- " + text, "    ") for text in found] or ["  none of the checks on this page speaks up"]
+    lines += ["Where the model is less sure", *indented(_validity(ds))]
+    lines += caution_lines(cautions(ds), "none of the checks on this page speaks up")
     return "\n".join([*lines, "", LAST_LINE])
 
 

@@ -35,11 +35,16 @@ class MotorFacts(NamedTuple):
 
 
 def break_points(curve: ThrustCurve) -> tuple[np.ndarray, np.ndarray]:
-    """Return times (s) and thrusts (N) of a curve, made to start at t = 0 and to end at zero thrust.
+    """Return times (s) and thrusts (N) of a curve, made to start at t = 0 and to end with the burn, at zero thrust.
 
-    A first point later than 0 gets (0, 0) put before it; a last thrust above zero falls to zero within 1 microsecond.
+    A first point later than 0 gets (0, 0) put before it; a last thrust above zero falls to zero within 1 microsecond. The burn is
+    over at the first zero behind the last point at 5 % of the peak: what a load cell writes after it, clipped at zero, is noise.
     """
     time, force = np.array(curve.time, dtype=float), np.array(curve.thrust, dtype=float)
+    burning = np.flatnonzero(force >= BURN_SHARE * force.max())[-1]
+    silent = burning + np.flatnonzero(force[burning:] == 0.0)[:1]
+    if silent.size:
+        time, force = time[: silent[0] + 1], force[: silent[0] + 1]
     if time[0] > 0.0:
         time, force = np.append(0.0, time), np.append(0.0, force)
     if force[-1] > 0.0:

@@ -10,6 +10,7 @@ from typing import NamedTuple
 
 import numpy as np
 
+from sixdof.mission.air_checks import MOST_TEMPERATURE_OFFSET, PRESSURE_RATIO_LIMITS
 from sixdof.mission.errors import Fault, MissionError
 
 G0 = 9.80665  # standard gravity, m/s^2
@@ -27,8 +28,6 @@ LAYER_LAPSE = np.array([-6.5e-3, 0.0, 1.0e-3, 2.8e-3, 0.0, -2.8e-3, -2.0e-3])
 LAYER_TEMPERATURE = 288.15 + np.concatenate(([0.0], np.cumsum(LAYER_LAPSE[:-1] * np.diff(LAYER_BASE))))
 
 LOWEST, HIGHEST = -5_000.0, 80_000.0  # geometric altitude, m; above 80 km air is no longer mixed to one molar mass
-MOST_TEMPERATURE_OFFSET = 90.0  # K: the coldest reading on record lies 81 K below the standard at its altitude
-PRESSURE_RATIO_LIMITS = (0.85, 1.15)  # of the standard at the site: no weather reaches them, a wrong datum does
 
 
 class Atmosphere(NamedTuple):
