@@ -309,7 +309,7 @@ def calm(t, sensed, memory, gains, command):
 def test_store__one_writer_at_a_time(demo_mission, tmp_path):
     out = tmp_path / "a.zarr"
     fly(demo_mission, out, 8)
-    code = f"import os, fcntl, time; fcntl.flock(os.open({str(out)!r}, os.O_RDONLY), fcntl.LOCK_EX); print('held', flush=True); time.sleep(60)"
+    code = f"import filelock, time; lock = filelock.FileLock({str(out) + '.lock'!r}); lock.acquire(); print('held', flush=True); time.sleep(60)"
     with subprocess.Popen([sys.executable, "-c", code], stdout=subprocess.PIPE, text=True) as other:
         assert other.stdout.readline().strip() == "held"
         with pytest.raises(StoreError, match="being written by another process"):

@@ -12,7 +12,7 @@ from sixdof import legs
 from sixdof.ensemble.draws import things
 from sixdof.mission.dispersible import DISPERSIBLE
 from sixdof.mission.errors import Fault, MissionError, suggestion
-from sixdof.mission.load import check_mission, loads_mission
+from sixdof.mission.load import check_mission, stored_mission
 from sixdof.mission.schema import Mission
 from sixdof.mission.units import shown
 from sixdof.study.subjects import NOT_HERE
@@ -135,13 +135,13 @@ def variant_of(ds: xr.Dataset, name: str) -> xr.Dataset:
     one = ds.isel(variant=known.index(name), drop=True)
     text = str(one["mission"].values)
     one = one.drop_vars("mission").assign_attrs(mission=text)
-    mission = loads_mission(text)
+    mission = stored_mission(text)
     one.attrs = {key: value for key, value in one.attrs.items() if key != "criteria"} | {"title": mission.title}
     own = {dim: names(mission) for dim, names in NAMES.items() if dim in one.dims}
     own["waypoint_number"] = range(len(mission.guidance.waypoint))
     there = {dim: one[dim].values.tolist() for dim in own if dim in one.dims}
     one = one.sel({dim: [name for name in own[dim] if name in names] for dim, names in there.items() if names != list(own[dim])})
-    return _without_others(one, mission)
+    return _without_others(one.drop_dims([dim for dim, size in one.sizes.items() if not size and dim != "flight"]), mission)
 
 
 def _without_others(ds: xr.Dataset, mission: Mission) -> xr.Dataset:
