@@ -195,7 +195,7 @@ def _fly(chosen) -> int:
 
         _write(chosen.figures, {"vehicle": draw_vehicle(mission).figure, "flight": plot_flight(ds)})
         _write(chosen.figures, {"timeline": plot_timeline(ds).figure})
-        if "joint" in ds.dims and (ds["parting_cause"] > 0).any():
+        if ds.sizes.get("joint") and (ds["parting_cause"] > 0).any():
             _write(chosen.figures, {"separation": plot_separation(ds).figure, "bodies": plot_bodies(ds)[0].figure})
     return OK if int(ds.status) == Status.LANDED else NOT_LANDED
 

@@ -13,7 +13,6 @@ import re
 import stat
 import subprocess
 import sys
-from collections.abc import Iterator
 from pathlib import Path
 
 MOST_BYTES = 200e6  # of a file of numbers or text that a mission reads
@@ -123,8 +122,9 @@ def check_zarr(path: Path) -> dict[str, dict]:
     FileFault
         For what is no store, one of version 2, one whose codecs do more than decode, or one with something else in it than files.
     """
+    entries = _entries(path)
     found = {"": _metadata(path, "group")}
-    for entry in _entries(path):
+    for entry in entries:
         if entry.is_dir(follow_symlinks=False) and os.path.lexists(os.path.join(entry.path, "zarr.json")):
             found[entry.name] = _metadata(Path(entry.path), "array")
         if len(found) > MOST_ARRAYS:
@@ -136,8 +136,8 @@ def check_zarr(path: Path) -> dict[str, dict]:
     return found
 
 
-def _entries(path: Path) -> Iterator[os.DirEntry]:
-    """Yield what stands in the folder of a store, after looking at everything below it."""
+def _entries(path: Path) -> list[os.DirEntry]:
+    """Return what stands in the folder of a store, after looking at everything below it."""
     folders = [str(path)]
     while folders:
         with os.scandir(folders.pop()) as entries:
@@ -149,7 +149,7 @@ def _entries(path: Path) -> Iterator[os.DirEntry]:
                 elif entry.name in OLDER:
                     raise FileFault("is a zarr store of version 2, which is not read", "write it again with zarr_format=3")
     with os.scandir(path) as entries:
-        yield from entries
+        return list(entries)
 
 
 def _metadata(folder: Path, kind: str) -> dict:

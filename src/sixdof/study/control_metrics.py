@@ -9,7 +9,7 @@ import xarray as xr
 
 from sixdof.mission.schema import Mission
 from sixdof.study.oscillation import NONE, crossings, strongest_oscillation
-from sixdof.study.reading import event_values, mission_of, need_flight, need_result, with_empty
+from sixdof.study.reading import event_values, mission_of, need_flight, with_empty
 
 PHASES = ("live", "boost", "coast")
 CHANNELS = ("pitch", "yaw", "roll")
@@ -43,7 +43,7 @@ def control_metrics(ds: xr.Dataset) -> xr.Dataset:
     ValueError
         For an ensemble, or a result without the timeline.
     """
-    need_result(ds, "control_metrics")
+    need_flight(ds, "control_metrics")
     ds = with_empty(ds)
     need_flight(ds, "control_metrics", *_NEEDS)
     mission = mission_of(ds, "control_metrics")

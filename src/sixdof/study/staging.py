@@ -39,7 +39,7 @@ def _shares(words, codes: np.ndarray) -> str:
 
 def stage_section(ds: xr.Dataset) -> list[str]:
     """Return how each joint parts and each upper stage is lit."""
-    if "joint" not in ds.dims:
+    if not ds.sizes.get("joint"):
         return []
     lines = ["Stages and separation"]
     for k, name in reversed(list(enumerate(ds["joint"].values))):  # the last stage goes first
@@ -152,7 +152,7 @@ def canopies_of(mission: Mission) -> Iterator[tuple[Parachute, Cord | None]]:
 
 def recovery_section(ds: xr.Dataset) -> list[str]:
     """Return speed and loads of each canopy's opening; one row where nothing is known that could break or come apart."""
-    if "canopy" not in ds.dims:
+    if not ds.sizes.get("canopy"):
         return []
     mission = mission_of(ds, "summarize") if "mission" in ds.attrs else None
     known = list(canopies_of(mission)) if mission is not None else [(None, None)] * ds.sizes["canopy"]
