@@ -76,6 +76,8 @@ class _Digest:
         """Return the digest of one thing."""
         if isinstance(thing, _PLAIN):
             return _hashed(type(thing).__name__.encode(), repr(thing).encode())
+        if isinstance(thing, tuple):  # of equal constants the compiler may make one, or several
+            return self._all(type(thing).__name__, *thing)
         if id(thing) in self.seen:
             return _hashed(b"seen", str(self.seen[id(thing)][0]).encode())
         self.seen[id(thing)] = len(self.seen), thing  # kept alive: an address must not be used twice
@@ -86,7 +88,7 @@ class _Digest:
             return _array(thing) if thing.dtype.kind != "O" else self._all("objects", thing.shape, thing.ravel().tolist())
         if isinstance(thing, np.generic):
             return _array(np.asarray(thing))
-        if isinstance(thing, (tuple, list)):
+        if isinstance(thing, list):
             return self._all(type(thing).__name__, *thing)
         if isinstance(thing, (set, frozenset)):
             return _hashed(b"set", *sorted(_Digest().of(each) for each in thing))
