@@ -98,3 +98,9 @@ def test_help__ends_with_the_caution(command, capsys):
         main([command, "--help"])
     assert stop.value.code == OK
     assert "never a clearance to fly" in " ".join(capsys.readouterr().out.split())
+
+
+def test_fly__into_the_name_of_a_zarr_folder_is_refused_before_it_flies(demo_path, tmp_path, capsys):
+    assert main(["fly", str(demo_path), "--out", str(tmp_path / "x.zarr")]) == BAD_INPUT
+    said = capsys.readouterr()
+    assert "names a zarr folder, and this is written as netCDF" in said.err and not said.out and not list(tmp_path.iterdir())

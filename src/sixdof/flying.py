@@ -10,7 +10,7 @@ from contextlib import contextmanager
 import numpy as np
 import xarray as xr
 
-from sixdof._jit import is_compiled_here
+from sixdof._jit import cache_note, is_compiled_here
 from sixdof.mission.load import check_mission
 from sixdof.mission.schema import Mission
 from sixdof.mission.units import shown
@@ -21,7 +21,9 @@ from sixdof.status import FlightError, Status
 def announced_compilation():
     """Tell a person why the first flight after an installation or an upgrade takes so long."""
     if not is_compiled_here():
+        note = cache_note()
         print("sixdof: compiling the flight kernels, once for this version (about a minute) ...", file=sys.stderr)
+        print(f"sixdof: {note}" if note else "", file=sys.stderr, end="\n" if note else "")
     yield
 
 
@@ -78,6 +80,7 @@ def fly(
 
 
 LAST_FLIGHT, LAST_SEED = 2**32 - 1, 2**64 - 1
+ROUNDING = 1e-9, 1e-12  # relative and absolute: what another version of numpy or scipy may change of a draw
 
 
 def check_numbers(who: str, flight, seed) -> None:
@@ -160,7 +163,7 @@ def _check_origin(ds: xr.Dataset, mission: Mission, table: xr.Dataset, flight: i
     if sampling == "given":
         return
     drawn = draw_table(mission, int(ds.attrs["seed"]), flight, 1, sampling=sampling, total=int(total) if total else None)
-    changed = [name for name in drawn.data_vars if name not in table or not np.array_equal(drawn[name].values, table[name].values)]
+    changed = [name for name in drawn.data_vars if name not in table or not np.allclose(drawn[name].values, table[name].values, *ROUNDING)]
     if changed:
         raise ValueError(f"refly: {changed[0]} of flight {flight} is not what seed {ds.attrs['seed']} draws; fly an edited table with draws=")
 
