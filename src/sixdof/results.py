@@ -27,7 +27,8 @@ from sixdof.source import code_hash
 from sixdof.world.geodesy import place_on_earth
 
 __all__ = [
-    "BUILT_IN", "NOMINAL", "REGISTRY", "check_netcdf_path", "check_path", "ensemble_dataset", "flight_dataset", "input_name", "open_result", "save", "track_columns",
+    "BUILT_IN", "NOMINAL", "REGISTRY", "check_netcdf_path", "check_path", "ensemble_dataset", "flight_dataset", "input_name", "open_result",
+    "save", "sealed", "source", "track_columns",
 ]  # fmt: skip
 NOMINAL = "nominal"  # the branch without a failure
 BUILT_IN = "built in"  # a law that is the library's own

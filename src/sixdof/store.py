@@ -45,8 +45,8 @@ class Store:
     def create(cls, path: Path, template: xr.Dataset, numbers: np.ndarray, chunk: int, identity: dict) -> Store:
         """Make an empty store.
 
-        template : any flights of the ensemble, as `results.ensemble_dataset` returns them. numbers : of its flights. identity : what the ensemble is, name -> text;
-        a store goes on only with the same.
+        template : any flights of the ensemble, as `results.ensemble_dataset` returns them. numbers : of its flights. identity : what the ensemble
+        is, name -> text; a store goes on only with the same.
         """
         import zarr
 

@@ -76,7 +76,7 @@ def disperse(
         the same call, to the same bits, and a larger `flights` adds to it. "name.nc": the same, put into one netCDF-4 file at the end.
         None: all stays in memory.
     overwrite : bool
-        Replace what `out` names.
+        Replace what `out` names, if this library wrote all of it.
     tracks : "all", "none" or int
         Whose track is kept: of all flights, of none, or of the first so many. `record.track_points` and `record.track_rate` of the mission
         say how many points.
@@ -90,14 +90,15 @@ def disperse(
     progress : bool
         Show a bar with rate and time left.
     guidance, control : function, Law, CLaw or None
-        Laws of your own, as in `sixdof.fly`. A flight whose law fails is a row with that status.
+        Laws of your own, as in `sixdof.fly`. A flight whose law fails is a row with that status. The attributes `guidance` and `control` tell them
+        by name, gains and a digest of all that they do.
 
     Returns
     -------
     Dataset
         Dim `flight` in front of the names of a single flight; `status` says how each ended, and a flight that failed is a
         row like any other. With `out` its variables are read from disk when they are used. Ctrl-C returns the flights finished by
-        then, with the attribute `interrupted`.
+        then, with the attribute `interrupted`; SIGTERM, with `out`, puts them away before the process ends.
 
     Raises
     ------
@@ -105,9 +106,10 @@ def disperse(
         For a mission that is none, a number of flights, a seed or threads that make no sense, draws that are none of this mission's,
         an `out` that is no path, an `until` that cannot be called.
     FileExistsError
-        If `out` exists and is not an unfinished ensemble that can be gone on with, and overwrite is not set; nothing is flown then.
+        If `out` exists and is not an unfinished ensemble that can be gone on with, and overwrite is not set, or it is no file of this library;
+        nothing is flown then.
     StoreError
-        If `out` holds another ensemble (saying what differs), or the disk is full: what was finished is kept.
+        If `out` holds another ensemble (saying what differs), another process is writing it, or the disk is full: what was finished is kept.
     MissionError
         If a draw of a dispersed path makes no sound mission, naming flight and path.
     LawError
