@@ -122,3 +122,9 @@ def test_figures__a_file_is_refused_before_anything_is_flown(demo_path, tmp_path
         assert main(["fly", str(demo_path), "--figures", str(file / inside)]) == BAD_INPUT
     assert f"{file} is a file; name a folder" in capsys.readouterr().err
     assert file.read_bytes() == b"mine"
+
+
+def test_fly__into_the_name_of_a_zarr_folder_is_refused_before_it_flies(demo_path, tmp_path, capsys):
+    assert main(["fly", str(demo_path), "--out", str(tmp_path / "x.zarr")]) == BAD_INPUT
+    said = capsys.readouterr()
+    assert "names a zarr folder, and this is written as netCDF" in said.err and not said.out and not list(tmp_path.iterdir())

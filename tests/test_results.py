@@ -38,7 +38,10 @@ def test_dataset__follows_the_registry(which, request):
         assert ds[name].dims == (*lead, *REGISTRY[name].dims), name
         assert (ds[name].attrs["long_name"], ds[name].attrs["units"]) == (REGISTRY[name].long_name, REGISTRY[name].units), name
     if which == "flight":
-        assert set(known) == set(REGISTRY) - {"failure_drawn"}  # an ensemble's, which has draws
+        nothing_of = {"failure_drawn", "waypoint_time", "waypoint_miss"}  # draws are an ensemble's; this mission has no waypoints
+        assert set(known) == set(REGISTRY) - nothing_of
+    order = [name for name in REGISTRY if name in known]
+    assert list(ds.data_vars)[: len(order)] == order  # inputs follow
 
 
 def test_flight__facts_stand_at_their_names(flight):
@@ -172,8 +175,10 @@ def test_ensemble__failures_that_are_drawn_only_are_no_variable(ensemble):
     ]  # fmt: skip
 
 
-def test_one_stage__has_empty_joints(demo_flight):
-    assert (demo_flight.sizes["body"], demo_flight.sizes["joint"], demo_flight.sizes["failure"]) == (1, 0, 0)
+def test_one_stage__has_no_joints_failures_and_waypoints(demo_flight, demo_ensemble):
+    for ds in (demo_flight, demo_ensemble):
+        assert not {"joint", "failure", "waypoint_number", "gap_row"} & {*ds.dims, *ds.coords, *ds.data_vars}
+        assert ds.sizes["body"] == 1 and not {"gap", "parting_time", "failure_happened", "waypoint_miss"} & set(ds.data_vars)
     assert str(demo_flight["branch"].values) == "nominal"
     rows = np.stack([demo_flight["sensed"].sel(reading=name).values for name in ("east", "north", "height")])
     assert np.isfinite(rows).all()

@@ -187,12 +187,12 @@ def _aero(chosen) -> int:
 
 def _fly(chosen) -> int:
     from sixdof import Status, fly, load_mission
-    from sixdof.results import check_path, save
+    from sixdof.results import check_netcdf_path, save
     from sixdof.study.summary import summarize
 
     mission = load_mission(chosen.mission)
     if chosen.out:
-        check_path(chosen.out, overwrite=chosen.overwrite)
+        check_netcdf_path(chosen.out, overwrite=chosen.overwrite)
     ds = fly(mission, flight=chosen.flight, seed=chosen.seed)
     _say(summarize(ds))
     if chosen.out:
@@ -202,19 +202,19 @@ def _fly(chosen) -> int:
 
         _write(chosen.figures, {"vehicle": draw_vehicle(mission).figure, "flight": plot_flight(ds)})
         _write(chosen.figures, {"timeline": plot_timeline(ds).figure})
-        if (ds["parting_cause"] > 0).any():
+        if ds.sizes.get("joint") and (ds["parting_cause"] > 0).any():
             _write(chosen.figures, {"separation": plot_separation(ds).figure, "bodies": plot_bodies(ds)[0].figure})
     return OK if int(ds.status) == Status.LANDED else NOT_LANDED
 
 
 def _rehearse(chosen) -> int:
     from sixdof import load_mission, rehearse
-    from sixdof.results import check_path, save
+    from sixdof.results import check_netcdf_path, save
     from sixdof.study.rehearsal_report import timeline
 
     mission = load_mission(chosen.mission)
     if chosen.out:
-        check_path(chosen.out, overwrite=chosen.overwrite)
+        check_netcdf_path(chosen.out, overwrite=chosen.overwrite)
     ds = rehearse(mission, chosen.script, stage=chosen.stage, failures=chosen.fail)
     _say(timeline(ds))
     if chosen.out:

@@ -10,7 +10,7 @@ from contextlib import contextmanager
 import numpy as np
 import xarray as xr
 
-from sixdof._jit import is_compiled_here
+from sixdof._jit import cache_note, is_compiled_here
 from sixdof.mission.load import check_mission
 from sixdof.mission.schema import Mission
 from sixdof.mission.units import shown
@@ -21,7 +21,9 @@ from sixdof.status import FlightError, Status
 def announced_compilation():
     """Tell a person why the first flight after an installation or an upgrade takes so long."""
     if not is_compiled_here():
+        note = cache_note()
         print("sixdof: compiling the flight kernels, once for this version (about a minute) ...", file=sys.stderr)
+        print(f"sixdof: {note}" if note else "", file=sys.stderr, end="\n" if note else "")
     yield
 
 
@@ -78,6 +80,7 @@ def fly(
 
 
 LAST_FLIGHT, LAST_SEED = 2**32 - 1, 2**64 - 1
+ROUNDING = 1e-9, 1e-12  # relative and absolute: what another version of numpy or scipy may change of a draw
 
 
 def check_numbers(who: str, flight, seed, called: str = "flight") -> None:
@@ -90,6 +93,8 @@ def check_numbers(who: str, flight, seed, called: str = "flight") -> None:
 def refly(ds: xr.Dataset, flight: int, *, failures: Sequence[str] = (), guidance=None, control=None) -> xr.Dataset:
     """Fly one flight of an ensemble again, in full detail, from the ensemble alone: its mission, its draws, its seed.
 
+    Nothing that the ensemble names is read or loaded: its mission needs no files, and laws of your own must be passed again.
+
     Parameters
     ----------
     ds : Dataset
@@ -97,7 +102,7 @@ def refly(ds: xr.Dataset, flight: int, *, failures: Sequence[str] = (), guidance
     flight : int
         The flight's number, a value of the coordinate `flight`.
     failures, guidance, control
-        As in `fly`. The ensemble's own laws must be given again.
+        As in `fly`. Laws must be those that the ensemble was flown with: its attributes `guidance` and `control` tell them by a digest.
 
     Returns
     -------
@@ -107,12 +112,14 @@ def refly(ds: xr.Dataset, flight: int, *, failures: Sequence[str] = (), guidance
     Raises
     ------
     ValueError
-        If there is no such flight, or `ds` is no ensemble.
+        If there is no such flight, `ds` is no ensemble, its mission, seed or draws are not those it was flown with, or a law is another.
+    MissionError
+        If its mission names files.
     """
     from sixdof.ensemble.draws import one_draw, pack_draws
     from sixdof.ensemble.given import rows_of
-    from sixdof.mission.load import loads_mission
-    from sixdof.results import attributes
+    from sixdof.mission.load import stored_mission
+    from sixdof.results import source
 
     if not isinstance(ds, xr.Dataset) or "flight" not in ds.dims or "mission" not in ds.attrs:
         raise ValueError("refly takes an ensemble for ds, as disperse returns it, with its attributes and its dim flight")
@@ -121,23 +128,57 @@ def refly(ds: xr.Dataset, flight: int, *, failures: Sequence[str] = (), guidance
         raise ValueError(
             f"refly: there is no flight {shown(flight)}; the numbers of this ensemble go from {numbers.min()} to {numbers.max()}"
         )
-    mission = loads_mission(ds.attrs["mission"])
-    if (source := attributes(mission)["source"]) != ds.attrs.get("source"):
-        warnings.warn(f"this ensemble was flown by {ds.attrs.get('source')}, and this is {source}: numbers may differ", stacklevel=2)
+    mission = stored_mission(ds.attrs["mission"])
+    _check_laws(ds, guidance, control)
+    if source() != ds.attrs.get("source"):
+        warnings.warn(f"this ensemble was flown by {ds.attrs.get('source')}, and this is {source()}: numbers may differ", stacklevel=2)
     table = rows_of(ds.sel(flight=[flight]), mission)
+    _check_origin(ds, mission, table, int(flight))
     draw = one_draw(pack_draws(mission, table), 0)
     return _fly(mission, draw, failures, guidance, control, seed=ds.attrs["seed"], flight=int(flight))
+
+
+def _check_laws(ds: xr.Dataset, guidance, control) -> None:
+    """Raise ValueError unless these are the laws that an ensemble was flown with."""
+    from sixdof.law_digest import law_text
+    from sixdof.results import BUILT_IN
+
+    for slot, (name, law) in enumerate((("guidance", guidance), ("control", control))):
+        there, now = ds.attrs.get(name), law_text(law, slot)
+        if there is None:
+            raise ValueError(f"refly: this ensemble does not say which {name} law flew it: its attribute {name} is missing")
+        if there != now:
+            hint = f"pass {name}=, the law it was flown with" if now == BUILT_IN else "sixdof.fly(mission, flight=number, seed=seed) takes any law"
+            raise ValueError(f"refly: {name} was {there} in this ensemble and is {now} now; {hint}")
+
+
+def _check_origin(ds: xr.Dataset, mission: Mission, table: xr.Dataset, flight: int) -> None:
+    """Raise ValueError for an ensemble whose seed, mission or draws are not those that it was flown with."""
+    from sixdof.ensemble.table import draw_table
+    from sixdof.results import sealed
+
+    if ds.attrs.get("seal") != sealed(ds.attrs):
+        raise ValueError("refly: the attributes of this ensemble (seed, sampling, mission, guidance, control) are not those it was flown with")
+    sampling, _, total = ds.attrs["sampling"].partition(" of ")
+    if sampling == "given":
+        return
+    drawn = draw_table(mission, int(ds.attrs["seed"]), flight, 1, sampling=sampling, total=int(total) if total else None)
+    changed = [name for name in drawn.data_vars if name not in table or not np.allclose(drawn[name].values, table[name].values, *ROUNDING)]
+    if changed:
+        raise ValueError(f"refly: {changed[0]} of flight {flight} is not what seed {ds.attrs['seed']} draws; fly an edited table with draws=")
 
 
 def _fly(mission: Mission, draw, failures: Sequence[str], guidance, control, **attrs) -> xr.Dataset:
     """Fly one draw of a mission, and say what is to be said of how it ended."""
     from sixdof.ensemble.drawn import drawn_mission
+    from sixdof.law_digest import law_text
     from sixdof.laws import bind
     from sixdof.legs import Flier, Plan, plan_of
     from sixdof.results import flight_dataset
 
     draw = draw._replace(failure=forced_failures(mission, draw.failure, failures))
     laws = bind(guidance, control)
+    attrs |= {"guidance": law_text(guidance, 0), "control": law_text(control, 1)}  # before the flight: a plain law may change what it holds
     flown_mission = drawn_mission(mission, draw.path, flight=attrs.get("flight"))
     plan = plan_of(mission) if flown_mission is mission else Plan(flown_mission)  # no other flight has these numbers
     flier = Flier(plan, laws, log_rows(plan.model(0, plan.count - 1)))

@@ -1,4 +1,4 @@
-"""The registry of every variable a result may hold: dims, unit, meaning, and the columns of the log it is made of."""
+"""The registry of every variable a result may hold: dims, unit, meaning, and the columns of the log it is made of. Results keep its order."""
 
 from __future__ import annotations
 
@@ -227,8 +227,8 @@ SENSED = Variable("sensed", ("time", "reading"), "as reading_units", "what the f
 REGISTRY = {
     v.name: v
     for v in (
-        *TIMELINE, *FIN, *EVENT, *OUTCOME, *WAYPOINT, STATUS, *BODY, *PLACE, *JOINT, *RULE, *CANOPY, FAILURE, DRAWN, BRANCH, *PIECE,
-        *GAP, SENSED,
+        *OUTCOME, STATUS, BRANCH, *WAYPOINT, *EVENT, *BODY, *PLACE, *JOINT, *RULE, *CANOPY, FAILURE, DRAWN, *TIMELINE, *FIN, SENSED, *PIECE,
+        *GAP,
     )
 }  # fmt: skip
 TRACK = ("phase", "east", "north", "height", "tilt", "mach", "air_speed")  # what an ensemble keeps of the timeline

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import datetime
+import hashlib
+import json
 import math
 import os
 from importlib.metadata import PackageNotFoundError, version
@@ -12,20 +14,24 @@ import numpy as np
 import xarray as xr
 
 from sixdof import legs
-from sixdof._jit import source_hash
 from sixdof.core import layout
+from sixdof.files import FileFault, check_ordinary, is_own_netcdf
 from sixdof.mission.schema import Mission
 from sixdof.mission.units import shown
+from sixdof.netcdf import as_characters, read, write
 from sixdof.registry import (
     BODY, BRANCH, CANOPY, DRAWN, EVENT, FAILURE, FIN, GAP, JOINT, OUTCOME, PIECE, PLACE, READING_UNITS, REGISTRY, RULE, SENSED,
     STATUS, TIMELINE, TRACK, WAYPOINT, Variable,
 )  # fmt: skip
+from sixdof.source import code_hash
 from sixdof.world.geodesy import place_on_earth
 
 __all__ = [
-    "NOMINAL", "REGISTRY", "check_path", "ensemble_dataset", "flight_dataset", "input_name", "open_result", "save", "track_columns",
+    "BUILT_IN", "NOMINAL", "REGISTRY", "check_netcdf_path", "check_path", "ensemble_dataset", "flight_dataset", "input_name", "open_result",
+    "save", "sealed", "source", "track_columns",
 ]  # fmt: skip
 NOMINAL = "nominal"  # the branch without a failure
+BUILT_IN = "built in"  # a law that is the library's own
 
 
 def library_version() -> str:
@@ -36,16 +42,52 @@ def library_version() -> str:
         return "unpackaged"
 
 
-def attributes(mission: Mission, **more) -> dict:
-    """Return the attributes of a result: enough to know what made it and to fly it again."""
-    return {
+def source() -> str:
+    """Return what flies here: version and code, as the attribute `source` of a result says it."""
+    return f"sixdof {library_version()}, code {code_hash()}"
+
+
+def attributes(mission: Mission, *, guidance: str = BUILT_IN, control: str = BUILT_IN, **more) -> dict:
+    """Return the attributes of a result: enough to know what made it and to fly it again.
+
+    guidance, control : which laws flew, as `law_digest.law_text` says it.
+    """
+    found = {
         "Conventions": "CF-1.11",
         "title": mission.title,
-        "source": f"sixdof {library_version()}, kernels {source_hash()}",
+        "source": source(),
         "history": f"{datetime.datetime.now(datetime.timezone.utc):%Y-%m-%dT%H:%M:%SZ} flown",
         "mission": mission.to_toml(),
+        "guidance": guidance,
+        "control": control,
         **more,
     }
+    return found | {"seal": sealed(found)}
+
+
+def sealed(attrs: dict) -> str:
+    """Return a digest of those attributes of a result that it can be flown again from: none of them can be changed without its being seen."""
+    names = ("mission", "seed", "sampling", "guidance", "control")
+    return hashlib.blake2b(json.dumps([str(attrs.get(name)) for name in names]).encode(), digest_size=8).hexdigest()
+
+
+def _dataset(entries: dict, coords: dict, attrs: dict) -> xr.Dataset:
+    """Return a Dataset of entries in the order of the registry, then the inputs; what the vehicle has none of is left out.
+
+    A dim of length 0 (joints of one stage, fins of none) would make every table of the result empty, and no reader wants it.
+    """
+    sizes = {dim: np.shape(values)[k] for dims, values, *_ in coords.values() for k, dim in enumerate(_dims(dims))}
+    sizes |= {dim: np.shape(values)[k] for dims, values, *_ in entries.values() for k, dim in enumerate(_dims(dims))}
+    empty = {dim for dim, size in sizes.items() if size == 0 and dim not in ("flight", "time")}
+    kept = {name: entry for name, entry in entries.items() if not empty & set(_dims(entry[0]))}
+    order = {name: place for place, name in enumerate(REGISTRY)}
+    names = sorted(kept, key=lambda name: order.get(name, len(order)))
+    coords = {name: entry for name, entry in coords.items() if not empty & set(_dims(entry[0]))}
+    return as_characters(xr.Dataset({name: kept[name] for name in names}, coords, attrs))
+
+
+def _dims(dims) -> tuple[str, ...]:
+    return (dims,) if isinstance(dims, str) else tuple(dims)
 
 
 def _described(variable: Variable, dims, values):
@@ -140,7 +182,7 @@ def flight_dataset(mission: Mission, flown: legs.Flown, **attrs) -> xr.Dataset:
         "reading_units": _names("reading", READING_UNITS, "unit of the reading"),
         **_coordinates(mission, flown.passed.shape[0]),
     }
-    return xr.Dataset(entries, coords, attributes(mission, **attrs))
+    return _dataset(entries, coords, attributes(mission, **attrs))
 
 
 def _padded(tables, columns: int) -> np.ndarray:
@@ -169,7 +211,7 @@ def ensemble_dataset(mission: Mission, draws: xr.Dataset, block, **attrs) -> xr.
         **_coordinates(mission, block.passed.shape[1]),
     }
     own, coords_of_draws = _inputs(draws, coords)
-    return xr.Dataset(entries | own, coords | coords_of_draws, attributes(mission, **attrs))
+    return _dataset(entries | own, coords | coords_of_draws, attributes(mission, **attrs))
 
 
 def _inputs(draws: xr.Dataset, coords: dict):
@@ -198,32 +240,36 @@ def input_name(dispersible: str) -> str:
 def save(ds: xr.Dataset, path: str | Path, *, overwrite: bool = False) -> Path:
     """Write a result as netCDF-4 and return its path. The file appears only when it is complete.
 
-    An ensemble opened from a zarr store is converted a variable at a time.
+    An ensemble opened from a zarr store is converted a variable at a time. For zarr there is xarray's own `ds.to_zarr`.
+
+    Parameters
+    ----------
+    overwrite : bool
+        Replace a netCDF file that this library wrote. Any other file is left alone.
 
     Raises
     ------
     FileExistsError
-        If the path exists and overwrite is not set.
+        If the path exists and overwrite is not set, or it is no netCDF file of this library.
+    StoreError
+        If the disk does not take it, or another process is writing it; no half file is left.
     TypeError
         If `ds` is no Dataset, or `path` no path.
     """
     if not isinstance(ds, xr.Dataset):
         raise TypeError(f"save: ds must be a Dataset as sixdof.fly or sixdof.disperse returns it, not {shown(ds)}")
-    path = check_path(path, overwrite=overwrite)
-    partial = path.with_name(path.name + ".partial")
-    encoding = {name: {"zlib": True, "complevel": 1} for name, v in ds.variables.items() if v.dtype.kind == "f" and v.ndim}
-    ds.drop_encoding().to_netcdf(partial, format="NETCDF4", engine="netcdf4", encoding=encoding)
-    partial.replace(path)
+    path = check_netcdf_path(path, overwrite=overwrite)
+    write(ds, path, source())
     return path
 
 
 def check_path(path: str | Path, *, overwrite: bool = False) -> Path:
-    """Return `path` if a result may be written there; long work asks this before it begins.
+    """Return `path` if a file may be written there; long work asks this before it begins.
 
     Raises
     ------
     FileExistsError, FileNotFoundError
-        If the file exists and overwrite is not set, or its folder does not exist.
+        If the file exists and overwrite is not set, it is no ordinary file, or its folder does not exist.
     TypeError, ValueError
         If it is no path, or one that no file can have.
     """
@@ -232,8 +278,25 @@ def check_path(path: str | Path, *, overwrite: bool = False) -> Path:
         raise FileExistsError(f"{path} is a folder; give the name of a file in it, such as {path / 'flights.nc'}")
     if path.exists() and not overwrite:
         raise FileExistsError(f"{path} exists; choose another name, or pass overwrite=True to replace it")
+    try:
+        check_ordinary(path, math.inf)
+    except FileFault as fault:
+        raise FileExistsError(f"{path} {fault.message}, so it is not overwritten; choose another name") from None
     if not path.parent.is_dir():
         raise FileNotFoundError(f"the folder {path.parent} for {path.name} does not exist; make it first")
+    return path
+
+
+def check_netcdf_path(path: str | Path, *, overwrite: bool = False) -> Path:
+    """Return `path` if a result may be written there as netCDF (see `check_path`): overwriting spares what this library did not write.
+
+    Raises ValueError, too, for a name that ends in .zarr.
+    """
+    path = check_path(path, overwrite=overwrite)
+    if path.suffix == ".zarr":
+        raise ValueError(f"{path} names a zarr folder, and this is written as netCDF; end the name in .nc")
+    if path.exists() and not is_own_netcdf(path):
+        raise FileExistsError(f"{path} is no netCDF file of this library, so it is not overwritten; choose another name, or remove it yourself")
     return path
 
 
@@ -254,7 +317,8 @@ def as_path(path: str | Path, name: str = "path") -> Path:
 def open_result(path: str | Path, *, check: bool = False) -> xr.Dataset:
     """Return a result read from disk: a netCDF file complete in memory, a zarr store variable by variable as they are used.
 
-    Of an ensemble that was interrupted, the flights that were finished; the attribute `interrupted` says how many.
+    Of an ensemble that was interrupted, the flights that were finished; the attribute `interrupted` says how many. A netCDF-4 file is read in a
+    process of its own first, for its library may hang on a damaged one.
 
     Parameters
     ----------
@@ -270,7 +334,8 @@ def open_result(path: str | Path, *, check: bool = False) -> xr.Dataset:
     StoreError
         If it is a store and damaged.
     """
-    from sixdof.store import open_store, unfinished
+    from sixdof.store_disk import unfinished
+    from sixdof.store_reading import open_store
 
     path = as_path(path)
     if not path.exists() and path.name and unfinished(path).is_dir():
@@ -279,18 +344,4 @@ def open_result(path: str | Path, *, check: bool = False) -> xr.Dataset:
         return open_store(path, check=check)
     if not path.exists():
         raise FileNotFoundError(f"path: there is no file or folder {shown(str(path))}; check the name and the folder")
-    ds = _loaded(path)
-    texts = {name: v.astype(str) for name, v in ds.variables.items() if v.dtype.kind == "O"}  # netCDF strings have no length
-    return ds.assign({name: v for name, v in texts.items() if name not in ds.coords}).assign_coords(
-        {name: v for name, v in texts.items() if name in ds.coords}
-    )
-
-
-def _loaded(path: Path) -> xr.Dataset:
-    """Return what a netCDF file holds. Raises ValueError for another file, or a damaged one."""
-    try:
-        return xr.load_dataset(path, engine="netcdf4")
-    except MemoryError:
-        raise
-    except Exception:  # of damage each of the libraries that read it complains in its own way
-        raise ValueError(f"path: {path} is no netCDF file, or is damaged; give a file that sixdof.save wrote") from None
+    return read(path)

@@ -96,6 +96,37 @@ def test_switch__cache_off():
     assert answer.stdout.split() == ["False", "False"]
 
 
+@pytest.mark.skipif(os.name != "posix", reason="owners and modes of folders are another matter there")
+@pytest.mark.parametrize("temporary", ["there", "none", "of others", "a link"])
+def test_cache_folder__that_cannot_be_written(tmp_path, temporary):
+    """A home that is no folder: kernels go to a folder of the user's own among the temporary ones, or are not kept, and a person is told."""
+    mine, root = tmp_path / f"sixdof-{os.getuid()}", str(tmp_path)
+    if temporary == "none":
+        root = "/dev/null/none"
+    elif temporary == "of others":
+        mine.mkdir()
+        mine.chmod(0o777)
+    elif temporary == "a link":
+        (tmp_path / "elsewhere").mkdir(mode=0o700)
+        mine.symlink_to(tmp_path / "elsewhere")
+    env = {key: value for key, value in os.environ.items() if key not in ("NUMBA_CACHE_DIR", "XDG_CACHE_HOME", "SIXDOF_NUMBA_CACHE")}
+    script = tmp_path / "twice.py"
+    script.write_text(
+        f"import tempfile\ntempfile.tempdir = {root!r}\nfrom sixdof import _jit\n"
+        "@_jit.kernel\ndef twice(x):\n    return 2.0 * x\n"
+        "print(twice(1.0), _jit.cache_folder(), sep='|')\nprint(_jit.cache_note())\n"
+    )
+    answer = subprocess.run([sys.executable, script], env={**env, "HOME": "/dev/null"}, capture_output=True, text=True, check=True)
+    result, note = answer.stdout.splitlines()
+    value, folder = result.split("|")
+    kept = mine / _jit._wanted_folder().name
+    assert (value, folder) == ("2.0", str(kept) if temporary == "there" else "None")
+    assert note.startswith("/dev/null/.cache/sixdof cannot be written: ") and "NUMBA_CACHE_DIR names another folder" in note
+    assert ("kept in" in note) == (temporary == "there")
+    if temporary == "there" and os.environ.get("NUMBA_DISABLE_JIT") != "1":
+        assert mine.stat().st_mode & 0o777 == 0o700 and list(kept.rglob("*.nbi"))
+
+
 def test_cache_folder__honours_the_environment(tmp_path, monkeypatch):
     monkeypatch.setenv("NUMBA_CACHE_DIR", str(tmp_path))
     assert _jit.cache_folder().parent == tmp_path

@@ -13,17 +13,17 @@ SOURCE = Path(sixdof.__file__).parent
 # what a room may import of sixdof, besides itself (design: no room reaches back up)
 BELOW = {
     "core": {"_jit"},
-    "mission": {"vehicle.motor"},
+    "mission": {"vehicle.motor", "files"},
     "world": {"core", "mission"},
     "vehicle": {"core", "mission", "world"},
     "autopilot": {"core", "mission", "vehicle", "world"},
     "ensemble": {
-        "core", "mission", "vehicle", "world", "autopilot", "model", "legs", "results", "store", "flying", "laws", "_jit",
-        "status",
+        "core", "mission", "vehicle", "world", "autopilot", "model", "legs", "results", "store", "store_disk", "store_reading", "netcdf", "flying", "laws",
+        "law_digest", "source", "_jit", "status",
     },
     "study": {
         "core", "mission", "vehicle", "world", "autopilot", "ensemble", "model", "parting", "passive", "bodies", "flying", "legs", "laws", "results",
-        "status",
+        "registry", "status",
     },
     "plot": {"mission", "vehicle", "autopilot", "results", "study", "status"},
 }
@@ -35,8 +35,15 @@ JOINING = {
     "model": {"core", "mission", "vehicle", "world", "autopilot"},
     "legs": {"core", "mission", "vehicle", "world", "autopilot", "model", "parting", "laws"},
     "registry": {"core", "legs", "status"},
-    "store": set(),
-    "results": {"core", "mission", "world", "legs", "registry", "store", "_jit", "status"},
+    "files": set(),
+    "source": set(),
+    "differences": set(),
+    "store_disk": {"files"},
+    "netcdf": {"files", "store_disk"},
+    "store": {"differences", "files", "store_disk"},
+    "store_reading": {"files", "netcdf", "store", "store_disk"},
+    "results": {"core", "mission", "world", "legs", "registry", "files", "netcdf", "store_disk", "store_reading", "source", "status"},
+    "law_digest": {"files", "laws", "results"},
 }
 OUTSIDE_CORE = {"numpy", "math", "typing", "__future__"}
 

@@ -4,13 +4,16 @@ from __future__ import annotations
 
 import warnings
 
+import numba
 import numpy as np
 import pytest
+import xarray as xr
 from staged import stack
 from test_run import assert_same_flight
 
 import sixdof
 from sixdof.ensemble import crew
+from sixdof.mission.errors import MissionError
 
 SEED = 5
 
@@ -103,6 +106,83 @@ def test_paths__a_draw_that_makes_no_vehicle_is_one_sentence(demo_mission):
     assert "\n" not in str(error.value)
 
 
+# ---------------------------------------------------------------- what flew, and what flies again
+
+
+def leaning(gain):
+    """Return a law of one's own: the built-in demands do not fly with it."""
+
+    @numba.njit
+    def lean(t, sensed, memory, gains, command):
+        command[1] = gain * sensed[1]
+
+    return lean
+
+
+@pytest.fixture(scope="module")
+def short(demo_mission):
+    return demo_mission.change({"solver.time_limit": 3.0})
+
+
+def again(flights, number, **laws):
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")  # a flight of three seconds does not land
+        return sixdof.refly(flights, number, **laws)
+
+
+def test_refly__takes_the_law_that_flew_and_no_other(short):
+    law = leaning(0.05)
+    flights = sixdof.disperse(short, 3, seed=SEED, control=law, progress=False)
+    assert flights.attrs["control"].startswith("lean (digest ") and flights.attrs["guidance"] == "built in"
+    assert float(again(flights, 1, control=law).max_speed) == float(flights.max_speed[1])
+    assert float(again(flights, 1, control=leaning(0.05)).max_speed) == float(flights.max_speed[1])  # made again: the same law
+    with pytest.raises(ValueError, match=r"control was lean \(digest .*\) in this ensemble and is built in now; pass control="):
+        sixdof.refly(flights, 1)
+    with pytest.raises(ValueError, match=r"control was lean .* and is lean \(digest .*\) now"):
+        sixdof.refly(flights, 1, control=leaning(0.06))
+    with pytest.raises(ValueError, match="guidance was built in in this ensemble and is lean"):
+        sixdof.refly(flights, 1, control=law, guidance=law)
+
+
+def test_resume__with_another_closure_is_refused(short, tmp_path):
+    out = tmp_path / "a.zarr"
+    sixdof.disperse(short, 4, seed=SEED, control=leaning(0.0), out=out, progress=False)
+    with pytest.raises(sixdof.StoreError, match="control is lean .* there, lean .* now") as error:
+        sixdof.disperse(short, 8, seed=SEED, control=leaning(0.05), out=out, progress=False)
+    assert "\n" not in str(error.value)
+    assert sixdof.disperse(short, 8, seed=SEED, control=leaning(0.0), out=out, progress=False).sizes["flight"] == 8
+
+
+@pytest.mark.parametrize("change", [{"seed": "6"}, {"seed": None}, {"sampling": "latin of 3"}, {"control": None}, {"seal": None}, {"mission": 3}])
+def test_refly__of_an_ensemble_whose_attributes_were_changed(short, change):
+    flights = sixdof.disperse(short.change({"disperse": {}}), 2, seed=SEED, progress=False)
+    name, value = next(iter(change.items()))
+    flights.attrs = {key: kept for key, kept in flights.attrs.items() if key != name} | ({} if value is None else change)
+    with pytest.raises((ValueError, TypeError), match="are not those it was flown with|does not say which|must be the text") as error:
+        sixdof.refly(flights, 1)
+    assert "\n" not in str(error.value)
+
+
+def test_refly__of_two_ensembles_in_one(short):
+    mission = short.change({"disperse": {"wind.speed": {"sd": 1.0}}})
+    one, other = (sixdof.disperse(mission, 2, seed=seed, first=first, progress=False) for seed, first in ((SEED, 0), (6, 2)))
+    both = xr.concat([one, other], "flight", data_vars="minimal", coords="minimal", compat="override", join="exact", combine_attrs="override")
+    assert float(again(both, 1).max_speed) == float(one.max_speed[1])
+    with pytest.raises(ValueError, match="wind.speed of flight 3 is not what seed 5 draws"):
+        sixdof.refly(both, 3)
+
+
+def test_refly__follows_no_path_in_the_mission_of_a_result(short, tmp_path):
+    (tmp_path / "secret.csv").write_text("password of somebody\n")
+    flights = sixdof.disperse(short, 2, seed=SEED, progress=False)
+    text = flights.attrs["mission"] + f'\n[disperse."rail.length"]\nkind = "empirical"\ndata = "{tmp_path}/secret.csv"\ncolumn = "x"\n'
+    flights.attrs["mission"] = text
+    for read in (lambda: sixdof.refly(flights, 1), lambda: sixdof.summarize(flights)):
+        with pytest.raises(MissionError, match="names a file, and none is read from here") as error:
+            read()
+        assert "password" not in str(error.value)
+
+
 def test_refly__wrong_arguments(demo_mission):
     flights = sixdof.disperse(demo_mission, 2, seed=SEED, progress=False)
     with pytest.raises(ValueError, match="there is no flight 7; the numbers of this ensemble go from 0 to 1"):
@@ -111,5 +191,5 @@ def test_refly__wrong_arguments(demo_mission):
         sixdof.refly(sixdof.fly(demo_mission), 0)
     with warnings.catch_warnings(record=True) as caught:
         warnings.simplefilter("always")
-        sixdof.refly(flights.assign_attrs(source="sixdof 0.0.1, kernels 0"), 1)
+        sixdof.refly(flights.assign_attrs(source="sixdof 0.0.1, code 0"), 1)
     assert any("numbers may differ" in str(each.message) for each in caught)

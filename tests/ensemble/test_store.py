@@ -8,16 +8,19 @@ import signal
 import subprocess
 import sys
 import textwrap
+import warnings
 from pathlib import Path
 
 import numpy as np
 import pytest
 import xarray as xr
 from staged import stack
+from test_store_growth import flights as flights_by_hand
 
 import sixdof
 from sixdof.ensemble import run
-from sixdof.store import NOT_FLOWN, Store, StoreError
+from sixdof.store import Store
+from sixdof.store_disk import NOT_FLOWN, StoreError, locked
 
 FLIGHTS, SEED = 24, 11
 
@@ -297,7 +300,7 @@ def test_store__refuses_another_version_or_law(demo_mission, tmp_path, monkeypat
     fly(demo_mission, out, 8)
     with pytest.raises(StoreError, match="control is built in there, calm .* now"):
         fly(demo_mission, out, 8, control=calm)
-    monkeypatch.setattr("sixdof.ensemble.identity.code_hash", lambda: "another")
+    monkeypatch.setattr("sixdof.ensemble.identity.code_hash", lambda: "another")  # of the code, which results name too
     with pytest.raises(StoreError, match=r"sixdof is .* there, .*\(code another\) now"):
         fly(demo_mission, out, 8)
 
@@ -309,7 +312,7 @@ def calm(t, sensed, memory, gains, command):
 def test_store__one_writer_at_a_time(demo_mission, tmp_path):
     out = tmp_path / "a.zarr"
     fly(demo_mission, out, 8)
-    code = f"import os, fcntl, time; fcntl.flock(os.open({str(out)!r}, os.O_RDONLY), fcntl.LOCK_EX); print('held', flush=True); time.sleep(60)"
+    code = f"import filelock, time; lock = filelock.FileLock({str(out) + '.lock'!r}); lock.acquire(); print('held', flush=True); time.sleep(60)"
     with subprocess.Popen([sys.executable, "-c", code], stdout=subprocess.PIPE, text=True) as other:
         assert other.stdout.readline().strip() == "held"
         with pytest.raises(StoreError, match="being written by another process"):
@@ -318,11 +321,85 @@ def test_store__one_writer_at_a_time(demo_mission, tmp_path):
     assert fly(demo_mission, out, 16).sizes["flight"] == 16
 
 
+def test_store__that_another_process_is_making_is_left_alone(demo_mission, tmp_path):
+    """Before there is anything under its name, and whatever its maker has begun."""
+    out = tmp_path / "a.zarr"
+    (tmp_path / "a.zarr.making-0123" / "apogee").mkdir(parents=True)
+    with locked(out), pytest.raises(StoreError, match="being written by another process"):
+        fly(demo_mission, out, 8)
+    assert [file.name for file in tmp_path.iterdir()] == ["a.zarr.making-0123"]
+    fly(demo_mission, out, 8)
+    assert [file.name for file in tmp_path.iterdir()] == ["a.zarr"]
+
+
+def precious(path):
+    path.mkdir()
+    (path / "diary.txt").write_text("precious")
+
+
+def foreign_zarr(path):
+    xr.Dataset({"x": ("flight", np.arange(3.0))}).to_zarr(path, zarr_format=3, consolidated=False)
+
+
+def other_version(path):
+    path.mkdir()
+    (path / "zarr.json").write_text("{}")
+
+
+def own_with_a_diary(path):
+    Store.create(path, flights_by_hand([0]), np.arange(4), 4, {"mission": ""})
+    (path / "diary.txt").write_text("precious")
+
+
+def link_to_own(path):
+    Store.create(path.with_name("own"), flights_by_hand([0]), np.arange(4), 4, {"mission": ""})
+    path.symlink_to(path.with_name("own"))
+
+
+@pytest.mark.parametrize("make", [precious, foreign_zarr, other_version, own_with_a_diary, link_to_own])
+def test_overwrite__spares_folders_that_are_not_all_ours(demo_mission, tmp_path, make):
+    path = tmp_path / "mine.zarr"
+    make(path)
+    before = sorted(tmp_path.rglob("*"))
+    with pytest.raises(StoreError, match="not overwritten") as error:
+        fly(demo_mission, path, 10**6, overwrite=True)
+    assert "\n" not in str(error.value) and sorted(tmp_path.rglob("*")) == before
+
+
+def test_overwrite__of_a_store_that_xarray_wrote(demo_mission, in_memory, tmp_path):
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")  # zarr warns of its own format
+        in_memory.to_zarr(tmp_path / "a.zarr")
+    with pytest.raises(StoreError, match="is no ensemble that can be gone on with"):
+        fly(demo_mission, tmp_path / "a.zarr", 8)
+    assert fly(demo_mission, tmp_path / "a.zarr", 8, overwrite=True).sizes["flight"] == 8
+
+
+@pytest.mark.parametrize("overwrite", [False, True])
+def test_netcdf__killed_between_its_two_names(demo_mission, in_memory, tmp_path, overwrite):
+    """The file is there, and so is the store it was made of, and half a copy: the same call clears them."""
+    out = tmp_path / "a.nc"
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr("sixdof.store_disk.remove", lambda path: None)
+        fly(demo_mission, out)
+    (tmp_path / "a.nc.partial-0123").write_bytes(b"half")
+    (tmp_path / "a.nc.unfinished.removing-0123").mkdir()
+    assert len(list(tmp_path.iterdir())) == 4
+    assert same(fly(demo_mission, out, overwrite=overwrite), in_memory)
+    assert [file.name for file in tmp_path.iterdir()] == ["a.nc"]
+
+
+def test_store__variables_stand_in_the_order_of_the_registry(demo_mission, in_memory, tmp_path):
+    found = fly(demo_mission, tmp_path / "a.zarr")
+    assert list(found.variables) == list(in_memory.variables) and next(iter(found.data_vars)) == "apogee"
+    assert list(sixdof.open_result(sixdof.save(found, tmp_path / "b.nc")).data_vars) == list(in_memory.data_vars)
+
+
 def test_store__other_folders_are_left_alone(demo_mission, tmp_path):
     (tmp_path / "mine.zarr").mkdir()
     (tmp_path / "mine.zarr" / "diary.txt").write_text("precious")
     for overwrite in (False, True):
-        with pytest.raises(StoreError, match="no ensemble of this library"):
+        with pytest.raises(StoreError, match="no ensemble of this library|no zarr store"):
             fly(demo_mission, tmp_path / "mine.zarr", 8, overwrite=overwrite)
     assert (tmp_path / "mine.zarr" / "diary.txt").read_text() == "precious"
     with pytest.raises(StoreError, match="no ensemble of this library"):

@@ -95,7 +95,7 @@ def test_ensemble__variable_by_its_name_or_that_of_the_input(tmp_path, suffix):
     if suffix == "nc":
         ds.to_netcdf(path)
     else:
-        ds.to_zarr(path, consolidated=False, zarr_format=2)
+        ds.to_zarr(path, consolidated=False, zarr_format=3)
     for name, column, wanted in (("wind.speed", "wind.speed", (3.0, 4.0, 5.0)), ("wind.speed", "wind_speed", (3.0, 4.0, 5.0)),
                                  ("motor.impulse", "share", (0.9, 1.0, 1.1)), ("rail.length", "apogee", (790.5, 801.25, 812.0))):  # fmt: skip
         spread = f'{name} = {{ kind = "empirical", data = "past.{suffix}", column = "{column}" }}'

@@ -101,7 +101,7 @@ def test_compare__tracks_of_other_lengths_are_filled_up(demo_mission):
 
 def test_compare__keeps_what_is_asked_for_and_what_criteria_need(rails):
     ds = compare(rails, 3, seed=SEED, criteria="tilt at burnout < 9 deg", keep=["apogee"], progress=False)
-    assert set(ds.data_vars) == {"apogee", "status", "event_tilt", "mission"}
+    assert set(ds.data_vars) == {"apogee", "status", "event_tilt", "mission", "guidance", "control"}
     assert judge_criteria(ds).sizes == {"variant": 2, "criterion": 1}
     with pytest.raises(ValueError, match='no variable "apogeee"; did you mean "apogee"'):
         compare(rails, 3, keep=["apogeee"], progress=False)

@@ -7,13 +7,12 @@ interpreter's lock: they fly in processes. A cluster flies anything.
 from __future__ import annotations
 
 import os
-import signal
 import sys
 import threading
 import time
 from collections.abc import Callable, Iterator
 from concurrent.futures import FIRST_COMPLETED, wait
-from contextlib import contextmanager
+from contextlib import closing, nullcontext
 from pathlib import Path
 from typing import NamedTuple
 
@@ -22,6 +21,7 @@ import xarray as xr
 from tqdm import tqdm
 
 from sixdof.ensemble.crew import Block, Crew, rows_of
+from sixdof.ensemble.signals import interruptible, orderly_end
 from sixdof.ensemble.workers import AHEAD, Workers, workers
 from sixdof.flying import LAST_FLIGHT, LAST_SEED, announced_compilation
 from sixdof.mission.load import check_mission
@@ -32,6 +32,7 @@ POLL = 0.2  # s between looks whether Ctrl-C was pressed
 CHUNK_SECONDS = 10.0  # of flying that a chunk on disk holds: what a killed run may lose, and what writing it is small against
 CHUNKS, MOST_IN_CHUNK = 500, 8192  # no more chunks than this (each is a file for each variable), no larger ones
 FIRST_LOOK, NEXT_LOOK = 200, 1.25  # flights after which `until` is asked first, and the factor to the next time
+LAWS = ("guidance", "control")
 SAMPLINGS = ("random", "latin", "sobol")
 MOST_THREADS = 10_000  # far more than any machine has cores
 
@@ -75,7 +76,7 @@ def disperse(
         the same call, to the same bits, and a larger `flights` adds to it. "name.nc": the same, put into one netCDF-4 file at the end.
         None: all stays in memory.
     overwrite : bool
-        Replace what `out` names.
+        Replace what `out` names, if this library wrote all of it.
     tracks : "all", "none" or int
         Whose track is kept: of all flights, of none, or of the first so many. `record.track_points` and `record.track_rate` of the mission
         say how many points.
@@ -90,14 +91,15 @@ def disperse(
     progress : bool
         Show a bar with rate and time left.
     guidance, control : function, Law, CLaw or None
-        Laws of your own, as in `sixdof.fly`. A flight whose law fails is a row with that status.
+        Laws of your own, as in `sixdof.fly`. A flight whose law fails is a row with that status. The attributes `guidance` and `control` tell them
+        by name, gains and a digest of all that they do.
 
     Returns
     -------
     Dataset
         Dim `flight` in front of the names of a single flight; `status` says how each ended, and a flight that failed is a
         row like any other. With `out` its variables are read from disk when they are used. Ctrl-C returns the flights finished by
-        then, with the attribute `interrupted`.
+        then, with the attribute `interrupted`; SIGTERM, with `out`, puts them away before the process ends.
 
     Raises
     ------
@@ -105,9 +107,10 @@ def disperse(
         For a mission that is none, a number of flights, a seed or threads that make no sense, draws that are none of this mission's,
         an `out` that is no path, an `until` that cannot be called.
     FileExistsError
-        If `out` exists and is not an unfinished ensemble that can be gone on with, and overwrite is not set; nothing is flown then.
+        If `out` exists and is not an unfinished ensemble that can be gone on with, and overwrite is not set, or it is no file of this library;
+        nothing is flown then.
     StoreError
-        If `out` holds another ensemble (saying what differs), or the disk is full: what was finished is kept.
+        If `out` holds another ensemble (saying what differs), another process is writing it, or the disk is full: what was finished is kept.
     MissionError
         If a draw of a dispersed path makes no sound mission, naming flight and path.
     LawError
@@ -117,16 +120,18 @@ def disperse(
     if until is not None and not callable(until):
         raise TypeError(f"until = {shown(until)} must be a function of a Dataset, such as lambda ds: precise_enough(ds.apogee, 5.0), or None")
     threads = _whole(threads, "threads", 1, MOST_THREADS) if threads is not None else os.cpu_count() or 1
-    target = _target(wanted, out, overwrite, guidance, control)
-    crew = Crew(mission, guidance, control, wanted.tracked)
-    try:
+    with _ending(out) as ended, closing(_target(wanted, out, overwrite, guidance, control)) as target:
+        crew = Crew(mission, guidance, control, wanted.tracked)
         with workers(crew, threads, client) as pool:
             seconds = _seconds_a_flight(wanted, pool)
             target.begin(crew, seconds, pool.count, progress)
-            count = _fly_until(wanted, target, pool, until, progress)
+            count = _fly_until(wanted, target, pool, until, progress, ended)
         return target.finish(count)
-    finally:
-        target.close()
+
+
+def _ending(out):
+    """Return the context of a run: one that writes puts away what it has before a request to terminate ends it."""
+    return nullcontext(threading.Event()) if out is None else orderly_end()
 
 
 class Order(NamedTuple):
@@ -202,10 +207,10 @@ def _whole(value, name: str, least: int, most: int | None = None) -> int:
 
 
 class InMemory:
-    """Flights gathered in arrays."""
+    """Flights gathered in arrays. laws : which ones fly, as attributes of the result."""
 
-    def __init__(self, wanted: Order):
-        self.wanted = wanted
+    def __init__(self, wanted: Order, laws: dict[str, str]):
+        self.wanted, self.laws = wanted, laws
 
     def begin(self, crew: Crew, seconds: float, workers: int, progress: bool) -> None:
         """Get ready; seconds : what a flight takes one of the workers."""
@@ -234,7 +239,7 @@ class InMemory:
 
         kept = np.flatnonzero(self.done[:count])
         table = self.wanted.table(slice(0, count)).isel(flight=kept)
-        return ensemble_dataset(self.wanted.mission, table, rows_of(self.block, kept), **_attributes(self.wanted))
+        return ensemble_dataset(self.wanted.mission, table, rows_of(self.block, kept), **_attributes(self.wanted), **self.laws)
 
     def finish(self, count: int) -> xr.Dataset:
         """Return the result; count : flights that were wanted in the end."""
@@ -248,10 +253,14 @@ class InMemory:
 
 
 class OnDisk:
-    """Flights written to a store, a chunk as soon as all of it is flown; with `netcdf` the store becomes that file at the end."""
+    """Flights written to a store, a chunk as soon as all of it is flown; with `netcdf` the store becomes that file at the end.
 
-    def __init__(self, wanted: Order, path: Path, identity: dict, netcdf: Path | None):
-        self.wanted, self.path, self.netcdf, self.identity = wanted, path, netcdf, identity
+    lock : on the store's path, held from before anything is looked at to the end.
+    """
+
+    def __init__(self, wanted: Order, path: Path, identity: dict, netcdf: Path | None, lock):
+        self.wanted, self.path, self.netcdf, self.identity, self.lock = wanted, path, netcdf, identity, lock
+        self.laws = {name: identity[name] for name in LAWS}
         self.store = None
         self.open: dict[int, tuple[Block, np.ndarray]] = {}  # chunks begun: their results, and which flights of them are done
 
@@ -260,14 +269,14 @@ class OnDisk:
         from sixdof.store import Store
 
         self.crew = crew
+        template = self._chunk_dataset(crew.blank(1), slice(0, 1))
         if self.path.exists():
-            self.store = Store.reopen(self.path, self.identity)
+            self.store = Store.reopen(self.path, self.identity, template, self.wanted.numbers)
             self._look_for_damage(progress)
             self.store.extend(self.wanted.numbers)
             return
         flights = self.wanted.flights
         chunk = int(np.clip(CHUNK_SECONDS * workers / max(seconds, 1e-6), max(flights / CHUNKS, 8), MOST_IN_CHUNK))
-        template = self._chunk_dataset(crew.blank(1), slice(0, 1))
         self.store = Store.create(self.path, template, self.wanted.numbers, min(chunk, flights), self.identity)
 
     def _look_for_damage(self, progress: bool) -> None:
@@ -300,7 +309,7 @@ class OnDisk:
 
     def _write(self, k: int) -> None:
         """Write what there is of a chunk."""
-        from sixdof.store import NOT_FLOWN
+        from sixdof.store_disk import NOT_FLOWN
 
         block, done = self.open.pop(k)
         block.status[~done] = NOT_FLOWN
@@ -309,11 +318,11 @@ class OnDisk:
     def _chunk_dataset(self, block: Block, rows: slice) -> xr.Dataset:
         from sixdof.results import ensemble_dataset
 
-        return ensemble_dataset(self.wanted.mission, self.wanted.table(rows), block, **_attributes(self.wanted))
+        return ensemble_dataset(self.wanted.mission, self.wanted.table(rows), block, **_attributes(self.wanted), **self.laws)
 
     def dataset(self, count: int) -> xr.Dataset:
         """Return those of the first `count` flights that are there."""
-        from sixdof.store import open_store
+        from sixdof.store_reading import open_store
 
         ds = open_store(self.path)
         kept = np.flatnonzero(ds["flight"].values <= self.wanted.numbers[count - 1])
@@ -321,8 +330,9 @@ class OnDisk:
 
     def finish(self, count: int) -> xr.Dataset:
         """Return the result, opened; count : flights that were wanted in the end."""
-        from sixdof.results import open_result, save
-        from sixdof.store import remove
+        from sixdof.netcdf import read, write
+        from sixdof.results import source
+        from sixdof.store_disk import remove
 
         for k in list(self.open):  # of an interrupted run
             self._write(k)
@@ -331,15 +341,13 @@ class OnDisk:
         ds = self.dataset(count)
         if self.netcdf is None or not self.store.done.all():
             return ds
-        save(ds, self.netcdf, overwrite=True)
-        self.close()
+        write(ds, self.netcdf, source())
         remove(self.path)
-        return open_result(self.netcdf)
+        return read(self.netcdf, own=True)
 
     def close(self) -> None:
         """Let others write the store."""
-        if self.store is not None:
-            self.store.close()
+        self.lock.close()
 
 
 def _attributes(wanted: Order) -> dict:
@@ -349,51 +357,55 @@ def _attributes(wanted: Order) -> dict:
 def _target(wanted: Order, out, overwrite: bool, guidance, control):
     """Return where the flights go. Raises before anything is flown if they cannot go there."""
     from sixdof.ensemble.identity import identity_of
-    from sixdof.results import as_path, check_path
-    from sixdof.store import remove, unfinished
+    from sixdof.law_digest import law_text
+    from sixdof.results import as_path
+    from sixdof.store_disk import locked, unfinished
 
     if out is None:
-        return InMemory(wanted)
+        return InMemory(wanted, {name: law_text(law, slot) for slot, (name, law) in enumerate(zip(LAWS, (guidance, control)))})
     out = as_path(out, "out")
     if not out.name:
         raise ValueError(f"out = {shown(str(out))} must be the name of a file or folder to be written, such as flights.zarr")
     netcdf = None if out.suffix == ".zarr" else out
     path = out if netcdf is None else unfinished(out)
-    if netcdf is not None or not path.is_dir():
-        check_path(out, overwrite=overwrite)
-    if overwrite and path.is_dir():
-        remove(path)
     identity = identity_of(
         wanted.mission, seed=wanted.seed, first=wanted.first, sampling=wanted.sampling, total=wanted.total, given=wanted.given,
         tracked=wanted.tracked, guidance=guidance, control=control,
     )  # fmt: skip
-    return OnDisk(wanted, path, identity, netcdf)
+    _check_target(out, netcdf, path, overwrite)
+    lock = locked(path)
+    try:
+        _clear(path, netcdf, overwrite)
+    except BaseException:
+        lock.close()
+        raise
+    return OnDisk(wanted, path, identity, netcdf, lock)
+
+
+def _check_target(out: Path, netcdf: Path | None, path: Path, overwrite: bool) -> None:
+    from sixdof.results import check_netcdf_path, check_path
+
+    if netcdf is not None:
+        check_netcdf_path(out, overwrite=overwrite or path.is_dir())  # of a run that goes on the file may be there already
+    elif path.exists() and not path.is_dir():
+        raise FileExistsError(f"{out} is no folder, and a zarr store is one; choose another name")
+    elif not path.is_dir():
+        check_path(out)
+
+
+def _clear(path: Path, netcdf: Path | None, overwrite: bool) -> None:
+    """Remove what runs that were killed have left, and with `overwrite` the store that is there; the lock must be held."""
+    from sixdof.netcdf import clear_partial
+    from sixdof.store_disk import clear_leftovers, remove
+
+    clear_leftovers(path.resolve())
+    if netcdf is not None:
+        clear_partial(netcdf)
+    if overwrite and path.is_dir():
+        remove(path)
 
 
 # ---------------------------------------------------------------- flying
-
-
-@contextmanager
-def interruptible() -> Iterator[threading.Event]:
-    """Give an event that Ctrl-C sets, once; a second Ctrl-C interrupts as usual. Outside the main thread nothing is caught.
-
-    A KeyboardInterrupt may come up anywhere, inside a callback that swallows it too: a flag is never lost.
-    """
-    stop = threading.Event()
-    if threading.current_thread() is not threading.main_thread():
-        yield stop
-        return
-    before = signal.getsignal(signal.SIGINT)
-
-    def note(*_):
-        stop.set()
-        signal.signal(signal.SIGINT, before)
-
-    signal.signal(signal.SIGINT, note)
-    try:
-        yield stop
-    finally:
-        signal.signal(signal.SIGINT, before)
 
 
 def _seconds_a_flight(wanted: Order, pool: Workers) -> float:
@@ -408,10 +420,10 @@ def _seconds_a_flight(wanted: Order, pool: Workers) -> float:
     return time.perf_counter() - begun
 
 
-def _fly_until(wanted: Order, target, pool: Workers, until, progress: bool) -> int:
+def _fly_until(wanted: Order, target, pool: Workers, until, progress: bool, ended: threading.Event) -> int:
     """Fly all flights, or as many as `until` asks for; return how many that is."""
     for count in _looks(wanted.flights) if until else (wanted.flights,):
-        if not _fly(wanted, target, pool, count, progress):
+        if not _fly(wanted, target, pool, count, progress, ended):
             break
         if until and count < wanted.flights and until(target.dataset(count)):
             return count
@@ -440,15 +452,15 @@ def _batches(wanted: Order, target, count: int, size: int) -> Iterator[tuple[sli
                 yield slice(a, b), rows_of(packed, slice(a - start, b - start))
 
 
-def _fly(wanted: Order, target, pool: Workers, count: int, progress: bool) -> bool:
-    """Fly what is missing of the first `count` flights; return whether all was flown (Ctrl-C was not pressed)."""
+def _fly(wanted: Order, target, pool: Workers, count: int, progress: bool, ended: threading.Event) -> bool:
+    """Fly what is missing of the first `count` flights; return whether all was flown (neither Ctrl-C nor `ended` came between)."""
     todo = sum(run.stop - run.start for run in target.missing(count))
     bar = tqdm(total=todo, unit="flight", disable=not progress, desc="flying")
     waiting: dict = {}
     batches = _batches(wanted, target, count, pool.batch)
     try:
         with interruptible() as stop, announced_compilation():
-            while not stop.is_set():
+            while not (stop.is_set() or ended.is_set()):
                 while len(waiting) < AHEAD * pool.count and (batch := next(batches, None)) is not None:
                     waiting[pool.submit(batch[1])] = batch[0]
                 if not waiting:

@@ -146,7 +146,7 @@ def _cluster(crew: Crew, client) -> Workers:
     ValueError
         If there are no workers, or one has another version of this library or of its kernels.
     """
-    from sixdof.ensemble.identity import code_hash
+    from sixdof.source import code_hash
 
     if not hasattr(client, "get_executor"):
         raise TypeError(f"client must be a dask.distributed Client, not {type(client).__name__}")

@@ -9,14 +9,13 @@ from __future__ import annotations
 import io
 import math
 import re
-import subprocess
-import sys
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import ExitStack
 from pathlib import Path
 
 import numpy as np
 
+from sixdof.files import MOST_UNPACKED, FileFault, check_ordinary, read_apart
 from sixdof.mission import levels
 from sixdof.mission.curves import Flaw
 from sixdof.mission.errors import Fault, MissionError
@@ -26,7 +25,6 @@ from sixdof.mission.units import QuantityError, converter, example, shown
 MEMBER = "member"  # column of a CSV
 MEMBER_DIMS = ("member", "realization", "number", "ensemble", "ensemble_member")
 CLASSIC, MAGIC = (b"CDF\x01", b"CDF\x02"), (b"CDF", b"\x89HDF")  # first bytes of netCDF 3, and of any netCDF
-MOST_READING = 20.0  # s that a profile of some hundred levels may take, the start of an interpreter included
 G0 = 9.80665  # m/s^2, of the geopotential height
 DRY = {"relative_humidity": 0.0, "dew_point": 100.0, "specific_humidity": 0.0}  # where humidity alone is missing at a level
 
@@ -125,6 +123,7 @@ def _raise_flaws(path, flaws: Iterator[Flaw], place: Callable[[int], str]) -> No
 
 def _head(path: str | Path) -> bytes:
     try:
+        check_ordinary(path)
         with open(path, "rb") as file:
             return file.read(4)
     except (OSError, ValueError):
@@ -143,6 +142,8 @@ def _from_netcdf(path: str | Path, of: str) -> dict[str, dict[str, tuple[float, 
     with ExitStack() as stack:
         try:
             dataset = _opened(path, stack)
+        except FileFault as fault:
+            raise MissionError([Fault(str(path), "", None, fault.message, fault.hint)]) from None
         except Exception:  # of a dozen kinds, from the file's library up: the user needs one sentence
             raise MissionError([Fault(str(path), "", None, "is damaged, or no netCDF file", "write it again")]) from None
         try:
@@ -160,24 +161,11 @@ def _opened(path: str | Path, stack: ExitStack):
     if raw.startswith(CLASSIC):  # the netCDF library crashes on some damaged classic files (measured: 1 in 400), scipy's reader does not
         source = io.BytesIO(raw)
     else:
-        _read_apart(path)
+        read_apart(path, MOST_UNPACKED)
         file = netCDF4.Dataset("profile", memory=raw)
         stack.callback(lambda: file.close() if file.isopen() else None)
         source = xr.backends.NetCDF4DataStore(file)
     return stack.enter_context(xr.open_dataset(source, decode_times=False))
-
-
-def _read_apart(path: str | Path) -> None:
-    """Read all of a netCDF-4 file in a process of its own first: on some damaged ones the file's library hangs or crashes.
-
-    Measured: it hung on 1 of some 800 damaged at random. Raises OSError if it does not come through.
-    """
-    code = "import sys, netCDF4; [v[...] for v in netCDF4.Dataset(sys.argv[1]).variables.values()]"
-    quiet = {"stdout": subprocess.DEVNULL, "stderr": subprocess.DEVNULL}
-    try:
-        subprocess.run([sys.executable, "-c", code, str(path)], check=True, timeout=MOST_READING, **quiet)
-    except (subprocess.SubprocessError, OSError) as error:
-        raise OSError(f"{path} cannot be read") from error
 
 
 class _Profile:

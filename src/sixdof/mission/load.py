@@ -11,6 +11,7 @@ from typing import Any, NamedTuple
 
 from pydantic import ValidationError
 
+from sixdof.files import FileFault, check_ordinary
 from sixdof.mission import curves
 from sixdof.mission.disperse import joined
 from sixdof.mission.errors import Fault, MissionError, nearest
@@ -52,6 +53,19 @@ def loads_mission(text: str, folder: str | Path = ".") -> Mission:
     return _from_text(text, _folder(folder, "loads_mission"), "")
 
 
+def stored_mission(text: str) -> Mission:
+    """Return the mission that a result holds: all numbers are in it, and no path in it is followed, for anybody may have written it there.
+
+    Raises
+    ------
+    MissionError
+        As `load_mission`, and for a path.
+    """
+    if not isinstance(text, str):
+        raise TypeError(f"the attribute mission of a result must be the text of a mission file, not {shown(text)}")
+    return _from_text(text, None, "the mission in the result")
+
+
 def build(*, folder: str | Path = ".", **tables: Any) -> Mission:
     """Return a mission from tables given in Python: classes of `sixdof.mission.schema`, or dictionaries as in a file.
 
@@ -77,7 +91,7 @@ def check_mission(mission: object, who: str) -> None:
         raise TypeError(f"{who}: mission must be a sixdof.Mission, not {shown(mission)}; load one with sixdof.load_mission(path)")
 
 
-def _from_text(text: str, folder: Path, file: str) -> Mission:
+def _from_text(text: str, folder: Path | None, file: str) -> Mission:
     try:
         data = tomllib.loads(text)
     except (ValueError, RecursionError) as error:
@@ -91,8 +105,8 @@ def _flat(error: Exception) -> str:
     return "too deeply nested" if isinstance(error, RecursionError) else " ".join(str(error).split())
 
 
-def checked_mission(data: dict[str, Any], folder: Path, file: str) -> Mission:
-    """Return the mission of a dictionary of tables, its CSV and netCDF files read.
+def checked_mission(data: dict[str, Any], folder: Path | None, file: str) -> Mission:
+    """Return the mission of a dictionary of tables, its CSV and netCDF files read. folder : where their paths count from; None: there must be none.
 
     Raises
     ------
@@ -116,7 +130,7 @@ def checked_mission(data: dict[str, Any], folder: Path, file: str) -> Mission:
 # ---------------------------------------------------------------- curves in CSV files
 
 
-def _with_curves(data: dict[str, Any], folder: Path, file: str) -> tuple[dict[str, Any], list[Fault]]:
+def _with_curves(data: dict[str, Any], folder: Path | None, file: str) -> tuple[dict[str, Any], list[Fault]]:
     """Return the tables with every path of a file of numbers replaced by its numbers, and the faults of those files."""
     try:
         tables, faults = _copied(data), []
@@ -128,18 +142,15 @@ def _with_curves(data: dict[str, Any], folder: Path, file: str) -> tuple[dict[st
         node = tables
         for step in loc[:-1]:
             node = node[step]
-        path = folder / node[loc[-1]]
         try:
-            if not _is_file(path):
-                raise MissionError([_no_file(tables, loc, node[loc[-1]], folder, file)])
-            node[loc[-1]] = source.read(path)
+            node[loc[-1]] = source.read(_found(tables, loc, node[loc[-1]], folder, file))
         except MissionError as error:
             faults += [replace(fault, key=key_of(loc)) for fault in error.faults]
             node[loc[-1]] = source.stand_in  # so that other checks still run
     return tables, faults
 
 
-def _read_spreads(tables: dict[str, Any], folder: Path, file: str) -> list[Fault]:
+def _read_spreads(tables: dict[str, Any], folder: Path | None, file: str) -> list[Fault]:
     """Put the numbers of files into the empirical spreads of `tables`, and return the faults of those files."""
     faults: list[Fault] = []
     spreads = joined(tables.get("disperse"))
@@ -150,11 +161,9 @@ def _read_spreads(tables: dict[str, Any], folder: Path, file: str) -> list[Fault
         written = spread.model_dump(exclude_unset=True) if isinstance(spread, Spread) else spread
         if not isinstance(written, dict) or not all(written.get(key) and isinstance(written[key], str) for key in ("data", "column")):
             continue  # what is missing is a fault of the table's own
-        loc, path = ("disperse", name, "data"), folder / written["data"]
+        loc = ("disperse", name, "data")
         try:
-            if not _is_file(path):
-                raise MissionError([_no_file(tables, loc, written["data"], folder, file)])
-            values, unit = read_values(path, written["column"])
+            values, unit = read_values(_found(tables, loc, written["data"], folder, file), written["column"])
         except MissionError as error:
             faults += [replace(fault, key=key_of(loc)) for fault in error.faults]
             continue
@@ -234,6 +243,21 @@ def _tables_of(curve: curves.Curve, columns) -> Any:
     if curve is curves.WIND:
         return [list(row) for row in zip(*columns)]
     return {name: values for (name, _), values in zip(curve.columns, columns)}
+
+
+def _found(tables, loc: tuple, written: str, folder: Path | None, file: str) -> Path:
+    """Return the path of a file that a mission names. Raises MissionError if it is not there, or none may be named."""
+    if folder is None:
+        hint = "a result holds the numbers of its files, not their names"
+        raise MissionError([Fault(file, key_of(loc), written, "names a file, and none is read from here", hint, place_of(tables, loc))])
+    path = folder / written
+    if not _is_file(path):
+        raise MissionError([_no_file(tables, loc, written, folder, file)])
+    try:
+        check_ordinary(path)
+    except FileFault as fault:
+        raise MissionError([Fault(str(path), key_of(loc), None, fault.message, fault.hint)]) from None
+    return path
 
 
 def _is_file(path: Path) -> bool:

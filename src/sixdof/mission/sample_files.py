@@ -6,6 +6,7 @@ from pathlib import Path
 
 import numpy as np
 
+from sixdof.files import MOST_UNPACKED, FileFault, check_zarr, read_apart
 from sixdof.mission.errors import Fault, MissionError, suggestion
 from sixdof.mission.level_files import cf_unit
 from sixdof.mission.table_csv import read_column
@@ -35,10 +36,13 @@ def _from_ensemble(path: str | Path, options: dict, name: str) -> tuple[tuple[fl
     import xarray as xr
 
     try:
+        check_zarr(Path(path)) if options["engine"] == "zarr" else read_apart(path)
         with xr.open_dataset(path, decode_times=False, **options) as ds:
             return _values_of(str(path), ds, name)
     except MissionError:
         raise
+    except FileFault as fault:
+        raise _fault(path, f"cannot be read as a past ensemble: it {fault.message}", fault.hint) from None
     except Exception:  # of a dozen kinds, from the file's library up: the user needs one sentence
         raise _fault(path, "cannot be read as a past ensemble", "give a file that sixdof.disperse wrote, or a CSV file") from None
 
@@ -54,6 +58,8 @@ def _values_of(file: str, ds, name: str) -> tuple[tuple[float, ...], str]:
         raise _fault(file, f'variable "{name}" has the dimensions {sizes}', "a spread is drawn from one number a flight: select it first")
     if array.dtype.kind not in "fiu":
         raise _fault(file, f'variable "{name}" holds no numbers', "give a variable of numbers")
+    if array.nbytes > MOST_UNPACKED:
+        raise _fault(file, f'variable "{name}" has {array.size} values', f"a spread takes up to {MOST_UNPACKED / 8:.0f}")
     values = array.values.astype(float)
     if values.size == 0:
         raise _fault(file, "holds no flights", "give an ensemble with flights")

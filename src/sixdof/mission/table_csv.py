@@ -13,6 +13,7 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 from pathlib import Path
 from typing import NamedTuple
 
+from sixdof.files import FileFault, check_ordinary
 from sixdof.mission.curves import Flaw
 from sixdof.mission.errors import Fault, MissionError
 from sixdof.mission.units import LARGEST, QuantityError, converter, example, shown
@@ -137,10 +138,13 @@ def read_text(path: str | Path) -> str:
     Raises
     ------
     MissionError
-        If there is no such file, it is a folder, may not be read, or is no UTF-8 text.
+        If there is no such file, it is a folder, a device or a pipe, larger than any table, may not be read, or is no UTF-8 text.
     """
     try:
+        check_ordinary(path)
         raw = Path(path).read_bytes()
+    except FileFault as fault:
+        raise _unreadable(path, fault.message, fault.hint) from None
     except FileNotFoundError:
         raise _unreadable(path, "there is no such file", "check the name and the folder") from None
     except IsADirectoryError:

@@ -14,7 +14,7 @@ from sixdof.plot.style import (
     BAND, CYCLE, FONT, GREY, INK, LINE, PALE, axes_or_new, blank, dress, headroom, label, legend, second_axis, shown,
     unwound, widths,
 )  # fmt: skip
-from sixdof.study.reading import body_of, climb, downrange, event_values, happened, mission_of, need_flight
+from sixdof.study.reading import body_of, climb, downrange, event_values, happened, mission_of, need_flight, with_empty
 
 CLOSE = 0.07  # events nearer to each other than this share of the path's extent get one label
 MOST_LINES = 3  # of a label of several events
@@ -130,6 +130,8 @@ def show_live(ax, ds):
 
 def plot_fins(ds: xr.Dataset, *, ax=None):
     """Draw the angle of every control fin up to apogee, solid, its command, dashed, and the stops; degrees."""
+    need_flight(ds, "plot_fins")
+    ds = with_empty(ds)
     need_flight(ds, "plot_fins", "fin_angle", "fin_command", *_TIMES)
     if not ds.sizes["fin"]:
         raise ValueError("plot_fins needs control fins, and this vehicle has none (fins with control = true)")

@@ -12,10 +12,10 @@ import xarray as xr
 
 from sixdof.plot.ensemble import draw_ellipses
 from sixdof.plot.style import CYCLE, FONT, GREY, INK, LINE, PALE, axes_or_new, dress, headroom, label, legend, widths
-from sixdof.study.reading import apart, body_of, event_values, meaningful, need_ensemble, need_flight, own_events, pieces
+from sixdof.study.reading import apart, body_of, event_values, meaningful, need_ensemble, need_flight, own_events, pieces, with_empty
 from sixdof.study.scatter import LEAST, containment, places
 
-_PIECES = ("status", "parting_time", "body_status")  # what tells which bodies fly on their own
+_PIECES = ("status", "body_status")  # what tells which bodies fly on their own
 _EVENTS = ("event_time", "event", "body")
 NEAR = 10.0  # m: the gap is drawn until the pieces are this far apart for good
 TICKS = (0.0, 1.0, 2.0, 5.0, 10.0, 20.0, 50.0, 100.0, 200.0, 500.0)  # of a square-root scale of time, s
@@ -39,6 +39,8 @@ def plot_separation(ds: xr.Dataset, *, ax=None):
     The clearance is that of the bodies of revolution, without fins; where it is not above zero the pieces touch. Raises
     ValueError for a flight of which nothing parted.
     """
+    need_flight(ds, "plot_separation")
+    ds = with_empty(ds)
     need_flight(ds, "plot_separation", "gap", "clearance", "gap_time", "parting_time", "gap_min", "recontact", *_EVENTS)
     joints = [k for k in range(ds.sizes["joint"]) if np.isfinite(ds["gap_time"].values[k]).any()]
     if not joints:
@@ -156,6 +158,8 @@ def plot_timeline(ds: xr.Dataset, *, ax=None):
     A rule's line runs from what it waited for to the moment it fired: filled where it did what it is for, hollow where another
     had before, a cross where it gave up.
     """
+    need_flight(ds, "plot_timeline")
+    ds = with_empty(ds)
     need_flight(ds, "plot_timeline", "rule", "rule_armed", "rule_fired", "rule_acted", "rule_given_up", *_EVENTS, *_PIECES)
     moments = _moments(ds)
     rules = [k for k in range(ds.sizes["rule"]) if np.isfinite(ds["rule_armed"].values[k])]

@@ -20,6 +20,7 @@ from sixdof.mission.errors import suggestion
 from sixdof.mission.load import check_mission
 from sixdof.mission.schema import Mission
 from sixdof.mission.units import shown
+from sixdof.registry import REGISTRY
 from sixdof.results import as_path
 from sixdof.study.criteria import Criterion, check_names, criteria_of
 from sixdof.study.variants import NAMES, joined
@@ -164,7 +165,7 @@ def _all_names(missions: Iterable[Mission]) -> dict[str, list[str]]:
 def _held(ds: xr.Dataset, needed: set[str] | None) -> xr.Dataset:
     """Return what is kept of a variant, in memory."""
     if needed is not None:
-        strange = [name for name in needed if name not in ds]
+        strange = [name for name in needed if name not in ds and name not in REGISTRY]  # a vehicle of one stage has no joints
         if strange:
             raise ValueError(f"compare: keep: there is no variable {shown(strange[0])}; {suggestion(strange[0], list(ds.data_vars), 'variables')}")
         ds = ds[[name for name in ds.data_vars if name in needed]]

@@ -9,7 +9,7 @@ import xarray as xr
 
 from sixdof.mission.schema import Mission
 from sixdof.study.oscillation import NONE, crossings, strongest_oscillation
-from sixdof.study.reading import event_values, mission_of, need_flight
+from sixdof.study.reading import event_values, mission_of, need_flight, with_empty
 
 PHASES = ("live", "boost", "coast")
 CHANNELS = ("pitch", "yaw", "roll")
@@ -44,6 +44,8 @@ def control_metrics(ds: xr.Dataset) -> xr.Dataset:
     ValueError
         For an ensemble, or a result without the timeline.
     """
+    need_flight(ds, "control_metrics")
+    ds = with_empty(ds)
     need_flight(ds, "control_metrics", *_NEEDS)
     mission = mission_of(ds, "control_metrics")
     parts = [ds.isel(time=_rows(ds, phase)) for phase in PHASES]

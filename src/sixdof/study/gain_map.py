@@ -17,7 +17,7 @@ from sixdof.autopilot.build import gains_table
 from sixdof.core import layout as ly
 from sixdof.ensemble.drawn import drawn_mission
 from sixdof.ensemble.draws import nominal_draw, one_draw, pack_draws
-from sixdof.ensemble.run import interruptible
+from sixdof.ensemble.signals import interruptible
 from sixdof.ensemble.table import draw_table
 from sixdof.flying import announced_compilation, check_numbers, log_rows
 from sixdof.laws import bind

@@ -9,7 +9,7 @@ from typing import NamedTuple
 import numpy as np
 import xarray as xr
 
-from sixdof.mission.load import loads_mission
+from sixdof.mission.load import stored_mission
 from sixdof.mission.units import shown
 from sixdof.study.frozen import SIGNALS, Bench
 from sixdof.study.loop import flown_mission
@@ -298,7 +298,7 @@ def _pair(case: Case, name: str) -> tuple[Cycle | None, Cycle | None, float]:
 def limit_cycle_report(table: xr.Dataset) -> str:
     """Return what `limit_cycle_table` found, in words; ValueError for anything else."""
     need_table(table, "limit_cycle_report", "limit_cycle.limit_cycle_table", "predicted_frequency", "simulated_frequency", "settled", "size")
-    autopilot = loads_mission(table.attrs["mission"]).autopilot
+    autopilot = stored_mission(table.attrs["mission"]).autopilot
     integral = max(getattr(each, table.attrs["channel"]).i for each in autopilot.schedule or (autopilot,))
     lines = [f"Limit cycles of the {table.attrs['channel']} loop: {table.attrs.get('title', '')}"]
     for name in table["imperfection"].values.tolist():

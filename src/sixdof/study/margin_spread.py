@@ -15,7 +15,7 @@ from tqdm import tqdm
 from sixdof.ensemble.draws import one_draw, pack_draws
 from sixdof.ensemble.drawn import drawn_mission
 from sixdof.ensemble.given import check_draws
-from sixdof.ensemble.run import interruptible
+from sixdof.ensemble.signals import interruptible
 from sixdof.ensemble.table import FAILED, make_draws
 from sixdof.flying import announced_compilation, check_numbers, log_rows
 from sixdof.laws import bind

@@ -9,11 +9,13 @@ from difflib import get_close_matches
 import numpy as np
 import xarray as xr
 
-from sixdof.mission.load import loads_mission
+from sixdof.mission.load import stored_mission
 from sixdof.mission.schema import Mission
 from sixdof.mission.units import shown
+from sixdof.registry import REGISTRY
 from sixdof.status import Status
 
+THINGS = ("joint", "rule", "canopy", "failure", "fin", "waypoint_number")  # what a vehicle or a mission may have none of
 QUANTILES = (0.05, 0.5, 0.95)
 MEANINGLESS = (Status.NO_LIFTOFF, Status.DIVERGED)  # ends after which the outcomes say nothing about a flight
 
@@ -38,6 +40,18 @@ def need_result(ds: xr.Dataset, who: str, *names: str) -> None:
     near = get_close_matches(missing[0], [str(name) for name in ds.variables], n=1)
     hint = f"; did you mean {near[0]!r}?" if near else ""
     raise ValueError(f"{who} needs {', '.join(missing)}, which this result does not hold{hint}")
+
+
+def with_empty(ds: xr.Dataset) -> xr.Dataset:
+    """Return a flight with the variables of the registry that it leaves out because its vehicle has none of what they are along, of length 0.
+
+    Joints, canopies, rules, fins, waypoints: a study that goes through all of them need not ask whether there is one.
+    """
+    absent = set(THINGS) - set(ds.dims)
+    missing = [v for v in REGISTRY.values() if v.name not in ds and absent & set(v.dims)]
+    sizes = {dim: ds.sizes.get(dim, 0) for v in missing for dim in v.dims}
+    entries = {v.name: (v.dims, np.empty([sizes[dim] for dim in v.dims]), {"units": v.units, "long_name": v.long_name}) for v in missing}
+    return ds.assign(entries).assign_coords({dim: (dim, np.empty(0, dtype=str)) for dim in absent})
 
 
 def need_flight(ds: xr.Dataset, who: str, *names: str) -> None:
@@ -85,7 +99,7 @@ def mission_of(ds: xr.Dataset, who: str) -> Mission:
     """Return the mission that made a result, from its attribute `mission`; ValueError where it has none."""
     if "mission" not in ds.attrs:
         raise ValueError(f"{who} needs the mission that made this result, and its attribute `mission` is missing")
-    return loads_mission(ds.attrs["mission"])
+    return stored_mission(ds.attrs["mission"])
 
 
 def meaningful(ds: xr.Dataset) -> np.ndarray:
@@ -149,7 +163,7 @@ def apart(ds: xr.Dataset, body: int) -> np.ndarray:
     """Return for each flight whether a body flies on its own at its end, not as part of one in front of it, bool (flights,)."""
     if body == 0:
         return np.ones(meaningful(ds).size, dtype=bool)
-    if body <= ds.sizes["joint"]:
+    if body <= ds.sizes.get("joint", 0):
         return np.isfinite(np.atleast_1d(ds["parting_time"].isel(joint=body - 1).values))
     return np.atleast_1d(ds["body_status"].isel(body=body).values) >= 0  # a piece that may come loose
 

@@ -11,7 +11,7 @@ from scipy.stats import qmc
 from sixdof.ensemble.given import rows_of
 from sixdof.ensemble.quantities import dims_of, quantities
 from sixdof.ensemble.table import table_of
-from sixdof.mission.load import loads_mission
+from sixdof.mission.load import stored_mission
 from sixdof.mission.schema import Mission
 from sixdof.results import input_name
 from sixdof.study.reading import need_ensemble, outcomes
@@ -158,7 +158,7 @@ def sobol_of(ds: xr.Dataset, outcome: str, *, confidence: float = CONFIDENCE, re
     Returns and raises as `sobol_indices`; ValueError too for an ensemble that was drawn otherwise or is not complete.
     """
     need_ensemble(ds, "sobol_of", outcome, "status")
-    mission = loads_mission(ds.attrs["mission"])
+    mission = stored_mission(ds.attrs["mission"])
     names = _input_names(mission)
     n, rest = divmod(ds.sizes["flight"], len(names) + 2)
     as_designed = False

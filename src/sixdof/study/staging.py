@@ -40,7 +40,7 @@ def _shares(words, codes: np.ndarray) -> str:
 
 def stage_section(ds: xr.Dataset) -> list[str]:
     """Return how each joint parts and each upper stage is lit."""
-    if not ds.sizes["joint"]:
+    if not ds.sizes.get("joint"):
         return []
     lines = ["Stages and separation"]
     for k, name in reversed(list(enumerate(ds["joint"].values))):  # the last stage goes first
@@ -102,7 +102,7 @@ def landing_section(ds: xr.Dataset) -> list[str]:
 
 
 def _attached(ds: xr.Dataset) -> list[str]:
-    never = [str(name) for k, name in enumerate(ds["body"].values[: ds.sizes["joint"] + 1]) if k not in pieces(ds)]
+    never = [str(name) for k, name in enumerate(ds["body"].values[: ds.sizes.get("joint", 0) + 1]) if k not in pieces(ds)]
     return [f"  {name} stays joined to the stage ahead of it" for name in never]
 
 
@@ -169,7 +169,7 @@ def canopies_of(mission: Mission) -> Iterator[tuple[Parachute, Cord | None]]:
 
 def recovery_section(ds: xr.Dataset) -> list[str]:
     """Return speed and loads of each canopy's opening; one row where nothing is known that could break or come apart."""
-    if not ds.sizes["canopy"]:
+    if not ds.sizes.get("canopy"):
         return []
     mission = mission_of(ds, "summarize") if "mission" in ds.attrs else None
     known = list(canopies_of(mission)) if mission is not None else [(None, None)] * ds.sizes["canopy"]

@@ -27,7 +27,7 @@ Checks = Iterator[tuple[np.ndarray, str]]
 def staging_checks(ds: xr.Dataset) -> Checks:
     """Yield (bool (flights,), what to say) of each check; what did not happen is NaN and passes."""
     mission = mission_of(ds, "cautions") if "mission" in ds.attrs else None
-    for k in range(ds.sizes["joint"]):
+    for k in range(ds.sizes.get("joint", 0)):
         yield from _parting(ds, k, mission)
         yield from _ignition(ds, k)
     for k in pieces(ds):
@@ -35,7 +35,7 @@ def staging_checks(ds: xr.Dataset) -> Checks:
     if mission is not None:
         for k, (canopy, cord) in enumerate(canopies_of(mission)):
             yield from _canopy(ds, k, canopy, cord, mission)
-    for k, name in enumerate(ds["rule"].values):
+    for k, name in enumerate(ds["rule"].values if "rule" in ds.dims else ()):
         yield from _rule(ds, k, str(name))
 
 

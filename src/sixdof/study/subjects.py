@@ -88,7 +88,7 @@ class Subject:
         return self._fact(ds, self.name) if self.thing else outcomes(ds, self.name)
 
     def _fact(self, ds: xr.Dataset, name: str) -> np.ndarray:
-        names = [str(one) for one in ds[REGISTRY[name].dims[0]].values]
+        names = [str(one) for one in ds[REGISTRY[name].dims[0]].values] if name in ds else []
         return fact(ds, name, names.index(self.thing)) if self.thing in names else np.full(ds.sizes["flight"], np.nan)
 
     def _long_name(self) -> str:

@@ -12,11 +12,13 @@ from sixdof import legs
 from sixdof.ensemble.draws import things
 from sixdof.mission.dispersible import DISPERSIBLE
 from sixdof.mission.errors import Fault, MissionError, suggestion
-from sixdof.mission.load import check_mission, loads_mission
+from sixdof.mission.load import check_mission, stored_mission
 from sixdof.mission.schema import Mission
 from sixdof.mission.units import shown
+from sixdof.results import sealed
 from sixdof.study.subjects import NOT_HERE
 
+LAWS = ("guidance", "control")
 MISSING = "not_in_variant"  # what NOT_HERE is called among a flag's meanings
 NAMES = {
     "body": legs.body_names, "event": legs.event_names, "joint": legs.joint_names, "rule": legs.rule_names, "canopy": legs.canopy_names,
@@ -76,7 +78,9 @@ def joined(flown: Mapping[str, xr.Dataset], missions: Sequence[Mission]) -> xr.D
             values = np.append(np.atleast_1d(v.attrs["flag_values"]), NOT_HERE).astype(np.int8)
             v.attrs.update(flag_values=values, flag_meanings=f"{v.attrs['flag_meanings']} {MISSING}")
     ds["mission"] = ("variant", [mission.to_toml() for mission in missions], {"long_name": "mission file of the variant"})
-    del ds.attrs["mission"]
+    for name in LAWS:
+        ds[name] = ("variant", [one.attrs.get(name, "") for one in flown.values()], {"long_name": f"{name} law of the variant"})
+    ds.attrs = {key: value for key, value in ds.attrs.items() if key not in ("mission", "seal", *LAWS)}
     return ds
 
 
@@ -133,15 +137,16 @@ def variant_of(ds: xr.Dataset, name: str) -> xr.Dataset:
     if name not in known:
         raise ValueError(f"there is no variant {shown(name)}; {suggestion(name, known, 'variants')}")
     one = ds.isel(variant=known.index(name), drop=True)
-    text = str(one["mission"].values)
-    one = one.drop_vars("mission").assign_attrs(mission=text)
-    mission = loads_mission(text)
-    one.attrs = {key: value for key, value in one.attrs.items() if key != "criteria"} | {"title": mission.title}
+    own = {key: str(one[key].values) for key in ("mission", *LAWS)}
+    mission = stored_mission(own["mission"])
+    one = one.drop_vars(list(own))
+    one.attrs = {key: value for key, value in one.attrs.items() if key != "criteria"} | {"title": mission.title} | own
+    one.attrs["seal"] = sealed(one.attrs)
     own = {dim: names(mission) for dim, names in NAMES.items() if dim in one.dims}
     own["waypoint_number"] = range(len(mission.guidance.waypoint))
     there = {dim: one[dim].values.tolist() for dim in own if dim in one.dims}
     one = one.sel({dim: [name for name in own[dim] if name in names] for dim, names in there.items() if names != list(own[dim])})
-    return _without_others(one, mission)
+    return _without_others(one.drop_dims([dim for dim, size in one.sizes.items() if not size and dim != "flight"]), mission)
 
 
 def _without_others(ds: xr.Dataset, mission: Mission) -> xr.Dataset:

@@ -1,0 +1,64 @@
+"""One hash says which code flew: nothing that a flight imports is missing from it, and it changes with every one of those files."""
+
+from __future__ import annotations
+
+import os
+import shutil
+import subprocess
+import sys
+import textwrap
+from pathlib import Path
+
+import sixdof
+from sixdof import source
+
+PACKAGE = Path(sixdof.__file__).parent
+FLYING = """
+    import sys
+    import sixdof
+    mission = sixdof.load_mission(sys.argv[1]).change({"solver.time_limit": 0.5})
+    sixdof.disperse(mission, 2, threads=1, progress=False, out=sys.argv[2])
+    sixdof.refly(sixdof.open_result(sys.argv[2]), 1)
+    print(*(name for name in sys.modules if name.startswith("sixdof")))
+"""
+
+
+def test_hash__covers_every_module_that_a_flight_imports(demo_path, tmp_path):
+    """What Python has imported after flights from file to file, against what following the imports in the source finds."""
+    command = [sys.executable, "-W", "ignore", "-c", textwrap.dedent(FLYING), str(demo_path), str(tmp_path / "a.zarr")]
+    loaded = set(subprocess.run(command, capture_output=True, text=True, check=True).stdout.split())
+    packages = {name for name in loaded if (PACKAGE.parent / name.replace(".", "/")).is_dir()}  # of theirs only empty files, and one of names
+    assert loaded - packages - source.flown_modules() == set()
+    assert len(loaded) > 50
+    for name in packages - {"sixdof", "sixdof.mission"}:
+        assert not (PACKAGE.parent / name.replace(".", "/") / "__init__.py").read_text(), name
+
+
+def test_hash__leaves_out_what_only_looks_at_results():
+    assert not [name for name in source.flown_modules() if name.startswith(("sixdof.study", "sixdof.plot", "sixdof.cli"))]
+
+
+def test_hash__changes_with_any_of_its_files(tmp_path):
+    shutil.copytree(PACKAGE, tmp_path / "sixdof", ignore=shutil.ignore_patterns("__pycache__"))
+    code = """
+        from sixdof import source
+        before = source.code_hash()
+        for name in sorted(source.flown_modules()):
+            source.code_hash.cache_clear()
+            file = source._file(name)
+            text = file.read_text()
+            file.write_text(text + "# an edit")
+            assert source.code_hash() != before, name
+            file.write_text(text)
+        print(source.ROOT)
+    """
+    env = {**os.environ, "PYTHONPATH": str(tmp_path)}
+    found = subprocess.run([sys.executable, "-c", textwrap.dedent(code)], env=env, capture_output=True, text=True, check=False)
+    assert found.stdout.strip() == str(tmp_path / "sixdof"), found.stderr
+
+
+def test_hash__is_that_of_results_and_of_ensembles(demo_flight, demo_mission):
+    from sixdof.ensemble.identity import identity_of
+
+    found = identity_of(demo_mission, seed=0, first=0, sampling="random", total=None, given=None, tracked=None, guidance=None, control=None)
+    assert source.code_hash() in found["sixdof"] and demo_flight.attrs["source"].endswith(source.code_hash())
