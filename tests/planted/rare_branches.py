@@ -69,4 +69,16 @@ ERRORS: tuple[PlantedError, ...] = (
         "positive where the air comes from port",
         "tests/core/test_observe.py::test_incidence__is_positive_on_the_side_that_the_wind_comes_from",
     ),
+    PlantedError(
+        "round Earth: error against the plane", "core/computer.py",
+        "sub(sensed_place(sensed), Vec3(s.r.x, s.r.y, height))", "sub(sensed_place(sensed), s.r)",
+        "heights above the ground judged by those above the plane at the rail",
+        "tests/core/test_observe.py::test_position_error__of_ideal_sensors_is_none_over_a_round_earth",
+    ),
+    PlantedError(
+        "round Earth: receiver tells the plane's height", "core/computer.py",
+        "remember(work.history, k, Vec3(s.r.x, s.r.y, height), s.v)", "remember(work.history, k, s.r, s.v)",
+        "barometer and receiver mean different heights away from the rail",
+        "tests/core/test_observe.py::test_receiver__tells_the_height_above_the_ground_of_a_round_earth",
+    ),
 )  # fmt: skip
