@@ -11,7 +11,7 @@ from sixdof.core.actuator import (
     CARRIED, FIN_ROWS, ISSUED, MOTOR_ROWS, fail_fins, issue, keep_fins, move_fins, pick_targets, switch_delay, with_play,
 )  # fmt: skip
 from sixdof.core.control import attitude_error, pid
-from sixdof.core.estimator import ESTIMATE_SIZE, Estimator, align, estimate
+from sixdof.core.estimator import E_FIX, ESTIMATE_SIZE, Estimator, align, estimate
 from sixdof.core.guidance import Guidance, aim, goal_of_direction, slewed, watch_waypoints
 from sixdof.core.sensors import CONSTANTS, HISTORY, Chance, Inertial, draw_constants, read_barometer, read_gnss, read_inertial, remember
 from sixdof.core.types import Quat, Vec3
@@ -38,19 +38,18 @@ def chance(seed=1, flight=0) -> Chance:
 
 
 @kernel
-def _pid(errors, rates, gain, gains, held, memory, period, out):
+def _pid(errors, rates, goal_rates, gain, gains, held, memory, period, out):
     for k in range(errors.shape[0]):
-        demand = pid(errors[k], rates[k], 0.0, gain[0], gain[1], gain[2], gain[3], 1.0, held[k], gains, memory, 0, period)
+        demand = pid(errors[k], rates[k], goal_rates[k], gain[0], gain[1], gain[2], gain[3], 1.0, held[k], gains, memory, 0, period)
         out[k, 0], out[k, 1], out[k, 2] = demand, memory[0], memory[1]
 
 
-def run_pid(errors, gains, *, p=0.0, i=0.0, d=0.0, rates=None, held=None, period=0.01):
+def run_pid(errors, gains, *, p=0.0, i=0.0, d=0.0, rates=None, goal_rates=None, held=None, period=0.01):
     """Return (samples, 3): demand, integral, derivative of one channel of the built-in law over a row of errors."""
     errors = np.array(errors, dtype=float)
     out = np.empty((errors.size, 3))
-    rates = np.zeros_like(errors) if rates is None else np.array(rates, dtype=float)
-    held = np.zeros_like(errors) if held is None else np.array(held, dtype=float)
-    _pid(errors, rates, np.array([p, i, d, 0.0]), gains, held, np.zeros(9), period, out)
+    rates, goal_rates, held = (np.zeros_like(errors) if v is None else np.array(v, dtype=float) for v in (rates, goal_rates, held))
+    _pid(errors, rates, goal_rates, np.array([p, i, d, 0.0]), gains, held, np.zeros(9), period, out)
     return out
 
 
@@ -208,11 +207,14 @@ def estimator(**values) -> Estimator:
 
 
 @kernel
-def _estimate(rates, forces, heights, fresh, magnets, estimator, earth, period, fitted, field, state, out):
+def _estimate(rates, forces, heights, fresh, fixes, fixed, latency, magnets, estimator, earth, period, fitted, field, state, out):
     for k in range(rates.shape[0]):
         w, f, m = rates[k], forces[k], magnets[k]
+        if fixed[k] > 0:
+            for i in range(6):
+                state[E_FIX + i] = fixes[k, i]
         estimate(
-            state, Vec3(w[0], w[1], w[2]), Vec3(f[0], f[1], f[2]), heights[k], fresh[k], np.int64(0), Vec3(m[0], m[1], m[2]), 0.0,
+            state, Vec3(w[0], w[1], w[2]), Vec3(f[0], f[1], f[2]), heights[k], fresh[k], fixed[k], Vec3(m[0], m[1], m[2]), latency,
             estimator, earth, np.int64(1), period, fitted, field,
         )  # fmt: skip
         for i in range(out.shape[1]):
@@ -220,10 +222,11 @@ def _estimate(rates, forces, heights, fresh, magnets, estimator, earth, period, 
 
 
 def estimates(rates, forces, *, start=(1.0, 0.0, 0.0, 0.0), aids=None, period=0.01, heights=None, magnets=None,
-              field=(0.0, 1.0, 0.0), earth=(0.0, 0.0, 0.0)):  # fmt: skip
+              fixes=None, latency=0.0, field=(0.0, 1.0, 0.0), earth=(0.0, 0.0, 0.0)):  # fmt: skip
     """Return the estimator's states (ticks, ESTIMATE_SIZE), moving all the time, from rest at the origin.
 
-    rates, forces : (ticks, 3) readings. heights : barometer, every tick, if given. magnets : magnetometer, if given.
+    rates, forces : (ticks, 3) readings. heights : barometer, every tick, if given. magnets : magnetometer, if given. fixes : (ticks, 6)
+    of position and velocity as they arrive, `latency` old; a row of NaN brings none.
     """
     rates, forces = np.ascontiguousarray(rates, dtype=float), np.ascontiguousarray(forces, dtype=float)
     n = len(rates)
@@ -233,7 +236,9 @@ def estimates(rates, forces, *, start=(1.0, 0.0, 0.0, 0.0), aids=None, period=0.
     heights = np.zeros(n) if heights is None else np.array(heights, dtype=float)
     fitted = np.int64(0 if magnets is None else 1)
     magnets = np.zeros((n, 3)) if magnets is None else np.ascontiguousarray(magnets, dtype=float)
-    _estimate(rates, forces, heights, fresh, magnets, aids or estimator(), vec(earth), period, fitted, vec(field), state, out)
+    fixes = np.full((n, 6), math.nan) if fixes is None else np.ascontiguousarray(fixes, dtype=float)
+    fixed = np.isfinite(fixes).all(axis=1).astype(np.int64)
+    _estimate(rates, forces, heights, fresh, fixes, fixed, float(latency), magnets, aids or estimator(), vec(earth), period, fitted, vec(field), state, out)
     return out
 
 

@@ -35,8 +35,8 @@ def differences(model, draw, *, rtol, until="apogee", tables=None, plain_tables=
         "velocity": np.abs(log[:, la.L_VE : la.L_VU + 1] - state[:, 3:6]).max(),
         "nose": np.abs(nose - turn[:, :, 0]).max(),
         "rates": np.abs(log[:, la.L_P : la.L_R + 1] - state[:, 15:18]).max(),
-        "fins": np.abs(log[:, upper] - plain["fins"][keep]).max(),
-        "command": np.abs(log[:, sent] - plain["command"][keep]).max(),
+        "fins": np.abs(log[:, upper] - plain["fins"][keep]).max(initial=0.0),
+        "command": np.abs(log[:, sent] - plain["command"][keep]).max(initial=0.0),
     }
     rows = {name: flown.events[i] for i, name in enumerate(la.EVENTS)}
     canopies = len(model.canopy)

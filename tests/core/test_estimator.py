@@ -9,7 +9,7 @@ import pytest
 from control_drivers import aligned, estimates, estimator
 from scipy.spatial.transform import Rotation
 
-from sixdof.core.estimator import E_VX, E_X, GRAVITY
+from sixdof.core.estimator import E_AGE, E_VX, E_X, GRAVITY
 from sixdof.core.sensors import C_ACCELEROMETER, CONSTANTS
 
 PERIOD = 0.01
@@ -79,6 +79,37 @@ def test_barometer__pulls_height_and_climb_to_it():
     # steady: v gains error T and loses c gap a tick, so the gap before the pull is error T/c; after it (1 - k) of that
     assert off[-1, E_X + 2] == pytest.approx(0.95 * error * PERIOD / 0.5, rel=1e-2)
     assert not off[:, E_X : E_X + 2].any()
+
+
+@pytest.mark.parametrize("latency", [0.0, 0.08, 0.29])
+def test_fix__of_a_steady_acceleration_leaves_the_estimate_at_the_truth(latency):
+    """Ideal readings, fixes that are the truth of `latency` ago: they are carried over it exactly, so nothing moves the estimate."""
+    acceleration, n = np.array([3.0, -2.0, 40.0]), 200
+    t = PERIOD * np.arange(1, n + 1)
+    first = 0.5 * acceleration * PERIOD  # the first tick's mean is half of it: so fast after it, and a quarter of a tick's way on
+    def truth(time):
+        since = (time - PERIOD)[:, None]
+        return np.hstack([0.5 * first * PERIOD + first * since + 0.5 * acceleration * since**2, first + acceleration * since])
+
+    fixes = truth(t - latency)
+    fixes[np.arange(n) % 10 != 9] = np.nan
+    aids = estimator(gnss_position=0.5, gnss_velocity=0.7)
+    states = estimates(np.zeros((n, 3)), REST[:n] + acceleration, aids=aids, fixes=fixes, latency=latency)
+    off = states[:, E_X : E_X + 6] - truth(t)
+    assert np.abs(off).max() < 1e-11  # rounding of some 80 m after 200 ticks
+    assert states[9, E_AGE] == latency and states[12, E_AGE] == pytest.approx(latency + 3 * PERIOD, rel=1e-12)
+
+
+def test_fix__pulls_place_and_velocity_to_it():
+    """At rest with latency, a gap that decays as (1 - share)^fixes; the velocity's own carry is none here."""
+    n, aids = 100, estimator(gnss_position=0.1, gnss_velocity=0.25)
+    there = np.tile([5.0, -3.0, 2.0, 0.0, 0.0, 0.0], (n, 1))
+    states = estimates(np.zeros((n, 3)), REST[:n], aids=aids, fixes=there, latency=0.08)
+    k = np.arange(1, n + 1)
+    assert states[:, E_X : E_X + 3] == pytest.approx(there[:, :3] * (1.0 - 0.9 ** k[:, None]), abs=1e-12)
+    assert not states[:, E_VX : E_VX + 3].any()
+    moving = estimates(np.zeros((n, 3)), REST[:n], aids=aids._replace(gnss_position=0.0), fixes=there + [0, 0, 0, 1.0, 2.0, 0.0])
+    assert moving[:, E_VX : E_VX + 3] == pytest.approx(np.array([1.0, 2.0, 0.0]) * (1.0 - 0.75 ** k[:, None]), abs=1e-12)
 
 
 def test_magnetometer__turns_a_wrong_heading_back():

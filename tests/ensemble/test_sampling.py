@@ -263,6 +263,18 @@ def test_correlation__other_draws_and_the_first_of_a_group_are_untouched(togethe
     assert alone["motor.burn_time"].identical(together["motor.burn_time"])  # another group changes nothing either
 
 
+@pytest.mark.parametrize("rho", [-0.95, -0.3, 0.4, 0.8])
+def test_correlated__coefficient_is_that_of_the_normal_scores_number_by_number(rho):
+    """The second name's score is rho z0 + sqrt(1 - rho^2) z1, z0 and z1 those of the independent numbers."""
+    u = np.random.default_rng(8).uniform(0.02, 0.98, (200, 2))
+    z = stats.norm.ppf(u)
+    mixed = correlated(u, Correlation(of=("a", "b"), coefficient=rho))
+    np.testing.assert_array_equal(mixed[:, 0], u[:, 0])
+    np.testing.assert_allclose(stats.norm.ppf(mixed[:, 1]), rho * z[:, 0] + math.sqrt(1.0 - rho**2) * z[:, 1], rtol=0.0, atol=1e-12)
+    same = correlated(u, Correlation(of=("a", "b"), matrix=((1.0, rho), (rho, 1.0))))
+    np.testing.assert_allclose(same, mixed, rtol=0.0, atol=1e-14)
+
+
 def test_correlation__none_is_independence(apart):
     none = draw_table(with_groups(Correlation(of=("motor.impulse", "motor.burn_time"), coefficient=0.0)), SEED, 0, 100)
     np.testing.assert_allclose(none["motor.burn_time"], apart["motor.burn_time"][:100], rtol=1e-12)

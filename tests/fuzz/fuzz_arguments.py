@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import os
 import random
 import warnings
 from functools import cache
@@ -13,7 +14,7 @@ import numpy as np
 import xarray as xr
 from fuzz_judge import Unclear, attempt, check_flight
 from fuzz_jail import inside
-from fuzz_missions import CONFIGS
+from fuzz_missions import path_of
 
 import sixdof
 from sixdof import FlightError, LawError, MissionError, StoreError
@@ -33,9 +34,12 @@ ODD = (
 )  # fmt: skip
 
 
+VEHICLE = os.environ.get("FUZZ_VEHICLE", "sampler")  # which mission is called with odd arguments
+
+
 @cache
-def demo(name: str = "sampler") -> sixdof.Mission:
-    return sixdof.load_mission(CONFIGS / f"{name}.toml")
+def demo(name: str = VEHICLE) -> sixdof.Mission:
+    return sixdof.load_mission(path_of(name))
 
 
 @cache
@@ -104,7 +108,7 @@ def fly(rng: random.Random, folder: Path) -> str:
     odd = rng.choice(ODD)
     if name in ("guidance", "control") and (odd is len or odd is int):
         return "not tried"  # what a law raises is its own
-    given = {"mission": short(demo("two-stage" if name == "failures" else "sampler")), "flight": 1} | {name: odd}
+    given = {"mission": short(demo("two-stage") if name == "failures" and VEHICLE == "sampler" else demo()), "flight": 1} | {name: odd}
     how, found = attempt(lambda: sixdof.fly(**given), REFUSALS)
     if how == "refused":
         if name not in ("guidance", "control"):  # what a law raises is its own

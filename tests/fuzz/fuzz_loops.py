@@ -11,7 +11,7 @@ from pathlib import Path
 
 import numpy as np
 import xarray as xr
-from fuzz_arguments import ODD, REFUSALS, demo, refusal_names, short
+from fuzz_arguments import ODD, REFUSALS, VEHICLE, demo, refusal_names, short
 from fuzz_judge import Unclear, attempt
 
 import sixdof
@@ -60,10 +60,12 @@ def _margins() -> xr.Dataset:
 @cache
 def _unguided() -> sixdof.Mission:
     """Return a mission that `tune` refuses once it has taken its arguments: gains for it would take half a minute."""
-    return demo().change({"stage.thistledown.part.tail.control": False, "stage.thistledown.part.tail.hinge": None})
+    fixed = "stage.dottrel.part.canards" if VEHICLE == "canard" else "stage.thistledown.part.tail"
+    return demo().change({f"{fixed}.control": False, f"{fixed}.hinge": None})
 
 
-PAIR = {"path_x": "autopilot.pitch.p", "values_x": [0.2, 0.4], "path_y": "autopilot.pitch.d", "values_y": [0.05, 0.1]}
+PITCH = "autopilot.schedule.1.pitch" if VEHICLE == "canard" else "autopilot.pitch"
+PAIR = {"path_x": f"{PITCH}.p", "values_x": [0.2, 0.4], "path_y": f"{PITCH}.d", "values_y": [0.05, 0.1]}
 FINITE = ("growth", "distance", "state_matrix", "input_matrix", "angle", "rate", "fin", "command", "loop_gain", "flight_probability")
 NEAR = (
     3, 0.3, "pitch", "roll", "full", ["pitch"], ["pitch", "yaw"], "actuator", {"autopilot.pitch.p": math.nan}, {"autopilot.pitch.p": 0.3},

@@ -17,7 +17,24 @@ from fuzz_judge import attempt, check_flown
 import sixdof
 
 CONFIGS = Path(__file__).parents[2] / "configs"
-NAMES = ("sampler", "two-stage", "waypoints")
+STRANGERS = Path(__file__).parents[1] / "vehicles"
+HOMES = {
+    **dict.fromkeys(("sampler", "two-stage", "waypoints"), CONFIGS), **dict.fromkeys(("slender", "canard", "three-stage"), STRANGERS),
+}  # fmt: skip
+NAMES = tuple(HOMES)
+
+
+def path_of(name: str) -> Path:
+    """Return the mission file of a demo, or of a vehicle that nothing was tuned on."""
+    return HOMES[name] / f"{name}.toml"
+
+
+def with_motors(folder: Path) -> Path:
+    """Return a folder that the mission files' thrust curves were copied to."""
+    for home in (CONFIGS, STRANGERS):
+        shutil.copytree(home / "motors", folder / "motors", dirs_exist_ok=True)
+    return folder
+
 
 # ---------------------------------------------------------------- what to put in the place of something
 
@@ -50,7 +67,7 @@ def odd_value(rng: random.Random) -> Any:
 
 
 def _text(rng: random.Random) -> bytes:
-    return (CONFIGS / f"{rng.choice(NAMES)}.toml").read_bytes()
+    return path_of(rng.choice(NAMES)).read_bytes()
 
 
 def _of_lines(change):
@@ -150,7 +167,7 @@ def altered_text(rng: random.Random) -> bytes:
 
 @cache
 def _tables(name: str) -> dict:
-    return tomllib.loads((CONFIGS / f"{name}.toml").read_text())
+    return tomllib.loads(path_of(name).read_text())
 
 
 def places(node: Any, loc: tuple = ()) -> list[tuple]:
@@ -194,7 +211,7 @@ def altered_tables(rng: random.Random) -> dict:
 @cache
 def _plain(name: str) -> dict:
     """Return a demo mission as tables of SI numbers, its curves inside."""
-    return tomllib.loads(sixdof.load_mission(CONFIGS / f"{name}.toml").to_toml())
+    return tomllib.loads(sixdof.load_mission(path_of(name)).to_toml())
 
 
 def scaled_tables(rng: random.Random, most: float = 1e3) -> dict:
@@ -217,19 +234,17 @@ def scaled_tables(rng: random.Random, most: float = 1e3) -> dict:
 
 def text(rng: random.Random, folder: Path) -> str:
     """Load an altered mission file, beside the demo's motors; write and load again what loads."""
-    if not (folder / "motors").exists():
-        shutil.copytree(CONFIGS / "motors", folder / "motors")
-    path = folder / "mission.toml"
+    path = with_motors(folder) / "mission.toml"
     path.write_bytes(altered_text(rng))
     return _loaded(lambda: sixdof.load_mission(path))
 
 
 def tables(rng: random.Random, folder: Path) -> str:
     """Load altered tables, as a file or as they are."""
-    data = altered_tables(rng)
+    data, home = altered_tables(rng), with_motors(folder)
     if rng.random() < 0.5:
-        return _loaded(lambda: sixdof.build_mission(folder=CONFIGS, **{str(key): value for key, value in data.items()}))
-    return _loaded(lambda: sixdof.loads_mission(tomli_w.dumps(data), CONFIGS))
+        return _loaded(lambda: sixdof.build_mission(folder=home, **{str(key): value for key, value in data.items()}))
+    return _loaded(lambda: sixdof.loads_mission(tomli_w.dumps(data), home))
 
 
 def _loaded(load) -> str:
@@ -249,9 +264,10 @@ def scaled(rng: random.Random, folder: Path) -> str:
 
 def flown(rng: random.Random, folder: Path) -> str:
     """Fly an altered mission that still loads."""
+    home = with_motors(folder)
     for _ in range(30):
         data = altered_tables(rng)
-        how, mission = attempt(lambda: sixdof.loads_mission(tomli_w.dumps(data), CONFIGS))
+        how, mission = attempt(lambda: sixdof.loads_mission(tomli_w.dumps(data), home))
         if how == "done":
             return check_flown(mission)
     return "refused"

@@ -32,6 +32,18 @@ def test_many(name):
     assert ends.total() == 300
 
 
+@pytest.mark.slow
+@pytest.mark.parametrize("vehicle", ["slender", "canard", "three-stage"])
+@pytest.mark.parametrize("name", EVERY)
+def test_many__of_vehicles_nobody_tuned(name, vehicle, monkeypatch):
+    if name.startswith("loops.") and vehicle != "canard":
+        pytest.skip("it has no loops")
+    monkeypatch.setenv("FUZZ_VEHICLE", vehicle)
+    ends, bad = run_apart(name, SEED, 60, LIMIT)
+    assert not bad, "\n".join(bad)
+    assert ends.total() == 60
+
+
 # ---------------------------------------------------------------- what fuzzing found, one case each
 
 EMPTY = xr.Dataset()

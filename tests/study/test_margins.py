@@ -12,6 +12,7 @@ import xarray as xr
 from sixdof.study.linear import CHANNELS, OF_CHANNEL, linearise
 from sixdof.study.linear_slopes import STATES
 from sixdof.study.loop import BREAKS, flown_mission
+from sixdof.study.margin_spread import margin_spread
 from sixdof.study.margins import POINT_COORDS, coupled_margins, holds, margin_report, margins, worst_point
 from sixdof.study.sampled_plant import BendingMode
 
@@ -83,6 +84,25 @@ def test_margins__closed_loop_numbers(models, found):
     # taken from a grid of ratio 1.035: the crossing by straight lines, the peak as it stands there
     assert float(found.bandwidth[2, 1]) == pytest.approx(last, rel=5e-3)
     assert float(found.closed_loop_peak[2, 1]) == pytest.approx(follow.max(), rel=1e-2)
+
+
+@pytest.mark.parametrize("factor", [0.6, 1.3])
+def test_margins__a_drawn_servo_speed_is_that_of_faster_or_slower_servos(demo_mission, factor):
+    """One channel alone, the coupled loops and an ensemble's, each against the mission whose servos are that much quicker by its own numbers."""
+    own = demo_mission.servo.natural_frequency
+    drawn = demo_mission.change({"disperse": {"servo.speed": {"kind": "fixed", "mean": factor}}})
+    written = demo_mission.change({"servo.natural_frequency": own * factor, "disperse": {}})
+    one, other = linearise(drawn, points=3, flight=0), linearise(written, points=3)
+    for judge in (margins, coupled_margins):
+        a, b, unchanged = judge(one), judge(other), judge(other, demo_mission.change({"disperse": {}}))
+        for name in ("gain_margin_db", "phase_margin", "delay_margin", "distance"):
+            # the same arithmetic but for the rounding of one product; margins are found to 1e-9 and better
+            np.testing.assert_allclose(a[name], b[name], rtol=1e-7, atol=1e-9, err_msg=name)
+        assert np.abs(b.phase_margin - unchanged.phase_margin).max() > math.radians(2.0)  # it does matter
+    spread = margin_spread(drawn, 1, points=3, progress=False)
+    same = margin_spread(written, 1, points=3, progress=False)
+    for name in ("gain_margin_db", "phase_margin", "delay_margin", "distance"):
+        np.testing.assert_allclose(spread[name], same[name], rtol=1e-7, atol=1e-8, err_msg=name)
 
 
 # ---------------------------------------------------------------- whose gains

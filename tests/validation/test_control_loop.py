@@ -64,6 +64,28 @@ def test_cascade__asks_for_a_limited_rate():
     assert run_pid([0.1], gains, p=4.0, d=0.1, rates=[0.5])[0, 0] == pytest.approx(-0.01, rel=1e-12)
 
 
+def test_cascade__the_goals_own_rate_counts_in_the_limit():
+    """p e + goal rate = 0.3 + 0.5 rad/s, limited to 0.5: what is asked of the body stays the limit, whoever asks for it."""
+    gains = gains_of(K_CASCADE=1.0, K_RATE_LIMIT=0.5, K_INTEGRAL=np.inf)
+    asked = [(0.1, 0.5, 0.5), (0.1, -0.2, 0.1), (0.1, -0.5, -0.2), (-0.3, -0.4, -0.5), (0.3, -0.6, 0.3)]  # error, goal rate, rate asked for
+    error, goal_rate, wanted = np.array(asked).T
+    out = run_pid(error, gains, p=3.0, d=0.1, goal_rates=goal_rate)
+    assert out[:, 0] == pytest.approx(0.1 * wanted, abs=1e-15)
+
+
+def test_cascade__follows_a_profile_faster_than_its_limit_at_the_limit():
+    """A perfect body (its rate is what was asked for) behind a goal that turns at 0.8 rad/s, then stands: it turns at 0.5 and no faster."""
+    gains = gains_of(K_CASCADE=1.0, K_RATE_LIMIT=0.5, K_INTEGRAL=np.inf)
+    ticks, angle, rates = 300, 0.0, []
+    goal_rate = np.where(np.arange(ticks) < 100, 0.8, 0.0)
+    for goal, turning in zip(np.cumsum(goal_rate) * TS, goal_rate):
+        asked = run_pid([goal - angle], gains, p=4.0, d=1.0, goal_rates=[turning])[0, 0]  # d = 1: the answer is the rate itself
+        rates.append(asked)
+        angle += asked * TS
+    assert max(rates) == pytest.approx(0.5, rel=1e-12)
+    assert np.allclose(rates[:100], 0.5) and angle == pytest.approx(0.8, abs=1e-2)
+
+
 # ---------------------------------------------------------------- attitude error
 
 quaternions = st.integers(0, 2**32 - 1).map(lambda seed: Rotation.random(random_state=seed))

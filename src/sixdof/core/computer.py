@@ -151,7 +151,7 @@ def sense(t, tick, stride, s, force, matrix, model, frame, chance, work):
         tell_truth(s, height, force, sensed)
     else:
         for k in range(tick - stride + 1, tick + 1):
-            remember(work.history, k, s.r, s.v)
+            remember(work.history, k, Vec3(s.r.x, s.r.y, height), s.v)
         measure(tick, stride, s, height, force, matrix, computer, chance, work)
     sensed[S_TIME] = t
     air = air_at(model.world, sensed[S_HEIGHT])
@@ -482,8 +482,8 @@ def run_tick(t, tick, stride, s, force, matrix, craft, frame, model, chance, wor
 
 
 @helper
-def estimate_errors(sensed, s):
-    """Return (attitude, position, velocity) error of the estimate: rad, m, m/s."""
+def estimate_errors(sensed, s, height):
+    """Return (attitude, position, velocity) error of the estimate: rad, m, m/s. height : the vehicle's above ground, which the estimate means."""
     e = multiply(conjugate(s.q), sensed_attitude(sensed))
     angle = 2.0 * asin(clip(sqrt(e.x * e.x + e.y * e.y + e.z * e.z), 0.0, 1.0))
-    return angle, norm(sub(sensed_place(sensed), s.r)), norm(sub(sensed_velocity(sensed), s.v))
+    return angle, norm(sub(sensed_place(sensed), Vec3(s.r.x, s.r.y, height))), norm(sub(sensed_velocity(sensed), s.v))

@@ -105,7 +105,8 @@ def estimate(state, rate, force, baro, fresh_baro, fresh_fix, magnet, latency, e
             v = Vec3(v.x, v.y, v.z + estimator.baro_velocity * gap)
         if fresh_fix > 0:
             fix_v = _vec(state, E_FIX + 3)
-            place = add(_vec(state, E_FIX), scale(v, latency))
+            # the way since the fix, flown at a steady acceleration: v latency less half of what the speed has gained meanwhile
+            place = add(_vec(state, E_FIX), scale(sub(v, scale(a, 0.5 * latency)), latency))
             r = add(r, scale(sub(place, r), estimator.gnss_position))
             v = add(v, scale(sub(add(fix_v, scale(a, latency)), v), estimator.gnss_velocity))
         _put(state, E_X, r)

@@ -113,7 +113,7 @@ def write_log(row, t, phase, s, body, craft, load, force, frame, area, leg, work
         row[L_EST_EAST + i] = work.sensed[S_EAST + i]
     for i in range(4):
         row[L_EST_QW + i] = work.sensed[S_QW + i]
-    row[L_ATTITUDE_ERROR], row[L_POSITION_ERROR], row[L_VELOCITY_ERROR] = estimate_errors(work.sensed, s)
+    row[L_ATTITUDE_ERROR], row[L_POSITION_ERROR], row[L_VELOCITY_ERROR] = estimate_errors(work.sensed, s, load.height)
     row[L_ROLL_DEMAND], row[L_PITCH_DEMAND], row[L_YAW_DEMAND] = work.command[D_ROLL], work.command[D_PITCH], work.command[D_YAW]
     n = work.fin_command.shape[0]
     for i in range(n):
@@ -156,7 +156,7 @@ def watch(summary, phase, climbing, t, s, body, craft, load, force, frame, perio
     if not climbing:
         _watch_fall(work.tally, craft, load, period)
         return
-    attitude, place, velocity = estimate_errors(work.sensed, s)
+    attitude, place, velocity = estimate_errors(work.sensed, s, load.height)
     summary[X_ATTITUDE_ERROR] = max(summary[X_ATTITUDE_ERROR], attitude)
     summary[X_POSITION_ERROR] = max(summary[X_POSITION_ERROR], place)
     summary[X_VELOCITY_ERROR] = max(summary[X_VELOCITY_ERROR], velocity)

@@ -155,7 +155,7 @@ def read_magnetometer(matrix, sensor, constants, chance, tick):
 
 @kernel
 def remember(history, tick, r, v):
-    """Keep the truth of a tick for a fix that will be told later."""
+    """Keep the truth of a tick for a fix that will be told later; r : east, north, height above ground, as receivers tell it."""
     row = history[tick % HISTORY]
     row[0], row[1], row[2], row[3], row[4], row[5] = r.x, r.y, r.z, v.x, v.y, v.z
 

@@ -68,7 +68,7 @@ def plot_survival(ds: xr.Dataset, *, axes=None):
         _lines(ax, share, "demand", "incidence")
         ax.axhline(1.0, color=GREY, lw=0.6, ls=":")
         low = min(float(share.min()), 0.0)
-        ax.set_ylim(1.1 * low if low < 0.0 else -0.1, 1.2)
+        ax.set_ylim(1.1 * low if low < 0.0 else -0.1, 1.1 * max(float(share.max()), 1.1))
         ax.axhspan(ax.get_ylim()[0], 0.0, color=REVERSED_SHADE, zorder=0.4, lw=0.0)
         where = {"transform": ax.transAxes, "fontsize": FONT, "color": GREY}
         ax.text(0.99, 0.02, "REVERSED", ha="right", va="bottom", **where)
@@ -82,7 +82,7 @@ def _lines(ax, values: xr.DataArray, over: str, against: str, **options) -> None
     styles = ("-", "--")
     for i, angle in enumerate(values[over].values):
         line = values.sel({over: angle})
-        text = f"{over} {np.degrees(angle):.0f} deg"
+        text = f"{over} {round(np.degrees(angle), 1):g} deg"
         style = {"color": CYCLE[i % len(CYCLE)], "ls": styles[i // len(CYCLE) % 2], "lw": LINE + 0.3, "label": text}
         ax.plot(shown(line[against]), shown(line), **style, **options)
 

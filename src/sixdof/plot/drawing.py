@@ -51,7 +51,7 @@ def draw_vehicle(mission: Mission, *, ax=None):
     for fins in shape.fins:
         _draw_fins(ax, fins)
     above = _draw_inside(ax, mission, shape) + _draw_motors(ax, placed_motors(mission, stages))
-    below = _draw_centres(ax, mission, stages, _extent(shape)[0])
+    below = _draw_centres(ax, mission, stages, *_extent(shape))
     _dress(ax, mission, shape)
     _label(ax, shape, above, below)
     if own:
@@ -164,8 +164,8 @@ def _draw_load(ax, part, x: float, shape: Shape) -> Note:
 # ---------------------------------------------------------------- centres and labels
 
 
-def _draw_centres(ax, mission: Mission, stages, low: float) -> list[Note]:
-    """Draw a tick through the body at each centre."""
+def _draw_centres(ax, mission: Mission, stages, low: float, high: float) -> list[Note]:
+    """Draw a tick through the body at each centre, within the outline: odd fins reach further on one side."""
     state = balance(mission, stages)
     ticks = [
         ("cg loaded", state.loaded.centre[0], MASS_LOADED, "-"),
@@ -175,7 +175,7 @@ def _draw_centres(ax, mission: Mission, stages, low: float) -> list[Note]:
     notes = []
     for text, x, colour, style in ticks:
         if math.isfinite(x):
-            ax.plot([x, x], [0.8 * low, -0.8 * low], color=colour, ls=style, lw=1.8, zorder=7)
+            ax.plot([x, x], [0.8 * low, 0.8 * high], color=colour, ls=style, lw=1.8, zorder=7)
             notes.append(Note(x, 0.8 * low, f"{text} {x:.3f} m", colour))
     return notes
 

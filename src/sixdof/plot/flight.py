@@ -17,6 +17,7 @@ from sixdof.plot.style import (
 from sixdof.study.reading import body_of, climb, downrange, event_values, happened, mission_of, need_flight, with_empty
 
 CLOSE = 0.07  # events nearer to each other than this share of the path's extent get one label
+WIDE = 0.3  # of a label, likewise
 MOST_LINES = 3  # of a label of several events
 LINE_HEIGHT = 0.045  # of a label, as the same share, in a panel of the overview
 LEAST_SPEED = 5.0  # airspeed below which a static margin means nothing, m/s
@@ -82,10 +83,13 @@ def _mark_events(ax, x, y, events, scale, times, *, below=False):
             groups[-1][2].append(text)
         else:
             groups.append((x[i], y[i], [text]))
-    offset, side = ((5.0, -3.0), "top") if below else ((6.0, 2.0), "bottom")
+    (right, up), side = ((5.0, -3.0), "top") if below else ((6.0, 2.0), "bottom")
     for gx, gy, texts in groups:
+        # to the left of its dot where another label stands in its way on the right
+        left = any(0.0 < ox - gx < WIDE * scale and abs(oy - gy) < max(_room(texts), _room(other)) * scale for ox, oy, other in groups)
         ax.annotate(
-            "\n".join(_lines(texts)), (gx, gy), offset, textcoords="offset points", fontsize=FONT - 1.0, color=INK, va=side,
+            "\n".join(_lines(texts)), (gx, gy), (-right if left else right, up), textcoords="offset points", fontsize=FONT - 1.0, color=INK,
+            va=side, ha="right" if left else "left",
             bbox={"fc": "white", "ec": "none", "alpha": 0.7, "pad": 0.5},
         )  # fmt: skip
 

@@ -257,6 +257,8 @@ def plot_responses(flights: Mapping[str, xr.Dataset], channel: str = "pitch", *,
     axes = new_axes(axes, 3, 1, size=(7.4, 7.4), who="plot_responses", sharex=True).ravel()
     travels = set()
     for (name, ds), colour in zip(flights.items(), CYCLE * (1 + len(flights) // len(CYCLE))):
+        if not ds.sizes["fin"]:
+            raise ValueError(f"plot_responses ({name}) needs control fins, and this vehicle has none (fins with control = true)")
         part = ds.sel(time=climb(ds))
         time = part["time"].values
         axes[0].plot(time, unwound(np.degrees(part[angle].values)), color=colour, lw=LINE + 0.3, label=name)

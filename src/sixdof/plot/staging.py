@@ -17,6 +17,7 @@ from sixdof.study.scatter import LEAST, containment, places
 
 _PIECES = ("status", "body_status")  # what tells which bodies fly on their own
 _EVENTS = ("event_time", "event", "body")
+ROOM = 0.04  # about all places and ellipses, of their extent
 NEAR = 10.0  # m: the gap is drawn until the pieces are this far apart for good
 TICKS = (0.0, 1.0, 2.0, 5.0, 10.0, 20.0, 50.0, 100.0, 200.0, 500.0)  # of a square-root scale of time, s
 # events drawn on paths: their markers and what they are called
@@ -70,7 +71,7 @@ def _draw_gap(ax, one: xr.Dataset, colour: str) -> None:
     least = f", smallest {float(one['gap_min']):.3f} m" if free else ""
     ax.plot(time, gap, color=colour, lw=wide, alpha=0.5, label=f"{name}: gap along the axis")
     ax.plot(time, clearance, color=colour, lw=thin, ls=(0, (4, 2)), label=f"{name}: clearance{least}")
-    touch = clearance <= 0.0
+    touch = (clearance <= 0.0) & (time > 0.0)  # as the joint lets go they still touch
     if touch.any():
         ax.plot(time[touch], clearance[touch], "x", ms=4.0, color=INK, label=f"{name}: the pieces touch")
     _mark_ignition(ax, one, parted, time[-1])
@@ -258,6 +259,9 @@ def plot_landings(ds: xr.Dataset, *, share: float = 0.95, ax=None):
     ax.plot([], [], color=GREY, lw=LINE, ls=(0, (5, 2)), label=f"hold one more, {100.0 * share:g} % (if normal)")
     ax.set(xlabel="landing place east of the rail (m)", ylabel="landing place north of the rail (m)")
     ax.set_aspect("equal", adjustable="datalim")
+    box = ax.dataLim
+    room = ROOM * max(box.width, box.height)  # equal scales take the usual margins away again
+    ax.update_datalim([(box.x0 - room, box.y0 - room), (box.x1 + room, box.y1 + room)])
     ax.autoscale_view()
     legend(ax, loc="lower center", bbox_to_anchor=(0.5, 1.0), ncols=2)
     dress(ax)

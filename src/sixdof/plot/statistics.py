@@ -12,6 +12,7 @@ from sixdof.study.convergence import running
 from sixdof.study.reading import QUANTILES, need_ensemble, outcomes, plural
 from sixdof.study.statistics import quantile_interval, share_interval
 
+FEW = 20  # flights: up to here every whole number on the axis is written
 MOST_STEPS = 2000  # corners of an empirical distribution that are drawn
 LINES = ("-", (0, (5, 2)), (0, (1, 1.2)), (0, (5, 1.5, 1, 1.5)))  # colour is not all that tells quantiles apart
 
@@ -35,6 +36,7 @@ def plot_convergence(
     ax.plot([], [], color=GREY, lw=6.0, alpha=0.3, label=f"holds the true value, {100.0 * confidence:g} % confidence")
     ax.set_xscale("log")
     ax.xaxis.set_major_formatter("{x:,.0f}")
+    ax.xaxis.set_minor_formatter("{x:,.0f}" if ds.sizes["flight"] <= FEW else "")
     ax.set(xlabel="flights", ylabel=label(ds[name]))
     ax.margins(x=0.02)
     legend(ax, loc="lower left", bbox_to_anchor=(0.0, 1.0), ncols=2)

@@ -30,7 +30,7 @@ from sixdof.status import Status
 from sixdof.study.control_metrics import AT_RATE, AT_STOP, FLOW_SPEED, QUIET
 from sixdof.study.law_model import law_gains
 from sixdof.study.linear import CHANNELS, check_channel, linearise
-from sixdof.study.loop import OF_LOOPS
+from sixdof.study.loop import OF_LOOPS, need_controls
 from sixdof.study.many_loops import ManyLoops, joined
 from sixdof.study.oscillation import crossings
 from sixdof.study.reading import need_table
@@ -207,6 +207,7 @@ def _pairs(mission: Mission, x: _Axis, y: _Axis) -> list[Mission]:
 
 def _linear(own: Mission, missions: Sequence[Mission], models: xr.Dataset, channels, x: _Axis, y: _Axis) -> xr.Dataset:
     """Return the worst margins of every pair; the plants' answers are worked out once."""
+    need_controls(models, WHO)
     gains = joined([law_gains(models, each) for each in missions])
     n, pairs = models.sizes["point"], len(missions)
     each = [ManyLoops(sampled_plant(models, own, channel), gains, np.tile(np.arange(n), pairs)).margins() for channel in channels]

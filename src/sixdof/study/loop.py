@@ -11,12 +11,13 @@ import xarray as xr
 from sixdof.mission.schema import Mission
 from sixdof.mission.units import shown
 from sixdof.study.law_model import LAW_STATES, LawGains, law_gains, law_matrices, law_response
-from sixdof.study.linear import CHANNELS, check_channel, check_point
+from sixdof.study.linear import CHANNELS, DEMANDS, check_channel, check_point
 from sixdof.study.reading import mission_of, need_table
 from sixdof.study.sampled_plant import BendingMode, Plant, plant_response, sampled_plant
 
 # of linear models: what a loop is made of
 OF_LOOPS = ("state_matrix", "input_matrix", "sensed_pressure", "sensed_mach", "booster", "gain_factor", "servo_factor", "body_rate")
+NO_LOOPS = "no control fins work along this flight, there are no loops: set control = true on a fin set, and enable the fins"
 BREAKS = ("actuator", "attitude", "rate")  # where a loop may be opened: at the demand, at the attitude, at the rate reading
 LOWEST = 0.1  # rad/s: slower than this a frozen model of a climbing rocket means nothing
 SWING = 1.0  # rad/s: what swings faster than this and grows is the loop's own doing, however slowly it grows
@@ -30,12 +31,19 @@ def flown_mission(models: xr.Dataset, gains, who: str) -> Mission:
     """Return the mission whose autopilot is meant: that of the models, another Mission, or changes of the models' own.
 
     gains : None, a Mission, a dictionary of changes as `Mission.change` takes, or anything that has such a dictionary as `changes`.
-    Raises TypeError for anything else.
+    Raises TypeError for anything else, ValueError where no demand of the law turns the vehicle.
     """
     need_table(models, who, "linear.linearise", *OF_LOOPS)
+    need_controls(models, who)
     if isinstance(gains, Mission):
         return gains
     return changed_by(mission_of(models, who), gains, who)
+
+
+def need_controls(models: xr.Dataset, who: str) -> None:
+    """Raise ValueError where no demand does anything at any point of the models: margins of such loops would be those of nothing."""
+    if not models["input_matrix"].sel(input=list(DEMANDS)).values.any():
+        raise ValueError(f"{who}: {NO_LOOPS}")
 
 
 def changed_by(mission: Mission, gains, who: str) -> Mission:

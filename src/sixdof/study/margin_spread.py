@@ -27,7 +27,7 @@ from sixdof.results import input_name
 from sixdof.status import Status
 from sixdof.study.linear import CHANNELS, models_along
 from sixdof.study.linear_flight import MOST_POINTS, Track, pick_rows, track_of, usable
-from sixdof.study.loop import changed_by, check_bending, loops_of
+from sixdof.study.loop import NO_LOOPS, changed_by, check_bending, loops_of
 from sixdof.study.many_loops import beside
 from sixdof.study.margins import REQUIRED_GAIN_DB, REQUIRED_PHASE
 from sixdof.study.robust_margins import check_requirement, robust_margins, spread_report, worst_draws
@@ -96,6 +96,8 @@ def margin_spread(
     check_requirement(gain_db, phase, WHO)
     check_bending(bending, WHO)
     check_numbers(WHO, None, seed)
+    if not any(part.kind == "fins" and part.control for stage in mission.stage for part in stage.part):
+        raise ValueError(f"{WHO}: {NO_LOOPS}")
     table = _table(mission, flights, seed, draws)
     found = _Found(mission, table.sizes["flight"], int(points), chosen, bending)
     done = _fly_all(found, pack_draws(mission, table), table["flight"].values, progress)

@@ -1,0 +1,192 @@
+"""Every figure of vehicles nobody tuned: it is drawn with labels, or says in one sentence why not. Warnings are errors here."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from strangers import FILES
+
+import sixdof
+from sixdof import plot
+from sixdof.study.frozen import simulate_frozen
+from sixdof.study.gain_map import gain_map
+from sixdof.study.judging import judge_criteria
+from sixdof.study.limit_cycle import limit_cycle_curves, limit_cycles
+from sixdof.study.margin_spread import margin_spread
+from sixdof.study.margins import margins
+
+OF_FLIGHT = ("plot_flight", "plot_control", "plot_fins", "plot_estimate_error", "plot_waypoints", "plot_separation", "plot_bodies", "plot_timeline")
+OF_ENSEMBLE = ("plot_fan", "plot_landing", "plot_landings", "plot_ensemble", "plot_histogram", "plot_quantiles", "plot_convergence")
+OF_MISSION = ("draw_vehicle", "plot_air")
+OF_LOOPS = (
+    "plot_modes", "plot_bode", "plot_nyquist", "plot_nichols", "plot_root_locus", "plot_steps", "plot_disturbances", "plot_margins",
+    "plot_responses", "plot_limit_cycle", "plot_describing", "plot_limit_cycles", "plot_margin_spread", "plot_gain_map", "plot_tuning", "plot_schedule", "plot_lags",
+)  # fmt: skip
+OF_COMPARISON = ("plot_comparison", "plot_paired", "plot_verdicts", "plot_tornado", "plot_scatter_matrix")
+# drawn by those above, or of no vehicle
+WITHIN = (
+    "aero_figures", "plot_track", "plot_ground_track", "plot_tilt", "plot_margin", "plot_speed", "plot_attitude_error", "plot_demands",
+    "plot_rehearsal", "plot_drag_build_up", "plot_stability", "plot_slopes", "plot_centres", "plot_pitch_damping", "plot_roll", "plot_authority",
+    "plot_authorities", "plot_trim", "plot_hinge_moments", "plot_survival", "draw_axes", "draw_fin_numbers", "draw_conventions",
+)  # fmt: skip
+REFUSED = {
+    ("plot_fins", "slender"): "needs control fins, and this vehicle has none", ("plot_fins", "stack"): "needs control fins, and this vehicle has none",
+    ("plot_waypoints", "slender"): "needs waypoints", ("plot_waypoints", "stack"): "needs waypoints",
+    ("plot_separation", "slender"): "needs stages that part", ("plot_separation", "canard"): "needs stages that part",
+    ("plot_estimate_error", "slender"): "the sensors of this mission are ideal", ("plot_estimate_error", "stack"): "the sensors of this mission are ideal",
+}  # fmt: skip
+EVERY = pytest.mark.parametrize("name", FILES)
+
+
+def test_figures__are_all_tried():
+    tried = {*OF_FLIGHT, *OF_ENSEMBLE, *OF_MISSION, *OF_LOOPS, *OF_COMPARISON, *WITHIN}
+    assert tried == set(plot.__all__)
+
+
+def rendered(found):
+    """Draw whatever a figure function returned, and hold that every axes with data has labels and finite limits."""
+    figures = found.values() if isinstance(found, dict) else [found if hasattr(found, "savefig") else np.ravel(np.array(found, dtype=object))[0].figure]
+    for figure in figures:
+        figure.canvas.draw()
+        for ax in figure.axes:
+            if not ax.has_data() or not ax.axison:
+                continue
+            assert np.isfinite([*ax.get_xlim(), *ax.get_ylim()]).all()
+            ends = [np.asarray(line.get_ydata(), dtype=float) for line in ax.lines if line.get_transform() == ax.transData]
+            shown = np.concatenate([y[np.isfinite(y)] for y in ends]) if ends else np.zeros(0)
+            if shown.size and ax.get_yscale() == "linear":
+                low, high = sorted(ax.get_ylim())
+                assert ((shown >= low - 1e-9) & (shown <= high + 1e-9)).any(), f"nothing to be seen in {ax.get_title(loc='left')}"
+
+
+@pytest.mark.parametrize("function", OF_FLIGHT)
+@EVERY
+def test_figure__of_a_flight(flights, name, function):
+    if (function, name) in REFUSED:
+        with pytest.raises(ValueError, match=REFUSED[function, name]):
+            getattr(plot, function)(flights[name])
+        return
+    rendered(getattr(plot, function)(flights[name]))
+
+
+@pytest.mark.parametrize("function", OF_ENSEMBLE)
+@EVERY
+def test_figure__of_an_ensemble(ensembles, name, function):
+    more = ("apogee",) if function in ("plot_histogram", "plot_quantiles", "plot_convergence") else ()
+    rendered(getattr(plot, function)(ensembles[name], *more))
+
+
+@pytest.mark.parametrize("function", OF_MISSION)
+@EVERY
+def test_figure__of_a_mission(missions, name, function):
+    rendered(getattr(plot, function)(missions[name]))
+
+
+@pytest.mark.parametrize("name", ["slender", pytest.param("canard", marks=pytest.mark.slow), pytest.param("stack", marks=pytest.mark.slow)])
+def test_figure__of_aerodynamics(missions, name):
+    rendered(plot.aero_figures(missions[name]))
+
+
+@EVERY
+def test_figure__of_a_rehearsal(missions, name):
+    rendered(plot.plot_rehearsal(sixdof.rehearse(missions[name])))
+
+
+def test_drawing__centres_stay_within_the_outline(missions):
+    """Odd fins reach further on one side: marks as long as the longer one would run through the labels on the other."""
+    ax = plot.draw_vehicle(missions["stack"])
+    top = max(patch.get_xy()[:, 1].max() for patch in ax.patches)
+    for line in ax.lines:
+        if line.get_linewidth() == 1.8:
+            assert max(line.get_ydata()) < top
+
+
+@pytest.mark.parametrize("function", ["plot_track", "plot_ground_track"])
+@EVERY
+def test_events__labels_do_not_cross(flights, name, function):
+    """However the path comes back: boxes of labels at different places do not overlap by more than a line's white space."""
+    ax = getattr(plot, function)(flights[name])
+    ax.figure.canvas.draw()
+    boxes = [text.get_window_extent() for text in ax.texts if text.get_text()]
+    for i, one in enumerate(boxes):
+        for other in boxes[i + 1 :]:
+            wide = min(one.x1, other.x1) - max(one.x0, other.x0)
+            high = min(one.y1, other.y1) - max(one.y0, other.y0)
+            assert wide < 2.0 or high < 6.0, (ax.texts[i].get_text(), wide, high)
+
+
+def test_survival__nothing_runs_out_of_its_axes(missions):
+    """The tail answers the canards' wake: more than all of a pitch demand survives."""
+    axes = plot.plot_survival(sixdof.study.authority.survival(missions["canard"], mach=0.3))
+    for ax in axes:
+        top = max(line.get_ydata().max() for line in ax.lines if len(line.get_ydata()) > 2)
+        assert ax.get_ylim()[1] > top > 0.5
+
+
+def test_landings__ellipses_stand_clear_of_the_frame(ensembles):
+    for name in FILES:
+        ax = plot.plot_landings(ensembles[name])
+        ax.figure.canvas.draw()
+        (x0, y0), (x1, y1) = ax.transData.inverted().transform(ax.bbox.corners()[[0, 3]])
+        for patch in ax.patches:
+            outline = patch.get_verts() if not hasattr(patch, "width") else patch.get_patch_transform().transform_path(patch.get_path()).to_polygons()[0]
+            assert x0 < outline[:, 0].min() and outline[:, 0].max() < x1 and y0 < outline[:, 1].min() and outline[:, 1].max() < y1
+
+
+def test_separation__pieces_that_leave_do_not_touch(flights):
+    """They touch as the joint lets go, by definition: no cross for that."""
+    ds = flights["stack"]
+    assert not ds.recontact.any()
+    assert not [line for line in plot.plot_separation(ds).lines if "touch" in str(line.get_label())]
+
+
+# ---------------------------------------------------------------- of loops and comparisons
+
+
+def test_figure__of_loops(models, flights, missions):
+    found = margins(models)
+    for function, channel in zip(OF_LOOPS[1:7], ("pitch", "roll", "yaw") * 2):
+        rendered(getattr(plot, function)(models, channel=channel))
+    rendered(plot.plot_modes(models))
+    rendered(plot.plot_margins(found))
+    rendered(plot.plot_responses({"own": flights["canard"]}))
+
+
+@pytest.mark.slow
+def test_figure__of_cycles_maps_and_spreads(models, missions):
+    frozen, cycles, curves = simulate_frozen(models, 2, duration=1.0, start=0.02), limit_cycles(models, 2), limit_cycle_curves(models, 2)
+    for figure in (plot.plot_limit_cycle(frozen, cycles), plot.plot_describing(curves, cycles), plot.plot_limit_cycles(frozen, cycles, curves)):
+        rendered(figure)
+    pair = ("autopilot.schedule.1.pitch.p", [0.2, 0.4], "autopilot.schedule.1.pitch.d", [0.01, 0.03])
+    rendered(plot.plot_gain_map(gain_map(missions["canard"], *pair, models=models.isel(point=[1, 2]), flown=False, progress=False)))
+    rendered(plot.plot_margin_spread(margin_spread(missions["canard"], 3, points=2, progress=False)))
+
+
+@pytest.mark.slow
+def test_figure__of_tuning(missions):
+    tuned = sixdof.tune(missions["canard"], {"phase_margin_deg": 35.0, "rows": 2}, points=6, progress=False)
+    for figure in (plot.plot_tuning(tuned), plot.plot_tuning(tuned, "roll"), plot.plot_schedule(tuned), plot.plot_lags(tuned)):
+        rendered(figure)
+
+
+@pytest.mark.parametrize("name", ["slender", "stack"])
+def test_figure__of_loops_that_are_none(missions, flights, name):
+    models = sixdof.linearise(missions[name], points=3)
+    rendered(plot.plot_modes(models))
+    for function in OF_LOOPS[1:7]:
+        with pytest.raises(ValueError, match=f"{function}: no control fins work along this flight"):
+            getattr(plot, function)(models)
+    with pytest.raises(ValueError, match=r"plot_responses \(own\) needs control fins, and this vehicle has none"):
+        plot.plot_responses({"own": flights[name]})
+
+
+@pytest.mark.parametrize("name", ["slender", pytest.param("canard", marks=pytest.mark.slow), pytest.param("stack", marks=pytest.mark.slow)])
+def test_figure__of_a_comparison(missions, name):
+    mission = missions[name].change({"disperse": {"motor.impulse": {"sd": "2 %"}, "canopy.drag": {"sd": "10 %"}}, "correlation": [], "failure": []})
+    variants = {"as it is": mission, "steeper": mission.change({"rail.elevation": "89 deg"})}
+    ds = sixdof.compare(variants, 16, seed=1, criteria=["apogee > 300 m in 50 % of flights"], progress=False, threads=1)
+    for figure in (plot.plot_comparison(ds, "apogee"), plot.plot_comparison(ds, "landing"), plot.plot_paired(ds, "apogee"), plot.plot_verdicts(judge_criteria(ds))):
+        rendered(figure)
+    one = sixdof.disperse(mission, 16, seed=1, progress=False)
+    rendered(plot.plot_tornado(one, "apogee"))
+    rendered(plot.plot_scatter_matrix(one, ["apogee", "landing_speed"], ["motor_impulse"] if len(mission.stage) == 1 else None))
