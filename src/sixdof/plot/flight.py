@@ -35,7 +35,8 @@ def plot_track(ds: xr.Dataset, *, ax=None):
     scale = _climb_and_fall(ax, ds, along.values, ds["height"].values)
     front = body_of(ds)
     at_events = downrange(front, "event_east", "event_north", who="plot_track").values
-    _mark_events(ax, at_events, front["event_height"].values, happened(ds), scale, front["event_time"].values)
+    events = [(name, i) for name, i in happened(ds) if not name.startswith("stretch ")]  # a moment after its release
+    _mark_events(ax, at_events, front["event_height"].values, events, scale, front["event_time"].values)
     ax.set(xlabel=label(along), ylabel=label(ds["height"]))
     legend(ax, **ABOVE)
     dress(ax, "from the side")
