@@ -69,12 +69,10 @@ def test_check__prints_each_channel_and_says_reversed(stack_path, demo_path, cap
     assert "Control: share" not in capsys.readouterr().out
 
 
-def test_check__says_it_of_flights_that_do_not_land(stack_mission):
-    """Stopped in the climb, or never off the rail: the page says what it can."""
-    cut = control_lines(stack_mission.change({"solver.time_limit": 1.0}))
+def test_check__says_it_of_a_flight_that_does_not_land(stack_mission):
+    """Given up under its canopy: the page says what it can, and nothing of the end."""
+    cut = control_lines(stack_mission.change({"solver.time_limit": 60.0}))
     assert any("REVERSED" in line for line in cut) and "of the nominal flight" in cut[1]
-    stuck = control_lines(stack_mission.change({"motor.mesa-i.thrust_curve": {"time": [0.0, 0.1, 1.0], "thrust": [0.0, 1.0, 0.0]}}))
-    assert "Mach 0.3; the nominal flight has no Mach numbers of it" in stuck[1] and any("REVERSED" in line for line in stuck)
 
 
 def test_check__names_control_fins_that_the_centre_of_mass_passes(demo_mission):
