@@ -86,8 +86,9 @@ def _mark_events(ax, x, y, events, scale, times, *, below=False):
             groups.append((x[i], y[i], [text]))
     (right, up), side = ((5.0, -3.0), "top") if below else ((6.0, 2.0), "bottom")
     for gx, gy, texts in groups:
-        # to the left of its dot where another label stands in its way on the right
-        left = any(0.0 < ox - gx < WIDE * scale and abs(oy - gy) < max(_room(texts), _room(other)) * scale for ox, oy, other in groups)
+        # to the left of its dot where another label stands in its way on the right, and none on the left
+        beside = [(ox - gx) / scale for ox, oy, other in groups if abs(oy - gy) < max(_room(texts), _room(other)) * scale]
+        left = any(0.0 < x < WIDE for x in beside) and not any(-2.0 * WIDE < x < 0.0 for x in beside)
         ax.annotate(
             "\n".join(_lines(texts)), (gx, gy), (-right if left else right, up), textcoords="offset points", fontsize=FONT - 1.0, color=INK,
             va=side, ha="right" if left else "left",

@@ -253,12 +253,12 @@ def plot_responses(flights: Mapping[str, xr.Dataset], channel: str = "pitch", *,
         raise ValueError('plot_responses: flights must be a dictionary such as {"before": flight, "after": other}')
     angle = "roll" if channel == "roll" else f"tilt_{channel}"
     for name, ds in flights.items():
+        if not ds.sizes.get("fin") and "event_time" in ds:
+            raise ValueError(f"plot_responses ({name}) needs control fins, and this vehicle has none (fins with control = true)")
         need_flight(ds, f"plot_responses ({name})", angle, f"goal_{channel}", "fin_command", "event_time", "event", "body")
     axes = new_axes(axes, 3, 1, size=(7.4, 7.4), who="plot_responses", sharex=True).ravel()
     travels = set()
     for (name, ds), colour in zip(flights.items(), CYCLE * (1 + len(flights) // len(CYCLE))):
-        if not ds.sizes["fin"]:
-            raise ValueError(f"plot_responses ({name}) needs control fins, and this vehicle has none (fins with control = true)")
         part = ds.sel(time=climb(ds))
         time = part["time"].values
         axes[0].plot(time, unwound(np.degrees(part[angle].values)), color=colour, lw=LINE + 0.3, label=name)
