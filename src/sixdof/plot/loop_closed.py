@@ -16,7 +16,7 @@ from sixdof.plot.style import CYCLE, FONT, GREY, INK, LINE, axes_or_new, blank, 
 from sixdof.study.control_metrics import channel_error
 from sixdof.study.linear import CHANNELS, check_point
 from sixdof.study.loop import LOWEST, closed_response, flown_mission, open_loop
-from sixdof.study.reading import climb, mission_of, need_flight
+from sixdof.study.reading import climb, mission_of, need_flight, with_empty
 
 FACTORS = np.geomspace(0.1, 4.0, 160)
 LONGEST = 600.0  # s: a frozen model of a climbing rocket means nothing for as long
@@ -252,6 +252,9 @@ def plot_responses(flights: Mapping[str, xr.Dataset], channel: str = "pitch", *,
     if not isinstance(flights, Mapping) or isinstance(flights, xr.Dataset) or not flights:
         raise ValueError('plot_responses: flights must be a dictionary such as {"before": flight, "after": other}')
     angle = "roll" if channel == "roll" else f"tilt_{channel}"
+    for name, ds in flights.items():
+        need_flight(ds, f"plot_responses ({name})")
+    flights = {name: with_empty(ds) for name, ds in flights.items()}
     for name, ds in flights.items():
         need_flight(ds, f"plot_responses ({name})", angle, f"goal_{channel}", "fin_command", "event_time", "event", "body")
     axes = new_axes(axes, 3, 1, size=(7.4, 7.4), who="plot_responses", sharex=True).ravel()
