@@ -156,6 +156,15 @@ def test_netcdf__small_file_of_hundreds_of_megabytes(demo_mission, tmp_path):
         READERS["a sounding"](demo_mission, tmp_path / "p.nc")
 
 
+def test_netcdf__that_unpacks_to_more_than_there_is_memory(demo_mission, tmp_path):
+    with netCDF4.Dataset(tmp_path / "p.nc", "w") as file:
+        file.createDimension("flight", 10**12)
+        file.createVariable("apogee", "f8", ("flight",), zlib=True, chunksizes=(10**6,))[:1] = 280.0
+    for read in ("a result", "a netCDF column of samples"):
+        with pytest.raises((MissionError, ValueError), match="unpacks to more than"):
+            READERS[read](demo_mission, tmp_path / "p.nc")
+
+
 def test_netcdf__nothing_in_the_working_folder_stands_in_for_a_library(tmp_path, monkeypatch):
     profile(tmp_path / "p.nc", 5)
     for name in ("netCDF4", "numpy", "json"):
@@ -171,7 +180,7 @@ def test_netcdf__whose_library_hangs(tmp_path, monkeypatch):
     monkeypatch.setattr(files, "_READ", "import time; time.sleep(600)")
     monkeypatch.setattr(files, "START", 0.5)
     begun = time.monotonic()
-    with pytest.raises(ValueError, match="is damaged, or no netCDF file; give a file that sixdof.save wrote") as error:
+    with pytest.raises(ValueError, match="is no netCDF file, or is damaged; give a file that sixdof.save wrote") as error:
         sixdof.open_result(tmp_path / "p.nc")
     assert time.monotonic() - begun < AT_ONCE and "\n" not in str(error.value)
 
@@ -180,5 +189,5 @@ def test_netcdf__whose_library_crashes(demo_mission, tmp_path, monkeypatch):
     profile(tmp_path / "p.nc", 5)
     monkeypatch.setattr(files, "_READ", "import os; os.abort()")
     for read in ("a sounding", "a netCDF column of samples", "a result"):
-        with pytest.raises((MissionError, ValueError), match="is damaged, or no netCDF file"):
+        with pytest.raises((MissionError, ValueError), match="is no netCDF file, or is damaged"):
             READERS[read](demo_mission, tmp_path / "p.nc")

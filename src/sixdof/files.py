@@ -65,10 +65,10 @@ with netCDF4.Dataset(sys.argv[2]) as file:
 """
 
 
-def read_apart(path: str | Path, most: float = float("inf")) -> None:
+def read_apart(path: str | Path, most: float | None = None) -> None:
     """Read all of a netCDF-4 file in a process of its own: on some damaged ones the file's library hangs or crashes (1 of some 800).
 
-    most : bytes that its variables may unpack to. The process sees neither the working folder nor the user's own packages, so that no file beside
+    most : bytes that its variables may unpack to, the machine's memory if left out. The process sees neither the working folder nor the user's own packages, so that no file beside
     the one that is read can stand in for a library.
 
     Raises
@@ -79,6 +79,7 @@ def read_apart(path: str | Path, most: float = float("inf")) -> None:
     import netCDF4
 
     library = str(Path(netCDF4.__file__).parent.parent)  # where this process found it: the other must not look elsewhere
+    most = _memory() if most is None else most
     allowed = START + os.path.getsize(path) / PACE
     command = [sys.executable, "-I", "-c", _READ, library, str(Path(path).resolve()), str(most)]
     try:
@@ -88,7 +89,15 @@ def read_apart(path: str | Path, most: float = float("inf")) -> None:
     if code == _TOO_LARGE:
         raise FileFault(f"unpacks to more than {most / 1e6:.0f} MB", "select what is needed of it first")
     if code != 0:
-        raise FileFault("is damaged, or no netCDF file", "write it again")
+        raise FileFault("is no netCDF file, or is damaged", "write it again")
+
+
+def _memory() -> float:
+    """Return the bytes of memory that the machine has, infinite where the system does not say."""
+    try:
+        return float(os.sysconf("SC_PHYS_PAGES") * os.sysconf("SC_PAGE_SIZE"))
+    except (AttributeError, ValueError, OSError):
+        return float("inf")
 
 
 def is_own_netcdf(path: Path) -> bool:

@@ -8,7 +8,8 @@ from collections.abc import Iterator
 from functools import cache
 from pathlib import Path
 
-ROOT = Path(__file__).resolve().parent
+import sixdof
+
 FIRST = ("flying", "ensemble.run")  # what a person calls to fly; all else follows from what these import
 
 
@@ -50,5 +51,10 @@ def _is_own(name: str) -> bool:
 
 
 def _file(name: str) -> Path:
-    path = ROOT.joinpath(*name.split(".")[1:])
-    return path / "__init__.py" if path.is_dir() else path.with_name(f"{path.name}.py")
+    """Return where the import system finds a module of this library; a path that is not there for what is none."""
+    for root in sixdof.__path__:
+        path = Path(root).joinpath(*name.split(".")[1:])
+        found = path / "__init__.py" if path.is_dir() else path.with_name(f"{path.name}.py")
+        if found.is_file():
+            break
+    return found

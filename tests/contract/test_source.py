@@ -50,7 +50,7 @@ def test_hash__changes_with_any_of_its_files(tmp_path):
             file.write_text(text + "# an edit")
             assert source.code_hash() != before, name
             file.write_text(text)
-        print(source.ROOT)
+        print(source.Path(source.__file__).parent)
     """
     env = {**os.environ, "PYTHONPATH": str(tmp_path)}
     found = subprocess.run([sys.executable, "-c", textwrap.dedent(code)], env=env, capture_output=True, text=True, check=False)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import warnings
 
 import numba
@@ -130,6 +131,15 @@ def again(flights, number, **laws):
         return sixdof.refly(flights, number, **laws)
 
 
+def refusal(flights, number) -> str:
+    """Return why a flight is not flown again, or that it was."""
+    try:
+        again(flights, number)
+    except (TypeError, ValueError) as error:
+        return str(error)
+    return "it flew"
+
+
 def test_refly__takes_the_law_that_flew_and_no_other(short):
     law = leaning(0.05)
     flights = sixdof.disperse(short, 3, seed=SEED, control=law, progress=False)
@@ -158,9 +168,8 @@ def test_refly__of_an_ensemble_whose_attributes_were_changed(short, change):
     flights = sixdof.disperse(short.change({"disperse": {}}), 2, seed=SEED, progress=False)
     name, value = next(iter(change.items()))
     flights.attrs = {key: kept for key, kept in flights.attrs.items() if key != name} | ({} if value is None else change)
-    with pytest.raises((ValueError, TypeError), match="are not those it was flown with|does not say which|must be the text") as error:
-        sixdof.refly(flights, 1)
-    assert "\n" not in str(error.value)
+    said = refusal(flights, 1)
+    assert re.search("are not those it was flown with|does not say which|must be the text", said) and "\n" not in said
 
 
 def test_refly__of_two_ensembles_in_one(short):
@@ -168,8 +177,7 @@ def test_refly__of_two_ensembles_in_one(short):
     one, other = (sixdof.disperse(mission, 2, seed=seed, first=first, progress=False) for seed, first in ((SEED, 0), (6, 2)))
     both = xr.concat([one, other], "flight", data_vars="minimal", coords="minimal", compat="override", join="exact", combine_attrs="override")
     assert float(again(both, 1).max_speed) == float(one.max_speed[1])
-    with pytest.raises(ValueError, match="wind.speed of flight 3 is not what seed 5 draws"):
-        sixdof.refly(both, 3)
+    assert "wind.speed of flight 3 is not what seed 5 draws" in refusal(both, 3)
 
 
 def test_refly__follows_no_path_in_the_mission_of_a_result(short, tmp_path):

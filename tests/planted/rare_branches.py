@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from planted.entry import PlantedError
 
-BUILD = "tests/autopilot/test_build.py::"
+BUILD = "tests/autopilot/test_autopilot_build.py::"
 
 ERRORS: tuple[PlantedError, ...] = (
     PlantedError(

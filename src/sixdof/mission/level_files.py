@@ -145,7 +145,7 @@ def _from_netcdf(path: str | Path, of: str) -> dict[str, dict[str, tuple[float, 
         except FileFault as fault:
             raise MissionError([Fault(str(path), "", None, fault.message, fault.hint)]) from None
         except Exception:  # of a dozen kinds, from the file's library up: the user needs one sentence
-            raise MissionError([Fault(str(path), "", None, "is damaged, or no netCDF file", "write it again")]) from None
+            raise MissionError([Fault(str(path), "", None, "is no netCDF file, or is damaged", "write it again")]) from None
         try:
             return _Profile(str(path), dataset, of).members()
         except (OSError, RuntimeError):  # of the file's library, which reads when asked
