@@ -321,3 +321,20 @@ def test_tune__reversed_controls_on_a_stack():
     mission = sixdof.load_mission("configs/two-stage.toml").change({"rule.fins on.booster": None})
     with pytest.raises(ValueError, match="the wrong way"):
         tune(mission, points=12)
+
+
+# ---------------------------------------------------------------- its figure
+
+
+def test_plot_tuning__how_far_the_gain_may_fall_has_the_colour_of_its_set(tuned):
+    import matplotlib.pyplot as plt
+
+    from sixdof.plot.linear import MOST_GAIN
+    from sixdof.plot.tuning import NEW, OLD, plot_tuning
+
+    gain = plot_tuning(tuned).axes[0]
+    for found, colour in ((tuned.margins_before, OLD), (tuned.margins, NEW)):
+        falls = found["gain_reduction_db"].sel(channel="pitch", opened_at="actuator").values
+        (line,) = [line for line in gain.lines if line.get_color() == colour and line.get_gid() != "margin"]
+        np.testing.assert_array_equal(line.get_ydata(), np.where(falls <= MOST_GAIN, falls, np.nan))
+    plt.close("all")

@@ -129,7 +129,7 @@ def _margin_line(ax, one: xr.Dataset, name: str, factor: float, of: str, width: 
     if name == "gain_margin_db":
         values = np.minimum(values, MOST_GAIN)  # NaN, no crossing, stays NaN
         less = one["gain_reduction_db"].values
-        ax.plot(one["time"], np.where(less <= MOST_GAIN, less, np.nan), color=colour, lw=LINE, ls=DASHED)
+        ax.plot(one["time"], np.where(less <= MOST_GAIN, less, np.nan), color=colour, lw=LINE, ls=DASHED, gid="reduction")
     ax.plot(one["time"], values, color=colour, lw=width, marker=".", ms=3.0, label=of, gid="margin")
 
 

@@ -64,9 +64,9 @@ def plot_tuning(tuned: Tuned, channel: str = "pitch"):
         axes=[panels[name] for name in ("gain", "phase", "distance")],
     )  # fmt: skip
     for name in ("gain", "phase", "distance"):
-        for line in panels[name].lines:
-            if line.get_gid() == "margin":
-                line.set_color(OLD if line.get_label() == "before" else NEW)
+        for gid in ("margin", "reduction"):
+            for line, colour in zip([line for line in panels[name].lines if line.get_gid() == gid], (OLD, NEW)):
+                line.set_color(colour)
     legend(panels["gain"], loc="upper left", ncols=5, columnspacing=1.0, **BACKED)
     _steps(panels["angle"], panels["fin"], tuned, channel)
     plot_lags(tuned, ax=panels["budget"])
