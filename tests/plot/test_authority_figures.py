@@ -40,6 +40,15 @@ def test_trim__two_axes_in_degrees(demo_mission):
     assert left.get_ylabel() == "trimmed incidence (deg)" and "load factor" in right.get_ylabel()
 
 
+def test_trim__the_word_on_the_transonic_band_stands_below_every_line(demo_mission):
+    ds = au.trim(demo_mission, mach=MACH, demand=np.radians([0.0, 3.0]))
+    for ax in plot.plot_trim(ds):
+        ax.figure.canvas.draw()
+        (word,) = [text for text in ax.texts if text.get_text() == "joined"]
+        lowest = min(np.nanmin(line.get_ydata()) for line in ax.get_lines())
+        assert word.get_window_extent().y1 < ax.transData.transform((1.0, lowest))[1]
+
+
 def test_hinge__stall_torque_is_a_line(demo_mission):
     moment = au.hinge_moments(demo_mission, mach=MACH, incidence=[0.0, 0.1])
     ax = plot.plot_hinge_moments(moment, stall_torque=0.7)

@@ -6,7 +6,7 @@ import numpy as np
 import xarray as xr
 
 from sixdof.mission.load import check_mission
-from sixdof.plot.style import BAND, CYCLE, FONT, GREY, INK, LINE, axes_or_new, dress, headroom, label, legend
+from sixdof.plot.style import BAND, CYCLE, FONT, GREY, INK, LINE, axes_or_new, dress, footroom, headroom, label, legend
 from sixdof.study.reading import need_table
 
 TRANSONIC = (0.8, 1.2)  # where the theories below and above are only joined
@@ -96,6 +96,7 @@ def plot_centres(ds: xr.Dataset, *, ax=None):
         ax.axhline(station, color=CYCLE[1], lw=LINE, ls=style, label=f"centre of mass, {name}")
     ax.invert_yaxis()
     _finish(ds, ax, "centre_of_pressure", "stations, forward up")
+    footroom(ax, 0.06)
     ax.set_ylabel("station aft of the nose tip (m)")
     return ax
 
@@ -105,7 +106,9 @@ def plot_pitch_damping(ds: xr.Dataset, *, ax=None):
     ax, mach = _start(ds, "plot_pitch_damping", ax, "pitch_damping")
     for name, colour in zip(ds["state"].values, CYCLE):
         ax.plot(mach, ds["pitch_damping"].sel(state=name), color=colour, lw=LINE + 0.3, label=str(name))
-    return _finish(ds, ax, "pitch_damping", "pitch, rate as q d/(2V)")
+    _finish(ds, ax, "pitch_damping", "pitch, rate as q d/(2V)")
+    footroom(ax, 0.06)
+    return ax
 
 
 def plot_roll(ds: xr.Dataset, *, ax=None):

@@ -6,7 +6,7 @@ import numpy as np
 import xarray as xr
 
 from sixdof.plot.aero import TRANSONIC_LABEL_LOW, shade_transonic
-from sixdof.plot.style import CYCLE, FONT, GREY, LINE, axes_or_new, dress, headroom, label, legend, shown
+from sixdof.plot.style import CYCLE, FONT, GREY, LINE, axes_or_new, dress, footroom, headroom, label, legend, shown
 from sixdof.study.reading import need_table
 
 REVERSED_SHADE = "#f7e3d8"
@@ -37,6 +37,7 @@ def plot_trim(ds: xr.Dataset, *, axes=None):
     for ax, name, title in zip(axes, ("incidence", "load_factor"), ("trimmed incidence", "what it pulls")):
         _lines(ax, ds[name], "demand", "mach", marker=".")
         _against_mach(ds, ax, ds[name], title)
+        footroom(ax, 0.06)
     return axes
 
 

@@ -79,6 +79,12 @@ def headroom(ax, share: float) -> None:
     ax.set_ylim(low, high + share * (high - low))
 
 
+def footroom(ax, share: float) -> None:
+    """Move the lower end of the y axis down by a share of its span, as room for a label; an inverted axis stays inverted."""
+    low, high = ax.get_ylim()
+    ax.set_ylim(low - share * (high - low), high)
+
+
 def legend(ax, **options) -> None:
     """Give axes a small legend without a frame."""
     ax.legend(**{"fontsize": FONT, "frameon": False, "handlelength": 1.8, **options})
