@@ -113,7 +113,7 @@ def plot_bodies(ds: xr.Dataset, *, axes=None):
         _mark_kinds(axes, ds, k)
     above.plot(0.0, 0.0, "s", ms=5.0, color=INK)
     small = {"textcoords": "offset points", "fontsize": FONT - 1.0, "color": INK}
-    above.annotate("rail", (0.0, 0.0), (-5.0, -5.0), ha="right", va="top", **small)
+    above.annotate("rail", (0.0, 0.0), (0.0, -7.0), ha="center", va="top", **small)
     _legend_of_kinds(over_time, ds)
     over_time.set(xlabel="time since ignition (s)", ylabel=label(ds["body_height"]))
     above.set(xlabel=label(ds["body_east"]), ylabel=label(ds["body_north"]))
