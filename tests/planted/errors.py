@@ -843,7 +843,7 @@ def run_tests(copy: Path, file: str, tests: Sequence[str], *, core: bool, stop: 
     else:
         environment.pop("NUMBA_DISABLE_JIT", None)
     command = [sys.executable, "-c", LAUNCH, module, str(copy / file), "" if core else str(SOURCE), *tests]
-    command += ["-q", "--tb=line", "-p", "no:cacheprovider", f"--junitxml={report}", *plainly, *(["-x"] if stop else [])]
+    command += ["-q", "--tb=line", "-n", "0", "-p", "no:cacheprovider", f"--junitxml={report}", *plainly, *(["-x"] if stop else [])]
     start = time.perf_counter()
     try:
         code = subprocess.run(command, cwd=ROOT, env=environment, capture_output=True, timeout=TIME_LIMIT).returncode
