@@ -55,7 +55,7 @@ def test_small_swing__is_the_damped_oscillation_of_a_physical_pendulum():
 
 @pytest.mark.parametrize("period", [0.01, 0.02])
 def test_small_swing__in_the_steps_of_a_real_flight_computer(period):
-    """Looks 50 and 100 ms apart. Steps of 0.4 rad of the swing: RK4 errs by 0.4^4/120 of a radian a radian, 2e-4, and what is left
+    """Looks 50 and 100 ms apart. Steps of at most 0.4 rad of the swing: RK4 errs by 0.4^4/120 of a radian a radian, 2e-4, and what is left
     of the amplitude after x radians, exp(-0.15 x) x, is at most 2.5 of it: 6e-4.
     """
     log = hang(leaning(0.02), until=3.0, period=period)
