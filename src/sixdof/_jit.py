@@ -112,7 +112,7 @@ def helper(function):
 def is_compiled_here() -> bool:
     """Tell whether this source's kernels have been compiled before on this machine (a message is due if not)."""
     folder = cache_folder()
-    return folder is not None and any(folder.rglob("*.nbc"))
+    return folder is not None and any(folder.rglob("flight.fly-*.nbc"))  # the last to be there
 
 
 @intrinsic

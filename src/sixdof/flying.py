@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import sys
 import warnings
 from collections.abc import Iterable, Sequence
 from contextlib import contextmanager
@@ -10,7 +9,8 @@ from contextlib import contextmanager
 import numpy as np
 import xarray as xr
 
-from sixdof._jit import cache_note, is_compiled_here
+from sixdof._jit import is_compiled_here
+from sixdof.compiling import announce
 from sixdof.mission.load import check_mission
 from sixdof.mission.schema import Mission
 from sixdof.mission.units import shown
@@ -21,9 +21,7 @@ from sixdof.status import FlightError, Status
 def announced_compilation():
     """Tell a person why the first flight after an installation or an upgrade takes so long."""
     if not is_compiled_here():
-        note = cache_note()
-        print("sixdof: compiling the flight kernels, once for this version (about a minute) ...", file=sys.stderr)
-        print(f"sixdof: {note}" if note else "", file=sys.stderr, end="\n" if note else "")
+        announce()
     yield
 
 
@@ -149,7 +147,7 @@ def _check_laws(ds: xr.Dataset, guidance, control) -> None:
             raise ValueError(f"refly: this ensemble does not say which {name} law flew it: its attribute {name} is missing")
         if there != now:
             hint = f"pass {name}=, the law it was flown with" if now == BUILT_IN else "sixdof.fly(mission, flight=number, seed=seed) takes any law"
-            raise ValueError(f"refly: {name} was {there} in this ensemble and is {now} now; {hint}")
+            raise ValueError(f'refly: {name} was "{there}" in this ensemble and is "{now}" now; {hint}')
 
 
 def _check_origin(ds: xr.Dataset, mission: Mission, table: xr.Dataset, flight: int) -> None:

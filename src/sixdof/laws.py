@@ -74,8 +74,8 @@ class Law:
 
     @property
     def name(self) -> str:
-        """The function's name."""
-        return getattr(self.function, "__name__", repr(self.function))
+        """The function's name, or the class's of an object that is called."""
+        return getattr(self.function, "__name__", type(self.function).__name__)
 
     @property
     def plain(self) -> bool:

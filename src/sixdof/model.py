@@ -8,6 +8,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from sixdof.autopilot.build import canopy_table, computer_table, servo_table
+from sixdof.compiling import compile_first
 from sixdof.core import types as ct
 from sixdof.core.layout import E_BURNOUT, EVENTS
 from sixdof.mission.schema import Mission
@@ -27,6 +28,7 @@ def build_model(mission: Mission, *, stages: Sequence[int] | None = None, log_ra
     stages : their numbers, front first; all of them if left out. Only the last one's motors burn; the others' grains count as
     full. log_rate : rows of the log a second (Hz), the mission's own `record.rate` if left out.
     """
+    compile_first(mission)  # before any kernel is used
     stages = list(range(len(mission.stage)) if stages is None else stages)
     shape = shape_of([mission.stage[i] for i in stages])
     rate = mission.record.rate if log_rate is None else log_rate

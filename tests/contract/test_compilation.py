@@ -131,3 +131,43 @@ def test_cache_folder__honours_the_environment(tmp_path, monkeypatch):
     monkeypatch.setenv("NUMBA_CACHE_DIR", str(tmp_path))
     assert _jit.cache_folder().parent == tmp_path
     assert _jit.source_hash() in _jit.cache_folder().name
+
+
+# ---------------------------------------------------------------- the first flight
+
+
+@needs_compiler
+@pytest.mark.parametrize("first", ["build_model", "describe"])
+def test_first_flight__is_announced_and_compiled_by_another_process(demo_mission, monkeypatch, capsys, first):
+    """Before a kernel is used here, whichever call comes first: what this process compiled itself would round otherwise than what it reads tomorrow."""
+    from sixdof import compiling
+    from sixdof.model import build_model as build
+
+    calls = []
+    monkeypatch.setattr(compiling, "_looked", False)
+    monkeypatch.setattr(compiling, "is_compiled_here", lambda: False)
+    monkeypatch.setattr(compiling, "CACHE", True)
+    monkeypatch.setattr(compiling.subprocess, "run", lambda command, **options: calls.append(options))
+    compiling.announce.cache_clear()
+    {"build_model": build, "describe": sixdof.describe}[first](demo_mission)
+    build(demo_mission)
+    assert len(calls) == 1 and sixdof.loads_mission(calls[0]["input"]) == demo_mission
+    assert calls[0]["env"][compiling._COMPILING] == "1"
+    assert capsys.readouterr().err.count("compiling the flight kernels, once for this version") == 1
+
+
+@pytest.mark.slow
+@needs_compiler
+def test_first_session__flies_the_bits_of_the_second(tmp_path):
+    """Compiles all kernels once: some minutes. The canard rocket's tilt error differed by 2 ulp between the session that compiled and the next."""
+    vehicle = Path(__file__).parents[1] / "vehicles" / "canard.toml"
+    script = tmp_path / "session.py"
+    script.write_text(
+        "import hashlib, sys, sixdof\n"
+        f"ds = sixdof.disperse(sixdof.load_mission({str(vehicle)!r}), 4, seed=3, threads=1, progress=False)\n"
+        "print(*(f'{name}={hashlib.sha256(v.values.tobytes()).hexdigest()}' for name, v in ds.variables.items()), sep='\\n')\n"
+    )
+    env = {**os.environ, "NUMBA_CACHE_DIR": str(tmp_path / "cache")}
+    sessions = [subprocess.run([sys.executable, script], env=env, capture_output=True, text=True, check=True) for _ in range(2)]
+    assert "compiling the flight kernels" in sessions[0].stderr and "compiling" not in sessions[1].stderr
+    assert sessions[0].stdout == sessions[1].stdout

@@ -15,7 +15,7 @@ BELOW = {
     "core": {"_jit"},
     "mission": {"vehicle.motor", "files"},
     "world": {"core", "mission"},
-    "vehicle": {"core", "mission", "world"},
+    "vehicle": {"core", "mission", "world", "compiling"},
     "autopilot": {"core", "mission", "vehicle", "world"},
     "ensemble": {
         "core", "mission", "vehicle", "world", "autopilot", "model", "legs", "results", "store", "store_disk", "store_reading", "netcdf", "flying", "laws",
@@ -32,7 +32,8 @@ JOINING = {
     "parting": {"core", "vehicle"},
     "passive": {"core", "vehicle", "world"},
     "bodies": {"core", "world", "passive", "flying", "status"},
-    "model": {"core", "mission", "vehicle", "world", "autopilot"},
+    "compiling": {"_jit", "mission"},
+    "model": {"core", "mission", "vehicle", "world", "autopilot", "compiling"},
     "legs": {"core", "mission", "vehicle", "world", "autopilot", "model", "parting", "laws"},
     "registry": {"core", "legs", "status"},
     "files": set(),

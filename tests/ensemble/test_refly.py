@@ -146,11 +146,11 @@ def test_refly__takes_the_law_that_flew_and_no_other(short):
     assert flights.attrs["control"].startswith("lean (digest ") and flights.attrs["guidance"] == "built in"
     assert float(again(flights, 1, control=law).max_speed) == float(flights.max_speed[1])
     assert float(again(flights, 1, control=leaning(0.05)).max_speed) == float(flights.max_speed[1])  # made again: the same law
-    with pytest.raises(ValueError, match=r"control was lean \(digest .*\) in this ensemble and is built in now; pass control="):
+    with pytest.raises(ValueError, match=r'control was "lean \(digest .*\)" in this ensemble and is "built in" now; pass control='):
         sixdof.refly(flights, 1)
-    with pytest.raises(ValueError, match=r"control was lean .* and is lean \(digest .*\) now"):
+    with pytest.raises(ValueError, match=r'control was "lean .*" in .* and is "lean \(digest .*\)" now'):
         sixdof.refly(flights, 1, control=leaning(0.06))
-    with pytest.raises(ValueError, match="guidance was built in in this ensemble and is lean"):
+    with pytest.raises(ValueError, match='guidance was "built in" in this ensemble and is "lean'):
         sixdof.refly(flights, 1, control=law, guidance=law)
 
 

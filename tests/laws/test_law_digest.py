@@ -85,6 +85,13 @@ def test_same_law__has_one_digest(law):
     assert digest_of(SAME[law]()) == digest_of(SAME[law]())
 
 
+def test_text__of_an_object_says_its_class_and_not_where_it_lies():
+    """Two equal objects in two sessions are one law: an ensemble goes on with it."""
+    one, other = Steering(1.0), Steering(1.0)
+    assert law_text(one, 1) == law_text(other, 1) and law_text(one, 1).startswith("Steering (digest")
+    assert law_text(functools.partial(with_default, gain=3.0), 1).startswith("partial (digest")
+
+
 def test_different_laws__have_different_digests():
     digests = [digest_of(one()) for one in SAME.values()]
     digests += [digest_of(law) for law in (make(0.2), make(1), make(True), make("0.1"), make(np.float32(0.1)), Steering(1.5), make(np.arange(4.0)))]

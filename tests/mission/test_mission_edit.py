@@ -83,6 +83,16 @@ def test_length__shift_true_keeps_the_tail_at_the_tail(demo):
     assert stations(shorter) == pytest.approx(stations(demo), abs=EXACT)
 
 
+def test_length__shift_true_keeps_the_nozzle_at_the_tail(stack):
+    """The booster's motor begins in the fore half of its airframe and ends at the tail: with the tail it goes, or it would burn in the airframe."""
+    ends = [(each.part[i].station, sum(getattr(part, "length", 0.0) for part in each.part if part.kind in ("nose", "tube", "transition")))
+            for each in (stack.stage[1], stack.change({"stage.drayhorse.part.booster airframe.length": "740 mm"}, shift=True).stage[1])
+            for i, part in enumerate(each.part) if part.kind == "mount"]  # fmt: skip
+    (mount, length), (mount_after, length_after) = ends
+    assert length_after - length == pytest.approx(0.2, abs=EXACT)
+    assert mount_after - mount == pytest.approx(0.2, abs=EXACT)
+
+
 def test_length__a_station_written_in_the_same_call_stays(demo):
     longer = demo.change({"part.sampler bay.length": "430 mm", "part.tail.station": "1.31 m"}, shift=True)
     assert stations(longer)["tail"] == 1.31 and stations(longer)["aft guide"] == pytest.approx(1.27, abs=EXACT)
@@ -161,10 +171,18 @@ def test_add__measured_mass_stands_in_place_of_what_is_added(demo):
         (lambda m: m.remove("part.airframe"), 'the tube "airframe" holds the fins "tail", the guide "fore guide"'),
         (lambda m: m.remove("rule.none"), 'there is no rule "none"'),
         (lambda m: m.remove("recovery.9"), "there is no recovery 9"),
+        (lambda m: m.remove("drogue"), 'there is no "drogue"; write "part.drogue"'),
+        (lambda m: m.change({"sampler bay.length": 0.4}), 'there is no "sampler bay"; write "part.sampler bay.length"'),
+        (lambda m: m.remove("thistledown"), 'write "stage'),
     ],
 )
 def test_edit__one_clear_sentence(demo, call, text):
     assert text in fault(lambda: call(demo))
+
+
+def test_edit__a_bare_name_in_a_stack(stack):
+    assert 'write "stage.drayhorse.part.booster main"' in fault(lambda: stack.remove("booster main"))
+    assert 'write "stage.drayhorse"' in fault(lambda: stack.remove("drayhorse"))
 
 
 @pytest.mark.parametrize(

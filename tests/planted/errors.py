@@ -836,6 +836,7 @@ def run_tests(copy: Path, file: str, tests: Sequence[str], *, core: bool, stop: 
     report.unlink(missing_ok=True)
     module = ".".join(["sixdof", *Path(file).with_suffix("").parts]).removesuffix(".__init__")
     environment = os.environ | {"PYTHONPATH": str(copy.parent), "PYTHONDONTWRITEBYTECODE": "1"}
+    environment["SIXDOF_COMPILING"] = "1"  # a copy is flown once: it compiles what its test needs, and no more
     environment["HYPOTHESIS_STORAGE_DIRECTORY"] = str(copy.parent / "hypothesis")
     plainly = ["-W", "ignore::RuntimeWarning"] if core else []  # compiled kernels divide by zero without a word
     if core:

@@ -47,6 +47,12 @@ ERRORS: tuple[PlantedError, ...] = (
         SWING + "test_small_swing__is_the_damped_oscillation_of_a_physical_pendulum",
     ),
     PlantedError(
+        "swing stepped too far", "core/descent.py",
+        "SHARE_OF_SWING = 0.2", "SHARE_OF_SWING = 1.0",
+        "steps of a radian of the swing, of which RK4 makes a percent",
+        SWING + "test_small_swing__in_the_steps_of_a_real_flight_computer",
+    ),
+    PlantedError(
         "hanging attitude turns with the inertial rate", "core/descent.py",
         "return State(s.v, a, quaternion_rate(s.q, rate)", "return State(s.v, a, quaternion_rate(s.q, s.w)",
         "the Earth's turning left in the attitude under a canopy",

@@ -199,3 +199,8 @@ def test_summarize__waypoints(demo_mission):
     flights = ensemble_by_hand(mission, np.zeros((3, 2)))
     flights["waypoint_miss"] = (("flight", "waypoint_number"), [[1.0, 2.0], [2.0, 2.0], [3.0, np.nan]])
     assert "miss distance of 0, radius 7.5 m  m                1.1       2.0       2.9" in summarize(flights)
+
+
+def test_summarize__of_no_dataset():
+    with pytest.raises(TypeError, match="summarize: ds must be a Dataset that sixdof made, .*, not 3"):
+        summarize(3)

@@ -53,6 +53,19 @@ def test_small_swing__is_the_damped_oscillation_of_a_physical_pendulum():
     assert 2.0 < NATURAL < 10.0
 
 
+@pytest.mark.parametrize("period", [0.01, 0.02])
+def test_small_swing__in_the_steps_of_a_real_flight_computer(period):
+    """Looks 50 and 100 ms apart. Steps of at most 0.4 rad of the swing: RK4 errs by 0.4^4/120 of a radian a radian, 2e-4, and what is left
+    of the amplitude after x radians, exp(-0.15 x) x, is at most 2.5 of it: 6e-4.
+    """
+    log = hang(leaning(0.02), until=3.0, period=period)
+    t, angle = log[:, ly.L_TIME], np.arcsin(axes(log)[:, 0, 0])
+    swing = NATURAL * math.sqrt(1.0 - DAMPING**2)
+    expected = 0.02 * np.exp(-DAMPING * NATURAL * t) * (np.cos(swing * t) + DAMPING * NATURAL / swing * np.sin(swing * t))
+    assert len(t) < 100 * 0.01 / period  # looks far enough apart for steps to be the swing's
+    assert np.abs(angle - expected).max() < 1e-3 * 0.02
+
+
 @pytest.mark.parametrize("earth_rate", [(0.0, 0.0, 0.0), (0.05, 0.2, -0.1)])
 def test_attitude__turns_at_the_rate_the_gyros_read(earth_rate):
     """dq/dt by differences is half of q times the rate, less the world's own turning: here a thousand times the Earth's."""

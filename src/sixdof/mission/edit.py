@@ -173,12 +173,24 @@ def _mutable(node: Any) -> Any:
 def _steps(data: dict, path: str) -> list[str]:
     """Return the steps of a path from the mission; "part" is that of the stage, where there is one stage."""
     steps = steps_of(path)
+    if steps[0] not in data:
+        _say_where(data, steps)
     if steps[0] != "part":
         return steps
     if len(data["stage"]) > 1:
         names = ", ".join(f'"stage.{stage["name"]}.part"' for stage in data["stage"])
         raise NoPath("there are several stages", f"say whose part: {names}")
     return ["stage", "0", *steps]
+
+
+def _say_where(data: dict, steps: list[str]) -> None:
+    """Raise NoPath, with the whole path, where the first of `steps` is the bare name of a part or a stage."""
+    for stage in data["stage"]:
+        of_stage = "part" if len(data["stage"]) == 1 else f"stage.{stage['name']}.part"
+        parts = [part["name"] for part in stage["part"] if part.get("name")]
+        ahead = "stage" if stage["name"] == steps[0] else of_stage if steps[0] in parts else ""
+        if ahead:
+            raise NoPath(f'there is no "{steps[0]}"', f'write "{".".join([ahead, *steps])}"')
 
 
 def _loc_of(data: dict, path: str) -> tuple:

@@ -13,7 +13,7 @@ ROUNDING = 1e-9  # m
 
 
 class Stretch(NamedTuple):
-    """A stage's body that is `by` m longer (negative: shorter) from now on: what stood at `start` or behind it moves, or should.
+    """A stage's body that is `by` m longer (negative: shorter) from now on: what had its middle at `start` or behind it moves, or should.
 
     what : the change in words, for sentences.
     """
@@ -39,7 +39,7 @@ def _metres(value: Any) -> float:
 def stretches(before: list[dict], after: list[dict]) -> Iterator[Stretch]:
     """Yield the bodies of `after`, tables of stages with the same parts as `before`, whose length is another.
 
-    What is in the fore half of a body keeps its distance to the body's fore end; what is in its aft half, or behind, to its aft end.
+    What has its middle in the fore half of a body keeps its distance to the body's fore end; what has it in the aft half, or behind, to the aft end.
     """
     for i, (old, new) in enumerate(zip(before, after)):
         if [part.get("kind") for part in old["part"]] != [_kind(part) for part in new["part"]]:
@@ -50,6 +50,11 @@ def stretches(before: list[dict], after: list[dict]) -> Iterator[Stretch]:
                 longer = f"{abs(now - was):g} m {'longer' if now > was else 'shorter'}"
                 yield Stretch(i, fore + 0.5 * was, now - was, f"{called(part)} is {longer}")
             fore += was
+
+
+def _half(part: dict) -> float:
+    """Return half the length (m) of what stands in a body by its fore end: a motor that ends at the tail belongs there, however long it is."""
+    return 0.5 * _metres(part.get("length")) if part.get("kind") not in BODIES else 0.0
 
 
 def _kind(part: Any) -> Any:
@@ -70,12 +75,12 @@ def move(data: dict, before: list[dict], found: list[Stretch], shift: bool | Non
     left: dict[str, list[str]] = {}
     for stretch in found:
         old, new = before[stretch.stage], data["stage"][stretch.stage]
-        places = [(part, "station", was.get("station"), called(part)) for part, was in zip(new["part"], old["part"])]
+        places = [(part, "station", was.get("station"), _half(was), called(part)) for part, was in zip(new["part"], old["part"])]
         own = {part.get("name") for part in new["part"] if part.get("kind") == "parachute"}
         cords = [cord for cord in data.get("cord") or () if isinstance(cord, dict) and cord.get("canopy") in own]
-        places += [(cord, "parts_at", cord.get("parts_at"), f'the cord of "{cord["canopy"]}"') for cord in cords]
-        for table, key, was, name in places:
-            if not isinstance(was, float) or was < stretch.start - ROUNDING or not isinstance(table.get(key), float):
+        places += [(cord, "parts_at", cord.get("parts_at"), 0.0, f'the cord of "{cord["canopy"]}"') for cord in cords]
+        for table, key, was, half, name in places:
+            if not isinstance(was, float) or not isinstance(table.get(key), float) or was + half < stretch.start - ROUNDING:
                 continue
             if shift:
                 table[key] += stretch.by

@@ -23,6 +23,8 @@ LIKELY_MASS = 0.5, 2.0  # of the measured mass over that of the parts
 LIKELY_CENTRE = 0.2  # of the stage's length: between the measured centre of mass and that of the parts
 SLENDER_NOSE, SLENDER = 12.0, 60.0  # lengths over diameters, of a nose and of the whole vehicle
 LEAST_DESCENT = 1.5  # m/s under one canopy
+WIDE_FIN = 5.0  # diameters of its body: the exposed span of one panel
+LEAST_OPENING = 50.0  # m above ground at which the last canopy is to be let go
 LIKELY_FACTOR = 0.7, 1.4  # that a dispersed factor is drawn about
 TAIL = 0.5  # of a thrust curve: the share of its time that may lie behind the last 5 % of its peak
 INSIDE = 1.0  # calibres that a nozzle may end ahead of the aft end of its stage
@@ -58,6 +60,20 @@ def _slenderness(mission: Mission) -> Iterator[str]:
     shape = shape_of(mission.stage)
     if shape.length > SLENDER * shape.diameter:
         yield f"the vehicle is {shape.length / shape.diameter:.3g} times as long as it is wide: check the lengths of its parts, {shape.length:.3g} m together"
+
+
+def _fins(mission: Mission) -> Iterator[str]:
+    for stage in mission.stage:
+        wide = WIDE_FIN * shape_of([stage]).diameter
+        for part in stage.part:
+            if isinstance(part, Fins) and part.span is not None and part.span > wide:  # an outline is measured, not typed
+                yield f'one panel of the fins "{part.name}" spans {part.span:.3g} m, {WIDE_FIN * part.span / wide:.3g} diameters of the body: check its span'
+
+
+def _heights(mission: Mission) -> Iterator[str]:
+    for recovery in mission.recovery:
+        if recovery.height is not None and recovery.height < LEAST_OPENING:
+            yield f'"{recovery.canopy}" is let go at {recovery.height:.3g} m above the ground: it may not fill before the ground is there'
 
 
 def _measured(mission: Mission) -> Iterator[str]:
@@ -136,4 +152,4 @@ def _factors(mission: Mission) -> Iterator[str]:
             yield f"{name} is drawn about {middle:.3g}, and is a factor {item.doc}: 1 is the mission's own number"
 
 
-_CHECKS = (_rail, _slenderness, _measured, _canopies, _gains, _names, _nozzles, _curves, _factors)
+_CHECKS = (_rail, _slenderness, _fins, _measured, _canopies, _heights, _gains, _names, _nozzles, _curves, _factors)

@@ -11,7 +11,7 @@ import xarray as xr
 from sixdof.status import Status
 from sixdof.study.cautions import cautions
 from sixdof.study.page import WIDTH, bearing_of, caution_lines, counted, indented, on_map, place, row_of
-from sixdof.study.reading import QUANTILES, apart, event_values, fact, is_ensemble, meaningful, mission_of, outcomes, pieces, plural
+from sixdof.study.reading import QUANTILES, apart, event_values, fact, is_ensemble, meaningful, mission_of, need_result, outcomes, pieces, plural
 from sixdof.study.scatter import LEAST, containment, places, radius
 from sixdof.study.sensitivity import largest_drivers
 from sixdof.study.staging import branch_section, fired_section, landing_section, recovery_section, stage_section, way_section
@@ -89,8 +89,9 @@ def summarize(ds: xr.Dataset) -> str:
     """Return a page about a flight or an ensemble: outcomes, landing place, ends, validity of the model, cautions.
 
     An ensemble shows quantiles over the flights that have the outcome; flights that diverged or never left the rail
-    count only under "Ends". Raises ValueError for a Dataset without outcomes.
+    count only under "Ends". Raises TypeError for what is no Dataset, ValueError for one without outcomes.
     """
+    need_result(ds, "summarize")
     if "apogee" not in ds or "status" not in ds:
         raise ValueError("summarize takes a result of sixdof.fly or sixdof.disperse; this Dataset holds no outcomes")
     lines = [*_heading(ds), ""]

@@ -9,6 +9,7 @@ from typing import Sequence
 
 import numpy as np
 
+from sixdof.compiling import compile_first
 from sixdof.core.types import (
     BODY_CA, BODY_CA_BACK, BODY_CA_BURN, BODY_COLUMNS, BODY_S0, BODY_S0_BACK, BODY_S1, BODY_S1_BACK, BODY_S2, BODY_S2_BACK,
     FIN_COLUMNS, FIN_DB, FIN_DW, FIN_KB, FIN_KW, FIN_PLATE, FIN_ROLL_DAMP, FIN_ROLL_DIRECT, FIN_SLOPE, FIN_STALL, FIN_X, FIN_X_BACK,
@@ -35,6 +36,7 @@ __all__ = ["DOWNWASH", "aero_table", "centre_of_pressure", "component_table", "d
 
 def aero_table(mission: Mission, stages: Sequence[int]) -> Aero:
     """Return the tables of `stages` (numbers, front first) flying together: a row per 0.02 Mach from 0 to 5."""
+    compile_first(mission)  # slopes are the kernel's own
     chosen = [mission.stage[i] for i in stages]
     shape = shape_of(chosen)
     mach = mach_grid()
