@@ -109,12 +109,6 @@ def helper(function):
     return _compile(function, forceinline=True)
 
 
-def is_compiled_here() -> bool:
-    """Tell whether this source's kernels have been compiled before on this machine (a message is due if not)."""
-    folder = cache_folder()
-    return folder is not None and any(folder.rglob("flight.fly-*.nbc"))  # the last to be there
-
-
 @intrinsic
 def _call_address(typingctx, address, t, sensed, memory, gains, command):
     """Call the C function `int law(double, const double *, double *, const double *, double *)` at an integer address."""

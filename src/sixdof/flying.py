@@ -9,8 +9,7 @@ from contextlib import contextmanager
 import numpy as np
 import xarray as xr
 
-from sixdof._jit import is_compiled_here
-from sixdof.compiling import announce
+from sixdof.compiling import announce, is_compiled
 from sixdof.mission.load import check_mission
 from sixdof.mission.schema import Mission
 from sixdof.mission.units import shown
@@ -20,7 +19,7 @@ from sixdof.status import FlightError, Status
 @contextmanager
 def announced_compilation():
     """Tell a person why the first flight after an installation or an upgrade takes so long."""
-    if not is_compiled_here():
+    if not is_compiled():
         announce()
     yield
 

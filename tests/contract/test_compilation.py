@@ -90,7 +90,7 @@ def test_kernels__keep_no_reference_counts(tmp_path):
 
 
 def test_switch__cache_off():
-    code = "from sixdof import _jit; print(_jit.CACHE, _jit.is_compiled_here())"
+    code = "from sixdof import _jit, compiling; print(_jit.CACHE, compiling.is_compiled())"
     env = {**os.environ, "SIXDOF_NUMBA_CACHE": "0"}
     answer = subprocess.run([sys.executable, "-c", code], env=env, capture_output=True, text=True, check=True)
     assert answer.stdout.split() == ["False", "False"]
@@ -137,22 +137,28 @@ def test_cache_folder__honours_the_environment(tmp_path, monkeypatch):
 
 
 @needs_compiler
-@pytest.mark.parametrize("first", ["build_model", "describe"])
-def test_first_flight__is_announced_and_compiled_by_another_process(demo_mission, monkeypatch, capsys, first):
+@pytest.mark.parametrize("first, code", [("build_model", 0), ("describe", 1)])
+def test_first_flight__is_announced_and_compiled_by_another_process(demo_mission, monkeypatch, tmp_path, capsys, first, code):
     """Before a kernel is used here, whichever call comes first: what this process compiled itself would round otherwise than what it reads tomorrow."""
     from sixdof import compiling
     from sixdof.model import build_model as build
 
     calls = []
     monkeypatch.setattr(compiling, "_looked", False)
-    monkeypatch.setattr(compiling, "is_compiled_here", lambda: False)
+    monkeypatch.setattr(compiling, "_mark", lambda: tmp_path / "compiled")
     monkeypatch.setattr(compiling, "CACHE", True)
-    monkeypatch.setattr(compiling.subprocess, "run", lambda command, **options: calls.append(options))
+
+    def run(command, **options):
+        calls.append(options)
+        return subprocess.CompletedProcess(command, code)
+
+    monkeypatch.setattr(compiling.subprocess, "run", run)
     compiling.announce.cache_clear()
     {"build_model": build, "describe": sixdof.describe}[first](demo_mission)
     build(demo_mission)
     assert len(calls) == 1 and sixdof.loads_mission(calls[0]["input"]) == demo_mission
     assert calls[0]["env"][compiling._COMPILING] == "1"
+    assert compiling.is_compiled() == (code == 0)  # what was killed half-way is compiled again
     assert capsys.readouterr().err.count("compiling the flight kernels, once for this version") == 1
 
 

@@ -48,7 +48,7 @@ ERRORS: tuple[PlantedError, ...] = (
     ),
     PlantedError(
         "swing stepped too far", "core/descent.py",
-        "SHARE_OF_SWING = 0.2", "SHARE_OF_SWING = 1.0",
+        "SHARE_OF_SWING = 0.25", "SHARE_OF_SWING = 1.0",
         "steps of a radian of the swing, of which RK4 makes a percent",
         SWING + "test_small_swing__in_the_steps_of_a_real_flight_computer",
     ),

@@ -19,7 +19,7 @@ from sixdof.core.types import (
 
 INSIDE = 1e-9  # s
 SHARE_OF_TIME_CONSTANT = 0.1  # of the slowing-down time 2 m/(rho CdS V): RK4's error per step is then below 1e-7
-SHARE_OF_SWING = 0.2  # rad of the swing, and of the body's own turning, a step: RK4 errs by 3e-6 of it
+SHARE_OF_SWING = 0.25  # rad of the swing, and of the body's own turning, a step: RK4 errs by 8e-6 of it
 SWING_DAMPING = 0.15  # ratio to the critical damping, our own choice: a swing under a canopy is gone after three or four
 LEAST_SWING_STEP = 1e-4  # s: a body that turns faster than a thousand radians a second is not resolved
 QUIET_TURN = 0.25  # rad between two looks of the flight computer: beyond it, it looks at every tick

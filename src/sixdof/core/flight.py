@@ -533,9 +533,10 @@ def fly(model, draw, work, log, events, summary):
                 stop = min(stop, t_part, t_stretch)
             most = longest
             if phase == CANOPY:
-                lines = max(canopy_area(t, rig), canopy_area(t + longest, rig))
-                airframe = max(hanging_area(t, rig), hanging_area(t + longest, rig))
                 stop = min(stop, next_change(t, work.canopy, work.opened))
+                soon = stop - INSTANT  # seen from before a jump; a canopy that disreefs between two looks fills within a step
+                lines = max(canopy_area(t, rig), canopy_area(soon, rig))
+                airframe = max(hanging_area(t, rig), hanging_area(soon, rig))
                 most = min(FALL_STRIDE * period, longest_fall_step(s, craft, body, lines, airframe, rig.fore_x))
             elif model.tolerance > 0.0 and phase != HOLD:
                 most = _trusted_step(
