@@ -20,6 +20,7 @@ from sixdof.core.types import (
 INSIDE = 1e-9  # s
 SHARE_OF_TIME_CONSTANT = 0.1  # of the slowing-down time 2 m/(rho CdS V): RK4's error per step is then below 1e-7
 SHARE_OF_SWING = 0.25  # rad of the swing, and of the body's own turning, a step: RK4 errs by 8e-6 of it
+SHARE_AT_REST, AT_REST = 0.5, 0.05  # the same of a body that turns at less than that, rad/s: 3e-4 of a swing of some mrad
 SWING_DAMPING = 0.15  # ratio to the critical damping, our own choice: a swing under a canopy is gone after three or four
 LEAST_SWING_STEP = 1e-4  # s: a body that turns faster than a thousand radians a second is not resolved
 QUIET_TURN = 0.25  # rad between two looks of the flight computer: beyond it, it looks at every tick
@@ -202,8 +203,10 @@ def longest_fall_step(s, craft, body, lines, airframe, fore_x):
     speed = norm(sub(s.v, near.wind))
     thickness = 0.5 * near.air.density * speed
     slowing = thickness * (lines + airframe) / body.mass
-    swing = swing_rate(thickness * speed * lines, body.cg.x - fore_x, body) + norm(s.w)
-    return min(SHARE_OF_TIME_CONSTANT / max(slowing, 1e-6), max(SHARE_OF_SWING / max(swing, 1e-6), LEAST_SWING_STEP))
+    turning = norm(s.w)
+    swing = swing_rate(thickness * speed * lines, body.cg.x - fore_x, body) + turning
+    share = SHARE_AT_REST if turning < AT_REST else SHARE_OF_SWING
+    return min(SHARE_OF_TIME_CONSTANT / max(slowing, 1e-6), max(share / max(swing, 1e-6), LEAST_SWING_STEP))
 
 
 @kernel
