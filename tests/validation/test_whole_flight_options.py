@@ -179,7 +179,7 @@ OPENINGS = {
     "reefed": [models.canopy(0.4, 0.1), models.canopy(2.0, 0.3, wait=0.05, reef_share=0.15, reef_time=1.234)],
 }
 FALLING_STEPS = 5e-5  # m: RK4 in steps of a tenth of the slowing-down time, cut where canopies begin and end to fill
-SWINGING_STEPS = 3e-5  # rad: RK4 in steps of a fifth of a radian of the swing
+SWINGING_STEPS = 3e-5  # rad: RK4 in steps of a quarter of a radian of the swing
 NEAR_GROUND = 1e-4  # m, as in test_whole_flight.py: the wind's profile is steep there
 
 
