@@ -174,6 +174,8 @@ def test_add__measured_mass_stands_in_place_of_what_is_added(demo):
         (lambda m: m.remove("drogue"), 'there is no "drogue"; write "part.drogue"'),
         (lambda m: m.change({"sampler bay.length": 0.4}), 'there is no "sampler bay"; write "part.sampler bay.length"'),
         (lambda m: m.remove("thistledown"), 'write "stage'),
+        (lambda m: m.change({"stage.0.part": [1.5], "sampler.bay": 1.0}), 'there is no "sampler"'),
+        (lambda m: m.change({"stage": 3, "part.airframe.length": 1.0}), "stage"),
     ],
 )
 def test_edit__one_clear_sentence(demo, call, text):

@@ -177,18 +177,25 @@ def _steps(data: dict, path: str) -> list[str]:
         _say_where(data, steps)
     if steps[0] != "part":
         return steps
-    if len(data["stage"]) > 1:
-        names = ", ".join(f'"stage.{stage["name"]}.part"' for stage in data["stage"])
+    stages = _tables(data.get("stage"))
+    if len(stages) > 1:
+        names = ", ".join(f'"stage.{stage.get("name")}.part"' for stage in stages)
         raise NoPath("there are several stages", f"say whose part: {names}")
     return ["stage", "0", *steps]
 
 
+def _tables(node: Any) -> list[dict]:
+    """Return the tables of a list; changes made before in the same call may have put anything in its place."""
+    return [each for each in node if isinstance(each, dict)] if isinstance(node, (list, tuple)) else []
+
+
 def _say_where(data: dict, steps: list[str]) -> None:
     """Raise NoPath, with the whole path, where the first of `steps` is the bare name of a part or a stage."""
-    for stage in data["stage"]:
-        of_stage = "part" if len(data["stage"]) == 1 else f"stage.{stage['name']}.part"
-        parts = [part["name"] for part in stage["part"] if part.get("name")]
-        ahead = "stage" if stage["name"] == steps[0] else of_stage if steps[0] in parts else ""
+    stages = _tables(data.get("stage"))
+    for stage in stages:
+        of_stage = "part" if len(stages) == 1 else f"stage.{stage.get('name')}.part"
+        parts = [part.get("name") for part in _tables(stage.get("part"))]
+        ahead = "stage" if stage.get("name") == steps[0] else of_stage if steps[0] in parts else ""
         if ahead:
             raise NoPath(f'there is no "{steps[0]}"', f'write "{".".join([ahead, *steps])}"')
 
