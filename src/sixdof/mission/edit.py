@@ -192,7 +192,7 @@ def _tables(node: Any) -> list[dict]:
 def _say_where(data: dict, steps: list[str]) -> None:
     """Raise NoPath, with the whole path, where the first of `steps` is the bare name of a part or a stage."""
     stages = _tables(data.get("stage"))
-    for stage in stages:
+    for stage in stages if steps[0] else ():  # parts without a name have the name ""
         of_stage = "part" if len(stages) == 1 else f"stage.{stage.get('name')}.part"
         parts = [part.get("name") for part in _tables(stage.get("part"))]
         ahead = "stage" if stage.get("name") == steps[0] else of_stage if steps[0] in parts else ""
