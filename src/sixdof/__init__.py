@@ -1,8 +1,8 @@
 """sixdof: flights of small, actively controlled rockets in six degrees of freedom, one or a million.
 
-    mission = sixdof.load_mission("sampler.toml")
-    flight = sixdof.fly(mission)                                   # xarray.Dataset
-    flights = sixdof.disperse(mission, 1000, out="flights.nc")    # the same names, with `flight` in front
+mission = sixdof.load_mission("sampler.toml")
+flight = sixdof.fly(mission)                                   # xarray.Dataset
+flights = sixdof.disperse(mission, 1000, out="flights.nc")    # the same names, with `flight` in front
 """
 
 from __future__ import annotations
@@ -13,32 +13,32 @@ _HOME = {
     "load_mission": "sixdof.mission.load",
     "loads_mission": "sixdof.mission.load",
     "build_mission": "sixdof.mission.load",
-    "Mission": "sixdof.mission.schema",
+    "Mission": "sixdof.mission.tables.schema",
     "MissionError": "sixdof.mission.errors",
-    "fly": "sixdof.flying",
-    "refly": "sixdof.flying",
-    "fly_body": "sixdof.bodies",
+    "fly": "sixdof.flight.fly",
+    "refly": "sixdof.flight.fly",
+    "fly_body": "sixdof.flight.bodies",
     "disperse": "sixdof.ensemble.run",
-    "make_draws": "sixdof.ensemble.table",
-    "compare": "sixdof.study.comparison",
-    "motor_variants": "sixdof.study.motors",
-    "linearise": "sixdof.study.linear",
-    "margins": "sixdof.study.margins",
-    "tune": "sixdof.study.tuning",
-    "vary": "sixdof.study.variants",
-    "rehearse": "sixdof.rehearsal",
+    "make_draws": "sixdof.draws.table",
+    "compare": "sixdof.study.variants.comparison",
+    "motor_variants": "sixdof.study.variants.motors",
+    "linearise": "sixdof.study.loops.linear",
+    "margins": "sixdof.study.loops.margins",
+    "tune": "sixdof.study.tuning.tune",
+    "vary": "sixdof.study.variants.vary",
+    "rehearse": "sixdof.rehearsal.rehearse",
     "describe": "sixdof.vehicle.describe",
-    "summarize": "sixdof.study.summary",
-    "per_flight": "sixdof.study.per_flight",
-    "StoreError": "sixdof.store_disk",
-    "open_result": "sixdof.results",
-    "save": "sixdof.results",
-    "Law": "sixdof.laws",
-    "CLaw": "sixdof.laws",
-    "LawError": "sixdof.laws",
-    "Status": "sixdof.status",
-    "FlightError": "sixdof.status",
-    "verify": "sixdof.study.verification",
+    "summarize": "sixdof.study.report.summary",
+    "per_flight": "sixdof.study.reading.per_flight",
+    "StoreError": "sixdof.results.store_disk",
+    "open_result": "sixdof.results.dataset",
+    "save": "sixdof.results.dataset",
+    "Law": "sixdof.flight.laws",
+    "CLaw": "sixdof.flight.laws",
+    "LawError": "sixdof.flight.laws",
+    "Status": "sixdof.results.status",
+    "FlightError": "sixdof.results.status",
+    "verify": "sixdof.study.verification.verify",
 }
 __all__ = sorted(_HOME)
 

@@ -30,8 +30,8 @@ _HERE = Path(__file__).resolve().parent
 def source_hash() -> str:
     """Return 16 hex digits that change with any edit in `core/` or in this file."""
     digest = hashlib.sha256()
-    for path in [Path(__file__), *sorted((_HERE / "core").glob("*.py"))]:
-        digest.update(path.name.encode())
+    for path in [Path(__file__), *sorted((_HERE / "core").rglob("*.py"))]:
+        digest.update(path.relative_to(_HERE).as_posix().encode())
         digest.update(path.read_bytes())
     return digest.hexdigest()[:16]
 
@@ -117,9 +117,7 @@ def _call_address(typingctx, address, t, sensed, memory, gains, command):
         number = ir.IntType(32)
         real, pointer = ir.DoubleType(), ir.DoubleType().as_pointer()
         function = ir.FunctionType(number, [real, pointer, pointer, pointer, pointer])
-        data = [
-            context.make_array(kind)(context, builder, value).data for kind, value in zip(signature.args[2:], values[2:])
-        ]
+        data = [context.make_array(kind)(context, builder, value).data for kind, value in zip(signature.args[2:], values[2:])]
         call = builder.call(builder.inttoptr(values[0], function.as_pointer()), [values[1], *data])
         return builder.sext(call, ir.IntType(64))
 

@@ -38,9 +38,7 @@ A simulation is never a clearance to fly. Local law, the range safety officer an
 
 def parser() -> argparse.ArgumentParser:
     """Return the command line's parser."""
-    top = argparse.ArgumentParser(
-        prog="python -m sixdof", description=_ABOUT, epilog=_CAUTION, formatter_class=argparse.RawDescriptionHelpFormatter
-    )
+    top = argparse.ArgumentParser(prog="python -m sixdof", description=_ABOUT, epilog=_CAUTION, formatter_class=argparse.RawDescriptionHelpFormatter)
     commands = top.add_subparsers(dest="command", required=True, metavar="{check,aero,fly,rehearse,margins,tune,disperse,compare,earths,verify}")
 
     check = commands.add_parser("check", help="check a mission file and describe its vehicle")
@@ -53,24 +51,18 @@ def parser() -> argparse.ArgumentParser:
     rehearse = commands.add_parser("rehearse", help="run event rules and laws over sensed values, print when they fire and misfire")
     rehearse.add_argument("--script", type=Path, metavar="FILE", help="what is sensed, CSV or a flight (.nc); left out, one is flown")
     rehearse.add_argument("--stage", metavar="NAME", help="the stage whose altimeter runs (the front one's computer if left out)")
-    rehearse.add_argument(
-        "--fail", nargs="+", default=[], metavar="NAME", help='[[failure]] entries that happen, such as "no_separation: booster"'
-    )
+    rehearse.add_argument("--fail", nargs="+", default=[], metavar="NAME", help='[[failure]] entries that happen, such as "no_separation: booster"')
     rehearse.set_defaults(run=_rehearse)
     margins, tune = _of_loops(commands)
     disperse = commands.add_parser("disperse", help="fly many times, each with its own draw of the [disperse] table")
     disperse.add_argument("--flights", type=int, required=True, metavar="N", help="how many")
-    disperse.add_argument(
-        "--sampling", choices=("random", "latin", "sobol"), default="random", help="how inputs are drawn (random if left out)"
-    )
+    disperse.add_argument("--sampling", choices=("random", "latin", "sobol"), default="random", help="how inputs are drawn (random if left out)")
     disperse.add_argument("--tracks", default="all", metavar="N", help='whose tracks are kept: "all", "none", or the first N flights')
     disperse.add_argument("--threads", type=int, metavar="N", help="threads (one a core if left out)")
     disperse.add_argument("--quiet", action="store_true", help="no progress bar")
     disperse.set_defaults(run=_disperse)
     compare = commands.add_parser("compare", help="fly variants with other motors on the same draws, and judge criteria")
-    compare.add_argument(
-        "--motors", type=Path, nargs="+", required=True, metavar="PATH", help="a folder of thrust curves (CSV), or the files"
-    )
+    compare.add_argument("--motors", type=Path, nargs="+", required=True, metavar="PATH", help="a folder of thrust curves (CSV), or the files")
     compare.add_argument("--stage", metavar="NAME", help="the stage whose motor varies (the last one, the booster, if left out)")
     compare.add_argument("--flights", type=int, required=True, metavar="N", help="how many of each variant")
     compare.add_argument(
@@ -94,9 +86,12 @@ def parser() -> argparse.ArgumentParser:
     for command in (fly, margins, tune, disperse, compare):
         command.add_argument("--seed", type=int, default=0, metavar="S", help="seed of the draws (0 if left out)")
     kinds = {
-        fly: "netCDF-4", rehearse: "netCDF-4", tune: "TOML: the keys of [autopilot] to put into the mission file",
-        disperse: "netCDF-4; NAME.zarr: a store that the same call goes on with", compare: "a folder of stores",
-    }  # fmt: skip
+        fly: "netCDF-4",
+        rehearse: "netCDF-4",
+        tune: "TOML: the keys of [autopilot] to put into the mission file",
+        disperse: "netCDF-4; NAME.zarr: a store that the same call goes on with",
+        compare: "a folder of stores",
+    }
     for command, kind in kinds.items():
         command.add_argument("--out", type=Path, metavar="FILE", help=f"write the result ({kind})")
         command.add_argument("--overwrite", action="store_true", help="replace FILE if it exists")
@@ -110,17 +105,15 @@ def _of_loops(commands) -> tuple[argparse.ArgumentParser, argparse.ArgumentParse
     margins.add_argument("--quiet", action="store_true", help="no progress bar")
     margins.set_defaults(run=_margins)
     tune = commands.add_parser("tune", help="find gains that have the margins asked for all along the flight, and say what limits them")
+    tune.add_argument("--bandwidth", type=float, metavar="RAD_PER_S", help="at least; 80 %% of the quickest that the rest allows if left out")
     tune.add_argument(
-        "--bandwidth", type=float, metavar="RAD_PER_S", help="at least; 80 %% of the quickest that the rest allows if left out"
-    )
-    tune.add_argument(
-        "--schedule", choices=("mach", "dynamic_pressure", "scale", "none"), default="mach",
+        "--schedule",
+        choices=("mach", "dynamic_pressure", "scale", "none"),
+        default="mach",
         help="rows of gains over Mach number or dynamic pressure, one set scaled by dynamic pressure, or one set (mach if left out)",
-    )  # fmt: skip
-    tune.add_argument("--rows", type=int, metavar="N", help="of the schedule (5 if left out)")
-    tune.add_argument(
-        "--hold-on", type=int, nargs="+", default=[], metavar="N", help="drawn flights, by number, on which the gains must hold as well"
     )
+    tune.add_argument("--rows", type=int, metavar="N", help="of the schedule (5 if left out)")
+    tune.add_argument("--hold-on", type=int, nargs="+", default=[], metavar="N", help="drawn flights, by number, on which the gains must hold as well")
     tune.add_argument("--channels", nargs="+", choices=("pitch", "yaw", "roll"), help="what is designed (all if left out); others stay as they are")
     tune.set_defaults(run=_tune)
     for command, share in ((margins, "half"), (tune, "a third")):
@@ -151,16 +144,16 @@ def main(arguments: list[str] | None = None) -> int:
 
 
 def _is_flight_error(error: Exception) -> bool:
-    from sixdof.status import FlightError
+    from sixdof.results.status import FlightError
 
     return isinstance(error, FlightError)
 
 
 def _check(chosen) -> int:
     from sixdof import describe, load_mission
-    from sixdof.study.mission_cautions import mission_cautions
-    from sixdof.study.page import caution_lines
-    from sixdof.study.surviving_control import control_lines
+    from sixdof.study.aero.surviving_control import control_lines
+    from sixdof.study.reading.page import caution_lines
+    from sixdof.study.report.mission_cautions import mission_cautions
 
     mission = load_mission(chosen.mission)
     silent = "none of the checks of the file speaks up; those of a flight are on its page"
@@ -174,7 +167,7 @@ def _check(chosen) -> int:
 
 def _aero(chosen) -> int:
     from sixdof import load_mission
-    from sixdof.study.aero_report import aero_report
+    from sixdof.study.aero.report import aero_report
 
     mission = load_mission(chosen.mission)
     _say(aero_report(mission), end="")
@@ -187,8 +180,8 @@ def _aero(chosen) -> int:
 
 def _fly(chosen) -> int:
     from sixdof import Status, fly, load_mission
-    from sixdof.results import check_netcdf_path, save
-    from sixdof.study.summary import summarize
+    from sixdof.results.dataset import check_netcdf_path, save
+    from sixdof.study.report.summary import summarize
 
     mission = load_mission(chosen.mission)
     if chosen.out:
@@ -209,8 +202,8 @@ def _fly(chosen) -> int:
 
 def _rehearse(chosen) -> int:
     from sixdof import load_mission, rehearse
-    from sixdof.results import check_netcdf_path, save
-    from sixdof.study.rehearsal_report import timeline
+    from sixdof.results.dataset import check_netcdf_path, save
+    from sixdof.study.report.rehearsal_report import timeline
 
     mission = load_mission(chosen.mission)
     if chosen.out:
@@ -228,8 +221,8 @@ def _rehearse(chosen) -> int:
 
 def _margins(chosen) -> int:
     from sixdof import linearise, load_mission, make_draws, margins
-    from sixdof.study.margin_spread import margin_spread, robust_margins, spread_report
-    from sixdof.study.margins import holds, margin_report
+    from sixdof.study.loops.margins import holds, margin_report
+    from sixdof.study.uncertainty.margin_spread import margin_spread, robust_margins, spread_report
 
     mission = load_mission(chosen.mission)
     gain_db, phase = _required(chosen)
@@ -258,7 +251,7 @@ def _margins(chosen) -> int:
 
 def _required(chosen) -> tuple[float, float]:
     """Return the required margins, dB and rad. Raises ValueError in the words and the unit of the command line."""
-    from sixdof.study.margins import REQUIRED_GAIN_DB, REQUIRED_PHASE
+    from sixdof.study.loops.margins import REQUIRED_GAIN_DB, REQUIRED_PHASE
 
     for name, value, most in (("--gain-margin", chosen.gain_margin, "100 dB"), ("--phase-margin", chosen.phase_margin, "180 deg")):
         if value is not None and not 0.0 <= value <= float(most.split()[0]):
@@ -283,7 +276,7 @@ def _loop_figures(models, found, spread, required: tuple[float, float]) -> dict:
 
 def _tune(chosen) -> int:
     from sixdof import load_mission, tune
-    from sixdof.results import check_path
+    from sixdof.results.dataset import check_path
 
     mission = load_mission(chosen.mission)
     if chosen.out:
@@ -291,9 +284,13 @@ def _tune(chosen) -> int:
             raise ValueError(f"tune: {chosen.out} is the mission file itself, and --out is for lines to put into it; choose another name")
         check_path(chosen.out, overwrite=chosen.overwrite)
     asked = {
-        "gain_margin_db": chosen.gain_margin, "phase_margin_deg": chosen.phase_margin, "bandwidth": chosen.bandwidth,
-        "schedule": chosen.schedule, "rows": chosen.rows, "channels": tuple(chosen.channels) if chosen.channels else None,
-    }  # fmt: skip
+        "gain_margin_db": chosen.gain_margin,
+        "phase_margin_deg": chosen.phase_margin,
+        "bandwidth": chosen.bandwidth,
+        "schedule": chosen.schedule,
+        "rows": chosen.rows,
+        "channels": tuple(chosen.channels) if chosen.channels else None,
+    }
     spec = {name: value for name, value in asked.items() if value is not None}
     tuned = tune(mission, spec, points=chosen.points, flights=chosen.hold_on, seed=chosen.seed)
     _say(tuned)
@@ -309,13 +306,20 @@ def _tune(chosen) -> int:
 
 def _disperse(chosen) -> int:
     from sixdof import disperse, load_mission
-    from sixdof.study.summary import summarize
+    from sixdof.study.report.summary import summarize
 
     mission = load_mission(chosen.mission)
     ds = disperse(
-        mission, chosen.flights, seed=chosen.seed, sampling=chosen.sampling, out=chosen.out, overwrite=chosen.overwrite,
-        tracks=int(chosen.tracks) if chosen.tracks.isdecimal() else chosen.tracks, threads=chosen.threads, progress=not chosen.quiet,
-    )  # fmt: skip
+        mission,
+        chosen.flights,
+        seed=chosen.seed,
+        sampling=chosen.sampling,
+        out=chosen.out,
+        overwrite=chosen.overwrite,
+        tracks=int(chosen.tracks) if chosen.tracks.isdecimal() else chosen.tracks,
+        threads=chosen.threads,
+        progress=not chosen.quiet,
+    )
     if not ds.sizes["flight"]:
         print("sixdof: interrupted before the first flight was finished", file=sys.stderr)
         return INTERRUPTED
@@ -333,15 +337,21 @@ def _disperse(chosen) -> int:
 
 def _compare(chosen) -> int:
     from sixdof import compare, load_mission, motor_variants
-    from sixdof.study.claims import PASS
-    from sixdof.study.comparison_text import comparison_text
-    from sixdof.study.judging import VERDICTS, judge_criteria
+    from sixdof.study.uncertainty.claims import PASS
+    from sixdof.study.variants.comparison_text import comparison_text
+    from sixdof.study.variants.judging import VERDICTS, judge_criteria
 
     files = chosen.motors[0] if len(chosen.motors) == 1 and chosen.motors[0].suffix != ".csv" else chosen.motors
     ds = compare(
-        motor_variants(load_mission(chosen.mission), files, stage=chosen.stage), chosen.flights, seed=chosen.seed,
-        criteria=chosen.criterion, out=chosen.out, overwrite=chosen.overwrite, threads=chosen.threads, progress=not chosen.quiet,
-    )  # fmt: skip
+        motor_variants(load_mission(chosen.mission), files, stage=chosen.stage),
+        chosen.flights,
+        seed=chosen.seed,
+        criteria=chosen.criterion,
+        out=chosen.out,
+        overwrite=chosen.overwrite,
+        threads=chosen.threads,
+        progress=not chosen.quiet,
+    )
     if not ds.sizes["flight"]:
         print("sixdof: interrupted before the first flight was finished", file=sys.stderr)
         return INTERRUPTED
@@ -363,7 +373,7 @@ def _compare(chosen) -> int:
 
 def _earths(chosen) -> int:
     from sixdof import load_mission
-    from sixdof.study.earth import compare_earths, earth_page
+    from sixdof.study.variants.earth import compare_earths, earth_page
 
     _say(earth_page(compare_earths(load_mission(chosen.mission))))
     return OK
@@ -371,8 +381,8 @@ def _earths(chosen) -> int:
 
 def _verify(chosen) -> int:
     from sixdof import verify
-    from sixdof.results import check_path
-    from sixdof.study.verification import verification_text, write_csv
+    from sixdof.results.dataset import check_path
+    from sixdof.study.verification.verify import verification_text, write_csv
 
     if chosen.out:
         check_path(chosen.out, overwrite=chosen.overwrite)

@@ -9,8 +9,8 @@ import pytest
 
 import sixdof
 from sixdof.autopilot.build import computer_table, guidance_table, load_slope, sensors_table
-from sixdof.mission.schema import SatelliteReceiver, Sensors
-from sixdof.study.tunnel import wind_tunnel
+from sixdof.mission.tables.schema import SatelliteReceiver, Sensors
+from sixdof.study.aero.tunnel import wind_tunnel
 from sixdof.world.build import world_table
 
 STELLAR_DAY = 86164.0989  # s, one turn of the Earth against inertial space (IERS Conventions 2010)

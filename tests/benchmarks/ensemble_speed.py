@@ -26,7 +26,7 @@ ROOT = HERE.parents[1]
 sys.path[:0] = [str(ROOT / "src"), str(HERE)]
 
 import sixdof  # noqa: E402
-from sixdof import legs  # noqa: E402
+from sixdof.flight import legs  # noqa: E402
 
 RUNS = 5
 LEAST_BY_TWO, MOST_WRITING, MOST_STARTUP = 1.9, 0.10, 2.0

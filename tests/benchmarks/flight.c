@@ -39,7 +39,7 @@ enum {
     OUTCOMES = 28 /* counted by `report` */
 };
 enum { SEEN_LOAD, SEEN_X, SEEN_HINGE, SEEN_STALL, SEEN_COLUMNS = 7 };
-/* of the gains, as in sixdof.core.control */
+/* of the gains, as in sixdof.core.computer.control */
 enum {
     K_OVER, K_ROWS, K_PRESSURE, K_LOW, K_HIGH, K_INTEGRAL, K_FILTER, K_ON_ERROR, K_CASCADE, K_RATE_LIMIT,
     K_DEMAND_LIMIT, K_NOTCH, K_HEAD = 16, K_ROW = 13

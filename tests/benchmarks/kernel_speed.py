@@ -32,9 +32,9 @@ from sixdof.core import layout as la  # noqa: E402
 from sixdof.core.algebra import launch_frame  # noqa: E402
 from sixdof.core.craft import make_craft, state_at_rest  # noqa: E402
 from sixdof.core.types import SEEN_COLUMNS  # noqa: E402
-from sixdof.ensemble.draws import kernel_draw  # noqa: E402
+from sixdof.draws.packed import kernel_draw  # noqa: E402
+from sixdof.flight.model import build_model  # noqa: E402
 from sixdof.mission.load import load_mission  # noqa: E402
-from sixdof.model import build_model  # noqa: E402
 
 SAME = 1e-6  # m, the apogee of C and kernel: rounding of another order of operations, grown over a closed-loop flight
 SAME_OUTCOMES = 1e-6  # relative, of the outcomes watched on the way
@@ -47,25 +47,102 @@ PLAIN_EVERY = 5  # one flight in numpy to so many runs of the others
 LEAST_AGAINST_NUMPY, LEAST_AGAINST_C = 300.0, 0.5
 
 # fields of `Input` in flight.c, in order: tables, their sizes, then numbers (name:length where it is more than one)
-_POINTERS = (
-    "air wind body fin friction cross axial_shape panel time force impulse profile gains mixer rules centring "
-    "seen".split()
-)
-_COUNTS = (
-    "airs winds bodies sets friction_columns cross_columns shape_columns panels breaks profiles controls rules_n steps "
-    "roll_first".split()
-)
+_POINTERS = [
+    "air",
+    "wind",
+    "body",
+    "fin",
+    "friction",
+    "cross",
+    "axial_shape",
+    "panel",
+    "time",
+    "force",
+    "impulse",
+    "profile",
+    "gains",
+    "mixer",
+    "rules",
+    "centring",
+    "seen",
+]
+_COUNTS = [
+    "airs",
+    "winds",
+    "bodies",
+    "sets",
+    "friction_columns",
+    "cross_columns",
+    "shape_columns",
+    "panels",
+    "breaks",
+    "profiles",
+    "controls",
+    "rules_n",
+    "steps",
+    "roll_first",
+]
 _NUMBERS = [
     (name, int(n or 1))
     for name, _, n in (
         field.partition(":")
-        for field in """
-        air_z0 air_per_metre wind_per_root earth:3 wind_turn:3 area length per_mach per_root plan:3 drag normal cp_shift
-        cant dry cg:3 inertia:6 propellant moment:3 linear:6 square:2 total_impulse thrust_line:3 exit:3 exit_area
-        exit_swirl reference_pressure friction_rail fore_travel aft_travel aft_x base_x line:3 rest:13 frequency damping rate_limit
-        acceleration_limit travel delay backlash dead_band resolution stall_torque period frame:4 time_limit
-        liftoff_force liftoff_height ignition_force burnout_force burnout_debounce by_barometer apogee_drop apogee_debounce
-        """.split()
+        for field in [
+            "air_z0",
+            "air_per_metre",
+            "wind_per_root",
+            "earth:3",
+            "wind_turn:3",
+            "area",
+            "length",
+            "per_mach",
+            "per_root",
+            "plan:3",
+            "drag",
+            "normal",
+            "cp_shift",
+            "cant",
+            "dry",
+            "cg:3",
+            "inertia:6",
+            "propellant",
+            "moment:3",
+            "linear:6",
+            "square:2",
+            "total_impulse",
+            "thrust_line:3",
+            "exit:3",
+            "exit_area",
+            "exit_swirl",
+            "reference_pressure",
+            "friction_rail",
+            "fore_travel",
+            "aft_travel",
+            "aft_x",
+            "base_x",
+            "line:3",
+            "rest:13",
+            "frequency",
+            "damping",
+            "rate_limit",
+            "acceleration_limit",
+            "travel",
+            "delay",
+            "backlash",
+            "dead_band",
+            "resolution",
+            "stall_torque",
+            "period",
+            "frame:4",
+            "time_limit",
+            "liftoff_force",
+            "liftoff_height",
+            "ignition_force",
+            "burnout_force",
+            "burnout_debounce",
+            "by_barometer",
+            "apogee_drop",
+            "apogee_debounce",
+        ]
     )
 ]
 
@@ -174,10 +251,7 @@ def compare(path) -> bool:
         outcomes = np.abs(np.array(out[4 : 4 + len(watched)]) / kernel.summary[watched] - 1.0).max()
         print(f"apogee {found[3]:.6f} m; C differs by {difference:.1e} m, other outcomes by {outcomes:.1e} of them")
         if not (difference <= SAME and outcomes <= SAME_OUTCOMES):
-            raise SystemExit(
-                f"C and kernel differ by more than {SAME} m or {SAME_OUTCOMES:g}: "
-                "they do not fly the same equations, nothing is timed"
-            )
+            raise SystemExit(f"C and kernel differ by more than {SAME} m or {SAME_OUTCOMES:g}: they do not fly the same equations, nothing is timed")
         check = fly_plainly(model, draw, **BUILDER)
         off = abs(check["event"]["apogee"][1][2] - found[3])
         print(f"numpy + solve_ivp (RK45, rtol {BUILDER['rtol']:g}) differs by {off:.1e} m")
@@ -208,11 +282,11 @@ _FIRST_FLIGHT = """
 import sys, time
 start = time.perf_counter()
 sys.path[:0] = [{src!r}]
-import sixdof.model, sixdof.mission.load, sixdof.ensemble.draws
+import sixdof.flight.model, sixdof.mission.load, sixdof.draws.packed
 imported = time.perf_counter()
 from sixdof.core import flight as fl
 mission = sixdof.mission.load.load_mission({path!r})
-model, draw = sixdof.model.build_model(mission), sixdof.ensemble.draws.kernel_draw(mission)
+model, draw = sixdof.flight.model.build_model(mission), sixdof.draws.packed.kernel_draw(mission)
 built = time.perf_counter()
 fl.fly(model, draw, fl.make_work(model), fl.make_log(model, 0), fl.make_events(model), fl.make_summary())
 print(imported - start, built - imported, time.perf_counter() - built, len(fl.fly.signatures))
@@ -225,22 +299,14 @@ def startup(path):
         code = _FIRST_FLIGHT.format(src=str(ROOT / "src"), path=str(path))
         print(f"\n{'new process':<22}{'import':>9}{'build':>9}{'first flight':>14}   seconds")
         for name in ("empty cache", "second process"):
-            done = subprocess.run(
-                [sys.executable, "-c", code],
-                env={**os.environ, "NUMBA_CACHE_DIR": folder},
-                check=True,
-                capture_output=True,
-                text=True,
-            )
+            done = subprocess.run([sys.executable, "-c", code], env={**os.environ, "NUMBA_CACHE_DIR": folder}, check=True, capture_output=True, text=True)
             imported, built, flown, kinds = (float(x) for x in done.stdout.split())
             print(f"{name:<22}{imported:>9.2f}{built:>9.2f}{flown:>14.2f}   ({kinds:.0f} compiled signature of fly)")
 
 
 def main() -> int:
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
-    parser.add_argument(
-        "--startup", action="store_true", help="also time import, first compilation and a second process"
-    )
+    parser.add_argument("--startup", action="store_true", help="also time import, first compilation and a second process")
     parser.add_argument("--mission", default=str(ROOT / "configs" / "sampler.toml"))
     options = parser.parse_args()
     met = compare(options.mission)

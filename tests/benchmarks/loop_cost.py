@@ -23,9 +23,9 @@ sys.path[:0] = [str(ROOT / "src")]
 
 from sixdof.core import flight as fl  # noqa: E402
 from sixdof.core import layout as la  # noqa: E402
-from sixdof.ensemble.draws import kernel_draw  # noqa: E402
+from sixdof.draws.packed import kernel_draw  # noqa: E402
+from sixdof.flight.model import build_model  # noqa: E402
 from sixdof.mission.load import load_mission  # noqa: E402
-from sixdof.model import build_model  # noqa: E402
 
 MOST = 2.5  # times the passive flight
 PER_RUN, RUNS = 20, 41
@@ -50,12 +50,7 @@ class Flight:
 
 def passive(mission):
     """Return the mission without anything that controls it."""
-    fixed = {
-        f"stage.{i}.part.{j}.control": False
-        for i, stage in enumerate(mission.stage)
-        for j, part in enumerate(stage.part)
-        if part.kind == "fins"
-    }
+    fixed = {f"stage.{i}.part.{j}.control": False for i, stage in enumerate(mission.stage) for j, part in enumerate(stage.part) if part.kind == "fins"}
     zero = {"p": 0.0, "i": 0.0, "d": 0.0}
     gains = {f"autopilot.{channel}": zero for channel in ("pitch", "yaw", "roll")}
     return mission.change({"sensors": None, "rule": [], **gains, **fixed})
@@ -68,11 +63,7 @@ def main() -> int:
     closed = Flight(mission)
     closed.fly()
     end = closed.summary[la.X_APOGEE_TIME] + 1.0 / mission.autopilot.rate
-    flights = {
-        "passive": Flight(passive(mission)),
-        "live fins, ideal sensors": Flight(mission.change({"sensors": None})),
-        "closed loop": closed,
-    }
+    flights = {"passive": Flight(passive(mission)), "live fins, ideal sensors": Flight(mission.change({"sensors": None})), "closed loop": closed}
     times = {name: [] for name in flights}
     for flight in flights.values():
         flight.until(end).fly(3)

@@ -26,9 +26,9 @@ from side_by_side import differences  # noqa: E402
 from sixdof.core import layout as la  # noqa: E402
 from sixdof.core.flight import make_work  # noqa: E402
 from sixdof.core.motion import FREE  # noqa: E402
-from sixdof.ensemble.draws import kernel_draw, nominal_draw, one_draw, pack_draws  # noqa: E402
-from sixdof.ensemble.table import draw_table  # noqa: E402
-from sixdof.legs import Plan  # noqa: E402
+from sixdof.draws.packed import kernel_draw, nominal_draw, one_draw, pack_draws  # noqa: E402
+from sixdof.draws.table import draw_table  # noqa: E402
+from sixdof.flight.legs import Plan  # noqa: E402
 from sixdof.mission.load import load_mission  # noqa: E402
 
 STEPS, FINE = (1, 2, 4, 8), 64
@@ -94,8 +94,15 @@ def against_fine(model, draws):
 
 def against_reference(model, draws):
     """Print errors of the default step against the independent flight up to apogee."""
-    columns = {"apogee at": "apogee m", "apogee time": "apogee s", "position": "position m", "velocity": "velocity m/s",
-               "nose": "nose rad", "rates": "rates rad/s", "fins": "fins rad"}  # fmt: skip
+    columns = {
+        "apogee at": "apogee m",
+        "apogee time": "apogee s",
+        "position": "position m",
+        "velocity": "velocity m/s",
+        "nose": "nose rad",
+        "rates": "rates rad/s",
+        "fins": "fins rad",
+    }
     print(f"\nlargest differences of the default step from numpy + solve_ivp (DOP853, rtol {PURE:g}) up to apogee")
     print(f"{'':<12}" + "".join(f"{name:>14}" for name in columns.values()))
     for name, (draw, tables) in draws.items():

@@ -13,8 +13,8 @@ import pytest
 import sixdof
 from sixdof import _jit
 from sixdof.core import flight as core
-from sixdof.ensemble.draws import kernel_draw
-from sixdof.model import build_model
+from sixdof.draws.packed import kernel_draw
+from sixdof.flight.model import build_model
 
 PACKAGE = Path(sixdof.__file__).parent
 needs_compiler = pytest.mark.skipif(os.environ.get("NUMBA_DISABLE_JIT") == "1", reason="kernels are plain Python in this run")
@@ -140,8 +140,8 @@ def test_cache_folder__honours_the_environment(tmp_path, monkeypatch):
 @pytest.mark.parametrize("first, code", [("build_model", 0), ("describe", 1)])
 def test_first_flight__is_announced_and_compiled_by_another_process(demo_mission, monkeypatch, tmp_path, capsys, first, code):
     """Before a kernel is used here, whichever call comes first: what this process compiled itself would round otherwise than what it reads tomorrow."""
-    from sixdof import compiling
-    from sixdof.model import build_model as build
+    from sixdof.flight.model import build_model as build
+    from sixdof.vehicle import compiling
 
     calls = []
     monkeypatch.setattr(compiling, "_looked", False)

@@ -1,8 +1,9 @@
-"""The rooms of the house: data flows one way, and `core` knows nothing of the rest."""
+"""The rooms of the house: data flows one way, no room reaches back up, nothing goes round in a circle; imports inside functions count."""
 
 from __future__ import annotations
 
 import ast
+from functools import cache
 from pathlib import Path
 
 import pytest
@@ -10,81 +11,113 @@ import pytest
 import sixdof
 
 SOURCE = Path(sixdof.__file__).parent
-# what a room may import of sixdof, besides itself (design: no room reaches back up)
-BELOW = {
-    "core": {"_jit"},
-    "mission": {"vehicle.motor", "files"},
-    "world": {"core", "mission"},
-    "vehicle": {"core", "mission", "world", "compiling"},
-    "autopilot": {"core", "mission", "vehicle", "world"},
-    "ensemble": {
-        "core", "mission", "vehicle", "world", "autopilot", "model", "legs", "results", "store", "store_disk", "store_reading", "netcdf", "flying", "laws",
-        "law_digest", "source", "_jit", "status",
-    },
-    "study": {
-        "core", "mission", "vehicle", "world", "autopilot", "ensemble", "model", "parting", "passive", "bodies", "flying", "legs", "laws", "results",
-        "registry", "status",
-    },
-    "plot": {"mission", "vehicle", "autopilot", "results", "study", "status"},
-}
-# modules that join rooms: flights are put together below what keeps and what reads their results
-JOINING = {
-    "parting": {"core", "vehicle"},
-    "passive": {"core", "vehicle", "world"},
-    "bodies": {"core", "world", "passive", "flying", "status"},
-    "compiling": {"_jit", "mission"},
-    "model": {"core", "mission", "vehicle", "world", "autopilot", "compiling"},
-    "legs": {"core", "mission", "vehicle", "world", "autopilot", "model", "parting", "laws"},
-    "registry": {"core", "legs", "status"},
-    "files": set(),
-    "source": set(),
-    "differences": set(),
-    "store_disk": {"files"},
-    "netcdf": {"files", "store_disk"},
-    "store": {"differences", "files", "store_disk"},
-    "store_reading": {"files", "netcdf", "store", "store_disk"},
-    "results": {"core", "mission", "world", "legs", "registry", "files", "netcdf", "store_disk", "store_reading", "source", "status"},
-    "law_digest": {"files", "laws", "results"},
-}
+# every room, from the lowest to the highest: a module may import its own room and those named before it
+ROOMS = (
+    "_jit",
+    "core",
+    "mission.files",
+    "mission",
+    "world",
+    "vehicle",
+    "autopilot",
+    "results",
+    "draws",
+    "flight",
+    "rehearsal",
+    "ensemble",
+    "study.reading",
+    "study.verification",
+    "study.aero",
+    "study.loops",
+    "study.uncertainty",
+    "study.tuning",
+    "study.variants",
+    "study.report",
+    "plot",
+    "cli",
+    "__main__",
+)
 OUTSIDE_CORE = {"numpy", "math", "typing", "__future__"}
 
 
+def name_of(path: Path) -> str:
+    """Return a module's name inside the package: `mission.load`, and `mission` for its `__init__`."""
+    return ".".join(path.relative_to(SOURCE).with_suffix("").parts).removesuffix(".__init__")
+
+
+MODULES = {name_of(path): path for path in sorted(SOURCE.rglob("*.py")) if path != SOURCE / "__init__.py"}
+
+
 def imports(path: Path):
-    """Yield every module imported anywhere in a file."""
+    """Yield every module imported anywhere in a file, and of `from a import b` the module b where there is one."""
     for node in ast.walk(ast.parse(path.read_text())):
         if isinstance(node, ast.Import):
             yield from (alias.name for alias in node.names)
         elif isinstance(node, ast.ImportFrom):
             assert node.level == 0, f"{path}: relative import"
-            # `from sixdof import legs` names a module too
-            yield from (f"sixdof.{alias.name}" for alias in node.names) if node.module == "sixdof" else (node.module,)
+            inner = {f"{node.module}.{alias.name}" for alias in node.names}
+            yield from (name if name.removeprefix("sixdof.") in MODULES else node.module for name in inner)
 
 
-def is_below(module: str, allowed: set[str]) -> bool:
-    """Tell whether a module of sixdof is one of `allowed`, or in one."""
-    inside = module.removeprefix("sixdof.")
-    return any(inside == name or inside.startswith(name + ".") for name in allowed)
+@cache
+def arrows() -> dict[str, frozenset[str]]:
+    """Return, for each module of the package, those of the package that it imports."""
+    own = {}
+    for name, path in MODULES.items():
+        found = {module.removeprefix("sixdof.") for module in imports(path) if module.startswith("sixdof.")}
+        own[name] = frozenset(found & set(MODULES) - {name})
+    return own
 
 
-@pytest.mark.parametrize("room", BELOW)
-def test_room__imports_only_what_is_below(room):
-    files = sorted((SOURCE / room).glob("*.py"))
-    assert len(files) > (0 if room in ("study", "autopilot") else 1)
-    for path in files:
-        for module in imports(path):
-            if module.startswith("sixdof."):
-                assert is_below(module, BELOW[room] | {room}), f"{path}: {module}"
+def layer(module: str) -> int:
+    """Return the number of the most particular room that a module is in."""
+    inside = [room for room in ROOMS if module == room or module.startswith(room + ".")]
+    assert inside, f"{module} belongs to no room"
+    return ROOMS.index(max(inside, key=len))
 
 
-@pytest.mark.parametrize("name", JOINING)
-def test_joining_module__imports_only_what_is_below(name):
-    for module in imports(SOURCE / f"{name}.py"):
-        if module.startswith("sixdof."):
-            assert is_below(module, JOINING[name]), module
+def circles(graph: dict[str, frozenset[str]]) -> list[list[str]]:
+    """Return the sets of modules that reach each other, by what each reaches."""
+    reached = {name: {name} for name in graph}
+    growing = True
+    while growing:
+        growing = False
+        for name, found in reached.items():
+            more = set().union(*(reached[other] for other in graph[name])) | found
+            growing |= len(more) > len(found)
+            reached[name] = more
+    together = {frozenset(b for b in reached[a] if a in reached[b]) for a in graph}
+    return sorted(sorted(group) for group in together if len(group) > 1)
+
+
+def test_circles__are_seen():
+    graph = {"a": frozenset("b"), "b": frozenset("c"), "c": frozenset("a"), "d": frozenset("a")}
+    assert circles(graph) == [["a", "b", "c"]]
+
+
+def test_modules__go_round_in_no_circle():
+    assert circles(arrows()) == []
+
+
+@pytest.mark.parametrize("room", ROOMS)
+def test_room__imports_only_itself_and_what_is_below(room):
+    modules = [name for name in arrows() if layer(name) == ROOMS.index(room)]
+    assert modules
+    upward = [f"{name} -> {other}" for name in modules for other in sorted(arrows()[name]) if layer(other) > ROOMS.index(room)]
+    assert upward == []
+
+
+def test_root__holds_no_loose_module():
+    assert {path.name for path in SOURCE.glob("*.py")} <= {"__init__.py", "__main__.py", "_jit.py", "cli.py"}
+
+
+@pytest.mark.parametrize("folder", sorted({path.parent for path in MODULES.values()}), ids=lambda folder: folder.relative_to(SOURCE).as_posix())
+def test_folder__is_small_enough_to_look_through(folder):
+    assert len(list(folder.glob("*.py"))) <= 17  # some fifteen, and an __init__
 
 
 def test_core__imports_only_numpy_and_math():
-    for path in sorted((SOURCE / "core").glob("*.py")):
+    for path in sorted((SOURCE / "core").rglob("*.py")):
         for module in imports(path):
             assert module.startswith("sixdof.") or module.split(".")[0] in OUTSIDE_CORE, f"{path}: {module}"
 

@@ -10,7 +10,7 @@ import textwrap
 from pathlib import Path
 
 import sixdof
-from sixdof import source
+from sixdof.results import source
 
 PACKAGE = Path(sixdof.__file__).parent
 FLYING = """

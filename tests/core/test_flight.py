@@ -12,12 +12,12 @@ from independent_vehicle import warmed_air
 
 from sixdof.core import layout as la
 from sixdof.core import types as ct
-from sixdof.core.computer import R_ACTED as ACTED
-from sixdof.core.computer import R_FIRED as FIRED
+from sixdof.core.computer.tick import R_ACTED as ACTED
+from sixdof.core.computer.tick import R_FIRED as FIRED
 from sixdof.core.craft import dispersed_air
 from sixdof.core.motion import CANOPY, FREE
-from sixdof.ensemble.draws import kernel_draw
-from sixdof.model import build_model
+from sixdof.draws.packed import kernel_draw
+from sixdof.flight.model import build_model
 
 LOCATED = 1e-6  # s
 GAS_CONSTANT, HEAT_RATIO = 287.05307, 1.4
@@ -26,9 +26,12 @@ GAS_CONSTANT, HEAT_RATIO = 287.05307, 1.4
 def rocket(*, steps=2, rules=(), **parts):
     """A small stable vehicle on a vertical rail, thrust 500 N for 1 s, drag, one canopy."""
     options = {
-        "aero": models.aero(ca=0.4), "thrust": models.thrust((0.0, 1.0), (500.0, 500.0), propellant=0.0),
-        "canopy": np.array([models.canopy(2.0, 0.5)]), "tumble_area": 0.05, "time_limit": 100.0,
-    }  # fmt: skip
+        "aero": models.aero(ca=0.4),
+        "thrust": models.thrust((0.0, 1.0), (500.0, 500.0), propellant=0.0),
+        "canopy": np.array([models.canopy(2.0, 0.5)]),
+        "tumble_area": 0.05,
+        "time_limit": 100.0,
+    }
     model = models.model(**{**options, **parts}, steps_per_tick=steps)
     table = np.array(rules, dtype=float).reshape(-1, ct.RULE_COLUMNS)
     return model._replace(computer=model.computer._replace(rules=table))
@@ -77,9 +80,7 @@ def test_apogee__climb_is_over_and_height_is_largest():
     flown = Flown(rocket(), models.draw())
     assert abs(flown.events[la.E_APOGEE, 6]) < 1e-9  # m/s
     assert flown.log[:, la.L_HEIGHT].max() <= flown.summary[la.X_APOGEE]
-    assert (
-        flown.summary[la.X_APOGEE] - flown.log[:, la.L_HEIGHT].max() < 0.5 * models.G0 * 0.01**2
-    )  # within a tick of it
+    assert flown.summary[la.X_APOGEE] - flown.log[:, la.L_HEIGHT].max() < 0.5 * models.G0 * 0.01**2  # within a tick of it
 
 
 def test_landing__on_the_ground():
@@ -177,8 +178,7 @@ def test_rules__first_of_two_opens_the_canopy():
 
 def test_rules__pyrotechnic_delay_counts_from_the_true_burnout():
     """The motor's own delay needs no sensing: 1 s after the last break point of its curve, at the tick after."""
-    model = rocket(rules=[models.rule(ct.TRIGGER_EJECTION, ct.ACTION_DEPLOY, delay=1.0)],
-                   thrust=models.thrust((0.0, 0.9137), (500.0, 500.0)))  # fmt: skip
+    model = rocket(rules=[models.rule(ct.TRIGGER_EJECTION, ct.ACTION_DEPLOY, delay=1.0)], thrust=models.thrust((0.0, 0.9137), (500.0, 500.0)))
     model = model._replace(computer=model.computer._replace(detection=models.detection(burnout_force=-math.inf)))
     flown = Flown(model, models.draw())
     assert flown.opened[0] == pytest.approx(0.92 + 1.0, abs=1e-9)
@@ -286,8 +286,7 @@ SEPARATE = models.rule(ct.TRIGGER_BURNOUT, ct.ACTION_SEPARATE, target=1)
 
 def stack(rules, *, hold=math.inf, **parts):
     """The rocket as a stack of two stages. Half of its mass and a quarter of its drag are ahead of the joint."""
-    leg = models.alone()._replace(stages=2, last=1, parting_row=PARTING, hold=hold, fore_axial=np.full((2, 1), 0.1),
-                                  fore_mass=4.0)  # fmt: skip
+    leg = models.alone()._replace(stages=2, last=1, parting_row=PARTING, hold=hold, fore_axial=np.full((2, 1), 0.1), fore_mass=4.0)
     return rocket(rules=rules, leg=leg, **parts)
 
 
@@ -317,9 +316,7 @@ def test_leg__parts_by_the_motor_ahead_if_that_lights_first(holds):
     assert flown.end == pytest.approx(flown.rules[1, FIRED] + 0.083, abs=1e-12)
 
 
-@pytest.mark.parametrize("hold, parts, noted", [
-    (0.0, True, True), (1.0, True, True), (3.0, False, False), (math.inf, False, True),
-])  # fmt: skip
+@pytest.mark.parametrize("hold, parts, noted", [(0.0, True, True), (1.0, True, True), (3.0, False, False), (math.inf, False, True)])
 def test_leg__joint_slips_as_soon_as_drag_pulls_it_apart(hold, parts, noted):
     """Half of the mass has a quarter of the drag D: a coasting stack pulls D/4 at its joint, 1.3 N after burnout here.
 

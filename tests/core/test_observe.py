@@ -10,8 +10,8 @@ from drivers import Flown
 from scipy.spatial.transform import Rotation
 
 from sixdof.core import layout as la
-from sixdof.ensemble.draws import kernel_draw
-from sixdof.model import build_model
+from sixdof.draws.packed import kernel_draw
+from sixdof.flight.model import build_model
 
 BRIEF = 1.2  # s: off the rail and into the wind
 
@@ -38,9 +38,7 @@ def test_incidence__in_both_planes(rows):
     assert rows[:, la.L_INCIDENCE_YAW] == pytest.approx(np.arctan2(y, x), abs=1e-14)
     assert rows[:, la.L_INCIDENCE_PITCH] == pytest.approx(np.arctan2(z, x), abs=1e-14)
     assert rows[:, la.L_INCIDENCE] == pytest.approx(np.arctan2(np.hypot(y, z), x), abs=1e-14)
-    assert np.tan(rows[:, la.L_INCIDENCE]) == pytest.approx(
-        np.hypot(np.tan(rows[:, la.L_INCIDENCE_PITCH]), np.tan(rows[:, la.L_INCIDENCE_YAW])), rel=1e-12
-    )
+    assert np.tan(rows[:, la.L_INCIDENCE]) == pytest.approx(np.hypot(np.tan(rows[:, la.L_INCIDENCE_PITCH]), np.tan(rows[:, la.L_INCIDENCE_YAW])), rel=1e-12)
 
 
 def test_incidence__is_positive_on_the_side_that_the_wind_comes_from(rows):

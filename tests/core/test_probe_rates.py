@@ -9,12 +9,11 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-import sixdof
 from sixdof.core import layout as ly
 from sixdof.core import probe
 from sixdof.core.flight import make_work
-from sixdof.ensemble.draws import nominal_draw
-from sixdof.study.linear_flight import fly_track, moments_at
+from sixdof.draws.packed import nominal_draw
+from sixdof.study.loops.linear_flight import fly_track, moments_at
 
 STEPS = 2  # a tick: solver.steps_per_tick as it is by default
 # relative to positions of 1,000 m, speeds of 100 m/s, attitudes of 1: some fifty steps of some hundred roundings each

@@ -8,7 +8,7 @@ import threading
 
 import pytest
 from distributed import Client, LocalCluster
-from test_store import same
+from same_bits import same
 
 import sixdof
 from sixdof.ensemble import run, workers
@@ -74,9 +74,7 @@ class Elsewhere:
         pytest.fail("flew")
 
 
-@pytest.mark.parametrize(
-    ("answers", "words"), [({"tcp://lab:1": "other"}, "tcp://lab:1 have another version of sixdof"), ({}, "no workers")]
-)
+@pytest.mark.parametrize(("answers", "words"), [({"tcp://lab:1": "other"}, "tcp://lab:1 have another version of sixdof"), ({}, "no workers")])
 def test_cluster__that_cannot_fly_the_same_is_refused(demo_mission, answers, words):
     with pytest.raises(ValueError, match=words):
         sixdof.disperse(demo_mission, 2, client=Elsewhere(answers), progress=False)

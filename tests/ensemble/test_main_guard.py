@@ -15,7 +15,7 @@ import sixdof
 def law(t, sensed, memory, gains, command):
     command[1] = 0.0
 
-mission = sixdof.load_mission(r"{CONFIGS / 'sampler.toml'}").change({{"solver.time_limit": "1 s"}})
+mission = sixdof.load_mission(r"{CONFIGS / "sampler.toml"}").change({{"solver.time_limit": "1 s"}})
 """
 CALL = "print(sixdof.disperse(mission, 2, threads={threads}, control=law, progress=False).sizes['flight'])"
 

@@ -8,13 +8,13 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from sixdof.ensemble.drawn import drawn_mission, path_names
-from sixdof.ensemble.draws import nominal_draw, one_draw, pack_draws
-from sixdof.ensemble.table import draw_table, make_draws
-from sixdof.legs import Plan
+from sixdof.draws.drawn import drawn_mission, path_names
+from sixdof.draws.packed import nominal_draw, one_draw, pack_draws
+from sixdof.draws.table import draw_table, make_draws
+from sixdof.flight.legs import Plan
 from sixdof.mission.errors import MissionError
 from sixdof.mission.load import loads_mission
-from sixdof.mission.materials import MATERIALS
+from sixdof.mission.tables.materials import MATERIALS
 
 SPAN, LENGTH, CANT = "stage.thistledown.part.tail.span", "rail.length", "stage.0.part.tail.cant"
 SEED = 4
@@ -24,10 +24,7 @@ UNLIKELY = 1e-4  # p-value of a fixed-seed test
 @pytest.fixture
 def shaped(demo_mission):
     """The demo with a drawn span, rail and cant besides its motor's impulse."""
-    spreads = {
-        SPAN: {"sd": "0.5 mm"}, LENGTH: {"kind": "uniform", "low": "2.9 m", "high": "310 cm"}, CANT: {"sd": "0.1 deg"},
-        "motor.impulse": {"sd": "2 %"},
-    }  # fmt: skip
+    spreads = {SPAN: {"sd": "0.5 mm"}, LENGTH: {"kind": "uniform", "low": "2.9 m", "high": "310 cm"}, CANT: {"sd": "0.1 deg"}, "motor.impulse": {"sd": "2 %"}}
     return demo_mission.change({"disperse": spreads})
 
 
@@ -87,9 +84,11 @@ def test_paths__correlate_with_each_other(demo_mission):
 
 def test_paths__of_a_name_with_blanks_a_rule_and_a_motor(demo_mission):
     spreads = {
-        "stage.thistledown.part.air sampler.mass": {"sd": "5 g"}, "rule.fins on.delay": {"sd": "10 ms", "low": "0 s"},
-        "motor.playa-h.propellant_mass": {"sd": "1 g"}, "autopilot.pitch.p": {"sd": 0.01},
-    }  # fmt: skip
+        "stage.thistledown.part.air sampler.mass": {"sd": "5 g"},
+        "rule.fins on.delay": {"sd": "10 ms", "low": "0 s"},
+        "motor.playa-h.propellant_mass": {"sd": "1 g"},
+        "autopilot.pitch.p": {"sd": 0.01},
+    }
     table = make_draws(demo_mission.change({"disperse": spreads}), 3)
     assert [table[name].attrs["units"] for name in sorted(spreads)] == ["1", "kg", "s", "kg"]
 

@@ -22,13 +22,15 @@ SEED = 5
 @pytest.fixture(scope="module")
 def shaped(demo_mission):
     """The demo with fins and rail that vary: two of three spans, so that tables are made again, and found again."""
-    return demo_mission.change({
-        "disperse": {
-            "motor.impulse": {"sd": 0.02},
-            "stage.thistledown.part.tail.span": {"kind": "discrete", "values": ["62 mm", "70 mm"]},
-            "rail.length": {"sd": "0.05 m"},
+    return demo_mission.change(
+        {
+            "disperse": {
+                "motor.impulse": {"sd": 0.02},
+                "stage.thistledown.part.tail.span": {"kind": "discrete", "values": ["62 mm", "70 mm"]},
+                "rail.length": {"sd": "0.05 m"},
+            }
         }
-    })  # fmt: skip
+    )
 
 
 @pytest.mark.parametrize("sampling", ["random", "latin", "sobol"])
@@ -61,13 +63,19 @@ def test_refly__with_cords_and_drags_drawn(demo_mission, tmp_path):
     cord = {"canopy": "drogue", "parts_at": 0.7, "length": 6.0, "strength": 120.0, "impulse": 3.0}
     main = next(i for i, part in enumerate(demo_mission.stage[0].part) if getattr(part, "name", "") == "main")
     reefed = {f"stage.0.part.{main}.reef_share": 0.3, f"stage.0.part.{main}.reef_time": 2.0, f"stage.0.part.{main}.opening_delay": 0.4}
-    mission = stack(demo_mission, cords=[cord]).change({
-        **reefed, "site.earth": "wgs84", "site.latitude": "-33 deg",
-        "disperse": {
-            "cord.strength": {"kind": "uniform", "low": 0.2, "high": 5.0}, "cord.stiffness": {"sd": 0.3, "low": 0.3},
-            "cord.loose_drag": {"kind": "uniform", "low": 0.5, "high": 1.2}, "vehicle.hanging_drag": {"kind": "uniform", "low": 0.5, "high": 1.2},
-        },
-    })  # fmt: skip
+    mission = stack(demo_mission, cords=[cord]).change(
+        {
+            **reefed,
+            "site.earth": "wgs84",
+            "site.latitude": "-33 deg",
+            "disperse": {
+                "cord.strength": {"kind": "uniform", "low": 0.2, "high": 5.0},
+                "cord.stiffness": {"sd": 0.3, "low": 0.3},
+                "cord.loose_drag": {"kind": "uniform", "low": 0.5, "high": 1.2},
+                "vehicle.hanging_drag": {"kind": "uniform", "low": 0.5, "high": 1.2},
+            },
+        }
+    )
     sixdof.disperse(mission, 2, seed=SEED, out=tmp_path / "a.zarr", progress=False)
     flights = sixdof.disperse(mission, 5, seed=SEED, out=tmp_path / "a.zarr", progress=False)
     assert flights.vehicle_hanging_drag.dims == ("flight", "stage") and flights.cord_stiffness.dims == ("flight",)
@@ -92,7 +100,7 @@ def test_paths__fly_other_shapes_in_processes_to_the_same_bits(shaped):
 
 def test_paths__plans_are_kept_for_shapes_that_come_again(shaped):
     only_fins = shaped.change({"disperse": {"stage.thistledown.part.tail.span": {"kind": "discrete", "values": ["62 mm", "70 mm"]}}})
-    from sixdof.ensemble.draws import pack_draws
+    from sixdof.draws.packed import pack_draws
 
     table = sixdof.make_draws(only_fins, 8, seed=SEED)
     mine = crew.Crew(only_fins)

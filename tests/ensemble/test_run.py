@@ -14,10 +14,10 @@ from staged import stack
 
 import sixdof
 from sixdof.core import layout
+from sixdof.draws.table import draw_table
 from sixdof.ensemble import crew, run, workers
-from sixdof.ensemble.table import draw_table
-from sixdof.legs import BODY_FACTS, CANOPY_FACTS, RULE_FACTS
-from sixdof.results import REGISTRY, check_path
+from sixdof.flight.legs import BODY_FACTS, CANOPY_FACTS, RULE_FACTS
+from sixdof.results.dataset import REGISTRY, check_path
 
 FLIGHTS, SEED = 24, 11
 
@@ -72,10 +72,16 @@ OFTEN = [
     {"kind": "no_canopy", "of": "booster main", "probability": 0.5},
 ]
 VARIED = {
-    "motor.impulse": {"sd": 0.02}, "vehicle.mass": {"sd": 0.02}, "joint.delay": {"sd": "30 ms"}, "joint.impulse": {"sd": 0.1},
-    "joint.tilt_y": {"sd": "0.1 deg"}, "ignition.delay": {"kind": "uniform", "low": "0 s", "high": "0.3 s"},
-    "rule.delay": {"sd": "0.05 s"}, "canopy.drag": {"sd": 0.05}, "wind.speed": {"mean": "4 m/s", "sd": "1 m/s"},
-}  # fmt: skip
+    "motor.impulse": {"sd": 0.02},
+    "vehicle.mass": {"sd": 0.02},
+    "joint.delay": {"sd": "30 ms"},
+    "joint.impulse": {"sd": 0.1},
+    "joint.tilt_y": {"sd": "0.1 deg"},
+    "ignition.delay": {"kind": "uniform", "low": "0 s", "high": "0.3 s"},
+    "rule.delay": {"sd": "0.05 s"},
+    "canopy.drag": {"sd": 0.05},
+    "wind.speed": {"mean": "4 m/s", "sd": "1 m/s"},
+}
 
 
 @pytest.fixture(scope="module")
@@ -144,8 +150,9 @@ def test_out__is_refused_before_anything_is_flown(demo_mission, tmp_path, monkey
         check_path(tmp_path)
 
 
-@pytest.mark.parametrize("arguments", [{"flights": 0}, {"flights": 2.5}, {"flights": True}, {"flights": 2, "threads": 0},
-                                       {"flights": 2, "seed": -1}, {"flights": 2, "first": -3}])  # fmt: skip
+@pytest.mark.parametrize(
+    "arguments", [{"flights": 0}, {"flights": 2.5}, {"flights": True}, {"flights": 2, "threads": 0}, {"flights": 2, "seed": -1}, {"flights": 2, "first": -3}]
+)
 def test_disperse__wrong_numbers_are_one_sentence(demo_mission, arguments):
     with pytest.raises(ValueError, match=r"\d|True") as error:
         sixdof.disperse(demo_mission, progress=False, **arguments)

@@ -12,8 +12,8 @@ from typing import Any
 
 import numpy as np
 import xarray as xr
-from fuzz_judge import Unclear, attempt, check_flight
 from fuzz_jail import inside
+from fuzz_judge import Unclear, attempt, check_flight
 from fuzz_missions import path_of
 
 import sixdof
@@ -27,11 +27,56 @@ def _idle(*numbers) -> None:
 
 
 ODD = (
-    None, True, 0, 1, -1, 2, 1.5, -0.5, 1e-9, 1e30, 1e308, 10**40, math.inf, -math.inf, math.nan, "", "x", "5 m", "wgs84", b"x", [], [1], [1.0, 2.0],
-    [1.0, 2.0, 3.0], [math.nan] * 3, [1, "a", None], (), {}, {"a": 1}, {1: 2}, set(), object(), np.zeros(0), np.zeros(3), np.eye(3), np.zeros((2, 2, 2)),
-    np.array(math.nan), np.array(["a", "b", "c"]), 1 + 2j, len, _idle, xr.Dataset(), Path("/nowhere/at/all"), "/nowhere/at/all.nc", "\0",
-    range(3), slice(0, 1), int, Ellipsis,
-)  # fmt: skip
+    None,
+    True,
+    0,
+    1,
+    -1,
+    2,
+    1.5,
+    -0.5,
+    1e-9,
+    1e30,
+    1e308,
+    10**40,
+    math.inf,
+    -math.inf,
+    math.nan,
+    "",
+    "x",
+    "5 m",
+    "wgs84",
+    b"x",
+    [],
+    [1],
+    [1.0, 2.0],
+    [1.0, 2.0, 3.0],
+    [math.nan] * 3,
+    [1, "a", None],
+    (),
+    {},
+    {"a": 1},
+    {1: 2},
+    set(),
+    object(),
+    np.zeros(0),
+    np.zeros(3),
+    np.eye(3),
+    np.zeros((2, 2, 2)),
+    np.array(math.nan),
+    np.array(["a", "b", "c"]),
+    1 + 2j,
+    len,
+    _idle,
+    xr.Dataset(),
+    Path("/nowhere/at/all"),
+    "/nowhere/at/all.nc",
+    "\0",
+    range(3),
+    slice(0, 1),
+    int,
+    Ellipsis,
+)
 
 
 VEHICLE = os.environ.get("FUZZ_VEHICLE", "sampler")  # which mission is called with odd arguments
@@ -76,10 +121,25 @@ def _attempt(call, given: dict, who: str):
 
 
 SOUND_BODY = {
-    "mass": 2.0, "inertia": (0.01, 0.2, 0.2), "height": 300.0, "velocity": (10.0, 0.0, -20.0), "attitude": (0.0, 0.1, 0.0), "rates": (0.1, 0.0, 0.0), "latitude": 0.6,
-    "longitude": -2.0, "area": 0.01, "drag": 0.5, "lengths": (0.1, 0.1), "damping": (-0.1, -1.0, -1.0), "earth": "flat", "wind": None, "density": None,
-    "gravity": None, "duration": 1.0, "step": 0.05,
-}  # fmt: skip
+    "mass": 2.0,
+    "inertia": (0.01, 0.2, 0.2),
+    "height": 300.0,
+    "velocity": (10.0, 0.0, -20.0),
+    "attitude": (0.0, 0.1, 0.0),
+    "rates": (0.1, 0.0, 0.0),
+    "latitude": 0.6,
+    "longitude": -2.0,
+    "area": 0.01,
+    "drag": 0.5,
+    "lengths": (0.1, 0.1),
+    "damping": (-0.1, -1.0, -1.0),
+    "earth": "flat",
+    "wind": None,
+    "density": None,
+    "gravity": None,
+    "duration": 1.0,
+    "step": 0.05,
+}
 
 
 def body(rng: random.Random, folder: Path) -> str:
@@ -156,8 +216,34 @@ def refly(rng: random.Random, folder: Path) -> str:
 
 def change(rng: random.Random, folder: Path) -> str:
     """Change a mission at an odd path, or to an odd value."""
-    paths = ("rail.length", "stage.0.part.tail.span", "air", "disperse", "disperse.wind.speed", "motor", "stage", "rule.0", "x", "", ".", "stage.99", "stage.-1", "stage[0]",
-             "stage.0.part.nose", "rail.length.x", "rail..length", "a" * 3000, "\n", "motor.new", "failure.no", 5, None, ("rail", "length"), "air.sounding", "title")  # fmt: skip
+    paths = (
+        "rail.length",
+        "stage.0.part.tail.span",
+        "air",
+        "disperse",
+        "disperse.wind.speed",
+        "motor",
+        "stage",
+        "rule.0",
+        "x",
+        "",
+        ".",
+        "stage.99",
+        "stage.-1",
+        "stage[0]",
+        "stage.0.part.nose",
+        "rail.length.x",
+        "rail..length",
+        "a" * 3000,
+        "\n",
+        "motor.new",
+        "failure.no",
+        5,
+        None,
+        ("rail", "length"),
+        "air.sounding",
+        "title",
+    )
     changes = {rng.choice(paths): rng.choice(ODD) for _ in range(rng.choice((1, 1, 2)))}
     how, _ = attempt(lambda: demo().change(changes if rng.random() < 0.9 else rng.choice(ODD)), REFUSALS)
     return how
@@ -168,7 +254,9 @@ def build(rng: random.Random, folder: Path) -> str:
     pick = rng.random()
     odd = rng.choice(ODD)
     if pick < 0.5:
-        tables = {name: getattr(demo(), name) for name in ("site", "rail", "motor", "stage", "servo")} | {rng.choice(("site", "rail", "motor", "stage", "title", "x")): odd}
+        tables = {name: getattr(demo(), name) for name in ("site", "rail", "motor", "stage", "servo")} | {
+            rng.choice(("site", "rail", "motor", "stage", "title", "x")): odd
+        }
         return attempt(lambda: sixdof.build_mission(**tables), REFUSALS)[0]
     if pick < 0.75:
         return attempt(lambda: sixdof.load_mission(odd), REFUSALS)[0]
@@ -198,11 +286,36 @@ def files(rng: random.Random, folder: Path) -> str:
 
 
 PLOTS = (
-    "draw_vehicle", "plot_track", "plot_ground_track", "plot_tilt", "plot_fins", "plot_margin", "plot_speed", "plot_flight", "plot_attitude_error", "plot_demands",
-    "plot_estimate_error", "plot_waypoints", "plot_fan", "plot_landing", "plot_ensemble", "plot_separation", "plot_bodies", "plot_timeline", "plot_landings",
-    "plot_rehearsal", "plot_air", "plot_control", "plot_drag_build_up", "plot_slopes", "plot_authority", "plot_trim", "plot_hinge_moments",
-    "plot_survival", "aero_figures",
-)  # fmt: skip
+    "draw_vehicle",
+    "plot_track",
+    "plot_ground_track",
+    "plot_tilt",
+    "plot_fins",
+    "plot_margin",
+    "plot_speed",
+    "plot_flight",
+    "plot_attitude_error",
+    "plot_demands",
+    "plot_estimate_error",
+    "plot_waypoints",
+    "plot_fan",
+    "plot_landing",
+    "plot_ensemble",
+    "plot_separation",
+    "plot_bodies",
+    "plot_timeline",
+    "plot_landings",
+    "plot_rehearsal",
+    "plot_air",
+    "plot_control",
+    "plot_drag_build_up",
+    "plot_slopes",
+    "plot_authority",
+    "plot_trim",
+    "plot_hinge_moments",
+    "plot_survival",
+    "aero_figures",
+)
 
 
 def plots(rng: random.Random, folder: Path) -> str:
@@ -280,6 +393,18 @@ def edit(rng: random.Random, folder: Path) -> str:
 
 
 FUZZERS = {
-    "body": body, "fly": fly, "disperse": disperse, "rehearse": rehearse, "refly": refly, "change": change, "build": build, "files": files, "plots": plots, "words": words,
-    "draws": draws, "laws": laws, "variants": variants, "edit": edit,
-}  # fmt: skip
+    "body": body,
+    "fly": fly,
+    "disperse": disperse,
+    "rehearse": rehearse,
+    "refly": refly,
+    "change": change,
+    "build": build,
+    "files": files,
+    "plots": plots,
+    "words": words,
+    "draws": draws,
+    "laws": laws,
+    "variants": variants,
+    "edit": edit,
+}

@@ -19,7 +19,7 @@ from importlib import import_module
 from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).parent))
-from fuzz_jail import check_jail, jailed, lock  # noqa: E402
+from fuzz_jail import check_jail, jailed, lock
 
 MEMORY = 12 * 2**30  # bytes of address space; numba and the netCDF library reserve some GB that they do not use
 START = 240.0  # s a case may take besides, while kernels are compiled

@@ -18,9 +18,20 @@ from pathlib import Path
 WRITING = os.O_WRONLY | os.O_RDWR | os.O_CREAT | os.O_TRUNC | os.O_APPEND
 # audit events of what changes a file system, and which of their arguments are paths
 _CHANGING = {
-    "os.remove": (0,), "os.rmdir": (0,), "os.mkdir": (0,), "os.rename": (0, 1), "os.link": (1,), "os.symlink": (1,), "os.truncate": (0,), "os.chmod": (0,),
-    "os.chown": (0,), "os.utime": (0,), "shutil.rmtree": (0,), "shutil.move": (0, 1), "shutil.copyfile": (1,),
-}  # fmt: skip
+    "os.remove": (0,),
+    "os.rmdir": (0,),
+    "os.mkdir": (0,),
+    "os.rename": (0, 1),
+    "os.link": (1,),
+    "os.symlink": (1,),
+    "os.truncate": (0,),
+    "os.chmod": (0,),
+    "os.chown": (0,),
+    "os.utime": (0,),
+    "shutil.rmtree": (0,),
+    "shutil.move": (0, 1),
+    "shutil.copyfile": (1,),
+}
 _fences: list[list[Path]] = []  # folders that may be written, innermost last; none: everything may
 tried: list[str] = []  # what was refused
 

@@ -20,9 +20,25 @@ INSIDE = re.compile(
 )
 # always there, whatever the end of a flight; all else may be NaN where it was not reached
 ALWAYS = (
-    "time", "phase", "east", "north", "height", "velocity", "attitude", "body_rate", "mach", "air_speed", "dynamic_pressure", "mass", "cg",
-    "thrust", "specific_force", "max_speed", "max_mach", "flight_time",
-)  # fmt: skip
+    "time",
+    "phase",
+    "east",
+    "north",
+    "height",
+    "velocity",
+    "attitude",
+    "body_rate",
+    "mach",
+    "air_speed",
+    "dynamic_pressure",
+    "mass",
+    "cg",
+    "thrust",
+    "specific_force",
+    "max_speed",
+    "max_mach",
+    "flight_time",
+)
 LANDED = ("apogee", "apogee_time", "apogee_east", "apogee_north", "landing_east", "landing_north", "landing_speed", "rail_departure_speed")
 
 

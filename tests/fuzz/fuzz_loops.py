@@ -16,10 +16,10 @@ from fuzz_judge import Unclear, attempt
 
 import sixdof
 from sixdof import MissionError
-from sixdof.study.frozen import simulate_frozen
-from sixdof.study.gain_map import gain_map
-from sixdof.study.limit_cycle import limit_cycle_curves, limit_cycles
-from sixdof.study.margin_spread import margin_spread
+from sixdof.study.loops.frozen import simulate_frozen
+from sixdof.study.loops.limit_cycle import limit_cycle_curves, limit_cycles
+from sixdof.study.tuning.gain_map import gain_map
+from sixdof.study.uncertainty.margin_spread import margin_spread
 
 
 @cache
@@ -68,9 +68,26 @@ PITCH = "autopilot.schedule.1.pitch" if VEHICLE == "canard" else "autopilot.pitc
 PAIR = {"path_x": f"{PITCH}.p", "values_x": [0.2, 0.4], "path_y": f"{PITCH}.d", "values_y": [0.05, 0.1]}
 FINITE = ("growth", "distance", "state_matrix", "input_matrix", "angle", "rate", "fin", "command", "loop_gain", "flight_probability")
 NEAR = (
-    3, 0.3, "pitch", "roll", "full", ["pitch"], ["pitch", "yaw"], "actuator", {"autopilot.pitch.p": math.nan}, {"autopilot.pitch.p": 0.3},
-    {"q": 0.1}, {"backlash": -1.0}, {"frequency": 0.0}, [1, 2, 2], (0, 1), [-1], np.float64(0.5), np.int64(1), np.array([1.0, 2.0]),
-)  # fmt: skip
+    3,
+    0.3,
+    "pitch",
+    "roll",
+    "full",
+    ["pitch"],
+    ["pitch", "yaw"],
+    "actuator",
+    {"autopilot.pitch.p": math.nan},
+    {"autopilot.pitch.p": 0.3},
+    {"q": 0.1},
+    {"backlash": -1.0},
+    {"frequency": 0.0},
+    [1, 2, 2],
+    (0, 1),
+    [-1],
+    np.float64(0.5),
+    np.int64(1),
+    np.array([1.0, 2.0]),
+)
 # of functions in sixdof.study: what they are given when all is well, and which of that is made odd as well as the rest
 STUDIES = {
     "loops": {
@@ -85,12 +102,13 @@ STUDIES = {
         "margins.holds": (lambda: {"found": _margins()}, "gain_db phase"),
     },
     "cycles": {
-        "frozen.simulate_frozen": (
-            lambda: {"models": _models(), "duration": 0.1}, "point channel gains duration goal gust start servo centring steps"),
+        "frozen.simulate_frozen": (lambda: {"models": _models(), "duration": 0.1}, "point channel gains duration goal gust start servo centring steps"),
         "limit_cycle.limit_cycles": (lambda: {"models": _models()}, "point channel gains"),
         "limit_cycle.limit_cycle_curves": (lambda: {"models": _models()}, "point channel gains"),
         "limit_cycle.simulated_cycle": (
-            lambda: {"models": _models(), "only": "backlash", "starts": [0.02], "period": 0.2}, "point channel gains only starts period"),
+            lambda: {"models": _models(), "only": "backlash", "starts": [0.02], "period": 0.2},
+            "point channel gains only starts period",
+        ),
         "limit_cycle.limit_cycle_table": (lambda: {"models": _models(), "points": []}, "channel gains points"),
         "limit_cycle.limit_cycle_report": (lambda: {"table": _cycles()}, ""),
         "describing.backlash": (lambda: {"amplitude": 0.1, "play": 0.02}, "amplitude play"),
@@ -103,21 +121,24 @@ STUDIES = {
     "spreads": {
         "margin_spread.margin_spread": (
             lambda: {"mission": short(demo()), "flights": 1, "points": 1, "progress": False},
-            "flights seed draws points channels gains bending gain_db phase"),
+            "flights seed draws points channels gains bending gain_db phase",
+        ),
         "margin_spread.robust_margins": (lambda: {"spread": _spread()}, "gain_db phase confidence"),
         "margin_spread.worst_draws": (lambda: {"spread": _spread()}, "count"),
         "margin_spread.spread_report": (lambda: {"spread": _spread()}, "gain_db phase count"),
         "gain_map.gain_map": (
             lambda: {"mission": demo(), **PAIR, "models": _models(), "flown": False, "progress": False},
-            "path_x values_x path_y values_y models channel points flight seed threads"),
+            "path_x values_x path_y values_y models channel points flight seed threads",
+        ),
     },
     "tune": {
         "tuning.tune": (lambda: {"mission": _unguided()}, "spec points flights seed bending"),
         "tuning.Specification": (
             lambda: {},
-            "gain_margin_db phase_margin_deg damping bandwidth servo_share goal_step_deg gust integral reserve schedule rows channels"),
+            "gain_margin_db phase_margin_deg damping bandwidth servo_share goal_step_deg gust integral reserve schedule rows channels",
+        ),
     },
-}  # fmt: skip
+}
 
 
 def call_of(where: str):
@@ -180,16 +201,23 @@ def _finite(found) -> None:
 
 
 LOOP_PLOTS = {
-    "plot_modes": (_models, ""), "plot_margins": (_margins, "channel opened_at required"),
-    "plot_bode": (_models, "points channel gains broken_at bending"), "plot_nyquist": (_models, "points channel gains broken_at bending required"),
+    "plot_modes": (_models, ""),
+    "plot_margins": (_margins, "channel opened_at required"),
+    "plot_bode": (_models, "points channel gains broken_at bending"),
+    "plot_nyquist": (_models, "points channel gains broken_at bending required"),
     "plot_nichols": (_models, "points channel gains broken_at bending required"),
-    "plot_root_locus": (_models, "point channel gains factors bending"), "plot_steps": (_models, "points channel gains size_deg duration bending"),
+    "plot_root_locus": (_models, "point channel gains factors bending"),
+    "plot_steps": (_models, "points channel gains size_deg duration bending"),
     "plot_disturbances": (_models, "points channel gains gust offset_deg duration bending"),
     "plot_responses": (lambda: {"a": sixdof.fly(demo())}, "channel"),
-    "plot_margin_spread": (_spread, "channel over gain_db phase worst"), "plot_gain_map": (_map, "variables gain_db phase"),
-    "plot_limit_cycle": (_frozen, "cycles cycle"), "plot_describing": (_curves, "cycles"), "plot_schedule": (dict, ""), "plot_lags": (dict, ""),
+    "plot_margin_spread": (_spread, "channel over gain_db phase worst"),
+    "plot_gain_map": (_map, "variables gain_db phase"),
+    "plot_limit_cycle": (_frozen, "cycles cycle"),
+    "plot_describing": (_curves, "cycles"),
+    "plot_schedule": (dict, ""),
+    "plot_lags": (dict, ""),
     "plot_tuning": (dict, "channel"),
-}  # fmt: skip
+}
 
 
 def loop_plots(rng: random.Random, folder: Path) -> str:

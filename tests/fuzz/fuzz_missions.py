@@ -18,9 +18,7 @@ import sixdof
 
 CONFIGS = Path(__file__).parents[2] / "configs"
 STRANGERS = Path(__file__).parents[1] / "vehicles"
-HOMES = {
-    **dict.fromkeys(("sampler", "two-stage", "waypoints"), CONFIGS), **dict.fromkeys(("slender", "canard", "three-stage"), STRANGERS),
-}  # fmt: skip
+HOMES = {**dict.fromkeys(("sampler", "two-stage", "waypoints"), CONFIGS), **dict.fromkeys(("slender", "canard", "three-stage"), STRANGERS)}
 NAMES = tuple(HOMES)
 
 
@@ -39,16 +37,106 @@ def with_motors(folder: Path) -> Path:
 # ---------------------------------------------------------------- what to put in the place of something
 
 NUMBERS = (
-    0, 1, -1, 2, 3, 64, 4096, 10**6, 10**30, -(10**30), 0.0, -0.0, 1e-3, 1e-9, 1e-30, 5e-324, 1e9, 1e30, 1e308, -1e308,
-    math.inf, -math.inf, math.nan, math.pi, 0.999999999, 1.000000001,
-)  # fmt: skip
+    0,
+    1,
+    -1,
+    2,
+    3,
+    64,
+    4096,
+    10**6,
+    10**30,
+    -(10**30),
+    0.0,
+    -0.0,
+    1e-3,
+    1e-9,
+    1e-30,
+    5e-324,
+    1e9,
+    1e30,
+    1e308,
+    -1e308,
+    math.inf,
+    -math.inf,
+    math.nan,
+    math.pi,
+    0.999999999,
+    1.000000001,
+)
 WORDS = (
-    "", " ", "0", "-1", "inf", "nan", "1e999 m", "0 m", "1 mm", "1 km", "1e300 m", "-3 deg", "360 deg", "90 deg", "5 %", "200 %", "3 furlong",
-    "1,5 m", "5 m m", "1 m^99", "1 m^-2", "7 kg", "1 kHz", "0 s", "1 ms", "1 h", "300 K", "-300 degC", "1 N", "1e-320 s", "m", "deg", "5deg",
-    "5 °", "5 µm", "ß ∞ 漢字", "\u202e1 m", "1\n2", "a\tb", "x" * 5000, "'", '"', "{}", "%s %d {0}", "../../etc/passwd", "/dev/null", ".",
-    "motors", "None", "true", "tail", "main", "drogue", "playa-h", "whinchat", "drayhorse", "thistledown", "apogee", "separate", "light", "wgs84",
-    "__class__", "1 m * 1e999", "1**9**9 m", "(1 m)", "9" * 400 + " m", "1 Δm", "1 degC/m", "1 count", "1 dB", "1 kg*m/s^2",
-)  # fmt: skip
+    "",
+    " ",
+    "0",
+    "-1",
+    "inf",
+    "nan",
+    "1e999 m",
+    "0 m",
+    "1 mm",
+    "1 km",
+    "1e300 m",
+    "-3 deg",
+    "360 deg",
+    "90 deg",
+    "5 %",
+    "200 %",
+    "3 furlong",
+    "1,5 m",
+    "5 m m",
+    "1 m^99",
+    "1 m^-2",
+    "7 kg",
+    "1 kHz",
+    "0 s",
+    "1 ms",
+    "1 h",
+    "300 K",
+    "-300 degC",
+    "1 N",
+    "1e-320 s",
+    "m",
+    "deg",
+    "5deg",
+    "5 °",
+    "5 µm",
+    "ß ∞ 漢字",
+    "\u202e1 m",
+    "1\n2",
+    "a\tb",
+    "x" * 5000,
+    "'",
+    '"',
+    "{}",
+    "%s %d {0}",
+    "../../etc/passwd",
+    "/dev/null",
+    ".",
+    "motors",
+    "None",
+    "true",
+    "tail",
+    "main",
+    "drogue",
+    "playa-h",
+    "whinchat",
+    "drayhorse",
+    "thistledown",
+    "apogee",
+    "separate",
+    "light",
+    "wgs84",
+    "__class__",
+    "1 m * 1e999",
+    "1**9**9 m",
+    "(1 m)",
+    "9" * 400 + " m",
+    "1 Δm",
+    "1 degC/m",
+    "1 count",
+    "1 dB",
+    "1 kg*m/s^2",
+)
 OTHERS = (True, False, [], {}, [[]], [{}], [1, 2], ["1 m", "2 m"], {"a": 1}, [[0, 1], [1]], {"kind": "point"}, {"sd": 1}, [1e308, 1e308], [None])
 OTHERS = OTHERS[:-1] + ([math.nan], [3, 2, 1], [0.0] * 300)
 
@@ -139,14 +227,37 @@ def _bytes(rng: random.Random, raw: bytes) -> bytes:
 
 def _whole(rng: random.Random, raw: bytes) -> bytes:
     """Something that is hardly a mission file at all."""
-    return rng.choice((
-        b"", b" ", b"\0", b"\xff\xfe", b"\xef\xbb\xbf" + raw, raw.replace(b"\n", b"\r\n"), raw.replace(b"\n", b"\r"), raw[: rng.randrange(len(raw))],
-        raw + raw, b"a = " + b"[" * 5000 + b"]" * 5000, b"a = " + b"{ b = " * 500 + b"1" + b" }" * 500, b"a." * 3000 + b"b = 1",
-        b"x = [" + b"1, " * 200_000 + b"]", raw + b"\n[air.wind]\n" * 2, raw.decode().encode("utf-16"), raw + b"\nz = '''",
-        b"[[stage]]\n" * 300 + raw, raw + b"\n[[rule]]\n" * 300, b"[rail]\nlength = " + b"9" * 5000, b"[rail]\nlength = 1e" + b"9" * 5000,
-        b"[rail]\nlength = 0x" + b"f" * 5000, b"title = 1979-05-27T07:32:00Z\n" + raw, raw.replace(b"title = ", b"title = 07:32:00 #"),
-        raw.replace(b"[[stage.part]]", b"[stage.part]"), raw.replace(b"[[stage]]", b"[stage]"), raw.replace(b'"', b"'"), raw.replace(b'"', b""),
-    ))  # fmt: skip
+    return rng.choice(
+        (
+            b"",
+            b" ",
+            b"\0",
+            b"\xff\xfe",
+            b"\xef\xbb\xbf" + raw,
+            raw.replace(b"\n", b"\r\n"),
+            raw.replace(b"\n", b"\r"),
+            raw[: rng.randrange(len(raw))],
+            raw + raw,
+            b"a = " + b"[" * 5000 + b"]" * 5000,
+            b"a = " + b"{ b = " * 500 + b"1" + b" }" * 500,
+            b"a." * 3000 + b"b = 1",
+            b"x = [" + b"1, " * 200_000 + b"]",
+            raw + b"\n[air.wind]\n" * 2,
+            raw.decode().encode("utf-16"),
+            raw + b"\nz = '''",
+            b"[[stage]]\n" * 300 + raw,
+            raw + b"\n[[rule]]\n" * 300,
+            b"[rail]\nlength = " + b"9" * 5000,
+            b"[rail]\nlength = 1e" + b"9" * 5000,
+            b"[rail]\nlength = 0x" + b"f" * 5000,
+            b"title = 1979-05-27T07:32:00Z\n" + raw,
+            raw.replace(b"title = ", b"title = 07:32:00 #"),
+            raw.replace(b"[[stage.part]]", b"[stage.part]"),
+            raw.replace(b"[[stage]]", b"[stage]"),
+            raw.replace(b'"', b"'"),
+            raw.replace(b'"', b""),
+        )
+    )
 
 
 ALTERATIONS = (_drop, _drop, _repeat, _swap, _split, _new_value, _new_value, _new_value, _new_key, _bytes)

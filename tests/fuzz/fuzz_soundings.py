@@ -15,8 +15,8 @@ from fuzz_missions import CONFIGS
 from fuzz_tables import altered
 
 import sixdof
-from sixdof.mission.level_files import read_members, read_sounding
-from sixdof.mission.schema import WindMember
+from sixdof.mission.files.level_files import read_members, read_sounding
+from sixdof.mission.tables.schema import WindMember
 from sixdof.world.atmosphere import HIGHEST
 from sixdof.world.sounding import air_over
 
@@ -95,9 +95,28 @@ def damaged(rng: random.Random, raw: bytes) -> bytes:
 
 ODD_NUMBERS = (0.0, -1.0, 1e-300, 1e300, -1e300, math.inf, -math.inf, math.nan, 9.96921e36, 1e5, 273.15)
 ODD_ATTRIBUTES = (
-    "", "m", "K", "Pa", "1", "furlong", "m s-1", "degrees", "kg kg-1", 5, 1.5, np.array([1.0, 2.0]), "air_pressure", "air_temperature", "x" * 2000, "\n", "days since 2000-01-01",
-    "eastward_wind", "height", "altitude", "geopotential",
-)  # fmt: skip
+    "",
+    "m",
+    "K",
+    "Pa",
+    "1",
+    "furlong",
+    "m s-1",
+    "degrees",
+    "kg kg-1",
+    5,
+    1.5,
+    np.array([1.0, 2.0]),
+    "air_pressure",
+    "air_temperature",
+    "x" * 2000,
+    "\n",
+    "days since 2000-01-01",
+    "eastward_wind",
+    "height",
+    "altitude",
+    "geopotential",
+)
 
 
 def odd_profile(rng: random.Random) -> xr.Dataset:
@@ -109,7 +128,11 @@ def odd_profile(rng: random.Random) -> xr.Dataset:
         if pick < 0.3:
             values = ds[name].values.astype(float).copy()
             values.flat[rng.randrange(values.size)] = rng.choice(ODD_NUMBERS)
-            ds = ds.assign({name: (ds[name].dims, values, ds[name].attrs)}) if name in ds.data_vars else ds.assign_coords({name: (ds[name].dims, values, ds[name].attrs)})
+            ds = (
+                ds.assign({name: (ds[name].dims, values, ds[name].attrs)})
+                if name in ds.data_vars
+                else ds.assign_coords({name: (ds[name].dims, values, ds[name].attrs)})
+            )
         elif pick < 0.5:
             ds[name].attrs[rng.choice(("units", "standard_name", "missing_value", "_FillValue", "scale_factor", "add_offset"))] = rng.choice(ODD_ATTRIBUTES)
         elif pick < 0.6:

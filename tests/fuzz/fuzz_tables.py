@@ -12,9 +12,9 @@ from fuzz_missions import CONFIGS
 
 import sixdof
 from sixdof import MissionError
-from sixdof.mission import curves
-from sixdof.mission.table_csv import read_columns
-from sixdof.rehearsal_script import read_script
+from sixdof.mission.files import curves
+from sixdof.mission.files.table_csv import read_columns
+from sixdof.rehearsal.script import read_script
 
 THRUST = "# invented\ntime (ms), thrust (lbf)\n0, 0\n60, 80\n300, 95\n900, 70\n1500, 20\n1700, 0\n"
 DRAG = "mach; coefficient\n0; 0.45\n0.6; 0.42\n0.9; 0.55\n1.1; 0.72\n2; 0.5\n"
@@ -24,25 +24,109 @@ PANEL = "m slope centre\n0 2.5 0.02\n0.8 3.1 0.021\n1.5 2.2 0.035\n"
 WIND = "height (ft), speed (knot), blows_from (deg)\n0, 3, 250\n500, 8, 260\n3000, 15, 290\n10000, 40, 300\n"
 SCRIPT = "time (ms), baro_height (ft), force_x, velocity_up, booster\n0, 0, 9.8, 0, 0\n500, 30, 90, 40, 0\n2500, 500, -5, 90, 0\n12000, 1500, 0, -1, 0\n"
 READERS = {
-    "thrust": (THRUST, curves.THRUST), "drag": (DRAG, curves.DRAG), "axial": (AXIAL, curves.AXIAL), "body": (BODY, curves.BODY),
-    "panel": (PANEL, curves.PANEL), "wind": (WIND, curves.WIND),
-}  # fmt: skip
+    "thrust": (THRUST, curves.THRUST),
+    "drag": (DRAG, curves.DRAG),
+    "axial": (AXIAL, curves.AXIAL),
+    "body": (BODY, curves.BODY),
+    "panel": (PANEL, curves.PANEL),
+    "wind": (WIND, curves.WIND),
+}
 CELLS = (
-    "", " ", "0", "-0", "-1", "1", "1e-300", "5e-324", "1e308", "-1e308", "1e999", "inf", "-inf", "nan", "NaN", "1,5", "1.5.2", "0x1F", "1_000",
-    "１２", "٣", "x", '"1"', '"', "1e", "+", "--1", "1 m", "#", "é", "\u202e", "9" * 400, "1" + "0" * 400, "=1+1", "1d3", "TRUE", "\ufeff1", "a" * 3000, "%s",
-)  # fmt: skip
+    "",
+    " ",
+    "0",
+    "-0",
+    "-1",
+    "1",
+    "1e-300",
+    "5e-324",
+    "1e308",
+    "-1e308",
+    "1e999",
+    "inf",
+    "-inf",
+    "nan",
+    "NaN",
+    "1,5",
+    "1.5.2",
+    "0x1F",
+    "1_000",
+    "１２",
+    "٣",
+    "x",
+    '"1"',
+    '"',
+    "1e",
+    "+",
+    "--1",
+    "1 m",
+    "#",
+    "é",
+    "\u202e",
+    "9" * 400,
+    "1" + "0" * 400,
+    "=1+1",
+    "1d3",
+    "TRUE",
+    "\ufeff1",
+    "a" * 3000,
+    "%s",
+)
 HEADS = (
-    "", "()", "(m)", "t", "time", "time (furlong)", "time (", "thrust [", "mach (1)", "mach (%)", "a b c", "time (s) (ms)", "force", "F [N]", "(((", "]",
-    "coefficient (N)", "speed (m/s)", "speed (m s^-1)", "from (°)", "height (km)", "height (1e3 m)", "x" * 2000, "slope (1/°)", "t (1/0)", "t (s**9)", "Δ (µm)",
-)  # fmt: skip
+    "",
+    "()",
+    "(m)",
+    "t",
+    "time",
+    "time (furlong)",
+    "time (",
+    "thrust [",
+    "mach (1)",
+    "mach (%)",
+    "a b c",
+    "time (s) (ms)",
+    "force",
+    "F [N]",
+    "(((",
+    "]",
+    "coefficient (N)",
+    "speed (m/s)",
+    "speed (m s^-1)",
+    "from (°)",
+    "height (km)",
+    "height (1e3 m)",
+    "x" * 2000,
+    "slope (1/°)",
+    "t (1/0)",
+    "t (s**9)",
+    "Δ (µm)",
+)
 BREAKS = (",", ";", "\t", " ", ",,", "|", "\r", "\n", "\x0b", "\x85", "\u2028", "\0", ", ;")
 
 
 def altered(rng: random.Random, raw: str) -> bytes:
     """Return a table of numbers as text, altered in its cells, its lines, its separators or its bytes."""
     if rng.random() < 0.04:
-        return rng.choice((b"", b"\n\n", b"#\n", b"\0", b"\xff\xfe\0", b"\x89PNG\r\n", b"CDF\x01", b"\x89HDF", raw.encode("utf-16"), raw.encode() * 2000,
-                           b",\n" * 50, b";;;;\n1;2;3\n", b"1\n2\n3\n", b"," * 100_000, raw.splitlines()[0].encode(), b"\xef\xbb\xbf" + raw.encode()))  # fmt: skip
+        return rng.choice(
+            (
+                b"",
+                b"\n\n",
+                b"#\n",
+                b"\0",
+                b"\xff\xfe\0",
+                b"\x89PNG\r\n",
+                b"CDF\x01",
+                b"\x89HDF",
+                raw.encode("utf-16"),
+                raw.encode() * 2000,
+                b",\n" * 50,
+                b";;;;\n1;2;3\n",
+                b"1\n2\n3\n",
+                b"," * 100_000,
+                raw.splitlines()[0].encode(),
+                b"\xef\xbb\xbf" + raw.encode(),
+            )
+        )
     lines = raw.split("\n")
     for _ in range(rng.choice((1, 1, 2, 4))):
         at = rng.randrange(len(lines))

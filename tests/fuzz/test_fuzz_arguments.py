@@ -13,7 +13,9 @@ from fuzz_loops import LOOP_PLOTS, STUDIES, call_of
 
 import sixdof
 import sixdof.plot
-from sixdof.study import describing, frozen, gain_map, limit_cycle, linear, loop, margin_spread, margins
+from sixdof.study.loops import describing, frozen, limit_cycle, linear, loop, margins
+from sixdof.study.tuning import gain_map
+from sixdof.study.uncertainty import margin_spread
 
 EVERY = [*(f"arguments.{name}" for name in FUZZERS), *(f"loops.{name}" for name in OF_LOOPS)]
 SEED, LIMIT = 14, 60.0
@@ -96,10 +98,10 @@ SCRIPT = {"time": [0.0, 1.0], "baro_height": [0.0, 10.0]}
         (lambda: sixdof.plot.plot_track([1.0]), TypeError, r"plot_track: ds must be a Dataset .* not \[1.0\]"),
         (lambda: sixdof.plot.plot_fan("x"), TypeError, 'plot_fan: ds must be a Dataset .* not "x"'),
         (lambda: sixdof.plot.plot_rehearsal(0), TypeError, "plot_rehearsal: ds must be a Dataset"),
-        (lambda: sixdof.plot.plot_trim(None), ValueError, "plot_trim needs the result of sixdof.study.authority.trim"),
+        (lambda: sixdof.plot.plot_trim(None), ValueError, "plot_trim needs the result of sixdof.study.aero.authority.trim"),
         (lambda: sixdof.plot.draw_vehicle(EMPTY), TypeError, "draw_vehicle: mission must be a sixdof.Mission"),
     ],
-)  # fmt: skip
+)
 def test_one_clear_sentence(call, kind, text):
     with pytest.raises(kind, match=text) as caught:
         call()
@@ -135,8 +137,10 @@ def test_figures_say_what_is_missing():
 # ---------------------------------------------------------------- the same of loops
 
 REFUSED_WHEN_SOUND = {  # "tune" by a vehicle that costs no time, the table for no points, the report for what is no table
-    "tuning.tune": "no control fins", "limit_cycle.limit_cycle_table": "no point is named", "limit_cycle.limit_cycle_report": "needs the result",
-}  # fmt: skip
+    "tuning.tune": "no control fins",
+    "limit_cycle.limit_cycle_table": "no point is named",
+    "limit_cycle.limit_cycle_report": "needs the result",
+}
 
 
 @pytest.mark.parametrize("where", [where for family in STUDIES.values() for where in family])
@@ -173,7 +177,7 @@ def models():
         (lambda m: linear.linearise(demo(), points=10**40), ValueError, "linearise: points = .* must be a whole number from 1 up"),
         (lambda m: linear.state_space(m, 0, np.array(["pitch", "yaw"])), ValueError, "state_space: channel = array.* must be"),
         (lambda m: loop.open_loop(m, bending=40.0), TypeError, "open_loop: bending = 40 must be a BendingMode"),
-        (lambda m: loop.closed_response([1]), ValueError, "closed_response needs the result of sixdof.study.linear.linearise"),
+        (lambda m: loop.closed_response([1]), ValueError, "closed_response needs the result of sixdof.study.loops.linear.linearise"),
         (lambda m: loop.open_loop(m.drop_vars("gain_factor")), ValueError, "open_loop needs .* finds no gain_factor"),
         (lambda m: margins.margins(m, breaks=-1), ValueError, "margins: breaks = -1 must name some of actuator, attitude, rate"),
         (lambda m: margins.margins(m, bending="5 Hz"), TypeError, 'margins: bending = "5 Hz" must be a BendingMode'),
@@ -185,8 +189,11 @@ def models():
         (lambda m: margin_spread.margin_spread(demo(), 1, seed="x", progress=False), ValueError, 'margin_spread: seed = "x" must be a whole number'),
         (lambda m: margin_spread.margin_spread(demo(), len, progress=False), ValueError, "margin_spread: flights = a Python .* must be a whole"),
         (lambda m: margin_spread.margin_spread(demo(), 1, channels=5, progress=False), ValueError, "margin_spread: channels = 5 must name some of"),
-        (lambda m: gain_map.gain_map(demo(), "autopilot.pitch.p", [0.1], "autopilot.pitch.d", [0.1], models=m, channel=np.zeros(2)), ValueError,
-         "gain_map: channel = array.* must be"),
+        (
+            lambda m: gain_map.gain_map(demo(), "autopilot.pitch.p", [0.1], "autopilot.pitch.d", [0.1], models=m, channel=np.zeros(2)),
+            ValueError,
+            "gain_map: channel = array.* must be",
+        ),
         (lambda m: sixdof.tune(demo(), {"channels": 0.5}), ValueError, "tune: channels = 0.5 must name some of pitch, yaw, roll"),
         (lambda m: sixdof.tune(demo(), bending=40.0), TypeError, "tune: bending = 40 must be a BendingMode"),
         (lambda m: sixdof.tune(demo(), points="many"), ValueError, 'tune: points = "many" must be a whole number'),
@@ -202,7 +209,7 @@ def models():
         (lambda m: sixdof.plot.plot_nyquist(m, required=6.0), ValueError, "plot_nyquist: required = 6 must be a pair"),
         (lambda m: sixdof.plot.plot_margins(margins.margins(m), required=(6.0, 45.0)), ValueError, "plot_margins: required: phase = 45 must be"),
     ],
-)  # fmt: skip
+)
 def test_loops__one_clear_sentence(models, call, kind, text):
     with pytest.raises(kind, match=text) as caught:
         call(models)

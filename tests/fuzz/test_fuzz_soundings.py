@@ -10,8 +10,8 @@ from fuzz_batch import run_apart, run_here
 from fuzz_judge import attempt
 from fuzz_soundings import FORMS, file_of, profile
 
-from sixdof.mission.level_files import read_members, read_sounding
-from sixdof.results import open_result
+from sixdof.mission.files.level_files import read_members, read_sounding
+from sixdof.results.dataset import open_result
 
 SEED, LIMIT = 13, 60.0
 
@@ -70,7 +70,7 @@ def test_found__heights_of_no_level(tmp_path):
 @pytest.mark.slow
 def test_found__a_damaged_file_on_which_the_file_library_hangs(monkeypatch):
     """A file of case 2104; it waits for the time that reading may take."""
-    monkeypatch.setattr("sixdof.files.START", 5.0)
+    monkeypatch.setattr("sixdof.mission.files.incoming.START", 5.0)
     path = Path(__file__).parent / "data" / "hanging_sounding.netcdf4"
     how, error = attempt(lambda: read_sounding(path))
     assert how == "refused" and "is damaged" in str(error)

@@ -6,8 +6,8 @@ import pytest
 from fuzz_batch import run_apart, run_here
 from fuzz_judge import attempt
 
-from sixdof.mission import curves
-from sixdof.mission.table_csv import read_columns
+from sixdof.mission.files import curves
+from sixdof.mission.files.table_csv import read_columns
 
 SEED, LIMIT = 12, 60.0
 

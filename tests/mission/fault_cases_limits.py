@@ -13,7 +13,7 @@ def drawn(name: str, text: str, message: str, key: str = "mean", hint: str = "le
 
 CENTRES = {
     "the rail's elevation itself": drawn(
-        "rail.elevation", 'mean = "84 deg", sd = "1 deg"', "an offset on the rail's elevation: the rail's elevation is 86 deg, with it 170 deg",
+        "rail.elevation", 'mean = "84 deg", sd = "1 deg"', "an offset on the rail's elevation: the rail's elevation is 86 deg, with it 170 deg"
     ),
     "the air's temperature itself": drawn("air.temperature", 'mean = "297 K", sd = "2 K"', "it is an offset on the air temperature at all heights"),
     "the air's pressure itself": drawn("air.pressure", "mean = 0.5, sd = 0.01", "it is a factor on the air pressure at all heights"),
@@ -28,21 +28,31 @@ CENTRES = {
     "a fixed elevation": drawn("rail.elevation", 'kind = "fixed", mean = "84 deg"', "an offset on the rail's elevation"),
     "one of several elevations": drawn("rail.elevation", 'kind = "discrete", values = [0, "84 deg"]', "an offset on", "values[1]"),
     "an impulse no motor has": (
-        IMPULSE, 'motor.impulse = { mean = 320, sd = 2 }', "disperse.motor.impulse.mean", "it is a factor on the total impulse", "a factor is about 1",
+        IMPULSE,
+        "motor.impulse = { mean = 320, sd = 2 }",
+        "disperse.motor.impulse.mean",
+        "it is a factor on the total impulse",
+        "a factor is about 1",
     ),
-}  # fmt: skip
+}
 BOUNDS = {
-    "a finer step than rounding": ("[rail]", '[solver]\ntolerance = 1e-15\n[rail]', "solver.tolerance", "finer than rounding allows", '"1 um"'),
+    "a finer step than rounding": ("[rail]", "[solver]\ntolerance = 1e-15\n[rail]", "solver.tolerance", "finer than rounding allows", '"1 um"'),
     "a canopy of ninety metres": ('diameter = "90 cm"', "diameter = 90", "stage[0].part[7].diameter", "90 m is more than 50 m", "a bare number is in m"),
     "an estimate that swings up": (
-        "[rail]", '[sensors.gyro]\n[estimator]\nbaro_velocity = "927 1/s"\n[rail]', "estimator.baro_velocity", "swing up without bound",
+        "[rail]",
+        '[sensors.gyro]\n[estimator]\nbaro_velocity = "927 1/s"\n[rail]',
+        "estimator.baro_velocity",
+        "swing up without bound",
         "write less than 78 1/s",
     ),
     "seconds in a column of milliseconds": (
-        CURVE, "{ time = [0.0, 1e-4, 1e-3, 1.2e-3], thrust = [0.0, 250.0, 230.0, 0.0] }", "motor.D240.thrust_curve",
-        "0.2515 N s in 0.0012 s from 0.12 kg is a specific impulse of 0.2137 s", "solid motors have 50 to 400 s",
+        CURVE,
+        "{ time = [0.0, 1e-4, 1e-3, 1.2e-3], thrust = [0.0, 250.0, 230.0, 0.0] }",
+        "motor.D240.thrust_curve",
+        "0.2515 N s in 0.0012 s from 0.12 kg is a specific impulse of 0.2137 s",
+        "solid motors have 50 to 400 s",
     ),
     "a unit of sixteen thousand blanks": ('length = "3 m"', f'length = "3 m{" " * 16000}x"', "rail.length", "is not a quantity", "write a number and a unit"),
-}  # fmt: skip
+}
 
 LIMITS = {**CENTRES, **BOUNDS}

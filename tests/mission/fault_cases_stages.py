@@ -132,196 +132,152 @@ STAGES = {
     "unknown key of a joint": ((HOLD, "holds = 3"), "stage[1].joint.holds", "unknown key", 'did you mean "hold"?'),
     "cord without strength": (('strength = "900 N"\n', ""), "cord[0].strength", "missing", 'strength = "300 N"'),
     "cord as a table": (("[[cord]]", "[cord]"), "cord", "is not a list", "write [[cord]]"),
-    "cord that gives without end": (
-        ('strength = "900 N"', 'strength = "900 N"\nstiffness = 0'), "cord[0].stiffness", "must be more than 0 N", "300 N",
-    ),
-    "cord's stiffness as a rate": (
-        ('strength = "900 N"', 'strength = "900 N"\nstiffness = "3 kN/m"'), "cord[0].stiffness", "N/m", "300 N",
-    ),
+    "cord that gives without end": (('strength = "900 N"', 'strength = "900 N"\nstiffness = 0'), "cord[0].stiffness", "must be more than 0 N", "300 N"),
+    "cord's stiffness as a rate": (('strength = "900 N"', 'strength = "900 N"\nstiffness = "3 kN/m"'), "cord[0].stiffness", "N/m", "300 N"),
     "cord by its stretch": (('strength = "900 N"', 'strength = "900 N"\nstretch = "20 %"'), "cord[0].stretch", "unknown key", "strength"),
-    "loose piece without drag": (
-        ('strength = "900 N"', 'strength = "900 N"\nloose_drag = 0'), "cord[0].loose_drag", "must be more than 0", "0.02",
-    ),
+    "loose piece without drag": (('strength = "900 N"', 'strength = "900 N"\nloose_drag = 0'), "cord[0].loose_drag", "must be more than 0", "0.02"),
     "airframe without drag": (('name = "dart"', 'name = "dart"\nhanging_drag = -1'), "stage[0].hanging_drag", "must be more than 0", "0.02"),
     "probability": (('probability = "5 %"', 'probability = "105 %"'), "failure[0].probability", "at most 1", "2 %"),
     "probability missing": (('probability = "5 %"\n', ""), "failure[0].probability", "missing", "probability ="),
-    "failure of a kind": (
-        (CORD_PARTS, 'kind = "cord_part"\nof = "main"'), "failure[2].kind", "is not one of", 'mean "cord_parts"?',
-    ),
-    "reef share": (
-        (CANOPY, CANOPY + "\nreef_share = 0\nreef_time = 3"), "stage[1].part[3].reef_share", "must be more than 0", "2 %",
-    ),
+    "failure of a kind": ((CORD_PARTS, 'kind = "cord_part"\nof = "main"'), "failure[2].kind", "is not one of", 'mean "cord_parts"?'),
+    "reef share": ((CANOPY, CANOPY + "\nreef_share = 0\nreef_time = 3"), "stage[1].part[3].reef_share", "must be more than 0", "2 %"),
     # ---- one table
-    "reefed for no time": (
-        (CANOPY, CANOPY + "\nreef_share = 0.2"), "stage[1].part[3].reef_time", "missing", 'reef_time = "4 s"',
-    ),
-    "reef time alone": (
-        (CANOPY, CANOPY + '\nreef_time = "4 s"'), "stage[1].part[3].reef_time", "without reef_share", "remove it",
-    ),
+    "reefed for no time": ((CANOPY, CANOPY + "\nreef_share = 0.2"), "stage[1].part[3].reef_time", "missing", 'reef_time = "4 s"'),
+    "reef time alone": ((CANOPY, CANOPY + '\nreef_time = "4 s"'), "stage[1].part[3].reef_time", "without reef_share", "remove it"),
     "burnout over ignition": (
-        ("[servo]", '[detection]\nburnout_force = "20 m/s^2"\n[servo]'), "detection.burnout_force",
-        "20 m/s^2 is not below ignition_force", "lower it",
+        ("[servo]", '[detection]\nburnout_force = "20 m/s^2"\n[servo]'),
+        "detection.burnout_force",
+        "20 m/s^2 is not below ignition_force",
+        "lower it",
     ),
-    "drop not used": (
-        ("[servo]", '[detection]\napogee_drop = "5 m"\n[servo]'), "detection.apogee_drop", "does not use it", "remove",
-    ),
-    "ignition of what": (
-        (HOLDING, 'when = "ignition"\naction = "guide_hold"'), "rule[3].stage", "missing", "needs stage",
-    ),
-    "stage not used": (
-        rule('when = "liftoff"\nstage = "dart"\naction = "enable_fins"'), "rule[0].stage", "does not use it", "remove",
-    ),
+    "drop not used": (("[servo]", '[detection]\napogee_drop = "5 m"\n[servo]'), "detection.apogee_drop", "does not use it", "remove"),
+    "ignition of what": ((HOLDING, 'when = "ignition"\naction = "guide_hold"'), "rule[3].stage", "missing", "needs stage"),
+    "stage not used": (rule('when = "liftoff"\nstage = "dart"\naction = "enable_fins"'), "rule[0].stage", "does not use it", "remove"),
     "light what": ((LIGHT, 'action = "light"'), "rule[2].target", "missing", 'action "light" needs target'),
-    "heights": (
-        (WINDOW, WINDOW + '\nheight_below = "80 m"'), "rule[2].height_above", "not less than height_below", "no height",
-    ),
-    "window": (
-        (WINDOW, 'after = "6 s"\nbefore = "6 s"'), "rule[2].after", "6 s is not less than before, 6 s", "no time",
-    ),
+    "heights": ((WINDOW, WINDOW + '\nheight_below = "80 m"'), "rule[2].height_above", "not less than height_below", "no height"),
+    "window": ((WINDOW, 'after = "6 s"\nbefore = "6 s"'), "rule[2].after", "6 s is not less than before, 6 s", "no time"),
     "fallen too low": (
         rule('when = "falling_through"\nthreshold = 90\nheight_above = 90\naction = "disable_fins"'),
-        "rule[0].height_above", "90 m is not below the threshold, 90 m", "lower once it has fallen",
+        "rule[0].height_above",
+        "90 m is not below the threshold, 90 m",
+        "lower once it has fallen",
     ),
     "climbed too high": (
         rule('when = "climbing_through"\nthreshold = 90\nheight_below = 90\naction = "disable_fins"'),
-        "rule[0].height_below", "90 m is not above the threshold, 90 m", '"falling_through"',
+        "rule[0].height_below",
+        "90 m is not above the threshold, 90 m",
+        '"falling_through"',
     ),
-    "patience for nothing": (
-        (FINS_ON, FINS_ON + '\npatience = "2 s"'), "rule[0].patience", "without conditions does not use it", "remove",
-    ),
-    "patience over": (
-        (FINS_ON, FINS_ON + '\nafter = "2 s"\npatience = "1.5 s"'), "rule[0].patience", "over before 2 s after liftoff",
-        "can never act",
-    ),
+    "patience for nothing": ((FINS_ON, FINS_ON + '\npatience = "2 s"'), "rule[0].patience", "without conditions does not use it", "remove"),
+    "patience over": ((FINS_ON, FINS_ON + '\nafter = "2 s"\npatience = "1.5 s"'), "rule[0].patience", "over before 2 s after liftoff", "can never act"),
     "late by nothing": ((LATE, LATE.partition("\nlate")[0]), "failure[1].late_by", "missing", "needs late_by"),
-    "late by not used": (
-        (CORD_PARTS, CORD_PARTS + "\nlate_by = 1"), "failure[2].late_by", "does not use it", "remove it",
-    ),
+    "late by not used": ((CORD_PARTS, CORD_PARTS + "\nlate_by = 1"), "failure[2].late_by", "does not use it", "remove it"),
     # ---- stages
-    "joint of the front stage": (
-        ('name = "dart"', 'name = "dart"\njoint = { impulse = 1 }'), "stage[0].joint", "no stage in front of it", "behind",
-    ),
+    "joint of the front stage": (('name = "dart"', 'name = "dart"\njoint = { impulse = 1 }'), "stage[0].joint", "no stage in front of it", "behind"),
     "ignition of no motor": (
-        ('kind = "mount"\nmotor = "D240"\nstation = "340 mm"\nlength = "260 mm"\ninner_diameter = "39 mm"\n',
-         'kind = "point"\nstation = "340 mm"\n'),
+        ('kind = "mount"\nmotor = "D240"\nstation = "340 mm"\nlength = "260 mm"\ninner_diameter = "39 mm"\n', 'kind = "point"\nstation = "340 mm"\n'),
         ("[stage.joint]", '[stage.ignition]\ndelay = "0.1 s"\n[stage.joint]'),
-        "stage[1].ignition", "no motor to light", "add a mount",
+        "stage[1].ignition",
+        "no motor to light",
+        "add a mount",
     ),
     "ignition of the first": (
         ("[stage.joint]", '[stage.ignition]\ndelay = "0.1 s"\n[stage.joint]'),
-        "stage[1].ignition", "starts with the last stage's ignition", "remove the table",
+        "stage[1].ignition",
+        "starts with the last stage's ignition",
+        "remove the table",
     ),
     "nothing lights a motor": (
-        (LIGHT, 'action = "enable_fins"'), (HOLDING, 'when = "liftoff"\naction = "guide_hold"'),
-        "stage[0].part", "no rule that can act lights the stage's motor", 'target = "dart"',
+        (LIGHT, 'action = "enable_fins"'),
+        (HOLDING, 'when = "liftoff"\naction = "guide_hold"'),
+        "stage[0].part",
+        "no rule that can act lights the stage's motor",
+        'target = "dart"',
     ),
-    "lit by its own burnout": (
-        (LIGHT_WHEN, 'when = "burnout"\nstage = "dart"'), "stage[0].part", "no rule that can act", 'target = "dart"',
-    ),
+    "lit by its own burnout": ((LIGHT_WHEN, 'when = "burnout"\nstage = "dart"'), "stage[0].part", "no rule that can act", 'target = "dart"'),
     # ---- what rules do
-    "light the last": (
-        (LIGHT, 'action = "light"\ntarget = "booster"'), "rule[2].target", "last stage, which is lit at the start", "dart",
-    ),
-    "light the unknown": (
-        (LIGHT, 'action = "light"\ntarget = "drat"'), "rule[2].target", 'no stage "drat"', 'did you mean "dart"?',
-    ),
+    "light the last": ((LIGHT, 'action = "light"\ntarget = "booster"'), "rule[2].target", "last stage, which is lit at the start", "dart"),
+    "light the unknown": ((LIGHT, 'action = "light"\ntarget = "drat"'), "rule[2].target", 'no stage "drat"', 'did you mean "dart"?'),
     "light without a motor": (
-        ('kind = "mount"\nmotor = "D240"\nstation = "1.0 m"\nlength = "250 mm"\ninner_diameter = "39 mm"\n',
-         'kind = "point"\nstation = "1.0 m"\n'),
-        "rule[2].target", 'stage "dart" has no motor to light', "add a mount",
+        ('kind = "mount"\nmotor = "D240"\nstation = "1.0 m"\nlength = "250 mm"\ninner_diameter = "39 mm"\n', 'kind = "point"\nstation = "1.0 m"\n'),
+        "rule[2].target",
+        'stage "dart" has no motor to light',
+        "add a mount",
     ),
-    "separate the front": (
-        ('action = "separate"', 'action = "separate"\ntarget = "dart"'), "rule[1].target", "front stage", "booster",
-    ),
+    "separate the front": (('action = "separate"', 'action = "separate"\ntarget = "dart"'), "rule[1].target", "front stage", "booster"),
     "separate the unknown": (
-        ('action = "separate"', 'action = "separate"\ntarget = "boster"'), "rule[1].target", 'no stage "boster"',
+        ('action = "separate"', 'action = "separate"\ntarget = "boster"'),
+        "rule[1].target",
+        'no stage "boster"',
         'did you mean "booster"?',
     ),
-    "separate a single stage": (
-        ONE_STAGE, rule('when = "apogee"\naction = "separate"'), "rule[0].action", "none to separate", "second [[stage]]",
-    ),
-    "light a single stage": (
-        ONE_STAGE, rule('when = "apogee"\naction = "light"\ntarget = "dart"'), "rule[0].action", "none to light", "start",
-    ),
+    "separate a single stage": (ONE_STAGE, rule('when = "apogee"\naction = "separate"'), "rule[0].action", "none to separate", "second [[stage]]"),
+    "light a single stage": (ONE_STAGE, rule('when = "apogee"\naction = "light"\ntarget = "dart"'), "rule[0].action", "none to light", "start"),
     # ---- rules that can never act
-    "ignition that never comes": (
-        (LIGHT, 'action = "enable_fins"'), "rule[3].stage", 'stage "dart" never burns: nothing lights it', '"light"',
-    ),
+    "ignition that never comes": ((LIGHT, 'action = "enable_fins"'), "rule[3].stage", 'stage "dart" never burns: nothing lights it', '"light"'),
     "burnout of no motor": (
-        ('kind = "mount"\nmotor = "D240"\nstation = "1.0 m"\nlength = "250 mm"\ninner_diameter = "39 mm"\n',
-         'kind = "point"\nstation = "1.0 m"\n'),
-        (HOLDING, HOLDING.replace("ignition", "burnout")), "rule[3].stage", "it has no motor", "stage that burns",
+        ('kind = "mount"\nmotor = "D240"\nstation = "1.0 m"\nlength = "250 mm"\ninner_diameter = "39 mm"\n', 'kind = "point"\nstation = "1.0 m"\n'),
+        (HOLDING, HOLDING.replace("ignition", "burnout")),
+        "rule[3].stage",
+        "it has no motor",
+        "stage that burns",
     ),
     "burnout of the unknown": (
-        (HOLDING, 'when = "burnout"\nstage = "drat"\naction = "guide_hold"'), "rule[3].stage", 'no stage "drat"',
+        (HOLDING, 'when = "burnout"\nstage = "drat"\naction = "guide_hold"'),
+        "rule[3].stage",
+        'no stage "drat"',
         'did you mean "dart"?',
     ),
-    "separation of the front": (
-        (LIGHT_WHEN, 'when = "separation"\nstage = "dart"'), "rule[2].stage", "none to part from", "booster",
-    ),
-    "separation that never comes": (
-        (HOLD, ""), (NO_DROP, ""), "rule[1].stage", 'stage "booster" never separates', "hold",
-    ),
-    "separation of any": (
-        (HOLD, ""), (NO_DROP, ""), (LIGHT_WHEN, 'when = "separation"'), "rule[1].when", "a stage never separates", "hold",
-    ),
-    "separation of a single stage": (
-        ONE_STAGE, rule('when = "separation"\naction = "enable_fins"'), "rule[0].when", "none ever separates", "remove",
-    ),
-    "booster never gone": (
-        (HOLD, ""), (NO_DROP, ""), (LIGHT_WHEN, 'when = "liftoff"'), "rule[1].booster", "no stage ever separates", "hold",
-    ),
-    "booster of a single stage": (
-        ONE_STAGE, (FINS_ON, FINS_ON + '\nbooster = "gone"'), "rule[0].booster", "no booster", "remove it",
-    ),
-    "booster attached after separation": (
-        ('booster = "gone"', 'booster = "attached"'), "rule[2].booster", 'once "booster" has separated', '"gone"',
-    ),
-    "delay beyond the flight": (
-        ('delay = "0.4 s"', 'delay = "15 min"'), "rule[0].delay", "900 s is not before solver.time_limit, 900 s", "raise",
-    ),
-    "threshold beyond the flight": (
-        rule('when = "time"\nthreshold = 901\naction = "disable_fins"'), "rule[0].threshold", "901 s is not before", "raise",
-    ),
-    "window beyond the flight": (
-        (FINS_ON, FINS_ON + '\nafter = "1000 s"'), "rule[0].after", "1000 s is not before solver.time_limit", "lower it",
-    ),
-    "delay beyond the window": (
-        (FINS_ON, FINS_ON + '\nbefore = "0.4 s"'), "rule[0].before", "closes 0.4 s after liftoff", "lower delay",
-    ),
+    "separation of the front": ((LIGHT_WHEN, 'when = "separation"\nstage = "dart"'), "rule[2].stage", "none to part from", "booster"),
+    "separation that never comes": ((HOLD, ""), (NO_DROP, ""), "rule[1].stage", 'stage "booster" never separates', "hold"),
+    "separation of any": ((HOLD, ""), (NO_DROP, ""), (LIGHT_WHEN, 'when = "separation"'), "rule[1].when", "a stage never separates", "hold"),
+    "separation of a single stage": (ONE_STAGE, rule('when = "separation"\naction = "enable_fins"'), "rule[0].when", "none ever separates", "remove"),
+    "booster never gone": ((HOLD, ""), (NO_DROP, ""), (LIGHT_WHEN, 'when = "liftoff"'), "rule[1].booster", "no stage ever separates", "hold"),
+    "booster of a single stage": (ONE_STAGE, (FINS_ON, FINS_ON + '\nbooster = "gone"'), "rule[0].booster", "no booster", "remove it"),
+    "booster attached after separation": (('booster = "gone"', 'booster = "attached"'), "rule[2].booster", 'once "booster" has separated', '"gone"'),
+    "delay beyond the flight": (('delay = "0.4 s"', 'delay = "15 min"'), "rule[0].delay", "900 s is not before solver.time_limit, 900 s", "raise"),
+    "threshold beyond the flight": (rule('when = "time"\nthreshold = 901\naction = "disable_fins"'), "rule[0].threshold", "901 s is not before", "raise"),
+    "window beyond the flight": ((FINS_ON, FINS_ON + '\nafter = "1000 s"'), "rule[0].after", "1000 s is not before solver.time_limit", "lower it"),
+    "delay beyond the window": ((FINS_ON, FINS_ON + '\nbefore = "0.4 s"'), "rule[0].before", "closes 0.4 s after liftoff", "lower delay"),
     "threshold beyond the window": (
-        rule('when = "time"\nthreshold = 5\naction = "disable_fins"\nbefore = "4 s"'), "rule[0].before",
-        "before the rule's threshold and delay", "raise it",
+        rule('when = "time"\nthreshold = 5\naction = "disable_fins"\nbefore = "4 s"'),
+        "rule[0].before",
+        "before the rule's threshold and delay",
+        "raise it",
     ),
     # ---- rules that contradict
     "fins on and off": (
-        rule('when = "liftoff"\ndelay = "400 ms"\naction = "disable_fins"'), "rule[1].action",
-        '"enable_fins" contradicts rule[0], which says "disable_fins"', "change when",
+        rule('when = "liftoff"\ndelay = "400 ms"\naction = "disable_fins"'),
+        "rule[1].action",
+        '"enable_fins" contradicts rule[0], which says "disable_fins"',
+        "change when",
     ),
     "two modes": (
-        (HOLDING, HOLDING + '\n[[rule]]\nwhen = "ignition"\nstage = "dart"\naction = "guide_profile"'), "rule[4].action",
-        '"guide_profile" contradicts rule "hold"', "conditions",
+        (HOLDING, HOLDING + '\n[[rule]]\nwhen = "ignition"\nstage = "dart"\naction = "guide_profile"'),
+        "rule[4].action",
+        '"guide_profile" contradicts rule "hold"',
+        "conditions",
     ),
     "the last stage's burnout, named and not": (
-        (HOLDING, 'when = "burnout"\naction = "guide_hold"\n[[rule]]\nwhen = "burnout"\nstage = "booster"\n'
-         'action = "guide_profile"'),
-        "rule[4].action", "contradicts", "change when",
+        (HOLDING, 'when = "burnout"\naction = "guide_hold"\n[[rule]]\nwhen = "burnout"\nstage = "booster"\naction = "guide_profile"'),
+        "rule[4].action",
+        "contradicts",
+        "change when",
     ),
     # ---- recovery
-    "recovery at no separation": (
-        ONE_STAGE, ('when = "apogee"', 'when = "separation"'), "recovery[0].when", "no stage ever separates", "hold",
-    ),
+    "recovery at no separation": (ONE_STAGE, ('when = "apogee"', 'when = "separation"'), "recovery[0].when", "no stage ever separates", "hold"),
     "delay of no motor": (
-        ('kind = "mount"\nmotor = "D240"\nstation = "340 mm"\nlength = "260 mm"\ninner_diameter = "39 mm"\n',
-         'kind = "point"\nstation = "340 mm"\n'),
-        "recovery[1].motor_delay", 'stage "booster", which carries the canopy, has no motor', "remove it",
+        ('kind = "mount"\nmotor = "D240"\nstation = "340 mm"\nlength = "260 mm"\ninner_diameter = "39 mm"\n', 'kind = "point"\nstation = "340 mm"\n'),
+        "recovery[1].motor_delay",
+        'stage "booster", which carries the canopy, has no motor',
+        "remove it",
     ),
-    "cord of no canopy": (
-        ('[[cord]]\ncanopy = "main"', '[[cord]]\ncanopy = "mian"'), "cord[0].canopy", 'no parachute "mian"', '"main"?',
-    ),
+    "cord of no canopy": (('[[cord]]\ncanopy = "main"', '[[cord]]\ncanopy = "mian"'), "cord[0].canopy", 'no parachute "mian"', '"main"?'),
     "cord twice": (
         ("[[cord]]", '[[cord]]\ncanopy = "main"\nparts_at = 0.6\nlength = 3\nstrength = 900\n\n[[cord]]'),
-        "cord[1].canopy", 'another cord of the canopy "main"', "remove one",
+        "cord[1].canopy",
+        'another cord of the canopy "main"',
+        "remove one",
     ),
     "cord off its stage": (('parts_at = "0.5 m"', 'parts_at = "1.3 m"'), "cord[0].parts_at", "1.3 m does not", "1.25 m"),
     "cord at the tip": (('parts_at = "0.5 m"', "parts_at = 0"), "cord[0].parts_at", "0 m does not part", "0 and 1.25"),
@@ -330,20 +286,14 @@ STAGES = {
     "failure of no canopy": (failure("canopy_lost", "dart"), "failure[2].of", 'no parachute "dart"', "main, small"),
     "failure twice": (failure("no_ignition", "dart"), "failure[2]", '"no_ignition: dart"', "remove one"),
     "separation of no joint": (failure("no_separation", "dart"), "failure[2].of", "no joint that parts", "remove"),
-    "separation of a fixed joint": (
-        (HOLD, ""), (NO_DROP, ""), failure("no_separation", "booster"), "failure[2].of", "no joint that parts", "remove",
-    ),
-    "apogee of no altimeter": (
-        (LATE, LATE.replace('"dart"', '"booster"')), "failure[1].of", 'in stage "booster" waits for apogee', "remove",
-    ),
-    "no canopy that opens": (
-        ('[[recovery]]\ncanopy = "main"\nwhen = "apogee"\n', ""), failure("no_canopy", "main"), "failure[2].of",
-        'opens "main"', "remove",
-    ),
+    "separation of a fixed joint": ((HOLD, ""), (NO_DROP, ""), failure("no_separation", "booster"), "failure[2].of", "no joint that parts", "remove"),
+    "apogee of no altimeter": ((LATE, LATE.replace('"dart"', '"booster"')), "failure[1].of", 'in stage "booster" waits for apogee', "remove"),
+    "no canopy that opens": (('[[recovery]]\ncanopy = "main"\nwhen = "apogee"\n', ""), failure("no_canopy", "main"), "failure[2].of", 'opens "main"', "remove"),
     "cord of another": (failure("cord_parts", "small"), "failure[2].of", 'canopy "small" has no cord', "remove"),
     "ignition of a bare stage": (
-        ('kind = "mount"\nmotor = "D240"\nstation = "1.0 m"\nlength = "250 mm"\ninner_diameter = "39 mm"\n',
-         'kind = "point"\nstation = "1.0 m"\n'),
-        "failure[0].of", 'stage "dart" has no motor', "remove",
+        ('kind = "mount"\nmotor = "D240"\nstation = "1.0 m"\nlength = "250 mm"\ninner_diameter = "39 mm"\n', 'kind = "point"\nstation = "1.0 m"\n'),
+        "failure[0].of",
+        'stage "dart" has no motor',
+        "remove",
     ),
-}  # fmt: skip
+}

@@ -33,11 +33,7 @@ FAULTS = {
     "not rising": ("0, 2, 0.02\n0, 2, 0.02\n", "line 2: column mach", "must rise"),
     "one point": ("0, 2, 0.02\n", "a curve of 1 point is none", "two or more"),
     "negative Mach": ("-1, 2, 0.02\n1, 2, 0.02\n", "line 1: column mach: -1 is negative", "0 or more"),
-    "no lift": (
-        "0, 2, 0.02\n1, 0, 0.02\n",
-        "line 2: column slope: 0 1/rad is not more than 0",
-        "grows with its incidence",
-    ),
+    "no lift": ("0, 2, 0.02\n1, 0, 0.02\n", "line 2: column slope: 0 1/rad is not more than 0", "grows with its incidence"),
     "two columns": ("0, 2\n1, 2\n", "has 2 columns and no header", "mach, slope (1/rad), centre (m)"),
     "slope in another unit": ("mach, slope (1/m), centre\n0, 2, 0\n1, 2, 0\n", "column slope: unit", "1/deg"),
     "no number": ("0, 2, 0.02\n1, 2, x\n", 'line 2: column centre: "x" is not a number', "point for the decimals"),

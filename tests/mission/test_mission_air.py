@@ -10,7 +10,7 @@ import xarray as xr
 from sound_mission import TEXT
 
 from sixdof.mission.errors import MissionError
-from sixdof.mission.level_files import cf_unit, read_members, read_sounding
+from sixdof.mission.files.level_files import cf_unit, read_members, read_sounding
 from sixdof.mission.load import loads_mission
 
 KNOT = 1852.0 / 3600.0  # m/s, exact by definition
@@ -209,9 +209,13 @@ def test_netcdf__by_common_names_of_a_weather_service(tmp_path):
             "t2m": (("time",), np.array([299.0]), {"standard_name": "air_temperature", "units": "K"}),
             "soil": (("depth",), np.array([280.0, 281.0]), {"units": "K"}),
         },
-        {"level": ("level", PLEV, {"units": "millibars"}), "time": ("time", [7], {"units": "hours since 2030-01-01"}),
-         "latitude": [38.0], "longitude": [-117.0]},
-    )  # fmt: skip
+        {
+            "level": ("level", PLEV, {"units": "millibars"}),
+            "time": ("time", [7], {"units": "hours since 2030-01-01"}),
+            "latitude": [38.0],
+            "longitude": [-117.0],
+        },
+    )
     found = read_sounding(written(tmp_path, ds))
     assert found["geopotential_height"] == pytest.approx(HEIGHT[::-1], rel=ROUNDING)
     assert found["temperature"] == pytest.approx(TEMPERATURE[::-1], rel=ROUNDING)
@@ -247,30 +251,22 @@ NETCDF_FAULTS = {
     "no temperature": ({"b": None}, "holds no profile of temperature", "standard_name air_temperature"),
     "many times": (
         {"b": (("time", "plev"), np.tile(TEMPERATURE, (24, 1)), {"standard_name": "air_temperature", **K})},
-        'variable "b" has the dimensions time (24), plev (4)', "select the time",
+        'variable "b" has the dimensions time (24), plev (4)',
+        "select the time",
     ),
-    "no units": (
-        {"b": ("plev", TEMPERATURE, {"standard_name": "air_temperature"})}, 'variable "b" has no units', "attribute units",
-    ),
-    "units of another kind": (
-        {"b": ("plev", TEMPERATURE, {"standard_name": "air_temperature", "units": "m"})}, 'units "m" has the wrong unit', "degC",
-    ),
-    "units nobody knows": (
-        {"b": ("plev", TEMPERATURE, {"standard_name": "air_temperature", "units": "blorp"})}, "unknown unit", "degC",
-    ),
-    "two of a kind": (
-        {"b2": ("plev", TEMPERATURE, {"standard_name": "air_temperature", **K})}, "'b' and 'b2' could both be temperature", "drop one",
-    ),
+    "no units": ({"b": ("plev", TEMPERATURE, {"standard_name": "air_temperature"})}, 'variable "b" has no units', "attribute units"),
+    "units of another kind": ({"b": ("plev", TEMPERATURE, {"standard_name": "air_temperature", "units": "m"})}, 'units "m" has the wrong unit', "degC"),
+    "units nobody knows": ({"b": ("plev", TEMPERATURE, {"standard_name": "air_temperature", "units": "blorp"})}, "unknown unit", "degC"),
+    "two of a kind": ({"b2": ("plev", TEMPERATURE, {"standard_name": "air_temperature", **K})}, "'b' and 'b2' could both be temperature", "drop one"),
     "nothing whole": ({"c": ("plev", EAST * np.nan, {"standard_name": "eastward_wind", "units": "m/s"})}, "missing at every level", "numbers"),
     "text": ({"b": ("plev", ["x"] * 4, {"standard_name": "air_temperature", **K})}, 'variable "b" holds no numbers', "give numbers"),
-    "no temperature of air": (
-        {"b": ("plev", TEMPERATURE - 273.15, {"standard_name": "air_temperature", **K})}, "column temperature: 15.85 K", "(degC)",
-    ),
+    "no temperature of air": ({"b": ("plev", TEMPERATURE - 273.15, {"standard_name": "air_temperature", **K})}, "column temperature: 15.85 K", "(degC)"),
     "two levels at one height": (
-        {"a": ("plev", np.array([5600.0, 1480.0, 1480.0, 780.0]), {"standard_name": "altitude", "units": "m"})}, "1480 m follows 1480 m",
+        {"a": ("plev", np.array([5600.0, 1480.0, 1480.0, 780.0]), {"standard_name": "altitude", "units": "m"})},
+        "1480 m follows 1480 m",
         "must rise",
     ),
-}  # fmt: skip
+}
 
 
 @pytest.mark.parametrize(("change", "message", "hint"), NETCDF_FAULTS.values(), ids=NETCDF_FAULTS)
@@ -332,19 +328,25 @@ def test_netcdf__members_over_pressure_alone_say_no_height(tmp_path):
 @pytest.mark.parametrize(
     ("text", "spelled"),
     [
-        ("m s-1", "m s^-1"), ("m s**-1", "m s**-1"), ("m2 s-2", "m^2 s^-2"), ("degrees", "deg"), ("degree_Celsius", "degC"),
-        ("kg kg**-1", "1"), ("hPa", "hPa"), ("%", "%"), (" K ", "K"), ("millibars", "hPa"),
+        ("m s-1", "m s^-1"),
+        ("m s**-1", "m s**-1"),
+        ("m2 s-2", "m^2 s^-2"),
+        ("degrees", "deg"),
+        ("degree_Celsius", "degC"),
+        ("kg kg**-1", "1"),
+        ("hPa", "hPa"),
+        ("%", "%"),
+        (" K ", "K"),
+        ("millibars", "hPa"),
     ],
-)  # fmt: skip
+)
 def test_cf_unit__spellings(text, spelled):
     assert cf_unit(text) == spelled
 
 
 # ---------------------------------------------------------------- what is dispersed
 
-MEMBERS = '[air.wind]\nprofile = "members"\n' + "".join(
-    f"[[air.wind.member]]\nheight = [0, 900]\neast = [{k}, 2]\nnorth = [0, 0]\n" for k in range(3)
-)
+MEMBERS = '[air.wind]\nprofile = "members"\n' + "".join(f"[[air.wind.member]]\nheight = [0, 900]\neast = [{k}, 2]\nnorth = [0, 0]\n" for k in range(3))
 
 
 @pytest.mark.parametrize(
@@ -370,7 +372,7 @@ def test_disperse__of_members_that_are_there(spread):
     assert "wind.member" in loads_mission(text(MEMBERS, f"wind.member = {spread}")).disperse
 
 
-CALM = '[air.wind]\nspeed = 0\n'
+CALM = "[air.wind]\nspeed = 0\n"
 TURBULENCE = "[air.turbulence]\n"
 ITS_WIND = "turbulence.wind_at_20_ft"
 
@@ -380,12 +382,11 @@ ITS_WIND = "turbulence.wind_at_20_ft"
     [
         (TURBULENCE + CALM, "", "air.turbulence.wind_at_20_ft"),
         (TURBULENCE + '[air.wind]\nprofile = "table"\ntable = [[0, 0, 1], [9, 0, 2]]\n', "", "air.turbulence.wind_at_20_ft"),
-        (TURBULENCE + MEMBERS.replace("[0, 2]", "[0, 0]").replace("[1, 2]", "[0, 0]").replace("[2, 2]", "[0, 0]"), "",
-         "air.turbulence.wind_at_20_ft"),
+        (TURBULENCE + MEMBERS.replace("[0, 2]", "[0, 0]").replace("[1, 2]", "[0, 0]").replace("[2, 2]", "[0, 0]"), "", "air.turbulence.wind_at_20_ft"),
         (TURBULENCE + CALM, f'{ITS_WIND} = {{ sd = "1 m/s" }}', f"disperse.{ITS_WIND}.mean"),
         (TURBULENCE + "aloft = 2\n" + CALM, f'{ITS_WIND} = {{ sd = "1 m/s" }}', f"disperse.{ITS_WIND}.mean"),
     ],
-)  # fmt: skip
+)
 def test_turbulence__needs_something_to_follow_from(air, disperse, key):
     with pytest.raises(MissionError) as caught:
         loads_mission(text(air, disperse))

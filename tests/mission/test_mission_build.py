@@ -12,12 +12,12 @@ from hypothesis import strategies as st
 from pydantic import ValidationError
 from sound_mission import TEXT
 
-from sixdof.mission import schema
-from sixdof.mission.disperse import joined
-from sixdof.mission.dispersible import DISPERSIBLE
 from sixdof.mission.errors import MissionError
 from sixdof.mission.load import build, loads_mission
-from sixdof.mission.materials import MATERIALS
+from sixdof.mission.tables import schema
+from sixdof.mission.tables.disperse import joined
+from sixdof.mission.tables.dispersible import DISPERSIBLE
+from sixdof.mission.tables.materials import MATERIALS
 
 
 @pytest.fixture
@@ -57,8 +57,7 @@ def test_dispersible__names_units_and_roles():
         assert item.name == name and item.doc
         assert (item.unit == "1") == (item.role == "factor" or item.whole)
         assert item.neutral == {"factor": 1.0, "offset": 0.0, "value": None}[item.role]
-    groups = {"motor": "stage", "vehicle": "stage", "aero": "stage", "ignition": "stage", "joint": "joint", "rule": "rule",
-              "cord": "cord", "canopy": "canopy"}  # fmt: skip
+    groups = {"motor": "stage", "vehicle": "stage", "aero": "stage", "ignition": "stage", "joint": "joint", "rule": "rule", "cord": "cord", "canopy": "canopy"}
     for name, item in DISPERSIBLE.items():
         assert item.each == ("fin" if name == "servo.centring" else groups.get(name.partition(".")[0], ""))
     assert all(100.0 < density < 10000.0 for density in MATERIALS.values())
@@ -121,8 +120,7 @@ def test_mission_error__survives_a_process_border(mission):
         ("motor.D240.thrust_curve.thrust.1", 240.0, lambda m: m.motor["D240"].thrust_curve.thrust[1], 240.0),
         ("air.temperature", "20 degC", lambda m: m.air.temperature, 293.15),
         ("stage.dart.measured.cg", "0.7 m", lambda m: m.stage[0].measured.cg, 0.7),
-        ("stage.dart.measured.drag_curve", {"mach": [0, 1], "coefficient": [0.4, 0.6]},
-         lambda m: m.stage[0].measured.drag_curve.coefficient, (0.4, 0.6)),
+        ("stage.dart.measured.drag_curve", {"mach": [0, 1], "coefficient": [0.4, 0.6]}, lambda m: m.stage[0].measured.drag_curve.coefficient, (0.4, 0.6)),
         ("disperse.motor.impulse.sd", "3 %", lambda m: m.disperse["motor.impulse"].sd, 0.03),
         ("disperse.aero.drag", {"sd": 0.1}, lambda m: m.disperse["aero.drag"].sd, 0.1),
         ("disperse.aero.drag.sd", 0.1, lambda m: m.disperse["aero.drag"].sd, 0.1),
@@ -132,7 +130,7 @@ def test_mission_error__survives_a_process_border(mission):
         ("autopilot.pitch.p", 0.5, lambda m: m.autopilot.pitch.p, 0.5),
         ("rail", schema.Rail(length=5.0), lambda m: m.rail.length, 5.0),
     ],
-)  # fmt: skip
+)
 def test_change__gives_a_new_mission(mission, path, value, get, wanted):
     before = mission.model_dump()
     changed = mission.change({path: value}, shift=False)

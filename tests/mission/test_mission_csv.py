@@ -8,10 +8,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from sixdof.mission import curves
 from sixdof.mission.errors import MissionError
+from sixdof.mission.files import curves
+from sixdof.mission.files.table_csv import read_columns
 from sixdof.mission.load import loads_mission
-from sixdof.mission.table_csv import read_columns
 
 POUND_FORCE = 0.45359237 * 9.80665  # N, exact by definition (NIST SP 811, 2008, appendix B.8)
 ROUNDING = 4e-16  # relative: the product above is itself rounded
@@ -112,12 +112,7 @@ def test_read_columns__files_that_are_no_text(tmp_path):
     binary, wide = tmp_path / "a.csv", tmp_path / "b.csv"
     binary.write_bytes(b"0,0\n\0\0\n")
     wide.write_bytes("0,0\n1,ä\n".encode("latin-1"))
-    for file, message in (
-        (binary, "not text"),
-        (wide, "line 2: is not UTF-8"),
-        (tmp_path, "is a folder"),
-        (tmp_path / "no", "no such file"),
-    ):
+    for file, message in ((binary, "not text"), (wide, "line 2: is not UTF-8"), (tmp_path, "is a folder"), (tmp_path / "no", "no such file")):
         with pytest.raises(MissionError) as caught:
             read_columns(file, curves.THRUST.columns)
         assert message in str(caught.value)
@@ -161,13 +156,7 @@ def test_mission__wind_directions_without_a_unit_are_radians(tmp_path, broken):
 def test_mission__a_broken_csv_and_other_faults_come_together(tmp_path, broken):
     (tmp_path / "motor.csv").write_text("0,0\n1,x\n")
     with pytest.raises(MissionError) as caught:
-        loads_mission(
-            broken(
-                ("{ time = [0.0, 0.1, 1.0, 1.2], thrust = [0.0, 250.0, 230.0, 0.0] }", '"motor.csv"'),
-                ('"3 m"', '"3 kg"'),
-            ),
-            tmp_path,
-        )
+        loads_mission(broken(("{ time = [0.0, 0.1, 1.0, 1.2], thrust = [0.0, 250.0, 230.0, 0.0] }", '"motor.csv"'), ('"3 m"', '"3 kg"')), tmp_path)
     assert [fault.key for fault in caught.value.faults] == ["motor.D240.thrust_curve", "rail.length"]
 
 
@@ -177,6 +166,4 @@ def test_mission__a_csv_that_is_not_there(tmp_path, broken):
     with pytest.raises(MissionError) as caught:
         loads_mission(broken((old, '"motor_d.csv"')), tmp_path)
     (fault,) = caught.value.faults
-    assert str(fault) == (
-        'motor "D240", key thrust_curve: there is no file "motor_d.csv"; did you mean "motor-d.csv"?'
-    )
+    assert str(fault) == ('motor "D240", key thrust_curve: there is no file "motor_d.csv"; did you mean "motor-d.csv"?')

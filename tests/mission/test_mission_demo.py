@@ -9,19 +9,28 @@ from pathlib import Path
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from sixdof.mission.checks import faults_of
-from sixdof.mission.dispersible import DISPERSIBLE
+from sixdof.mission.checks.across import faults_of
 from sixdof.mission.errors import MissionError
 from sixdof.mission.load import build, load_mission, loads_mission
-from sixdof.mission.schema import Mission
+from sixdof.mission.tables.dispersible import DISPERSIBLE
+from sixdof.mission.tables.schema import Mission
 
 CONFIGS = Path(__file__).parents[2] / "configs"
 DEMO = CONFIGS / "sampler.toml"
 MUTATIONS = 150
 STAGING = {
-    "ignition.delay", "joint.impulse", "joint.delay", "joint.tilt_y", "joint.tilt_z", "rule.delay", "cord.strength",
-    "canopy.fill_time", "cord.stiffness", "cord.loose_drag", "vehicle.hanging_drag",
-}  # fmt: skip
+    "ignition.delay",
+    "joint.impulse",
+    "joint.delay",
+    "joint.tilt_y",
+    "joint.tilt_z",
+    "rule.delay",
+    "cord.strength",
+    "canopy.fill_time",
+    "cord.stiffness",
+    "cord.loose_drag",
+    "vehicle.hanging_drag",
+}
 OPTIONAL = {"wind.member", "turbulence.wind_at_20_ft"}  # of forecasts of the wind, and of turbulence
 NUMBERS = ["-1", "0", "1e9", "1e400", "", "nan", "5.5"]
 
@@ -97,9 +106,19 @@ def test_demo__damaged_lines_give_a_mission_or_sentences(data):
 
 
 ODD = st.one_of(
-    st.none(), st.booleans(), st.integers(-3, 10**20), st.floats(), st.text(max_size=5), st.just([]), st.just({}),
-    st.just([[]]), st.just([{}]), st.just({"a": {"b": 1}}), st.just(["x", 1]), st.dates(),
-)  # fmt: skip
+    st.none(),
+    st.booleans(),
+    st.integers(-3, 10**20),
+    st.floats(),
+    st.text(max_size=5),
+    st.just([]),
+    st.just({}),
+    st.just([[]]),
+    st.just([{}]),
+    st.just({"a": {"b": 1}}),
+    st.just(["x", 1]),
+    st.dates(),
+)
 
 
 @settings(max_examples=MUTATIONS, deadline=None)

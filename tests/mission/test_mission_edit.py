@@ -9,7 +9,7 @@ import pytest
 
 import sixdof
 from sixdof.mission.errors import MissionError
-from sixdof.mission.schema import PointMass, Wind
+from sixdof.mission.tables.schema import PointMass, Wind
 
 CONFIGS = Path(__file__).parents[2] / "configs"
 TUBE = {"kind": "tube", "name": "payload bay", "length": "100 mm", "diameter": "75 mm", "wall": "1.2 mm", "material": "fibreglass"}
@@ -41,9 +41,7 @@ def fault(call):
 
 
 def test_none__leaves_a_table_out_as_if_it_had_never_been_written(demo):
-    column = {
-        "altitude": [1250.0, 3000.0, 8000.0], "temperature": [297.0, 285.0, 250.0], "speed": [4.0, 8.0, 20.0], "blows_from": [4.4, 4.5, 4.6],
-    }  # fmt: skip
+    column = {"altitude": [1250.0, 3000.0, 8000.0], "temperature": [297.0, 285.0, 250.0], "speed": [4.0, 8.0, 20.0], "blows_from": [4.4, 4.5, 4.6]}
     changed = demo.change({"air.wind": None, "air.temperature": None, "air.sounding": column, "disperse": {}})
     assert changed.air.wind == Wind() and changed.air.sounding is not None and changed.air.pressure == demo.air.pressure
 
@@ -85,9 +83,12 @@ def test_length__shift_true_keeps_the_tail_at_the_tail(demo):
 
 def test_length__shift_true_keeps_the_nozzle_at_the_tail(stack):
     """The booster's motor begins in the fore half of its airframe and ends at the tail: with the tail it goes, or it would burn in the airframe."""
-    ends = [(each.part[i].station, sum(getattr(part, "length", 0.0) for part in each.part if part.kind in ("nose", "tube", "transition")))
-            for each in (stack.stage[1], stack.change({"stage.drayhorse.part.booster airframe.length": "740 mm"}, shift=True).stage[1])
-            for i, part in enumerate(each.part) if part.kind == "mount"]  # fmt: skip
+    ends = [
+        (each.part[i].station, sum(getattr(part, "length", 0.0) for part in each.part if part.kind in ("nose", "tube", "transition")))
+        for each in (stack.stage[1], stack.change({"stage.drayhorse.part.booster airframe.length": "740 mm"}, shift=True).stage[1])
+        for i, part in enumerate(each.part)
+        if part.kind == "mount"
+    ]
     (mount, length), (mount_after, length_after) = ends
     assert length_after - length == pytest.approx(0.2, abs=EXACT)
     assert mount_after - mount == pytest.approx(0.2, abs=EXACT)
@@ -111,7 +112,7 @@ def test_paths__drawn_lengths_are_silent_and_leave_stations(demo):
     mission = demo.change({"disperse": {"stage.0.part.airframe.length": {"kind": "uniform", "low": "690 mm", "high": "700 mm"}}})
     with warnings.catch_warnings():
         warnings.simplefilter("error")
-        from sixdof.ensemble.drawn import drawn_mission
+        from sixdof.draws.drawn import drawn_mission
 
         assert stations(drawn_mission(mission, [0.695])) == stations(demo)
 
@@ -150,7 +151,7 @@ def test_add__a_stage_that_does_not_fit_says_so_in_its_place(stack):
     booster = stack.stage[-1].model_copy(update={"name": "second booster"})
     said = fault(lambda: stack.add("stage", booster, after=len(stack.stage) - 1))
     assert 'stage "second booster", part transition "shoulder", key fore_diameter: 0.075 m does not meet' in said
-    assert 'no rule that can act lights the stage\'s motor' in said  # the booster of before is an upper stage now
+    assert "no rule that can act lights the stage's motor" in said  # the booster of before is an upper stage now
 
 
 def test_add__measured_mass_stands_in_place_of_what_is_added(demo):

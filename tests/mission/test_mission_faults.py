@@ -11,7 +11,7 @@ from fault_cases_air import SITE_AND_AIR
 from fault_cases_draws import DRAWS
 from fault_cases_limits import LIMITS
 
-from sixdof.mission.checks import faults_of
+from sixdof.mission.checks.across import faults_of
 from sixdof.mission.errors import MissionError
 from sixdof.mission.load import load_mission, loads_mission
 
@@ -60,22 +60,19 @@ def test_fault__none_where_fins_stand_close_but_fit(broken):
 
 
 SENTENCES = [
-    ("root_chord", "root_chrd",
-     'stage "dart", part fins "tail", key root_chrd: unknown key; did you mean "root_chord"?'),
-    ('motor = "D240"', 'motor = "D24"',
-     'stage "dart", part mount, key motor: there is no motor "D24"; did you mean "D240"?'),
-    ('station = "1.1 m"', 'station = "9 m"',
-     'stage "dart", part[4] guide, key station: 9 m is not on the stage\'s body, 0 to 1.25 m; '
-     "stations count aft from the stage's fore end"),
-    ('canopy = "main"', 'canopy = "mian"',
-     'recovery "mian", key canopy: there is no parachute "mian"; did you mean "main"?'),
-    ('delay = "0.4 s"', 'delay = "0.4 m"',
-     'rule "fins on", key delay: "0.4 m" has the wrong unit; expected a quantity such as "0.3 s"'),
+    ("root_chord", "root_chrd", 'stage "dart", part fins "tail", key root_chrd: unknown key; did you mean "root_chord"?'),
+    ('motor = "D240"', 'motor = "D24"', 'stage "dart", part mount, key motor: there is no motor "D24"; did you mean "D240"?'),
+    (
+        'station = "1.1 m"',
+        'station = "9 m"',
+        "stage \"dart\", part[4] guide, key station: 9 m is not on the stage's body, 0 to 1.25 m; stations count aft from the stage's fore end",
+    ),
+    ('canopy = "main"', 'canopy = "mian"', 'recovery "mian", key canopy: there is no parachute "mian"; did you mean "main"?'),
+    ('delay = "0.4 s"', 'delay = "0.4 m"', 'rule "fins on", key delay: "0.4 m" has the wrong unit; expected a quantity such as "0.3 s"'),
     ('speed = "4 m/s"', 'sped = "4 m/s"', 'air.wind, key sped: unknown key; did you mean "speed"?'),
     ("title", "titel", 'key titel: unknown key; did you mean "title"?'),
-    ('sd = "2 %"', 'sd = "2 m"',
-     'disperse "motor.impulse", key sd: "2 m" has the wrong unit; expected a quantity such as "2 %" or 0.02'),
-]  # fmt: skip
+    ('sd = "2 %"', 'sd = "2 m"', 'disperse "motor.impulse", key sd: "2 m" has the wrong unit; expected a quantity such as "2 %" or 0.02'),
+]
 
 
 @pytest.mark.parametrize(("old", "new", "sentence"), SENTENCES)
@@ -91,12 +88,7 @@ def test_faults__all_of_them_together(broken):
     wide_bore = ('bore_diameter = "10 mm"', "bore_diameter = 1")
     text = broken(("title", "titel"), ('"3 m"', '"3 kg"'), ("root_chord", "root_chrd"), wide_bore)
     keys = [fault.key for fault in faults(text)]
-    assert keys == [
-        "rail.length",
-        "motor.D240.bore_diameter",
-        "stage[0].part[2].root_chrd",
-        "titel",
-    ]
+    assert keys == ["rail.length", "motor.D240.bore_diameter", "stage[0].part[2].root_chrd", "titel"]
 
 
 def test_faults__across_tables_together(broken):

@@ -9,9 +9,9 @@ import pytest
 from fault_cases_flight import FLIGHT, POINT, PROFILE, SERVO, autopilot, servo, tables
 
 from sixdof.core.actuator import ISSUED
+from sixdof.core.computer.sensors import HISTORY
 from sixdof.core.flight import FALL_STRIDE as KERNEL_STRIDE
-from sixdof.core.sensors import HISTORY
-from sixdof.mission.checks import FALL_STRIDE, LONGEST_DELAY, LONGEST_LATENCY
+from sixdof.mission.checks.across import FALL_STRIDE, LONGEST_DELAY, LONGEST_LATENCY
 from sixdof.mission.errors import MissionError
 from sixdof.mission.load import loads_mission
 from sixdof.mission.units import parse
@@ -62,8 +62,8 @@ SOUND = {
     "longest delay": servo('delay = "0.62 s"'),
     "longest latency": tables('[sensors.receiver]\nlatency = "2.55 s"'),
     "latency of a slow computer": (
-        "[autopilot.profile]", '[sensors.receiver]\nlatency = "6 s"\n[sensors.barometer]\nrate = 9\n'
-        '[autopilot]\nrate = "40 Hz"\n[autopilot.profile]',
+        "[autopilot.profile]",
+        '[sensors.receiver]\nlatency = "6 s"\n[sensors.barometer]\nrate = 9\n[autopilot]\nrate = "40 Hz"\n[autopilot.profile]',
     ),
     "waypoint above the floor": tables('[guidance]\nfloor = "20 m"\n' + POINT + "20.1"),
     "profile over height": (PROFILE, 'over = "height"\nheight = ["0 m", "90 m"]\ntilt_pitch = [0, 0.1]'),
@@ -75,7 +75,7 @@ SOUND = {
     "derivative of a filtered error": autopilot('derivative = "error"\nfilter = "20 ms"'),
     "with a booster": autopilot("with_booster = { pitch = { p = 1 } }"),
     "three fins failed": autopilot("known_failed = [1, 2, 4]"),
-}  # fmt: skip
+}
 
 
 @pytest.mark.parametrize("name", SOUND)
@@ -84,9 +84,7 @@ def test_sound__and_the_same_after_a_round_trip(broken, name):
     assert loads_mission(mission.to_toml()) == mission
 
 
-@pytest.mark.parametrize("written", [
-    "0.01 deg/s/sqrt(Hz)", "0.01 deg/s/Hz^0.5", "0.01 deg/s/√Hz", "0.01 deg / s / sqrt(Hz)", "0.01 deg/s/Hz**0.5",
-])  # fmt: skip
+@pytest.mark.parametrize("written", ["0.01 deg/s/sqrt(Hz)", "0.01 deg/s/Hz^0.5", "0.01 deg/s/√Hz", "0.01 deg / s / sqrt(Hz)", "0.01 deg/s/Hz**0.5"])
 def test_noise_density__spellings(written):
     assert parse(written, "rad/s/Hz**0.5") == pytest.approx(math.radians(0.01), rel=4e-16)
 
@@ -98,15 +96,27 @@ def test_noise_density__of_accelerations():
 
 
 CHANGES = {
-    "servo.delay": "8 ms", "servo.backlash": "0.3 deg", "servo.stall_torque": "0.2 N*m",
-    "servo.failure": [{"fin": 2, "kind": "dead", "time": "1 s"}], "sensors.gyro.noise": "0.01 deg/s/sqrt(Hz)",
-    "sensors.gyro.bias": "0.1 deg/s", "sensors.accelerometer.range": "160 m/s^2", "sensors.barometer.lag": "50 ms",
-    "sensors.receiver.rate": "10 Hz", "sensors.magnetometer.dip": "60 deg", "estimator.heading": "1 deg",
-    "guidance.mode": "hold", "guidance.slew_limit": "20 deg/s", "guidance.waypoint": [{"east": 1, "north": 2, "height": 90}],
-    "autopilot.schedule": [{"at": 1.0, "pitch": {"p": 1.0}}, {"at": 2.0}], "autopilot.with_booster.pitch.p": 0.2,
-    "autopilot.structure": "cascade", "autopilot.priority": "pitch", "autopilot.known_failed": [3],
+    "servo.delay": "8 ms",
+    "servo.backlash": "0.3 deg",
+    "servo.stall_torque": "0.2 N*m",
+    "servo.failure": [{"fin": 2, "kind": "dead", "time": "1 s"}],
+    "sensors.gyro.noise": "0.01 deg/s/sqrt(Hz)",
+    "sensors.gyro.bias": "0.1 deg/s",
+    "sensors.accelerometer.range": "160 m/s^2",
+    "sensors.barometer.lag": "50 ms",
+    "sensors.receiver.rate": "10 Hz",
+    "sensors.magnetometer.dip": "60 deg",
+    "estimator.heading": "1 deg",
+    "guidance.mode": "hold",
+    "guidance.slew_limit": "20 deg/s",
+    "guidance.waypoint": [{"east": 1, "north": 2, "height": 90}],
+    "autopilot.schedule": [{"at": 1.0, "pitch": {"p": 1.0}}, {"at": 2.0}],
+    "autopilot.with_booster.pitch.p": 0.2,
+    "autopilot.structure": "cascade",
+    "autopilot.priority": "pitch",
+    "autopilot.known_failed": [3],
     "autopilot.profile.join": "smooth",
-}  # fmt: skip
+}
 
 
 @pytest.mark.parametrize("path", CHANGES)
@@ -118,12 +128,8 @@ def test_change__reaches_every_table(text, path):
 
 
 def test_change__reaches_into_lists(broken):
-    mission = loads_mission(broken(tables(POINT + "90\n" + POINT + "99"))).change(
-        {"servo.failure": [{"fin": 1}], "autopilot.schedule": [{"at": 1.0}]}
-    )
-    changed = mission.change(
-        {"guidance.waypoint.1.height": "120 m", "servo.failure.0.time": "2 s", "autopilot.schedule.0.yaw.d": 0.1}
-    )
+    mission = loads_mission(broken(tables(POINT + "90\n" + POINT + "99"))).change({"servo.failure": [{"fin": 1}], "autopilot.schedule": [{"at": 1.0}]})
+    changed = mission.change({"guidance.waypoint.1.height": "120 m", "servo.failure.0.time": "2 s", "autopilot.schedule.0.yaw.d": 0.1})
     assert changed.guidance.waypoint[1].height == 120.0
     assert changed.servo.failure[0].time == 2.0 and changed.autopilot.schedule[0].yaw.d == 0.1
     with pytest.raises(MissionError, match="waypoint 7.*counted from 0"):

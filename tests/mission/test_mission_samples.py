@@ -11,7 +11,7 @@ from sound_mission import TEXT
 
 from sixdof.mission.errors import MissionError
 from sixdof.mission.load import build, load_mission, loads_mission
-from sixdof.mission.schema import Mission, Spread
+from sixdof.mission.tables.schema import Mission, Spread
 
 IMPULSE = 'motor.impulse = { sd = "2 %" }'
 SPAN = "stage.dart.part.tail.span"
@@ -96,8 +96,12 @@ def test_ensemble__variable_by_its_name_or_that_of_the_input(tmp_path, suffix):
         ds.to_netcdf(path)
     else:
         ds.to_zarr(path, consolidated=False, zarr_format=3)
-    for name, column, wanted in (("wind.speed", "wind.speed", (3.0, 4.0, 5.0)), ("wind.speed", "wind_speed", (3.0, 4.0, 5.0)),
-                                 ("motor.impulse", "share", (0.9, 1.0, 1.1)), ("rail.length", "apogee", (790.5, 801.25, 812.0))):  # fmt: skip
+    for name, column, wanted in (
+        ("wind.speed", "wind.speed", (3.0, 4.0, 5.0)),
+        ("wind.speed", "wind_speed", (3.0, 4.0, 5.0)),
+        ("motor.impulse", "share", (0.9, 1.0, 1.1)),
+        ("rail.length", "apogee", (790.5, 801.25, 812.0)),
+    ):
         spread = f'{name} = {{ kind = "empirical", data = "past.{suffix}", column = "{column}" }}'
         taken = TEXT.replace('"wind.speed" = { kind = "uniform", low = "2 m/s", high = "12 mph" }', "").replace(IMPULSE, spread)
         assert loads_mission(taken, tmp_path).disperse[name].values == pytest.approx(wanted, rel=1e-15)

@@ -5,17 +5,15 @@ from __future__ import annotations
 import tomllib
 
 import pytest
-from fault_cases_stages import (
-    BOOSTER, DROP, FINS_ON, HOLD, HOLDING, LIGHT, LIGHT_WHEN, NO_DROP, ONE_STAGE, STACK, STAGES, WINDOW, failure, rule,
-)  # fmt: skip
+from fault_cases_stages import BOOSTER, DROP, FINS_ON, HOLD, HOLDING, LIGHT, LIGHT_WHEN, NO_DROP, ONE_STAGE, STACK, STAGES, WINDOW, failure, rule
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from sound_mission import TEXT
 
+from sixdof.mission.checks.rules import LIFTOFF_WITHIN, Staging
 from sixdof.mission.errors import MissionError
 from sixdof.mission.load import build, loads_mission
-from sixdof.mission.rule_checks import LIFTOFF_WITHIN, Staging
-from sixdof.mission.schema import Detection, Failure, Ignition, Joint, Mission, Parachute
+from sixdof.mission.tables.schema import Detection, Failure, Ignition, Joint, Mission, Parachute
 
 
 def replaced(*pairs: tuple[str, str]) -> str:
@@ -53,7 +51,10 @@ SOUND = {
     "by a hold alone": ((NO_DROP, ""),),
     "by a rule alone": ((HOLD, ""),),
     "no way to part, and nothing that waits for it": (
-        (HOLD, ""), (NO_DROP, ""), (LIGHT_WHEN, 'when = "liftoff"'), ('booster = "gone"', 'booster = "attached"'),
+        (HOLD, ""),
+        (NO_DROP, ""),
+        (LIGHT_WHEN, 'when = "liftoff"'),
+        ('booster = "gone"', 'booster = "attached"'),
         ('when = "separation"\ndelay = "3 s"', 'when = "apogee"'),
     ),
     "slip fit": ((HOLD, "hold = 0"),),
@@ -65,24 +66,19 @@ SOUND = {
     ),
     "the same action twice": (rule(FINS_ON),),
     "a window that opens while it waits": ((FINS_ON, FINS_ON + '\nafter = "2 s"\npatience = "1.7 s"'),),
-    "a window that a slow liftoff leaves open": (
-        rule('when = "time"\nthreshold = 4.4\nbefore = 4\naction = "disable_fins"'),
-    ),
+    "a window that a slow liftoff leaves open": (rule('when = "time"\nthreshold = 4.4\nbefore = 4\naction = "disable_fins"'),),
     "burnout of a stage that a rule lights": ((HOLDING, HOLDING.replace("ignition", "burnout")),),
     "barometric apogee": (("[servo]", '[detection]\napogee = "barometer"\napogee_drop = "5 m"\n[servo]'),),
     "every condition": ((WINDOW, WINDOW + "\nspeed_above = 20\nspeed_below = 90\nheight_below = 900"),),
     "reefed": (('name = "small"', 'name = "small"\nreef_share = 0.3\nreef_time = "4 s"\nstrength = "500 N"'),),
     "separation fails": (failure("no_separation", "booster"),),
-    "canopies fail": (failure("no_canopy", "small"), ("[[failure]]", '[[failure]]\nkind = "canopy_lost"\nof = "small"\n'
-                                                      "probability = 1\n[[failure]]")),
+    "canopies fail": (failure("no_canopy", "small"), ("[[failure]]", '[[failure]]\nkind = "canopy_lost"\nof = "small"\nprobability = 1\n[[failure]]')),
     "late apogee of the altimeter of a booster": (
         ('when = "separation"\ndelay = "3 s"', 'when = "apogee"'),
         (failure("late_apogee", "booster")[0], failure("late_apogee", "booster")[1] + "\nlate_by = 1"),
     ),
-    "late apogee of the flight computer": (
-        ('[[recovery]]\ncanopy = "main"\nwhen = "apogee"\n', ""), rule('when = "apogee"\naction = "disable_fins"'),
-    ),
-}  # fmt: skip
+    "late apogee of the flight computer": (('[[recovery]]\ncanopy = "main"\nwhen = "apogee"\n', ""), rule('when = "apogee"\naction = "disable_fins"')),
+}
 
 
 @pytest.mark.parametrize("name", SOUND)
@@ -124,11 +120,14 @@ def test_values__are_si():
 UPPER = 'when = "burnout"\nstage = "dart"\naction = "separate"'
 
 
-@pytest.mark.parametrize(("pairs", "lit", "parting"), [
-    ((), {"dart", "booster"}, {"booster"}),
-    (((HOLD, ""),), {"dart", "booster"}, {"booster"}),
-    (((HOLD, ""), (DROP, 'when = "liftoff"\naction = "separate"\ntarget = "booster"')), {"dart", "booster"}, {"booster"}),
-])  # fmt: skip
+@pytest.mark.parametrize(
+    ("pairs", "lit", "parting"),
+    [
+        ((), {"dart", "booster"}, {"booster"}),
+        (((HOLD, ""),), {"dart", "booster"}, {"booster"}),
+        (((HOLD, ""), (DROP, 'when = "liftoff"\naction = "separate"\ntarget = "booster"')), {"dart", "booster"}, {"booster"}),
+    ],
+)
 def test_staging__follows_the_rules(pairs, lit, parting):
     staging = Staging(loads_mission(replaced(*pairs)))
     assert (staging.lit, staging.parting) == (lit, parting)
@@ -156,18 +155,33 @@ def test_separation__left_out_is_the_only_one_of_two_stages():
 # ---------------------------------------------------------------- change
 
 CHANGES = {
-    "stage.booster.joint.hold": "20 N", "stage.1.joint.impulse": "3 N*s", "stage.booster.joint.delay": "0.1 s",
-    "stage.dart.ignition.delay": "0.2 s", "stage.booster.part.small.opening_delay": "0.5 s",
-    "stage.booster.part.small.opening_factor": 1.4, "stage.booster.part.small.strength": "500 N",
-    "cord.main.length": "6 m", "cord.0.canopy_on": "aft", "cord.main.stiffness": "14 kN", "cord.main.loose_drag": 0.7,
+    "stage.booster.joint.hold": "20 N",
+    "stage.1.joint.impulse": "3 N*s",
+    "stage.booster.joint.delay": "0.1 s",
+    "stage.dart.ignition.delay": "0.2 s",
+    "stage.booster.part.small.opening_delay": "0.5 s",
+    "stage.booster.part.small.opening_factor": 1.4,
+    "stage.booster.part.small.strength": "500 N",
+    "cord.main.length": "6 m",
+    "cord.0.canopy_on": "aft",
+    "cord.main.stiffness": "14 kN",
+    "cord.main.loose_drag": 0.7,
     "stage.dart.hanging_drag": 0.6,
-    "detection.liftoff_force": "30 m/s^2", "detection.burnout_debounce": "0.1 s",
-    "rule.light dart.delay": "2 s", "rule.light dart.height_below": "2 km", "rule.drop.target": "booster",
-    "rule.drop.patience": "1 s", "recovery.small.motor_delay": "6 s",
-    "failure.no_ignition: dart.probability": "10 %", "failure.late_apogee: dart.late_by": "3 s", "failure.2.kind": "canopy_lost",
+    "detection.liftoff_force": "30 m/s^2",
+    "detection.burnout_debounce": "0.1 s",
+    "rule.light dart.delay": "2 s",
+    "rule.light dart.height_below": "2 km",
+    "rule.drop.target": "booster",
+    "rule.drop.patience": "1 s",
+    "recovery.small.motor_delay": "6 s",
+    "failure.no_ignition: dart.probability": "10 %",
+    "failure.late_apogee: dart.late_by": "3 s",
+    "failure.2.kind": "canopy_lost",
     "failure": [{"kind": "canopy_lost", "of": "small", "probability": 0.1}],
-    "disperse.joint.tilt_y.sd": "1 deg", "disperse.cord.strength.sd": "10 %", "disperse.rule.delay.sd": "10 ms",
-}  # fmt: skip
+    "disperse.joint.tilt_y.sd": "1 deg",
+    "disperse.cord.strength.sd": "10 %",
+    "disperse.rule.delay.sd": "10 ms",
+}
 
 
 @pytest.mark.parametrize("path", CHANGES)
@@ -194,9 +208,16 @@ def test_change__removes_a_stage_only_with_what_names_it():
 # ---------------------------------------------------------------- damage
 
 ODD = st.one_of(
-    st.none(), st.booleans(), st.integers(-3, 10**20), st.floats(), st.just([]), st.just({}), st.just([{}]), st.just([[]]),
+    st.none(),
+    st.booleans(),
+    st.integers(-3, 10**20),
+    st.floats(),
+    st.just([]),
+    st.just({}),
+    st.just([{}]),
+    st.just([[]]),
     st.sampled_from(["", "dart", "booster", "main", "separate", "light", "burnout", "5 s", "no_canopy"]),
-)  # fmt: skip
+)
 
 
 @settings(max_examples=200, deadline=None)

@@ -14,14 +14,35 @@ from sixdof.mission.units import QuantityError, parse, parse_difference
 
 # exact by definition: international foot, pound and mile; NIST SP 811 (2008), appendix B.8
 SPELLINGS = [
-    ("mm", "m", 1e-3), ("cm", "m", 1e-2), ("km", "m", 1e3), ("in", "m", 0.0254), ("ft", "m", 0.3048),
-    ("µm", "m", 1e-6), ("g", "kg", 1e-3), ("lb", "kg", 0.45359237), ("oz", "kg", 0.45359237 / 16.0),
-    ("ms", "s", 1e-3), ("min", "s", 60.0), ("mph", "m/s", 0.44704), ("km/h", "m/s", 1.0 / 3.6),
-    ("ft/s", "m/s", 0.3048), ("deg", "rad", math.pi / 180.0), ("°", "rad", math.pi / 180.0), ("%", "1", 1e-2),
-    ("hPa", "Pa", 100.0), ("kPa", "Pa", 1e3), ("bar", "Pa", 1e5), ("lbf", "N", 0.45359237 * 9.80665),
-    ("deg/s", "rad/s", math.pi / 180.0), ("g*cm^2", "kg*m**2", 1e-7), ("g cm²", "kg*m**2", 1e-7),
-    ("g/cm^3", "kg/m**3", 1e3), ("kHz", "Hz", 1e3), ("1/min", "1/s", 1.0 / 60.0), ("mi", "m", 1609.344),
-]  # fmt: skip
+    ("mm", "m", 1e-3),
+    ("cm", "m", 1e-2),
+    ("km", "m", 1e3),
+    ("in", "m", 0.0254),
+    ("ft", "m", 0.3048),
+    ("µm", "m", 1e-6),
+    ("g", "kg", 1e-3),
+    ("lb", "kg", 0.45359237),
+    ("oz", "kg", 0.45359237 / 16.0),
+    ("ms", "s", 1e-3),
+    ("min", "s", 60.0),
+    ("mph", "m/s", 0.44704),
+    ("km/h", "m/s", 1.0 / 3.6),
+    ("ft/s", "m/s", 0.3048),
+    ("deg", "rad", math.pi / 180.0),
+    ("°", "rad", math.pi / 180.0),
+    ("%", "1", 1e-2),
+    ("hPa", "Pa", 100.0),
+    ("kPa", "Pa", 1e3),
+    ("bar", "Pa", 1e5),
+    ("lbf", "N", 0.45359237 * 9.80665),
+    ("deg/s", "rad/s", math.pi / 180.0),
+    ("g*cm^2", "kg*m**2", 1e-7),
+    ("g cm²", "kg*m**2", 1e-7),
+    ("g/cm^3", "kg/m**3", 1e3),
+    ("kHz", "Hz", 1e3),
+    ("1/min", "1/s", 1.0 / 60.0),
+    ("mi", "m", 1609.344),
+]
 ROUNDING = 4e-16  # relative: the factors above are themselves rounded products
 
 
@@ -95,5 +116,5 @@ def test_parse__any_text_gives_a_float_or_a_sentence(text, unit):
 
 
 def test_schema__imports_no_unit_library():
-    code = "import sys, sixdof.mission.schema, sixdof.mission.load; sys.exit('pint' in sys.modules)"
+    code = "import sys, sixdof.mission.tables.schema, sixdof.mission.load; sys.exit('pint' in sys.modules)"
     assert subprocess.run([sys.executable, "-c", code], check=False).returncode == 0

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from rehearsed import FIRST_END, leaning, profile
+from staged import RULES, stack
 
 import sixdof
-from rehearsed import FIRST_END, profile, leaning
-from staged import RULES, stack
 
 PART, LIGHT = RULES
 OFF = {"name": "fins off", "when": "apogee", "action": "disable_fins"}
@@ -121,10 +121,18 @@ def test_waits__the_window_closes(demo_mission, closing):
     assert f"more than {2.5 + closing:g} s since liftoff (from {3.01 + closing:.2f} s at {3.01 + closing:.2f} s)" in waited(ds, "light")
 
 
-@pytest.mark.parametrize("conditions", [
-    {"tilt_below": 0.4}, {"speed_above": 20.0, "speed_below": 35.0}, {"height_above": 90.0, "height_below": 300.0},
-    {"after": 3.0, "before": 30.0}, {"booster": "gone"}, {"booster": "attached", "patience": 2.0}, {"tilt_below": 0.4, "after": 9.0},
-])  # fmt: skip
+@pytest.mark.parametrize(
+    "conditions",
+    [
+        {"tilt_below": 0.4},
+        {"speed_above": 20.0, "speed_below": 35.0},
+        {"height_above": 90.0, "height_below": 300.0},
+        {"after": 3.0, "before": 30.0},
+        {"booster": "gone"},
+        {"booster": "attached", "patience": 2.0},
+        {"tilt_below": 0.4, "after": 9.0},
+    ],
+)
 def test_waits__the_kernel_agrees(demo_mission, conditions):
     """A rule fires at the first tick at which none of its conditions is named as holding it, and not before."""
     rng = np.random.default_rng(7)
@@ -265,10 +273,7 @@ def test_order__a_backup_that_comes_first(demo_mission):
 def test_expect__windows(demo_mission):
     expect = {"part": (2.5, 2.5), "light": (2.0, 2.5), "open drogue: backup": None}
     ds = rehearse(demo_mission, expect=expect)
-    assert said(ds) == [
-        "light fires at 2.81 s, and is expected between 2.00 s and 2.50 s",
-        "open drogue: backup fires at 16.50 s, and it must not",
-    ]
+    assert said(ds) == ["light fires at 2.81 s, and is expected between 2.00 s and 2.50 s", "open drogue: backup fires at 16.50 s, and it must not"]
     assert ds["rule_earliest"].sel(rule=["part", "light"]).values.tolist() == [2.5, 2.0]
     assert np.isnan(ds["rule_latest"].sel(rule="open drogue: backup"))
 

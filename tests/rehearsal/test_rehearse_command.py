@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from rehearsed import profile
+from staged import stack
 
 import sixdof
-from rehearsed import profile
 from sixdof.cli import BAD_INPUT, MISFIRED, OK, main
-from staged import stack
 
 
 @pytest.fixture(scope="module")

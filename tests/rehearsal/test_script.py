@@ -5,10 +5,10 @@ from __future__ import annotations
 import numpy as np
 import pytest
 import xarray as xr
-
-import sixdof
 from rehearsed import profile
 from staged import stack
+
+import sixdof
 
 TIME = [0.0, 1.0, 2.0]
 BAD = {
@@ -27,11 +27,9 @@ BAD = {
     "too long": ({"time": [0.0, 1000.0]}, "time goes on to 1000 s, after solver.time_limit = 900 s"),
     "half a booster": ({"time": TIME, "booster": [1.0, 0.5, 0.0]}, "booster must be the number of stages attached behind"),
     "part of an attitude": ({"time": TIME, "q_w": [1.0] * 3}, "there is no column q_x; an attitude takes q_w, q_x, q_y, q_z"),
-    "no quaternion": (
-        {"time": TIME} | {f"q_{part}": [1.0 if part == "w" else 0.0, 0.0, 0.0] for part in "wxyz"}, "at 1 s has the length 0, and it must be 1",
-    ),
+    "no quaternion": ({"time": TIME} | {f"q_{part}": [1.0 if part == "w" else 0.0, 0.0, 0.0] for part in "wxyz"}, "at 1 s has the length 0, and it must be 1"),
     "no table": (3.0, "must be a table of columns, a Dataset, or the path of a CSV or netCDF file, not float"),
-}  # fmt: skip
+}
 
 
 @pytest.fixture(scope="module")
@@ -99,10 +97,10 @@ def test_recording__of_another_stage(mission, demo_flight):
 
 
 ASKED = {
-    "stage": ({"stage": "boster"}, 'there is no stage \'boster\'; did you mean "booster"?'),
+    "stage": ({"stage": "boster"}, "there is no stage 'boster'; did you mean \"booster\"?"),
     "law of an altimeter": ({"stage": "booster", "control": lambda *_: None}, "booster has an altimeter and steers nothing"),
     "failure": ({"failures": ["no_canopy: main"]}, '"no_canopy: main" is not one of'),
-    "rule": ({"expect": {"ligth": (0, 1)}}, 'there is no rule \'ligth\'; did you mean "light"?'),
+    "rule": ({"expect": {"ligth": (0, 1)}}, "there is no rule 'ligth'; did you mean \"light\"?"),
     "rule of another": ({"expect": {"open booster main: apogee": (0, 1)}}, "is run by booster, not by thistledown; rehearse with stage='booster'"),
     "window": ({"expect": {"light": 3.0}}, "the window of 'light' must be (earliest, latest) in seconds, or None, not 3"),
     "window turned round": ({"expect": {"light": (2.0, 1.0)}}, "begins at 2 s, after its end at 1 s"),

@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-
-import sixdof
 from rehearsed import SECOND, SECOND_END, TOP, leaning, profile
-from sixdof.mission.load import build
-from sixdof.study.rehearsal_report import timeline
 from staged import RULES, stack
 from two_stages import booster
+
+import sixdof
+from sixdof.mission.load import build
+from sixdof.study.report.rehearsal_report import timeline
 
 TICK = 0.01  # s, of the demo's flight computer
 EXACT = pytest.approx  # ticks are k/100 s to rounding
@@ -76,9 +76,7 @@ def test_profile__states_over_time(done):
 
 def test_profile__nothing_misfires_and_the_backup_came_second(done):
     assert done["misfire"].values.tolist() == []
-    assert done["remark"].values.tolist() == [
-        "open drogue: backup comes second at 16.50 s: open drogue: apogee had done it at 13.01 s"
-    ]
+    assert done["remark"].values.tolist() == ["open drogue: backup comes second at 16.50 s: open drogue: apogee had done it at 13.01 s"]
 
 
 def test_profile__dataset_survives_the_disk_and_says_what_its_variables_are(done, tmp_path):

@@ -14,7 +14,7 @@ import models
 import numpy as np
 import pytest
 import xarray as xr
-from drivers import Q, R, V, W, let_go, nose_of
+from drivers import R, V, W, let_go, nose_of
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.optimize import brentq
@@ -23,11 +23,11 @@ from two_stages import on_booster
 
 import sixdof
 from sixdof.core import types as ct
-from sixdof.mission.schema import Fins, Mission, Nose, Stage, Transition, Tube
-from sixdof.model import build_model
-from sixdof.study.tunnel import wind_tunnel
-from sixdof.vehicle.aero import aero_table
-from sixdof.vehicle.aero_body import backward_moments
+from sixdof.flight.model import build_model
+from sixdof.mission.tables.schema import Fins, Mission, Nose, Stage, Transition, Tube
+from sixdof.study.aero.tunnel import wind_tunnel
+from sixdof.vehicle.aero.body import backward_moments
+from sixdof.vehicle.aero.table import aero_table
 from sixdof.vehicle.geometry import shape_of
 
 MISSION = sixdof.load_mission(Path(__file__).parents[2] / "configs" / "sampler.toml")
@@ -50,14 +50,24 @@ def cone_cylinder(d=1.0):
 # ---------------------------------------------------------------- the body base first
 
 
-@pytest.mark.parametrize("stage", [
-    cone_cylinder(),
-    (Nose(mass=1.0, shape="tangent-ogive", length=0.3, diameter=0.08), Tube(mass=1.0, length=0.5, diameter=0.08),
-     Transition(mass=1.0, length=0.1, fore_diameter=0.08, aft_diameter=0.12), Tube(mass=1.0, length=0.4, diameter=0.12)),
-    (Nose(mass=1.0, shape="cone", length=0.3, diameter=0.1), Tube(mass=1.0, length=0.6, diameter=0.1),
-     Transition(mass=1.0, length=0.1, fore_diameter=0.1, aft_diameter=0.07)),
-    (Tube(mass=1.0, length=0.5, diameter=0.1),),
-])  # fmt: skip
+@pytest.mark.parametrize(
+    "stage",
+    [
+        cone_cylinder(),
+        (
+            Nose(mass=1.0, shape="tangent-ogive", length=0.3, diameter=0.08),
+            Tube(mass=1.0, length=0.5, diameter=0.08),
+            Transition(mass=1.0, length=0.1, fore_diameter=0.08, aft_diameter=0.12),
+            Tube(mass=1.0, length=0.4, diameter=0.12),
+        ),
+        (
+            Nose(mass=1.0, shape="cone", length=0.3, diameter=0.1),
+            Tube(mass=1.0, length=0.6, diameter=0.1),
+            Transition(mass=1.0, length=0.1, fore_diameter=0.1, aft_diameter=0.07),
+        ),
+        (Tube(mass=1.0, length=0.5, diameter=0.1),),
+    ],
+)
 def test_backward__couple_about_the_tip_is_that_of_slabs_of_air(stage):
     """Sign and size. A slab of air at rest takes on the cross flow's momentum, rho S v a metre, where it meets the base, more
     where the section grows on its way to the nose, and gives it back where the section shrinks: force in the same places,
@@ -94,9 +104,7 @@ def test_backward__turns_the_base_away_from_the_flow():
 
 
 @pytest.mark.parametrize("mach", [0.3, 0.9, 1.1, 2.0])
-@pytest.mark.parametrize("points", [
-    [(0.0, 0.0), (0.05, 0.08), (0.11, 0.08), (0.12, 0.0)], [(0.0, 0.0), (0.09, 0.06), (0.13, 0.06), (0.1, 0.0)],
-])  # fmt: skip
+@pytest.mark.parametrize("points", [[(0.0, 0.0), (0.05, 0.08), (0.11, 0.08), (0.12, 0.0)], [(0.0, 0.0), (0.09, 0.06), (0.13, 0.06), (0.1, 0.0)]])
 def test_fins__backwards_are_their_mirror_image_forwards(mach, points):
     """The same panels, mirrored about station 1 m: the loads of flow from behind are those of flow from ahead, mirrored."""
     root = points[-1][0]
@@ -151,9 +159,13 @@ def test_broadside__value_and_slope_are_continuous(name, mach):
 
 @settings(max_examples=100, deadline=None)
 @given(
-    st.sampled_from(list(VEHICLES)), st.floats(0.05, 2.0), st.floats(0.0, math.pi), st.floats(-math.pi, math.pi),
-    st.tuples(*[st.floats(-1.0, 1.0)] * 3), st.floats(-3.0, 0.0),
-)  # fmt: skip
+    st.sampled_from(list(VEHICLES)),
+    st.floats(0.05, 2.0),
+    st.floats(0.0, math.pi),
+    st.floats(-math.pi, math.pi),
+    st.tuples(*[st.floats(-1.0, 1.0)] * 3),
+    st.floats(-3.0, 0.0),
+)
 def test_air__takes_energy_from_every_motion(name, mach, incidence, roll, direction, size):
     """Fins straight, p d/2V up to 1: F . u + M . w <= 0, tumbling in any way, from any side."""
     mission, model = VEHICLES[name]
@@ -166,9 +178,7 @@ def test_air__takes_energy_from_every_motion(name, mach, incidence, roll, direct
 
 
 @settings(max_examples=60, deadline=None)
-@given(
-    st.lists(st.tuples(st.floats(0.02, 0.5), st.floats(0.02, 0.2)), min_size=1, max_size=5), st.floats(0.05, 0.4),
-)  # fmt: skip
+@given(st.lists(st.tuples(st.floats(0.02, 0.5), st.floats(0.02, 0.2)), min_size=1, max_size=5), st.floats(0.05, 0.4))
 def test_backward__moments_of_any_shape_damp(tubes, nose):
     """S0 S2 >= S1^2: no turning motion about any place gets energy out of the force base first."""
     parts = [Nose(mass=1.0, length=nose, diameter=tubes[0][1], shape="cone")]

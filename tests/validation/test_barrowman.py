@@ -14,10 +14,10 @@ import numpy as np
 import pytest
 
 from sixdof.core.types import FIN_SLOPE, FIN_X, PANEL_AREA, PANEL_Y, PANEL_Y_ROLL
-from sixdof.mission.schema import Fins, Mission, Nose, Stage, Transition, Tube
-from sixdof.vehicle.aero import aero_table, centre_of_pressure, component_table
-from sixdof.vehicle.aero_body import attached_share, slender_moments
-from sixdof.vehicle.aero_fin import chord_moment, subsonic_slope
+from sixdof.mission.tables.schema import Fins, Mission, Nose, Stage, Transition, Tube
+from sixdof.vehicle.aero.body import attached_share, slender_moments
+from sixdof.vehicle.aero.fin import chord_moment, subsonic_slope
+from sixdof.vehicle.aero.table import aero_table, centre_of_pressure, component_table
 from sixdof.vehicle.geometry import shape_of
 
 PRINTED = 1e-6  # relative: the worked example is printed to 7 digits or more
@@ -87,9 +87,7 @@ def test_total__factor_is_slender_theory_instead_of_a_straight_line():
     assert centre > 0.810813
 
 
-@pytest.mark.parametrize(
-    "mach, slope", [(0, 5.076634), (0.3, 5.132535), (0.5, 5.237958), (0.7, 5.412923), (0.8, 5.534520)]
-)
+@pytest.mark.parametrize("mach, slope", [(0, 5.076634), (0.3, 5.132535), (0.5, 5.237958), (0.7, 5.412923), (0.8, 5.534520)])
 def test_fin_slope__diederich_table(mach, slope):
     """AR 1.6, cos(mid-chord sweep) 0.93632918: the fin of the worked example on the area of its body."""
     found = subsonic_slope(mach, 0.08, 0.008, math.acos(0.93632918)) / AREA

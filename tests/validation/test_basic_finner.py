@@ -13,9 +13,9 @@ import math
 import numpy as np
 import pytest
 
-from sixdof.mission.schema import Fins, Mission, Nose, Stage, Tube
-from sixdof.vehicle.aero import aero_table, centre_of_pressure
-from sixdof.vehicle.aero_drag import drag_breakdown
+from sixdof.mission.tables.schema import Fins, Mission, Nose, Stage, Tube
+from sixdof.vehicle.aero.drag import drag_breakdown
+from sixdof.vehicle.aero.table import aero_table, centre_of_pressure
 
 D = 0.03
 WIDENED = 0.15  # the band itself leaves out the growth of the body's slope with Mach

@@ -14,16 +14,20 @@ import numpy as np
 import pytest
 from tunnel import coefficients
 
-from sixdof.mission.schema import Mission, Stage, Tube
-from sixdof.vehicle.aero import aero_table
-from sixdof.vehicle.aero_cross import cross_flow_drag, cylinder_drag, length_factor
-from sixdof.vehicle.aero_fin import plate_normal
+from sixdof.mission.tables.schema import Mission, Stage, Tube
+from sixdof.vehicle.aero.cross_flow import cross_flow_drag, cylinder_drag, length_factor
+from sixdof.vehicle.aero.fin import plate_normal
+from sixdof.vehicle.aero.table import aero_table
 
 # Mach, Reynolds number, CD by total force, CD by pressures
 STANTON = [
-    (0.255, 21500, 1.160, 1.192), (0.426, 22800, 1.122, 1.330), (0.695, 19000, 1.580, 1.512), (1.42, 18300, 1.484, 1.348),
-    (1.73, 21800, 1.360, 1.222), (2.04, 22000, 1.272, 1.230),
-]  # fmt: skip
+    (0.255, 21500, 1.160, 1.192),
+    (0.426, 22800, 1.122, 1.330),
+    (0.695, 19000, 1.580, 1.512),
+    (1.42, 18300, 1.484, 1.348),
+    (1.73, 21800, 1.360, 1.222),
+    (2.04, 22000, 1.272, 1.230),
+]
 METHODS = 0.05  # a third of what his two methods differ by at most
 FINITE = [(1, 0.533), (2, 0.567), (3, 0.600), (5, 0.617), (10, 0.683), (20, 0.758), (40, 0.817)]  # L/d, CD over 1.20
 END_ON = [(1, 0.90), (2, 0.85), (4, 0.87), (8, 0.99)]  # L/d, CD on the face

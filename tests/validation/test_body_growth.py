@@ -1,4 +1,4 @@
-"""Growth of the body's normal force with Mach against first-order linear theory (tests/independent_crossflow.py)."""
+"""Growth of the body's normal force with Mach against first-order linear theory (tests/support/independent_crossflow.py)."""
 
 from __future__ import annotations
 
@@ -8,9 +8,9 @@ import numpy as np
 import pytest
 from independent_crossflow import cone_cylinder, ogive_cylinder, slope_of
 
-from sixdof.mission.schema import Nose, Stage, Transition, Tube
-from sixdof.vehicle.aero_blend import mach_grid
-from sixdof.vehicle.aero_body import body_moments, slender_moments
+from sixdof.mission.tables.schema import Nose, Stage, Transition, Tube
+from sixdof.vehicle.aero.blend import mach_grid
+from sixdof.vehicle.aero.body import body_moments, slender_moments
 from sixdof.vehicle.geometry import Shape, shape_of
 
 SLOPE_BAND = 0.35  # 1/rad: one law for cones and ogives, which differ by up to 0.5; tests and theory differ by as much
@@ -30,9 +30,7 @@ def test_linear_theory__slender_limit():
 
 
 @pytest.mark.parametrize("kind, body", [("cone", cone_cylinder), ("tangent-ogive", ogive_cylinder)])
-@pytest.mark.parametrize(
-    "f, behind, mach", [(3, 2, 1.5), (3, 4, 1.5), (3, 4, 2.0), (3, 10, 2.0), (5, 4, 2.0), (5, 10, 3.0)]
-)
+@pytest.mark.parametrize("f, behind, mach", [(3, 2, 1.5), (3, 4, 1.5), (3, 4, 2.0), (3, 10, 2.0), (5, 4, 2.0), (5, 10, 3.0)])
 def test_growth__within_the_band_of_linear_theory(kind, body, f, behind, mach):
     slope, centre = slope_of(mach, *body(float(f), float(behind)))
     s0, s1, _ = body_moments(_shape(kind, f, behind), np.array([mach]))[0]
@@ -43,9 +41,7 @@ def test_growth__within_the_band_of_linear_theory(kind, body, f, behind, mach):
 def test_growth__nothing_below_mach_08_and_bounded_above():
     moments = body_moments(_shape("tangent-ogive", 3, 8), mach_grid())
     slow = mach_grid() <= 0.8
-    np.testing.assert_allclose(
-        moments[slow], np.broadcast_to(slender_moments(_shape("tangent-ogive", 3, 8)), (slow.sum(), 3))
-    )
+    np.testing.assert_allclose(moments[slow], np.broadcast_to(slender_moments(_shape("tangent-ogive", 3, 8)), (slow.sum(), 3)))
     assert moments[:, 0].max() < 3.0 and np.abs(np.diff(moments[:, 0])).max() < 0.02
 
 

@@ -14,13 +14,13 @@ from sixdof.autopilot.build import gains_table, sensors_table
 from sixdof.core import layout as ly
 from sixdof.core import types as ct
 from sixdof.core.body import body_at, burn_segment
-from sixdof.core.control import built_in_control
+from sixdof.core.computer.control import built_in_control
 from sixdof.core.craft import make_craft
 from sixdof.core.flight import make_work
-from sixdof.core.loads import START, loads
+from sixdof.core.forces.loads import START, loads
 from sixdof.core.motion import CANOPY, pivot_rate
-from sixdof.mission.schema import GainSet, Magnetometer, Sensors
-from sixdof.vehicle.aero_drag import drag_breakdown
+from sixdof.mission.tables.schema import GainSet, Magnetometer, Sensors
+from sixdof.vehicle.aero.drag import drag_breakdown
 
 SMALL = 1e-4  # rad: twice the sine of half an angle is the angle to 4e-10 of it
 
@@ -96,10 +96,7 @@ def test_pivot__turns_as_lagrange_says(lean, gravity):
     and x'' = l (a'' cos a - w^2 sin a), z'' = -g.
     """
     mass, inertia, w = 8.0, 1.2, 3.0
-    model = models.model(
-        world=models.world(density=0.0, gravity=gravity),
-        mass=models.mass(dry=mass, inertia=(0.012, inertia, inertia, 0.0, 0.0, 0.0)),
-    )
+    model = models.model(world=models.world(density=0.0, gravity=gravity), mass=models.mass(dry=mass, inertia=(0.012, inertia, inertia, 0.0, 0.0, 0.0)))
     model = model._replace(rail=model.rail._replace(friction=0.0))
     ahead = model.rail.aft_x - 1.0  # m: models.mass has its centre at 1 m
     assert ahead > 0.3
@@ -126,9 +123,7 @@ def test_burning_bore__moment_of_momentum_stands(axis):
     pitch = propellant * (6.0 * outer**2 + length**2) / 12.0, -0.25 * propellant * web
     row = np.zeros(ct.GRAIN_COLUMNS)
     row[[ct.GRAIN_MASS, ct.GRAIN_X]] = propellant, 1.0
-    row[[ct.GRAIN_ROLL_A, ct.GRAIN_ROLL_B, ct.GRAIN_PITCH_A, ct.GRAIN_PITCH_B]] = (
-        propellant * outer**2, -0.5 * propellant * web, *pitch,
-    )  # fmt: skip
+    row[[ct.GRAIN_ROLL_A, ct.GRAIN_ROLL_B, ct.GRAIN_PITCH_A, ct.GRAIN_PITCH_B]] = (propellant * outer**2, -0.5 * propellant * web, *pitch)
     model = models.model(
         world=models.world(density=0.0, gravity=0.0),
         thrust=models.thrust((0.0, burn), (10.0, 10.0), propellant=propellant, exit_x=1.0),

@@ -19,16 +19,13 @@ from scipy.signal import ss2tf
 from scipy.spatial.transform import Rotation
 
 from sixdof.core import layout as la
-from sixdof.core.control import built_in_control
+from sixdof.core.computer.control import built_in_control
 
 # ---------------------------------------------------------------- PID, sample by sample
 KP, KI, KD, TS, TF, CLAMP = 2.0, 5.0, 0.1, 0.01, 0.02, 3.0
 ERRORS = [1.0, 1.0, 1.0, 0.5, 0.5, -0.2, -0.2, -0.2]
 INTEGRAL = [0.05, 0.10, 0.15, 0.175, 0.20, 0.19, 0.18, 0.17]
-DERIVATIVE = [
-    3.333333333333, 2.222222222222, 1.481481481481, -0.679012345679, -0.452674897119, -2.635116598080, -1.756744398720,
-    -1.171162932480,
-]  # fmt: skip
+DERIVATIVE = [3.333333333333, 2.222222222222, 1.481481481481, -0.679012345679, -0.452674897119, -2.635116598080, -1.756744398720, -1.171162932480]
 OUTPUT = [3.0, 3.0, 3.0, 0.495987654321, 0.747325102881, -2.845116598080, -1.976744398720, -1.401162932480]
 PRINTED = 6e-13  # the table has twelve decimals
 

@@ -12,16 +12,19 @@ import numpy as np
 import pytest
 
 import sixdof
-from sixdof.study.linear import CHANNELS, linearise
-from sixdof.study.margins import margins
-from sixdof.study.oscillation import strongest_oscillation
+from sixdof.study.loops.linear import CHANNELS, linearise
+from sixdof.study.loops.margins import margins
+from sixdof.study.report.oscillation import strongest_oscillation
 
 STEP, FIRST, LAST = math.radians(0.02), 2.1, 2.9  # the goal steps at 2 s; the demo coasts then, from Mach 0.28 to 0.26
 SHARES = (0.94, 0.98, 1.02, 1.06)  # of the critical gain that are flown
 STILL = {
-    "air.wind.speed": 0.0, "rail.elevation": 0.5 * math.pi, "record.rate": 100.0, "autopilot.integral_limit": 1.0,
+    "air.wind.speed": 0.0,
+    "rail.elevation": 0.5 * math.pi,
+    "record.rate": 100.0,
+    "autopilot.integral_limit": 1.0,
     "autopilot.profile.time": [0.0, 2.0, 2.01],
-}  # fmt: skip
+}
 GOAL = {"pitch": "tilt_pitch", "yaw": "tilt_yaw", "roll": "roll"}
 REAL = {"servo.delay": 0.008, "servo.natural_frequency": 14.0, "sensors.gyro.lag": 0.004}  # the two-stage demo's servo; ideal but for lag
 NOTCH = {"autopilot.notch": {"frequency": 22.0, "depth": 0.2, "width": 0.5}, "autopilot.computation_delay": 0.003}
@@ -85,9 +88,8 @@ def test_critical_gain__of_whole_flights(demo_mission, channel, changes):
 
 @pytest.mark.slow
 @pytest.mark.parametrize(
-    "changes", [{}, REAL, NOTCH, REAL | NOTCH, CASCADE, CASCADE | REAL],
-    ids=["as it is", "real", "notch", "real, notch", "cascade", "cascade, real"],
-)  # fmt: skip
+    "changes", [{}, REAL, NOTCH, REAL | NOTCH, CASCADE, CASCADE | REAL], ids=["as it is", "real", "notch", "real, notch", "cascade", "cascade, real"]
+)
 @pytest.mark.parametrize("channel", CHANNELS)
 def test_critical_gain__of_whole_flights_with_more(demo_mission, channel, changes):
     if channel != "pitch" and "autopilot.structure" in changes:

@@ -13,7 +13,10 @@ import numpy as np
 import pytest
 from scipy.integrate import quad
 
-from sixdof.vehicle import aero_fin, aero_fin_drag, aero_friction, aero_pressure
+from sixdof.vehicle.aero import fin as aero_fin
+from sixdof.vehicle.aero import fin_drag as aero_fin_drag
+from sixdof.vehicle.aero import friction as aero_friction
+from sixdof.vehicle.aero import pressure as aero_pressure
 
 DIGITS = 1e-3  # relative: printed to four significant digits or more, the smallest value to 0.001128
 OTHER_FORMS = 0.04  # independent friction laws agree within 3.6 % from Re 1e6 to 1e9
@@ -25,25 +28,18 @@ def test_friction__laminar(reynolds, mean):
 
 
 @pytest.mark.parametrize(
-    "reynolds, mean",
-    [(1e5, 0.007156), (5e5, 0.005106), (1e6, 0.004471), (3e6, 0.003670), (1e7, 0.003004), (3e7, 0.002534),
-     (1e8, 0.002128), (1e9, 0.001571)],
-)  # fmt: skip
+    "reynolds, mean", [(1e5, 0.007156), (5e5, 0.005106), (1e6, 0.004471), (3e6, 0.003670), (1e7, 0.003004), (3e7, 0.002534), (1e8, 0.002128), (1e9, 0.001571)]
+)
 def test_friction__turbulent_mean_value(reynolds, mean):
     assert aero_friction.turbulent(reynolds) == pytest.approx(mean, rel=DIGITS)
 
 
-@pytest.mark.parametrize(
-    "reynolds, mean",
-    [(1e6, 0.002771), (3e6, 0.003103), (1e7, 0.002834), (3e7, 0.002477), (1e8, 0.002111), (1e9, 0.001569)],
-)
+@pytest.mark.parametrize("reynolds, mean", [(1e6, 0.002771), (3e6, 0.003103), (1e7, 0.002834), (3e7, 0.002477), (1e8, 0.002111), (1e9, 0.001569)])
 def test_friction__smooth_plate_with_transition_at_half_a_million(reynolds, mean):
     assert aero_friction.plate_friction(reynolds, 0.0, 1.0, 0.0) == pytest.approx(mean, rel=DIGITS)
 
 
-@pytest.mark.parametrize(
-    "reynolds, schoenherr", [(1e6, 0.004409), (3e6, 0.003600), (1e7, 0.002934), (1e8, 0.002072), (1e9, 0.001531)]
-)
+@pytest.mark.parametrize("reynolds, schoenherr", [(1e6, 0.004409), (3e6, 0.003600), (1e7, 0.002934), (1e8, 0.002072), (1e9, 0.001531)])
 def test_friction__near_schoenherr(reynolds, schoenherr):
     assert aero_friction.turbulent(reynolds) == pytest.approx(schoenherr, rel=OTHER_FORMS)
 
@@ -72,9 +68,13 @@ def test_compressibility__within_the_band_of_published_forms():
 
 
 ROUGHNESS = [
-    (2e-6, 3.830e7, 0.002319), (5e-6, 1.459e7, 0.002786), (20e-6, 3.390e6, 0.003676), (60e-6, 1.066e6, 0.004579),
-    (150e-6, 4.062e5, 0.005500), (500e-6, 1.143e5, 0.006998),
-]  # fmt: skip
+    (2e-6, 3.830e7, 0.002319),
+    (5e-6, 1.459e7, 0.002786),
+    (20e-6, 3.390e6, 0.003676),
+    (60e-6, 1.066e6, 0.004579),
+    (150e-6, 4.062e5, 0.005500),
+    (500e-6, 1.143e5, 0.006998),
+]
 
 
 @pytest.mark.parametrize("grain, cutoff, rough", ROUGHNESS)
@@ -153,10 +153,8 @@ def test_stagnation__rayleigh_and_isentropic():
 
 
 @pytest.mark.parametrize(
-    "mach, slope, centre",
-    [(1.5, 2.777709, 0.451999), (2, 1.976068, 0.471886), (2.5, 1.555267, 0.479588), (3, 1.289214, 0.483840),
-     (4, 0.966129, 0.488499)],
-)  # fmt: skip
+    "mach, slope, centre", [(1.5, 2.777709, 0.451999), (2, 1.976068, 0.471886), (2.5, 1.555267, 0.479588), (3, 1.289214, 0.483840), (4, 0.966129, 0.488499)]
+)
 def test_wing__rectangular_of_ratio_2(mach, slope, centre):
     """(4/beta)[1 - 1/(2 beta AR)] and [1/2 - 1/(3 beta AR)]/[1 - 1/(2 beta AR)] (linear theory)."""
     assert aero_fin.supersonic_slope(mach, 0.1, 0.01, 0.0) / 0.01 == pytest.approx(slope, abs=6e-7)

@@ -12,13 +12,13 @@ import xarray as xr
 from drivers import fall_clocks
 
 import sixdof
-from sixdof import legs
 from sixdof.core import layout as ly
 from sixdof.core import observe
 from sixdof.core import types as ct
-from sixdof.model import build_model
-from sixdof.study.summary import summarize
-from sixdof.study.tunnel import wind_tunnel
+from sixdof.flight import legs
+from sixdof.flight.model import build_model
+from sixdof.study.aero.tunnel import wind_tunnel
+from sixdof.study.report.summary import summarize
 from sixdof.vehicle.geometry import shape_of
 
 TICK = 0.01  # s
@@ -120,15 +120,18 @@ def tally_of(*pieces):
     return tally
 
 
-@pytest.mark.parametrize("pieces, way", [
-    ([(100, 5.0, 0.0, 20.0)], legs.NOSE_FIRST),
-    ([(10, 80.0, 60.0, 100.0), (150, 40.0, 30.0, 60.0)], legs.NOSE_FIRST),
-    ([(150, 60.0, 50.0, 70.0), (150, 50.0, 40.0, 60.0)], legs.BROADSIDE),
-    ([(150, 150.0, 140.0, 160.0), (150, 110.0, 100.0, 130.0)], legs.BROADSIDE),
-    ([(150, 150.0, 140.0, 160.0)], legs.TAIL_FIRST),
-    ([(20, 90.0, 80.0, 95.0), (150, 20.0, 1.0, 30.0)], legs.TUMBLING),
-    ([(150, 90.0, 10.0, 170.0)], legs.TUMBLING),
-])  # fmt: skip
+@pytest.mark.parametrize(
+    "pieces, way",
+    [
+        ([(100, 5.0, 0.0, 20.0)], legs.NOSE_FIRST),
+        ([(10, 80.0, 60.0, 100.0), (150, 40.0, 30.0, 60.0)], legs.NOSE_FIRST),
+        ([(150, 60.0, 50.0, 70.0), (150, 50.0, 40.0, 60.0)], legs.BROADSIDE),
+        ([(150, 150.0, 140.0, 160.0), (150, 110.0, 100.0, 130.0)], legs.BROADSIDE),
+        ([(150, 150.0, 140.0, 160.0)], legs.TAIL_FIRST),
+        ([(20, 90.0, 80.0, 95.0), (150, 20.0, 1.0, 30.0)], legs.TUMBLING),
+        ([(150, 90.0, 10.0, 170.0)], legs.TUMBLING),
+    ],
+)
 def test_way__by_mean_and_range_of_the_last_seconds(pieces, way):
     hand = np.zeros(ly.HAND_SIZE)
     hand[ly.H_PHASE] = FREE
@@ -136,11 +139,20 @@ def test_way__by_mean_and_range_of_the_last_seconds(pieces, way):
     assert legs._descent(body, None) == way
 
 
-@pytest.mark.parametrize("flow, clocks", [
-    ((-4.0, 0.0, 2.0), ""), ((-30.0, 0.0, 0.0), "incidence"), ((30.0, 0.0, 7.0), ""), ((120.0, 0.0, 31.0), "crisis"),
-    ((120.0, 33.0, 0.0), "incidence crisis"), ((5.5, 0.0, 0.5), "reynolds"), ((0.0, 0.0, -5.5), "incidence reynolds"),
-    ((280.0, 0.0, 0.0), "mach"), ((265.0, 0.0, 0.0), ""),
-])  # fmt: skip
+@pytest.mark.parametrize(
+    "flow, clocks",
+    [
+        ((-4.0, 0.0, 2.0), ""),
+        ((-30.0, 0.0, 0.0), "incidence"),
+        ((30.0, 0.0, 7.0), ""),
+        ((120.0, 0.0, 31.0), "crisis"),
+        ((120.0, 33.0, 0.0), "incidence crisis"),
+        ((5.5, 0.0, 0.5), "reynolds"),
+        ((0.0, 0.0, -5.5), "incidence reynolds"),
+        ((280.0, 0.0, 0.0), "mach"),
+        ((265.0, 0.0, 0.0), ""),
+    ],
+)
 def test_clocks__by_the_flow(flow, clocks):
     """Air of 340 m/s and 3e-5 m^2/s, a body of 0.1 m by 2 m: Re 5e5 on the length is 7.5 m/s, 1e5 on the diameter 30 m/s."""
     body = models.model(world=models.world(density=0.6, sound=340.0, viscosity=1.8e-5))

@@ -15,8 +15,8 @@ from two_stages import on_booster
 
 import sixdof
 from sixdof.core import types as ct
-from sixdof.model import build_model
-from sixdof.study.tunnel import wind_tunnel
+from sixdof.flight.model import build_model
+from sixdof.study.aero.tunnel import wind_tunnel
 
 SAME = 1e-9  # of the largest coefficient: order of operations
 # largest change between flows 1 deg apart from 0 to 180 deg, share of the sweep's largest C_Z or C_m: forces 0.051
@@ -51,21 +51,18 @@ def test_mirror__port_for_starboard(name, mach, incidence, roll, rate, fins):
     """
     p, q, r = rate
     one = tunnel(name, fins, mach=mach, incidence=incidence, roll=roll, rate=(p, q, r))
-    other = tunnel(
-        name, [-fins[3], -fins[2], -fins[1], -fins[0]], mach=mach, incidence=incidence, roll=-roll, rate=(-p, q, -r)
-    )
+    other = tunnel(name, [-fins[3], -fins[2], -fins[1], -fins[0]], mach=mach, incidence=incidence, roll=-roll, rate=(-p, q, -r))
     np.testing.assert_allclose(other, one * [1, -1, 1, -1, 1, -1], atol=SAME * max(np.abs(one).max(), 1.0))
 
 
 @settings(max_examples=60, deadline=None)
 @given(vehicles, machs, incidences, turns, angles)
 def test_quarter_turn__of_a_cruciform(name, mach, incidence, roll, fins):
-    """The flow turned by 90 deg about the axis, and every fin's angle given to the next fin: the force turns with it.
-    """
+    """The flow turned by 90 deg about the axis, and every fin's angle given to the next fin: the force turns with it."""
     one = tunnel(name, fins, mach=mach, incidence=incidence, roll=roll)
     # roll + 90 deg: the velocity that leaned towards z leans towards y, where fin 4 stands next to fin 1
     other = tunnel(name, [fins[1], fins[2], fins[3], fins[0]], mach=mach, incidence=incidence, roll=roll + np.pi / 2)
-    x, y, z, l, m, n = one  # noqa: E741
+    x, y, z, l, m, n = one
     expected = [x, z, -y, l, n, -m]
     np.testing.assert_allclose(other, expected, atol=SAME * max(np.abs(one).max(), 1.0))
 
@@ -75,9 +72,7 @@ def test_quarter_turn__of_a_cruciform(name, mach, incidence, roll, fins):
 def test_body_of_revolution__knows_no_direction(incidence, roll, turn):
     mission, model = VEHICLES["demo"]
     bare = model._replace(aero=model.aero._replace(panel=model.aero.panel[:0]))
-    one, other = (
-        wind_tunnel(mission, model=bare, mach=0.5, incidence=incidence, roll=angle) for angle in (roll, roll + turn)
-    )
+    one, other = (wind_tunnel(mission, model=bare, mach=0.5, incidence=incidence, roll=angle) for angle in (roll, roll + turn))
     for force in (lambda d: np.hypot(d.C_Y, d.C_Z), lambda d: np.hypot(d.C_m, d.C_n), lambda d: d.C_X):
         assert float(force(one)) == pytest.approx(float(force(other)), abs=1e-9)
     # no component across the plane of the flow
@@ -138,9 +133,7 @@ def test_static_stability__sign_is_that_of_the_margin():
         centre = float(flow.moment_centre + flow.C_m / flow.C_Z * model.aero.length)
         behind = wind_tunnel(mission, model=model, mach=0.3, incidence=small, cg=centre + 0.1)
         assert float(behind.C_m) > 0.0
-        assert float(wind_tunnel(mission, model=model, mach=0.3, incidence=small, cg=centre).C_m) == pytest.approx(
-            0.0, abs=1e-6
-        )
+        assert float(wind_tunnel(mission, model=model, mach=0.3, incidence=small, cg=centre).C_m) == pytest.approx(0.0, abs=1e-6)
 
 
 @settings(max_examples=30, deadline=None)

@@ -1,14 +1,14 @@
-"""The slot at a hinged fin's root against slender theory with a slit, worked out in tests/independent_gap.py."""
+"""The slot at a hinged fin's root against slender theory with a slit, worked out in tests/support/independent_gap.py."""
 
 from __future__ import annotations
 
 import numpy as np
 import pytest
-from independent_gap import panel_factor
 from hypothesis import given
 from hypothesis import strategies as st
+from independent_gap import panel_factor
 
-from sixdof.vehicle import interference
+from sixdof.vehicle.aero import interference
 
 DIGITS = 2e-3  # the table has three digits
 OTHER_BODIES = 0.04  # the table, of r/s 0.34, stands for all
@@ -42,4 +42,4 @@ def test_share__sealed_and_common_practice():
     small = interference.gap_share(1e-9, 0.05)
     assert small == pytest.approx(1.0, abs=1e-5)  # closed by viscosity
     loss = 1.0 - np.array([interference.gap_share(g, 1.0) for g in (0.01, 0.03)])
-    assert np.all((0.1 < loss) & (loss < 0.2))  # common practice: 10 to 20 %
+    assert np.all((loss > 0.1) & (loss < 0.2))  # common practice: 10 to 20 %

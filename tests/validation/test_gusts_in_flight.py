@@ -11,14 +11,14 @@ from scipy.stats import chi2
 
 import sixdof
 from sixdof.core import layout as ly
+from sixdof.core.forces.turbulence import T_NOW
 from sixdof.core.motion import CANOPY, FREE
-from sixdof.core.turbulence import T_NOW
 from sixdof.core.types import Turbulence
-from sixdof.ensemble.draws import nominal_draw, one_draw, pack_draws
-from sixdof.ensemble.table import draw_table
-from sixdof.flying import log_rows
-from sixdof.laws import bind
-from sixdof.legs import Flier, Plan
+from sixdof.draws.packed import nominal_draw, one_draw, pack_draws
+from sixdof.draws.table import draw_table
+from sixdof.flight.fly import log_rows
+from sixdof.flight.laws import bind
+from sixdof.flight.legs import Flier, Plan
 
 FOOT = 0.3048
 CALM = {"air.wind.profile": "uniform", "air.wind.speed": 4.0, "air.wind.blows_from": "270 deg", "record.rate": 100.0, "disperse": {}}
@@ -123,9 +123,7 @@ def test_turbulence__takes_its_strength_from_the_mean_wind(demo_mission):
     """Of a power law at 20 ft. The gust on the pad, in proportion to it, and a whole flight in the same wind everywhere."""
     base = demo_mission.change({"disperse": {}, "air.wind.blows_from": "270 deg", "record.rate": 100.0})
     wind = base.air.wind
-    own, given = (
-        sixdof.fly(base.change({"air.turbulence": {} if w20 is None else {"wind_at_20_ft": w20}})) for w20 in (None, 10.0)
-    )
+    own, given = (sixdof.fly(base.change({"air.turbulence": {} if w20 is None else {"wind_at_20_ft": w20}})) for w20 in (None, 10.0))
     still = sixdof.fly(base)
     pads = [float(ds["wind_north"][0]) for ds in (own, given)]  # the mean wind blows east
     w20 = wind.speed * (20.0 * FOOT / wind.reference_height) ** wind.exponent

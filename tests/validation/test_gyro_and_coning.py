@@ -14,7 +14,7 @@ import pytest
 from control_drivers import estimates, readings, triad
 from scipy.spatial.transform import Rotation
 
-from sixdof.core.sensors import C_GYRO, GYRO
+from sixdof.core.computer.sensors import C_GYRO, GYRO
 
 DENSITY = math.radians(0.01)  # rad/s/sqrt(Hz)
 PERIOD = 0.01
@@ -47,9 +47,7 @@ def coning(t):
     """Return exact attitudes and body rates (from w = 2 conj(q) dq/dt)."""
     s, c = math.sin(0.5 * NOD), math.cos(0.5 * NOD)
     quaternion = np.stack([c + 0.0 * t, s * np.cos(TURN * t), s * np.sin(TURN * t), 0.0 * t], axis=1)
-    rates = np.stack(
-        [-2.0 * s * c * TURN * np.sin(TURN * t), 2.0 * s * c * TURN * np.cos(TURN * t), -2.0 * s * s * TURN + 0.0 * t], axis=1
-    )
+    rates = np.stack([-2.0 * s * c * TURN * np.sin(TURN * t), 2.0 * s * c * TURN * np.cos(TURN * t), -2.0 * s * s * TURN + 0.0 * t], axis=1)
     return Rotation.from_quat(quaternion, scalar_first=True), rates
 
 

@@ -14,15 +14,24 @@ import numpy as np
 import pytest
 from tunnel import coefficients
 
-from sixdof.mission.schema import Mission, Nose, Stage, Tube
-from sixdof.vehicle.aero import aero_table
+from sixdof.mission.tables.schema import Mission, Nose, Stage, Tube
+from sixdof.vehicle.aero.table import aero_table
 
 PRINTED = 2e-6  # absolute: six decimals
 CASES = [
-    (2, 0.083228, 0.269353), (5, 0.257569, 0.633870), (20, 1.927913, 1.607167), (45, 6.458652, -0.257891),
-    (60, 9.052158, -2.930113), (90, 11.069545, -7.906818), (100, 10.997760, -8.716408), (120, 9.052158, -8.930113),
-    (135, 6.458652, -7.648927), (160, 1.927913, -3.457011), (175, 0.257569, -0.753993), (178, 0.083228, -0.288614),
-]  # fmt: skip
+    (2, 0.083228, 0.269353),
+    (5, 0.257569, 0.633870),
+    (20, 1.927913, 1.607167),
+    (45, 6.458652, -0.257891),
+    (60, 9.052158, -2.930113),
+    (90, 11.069545, -7.906818),
+    (100, 10.997760, -8.716408),
+    (120, 9.052158, -8.930113),
+    (135, 6.458652, -7.648927),
+    (160, 1.927913, -3.457011),
+    (175, 0.257569, -0.753993),
+    (178, 0.083228, -0.288614),
+]
 
 
 @pytest.fixture(scope="module")

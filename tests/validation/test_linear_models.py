@@ -18,10 +18,10 @@ from sixdof.core import layout as ly
 from sixdof.core import probe
 from sixdof.core.flight import make_work, mass_now
 from sixdof.core.types import BODY_S0, BODY_S1, FIN_DB, FIN_DW, FIN_KB, FIN_KW, FIN_SLOPE, FIN_X, FIN_XB
-from sixdof.ensemble.draws import nominal_draw
-from sixdof.study.linear import models_along
-from sixdof.study.linear_flight import Moments, fly_track, moments_at, pick_rows
-from sixdof.study.linear_slopes import STATES, slopes
+from sixdof.draws.packed import nominal_draw
+from sixdof.study.loops.linear import models_along
+from sixdof.study.loops.linear_flight import Moments, fly_track, moments_at, pick_rows
+from sixdof.study.loops.linear_slopes import STATES, slopes
 from sixdof.vehicle.derivatives import at_mach, derivatives
 
 BURNING, COASTING = 0.7, 3.0  # s since ignition

@@ -16,28 +16,32 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.optimize import brentq
 
-from sixdof.study.crossings import crossings
-from sixdof.study.linear import CHANNELS, DEMANDS, linearise
-from sixdof.study.linear_slopes import GUSTS, STATES
-from sixdof.study.loop import BREAKS, closed_response, loops_of, open_loop
-from sixdof.study.margins import coupled_margins, margins
-from sixdof.study.sampled_plant import BendingMode, plant_response, sampled_plant
+from sixdof.study.loops.crossings import crossings
+from sixdof.study.loops.linear import CHANNELS, DEMANDS, linearise
+from sixdof.study.loops.linear_slopes import GUSTS, STATES
+from sixdof.study.loops.loop import BREAKS, closed_response, loops_of, open_loop
+from sixdof.study.loops.margins import coupled_margins, margins
+from sixdof.study.loops.sampled_plant import BendingMode, plant_response, sampled_plant
 
 ZA, ZD, MA, MQ, MD = -1.5, -0.15, -60.0, -2.0, 80.0
 LP, LD = -3.0, 400.0  # roll, which the page does not have
 TS, KP, KD = 0.01, 1.5, 0.15
 SPEED = 50.0  # m/s: the page counts in alpha = w/V
 LOOP = {  # a mission may not have a filter of nothing; 1e-15 s of a tick of 10 ms is 1e-13 of it
-    "servo.natural_frequency": 80.0 / (2.0 * math.pi), "servo.damping": 0.7, "servo.delay": 0.0, "autopilot.rate": 1.0 / TS,
-    "autopilot.derivative": "error", "autopilot.filter": 1e-15, "autopilot.gain_pressure": None, "autopilot.gain_scale_limits": (0.2, 3.0),
-    "autopilot.pitch": {"p": KP, "i": 0.0, "d": KD}, "autopilot.yaw": {"p": KP, "i": 0.0, "d": KD},
+    "servo.natural_frequency": 80.0 / (2.0 * math.pi),
+    "servo.damping": 0.7,
+    "servo.delay": 0.0,
+    "autopilot.rate": 1.0 / TS,
+    "autopilot.derivative": "error",
+    "autopilot.filter": 1e-15,
+    "autopilot.gain_pressure": None,
+    "autopilot.gain_scale_limits": (0.2, 3.0),
+    "autopilot.pitch": {"p": KP, "i": 0.0, "d": KD},
+    "autopilot.yaw": {"p": KP, "i": 0.0, "d": KD},
     "autopilot.roll": {"p": 0.3, "i": 0.0, "d": 0.02},
-}  # fmt: skip
-# by extra samples of delay: gain margin, phase margin (deg), gain crossover, phase crossover (rad/s)
-TABLE = {
-    0: (4.003248494821, 42.49786746772, 17.51762494646, 48.71218626365),
-    1: (2.668418898809, 32.46100770247, 17.51762494646, 35.52632014894),
 }
+# by extra samples of delay: gain margin, phase margin (deg), gain crossover, phase crossover (rad/s)
+TABLE = {0: (4.003248494821, 42.49786746772, 17.51762494646, 48.71218626365), 1: (2.668418898809, 32.46100770247, 17.51762494646, 35.52632014894)}
 POLES = [0.92079054 + 0.16188541j, 0.23266470 + 0.01181420j, 0.66425021, 0.98961020, -0.04036137]  # one extra sample
 PRINTED = 2e-12  # relative, of the table's 13 digits, and a root found to 1e-13
 
@@ -57,14 +61,27 @@ def plant_models(*, speed=SPEED, turning=(0.0, 0.0, 0.0), ma=MA, md=MD, ld=LD) -
     one = ("point", [0.0])
     return xr.Dataset(
         {
-            "state_matrix": (("point", "rate_of", "state"), a), "input_matrix": (("point", "rate_of", "input"), b),
-            "mass": ("point", [2.0]), "sensed_pressure": ("point", [5000.0]), "sensed_mach": ("point", [0.3]), "booster": one,
-            "gain_factor": ("channel", np.ones(3)), "servo_factor": 1.0, "body_rate": (("point", "axis"), [list(turning)]),
+            "state_matrix": (("point", "rate_of", "state"), a),
+            "input_matrix": (("point", "rate_of", "input"), b),
+            "mass": ("point", [2.0]),
+            "sensed_pressure": ("point", [5000.0]),
+            "sensed_mach": ("point", [0.3]),
+            "booster": one,
+            "gain_factor": ("channel", np.ones(3)),
+            "servo_factor": 1.0,
+            "body_rate": (("point", "axis"), [list(turning)]),
             "incidence": one,
         },
-        {"time": one, "mach": ("point", [0.3]), "dynamic_pressure": ("point", [5000.0]), "state": list(STATES), "rate_of": list(STATES),
-         "input": list(u), "channel": list(CHANNELS)},
-    )  # fmt: skip
+        {
+            "time": one,
+            "mach": ("point", [0.3]),
+            "dynamic_pressure": ("point", [5000.0]),
+            "state": list(STATES),
+            "rate_of": list(STATES),
+            "input": list(u),
+            "channel": list(CHANNELS),
+        },
+    )
 
 
 @pytest.fixture(scope="module")
@@ -259,7 +276,7 @@ def test_coupled__one_channel_at_its_margin_with_the_others_closed(flown):
 
 
 def loops_mission(models):
-    from sixdof.study.loop import flown_mission
+    from sixdof.study.loops.loop import flown_mission
 
     return flown_mission(models, None, "test")
 
@@ -275,11 +292,8 @@ STRUCTURES = {
     "cascade": CASCADE | {"autopilot.pitch": {"p": 8.0, "i": 0.4, "d": 0.15}},
     "notch": {"autopilot.notch": {"frequency": 25.0, "depth": 0.2, "width": 0.4}},
     "gyro lag": SENSORS | {"autopilot.derivative": "rate", "autopilot.pitch.i": 1.0},
-    "gyro lag, cascade, notch": SENSORS | CASCADE | {
-        "autopilot.pitch": {"p": 8.0, "i": 0.0, "d": 0.15},
-        "autopilot.notch": {"frequency": 20.0, "depth": 0.1},
-    },
-}  # fmt: skip
+    "gyro lag, cascade, notch": SENSORS | CASCADE | {"autopilot.pitch": {"p": 8.0, "i": 0.0, "d": 0.15}, "autopilot.notch": {"frequency": 20.0, "depth": 0.1}},
+}
 ON_CIRCLE = 1e-8  # poles of some 20 states, and roots to 1e-13; zeros of the memory are far away
 
 
@@ -318,10 +332,15 @@ def test_closed__growth_crosses_nothing_at_the_gain_margin(page_mission, name, d
 
 
 LOOPS = {
-    "p": st.floats(0.1, 2.0), "i": st.sampled_from([0.0, 0.5]), "d": st.floats(0.02, 0.2), "delay": st.floats(0.0, 0.03),
-    "rate": st.sampled_from([20, 50, 100, 250, 400]), "servo": st.floats(5.0, 40.0), "structure": st.sampled_from(sorted(STRUCTURES)),
+    "p": st.floats(0.1, 2.0),
+    "i": st.sampled_from([0.0, 0.5]),
+    "d": st.floats(0.02, 0.2),
+    "delay": st.floats(0.0, 0.03),
+    "rate": st.sampled_from([20, 50, 100, 250, 400]),
+    "servo": st.floats(5.0, 40.0),
+    "structure": st.sampled_from(sorted(STRUCTURES)),
     "ma": st.floats(-150.0, 20.0),
-}  # fmt: skip
+}
 
 
 def check_any(mission, p, i, d, delay, rate, servo, structure, ma):
@@ -398,9 +417,7 @@ def test_bending__against_an_independent_model(page_mission, channel):
     assert np.abs(rate[0, 3, 0, 0]) > 4.0 * np.abs(without[0, 3, 0, 0])  # the mode is in it: at its peak 1/(2 damping) = 25 times its own
 
 
-@pytest.mark.parametrize(("frequency", "damping", "slope"), [
-    (6.75, 0.005, 1.0), (7.6, 0.003, 1.0), (9.0, 0.003, 1.0), (21.3, 0.02, -1.0), (33.1, 0.003, -1.0),
-])  # fmt: skip
+@pytest.mark.parametrize(("frequency", "damping", "slope"), [(6.75, 0.005, 1.0), (7.6, 0.003, 1.0), (9.0, 0.003, 1.0), (21.3, 0.02, -1.0), (33.1, 0.003, -1.0)])
 def test_bending__no_peak_is_too_narrow(page_mission, frequency, damping, slope):
     """A peak of a half width of 0.3 % stands between two points of an even grid; the margin must see it as the poles do.
 

@@ -12,7 +12,7 @@ import math
 import numpy as np
 import pytest
 
-from sixdof.mission.schema import Fins, Nose, Stage, Transition, Tube
+from sixdof.mission.tables.schema import Fins, Nose, Stage, Transition, Tube
 from sixdof.vehicle.geometry import fin_outline, stage_segments
 from sixdof.vehicle.solids import Lump, combine, cylinder, fin_panel, grain_inertia, on_axis, parallel_axis, revolution
 
@@ -76,10 +76,7 @@ def test_shell__tangent_ogive_between_two_parallel_arcs():
     volume = outer.volume - inner.volume
     starts = 0.3 - inner_length  # both end at the base
     centroid = (outer.volume * outer.centroid - inner.volume * (starts + inner.centroid)) / volume
-    about_tip = (
-        outer.transverse + outer.volume * outer.centroid**2
-        - inner.transverse - inner.volume * (starts + inner.centroid) ** 2
-    )  # fmt: skip
+    about_tip = outer.transverse + outer.volume * outer.centroid**2 - inner.transverse - inner.volume * (starts + inner.centroid) ** 2
     # area, centroid, roll and transverse inertia of the surface, from the closed forms under the table
     rho, length, c, phi = 0.925, 0.3, 0.875, math.asin(0.3 / 0.925)
     j1, j2 = 0.5 * (length * c + rho**2 * phi), rho**2 * length - length**3 / 3.0
@@ -110,9 +107,7 @@ def test_tube__solid_wall_and_thin_wall():
 
 
 def test_fin__trapezoid_matches_the_closed_forms():
-    part = Fins(
-        count=4, station=0.0, root_chord=0.12, tip_chord=0.06, span=0.1, sweep=0.05, thickness=0.003, density=1800.0
-    )
+    part = Fins(count=4, station=0.0, root_chord=0.12, tip_chord=0.06, span=0.1, sweep=0.05, thickness=0.003, density=1800.0)
     mass = 1800.0 * 0.009 * 0.003
     assert mass == pytest.approx(0.0486, rel=PRINTED)
     fin = fin_panel(mass, fin_outline(part), 0.003, 0.0, 0.0, 0.0)  # stands along +z, so y_bar is its z
@@ -207,10 +202,7 @@ def test_nose_volume__by_profile(numbers, share):
     assert 1.0 - solid(nose).volume / (math.pi * 0.05**2 * 0.3) == pytest.approx(share, rel=PRINTED)
 
 
-@pytest.mark.parametrize(
-    ("fineness", "share"),
-    [(1.5, 0.450037), (2, 0.457240), (3, 0.462453), (4, 0.464292), (5, 0.465145), (6, 0.465610), (8, 0.466072)],
-)
+@pytest.mark.parametrize(("fineness", "share"), [(1.5, 0.450037), (2, 0.457240), (3, 0.462453), (4, 0.464292), (5, 0.465145), (6, 0.465610), (8, 0.466072)])
 def test_nose_volume__tangent_ogive_by_fineness(fineness, share):
     got = 1.0 - solid(ogive(0.1 * fineness, 0.05)).volume / (math.pi * 0.05**2 * 0.1 * fineness)
     assert got == pytest.approx(share, abs=6e-7)  # printed to six decimals

@@ -17,9 +17,7 @@ import numpy as np
 import pytest
 
 from sixdof.world.atmosphere import GAS_CONSTANT, density_altitude, geometric, standard
-from sixdof.world.humidity import (
-    moist_density, saturation_pressure, vapour_of_dew_point, vapour_of_relative_humidity, vapour_of_specific_humidity,
-)  # fmt: skip
+from sixdof.world.humidity import moist_density, saturation_pressure, vapour_of_dew_point, vapour_of_relative_humidity, vapour_of_specific_humidity
 
 COMPRESSIBILITY = 7e-4  # the real gas is denser than the ideal one by up to 6e-4 at 0 degC, and holds today's CO2 (4e-5)
 LIGHTER = 1e-4  # of density, what humidity takes away: 3.1e-3 of the vapour pressure, which is 4 % of the air at most

@@ -1,7 +1,7 @@
 """NASA's ten atmospheric check cases by the real kernel: published end values, computed histories, and an independent flight.
 
 Source: Murri, Jackson, Shelton, NASA/TM-2015-218675 (2015). End values of "SIM 5" and definitions second-hand
-(sixdof.study.nasa_cases holds them); data/nasa_check_cases_1s.csv says of itself where it is from. tests/independent_body.py
+(sixdof.study.verification.nasa_cases holds them); data/nasa_check_cases_1s.csv says of itself where it is from. tests/support/independent_body.py
 flies all ten without this library.
 """
 
@@ -14,13 +14,22 @@ import independent_body
 import numpy as np
 import pytest
 
-from sixdof.study.nasa_cases import CASES, COMPUTED, PUBLISHED, SIGNALS, TENTH, fly_case
+from sixdof.study.verification.nasa_cases import CASES, COMPUTED, PUBLISHED, SIGNALS, TENTH, fly_case
 
 NAMES = {
-    "altitude": "altitudeMsl_ft", "latitude": "latitude_deg", "longitude": "longitude_deg", "north velocity": "vN_ft_s",
-    "east velocity": "vE_ft_s", "down velocity": "vD_ft_s", "roll": "roll_deg", "pitch": "pitch_deg", "yaw": "yaw_deg",
-    "roll rate": "p_ei_deg_s", "pitch rate": "q_ei_deg_s", "yaw rate": "r_ei_deg_s",
-}  # fmt: skip
+    "altitude": "altitudeMsl_ft",
+    "latitude": "latitude_deg",
+    "longitude": "longitude_deg",
+    "north velocity": "vN_ft_s",
+    "east velocity": "vE_ft_s",
+    "down velocity": "vD_ft_s",
+    "roll": "roll_deg",
+    "pitch": "pitch_deg",
+    "yaw": "yaw_deg",
+    "roll rate": "p_ei_deg_s",
+    "pitch rate": "q_ei_deg_s",
+    "yaw rate": "r_ei_deg_s",
+}
 TWELVE_DIGITS = 5e-12  # relative, of the file
 SAME = 1e-9  # two integrations at rtol 1e-13, ft/s, deg, deg/s: the largest difference is 5e-10 deg after 30 s of tumbling
 ROUNDING = 2e-7  # ft: heights are differences of distances of 2e7 ft, whose last bit is 4e-9
@@ -90,11 +99,11 @@ def test_independent_flight__gives_the_computed_histories(computed, case):
 
 def test_case_3__air_table_is_what_is_left(monkeypatch):
     """Brick with damping: the difference of 6e-5 deg goes with the square of the air table's spacing, as straight lines between
-rows do."""
+    rows do."""
     expected = independent_body.history(3, range(0, 31, 30))
     left = []
     for spacing in (20.0, 5.0):
-        monkeypatch.setattr("sixdof.passive.AIR_STEP", spacing)
+        monkeypatch.setattr("sixdof.flight.passive.AIR_STEP", spacing)
         end = fly_case(3).isel(time=-1)
         left.append(max(abs(float(SIGNALS[name][2](end)) - expected[NAMES[name]][-1]) for name in ("roll", "pitch", "yaw")))
     assert left[0] == pytest.approx(16.0 * left[1], rel=0.1)

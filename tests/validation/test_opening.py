@@ -14,7 +14,7 @@ from scipy.integrate import solve_ivp
 import sixdof
 from sixdof.core import layout as ly
 from sixdof.core.motion import CANOPY, FREE
-from sixdof.legs import event_names
+from sixdof.flight.legs import event_names
 
 # the drogue of the two-stage demo: 0.75 on a disc of 32 cm, filling in 0.3 s, 0.4 s to line stretch, Cx 1.7
 AREA, FILL, WAIT, CX = 0.75 * math.pi * 0.32**2 / 4.0, 0.3, 0.4, 1.7
@@ -26,9 +26,17 @@ SAMPLED = 2e-3  # the load is looked at after every step, a tenth of the slowing
 def dive(mass, speed, *, wait=WAIT, fill=FILL, hanging=0.09, gravity=G0, time_limit=2.0):
     """A body in a dive, nose first, its drogue released at t = 0."""
     return fall(
-        [models.canopy(AREA, fill, wait=wait, factor=CX)], mass=mass, height=1000.0, speed=speed, hanging=hanging, phase=FREE, attitude=NOSE_DOWN,
-        world=models.world(gravity=gravity), aero=models.aero(ca=0.4), time_limit=time_limit,
-    )  # fmt: skip
+        [models.canopy(AREA, fill, wait=wait, factor=CX)],
+        mass=mass,
+        height=1000.0,
+        speed=speed,
+        hanging=hanging,
+        phase=FREE,
+        attitude=NOSE_DOWN,
+        world=models.world(gravity=gravity),
+        aero=models.aero(ca=0.4),
+        time_limit=time_limit,
+    )
 
 
 def opening_by_scipy(mass, speed, *, wait=WAIT, fill=FILL, hanging=0.09, gravity=G0):
@@ -124,8 +132,9 @@ def test_drag_area__goes_from_the_flown_to_the_hanging_one_without_a_jump():
 
 def test_ground__before_line_stretch_is_a_ballistic_return():
     """Released 30 m up in a dive: there is no canopy to slow it."""
-    fell = fall([models.canopy(AREA, FILL, wait=WAIT)], mass=2.0, height=30.0, speed=100.0, hanging=0.09, phase=FREE, attitude=NOSE_DOWN,
-                aero=models.aero(ca=0.4))  # fmt: skip
+    fell = fall(
+        [models.canopy(AREA, FILL, wait=WAIT)], mass=2.0, height=30.0, speed=100.0, hanging=0.09, phase=FREE, attitude=NOSE_DOWN, aero=models.aero(ca=0.4)
+    )
     assert fell.status == ly.LANDED_OK and fell.log[-2, ly.L_PHASE] == FREE and fell.work.hand[ly.H_PHASE] == FREE
     assert fell.log[-1, ly.L_TIME] < WAIT and np.isnan(fell.events[len(ly.EVENTS) + 1]).all() and fell.pull[0] == 0.0
     assert np.isnan(fell.summary[ly.X_OPENING_SPEED])
@@ -133,8 +142,17 @@ def test_ground__before_line_stretch_is_a_ballistic_return():
 
 def test_apogee__between_release_and_line_stretch_is_that_of_free_flight():
     with_canopy, without = (
-        fall([models.canopy(AREA, FILL, wait=wait)], mass=2.0, height=300.0, speed=-3.0, hanging=0.09, phase=FREE, climbing=True,
-             aero=models.aero(ca=0.4), time_limit=1.5)  # fmt: skip
+        fall(
+            [models.canopy(AREA, FILL, wait=wait)],
+            mass=2.0,
+            height=300.0,
+            speed=-3.0,
+            hanging=0.09,
+            phase=FREE,
+            climbing=True,
+            aero=models.aero(ca=0.4),
+            time_limit=1.5,
+        )
         for wait in (0.5, 50.0)
     )
     assert with_canopy.events[ly.E_APOGEE, 0] == without.events[ly.E_APOGEE, 0] < 0.5
@@ -156,9 +174,16 @@ def test_second_canopy__until_its_line_stretch_the_body_hangs_on_under_the_first
 
 
 FAST = {  # the sustainer's drogue is thrown out in the climb, a second after the second burn
-    "stage.whinchat.part.drogue.strength": None, "recovery.drogue.when": "burnout", "recovery.drogue.delay": "4 s",
-    "recovery.drogue.backup_time": None, "recovery.drogue.motor_delay": None, "failure": [], "disperse": {}, "correlation": [], "cord": [],
-}  # fmt: skip
+    "stage.whinchat.part.drogue.strength": None,
+    "recovery.drogue.when": "burnout",
+    "recovery.drogue.delay": "4 s",
+    "recovery.drogue.backup_time": None,
+    "recovery.drogue.motor_delay": None,
+    "failure": [],
+    "disperse": {},
+    "correlation": [],
+    "cord": [],
+}
 
 
 @pytest.fixture(scope="module")

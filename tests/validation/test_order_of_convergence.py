@@ -12,27 +12,20 @@ import pytest
 from drivers import let_go
 
 ORDER = 4
-SPREAD = (
-    0.04  # of the ratio 16: the next term of the error is that of the pitch frequency times the step, 13 rad/s x 2.5 ms
-)
+SPREAD = 0.04  # of the ratio 16: the next term of the error is that of the pitch frequency times the step, 13 rad/s x 2.5 ms
 STEPS = (0.0025, 0.00125, 0.000625)  # s
 
 
 def smooth_vehicle():
     """Spinning, misaligned, off axis, burning, in a wind on a turning Earth: every term at work, no kink reached."""
-    panels = [
-        [0, s, c, 0.08, 0.09, 0.01, -1, 0.003, np.nan, 1.8]
-        for s, c in ((0.0, 1.0), (1.0, 0.0), (0.0, -1.0), (-1.0, 0.0))
-    ]
+    panels = [[0, s, c, 0.08, 0.09, 0.01, -1, 0.003, np.nan, 1.8] for s, c in ((0.0, 1.0), (1.0, 0.0), (0.0, -1.0), (-1.0, 0.0))]
     fin = np.array([[3.0, 1.75, 1.3, 0.3, 0.9, 0.25, 1.7, 1.0, 2.0, 1.75, 0.7, 0.75]])
     return models.model(
         world=models.world(wind=(4.0, -2.0), earth_rate=(0.0, 5.7e-5, 4.5e-5)),
         aero=models.aero(ca=0.4, slopes=((2.0, 0.25),), panels=panels, fins=fin),
-        mass=models.mass(
-            inertia=(0.02, 1.2, 1.25, 0.002, -0.003, 0.001), grains=[(1.0, 1.6, 0.001, 0.0, 4e-4, 2e-4, 0.01, 2e-3)]
-        ),
+        mass=models.mass(inertia=(0.02, 1.2, 1.25, 0.002, -0.003, 0.001), grains=[(1.0, 1.6, 0.001, 0.0, 4e-4, 2e-4, 0.01, 2e-3)]),
         thrust=models.thrust((0.0, 2.0), (300.0, 100.0), propellant=1.0, exit_x=2.0, exit_area=1e-4, exit_radius=0.01),
-    )  # fmt: skip
+    )
 
 
 def test_rk4_step__fourth_order():

@@ -4,19 +4,19 @@ from __future__ import annotations
 
 import math
 
+import models
 import numpy as np
 import pytest
+import staged
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-import models
-import staged
 from sixdof.core import layout as ly
 from sixdof.core.flight import mass_now
 from sixdof.core.types import GRAIN_MASS
-from sixdof.ensemble.draws import nominal_draw
-from sixdof.legs import BODY_FACTS, JOINT_FACTS, OF_JOINT, OF_STAGE, Plan, event_names
-from sixdof.parting import Bend, gap_history, matrix, part, segment_distance, turning
+from sixdof.draws.packed import nominal_draw
+from sixdof.flight.legs import BODY_FACTS, JOINT_FACTS, OF_JOINT, OF_STAGE, Plan, event_names
+from sixdof.flight.parting import Bend, gap_history, matrix, part, segment_distance, turning
 from sixdof.vehicle.mass import mass_at
 
 ROUNDING = 1e-12  # a handful of float64 operations
@@ -80,10 +80,11 @@ def test_parting__keeps_momentum_and_adds_the_work_of_the_impulse(stack, seed, i
         # a single stage's draw of mass is applied by the kernel: here by hand
         mass, inertia = own[OF_STAGE.index("mass")], own[OF_STAGE.index("inertia")]
         table = model.mass._replace(
-            dry=model.mass.dry * mass, cg_x=model.mass.cg_x + own[OF_STAGE.index("cg_x")],
+            dry=model.mass.dry * mass,
+            cg_x=model.mass.cg_x + own[OF_STAGE.index("cg_x")],
             cg_y=model.mass.cg_y + own[OF_STAGE.index("cg_y")],
             **{k: getattr(model.mass, k) * mass * inertia for k in ("ixx", "iyy", "izz", "ixy", "ixz", "iyz")},
-        )  # fmt: skip
+        )
         pieces.append(momenta(given_, *body_of(model._replace(mass=table), unburnt), earth))
     for i in range(2):
         scale = np.abs(whole[i]).max()
@@ -193,7 +194,7 @@ def test_coast__of_the_parted_bodies_follows_the_closed_form(stack):
     coefficients = {(0, 1): 0.3, (0, 0): 0.5, (1, 1): 0.9}
     flown = staged.flown(
         mission, world=lambda *_: models.world(density=rho), aero=staged.fixed_axial(lambda key, model: coefficients[key] * area / model.aero.area)
-    )  # fmt: skip
+    )
     names = event_names(mission)
     for body, key in ((0, (0, 0)), (1, (1, 1))):
         start = flown.events[body, names.index("separation booster")]
@@ -229,10 +230,7 @@ def test_bodies__of_equal_ballistic_coefficient_stay_together(demo_mission, ball
     draw = staged.drawn(mission, stage=[(1, OF_STAGE.index("mass"), mass)])
     plan = Plan(mission)
     weights = {key: mass_now(*plan.leg(*key, draw, 0), 30.0, 0.0 if key[1] else ly.UNLIT)[0] for key in ((0, 0), (1, 1), (0, 1))}
-    flown = staged.flown(
-        mission, draw, world=lambda *_: models.world(),
-        aero=staged.fixed_axial(lambda key, model: ballistic * weights[key] / model.aero.area),
-    )  # fmt: skip
+    flown = staged.flown(mission, draw, world=lambda *_: models.world(), aero=staged.fixed_axial(lambda key, model: ballistic * weights[key] / model.aero.area))
     gap = flown.gaps[0][:, 1]
     # 5 s at some 100 m/s: rounding of positions, and RK4's error, which both bodies share
     assert len(gap) > 100 and np.abs(gap).max() < 1e-7

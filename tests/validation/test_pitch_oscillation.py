@@ -27,11 +27,7 @@ SAMPLE = 0.02  # s between the samples fitted
 def vehicle(mass, *, burning=False):
     grains = [(2.0, 1.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0)] if burning else ()
     thrust = models.thrust((0.0, 10.0), (1.0, 1.0), propellant=2.0, exit_x=2.0) if burning else models.thrust()
-    return models.model(
-        world=models.world(gravity=0.0),
-        thrust=thrust,
-        mass=models.mass(dry=mass, inertia=(IX, IT, IT, 0.0, 0.0, 0.0), grains=grains),
-    )
+    return models.model(world=models.world(gravity=0.0), thrust=thrust, mass=models.mass(dry=mass, inertia=(IX, IT, IT, 0.0, 0.0, 0.0), grains=grains))
 
 
 def flow_angles(model, *, alpha, until, rows, roll=0.0):
@@ -49,25 +45,19 @@ def roots_of(samples, dt):
     return sorted((np.log(np.roots([1.0, -a, -b]).astype(complex)) / dt), key=lambda s: s.imag)
 
 
-@pytest.mark.parametrize("t, degrees", [
-    (0.1, 1.395054904776), (0.2, -3.416470535869), (0.5, 2.706306081109), (1.0, 1.207267774056),
-])  # fmt: skip
+@pytest.mark.parametrize("t, degrees", [(0.1, 1.395054904776), (0.2, -3.416470535869), (0.5, 2.706306081109), (1.0, 1.207267774056)])
 def test_pinned__angle_from_5_degrees(t, degrees):
     """alpha(0) = 5 deg in the linear equation; flown at SMALL and scaled, for the kernel is not linear."""
     samples = flow_angles(vehicle(HEAVY), alpha=SMALL, until=t, rows=1)
     assert samples[-1].real / samples[0].real == pytest.approx(degrees / 5.0, abs=LINEAR)
 
 
-@pytest.mark.parametrize("burning, damping, period", [
-    (False, 0.08394476901124, 0.469463509299), (True, 0.09014924535286, 0.4697190655509),
-])  # fmt: skip
+@pytest.mark.parametrize("burning, damping, period", [(False, 0.08394476901124, 0.469463509299), (True, 0.09014924535286, 0.4697190655509)])
 def test_pinned__frequency_and_damping(burning, damping, period):
     samples = flow_angles(vehicle(HEAVY, burning=burning), alpha=SMALL, until=2.0, rows=100)
     low, high = roots_of(samples.real, SAMPLE)
     assert abs(high) == pytest.approx(13.4311630418, rel=LINEAR)
-    assert -high.real / abs(high) == pytest.approx(
-        damping, rel=1e-6
-    )  # a small part of the root: its error counts tenfold
+    assert -high.real / abs(high) == pytest.approx(damping, rel=1e-6)  # a small part of the root: its error counts tenfold
     assert 2.0 * math.pi / high.imag == pytest.approx(period, rel=LINEAR)
     assert low == pytest.approx(high.conjugate(), rel=LINEAR)
 
@@ -101,9 +91,7 @@ def test_rolling__two_modes():
     za, zq, ma, mq = derivatives(MASS)
     p = IX * 60.0 / IT
     printed = np.roots([1.0, za - mq - 1j * p, -(ma + za * mq) - 1j * p * za])
-    assert sorted(printed, key=lambda s: s.imag) == pytest.approx(
-        [-1.409637820947 - 13.10905883095j, -1.446634406096 + 13.70905883095j], rel=1e-12
-    )
+    assert sorted(printed, key=lambda s: s.imag) == pytest.approx([-1.409637820947 - 13.10905883095j, -1.446634406096 + 13.70905883095j], rel=1e-12)
     exact = sorted(np.linalg.eigvals(np.array([[-za, 1.0 - zq], [ma, mq + 1j * p]])), key=lambda s: s.imag)
     samples = flow_angles(vehicle(MASS), alpha=SMALL, until=2.0, rows=100, roll=60.0)
     found = roots_of(samples, SAMPLE)
@@ -121,6 +109,4 @@ def test_roll_resonance__gyroscope_and_pitch_in_step():
     samples = flow_angles(vehicle(HEAVY), alpha=SMALL, until=2.0, rows=100, roll=p)
     found = roots_of(samples, SAMPLE)
     fast = max(abs(s.imag) for s in found)
-    assert fast == pytest.approx(
-        p, rel=5e-3
-    )  # damping (0.084 critical) shifts the frequency by half its square, 0.35 %
+    assert fast == pytest.approx(p, rel=5e-3)  # damping (0.084 critical) shifts the frequency by half its square, 0.35 %

@@ -4,17 +4,17 @@ from __future__ import annotations
 
 import math
 
+import models
 import numpy as np
 import pytest
-
-import models
 import staged
 from falls import G0, RHO, fall, terminal
 
 from sixdof.core import layout as ly
 from sixdof.core import types as ct
-from sixdof.legs import CANOPY_FACTS, OF_CORD, OF_STAGE, body_names, failure_names
+from sixdof.flight.legs import CANOPY_FACTS, OF_CORD, OF_STAGE, body_names, failure_names
 from sixdof.vehicle.geometry import shape_of
+
 
 @pytest.mark.parametrize(
     # reference/parachutes_flutter_safety.md, section 1 (computed): CD0 on pi D^2/4
@@ -113,7 +113,7 @@ CORD = {"canopy": "drogue", "parts_at": 0.7, "length": 6.0, "strength": 2000.0, 
 
 
 def facts_of(mission, flown, canopy):
-    from sixdof.legs import canopy_names
+    from sixdof.flight.legs import canopy_names
 
     return dict(zip(CANOPY_FACTS, flown.canopy[canopy_names(mission).index(canopy)]))
 
@@ -153,8 +153,9 @@ def test_cord__too_weak_for_the_charge_leaves_two_bodies(demo_mission):
 @pytest.mark.parametrize("gone_wrong", [(), ("no_ignition: thistledown",), ("no_separation: booster",)])
 def test_cord__parted_pieces_weigh_what_hung_together(demo_mission, gone_wrong):
     """Whatever is still there, propellant or a whole booster, is in one of the two pieces."""
-    failures = [{"kind": kind, "of": of, "probability": 0.1} for kind, of in
-                (("cord_parts", "drogue"), ("no_ignition", "thistledown"), ("no_separation", "booster"))]  # fmt: skip
+    failures = [
+        {"kind": kind, "of": of, "probability": 0.1} for kind, of in (("cord_parts", "drogue"), ("no_ignition", "thistledown"), ("no_separation", "booster"))
+    ]
     mission = staged.stack(demo_mission, cords=[CORD], failures=failures)
     flier = staged.flier(mission)
     names = [failure.name for failure in mission.failure]

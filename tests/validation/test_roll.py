@@ -2,7 +2,7 @@
 
 Judges: slender-wing theory (R. T. Jones, NACA Report 835, 1946; G. J. Adams, NACA TN 2270, 1951), another vortex lattice
 (reference/roll_vlm.md: computed there with a general aircraft-design library, two panels without a body), the lattice of
-tests/independent_lattice.py, and linear supersonic theory's closed forms.
+tests/support/independent_lattice.py, and linear supersonic theory's closed forms.
 """
 
 from __future__ import annotations
@@ -15,12 +15,12 @@ from scipy.special import ellipe, ellipk
 from tunnel import coefficients
 
 from sixdof.core import types as ct
-from sixdof.vehicle import roll_waves
-from sixdof.vehicle.aero import aero_table
-from sixdof.vehicle.aero_fin import chord_moment, panel_slope, rectangle_load, roll_arm
-from sixdof.vehicle.aero_roll import roll_factors
-from sixdof.vehicle.roll_lattice import lattice_moments
-from sixdof.vehicle.roll_waves import wave_moments
+from sixdof.vehicle.aero import roll_waves
+from sixdof.vehicle.aero.fin import chord_moment, panel_slope, rectangle_load, roll_arm
+from sixdof.vehicle.aero.roll import roll_factors
+from sixdof.vehicle.aero.roll_lattice import lattice_moments
+from sixdof.vehicle.aero.roll_waves import wave_moments
+from sixdof.vehicle.aero.table import aero_table
 
 R = 0.0375
 SMALL = 1e-4
@@ -103,9 +103,7 @@ CASES = [(3, 0.2, 4.0, 0.6, 0.3), (4, 0.44, 1.54, 0.56, 0.52), (4, 0.6, 0.5, 1.0
 MATRIX = [(n, x, a, taper, 0.4) for n in range(3, 9) for x in (0.2, 0.4, 0.6) for a in (0.5, 1.0, 2.0, 4.0) for taper in (0.4, 1.0)]
 
 
-@pytest.mark.parametrize(
-    "count, ratio, aspect, taper, sweep", [*CASES, *(pytest.param(*case, marks=pytest.mark.slow) for case in MATRIX)]
-)
+@pytest.mark.parametrize("count, ratio, aspect, taper, sweep", [*CASES, *(pytest.param(*case, marks=pytest.mark.slow) for case in MATRIX)])
 def test_kernel__rolls_as_the_independent_lattice(count, ratio, aspect, taper, sweep):
     shape = _shape(R, ratio, aspect, taper, sweep)
     found, _ = _flown(on_a_cylinder(count, R, *shape))
@@ -132,9 +130,14 @@ def _sources(at, ring, x, angles, depth):
 
 @pytest.mark.parametrize(
     "count, shape",
-    [(4, (0.0125, 0.0125, 0.025, 0.0)), *(pytest.param(*case, marks=pytest.mark.slow) for case in
-     [(3, (0.05, 0.05, 0.025, 0.0)), (4, (0.08, 0.045, 0.048, 0.025)), (4, (0.05, 0.03, 0.11, 0.02))])],
-)  # fmt: skip
+    [
+        (4, (0.0125, 0.0125, 0.025, 0.0)),
+        *(
+            pytest.param(*case, marks=pytest.mark.slow)
+            for case in [(3, (0.05, 0.05, 0.025, 0.0)), (4, (0.08, 0.045, 0.048, 0.025)), (4, (0.05, 0.03, 0.11, 0.02))]
+        ),
+    ],
+)
 def test_images__hold_the_flow_off_the_body(count, shape):
     """What the image of a bound vortex lets through the cylinder, taken off by sources inside it, is 0.5 % of the moments."""
     fins = independent.Fins(0.0, *shape, R, count=count, rows=8, columns=3)
@@ -147,9 +150,7 @@ def test_images__hold_the_flow_off_the_body(count, shape):
     x, ring = x.ravel(), ring.ravel()
     out = np.stack([0.0 * x, -np.sin(ring), np.cos(ring)], -1)
     at = R * out + np.stack([x, 0.0 * x, 0.0 * x], -1)
-    through = sum(
-        (independent._horseshoe(at[:, None, :], *legs, angle) * out[:, None, :]).sum(-1) for angle in fins.angle for legs in (fins.bound, inner)
-    )
+    through = sum((independent._horseshoe(at[:, None, :], *legs, angle) * out[:, None, :]).sum(-1) for angle in fins.angle for legs in (fins.bound, inner))
     strength = np.linalg.lstsq((_sources(at, ring, x, fins.angle, 0.72 * R) * out[:, None, :]).sum(-1), -through, rcond=1e-10)[0]
     more = _sources(independent._place(*fins.control, 0.0), ring, x, fins.angle, 0.72 * R)[..., 1] @ -strength
     y = fins.control[1]

@@ -10,15 +10,13 @@ from __future__ import annotations
 import models
 import numpy as np
 import pytest
-from earths import (
-    Places, cartesian, kepler, level_ellipsoid, local_axes, potential, pull, somewhere, surroundings, turned,
-)  # fmt: skip
+from earths import Places, cartesian, kepler, level_ellipsoid, local_axes, potential, pull, somewhere, surroundings, turned
 from scipy.integrate import solve_ivp
 from test_wgs84_gravity import TABLE
 
 from sixdof import fly
-from sixdof.bodies import fly_body
 from sixdof.core.types import AIR_DENSITY
+from sixdof.flight.bodies import fly_body
 from sixdof.world.build import globe_at
 from sixdof.world.geodesy import place_on_earth
 
@@ -197,10 +195,7 @@ def test_drop__lands_east(latitude):
 def test_eastbound__weighs_less(latitude):
     """Eoetvoes (1919): moving east takes 2 Omega v cos(lat) off gravity, moving west adds it; 10 s, to terms of g t^2/R: 2e-4."""
     speed, time = 300.0, 10.0
-    east, west = (
-        fly_body(earth="wgs84", height=5000.0, latitude=latitude, velocity=(0.0, way * speed, 0.0), duration=time, **STONE)
-        for way in (1.0, -1.0)
-    )
+    east, west = (fly_body(earth="wgs84", height=5000.0, latitude=latitude, velocity=(0.0, way * speed, 0.0), duration=time, **STONE) for way in (1.0, -1.0))
     apart = float(east["height"][-1] - west["height"][-1])
     assert apart == pytest.approx(2.0 * RATE * speed * np.cos(latitude) * time**2, rel=5e-4)
 

@@ -1,7 +1,7 @@
 """Fins ahead of fins: the vortices' strength and place, what they do, and an independent vortex lattice as the judge.
 
 Relations: W. C. Pitts, J. N. Nielsen, G. E. Kaattari, NACA Report 1307, 1957 (from memory, re-derived). Lattice:
-tests/independent_lattice.py, itself held here against R. T. Jones, NACA Report 835, 1946 (planar slender wing: lift
+tests/support/independent_lattice.py, itself held here against R. T. Jones, NACA Report 835, 1946 (planar slender wing: lift
 slope pi AR/2, C_l_p -pi AR/32) and G. J. Adams, NACA TN 2270, 1951 (cruciform slender wing: damping in roll 62 %
 greater; from the abstract, second-hand).
 """
@@ -19,10 +19,10 @@ from stream import SPEED, panels
 from two_stages import on_booster
 
 from sixdof.core import types as ct
-from sixdof.study.authority import survival
-from sixdof.study.tunnel import wind_tunnel
-from sixdof.vehicle import interference, wake
-from sixdof.vehicle.aero_fin import panel_slope
+from sixdof.study.aero.authority import survival
+from sixdof.study.aero.tunnel import wind_tunnel
+from sixdof.vehicle.aero import interference, wake
+from sixdof.vehicle.aero.fin import panel_slope
 from sixdof.vehicle.geometry import shape_of
 
 SMALL = np.radians(0.5)
@@ -147,8 +147,14 @@ def _panel_slope(root, tip, span, sweep):
     return lattice.force(wing, lattice.solve([wing], [np.array([[1.0], [-1.0]])])[0])[0]
 
 
-SHAPES = [(0.11, 0.16, 0.08, 0.08), (0.048, 0.08, 0.045, 0.025), (0.15, 0.16, 0.08, 0.08), (0.03, 0.16, 0.08, 0.08),
-          (0.11, 0.11, 0.11, 0.0), (0.02, 0.1, 0.05, 0.03)]  # fmt: skip
+SHAPES = [
+    (0.11, 0.16, 0.08, 0.08),
+    (0.048, 0.08, 0.045, 0.025),
+    (0.15, 0.16, 0.08, 0.08),
+    (0.03, 0.16, 0.08, 0.08),
+    (0.11, 0.11, 0.11, 0.0),
+    (0.02, 0.1, 0.05, 0.03),
+]
 
 
 @pytest.mark.parametrize("count", [2, 3, 4, 6, 8])
@@ -193,9 +199,7 @@ def test_one_vortex__force_and_roll_of_four_fins_against_the_lattice(span, root,
             normals, moment, force = np.column_stack([-np.cos(fins.angle), -np.sin(fins.angle)]), 0.0, np.zeros(2)
             for at, normal in zip(fins.angle, normals):
                 spanwise, across = np.cos(at) * z - np.sin(at) * y, -np.cos(at) * y - np.sin(at) * z
-                means = xr.DataArray(table, dims=("k", "s", "h")).interp(
-                    s=spanwise * per + wake.CELLS, h=across * per + wake.CELLS
-                )
+                means = xr.DataArray(table, dims=("k", "s", "h")).interp(s=spanwise * per + wake.CELLS, h=across * per + wake.CELLS)
                 force += slope * float(means[0]) * normal
                 moment += slope * float(means[1]) * (R + fin.y_mac)
             rolls.append((moment, lattice.roll(fins, load)))

@@ -1,8 +1,8 @@
 """Static margin, slope and centre of pressure as flown, against forces that other code works out, and against an independent lattice.
 
-Second statement of the forces: tests/independent_vehicle.py, in numpy, which shares the tables and no line of the kernel. The downwash itself:
+Second statement of the forces: tests/support/independent_vehicle.py, in numpy, which shares the tables and no line of the kernel. The downwash itself:
 a vortex lattice of a general aircraft-design library (AeroSandbox 4.2.10, 6 by 10 panels on each part, Mach 0, 1 deg, wakes along the free
-stream; computed for this purpose; fins in the plane of incidence only, no body of revolution), and our own (tests/independent_lattice.py).
+stream; computed for this purpose; fins in the plane of incidence only, no body of revolution), and our own (tests/support/independent_lattice.py).
 """
 
 from __future__ import annotations
@@ -21,16 +21,16 @@ from tunnel import coefficients
 import sixdof
 from sixdof.core.craft import make_craft
 from sixdof.core.flight import make_work, mass_now
-from sixdof.core.stability import static_margin
+from sixdof.core.forces.stability import static_margin
 from sixdof.core.types import Vec3
-from sixdof.ensemble.draws import kernel_draw
-from sixdof.mission.schema import Fins, Mission, Nose, Stage, Tube
-from sixdof.model import build_model
-from sixdof.study.aero_margins import margins_by_hand
-from sixdof.study.aero_tables import stability_against_mach
-from sixdof.study.linear import linearise
-from sixdof.study.tunnel import wind_tunnel
-from sixdof.vehicle.aero import aero_table, centre_of_pressure
+from sixdof.draws.packed import kernel_draw
+from sixdof.flight.model import build_model
+from sixdof.mission.tables.schema import Fins, Mission, Nose, Stage, Tube
+from sixdof.study.aero.margins import margins_by_hand
+from sixdof.study.aero.tables import stability_against_mach
+from sixdof.study.aero.tunnel import wind_tunnel
+from sixdof.study.loops.linear import linearise
+from sixdof.vehicle.aero.table import aero_table, centre_of_pressure
 from sixdof.vehicle.describe import balance
 
 LINEAR = 0.01  # calibres: incidence of a thousandth of a radian and less, where vortices have moved by a millimetre
@@ -130,8 +130,7 @@ def test_margin__is_moment_over_force_in_the_tunnel(demo_mission, span):
     mission = with_canards(demo_mission, span=span, root_chord=0.1, tip_chord=0.06)
     flow = [wind_tunnel(mission, mach=0.3, incidence=math.radians(0.001), roll=roll) for roll in np.radians([0.0, 30.0, 45.0])]
     felt = [
-        float((f.C_m * math.cos(a) - f.C_n * math.sin(a)) / (f.C_Z * math.cos(a) + f.C_Y * math.sin(a)))
-        for f, a in zip(flow, np.radians([0.0, 30.0, 45.0]))
+        float((f.C_m * math.cos(a) - f.C_n * math.sin(a)) / (f.C_Z * math.cos(a) + f.C_Y * math.sin(a))) for f, a in zip(flow, np.radians([0.0, 30.0, 45.0]))
     ]
     state = balance(mission, [0])
     assert state.margin_loaded == pytest.approx(min(felt), abs=2e-3)  # at 0.001 deg the vortices have moved by some 1e-5 m
@@ -173,15 +172,13 @@ def _pair(shape):
 def test_downwash__against_the_library_lattice(shape, lost):
     """Share of the tail's force lost = (tail alone + forward set alone - both)/tail alone, without the body's own, at 1 deg."""
     tail, ahead = _pair(shape)
-    body, of_tail, of_ahead, both = (
-        -coefficients(_vehicle(*fins), 0.1, math.radians(1.0))[2] for fins in ((), (tail,), (ahead,), (ahead, tail))
-    )
+    body, of_tail, of_ahead, both = (-coefficients(_vehicle(*fins), 0.1, math.radians(1.0))[2] for fins in ((), (tail,), (ahead,), (ahead, tail)))
     assert (of_tail + of_ahead - body - both) / (of_tail - body) == pytest.approx(lost, rel=LATTICE)
 
 
 @pytest.mark.parametrize("shape", SHARE_LOST)
 def test_downwash__of_the_slopes_against_our_lattice(shape):
-    """The same share in the limit of no incidence, wakes straight aft and the body between: tests/independent_lattice.py."""
+    """The same share in the limit of no incidence, wakes straight aft and the body between: tests/support/independent_lattice.py."""
     tail, ahead = _pair(shape)
     body, of_tail, of_ahead, both = (float(centre_of_pressure(_vehicle(*fins), 0.0)[0]) for fins in ((), (tail,), (ahead,), (ahead, tail)))
     found = (of_tail + of_ahead - body - both) / (of_tail - body)

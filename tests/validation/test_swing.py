@@ -22,9 +22,19 @@ FULL = models.canopy(LINES)
 def hang(attitude, rates=(0.0, 0.0, 0.0), *, until=4.0, period=0.002, world=None):
     """Let the body hang, from a moment at which it already sinks as fast as it will."""
     return fall(
-        [FULL], mass=MASS, speed=terminal(MASS, LINES + AIRFRAME), hanging=AIRFRAME, flown=AIRFRAME, world=world, attitude=attitude, rates=rates,
-        time_limit=until, inertia=INERTIA, cg=LEVER, period=period,
-    ).log[:-1]  # fmt: skip
+        [FULL],
+        mass=MASS,
+        speed=terminal(MASS, LINES + AIRFRAME),
+        hanging=AIRFRAME,
+        flown=AIRFRAME,
+        world=world,
+        attitude=attitude,
+        rates=rates,
+        time_limit=until,
+        inertia=INERTIA,
+        cg=LEVER,
+        period=period,
+    ).log[:-1]
 
 
 def leaning(angle):
@@ -36,11 +46,17 @@ def leaning(angle):
 def axes(log):
     """Return the matrices body -> world of the rows of a log, (n, 3, 3)."""
     w, x, y, z = log[:, ly.L_QW : ly.L_QZ + 1].T
-    return np.moveaxis(np.array([
-        [1 - 2 * (y * y + z * z), 2 * (x * y - w * z), 2 * (x * z + w * y)],
-        [2 * (x * y + w * z), 1 - 2 * (x * x + z * z), 2 * (y * z - w * x)],
-        [2 * (x * z - w * y), 2 * (y * z + w * x), 1 - 2 * (x * x + y * y)],
-    ]), -1, 0)  # fmt: skip
+    return np.moveaxis(
+        np.array(
+            [
+                [1 - 2 * (y * y + z * z), 2 * (x * y - w * z), 2 * (x * z + w * y)],
+                [2 * (x * y + w * z), 1 - 2 * (x * x + z * z), 2 * (y * z - w * x)],
+                [2 * (x * z - w * y), 2 * (y * z + w * x), 1 - 2 * (x * x + y * y)],
+            ]
+        ),
+        -1,
+        0,
+    )
 
 
 def test_small_swing__is_the_damped_oscillation_of_a_physical_pendulum():
@@ -102,8 +118,18 @@ def test_nose_down__turns_over_and_hangs():
 @pytest.mark.parametrize("wind", [(0.0, 0.0), (6.0, -3.0)])
 def test_steady_hang__the_accelerometers_read_one_g_along_the_axis(wind):
     """Whatever the wind: the body drifts with it."""
-    fell = fall([FULL], mass=MASS, height=400.0, speed=7.0, hanging=AIRFRAME, world=models.world(wind=wind), inertia=INERTIA, cg=LEVER,
-                attitude=leaning(0.8), time_limit=40.0)  # fmt: skip
+    fell = fall(
+        [FULL],
+        mass=MASS,
+        height=400.0,
+        speed=7.0,
+        hanging=AIRFRAME,
+        world=models.world(wind=wind),
+        inertia=INERTIA,
+        cg=LEVER,
+        attitude=leaning(0.8),
+        time_limit=40.0,
+    )
     steady = fell.log[(fell.log[:, ly.L_TIME] > 25.0)][:-1]
     np.testing.assert_allclose(steady[:, ly.L_FX : ly.L_FZ + 1], [[G0, 0.0, 0.0]] * len(steady), atol=1e-4)
     assert len(steady) > 50
@@ -111,8 +137,7 @@ def test_steady_hang__the_accelerometers_read_one_g_along_the_axis(wind):
 
 def test_opening_shock__is_felt_as_the_drag_over_the_mass():
     """In the axes of the body, wherever it points: the length of what is felt is rho V^2 A/(2 m)."""
-    log = fall([models.canopy(LINES, 0.4)], mass=MASS, speed=60.0, hanging=AIRFRAME, inertia=INERTIA, cg=LEVER, attitude=leaning(2.0),
-               time_limit=1.5).log[:-1]  # fmt: skip
+    log = fall([models.canopy(LINES, 0.4)], mass=MASS, speed=60.0, hanging=AIRFRAME, inertia=INERTIA, cg=LEVER, attitude=leaning(2.0), time_limit=1.5).log[:-1]
     felt = np.linalg.norm(log[:, ly.L_FX : ly.L_FZ + 1], axis=1)
     speed = np.linalg.norm(log[:, ly.L_VE : ly.L_VU + 1], axis=1)
     np.testing.assert_allclose(felt, 0.5 * RHO * speed**2 * log[:, ly.L_DRAG_AREA] / MASS, rtol=1e-9)

@@ -14,9 +14,7 @@ from decimal import Decimal, getcontext
 
 import numpy as np
 import pytest
-from gusts import (
-    FOOT, KNOT, Move, beginnings, correlation_across, correlation_along, ride, scales_at, spectrum_across, spectrum_along, steps, world,
-)  # fmt: skip
+from gusts import FOOT, KNOT, Move, beginnings, correlation_across, correlation_along, ride, scales_at, spectrum_across, spectrum_along, steps, world
 from scipy.signal import welch
 from scipy.stats import chi2
 
@@ -47,7 +45,7 @@ def test_scales__are_the_standards(row):
 
 
 def test_scales__are_held_below_ten_feet():
-    assert (scales_at([-5.0, 0.0, 5.0 * FOOT], 10.0).T == scales_at(10.0 * FOOT, 10.0).ravel()).all()
+    assert (scales_at(10.0 * FOOT, 10.0).ravel() == scales_at([-5.0, 0.0, 5.0 * FOOT], 10.0).T).all()
 
 
 def test_scales__go_linearly_over_to_those_aloft():
@@ -57,7 +55,7 @@ def test_scales__go_linearly_over_to_those_aloft():
     share = np.clip((heights / FOOT - 1000.0) / 1000.0, 0.0, 1.0)
     below = np.array([1.0, 1.0, 1000.0 * FOOT, 1000.0 * FOOT])
     above = np.array([3.0, 3.0, 1750.0 * FOOT, 1750.0 * FOOT])
-    assert found.T == pytest.approx(below + share[:, None] * (above - below), rel=1e-12)
+    assert pytest.approx(below + share[:, None] * (above - below), rel=1e-12) == found.T
 
 
 def test_strength__aloft_is_a_tenth_of_the_wind_at_20_ft_unless_given():
@@ -117,10 +115,7 @@ def test_correlation__of_each_component(sample, component):
     assert covariance_error(wanted, lags, LONG)[0] < 0.012  # sharp enough: the variance to 5 %, two steps of L to as much
 
 
-@pytest.mark.parametrize(
-    ("x", "along", "across"),
-    [(0.25, 0.778801, 0.681451), (0.5, 0.606531, 0.454898), (1.0, 0.367879, 0.183940), (2.0, 0.135335, 0.0)],
-)
+@pytest.mark.parametrize(("x", "along", "across"), [(0.25, 0.778801, 0.681451), (0.5, 0.606531, 0.454898), (1.0, 0.367879, 0.183940), (2.0, 0.135335, 0.0)])
 def test_correlation__is_the_reference_tables(x, along, across):
     """The laws used above, six digits; and the kernel's own states, exactly: c carry^T stationary c."""
     assert correlation_along(x) == pytest.approx(along, abs=5e-7) and correlation_across(x) == pytest.approx(across, abs=5e-7)
@@ -330,9 +325,7 @@ def test_gust__none_without_turbulence():
 # ---------------------------------------------------------------- discrete gusts
 
 
-@pytest.mark.parametrize(
-    ("share", "value"), [(-0.1, 0.0), (0.0, 0.0), (0.25, 0.1464466), (0.5, 0.5), (0.75, 0.8535534), (1.0, 1.0), (3.0, 1.0)]
-)
+@pytest.mark.parametrize(("share", "value"), [(-0.1, 0.0), (0.0, 0.0), (0.25, 0.1464466), (0.5, 0.5), (0.75, 0.8535534), (1.0, 1.0), (3.0, 1.0)])
 def test_rise__is_one_minus_cosine_over_its_length(share, value):
     """Values/Vm of the reference data, seven digits; it stays. A pulse rises over half its length and falls over the other."""
     calm = {"turbulence": False}

@@ -20,12 +20,19 @@ FLIGHTS = 512
 @pytest.fixture(scope="module")
 def shot(demo_mission):
     """The demo without drag, wind, friction and control, straight up, its motor of constant thrust."""
-    return demo_mission.change({
-        "motor.playa-h.thrust_curve": {"time": [0.0, BURN, BURN + 1e-6], "thrust": [THRUST, THRUST, 0.0]},
-        "motor.playa-h.nozzle_exit_diameter": 0.0,
-        "rail.elevation": "90 deg", "rail.friction": 0.0, "rule": [], "solver.time_limit": "12 s", "air.wind": {}, "record.track_points": 0,
-        "disperse": {"aero.drag": {"kind": "fixed", "mean": 0.0}} | {name: {"sd": sd} for name, sd in SD.items()},
-    })  # fmt: skip
+    return demo_mission.change(
+        {
+            "motor.playa-h.thrust_curve": {"time": [0.0, BURN, BURN + 1e-6], "thrust": [THRUST, THRUST, 0.0]},
+            "motor.playa-h.nozzle_exit_diameter": 0.0,
+            "rail.elevation": "90 deg",
+            "rail.friction": 0.0,
+            "rule": [],
+            "solver.time_limit": "12 s",
+            "air.wind": {},
+            "record.track_points": 0,
+            "disperse": {"aero.drag": {"kind": "fixed", "mean": 0.0}} | {name: {"sd": sd} for name, sd in SD.items()},
+        }
+    )
 
 
 def apogee(mission, impulse, mass):
@@ -53,8 +60,7 @@ def test_variance__is_that_of_linear_propagation(shot, sampling, tolerance):
     """A sample's standard deviation errs by 1/sqrt(2 n); four of those at random, far less by a Sobol sequence. Curvature adds 1e-4."""
     ds = sixdof.disperse(shot, FLIGHTS, seed=3, sampling=sampling, progress=False)
     step = 1e-4
-    slopes = [(apogee(shot, 1.0 + step * a, 1.0 + step * b) - apogee(shot, 1.0 - step * a, 1.0 - step * b)) / (2.0 * step)
-              for a, b in ((1.0, 0.0), (0.0, 1.0))]  # fmt: skip
+    slopes = [(apogee(shot, 1.0 + step * a, 1.0 + step * b) - apogee(shot, 1.0 - step * a, 1.0 - step * b)) / (2.0 * step) for a, b in ((1.0, 0.0), (0.0, 1.0))]
     expected = np.hypot(*(slope * sd for slope, sd in zip(slopes, SD.values())))
     assert float(ds.apogee.std(ddof=1)) == pytest.approx(expected, rel=tolerance)
 
@@ -63,9 +69,9 @@ def test_mean__converges_faster_by_a_sobol_sequence_than_at_random(shot):
     """A smooth outcome of two inputs: errors of the mean of 64 flights over five seeds, against a large Sobol sample."""
     true = float(sixdof.disperse(shot, 1024, seed=99, sampling="sobol", progress=False).apogee.mean())
     error = {
-        sampling: np.sqrt(np.mean([
-            (float(sixdof.disperse(shot, 64, seed=seed, sampling=sampling, progress=False).apogee.mean()) - true) ** 2 for seed in range(5)
-        ]))
+        sampling: np.sqrt(
+            np.mean([(float(sixdof.disperse(shot, 64, seed=seed, sampling=sampling, progress=False).apogee.mean()) - true) ** 2 for seed in range(5)])
+        )
         for sampling in ("random", "sobol")
-    }  # fmt: skip
+    }
     assert error["sobol"] < 0.2 * error["random"]

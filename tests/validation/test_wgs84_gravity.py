@@ -32,10 +32,10 @@ def test_normal_gravity__matches_the_table(row):
 
 
 def test_constants__match_the_published_derived_ones():
-    assert gravity.SEMI_MINOR == pytest.approx(6_356_752.31425, abs=1e-5)  # TR8350.2 table 3.3
-    assert gravity.ECCENTRICITY_SQUARED == pytest.approx(0.00669437999013, abs=2e-14)  # table 3.3
-    assert gravity.RATIO == pytest.approx(0.00344978650684, abs=2e-14)  # table 3.4
-    assert gravity.SOMIGLIANA == pytest.approx(0.00193185265241, abs=1e-11)  # table 3.4; its last digits are rounding
+    assert pytest.approx(6_356_752.31425, abs=1e-5) == gravity.SEMI_MINOR  # TR8350.2 table 3.3
+    assert pytest.approx(0.00669437999013, abs=2e-14) == gravity.ECCENTRICITY_SQUARED  # table 3.3
+    assert pytest.approx(0.00344978650684, abs=2e-14) == gravity.RATIO  # table 3.4
+    assert pytest.approx(0.00193185265241, abs=1e-11) == gravity.SOMIGLIANA  # table 3.4; its last digits are rounding
 
 
 def test_normal_gravity__follows_the_gradient_of_the_true_potential():

@@ -18,10 +18,10 @@ from side_by_side import differences
 from sixdof.core import layout as la
 from sixdof.core import types as ct
 from sixdof.core.flight import make_work
-from sixdof.ensemble.draws import kernel_draw, one_draw, pack_draws
-from sixdof.ensemble.table import draw_table
-from sixdof.legs import Plan
-from sixdof.model import build_model
+from sixdof.draws.packed import kernel_draw, one_draw, pack_draws
+from sixdof.draws.table import draw_table
+from sixdof.flight.legs import Plan
+from sixdof.flight.model import build_model
 
 NEAR_GROUND = 1e-4  # m: the wind's profile is steep there for the long steps under a canopy
 SMOOTH = 1e-5  # m: RK4 over ticks of 10 ms in two steps, kinks of the tables crossed unmarked
@@ -124,9 +124,7 @@ def test_steps__differences_shrink(demo):
     """Twice and four times the steps bring the kernel closer to the reference, about as the fourth power would."""
     mission, model = demo
     model = brief(frictionless(model))
-    draw = drawn(mission, 4)._replace(
-        cant=0.02, gain_pitch=0.0, gain_yaw=0.0, gain_roll=0.0, offset_y=0.002
-    )  # spinning
+    draw = drawn(mission, 4)._replace(cant=0.02, gain_pitch=0.0, gain_yaw=0.0, gain_roll=0.0, offset_y=0.002)  # spinning
     plain = fly_plainly(model, draw, rtol=1e-11, atol=1e-11)
     off = []
     for steps in (2, 4, 8):

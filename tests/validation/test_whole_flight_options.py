@@ -14,16 +14,29 @@ from independent_flight import CANOPY, HOLD, ON_RAIL
 from models import thrust
 from side_by_side import differences
 
-from sixdof.core import control as co
-from sixdof.core import guidance as gu
 from sixdof.core import layout as la
 from sixdof.core.actuator import DEAD, STUCK
+from sixdof.core.computer import control as co
+from sixdof.core.computer import guidance as gu
 from sixdof.core.types import (
-    ACTION_DEPLOY, ACTION_DISABLE, ACTION_ENABLE, ACTION_GUIDE, CANOPY_DRAG_AREA, RULE_DELAY, TRIGGER_APOGEE, TRIGGER_BURNOUT,
-    TRIGGER_CLIMBING, TRIGGER_EJECTION, TRIGGER_FALLING, TRIGGER_IGNITION, TRIGGER_LIFTOFF, TRIGGER_RAIL, TRIGGER_TIME,
-)  # fmt: skip
-from sixdof.ensemble.draws import kernel_draw
-from sixdof.model import build_model
+    ACTION_DEPLOY,
+    ACTION_DISABLE,
+    ACTION_ENABLE,
+    ACTION_GUIDE,
+    CANOPY_DRAG_AREA,
+    RULE_DELAY,
+    TRIGGER_APOGEE,
+    TRIGGER_BURNOUT,
+    TRIGGER_CLIMBING,
+    TRIGGER_EJECTION,
+    TRIGGER_FALLING,
+    TRIGGER_IGNITION,
+    TRIGGER_LIFTOFF,
+    TRIGGER_RAIL,
+    TRIGGER_TIME,
+)
+from sixdof.draws.packed import kernel_draw
+from sixdof.flight.model import build_model
 
 SMOOTH = 2e-6  # m: RK4 in two steps a tick, kinks of the tables crossed unmarked
 STOPPED = 3e-4  # m: servos meet stops inside steps; 1e-4, 3e-5 and 4e-6 were measured at 2, 8 and 32 steps a tick
@@ -128,9 +141,7 @@ def test_guidance__smooth_slewed_and_fed_forward(demo):
 def test_guidance__over_height_then_held(demo):
     model, draw = demo
     profile = np.array([[5.0, 0.0, 0.0, 0.0], [40.0, 0.05, -0.02, 0.1]])
-    rules = np.array([
-        models.rule(TRIGGER_LIFTOFF, ACTION_ENABLE, delay=0.4), models.rule(TRIGGER_LIFTOFF, ACTION_GUIDE, delay=0.9, target=2),
-    ])  # fmt: skip
+    rules = np.array([models.rule(TRIGGER_LIFTOFF, ACTION_ENABLE, delay=0.4), models.rule(TRIGGER_LIFTOFF, ACTION_GUIDE, delay=0.9, target=2)])
     guidance = model.computer.guidance._replace(profile=profile, over=int(gu.BY_HEIGHT))
     _, flown = assert_same(with_computer(model, guidance=guidance, rules=rules), draw, SMOOTH)
     goal = flown.log[flown.log[:, la.L_TIME] > 1.0][:, la.L_GOAL_PITCH]
@@ -158,7 +169,7 @@ RULES = {
         models.rule(TRIGGER_RAIL, ACTION_ENABLE, height_above=10.0, patience=2.0),
         models.rule(TRIGGER_BURNOUT, ACTION_DISABLE, height_above=100.0, before=1.05),
     ],
-}  # fmt: skip
+}
 
 
 @pytest.mark.parametrize("name", RULES)
@@ -188,10 +199,13 @@ def test_canopies__as_the_reference(demo, name):
     """A low flight to the ground: the first canopy after an apogee by barometer, the second at 35 m, each with a delay."""
     model, draw = demo
     low = thrust((0.0, 0.9, 0.901), (120.0, 120.0, 0.0), propellant=0.1)
-    rules = np.array([
-        models.rule(TRIGGER_APOGEE, ACTION_DEPLOY), models.rule(TRIGGER_FALLING, ACTION_DEPLOY, threshold=35.0, target=1),
-        models.rule(TRIGGER_LIFTOFF, ACTION_DEPLOY, delay=9.0),
-    ])  # fmt: skip
+    rules = np.array(
+        [
+            models.rule(TRIGGER_APOGEE, ACTION_DEPLOY),
+            models.rule(TRIGGER_FALLING, ACTION_DEPLOY, threshold=35.0, target=1),
+            models.rule(TRIGGER_LIFTOFF, ACTION_DEPLOY, delay=9.0),
+        ]
+    )
     model = model._replace(thrust=low, canopy=np.array(OPENINGS[name]), time_limit=60.0)
     notices = models.detection(by_barometer=1, apogee_drop=1.0, apogee_debounce=0.05)
     model = with_computer(model, rules=rules, detection=notices)

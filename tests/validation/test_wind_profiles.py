@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import pytest
 
-from sixdof.mission.schema import Wind
+from sixdof.mission.tables.schema import Wind
 from sixdof.world.wind import shape
 
 FOOT = 0.3048  # m, exact
@@ -17,10 +17,7 @@ FIVE_DECIMALS = 6e-6
 
 # roughness (ft) -> u/W20 at h (ft)
 MIL_HEIGHTS = (3.0, 10.0, 20.0, 50.0, 100.0, 500.0, 1000.0)
-MIL = {
-    0.15: (0.612267, 0.858335, 1.0, 1.187271, 1.328937, 1.657873, 1.799538),
-    2.0: (0.176091, 0.698970, 1.0, 1.397940, 1.698970, 2.397940, 2.698970),
-}
+MIL = {0.15: (0.612267, 0.858335, 1.0, 1.187271, 1.328937, 1.657873, 1.799538), 2.0: (0.176091, 0.698970, 1.0, 1.397940, 1.698970, 2.397940, 2.698970)}
 # roughness (m) or exponent -> ratio to 10 m at 2, 50, 100, 300 m
 HEIGHTS = (2.0, 50.0, 100.0, 300.0)
 LOG = {

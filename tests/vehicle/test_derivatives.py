@@ -9,8 +9,8 @@ import pytest
 from tunnel import coefficients
 
 from sixdof.core.types import FIN_DW, FIN_ROLL_DIRECT, PANEL_Y
-from sixdof.mission.schema import Fins, Mission, Nose, Stage, Transition, Tube
-from sixdof.vehicle.aero import aero_table
+from sixdof.mission.tables.schema import Fins, Mission, Nose, Stage, Transition, Tube
+from sixdof.vehicle.aero.table import aero_table
 from sixdof.vehicle.derivatives import at_mach, derivatives
 from sixdof.vehicle.geometry import shape_of
 from sixdof.vehicle.stability import with_slopes
@@ -26,9 +26,7 @@ def _aero(*fins):
         Tube(mass=0.1, length=0.7, diameter=0.1),
         Transition(mass=0.1, length=0.1, fore_diameter=0.1, aft_diameter=0.08),
     )
-    return aero_table(
-        Mission.model_construct(motor={}, stage=(Stage.model_construct(name="one", part=(*parts, *fins)),)), [0]
-    )
+    return aero_table(Mission.model_construct(motor={}, stage=(Stage.model_construct(name="one", part=(*parts, *fins)),)), [0])
 
 
 def _fins(**change):
@@ -79,9 +77,7 @@ def test_damping__as_the_kernel_flies(aero, alone, mach):
 
 def test_roll_forcing__as_the_kernel_flies(alone):
     found = derivatives(alone, [0.31], CG)
-    assert coefficients(alone, 0.31, cant=SMALL)[3] / SMALL == pytest.approx(
-        found.fin_roll_forcing[:, 0].sum(), rel=LINEAR
-    )
+    assert coefficients(alone, 0.31, cant=SMALL)[3] / SMALL == pytest.approx(found.fin_roll_forcing[:, 0].sum(), rel=LINEAR)
 
 
 def test_forcing__barrowman_times_the_interference_factor():
@@ -122,7 +118,5 @@ def test_fins_on_a_cone__stand_off_the_local_radius():
     )
     fin = shape_of([Stage.model_construct(name="one", part=(*parts, tail))]).fins[0]
     assert fin.body_radius == pytest.approx(0.045) and fin.area == pytest.approx(0.005)
-    swept = shape_of([Stage.model_construct(name="one", part=(*parts, tail.model_copy(update={"sweep": 0.04})))]).fins[
-        0
-    ]
+    swept = shape_of([Stage.model_construct(name="one", part=(*parts, tail.model_copy(update={"sweep": 0.04})))]).fins[0]
     assert swept.body_radius == pytest.approx(0.045 - 0.1 * 0.02)  # its centroid is 20 mm further aft

@@ -8,17 +8,16 @@ import re
 import pytest
 from mass_samples import booster, mission, sustainer
 
-from sixdof.mission.schema import Measured
-from sixdof.vehicle.aero import component_table
+from sixdof.mission.tables.schema import Measured
+from sixdof.vehicle.aero.table import component_table
 from sixdof.vehicle.describe import balance, describe, margin_word, totals
 from sixdof.vehicle.mass import mass_at, mass_table
 
 
 @pytest.mark.parametrize(
     ("calibres", "word"),
-    [(-0.1, "unstable"), (0.0, "low"), (0.99, "low"), (1.0, "usual"), (3.0, "usual"), (math.nan, "unstable"),
-     (3.01, "overstable: turns into the wind")],
-)  # fmt: skip
+    [(-0.1, "unstable"), (0.0, "low"), (0.99, "low"), (1.0, "usual"), (3.0, "usual"), (math.nan, "unstable"), (3.01, "overstable: turns into the wind")],
+)
 def test_margin_word__at_its_thresholds(calibres, word):
     assert margin_word(calibres) == word
 

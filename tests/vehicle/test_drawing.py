@@ -6,13 +6,13 @@ import matplotlib
 
 matplotlib.use("Agg")
 
-import matplotlib.pyplot as plt  # noqa: E402
-import numpy as np  # noqa: E402
-import pytest  # noqa: E402
-from mass_samples import booster, mission, sustainer  # noqa: E402
+import matplotlib.pyplot as plt
+import numpy as np
+import pytest
+from mass_samples import booster, mission, sustainer
 
-from sixdof.plot.drawing import draw_vehicle  # noqa: E402
-from sixdof.vehicle.describe import balance  # noqa: E402
+from sixdof.plot.vehicle.drawing import draw_vehicle
+from sixdof.vehicle.describe import balance
 
 
 @pytest.fixture(autouse=True)
@@ -36,8 +36,16 @@ def test_draw_vehicle__labels_what_is_inside_and_the_centres():
     ax = draw_vehicle(demo)
     texts = {text.get_text() for text in ax.texts}
     state = balance(demo, (0, 1))
-    wanted = {"computer", "battery", "canopy", "H-demo", "3 x H-demo", f"cg loaded {state.loaded.centre[0]:.3f} m",
-              f"cg burnt {state.burnt.centre[0]:.3f} m", f"cp {state.cp:.3f} m"}  # fmt: skip
+    wanted = {
+        "computer",
+        "battery",
+        "canopy",
+        "H-demo",
+        "3 x H-demo",
+        f"cg loaded {state.loaded.centre[0]:.3f} m",
+        f"cg burnt {state.burnt.centre[0]:.3f} m",
+        f"cp {state.cp:.3f} m",
+    }
     assert wanted <= texts
 
 

@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from mass_samples import booster, segment_of, sustainer
 from scipy.integrate import quad
 
-from sixdof.mission.schema import Fins, Nose, Stage, Tube
+from sixdof.mission.tables.schema import Fins, Nose, Stage, Tube
 from sixdof.vehicle.geometry import outward, planform, ring_angles, shape_of
 
 ROUNDING = 1e-12  # relative: a few hundred operations in float64
@@ -40,6 +40,7 @@ NOSES = [
     nose(shape="haack", length=0.3, diameter=0.1, haack_c=0.0),
     nose(shape="haack", length=0.3, diameter=0.1, haack_c=1.0 / 3.0),
 ]
+
 
 def fins(**numbers) -> Fins:
     return Fins(**{"thickness": 0.003, "mass": 0.2, **numbers})
@@ -130,9 +131,7 @@ def test_fins__triangle_has_no_tip():
 
 @given(st.floats(0.02, 0.3), st.floats(0.0, 0.3), st.floats(0.01, 0.2), st.floats(-0.1, 0.3))
 def test_fins__area_is_the_integral_of_the_chord(root, tip, span, sweep):
-    fin = fins_on_tube(
-        fins(count=3, station=0.3, root_chord=root, tip_chord=tip, span=span, sweep=sweep, thickness=0.002)
-    )
+    fin = fins_on_tube(fins(count=3, station=0.3, root_chord=root, tip_chord=tip, span=span, sweep=sweep, thickness=0.002))
     y = (np.arange(400) + 0.5) / 400.0 * span
     assert np.sum(fin.chord(y)) * span / 400.0 == pytest.approx(fin.area, rel=1e-9)  # the midpoint rule is exact here
     assert fin.mean_chord - 1e-12 <= fin.mac <= max(root, tip) + 1e-12

@@ -11,8 +11,8 @@ from hypothesis import strategies as st
 from mass_samples import booster, mission, motor, sustainer
 
 from sixdof.core.types import GRAIN_COLUMNS, GRAIN_MASS, GRAIN_X, GRAIN_Y, GRAIN_Z
-from sixdof.mission.materials import MATERIALS
-from sixdof.mission.schema import Fins, Guide, Measured, Mount, Nose, PointMass, Stage, Transition, Tube
+from sixdof.mission.tables.materials import MATERIALS
+from sixdof.mission.tables.schema import Fins, Guide, Measured, Mount, Nose, PointMass, Stage, Transition, Tube
 from sixdof.vehicle.geometry import shape_of
 from sixdof.vehicle.mass import airframe, grain_rows, mass_at, mass_table, part_masses, stage_lumps, table_of
 from sixdof.vehicle.mounting import grain_size, placed_motors
@@ -200,14 +200,22 @@ def vehicles(draw):
     tail = Transition(length=draw(LENGTH), fore_diameter=diameter, aft_diameter=aft, wall=wall, density=900.0)
     chord = draw(st.floats(0.05, 0.2))
     fins = Fins(
-        count=draw(st.integers(2, 8)), station=nose.length + 0.01, root_chord=chord,
-        tip_chord=draw(st.floats(0.0, 0.2)), span=draw(st.floats(0.02, 0.3)), sweep=draw(st.floats(-0.1, 0.3)), thickness=0.002, density=1800.0,
+        count=draw(st.integers(2, 8)),
+        station=nose.length + 0.01,
+        root_chord=chord,
+        tip_chord=draw(st.floats(0.0, 0.2)),
+        span=draw(st.floats(0.02, 0.3)),
+        sweep=draw(st.floats(-0.1, 0.3)),
+        thickness=0.002,
+        density=1800.0,
         phase=draw(st.floats(-3.0, 3.0)),
-    )  # fmt: skip
+    )
     point = PointMass(
-        mass=draw(st.floats(0.01, 3.0)), station=draw(st.floats(0.0, 1.0)) * (nose.length + tube.length),
-        offset_y=draw(st.floats(-0.01, 0.01)), offset_z=draw(st.floats(-0.01, 0.01)),
-    )  # fmt: skip
+        mass=draw(st.floats(0.01, 3.0)),
+        station=draw(st.floats(0.0, 1.0)) * (nose.length + tube.length),
+        offset_y=draw(st.floats(-0.01, 0.01)),
+        offset_z=draw(st.floats(-0.01, 0.01)),
+    )
     guides = Guide(station=nose.length, mass=0.002), Guide(station=nose.length + 0.2, density=900.0)
     mount = Mount(motor="small", station=nose.length, length=0.2, inner_diameter=0.018, density=900.0)
     return Stage(name="any", part=(nose, tube, tail, fins, point, *guides, mount))
@@ -216,8 +224,9 @@ def vehicles(draw):
 @settings(max_examples=60, deadline=None)
 @given(vehicles(), st.floats(0.0, 1.0))
 def test_mass__of_any_vehicle_is_that_of_a_body(stage, unburnt):
-    small = motor(length=0.07, diameter=0.018, bore_diameter=0.004, propellant_mass=0.02, case_mass=0.015,
-                  nozzle_exit_diameter=0.006, thrust=(0.0, 30.0, 20.0, 0.0))  # fmt: skip
+    small = motor(
+        length=0.07, diameter=0.018, bore_diameter=0.004, propellant_mass=0.02, case_mass=0.015, nozzle_exit_diameter=0.006, thrust=(0.0, 30.0, 20.0, 0.0)
+    )
     demo = mission(stage, small=small)
     shape = shape_of(demo.stage)
     table = mass_table(demo, (0,))

@@ -10,7 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from mass_samples import segment_of
 
-from sixdof.mission.schema import Fins, Nose, Transition, Tube
+from sixdof.mission.tables.schema import Fins, Nose, Transition, Tube
 from sixdof.vehicle.geometry import fin_outline, ring_angles
 from sixdof.vehicle.solids import Lump, combine, cylinder, fin_panel, grain_inertia, on_axis, parallel_axis, revolution
 
@@ -90,9 +90,7 @@ def test_parallel_axis__is_the_definition():
     assert got[1, 1] == pytest.approx(2.0 * (0.3**2 + 0.2**2), rel=ROUNDING)
 
 
-OUTLINE = fin_outline(
-    Fins(count=4, station=0.0, root_chord=0.12, tip_chord=0.06, span=0.1, sweep=0.05, thickness=0.003, mass=0.2)
-)
+OUTLINE = fin_outline(Fins(count=4, station=0.0, root_chord=0.12, tip_chord=0.06, span=0.1, sweep=0.05, thickness=0.003, mass=0.2))
 
 
 @pytest.mark.parametrize("count", [3, 4, 5, 8])

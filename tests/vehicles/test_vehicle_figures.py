@@ -8,33 +8,72 @@ from strangers import FILES
 
 import sixdof
 from sixdof import plot
-from sixdof.study.frozen import simulate_frozen
-from sixdof.study.gain_map import gain_map
-from sixdof.study.judging import judge_criteria
-from sixdof.study.limit_cycle import limit_cycle_curves, limit_cycles
-from sixdof.study.margin_spread import margin_spread
-from sixdof.study.margins import margins
+from sixdof.study.loops.frozen import simulate_frozen
+from sixdof.study.loops.limit_cycle import limit_cycle_curves, limit_cycles
+from sixdof.study.loops.margins import margins
+from sixdof.study.tuning.gain_map import gain_map
+from sixdof.study.uncertainty.margin_spread import margin_spread
+from sixdof.study.variants.judging import judge_criteria
 
 OF_FLIGHT = ("plot_flight", "plot_control", "plot_fins", "plot_estimate_error", "plot_waypoints", "plot_separation", "plot_bodies", "plot_timeline")
 OF_ENSEMBLE = ("plot_fan", "plot_landing", "plot_landings", "plot_ensemble", "plot_histogram", "plot_quantiles", "plot_convergence")
 OF_MISSION = ("draw_vehicle", "plot_air")
 OF_LOOPS = (
-    "plot_modes", "plot_bode", "plot_nyquist", "plot_nichols", "plot_root_locus", "plot_steps", "plot_disturbances", "plot_margins",
-    "plot_responses", "plot_limit_cycle", "plot_describing", "plot_limit_cycles", "plot_margin_spread", "plot_gain_map", "plot_tuning", "plot_schedule", "plot_lags",
-)  # fmt: skip
+    "plot_modes",
+    "plot_bode",
+    "plot_nyquist",
+    "plot_nichols",
+    "plot_root_locus",
+    "plot_steps",
+    "plot_disturbances",
+    "plot_margins",
+    "plot_responses",
+    "plot_limit_cycle",
+    "plot_describing",
+    "plot_limit_cycles",
+    "plot_margin_spread",
+    "plot_gain_map",
+    "plot_tuning",
+    "plot_schedule",
+    "plot_lags",
+)
 OF_COMPARISON = ("plot_comparison", "plot_paired", "plot_verdicts", "plot_tornado", "plot_scatter_matrix")
 # drawn by those above, or of no vehicle
 WITHIN = (
-    "aero_figures", "plot_track", "plot_ground_track", "plot_tilt", "plot_margin", "plot_speed", "plot_attitude_error", "plot_demands",
-    "plot_rehearsal", "plot_drag_build_up", "plot_stability", "plot_slopes", "plot_centres", "plot_pitch_damping", "plot_roll", "plot_authority",
-    "plot_authorities", "plot_trim", "plot_hinge_moments", "plot_survival", "draw_axes", "draw_fin_numbers", "draw_conventions",
-)  # fmt: skip
+    "aero_figures",
+    "plot_track",
+    "plot_ground_track",
+    "plot_tilt",
+    "plot_margin",
+    "plot_speed",
+    "plot_attitude_error",
+    "plot_demands",
+    "plot_rehearsal",
+    "plot_drag_build_up",
+    "plot_stability",
+    "plot_slopes",
+    "plot_centres",
+    "plot_pitch_damping",
+    "plot_roll",
+    "plot_authority",
+    "plot_authorities",
+    "plot_trim",
+    "plot_hinge_moments",
+    "plot_survival",
+    "draw_axes",
+    "draw_fin_numbers",
+    "draw_conventions",
+)
 REFUSED = {
-    ("plot_fins", "slender"): "needs control fins, and this vehicle has none", ("plot_fins", "stack"): "needs control fins, and this vehicle has none",
-    ("plot_waypoints", "slender"): "needs waypoints", ("plot_waypoints", "stack"): "needs waypoints",
-    ("plot_separation", "slender"): "needs stages that part", ("plot_separation", "canard"): "needs stages that part",
-    ("plot_estimate_error", "slender"): "the sensors of this mission are ideal", ("plot_estimate_error", "stack"): "the sensors of this mission are ideal",
-}  # fmt: skip
+    ("plot_fins", "slender"): "needs control fins, and this vehicle has none",
+    ("plot_fins", "stack"): "needs control fins, and this vehicle has none",
+    ("plot_waypoints", "slender"): "needs waypoints",
+    ("plot_waypoints", "stack"): "needs waypoints",
+    ("plot_separation", "slender"): "needs stages that part",
+    ("plot_separation", "canard"): "needs stages that part",
+    ("plot_estimate_error", "slender"): "the sensors of this mission are ideal",
+    ("plot_estimate_error", "stack"): "the sensors of this mission are ideal",
+}
 EVERY = pytest.mark.parametrize("name", FILES)
 
 
@@ -117,7 +156,7 @@ def test_events__labels_do_not_cross(flights, name, function):
 
 def test_survival__nothing_runs_out_of_its_axes(missions):
     """The tail answers the canards' wake: more than all of a pitch demand survives."""
-    axes = plot.plot_survival(sixdof.study.authority.survival(missions["canard"], mach=0.3))
+    axes = plot.plot_survival(sixdof.study.aero.authority.survival(missions["canard"], mach=0.3))
     for ax in axes:
         top = max(line.get_ydata().max() for line in ax.lines if len(line.get_ydata()) > 2)
         assert ax.get_ylim()[1] > top > 0.5
@@ -185,7 +224,12 @@ def test_figure__of_a_comparison(missions, name):
     mission = missions[name].change({"disperse": {"motor.impulse": {"sd": "2 %"}, "canopy.drag": {"sd": "10 %"}}, "correlation": [], "failure": []})
     variants = {"as it is": mission, "steeper": mission.change({"rail.elevation": "89 deg"})}
     ds = sixdof.compare(variants, 16, seed=1, criteria=["apogee > 300 m in 50 % of flights"], progress=False, threads=1)
-    for figure in (plot.plot_comparison(ds, "apogee"), plot.plot_comparison(ds, "landing"), plot.plot_paired(ds, "apogee"), plot.plot_verdicts(judge_criteria(ds))):
+    for figure in (
+        plot.plot_comparison(ds, "apogee"),
+        plot.plot_comparison(ds, "landing"),
+        plot.plot_paired(ds, "apogee"),
+        plot.plot_verdicts(judge_criteria(ds)),
+    ):
         rendered(figure)
     one = sixdof.disperse(mission, 16, seed=1, progress=False)
     rendered(plot.plot_tornado(one, "apogee"))

@@ -13,15 +13,15 @@ from strangers import FILES, FLIGHTS, SEED
 import sixdof
 from sixdof import Status
 from sixdof.core.layout import SUMMARY
-from sixdof.study.accuracy import step_study
-from sixdof.study.comparison_text import comparison_text
-from sixdof.study.earth import compare_earths, earth_page
-from sixdof.study.judging import VERDICTS, judge_criteria
-from sixdof.study.sensitivity import largest_drivers, linear_shares
+from sixdof.study.uncertainty.sensitivity import largest_drivers, linear_shares
+from sixdof.study.variants.comparison_text import comparison_text
+from sixdof.study.variants.earth import compare_earths, earth_page
+from sixdof.study.variants.judging import VERDICTS, judge_criteria
+from sixdof.study.verification.accuracy import step_study
 from sixdof.vehicle.mass import part_masses
 
 sys.path.insert(0, str(Path(__file__).parents[1] / "fuzz"))
-from fuzz_judge import check_flight  # noqa: E402
+from fuzz_judge import check_flight
 
 EVERY = pytest.mark.parametrize("name", FILES)
 MOTORS = Path(__file__).parent / "motors"
@@ -44,8 +44,18 @@ def test_flight__is_sound_and_lands(flights, name):
 @EVERY
 def test_flight__goes_where_the_rail_points_in_still_air(missions, name):
     """South-west, beyond 180 deg: what is left aside is the Earth's turn, a few metres of some hundred."""
-    still = missions[name].change({"air.wind": {}, "air.gust": [], "air.turbulence": None, "sensors": None, "guidance.waypoint": [], "disperse": {}, "correlation": [], "rule": [
-        rule.model_dump() for rule in missions[name].rule if not rule.action.startswith("guide")]})  # fmt: skip
+    still = missions[name].change(
+        {
+            "air.wind": {},
+            "air.gust": [],
+            "air.turbulence": None,
+            "sensors": None,
+            "guidance.waypoint": [],
+            "disperse": {},
+            "correlation": [],
+            "rule": [rule.model_dump() for rule in missions[name].rule if not rule.action.startswith("guide")],
+        }
+    )
     ds = sixdof.fly(still)
     bearing = math.degrees(math.atan2(float(ds.apogee_east), float(ds.apogee_north))) % 360.0
     assert bearing == pytest.approx(math.degrees(still.rail.azimuth), abs=4.0) and bearing > 180.0
@@ -69,6 +79,7 @@ def test_flight__weighs_what_its_parts_weigh(missions, flights, name):
 
 def mirrored(mission):
     """Return the mission as a mirror on the equator shows it: the south's world is the north's, and right is left."""
+
     def turned(angle):
         return (math.pi - angle) % (2.0 * math.pi)
 
@@ -79,10 +90,12 @@ def mirrored(mission):
         wind |= {"blows_from": turned(wind["blows_from"]), "veer": -wind["veer"]}
         wind = {key: value for key, value in wind.items() if key in mission.air.wind.model_fields_set}
     changes = {
-        "site.latitude": -mission.site.latitude, "rail.azimuth": turned(mission.rail.azimuth), "air.wind": wind,
+        "site.latitude": -mission.site.latitude,
+        "rail.azimuth": turned(mission.rail.azimuth),
+        "air.wind": wind,
         "air.gust": [gust.model_dump() | {"blows_from": turned(gust.blows_from)} for gust in mission.air.gust],
         "guidance.waypoint": [point.model_dump() | {"north": -point.north} for point in mission.guidance.waypoint],
-    }  # fmt: skip
+    }
     for i, stage in enumerate(mission.stage):
         changes |= {f"stage.{i}.part.{part.name}.phase": (-part.phase) % (2.0 * math.pi) for part in stage.part if part.kind == "fins"}
     return mission.change(changes)
@@ -94,8 +107,18 @@ def test_mirror__the_same_flight_in_the_north(missions, name):
     mission = missions[name].change({"sensors": None, "air.turbulence": None, "servo.resolution": 0.0, "disperse": {}, "correlation": [], "failure": []})
     south, north = sixdof.fly(mission), sixdof.fly(mirrored(mission))
     up = {"time": slice(0.0, 0.95 * float(south.apogee_time))}
-    for key, sign in {"height": 1, "east": 1, "north": -1, "tilt_pitch": 1, "tilt_yaw": -1, "roll": -1, "incidence": 1, "incidence_yaw": -1,
-                      "static_margin": 1, "dynamic_pressure": 1}.items():  # fmt: skip
+    for key, sign in {
+        "height": 1,
+        "east": 1,
+        "north": -1,
+        "tilt_pitch": 1,
+        "tilt_yaw": -1,
+        "roll": -1,
+        "incidence": 1,
+        "incidence_yaw": -1,
+        "static_margin": 1,
+        "dynamic_pressure": 1,
+    }.items():
         a, b = south[key].sel(up).values, sign * north[key].sel(up).values
         np.testing.assert_allclose(a, b, rtol=1e-7, atol=1e-7, err_msg=key)
     assert float(north.apogee) == pytest.approx(float(south.apogee), abs=1e-6)
@@ -191,7 +214,9 @@ def test_compare__motors_on_the_same_draws(missions, name):
 
 @pytest.mark.parametrize("name", ["slender", "canard"])
 def test_sensitivity__names_what_was_drawn(missions, name):
-    mission = missions[name].change({"disperse": {"motor.impulse": {"sd": "3 %"}, "canopy.drag": {"sd": "10 %"}}, "correlation": [], "failure": [], "air.turbulence": None, "sensors": None})
+    mission = missions[name].change(
+        {"disperse": {"motor.impulse": {"sd": "3 %"}, "canopy.drag": {"sd": "10 %"}}, "correlation": [], "failure": [], "air.turbulence": None, "sensors": None}
+    )
     ds = sixdof.disperse(mission, 24, seed=SEED, progress=False)
     shares = linear_shares(ds, "apogee")
     assert str(shares.input.values[0]).startswith("motor_impulse") and float(shares.share.sum()) > 0.9

@@ -13,9 +13,9 @@ import pytest
 from side_by_side import differences
 
 from sixdof.core import layout as la
-from sixdof.ensemble.draws import kernel_draw, one_draw, pack_draws
-from sixdof.ensemble.table import draw_table
-from sixdof.model import build_model
+from sixdof.draws.packed import kernel_draw, one_draw, pack_draws
+from sixdof.draws.table import draw_table
+from sixdof.flight.model import build_model
 
 PLAIN = {"site.earth": "flat", "air.gust": [], "air.turbulence": None, "sensors": None}
 BRIEF = {"slender": 1.4, "canard": 0.9, "stack": 0.6}  # s: through Mach 1; the fins' first 0.4 s; off the rail

@@ -8,12 +8,12 @@ import numpy as np
 import pytest
 
 import sixdof
-from sixdof.study.frozen import simulate_frozen
-from sixdof.study.gain_map import gain_map
-from sixdof.study.limit_cycle import limit_cycle_curves, limit_cycle_report, limit_cycle_table, limit_cycles
-from sixdof.study.loop import closed_response, open_loop
-from sixdof.study.margin_spread import margin_spread, robust_margins, spread_report
-from sixdof.study.margins import coupled_margins, margin_report, margins
+from sixdof.study.loops.frozen import simulate_frozen
+from sixdof.study.loops.limit_cycle import limit_cycle_curves, limit_cycle_report, limit_cycle_table, limit_cycles
+from sixdof.study.loops.loop import closed_response, open_loop
+from sixdof.study.loops.margins import coupled_margins, margin_report, margins
+from sixdof.study.tuning.gain_map import gain_map
+from sixdof.study.uncertainty.margin_spread import margin_spread, robust_margins, spread_report
 
 PAIR = ("autopilot.schedule.1.pitch.p", [0.2, 0.4], "autopilot.schedule.1.pitch.d", [0.01, 0.03])
 PASSIVE = pytest.mark.parametrize("name", ["slender", "stack"])
@@ -92,10 +92,16 @@ def test_passive__has_modes_but_no_loops(passive, missions, name):
     models = passive[name]
     assert (models.short_period_frequency > 0.0).all() and (models.effectiveness == 0.0).all()
     calls = [
-        lambda: margins(models), lambda: coupled_margins(models), lambda: open_loop(models, 0), lambda: closed_response(models, 0),
-        lambda: limit_cycles(models), lambda: limit_cycle_curves(models), lambda: simulate_frozen(models), lambda: limit_cycle_table(models),
+        lambda: margins(models),
+        lambda: coupled_margins(models),
+        lambda: open_loop(models, 0),
+        lambda: closed_response(models, 0),
+        lambda: limit_cycles(models),
+        lambda: limit_cycle_curves(models),
+        lambda: simulate_frozen(models),
+        lambda: limit_cycle_table(models),
         lambda: margin_spread(missions[name], 2, progress=False),
-    ]  # fmt: skip
+    ]
     for call in calls:
         with pytest.raises(ValueError, match=NONE):
             call()

@@ -10,11 +10,11 @@ import xarray as xr
 from strangers import FILES
 
 import sixdof
-from sixdof.study import authority
-from sixdof.study.aero_report import aero_report
-from sixdof.study.aero_tables import drag_against_mach, stability_against_mach
-from sixdof.study.control_metrics import control_report
-from sixdof.study.tunnel import wind_tunnel
+from sixdof.study.aero import authority
+from sixdof.study.aero.report import aero_report
+from sixdof.study.aero.tables import drag_against_mach, stability_against_mach
+from sixdof.study.aero.tunnel import wind_tunnel
+from sixdof.study.report.control_metrics import control_report
 
 EVERY = pytest.mark.parametrize("name", FILES)
 SMALL = math.radians(0.02)

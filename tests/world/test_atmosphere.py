@@ -8,9 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy.integrate import solve_ivp
 
-from sixdof.world.atmosphere import (
-    G0, GAMMA, GAS_CONSTANT, HIGHEST, LAYER_BASE, LOWEST, at_site, geometric, geopotential, standard,
-)  # fmt: skip
+from sixdof.world.atmosphere import G0, GAMMA, GAS_CONSTANT, HIGHEST, LAYER_BASE, LOWEST, at_site, geometric, geopotential, standard
 
 ROUNDING = 1e-12  # a few hundred float64 operations
 INTEGRATION = 1e-8  # tolerance of the numerical hydrostatic integration
@@ -40,9 +38,7 @@ def test_at_site__shifts_temperature_by_one_constant():
     np.testing.assert_allclose(shift, 305.0 - float(standard(1400.0).temperature), rtol=1e-10)
 
 
-@pytest.mark.parametrize(
-    "temperature, pressure", [(305.0, 86_000.0), (255.0, 84_000.0), (None, 85_000.0), (305.0, None)]
-)
+@pytest.mark.parametrize("temperature, pressure", [(305.0, 86_000.0), (255.0, 84_000.0), (None, 85_000.0), (305.0, None)])
 def test_at_site__pressure_is_the_hydrostatic_integral(temperature, pressure):
     site, top = 1400.0, 60_000.0
     start = float(at_site(site, site, temperature, pressure).pressure)
@@ -51,7 +47,7 @@ def test_at_site__pressure_is_the_hydrostatic_integral(temperature, pressure):
         return [-G0 / (GAS_CONSTANT * float(at_site(geometric(height), site, temperature, pressure).temperature))]
 
     # pieces between the kinks of temperature, so that the integrator keeps its order
-    stops = [float(geopotential(site)), *LAYER_BASE[(LAYER_BASE > site) & (LAYER_BASE < top)], float(geopotential(top))]
+    stops = [float(geopotential(site)), *LAYER_BASE[(site < LAYER_BASE) & (top > LAYER_BASE)], float(geopotential(top))]
     log_p = np.log(start)
     for low, high in zip(stops, stops[1:]):
         log_p = solve_ivp(slope, (low, high), [log_p], rtol=1e-11, atol=1e-12).y[0, -1]

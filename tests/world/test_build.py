@@ -5,10 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from sixdof.core.types import (
-    AIR_DENSITY, AIR_GRAVITY, AIR_PRESSURE, AIR_SOUND, AIR_VISCOSITY, World,
-)  # fmt: skip
-from sixdof.mission.schema import Air, Mission, Site, Wind
+from sixdof.core.types import AIR_DENSITY, AIR_GRAVITY, AIR_PRESSURE, AIR_SOUND, AIR_VISCOSITY, World
+from sixdof.mission.tables.schema import Air, Mission, Site, Wind
 from sixdof.world.atmosphere import geometric, standard
 from sixdof.world.build import AIR_STEP, air_rows, world_table
 from sixdof.world.gravity import normal_gravity

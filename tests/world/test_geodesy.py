@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from earths import ELLIPSOID, cartesian, local_axes, somewhere
 
-from sixdof.mission.schema import Site
+from sixdof.mission.tables.schema import Site
 from sixdof.world.geodesy import geodetic, place_on_earth
 
 ROUNDING = 1e-8  # m: ten units in the last place of the Earth's radius, three of 180 deg
@@ -54,7 +54,7 @@ def test_flat__is_a_geodesic(latitude, longitude):
     start = np.full(200, longitude), np.full(200, latitude)
     lon, lat, _ = ELLIPSOID.fwd(*start, np.degrees(bearing), distance)
     assert ELLIPSOID.inv(lon, lat, found[1], found[0])[2].max() < GEODESIC
-    assert (-180.0 <= found[1]).all() and (found[1] <= 180.0).all()
+    assert (found[1] >= -180.0).all() and (found[1] <= 180.0).all()
 
 
 @pytest.mark.parametrize("bearing", [0.0, 40.0, 90.0, 215.0])
@@ -98,8 +98,5 @@ def test_earths__agree_close_to_the_launch_point():
     """On the ground within 2 km: a tangent plane is short of the ground by a sixth of d (d/R)^2, 3e-5 m."""
     rng = np.random.default_rng(2)
     east, north = rng.uniform(-1400.0, 1400.0, (2, 100))
-    places = [
-        np.radians(place_on_earth(Site(latitude=-0.8, longitude=1.0, altitude=2000.0, earth=earth), east, north, 0.0))
-        for earth in ("flat", "wgs84")
-    ]
+    places = [np.radians(place_on_earth(Site(latitude=-0.8, longitude=1.0, altitude=2000.0, earth=earth), east, north, 0.0)) for earth in ("flat", "wgs84")]
     assert error(*places[0], *places[1]).max() < 1e-4

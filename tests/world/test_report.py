@@ -7,14 +7,12 @@ import re
 import numpy as np
 import pytest
 
-from sixdof.mission.schema import Air, AirTurbulence, Gust, Mission, Rail, Site, Sounding, Wind, WindMember
+from sixdof.mission.tables.schema import Air, AirTurbulence, Gust, Mission, Rail, Site, Sounding, Wind, WindMember
 from sixdof.world.report import air_lines, rail_top
 
 
 def mission(altitude=0.0, elevation="90 deg", **air):
-    return Mission.model_construct(
-        site=Site(latitude=0.6, altitude=altitude), air=Air(**air), rail=Rail(length=3.0, elevation=elevation), disperse={}
-    )
+    return Mission.model_construct(site=Site(latitude=0.6, altitude=altitude), air=Air(**air), rail=Rail(length=3.0, elevation=elevation), disperse={})
 
 
 def numbers(line: str) -> list[str]:

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from sixdof.core.types import AIR_DENSITY, AIR_PRESSURE, AIR_SOUND
-from sixdof.mission.schema import Air, Mission, Site, Sounding
+from sixdof.mission.tables.schema import Air, Mission, Site, Sounding
 from sixdof.world.atmosphere import G0, GAMMA, GAS_CONSTANT, geometric, geopotential, standard
 from sixdof.world.build import world_table
 from sixdof.world.humidity import saturation_pressure
@@ -151,7 +151,7 @@ def test_air_over__beyond_the_levels_is_the_standard_shifted():
 def test_air_over__vapour_above_the_highest_level_never_grows_nor_saturates(cut, left):
     m = moist(altitude=ALTITUDE[:cut], temperature=TEMPERATURE[:cut], relative_humidity=HUMIDITY[:cut])
     found, vapour = air_over(m, ABOVE)
-    above = ABOVE > ALTITUDE[cut - 1]
+    above = ALTITUDE[cut - 1] < ABOVE
     assert np.all(np.diff(vapour[above]) <= 0.0)
     assert np.all((vapour * found.pressure / saturation_pressure(found.temperature))[above] < 1.05)  # linear between nodes
     assert vapour[above][-1] < left
@@ -173,9 +173,7 @@ def test_world_table__holds_the_soundings_air():
     assert row[AIR_PRESSURE] == pytest.approx(float(air.pressure), rel=ROUNDING)
     assert row[AIR_SOUND] == pytest.approx(float(air.sound), rel=ROUNDING)
     # what a drawn temperature works on: density, pressure and sound of one ideal gas
-    np.testing.assert_allclose(
-        world.air[:, AIR_PRESSURE] * GAMMA, world.air[:, AIR_DENSITY] * world.air[:, AIR_SOUND] ** 2, rtol=ROUNDING
-    )
+    np.testing.assert_allclose(world.air[:, AIR_PRESSURE] * GAMMA, world.air[:, AIR_DENSITY] * world.air[:, AIR_SOUND] ** 2, rtol=ROUNDING)
 
 
 def test_world_table__a_kernel_that_warms_the_sounding_agrees_with_a_warmer_sounding():

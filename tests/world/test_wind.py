@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from sixdof.mission.schema import Air, Mission, Site, Sounding, Wind, WindMember
+from sixdof.mission.tables.schema import Air, Mission, Site, Sounding, Wind, WindMember
 from sixdof.world.build import wind_rows, world_table
 from sixdof.world.report import speed_and_direction
 from sixdof.world.wind import components, mean_wind, shape, turned, unit_wind, wind_at, wind_draw
@@ -28,9 +28,7 @@ def applied(row, scale, cosine, sine):
     return scale * (east * cosine + north * sine), scale * (north * cosine - east * sine)
 
 
-@pytest.mark.parametrize(
-    "degrees, east, north", [(0.0, 0.0, -1.0), (90.0, -1.0, 0.0), (180.0, 0.0, 1.0), (270.0, 1.0, 0.0)]
-)
+@pytest.mark.parametrize("degrees, east, north", [(0.0, 0.0, -1.0), (90.0, -1.0, 0.0), (180.0, 0.0, 1.0), (270.0, 1.0, 0.0)])
 def test_components__a_wind_from_a_side_moves_to_the_other(degrees, east, north):
     assert components(1.0, np.deg2rad(degrees)) == pytest.approx((east, north), abs=ROUNDING)
 
@@ -45,10 +43,13 @@ def test_components__are_a_turned_arrow(speed, blows_from):
 @pytest.mark.parametrize(
     "compass, east, north",
     [  # a wind of 10 m/s from each point of the compass rose, by the triangle of 30, 60 and 90 deg and that of 45
-        (30.0, -5.0, -8.660254037844386), (60.0, -8.660254037844386, -5.0), (135.0, -7.0710678118654755, 7.0710678118654755),
-        (210.0, 5.0, 8.660254037844386), (315.0, 7.0710678118654755, -7.0710678118654755),
+        (30.0, -5.0, -8.660254037844386),
+        (60.0, -8.660254037844386, -5.0),
+        (135.0, -7.0710678118654755, 7.0710678118654755),
+        (210.0, 5.0, 8.660254037844386),
+        (315.0, 7.0710678118654755, -7.0710678118654755),
     ],
-)  # fmt: skip
+)
 def test_components__of_the_compass_rose(compass, east, north):
     assert components(10.0, np.deg2rad(compass)) == pytest.approx((east, north), abs=1e-12)
 

@@ -9,16 +9,25 @@ import numpy as np
 
 from sixdof.core import types as ct
 from sixdof.core.actuator import DEAD, ISSUED, STUCK
-from sixdof.core.control import K_HEAD, K_ROW
-from sixdof.core.estimator import Estimator
-from sixdof.core.guidance import (
-    BY_HEIGHT, BY_MODE_TIME, BY_TIME, HOLD_DIRECTION, LAST_HOLD, LAST_PROFILE, LAST_UPRIGHT, PROFILE, WAYPOINTS, WP_COLUMNS,
+from sixdof.core.computer.control import K_HEAD, K_ROW
+from sixdof.core.computer.estimator import Estimator
+from sixdof.core.computer.guidance import (
+    BY_HEIGHT,
+    BY_MODE_TIME,
+    BY_TIME,
+    HOLD_DIRECTION,
+    LAST_HOLD,
+    LAST_PROFILE,
+    LAST_UPRIGHT,
+    PROFILE,
+    WAYPOINTS,
+    WP_COLUMNS,
     Guidance,
-)  # fmt: skip
-from sixdof.core.sensors import HISTORY, Barometer, Gnss, Inertial, Magnetometer, Sensors
-from sixdof.mission import schema
-from sixdof.mission.schema import Mission, Parachute
-from sixdof.vehicle.aero import fin_columns
+)
+from sixdof.core.computer.sensors import HISTORY, Barometer, Gnss, Inertial, Magnetometer, Sensors
+from sixdof.mission.tables import schema
+from sixdof.mission.tables.schema import Mission, Parachute
+from sixdof.vehicle.aero.table import fin_columns
 from sixdof.vehicle.geometry import shape_of
 from sixdof.vehicle.mass import mass_at, mass_table
 from sixdof.world.gravity import EARTH_RATE
@@ -65,7 +74,9 @@ def servo_table(mission: Mission) -> ct.Servo:
     servo, period = mission.servo, 1.0 / mission.autopilot.rate
     delay = servo.delay + mission.autopilot.computation_delay
     if delay > (ISSUED - 2) * period:
-        raise ValueError(f"servo.delay and autopilot.computation_delay, together {delay:g} s, must be at most {ISSUED - 2} ticks of the autopilot, {(ISSUED - 2) * period:g} s")
+        raise ValueError(
+            f"servo.delay and autopilot.computation_delay, together {delay:g} s, must be at most {ISSUED - 2} ticks of the autopilot, {(ISSUED - 2) * period:g} s"
+        )
     return ct.Servo(
         frequency=2.0 * math.pi * servo.natural_frequency,
         damping=servo.damping,
@@ -105,23 +116,33 @@ def computer_table(mission: Mission, stages) -> ct.Computer:
         rules=rules_table(mission, stages),
         sensors=sensors_table(mission),
         estimator=Estimator(
-            mission.estimator.heading, mission.estimator.baro_position, mission.estimator.baro_velocity,
-            mission.estimator.fix_position, mission.estimator.fix_velocity, mission.estimator.magnetic,
+            mission.estimator.heading,
+            mission.estimator.baro_position,
+            mission.estimator.baro_velocity,
+            mission.estimator.fix_position,
+            mission.estimator.fix_velocity,
+            mission.estimator.magnetic,
         ),
         earth_rate=ct.Vec3(0.0, EARTH_RATE * math.cos(latitude), EARTH_RATE * math.sin(latitude)),
         booster=1.0 if len(stages) > 1 else 0.0,
         detection=detection_table(mission),
         failure=failure_table(mission, mixer.shape[0]),
-    )  # fmt: skip
+    )
 
 
 def detection_table(mission: Mission) -> ct.Detection:
     """Return how the flight computer notices the phases of a flight."""
     d = mission.detection
     return ct.Detection(
-        d.liftoff_force, d.liftoff_height, d.ignition_force, d.burnout_force, d.burnout_debounce,
-        1 if d.apogee == "barometer" else 0, d.apogee_drop, d.apogee_debounce,
-    )  # fmt: skip
+        d.liftoff_force,
+        d.liftoff_height,
+        d.ignition_force,
+        d.burnout_force,
+        d.burnout_debounce,
+        1 if d.apogee == "barometer" else 0,
+        d.apogee_drop,
+        d.apogee_debounce,
+    )
 
 
 def sensors_table(mission: Mission) -> Sensors:
@@ -143,17 +164,19 @@ def sensors_table(mission: Mission) -> Sensors:
     return Sensors(
         ideal=1 if ideal else 0,
         gyro=Inertial(s.gyro.bias, s.gyro.noise, s.gyro.scale, s.gyro.misalignment, s.gyro.range),
-        accelerometer=Inertial(
-            s.accelerometer.bias, s.accelerometer.noise, s.accelerometer.scale, s.accelerometer.misalignment, s.accelerometer.range
-        ),
+        accelerometer=Inertial(s.accelerometer.bias, s.accelerometer.noise, s.accelerometer.scale, s.accelerometer.misalignment, s.accelerometer.range),
         magnetometer=Magnetometer(compass.bias, compass.noise, field, 1 if s.magnetometer else 0),
         barometer=Barometer(s.barometer.bias, s.barometer.noise, s.barometer.lag, ticks(s.barometer.rate)),
         gnss=Gnss(
-            receiver.position_noise, receiver.velocity_noise, latency, ticks(receiver.rate) if s.receiver else 0,
-            _or(receiver.force_limit, math.inf), _or(receiver.speed_limit, math.inf),
+            receiver.position_noise,
+            receiver.velocity_noise,
+            latency,
+            ticks(receiver.rate) if s.receiver else 0,
+            _or(receiver.force_limit, math.inf),
+            _or(receiver.speed_limit, math.inf),
         ),
         gyro_lag=0.0 if ideal else s.gyro.lag,
-    )  # fmt: skip
+    )
 
 
 def guidance_table(mission: Mission) -> Guidance:
@@ -196,10 +219,19 @@ def gains_table(mission: Mission) -> np.ndarray:
     over = 0.0 if not autopilot.schedule else 1.0 if autopilot.schedule_over == "dynamic_pressure" else 2.0
     low, high = autopilot.gain_scale_limits
     head = [
-        over, len(alone), autopilot.gain_pressure or 0.0, low, high, autopilot.integral_limit, autopilot.filter,
-        1.0 if autopilot.derivative == "error" else 0.0, 1.0 if autopilot.structure == "cascade" else 0.0,
-        _or(autopilot.rate_limit, math.inf), _or(autopilot.demand_limit, math.inf), *notch_numbers(autopilot),
-    ]  # fmt: skip
+        over,
+        len(alone),
+        autopilot.gain_pressure or 0.0,
+        low,
+        high,
+        autopilot.integral_limit,
+        autopilot.filter,
+        1.0 if autopilot.derivative == "error" else 0.0,
+        1.0 if autopilot.structure == "cascade" else 0.0,
+        _or(autopilot.rate_limit, math.inf),
+        _or(autopilot.demand_limit, math.inf),
+        *notch_numbers(autopilot),
+    ]
     rows = []
     for chosen in pairs:
         for own, at in zip(chosen, alone):
@@ -272,10 +304,7 @@ def deflection_arms(mission: Mission, stages, unburnt: float = 0.5) -> list[floa
     shape = shape_of([mission.stage[i] for i in stages])
     cg = mass_at(mass_table(mission, stages), unburnt)[1][0]
     rows = [fin_columns(np.array([ARM_MACH]), fin, shape)[0] for fin in shape.fins]
-    return [
-        float(cg - (row[ct.FIN_DW] * row[ct.FIN_X] + row[ct.FIN_DB] * row[ct.FIN_XB]) / (row[ct.FIN_DW] + row[ct.FIN_DB]))
-        for row in rows
-    ]
+    return [float(cg - (row[ct.FIN_DW] * row[ct.FIN_X] + row[ct.FIN_DB] * row[ct.FIN_XB]) / (row[ct.FIN_DW] + row[ct.FIN_DB])) for row in rows]
 
 
 def canopies(mission: Mission) -> list[Parachute]:
@@ -359,9 +388,14 @@ def triggers(mission: Mission) -> list[Trigger]:
     found = []
     for i, rule in enumerate(mission.rule):
         row = _row(
-            _TRIGGERS[rule.when], _ACTIONS[rule.action], _target(mission, rule), threshold=rule.threshold or 0.0,
-            order=_order_of(mission, rule), delay=rule.delay, rule=rule,
-        )  # fmt: skip
+            _TRIGGERS[rule.when],
+            _ACTIONS[rule.action],
+            _target(mission, rule),
+            threshold=rule.threshold or 0.0,
+            order=_order_of(mission, rule),
+            delay=rule.delay,
+            rule=rule,
+        )
         found.append(Trigger(rule.name or f"rule {i + 1}", 0, row))
     names, owners = [part.name for part in canopies(mission)], canopy_stages(mission)
     burns = burn_order(mission)
@@ -374,9 +408,7 @@ def triggers(mission: Mission) -> list[Trigger]:
         elif entry.when == "burnout":
             order = burns.index(owner) if owner in burns else 0
         title = f"open {entry.canopy}"
-        row = _row(
-            _TRIGGERS[entry.when], ct.ACTION_DEPLOY, canopy, threshold=entry.height or 0.0, order=order, delay=entry.delay
-        )
+        row = _row(_TRIGGERS[entry.when], ct.ACTION_DEPLOY, canopy, threshold=entry.height or 0.0, order=order, delay=entry.delay)
         found.append(Trigger(f"{title}: {entry.when.replace('_', ' ')}", owner, row))
         if entry.backup_time is not None:
             row = _row(ct.TRIGGER_LIFTOFF, ct.ACTION_DEPLOY, canopy, delay=entry.backup_time)

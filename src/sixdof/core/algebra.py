@@ -110,24 +110,26 @@ def norm(a):
 def matrix_of(q):
     """Return the rotation matrix body -> world of a quaternion of about unit length."""
     return Matrix(
-        1.0 - 2.0 * (q.y * q.y + q.z * q.z), 2.0 * (q.x * q.y - q.w * q.z), 2.0 * (q.x * q.z + q.w * q.y),
-        2.0 * (q.x * q.y + q.w * q.z), 1.0 - 2.0 * (q.x * q.x + q.z * q.z), 2.0 * (q.y * q.z - q.w * q.x),
-        2.0 * (q.x * q.z - q.w * q.y), 2.0 * (q.y * q.z + q.w * q.x), 1.0 - 2.0 * (q.x * q.x + q.y * q.y),
-    )  # fmt: skip
+        1.0 - 2.0 * (q.y * q.y + q.z * q.z),
+        2.0 * (q.x * q.y - q.w * q.z),
+        2.0 * (q.x * q.z + q.w * q.y),
+        2.0 * (q.x * q.y + q.w * q.z),
+        1.0 - 2.0 * (q.x * q.x + q.z * q.z),
+        2.0 * (q.y * q.z - q.w * q.x),
+        2.0 * (q.x * q.z - q.w * q.y),
+        2.0 * (q.y * q.z + q.w * q.x),
+        1.0 - 2.0 * (q.x * q.x + q.y * q.y),
+    )
 
 
 @helper
 def to_world(m, a):
-    return Vec3(
-        m.xx * a.x + m.xy * a.y + m.xz * a.z, m.yx * a.x + m.yy * a.y + m.yz * a.z, m.zx * a.x + m.zy * a.y + m.zz * a.z
-    )
+    return Vec3(m.xx * a.x + m.xy * a.y + m.xz * a.z, m.yx * a.x + m.yy * a.y + m.yz * a.z, m.zx * a.x + m.zy * a.y + m.zz * a.z)
 
 
 @helper
 def to_body(m, a):
-    return Vec3(
-        m.xx * a.x + m.yx * a.y + m.zx * a.z, m.xy * a.x + m.yy * a.y + m.zy * a.z, m.xz * a.x + m.yz * a.y + m.zz * a.z
-    )
+    return Vec3(m.xx * a.x + m.yx * a.y + m.zx * a.z, m.xy * a.x + m.yy * a.y + m.zy * a.z, m.xz * a.x + m.yz * a.y + m.zz * a.z)
 
 
 @helper
@@ -165,9 +167,7 @@ def normalised(q):
 
 @helper
 def sym_times(s, a):
-    return Vec3(
-        s.xx * a.x + s.xy * a.y + s.xz * a.z, s.xy * a.x + s.yy * a.y + s.yz * a.z, s.xz * a.x + s.yz * a.y + s.zz * a.z
-    )
+    return Vec3(s.xx * a.x + s.xy * a.y + s.xz * a.z, s.xy * a.x + s.yy * a.y + s.yz * a.z, s.xz * a.x + s.yz * a.y + s.zz * a.z)
 
 
 @helper
@@ -177,10 +177,7 @@ def sym_inverse(s):
     cxy = s.xz * s.yz - s.xy * s.zz
     cxz = s.xy * s.yz - s.xz * s.yy
     k = 1.0 / (s.xx * cxx + s.xy * cxy + s.xz * cxz)
-    return Sym(
-        cxx * k, (s.xx * s.zz - s.xz * s.xz) * k, (s.xx * s.yy - s.xy * s.xy) * k,
-        cxy * k, cxz * k, (s.xy * s.xz - s.xx * s.yz) * k,
-    )  # fmt: skip
+    return Sym(cxx * k, (s.xx * s.zz - s.xz * s.xz) * k, (s.xx * s.yy - s.xy * s.xy) * k, cxy * k, cxz * k, (s.xy * s.xz - s.xx * s.yz) * k)
 
 
 @helper

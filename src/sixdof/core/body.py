@@ -6,9 +6,7 @@ from typing import NamedTuple
 
 from sixdof._jit import helper, kernel
 from sixdof.core.algebra import Sym, sym_inverse
-from sixdof.core.types import (
-    GRAIN_MASS, GRAIN_PITCH_A, GRAIN_PITCH_B, GRAIN_ROLL_A, GRAIN_ROLL_B, GRAIN_X, GRAIN_Y, GRAIN_Z, Vec3,
-)  # fmt: skip
+from sixdof.core.types import GRAIN_MASS, GRAIN_PITCH_A, GRAIN_PITCH_B, GRAIN_ROLL_A, GRAIN_ROLL_B, GRAIN_X, GRAIN_Y, GRAIN_Z, Vec3
 
 
 class Grains(NamedTuple):
@@ -55,9 +53,7 @@ class Body(NamedTuple):
 @helper
 def _spread(d):
     """Return |d|^2 E - d d^T."""
-    return Sym(
-        d.y * d.y + d.z * d.z, d.x * d.x + d.z * d.z, d.x * d.x + d.y * d.y, -d.x * d.y, -d.x * d.z, -d.y * d.z
-    )
+    return Sym(d.y * d.y + d.z * d.z, d.x * d.x + d.z * d.z, d.x * d.x + d.y * d.y, -d.x * d.y, -d.x * d.z, -d.y * d.z)
 
 
 @kernel
@@ -85,10 +81,15 @@ def gather_grains(mass, mass_factor, inertia_factor, shift_x, shift_y, shift_z):
         roll_b += g[GRAIN_ROLL_B]
         pitch_b += g[GRAIN_PITCH_B]
     return Grains(
-        mass.dry * mass_factor, cg,
+        mass.dry * mass_factor,
+        cg,
         Sym(mass.ixx * k, mass.iyy * k, mass.izz * k, mass.ixy * k, mass.ixz * k, mass.iyz * k),
-        total, Vec3(mx, my, mz), Sym(jxx, jyy, jzz, jxy, jxz, jyz), roll_b, pitch_b,
-    )  # fmt: skip
+        total,
+        Vec3(mx, my, mz),
+        Sym(jxx, jyy, jzz, jxy, jxz, jyz),
+        roll_b,
+        pitch_b,
+    )
 
 
 @kernel
@@ -126,9 +127,7 @@ def body_at(t, burn, grains):
         f_rate * (b.xz - c_f * s.xz),
         f_rate * (b.yz - c_f * s.yz),
     )
-    return Body(
-        mass, cg, inertia, sym_inverse(inertia), rate, force, -f_rate * grains.propellant, burn.burning
-    )
+    return Body(mass, cg, inertia, sym_inverse(inertia), rate, force, -f_rate * grains.propellant, burn.burning)
 
 
 @kernel

@@ -9,12 +9,10 @@ import numpy as np
 from sixdof._jit import kernel
 from sixdof.core.algebra import launch_frame, matrix_of, multiply, tilt_quaternion, to_body, to_world
 from sixdof.core.body import gather_grains
-from sixdof.core.control import K_HEAD, K_ROW
-from sixdof.core.loads import Craft
-from sixdof.core.sensors import Chance
-from sixdof.core.types import (
-    AIR_DENSITY, AIR_PRESSURE, AIR_SOUND, AIR_VISCOSITY, Servo, State, Vec3, World,
-)  # fmt: skip
+from sixdof.core.computer.control import K_HEAD, K_ROW
+from sixdof.core.computer.sensors import Chance
+from sixdof.core.forces.loads import Craft
+from sixdof.core.types import AIR_DENSITY, AIR_PRESSURE, AIR_SOUND, AIR_VISCOSITY, Servo, State, Vec3, World
 
 GAS_CONSTANT = 287.05307  # of dry air, J/(kg K) (US Standard Atmosphere 1976)
 HEAT_RATIO = 1.4
@@ -60,8 +58,7 @@ def drawn_world(world, draw, rows):
         return world
     dispersed_air(world, draw.temperature, draw.pressure, rows)
     return World(
-        rows, world.air_z0, world.air_per_metre, world.wind, world.wind_per_root, world.earth_rate, world.ground,
-        world.globe, world.turbulence, world.gusts,
+        rows, world.air_z0, world.air_per_metre, world.wind, world.wind_per_root, world.earth_rate, world.ground, world.globe, world.turbulence, world.gusts
     )
 
 
@@ -92,25 +89,42 @@ def make_craft(model, draw, rows, seen, gust):
     line = Vec3(ce * sa, ce * ca, se)
     cty, sty, ctz, stz = cos(draw.tilt_y), sin(draw.tilt_y), cos(draw.tilt_z), sin(draw.tilt_z)
     total = grains.dry + grains.propellant
-    cg = Vec3(
-        grains.cg.x - grains.moment.x / total, grains.cg.y + grains.moment.y / total, grains.cg.z + grains.moment.z / total
-    )
+    cg = Vec3(grains.cg.x - grains.moment.x / total, grains.cg.y + grains.moment.y / total, grains.cg.z + grains.moment.z / total)
     frame = matrix_of(rail_attitude(draw.elevation, draw.azimuth))
     start = to_world(frame, Vec3(rail.base_x - cg.x, cg.y, cg.z))
     return Craft(
         drawn_world(model.world, draw, rows),
-        Vec3(draw.wind_scale, draw.wind_cos, draw.wind_sin), gust,
-        model.aero, draw.drag, draw.normal_force, draw.cp, draw.cant, seen, grains,
+        Vec3(draw.wind_scale, draw.wind_cos, draw.wind_sin),
+        gust,
+        model.aero,
+        draw.drag,
+        draw.normal_force,
+        draw.cp,
+        draw.cant,
+        seen,
+        grains,
         Vec3(cty * ctz, stz, -sty * ctz),
         Vec3(thrust.exit_x, draw.offset_y, draw.offset_z),
-        thrust.exit_area, 0.5 * thrust.exit_radius * thrust.exit_radius, thrust.reference_pressure,
-        rail, line, start, Vec3(cg.x - rail.aft_x, -cg.y, -cg.z),
+        thrust.exit_area,
+        0.5 * thrust.exit_radius * thrust.exit_radius,
+        thrust.reference_pressure,
+        rail,
+        line,
+        start,
+        Vec3(cg.x - rail.aft_x, -cg.y, -cg.z),
         Servo(
-            servo.frequency * draw.servo_speed, servo.damping, servo.rate_limit * draw.servo_rate,
-            servo.acceleration_limit, servo.travel, servo.delay, servo.backlash, servo.dead_band, servo.resolution,
+            servo.frequency * draw.servo_speed,
+            servo.damping,
+            servo.rate_limit * draw.servo_rate,
+            servo.acceleration_limit,
+            servo.travel,
+            servo.delay,
+            servo.backlash,
+            servo.dead_band,
+            servo.resolution,
             servo.stall_torque,
         ),
-    )  # fmt: skip
+    )
 
 
 @kernel

@@ -9,13 +9,23 @@ import numpy as np
 
 from sixdof._jit import helper, kernel
 from sixdof.core.algebra import add, axpy, cross, dot, matrix_of, norm, normalised, quaternion_rate, scale, sub, to_body, to_world
-from sixdof.core.loads import END, MIDDLE, START, around, gust_at, height_of
+from sixdof.core.forces.loads import END, MIDDLE, START, around, gust_at, height_of
 from sixdof.core.motion import turn_rate
 from sixdof.core.step import MOST_TRIES, ROOT_SHARE, next_bracket
 from sixdof.core.types import (
-    CANOPY_CORD_SHARE, CANOPY_CORD_STRENGTH, CANOPY_DRAG_AREA, CANOPY_FACTOR, CANOPY_FILL_TIME, CANOPY_REEF_SHARE,
-    CANOPY_REEF_TIME, CANOPY_STRENGTH, CANOPY_WAIT, LOST, State, Vec3,
-)  # fmt: skip
+    CANOPY_CORD_SHARE,
+    CANOPY_CORD_STRENGTH,
+    CANOPY_DRAG_AREA,
+    CANOPY_FACTOR,
+    CANOPY_FILL_TIME,
+    CANOPY_REEF_SHARE,
+    CANOPY_REEF_TIME,
+    CANOPY_STRENGTH,
+    CANOPY_WAIT,
+    LOST,
+    State,
+    Vec3,
+)
 
 INSIDE = 1e-9  # s
 SHARE_OF_TIME_CONSTANT = 0.1  # of the slowing-down time 2 m/(rho CdS V): RK4's error per step is then below 1e-7

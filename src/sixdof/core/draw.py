@@ -7,7 +7,6 @@ from typing import NamedTuple
 import numpy as np
 
 
-
 class Draw(NamedTuple):
     """One leg's departures from its model. In the nominal flight factors are 1 and offsets 0.
 

@@ -8,44 +8,114 @@ from typing import NamedTuple
 import numpy as np
 
 from sixdof._jit import helper, kernel
-from sixdof.core.actuator import (
-    CARRIED, FIN_ROWS, ISSUED, MOTOR_ROWS, fail_fins, keep_fins, move_fins, pick_targets, switch_delay,
-)  # fmt: skip
+from sixdof.core.actuator import CARRIED, FIN_ROWS, ISSUED, MOTOR_ROWS, fail_fins, keep_fins, move_fins, pick_targets, switch_delay
 from sixdof.core.algebra import add, cross, fill, launch_frame, matrix_of, norm, scale, sub, to_body, to_world
 from sixdof.core.body import body_at, burn_segment, gather_grains
-from sixdof.core.computer import NOTICE_SIZE, RULE_STATE, SW_FINS, SW_MODE, SWITCHES, run_tick, sense, start_notice
+from sixdof.core.computer.estimator import ESTIMATE_SIZE, align
+from sixdof.core.computer.guidance import PASSED_MISS, PASSED_TIME, WP_RADIUS, start_guidance
+from sixdof.core.computer.sensors import CONSTANTS, HISTORY, draw_constants
+from sixdof.core.computer.tick import NOTICE_SIZE, RULE_STATE, SW_FINS, SW_MODE, SWITCHES, run_tick, sense, start_notice
 from sixdof.core.craft import chance_of, drawn_gains, make_craft, rail_attitude, state_at_rest
 from sixdof.core.descent import (
-    QUIET_TURN, Rig, canopy_area, fall_step, falling_rate, flown_area, hanging_area, line_stretch, longest_fall_step, next_change, opens,
-    pull_canopies, reach_ground,
-)  # fmt: skip
-from sixdof.core.estimator import ESTIMATE_SIZE, align
-from sixdof.core.guidance import PASSED_MISS, PASSED_TIME, WP_RADIUS, start_guidance
+    QUIET_TURN,
+    Rig,
+    canopy_area,
+    fall_step,
+    falling_rate,
+    flown_area,
+    hanging_area,
+    line_stretch,
+    longest_fall_step,
+    next_change,
+    opens,
+    pull_canopies,
+    reach_ground,
+)
+from sixdof.core.forces.loads import START, climb_of, height_of, level_wind, loads
+from sixdof.core.forces.stability import static_margin
+from sixdof.core.forces.turbulence import FOOT, TURBULENCE_SIZE, advance_gust, arrive, blow, start_turbulence
 from sixdof.core.layout import (
-    ABOVE_AIR, BY_COMMAND, BY_DRAG, BY_UPPER_MOTOR, CORD_PARTED, DEMAND_SIZE, DIVERGED, E_APOGEE, E_BURNOUT, E_DISABLED,
-    E_DRAG_PARTING, E_ENABLED, E_FORE_GUIDE, E_LANDING, E_LIFTOFF, E_RAIL, EVENT_COLUMNS, EVENTS, GOAL_SIZE, H_CAUSE, H_CLIMBING,
-    H_DRAG_AREA, H_GOES_ON, H_LIT, H_MASS, H_NEXT_LOG, H_PHASE, H_QW, H_RATE, H_RX, H_STRIDE, H_SWITCH, H_SWITCHED, H_TICK, H_TICK_END, H_TIME, H_VX,
-    H_WHICH, H_WX, HAND_SIZE, LANDED_OK, LOG_COLUMNS, MEMORY_SIZE, NO_LIFTOFF, OUT_OF_TIME, PARTED, S_FRAME_W,
-    S_GOAL_W, SENSED, ST_BURNOUT, ST_LIGHT, ST_LIGHT_DELAY, ST_NO_IGNITION, ST_NO_PARTING, ST_PART, ST_PART_DELAY,
-    STAGE_COLUMNS, SUMMARY, UNLIT, X_APOGEE, X_APOGEE_EAST, X_APOGEE_NORTH, X_APOGEE_TIME, X_BURNOUT_HEIGHT, X_BURNOUT_SPEED,
-    X_CAPTURED, X_FLIGHT_TIME, X_LANDING_EAST, X_LANDING_NORTH, X_LANDING_SPEED, X_MIN_MARGIN, X_MISS, X_OPENING_SPEED,
-    X_RAIL_INCIDENCE, X_RAIL_MARGIN, X_RAIL_SPEED,
-)  # fmt: skip
-from sixdof.core.loads import START, climb_of, height_of, level_wind, loads
+    ABOVE_AIR,
+    BY_COMMAND,
+    BY_DRAG,
+    BY_UPPER_MOTOR,
+    CORD_PARTED,
+    DEMAND_SIZE,
+    DIVERGED,
+    E_APOGEE,
+    E_BURNOUT,
+    E_DISABLED,
+    E_DRAG_PARTING,
+    E_ENABLED,
+    E_FORE_GUIDE,
+    E_LANDING,
+    E_LIFTOFF,
+    E_RAIL,
+    EVENT_COLUMNS,
+    EVENTS,
+    GOAL_SIZE,
+    H_CAUSE,
+    H_CLIMBING,
+    H_DRAG_AREA,
+    H_GOES_ON,
+    H_LIT,
+    H_MASS,
+    H_NEXT_LOG,
+    H_PHASE,
+    H_QW,
+    H_RATE,
+    H_RX,
+    H_STRIDE,
+    H_SWITCH,
+    H_SWITCHED,
+    H_TICK,
+    H_TICK_END,
+    H_TIME,
+    H_VX,
+    H_WHICH,
+    H_WX,
+    HAND_SIZE,
+    LANDED_OK,
+    LOG_COLUMNS,
+    MEMORY_SIZE,
+    NO_LIFTOFF,
+    OUT_OF_TIME,
+    PARTED,
+    S_FRAME_W,
+    S_GOAL_W,
+    SENSED,
+    ST_BURNOUT,
+    ST_LIGHT,
+    ST_LIGHT_DELAY,
+    ST_NO_IGNITION,
+    ST_NO_PARTING,
+    ST_PART,
+    ST_PART_DELAY,
+    STAGE_COLUMNS,
+    SUMMARY,
+    UNLIT,
+    X_APOGEE,
+    X_APOGEE_EAST,
+    X_APOGEE_NORTH,
+    X_APOGEE_TIME,
+    X_BURNOUT_HEIGHT,
+    X_BURNOUT_SPEED,
+    X_CAPTURED,
+    X_FLIGHT_TIME,
+    X_LANDING_EAST,
+    X_LANDING_NORTH,
+    X_LANDING_SPEED,
+    X_MIN_MARGIN,
+    X_MISS,
+    X_OPENING_SPEED,
+    X_RAIL_INCIDENCE,
+    X_RAIL_MARGIN,
+    X_RAIL_SPEED,
+)
 from sixdof.core.motion import CANOPY, FREE, HOLD, LANDED, ON_RAIL, PIVOT, rail_pull, state_rate
-from sixdof.core.observe import (
-    TALLY_SIZE, finish, incidence_of, joint_force, watch, watch_servos, write_event, write_log,
-)  # fmt: skip
-from sixdof.core.sensors import CONSTANTS, HISTORY, draw_constants
-from sixdof.core.step import (
-    GAP_AFT, GAP_CLIMB, GAP_FORE, GAP_GROUND, GAP_SLIP, MOST_TRIES, NO, ROOT_SHARE, YES, gap, liftoff_time,
-    next_bracket, rk4_step,
-)  # fmt: skip
-from sixdof.core.stability import static_margin
-from sixdof.core.turbulence import FOOT, TURBULENCE_SIZE, advance_gust, arrive, blow, start_turbulence
-from sixdof.core.types import (
-    CANOPY_CORD_STRENGTH, CANOPY_SNATCH, PANEL_CONTROL, RULE_DELAY, SEEN_COLUMNS, SEEN_HINGE, Quat, State, Vec3,
-)  # fmt: skip
+from sixdof.core.observe import TALLY_SIZE, finish, incidence_of, joint_force, watch, watch_servos, write_event, write_log
+from sixdof.core.step import GAP_AFT, GAP_CLIMB, GAP_FORE, GAP_GROUND, GAP_SLIP, MOST_TRIES, NO, ROOT_SHARE, YES, gap, liftoff_time, next_bracket, rk4_step
+from sixdof.core.types import CANOPY_CORD_STRENGTH, CANOPY_SNATCH, PANEL_CONTROL, RULE_DELAY, SEEN_COLUMNS, SEEN_HINGE, Quat, State, Vec3
 
 ONE, FALL_STRIDE = np.int64(1), np.int64(5)  # ticks of the flight computer between its looks in a quiet descent under canopies (20 Hz at 100 Hz)
 INSTANT = 1e-9  # s: two moments closer than this are one
@@ -539,9 +609,7 @@ def fly(model, draw, work, log, events, summary):
                 airframe = max(hanging_area(t, rig), hanging_area(soon, rig))
                 most = min(FALL_STRIDE * period, longest_fall_step(s, craft, body, lines, airframe, rig.fore_x))
             elif model.tolerance > 0.0 and phase != HOLD:
-                most = _trusted_step(
-                    phase, t, s, stop - t, burn, grains, body, craft, t_tick, stride * period, model.tolerance, work
-                )  # fmt: skip
+                most = _trusted_step(phase, t, s, stop - t, burn, grains, body, craft, t_tick, stride * period, model.tolerance, work)
             t_next = t + most
             if t_next > stop - INSTANT:
                 t_next = stop
@@ -588,9 +656,7 @@ def fly(model, draw, work, log, events, summary):
                     kind = _gap_kind(phase, apogee_passed, s)
                     if (phase == ON_RAIL or phase == PIVOT) and gap(GAP_SLIP, s1, craft) < 0.0:
                         kind = GAP_SLIP  # thrust no longer carries the weight
-                    if gap(kind, s1, craft) <= 0.0 and not (
-                        kind == GAP_GROUND and climb_of(craft.world, s1.r, s1.v) > 0.0
-                    ):
+                    if gap(kind, s1, craft) <= 0.0 and not (kind == GAP_GROUND and climb_of(craft.world, s1.r, s1.v) > 0.0):
                         x, s1, end = _cut_step(kind, phase, t, s, h, burn, grains, body, craft, work)
                         t_next = t + x
                         if kind == GAP_SLIP and phase == PIVOT:

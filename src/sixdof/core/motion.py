@@ -8,7 +8,7 @@ import numpy as np
 
 from sixdof._jit import helper, kernel
 from sixdof.core.algebra import add, cross, dot, quaternion_rate, scale, sub, sym_times, to_body, to_world
-from sixdof.core.loads import inline_loads
+from sixdof.core.forces.loads import inline_loads
 from sixdof.core.types import Quat, State, Vec3
 
 # numpy integers: numba would compile every callee once more for each literal Python integer it is called with

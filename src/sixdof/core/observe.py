@@ -6,31 +6,126 @@ from math import acos, atan2, inf, isnan, nan, sqrt
 
 from sixdof._jit import helper, kernel
 from sixdof.core.algebra import cell, clip, conjugate, lerp, matrix_of, multiply, norm
-from sixdof.core.computer import (
-    SW_FINS, SW_MODE, estimate_errors, sensed_attitude, sensed_frame, sensed_goal, sensed_velocity, tilt_angles,
-)  # fmt: skip
+from sixdof.core.computer.tick import SW_FINS, SW_MODE, estimate_errors, sensed_attitude, sensed_frame, sensed_goal, sensed_velocity, tilt_angles
+from sixdof.core.forces.stability import static_margin
 from sixdof.core.layout import (
-    D_PITCH, D_ROLL, D_YAW, L_ATTITUDE_ERROR, L_CG, L_DRAG_AREA, L_EAST, L_ERROR, L_EST_EAST, L_EST_QW, L_FX, L_FY,
-    L_FZ, L_GOAL_PITCH, L_GOAL_ROLL, L_GOAL_YAW, L_HEIGHT, L_JOINT, L_UP, L_INCIDENCE, L_INCIDENCE_PITCH, L_INCIDENCE_YAW, L_MACH, L_MARGIN,
-    L_MASS, L_MODE, L_NORTH, L_P, L_PHASE, L_PITCH_DEMAND, L_POSITION_ERROR, L_PRESSURE, L_Q, L_QW, L_QX, L_QY, L_QZ, L_R,
-    L_ROLL, L_ROLL_DEMAND, L_SPEED, L_THRUST, L_TILT, L_TILT_PITCH, L_TILT_YAW, L_TIME, L_VE, L_VELOCITY_ERROR, L_VN, L_VU,
-    L_WAYPOINT, L_WIND_EAST, L_WIND_NORTH, L_YAW_DEMAND, LOG_COLUMNS, S_EAST, S_HEIGHT, S_QW, S_SATURATED, S_WAYPOINT, X_ATTITUDE_ERROR,
-    X_ERROR_BOOST, X_ERROR_COAST, X_ERROR_MAX, X_ERROR_RMS, X_HINGE, X_LOAD_FACTOR, X_MAX_FORCE, X_MAX_INCIDENCE, X_MAX_MACH,
-    X_MAX_PRESSURE, X_MAX_SPEED, X_MAX_TILT, X_MIN_MARGIN, X_POSITION_ERROR, X_RATE_SHARE, X_REVERSALS, X_ROLL_ERROR_MAX,
-    X_ROLL_RMS, X_SATURATION, X_SERVO_ENERGY, X_SERVO_TRAVEL, X_TIME_INCIDENCE, X_TIME_MACH, X_TIME_REYNOLDS, X_TIME_STALLED,
-    X_TIME_TRANSONIC, X_VELOCITY_ERROR,
-)  # fmt: skip
+    D_PITCH,
+    D_ROLL,
+    D_YAW,
+    L_ATTITUDE_ERROR,
+    L_CG,
+    L_DRAG_AREA,
+    L_EAST,
+    L_ERROR,
+    L_EST_EAST,
+    L_EST_QW,
+    L_FX,
+    L_FY,
+    L_FZ,
+    L_GOAL_PITCH,
+    L_GOAL_ROLL,
+    L_GOAL_YAW,
+    L_HEIGHT,
+    L_INCIDENCE,
+    L_INCIDENCE_PITCH,
+    L_INCIDENCE_YAW,
+    L_JOINT,
+    L_MACH,
+    L_MARGIN,
+    L_MASS,
+    L_MODE,
+    L_NORTH,
+    L_P,
+    L_PHASE,
+    L_PITCH_DEMAND,
+    L_POSITION_ERROR,
+    L_PRESSURE,
+    L_Q,
+    L_QW,
+    L_QX,
+    L_QY,
+    L_QZ,
+    L_R,
+    L_ROLL,
+    L_ROLL_DEMAND,
+    L_SPEED,
+    L_THRUST,
+    L_TILT,
+    L_TILT_PITCH,
+    L_TILT_YAW,
+    L_TIME,
+    L_UP,
+    L_VE,
+    L_VELOCITY_ERROR,
+    L_VN,
+    L_VU,
+    L_WAYPOINT,
+    L_WIND_EAST,
+    L_WIND_NORTH,
+    L_YAW_DEMAND,
+    LOG_COLUMNS,
+    S_EAST,
+    S_HEIGHT,
+    S_QW,
+    S_SATURATED,
+    S_WAYPOINT,
+    X_ATTITUDE_ERROR,
+    X_ERROR_BOOST,
+    X_ERROR_COAST,
+    X_ERROR_MAX,
+    X_ERROR_RMS,
+    X_HINGE,
+    X_LOAD_FACTOR,
+    X_MAX_FORCE,
+    X_MAX_INCIDENCE,
+    X_MAX_MACH,
+    X_MAX_PRESSURE,
+    X_MAX_SPEED,
+    X_MAX_TILT,
+    X_MIN_MARGIN,
+    X_POSITION_ERROR,
+    X_RATE_SHARE,
+    X_REVERSALS,
+    X_ROLL_ERROR_MAX,
+    X_ROLL_RMS,
+    X_SATURATION,
+    X_SERVO_ENERGY,
+    X_SERVO_TRAVEL,
+    X_TIME_INCIDENCE,
+    X_TIME_MACH,
+    X_TIME_REYNOLDS,
+    X_TIME_STALLED,
+    X_TIME_TRANSONIC,
+    X_VELOCITY_ERROR,
+)
 from sixdof.core.motion import FREE, PIVOT
-from sixdof.core.stability import static_margin
 from sixdof.core.types import PANEL_CONTROL, SEEN_HINGE, SEEN_STALL
 
 # running sums of a flight
 (
-    T_BOOST, T_BOOST_TICKS, T_COAST, T_COAST_TICKS, T_ROLL, T_CUT, T_LIVE, T_SIGN_Q, T_SIGN_R, T_REVERSALS, T_AT_RATE,
-    T_MOVING, T_TRAVEL, T_ENERGY,
-    T_FALL_INCIDENCE, T_FALL_MACH, T_FALL_REYNOLDS, T_FALL_CRISIS,  # s beyond the limits in a fall without a canopy
-    T_TICKS, T_INCIDENCE, T_LEAST, T_MOST,  # of the last piece of the fall: ticks, sum, least and largest incidence
-) = range(22)  # fmt: skip
+    T_BOOST,
+    T_BOOST_TICKS,
+    T_COAST,
+    T_COAST_TICKS,
+    T_ROLL,
+    T_CUT,
+    T_LIVE,
+    T_SIGN_Q,
+    T_SIGN_R,
+    T_REVERSALS,
+    T_AT_RATE,
+    T_MOVING,
+    T_TRAVEL,
+    T_ENERGY,
+    T_FALL_INCIDENCE,
+    T_FALL_MACH,
+    T_FALL_REYNOLDS,
+    T_FALL_CRISIS,  # s beyond the limits in a fall without a canopy
+    T_TICKS,
+    T_INCIDENCE,
+    T_LEAST,
+    T_MOST,  # of the last piece of the fall: ticks, sum, least and largest incidence
+) = range(22)
 T_BEFORE = 4  # columns from a piece of the fall to the piece before it
 TALLY_SIZE = 26
 QUIET_RATE = 0.02  # rad/s: a body rate must pass it on the other side to count as a reversal
@@ -44,7 +139,7 @@ SONIC_LIMIT = 1.2  # between the two Mach numbers the tables are a bridge, not a
 STALL_LIMIT = 0.5  # weight of separated flow on any panel
 LOW_REYNOLDS, HIGH_REYNOLDS = 5e5, 1e8  # on the body's length: below it is laminar or mixed, beyond nothing was checked
 FALL_SPEED = 5.0  # m/s: below it a falling body is hardly moved by the air
-CRISIS_REYNOLDS = 1e5  # of the cross flow on the diameter: the drag crisis may have begun (see vehicle/aero_cross.py)
+CRISIS_REYNOLDS = 1e5  # of the cross flow on the diameter: the drag crisis may have begun (see vehicle/aero/cross_flow.py)
 FALL_PIECE = 1.5  # s: how a body comes down is judged by its last one or two pieces of the fall of that length
 
 

@@ -8,11 +8,11 @@ from __future__ import annotations
 from math import cos, sin
 
 from sixdof._jit import kernel
-from sixdof.core.aerodynamics import air_loads
 from sixdof.core.body import body_at, burn_segment
 from sixdof.core.craft import make_craft
 from sixdof.core.flight import segment_at
-from sixdof.core.loads import START, Air, inline_loads
+from sixdof.core.forces.aerodynamics import air_loads
+from sixdof.core.forces.loads import START, Air, inline_loads
 from sixdof.core.motion import free_rate
 from sixdof.core.types import Quat, State, Vec3
 

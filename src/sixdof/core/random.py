@@ -8,7 +8,7 @@ Proc. SC11, 2011, section 3.3. The four numbers map onto its inputs like this, e
 
 so seed and index are integers from 0 to 2^64 - 1, stream and flight from 0 to 2^32 - 1, and no two different quadruples
 share a block. Kernels that pass signed integers get the same bits; callers check the ranges. Streams from 2^31 on
-belong to the table of draws (ensemble/draws.py), those below to whatever a kernel draws along the flight.
+belong to the table of draws (draws/packed.py), those below to whatever a kernel draws along the flight.
 """
 
 from __future__ import annotations

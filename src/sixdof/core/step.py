@@ -6,9 +6,9 @@ import numpy as np
 
 from sixdof._jit import helper, kernel
 from sixdof.core.algebra import add, axpy, dot, matrix_of, normalised, to_world
-from sixdof.core.loads import END, MIDDLE, START, climb_of, height_of, loads
+from sixdof.core.forces.loads import END, MIDDLE, START, climb_of, height_of, loads
 from sixdof.core.motion import deriv, rail_pull
-from sixdof.core.types import State, Vec3
+from sixdof.core.types import State
 
 # what a step may be cut short for: each is a quantity that goes from positive to negative
 GAP_FORE, GAP_AFT, GAP_CLIMB, GAP_GROUND, GAP_SLIP = (np.int64(i) for i in range(5))

@@ -9,12 +9,12 @@ from typing import NamedTuple
 
 import numpy as np
 
-from sixdof.ensemble.drawn import drawn_mission, path_names
-from sixdof.flying import log_rows
-from sixdof.laws import bind
-from sixdof.legs import COMMON, FlightDraw, Flier, Plan
-from sixdof.mission.schema import Mission
-from sixdof.results import track_columns
+from sixdof.draws.drawn import drawn_mission, path_names
+from sixdof.flight.fly import log_rows
+from sixdof.flight.laws import bind
+from sixdof.flight.legs import COMMON, Flier, FlightDraw, Plan
+from sixdof.mission.tables.schema import Mission
+from sixdof.results.dataset import track_columns
 
 TRACK_RATE = 10.0  # rows of the log a second from which the points of a track are picked, Hz
 TRACK_CROWDING = 1.7  # points of a track stand closer at its start, where more happens: place ~ (k/n)^1.7
@@ -88,7 +88,7 @@ class Crew:
 
     def fly(self, draws: FlightDraw) -> Block:
         """Return what the flights of some packed draws leave."""
-        from sixdof.ensemble.draws import one_draw
+        from sixdof.draws.packed import one_draw
 
         block, flier = self.blank(len(draws.common)), self.flier()
         numbers = draws.common[:, COMMON.index("flight")]

@@ -7,17 +7,16 @@ from importlib.metadata import version
 
 import xarray as xr
 
-from sixdof.law_digest import law_text
-from sixdof.mission.schema import Mission
-from sixdof.results import library_version
-from sixdof.source import code_hash
+from sixdof.flight.law_digest import law_text
+from sixdof.mission.tables.schema import Mission
+from sixdof.results.dataset import library_version
+from sixdof.results.source import code_hash
 
 LIBRARIES = ("numpy", "scipy", "numba")  # whose own arithmetic is in a flight's bits
 
 
 def identity_of(
-    mission: Mission, *, seed: int, first: int, sampling: str, total: int | None, given: xr.Dataset | None, tracked: int | None,
-    guidance, control,
+    mission: Mission, *, seed: int, first: int, sampling: str, total: int | None, given: xr.Dataset | None, tracked: int | None, guidance, control
 ) -> dict[str, str]:
     """Return what an ensemble depends on, name -> text; the names are said to people where two ensembles differ."""
     found = {
@@ -39,6 +38,6 @@ def identity_of(
 
 def table_digest(table: xr.Dataset) -> str:
     """Return a digest of a table of draws."""
-    from sixdof.store_disk import digest
+    from sixdof.results.store_disk import digest
 
     return f"{int(digest({name: v.values for name, v in table.variables.items()})):016x}"

@@ -23,9 +23,9 @@ from tqdm import tqdm
 from sixdof.ensemble.crew import Block, Crew, rows_of
 from sixdof.ensemble.signals import interruptible, orderly_end
 from sixdof.ensemble.workers import AHEAD, Workers, workers
-from sixdof.flying import LAST_FLIGHT, LAST_SEED, announced_compilation
+from sixdof.flight.fly import LAST_FLIGHT, LAST_SEED, announced_compilation
 from sixdof.mission.load import check_mission
-from sixdof.mission.schema import Mission
+from sixdof.mission.tables.schema import Mission
 from sixdof.mission.units import shown
 
 POLL = 0.2  # s between looks whether Ctrl-C was pressed
@@ -82,7 +82,7 @@ def disperse(
         say how many points.
     until : function of a Dataset, or None
         Asked now and then with the flights so far (always the first ones, at the same numbers on any machine): True ends the run
-        there, such as `lambda ds: precise_enough(ds.apogee, 5.0)` with `sixdof.study.convergence.precise_enough`.
+        there, such as `lambda ds: precise_enough(ds.apogee, 5.0)` with `sixdof.study.uncertainty.convergence.precise_enough`.
     threads : int or None
         None: one a core. With a plain Python law or dispersed paths: processes, if more than one; a script then needs its calls under
         `if __name__ == "__main__":`.
@@ -157,7 +157,7 @@ class Order(NamedTuple):
 
     def table(self, rows: slice) -> xr.Dataset:
         """Return the draws of some of the flights, counted from the first."""
-        from sixdof.ensemble.table import draw_table
+        from sixdof.draws.table import draw_table
 
         if self.given is not None:
             return self.given.isel(flight=rows)
@@ -166,7 +166,7 @@ class Order(NamedTuple):
 
 
 def _order(mission, flights, seed, first, sampling, draws, tracks) -> Order:
-    from sixdof.ensemble.given import check_draws
+    from sixdof.draws.given import check_draws
 
     check_mission(mission, "disperse")
     if draws is not None:
@@ -235,7 +235,7 @@ class InMemory:
 
     def dataset(self, count: int) -> xr.Dataset:
         """Return those of the first `count` flights that are done."""
-        from sixdof.results import ensemble_dataset
+        from sixdof.results.dataset import ensemble_dataset
 
         kept = np.flatnonzero(self.done[:count])
         table = self.wanted.table(slice(0, count)).isel(flight=kept)
@@ -266,7 +266,7 @@ class OnDisk:
 
     def begin(self, crew: Crew, seconds: float, workers: int, progress: bool) -> None:
         """Open the store, or make it with chunks of some seconds of flying."""
-        from sixdof.store import Store
+        from sixdof.results.store import Store
 
         self.crew = crew
         template = self._chunk_dataset(crew.blank(1), slice(0, 1))
@@ -309,20 +309,20 @@ class OnDisk:
 
     def _write(self, k: int) -> None:
         """Write what there is of a chunk."""
-        from sixdof.store_disk import NOT_FLOWN
+        from sixdof.results.store_disk import NOT_FLOWN
 
         block, done = self.open.pop(k)
         block.status[~done] = NOT_FLOWN
         self.store.write(k, self._chunk_dataset(block, self.store.rows(k)))
 
     def _chunk_dataset(self, block: Block, rows: slice) -> xr.Dataset:
-        from sixdof.results import ensemble_dataset
+        from sixdof.results.dataset import ensemble_dataset
 
         return ensemble_dataset(self.wanted.mission, self.wanted.table(rows), block, **_attributes(self.wanted), **self.laws)
 
     def dataset(self, count: int) -> xr.Dataset:
         """Return those of the first `count` flights that are there."""
-        from sixdof.store_reading import open_store
+        from sixdof.results.store_reading import open_store
 
         ds = open_store(self.path)
         kept = np.flatnonzero(ds["flight"].values <= self.wanted.numbers[count - 1])
@@ -330,9 +330,9 @@ class OnDisk:
 
     def finish(self, count: int) -> xr.Dataset:
         """Return the result, opened; count : flights that were wanted in the end."""
-        from sixdof.netcdf import read, write
-        from sixdof.results import source
-        from sixdof.store_disk import remove
+        from sixdof.results.dataset import source
+        from sixdof.results.netcdf import read, write
+        from sixdof.results.store_disk import remove
 
         for k in list(self.open):  # of an interrupted run
             self._write(k)
@@ -357,9 +357,9 @@ def _attributes(wanted: Order) -> dict:
 def _target(wanted: Order, out, overwrite: bool, guidance, control):
     """Return where the flights go. Raises before anything is flown if they cannot go there."""
     from sixdof.ensemble.identity import identity_of
-    from sixdof.law_digest import law_text
-    from sixdof.results import as_path
-    from sixdof.store_disk import locked, unfinished
+    from sixdof.flight.law_digest import law_text
+    from sixdof.results.dataset import as_path
+    from sixdof.results.store_disk import locked, unfinished
 
     if out is None:
         return InMemory(wanted, {name: law_text(law, slot) for slot, (name, law) in enumerate(zip(LAWS, (guidance, control)))})
@@ -369,9 +369,16 @@ def _target(wanted: Order, out, overwrite: bool, guidance, control):
     netcdf = None if out.suffix == ".zarr" else out
     path = out if netcdf is None else unfinished(out)
     identity = identity_of(
-        wanted.mission, seed=wanted.seed, first=wanted.first, sampling=wanted.sampling, total=wanted.total, given=wanted.given,
-        tracked=wanted.tracked, guidance=guidance, control=control,
-    )  # fmt: skip
+        wanted.mission,
+        seed=wanted.seed,
+        first=wanted.first,
+        sampling=wanted.sampling,
+        total=wanted.total,
+        given=wanted.given,
+        tracked=wanted.tracked,
+        guidance=guidance,
+        control=control,
+    )
     _check_target(out, netcdf, path, overwrite)
     lock = locked(path)
     try:
@@ -383,7 +390,7 @@ def _target(wanted: Order, out, overwrite: bool, guidance, control):
 
 
 def _check_target(out: Path, netcdf: Path | None, path: Path, overwrite: bool) -> None:
-    from sixdof.results import check_netcdf_path, check_path
+    from sixdof.results.dataset import check_netcdf_path, check_path
 
     if netcdf is not None:
         check_netcdf_path(out, overwrite=overwrite or path.is_dir())  # of a run that goes on the file may be there already
@@ -395,8 +402,8 @@ def _check_target(out: Path, netcdf: Path | None, path: Path, overwrite: bool) -
 
 def _clear(path: Path, netcdf: Path | None, overwrite: bool) -> None:
     """Remove what runs that were killed have left, and with `overwrite` the store that is there; the lock must be held."""
-    from sixdof.netcdf import clear_partial
-    from sixdof.store_disk import clear_leftovers, remove
+    from sixdof.results.netcdf import clear_partial
+    from sixdof.results.store_disk import clear_leftovers, remove
 
     clear_leftovers(path.resolve())
     if netcdf is not None:
@@ -410,7 +417,7 @@ def _clear(path: Path, netcdf: Path | None, overwrite: bool) -> None:
 
 def _seconds_a_flight(wanted: Order, pool: Workers) -> float:
     """Return what a flight takes one worker, from flying one twice: the first time compiles, loads the cache or starts a process."""
-    from sixdof.ensemble.draws import pack_draws
+    from sixdof.draws.packed import pack_draws
 
     packed = pack_draws(wanted.mission, wanted.table(slice(0, 1)))
     with announced_compilation():
@@ -441,7 +448,7 @@ def _looks(flights: int) -> Iterator[int]:
 
 def _batches(wanted: Order, target, count: int, size: int) -> Iterator[tuple[slice, object]]:
     """Return the flights to fly, a few at a time, with their packed draws."""
-    from sixdof.ensemble.draws import pack_draws
+    from sixdof.draws.packed import pack_draws
 
     for run in target.missing(count):
         for start in range(run.start, run.stop, MOST_IN_CHUNK):

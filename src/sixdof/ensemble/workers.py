@@ -16,7 +16,7 @@ from pathlib import Path
 from typing import NamedTuple
 
 from sixdof.ensemble.crew import Block, Crew
-from sixdof.legs import FlightDraw
+from sixdof.flight.legs import FlightDraw
 
 LOCAL_BATCH = 8  # flights a worker takes at a time: short enough for Ctrl-C and the progress bar, long enough to cost nothing
 REMOTE_BATCH = 32  # over a network a task costs more
@@ -146,7 +146,7 @@ def _cluster(crew: Crew, client) -> Workers:
     ValueError
         If there are no workers, or one has another version of this library or of its kernels.
     """
-    from sixdof.source import code_hash
+    from sixdof.results.source import code_hash
 
     if not hasattr(client, "get_executor"):
         raise TypeError(f"client must be a dask.distributed Client, not {type(client).__name__}")

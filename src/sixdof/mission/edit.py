@@ -8,13 +8,13 @@ from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import Any
 
-from sixdof.mission.disperse import joined
 from sixdof.mission.errors import Fault, MissionError
 from sixdof.mission.load import checked_mission
 from sixdof.mission.paths import NewTable, NoPath, next_step, steps_of
-from sixdof.mission.schema import Mission
 from sixdof.mission.stations import BODIES, ROUNDING, Stretch, called, lengths, move, stretches
-from sixdof.mission.table import Table
+from sixdof.mission.tables.base import Table
+from sixdof.mission.tables.disperse import joined
+from sixdof.mission.tables.schema import Mission
 from sixdof.mission.units import shown
 
 

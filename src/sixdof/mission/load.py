@@ -11,18 +11,17 @@ from typing import Any, NamedTuple
 
 from pydantic import ValidationError
 
-from sixdof.files import FileFault, check_ordinary
-from sixdof.mission import curves
-from sixdof.mission.disperse import joined
 from sixdof.mission.errors import Fault, MissionError, nearest
-from sixdof.mission.level_files import read_members, read_sounding
+from sixdof.mission.files import curves
+from sixdof.mission.files.incoming import FileFault, check_ordinary
+from sixdof.mission.files.level_files import read_members, read_sounding
+from sixdof.mission.files.sample_files import read_values
+from sixdof.mission.files.table_csv import read_columns, read_text
 from sixdof.mission.place import key_of, place_of
-from sixdof.mission.sample_files import read_values
-from sixdof.mission.schema import Mission, Spread
-from sixdof.mission.table_csv import read_columns, read_text
+from sixdof.mission.tables.disperse import joined
+from sixdof.mission.tables.schema import Mission, Spread
 from sixdof.mission.translate import problems_from
 from sixdof.mission.units import shown
-
 
 DEEPEST = 30  # levels of tables and lists; a mission has seven
 
@@ -67,7 +66,7 @@ def stored_mission(text: str) -> Mission:
 
 
 def build(*, folder: str | Path = ".", **tables: Any) -> Mission:
-    """Return a mission from tables given in Python: classes of `sixdof.mission.schema`, or dictionaries as in a file.
+    """Return a mission from tables given in Python: classes of `sixdof.mission.tables.schema`, or dictionaries as in a file.
 
     `build(site=Site(latitude="38 deg"), rail={"length": "3 m"}, ...)`. Paths of CSV files count from `folder`.
 
@@ -181,9 +180,7 @@ class _Source(NamedTuple):
 
 def _curve(curve: curves.Curve) -> _Source:
     stand_in = ((0.0, 1.0), (1.0, 1.0), (0.0, 0.0))[: len(curve.columns)]  # rising, positive, on any panel
-    return _Source(
-        lambda path: _tables_of(curve, read_columns(path, curve.columns, curve.flaws)), _tables_of(curve, stand_in)
-    )
+    return _Source(lambda path: _tables_of(curve, read_columns(path, curve.columns, curve.flaws)), _tables_of(curve, stand_in))
 
 
 # what cannot be judged without the numbers of a file: the winds that turbulence follows from, and how many members there are
@@ -206,9 +203,7 @@ def _copied(node: Any, levels: int = DEEPEST) -> Any:
     return [_copied(value, levels - 1) for value in node] if isinstance(node, (list, tuple)) else node
 
 
-_OF_FINS = {
-    "panel_curve": curves.PANEL, "roll_damping_curve": curves.ROLL_DAMPING, "roll_forcing_curve": curves.ROLL_FORCING,
-}  # fmt: skip
+_OF_FINS = {"panel_curve": curves.PANEL, "roll_damping_curve": curves.ROLL_DAMPING, "roll_forcing_curve": curves.ROLL_FORCING}
 
 
 def _curve_places(tables: dict[str, Any]):

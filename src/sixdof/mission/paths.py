@@ -10,20 +10,23 @@ from typing import Annotated, Any, get_args, get_origin
 
 from pydantic import BaseModel, TypeAdapter, ValidationError
 
-from sixdof.mission.dispersible import DISPERSIBLE, Dispersible
 from sixdof.mission.errors import suggestion
 from sixdof.mission.place import child, failure_name, key_of, place_of
+from sixdof.mission.tables.dispersible import DISPERSIBLE, Dispersible
 from sixdof.mission.units import QuantityError, checked
 
 _NAMES = {
-    "stage": ("name",), "part": ("name", "kind"), "rule": ("name",), "recovery": ("canopy",), "cord": ("canopy",),
-    "failure": ("kind: of",), "member": ("name",),
-}  # fmt: skip
+    "stage": ("name",),
+    "part": ("name", "kind"),
+    "rule": ("name",),
+    "recovery": ("canopy",),
+    "cord": ("canopy",),
+    "failure": ("kind: of",),
+    "member": ("name",),
+}
 UNFLOWN = ("title", "failure", "disperse", "correlation", "record", "solver")  # what says how flights are drawn, kept and integrated
 # quantities that have a draw of their own, which needs no tables made anew
-_SHORTER = {
-    "air.wind.speed": "wind.speed", "air.wind.blows_from": "wind.blows_from", "air.turbulence.wind_at_20_ft": "turbulence.wind_at_20_ft",
-}  # fmt: skip
+_SHORTER = {"air.wind.speed": "wind.speed", "air.wind.blows_from": "wind.blows_from", "air.turbulence.wind_at_20_ft": "turbulence.wind_at_20_ft"}
 
 
 class NoPath(Exception):
@@ -65,7 +68,7 @@ def next_step(node: Any, steps: list[str], table: str) -> tuple[Any, list[str]]:
 
 def _spread_name(steps: list[str]) -> tuple[str, list[str]]:
     """Return the path that a new spread disperses, and the key of the spread behind it, if there is one."""
-    from sixdof.mission.schema import Spread  # that module imports this one
+    from sixdof.mission.tables.schema import Spread  # that module imports this one
 
     count = len(steps) - (steps[-1] in Spread.model_fields)
     return ".".join(steps[:count]), steps[count:]
@@ -76,7 +79,7 @@ def _number(entries: list, step: str, table: str) -> int:
     if step.isdecimal():
         if int(step) < len(entries):
             return int(step)
-        raise NoPath(f'there is no {table} {step}', f"there are {len(entries)}, counted from 0")
+        raise NoPath(f"there is no {table} {step}", f"there are {len(entries)}, counted from 0")
     for key in _NAMES.get(table, ()):
         found = [i for i, entry in enumerate(entries) if _name(entry, key) == step]
         if len(found) == 1:
@@ -111,7 +114,7 @@ class PathItem(Dispersible):
 
 def is_path(name: str) -> bool:
     """Tell whether a name begins like a path into the mission, whether or not it leads anywhere."""
-    from sixdof.mission.schema import Mission  # that module imports this one
+    from sixdof.mission.tables.schema import Mission  # that module imports this one
 
     return steps_of(name)[0] in Mission.model_fields
 

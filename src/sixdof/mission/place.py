@@ -20,7 +20,7 @@ def key_of(loc: tuple) -> str:
 def brief(name: object) -> str:
     """Return a name as it stands in a sentence: cut where it is very long."""
     text = str(name)
-    return text if len(text) <= MOST_NAME else f"{text[:MOST_NAME - 4]} ..."
+    return text if len(text) <= MOST_NAME else f"{text[: MOST_NAME - 4]} ..."
 
 
 def failure_name(kind: object, of: object) -> str:

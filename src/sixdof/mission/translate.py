@@ -11,7 +11,7 @@ from pydantic import BaseModel, ValidationError
 
 from sixdof.mission.errors import Problem, suggestion
 from sixdof.mission.place import child
-from sixdof.mission.schema import Mission
+from sixdof.mission.tables.schema import Mission
 from sixdof.mission.units import example, shown
 
 KINDS = ("nose", "tube", "transition", "fins", "guide", "point", "mount", "parachute")

@@ -27,22 +27,50 @@ LARGEST, SMALLEST = 1e12, 1e-12  # in the unit wanted; SMALLEST of what must be 
 LONGEST = 200  # characters of a quantity or a unit: none has more, and matching grows with the square
 
 _EXAMPLES = {
-    "m": '"75 mm"', "kg": '"1.9 kg"', "rad": '"5 deg"', "m/s": '"12 mph"', "s": '"0.3 s"', "Hz": '"100 Hz"',
-    "Pa": '"88 kPa"', "K": '"24 degC"', "kg/m**3": '"1800 kg/m^3"', "kg*m**2": '"0.04 kg*m^2"', "rad/s": '"400 deg/s"',
-    "1": '"2 %" or 0.02', "N": '"300 N"', "m**2": '"0.8 m^2"', "1/m": '"0.1 1/m"', "N*s": '"320 N*s"',
-    "rad/s/Hz**0.5": '"0.01 deg/s/sqrt(Hz)"', "m/s**2/Hz**0.5": '"0.002 m/s^2/sqrt(Hz)"', "m/s**2": '"160 m/s^2"',
-    "rad/s**2": '"20000 deg/s^2"', "N*m": '"0.2 N*m"', "J": '"5 J"', "1/s": '"0.5 1/s"',
-    "1/rad": '"0.05 1/deg"', "rad/m": '"12 deg/km"',
-}  # fmt: skip
+    "m": '"75 mm"',
+    "kg": '"1.9 kg"',
+    "rad": '"5 deg"',
+    "m/s": '"12 mph"',
+    "s": '"0.3 s"',
+    "Hz": '"100 Hz"',
+    "Pa": '"88 kPa"',
+    "K": '"24 degC"',
+    "kg/m**3": '"1800 kg/m^3"',
+    "kg*m**2": '"0.04 kg*m^2"',
+    "rad/s": '"400 deg/s"',
+    "1": '"2 %" or 0.02',
+    "N": '"300 N"',
+    "m**2": '"0.8 m^2"',
+    "1/m": '"0.1 1/m"',
+    "N*s": '"320 N*s"',
+    "rad/s/Hz**0.5": '"0.01 deg/s/sqrt(Hz)"',
+    "m/s**2/Hz**0.5": '"0.002 m/s^2/sqrt(Hz)"',
+    "m/s**2": '"160 m/s^2"',
+    "rad/s**2": '"20000 deg/s^2"',
+    "N*m": '"0.2 N*m"',
+    "J": '"5 J"',
+    "1/s": '"0.5 1/s"',
+    "1/rad": '"0.05 1/deg"',
+    "rad/m": '"12 deg/km"',
+}
 
 _NUMBER = re.compile(r"\s*([+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)(?:[eE][+-]?[0-9]+)?)\s*(.*?)\s*", re.DOTALL)
 _TERM = r"[A-Za-zµμ%_]+(?:\s*(?:\^|\*\*)\s*(?:-?[0-9]{1,2}|0\.5))?"
 # pint reads "1,5 m" as 15 m and evaluates any arithmetic; only products and quotients of units pass this
 _UNIT = re.compile(rf"(?:1\s*/\s*)?{_TERM}(?:\s*[*/·]\s*{_TERM}|\s+{_TERM})*")
 _SPELLINGS = {
-    "°C": "degC", "°F": "degF", "°": "deg", "µ": "u", "μ": "u", "²": "^2", "³": "^3", "·": "*", "%": "percent",
-    "sqrt(Hz)": "Hz^0.5", "√Hz": "Hz^0.5",  # of a noise density
-}  # fmt: skip
+    "°C": "degC",
+    "°F": "degF",
+    "°": "deg",
+    "µ": "u",
+    "μ": "u",
+    "²": "^2",
+    "³": "^3",
+    "·": "*",
+    "%": "percent",
+    "sqrt(Hz)": "Hz^0.5",
+    "√Hz": "Hz^0.5",  # of a noise density
+}
 
 
 @cache
@@ -173,9 +201,7 @@ def converter(written: str, unit: str):
 def _angle_power(unit) -> float:
     """Return the power of the angle in a pint unit (pint holds radians to be a pure number; we do not)."""
     registry = _registry()
-    return sum(
-        power * registry.get_root_units(name)[1]._units.get("radian", 0) for name, power in unit._units.items()
-    )
+    return sum(power * registry.get_root_units(name)[1]._units.get("radian", 0) for name, power in unit._units.items())
 
 
 def _quantity_error(error: QuantityError) -> PydanticCustomError:

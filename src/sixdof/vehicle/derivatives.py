@@ -11,8 +11,20 @@ from typing import NamedTuple
 import numpy as np
 
 from sixdof.core.types import (
-    BODY_S0, FIN_DW, FIN_KB, FIN_KW, FIN_ROLL_DAMP, FIN_ROLL_DIRECT, FIN_SLOPE, PANEL_COS, PANEL_SET, PANEL_SIN, PANEL_Y, PANEL_Y_ROLL, Aero,
-)  # fmt: skip
+    BODY_S0,
+    FIN_DW,
+    FIN_KB,
+    FIN_KW,
+    FIN_ROLL_DAMP,
+    FIN_ROLL_DIRECT,
+    FIN_SLOPE,
+    PANEL_COS,
+    PANEL_SET,
+    PANEL_SIN,
+    PANEL_Y,
+    PANEL_Y_ROLL,
+    Aero,
+)
 from sixdof.vehicle.stability import Plane, least_stable_plane, pitch_damping
 
 

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import math
-from typing import NamedTuple, Sequence
+from collections.abc import Sequence
+from typing import NamedTuple
 
 import numpy as np
 
 from sixdof.mission.load import check_mission
-from sixdof.mission.schema import Mission
+from sixdof.mission.tables.schema import Mission
 from sixdof.vehicle.geometry import shape_of
 from sixdof.vehicle.mass import PartMass, airframe, mass_at, mass_table, part_masses
 from sixdof.vehicle.motor import facts
@@ -51,7 +52,7 @@ def totals(mission: Mission, stages: Sequence[int]) -> tuple[Totals, Totals]:
 
 def balance(mission: Mission, stages: Sequence[int], mach: float = MACH) -> Balance:
     """Return masses, centre of pressure at small incidence and static margins of the stack at a Mach number."""
-    from sixdof.vehicle.aero import aero_table
+    from sixdof.vehicle.aero.table import aero_table
     from sixdof.vehicle.stability import least_stable_plane
 
     loaded, burnt = totals(mission, stages)
@@ -86,8 +87,7 @@ def describe(mission: Mission) -> str:
     shape = shape_of(mission.stage)
     lines = [mission.title or "Vehicle", ""]
     lines += [
-        f"Length {shape.length:.3f} m, largest diameter {1e3 * shape.diameter:.1f} mm, "
-        f"reference area {1e4 * shape.area:.2f} cm^2.",
+        f"Length {shape.length:.3f} m, largest diameter {1e3 * shape.diameter:.1f} mm, reference area {1e4 * shape.area:.2f} cm^2.",
         f"Stations are metres aft of the nose tip. Normal force at Mach {MACH:g}, on the reference area.",
         "",
     ]
@@ -99,7 +99,7 @@ def describe(mission: Mission) -> str:
 
 def part_lines(mission: Mission, stages: Sequence[int]) -> list[str]:
     """Return the table of parts: mass, centre, length, and what each adds to the normal force."""
-    from sixdof.vehicle.aero import component_table
+    from sixdof.vehicle.aero.table import component_table
 
     force = component_table(mission, stages, MACH)[:-1]  # the total has a line of its own
     head = f"{'part':<24}{'kind':<12}{'mass kg':>9}{'cg m':>9}{'length m':>10}{'CN slope /rad':>15}{'cp m':>9}"
@@ -154,10 +154,7 @@ def _configuration_lines(mission: Mission, stages: Sequence[int]) -> list[str]:
     state = balance(mission, stages)
     names = " + ".join(mission.stage[index].name for index in stages)
     lines = [f"Configuration: {names}"]
-    for word, each, margin in (
-        ("loaded", state.loaded, state.margin_loaded),
-        ("burnt", state.burnt, state.margin_burnt),
-    ):
+    for word, each, margin in (("loaded", state.loaded, state.margin_loaded), ("burnt", state.burnt, state.margin_burnt)):
         roll, pitch, yaw = np.diag(each.inertia)
         off = 1e3 * math.hypot(each.centre[1], each.centre[2])
         lines.append(

@@ -6,13 +6,13 @@ Stations are metres aft of the front of the stack (the nose tip). Nothing here k
 from __future__ import annotations
 
 import math
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from functools import cache
-from typing import Callable, Sequence
 
 import numpy as np
 
-from sixdof.mission.schema import Fins, Nose, Stage, Transition, Tube
+from sixdof.mission.tables.schema import Fins, Nose, Stage, Transition, Tube
 from sixdof.vehicle.profiles import nose_radius
 
 ELLIPSE_POINTS = 721  # a quarter of a degree: the polygon's area is 3e-6 short of the ellipse
@@ -271,10 +271,7 @@ def shape_of(stages: Sequence[Stage]) -> Shape:
         return _body_radius(segments, min(max(x, 0.0), length))
 
     fins = tuple(
-        _fin_set(part, number, starts[number] + part.station, radius)
-        for number, stage in enumerate(stages)
-        for part in stage.part
-        if isinstance(part, Fins)
+        _fin_set(part, number, starts[number] + part.station, radius) for number, stage in enumerate(stages) for part in stage.part if isinstance(part, Fins)
     )
     diameter = 2.0 * max(max(segment.r0, segment.r1) for segment in segments)
     return Shape(tuple(segments), fins, length, diameter, 0.25 * math.pi * diameter**2, tuple(starts))

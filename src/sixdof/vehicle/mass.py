@@ -15,18 +15,14 @@ Motors and grains: see `mounting`.
 from __future__ import annotations
 
 import math
-from typing import Callable, NamedTuple, Sequence
+from collections.abc import Callable, Sequence
+from typing import NamedTuple
 
 import numpy as np
 
-from sixdof.core.types import (
-    GRAIN_COLUMNS, GRAIN_MASS, GRAIN_PITCH_A, GRAIN_PITCH_B, GRAIN_ROLL_A, GRAIN_ROLL_B, GRAIN_X, GRAIN_Y, GRAIN_Z,
-    Mass,
-)  # fmt: skip
-from sixdof.mission.materials import MATERIALS
-from sixdof.mission.schema import (
-    Fins, Guide, Measured, Mission, Mount, Nose, Parachute, PointMass, Stage, Transition, Tube,
-)  # fmt: skip
+from sixdof.core.types import GRAIN_COLUMNS, GRAIN_MASS, GRAIN_PITCH_A, GRAIN_PITCH_B, GRAIN_ROLL_A, GRAIN_ROLL_B, GRAIN_X, GRAIN_Y, GRAIN_Z, Mass
+from sixdof.mission.tables.materials import MATERIALS
+from sixdof.mission.tables.schema import Fins, Guide, Measured, Mission, Mount, Nose, Parachute, PointMass, Stage, Transition, Tube
 from sixdof.vehicle.geometry import FinSet, Segment, Shape, shape_of, stage_segments
 from sixdof.vehicle.mounting import case_lump, grain_row, grain_size, placed_motors, ring
 from sixdof.vehicle.solids import Lump, combine, cylinder, fin_panel, on_axis, revolution
@@ -64,9 +60,7 @@ def _body(segment: Segment) -> Lump:
 def _fins(fins: FinSet) -> Lump:
     part = fins.part
     mass = _mass_of(part, part.count * fins.area * part.thickness) / part.count
-    return combine(
-        fin_panel(mass, fins.points, part.thickness, fins.x0, fins.body_radius, angle) for angle in fins.angles()
-    )
+    return combine(fin_panel(mass, fins.points, part.thickness, fins.x0, fins.body_radius, angle) for angle in fins.angles())
 
 
 def _point(part: PointMass, fore: float, shape: Shape) -> Lump:
@@ -104,12 +98,7 @@ def _mount(part: Mount, fore: float, shape: Shape) -> Lump:
     return combine(Lump(mass, np.array([middle, y, z]), inertia) for y, z in ring(part))
 
 
-_INSIDE: dict[type, Callable[[object, float, Shape], Lump]] = {
-    PointMass: _point,
-    Parachute: _parachute,
-    Guide: _guide,
-    Mount: _mount,
-}
+_INSIDE: dict[type, Callable[[object, float, Shape], Lump]] = {PointMass: _point, Parachute: _parachute, Guide: _guide, Mount: _mount}
 
 
 def part_lumps(shape: Shape, number: int, stage: Stage) -> list[tuple[object, Lump]]:
@@ -162,8 +151,7 @@ def _measured(built: Lump, measured: Measured, fore: float, name: str) -> Lump:
     if impossible and moments != (None, None, None):
         shown = ", ".join(f"{value:.4g}" for value in np.diag(inertia))
         raise ValueError(
-            f'stage "{name}": the measured inertia (roll, pitch, yaw = {shown} kg m^2) is that of no body; '
-            "each must be less than the sum of the other two"
+            f'stage "{name}": the measured inertia (roll, pitch, yaw = {shown} kg m^2) is that of no body; each must be less than the sum of the other two'
         )
     return Lump(mass, place, inertia)
 
@@ -239,9 +227,7 @@ def mass_at(mass: Mass, unburnt) -> tuple[float, np.ndarray, np.ndarray]:
 
     unburnt : 1 loaded .. 0 burnt out; one number for all grains or one for each.
     """
-    inertia = np.array(
-        [[mass.ixx, mass.ixy, mass.ixz], [mass.ixy, mass.iyy, mass.iyz], [mass.ixz, mass.iyz, mass.izz]]
-    )
+    inertia = np.array([[mass.ixx, mass.ixy, mass.ixz], [mass.ixy, mass.iyy, mass.iyz], [mass.ixz, mass.iyz, mass.izz]])
     lumps = [Lump(mass.dry, np.array([mass.cg_x, mass.cg_y, mass.cg_z]), inertia)]
     for row, f in zip(mass.grain, np.broadcast_to(unburnt, len(mass.grain))):
         roll = row[GRAIN_ROLL_A] * f + row[GRAIN_ROLL_B] * f**2

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import math
-from typing import NamedTuple, Sequence
+from collections.abc import Sequence
+from typing import NamedTuple
 
 import numpy as np
 
 from sixdof.core.types import Thrust
-from sixdof.mission.schema import Mission, Motor, ThrustCurve
+from sixdof.mission.tables.schema import Mission, Motor, ThrustCurve
 from sixdof.vehicle.mounting import placed_motors
 
 G0 = 9.80665  # m/s^2, standard gravity
@@ -153,9 +154,16 @@ def thrust_table(mission: Mission, stage: int, stages: Sequence[int]) -> Thrust:
 def no_thrust(exit_x: float) -> Thrust:
     """Return the table of a body without a motor: a curve of no thrust that nothing lights."""
     return Thrust(
-        time=np.array([0.0, STEP]), force=np.zeros(2), impulse=np.ones(2), total_impulse=1.0, propellant=0.0, exit_x=exit_x,
-        exit_area=0.0, exit_radius=0.0, reference_pressure=101325.0,
-    )  # fmt: skip
+        time=np.array([0.0, STEP]),
+        force=np.zeros(2),
+        impulse=np.ones(2),
+        total_impulse=1.0,
+        propellant=0.0,
+        exit_x=exit_x,
+        exit_area=0.0,
+        exit_radius=0.0,
+        reference_pressure=101325.0,
+    )
 
 
 def scaled(thrust: Thrust, impulse_factor: float = 1.0, burn_factor: float = 1.0) -> Thrust:
@@ -166,7 +174,5 @@ def scaled(thrust: Thrust, impulse_factor: float = 1.0, burn_factor: float = 1.0
     if not (impulse_factor > 0.0 and burn_factor > 0.0):
         raise ValueError(f"impulse factor {impulse_factor:g} and burn factor {burn_factor:g} must both be more than 0")
     return thrust._replace(
-        time=thrust.time * burn_factor,
-        force=thrust.force * (impulse_factor / burn_factor),
-        total_impulse=thrust.total_impulse * impulse_factor,
+        time=thrust.time * burn_factor, force=thrust.force * (impulse_factor / burn_factor), total_impulse=thrust.total_impulse * impulse_factor
     )

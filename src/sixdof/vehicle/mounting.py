@@ -8,14 +8,13 @@ diameter either side.
 
 from __future__ import annotations
 
-from typing import NamedTuple, Sequence
+from collections.abc import Sequence
+from typing import NamedTuple
 
 import numpy as np
 
-from sixdof.core.types import (
-    GRAIN_COLUMNS, GRAIN_MASS, GRAIN_PITCH_A, GRAIN_PITCH_B, GRAIN_ROLL_A, GRAIN_ROLL_B, GRAIN_X, GRAIN_Y, GRAIN_Z,
-)  # fmt: skip
-from sixdof.mission.schema import Mission, Motor, Mount
+from sixdof.core.types import GRAIN_COLUMNS, GRAIN_MASS, GRAIN_PITCH_A, GRAIN_PITCH_B, GRAIN_ROLL_A, GRAIN_ROLL_B, GRAIN_X, GRAIN_Y, GRAIN_Z
+from sixdof.mission.tables.schema import Mission, Motor, Mount
 from sixdof.vehicle.geometry import Shape, outward, ring_angles, shape_of
 from sixdof.vehicle.solids import Lump, cylinder, grain_inertia
 
@@ -79,7 +78,5 @@ def grain_row(placed: PlacedMotor) -> np.ndarray:
     row = np.zeros(GRAIN_COLUMNS)
     row[GRAIN_MASS] = placed.motor.propellant_mass
     row[[GRAIN_X, GRAIN_Y, GRAIN_Z]] = placed.fore + centre, placed.y, placed.z
-    row[[GRAIN_ROLL_A, GRAIN_ROLL_B, GRAIN_PITCH_A, GRAIN_PITCH_B]] = grain_inertia(
-        placed.motor.propellant_mass, length, outer, bore
-    )
+    row[[GRAIN_ROLL_A, GRAIN_ROLL_B, GRAIN_PITCH_A, GRAIN_PITCH_B]] = grain_inertia(placed.motor.propellant_mass, length, outer, bore)
     return row

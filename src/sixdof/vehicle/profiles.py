@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import math
-from typing import Callable
+from collections.abc import Callable
 
 import numpy as np
 
-from sixdof.mission.schema import Nose
+from sixdof.mission.tables.schema import Nose
 
 
 def named(part) -> str:

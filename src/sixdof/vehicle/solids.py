@@ -8,11 +8,12 @@ only `offset` turns one into the other. Off-diagonal elements stand as they do i
 from __future__ import annotations
 
 import math
-from typing import Iterable, NamedTuple
+from collections.abc import Iterable
+from typing import NamedTuple
 
 import numpy as np
 
-from sixdof.mission.schema import Nose
+from sixdof.mission.tables.schema import Nose
 from sixdof.vehicle.geometry import Segment, outward, polygon_area
 
 

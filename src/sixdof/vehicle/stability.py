@@ -12,8 +12,8 @@ from typing import NamedTuple
 
 import numpy as np
 
-from sixdof.core import stability as kernel
-from sixdof.core.types import PANEL_CONTROL, PANEL_SET, SEEN_COLUMNS, SLOPE_COLUMNS, WAKE_FIRST, WAKE_RECEIVER, Aero
+from sixdof.core.forces import stability as kernel
+from sixdof.core.types import PANEL_CONTROL, PANEL_SET, SEEN_COLUMNS, WAKE_FIRST, WAKE_RECEIVER, Aero
 
 SMALL = 1e-8  # rad: what vortices do by moving off the axis goes with its square; differences keep eight digits
 DIFFERENT = 0.01  # reference lengths: planes whose centres of pressure are closer are not worth a word

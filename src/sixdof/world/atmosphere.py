@@ -10,7 +10,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from sixdof.mission.air_checks import MOST_TEMPERATURE_OFFSET, PRESSURE_RATIO_LIMITS
+from sixdof.mission.checks.air import MOST_TEMPERATURE_OFFSET, PRESSURE_RATIO_LIMITS
 from sixdof.mission.errors import Fault, MissionError
 
 G0 = 9.80665  # standard gravity, m/s^2
@@ -60,9 +60,7 @@ def standard(altitude) -> Atmosphere:
     return _air(_checked(altitude), 0.0, 0.0, SEA_LEVEL_PRESSURE)
 
 
-def at_site(
-    altitude, site_altitude: float, temperature: float | None = None, pressure: float | None = None
-) -> Atmosphere:
+def at_site(altitude, site_altitude: float, temperature: float | None = None, pressure: float | None = None) -> Atmosphere:
     """Return the air at geometric altitudes (m) over a site whose temperature (K) and station pressure (Pa) are known.
 
     The measured temperature shifts the whole standard column by one constant, T(z) = T_std(z) + dT with

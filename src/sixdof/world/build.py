@@ -5,11 +5,26 @@ from __future__ import annotations
 import numpy as np
 
 from sixdof.core.types import (
-    AIR_COLUMNS, AIR_DENSITY, AIR_GRAVITY, AIR_PRESSURE, AIR_SOUND, AIR_VISCOSITY, G_EAST, G_KIND, G_LENGTH, G_NORTH, G_START, G_UP,
-    GUST_COLUMNS, Globe, Turbulence, Vec3, World,
-)  # fmt: skip
-from sixdof.mission.schema import Mission
-from sixdof.world.gravity import ECCENTRICITY_SQUARED, EARTH_RATE, GM, J2, SEMI_MAJOR, normal_gravity
+    AIR_COLUMNS,
+    AIR_DENSITY,
+    AIR_GRAVITY,
+    AIR_PRESSURE,
+    AIR_SOUND,
+    AIR_VISCOSITY,
+    G_EAST,
+    G_KIND,
+    G_LENGTH,
+    G_NORTH,
+    G_START,
+    G_UP,
+    GUST_COLUMNS,
+    Globe,
+    Turbulence,
+    Vec3,
+    World,
+)
+from sixdof.mission.tables.schema import Mission
+from sixdof.world.gravity import EARTH_RATE, ECCENTRICITY_SQUARED, GM, J2, SEMI_MAJOR, normal_gravity
 from sixdof.world.sounding import air_over
 from sixdof.world.wind import components, mean_wind, unit_wind
 
@@ -59,8 +74,7 @@ def globe_table(mission: Mission) -> Globe:
 
 
 def globe_at(
-    latitude: float, longitude: float, height: float, *, round_: bool = True, a=SEMI_MAJOR, e2=ECCENTRICITY_SQUARED, gm=GM, j2=J2,
-    rate=EARTH_RATE,
+    latitude: float, longitude: float, height: float, *, round_: bool = True, a=SEMI_MAJOR, e2=ECCENTRICITY_SQUARED, gm=GM, j2=J2, rate=EARTH_RATE
 ) -> Globe:
     """Return an Earth with the launch point at a geodetic latitude and longitude (rad) and height above the ellipsoid (m)."""
     sl, cl, so, co = np.sin(latitude), np.cos(latitude), np.sin(longitude), np.cos(longitude)

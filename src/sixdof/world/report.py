@@ -6,7 +6,7 @@ import math
 
 import numpy as np
 
-from sixdof.mission.schema import Mission
+from sixdof.mission.tables.schema import Mission
 from sixdof.world.atmosphere import density_altitude
 from sixdof.world.humidity import saturation_pressure
 from sixdof.world.sounding import air_over
@@ -59,9 +59,7 @@ def _wind_lines(mission: Mission) -> list[str]:
     of = f', member 0 of {len(members)}, "{members[0].name}"' if members else ""
     lines = [
         f"Mean wind{of}",
-        "  height above ground m   "
-        + "".join(f"{height:>8.{height % 1.0 > 0.0:d}f}" for height in heights)
-        + "   (the first: the rail's top)",
+        "  height above ground m   " + "".join(f"{height:>8.{height % 1.0 > 0.0:d}f}" for height in heights) + "   (the first: the rail's top)",
         "  speed m/s               " + "".join(f"{each:>8.1f}" for each in speed),
         "  comes from deg true     " + "".join(f"{each:>8}" for each in cells),
     ]

@@ -5,14 +5,26 @@ from __future__ import annotations
 import numpy as np
 
 from sixdof.mission.errors import Fault, MissionError
-from sixdof.mission.schema import Levels, Mission, Sounding
+from sixdof.mission.tables.schema import Levels, Mission, Sounding
 from sixdof.world.atmosphere import (
-    G0, GAS_CONSTANT, HIGHEST, LAYER_BASE, LAYER_LAPSE, LOWEST, MOST_TEMPERATURE_OFFSET, Atmosphere, at_site, geometric,
-    geopotential, is_weather, of_gas, site_pressure, standard, standard_temperature,
-)  # fmt: skip
-from sixdof.world.humidity import (
-    saturation_pressure, vapour_of_dew_point, vapour_of_relative_humidity, vapour_of_specific_humidity, virtual_temperature,
-)  # fmt: skip
+    G0,
+    GAS_CONSTANT,
+    HIGHEST,
+    LAYER_BASE,
+    LAYER_LAPSE,
+    LOWEST,
+    MOST_TEMPERATURE_OFFSET,
+    Atmosphere,
+    at_site,
+    geometric,
+    geopotential,
+    is_weather,
+    of_gas,
+    site_pressure,
+    standard,
+    standard_temperature,
+)
+from sixdof.world.humidity import saturation_pressure, vapour_of_dew_point, vapour_of_relative_humidity, vapour_of_specific_humidity, virtual_temperature
 
 FINE = 100.0  # m between the nodes of the hydrostatic integral: virtual temperature is all but linear between them
 ROUNDS = 30  # of the fixed point between pressure and vapour at most; each gains about two digits
@@ -61,9 +73,7 @@ def _placed(mission: Mission) -> np.ndarray:
     tv = virtual_temperature(np.array(sounding.temperature), _vapour(sounding, np.exp(log_p)))
     at = np.log(site_pressure(mission.site.altitude, mission.air.pressure))
     if at <= log_p[-1]:
-        raise _no_sounding(
-            f"its levels, up to {sounding.pressure[-1]:g} Pa, do not reach the site, whose pressure is {mission.air.pressure:g} Pa", ""
-        )
+        raise _no_sounding(f"its levels, up to {sounding.pressure[-1]:g} Pa, do not reach the site, whose pressure is {mission.air.pressure:g} Pa", "")
     level = np.concatenate(([0.0], np.cumsum(_thickness(log_p[:-1], log_p[1:], tv[:-1], tv[1:]))))
     if at > log_p[0]:  # below the lowest level, with the standard's lapse
         t = tv[0] * np.exp((at - log_p[0]) * -GAS_CONSTANT * LAYER_LAPSE[0] / G0)
@@ -170,8 +180,7 @@ class _Column:
         k = int(np.argmax(np.abs(self.warmth - usual)))
         if abs(self.warmth[k] - usual[k]) > MOST_TEMPERATURE_OFFSET:
             raise _no_sounding(
-                f"{self.warmth[k]:.1f} K is no temperature at {geometric(self.level[k]):.0f} m above mean sea level, "
-                f"where the standard is {usual[k]:.1f} K",
+                f"{self.warmth[k]:.1f} K is no temperature at {geometric(self.level[k]):.0f} m above mean sea level, where the standard is {usual[k]:.1f} K",
                 "check the units of heights and temperatures",
             )
 

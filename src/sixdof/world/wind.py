@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from sixdof.mission.schema import Levels, Mission, Wind
+from sixdof.mission.tables.schema import Levels, Mission, Wind
 from sixdof.world.sounding import level_altitudes
 
 

@@ -1,0 +1,200 @@
+"""Built-in guidance: what attitude the vehicle should have. Attitude profile, airborne waypoints, hold."""
+
+from __future__ import annotations
+
+from math import acos, asin, atan2, cos, inf, sin, sqrt
+from typing import NamedTuple
+
+import numpy as np
+
+from sixdof._jit import helper, kernel
+from sixdof.core.algebra import add, clip, conjugate, cross, dot, fill, matrix_of, multiply, norm, scale, sub, tilt_quaternion, to_body
+from sixdof.core.types import Quat, Vec3
+
+PROFILE, WAYPOINTS, HOLD_DIRECTION = (np.int64(i) for i in range(3))  # modes
+BY_TIME, BY_HEIGHT, BY_MODE_TIME = (np.int64(i) for i in range(3))  # what the profile runs over
+LAST_HOLD, LAST_UPRIGHT, LAST_PROFILE = (np.int64(i) for i in range(3))  # what happens past the last waypoint
+SLOW = 5.0  # m/s: below it a velocity has no direction worth steering by
+LONGEST_DROP = 10.0  # s: the fall on the way to a waypoint is not made up for over more than this
+
+# columns of Guidance.waypoint
+WP_EAST, WP_NORTH, WP_HEIGHT, WP_RADIUS, WP_TIMEOUT = range(5)
+WP_COLUMNS = 5
+# guidance memory: waypoint now, time it became current, closest distance so far, goal held (4), goal of the last tick (4), mode, mode's start
+M_INDEX, M_SINCE, M_CLOSEST, M_HELD, M_LAST, M_MODE, M_MODE_TIME = 0, 1, 2, 3, 7, 11, 12
+# columns of what became of each waypoint
+PASSED_TIME, PASSED_MISS = range(2)
+
+
+class Guidance(NamedTuple):
+    """Constants of the built-in guidance."""
+
+    profile: np.ndarray  # (n, 4): time or height, tilt_pitch, tilt_yaw, roll
+    over: int  # BY_*
+    smooth: int  # 1: each span of the profile starts and ends level (smoothstep)
+    slew: float  # the goal turns no faster, rad/s; inf where unlimited
+    waypoint: np.ndarray  # (n, WP_COLUMNS), east, north, height above ground, m; radius m; timeout s
+    lead: float  # how far beyond the line of sight the nose leans, per angle between velocity and line of sight
+    most_incidence: float  # between goal and velocity, rad
+    most_tilt: float  # of the goal from the vertical, rad
+    most_load: float  # specific force across the axis, m/s^2
+    load_slope: float  # its slope per incidence and dynamic pressure at the design point, m^2/kg
+    past_last: int  # LAST_*
+    start_mode: int  # PROFILE, WAYPOINTS or HOLD_DIRECTION
+    feed_rate: int  # 1: the goal's own turning rate goes to the control law
+
+
+@helper
+def profile_at(profile, x, smooth):
+    """Return (tilt_pitch, tilt_yaw, roll) of the profile at x, held beyond both ends."""
+    n = profile.shape[0]
+    if x <= profile[0, 0]:
+        return profile[0, 1], profile[0, 2], profile[0, 3]
+    for i in range(n - 1):
+        if x < profile[i + 1, 0]:
+            f = (x - profile[i, 0]) / (profile[i + 1, 0] - profile[i, 0])
+            if smooth > 0:
+                f = f * f * (3.0 - 2.0 * f)
+            return (
+                profile[i, 1] + f * (profile[i + 1, 1] - profile[i, 1]),
+                profile[i, 2] + f * (profile[i + 1, 2] - profile[i, 2]),
+                profile[i, 3] + f * (profile[i + 1, 3] - profile[i, 3]),
+            )
+    return profile[n - 1, 1], profile[n - 1, 2], profile[n - 1, 3]
+
+
+@helper
+def _unit(a, other):
+    k = norm(a)
+    return scale(a, 1.0 / k) if k > 1e-9 else other
+
+
+@helper
+def leaned(towards, from_, most):
+    """Return the unit vector `towards`, brought back to within the angle `most` of the unit vector `from_`."""
+    c = clip(dot(towards, from_), -1.0, 1.0)
+    if acos(c) <= most:
+        return towards
+    # straight behind, any side will do
+    other = Vec3(0.0, 0.0, 1.0) if abs(from_.z) < 0.9 else Vec3(1.0, 0.0, 0.0)
+    side = _unit(sub(towards, scale(from_, c)), _unit(cross(from_, other), other))
+    return add(scale(from_, cos(most)), scale(side, sin(most)))
+
+
+@helper
+def goal_of_direction(u, frame, roll):
+    """Return the attitude body -> world that points the nose along the unit vector u (world) with a roll angle."""
+    m = matrix_of(frame)
+    a = to_body(m, u)  # u in the launch frame
+    return multiply(frame, tilt_quaternion(asin(clip(a.z, -1.0, 1.0)), atan2(a.y, a.x), roll))
+
+
+@kernel
+def aim(r, v, nose, pressure, k, guidance):
+    """Return the unit vector (world) along which the nose should point to fly through waypoint k.
+
+    The nose leans beyond the line of sight by `lead` times the angle between velocity and line of sight, so that lift (or
+    thrust) turns the velocity onto it; the fall on the way is made up for. Limits: incidence, load, tilt.
+    """
+    w = guidance.waypoint[k]
+    d = Vec3(w[WP_EAST] - r.x, w[WP_NORTH] - r.y, w[WP_HEIGHT] - r.z)
+    speed = norm(v)
+    way = _unit(v, nose) if speed > SLOW else nose
+    time = min(norm(d) / max(speed, SLOW), LONGEST_DROP)
+    d = Vec3(d.x, d.y, d.z + 0.5 * 9.80665 * time * time)
+    sight = _unit(d, nose)
+    u = _unit(add(sight, scale(sub(sight, way), guidance.lead)), sight)
+    most = guidance.most_incidence
+    if guidance.load_slope > 0.0 and guidance.most_load < inf:
+        most = min(most, guidance.most_load / max(guidance.load_slope * pressure, 1e-6))
+    u = leaned(u, way, most)
+    return leaned(u, Vec3(0.0, 0.0, 1.0), guidance.most_tilt)
+
+
+@kernel
+def watch_waypoints(t, r, v, memory, guidance, passed):
+    """Move on to the next waypoint when the current one is captured, passed or out of time; note time and miss distance."""
+    k = int(memory[M_INDEX])
+    if k >= guidance.waypoint.shape[0]:
+        return
+    w = guidance.waypoint[k]
+    d = Vec3(w[WP_EAST] - r.x, w[WP_NORTH] - r.y, w[WP_HEIGHT] - r.z)
+    distance = norm(d)
+    memory[M_CLOSEST] = min(memory[M_CLOSEST], distance)
+    speed = norm(v)
+    captured = distance <= w[WP_RADIUS]
+    gone = dot(d, v) < 0.0 and speed > SLOW and t > memory[M_SINCE]
+    late = t - memory[M_SINCE] > w[WP_TIMEOUT]
+    if captured or gone or late:
+        miss = memory[M_CLOSEST]
+        if captured and not gone and speed > SLOW:
+            # steering goes on to the next one, but the closest approach is still to come: along a straight line it is this
+            along = dot(d, v) / speed
+            miss = sqrt(max(distance * distance - along * along, 0.0))
+        passed[k, PASSED_TIME], passed[k, PASSED_MISS] = t, miss
+        memory[M_INDEX] = k + 1.0
+        memory[M_SINCE] = t
+        memory[M_CLOSEST] = inf
+
+
+@kernel
+def start_guidance(memory, q):
+    """Fill the guidance memory at the start of a flight: the attitude on the rail is the goal until a mode says otherwise."""
+    fill(memory, 0.0)
+    memory[M_CLOSEST] = inf
+    memory[M_HELD], memory[M_HELD + 1], memory[M_HELD + 2], memory[M_HELD + 3] = q.w, q.x, q.y, q.z
+    memory[M_LAST], memory[M_LAST + 1], memory[M_LAST + 2], memory[M_LAST + 3] = q.w, q.x, q.y, q.z
+    memory[M_MODE] = -1.0
+
+
+@helper
+def slewed(goal, last, most):
+    """Return the goal, at most the angle `most` away from the last one."""
+    e = multiply(conjugate(last), goal)
+    k = 1.0 if e.w >= 0.0 else -1.0
+    angle = 2.0 * acos(clip(k * e.w, -1.0, 1.0))
+    if angle <= most or angle < 1e-9:
+        return goal
+    axis = _unit(Vec3(k * e.x, k * e.y, k * e.z), Vec3(0.0, 0.0, 0.0))
+    s = sin(0.5 * most)
+    return multiply(last, Quat(cos(0.5 * most), s * axis.x, s * axis.y, s * axis.z))
+
+
+@kernel
+def built_in_guidance(t, since_liftoff, r, v, q, frame, pressure, mode, memory, guidance, passed, period):
+    """Return the goal attitude of one tick (body -> world).
+
+    mode : PROFILE, WAYPOINTS or HOLD_DIRECTION; a change of mode keeps the attitude of that moment for HOLD_DIRECTION and
+    restarts the clocks.
+    """
+    if memory[M_MODE] != mode:
+        memory[M_MODE], memory[M_MODE_TIME] = float(mode), t
+        memory[M_SINCE], memory[M_CLOSEST] = t, inf
+        if mode == HOLD_DIRECTION and since_liftoff >= 0.0:
+            memory[M_HELD], memory[M_HELD + 1], memory[M_HELD + 2], memory[M_HELD + 3] = q.w, q.x, q.y, q.z
+    over = since_liftoff
+    if guidance.over == BY_HEIGHT:
+        over = r.z
+    elif guidance.over == BY_MODE_TIME:
+        over = t - memory[M_MODE_TIME]
+    pitch, yaw, roll = profile_at(guidance.profile, over, guidance.smooth)
+    goal = multiply(frame, tilt_quaternion(pitch, yaw, roll))
+    held = Quat(memory[M_HELD], memory[M_HELD + 1], memory[M_HELD + 2], memory[M_HELD + 3])
+    if mode == HOLD_DIRECTION:
+        goal = held
+    elif mode == WAYPOINTS:
+        watch_waypoints(t, r, v, memory, guidance, passed)
+        k = int(memory[M_INDEX])
+        if k < guidance.waypoint.shape[0]:
+            m = matrix_of(q)
+            goal = goal_of_direction(aim(r, v, Vec3(m.xx, m.yx, m.zx), pressure, k, guidance), frame, roll)
+            memory[M_HELD], memory[M_HELD + 1], memory[M_HELD + 2], memory[M_HELD + 3] = goal.w, goal.x, goal.y, goal.z
+        elif guidance.past_last == LAST_HOLD:
+            goal = held
+        elif guidance.past_last == LAST_UPRIGHT:
+            goal = multiply(frame, tilt_quaternion(0.0, 0.0, roll))
+    if guidance.slew < inf:
+        last = Quat(memory[M_LAST], memory[M_LAST + 1], memory[M_LAST + 2], memory[M_LAST + 3])
+        goal = slewed(goal, last, guidance.slew * period)
+    memory[M_LAST], memory[M_LAST + 1], memory[M_LAST + 2], memory[M_LAST + 3] = goal.w, goal.x, goal.y, goal.z
+    return goal

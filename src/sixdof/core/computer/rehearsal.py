@@ -1,0 +1,130 @@
+"""A bench test of the flight computer: its rules and laws at every tick on readings that are given, without any physics."""
+
+from __future__ import annotations
+
+from sixdof._jit import kernel
+from sixdof.core.algebra import fill
+from sixdof.core.computer.guidance import start_guidance
+from sixdof.core.computer.tick import N_APOGEE, N_BURN, N_LIFTOFF, SW_FINS, SW_MODE, control, decide, start_notice, steer
+from sixdof.core.craft import drawn_gains, make_craft, rail_attitude
+from sixdof.core.forces.loads import air_at
+from sixdof.core.layout import (
+    S_BOOSTER,
+    S_GOAL_P,
+    S_GOAL_W,
+    S_HEIGHT,
+    S_LIFTOFF,
+    S_MACH,
+    S_MODE,
+    S_PERIOD,
+    S_PRESSURE,
+    S_SATURATED,
+    S_TIME,
+    S_VE,
+    S_VN,
+    S_VU,
+    ST_BURNOUT,
+    ST_LIGHT,
+    ST_LIGHT_DELAY,
+    ST_NO_IGNITION,
+    ST_NO_PARTING,
+    ST_PART,
+    ST_PART_DELAY,
+)
+
+# columns of one tick of a rehearsal; the goal (4), the demands (roll, pitch, yaw) and the fin commands follow
+R_TIME, R_LIFTOFF, R_BURNS, R_APOGEE, R_ATTACHED, R_LIVE, R_MODE = range(7)
+REHEARSAL_COLUMNS = 14
+OWN_WIRES = -1.0  # in a script's column `booster` (stages attached behind): the break-wires follow the computer's own commands
+
+
+@kernel
+def rehearse(model, draw, work, frame, script, burn_time, out):
+    """Run the flight computer of `model` over a script; return 0, or how a law of the user's own ends it (LAW_FAILED, LAW_NONSENSE).
+
+    work : as for a flight, Work.stage, canopy and rule_delay filled. frame : launch frame -> world. script : (ticks, SENSED)
+    readings; goal, mode, enabled, saturated, time since liftoff, dynamic pressure and Mach are the computer's own. burn_time :
+    (stages,) s, for the pyrotechnic delays of the motors. out : (ticks, REHEARSAL_COLUMNS + fins), filled.
+    """
+    craft = make_craft(model, draw, work.air, work.seen, work.gust)
+    last = model.leg.last
+    fill(work.sensed, 0.0)
+    fill(work.command, 0.0)
+    fill(work.memory, 0.0)
+    fill(work.switches, 0.0)
+    fill(work.opened, -1.0)
+    for i in range(work.rules.shape[0]):
+        fill(work.rules[i], -1.0)
+    for i in range(work.stage.shape[0]):
+        work.stage[i, ST_LIGHT] = work.stage[i, ST_PART] = work.stage[i, ST_BURNOUT] = -1.0
+    for i in range(work.issued.shape[0]):
+        fill(work.issued[i], 0.0)
+    start_notice(work.notice, float(last - model.leg.first))
+    start_guidance(work.guidance_memory, rail_attitude(model.rail.elevation, model.rail.azimuth))
+    if work.laws[0] != 0:
+        fill(work.guidance_memory, 0.0)
+    work.switches[SW_MODE] = float(model.computer.guidance.start_mode)
+    work.sensed[S_GOAL_W] = work.goal[0] = 1.0
+    if work.laws[1] == 0:
+        drawn_gains(model.computer.gains, draw, work.gains)
+    sensed = work.sensed
+    for tick in range(script.shape[0]):
+        attached = _read(script[tick], sensed, model, work.stage)
+        _burn(sensed[S_TIME], last, burn_time, work.stage)
+        decide(sensed, craft.rail.aft_travel, model.computer, attached, work)
+        if model.leg.main > 0:
+            ended = steer(sensed[S_TIME], model, frame, work)
+            if ended == 0:
+                ended = control(sensed[S_TIME], tick, model, craft, work)
+            if ended != 0:
+                return ended
+        _write(out[tick], sensed, attached, work)
+    return 0
+
+
+@kernel
+def _read(row, sensed, model, stage):
+    """Take one row of the script; return how many stages are attached behind the first."""
+    leg = model.leg
+    for i in range(sensed.shape[0]):
+        if not (S_GOAL_W <= i < S_GOAL_P + 3 or i == S_SATURATED or i == S_MODE or i == S_LIFTOFF):
+            sensed[i] = row[i]
+    air = air_at(model.world, sensed[S_HEIGHT])
+    speed2 = sensed[S_VE] ** 2 + sensed[S_VN] ** 2 + sensed[S_VU] ** 2
+    sensed[S_PRESSURE], sensed[S_MACH] = 0.5 * air.density * speed2, (speed2**0.5) / air.sound
+    sensed[S_PERIOD] = model.computer.period
+    attached = float(leg.last - leg.first)
+    if row[S_BOOSTER] == OWN_WIRES:
+        for k in range(leg.last, leg.first, -1):
+            parted = stage[k, ST_PART] >= 0.0 and stage[k, ST_NO_PARTING] < 0.5
+            if parted and sensed[S_TIME] >= stage[k, ST_PART] + stage[k, ST_PART_DELAY]:
+                attached = float(k - 1 - leg.first)
+    else:
+        attached = min(row[S_BOOSTER], attached)  # how many the script says
+    sensed[S_BOOSTER] = 1.0 if attached > 0.0 else 0.0
+    return attached
+
+
+@kernel
+def _burn(t, last, burn_time, stage):
+    """Note when motors have burnt out by their data sheets: the last stage's from the start, the others' from their command."""
+    for k in range(stage.shape[0]):
+        lit = 0.0 if k == last else stage[k, ST_LIGHT]
+        if lit < 0.0 or stage[k, ST_NO_IGNITION] > 0.5 or burn_time[k] <= 0.0:
+            continue
+        end = lit + burn_time[k] + (stage[k, ST_LIGHT_DELAY] if k != last else 0.0)
+        if t >= end and stage[k, ST_BURNOUT] < 0.0:
+            stage[k, ST_BURNOUT] = end
+
+
+@kernel
+def _write(row, sensed, attached, work):
+    row[R_TIME], row[R_LIFTOFF] = sensed[S_TIME], work.notice[N_LIFTOFF]
+    row[R_BURNS], row[R_APOGEE], row[R_ATTACHED] = work.notice[N_BURN], work.notice[N_APOGEE], attached
+    row[R_LIVE], row[R_MODE] = work.switches[SW_FINS], work.switches[SW_MODE]
+    for i in range(4):
+        row[7 + i] = sensed[S_GOAL_W + i]
+    for i in range(3):
+        row[11 + i] = work.command[i]
+    for i in range(work.fin_command.shape[0]):
+        row[REHEARSAL_COLUMNS + i] = work.fin_command[i]

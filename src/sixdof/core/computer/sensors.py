@@ -1,0 +1,171 @@
+"""Sensors: what the flight computer is told of the truth. Bias, noise, scale, misalignment, range, lag, latency, drop-out.
+
+Noise is a function of (seed, flight, stream, tick): nothing is remembered, and any flight can be flown again alone.
+"""
+
+from __future__ import annotations
+
+from math import exp, sqrt
+from typing import NamedTuple
+
+import numpy as np
+
+from sixdof._jit import helper, kernel
+from sixdof.core.algebra import add, clip, cross, scale, to_body
+from sixdof.core.random import normal
+from sixdof.core.types import Vec3
+
+HISTORY = 256  # ticks of truth kept for the latency of GNSS
+# streams of the random numbers (those from 2^31 on belong to the table of draws)
+GYRO, ACCELEROMETER, MAGNETOMETER, BAROMETER, GNSS = (np.uint64(16 * i) for i in range(1, 6))
+CONSTANT = np.uint64(8)  # added to a stream: errors that stay for the whole flight
+
+
+class Inertial(NamedTuple):
+    """A triad of rate gyros (rad/s) or accelerometers (m/s^2). Standard deviations are those of one axis from flight to flight."""
+
+    bias: float  # sd of the constant error
+    noise: float  # density, unit/sqrt(Hz): the random-walk coefficient N of IEEE Std 952; a sample at rate f has the sd N sqrt(f)
+    scale: float  # sd of the scale factor's error
+    misalignment: float  # sd of each small angle between the sensing axes and the body's, rad
+    range: float  # readings are cut there
+
+
+class Barometer(NamedTuple):
+    bias: float  # sd of the constant error, m
+    noise: float  # sd of a sample, m
+    lag: float  # time constant, s
+    every: int  # ticks a sample
+
+
+class Gnss(NamedTuple):
+    position: float  # sd of a sample, m
+    velocity: float  # sd of a sample, m/s
+    latency: int  # ticks
+    every: int  # ticks a fix, 0 without a receiver
+    force_limit: float  # specific force beyond which the receiver loses lock, m/s^2
+    speed_limit: float  # speed over the ground beyond which it gives no fix, m/s
+
+
+class Magnetometer(NamedTuple):
+    bias: float  # sd of the constant error, of the field's strength
+    noise: float  # sd of a sample, of the field's strength
+    field: Vec3  # direction of the Earth's field, world axes, unit vector
+    fitted: int
+
+
+class Sensors(NamedTuple):
+    """All sensors of the flight computer; ideal = 1: the computer is told the truth."""
+
+    ideal: int
+    gyro: Inertial
+    accelerometer: Inertial
+    magnetometer: Magnetometer
+    barometer: Barometer
+    gnss: Gnss
+    gyro_lag: float = 0.0  # time constant of the rate gyros, s
+
+
+class Chance(NamedTuple):
+    """Which random numbers a flight uses."""
+
+    seed: np.uint64
+    flight: np.uint64
+
+
+@helper
+def _normal3(chance, stream, index):
+    """Return three independent standard normal numbers."""
+    i = np.uint64(index)
+    return Vec3(
+        normal(chance.seed, chance.flight, stream, i),
+        normal(chance.seed, chance.flight, stream + np.uint64(1), i),
+        normal(chance.seed, chance.flight, stream + np.uint64(2), i),
+    )
+
+
+# errors that stay for a whole flight, drawn once: places in the array of constants
+C_GYRO, C_ACCELEROMETER, C_MAGNETOMETER, C_BAROMETER = (np.int64(i) for i in (0, 9, 18, 21))
+CONSTANTS = 22
+
+
+@kernel
+def draw_constants(sensors, chance, constants):
+    """Fill the array of a flight's constant errors: bias, scale error and misalignment of each triad, and so on."""
+    for first, stream, triad in ((C_GYRO, GYRO, sensors.gyro), (C_ACCELEROMETER, ACCELEROMETER, sensors.accelerometer)):
+        for k in range(3):
+            v = _normal3(chance, stream + CONSTANT, k)
+            sd = triad.bias if k == 0 else (triad.scale if k == 1 else triad.misalignment)
+            constants[first + 3 * k], constants[first + 3 * k + 1], constants[first + 3 * k + 2] = sd * v.x, sd * v.y, sd * v.z
+    v = _normal3(chance, MAGNETOMETER + CONSTANT, 0)
+    sd = sensors.magnetometer.bias
+    constants[C_MAGNETOMETER], constants[C_MAGNETOMETER + 1], constants[C_MAGNETOMETER + 2] = sd * v.x, sd * v.y, sd * v.z
+    constants[C_BAROMETER] = sensors.barometer.bias * normal(chance.seed, chance.flight, BAROMETER + CONSTANT, np.uint64(0))
+
+
+@kernel
+def read_inertial(truth, sensor, constants, first, stream, chance, tick, period):
+    """Return what an inertial triad reads of a body-axis vector at a tick; its constant errors stand from `first` on."""
+    c = constants
+    turned = add(truth, cross(Vec3(c[first + 6], c[first + 7], c[first + 8]), truth))
+    noise = scale(_normal3(chance, stream, tick), sensor.noise * sqrt(1.0 / period))
+    x = turned.x * (1.0 + c[first + 3]) + c[first] + noise.x
+    y = turned.y * (1.0 + c[first + 4]) + c[first + 1] + noise.y
+    z = turned.z * (1.0 + c[first + 5]) + c[first + 2] + noise.z
+    return Vec3(clip(x, -sensor.range, sensor.range), clip(y, -sensor.range, sensor.range), clip(z, -sensor.range, sensor.range))
+
+
+@kernel
+def lagged_rate(rate, lag, step, state):
+    """Return body rates behind a first-order lag; state (6,): what the lag has reached, and the rates of the last tick.
+
+    Exact for rates that go linearly from tick to tick.
+    """
+    if lag <= 0.0:
+        return rate
+    e = exp(-step / lag)
+    new = 1.0 - lag / step * (1.0 - e)
+    old = 1.0 - e - new
+    out = Vec3(e * state[0] + old * state[3] + new * rate.x, e * state[1] + old * state[4] + new * rate.y, e * state[2] + old * state[5] + new * rate.z)
+    state[0], state[1], state[2] = out.x, out.y, out.z
+    state[3], state[4], state[5] = rate.x, rate.y, rate.z
+    return out
+
+
+@kernel
+def read_barometer(height, lagged, sensor, constants, chance, tick, step):
+    """Return (the lagged height now, the reading): a first-order lag on the true height, then bias and noise."""
+    share = 1.0 if sensor.lag <= 0.0 else 1.0 - exp(-step / sensor.lag)
+    lagged += share * (height - lagged)
+    noise = sensor.noise * normal(chance.seed, chance.flight, BAROMETER, np.uint64(tick))
+    return lagged, lagged + constants[C_BAROMETER] + noise
+
+
+@kernel
+def read_magnetometer(matrix, sensor, constants, chance, tick):
+    """Return the field in body axes, in units of its strength."""
+    truth = to_body(matrix, sensor.field)
+    bias = Vec3(constants[C_MAGNETOMETER], constants[C_MAGNETOMETER + 1], constants[C_MAGNETOMETER + 2])
+    return add(add(truth, bias), scale(_normal3(chance, MAGNETOMETER, tick), sensor.noise))
+
+
+@kernel
+def remember(history, tick, r, v):
+    """Keep the truth of a tick for a fix that will be told later; r : east, north, height above ground, as receivers tell it."""
+    row = history[tick % HISTORY]
+    row[0], row[1], row[2], row[3], row[4], row[5] = r.x, r.y, r.z, v.x, v.y, v.z
+
+
+@kernel
+def read_gnss(history, tick, stride, sensor, chance, force, speed, fix):
+    """Fill `fix` (6,) with position and velocity of `latency` ticks ago; return 1 if there is a fix at this tick, else 0."""
+    if sensor.every <= 0 or tick < sensor.latency or tick // sensor.every == (tick - stride) // sensor.every:
+        return 0
+    if force > sensor.force_limit or speed > sensor.speed_limit:
+        return 0
+    row = history[(tick - sensor.latency) % HISTORY]
+    a = _normal3(chance, GNSS, tick)
+    b = _normal3(chance, GNSS + np.uint64(3), tick)
+    fix[0], fix[1], fix[2] = row[0] + sensor.position * a.x, row[1] + sensor.position * a.y, row[2] + sensor.position * a.z
+    fix[3], fix[4], fix[5] = row[3] + sensor.velocity * b.x, row[4] + sensor.velocity * b.y, row[5] + sensor.velocity * b.z
+    return 1

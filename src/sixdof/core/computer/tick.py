@@ -1,0 +1,582 @@
+"""The flight computer at one tick: sensors -> estimate -> event rules -> guidance -> control -> mixer -> commands to the servos.
+
+Trigonometry is allowed here: this runs once a tick, not once a derivative. Guidance and control are the built-in laws or whatever
+stands at the address of a law of the user's own.
+"""
+
+from __future__ import annotations
+
+from math import acos, asin, atan2, inf, sqrt
+
+from sixdof._jit import call_law, helper, kernel
+from sixdof.core.actuator import issue
+from sixdof.core.algebra import clip, conjugate, fill, matrix_of, multiply, norm, sub
+from sixdof.core.computer.control import built_in_control, mix
+from sixdof.core.computer.estimator import E_AGE, E_BARO, E_FIX, E_GYRO, E_LAG, E_MX, E_QW, E_VX, E_X, estimate
+from sixdof.core.computer.guidance import M_INDEX, built_in_guidance
+from sixdof.core.computer.sensors import (
+    ACCELEROMETER,
+    C_ACCELEROMETER,
+    C_GYRO,
+    GYRO,
+    lagged_rate,
+    read_barometer,
+    read_gnss,
+    read_inertial,
+    read_magnetometer,
+    remember,
+)
+from sixdof.core.forces.loads import air_at, height_of
+from sixdof.core.layout import (
+    D_DEPLOY,
+    D_DIRECT,
+    D_ENABLE,
+    D_FIN,
+    D_LIGHT,
+    D_PITCH,
+    D_ROLL,
+    D_SEPARATE,
+    D_YAW,
+    GOAL_SIZE,
+    LAW_FAILED,
+    LAW_NONSENSE,
+    S_BARO,
+    S_BOOSTER,
+    S_EAST,
+    S_ENABLED,
+    S_FIELD_X,
+    S_FIX_AGE,
+    S_FIX_EAST,
+    S_FRAME_W,
+    S_FX,
+    S_GOAL_P,
+    S_GOAL_W,
+    S_HEIGHT,
+    S_LIFTOFF,
+    S_MACH,
+    S_MODE,
+    S_NORTH,
+    S_P,
+    S_PERIOD,
+    S_PRESSURE,
+    S_QW,
+    S_QX,
+    S_QY,
+    S_QZ,
+    S_SATURATED,
+    S_TIME,
+    S_VE,
+    S_VN,
+    S_VU,
+    S_WAYPOINT,
+    ST_BURNOUT,
+    ST_LIGHT,
+    ST_PART,
+)
+from sixdof.core.types import (
+    ACTION_DEPLOY,
+    ACTION_DISABLE,
+    ACTION_ENABLE,
+    ACTION_GUIDE,
+    ACTION_LIGHT,
+    ACTION_SEPARATE,
+    CANOPY_FAILS,
+    FAILED,
+    RULE_ACTION,
+    RULE_AFTER,
+    RULE_BEFORE,
+    RULE_BOOSTER,
+    RULE_HEIGHT_ABOVE,
+    RULE_HEIGHT_BELOW,
+    RULE_ORDER,
+    RULE_PATIENCE,
+    RULE_SPEED_ABOVE,
+    RULE_SPEED_BELOW,
+    RULE_TARGET,
+    RULE_THRESHOLD,
+    RULE_TILT_BELOW,
+    RULE_TRIGGER,
+    TRIGGER_APOGEE,
+    TRIGGER_BURNOUT,
+    TRIGGER_CLIMBING,
+    TRIGGER_EJECTION,
+    TRIGGER_FALLING,
+    TRIGGER_IGNITION,
+    TRIGGER_LIFTOFF,
+    TRIGGER_RAIL,
+    TRIGGER_SEPARATION,
+    TRIGGER_TIME,
+    Quat,
+    Vec3,
+)
+
+MOST_BURNS = 8  # burns and partings that are told apart
+# what the computer has noticed so far: times, -1 before; burns and partings in their order
+N_LIFTOFF, N_RAIL, N_APOGEE = range(3)
+N_BURN, N_THRUSTING, N_QUIET, N_HIGHEST, N_SINKING, N_ATTACHED, N_PARTINGS = range(3, 10)
+N_IGNITION = 10
+N_BURNOUT = N_IGNITION + MOST_BURNS
+N_PARTED = N_BURNOUT + MOST_BURNS
+NOTICE_SIZE = N_PARTED + MOST_BURNS
+# state of one rule: when its trigger was sensed, when it fired, whether it did what it is for (another may have before), when it
+# gave up; -1 before
+R_ARMED, R_FIRED, R_ACTED, R_GIVEN_UP = range(4)
+RULE_STATE = 4
+SOON = 1e-9  # s: rounding of sums of times
+# switches: fins live, guidance mode, which of the user's laws failed (1 guidance, 2 control), and its status or the index of what it wrote
+SW_FINS, SW_MODE, SW_FAILED, SW_STATUS = range(4)
+SWITCHES = 4
+MOST_WRITTEN = 1e12  # by a law of the user's own: sums and products of what lies beyond are no numbers any more
+UNIT = 1e-3  # that the length of a law's quaternion may differ from 1
+
+
+@helper
+def sensed_goal(sensed):
+    return Quat(sensed[S_GOAL_W], sensed[S_GOAL_W + 1], sensed[S_GOAL_W + 2], sensed[S_GOAL_W + 3])
+
+
+@helper
+def sensed_attitude(sensed):
+    return Quat(sensed[S_QW], sensed[S_QX], sensed[S_QY], sensed[S_QZ])
+
+
+@helper
+def sensed_frame(sensed):
+    return Quat(sensed[S_FRAME_W], sensed[S_FRAME_W + 1], sensed[S_FRAME_W + 2], sensed[S_FRAME_W + 3])
+
+
+@helper
+def sensed_place(sensed):
+    return Vec3(sensed[S_EAST], sensed[S_NORTH], sensed[S_HEIGHT])
+
+
+@helper
+def sensed_velocity(sensed):
+    return Vec3(sensed[S_VE], sensed[S_VN], sensed[S_VU])
+
+
+@helper
+def _put(a, i, v):
+    a[i], a[i + 1], a[i + 2] = v.x, v.y, v.z
+
+
+@helper
+def _put4(a, i, q):
+    a[i], a[i + 1], a[i + 2], a[i + 3] = q.w, q.x, q.y, q.z
+
+
+@kernel
+def measure(tick, stride, s, height, force, matrix, computer, chance, work):
+    """Read the sensors of a tick, advance the estimate, and fill `sensed` with readings and estimate."""
+    sensors, state, constants = computer.sensors, work.estimate, work.constants
+    step = stride * computer.period
+    rate = lagged_rate(s.w, sensors.gyro_lag, step, state[E_GYRO : E_GYRO + 6])
+    gyro = read_inertial(rate, sensors.gyro, constants, C_GYRO, GYRO, chance, tick, computer.period)
+    felt = read_inertial(force, sensors.accelerometer, constants, C_ACCELEROMETER, ACCELEROMETER, chance, tick, computer.period)
+    state[E_LAG], baro = read_barometer(height, state[E_LAG], sensors.barometer, constants, chance, tick, step)
+    magnet = Vec3(0.0, 0.0, 0.0)
+    if sensors.magnetometer.fitted > 0:
+        magnet = read_magnetometer(matrix, sensors.magnetometer, constants, chance, tick)
+    fix = read_gnss(work.history, tick, stride, sensors.gnss, chance, norm(force), norm(s.v), state[E_FIX : E_FIX + 6])
+    every = sensors.barometer.every
+    fresh = 1 if tick // every > (tick - stride) // every else 0
+    if fresh == 0:
+        baro = state[E_BARO]
+    moving = 1 if work.notice[N_LIFTOFF] >= 0.0 or felt.x > computer.detection.liftoff_force else 0
+    estimate(
+        state,
+        gyro,
+        felt,
+        baro,
+        fresh,
+        fix,
+        magnet,
+        sensors.gnss.latency * computer.period,
+        computer.estimator,
+        computer.earth_rate,
+        moving,
+        step,
+        sensors.magnetometer.fitted,
+        sensors.magnetometer.field,
+    )
+    sensed = work.sensed
+    for i in range(3):
+        sensed[S_EAST + i] = state[E_X + i]
+        sensed[S_VE + i] = state[E_VX + i]
+        sensed[S_FIELD_X + i] = state[E_MX + i]
+    for i in range(4):
+        sensed[S_QW + i] = state[E_QW + i]
+    for i in range(6):
+        sensed[S_FIX_EAST + i] = state[E_FIX + i]
+    _put(sensed, S_P, gyro)
+    _put(sensed, S_FX, felt)
+    sensed[S_BARO], sensed[S_FIX_AGE] = baro, state[E_AGE]
+
+
+@kernel
+def tell_truth(s, height, force, sensed):
+    """Fill `sensed` with the truth: ideal sensors and estimator."""
+    place = Vec3(s.r.x, s.r.y, height)
+    _put(sensed, S_EAST, place)
+    _put(sensed, S_VE, s.v)
+    _put4(sensed, S_QW, s.q)
+    _put(sensed, S_P, s.w)
+    _put(sensed, S_FX, force)
+    sensed[S_BARO], sensed[S_FIX_AGE] = height, 0.0
+    _put(sensed, S_FIX_EAST, place)
+    _put(sensed, S_FIX_EAST + 3, s.v)
+
+
+@kernel
+def sense(t, tick, stride, s, force, matrix, model, frame, chance, work):
+    """Fill `sensed` with everything but the goal."""
+    computer, sensed = model.computer, work.sensed
+    height = height_of(model.world, s.r)
+    if computer.sensors.ideal > 0:
+        tell_truth(s, height, force, sensed)
+    else:
+        for k in range(tick - stride + 1, tick + 1):
+            remember(work.history, k, Vec3(s.r.x, s.r.y, height), s.v)
+        measure(tick, stride, s, height, force, matrix, computer, chance, work)
+    sensed[S_TIME] = t
+    air = air_at(model.world, sensed[S_HEIGHT])
+    speed2 = sensed[S_VE] ** 2 + sensed[S_VN] ** 2 + sensed[S_VU] ** 2
+    sensed[S_PRESSURE] = 0.5 * air.density * speed2
+    sensed[S_MACH] = sqrt(speed2) / air.sound
+    _put4(sensed, S_FRAME_W, frame)
+    sensed[S_PERIOD] = stride * computer.period
+
+
+@kernel
+def start_notice(notice, attached):
+    """Fill `notice` before a flight: nothing noticed, so many stages behind the first."""
+    fill(notice, -1.0)
+    notice[N_BURN] = notice[N_THRUSTING] = notice[N_PARTINGS] = 0.0
+    notice[N_HIGHEST] = -inf
+    notice[N_ATTACHED] = attached
+
+
+@kernel
+def notice_phases(sensed, aft_travel, detection, attached, notice):
+    """Update what the computer has noticed (liftoff, rail, ignitions, burnouts, partings, apogee) from sensed values alone.
+
+    attached : stages behind this one, as the break-wires tell.
+    """
+    t = sensed[S_TIME]
+    if notice[N_LIFTOFF] < 0.0:
+        if not (sensed[S_FX] > detection.liftoff_force or sensed[S_HEIGHT] > detection.liftoff_height):
+            return
+        notice[N_LIFTOFF] = notice[N_IGNITION] = t
+        notice[N_THRUSTING] = 1.0
+    while attached < notice[N_ATTACHED]:  # several stages may go at once
+        k = int(notice[N_PARTINGS])
+        notice[N_ATTACHED] -= 1.0
+        if k < MOST_BURNS:
+            notice[N_PARTED + k] = t
+            notice[N_PARTINGS] += 1.0
+    e, n, h = sensed[S_EAST], sensed[S_NORTH], sensed[S_HEIGHT]
+    if notice[N_RAIL] < 0.0 and e * e + n * n + h * h > aft_travel * aft_travel:
+        notice[N_RAIL] = t
+    _notice_burns(t, sensed[S_FX], detection, notice)
+    if notice[N_APOGEE] < 0.0 and notice[N_RAIL] >= 0.0:
+        _notice_apogee(t, sensed, detection, notice)
+
+
+@helper
+def _notice_burns(t, force, detection, notice):
+    k = int(notice[N_BURN])
+    if k >= MOST_BURNS:
+        return
+    if notice[N_THRUSTING] > 0.5:
+        if force >= detection.burnout_force:
+            notice[N_QUIET] = -1.0
+        else:
+            if notice[N_QUIET] < 0.0:
+                notice[N_QUIET] = t
+            if t - notice[N_QUIET] >= detection.burnout_debounce - SOON:
+                notice[N_BURNOUT + k] = t
+                notice[N_BURN], notice[N_THRUSTING], notice[N_QUIET] = k + 1.0, 0.0, -1.0
+    elif notice[N_APOGEE] < 0.0 and force > detection.ignition_force:  # later it is a canopy that pulls the nose
+        notice[N_IGNITION + k] = t
+        notice[N_THRUSTING] = 1.0
+
+
+@helper
+def _notice_apogee(t, sensed, detection, notice):
+    sinking = sensed[S_VU] < 0.0
+    if detection.by_barometer > 0:
+        notice[N_HIGHEST] = max(notice[N_HIGHEST], sensed[S_BARO])
+        sinking = sensed[S_BARO] < notice[N_HIGHEST] - detection.apogee_drop
+    if not sinking:
+        notice[N_SINKING] = -1.0
+        return
+    if notice[N_SINKING] < 0.0:
+        notice[N_SINKING] = t
+    if t - notice[N_SINKING] >= detection.apogee_debounce - SOON:
+        notice[N_APOGEE] = t
+
+
+@helper
+def _triggered(trigger, threshold, order, sensed, notice, stage):
+    if trigger == TRIGGER_TIME:
+        return sensed[S_TIME] >= threshold
+    if trigger == TRIGGER_LIFTOFF:
+        return notice[N_LIFTOFF] >= 0.0
+    if trigger == TRIGGER_RAIL:
+        return notice[N_RAIL] >= 0.0
+    if trigger == TRIGGER_BURNOUT:
+        return notice[N_BURNOUT + order] >= 0.0
+    if trigger == TRIGGER_APOGEE:
+        return notice[N_APOGEE] >= 0.0
+    if trigger == TRIGGER_CLIMBING:
+        return notice[N_LIFTOFF] >= 0.0 and sensed[S_HEIGHT] >= threshold
+    if trigger == TRIGGER_FALLING:
+        return notice[N_APOGEE] >= 0.0 and sensed[S_HEIGHT] <= threshold
+    if trigger == TRIGGER_SEPARATION:
+        return notice[N_PARTED + order] >= 0.0
+    if trigger == TRIGGER_IGNITION:
+        return notice[N_IGNITION + order] >= 0.0
+    if trigger == TRIGGER_EJECTION:
+        return stage[order, ST_BURNOUT] >= 0.0
+    return False
+
+
+@kernel
+def tilt_angles(frame, q):
+    """Return (tilt_pitch, tilt_yaw, roll, tilt) of an attitude in the launch frame; tilt is the nose's angle from the vertical."""
+    m = matrix_of(multiply(conjugate(frame), q))
+    return (
+        asin(clip(m.zx, -1.0, 1.0)),  # theta = -asin(m_zx), tilt_pitch = -theta
+        atan2(m.yx, m.xx),
+        atan2(m.zy, m.zz),
+        acos(clip(m.xx, -1.0, 1.0)),
+    )
+
+
+@kernel
+def run_rules(rules, delays, state, sensed, notice, stage, canopy, switches, opened):
+    """Fire the rules that are due.
+
+    delays : (rules,) of this flight. state : (rules, RULE_STATE). stage : (stages, STAGE_COLUMNS), whose commands are filled in.
+    canopy : (canopies, CANOPY_COLUMNS). switches: SW_*. opened[c]: time canopy c was released, -1 before.
+    """
+    t = sensed[S_TIME]
+    for i in range(rules.shape[0]):
+        rule = rules[i]
+        if state[i, R_FIRED] >= 0.0 or state[i, R_GIVEN_UP] >= 0.0:
+            continue
+        if state[i, R_ARMED] < 0.0:
+            order = int(rule[RULE_ORDER])
+            if not _triggered(int(rule[RULE_TRIGGER]), rule[RULE_THRESHOLD], order, sensed, notice, stage):
+                continue
+            state[i, R_ARMED] = t
+        due = state[i, R_ARMED] + delays[i]
+        if t < due - SOON:
+            continue
+        if _inhibited(rule, sensed):
+            if t - due >= rule[RULE_PATIENCE] - SOON or sensed[S_LIFTOFF] > rule[RULE_BEFORE]:
+                state[i, R_GIVEN_UP] = t
+            continue
+        state[i, R_FIRED] = t
+        state[i, R_ACTED] = act(int(rule[RULE_ACTION]), int(rule[RULE_TARGET]), t, stage, canopy, switches, opened)
+
+
+@kernel
+def act(action, target, t, stage, canopy, switches, opened):
+    """Do what a rule or a law says; return 1 if it changed anything, 0 if another had done it before."""
+    done = False
+    if action == ACTION_ENABLE:
+        done = switches[SW_FINS] < 0.5
+        switches[SW_FINS] = 1.0
+    elif action == ACTION_DISABLE:
+        done = switches[SW_FINS] > 0.5
+        switches[SW_FINS] = 0.0
+    elif action == ACTION_GUIDE:
+        done = switches[SW_MODE] != target
+        switches[SW_MODE] = float(target)
+    elif action == ACTION_SEPARATE:
+        done = stage[target, ST_PART] < 0.0
+        if done:
+            stage[target, ST_PART] = t
+    elif action == ACTION_LIGHT:
+        done = stage[target, ST_LIGHT] < 0.0
+        if done:
+            stage[target, ST_LIGHT] = t
+    elif 0 <= target < opened.shape[0] and opened[target] == -1.0:
+        done = True
+        opened[target] = t if canopy[target, CANOPY_FAILS] < 0.5 else FAILED
+    return 1.0 if done else 0.0
+
+
+@helper
+def _inhibited(rule, sensed):
+    if sensed[S_HEIGHT] < rule[RULE_HEIGHT_ABOVE] or sensed[S_HEIGHT] > rule[RULE_HEIGHT_BELOW]:
+        return True
+    if sensed[S_LIFTOFF] < rule[RULE_AFTER] or sensed[S_LIFTOFF] > rule[RULE_BEFORE]:
+        return True
+    if rule[RULE_BOOSTER] >= 0.0 and (sensed[S_BOOSTER] > 0.5) != (rule[RULE_BOOSTER] > 0.5):
+        return True
+    low, high = max(rule[RULE_SPEED_ABOVE], 0.0), rule[RULE_SPEED_BELOW]
+    speed2 = sensed[S_VE] ** 2 + sensed[S_VN] ** 2 + sensed[S_VU] ** 2
+    if speed2 < low * low or (high < inf and speed2 > high * high):
+        return True
+    if rule[RULE_TILT_BELOW] < inf:
+        return tilt_angles(sensed_frame(sensed), sensed_attitude(sensed))[3] > rule[RULE_TILT_BELOW]
+    return False
+
+
+@helper
+def _no_number(command):
+    """Return the index of the first entry of what a law wrote that no flight can use, -1 if there is none."""
+    for i in range(command.shape[0]):
+        if not abs(command[i]) <= MOST_WRITTEN:  # NaN too
+            return i
+    return -1
+
+
+@helper
+def _blame(work, law, what, status):
+    """Note which law failed, and with what; return `status`."""
+    work.switches[SW_FAILED], work.switches[SW_STATUS] = law, float(what)
+    return status
+
+
+@kernel
+def _own_goal(t, work):
+    """Run a guidance law of the user's own and check its goal; return 0, LAW_FAILED or LAW_NONSENSE."""
+    goal = work.goal
+    failed = call_law(work.laws[0], t, work.sensed, work.guidance_memory, work.guidance_gains, goal)
+    if failed != 0:
+        return _blame(work, 1.0, failed, LAW_FAILED)
+    wrong = _no_number(goal)
+    if wrong >= 0:
+        return _blame(work, 1.0, wrong, LAW_NONSENSE)
+    if abs(sqrt(goal[0] ** 2 + goal[1] ** 2 + goal[2] ** 2 + goal[3] ** 2) - 1.0) > UNIT:
+        return _blame(work, 1.0, GOAL_SIZE, LAW_NONSENSE)
+    for i in range(GOAL_SIZE):
+        work.sensed[S_GOAL_W + i] = goal[i]
+    return 0
+
+
+@kernel
+def steer(t, model, frame, work):
+    """Run guidance and leave its goal in `sensed`; return 0, or how a law of the user's own ends the flight (LAW_FAILED, LAW_NONSENSE)."""
+    sensed, guidance = work.sensed, model.computer.guidance
+    if work.laws[0] != 0:
+        return _own_goal(t, work)
+    goal = built_in_guidance(
+        t,
+        sensed[S_LIFTOFF],
+        sensed_place(sensed),
+        sensed_velocity(sensed),
+        sensed_attitude(sensed),
+        frame,
+        sensed[S_PRESSURE],
+        int(work.switches[SW_MODE]),
+        work.guidance_memory,
+        guidance,
+        work.passed,
+        model.computer.period,
+    )
+    sensed[S_WAYPOINT] = work.guidance_memory[M_INDEX]
+    if sensed[S_LIFTOFF] >= 0.0 and guidance.feed_rate > 0:
+        # the goal's own turning rate, from its change since the last tick
+        e = multiply(conjugate(sensed_goal(sensed)), goal)
+        k = 2.0 / model.computer.period if e.w >= 0.0 else -2.0 / model.computer.period
+        _put(sensed, S_GOAL_P, Vec3(k * e.x, k * e.y, k * e.z))
+    _put4(sensed, S_GOAL_W, goal)
+    return 0
+
+
+@kernel
+def _obey(t, command, leg, work):
+    """Do what a control law of the user's own says beside steering: fins, canopies, parting, ignition."""
+    if command[D_ENABLE] > 0.0:
+        work.switches[SW_FINS] = 1.0
+    elif command[D_ENABLE] < 0.0:
+        work.switches[SW_FINS] = 0.0
+    if command[D_DEPLOY] > 0.0:
+        act(ACTION_DEPLOY, int(command[D_DEPLOY]) - 1, t, work.stage, work.canopy, work.switches, work.opened)
+    if command[D_SEPARATE] > 0.0 and leg.last > leg.first:
+        act(ACTION_SEPARATE, leg.last, t, work.stage, work.canopy, work.switches, work.opened)
+    if command[D_LIGHT] > 0.0:
+        upper = leg.last - 1 if leg.last > leg.first else leg.last
+        act(ACTION_LIGHT, upper, t, work.stage, work.canopy, work.switches, work.opened)
+
+
+@kernel
+def _own_demand(t, leg, work):
+    """Run a control law of the user's own, check its command and obey it; return 0, LAW_FAILED or LAW_NONSENSE."""
+    command = work.command
+    failed = call_law(work.laws[1], t, work.sensed, work.memory, work.gains, command)
+    if failed != 0:
+        return _blame(work, 2.0, failed, LAW_FAILED)
+    wrong = _no_number(command)
+    if wrong < 0 and int(command[D_DEPLOY]) > work.opened.shape[0]:
+        wrong = D_DEPLOY
+    if wrong >= 0:
+        return _blame(work, 2.0, wrong, LAW_NONSENSE)
+    _obey(t, command, leg, work)
+    return 0
+
+
+@kernel
+def control(t, tick, model, craft, work):
+    """Run the control law, mix its demands and issue commands to the servos; return 0, or how a law of the user's own ends the flight."""
+    sensed, command = work.sensed, work.command
+    if work.laws[1] != 0:
+        status = _own_demand(t, model.leg, work)
+        if status != 0:
+            return status
+        if work.switches[SW_FINS] < 0.5:
+            command[D_ROLL] = command[D_PITCH] = command[D_YAW] = 0.0
+    else:
+        built_in_control(t, sensed, work.memory, work.gains, command)
+    limited = 0.0
+    if command[D_DIRECT] > 0.0 and work.switches[SW_FINS] > 0.5:
+        for i in range(work.fin_command.shape[0]):
+            wanted = command[D_FIN + i] if D_FIN + i < command.shape[0] else 0.0
+            work.fin_command[i] = clip(wanted, -craft.servo.travel, craft.servo.travel)
+            if work.fin_command[i] != wanted:
+                limited = 1.0
+    else:
+        limited = mix(command, model.computer.mixer, craft.servo.travel, model.computer.roll_first, work.fin_command)
+    sensed[S_SATURATED] = limited
+    issue(t, work.fin_command, work.issued, tick, craft.servo)
+    return 0
+
+
+@kernel
+def decide(sensed, aft_travel, computer, attached, work):
+    """Notice the phases and fire the event rules on sensed values alone; a bench test of the sequence runs this too."""
+    t = sensed[S_TIME]
+    notice_phases(sensed, aft_travel, computer.detection, attached, work.notice)
+    sensed[S_LIFTOFF] = t - work.notice[N_LIFTOFF] if work.notice[N_LIFTOFF] >= 0.0 else -1.0
+    run_rules(computer.rules, work.rule_delay, work.rules, sensed, work.notice, work.stage, work.canopy, work.switches, work.opened)
+    sensed[S_ENABLED], sensed[S_MODE] = work.switches[SW_FINS], work.switches[SW_MODE]
+
+
+@kernel
+def run_tick(t, tick, stride, s, force, matrix, craft, frame, model, chance, work):
+    """Run the flight computer once; return 0, or how a law of the user's own ends the flight (LAW_FAILED, LAW_NONSENSE).
+
+    stride : ticks since the last run (more than one under a canopy). force : specific force, body axes, m/s^2. matrix : body ->
+    world. A body without the front stage has an altimeter only: it steers nothing.
+    """
+    sense(t, tick, stride, s, force, matrix, model, frame, chance, work)
+    work.sensed[S_BOOSTER] = model.computer.booster
+    decide(work.sensed, craft.rail.aft_travel, model.computer, float(model.leg.last - model.leg.first), work)
+    if model.leg.main == 0:
+        return 0
+    status = steer(t, model, frame, work)
+    if status != 0:
+        return status
+    return control(t, tick, model, craft, work)
+
+
+@helper
+def estimate_errors(sensed, s, height):
+    """Return (attitude, position, velocity) error of the estimate: rad, m, m/s. height : the vehicle's above ground, which the estimate means."""
+    e = multiply(conjugate(s.q), sensed_attitude(sensed))
+    angle = 2.0 * asin(clip(sqrt(e.x * e.x + e.y * e.y + e.z * e.z), 0.0, 1.0))
+    return angle, norm(sub(sensed_place(sensed), Vec3(s.r.x, s.r.y, height))), norm(sub(sensed_velocity(sensed), s.v))

@@ -1,0 +1,347 @@
+"""Forces and moments of the air: body and every fin panel on its own.
+
+No trigonometry: incidence enters through direction cosines (sin a = cross velocity / V), so nothing is singular at zero
+speed, at 90 or at 180 degrees.
+"""
+
+from __future__ import annotations
+
+from math import sqrt
+from typing import NamedTuple
+
+from sixdof._jit import helper, kernel
+from sixdof.core.algebra import cell, clip, lerp, small_sin, surface
+from sixdof.core.types import (
+    BODY_CA,
+    BODY_CA_BACK,
+    BODY_CA_BURN,
+    BODY_S0,
+    BODY_S0_BACK,
+    BODY_S1,
+    BODY_S1_BACK,
+    BODY_S2,
+    BODY_S2_BACK,
+    FIN_DB,
+    FIN_DW,
+    FIN_KB,
+    FIN_KW,
+    FIN_PLATE,
+    FIN_ROLL_DAMP,
+    FIN_ROLL_DIRECT,
+    FIN_SLOPE,
+    FIN_STALL,
+    FIN_X,
+    FIN_X_BACK,
+    FIN_XB,
+    PANEL_AREA,
+    PANEL_CANT,
+    PANEL_CONTROL,
+    PANEL_COS,
+    PANEL_HINGE,
+    PANEL_SET,
+    PANEL_SIN,
+    PANEL_X_PLATE,
+    PANEL_Y,
+    PANEL_Y_ROLL,
+    SEEN_HINGE,
+    SEEN_LOAD,
+    SEEN_STALL,
+    SEEN_VORTEX,
+    SEEN_X,
+    SEEN_Y,
+    SEEN_Z,
+    WAKE_BODY,
+    WAKE_COUNT,
+    WAKE_FIRST,
+    WAKE_LATERAL,
+    WAKE_LENGTH,
+    WAKE_LEVER,
+    WAKE_PER_METRE,
+    WAKE_RECEIVER,
+    Vec3,
+)
+
+TINY = 1e-12  # keeps a division by the speed finite at rest; its force there is zero
+CARRIED_ROW = 3  # of the fins' array, see core/actuator.py
+STALL_WIDTH = 0.15  # range of sine over which a panel goes from attached to separated flow
+BROADSIDE = 0.17  # direction cosine within which forward and backward flow take over from each other: 9.8 deg (ours)
+
+
+class AirLoads(NamedTuple):
+    """What the air does to the vehicle, body axes, about the centre of mass."""
+
+    force: Vec3
+    moment: Vec3
+    speed: float
+    cross_speed: float
+    mach: float
+
+
+class FinSet(NamedTuple):
+    """What the panels of one set have in common at one Mach number."""
+
+    slope: float
+    x: float
+    panel_incidence: float
+    body_incidence: float
+    panel_deflection: float
+    body_deflection: float
+    body_x: float
+    stall: float
+    plate: float
+    spin_lost: float  # shares of strip theory's rolling moment that a set has not
+    turned_lost: float
+
+
+@helper
+def fin_set_at(aero, fs, i, f, back, craft):
+    """Return the FinSet number fs between Mach rows i and i + 1, the draw's factor and shift applied.
+
+    back : share of the flow that comes from behind, 1 or 0 but near broadside, where every panel is stalled.
+    """
+    a, b = aero.fin[i, fs], aero.fin[i + 1, fs]
+    x = a[FIN_X] + f * (b[FIN_X] - a[FIN_X])
+    on_body = a[FIN_XB] + f * (b[FIN_XB] - a[FIN_XB])
+    turned = a[FIN_DW] + f * (b[FIN_DW] - a[FIN_DW])
+    if back > 0.0:
+        behind = a[FIN_X_BACK] + f * (b[FIN_X_BACK] - a[FIN_X_BACK])
+        x += back * (behind - x)
+        on_body += back * (behind - on_body)
+    return FinSet(
+        (a[FIN_SLOPE] + f * (b[FIN_SLOPE] - a[FIN_SLOPE])) * craft.normal,
+        x + craft.cp_shift,
+        a[FIN_KW] + f * (b[FIN_KW] - a[FIN_KW]),
+        a[FIN_KB] + f * (b[FIN_KB] - a[FIN_KB]),
+        turned,
+        a[FIN_DB] + f * (b[FIN_DB] - a[FIN_DB]),
+        on_body + craft.cp_shift,
+        a[FIN_STALL] + f * (b[FIN_STALL] - a[FIN_STALL]),
+        a[FIN_PLATE] + f * (b[FIN_PLATE] - a[FIN_PLATE]),
+        1.0 - (a[FIN_ROLL_DAMP] + f * (b[FIN_ROLL_DAMP] - a[FIN_ROLL_DAMP])),
+        (1.0 - (a[FIN_ROLL_DIRECT] + f * (b[FIN_ROLL_DIRECT] - a[FIN_ROLL_DIRECT]))) * turned,
+    )
+
+
+@helper
+def _plane(table, x, y):
+    """Return the value of a square table at (x, y), counted in cells from its middle; beyond its rim that of the rim."""
+    half = 0.5 * (table.shape[0] - 1.0)
+    return surface(table, x + half, y + half)
+
+
+@helper
+def _wash(aero, receiver, s, c, u, seen):
+    """Return the velocities (m/s, along the panel's normal) that the vortices of the sets ahead give the air at one panel.
+
+    Two means over the panel: for its force and for its rolling moment.
+
+    A vortex leaves its panel's trailing edge and follows the free stream past the body (NACA Report 1307, 1957); its
+    image in the body is in the table. In backward flight nothing reaches the panel.
+    """
+    for_force = for_roll = 0.0
+    if u.x <= 0.0:
+        return for_force, for_roll
+    for pair in range(aero.wake_pair.shape[0]):
+        row = aero.wake_pair[pair]
+        if row[WAKE_RECEIVER] == receiver:
+            drift = row[WAKE_LENGTH] / u.x
+            first = int(row[WAKE_FIRST])
+            for q in range(first, first + int(row[WAKE_COUNT])):
+                y = seen[q, SEEN_Y] - u.y * drift
+                z = seen[q, SEEN_Z] - u.z * drift
+                spanwise, normal = (c * z - s * y) * row[WAKE_PER_METRE], (-c * y - s * z) * row[WAKE_PER_METRE]
+                for_force += seen[q, SEEN_VORTEX] * _plane(aero.wake[pair, 0], spanwise, normal)
+                for_roll += seen[q, SEEN_VORTEX] * _plane(aero.wake[pair, 1], spanwise, normal)
+    return for_force, for_roll
+
+
+@helper
+def _shed(aero, p, load, sine, double_density, speed, seen):
+    """Note strength and place of the vortex that panel p sheds, if a set behind feels it.
+
+    One rolled-up vortex a panel: the load is rho V Gamma times the distance from the body to it (NACA Report 1307); its
+    counterpart is the image in the body. Positive about x where the load is positive.
+    """
+    for pair in range(aero.wake_pair.shape[0]):
+        row = aero.wake_pair[pair]
+        if row[WAKE_FIRST] <= p < row[WAKE_FIRST] + row[WAKE_COUNT]:
+            s, c = aero.panel[p, PANEL_SIN], aero.panel[p, PANEL_COS]
+            lateral = row[WAKE_LATERAL]
+            aside = -row[WAKE_LEVER] * sine
+            seen[p, SEEN_VORTEX] = load / (double_density * speed * (lateral - row[WAKE_BODY]))
+            seen[p, SEEN_Y] = -s * lateral - c * aside
+            seen[p, SEEN_Z] = c * lateral - s * aside
+
+
+@kernel
+def _shed_roll(wake_pair, p, excess, double_density_speed, seen):
+    """Weaken the vortices of the set that ends with panel p alike, for its loads have `excess` (N, summed) over what its rolling
+    moment says: in a roll a panel carries less than alone.
+    """
+    for pair in range(wake_pair.shape[0]):
+        row = wake_pair[pair]
+        first, count = int(row[WAKE_FIRST]), int(row[WAKE_COUNT])
+        if first + count == p + 1:
+            for q in range(first, first + count):
+                seen[q, SEEN_VORTEX] -= excess / (count * double_density_speed * (row[WAKE_LATERAL] - row[WAKE_BODY]))
+            return  # a set sheds the same onto all sets behind it
+
+
+@helper
+def _panel(row, shared, sine, u, rate, cg, wash, roll_wash, q_area, plate, out):
+    """Return (fx, fy, fz, mx, my, mz) of one panel: its own load and what it carries over onto the body; note `out`.
+
+    row : PANEL_* columns. sine : of its deflection. u : velocity of the centre of mass through the air. wash,
+    roll_wash : velocity of the air along the panel's normal made by vortices of panels ahead, for force and roll. q_area : half the density times the reference area.
+    plate : separated normal-force coefficient at 90 deg on the reference area.
+    """
+    s, c = row[PANEL_SIN], row[PANEL_COS]
+    y = row[PANEL_Y]
+    # normal n = (0, -c, -s): positive force rolls the vehicle positive; span direction e = (0, -s, c)
+    arm = cg.x - shared.x
+    along = u.x + y * (rate.y * c + rate.z * s)
+    across = -c * (u.y + rate.z * arm) - s * (u.z - rate.y * arm)
+    spin = rate.x * row[PANEL_Y_ROLL]
+    speed2 = along * along + (across + spin) * (across + spin)
+    inverse = 1.0 / sqrt(speed2 + TINY)
+    incidence = -across * inverse
+    # neither goes with K_W(B): a rolling body makes no upwash, and a vortex's image in the body is in the wash already
+    stirred = (wash - spin) * inverse
+    turned = sine * along * inverse
+    e = clip(shared.panel_incidence * incidence + stirred + shared.panel_deflection * turned, -1.0, 1.0)
+    w = clip((abs(e) - shared.stall) * (1.0 / STALL_WIDTH), 0.0, 1.0)
+    w = w * w * (3.0 - 2.0 * w)
+    q_area *= speed2
+    attached = q_area * (1.0 - w) * shared.slope
+    straight = attached * sqrt(1.0 - e * e)
+    load = straight * e + q_area * w * plate * e / (0.56 + 0.44 * abs(e))
+    carried = shared.body_incidence * (incidence + stirred / shared.panel_incidence) + shared.body_deflection * turned
+    carried *= attached * abs(along) * inverse
+
+    x = shared.x + w * (row[PANEL_X_PLATE] - shared.x)
+    out[SEEN_LOAD], out[SEEN_X], out[SEEN_STALL] = load, x, w
+    out[SEEN_HINGE] = load * (row[PANEL_HINGE] - x)
+    fx = -load * sine
+    lever = (cg.x - x) * load + (cg.x - shared.body_x) * carried  # along n: M_y = -X F_z, M_z = X F_y
+    total = load + carried
+    # a rolling moment is not the panel's load times its arm: vehicle/aero/roll.py, and vehicle/aero/wake.py for vortices from ahead
+    uneven = (roll_wash - wash + shared.spin_lost * spin) * inverse - shared.turned_lost * turned
+    roll = y * (load + straight * uneven)
+    return fx, -c * total, -s * total, roll, s * lever + y * c * fx, -c * lever + y * s * fx
+
+
+@helper
+def air_loads(craft, u, rate, cg, air, burning, fins, k):
+    """Return the AirLoads of a velocity u through the air and rates against it (both body axes).
+
+    cg : station (aft positive), y, z. air : Air. burning : 1 with the motor alight. fins : (4, controls): angles at the start, middle and end of a step, k picks the
+    row; and the share of its load that each fin carries.
+    """
+    aero = craft.aero
+    cross2 = u.y * u.y + u.z * u.z
+    speed2 = u.x * u.x + cross2
+    speed = sqrt(speed2 + TINY)
+    cross_speed = sqrt(cross2 + TINY)
+    half = 0.5 * air.density
+    mach = speed / air.sound
+    mi, mf = cell(mach * aero.per_mach, aero.body.shape[0])
+    table = aero.body
+
+    # axial force: friction over Mach and the fourth root of the unit Reynolds number
+    root = sqrt(sqrt(speed * air.density / air.viscosity))
+    friction = surface(aero.friction, mach * aero.per_mach, root * aero.per_root)
+    forward = friction + lerp(table, mi, mf, BODY_CA) + burning * lerp(table, mi, mf, BODY_CA_BURN)
+    forward *= surface(aero.axial_shape, mach * aero.per_mach, cross_speed / speed * (aero.axial_shape.shape[1] - 1))
+    axial = forward if u.x >= 0.0 else lerp(table, mi, mf, BODY_CA_BACK)
+    fx = -half * u.x * abs(u.x) * aero.area * axial * craft.drag
+
+    # body, potential part: Jorgensen (1973, 1977), sin 2a' cos(a'/2), a' from the end that flies ahead, summed along the body
+    # through the moments of the slope, which are others base first; its two ends at 90 deg meet smoothly, at zero
+    aligned, back = 1.0, 0.0
+    s0, s1, s2 = lerp(table, mi, mf, BODY_S0), lerp(table, mi, mf, BODY_S1), lerp(table, mi, mf, BODY_S2)
+    if u.x < BROADSIDE * speed:  # a branch, which the processor foresees; selected, all of the panels would wait for the quotient
+        aligned = min(abs(u.x) / (BROADSIDE * speed), 1.0)
+        aligned *= aligned * (3.0 - 2.0 * aligned)
+        back = 0.5 - 0.5 * aligned
+        if u.x < 0.0:
+            back = 1.0 - back
+            s0, s1, s2 = lerp(table, mi, mf, BODY_S0_BACK), lerp(table, mi, mf, BODY_S1_BACK), lerp(table, mi, mf, BODY_S2_BACK)
+    s2 += (2.0 * s1 + s0 * craft.cp_shift) * craft.cp_shift
+    s1 += s0 * craft.cp_shift
+    first = s0 * cg.x - s1
+    second = s0 * cg.x * cg.x - 2.0 * s1 * cg.x + s2
+    cosine = abs(u.x) / speed
+    potential = -half * aero.area * abs(u.x) * aligned * sqrt(0.5 * (1.0 + cosine)) * craft.normal
+    fy = potential * (s0 * u.y + first * rate.z)
+    fz = potential * (s0 * u.z - first * rate.y)
+    my = -potential * (first * u.z - second * rate.y)
+    mz = potential * (first * u.y + second * rate.z)
+
+    # body, viscous cross-flow (Allen and Perkins 1951) at the planform's centroid; its spread damps a tumbling body
+    cross_root = sqrt(sqrt(cross_speed * air.density / air.viscosity))
+    cdc = surface(aero.cross, cross_speed / air.sound * aero.per_mach, cross_root * aero.per_root) * craft.normal
+    centroid = aero.plan1 / aero.plan0
+    spread2 = aero.plan2 / aero.plan0 - centroid * centroid
+    arm = cg.x - centroid - craft.cp_shift
+    vy = u.y + rate.z * arm
+    vz = u.z - rate.y * arm
+    turn2 = (rate.y * rate.y + rate.z * rate.z) * spread2
+    viscous = -half * cdc * aero.plan0 * sqrt(vy * vy + vz * vz + turn2)
+    fy += viscous * vy
+    fz += viscous * vz
+    my += -arm * viscous * vz + viscous * spread2 * rate.y
+    mz += arm * viscous * vy + viscous * spread2 * rate.z
+    mx = 0.0
+
+    seen = craft.seen
+    wakes = aero.wake_pair.shape[0] > 0
+    current = -1.0
+    excess = 0.0
+    shared = FinSet(0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0)
+    half_area = half * aero.area
+    per_area = craft.normal / aero.area
+    for p in range(aero.panel.shape[0]):
+        row = aero.panel[p]
+        if row[PANEL_SET] != current:  # panels of a set stand together in the table
+            current = row[PANEL_SET]
+            shared = fin_set_at(aero, int(current), mi, mf, back, craft)
+            excess = 0.0
+        angle = row[PANEL_CANT] + craft.cant
+        carried = 1.0
+        control = int(row[PANEL_CONTROL])
+        if control >= 0:
+            angle += fins[k, control]
+            carried = fins[CARRIED_ROW, control]  # a dead servo lets its fin float: no load
+        plate = shared.plate * row[PANEL_AREA] * per_area
+        sine = small_sin(angle)
+        wash = roll_wash = 0.0
+        if wakes:
+            wash, roll_wash = _wash(aero, current, row[PANEL_SIN], row[PANEL_COS], u, seen)
+        px, py, pz, lx, ly, lz = _panel(row, shared, sine, u, rate, cg, wash, roll_wash, half_area * carried, plate, seen[p])
+        if wakes:
+            _shed(aero, p, seen[p, SEEN_LOAD], sine, 2.0 * half, speed, seen)
+            excess += seen[p, SEEN_LOAD] - lx / row[PANEL_Y]
+            _shed_roll(aero.wake_pair, p, excess, 2.0 * half * speed, seen)
+        fx += px
+        fy += py
+        fz += pz
+        mx += lx
+        my += ly
+        mz += lz
+
+    plain = aero.plain
+    k = -half * speed * plain.drag_area * craft.drag
+    damping = air.density * speed
+    fx += k * u.x
+    fy += k * u.y
+    fz += k * u.z
+    mx += damping * plain.roll * rate.x
+    my += damping * plain.pitch * rate.y
+    mz += damping * plain.yaw * rate.z
+
+    # the aerodynamic resultant acts on the body axis, which misses an off-axis centre of mass
+    mx += cg.z * fy - cg.y * fz
+    my -= cg.z * fx
+    mz += cg.y * fx
+
+    return AirLoads(Vec3(fx, fy, fz), Vec3(mx, my, mz), speed, cross_speed, mach)

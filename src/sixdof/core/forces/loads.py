@@ -1,0 +1,247 @@
+"""Forces and moments on the vehicle at one moment: air, wind, aerodynamics, thrust."""
+
+from __future__ import annotations
+
+from math import sqrt
+from typing import NamedTuple
+
+import numpy as np
+
+from sixdof._jit import helper, kernel
+from sixdof.core.algebra import Matrix, add, cell, cross, dot, lerp, matrix_of, scale, sub, sym_times, to_body
+from sixdof.core.body import Grains
+from sixdof.core.forces.aerodynamics import air_loads
+from sixdof.core.types import AIR_DENSITY, AIR_GRAVITY, AIR_PRESSURE, AIR_SOUND, AIR_VISCOSITY, Aero, Rail, Servo, Vec3, World
+
+START, MIDDLE, END = (np.int64(i) for i in range(3))  # rows of the fin angles; numpy integers as in motion.py
+
+
+class Craft(NamedTuple):
+    """The constants of one flight: the model with this flight's draw applied."""
+
+    world: World
+    wind: Vec3  # scale of the wind table, cosine and sine of its turn (clockwise from above)
+    gust: np.ndarray  # (3, 3) rows start, middle, end of the step; east, north and up
+    aero: Aero
+    drag: float  # factor on axial force
+    normal: float  # factor on normal forces
+    cp_shift: float  # m, aft positive
+    cant: float  # rad, added to every panel
+    seen: np.ndarray  # (panels, SEEN_COLUMNS) scratch: what each panel did at the last evaluation
+    grains: Grains
+    thrust_line: Vec3  # unit vector of the thrust, body axes
+    exit: Vec3  # nozzle: station (aft positive), y, z
+    exit_area: float
+    exit_swirl: float  # squared radius of gyration of the exit disc, m^2
+    reference_pressure: float
+    rail: Rail
+    rail_line: Vec3  # unit vector up the rail, world axes
+    start: Vec3  # position of the centre of mass at rest on the rail
+    guide: Vec3  # aft guide from the centre of mass at rest, body axes
+    servo: Servo
+
+
+class Air(NamedTuple):
+    density: float
+    pressure: float
+    sound: float
+    viscosity: float
+    gravity: float
+
+
+class Loads(NamedTuple):
+    """What acts, with what an observer wants to know of the flow."""
+
+    matrix: Matrix  # body -> world
+    force: Vec3  # aerodynamic + thrust, body axes, N
+    moment: Vec3  # about the centre of mass, jet damping included, body axes, N m
+    rate: Vec3  # body rates against the turning world axes
+    gravity: Vec3  # with the centrifugal part, world axes
+    wind: Vec3  # with gusts, world axes
+    up: Vec3  # local vertical, world axes
+    height: float  # above ground
+    air_speed: float
+    cross_speed: float  # of the air across the body axis
+    velocity: Vec3  # through the air, body axes
+    mach: float
+    pressure: float  # dynamic
+    reynolds: float  # unit Reynolds number, 1/m
+
+
+class Place(NamedTuple):
+    """Where a point is on the Earth: height above ground, local vertical, gravity with the centrifugal part, world axes."""
+
+    height: float
+    up: Vec3
+    east: Vec3
+    gravity: Vec3  # points down
+
+
+@helper
+def _round_place(globe, ground, r):
+    """Return the Place of a point over a round Earth.
+
+    Height by Bowring's (1985) closed form (below 1e-7 m to 40 km); gravitation with J2 (NIMA TR8350.2), and W x (W x r).
+    """
+    m = globe.turn
+    x = globe.origin.x + m[0] * r.x + m[1] * r.y + m[2] * r.z
+    y = globe.origin.y + m[3] * r.x + m[4] * r.y + m[5] * r.z
+    z = globe.origin.z + m[6] * r.x + m[7] * r.y + m[8] * r.z
+    p2 = x * x + y * y
+    p = sqrt(p2) + 1e-9
+    d = sqrt(p2 + z * z)
+    # reduced latitude, then geodetic latitude, both as tangents
+    flat = sqrt(1.0 - globe.e2)
+    more = globe.e2 / (1.0 - globe.e2)
+    b = globe.a * flat
+    tan_u = z / p * flat * (1.0 + more * b / d)
+    cos_u = 1.0 / sqrt(1.0 + tan_u * tan_u)
+    sin_u = tan_u * cos_u
+    tan_l = (z + more * b * sin_u * sin_u * sin_u) / (p - globe.e2 * globe.a * cos_u * cos_u * cos_u)
+    cos_l = 1.0 / sqrt(1.0 + tan_l * tan_l)
+    sin_l = tan_l * cos_l
+    height = p * cos_l + z * sin_l - globe.a * sqrt(1.0 - globe.e2 * sin_l * sin_l)
+    k = -globe.gm / (d * d * d)
+    ratio = globe.a / d
+    w = 1.5 * globe.j2 * ratio * ratio
+    q = 5.0 * z * z / (d * d)
+    turning = globe.rate * globe.rate
+    gx = k * x * (1.0 + w * (1.0 - q)) + turning * x
+    gy = k * y * (1.0 + w * (1.0 - q)) + turning * y
+    gz = k * z * (1.0 + w * (3.0 - q))
+    ux, uy = cos_l * x / p, cos_l * y / p
+    ex, ey = -y / p, x / p
+    return Place(
+        height - ground,
+        Vec3(m[0] * ux + m[3] * uy + m[6] * sin_l, m[1] * ux + m[4] * uy + m[7] * sin_l, m[2] * ux + m[5] * uy + m[8] * sin_l),
+        Vec3(m[0] * ex + m[3] * ey, m[1] * ex + m[4] * ey, m[2] * ex + m[5] * ey),
+        Vec3(m[0] * gx + m[3] * gy + m[6] * gz, m[1] * gx + m[4] * gy + m[7] * gz, m[2] * gx + m[5] * gy + m[8] * gz),
+    )
+
+
+@kernel
+def place_of(world, r):
+    """Return the Place of a point over the round Earth (see `_round_place`)."""
+    return _round_place(world.globe, world.ground, r)
+
+
+@helper
+def climb_of(world, r, v):
+    """Return the climb rate along the local vertical."""
+    if world.globe.round == 0:
+        return v.z
+    return dot(v, place_of(world, r).up)
+
+
+@helper
+def height_of(world, r):
+    """Return a point's height above the ground at the launch point: along the local vertical of a round Earth."""
+    if world.globe.round == 0:
+        return r.z
+    return place_of(world, r).height
+
+
+@helper
+def air_at(world, height):
+    """Return the Air at a height above ground, held beyond the table."""
+    i, f = cell((height - world.air_z0) * world.air_per_metre, world.air.shape[0])
+    t = world.air
+    return Air(lerp(t, i, f, AIR_DENSITY), lerp(t, i, f, AIR_PRESSURE), lerp(t, i, f, AIR_SOUND), lerp(t, i, f, AIR_VISCOSITY), lerp(t, i, f, AIR_GRAVITY))
+
+
+@helper
+def level_wind(craft, height):
+    """Return the east and north components of the air's velocity over the ground; `wind` scales and turns the table."""
+    world, k = craft.world, craft.wind
+    i, f = cell(sqrt(max(height, 0.0)) * world.wind_per_root, world.wind.shape[0])
+    east = k.x * lerp(world.wind, i, f, 0)
+    north = k.x * lerp(world.wind, i, f, 1)
+    return k.y * east + k.z * north, k.y * north - k.z * east
+
+
+class Surroundings(NamedTuple):
+    """What is around a point: air, its velocity over the ground and gravity (world axes), height above ground, local vertical."""
+
+    air: Air
+    wind: Vec3
+    gravity: Vec3
+    height: float
+    up: Vec3
+
+
+@helper
+def around(craft, r, gust):
+    """Return the Surroundings of a point; gust : added to the wind, east, north and up at the point, m/s."""
+    world = craft.world
+    if world.globe.round == 0:
+        air = air_at(world, r.z)
+        east, north = level_wind(craft, r.z)
+        wind = Vec3(east + gust.x, north + gust.y, gust.z)
+        return Surroundings(air, wind, Vec3(0.0, 0.0, -air.gravity), r.z, Vec3(0.0, 0.0, 1.0))
+    place = place_of(world, r)
+    air = air_at(world, place.height)
+    east, north = level_wind(craft, place.height)
+    level = add(scale(place.east, east + gust.x), scale(cross(place.up, place.east), north + gust.y))
+    wind = add(level, scale(place.up, gust.z))
+    return Surroundings(air, wind, place.gravity, place.height, place.up)
+
+
+@helper
+def gust_at(craft, k):
+    """Return the gust at the start, middle or end of the step, world axes, m/s."""
+    return Vec3(craft.gust[k, 0], craft.gust[k, 1], craft.gust[k, 2])
+
+
+@helper
+def inline_loads(s, body, craft, fins, k):
+    """Return the Loads in state s; inlined into the integrator, where a call would copy the whole Craft.
+
+    fins : (4, controls) fin angles at the start, middle and end of the step, rad; k picks the row.
+    """
+    m = matrix_of(s.q)
+    near = around(craft, s.r, gust_at(craft, k))
+    air = near.air
+    u = to_body(m, sub(s.v, near.wind))
+    rate = sub(s.w, to_body(m, craft.world.earth_rate))
+    cg = body.cg
+
+    flow = air_loads(craft, u, rate, cg, air, body.burning, fins, k)
+    f = flow.force
+
+    # thrust, with the nozzle's pressure term, along its own line
+    push = body.thrust + body.burning * (craft.reference_pressure - air.pressure) * craft.exit_area
+    push = max(push, 0.0)
+    t = scale(craft.thrust_line, push)
+    nozzle = Vec3(cg.x - craft.exit.x, craft.exit.y - cg.y, craft.exit.z - cg.z)
+    tm = cross(nozzle, t)
+
+    # jet damping: the gas leaves with the nozzle's own velocity; the vehicle's inertia shrinks (Thomson, Introduction to Space Dynamics)
+    jet = cross(nozzle, cross(s.w, nozzle))
+    shrink = sym_times(body.inertia_rate, s.w)
+    moment = Vec3(
+        flow.moment.x + tm.x - body.flow * (jet.x + craft.exit_swirl * s.w.x) - shrink.x,
+        flow.moment.y + tm.y - body.flow * jet.y - shrink.y,
+        flow.moment.z + tm.z - body.flow * jet.z - shrink.z,
+    )
+    return Loads(
+        m,
+        Vec3(f.x + t.x, f.y + t.y, f.z + t.z),
+        moment,
+        rate,
+        near.gravity,
+        near.wind,
+        near.up,
+        near.height,
+        flow.speed,
+        flow.cross_speed,
+        u,
+        flow.mach,
+        0.5 * air.density * dot(u, u),
+        flow.speed * air.density / air.viscosity,
+    )
+
+
+@kernel
+def loads(s, body, craft, fins, k):
+    """Return the Loads in state s (see `inline_loads`)."""
+    return inline_loads(s, body, craft, fins, k)

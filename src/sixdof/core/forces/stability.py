@@ -1,0 +1,112 @@
+"""Static stability as flown: force and moment of `air_loads` at small incidence, and where the least stable plane has its centre."""
+
+from __future__ import annotations
+
+from math import nan, sqrt
+from typing import NamedTuple
+
+import numpy as np
+
+from sixdof._jit import helper, kernel
+from sixdof.core.algebra import cell
+from sixdof.core.forces.aerodynamics import air_loads
+from sixdof.core.forces.loads import START, Air
+from sixdof.core.types import FIRST_YY, FIRST_YZ, FIRST_ZZ, SLOPE_YY, SLOPE_YZ, SLOPE_ZZ, Aero, Vec3
+
+# columns of one condition
+(
+    N_MACH,
+    N_NORMAL,  # factor on the normal force of body and fins
+    N_SIDE,  # cross flow over the speed: along body y
+    N_DOWN,  # and along body z
+    N_RATE,  # pitch rate, q d/(2V)
+    N_CG,  # station of the moment centre, m
+) = range(6)
+NEAR_COLUMNS = 6
+SPEED, DENSITY, VISCOSITY = 100.0, 1.2, 1.8e-5  # of a stream in which no coefficient at small incidence depends on the speed
+STILL = 1e-9  # a Mach number that is none
+FLAT = 1e-9  # 1/rad: less than this is no normal force
+ALIKE = 1e-6  # of the reference length: planes whose centres are closer than that have no foremost one
+
+
+class Tunnel(NamedTuple):
+    """What `air_loads` asks of a Craft, for tables alone."""
+
+    aero: Aero
+    drag: float
+    normal: float
+    cp_shift: float
+    cant: float
+    seen: np.ndarray
+
+
+@kernel
+def near_axis(aero, seen, fins, conditions, out):
+    """Fill out (n, 4) with C_Y, C_Z, C_m, C_n of conditions (n, NEAR_COLUMNS) close to the axis, fins at their neutral angles.
+
+    seen : (panels, SEEN_COLUMNS) scratch. fins : (4, controls), the last row ones.
+    """
+    for i in range(conditions.shape[0]):
+        row = conditions[i]
+        air = Air(DENSITY, 0.0, SPEED / max(row[N_MACH], STILL), VISCOSITY, 0.0)
+        tunnel = Tunnel(aero, 1.0, row[N_NORMAL], 0.0, 0.0, seen)
+        u = Vec3(SPEED, SPEED * row[N_SIDE], SPEED * row[N_DOWN])
+        rate = Vec3(0.0, row[N_RATE] * 2.0 * SPEED / aero.length, 0.0)
+        load = air_loads(tunnel, u, rate, Vec3(row[N_CG], 0.0, 0.0), air, 0.0, fins, START)
+        scale = 0.5 * DENSITY * SPEED * SPEED * aero.area
+        out[i, 0], out[i, 1] = load.force.y / scale, load.force.z / scale
+        out[i, 2], out[i, 3] = load.moment.y / (scale * aero.length), load.moment.z / (scale * aero.length)
+
+
+@helper
+def _sum_at(aero, i, f, normal, column):
+    """Return a column of Aero.slope between Mach rows i and i + 1, its terms summed in powers of the normal-force factor."""
+    total, power = 0.0, 1.0
+    for k in range(aero.slope.shape[1]):
+        a, b = aero.slope[i, k, column], aero.slope[i + 1, k, column]
+        total += power * (a + f * (b - a))
+        power *= normal
+    return total
+
+
+@helper
+def least_stable(aero, mach, normal):
+    """Return (station of the centre of pressure, CN_alpha, y and z of the cross flow's direction, its station in the plane where it is
+    furthest aft) in the plane of incidence where the centre of pressure is foremost.
+
+    Incidence in a plane e makes the force e.A.e along e and the moment e.B.e about the nose, so the foremost centre is the least root of
+    det(B - x A) = 0. Vehicles whose planes are all alike give the direction (0, 1). NaN where some plane has no normal force.
+    """
+    i, f = cell(mach * aero.per_mach, aero.slope.shape[0])
+    ayy, azz = _sum_at(aero, i, f, normal, SLOPE_YY), _sum_at(aero, i, f, normal, SLOPE_ZZ)
+    ayz, byz = _sum_at(aero, i, f, normal, SLOPE_YZ), _sum_at(aero, i, f, normal, FIRST_YZ)
+    byy, bzz = _sum_at(aero, i, f, normal, FIRST_YY), _sum_at(aero, i, f, normal, FIRST_ZZ)
+    area = ayy * azz - ayz * ayz
+    if ayy + azz < FLAT or area < FLAT * FLAT:
+        return nan, azz, 0.0, 1.0, nan
+    mean = 0.5 * (ayy * bzz + azz * byy - 2.0 * ayz * byz) / area
+    cyy, czz, cyz = byy - mean * ayy, bzz - mean * azz, byz - mean * ayz
+    half = sqrt(max(cyz * cyz - cyy * czz, 0.0) / area)
+    x = mean - half
+    # B - x A has one direction without a moment, across its larger row
+    dyy, dzz, dyz = byy - x * ayy, bzz - x * azz, byz - x * ayz
+    y, z = (-dyz, dyy) if abs(dyy) > abs(dzz) else (dzz, -dyz)
+    size = sqrt(y * y + z * z)
+    if half < ALIKE * aero.length or size == 0.0:
+        y, z, size = 0.0, 1.0, 1.0
+    y, z = y / size, z / size
+    return x, ayy * y * y + azz * z * z + 2.0 * ayz * y * z, y, z, mean + half
+
+
+@kernel
+def static_margin(craft, mach, cg):
+    """Return (foremost centre of pressure - centre of mass)/reference length at small incidence, calibres."""
+    x, _, _, _, _ = least_stable(craft.aero, mach, craft.normal)
+    return (x + craft.cp_shift - cg.x) / craft.aero.length
+
+
+@kernel
+def least_stable_at(aero, mach, out):
+    """Fill out (n, 5) with what `least_stable` says at Mach numbers (n,)."""
+    for i in range(mach.shape[0]):
+        out[i, 0], out[i, 1], out[i, 2], out[i, 3], out[i, 4] = least_stable(aero, mach[i], 1.0)

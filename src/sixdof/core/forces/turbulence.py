@@ -1,0 +1,152 @@
+"""Gusts felt along the flight path: Dryden turbulence and discrete 1-cosine gusts, advanced once a tick.
+
+A frozen field is flown through at the airspeed (Taylor's hypothesis), so what a tick feels depends on the way through the air since
+the last. Each component along world east, north and up is a mixture of two processes of the same variance and scale: the longitudinal
+one where the path runs along it, the transverse one where it runs across, weighted by the squares of the path's direction cosine and
+sine: a vertical climb feels the transverse horizontal components and the longitudinal vertical one, as a level flight the reverse.
+"""
+
+from __future__ import annotations
+
+from math import cos, exp, expm1, pi, sqrt
+
+import numpy as np
+
+from sixdof._jit import helper, kernel
+from sixdof.core.algebra import clip
+from sixdof.core.random import normal
+from sixdof.core.types import G_EAST, G_KIND, G_LENGTH, G_NORTH, G_START, G_UP, Vec3
+
+FOOT = 0.3048
+LOWEST, LOW, HIGH = 10.0 * FOOT, 1000.0 * FOOT, 2000.0 * FOOT  # m: the model's layers (MIL-F-8785C, 3.7)
+LENGTH_ALOFT = 1750.0 * FOOT
+STREAM = np.uint64(16 * 6)  # of the random numbers
+# state: for each component the longitudinal process and the two of the transverse one, then the gust now and at the next tick
+STATES = 9
+T_NOW, T_NEXT = STATES, STATES + 3
+TURBULENCE_SIZE = STATES + 6
+
+
+@kernel
+def scales(height, w20, aloft):
+    """Return (sigma level, sigma up, length level, length up), m/s and m: MIL-F-8785C, low altitude and above.
+
+    w20 : wind at 20 ft above ground, m/s. aloft : sigma from 2000 ft up, m/s. Linear between 1000 and 2000 ft.
+    """
+    h = clip(height, LOWEST, LOW) / FOOT
+    shape = 0.177 + 0.000823 * h
+    up = 0.1 * w20
+    level = up / shape**0.4
+    length_up, length = h * FOOT, h * FOOT / shape**1.2
+    f = clip((height - LOW) / (HIGH - LOW), 0.0, 1.0)
+    return (level + f * (aloft - level), up + f * (aloft - up), length + f * (LENGTH_ALOFT - length), length_up + f * (LENGTH_ALOFT - length_up))
+
+
+@helper
+def longitudinal(state, h, x):
+    """Return the process of spectrum (2L/pi)/(1 + (L Om)^2), unit variance, h lengths further on; x : a normal number. Exact."""
+    fall = exp(-h)
+    return state * fall + sqrt(-expm1(-2.0 * h)) * x
+
+
+@kernel
+def transverse(p, q, h, x, y):
+    """Return the two states of the process of spectrum (L/pi) (1 + 3 (L Om)^2)/(1 + (L Om)^2)^2 h lengths further on. Exact.
+
+    dp = -p ds + sqrt(2) dW, dq = (p - q) ds: its value is (sqrt(3) p + (1 - sqrt(3)) q)/sqrt(2), of unit variance.
+    """
+    fall = exp(-h)
+    fall2 = fall * fall
+    vp = -expm1(-2.0 * h)
+    if h < 1e-3:  # series: the differences below would cancel
+        vpq, vq = h * h * (1.0 - 4.0 / 3.0 * h + h * h), 2.0 / 3.0 * h * h * h * (1.0 - 1.5 * h + 1.2 * h * h)
+    else:
+        vpq, vq = 0.5 * (1.0 - (1.0 + 2.0 * h) * fall2), 0.5 - fall2 * (h * h + h + 0.5)
+    sp = sqrt(vp)
+    along = vpq / sp if sp > 0.0 else 0.0
+    rest = sqrt(max(vq - along * along, 0.0))
+    return p * fall + sp * x, (q + h * p) * fall + along * x + rest * y
+
+
+@helper
+def transverse_value(p, q):
+    return (1.7320508075688772 * p - 0.7320508075688772 * q) * 0.7071067811865476
+
+
+@kernel
+def start_turbulence(state, chance):
+    """Fill the state before a flight with a draw of the stationary processes: E p^2 = 1, E pq = E q^2 = 1/2."""
+    for i in range(state.shape[0]):
+        state[i] = 0.0
+    for c in range(3):
+        first = np.uint64(3 * c)
+        state[3 * c] = normal(chance.seed, chance.flight, STREAM, first)
+        state[3 * c + 1] = normal(chance.seed, chance.flight, STREAM, first + np.uint64(1))
+        state[3 * c + 2] = 0.5 * state[3 * c + 1] + 0.5 * normal(chance.seed, chance.flight, STREAM, first + np.uint64(2))
+
+
+@helper
+def _discrete(row, height):
+    """Return the share of its speed that a 1-cosine gust has at a height: a pulse over its length, or a rise that stays."""
+    x = (height - row[G_START]) / row[G_LENGTH]
+    if x <= 0.0 or (row[G_KIND] < 0.5 and x >= 1.0):
+        return 0.0
+    if x >= 1.0:
+        return 1.0
+    return 0.5 * (1.0 - cos((2.0 if row[G_KIND] < 0.5 else 1.0) * pi * x))
+
+
+@kernel
+def arrive(state):
+    """Make the gust that was worked out for this tick the present one."""
+    for i in range(3):
+        state[T_NOW + i] = state[T_NEXT + i]
+
+
+@kernel
+def advance_gust(state, world, w20, height, climb, speed, way, seconds, tick, chance):
+    """Work out the gust of the next tick from the state of the processes at this one.
+
+    w20 : wind at 20 ft, m/s. height : above ground, m, and its rate. speed : through the air, m/s. way : direction of the path
+    through the air, world axes. seconds : to the next tick.
+    """
+    gust = Vec3(0.0, 0.0, 0.0)
+    ahead = height + climb * seconds
+    turbulence = world.turbulence
+    if turbulence.on > 0:
+        aloft = turbulence.aloft if turbulence.aloft >= 0.0 else 0.1 * w20
+        level, up, length, length_up = scales(ahead, w20, aloft)
+        gust = Vec3(
+            level * _component(state, 0, speed * seconds / length, way.x, tick, chance),
+            level * _component(state, 1, speed * seconds / length, way.y, tick, chance),
+            up * _component(state, 2, speed * seconds / length_up, way.z, tick, chance),
+        )
+    for i in range(world.gusts.shape[0]):
+        row = world.gusts[i]
+        k = _discrete(row, ahead)
+        gust = Vec3(gust.x + k * row[G_EAST], gust.y + k * row[G_NORTH], gust.z + k * row[G_UP])
+    state[T_NEXT], state[T_NEXT + 1], state[T_NEXT + 2] = gust.x, gust.y, gust.z
+
+
+@kernel
+def _component(state, c, h, cosine, tick, chance):
+    """Return one component of unit variance, its processes h lengths further on."""
+    first = np.uint64(9 * (tick + 1) + 3 * c)
+    i = 3 * c
+    x = normal(chance.seed, chance.flight, STREAM, first)
+    y = normal(chance.seed, chance.flight, STREAM, first + np.uint64(1))
+    z = normal(chance.seed, chance.flight, STREAM, first + np.uint64(2))
+    state[i] = longitudinal(state[i], h, x)
+    state[i + 1], state[i + 2] = transverse(state[i + 1], state[i + 2], h, y, z)
+    c2 = clip(cosine * cosine, 0.0, 1.0)
+    return sqrt(c2) * state[i] + sqrt(1.0 - c2) * transverse_value(state[i + 1], state[i + 2])
+
+
+@kernel
+def blow(gust, state, a, b):
+    """Fill the gust at the start, middle and end of a step that runs from the share a to the share b of a tick."""
+    for i in range(3):
+        now, change = state[T_NOW + i], state[T_NEXT + i] - state[T_NOW + i]
+        gust[0, i] = now + a * change
+        gust[1, i] = now + 0.5 * (a + b) * change
+        gust[2, i] = now + b * change

@@ -1,0 +1,201 @@
+"""One flight: from a Mission to a Dataset."""
+
+from __future__ import annotations
+
+import warnings
+from collections.abc import Iterable, Sequence
+from contextlib import contextmanager
+
+import numpy as np
+import xarray as xr
+
+from sixdof.mission.load import check_mission
+from sixdof.mission.tables.schema import Mission
+from sixdof.mission.units import shown
+from sixdof.results.status import FlightError, Status
+from sixdof.vehicle.compiling import announce, is_compiled
+
+
+@contextmanager
+def announced_compilation():
+    """Tell a person why the first flight after an installation or an upgrade takes so long."""
+    if not is_compiled():
+        announce()
+    yield
+
+
+def fly(mission: Mission, *, flight: int | None = None, seed: int = 0, failures: Sequence[str] = (), guidance=None, control=None) -> xr.Dataset:
+    """Fly a mission once, every body of it to the ground, and return everything about it.
+
+    Parameters
+    ----------
+    mission : Mission
+    flight : int or None
+        None flies the mission as it is written. A number flies that flight of `disperse(mission, ..., seed=seed)` again,
+        alone, bit for bit.
+    seed : int
+        The ensemble's seed; used only with `flight`.
+    failures : names of [[failure]] entries
+        What goes wrong in this flight whatever its probability, such as ("no_separation: booster",).
+    guidance, control : function, Law, CLaw or None
+        Laws of your own in place of the built-in ones: see `sixdof.Law`. Plain Python works (slowly, with tracebacks and debuggers),
+        so do functions compiled by `numba.njit` and C functions, with the same bits.
+
+    Returns
+    -------
+    Dataset
+        Dims time, axis, quaternion, fin, body, event, joint, rule, canopy; see `sixdof.results.dataset.REGISTRY` for every variable.
+
+    Raises
+    ------
+    FlightError
+        If the motion diverged. Other ends that are not a landing give a warning and the flight up to there.
+    TypeError, ValueError
+        For a mission that is none, a flight or seed that is no such number, or `failures` that name something the mission does not.
+    MissionError
+        For air that no weather explains at the site.
+    LawError, or what the law raised
+        If a law of your own cannot be used or fails in flight.
+    """
+    from sixdof.draws.packed import nominal_draw, one_draw, pack_draws
+    from sixdof.draws.table import draw_table
+
+    check_mission(mission, "fly")
+    check_numbers("fly", flight, seed)
+    if flight is None:
+        return _fly(mission, nominal_draw(mission), failures, guidance, control)
+    draw = one_draw(pack_draws(mission, draw_table(mission, seed, flight, 1)), 0)
+    return _fly(mission, draw, failures, guidance, control, seed=str(seed), flight=int(flight))
+
+
+LAST_FLIGHT, LAST_SEED = 2**32 - 1, 2**64 - 1
+ROUNDING = 1e-9, 1e-12  # relative and absolute: what another version of numpy or scipy may change of a draw
+
+
+def check_numbers(who: str, flight, seed, called: str = "flight") -> None:
+    """Raise ValueError for a number of a flight (None: none), the argument `called` so, or a seed that is none."""
+    for name, value, last in ((called, 0 if flight is None and called == "flight" else flight, LAST_FLIGHT), ("seed", seed, LAST_SEED)):
+        if isinstance(value, bool) or not isinstance(value, (int, np.integer)) or not 0 <= value <= last:
+            raise ValueError(f"{who}: {name} = {shown(value)} must be a whole number from 0 to {last}")
+
+
+def refly(ds: xr.Dataset, flight: int, *, failures: Sequence[str] = (), guidance=None, control=None) -> xr.Dataset:
+    """Fly one flight of an ensemble again, in full detail, from the ensemble alone: its mission, its draws, its seed.
+
+    Nothing that the ensemble names is read or loaded: its mission needs no files, and laws of your own must be passed again.
+
+    Parameters
+    ----------
+    ds : Dataset
+        As `disperse` returns it or `open_result` reads it, however its inputs were drawn.
+    flight : int
+        The flight's number, a value of the coordinate `flight`.
+    failures, guidance, control
+        As in `fly`. Laws must be those that the ensemble was flown with: its attributes `guidance` and `control` tell them by a digest.
+
+    Returns
+    -------
+    Dataset
+        As `fly` returns it: the same bits as in the ensemble, if this library flew it in this version (else a warning says so).
+
+    Raises
+    ------
+    ValueError
+        If there is no such flight, `ds` is no ensemble, its mission, seed or draws are not those it was flown with, or a law is another.
+    MissionError
+        If its mission names files.
+    """
+    from sixdof.draws.given import rows_of
+    from sixdof.draws.packed import one_draw, pack_draws
+    from sixdof.mission.load import stored_mission
+    from sixdof.results.dataset import source
+
+    if not isinstance(ds, xr.Dataset) or "flight" not in ds.dims or "mission" not in ds.attrs:
+        raise ValueError("refly takes an ensemble for ds, as disperse returns it, with its attributes and its dim flight")
+    numbers = ds["flight"].values
+    if isinstance(flight, bool) or not isinstance(flight, (int, np.integer)) or flight not in numbers:
+        raise ValueError(f"refly: there is no flight {shown(flight)}; the numbers of this ensemble go from {numbers.min()} to {numbers.max()}")
+    mission = stored_mission(ds.attrs["mission"])
+    _check_laws(ds, guidance, control)
+    if source() != ds.attrs.get("source"):
+        warnings.warn(f"this ensemble was flown by {ds.attrs.get('source')}, and this is {source()}: numbers may differ", stacklevel=2)
+    table = rows_of(ds.sel(flight=[flight]), mission)
+    _check_origin(ds, mission, table, int(flight))
+    draw = one_draw(pack_draws(mission, table), 0)
+    return _fly(mission, draw, failures, guidance, control, seed=ds.attrs["seed"], flight=int(flight))
+
+
+def _check_laws(ds: xr.Dataset, guidance, control) -> None:
+    """Raise ValueError unless these are the laws that an ensemble was flown with."""
+    from sixdof.flight.law_digest import law_text
+    from sixdof.results.dataset import BUILT_IN
+
+    for slot, (name, law) in enumerate((("guidance", guidance), ("control", control))):
+        there, now = ds.attrs.get(name), law_text(law, slot)
+        if there is None:
+            raise ValueError(f"refly: this ensemble does not say which {name} law flew it: its attribute {name} is missing")
+        if there != now:
+            hint = f"pass {name}=, the law it was flown with" if now == BUILT_IN else "sixdof.fly(mission, flight=number, seed=seed) takes any law"
+            raise ValueError(f'refly: {name} was "{there}" in this ensemble and is "{now}" now; {hint}')
+
+
+def _check_origin(ds: xr.Dataset, mission: Mission, table: xr.Dataset, flight: int) -> None:
+    """Raise ValueError for an ensemble whose seed, mission or draws are not those that it was flown with."""
+    from sixdof.draws.table import draw_table
+    from sixdof.results.dataset import sealed
+
+    if ds.attrs.get("seal") != sealed(ds.attrs):
+        raise ValueError("refly: the attributes of this ensemble (seed, sampling, mission, guidance, control) are not those it was flown with")
+    sampling, _, total = ds.attrs["sampling"].partition(" of ")
+    if sampling == "given":
+        return
+    drawn = draw_table(mission, int(ds.attrs["seed"]), flight, 1, sampling=sampling, total=int(total) if total else None)
+    changed = [name for name in drawn.data_vars if name not in table or not np.allclose(drawn[name].values, table[name].values, *ROUNDING)]
+    if changed:
+        raise ValueError(f"refly: {changed[0]} of flight {flight} is not what seed {ds.attrs['seed']} draws; fly an edited table with draws=")
+
+
+def _fly(mission: Mission, draw, failures: Sequence[str], guidance, control, **attrs) -> xr.Dataset:
+    """Fly one draw of a mission, and say what is to be said of how it ended."""
+    from sixdof.draws.drawn import drawn_mission
+    from sixdof.flight.law_digest import law_text
+    from sixdof.flight.laws import bind
+    from sixdof.flight.legs import Flier, Plan, plan_of
+    from sixdof.results.dataset import flight_dataset
+
+    draw = draw._replace(failure=forced_failures(mission, draw.failure, failures))
+    laws = bind(guidance, control)
+    attrs |= {"guidance": law_text(guidance, 0), "control": law_text(control, 1)}  # before the flight: a plain law may change what it holds
+    flown_mission = drawn_mission(mission, draw.path, flight=attrs.get("flight"))
+    plan = plan_of(mission) if flown_mission is mission else Plan(flown_mission)  # no other flight has these numbers
+    flier = Flier(plan, laws, log_rows(plan.model(0, plan.count - 1)))
+    with announced_compilation():
+        flown = flier.fly(draw)
+    status = Status(flown.status)
+    if status.by_law:
+        laws.report(flier.failed, status)
+    ds = flight_dataset(mission, flown, **attrs)
+    if status is Status.DIVERGED:
+        raise FlightError(f"after {flown.time:.2f} s: {status.sentence}", ds)
+    if status is not Status.LANDED:
+        warnings.warn(f"after {flown.time:.2f} s: {status.sentence}", stacklevel=3)
+    return ds
+
+
+def forced_failures(mission: Mission, drawn: np.ndarray, failures: Sequence[str]) -> np.ndarray:
+    """Return the failures of a flight with those added that the caller asks for."""
+    names = [failure.name for failure in mission.failure]
+    happens = drawn.copy()
+    asked = [failures] if isinstance(failures, str) else failures
+    if isinstance(asked, dict) or not isinstance(asked, Iterable):
+        raise TypeError(f"failures: {shown(failures)} must be a list of names of [[failure]] entries")
+    for name in asked:
+        if not isinstance(name, str) or name not in names:
+            raise ValueError(f"failures: {shown(name)} is not one of this mission's [[failure]] entries; it has {', '.join(map(repr, names)) or 'none'}")
+        happens[names.index(name)] = 1.0
+    return happens
+
+
+def log_rows(model) -> int:
+    """Return how many rows the log of the longest flight can have."""
+    return int(np.ceil(model.time_limit / model.computer.period / model.log_every)) + 2

@@ -1,0 +1,341 @@
+"""Guidance and control laws of one's own: plain Python, numba, or C, in the same loop and with the same bits.
+
+    law(t, sensed, memory, gains, command)
+
+`sensed` is what the flight computer knows (layout.SENSED), `memory` and `command` are written in place, `gains` are the law's own
+numbers; all float64. It is called exactly once a tick. A guidance law writes layout.GOAL into `command`, a control law
+layout.DEMAND: finite numbers, a quaternion of length 1, nothing beyond its arrays, or the flight ends there (Status.LAW_NONSENSE). It
+returns nothing, or 0. `memory` is zero when a flight starts. `layout_table()` lists all of them.
+"""
+
+from __future__ import annotations
+
+import ctypes
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field
+from os import PathLike
+from pathlib import Path
+
+import numpy as np
+
+from sixdof._jit import LAW_PROTOTYPE, NoStatus, is_jitted, law_pointer
+from sixdof.core.computer.tick import SW_FAILED, SW_STATUS
+from sixdof.core.flight import LawSize, Work, make_work
+from sixdof.core.layout import D_DEPLOY, DEMAND, DEMAND_SIZE, GOAL, GOAL_SIZE, LAW_NONSENSE, MEMORY_SIZE, SENSED
+from sixdof.mission.units import shown
+
+GUIDANCE, CONTROL = 0, 1
+_SLOTS = ("guidance", "control")
+_SIGNATURE = "law(t, sensed, memory, gains, command)"
+_NOTHING = "a law writes into command and returns nothing, or 0"
+MOST_MEMORY = 1_000_000  # numbers; a law that asks for more means bytes, or something else
+FENCE = 64  # numbers before and behind each array of a law that nobody may write
+_UNTOUCHED = -7.25e210  # what stands there
+# what a law may write to or read from, and whose: fields of Work
+_FENCED = {
+    "sensed": (None, "sensed"),
+    "goal": (GUIDANCE, "command"),
+    "command": (CONTROL, "command"),
+    "memory": (CONTROL, "memory"),
+    "guidance_memory": (GUIDANCE, "memory"),
+    "gains": (CONTROL, "gains"),
+    "guidance_gains": (GUIDANCE, "gains"),
+}
+
+
+class LawError(RuntimeError):
+    """A law that cannot be used, that reported an error in flight, or that wrote what no flight can use."""
+
+
+def _check_sizes(who: str, law) -> None:
+    """Raise ValueError for a law's `memory` or `gains` that are none."""
+    memory = law.memory
+    if isinstance(memory, bool) or not isinstance(memory, (int, np.integer)) or not 0 <= memory <= MOST_MEMORY:
+        raise ValueError(f"{who}: memory = {shown(memory)} must be a whole number from 0 to {MOST_MEMORY}, of numbers kept from tick to tick")
+    try:
+        gains = np.asarray(law.gains, dtype=float)
+    except (TypeError, ValueError):
+        gains = None
+    if gains is None or gains.ndim != 1 or not np.isfinite(gains).all():
+        raise ValueError(f"{who}: gains = {shown(law.gains)} must be a list of finite numbers, such as [0.3, 0.05]")
+
+
+@dataclass(frozen=True)
+class Law:
+    """A law with the memory it wants and its gains.
+
+    function : a plain Python function, or one compiled by `numba.njit`, of `law(t, sensed, memory, gains, command)`.
+    memory : numbers kept from tick to tick. gains : handed to the law at every call.
+    """
+
+    function: Callable
+    memory: int = MEMORY_SIZE
+    gains: Sequence[float] = ()
+
+    def __post_init__(self):
+        if not callable(self.function):
+            raise TypeError(f"Law: function must be a function {_SIGNATURE}, not {shown(self.function)}")
+        _check_sizes("Law", self)
+
+    @property
+    def name(self) -> str:
+        """The function's name, or the class's of an object that is called."""
+        return getattr(self.function, "__name__", type(self.function).__name__)
+
+    @property
+    def plain(self) -> bool:
+        """Whether this is a plain Python law: it holds the interpreter's lock, so an ensemble flies it in processes."""
+        return not is_jitted(self.function)
+
+    def bind(self, slot: int) -> Bound:
+        """Return the law as a C function for one slot. Raises LawError if numba cannot compile it, or it returns what is no status."""
+        sizes = (len(SENSED), self.memory, len(self.gains), GOAL_SIZE if slot == GUIDANCE else DEMAND_SIZE)
+        if self.plain:
+            return _bind_plain(self, slot, sizes)
+        try:
+            kept, address = law_pointer(self.function, sizes)
+        except NoStatus as error:
+            raise LawError(f"the {_SLOTS[slot]} law {self.name}: {error}, but {_NOTHING}") from None
+        except Exception as error:  # numba raises many kinds; the user needs its text below one sentence
+            raise LawError(
+                f"numba cannot compile the {_SLOTS[slot]} law {self.name}: it must be {_SIGNATURE} on float64 arrays; try it without @njit first to see it run"
+            ) from error
+        return Bound(self, slot, kept, address)
+
+
+@dataclass(frozen=True)
+class CLaw:
+    """A law in a shared library: `int name(double t, const double *sensed, double *memory, const double *gains, double *command)`.
+
+    It returns 0, or anything else to report an error. path : of the library. memory, gains : as for `Law`.
+    """
+
+    path: str | Path
+    name: str
+    memory: int = MEMORY_SIZE
+    gains: Sequence[float] = ()
+    plain = False
+
+    def __post_init__(self):
+        if not isinstance(self.path, (str, PathLike)):
+            raise TypeError(f"CLaw: path must be the path of a shared library, not {shown(self.path)}")
+        if not isinstance(self.name, str):
+            raise TypeError(f"CLaw: name must be the name of a function in it, not {shown(self.name)}")
+        _check_sizes("CLaw", self)
+
+    def bind(self, slot: int) -> Bound:
+        """Return the C function. Raises LawError if the library or the name is not there."""
+        try:
+            library = ctypes.CDLL(str(Path(self.path).resolve()))
+        except OSError as error:
+            raise LawError(f"{self.path} cannot be loaded as a shared library: {error}") from None
+        try:
+            function = getattr(library, self.name)
+        except AttributeError:
+            raise LawError(f'{self.path} has no function "{self.name}"; declare it extern "C" if it is C++') from None
+        return Bound(self, slot, library, ctypes.cast(function, ctypes.c_void_p).value)
+
+
+@dataclass
+class Bound:
+    """A law ready to be called by the kernels; what it is made of must live as long as it is used."""
+
+    law: Law | CLaw
+    slot: int
+    kept: object
+    address: int
+    raised: list = field(default_factory=list)  # what a plain law raised last, to be shown as it is
+
+    @property
+    def called(self) -> str:
+        """What the law is, in sentences."""
+        return f"the {_SLOTS[self.slot]} law {self.law.name}"
+
+    def report(self, t: float, status: int, sensed, memory, gains, command) -> None:
+        """Raise what the law reported: the user's own exception where there is one."""
+        if self.raised:
+            error = self.raised.pop()
+            error.add_note(f"in the law {self.law.name} at t = {t:g} s")
+            raise error
+        if isinstance(self.law, Law):
+            # the compiled law cannot tell what it raised: the plain function, given the same numbers, can
+            _nothing_returned(self, self.law.function.py_func(t, sensed, memory, gains, command))
+        raise LawError(f"the law {self.law.name} returned the status {status} at t = {t:g} s; 0 is no error")
+
+    def report_nonsense(self, t: float, index: int, command, canopies: int) -> None:
+        """Raise LawError for what the law wrote: `index` of the number, or one past the last for the quaternion of a goal."""
+        names = DEMAND if self.slot == CONTROL else GOAL
+        if index == len(names):
+            length = float(np.linalg.norm(command[:4]))
+            raise LawError(
+                f"{self.called} wrote a quaternion of length {length:g} (command[0] to command[3]) at t = {t:g} s; "
+                "an attitude is one of length 1: divide by the length"
+            )
+        value = float(command[index])
+        wrote = f"{self.called} wrote {value:g} for {names[index]} (command[{index}]) at t = {t:g} s"
+        if self.slot == CONTROL and index == D_DEPLOY and canopies < value < np.inf:
+            raise LawError(f"{wrote}; the canopies of this vehicle are counted from 1 to {canopies}, and 0 releases none")
+        raise LawError(f"{wrote}; it must be a finite number")
+
+
+def _nothing_returned(bound: Bound, result) -> None:
+    """Raise LawError for what a law returned, if that is something."""
+    if result is not None and not (isinstance(result, (int, np.integer, np.bool_)) and result == 0):
+        raise LawError(f"{bound.called} returned {shown(result)}; {_NOTHING}")
+
+
+def _bind_plain(law: Law, slot: int, sizes) -> Bound:
+    bound = Bound(law, slot, None, 0)
+    views: dict = {}
+
+    def called(t, *pointers):
+        try:
+            keys = tuple(ctypes.addressof(p.contents) if p else 0 for p in pointers)
+            if keys not in views:
+                views[keys] = [_view(p, size) for p, size in zip(pointers, sizes)]
+            _nothing_returned(bound, law.function(t, *views[keys]))
+        except BaseException as error:  # Ctrl-C too: it must not vanish inside a C call
+            bound.raised[:] = [error]
+            return 1
+        return 0
+
+    bound.kept = LAW_PROTOTYPE(called)
+    bound.address = ctypes.cast(bound.kept, ctypes.c_void_p).value
+    return bound
+
+
+def _view(pointer, size: int) -> np.ndarray:
+    return np.ctypeslib.as_array(pointer, (size,)) if size else np.empty(0)
+
+
+def as_law(law, slot: int) -> Law | CLaw | None:
+    """Return what the user gave as a law. Raises TypeError for what is none."""
+    if law is None or isinstance(law, (Law, CLaw)):
+        return law
+    if callable(law):
+        return Law(law)
+    raise TypeError(f"{_SLOTS[slot]} must be a function {_SIGNATURE}, a sixdof.Law or a sixdof.CLaw, not {type(law).__name__}")
+
+
+@dataclass
+class Laws:
+    """The laws of a flight, bound; None where the built-in one flies."""
+
+    guidance: Bound | None
+    control: Bound | None
+
+    def make_work(self, model) -> Work:
+        """Return scratch arrays for flights of `model` under these laws."""
+        sizes = [None if b is None else LawSize(b.law.memory, np.array(b.law.gains, dtype=float)) for b in (self.guidance, self.control)]
+        work = make_work(model, sizes[0] or LawSize(), sizes[1])
+        for slot, bound in enumerate((self.guidance, self.control)):
+            work.laws[slot] = 0 if bound is None else bound.address
+        if not work.laws.any():
+            return work
+        return work._replace(**{name: _fenced(getattr(work, name)) for name in _FENCED})
+
+    def overran(self, work: Work) -> bool:
+        """Tell whether a law wrote outside its arrays in the flight just flown with `work`: noted there for `report`, and mended."""
+        if not work.laws.any():
+            return False
+        for number, name in enumerate(_FENCED):
+            whole = getattr(work, name).base
+            outside = np.r_[0:FENCE, whole.size - FENCE : whole.size]
+            touched = outside[whole[outside] != _UNTOUCHED]
+            if touched.size:
+                whole[outside] = _UNTOUCHED
+                work.switches[SW_FAILED], work.switches[SW_STATUS] = -1.0 - number, touched[0] - FENCE
+                return True
+        return False
+
+    def report(self, work: Work, status: int) -> None:
+        """Raise what went wrong in the flight just flown with `work`, which ended with `status`, LAW_FAILED or LAW_NONSENSE."""
+        t, what, which = float(work.sensed[0]), int(work.switches[SW_STATUS]), int(work.switches[SW_FAILED])
+        if which < 0:
+            self._report_overrun(t, list(_FENCED)[-1 - which], what, work)
+        guides = which == GUIDANCE + 1
+        bound, command = (self.guidance, work.goal) if guides else (self.control, work.command)
+        if status == LAW_NONSENSE:
+            bound.report_nonsense(t, what, command, work.opened.shape[0])
+        own = (work.guidance_memory, work.guidance_gains) if guides else (work.memory, work.gains)
+        bound.report(t, what, work.sensed, *own, command)
+
+    def _report_overrun(self, t: float, name: str, index: int, work: Work) -> None:
+        slot, array = _FENCED[name]
+        bound = self.control if slot == CONTROL or (slot is None and self.guidance is None) else self.guidance
+        size = getattr(work, name).size
+        raise LawError(f"{bound.called} wrote {array}[{index}], outside its {size} numbers, before t = {t:g} s; ask for more memory or mend the index")
+
+
+def _fenced(array: np.ndarray) -> np.ndarray:
+    """Return a copy of `array` that lies between numbers nobody may write."""
+    whole = np.full(array.size + 2 * FENCE, _UNTOUCHED)
+    inside = whole[FENCE : FENCE + array.size]
+    inside[:] = array
+    return inside
+
+
+def bind(guidance, control) -> Laws:
+    """Return the user's laws ready for flights."""
+    return Laws(*(None if law is None else law.bind(slot) for slot, law in enumerate((as_law(guidance, 0), as_law(control, 1)))))
+
+
+# ---------------------------------------------------------------- the layouts, for people
+
+_PLACE, _PARTS = ("east", "north", "height"), ("w", "x", "y", "z")
+_LAUNCH = "launch frame -> east-north-up, quaternion"
+
+
+def _each(root: str, ends: Sequence[str], unit: str, meaning: str) -> dict:
+    return {f"{root}{end}": (unit, meaning) for end in ends}
+
+
+_MEANINGS = {
+    "time": ("s", "since ignition"),
+    "time_since_liftoff": ("s", "-1 before liftoff is noticed"),
+    **_each("", _PLACE, "m", "estimated position from the rail's foot, height above ground"),
+    **_each("velocity_", ("east", "north", "up"), "m/s", "estimated, over the ground"),
+    **_each("q_", _PARTS, "1", "estimated attitude, body -> east-north-up, quaternion"),
+    **_each("rate_", "xyz", "rad/s", "gyro reading, body axes"),
+    **_each("force_", "xyz", "m/s^2", "accelerometer reading, body axes"),
+    "dynamic_pressure": ("Pa", "from the estimated speed and height"),
+    "mach": ("1", "from the estimated speed and height"),
+    **_each("frame_", _PARTS, "1", _LAUNCH),
+    **_each("goal_", _PARTS, "1", "attitude wanted, body -> east-north-up, quaternion"),
+    **_each("goal_rate_", "xyz", "rad/s", "body rates wanted"),
+    "period": ("s", "of the tick"),
+    "enabled": ("1", "1 while the fins are live, 0 while they are centred"),
+    "saturated": ("1", "1 if the last demands did not fit into the travel"),
+    "booster": ("1", "1 while a booster is attached"),
+    "mode": ("1", "of the guidance: 0 profile, 1 waypoints, 2 hold"),
+    "waypoint": ("1", "number of the current waypoint, from 0"),
+    "baro_height": ("m", "barometer, above ground"),
+    **_each("fix_", _PLACE, "m", "position of the receiver's last fix"),
+    **_each("fix_velocity_", ("east", "north", "up"), "m/s", "velocity of the receiver's last fix"),
+    "fix_age": ("s", "-1 before the first fix"),
+    **_each("field_", "xyz", "1", "magnetometer, body axes, of the field's strength"),
+}
+_GOAL_MEANINGS = {**_each("q_", _PARTS, "1", "attitude wanted, body -> east-north-up, quaternion"), **_each("rate_", "xyz", "rad/s", "body rates wanted")}
+_DEMAND_MEANINGS = {
+    **_each("", ("roll", "pitch", "yaw"), "rad", "demand of fin angle, before the mixer"),
+    "direct": ("1", "1: the fins take the angles at fin_1 .. instead of the mixer's"),
+    "enable": ("1", "1 makes the fins live, -1 centres them, 0 leaves them to the event rules"),
+    "deploy": ("1", "k releases canopy k, from 1; 0: none"),
+    "separate": ("1", "1 fires the separation"),
+    "light": ("1", "1 lights the next motor"),
+    **_each("fin_", "12345678", "rad", "angle of a control fin, used if direct is 1"),
+}
+
+
+def layout_table() -> str:
+    """Return the layouts of the arrays a law is given, as text: index, name, unit, meaning."""
+    tables = (
+        ("sensed: what a law may read", SENSED, _MEANINGS),
+        ("command of a guidance law", GOAL, _GOAL_MEANINGS),
+        ("command of a control law", DEMAND, _DEMAND_MEANINGS),
+    )
+    lines = [_SIGNATURE, "every array is float64; memory and command are written in place", ""]
+    for title, names, meanings in tables:
+        lines += [title, *(f"  {i:>2}  {name:<20}{meanings[name][0]:<7}{meanings[name][1]}" for i, name in enumerate(names)), ""]
+    lines.append(f"memory: {MEMORY_SIZE} numbers unless the law asks for more, zero when a flight starts; gains: the law's own")
+    return "\n".join(lines)

@@ -1,0 +1,107 @@
+"""Checks across tables of what brings the pieces down: recoveries, cords, and the failures a mission foresees."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from sixdof.mission.checks.bodies import Stack
+from sixdof.mission.checks.rules import Staging
+from sixdof.mission.checks.within import ROUNDING
+from sixdof.mission.errors import Problem, suggestion
+from sixdof.mission.tables import schema
+from sixdof.mission.units import shown
+
+_OF_STAGE = ("no_ignition", "no_separation", "late_apogee")
+
+
+def recovery_problems(mission: schema.Mission, stack: Stack, staging: Staging) -> Iterator[Problem]:
+    """Yield what is wrong with recoveries, cords and failures; paths start from the mission."""
+    carrier = _carriers(mission)
+    yield from _recoveries(mission, carrier, staging)
+    yield from _cords(mission, carrier, stack)
+    yield from _failures(mission, carrier, staging)
+
+
+def _carriers(mission: schema.Mission) -> dict[str, int]:
+    """Return the number of the stage that carries each canopy."""
+    return {part.name: i for i, stage in enumerate(mission.stage) for part in stage.part if part.kind == "parachute"}
+
+
+def _recoveries(mission: schema.Mission, carrier: dict[str, int], staging: Staging) -> Iterator[Problem]:
+    for i, recovery in enumerate(mission.recovery):
+        if recovery.when == "separation" and not staging.parting:
+            hint = 'it can never open the canopy: add a rule with action = "separate", or give the joint a hold'
+            yield Problem(("recovery", i, "when"), recovery.when, "no stage ever separates", hint)
+        if recovery.motor_delay is None or recovery.canopy not in carrier:
+            continue
+        stage = staging.names[carrier[recovery.canopy]]
+        if stage not in staging.motor:
+            message = f"stage {shown(stage)}, which carries the canopy, has no motor"
+            yield Problem(("recovery", i, "motor_delay"), recovery.motor_delay, message, "remove it, or add a mount")
+
+
+# ---------------------------------------------------------------- cords
+
+
+def _cords(mission: schema.Mission, carrier: dict[str, int], stack: Stack) -> Iterator[Problem]:
+    seen = set()
+    for i, cord in enumerate(mission.cord):
+        if cord.canopy not in carrier:
+            hint = suggestion(cord.canopy, tuple(carrier), "parachutes")
+            yield Problem(("cord", i, "canopy"), cord.canopy, f"there is no parachute {shown(cord.canopy)}", hint)
+            continue
+        if cord.canopy in seen:
+            message = f"there is another cord of the canopy {shown(cord.canopy)}"
+            yield Problem(("cord", i, "canopy"), cord.canopy, message, "remove one: a canopy parts the airframe once")
+        seen.add(cord.canopy)
+        stage = carrier[cord.canopy]
+        if not ROUNDING < cord.parts_at < stack.length[stage] - ROUNDING:
+            message = f"{cord.parts_at:g} m does not part stage {shown(mission.stage[stage].name)} in two"
+            hint = f"it is a station between the stage's ends, 0 and {stack.length[stage]:g} m"
+            yield Problem(("cord", i, "parts_at"), cord.parts_at, message, hint)
+
+
+# ---------------------------------------------------------------- failures
+
+
+def _failures(mission: schema.Mission, carrier: dict[str, int], staging: Staging) -> Iterator[Problem]:
+    seen = set()
+    for i, failure in enumerate(mission.failure):
+        if failure.name in seen:
+            yield Problem(("failure", i), failure.name, f"there is another failure {shown(failure.name)}", "remove one")
+        seen.add(failure.name)
+        what, names = ("stage", staging.names) if failure.kind in _OF_STAGE else ("parachute", tuple(carrier))
+        if failure.of not in names:
+            hint = suggestion(failure.of, names, f"{what}s")
+            yield Problem(("failure", i, "of"), failure.of, f"there is no {what} {shown(failure.of)}", hint)
+        elif flaw := _nothing_to_fail(mission, failure, staging):
+            yield Problem(("failure", i, "of"), failure.of, flaw, "remove the failure, or name what can fail so")
+
+
+def _nothing_to_fail(mission: schema.Mission, failure: schema.Failure, staging: Staging) -> str:
+    """Return why what a failure names has nothing that could fail so, "" where it has."""
+    kind, of = failure.kind, failure.of
+    if kind == "no_ignition" and of not in staging.motor:
+        return f"stage {shown(of)} has no motor to light"
+    if kind == "no_separation" and of not in staging.parting:
+        return f"stage {shown(of)} has no joint that parts"
+    if kind == "late_apogee" and of not in _with_apogee(mission, staging):
+        return f"nothing in stage {shown(of)} waits for apogee"
+    if kind == "no_canopy" and of not in _released(mission):
+        return f"neither a recovery nor a rule opens {shown(of)}"
+    if kind == "cord_parts" and of not in {cord.canopy for cord in mission.cord}:
+        return f"the canopy {shown(of)} has no cord"
+    return ""
+
+
+def _with_apogee(mission: schema.Mission, staging: Staging) -> set[str]:
+    """Return the stages whose altimeter or flight computer (in the front stage) acts on apogee."""
+    carrier = _carriers(mission)
+    waiting = [entry.canopy for entry in mission.recovery if entry.when == "apogee" and entry.canopy in carrier]
+    found = {staging.names[carrier[canopy]] for canopy in waiting}
+    return found | ({staging.names[0]} if any(rule.when == "apogee" for rule in mission.rule) else set())
+
+
+def _released(mission: schema.Mission) -> set[str]:
+    deployed = {rule.target for rule in mission.rule if rule.action == "deploy"}
+    return deployed | {entry.canopy for entry in mission.recovery}

@@ -1,0 +1,205 @@
+"""Checks of staging: joints, motors that something must light, and event rules that cannot be or contradict each other.
+
+Only what is certain is a fault: a rule is refused where no flight of the mission can ever make it act.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from sixdof.mission.checks.within import CONDITIONS
+from sixdof.mission.errors import Problem, suggestion
+from sixdof.mission.tables import schema
+from sixdof.mission.units import shown
+
+LIFTOFF_WITHIN = 0.5  # s of the start of the thrust curve: by then a vehicle is off its rail, or never leaves it
+
+
+class Staging:
+    """What can happen to the stages of a mission, by name: which have a `motor`, which are `lit`, which can part.
+
+    `lit` and `parting` (stages that can leave the one in front of them) follow from the rules whose own triggers can come,
+    from joints that slip or break, and from the last stage, which is lit at the start.
+    """
+
+    def __init__(self, mission: schema.Mission):
+        self.names = tuple(stage.name for stage in mission.stage)
+        self.motor = {stage.name for stage in mission.stage if any(part.kind == "mount" for part in stage.part)}
+        self.lit = self.motor & {self.names[-1]}
+        self.parting = {stage.name for stage in mission.stage[1:] if stage.joint.hold is not None}
+        orders = [rule for rule in mission.rule if rule.action in ("light", "separate")]
+        self.staged = bool(self.parting or orders)
+        for _ in orders:  # each pass may make another order possible
+            for rule in filter(self.comes, orders):
+                (self.lit if rule.action == "light" else self.parting).add(self.target(rule))
+        self.lit &= self.motor
+        self.parting &= set(self.names[1:])
+
+    def target(self, rule: schema.Rule) -> str:
+        """Return the stage that a rule lights or separates."""
+        return rule.target or self.names[-1]
+
+    def stage(self, rule: schema.Rule) -> str:
+        """Return the stage whose burnout or separation a rule waits for, "" where its text leaves that to the flight."""
+        if rule.stage or rule.when not in ("burnout", "separation"):
+            return rule.stage
+        if rule.when == "burnout":
+            return self.names[-1]  # lit at the start, it burns out before one that is lit by a rule counts as the first
+        return self.names[1] if len(self.names) == 2 else ""
+
+    def comes(self, rule: schema.Rule) -> bool:
+        """Return whether the trigger of a rule and the booster it asks for can be (True for stages of unknown name)."""
+        if rule.booster == "gone" and not self.parting:
+            return False
+        if rule.when not in ("ignition", "burnout", "separation") or (rule.stage and rule.stage not in self.names):
+            return True
+        found = self.parting if rule.when == "separation" else self.lit
+        return rule.stage in found if rule.stage else bool(found)
+
+
+def rule_problems(mission: schema.Mission, staging: Staging) -> Iterator[Problem]:
+    """Yield what is wrong with joints, ignition and event rules; paths start from the mission."""
+    yield from _front(mission)
+    yield from _motors(mission, staging)
+    for i, rule in enumerate(mission.rule):
+        for problem in (*_target(rule, staging), *_trigger(rule, staging), *_booster(rule, staging), *_times(rule, mission)):
+            yield Problem(("rule", i, *problem.loc), problem.value, problem.message, problem.hint)
+    yield from _contradictions(mission, staging)
+
+
+# ---------------------------------------------------------------- stages
+
+
+def _front(mission: schema.Mission) -> Iterator[Problem]:
+    if mission.stage[0].joint != schema.Joint():
+        message = "the front stage has no stage in front of it"
+        hint = "a joint belongs to the stage behind it: move the table there"
+        yield Problem(("stage", 0, "joint"), None, message, hint)
+
+
+def _motors(mission: schema.Mission, staging: Staging) -> Iterator[Problem]:
+    """Motors that nothing lights (once the mission says how it stages), and ignition of no motor."""
+    for i, stage in enumerate(mission.stage):
+        has_motor = stage.name in staging.motor
+        if not has_motor and stage.ignition != schema.Ignition():
+            yield Problem(("stage", i, "ignition"), None, "the stage has no motor to light", "add a mount, or remove it")
+        elif i == len(mission.stage) - 1 and stage.ignition != schema.Ignition():
+            message = "the clock of a flight starts with the last stage's ignition, so it has no delay"
+            yield Problem(("stage", i, "ignition"), None, message, "remove the table; stages that rules light may have one")
+        if has_motor and staging.staged and stage.name not in staging.lit:
+            message = "no rule that can act lights the stage's motor"
+            hint = f'add a rule with action = "light" and target = "{stage.name}"; only the last stage is lit at the start'
+            yield Problem(("stage", i, "part"), None, message, hint)
+
+
+# ---------------------------------------------------------------- one rule
+
+_Problems = Iterator[Problem]  # their paths start from the rule
+
+
+def _target(rule: schema.Rule, staging: Staging) -> _Problems:
+    """The stage that a rule lights or separates."""
+    names, target = staging.names, rule.target
+    if rule.action not in ("light", "separate"):
+        return
+    if len(names) == 1:
+        message = f"there is one stage: none to {rule.action}"
+        hint = "it is lit at the start" if rule.action == "light" else "add a second [[stage]], or remove the rule"
+        yield Problem(("action",), rule.action, message, hint)
+    elif target and target not in names:
+        yield Problem(("target",), target, f"there is no stage {shown(target)}", suggestion(target, names, "stages"))
+    elif rule.action == "separate" and target == names[0]:
+        hint = f"name the stage that leaves it with all behind it: {', '.join(names[1:])}"
+        yield Problem(("target",), target, f"{shown(target)} is the front stage, with none to part from", hint)
+    elif rule.action == "light" and target == names[-1]:
+        hint = f"remove the rule, or light one in front of it: {', '.join(names[:-1])}"
+        yield Problem(("target",), target, f"{shown(target)} is the last stage, which is lit at the start", hint)
+    elif rule.action == "light" and target not in staging.motor:
+        yield Problem(("target",), target, f"stage {shown(target)} has no motor to light", "add a mount, or remove the rule")
+
+
+def _trigger(rule: schema.Rule, staging: Staging) -> _Problems:
+    """Events of stages that never come."""
+    names, name = staging.names, rule.stage
+    if rule.when not in ("ignition", "burnout", "separation"):
+        return
+    loc, value = (("stage",), name) if name else (("when",), rule.when)
+    whose = f"stage {shown(name)}" if name else "a stage"
+    if name and name not in names:
+        yield Problem(loc, name, f"there is no stage {shown(name)}", suggestion(name, names, "stages"))
+    elif rule.when == "separation":
+        found = name in staging.parting if name else staging.parting
+        if found:
+            return
+        if len(names) == 1:
+            yield Problem(loc, value, "there is one stage: none ever separates", "the rule can never act: remove it")
+        elif name == names[0]:
+            hint = f"a separation is that of the stage which is left behind: {', '.join(names[1:])}"
+            yield Problem(loc, value, f"{shown(name)} is the front stage, with none to part from", hint)
+        else:
+            hint = 'the rule can never act: add one with action = "separate", or give the joint a hold'
+            yield Problem(loc, value, f"{whose} never separates", hint)
+    elif not (name in staging.lit if name else staging.lit):
+        why = "nothing lights it" if not name or name in staging.motor else "it has no motor"
+        hint = 'the rule can never act: name a stage that burns, or add a rule with action = "light"'
+        yield Problem(loc, value, f"{whose} never burns: {why}", hint)
+
+
+def _booster(rule: schema.Rule, staging: Staging) -> _Problems:
+    """A booster that a rule wants attached or gone."""
+    loc, value, names = ("booster",), rule.booster, staging.names
+    if value is None:
+        return
+    if len(names) == 1:
+        yield Problem(loc, value, "there is one stage: no booster to be attached or gone", "remove it")
+    elif value == "gone" and not staging.parting:
+        hint = 'the rule can never act: add one with action = "separate", or give the joint a hold'
+        yield Problem(loc, value, "no stage ever separates", hint)
+    elif value == "attached" and rule.when == "separation" and _is_last_joint(staging, rule):
+        message = f"no booster is attached once {shown(names[1])} has separated"
+        yield Problem(loc, value, message, 'the rule can never act: write booster = "gone", or remove it')
+
+
+def _is_last_joint(staging: Staging, rule: schema.Rule) -> bool:
+    """Return whether the separation that a rule waits for leaves the front stage alone."""
+    return staging.names[1] in ({rule.stage} if rule.stage else staging.parting if len(staging.parting) == 1 else ())
+
+
+def _times(rule: schema.Rule, mission: schema.Mission) -> _Problems:
+    """Moments that never come: after the window has closed, or after the flight has been given up."""
+    limit = mission.solver.time_limit
+    is_time = rule.when == "time" and rule.threshold is not None
+    earliest = rule.delay + (rule.threshold if is_time else 0.0)
+    key = "threshold" if is_time and rule.threshold >= limit else "delay"
+    if earliest >= limit:
+        message = f"{earliest:g} s is not before solver.time_limit, {limit:g} s"
+        yield Problem((key,), getattr(rule, key), message, "the rule can never act: lower it, or raise the limit")
+    if rule.after is not None and rule.after >= limit:
+        message = f"{rule.after:g} s is not before solver.time_limit, {limit:g} s"
+        yield Problem(("after",), rule.after, message, "the rule can never act: lower it, or raise the limit")
+    last = mission.stage[-1]
+    if is_time or (rule.when == "ignition" and rule.stage == last.name):  # these count from ignition, the window from liftoff
+        earliest -= LIFTOFF_WITHIN
+    if rule.before is not None and earliest >= rule.before:
+        what = "threshold and delay" if is_time else "delay"
+        message = f"the window closes {rule.before:g} s after liftoff, before the rule's {what} can be over"
+        yield Problem(("before",), rule.before, message, f"the rule can never act: raise it, or lower {what}")
+
+
+# ---------------------------------------------------------------- two rules
+
+
+def _contradictions(mission: schema.Mission, staging: Staging) -> Iterator[Problem]:
+    """Two rules that do opposite things at the same moment."""
+    seen: dict[tuple, tuple[int, schema.Rule]] = {}
+    for i, rule in enumerate(mission.rule):
+        what = {"enable_fins": "fins", "disable_fins": "fins"}.get(rule.action, rule.action.partition("_")[0])
+        if what not in ("fins", "guide"):
+            continue
+        moment = (what, rule.when, rule.threshold, staging.stage(rule), rule.delay)
+        moment += tuple(getattr(rule, name) for name in CONDITIONS)
+        j, other = seen.setdefault(moment, (i, rule))
+        if other.action != rule.action:
+            called = f'rule "{other.name}"' if other.name else f"rule[{j}]"
+            message = f'"{rule.action}" contradicts {called}, which says "{other.action}" at the same moment'
+            yield Problem(("rule", i, "action"), rule.action, message, "change when, delay or the conditions of one of them")

@@ -1,0 +1,147 @@
+"""Figures of the aerodynamics against Mach, from the Datasets of `sixdof.study.aero.tables`."""
+
+from __future__ import annotations
+
+import numpy as np
+import xarray as xr
+
+from sixdof.mission.load import check_mission
+from sixdof.plot.style import BAND, CYCLE, FONT, GREY, INK, LINE, axes_or_new, dress, footroom, headroom, label, legend
+from sixdof.study.reading.result import need_table
+
+TRANSONIC = (0.8, 1.2)  # where the theories below and above are only joined
+TRANSONIC_LABEL_LOW = 0.015  # of the axes' height, where the word stands
+SLOW = 0.1  # Mach number below which a coefficient of friction grows without meaning: left out of the scale
+SHADES = ("#0072b2", "#56b4e9", "#d55e00", "#f0b48a", "#5a5a5a", "#009e73", "#7fceb5", "#cc79a7", "#e6bcd3", "#e69f00")
+
+
+def plot_drag_build_up(ds: xr.Dataset, *, ax=None):
+    """Draw the axial force's components against Mach, one on the other, with what the flight uses as lines."""
+    need_table(ds, "plot_drag_build_up", "aero_tables.drag_against_mach", "drag", "build_up", "axial", "axial_burning")
+    ax = axes_or_new(ax, size=(7.0, 4.6))
+    mach = ds["mach"].values
+    parts = [i for i in range(ds.sizes["component"]) if ds["drag"].values[i].any()]
+    names = [str(ds["component"].values[i]) for i in parts]
+    ax.stackplot(mach, ds["drag"].values[parts], labels=names, colors=[SHADES[i % len(SHADES)] for i in parts], linewidth=0.0)
+    ax.plot(mach, ds["axial"], color=INK, lw=LINE + 0.3, label="flown, motor off")
+    if not np.array_equal(ds["axial"], ds["axial_burning"]):
+        ax.plot(mach, ds["axial_burning"], color=INK, lw=LINE, ls="--", label="flown, motor on")
+    shade_transonic(ax, 0.95)
+    ax.set(xlim=(mach[0], mach[-1]), xlabel=label(ds["mach"]), ylabel=label(ds["drag"]))
+    shown = mach >= min(SLOW, mach[-1])
+    ax.set_ylim(0.0, 1.1 * max(float(ds[name].values[shown].max()) for name in ("build_up", "axial", "axial_burning")))
+    handles, texts = ax.get_legend_handles_labels()
+    legend(ax, handles=handles[::-1], labels=texts[::-1], loc="center left", bbox_to_anchor=(1.0, 0.5))
+    dress(ax, ds.attrs.get("configuration", ""))
+    return ax
+
+
+def plot_stability(ds: xr.Dataset):
+    """Draw slopes, stations, pitch and roll derivatives against Mach in one figure; return its axes (2, 2)."""
+    import matplotlib.pyplot as plt
+
+    axes = plt.subplots(2, 2, figsize=(10.0, 7.0), layout="constrained")[1]
+    for ax, function in zip(axes.flat, (plot_slopes, plot_centres, plot_pitch_damping, plot_roll), strict=True):
+        function(ds, ax=ax)
+    return axes
+
+
+def aero_figures(mission) -> dict:
+    """Return the figures (name: figure) that the command line writes: of every configuration that flies.
+
+    Drag and stability of each, for those with control fins authority, trim and hinge moments, for a stack survival.
+    """
+    from sixdof.plot.aero import authority as plots
+    from sixdof.study.aero import authority
+    from sixdof.study.aero.control_report import has_controls, sheds
+    from sixdof.study.aero.tables import drag_against_mach, stability_against_mach
+
+    check_mission(mission, "aero_figures")
+    figures = {}
+    for count in range(len(mission.stage), 0, -1):
+        stages, end = list(range(count)), "" if count == len(mission.stage) else f"_without_{mission.stage[count].name}"
+        figures[f"drag{end}"] = plot_drag_build_up(drag_against_mach(mission, stages)).figure
+        figures[f"stability{end}"] = plot_stability(stability_against_mach(mission, stages))[0, 0].figure
+        if not has_controls(mission, stages):
+            continue
+        slopes = authority.moment_slopes(mission, stages=stages)
+        figures[f"authority{end}"] = plots.plot_authorities(slopes)[0].figure
+        figures[f"trim{end}"] = plots.plot_trim(authority.trim(mission, stages=stages))[0].figure
+        hinge = authority.hinge_moments(mission, stages=stages, altitude=mission.site.altitude)
+        figures[f"hinge{end}"] = plots.plot_hinge_moments(hinge, stall_torque=mission.servo.stall_torque).figure
+        if not end and sheds(mission, stages):
+            figures["survival"] = plots.plot_survival(authority.survival(mission))[0].figure
+    return figures
+
+
+def plot_slopes(ds: xr.Dataset, *, ax=None):
+    """Draw the normal force's slope against Mach: all, the body alone, every set of fins."""
+    ax, mach = _start(ds, "plot_slopes", ax, "slope", "body_slope", "fin_slope")
+    ax.plot(mach, ds["slope"], color=INK, lw=LINE + 0.5, label="all")
+    ax.plot(mach, ds["body_slope"], color=GREY, lw=LINE, ls="--", label="body alone")
+    for name, colour in zip(ds["fin_set"].values, CYCLE):
+        ax.plot(mach, ds["fin_slope"].sel(fin_set=name), color=colour, lw=LINE, label=str(name))
+    ax.set_ylim(bottom=0.0)
+    return _finish(ds, ax, "slope", "normal force")
+
+
+def plot_centres(ds: xr.Dataset, *, ax=None):
+    """Draw the centre of pressure against Mach between the centres of mass, forward up."""
+    ax, mach = _start(ds, "plot_centres", ax, "centre_of_pressure", "centre_of_mass")
+    ax.plot(mach, ds["centre_of_pressure"], color=CYCLE[0], lw=LINE + 0.5, label="centre of pressure")
+    for name, style in zip(ds["state"].values, ("--", ":")):
+        station = float(ds["centre_of_mass"].sel(state=name))
+        ax.axhline(station, color=CYCLE[1], lw=LINE, ls=style, label=f"centre of mass, {name}")
+    ax.invert_yaxis()
+    _finish(ds, ax, "centre_of_pressure", "stations, forward up")
+    footroom(ax, 0.06)
+    ax.set_ylabel("station aft of the nose tip (m)")
+    return ax
+
+
+def plot_pitch_damping(ds: xr.Dataset, *, ax=None):
+    """Draw pitch damping about the centre of mass against Mach, loaded and burnt."""
+    ax, mach = _start(ds, "plot_pitch_damping", ax, "pitch_damping")
+    for name, colour in zip(ds["state"].values, CYCLE):
+        ax.plot(mach, ds["pitch_damping"].sel(state=name), color=colour, lw=LINE + 0.3, label=str(name))
+    _finish(ds, ax, "pitch_damping", "pitch, rate as q d/(2V)")
+    footroom(ax, 0.06)
+    return ax
+
+
+def plot_roll(ds: xr.Dataset, *, ax=None):
+    """Draw every fin set's roll damping and roll moment per deflection against Mach."""
+    ax, mach = _start(ds, "plot_roll", ax, "roll_damping", "roll_forcing")
+    for name, colour in zip(ds["fin_set"].values, CYCLE):
+        ax.plot(mach, ds["roll_forcing"].sel(fin_set=name), color=colour, lw=LINE, label=f"per rad of deflection, {name}")
+        ax.plot(mach, ds["roll_damping"].sel(fin_set=name), color=colour, lw=LINE, ls="--", label=f"damping, {name}")
+    ax.axhline(0.0, color=GREY, lw=0.6)
+    _finish(ds, ax, "roll_damping", "roll, rate as p d/(2V)")
+    ax.set_ylabel("roll moment derivative")
+    return ax
+
+
+def _start(ds, who, ax, *names):
+    need_table(ds, who, "aero_tables.stability_against_mach", *names)
+    return axes_or_new(ax, size=(6.4, 4.2)), ds["mach"].values
+
+
+def _finish(ds, ax, name, title):
+    """Give axes their labels, shading and a legend in room of its own; return them."""
+    mach = ds["mach"].values
+    ax.set(xlim=(mach[0], mach[-1]), xlabel=label(ds["mach"]), ylabel=label(ds[name]))
+    shade_transonic(ax)
+    entries = len(ax.get_legend_handles_labels()[0])
+    if entries:
+        headroom(ax, 0.07 * (2 + entries // 2))
+        legend(ax, loc="upper right", ncols=2)
+    configuration = ds.attrs.get("configuration", "")
+    dress(ax, f"{configuration}: {title}" if configuration else title)
+    return ax
+
+
+def shade_transonic(ax, y: float = TRANSONIC_LABEL_LOW) -> None:
+    """Shade the Mach numbers where theories are only joined; the word stands at the height `y` of the axes."""
+    ax.axvspan(*TRANSONIC, color=BAND, zorder=0.4, lw=0.0)
+    where = ax.get_xaxis_transform()
+    ax.text(1.0, y, "joined", transform=where, ha="center", va="bottom", fontsize=FONT - 1.0, color=GREY)

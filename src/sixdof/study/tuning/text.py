@@ -1,0 +1,158 @@
+"""Tuned gains in words, and as lines of a mission file."""
+
+from __future__ import annotations
+
+import math
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from sixdof.study.aero.text import wrapped
+from sixdof.study.loops.margins import MOST_INCIDENCE
+
+if TYPE_CHECKING:
+    from sixdof.study.tuning.tuned import Design, Tuned
+
+_DEG = math.degrees(1.0)
+_OVER = {"mach": ("Mach", 1.0, 2), "dynamic_pressure": ("q, Pa", 1.0, 0), "": ("", 1.0, 0)}
+CAUTION = (
+    "Linear margins of a model, along one flight: they say nothing of what the model leaves out. Check the gains over an ensemble "
+    "(margin_spread, disperse), on the bench with the real servos, and with the range safety officer. A simulation is never a clearance to fly."
+)
+NO_TRUST = "above Mach 0.8 the aerodynamics, and with them these margins, are estimates"
+
+
+def report_of(tuned: Tuned) -> str:
+    """Return what `tune` found as a page of text."""
+    spec = tuned.spec
+    lines = [tuned.before.title or "untitled", "gains from a specification", "", *_asked(tuned), ""]
+    for design in tuned.designs:
+        lines += _table(tuned, design)
+    lines += ["", *_margin_lines(tuned), ""]
+    from sixdof.study.tuning.limits import limiting
+
+    for design in tuned.designs:
+        if not design.booster:
+            lines += wrapped(f"{' and '.join(design.channels)}: {limiting(tuned, design.channels[0])}.")
+    for design in tuned.designs:
+        lines += _shortfalls(tuned, design)
+    if float(tuned.models["mach"].max()) > 0.8:
+        lines += wrapped(f"{NO_TRUST}: this flight reaches Mach {float(tuned.models['mach'].max()):.2f}.")
+    return "\n".join([*lines, "", *wrapped(CAUTION)])
+
+
+def _asked(tuned: Tuned) -> list[str]:
+    spec = tuned.spec
+    speed = f"{spec.bandwidth:g} rad/s" if spec.bandwidth is not None else f"{100.0 * spec.reserve:.0f} % of the quickest"
+    bends = "" if tuned.bending is None else f", a bending mode at {tuned.bending.frequency:g} Hz"
+    return wrapped(
+        f"asked: {spec.gain_margin_db:g} dB, {spec.phase_margin_deg:g} deg, {speed}, damping {spec.damping:g}, a step of {spec.goal_step_deg:g} deg and gusts of "
+        f"{spec.gust:g} m/s within {100.0 * spec.servo_share:.0f} % of the servos{bends}"
+    )
+
+
+def _table(tuned: Tuned, design: Design) -> list[str]:
+    """Return the gains of a design, a line a row of the schedule."""
+    p_unit, i_unit = ("", "1/s") if tuned.mission.autopilot.structure == "pid" else ("1/s", "")
+    name, factor, digits = _OVER[design.over]
+    where = " with the booster on" if design.booster else ""
+    pressure = tuned.mission.autopilot.gain_pressure
+    scaled = f", times {pressure:g} Pa/q" if pressure else ""
+    lines = [f"{' and '.join(design.channels)}{where}{scaled}", f"  {name:<10}{'p ' + p_unit:>12}{'i ' + i_unit:>12}{'d s':>12}"]
+    for at, gains in zip(design.rows_at, design.gains.T):
+        lines.append(f"  {f'{at * factor:.{digits}f}' if name else '':<10}" + "".join(f"{g:>12.3g}" for g in gains))
+    return lines
+
+
+def _margin_lines(tuned: Tuned) -> list[str]:
+    rows = [f"  {'':<8}{'':<9}{'gain dB':>9}{'phase deg':>11}{'delay ms':>10}{'|1 + L|':>9}{'bandwidth':>11}   worst at"]
+    for channel in tuned.spec.channels:
+        for word, found in (("before", tuned.margins_before), ("now", tuned.margins)):
+            rows.append(_margin_row(found.sel(channel=channel, opened_at="actuator"), channel, word))
+    rows.append(_kept(tuned, tuned.margins, "the new flight"))
+    rows += [_kept(tuned, found, f"the drawn flight {flight}") for flight, found in tuned.margins_drawn.items()]
+    left_out = sum(int((found["incidence"] > MOST_INCIDENCE).sum()) for found in (tuned.margins, *tuned.margins_drawn.values()))
+    if left_out:
+        rows.append(f"{left_out} points beyond {MOST_INCIDENCE * _DEG:.0f} deg of incidence are left out: fins stall there, and nothing is linear")
+    return rows
+
+
+def _kept(tuned: Tuned, found, where: str) -> str:
+    met = tuned.holds(found)
+    if bool(met.all()):
+        return f"the margins asked for hold at every point of {where}"
+    bad = met["time"].values[~met.all("channel").values]
+    return f"the margins asked for do NOT hold at {len(bad)} of {met.sizes['point']} points of {where}, from {bad.min():.2f} s to {bad.max():.2f} s"
+
+
+def _margin_row(one, channel: str, word: str) -> str:
+    if not bool(one["stable"].all()):
+        bad = one["time"].values[~one["stable"].values]
+        return f"  {channel:<8}{word:<9}UNSTABLE at {len(bad)} of {one.sizes['point']} points, first at {bad.min():.2f} s"
+    k = int(one["distance"].values.argmin())
+    cells = [_least(one["gain_margin_db"], 1.0, 1), _least(one["phase_margin"], _DEG, 1), _least(one["delay_margin"], 1e3, 0)]
+    band = one["bandwidth"].values
+    middle = f"{np.nanmedian(band):.1f} rad/s" if np.isfinite(band).any() else "none"
+    return (
+        f"  {channel:<8}{word:<9}{cells[0]:>9}{cells[1]:>11}{cells[2]:>10}{float(one['distance'][k]):>9.2f}{middle:>11}   "
+        f"{float(one['time'][k]):.2f} s, Mach {float(one['mach'][k]):.2f}"
+    )
+
+
+def _least(values, factor: float, digits: int) -> str:
+    values = values.values[np.isfinite(values.values)]
+    return f"{values.min() * factor:.{digits}f}" if values.size else "none"
+
+
+def _shortfalls(tuned: Tuned, design: Design) -> list[str]:
+    """Return what a design could not give, a line each."""
+    names, lines, a = " and ".join(design.channels), [], design.answer
+    if a.margin.min() < 0.98:
+        lines.append(
+            f"{names}: no gains that were found keep both margins everywhere; at the worst point they keep {100.0 * max(a.margin.min(), 0.0):.0f} % of them."
+        )
+    if tuned.slow(design):
+        lines.append(f"{names}: the {tuned.spec.bandwidth:g} rad/s asked for are NOT reached: {a.speed.min():.3g} rad/s at the slowest point.")
+    if a.peak.min() < 0.98:
+        lines.append(
+            f"{names}: margins came before a calm answer: the angle overshoots sinusoidal goals {100.0 * (1.0 / a.peak.min() - 1.0):.0f} % more than the damping asked for."
+        )
+    if a.servo.min() < 0.98:
+        lines.append(f"{names}: at the worst point the step or the gust asked for takes {100.0 / a.servo.min():.0f} % of the servo use allowed.")
+    return [line for text in lines for line in wrapped(text)]
+
+
+def fragment_of(tuned: Tuned) -> str:
+    """Return the changed keys of [autopilot] as TOML, with where they come from."""
+    changes = {path.removeprefix("autopilot."): value for path, value in tuned.changes.items()}
+    if not changes.get("schedule"):
+        changes.pop("schedule_over", None)
+    gone = sorted(f"autopilot.{key}" for key, value in changes.items() if value in (None, [], {}))
+    spec = tuned.spec
+    head = [
+        f"# gains for {tuned.before.title or 'this mission'}, from sixdof.tune: {spec.gain_margin_db:g} dB and {spec.phase_margin_deg:g} deg "
+        f"{'hold' if tuned.met else 'do NOT hold'} along its nominal flight{_and_drawn(tuned)}.",
+        "# Put these keys in the place of the same keys of [autopilot]" + (f"; remove {', '.join(gone)}." if gone else "."),
+        "# Linear margins of a model are no clearance to fly: check them over an ensemble and on the bench.",
+        "[autopilot]",
+    ]
+    return "\n".join([*head, *(line for key, value in changes.items() if value not in (None, [], {}) for line in _toml(key, value)), ""])
+
+
+def _and_drawn(tuned: Tuned) -> str:
+    return f" and its drawn flights {', '.join(map(str, tuned.drawn))}" if tuned.drawn else ""
+
+
+def _toml(key: str, value) -> list[str]:
+    """Return a key and its value as lines of TOML; a list of tables a line each."""
+    if isinstance(value, list) and value and isinstance(value[0], dict):
+        return [f"{key} = [", *(f"    {_inline(each)}," for each in value), "]"]
+    return [f"{key} = {_inline(value)}"]
+
+
+def _inline(value) -> str:
+    if isinstance(value, dict):
+        return "{ " + ", ".join(f"{key} = {_inline(each)}" for key, each in value.items() if each is not None) + " }"
+    if isinstance(value, (list, tuple)):
+        return "[" + ", ".join(_inline(each) for each in value) + "]"
+    return f'"{value}"' if isinstance(value, str) else repr(float(value))

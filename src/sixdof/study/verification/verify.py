@@ -1,0 +1,103 @@
+"""`verify`: the real kernel against published check cases and closed forms, on the user's own machine."""
+
+from __future__ import annotations
+
+import csv
+import platform
+from itertools import groupby
+from pathlib import Path
+
+import numpy as np
+import xarray as xr
+
+from sixdof.flight.fly import announced_compilation
+from sixdof.results.dataset import library_version
+from sixdof.study.reading.page import wrapped
+from sixdof.study.verification.checks import Check
+from sixdof.study.verification.closed_forms import closed_form_checks
+from sixdof.study.verification.nasa_cases import nasa_checks
+
+COLUMNS = {  # name: meaning
+    "case": "what was flown",
+    "quantity": "what is compared",
+    "reference": "what it should be",
+    "ours": "what the kernel gives",
+    "difference": "ours less the reference",
+    "limit": "largest difference that passes",
+    "unit": "of reference, ours, difference and limit",
+    "source": "of the reference",
+    "passed": "whether the difference is within the limit",
+}
+MISS = "MISS"
+
+
+def verify() -> xr.Dataset:
+    """Fly every check case with the kernel that flies missions, and compare with what is known from outside this library.
+
+    The ten atmospheric cases of NASA/TM-2015-218675 (end values published for seven of them, computed independently for three)
+    and cases with a closed form or a printed table: paths, spinning bodies, drag, the turning Earth, air, gravity, canopies,
+    staging.
+
+    Returns
+    -------
+    Dataset
+        Along `check`: case, quantity, unit, source (text), reference, ours, difference, limit (in that unit), passed (bool). A NaN does not
+        pass. `ds.where(~ds.passed, drop=True)` leaves the misses; `verification_text` makes a page of it.
+    """
+    with announced_compilation():
+        return table_of([*nasa_checks(), *closed_form_checks()])
+
+
+def table_of(checks: list[Check]) -> xr.Dataset:
+    """Return the Dataset of some checks; see `verify`."""
+    values = {
+        "case": [c.name for c in checks],
+        "quantity": [c.quantity for c in checks],
+        "reference": [c.reference for c in checks],
+        "ours": [c.ours for c in checks],
+        "difference": [c.difference for c in checks],
+        "limit": [c.limit for c in checks],
+        "unit": [c.unit for c in checks],
+        "source": [c.source for c in checks],
+        "passed": [c.passed for c in checks],
+    }
+    return xr.Dataset(
+        {name: ("check", np.array(values[name]), {"long_name": text}) for name, text in COLUMNS.items()},
+        attrs={"sixdof_version": library_version(), "python": platform.python_version(), "machine": platform.machine()},
+    )
+
+
+def verification_text(ds: xr.Dataset) -> str:
+    """Return the page that `python -m sixdof verify` prints: a block a case, a line a quantity, misses marked, and the count."""
+    lines = []
+    for case, rows in groupby(_rows(ds), key=lambda row: row["case"]):
+        rows = list(rows)
+        lines += [case, f"  {'':<40} {'unit':<8}{'reference':>18}{'ours':>18}{'difference':>12}{'limit':>10}"]
+        for source, of_source in groupby(rows, key=lambda row: row["source"]):
+            lines += [_line(row) for row in of_source]
+            lines.append(wrapped(f"from {source}", "    "))
+        lines.append("")
+    misses = int((~ds.passed).sum())
+    count = ds.sizes["check"]
+    lines.append(f"{count - misses} of {count} quantities are within their limits." + (f" {misses} MISSED:" if misses else ""))
+    lines += [f"  {row['case']}: {row['quantity']}" for row in _rows(ds) if not row["passed"]]
+    return "\n".join(lines)
+
+
+def write_csv(ds: xr.Dataset, path: Path) -> Path:
+    """Write the table as CSV, one row a check, all digits, and return the path."""
+    with path.open("w", newline="", encoding="utf-8") as file:
+        writer = csv.DictWriter(file, list(COLUMNS))
+        writer.writeheader()
+        writer.writerows(row | {"passed": "yes" if row["passed"] else "no"} for row in _rows(ds))
+    return path
+
+
+def _rows(ds: xr.Dataset) -> list[dict]:
+    columns = {name: ds[name].values.tolist() for name in COLUMNS}
+    return [dict(zip(columns, row)) for row in zip(*columns.values())]
+
+
+def _line(row: dict) -> str:
+    numbers = f"{row['reference']:>18.11g}{row['ours']:>18.11g}{row['difference']:>12.1e}{row['limit']:>10.1e}"
+    return f"  {row['quantity']:<40} {row['unit']:<8}{numbers}" + ("" if row["passed"] else f"  {MISS}")

@@ -1,0 +1,345 @@
+"""Stages, pieces, canopies, rules and branches on the page, and the cautions about them."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import pytest
+from results_by_hand import flight_by_hand, staged_ensemble, staged_flight, staged_mission
+
+from sixdof.core import layout
+from sixdof.flight import legs
+from sixdof.mission.load import build
+from sixdof.results.status import Status
+from sixdof.study.reading.result import apart, body_of, branches, came_down, event_values, fact, happened, mission_of, own_events, pieces
+from sixdof.study.report.cautions import cautions
+from sixdof.study.report.hanging import airframe_share
+from sixdof.study.report.staging import branch_section, doings, fired_section, landing_section, recovery_section, stage_section
+from sixdof.study.report.summary import summarize
+
+
+@pytest.fixture
+def flight(demo_mission):
+    return staged_flight(demo_mission)
+
+
+@pytest.fixture
+def ensemble(demo_mission):
+    return staged_ensemble(demo_mission)
+
+
+def change(ds, name, value, **where):
+    """Change one fact in place."""
+    ds[name].loc[where] = value
+
+
+def flat(lines) -> str:
+    return " ".join(" ".join(lines).split())
+
+
+# ---------------------------------------------------------------- reading
+
+
+def test_event_values__of_a_body_by_number_and_name(flight, ensemble):
+    assert event_values(flight, "apogee").tolist() == [18.0]
+    assert event_values(flight, "apogee", body=1).tolist() == event_values(flight, "apogee", body="booster").tolist() == [8.0]
+    assert event_values(flight, "landing", "east", body="booster").tolist() == [150.0]
+    assert event_values(ensemble, "landing", body="booster").tolist() == [50.0] * 20
+    assert np.isnan(event_values(flight, "no such event")).all()
+    with pytest.raises(ValueError, match="no body 'boster'.*thistledown, booster, thistledown: loose by main"):
+        event_values(flight, "apogee", body="boster")
+
+
+def test_body_of__drops_the_dim(flight):
+    assert "body" not in body_of(flight, 1).dims and float(body_of(flight, 1)["impact_time"]) == 50.0
+    assert body_of(flight)["event_time"].dims == ("event",)
+
+
+def test_own_events__leave_out_the_common_past(flight):
+    assert [name for name, _ in happened(flight, "booster")][:4] == ["liftoff", "rail_departure", "burnout", "separation booster"]
+    assert [name for name, _ in own_events(flight, 1)] == ["apogee", "open booster canopy", "landing"]
+    assert own_events(flight, 0) == happened(flight)
+
+
+def test_apart__and_pieces(flight, ensemble):
+    assert [bool(apart(flight, k)[0]) for k in range(3)] == [True, True, False]
+    assert pieces(flight) == [0, 1] and came_down(flight, 1).tolist() == [True]
+    change(ensemble, "parting_time", np.nan, flight=slice(0, 4))
+    change(ensemble, "body_status", Status.LANDED, body="thistledown: loose by main", flight=7)
+    assert apart(ensemble, 1).sum() == 15 and apart(ensemble, 2).sum() == 1 and pieces(ensemble) == [0, 1, 2]
+    ensemble["status"].values[:] = Status.DIVERGED
+    assert pieces(ensemble) == []
+
+
+def test_fact__of_failed_flights_is_nan(ensemble):
+    ensemble["status"].values[3] = Status.NO_LIFTOFF
+    values = fact(ensemble, "opening_load", 1)
+    assert np.flatnonzero(np.isnan(values)).tolist() == [3] and values[0] == 90.0
+
+
+def test_branches__most_frequent_first(ensemble):
+    ensemble["branch"] = ("flight", ["a"] * 3 + ["nominal"] * 12 + ["b + a"] * 5)
+    found = branches(ensemble)
+    assert list(found) == ["nominal", "b + a", "a"] and [int(v.sum()) for v in found.values()] == [12, 5, 3]
+    assert found["a"].tolist() == [True] * 3 + [False] * 17
+
+
+# ---------------------------------------------------------------- the page
+
+
+def test_page__of_one_stage_stays_short(demo_mission):
+    """Of a vehicle in one piece without cords: one row of the loads, one line for each canopy with several triggers."""
+    ds = flight_by_hand(demo_mission)
+    for section in (stage_section, landing_section, branch_section):
+        assert section(ds) == []
+    assert len(recovery_section(ds)) == 2 and len(fired_section(ds)) == 1
+    page = summarize(ds)
+    for title in ("Stages and separation", "Where every piece lands", "Recovery", "What fired", "Branches"):
+        assert title not in page.splitlines()
+
+
+def test_page__has_every_section_of_two_stages(flight, ensemble):
+    for ds in (flight, ensemble):
+        page = summarize(ds)
+        for title in ("Stages and separation", "Where every piece lands", "Recovery", "What fired"):
+            assert title in page.splitlines()
+        assert "nan" not in page and max(len(line) for line in page.splitlines()) < 120
+
+
+def test_stage_section__of_a_flight(flight):
+    lines = flat(stage_section(flight))
+    assert "booster: parts by command" in lines and "touch" not in lines
+    for words in (
+        "parts s 2.10",
+        "pieces apart m/s 2.50",
+        "clearance afterwards m 0.030",
+        "would part it from s 2.05",
+        "thistledown: lit",
+        "time s 3.00",
+        "tilt as it is lit deg 5.7",
+    ):
+        assert words in lines  # 0.1 rad = 5.73 deg
+    change(flight, "event_time", np.nan, event="ignition thistledown")
+    change(flight, "recontact", 1, joint="booster")
+    lines = flat(stage_section(flight))
+    assert "thistledown: never lit" in lines and "the pieces touch again" in lines
+
+
+def test_stage_section__of_an_ensemble(ensemble):
+    change(ensemble, "parting_cause", layout.BY_DRAG, flight=slice(0, 4))
+    change(ensemble, "recontact", 1, flight=2)
+    change(ensemble, "event_time", np.nan, event="ignition thistledown", flight=9)
+    lines = flat(stage_section(ensemble))
+    assert "booster: parts by command in 15, by drag in 5 of 20 flights" in lines
+    assert "touch again in 1 of 20 flights (5.0 %)" in lines and "thistledown: lit in 19 of 20 flights (95.0 %)" in lines
+
+
+def test_landing_section__of_a_flight(flight):
+    lines = flat(landing_section(flight))
+    assert "thistledown comes down 500 m from the rail, bearing 37 deg true, under a canopy, at 6.0 m/s with 36 J" in lines  # 3-4-5
+    assert "booster comes down 100 m from the rail, bearing 143 deg true" in lines and "loose" not in lines
+    assert "42.0 s after its apogee, 50.0 s after ignition" in lines
+    change(flight, "impact_latitude", -1.5, body="booster")
+    assert "50.0 s after ignition; 1.50000 S, 116.99932 W" in flat(landing_section(flight))  # 60 m east at 38 deg
+    change(flight, "impact_time", np.nan, body="booster")
+    assert "booster does not come down" in flat(landing_section(flight))
+    change(flight, "parting_time", np.nan)
+    assert "booster stays joined to the stage ahead of it" in flat(landing_section(flight))
+
+
+def test_landing_section__incidence_of_a_fall(flight):
+    change(flight, "descent", legs.BROADSIDE, body="booster")
+    change(flight, "descent_incidence", math.radians(113.4), body="booster")
+    assert "143 deg true, broadside at 113 deg of incidence, at 9.0 m/s with 49 J" in flat(landing_section(flight))
+
+
+def test_page__falls_of_every_body_are_judged(flight, ensemble):
+    assert "incidence beyond 15 deg in a fall without a canopy, for more than 1 s: never" in flat(summarize(flight).splitlines())
+    change(flight, "time_falling_incidence", 20.0, body="booster")
+    change(flight, "time_falling_mach", 2.5, body="thistledown")
+    page = flat(summarize(flight).splitlines())
+    assert "without a canopy, for more than 1 s: for 20.00 s" in page and "Mach above 0.8 in such a fall: for 2.50 s" in page
+    change(ensemble, "time_falling_crisis", 3.0, body="booster", flight=slice(0, 4))
+    assert "in such a fall: in 5 of 20 flights (25 %), for up to 3.00 s" in flat(summarize(ensemble).splitlines())
+    change(ensemble, "parting_time", np.nan, flight=slice(0, 4))  # they stayed in the stack, whose own fall counts
+    assert "cross flow above Reynolds 1e5 on the diameter in such a fall: never" in flat(summarize(ensemble).splitlines())
+
+
+def test_landing_section__of_an_ensemble_counts_ways_and_leaves_out_what_stayed_joined(ensemble):
+    change(ensemble, "descent", legs.TUMBLING, body="booster", flight=slice(0, 2))
+    change(ensemble, "parting_time", np.nan, flight=slice(10, 19))
+    change(ensemble, "impact_energy", 1e6, body="booster", flight=slice(10, 19))  # of the whole stack: not the booster's
+    lines = flat(landing_section(ensemble))
+    assert "booster comes down under a canopy in 7, tumbling in 3 of 10 flights" in lines
+    assert "energy at the ground J 49 49 49" in lines
+    east, north = (ensemble[f"impact_{way}"].sel(body="booster").values[:10] for way in ("east", "north"))
+    bearing = math.degrees(math.atan2(east.mean(), north.mean()))
+    assert f"mean place {math.hypot(east.mean(), north.mean()):.0f} m from the rail, bearing {bearing:.0f} deg true" in lines
+
+
+def test_recovery_section__loads_against_strengths(flight, ensemble):
+    """Strengths of the mission by hand: 200 N of the booster's canopy, 900 N of the main's cord."""
+    lines = flat(recovery_section(flight))
+    assert "booster canopy airspeed at release m/s 8.0 airspeed at line stretch m/s 9.0 opening load N 50 of its strength % 25" in lines
+    assert "main airspeed at release m/s 15.0 airspeed at line stretch m/s 15.5 opening load N 90 airframe's part in the drag % 8" in lines
+    assert "snatch of the ejection N 140 of the cord's strength % 16" in lines
+    change(ensemble, "opening_load", 250.0, canopy="booster canopy", flight=slice(0, 1))
+    change(ensemble, "opening_load", np.nan, canopy="booster canopy", flight=5)
+    assert "beyond it in 2 of 19 flights (11 %)" in flat(recovery_section(ensemble))
+
+
+def test_recovery_section__strength_of_a_cord_as_drawn(demo_mission):
+    ds = staged_ensemble(demo_mission, disperse={"cord.strength": {"kind": "fixed", "mean": 0.1}})
+    assert "of the cord's strength % 156 156 156 beyond it in 20 of 20 flights" in flat(recovery_section(ds))  # 140 N of 90 N
+
+
+def test_doings__group_what_does_the_same(flight):
+    found = doings(mission_of(flight, "test"))
+    names = {what: [str(flight["rule"].values[k]) for k in rules] for what, rules in found.items()}
+    assert names["open drogue"] == ["open drogue: apogee", "open drogue: backup"]
+    assert names["separate booster"] == ["drop booster"] and names["light thistledown"] == ["second fire"]
+    assert not any("fins" in what for what in names)
+
+
+def test_fired_section__of_a_flight(flight):
+    lines = flat(fired_section(flight))
+    assert "open drogue: apogee did it at 18.50 s; backup fired at 30.00 s, when it was done" in lines
+    assert "separate booster: drop booster did it at 2.05 s" in lines
+    change(flight, "event_time", np.nan, event="ignition thistledown")
+    change(flight, "rule_fired", np.nan, rule="open drogue: backup")
+    change(flight, "rule_fired", np.nan, rule="drop booster")
+    change(flight, "rule_given_up", 4.0, rule="drop booster")
+    lines = flat(fired_section(flight))
+    assert "second fire fired at 2.70 s and nothing came of it" in lines
+    assert "backup never fired" in lines and "drop booster gave up waiting at 4.00 s" in lines
+
+
+def test_fired_section__of_an_ensemble(ensemble):
+    change(ensemble, "rule_acted", 0, rule="open drogue: apogee", flight=slice(0, 4))
+    change(ensemble, "rule_acted", 1, rule="open drogue: backup", flight=slice(0, 4))
+    change(ensemble, "event_time", np.nan, event="open drogue", flight=slice(3, 5))  # no canopy, though rules acted
+    lines = flat(fired_section(ensemble))
+    assert "open drogue: apogee in 14, backup in 3, none in 3 of 20 flights" in lines
+    assert "light thistledown: second fire in 20 of 20 flights" in lines
+
+
+def test_branch_section__conditional_on_the_branch(ensemble):
+    assert branch_section(ensemble) == []  # all nominal
+    ensemble["branch"] = ("flight", ["nominal"] * 15 + ["no_ignition: thistledown"] * 5)
+    ensemble["apogee"].values[:] = [1000.0] * 15 + [200.0] * 5
+    ensemble["landing_east"].values[:] = [300.0] * 15 + [30.0] * 5
+    ensemble["landing_north"].values[:] = [400.0] * 15 + [40.0] * 5
+    ensemble["status"].values[19] = Status.DIVERGED  # has a branch, but no apogee worth a quantile
+    ensemble["apogee"].values[19] = 1e9
+    lines = branch_section(ensemble)
+    assert lines[3].split() == ["nominal", "15", "75.0", "%", "1000", "1000", "1000", "500", "500", "500"]
+    assert lines[4].split() == ["no_ignition:", "thistledown", "5", "25.0", "%", "200", "200", "200", "50", "50", "50"]
+
+
+def test_branch_section__rare_ones_together(ensemble):
+    ensemble["branch"] = ("flight", [f"branch {k}" for k in range(20)])
+    lines = branch_section(ensemble)
+    assert len(lines) == 3 + 12 + 1 and "8 rarer branches in 8 of 20 flights (40 %)" in lines[-1]
+
+
+# ---------------------------------------------------------------- cautions
+
+
+def test_cautions__none_about_a_flight_that_goes_well(flight, ensemble):
+    assert cautions(flight) == [] and cautions(ensemble) == []
+
+
+@pytest.mark.parametrize(
+    ("name", "value", "where", "words"),
+    [
+        ("recontact", 1, {"joint": "booster"}, "the pieces touch again after booster has parted"),
+        ("parting_cause", layout.BY_DRAG, {"joint": "booster"}, "drag parts booster before its separation is commanded"),
+        ("event_tilt", 0.36, {"event": "ignition thistledown"}, "thistledown is lit while it leans more than 20 deg, 20.6 deg"),
+        ("event_time", 2.0, {"event": "ignition thistledown"}, "thistledown is lit while booster is still attached"),
+        ("impact_time", np.nan, {"body": "booster"}, "booster does not come down within the flight"),
+        ("descent", legs.NOSE_FIRST, {"body": "booster"}, "more than 20 J (a threshold of our own), 48.6 J"),
+        ("descent", legs.TUMBLING, {"body": "thistledown"}, "thistledown comes down without a canopy"),
+        ("deployment_speed", 31.0, {"canopy": "main"}, "main is released at more than 30 m/s (a threshold of our own), 31.0 m/s"),
+        ("opening_load", 220.0, {"canopy": "booster canopy"}, "opening load of booster canopy is above its strength, 110.0 % of it"),
+        ("snatch_load", 990.0, {"canopy": "main"}, "snatch of main's ejection is above its cord's strength, 110.0 % of it"),
+        ("failure_happened", 1, {"failure": "cord_parts: main"}, "the cord of main parts under its load"),
+        ("event_time", 16.0, {"event": "open drogue"}, "drogue is released in the climb, 2.0 s before apogee"),
+        ("event_time", 7.0, {"body": "booster", "event": "open booster canopy"}, "booster canopy is released in the climb, 1.0 s"),
+        ("rule_fired", np.nan, {"rule": "open drogue: backup"}, "the rule 'open drogue: backup' never fires"),
+    ],
+)
+def test_cautions__one_for_each_check(flight, ensemble, name, value, where, words):
+    change(flight, name, value, **where)
+    found = cautions(flight)
+    assert len(found) == 1 and words in found[0]
+    change(ensemble, name, value, **where, flight=slice(0, 1))
+    found = cautions(ensemble)
+    # what stands after a comma is the worst of the flights; it is said there to be so
+    assert len(found) == 1 and found[0].startswith("in 2 of 20 flights (10 %) ") and words.split(",")[0] in found[0]
+
+
+def test_cautions__a_rule_that_gave_up(flight):
+    change(flight, "rule_fired", np.nan, rule="second fire")
+    change(flight, "rule_given_up", 4.0, rule="second fire")
+    assert cautions(flight) == ["the rule 'second fire' gives up waiting for its conditions"]
+
+
+def test_cautions__light_pieces_and_pieces_that_stay_joined_are_let_be(flight):
+    change(flight, "descent", legs.TUMBLING, body="booster")
+    change(flight, "impact_energy", 19.0, body="booster")
+    assert cautions(flight) == []
+    change(flight, "impact_energy", 500.0, body="booster")
+    change(flight, "parting_time", np.nan)
+    change(flight, "event_time", np.nan, event="ignition thistledown")
+    assert cautions(flight) == []  # that energy is the whole vehicle's
+
+
+def test_cautions__a_joint_made_to_slip_is_let_be(demo_mission):
+    """Drag that parts a joint which no rule parts is how that vehicle works."""
+    tables = staged_mission(demo_mission).model_dump()
+    tables["stage"][1]["joint"] = {"hold": 0.0}
+    ds = staged_flight(demo_mission)
+    change(ds, "parting_cause", layout.BY_DRAG)
+    assert len(cautions(ds)) == 1
+    tables["rule"] = [rule for rule in tables["rule"] if rule["action"] != "separate"]
+    assert cautions(ds.assign_attrs(mission=build(**tables).to_toml())) == []
+
+
+def test_cautions__a_drawn_failure_of_a_cord_is_no_weakness(demo_mission):
+    drawn = {"kind": "cord_parts", "of": "main", "probability": 0.1}
+    ds = staged_flight(demo_mission, failure=[drawn])
+    change(ds, "failure_happened", 1, failure="cord_parts: main")
+    assert cautions(ds) == []
+
+
+def test_cautions__a_ballistic_return_is_said_once(demo_mission):
+    ds = flight_by_hand(demo_mission)
+    ds["rail_departure_speed"].values[()], ds["min_static_margin"].values[()] = 20.0, 2.0
+    ds["saturation_share"].values[()] = ds["rail_departure_incidence"].values[()] = 0.0
+    ds["opening_speed"].values[()] = np.nan
+    change(ds, "descent", legs.NOSE_FIRST)
+    change(ds, "impact_energy", 4000.0)
+    assert [text[:16] for text in cautions(ds)] == ["no canopy opened"]
+
+
+def test_cautions__without_a_mission_say_what_they_can(flight):
+    bare = flight.drop_attrs(deep=False)
+    change(bare, "rule_fired", np.nan, rule="fins on")
+    change(bare, "recontact", 1)
+    assert [text[:16] for text in cautions(bare)] == ["the pieces touch", "the rule 'fins o"]
+    assert "What fired" not in summarize(bare) and "Recovery" in summarize(bare)
+
+
+def test_recovery_section__says_how_much_of_the_drag_is_the_airframes(flight, demo_mission):
+    """Side area of the bodies by hand against CD pi D^2/4; and with a drawn coefficient of the airframe, 0.5 of it."""
+    booster = staged_mission(demo_mission).stage[1]
+    side = sum(part.diameter * part.length for part in booster.part if part.kind == "tube")
+    side += sum(0.5 * (part.fore_diameter + part.aft_diameter) * part.length for part in booster.part if part.kind == "transition")
+    canopy = next(part for part in booster.part if part.kind == "parachute")
+    lines = canopy.drag_coefficient * math.pi * canopy.diameter**2 / 4.0
+    for ds, factor in ((flight, 1.0), (staged_ensemble(demo_mission, disperse={"vehicle.hanging_drag": {"kind": "fixed", "mean": 0.5}}), 0.5)):
+        share = airframe_share(ds, mission_of(ds, "test"), 2)
+        np.testing.assert_allclose(share, factor * side / (factor * side + lines), rtol=1e-6)
+    assert f"airframe's part in the drag % {100.0 * side / (side + lines):.0f}" in flat(recovery_section(flight))
+    assert "CD of a loose piece on its side 1.00" in flat(recovery_section(flight))
