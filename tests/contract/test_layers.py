@@ -55,7 +55,7 @@ UPWARD = {
     "study.tuning.gain_map -> study.report.oscillation",
     "study.variants.comparison_text -> study.report.summary",
 }
-IN_CIRCLES = 4
+IN_CIRCLES = 3
 OUTSIDE_CORE = {"numpy", "math", "typing", "__future__"}
 
 

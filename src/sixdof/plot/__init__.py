@@ -47,7 +47,7 @@ _HOME = {
     "plot_centres": "aero.mach",
     "plot_pitch_damping": "aero.mach",
     "plot_roll": "aero.mach",
-    "aero_figures": "aero.mach",
+    "aero_figures": "aero.every",
     "plot_authority": "aero.authority",
     "plot_authorities": "aero.authority",
     "plot_trim": "aero.authority",

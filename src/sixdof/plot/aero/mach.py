@@ -5,7 +5,6 @@ from __future__ import annotations
 import numpy as np
 import xarray as xr
 
-from sixdof.mission.load import check_mission
 from sixdof.plot.style import BAND, CYCLE, FONT, GREY, INK, LINE, axes_or_new, dress, footroom, headroom, label, legend
 from sixdof.study.reading.result import need_table
 
@@ -44,34 +43,6 @@ def plot_stability(ds: xr.Dataset):
     for ax, function in zip(axes.flat, (plot_slopes, plot_centres, plot_pitch_damping, plot_roll), strict=True):
         function(ds, ax=ax)
     return axes
-
-
-def aero_figures(mission) -> dict:
-    """Return the figures (name: figure) that the command line writes: of every configuration that flies.
-
-    Drag and stability of each, for those with control fins authority, trim and hinge moments, for a stack survival.
-    """
-    from sixdof.plot.aero import authority as plots
-    from sixdof.study.aero import authority
-    from sixdof.study.aero.control_report import has_controls, sheds
-    from sixdof.study.aero.tables import drag_against_mach, stability_against_mach
-
-    check_mission(mission, "aero_figures")
-    figures = {}
-    for count in range(len(mission.stage), 0, -1):
-        stages, end = list(range(count)), "" if count == len(mission.stage) else f"_without_{mission.stage[count].name}"
-        figures[f"drag{end}"] = plot_drag_build_up(drag_against_mach(mission, stages)).figure
-        figures[f"stability{end}"] = plot_stability(stability_against_mach(mission, stages))[0, 0].figure
-        if not has_controls(mission, stages):
-            continue
-        slopes = authority.moment_slopes(mission, stages=stages)
-        figures[f"authority{end}"] = plots.plot_authorities(slopes)[0].figure
-        figures[f"trim{end}"] = plots.plot_trim(authority.trim(mission, stages=stages))[0].figure
-        hinge = authority.hinge_moments(mission, stages=stages, altitude=mission.site.altitude)
-        figures[f"hinge{end}"] = plots.plot_hinge_moments(hinge, stall_torque=mission.servo.stall_torque).figure
-        if not end and sheds(mission, stages):
-            figures["survival"] = plots.plot_survival(authority.survival(mission))[0].figure
-    return figures
 
 
 def plot_slopes(ds: xr.Dataset, *, ax=None):
