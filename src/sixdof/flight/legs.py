@@ -382,8 +382,8 @@ class Plan:
         """Return which canopies stay with the piece that keeps `canopy` when its cord has parted."""
         cord, stage = self.mission.cord[self.cords[canopy]], self.canopy_stage[canopy]
         found = []
-        for each, part in enumerate(canopies(self.mission)):
-            fore = part.station < cord.parts_at
+        for each, own in enumerate(canopies(self.mission)):
+            fore = own.station < cord.parts_at
             found.append(each == canopy or (self.canopy_stage[each] == stage and fore == (cord.canopy_on == "fore")))
         return found
 

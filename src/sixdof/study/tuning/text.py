@@ -24,7 +24,6 @@ NO_TRUST = "above Mach 0.8 the aerodynamics, and with them these margins, are es
 
 def report_of(tuned: Tuned) -> str:
     """Return what `tune` found as a page of text."""
-    spec = tuned.spec
     lines = [tuned.before.title or "untitled", "gains from a specification", "", *_asked(tuned), ""]
     for design in tuned.designs:
         lines += _table(tuned, design)
