@@ -13,7 +13,7 @@ _HOME = {
     "load_mission": "sixdof.mission.load",
     "loads_mission": "sixdof.mission.load",
     "build_mission": "sixdof.mission.load",
-    "Mission": "sixdof.mission.tables.schema",
+    "Mission": "sixdof.mission.mission",
     "MissionError": "sixdof.mission.errors",
     "fly": "sixdof.flight.fly",
     "refly": "sixdof.flight.fly",

@@ -9,7 +9,7 @@ import pytest
 
 import sixdof
 from sixdof.autopilot.build import computer_table, guidance_table, load_slope, sensors_table
-from sixdof.mission.tables.schema import SatelliteReceiver, Sensors
+from sixdof.mission.tables import SatelliteReceiver, Sensors
 from sixdof.study.aero.tunnel import wind_tunnel
 from sixdof.world.build import world_table
 

@@ -90,7 +90,7 @@ def test_kernels__keep_no_reference_counts(tmp_path):
 
 
 def test_switch__cache_off():
-    code = "from sixdof import _jit, compiling; print(_jit.CACHE, compiling.is_compiled())"
+    code = "from sixdof import _jit; from sixdof.vehicle import compiling; print(_jit.CACHE, compiling.is_compiled())"
     env = {**os.environ, "SIXDOF_NUMBA_CACHE": "0"}
     answer = subprocess.run([sys.executable, "-c", code], env=env, capture_output=True, text=True, check=True)
     assert answer.stdout.split() == ["False", "False"]

@@ -20,8 +20,8 @@ from sixdof.draws.packed import COLUMNS, FIELDS, draw_table, failure_table, kern
 from sixdof.draws.sampling import stream_of, uniforms
 from sixdof.draws.spreads import quantile
 from sixdof.flight.legs import COMMON, OF_AIR, OF_CANOPY, OF_JOINT, OF_STAGE, OTHER_BODY, Plan, stage_draw
+from sixdof.mission.tables import AirTurbulence, Spread
 from sixdof.mission.tables.dispersible import DISPERSIBLE
-from sixdof.mission.tables.schema import AirTurbulence, Spread
 from sixdof.world.wind import wind_draw
 
 SEED = 20_241

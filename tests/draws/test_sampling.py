@@ -16,8 +16,8 @@ from scipy.stats import qmc
 
 from sixdof.draws.sampling import correlated, latin, shares, shuffle_keys, shuffled, sobol
 from sixdof.draws.table import draw_table, make_draws
+from sixdof.mission.tables import Correlation, Spread
 from sixdof.mission.tables.dispersible import DISPERSIBLE
-from sixdof.mission.tables.schema import Correlation, Spread
 
 SEED = 20_241
 UNLIKELY = 1e-4  # p-value of a fixed-seed test: right draws gave more when these tests were written

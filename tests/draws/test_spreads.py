@@ -13,7 +13,7 @@ from scipy import stats
 from sixdof.draws import spreads
 from sixdof.draws.sampling import uniforms
 from sixdof.draws.spreads import quantile
-from sixdof.mission.tables.schema import Spread
+from sixdof.mission.tables import Spread
 
 SEED = 20_241
 SAMPLE = 20_000

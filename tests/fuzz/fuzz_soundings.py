@@ -16,7 +16,7 @@ from fuzz_tables import altered
 
 import sixdof
 from sixdof.mission.files.level_files import read_members, read_sounding
-from sixdof.mission.tables.schema import WindMember
+from sixdof.mission.tables import WindMember
 from sixdof.world.atmosphere import HIGHEST
 from sixdof.world.sounding import air_over
 

@@ -12,10 +12,11 @@ from hypothesis import strategies as st
 from pydantic import ValidationError
 from sound_mission import TEXT
 
+from sixdof.mission import tables as schema
+from sixdof.mission.disperse import joined
 from sixdof.mission.errors import MissionError
 from sixdof.mission.load import build, loads_mission
-from sixdof.mission.tables import schema
-from sixdof.mission.tables.disperse import joined
+from sixdof.mission.mission import Mission
 from sixdof.mission.tables.dispersible import DISPERSIBLE
 from sixdof.mission.tables.materials import MATERIALS
 
@@ -71,7 +72,7 @@ def test_build__from_classes_and_dictionaries(mission):
     assert same == mission
     mixed = tables(mission) | {"site": {"latitude": "38 deg"}, "rail": schema.Rail(length="3 m", elevation="86 deg")}
     assert build(**mixed) == mission
-    assert schema.Mission(**mixed) == mission
+    assert Mission(**mixed) == mission
 
 
 def test_build__faults_are_sentences(mission):
@@ -92,7 +93,7 @@ def test_classes__run_their_checks_and_say_them(mission):
     with pytest.raises(ValidationError, match='"95 deg" must be at most 90 deg'):
         schema.Site(latitude="95 deg")
     with pytest.raises(MissionError, match='recovery "x", key canopy: there is no parachute "x"'):
-        schema.Mission(**tables(mission) | {"recovery": (schema.Recovery(canopy="x"),)})
+        Mission(**tables(mission) | {"recovery": (schema.Recovery(canopy="x"),)})
     with pytest.raises(ValidationError, match="frozen"):
         mission.rail.length = 4.0
 

@@ -12,8 +12,8 @@ from hypothesis import strategies as st
 from sixdof.mission.checks.across import faults_of
 from sixdof.mission.errors import MissionError
 from sixdof.mission.load import build, load_mission, loads_mission
+from sixdof.mission.mission import Mission
 from sixdof.mission.tables.dispersible import DISPERSIBLE
-from sixdof.mission.tables.schema import Mission
 
 CONFIGS = Path(__file__).parents[2] / "configs"
 DEMO = CONFIGS / "sampler.toml"

@@ -9,7 +9,7 @@ import pytest
 
 import sixdof
 from sixdof.mission.errors import MissionError
-from sixdof.mission.tables.schema import PointMass, Wind
+from sixdof.mission.tables import PointMass, Wind
 
 CONFIGS = Path(__file__).parents[2] / "configs"
 TUBE = {"kind": "tube", "name": "payload bay", "length": "100 mm", "diameter": "75 mm", "wall": "1.2 mm", "material": "fibreglass"}

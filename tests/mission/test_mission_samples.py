@@ -11,7 +11,8 @@ from sound_mission import TEXT
 
 from sixdof.mission.errors import MissionError
 from sixdof.mission.load import build, load_mission, loads_mission
-from sixdof.mission.tables.schema import Mission, Spread
+from sixdof.mission.mission import Mission
+from sixdof.mission.tables import Spread
 
 IMPULSE = 'motor.impulse = { sd = "2 %" }'
 SPAN = "stage.dart.part.tail.span"

@@ -13,7 +13,8 @@ from sound_mission import TEXT
 from sixdof.mission.checks.rules import LIFTOFF_WITHIN, Staging
 from sixdof.mission.errors import MissionError
 from sixdof.mission.load import build, loads_mission
-from sixdof.mission.tables.schema import Detection, Failure, Ignition, Joint, Mission, Parachute
+from sixdof.mission.mission import Mission
+from sixdof.mission.tables import Detection, Failure, Ignition, Joint, Parachute
 
 
 def replaced(*pairs: tuple[str, str]) -> str:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from sixdof.mission.load import build
-from sixdof.mission.tables.schema import Mission
+from sixdof.mission.mission import Mission
 
 FORWARD = {
     "kind": "fins",

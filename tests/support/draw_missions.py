@@ -2,24 +2,9 @@
 
 from __future__ import annotations
 
+from sixdof.mission.mission import Mission
+from sixdof.mission.tables import Air, AirTurbulence, Cord, Failure, Fins, Parachute, Rail, Recovery, Rule, Site, Spread, Stage, Wind, WindMember
 from sixdof.mission.tables.dispersible import DISPERSIBLE
-from sixdof.mission.tables.schema import (
-    Air,
-    AirTurbulence,
-    Cord,
-    Failure,
-    Fins,
-    Mission,
-    Parachute,
-    Rail,
-    Recovery,
-    Rule,
-    Site,
-    Spread,
-    Stage,
-    Wind,
-    WindMember,
-)
 
 PANEL = {"root_chord": 0.1, "tip_chord": 0.05, "span": 0.08, "thickness": 0.003, "mass": 0.05}
 

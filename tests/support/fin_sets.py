@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from sixdof.mission.tables.schema import Fins, Mission, Nose, Stage, Tube
+from sixdof.mission.mission import Mission
+from sixdof.mission.tables import Fins, Nose, Stage, Tube
 from sixdof.vehicle.geometry import FinSet, shape_of
 
 

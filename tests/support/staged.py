@@ -9,7 +9,7 @@ from sixdof.draws.packed import nominal_draw
 from sixdof.flight.laws import bind
 from sixdof.flight.legs import Flier, Plan
 from sixdof.mission.load import build
-from sixdof.mission.tables.schema import Mission
+from sixdof.mission.mission import Mission
 
 RULES = [
     {"name": "part", "when": "burnout", "delay": 0.5, "action": "separate"},

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from sixdof.mission.load import build
-from sixdof.mission.tables.schema import Fins, Guide, Mission, Mount, Stage, Transition, Tube
+from sixdof.mission.mission import Mission
+from sixdof.mission.tables import Fins, Guide, Mount, Stage, Transition, Tube
 
 
 def booster(**fins) -> Stage:

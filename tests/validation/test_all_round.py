@@ -24,7 +24,8 @@ from two_stages import on_booster
 import sixdof
 from sixdof.core import types as ct
 from sixdof.flight.model import build_model
-from sixdof.mission.tables.schema import Fins, Mission, Nose, Stage, Transition, Tube
+from sixdof.mission.mission import Mission
+from sixdof.mission.tables import Fins, Nose, Stage, Transition, Tube
 from sixdof.study.aero.tunnel import wind_tunnel
 from sixdof.vehicle.aero.body import backward_moments
 from sixdof.vehicle.aero.table import aero_table

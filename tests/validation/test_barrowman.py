@@ -14,7 +14,8 @@ import numpy as np
 import pytest
 
 from sixdof.core.types import FIN_SLOPE, FIN_X, PANEL_AREA, PANEL_Y, PANEL_Y_ROLL
-from sixdof.mission.tables.schema import Fins, Mission, Nose, Stage, Transition, Tube
+from sixdof.mission.mission import Mission
+from sixdof.mission.tables import Fins, Nose, Stage, Transition, Tube
 from sixdof.vehicle.aero.body import attached_share, slender_moments
 from sixdof.vehicle.aero.fin import chord_moment, subsonic_slope
 from sixdof.vehicle.aero.table import aero_table, centre_of_pressure, component_table

@@ -13,7 +13,8 @@ import math
 import numpy as np
 import pytest
 
-from sixdof.mission.tables.schema import Fins, Mission, Nose, Stage, Tube
+from sixdof.mission.mission import Mission
+from sixdof.mission.tables import Fins, Nose, Stage, Tube
 from sixdof.vehicle.aero.drag import drag_breakdown
 from sixdof.vehicle.aero.table import aero_table, centre_of_pressure
 

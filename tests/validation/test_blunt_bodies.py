@@ -14,7 +14,8 @@ import numpy as np
 import pytest
 from tunnel import coefficients
 
-from sixdof.mission.tables.schema import Mission, Stage, Tube
+from sixdof.mission.mission import Mission
+from sixdof.mission.tables import Stage, Tube
 from sixdof.vehicle.aero.cross_flow import cross_flow_drag, cylinder_drag, length_factor
 from sixdof.vehicle.aero.fin import plate_normal
 from sixdof.vehicle.aero.table import aero_table

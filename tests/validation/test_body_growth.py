@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from independent_crossflow import cone_cylinder, ogive_cylinder, slope_of
 
-from sixdof.mission.tables.schema import Nose, Stage, Transition, Tube
+from sixdof.mission.tables import Nose, Stage, Transition, Tube
 from sixdof.vehicle.aero.blend import mach_grid
 from sixdof.vehicle.aero.body import body_moments, slender_moments
 from sixdof.vehicle.geometry import Shape, shape_of

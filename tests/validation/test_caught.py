@@ -19,7 +19,7 @@ from sixdof.core.craft import make_craft
 from sixdof.core.flight import make_work
 from sixdof.core.forces.loads import START, loads
 from sixdof.core.motion import CANOPY, pivot_rate
-from sixdof.mission.tables.schema import GainSet, Magnetometer, Sensors
+from sixdof.mission.tables import GainSet, Magnetometer, Sensors
 from sixdof.vehicle.aero.drag import drag_breakdown
 
 SMALL = 1e-4  # rad: twice the sine of half an angle is the angle to 4e-10 of it

@@ -14,7 +14,8 @@ import numpy as np
 import pytest
 from tunnel import coefficients
 
-from sixdof.mission.tables.schema import Mission, Nose, Stage, Tube
+from sixdof.mission.mission import Mission
+from sixdof.mission.tables import Nose, Stage, Tube
 from sixdof.vehicle.aero.table import aero_table
 
 PRINTED = 2e-6  # absolute: six decimals

@@ -12,7 +12,7 @@ import math
 import numpy as np
 import pytest
 
-from sixdof.mission.tables.schema import Fins, Nose, Stage, Transition, Tube
+from sixdof.mission.tables import Fins, Nose, Stage, Transition, Tube
 from sixdof.vehicle.geometry import fin_outline, stage_segments
 from sixdof.vehicle.solids import Lump, combine, cylinder, fin_panel, grain_inertia, on_axis, parallel_axis, revolution
 

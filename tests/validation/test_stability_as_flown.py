@@ -25,7 +25,8 @@ from sixdof.core.forces.stability import static_margin
 from sixdof.core.types import Vec3
 from sixdof.draws.packed import kernel_draw
 from sixdof.flight.model import build_model
-from sixdof.mission.tables.schema import Fins, Mission, Nose, Stage, Tube
+from sixdof.mission.mission import Mission
+from sixdof.mission.tables import Fins, Nose, Stage, Tube
 from sixdof.study.aero.margins import margins_by_hand
 from sixdof.study.aero.tables import stability_against_mach
 from sixdof.study.aero.tunnel import wind_tunnel

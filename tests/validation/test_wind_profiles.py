@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import pytest
 
-from sixdof.mission.tables.schema import Wind
+from sixdof.mission.tables import Wind
 from sixdof.world.wind import shape
 
 FOOT = 0.3048  # m, exact

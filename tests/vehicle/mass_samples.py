@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from sixdof.mission.tables.schema import Fins, Guide, Mission, Motor, Mount, Nose, Parachute, PointMass, Rail, Site, Stage, ThrustCurve, Transition, Tube
+from sixdof.mission.mission import Mission
+from sixdof.mission.tables import Fins, Guide, Motor, Mount, Nose, Parachute, PointMass, Rail, Site, Stage, ThrustCurve, Transition, Tube
 from sixdof.vehicle.geometry import Segment, stage_segments
 
 

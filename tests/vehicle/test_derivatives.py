@@ -9,7 +9,8 @@ import pytest
 from tunnel import coefficients
 
 from sixdof.core.types import FIN_DW, FIN_ROLL_DIRECT, PANEL_Y
-from sixdof.mission.tables.schema import Fins, Mission, Nose, Stage, Transition, Tube
+from sixdof.mission.mission import Mission
+from sixdof.mission.tables import Fins, Nose, Stage, Transition, Tube
 from sixdof.vehicle.aero.table import aero_table
 from sixdof.vehicle.derivatives import at_mach, derivatives
 from sixdof.vehicle.geometry import shape_of

@@ -8,7 +8,7 @@ import re
 import pytest
 from mass_samples import booster, mission, sustainer
 
-from sixdof.mission.tables.schema import Measured
+from sixdof.mission.tables import Measured
 from sixdof.vehicle.aero.table import component_table
 from sixdof.vehicle.describe import balance, describe, margin_word, totals
 from sixdof.vehicle.mass import mass_at, mass_table

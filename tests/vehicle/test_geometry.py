@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from mass_samples import booster, segment_of, sustainer
 from scipy.integrate import quad
 
-from sixdof.mission.tables.schema import Fins, Nose, Stage, Tube
+from sixdof.mission.tables import Fins, Nose, Stage, Tube
 from sixdof.vehicle.geometry import outward, planform, ring_angles, shape_of
 
 ROUNDING = 1e-12  # relative: a few hundred operations in float64

@@ -10,7 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from mass_samples import booster, mission, motor, sustainer
 
-from sixdof.mission.tables.schema import Mount
+from sixdof.mission.tables import Mount
 from sixdof.vehicle.motor import STEP, break_points, facts, motor_class, no_thrust, running_impulse, scaled, thrust_table
 
 ROUNDING = 1e-12  # relative: sums of a few terms in float64

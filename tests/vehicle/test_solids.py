@@ -10,7 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from mass_samples import segment_of
 
-from sixdof.mission.tables.schema import Fins, Nose, Transition, Tube
+from sixdof.mission.tables import Fins, Nose, Transition, Tube
 from sixdof.vehicle.geometry import fin_outline, ring_angles
 from sixdof.vehicle.solids import Lump, combine, cylinder, fin_panel, grain_inertia, on_axis, parallel_axis, revolution
 

@@ -6,7 +6,8 @@ import numpy as np
 import pytest
 
 from sixdof.core.types import AIR_DENSITY, AIR_GRAVITY, AIR_PRESSURE, AIR_SOUND, AIR_VISCOSITY, World
-from sixdof.mission.tables.schema import Air, Mission, Site, Wind
+from sixdof.mission.mission import Mission
+from sixdof.mission.tables import Air, Site, Wind
 from sixdof.world.atmosphere import geometric, standard
 from sixdof.world.build import AIR_STEP, air_rows, world_table
 from sixdof.world.gravity import normal_gravity

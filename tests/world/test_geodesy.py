@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from earths import ELLIPSOID, cartesian, local_axes, somewhere
 
-from sixdof.mission.tables.schema import Site
+from sixdof.mission.tables import Site
 from sixdof.world.geodesy import geodetic, place_on_earth
 
 ROUNDING = 1e-8  # m: ten units in the last place of the Earth's radius, three of 180 deg

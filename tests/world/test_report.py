@@ -7,7 +7,8 @@ import re
 import numpy as np
 import pytest
 
-from sixdof.mission.tables.schema import Air, AirTurbulence, Gust, Mission, Rail, Site, Sounding, Wind, WindMember
+from sixdof.mission.mission import Mission
+from sixdof.mission.tables import Air, AirTurbulence, Gust, Rail, Site, Sounding, Wind, WindMember
 from sixdof.world.report import air_lines, rail_top
 
 

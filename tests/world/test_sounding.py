@@ -6,7 +6,8 @@ import numpy as np
 import pytest
 
 from sixdof.core.types import AIR_DENSITY, AIR_PRESSURE, AIR_SOUND
-from sixdof.mission.tables.schema import Air, Mission, Site, Sounding
+from sixdof.mission.mission import Mission
+from sixdof.mission.tables import Air, Site, Sounding
 from sixdof.world.atmosphere import G0, GAMMA, GAS_CONSTANT, geometric, geopotential, standard
 from sixdof.world.build import world_table
 from sixdof.world.humidity import saturation_pressure

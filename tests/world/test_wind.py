@@ -7,7 +7,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from sixdof.mission.tables.schema import Air, Mission, Site, Sounding, Wind, WindMember
+from sixdof.mission.mission import Mission
+from sixdof.mission.tables import Air, Site, Sounding, Wind, WindMember
 from sixdof.world.build import wind_rows, world_table
 from sixdof.world.report import speed_and_direction
 from sixdof.world.wind import components, mean_wind, shape, turned, unit_wind, wind_at, wind_draw

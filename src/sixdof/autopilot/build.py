@@ -25,8 +25,9 @@ from sixdof.core.computer.guidance import (
     Guidance,
 )
 from sixdof.core.computer.sensors import HISTORY, Barometer, Gnss, Inertial, Magnetometer, Sensors
-from sixdof.mission.tables import schema
-from sixdof.mission.tables.schema import Mission, Parachute
+from sixdof.mission import tables
+from sixdof.mission.mission import Mission
+from sixdof.mission.tables import Parachute
 from sixdof.vehicle.aero.table import fin_columns
 from sixdof.vehicle.geometry import shape_of
 from sixdof.vehicle.mass import mass_at, mass_table
@@ -148,17 +149,17 @@ def detection_table(mission: Mission) -> ct.Detection:
 def sensors_table(mission: Mission) -> Sensors:
     """Return the sensors' constants; a mission without the table `sensors` has ideal ones."""
     ideal = mission.sensors is None
-    s = schema.Sensors() if ideal else mission.sensors
+    s = tables.Sensors() if ideal else mission.sensors
     period = 1.0 / mission.autopilot.rate
 
     def ticks(rate: float) -> int:
         return max(1, round(1.0 / (rate * period)))
 
-    receiver = s.receiver or schema.SatelliteReceiver()
+    receiver = s.receiver or tables.SatelliteReceiver()
     latency = round(receiver.latency / period)
     if latency >= HISTORY:
         raise ValueError(f"sensors.receiver.latency = {receiver.latency:g} s must be less than {HISTORY} ticks, {HISTORY * period:g} s")
-    compass = s.magnetometer or schema.Magnetometer()
+    compass = s.magnetometer or tables.Magnetometer()
     level = math.cos(compass.dip)
     field = ct.Vec3(level * math.sin(compass.declination), level * math.cos(compass.declination), -math.sin(compass.dip))
     return Sensors(
@@ -214,7 +215,7 @@ def load_slope(mission: Mission) -> float:
 def gains_table(mission: Mission) -> np.ndarray:
     """Return the built-in control law's gains: head, rows without a booster, rows with one (core.control, K_*)."""
     autopilot = mission.autopilot
-    alone = autopilot.schedule or (schema.GainSet(pitch=autopilot.pitch, yaw=autopilot.yaw, roll=autopilot.roll),)
+    alone = autopilot.schedule or (tables.GainSet(pitch=autopilot.pitch, yaw=autopilot.yaw, roll=autopilot.roll),)
     pairs = [alone, alone if autopilot.with_booster is None else (autopilot.with_booster,) * len(alone)]
     over = 0.0 if not autopilot.schedule else 1.0 if autopilot.schedule_over == "dynamic_pressure" else 2.0
     low, high = autopilot.gain_scale_limits
@@ -243,7 +244,7 @@ def gains_table(mission: Mission) -> np.ndarray:
     return out
 
 
-def notch_numbers(autopilot: schema.Autopilot) -> tuple[float, ...]:
+def notch_numbers(autopilot: tables.Autopilot) -> tuple[float, ...]:
     """Return c0, c1, c2, a1, a2 of the structural filter at the autopilot's rate (core.control.notched), zeros without one.
 
     (s^2 + 2 depth width w s + w^2)/(s^2 + 2 width w s + w^2) by Tustin's rule, prewarped so that the centre stays where it is

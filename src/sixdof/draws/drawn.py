@@ -8,10 +8,10 @@ from dataclasses import replace
 import numpy as np
 
 from sixdof.mission.errors import Fault, MissionError
+from sixdof.mission.mission import Mission
 from sixdof.mission.paths import path_item
 from sixdof.mission.place import key_of
 from sixdof.mission.tables.dispersible import DISPERSIBLE
-from sixdof.mission.tables.schema import Mission
 
 
 def path_names(mission: Mission) -> tuple[str, ...]:

@@ -10,9 +10,9 @@ from sixdof.draws.drawn import path_names
 from sixdof.draws.quantities import control_fins, known_item, nominal_air, nominal_value, things
 from sixdof.draws.table import FAILED, draw_table, failure_table
 from sixdof.flight.legs import COMMON, OF_AIR, OF_CANOPY, OF_CORD, OF_JOINT, OF_STAGE, FlightDraw, canopy_names, stage_draw
+from sixdof.mission.mission import Mission
 from sixdof.mission.paths import PathItem
 from sixdof.mission.tables.dispersible import DISPERSIBLE
-from sixdof.mission.tables.schema import Mission
 from sixdof.world.wind import wind_draw
 
 __all__ = [

@@ -7,10 +7,11 @@ from typing import NamedTuple
 import numpy as np
 
 from sixdof.flight.legs import canopy_names, joint_names, rule_names
+from sixdof.mission.disperse import item_of
+from sixdof.mission.mission import Mission
 from sixdof.mission.paths import NoPath, PathItem, is_path
-from sixdof.mission.tables.disperse import item_of
+from sixdof.mission.tables import Fins, Spread
 from sixdof.mission.tables.dispersible import DISPERSIBLE, Dispersible
-from sixdof.mission.tables.schema import Fins, Mission, Spread
 from sixdof.world.build import turbulence_table
 
 CALLED = {

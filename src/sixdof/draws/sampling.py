@@ -15,7 +15,7 @@ import numpy as np
 from scipy.special import ndtr, ndtri
 
 from sixdof.core.random import fill_uniform
-from sixdof.mission.tables.schema import Correlation
+from sixdof.mission.tables import Correlation
 
 FIRST_STREAM = 1 << 31  # streams below are those of the kernels
 SEEDS, FLIGHTS = 1 << 64, 1 << 32  # how many of each the generator tells apart

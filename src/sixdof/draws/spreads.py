@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 from scipy.special import ndtr, ndtri
 
-from sixdof.mission.tables.schema import Spread
+from sixdof.mission.tables import Spread
 
 FARTHEST_CUT = 30.0  # standard deviations: beyond, probabilities are no normal numbers any more
 FARTHEST = 8.5  # standard deviations: no draw lies beyond (the smallest uniform is 2^-53), so a cut there cuts nothing

@@ -16,9 +16,10 @@ from sixdof.draws.sampling import SAMPLINGS, correlated, shares, uniforms
 from sixdof.draws.spreads import quantile
 from sixdof.flight.fly import LAST_FLIGHT, check_numbers
 from sixdof.mission.load import check_mission
+from sixdof.mission.mission import Mission
 from sixdof.mission.paths import PathItem
+from sixdof.mission.tables import Spread
 from sixdof.mission.tables.dispersible import Dispersible
-from sixdof.mission.tables.schema import Mission, Spread
 from sixdof.mission.units import QuantityError, shown
 
 FAILED = "failure_drawn"  # variable of the table: which of the mission's failures happen

@@ -13,7 +13,7 @@ from sixdof.draws.drawn import drawn_mission, path_names
 from sixdof.flight.fly import log_rows
 from sixdof.flight.laws import bind
 from sixdof.flight.legs import COMMON, Flier, FlightDraw, Plan
-from sixdof.mission.tables.schema import Mission
+from sixdof.mission.mission import Mission
 from sixdof.results.dataset import track_columns
 
 TRACK_RATE = 10.0  # rows of the log a second from which the points of a track are picked, Hz

@@ -8,7 +8,7 @@ from importlib.metadata import version
 import xarray as xr
 
 from sixdof.flight.law_digest import law_text
-from sixdof.mission.tables.schema import Mission
+from sixdof.mission.mission import Mission
 from sixdof.results.dataset import library_version
 from sixdof.results.source import code_hash
 

@@ -25,7 +25,7 @@ from sixdof.ensemble.signals import interruptible, orderly_end
 from sixdof.ensemble.workers import AHEAD, Workers, workers
 from sixdof.flight.fly import LAST_FLIGHT, LAST_SEED, announced_compilation
 from sixdof.mission.load import check_mission
-from sixdof.mission.tables.schema import Mission
+from sixdof.mission.mission import Mission
 from sixdof.mission.units import shown
 
 POLL = 0.2  # s between looks whether Ctrl-C was pressed

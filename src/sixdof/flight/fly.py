@@ -10,7 +10,7 @@ import numpy as np
 import xarray as xr
 
 from sixdof.mission.load import check_mission
-from sixdof.mission.tables.schema import Mission
+from sixdof.mission.mission import Mission
 from sixdof.mission.units import shown
 from sixdof.results.status import FlightError, Status
 from sixdof.vehicle.compiling import announce, is_compiled

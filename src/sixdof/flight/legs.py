@@ -24,7 +24,7 @@ from sixdof.core.observe import T_FALL_CRISIS, T_FALL_INCIDENCE, last_incidence
 from sixdof.flight.laws import Laws
 from sixdof.flight.model import build_model, hanging_areas
 from sixdof.flight.parting import Bend, bent_lump, bent_model, gap_history, part
-from sixdof.mission.tables.schema import Mission
+from sixdof.mission.mission import Mission
 from sixdof.vehicle.geometry import shape_of
 from sixdof.vehicle.mass import full_grain, grain_rows, part_lumps, stage_lumps, table_of
 from sixdof.vehicle.mounting import case_lump, placed_motors

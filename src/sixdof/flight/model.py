@@ -10,7 +10,7 @@ import numpy as np
 from sixdof.autopilot.build import canopy_table, computer_table, servo_table
 from sixdof.core import types as ct
 from sixdof.core.layout import E_BURNOUT, EVENTS
-from sixdof.mission.tables.schema import Mission
+from sixdof.mission.mission import Mission
 from sixdof.vehicle.aero.blend import mach_grid
 from sixdof.vehicle.aero.drag import fore_axial
 from sixdof.vehicle.aero.table import aero_table

@@ -1,30 +1,28 @@
-"""A mission with values changed, parts, rules or stages added and removed, and a mission as text."""
+"""The tables of a mission with values changed, parts, rules or stages added and removed, and a mission as text."""
 
 from __future__ import annotations
 
 import re
 import warnings
 from collections.abc import Callable, Mapping
-from pathlib import Path
 from typing import Any
 
+from sixdof.mission.disperse import joined
 from sixdof.mission.errors import Fault, MissionError
-from sixdof.mission.load import checked_mission
 from sixdof.mission.paths import NewTable, NoPath, next_step, steps_of
 from sixdof.mission.stations import BODIES, ROUNDING, Stretch, called, lengths, move, stretches
 from sixdof.mission.tables.base import Table
-from sixdof.mission.tables.disperse import joined
-from sixdof.mission.tables.schema import Mission
+from sixdof.mission.tables.mission import MissionTables
 from sixdof.mission.units import shown
 
 
-def changed(mission: Mission, changes: dict[str, Any], shift: bool | None = None) -> Mission:
-    """Return a new mission with the values at the dotted paths of `changes` replaced (see `Mission.change`).
+def changed(mission: MissionTables, changes: dict[str, Any], shift: bool | None = None) -> dict[str, Any]:
+    """Return the tables of a mission with the values at the dotted paths of `changes` replaced (see `Mission.change`).
 
     Raises
     ------
     MissionError
-        If paths lead nowhere (all of them are named), or the new mission has faults.
+        If paths lead nowhere (all of them are named).
     """
     if not isinstance(changes, Mapping):
         raise TypeError(f'change: changes must be a dictionary such as {{"rail.length": "3 m"}}, not {shown(changes)}')
@@ -50,8 +48,8 @@ def changed(mission: Mission, changes: dict[str, Any], shift: bool | None = None
     return _edited(mission, edit)
 
 
-def added(mission: Mission, where: str, table: Any, after: Any, before: Any, shift: bool | None) -> Mission:
-    """Return a new mission with one more entry in a list of tables (see `Mission.add`)."""
+def added(mission: MissionTables, where: str, table: Any, after: Any, before: Any, shift: bool | None) -> dict[str, Any]:
+    """Return the tables of a mission with one more entry in a list of tables (see `Mission.add`)."""
     _check_shift("add", shift)
     entry = _mutable(table.model_dump(exclude_unset=True)) if isinstance(table, Table) else table
     if not isinstance(entry, Mapping):
@@ -80,8 +78,8 @@ def added(mission: Mission, where: str, table: Any, after: Any, before: Any, shi
     return _edited(mission, _named("add", where, edit))
 
 
-def removed(mission: Mission, paths: tuple[str, ...], shift: bool | None) -> Mission:
-    """Return a new mission without the entries or tables at some paths (see `Mission.remove`)."""
+def removed(mission: MissionTables, paths: tuple[str, ...], shift: bool | None) -> dict[str, Any]:
+    """Return the tables of a mission without the entries or tables at some paths (see `Mission.remove`)."""
     _check_shift("remove", shift)
     if not paths:
         raise ValueError('remove: name what goes, such as mission.remove("part.ballast")')
@@ -96,10 +94,10 @@ def removed(mission: Mission, paths: tuple[str, ...], shift: bool | None) -> Mis
     return _edited(mission, edit)
 
 
-def _edited(mission: Mission, edit: Callable[[dict], None]) -> Mission:
+def _edited(mission: MissionTables, edit: Callable[[dict], None]) -> dict[str, Any]:
     data = _mutable(mission.model_dump())
     edit(data)
-    return checked_mission(data, Path("."), "")
+    return data
 
 
 def _named(who: str, path: str, edit: Callable[[dict], None]) -> Callable[[dict], None]:
@@ -252,7 +250,7 @@ def _put(data: dict[str, Any], path: str, value: Any) -> None:
 # ---------------------------------------------------------------- as text
 
 
-def toml_of(mission: Mission) -> str:
+def toml_of(mission: MissionTables) -> str:
     """Return the mission as TOML text: every value, defaults too, in SI and to the last bit, curves inline."""
     import tomli_w
 

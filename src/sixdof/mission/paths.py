@@ -13,6 +13,8 @@ from pydantic import BaseModel, TypeAdapter, ValidationError
 from sixdof.mission.errors import suggestion
 from sixdof.mission.place import child, failure_name, key_of, place_of
 from sixdof.mission.tables.dispersible import DISPERSIBLE, Dispersible
+from sixdof.mission.tables.mission import MissionTables
+from sixdof.mission.tables.spread import Spread
 from sixdof.mission.units import QuantityError, checked
 
 _NAMES = {
@@ -68,8 +70,6 @@ def next_step(node: Any, steps: list[str], table: str) -> tuple[Any, list[str]]:
 
 def _spread_name(steps: list[str]) -> tuple[str, list[str]]:
     """Return the path that a new spread disperses, and the key of the spread behind it, if there is one."""
-    from sixdof.mission.tables.schema import Spread  # that module imports this one
-
     count = len(steps) - (steps[-1] in Spread.model_fields)
     return ".".join(steps[:count]), steps[count:]
 
@@ -114,9 +114,7 @@ class PathItem(Dispersible):
 
 def is_path(name: str) -> bool:
     """Tell whether a name begins like a path into the mission, whether or not it leads anywhere."""
-    from sixdof.mission.tables.schema import Mission  # that module imports this one
-
-    return steps_of(name)[0] in Mission.model_fields
+    return steps_of(name)[0] in MissionTables.model_fields
 
 
 def path_item(root: Any, path: str) -> PathItem:

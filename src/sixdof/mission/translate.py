@@ -11,7 +11,7 @@ from pydantic import BaseModel, ValidationError
 
 from sixdof.mission.errors import Problem, suggestion
 from sixdof.mission.place import child
-from sixdof.mission.tables.schema import Mission
+from sixdof.mission.tables.mission import MissionTables
 from sixdof.mission.units import example, shown
 
 KINDS = ("nose", "tube", "transition", "fins", "guide", "point", "mount", "parachute")
@@ -127,7 +127,7 @@ def _bare(kind: Any) -> Any:
 
 def _type_at(loc: tuple) -> Any:
     """Return the declared type at a path as pydantic gives it (None where there is none)."""
-    kind: Any = Mission
+    kind: Any = MissionTables
     for step in loc:
         kind = _step(kind, step)
     return kind

@@ -12,7 +12,7 @@ from sixdof.core import layout as ly
 from sixdof.core import types as ct
 from sixdof.core.computer.guidance import HOLD_DIRECTION, PROFILE, WAYPOINTS
 from sixdof.core.computer.tick import N_LIFTOFF, R_ARMED, R_FIRED, R_GIVEN_UP, SOON
-from sixdof.mission.tables.schema import Mission
+from sixdof.mission.mission import Mission
 
 Window = tuple[float, float] | None  # s since ignition; None: must not fire
 

@@ -23,7 +23,7 @@ from sixdof.flight.legs import Flier, FlightDraw, Flown, Plan, plan_of
 from sixdof.flight.legs import rule_names as names_of_rules
 from sixdof.mission.errors import suggestion
 from sixdof.mission.load import check_mission
-from sixdof.mission.tables.schema import Mission
+from sixdof.mission.mission import Mission
 from sixdof.mission.units import shown
 from sixdof.rehearsal.bench import Bench, Window, doing, due, waited
 from sixdof.rehearsal.misfires import misfires, remarks

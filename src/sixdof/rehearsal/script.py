@@ -17,7 +17,7 @@ from sixdof.core.craft import rail_attitude
 from sixdof.core.layout import SENSED
 from sixdof.mission.errors import Fault, MissionError, suggestion
 from sixdof.mission.files.table_csv import read_columns, read_text
-from sixdof.mission.tables.schema import Mission
+from sixdof.mission.mission import Mission
 from sixdof.mission.units import shown
 from sixdof.results.dataset import open_result
 from sixdof.results.registry import READING_UNITS

@@ -16,7 +16,7 @@ import xarray as xr
 from sixdof.core import layout
 from sixdof.flight import legs
 from sixdof.mission.files.incoming import FileFault, check_ordinary, is_own_netcdf
-from sixdof.mission.tables.schema import Mission
+from sixdof.mission.mission import Mission
 from sixdof.mission.units import shown
 from sixdof.results.netcdf import as_characters, read, write
 from sixdof.results.registry import (

@@ -19,7 +19,7 @@ from typing import TYPE_CHECKING
 from sixdof._jit import CACHE, cache_folder, cache_note, call_law, is_jitted
 
 if TYPE_CHECKING:
-    from sixdof.mission.tables.schema import Mission
+    from sixdof.mission.mission import Mission
 
 _COMPILING = "SIXDOF_COMPILING"  # set for the process of its own, and by whoever wants each process to compile for itself
 _CODE = """

@@ -9,7 +9,7 @@ from typing import NamedTuple
 import numpy as np
 
 from sixdof.mission.load import check_mission
-from sixdof.mission.tables.schema import Mission
+from sixdof.mission.mission import Mission
 from sixdof.vehicle.geometry import shape_of
 from sixdof.vehicle.mass import PartMass, airframe, mass_at, mass_table, part_masses
 from sixdof.vehicle.motor import facts

@@ -12,7 +12,7 @@ from functools import cache
 
 import numpy as np
 
-from sixdof.mission.tables.schema import Fins, Nose, Stage, Transition, Tube
+from sixdof.mission.tables import Fins, Nose, Stage, Transition, Tube
 from sixdof.vehicle.profiles import nose_radius
 
 ELLIPSE_POINTS = 721  # a quarter of a degree: the polygon's area is 3e-6 short of the ellipse

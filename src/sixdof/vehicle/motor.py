@@ -9,7 +9,8 @@ from typing import NamedTuple
 import numpy as np
 
 from sixdof.core.types import Thrust
-from sixdof.mission.tables.schema import Mission, Motor, ThrustCurve
+from sixdof.mission.mission import Mission
+from sixdof.mission.tables import Motor, ThrustCurve
 from sixdof.vehicle.mounting import placed_motors
 
 G0 = 9.80665  # m/s^2, standard gravity

@@ -14,7 +14,8 @@ from typing import NamedTuple
 import numpy as np
 
 from sixdof.core.types import GRAIN_COLUMNS, GRAIN_MASS, GRAIN_PITCH_A, GRAIN_PITCH_B, GRAIN_ROLL_A, GRAIN_ROLL_B, GRAIN_X, GRAIN_Y, GRAIN_Z
-from sixdof.mission.tables.schema import Mission, Motor, Mount
+from sixdof.mission.mission import Mission
+from sixdof.mission.tables import Motor, Mount
 from sixdof.vehicle.geometry import Shape, outward, ring_angles, shape_of
 from sixdof.vehicle.solids import Lump, cylinder, grain_inertia
 

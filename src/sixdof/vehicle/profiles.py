@@ -7,7 +7,7 @@ from collections.abc import Callable
 
 import numpy as np
 
-from sixdof.mission.tables.schema import Nose
+from sixdof.mission.tables import Nose
 
 
 def named(part) -> str:

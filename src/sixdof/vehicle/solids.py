@@ -13,7 +13,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from sixdof.mission.tables.schema import Nose
+from sixdof.mission.tables import Nose
 from sixdof.vehicle.geometry import Segment, outward, polygon_area
 
 

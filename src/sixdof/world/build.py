@@ -23,7 +23,7 @@ from sixdof.core.types import (
     Vec3,
     World,
 )
-from sixdof.mission.tables.schema import Mission
+from sixdof.mission.mission import Mission
 from sixdof.world.gravity import EARTH_RATE, ECCENTRICITY_SQUARED, GM, J2, SEMI_MAJOR, normal_gravity
 from sixdof.world.sounding import air_over
 from sixdof.world.wind import components, mean_wind, unit_wind

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from sixdof.mission.tables.schema import Site
+from sixdof.mission.tables import Site
 from sixdof.world.build import globe_at
 from sixdof.world.gravity import ECCENTRICITY_SQUARED, FLATTENING, SEMI_MAJOR, SEMI_MINOR
 

@@ -6,7 +6,7 @@ import math
 
 import numpy as np
 
-from sixdof.mission.tables.schema import Mission
+from sixdof.mission.mission import Mission
 from sixdof.world.atmosphere import density_altitude
 from sixdof.world.humidity import saturation_pressure
 from sixdof.world.sounding import air_over

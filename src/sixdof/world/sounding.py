@@ -5,7 +5,8 @@ from __future__ import annotations
 import numpy as np
 
 from sixdof.mission.errors import Fault, MissionError
-from sixdof.mission.tables.schema import Levels, Mission, Sounding
+from sixdof.mission.mission import Mission
+from sixdof.mission.tables import Levels, Sounding
 from sixdof.world.atmosphere import (
     G0,
     GAS_CONSTANT,

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from sixdof.mission.tables.schema import Levels, Mission, Wind
+from sixdof.mission.mission import Mission
+from sixdof.mission.tables import Levels, Wind
 from sixdof.world.sounding import level_altitudes
 
 

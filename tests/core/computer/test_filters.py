@@ -17,7 +17,7 @@ from sixdof.core.computer import control as co
 from sixdof.core.computer.sensors import lagged_rate
 from sixdof.core.types import Vec3
 from sixdof.draws.packed import nominal_draw
-from sixdof.mission.tables.schema import Autopilot, Notch
+from sixdof.mission.tables import Autopilot, Notch
 from sixdof.study.loops.linear_flight import fly_track
 
 PERIOD = 0.01

@@ -11,7 +11,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from sixdof.core import types as t
-from sixdof.mission.tables.schema import BodyCurve, DragCurve, Fins, Guide, Measured, Mission, Motor, Mount, Nose, Stage, Transition, Tube
+from sixdof.mission.mission import Mission
+from sixdof.mission.tables import BodyCurve, DragCurve, Fins, Guide, Measured, Motor, Mount, Nose, Stage, Transition, Tube
 from sixdof.vehicle.aero.table import DOWNWASH, aero_table, centre_of_pressure, component_table, drag_breakdown
 
 D = 0.1

@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from sixdof.mission.tables.schema import Nose, Stage, Tube
+from sixdof.mission.tables import Nose, Stage, Tube
 from sixdof.vehicle.aero.cross_flow import cross_flow_drag, cross_table, cylinder_drag
 from sixdof.vehicle.geometry import shape_of
 

@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from tunnel import VISCOSITY, coefficients, unit_reynolds
 from two_stages import on_booster
 
-from sixdof.mission.tables.schema import DragCurve, Fins, Measured, Nose, Stage, Transition, Tube
+from sixdof.mission.tables import DragCurve, Fins, Measured, Nose, Stage, Transition, Tube
 from sixdof.vehicle.aero import fin_drag as aero_fin_drag
 from sixdof.vehicle.aero import pressure as aero_pressure
 from sixdof.vehicle.aero.drag import fore_axial

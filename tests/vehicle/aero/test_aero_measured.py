@@ -10,7 +10,7 @@ from two_stages import on_booster
 
 from sixdof.core import types as t
 from sixdof.mission.load import loads_mission
-from sixdof.mission.tables.schema import BodyCurve, PanelCurve
+from sixdof.mission.tables import BodyCurve, PanelCurve
 from sixdof.study.aero.tunnel import wind_tunnel
 from sixdof.vehicle.aero.table import aero_table, component_table
 from sixdof.vehicle.derivatives import derivatives

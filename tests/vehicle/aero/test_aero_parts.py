@@ -9,7 +9,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from sixdof.mission.tables.schema import Fins, Mission, Nose, Stage, Transition, Tube
+from sixdof.mission.mission import Mission
+from sixdof.mission.tables import Fins, Nose, Stage, Transition, Tube
 from sixdof.vehicle.aero import fin as aero_fin
 from sixdof.vehicle.aero import friction as aero_friction
 from sixdof.vehicle.aero import pressure as aero_pressure

@@ -10,7 +10,7 @@ from scipy.integrate import quad
 from two_stages import on_booster
 
 from sixdof.core import types as ct
-from sixdof.mission.tables.schema import Fins, Nose, Stage, Tube
+from sixdof.mission.tables import Fins, Nose, Stage, Tube
 from sixdof.vehicle.aero import wake
 from sixdof.vehicle.aero.fin import roll_arm
 from sixdof.vehicle.aero.roll import roll_factors

@@ -1,8 +1,8 @@
 """Checks across tables: does every name lead somewhere, and does the whole hang together?
 
-`problems_of(mission)` runs whenever a Mission is made. The checks of the vehicle's geometry are in `body_checks.py`,
-those of staging and event rules in `rule_checks.py`, those of recovery and failures in `recovery_checks.py`, those of the air and the
-site in `air_checks.py`, those of draws in `spread_checks.py` and `draw_limits.py`.
+`problems_of(mission)` runs whenever a Mission is made. The checks of the vehicle's geometry are in `bodies.py`, those of staging and
+event rules in `rules.py`, those of recovery and failures in `recovery.py`, those of the air and the site in `air.py`, those of draws in
+`spreads.py` and `draw_limits.py`.
 """
 
 from __future__ import annotations
@@ -10,6 +10,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator
 
+from sixdof.mission import tables
 from sixdof.mission.checks.air import air_problems
 from sixdof.mission.checks.bodies import Stack, stage_problems
 from sixdof.mission.checks.draw_limits import draw_limit_problems
@@ -18,7 +19,7 @@ from sixdof.mission.checks.rules import Staging, rule_problems
 from sixdof.mission.checks.spreads import correlation_problems
 from sixdof.mission.checks.within import ROUNDING
 from sixdof.mission.errors import Fault, Problem, suggestion
-from sixdof.mission.tables import schema
+from sixdof.mission.tables.base import check_of
 from sixdof.mission.units import shown
 
 LONGEST_DELAY = 62  # ticks of the autopilot: core.actuator keeps the commands of two more
@@ -29,12 +30,13 @@ LONGEST_LATENCY = 255  # ticks: core.sensors keeps the truth of one more
 FALL_STRIDE = 5  # ticks: core.flight runs the computer so seldom under a canopy
 
 
-def faults_of(mission: schema.Mission) -> list[Fault]:
+def faults_of(mission: tables.MissionTables) -> list[Fault]:
     """Return the faults across the tables of `mission` (a Mission made the usual way has none)."""
     return [problem.at(mission) for problem in problems_of(mission)]
 
 
-def problems_of(mission: schema.Mission) -> Iterator[Problem]:
+@check_of(tables.MissionTables)
+def problems_of(mission: tables.MissionTables) -> Iterator[Problem]:
     """Yield what is wrong across the tables of `mission`; paths start from the mission."""
     if not mission.stage:
         yield Problem(("stage",), None, "there is no stage", "add a table [[stage]]")
@@ -57,7 +59,7 @@ def problems_of(mission: schema.Mission) -> Iterator[Problem]:
     yield from correlation_problems(mission)
 
 
-def _parts(mission: schema.Mission, kind: type) -> Iterator[tuple[tuple, schema.Part]]:
+def _parts(mission: tables.MissionTables, kind: type) -> Iterator[tuple[tuple, tables.Part]]:
     """Yield (path, part) of every part of a kind."""
     for i, stage in enumerate(mission.stage):
         for j, part in enumerate(stage.part):
@@ -65,10 +67,10 @@ def _parts(mission: schema.Mission, kind: type) -> Iterator[tuple[tuple, schema.
                 yield ("stage", i, "part", j), part
 
 
-def _names(mission: schema.Mission) -> Iterator[Problem]:
+def _names(mission: tables.MissionTables) -> Iterator[Problem]:
     """Stages and parachutes are called by name: no two may share one."""
     stages = [(("stage", i), stage) for i, stage in enumerate(mission.stage)]
-    for what, entries in (("stage", stages), ("parachute", list(_parts(mission, schema.Parachute)))):
+    for what, entries in (("stage", stages), ("parachute", list(_parts(mission, tables.Parachute)))):
         seen = set()
         for loc, entry in entries:
             if entry.name in seen:
@@ -76,8 +78,8 @@ def _names(mission: schema.Mission) -> Iterator[Problem]:
             seen.add(entry.name)
 
 
-def _motors(mission: schema.Mission) -> Iterator[Problem]:
-    mounts = list(_parts(mission, schema.Mount))
+def _motors(mission: tables.MissionTables) -> Iterator[Problem]:
+    mounts = list(_parts(mission, tables.Mount))
     if not mounts:
         hint = 'add a part of kind = "mount" that names a motor'
         yield Problem(("stage", len(mission.stage) - 1, "part"), None, "no stage has a motor mount", hint)
@@ -98,8 +100,8 @@ def _motors(mission: schema.Mission) -> Iterator[Problem]:
             yield Problem((*loc, "inner_diameter"), mount.inner_diameter, message, hint)
 
 
-def _rail(mission: schema.Mission, stack: Stack) -> Iterator[Problem]:
-    guides = list(_parts(mission, schema.Guide))
+def _rail(mission: tables.MissionTables, stack: Stack) -> Iterator[Problem]:
+    guides = list(_parts(mission, tables.Guide))
     if len(guides) < 2:
         message = f"the vehicle has {len(guides) or 'no'} guide{'s' if len(guides) != 1 else ''}"
         hint = 'it needs two or more on the rail: add parts of kind = "guide"'
@@ -115,18 +117,18 @@ def _rail(mission: schema.Mission, stack: Stack) -> Iterator[Problem]:
         yield Problem(("rail", "length"), mission.rail.length, message, "the vehicle would never be guided")
 
 
-def _servo(mission: schema.Mission) -> Iterator[Problem]:
+def _servo(mission: tables.MissionTables) -> Iterator[Problem]:
     if "servo" in mission.model_fields_set:
         return
-    for _, fins in _parts(mission, schema.Fins):
+    for _, fins in _parts(mission, tables.Fins):
         if fins.control:
             yield Problem(("servo",), None, "missing", "control fins need their actuator: add a table [servo]")
             return
 
 
-def _fin_numbers(mission: schema.Mission) -> Iterator[Problem]:
+def _fin_numbers(mission: tables.MissionTables) -> Iterator[Problem]:
     """Servos that fail and fins the mixer does without are called by number."""
-    fins = sum(part.count for _, part in _parts(mission, schema.Fins) if part.control)
+    fins = sum(part.count for _, part in _parts(mission, tables.Fins) if part.control)
     named = [(("servo", "failure", i, "fin"), failure.fin) for i, failure in enumerate(mission.servo.failure)]
     named += [(("autopilot", "known_failed", i), fin) for i, fin in enumerate(mission.autopilot.known_failed)]
     for loc, number in named:
@@ -139,7 +141,7 @@ def _fin_numbers(mission: schema.Mission) -> Iterator[Problem]:
         yield Problem(loc, None, "no control fin is left", "leave the mixer at least one fin")
 
 
-def _clock(mission: schema.Mission) -> Iterator[Problem]:
+def _clock(mission: tables.MissionTables) -> Iterator[Problem]:
     """Delays and rates that the flight computer counts in ticks."""
     rate = mission.autopilot.rate
     yield from _longest_flight(mission)
@@ -167,7 +169,7 @@ def _clock(mission: schema.Mission) -> Iterator[Problem]:
             yield Problem(("sensors", name, "rate"), sensor.rate, message, hint)
 
 
-def _barometer_loop(mission: schema.Mission) -> Iterator[Problem]:
+def _barometer_loop(mission: tables.MissionTables) -> Iterator[Problem]:
     """The estimate pulled towards the barometer must not swing up.
 
     With samples T apart, height taking the share a of a difference and climb rate b of it (1/s), the errors follow
@@ -182,7 +184,7 @@ def _barometer_loop(mission: schema.Mission) -> Iterator[Problem]:
         yield Problem(("estimator", "baro_velocity"), estimator.baro_velocity, message, hint)
 
 
-def _longest_flight(mission: schema.Mission) -> Iterator[Problem]:
+def _longest_flight(mission: tables.MissionTables) -> Iterator[Problem]:
     """A flight that goes on to the time limit must come to an end, and its log must fit into memory."""
     rate, limit = mission.autopilot.rate, mission.solver.time_limit
     loc, hint = ("solver", "time_limit"), "shorten it, or lower the rate"
@@ -196,7 +198,7 @@ def _longest_flight(mission: schema.Mission) -> Iterator[Problem]:
         yield Problem(loc, limit, message, hint)
 
 
-def _servo_step(mission: schema.Mission) -> Iterator[Problem]:
+def _servo_step(mission: tables.MissionTables) -> Iterator[Problem]:
     """The solver's step must resolve the servo."""
     servo = mission.servo
     spread = servo.damping + math.sqrt(servo.damping**2 - 1.0) if servo.damping > 1.0 else 1.0
@@ -209,7 +211,7 @@ def _servo_step(mission: schema.Mission) -> Iterator[Problem]:
         yield Problem(("servo", "natural_frequency"), servo.natural_frequency, message, hint)
 
 
-def _modes(mission: schema.Mission) -> Iterator[Problem]:
+def _modes(mission: tables.MissionTables) -> Iterator[Problem]:
     if mission.guidance.waypoint:
         return
     for i, rule in enumerate(mission.rule):
@@ -218,8 +220,8 @@ def _modes(mission: schema.Mission) -> Iterator[Problem]:
             yield Problem(("rule", i, "action"), rule.action, "there are no waypoints to guide to", hint)
 
 
-def _canopies(mission: schema.Mission) -> Iterator[Problem]:
-    names = tuple(canopy.name for _, canopy in _parts(mission, schema.Parachute))
+def _canopies(mission: tables.MissionTables) -> Iterator[Problem]:
+    names = tuple(canopy.name for _, canopy in _parts(mission, tables.Parachute))
     wanted = [(("recovery", i, "canopy"), recovery.canopy) for i, recovery in enumerate(mission.recovery)]
     wanted += [(("rule", i, "target"), rule.target) for i, rule in enumerate(mission.rule) if rule.action == "deploy"]
     for loc, name in wanted:

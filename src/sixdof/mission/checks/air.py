@@ -5,11 +5,12 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator
 
-from sixdof.mission.checks.register import check_of, problem_of, unused
+from sixdof.mission import tables
+from sixdof.mission.checks.common import problem_of, unused
+from sixdof.mission.disperse import CENTRES, leans_on_own, own_problems
 from sixdof.mission.errors import Problem
 from sixdof.mission.files import curves, levels
-from sixdof.mission.tables import schema
-from sixdof.mission.tables.disperse import CENTRES, leans_on_own, own_problems
+from sixdof.mission.tables.base import check_of
 from sixdof.mission.tables.dispersible import DISPERSIBLE
 
 MOST_LATITUDE = math.radians(89.99)  # on a round Earth: at the pole itself no direction is north
@@ -21,8 +22,8 @@ MEMBER, WIND_AT_20_FT = "wind.member", "turbulence.wind_at_20_ft"
 # ---------------------------------------------------------------- within one table
 
 
-@check_of(schema.Wind)
-def _wind(wind: schema.Wind) -> Iterator[Problem]:
+@check_of(tables.Wind)
+def _wind(wind: tables.Wind) -> Iterator[Problem]:
     why = f'profile "{wind.profile}"'
     if wind.profile in ("table", "members"):
         yield from unused(wind, ("speed", "blows_from", "veer"), why)
@@ -43,7 +44,7 @@ def _wind(wind: schema.Wind) -> Iterator[Problem]:
         yield Problem(("top",), wind.top, message, "the wind veers between the two")
 
 
-def _table(wind: schema.Wind) -> Iterator[Problem]:
+def _table(wind: tables.Wind) -> Iterator[Problem]:
     names = [name for name, _ in curves.WIND.columns]
     columns = tuple(zip(*wind.table)) if wind.table else ((), (), ())
     for flaw in curves.WIND.flaws(columns):
@@ -51,18 +52,18 @@ def _table(wind: schema.Wind) -> Iterator[Problem]:
         yield Problem(loc, None, flaw.message, flaw.hint)
 
 
-@check_of(schema.WindMember)
-def _member(member: schema.WindMember) -> Iterator[Problem]:
+@check_of(tables.WindMember)
+def _member(member: tables.WindMember) -> Iterator[Problem]:
     yield from map(problem_of, levels.wind_flaws({name: getattr(member, name) for name in levels.WIND_UNITS}))
 
 
-@check_of(schema.Sounding)
-def _sounding(sounding: schema.Sounding) -> Iterator[Problem]:
+@check_of(tables.Sounding)
+def _sounding(sounding: tables.Sounding) -> Iterator[Problem]:
     yield from map(problem_of, levels.air_flaws({name: getattr(sounding, name) for name in levels.AIR_UNITS}))
 
 
-@check_of(schema.Air)
-def _air(air: schema.Air) -> Iterator[Problem]:
+@check_of(tables.Air)
+def _air(air: tables.Air) -> Iterator[Problem]:
     sounding = air.sounding
     if sounding is None:
         return
@@ -76,21 +77,21 @@ def _air(air: schema.Air) -> Iterator[Problem]:
     if not heights and air.pressure is None:
         hint = 'a sounding over pressure alone needs that of the site to place its levels: write e.g. pressure = "88 kPa"'
         yield Problem(("pressure",), None, "missing", hint)
-    if sounding.has_wind and air.wind != schema.Wind():
+    if sounding.has_wind and air.wind != tables.Wind():
         hint = "remove [air.wind], or leave the wind out of the sounding"
         yield Problem(("wind",), None, "the sounding holds the wind", hint)
 
 
-@check_of(schema.Gust)
-def _gust(gust: schema.Gust) -> Iterator[Problem]:
+@check_of(tables.Gust)
+def _gust(gust: tables.Gust) -> Iterator[Problem]:
     if gust.speed == 0.0 and gust.upward == 0.0:
         yield Problem(("speed",), gust.speed, "the gust blows nothing", 'write speed = "8 m/s" with blows_from, or upward = "3 m/s"')
     if gust.speed == 0.0:
         yield from unused(gust, ("blows_from",), "a gust without speed")
 
 
-@check_of(schema.AirTurbulence)
-def _turbulence(turbulence: schema.AirTurbulence) -> Iterator[Problem]:
+@check_of(tables.AirTurbulence)
+def _turbulence(turbulence: tables.AirTurbulence) -> Iterator[Problem]:
     if turbulence.wind_at_20_ft == 0.0 and not turbulence.aloft:
         message = "without wind at 20 ft and without aloft there is no turbulence"
         yield Problem(("wind_at_20_ft",), 0.0, message, "remove [air.turbulence], or write a wind, such as 15 knot")
@@ -99,7 +100,7 @@ def _turbulence(turbulence: schema.AirTurbulence) -> Iterator[Problem]:
 # ---------------------------------------------------------------- across tables
 
 
-def air_problems(mission: schema.Mission) -> Iterator[Problem]:
+def air_problems(mission: tables.MissionTables) -> Iterator[Problem]:
     """Yield what is wrong with site and air across the tables of `mission`; paths start from the mission."""
     site = mission.site
     if not GROUND[0] <= site.altitude <= GROUND[1]:
@@ -115,7 +116,7 @@ def air_problems(mission: schema.Mission) -> Iterator[Problem]:
     yield from _turbulence_strength(mission)
 
 
-def _reach(mission: schema.Mission) -> Iterator[Problem]:
+def _reach(mission: tables.MissionTables) -> Iterator[Problem]:
     """The highest level of a column is above the ground: heights above the ground given as altitudes mostly are not."""
     columns = [(("air", "sounding"), mission.air.sounding)] if mission.air.sounding else []
     columns += [(("air", "wind", "member", i), member) for i, member in enumerate(mission.air.wind.member)]
@@ -128,7 +129,7 @@ def _reach(mission: schema.Mission) -> Iterator[Problem]:
                 yield Problem((*loc, name), None, message, hint)
 
 
-def _wind_spread(mission: schema.Mission) -> Iterator[Problem]:
+def _wind_spread(mission: tables.MissionTables) -> Iterator[Problem]:
     air = mission.air
     for name, mean in (("wind.speed", air.wind.speed), ("wind.blows_from", air.wind.blows_from)):
         spread = mission.disperse.get(name)
@@ -143,7 +144,7 @@ def _wind_spread(mission: schema.Mission) -> Iterator[Problem]:
         yield from (Problem(("disperse", name, *p.loc), p.value, p.message, p.hint) for p in own_problems(item, spread, mean))
 
 
-def _member_spread(mission: schema.Mission) -> Iterator[Problem]:
+def _member_spread(mission: tables.MissionTables) -> Iterator[Problem]:
     spread, wind = mission.disperse.get(MEMBER), mission.air.wind
     if spread is None:
         return
@@ -163,7 +164,7 @@ def _member_spread(mission: schema.Mission) -> Iterator[Problem]:
             yield Problem(("disperse", MEMBER, *loc), number, message, hint)
 
 
-def _turbulence_strength(mission: schema.Mission) -> Iterator[Problem]:
+def _turbulence_strength(mission: tables.MissionTables) -> Iterator[Problem]:
     """Turbulence needs something that its strength follows from."""
     turbulence, spread = mission.air.turbulence, mission.disperse.get(WIND_AT_20_FT)
     if turbulence is None:
@@ -181,7 +182,7 @@ def _turbulence_strength(mission: schema.Mission) -> Iterator[Problem]:
         yield Problem(("air", "turbulence", "wind_at_20_ft"), None, "missing, and there is no wind", hint)
 
 
-def _is_calm(mission: schema.Mission) -> bool:
+def _is_calm(mission: tables.MissionTables) -> bool:
     """Whether no flight of the mission has any wind."""
     air, wind = mission.air, mission.air.wind
     if air.one_wind:

@@ -11,11 +11,11 @@ import math
 from collections.abc import Callable, Iterator
 from typing import Any, NamedTuple
 
+from sixdof.mission import tables
 from sixdof.mission.checks.air import MOST_TEMPERATURE_OFFSET, PRESSURE_RATIO_LIMITS
 from sixdof.mission.checks.bodies import Stack
 from sixdof.mission.checks.within import SPECIFIC_IMPULSE, specific_impulse
 from sixdof.mission.errors import Problem
-from sixdof.mission.tables import schema
 from sixdof.mission.tables.dispersible import DISPERSIBLE, Dispersible
 
 TURN = math.pi / 4.0  # rad: how far a thrust line, a joint or a fin may stand askew, as `cant`
@@ -31,7 +31,7 @@ class Reach(NamedTuple):
     high: float
 
 
-def draw_limit_problems(mission: schema.Mission) -> Iterator[Problem]:
+def draw_limit_problems(mission: tables.MissionTables) -> Iterator[Problem]:
     """Yield what is drawn about a number that `mission` could not hold; paths start from the mission."""
     stack = Stack(mission.stage)
     if not all(stack.bodies):
@@ -48,7 +48,7 @@ def draw_limit_problems(mission: schema.Mission) -> Iterator[Problem]:
                     break
 
 
-def centres(spread: schema.Spread) -> Iterator[tuple[tuple, float]]:
+def centres(spread: tables.Spread) -> Iterator[tuple[tuple, float]]:
     """Yield (key, number) of what a spread draws about, as far as it says so itself."""
     if spread.kind in ("discrete", "empirical"):
         picked = range(len(spread.values)) if spread.kind == "discrete" else [len(spread.values) // 2]
@@ -83,11 +83,11 @@ def _hint(item: Dispersible) -> str:
 # ---------------------------------------------------------------- what each name moves
 
 
-def _anywhere(mission: schema.Mission, stack: Stack) -> Iterator[Reach]:
+def _anywhere(mission: tables.MissionTables, stack: Stack) -> Iterator[Reach]:
     return iter(())
 
 
-def _positive(mission: schema.Mission, stack: Stack) -> Iterator[Reach]:
+def _positive(mission: tables.MissionTables, stack: Stack) -> Iterator[Reach]:
     yield Reach("the factor of the nominal flight", 1.0, TINY, math.inf)
 
 
@@ -98,7 +98,7 @@ def _fixed(of: str, low: float, high: float, own: float = 0.0) -> Callable[[Any,
 def _each_radius(of: str) -> Callable[[Any, Stack], Iterator[Reach]]:
     """Return the reach of what lies across the axis: within each stage's body."""
 
-    def reach(mission: schema.Mission, stack: Stack) -> Iterator[Reach]:
+    def reach(mission: tables.MissionTables, stack: Stack) -> Iterator[Reach]:
         for stage, bodies in zip(mission.stage, stack.bodies):
             radius = max(max(body.r0, body.r1) for body in bodies)
             yield Reach(f'{of} of "{stage.name}"', 0.0, -radius, radius)
@@ -106,7 +106,7 @@ def _each_radius(of: str) -> Callable[[Any, Stack], Iterator[Reach]]:
     return reach
 
 
-def _centre_of_mass(mission: schema.Mission, stack: Stack) -> Iterator[Reach]:
+def _centre_of_mass(mission: tables.MissionTables, stack: Stack) -> Iterator[Reach]:
     """A measured centre of mass stays in the body; of one that is built up only the shift is known here: half the body at most."""
     for stage, length in zip(mission.stage, stack.length):
         cg = stage.measured.cg if stage.measured is not None else None
@@ -116,34 +116,34 @@ def _centre_of_mass(mission: schema.Mission, stack: Stack) -> Iterator[Reach]:
             yield Reach(f'the shift of the dry centre of mass of "{stage.name}"', 0.0, -0.5 * length, 0.5 * length)
 
 
-def _centre_of_pressure(mission: schema.Mission, stack: Stack) -> Iterator[Reach]:
+def _centre_of_pressure(mission: tables.MissionTables, stack: Stack) -> Iterator[Reach]:
     half = 0.5 * sum(stack.length)
     yield Reach("the shift of the centre of pressure", 0.0, -half, half)
 
 
-def _impulse(mission: schema.Mission, stack: Stack) -> Iterator[Reach]:
-    used = dict.fromkeys(part.motor for stage in mission.stage for part in stage.part if isinstance(part, schema.Mount))
+def _impulse(mission: tables.MissionTables, stack: Stack) -> Iterator[Reach]:
+    used = dict.fromkeys(part.motor for stage in mission.stage for part in stage.part if isinstance(part, tables.Mount))
     for name in used:
         if name in mission.motor:
             most = SPECIFIC_IMPULSE[1]  # a motor that burns badly has less than any
             yield Reach(f'the specific impulse of "{name}", s,', specific_impulse(mission.motor[name]), TINY, most)
 
 
-def _cant(mission: schema.Mission, stack: Stack) -> Iterator[Reach]:
+def _cant(mission: tables.MissionTables, stack: Stack) -> Iterator[Reach]:
     for stage in mission.stage:
         for part in stage.part:
-            if isinstance(part, schema.Fins):
+            if isinstance(part, tables.Fins):
                 yield Reach(f'the cant of the fins "{part.name}"', part.cant, -TURN, TURN)
 
 
-def _ignition(mission: schema.Mission, stack: Stack) -> Iterator[Reach]:
+def _ignition(mission: tables.MissionTables, stack: Stack) -> Iterator[Reach]:
     for stage in mission.stage:
         yield Reach(f'the ignition delay of "{stage.name}"', stage.ignition.delay, 0.0, math.inf)
 
 
 # factors that may be 0: without drag a vehicle flies in a vacuum, without gains by itself
 _MAY_BE_NONE = ("aero.drag", "aero.normal_force", "canopy.drag", "canopy.fill_time", "gain.pitch", "gain.yaw", "gain.roll", "cord.strength", "joint.impulse")
-_REACHES: dict[str, Callable[[schema.Mission, Stack], Iterator[Reach]]] = {
+_REACHES: dict[str, Callable[[tables.MissionTables, Stack], Iterator[Reach]]] = {
     "wind.blows_from": _fixed("the direction", -2.0 * math.pi, 2.0 * math.pi),
     "air.temperature": _fixed("the shift of the whole column", -MOST_TEMPERATURE_OFFSET, MOST_TEMPERATURE_OFFSET),
     "air.pressure": _fixed("the share of the nominal pressure", *PRESSURE_RATIO_LIMITS, own=1.0),

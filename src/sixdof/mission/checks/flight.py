@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 
-from sixdof.mission.checks.register import check_of, problem_of, unused
+from sixdof.mission import tables
+from sixdof.mission.checks.common import problem_of, unused
 from sixdof.mission.errors import Problem
 from sixdof.mission.files import curves
-from sixdof.mission.tables import flight as tables
+from sixdof.mission.tables.base import check_of
 
 CHANNELS = ("pitch", "yaw", "roll")
 

@@ -4,17 +4,17 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from sixdof.mission import tables
 from sixdof.mission.checks.bodies import Stack
 from sixdof.mission.checks.rules import Staging
 from sixdof.mission.checks.within import ROUNDING
 from sixdof.mission.errors import Problem, suggestion
-from sixdof.mission.tables import schema
 from sixdof.mission.units import shown
 
 _OF_STAGE = ("no_ignition", "no_separation", "late_apogee")
 
 
-def recovery_problems(mission: schema.Mission, stack: Stack, staging: Staging) -> Iterator[Problem]:
+def recovery_problems(mission: tables.MissionTables, stack: Stack, staging: Staging) -> Iterator[Problem]:
     """Yield what is wrong with recoveries, cords and failures; paths start from the mission."""
     carrier = _carriers(mission)
     yield from _recoveries(mission, carrier, staging)
@@ -22,12 +22,12 @@ def recovery_problems(mission: schema.Mission, stack: Stack, staging: Staging) -
     yield from _failures(mission, carrier, staging)
 
 
-def _carriers(mission: schema.Mission) -> dict[str, int]:
+def _carriers(mission: tables.MissionTables) -> dict[str, int]:
     """Return the number of the stage that carries each canopy."""
     return {part.name: i for i, stage in enumerate(mission.stage) for part in stage.part if part.kind == "parachute"}
 
 
-def _recoveries(mission: schema.Mission, carrier: dict[str, int], staging: Staging) -> Iterator[Problem]:
+def _recoveries(mission: tables.MissionTables, carrier: dict[str, int], staging: Staging) -> Iterator[Problem]:
     for i, recovery in enumerate(mission.recovery):
         if recovery.when == "separation" and not staging.parting:
             hint = 'it can never open the canopy: add a rule with action = "separate", or give the joint a hold'
@@ -43,7 +43,7 @@ def _recoveries(mission: schema.Mission, carrier: dict[str, int], staging: Stagi
 # ---------------------------------------------------------------- cords
 
 
-def _cords(mission: schema.Mission, carrier: dict[str, int], stack: Stack) -> Iterator[Problem]:
+def _cords(mission: tables.MissionTables, carrier: dict[str, int], stack: Stack) -> Iterator[Problem]:
     seen = set()
     for i, cord in enumerate(mission.cord):
         if cord.canopy not in carrier:
@@ -64,7 +64,7 @@ def _cords(mission: schema.Mission, carrier: dict[str, int], stack: Stack) -> It
 # ---------------------------------------------------------------- failures
 
 
-def _failures(mission: schema.Mission, carrier: dict[str, int], staging: Staging) -> Iterator[Problem]:
+def _failures(mission: tables.MissionTables, carrier: dict[str, int], staging: Staging) -> Iterator[Problem]:
     seen = set()
     for i, failure in enumerate(mission.failure):
         if failure.name in seen:
@@ -78,7 +78,7 @@ def _failures(mission: schema.Mission, carrier: dict[str, int], staging: Staging
             yield Problem(("failure", i, "of"), failure.of, flaw, "remove the failure, or name what can fail so")
 
 
-def _nothing_to_fail(mission: schema.Mission, failure: schema.Failure, staging: Staging) -> str:
+def _nothing_to_fail(mission: tables.MissionTables, failure: tables.Failure, staging: Staging) -> str:
     """Return why what a failure names has nothing that could fail so, "" where it has."""
     kind, of = failure.kind, failure.of
     if kind == "no_ignition" and of not in staging.motor:
@@ -94,7 +94,7 @@ def _nothing_to_fail(mission: schema.Mission, failure: schema.Failure, staging: 
     return ""
 
 
-def _with_apogee(mission: schema.Mission, staging: Staging) -> set[str]:
+def _with_apogee(mission: tables.MissionTables, staging: Staging) -> set[str]:
     """Return the stages whose altimeter or flight computer (in the front stage) acts on apogee."""
     carrier = _carriers(mission)
     waiting = [entry.canopy for entry in mission.recovery if entry.when == "apogee" and entry.canopy in carrier]
@@ -102,6 +102,6 @@ def _with_apogee(mission: schema.Mission, staging: Staging) -> set[str]:
     return found | ({staging.names[0]} if any(rule.when == "apogee" for rule in mission.rule) else set())
 
 
-def _released(mission: schema.Mission) -> set[str]:
+def _released(mission: tables.MissionTables) -> set[str]:
     deployed = {rule.target for rule in mission.rule if rule.action == "deploy"}
     return deployed | {entry.canopy for entry in mission.recovery}

@@ -7,9 +7,9 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from sixdof.mission import tables
 from sixdof.mission.checks.within import CONDITIONS
 from sixdof.mission.errors import Problem, suggestion
-from sixdof.mission.tables import schema
 from sixdof.mission.units import shown
 
 LIFTOFF_WITHIN = 0.5  # s of the start of the thrust curve: by then a vehicle is off its rail, or never leaves it
@@ -22,7 +22,7 @@ class Staging:
     from joints that slip or break, and from the last stage, which is lit at the start.
     """
 
-    def __init__(self, mission: schema.Mission):
+    def __init__(self, mission: tables.MissionTables):
         self.names = tuple(stage.name for stage in mission.stage)
         self.motor = {stage.name for stage in mission.stage if any(part.kind == "mount" for part in stage.part)}
         self.lit = self.motor & {self.names[-1]}
@@ -35,11 +35,11 @@ class Staging:
         self.lit &= self.motor
         self.parting &= set(self.names[1:])
 
-    def target(self, rule: schema.Rule) -> str:
+    def target(self, rule: tables.Rule) -> str:
         """Return the stage that a rule lights or separates."""
         return rule.target or self.names[-1]
 
-    def stage(self, rule: schema.Rule) -> str:
+    def stage(self, rule: tables.Rule) -> str:
         """Return the stage whose burnout or separation a rule waits for, "" where its text leaves that to the flight."""
         if rule.stage or rule.when not in ("burnout", "separation"):
             return rule.stage
@@ -47,7 +47,7 @@ class Staging:
             return self.names[-1]  # lit at the start, it burns out before one that is lit by a rule counts as the first
         return self.names[1] if len(self.names) == 2 else ""
 
-    def comes(self, rule: schema.Rule) -> bool:
+    def comes(self, rule: tables.Rule) -> bool:
         """Return whether the trigger of a rule and the booster it asks for can be (True for stages of unknown name)."""
         if rule.booster == "gone" and not self.parting:
             return False
@@ -57,7 +57,7 @@ class Staging:
         return rule.stage in found if rule.stage else bool(found)
 
 
-def rule_problems(mission: schema.Mission, staging: Staging) -> Iterator[Problem]:
+def rule_problems(mission: tables.MissionTables, staging: Staging) -> Iterator[Problem]:
     """Yield what is wrong with joints, ignition and event rules; paths start from the mission."""
     yield from _front(mission)
     yield from _motors(mission, staging)
@@ -70,20 +70,20 @@ def rule_problems(mission: schema.Mission, staging: Staging) -> Iterator[Problem
 # ---------------------------------------------------------------- stages
 
 
-def _front(mission: schema.Mission) -> Iterator[Problem]:
-    if mission.stage[0].joint != schema.Joint():
+def _front(mission: tables.MissionTables) -> Iterator[Problem]:
+    if mission.stage[0].joint != tables.Joint():
         message = "the front stage has no stage in front of it"
         hint = "a joint belongs to the stage behind it: move the table there"
         yield Problem(("stage", 0, "joint"), None, message, hint)
 
 
-def _motors(mission: schema.Mission, staging: Staging) -> Iterator[Problem]:
+def _motors(mission: tables.MissionTables, staging: Staging) -> Iterator[Problem]:
     """Motors that nothing lights (once the mission says how it stages), and ignition of no motor."""
     for i, stage in enumerate(mission.stage):
         has_motor = stage.name in staging.motor
-        if not has_motor and stage.ignition != schema.Ignition():
+        if not has_motor and stage.ignition != tables.Ignition():
             yield Problem(("stage", i, "ignition"), None, "the stage has no motor to light", "add a mount, or remove it")
-        elif i == len(mission.stage) - 1 and stage.ignition != schema.Ignition():
+        elif i == len(mission.stage) - 1 and stage.ignition != tables.Ignition():
             message = "the clock of a flight starts with the last stage's ignition, so it has no delay"
             yield Problem(("stage", i, "ignition"), None, message, "remove the table; stages that rules light may have one")
         if has_motor and staging.staged and stage.name not in staging.lit:
@@ -97,7 +97,7 @@ def _motors(mission: schema.Mission, staging: Staging) -> Iterator[Problem]:
 _Problems = Iterator[Problem]  # their paths start from the rule
 
 
-def _target(rule: schema.Rule, staging: Staging) -> _Problems:
+def _target(rule: tables.Rule, staging: Staging) -> _Problems:
     """The stage that a rule lights or separates."""
     names, target = staging.names, rule.target
     if rule.action not in ("light", "separate"):
@@ -118,7 +118,7 @@ def _target(rule: schema.Rule, staging: Staging) -> _Problems:
         yield Problem(("target",), target, f"stage {shown(target)} has no motor to light", "add a mount, or remove the rule")
 
 
-def _trigger(rule: schema.Rule, staging: Staging) -> _Problems:
+def _trigger(rule: tables.Rule, staging: Staging) -> _Problems:
     """Events of stages that never come."""
     names, name = staging.names, rule.stage
     if rule.when not in ("ignition", "burnout", "separation"):
@@ -145,7 +145,7 @@ def _trigger(rule: schema.Rule, staging: Staging) -> _Problems:
         yield Problem(loc, value, f"{whose} never burns: {why}", hint)
 
 
-def _booster(rule: schema.Rule, staging: Staging) -> _Problems:
+def _booster(rule: tables.Rule, staging: Staging) -> _Problems:
     """A booster that a rule wants attached or gone."""
     loc, value, names = ("booster",), rule.booster, staging.names
     if value is None:
@@ -160,12 +160,12 @@ def _booster(rule: schema.Rule, staging: Staging) -> _Problems:
         yield Problem(loc, value, message, 'the rule can never act: write booster = "gone", or remove it')
 
 
-def _is_last_joint(staging: Staging, rule: schema.Rule) -> bool:
+def _is_last_joint(staging: Staging, rule: tables.Rule) -> bool:
     """Return whether the separation that a rule waits for leaves the front stage alone."""
     return staging.names[1] in ({rule.stage} if rule.stage else staging.parting if len(staging.parting) == 1 else ())
 
 
-def _times(rule: schema.Rule, mission: schema.Mission) -> _Problems:
+def _times(rule: tables.Rule, mission: tables.MissionTables) -> _Problems:
     """Moments that never come: after the window has closed, or after the flight has been given up."""
     limit = mission.solver.time_limit
     is_time = rule.when == "time" and rule.threshold is not None
@@ -189,9 +189,9 @@ def _times(rule: schema.Rule, mission: schema.Mission) -> _Problems:
 # ---------------------------------------------------------------- two rules
 
 
-def _contradictions(mission: schema.Mission, staging: Staging) -> Iterator[Problem]:
+def _contradictions(mission: tables.MissionTables, staging: Staging) -> Iterator[Problem]:
     """Two rules that do opposite things at the same moment."""
-    seen: dict[tuple, tuple[int, schema.Rule]] = {}
+    seen: dict[tuple, tuple[int, tables.Rule]] = {}
     for i, rule in enumerate(mission.rule):
         what = {"enable_fins": "fins", "disable_fins": "fins"}.get(rule.action, rule.action.partition("_")[0])
         if what not in ("fins", "guide"):

@@ -4,11 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from sixdof.mission.checks.register import check_of, missing, unused
+from sixdof.mission import tables
+from sixdof.mission.checks.common import missing, unused
+from sixdof.mission.disperse import item_of
 from sixdof.mission.errors import Problem, suggestion
 from sixdof.mission.paths import NoPath
-from sixdof.mission.tables import schema
-from sixdof.mission.tables.disperse import item_of
+from sixdof.mission.tables.base import check_of
 from sixdof.mission.units import shown
 
 SYMMETRY = 1e-9  # of a matrix: numbers typed twice, or computed, may differ by this
@@ -27,18 +28,18 @@ _KEYS = {
 # ---------------------------------------------------------------- within one table
 
 
-@check_of(schema.Spread)
-def _spread(spread: schema.Spread) -> Iterator[Problem]:
+@check_of(tables.Spread)
+def _spread(spread: tables.Spread) -> Iterator[Problem]:
     why, (needed, free) = f'kind "{spread.kind}"', _KEYS[spread.kind]
     yield from missing(spread, needed, why)
-    yield from unused(spread, [key for key in schema.Spread.model_fields if key not in ("kind", *needed, *free)], why)
+    yield from unused(spread, [key for key in tables.Spread.model_fields if key not in ("kind", *needed, *free)], why)
     if spread.kind == "discrete":
         yield from _weights(spread)
     if spread.kind == "empirical":
         yield from _data(spread, why)
 
 
-def _weights(spread: schema.Spread) -> Iterator[Problem]:
+def _weights(spread: tables.Spread) -> Iterator[Problem]:
     if spread.weights and len(spread.weights) != len(spread.values):
         message = f"there are {len(spread.weights)} weights for {len(spread.values)} values"
         yield Problem(("weights",), None, message, "write one for each value, or none for values that come equally often")
@@ -46,7 +47,7 @@ def _weights(spread: schema.Spread) -> Iterator[Problem]:
         yield Problem(("weights",), None, "every weight is 0", "at least one must be more than 0")
 
 
-def _data(spread: schema.Spread, why: str) -> Iterator[Problem]:
+def _data(spread: tables.Spread, why: str) -> Iterator[Problem]:
     if not spread.data and not spread.values:
         hint = f"{why} needs the path of a CSV file or of a past ensemble (.nc, .zarr), with the name of its column"
         yield Problem(("data",), None, "missing", hint)
@@ -56,8 +57,8 @@ def _data(spread: schema.Spread, why: str) -> Iterator[Problem]:
         yield Problem(("column",), None, "missing", f"which column of {shown(spread.data)} holds the values?")
 
 
-@check_of(schema.Correlation)
-def _correlation(group: schema.Correlation) -> Iterator[Problem]:
+@check_of(tables.Correlation)
+def _correlation(group: tables.Correlation) -> Iterator[Problem]:
     count = len(group.of)
     if count < 2:
         yield Problem(("of",), None, f"{count} name{'' if count == 1 else 's'} cannot go together", "write two or more")
@@ -75,7 +76,7 @@ def _correlation(group: schema.Correlation) -> Iterator[Problem]:
         yield from _matrix(group.matrix, count)
 
 
-def _pair(group: schema.Correlation) -> Iterator[Problem]:
+def _pair(group: tables.Correlation) -> Iterator[Problem]:
     if group.matrix:
         yield Problem(("coefficient",), group.coefficient, "the matrix holds the coefficients", "give one of the two")
     elif len(group.of) > 2:
@@ -115,7 +116,7 @@ def _is_positive(matrix: tuple[tuple[float, ...], ...]) -> bool:
 # ---------------------------------------------------------------- across tables
 
 
-def correlation_problems(mission: schema.Mission) -> Iterator[Problem]:
+def correlation_problems(mission: tables.MissionTables) -> Iterator[Problem]:
     """Yield what is wrong with the names of the correlated groups of `mission`; paths start from the mission."""
     seen: dict[str, int] = {}
     for g, group in enumerate(mission.correlation):
@@ -139,7 +140,7 @@ def correlation_problems(mission: schema.Mission) -> Iterator[Problem]:
                 yield Problem(loc, name, message, "only draws of the same things can go together")
 
 
-def _not_dispersed(mission: schema.Mission, name: str) -> tuple[str, str]:
+def _not_dispersed(mission: tables.MissionTables, name: str) -> tuple[str, str]:
     if name in [failure.name for failure in mission.failure]:
         return f"{shown(name)} is a failure", "only what [disperse] holds can go together"
     return f"{shown(name)} is not dispersed", suggestion(name, tuple(mission.disperse), "dispersed are")

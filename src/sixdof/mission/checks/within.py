@@ -1,7 +1,6 @@
 """Checks within one table: keys that need each other, that exclude each other, or whose order is wrong.
 
-Those of the air are in `air_checks.py`, those of the flight computer's tables in `flight_checks.py`, those of what is dispersed in
-`spread_checks.py`.
+Those of the air are in `air.py`, those of the flight computer's tables in `flight.py`, those of what is dispersed in `spreads.py`.
 """
 
 from __future__ import annotations
@@ -9,10 +8,11 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator
 
-from sixdof.mission.checks.register import check_of, missing, problem_of, unused
+from sixdof.mission import tables
+from sixdof.mission.checks.common import missing, problem_of, unused
 from sixdof.mission.errors import Problem, suggestion
 from sixdof.mission.files import curves
-from sixdof.mission.tables import schema
+from sixdof.mission.tables.base import check_of
 from sixdof.mission.tables.materials import MATERIALS
 from sixdof.mission.tables.vehicle import _Made
 from sixdof.mission.units import example, shown
@@ -39,50 +39,50 @@ CONDITIONS = (  # of a rule
 # ---------------------------------------------------------------- motors, measured curves
 
 
-@check_of(schema.ThrustCurve)
-def _thrust_curve(curve: schema.ThrustCurve) -> Iterator[Problem]:
+@check_of(tables.ThrustCurve)
+def _thrust_curve(curve: tables.ThrustCurve) -> Iterator[Problem]:
     yield from map(problem_of, curves.THRUST.flaws((curve.time, curve.thrust)))
 
 
-@check_of(schema.DragCurve)
-def _drag_curve(curve: schema.DragCurve) -> Iterator[Problem]:
+@check_of(tables.DragCurve)
+def _drag_curve(curve: tables.DragCurve) -> Iterator[Problem]:
     yield from map(problem_of, curves.DRAG.flaws((curve.mach, curve.coefficient)))
 
 
-@check_of(schema.AxialCurve)
-def _axial_curve(curve: schema.AxialCurve) -> Iterator[Problem]:
+@check_of(tables.AxialCurve)
+def _axial_curve(curve: tables.AxialCurve) -> Iterator[Problem]:
     yield from map(problem_of, curves.AXIAL.flaws((curve.mach, curve.incidence, curve.coefficient)))
 
 
-@check_of(schema.Measured)
-def _measured(measured: schema.Measured) -> Iterator[Problem]:
+@check_of(tables.Measured)
+def _measured(measured: tables.Measured) -> Iterator[Problem]:
     if measured.axial_curve is not None and measured.drag_curve is not None:
         message = "axial_curve already holds the coefficient at incidence 0"
         yield Problem(("drag_curve",), None, message, "give one of the two")
 
 
-@check_of(schema.BodyCurve)
-def _body_curve(curve: schema.BodyCurve) -> Iterator[Problem]:
+@check_of(tables.BodyCurve)
+def _body_curve(curve: tables.BodyCurve) -> Iterator[Problem]:
     yield from map(problem_of, curves.BODY.flaws((curve.mach, curve.slope, curve.centre)))
 
 
-@check_of(schema.PanelCurve)
-def _panel_curve(curve: schema.PanelCurve) -> Iterator[Problem]:
+@check_of(tables.PanelCurve)
+def _panel_curve(curve: tables.PanelCurve) -> Iterator[Problem]:
     yield from map(problem_of, curves.PANEL.flaws((curve.mach, curve.slope, curve.centre)))
 
 
-@check_of(schema.RollDampingCurve)
-def _roll_damping_curve(curve: schema.RollDampingCurve) -> Iterator[Problem]:
+@check_of(tables.RollDampingCurve)
+def _roll_damping_curve(curve: tables.RollDampingCurve) -> Iterator[Problem]:
     yield from map(problem_of, curves.ROLL_DAMPING.flaws((curve.mach, curve.damping)))
 
 
-@check_of(schema.RollForcingCurve)
-def _roll_forcing_curve(curve: schema.RollForcingCurve) -> Iterator[Problem]:
+@check_of(tables.RollForcingCurve)
+def _roll_forcing_curve(curve: tables.RollForcingCurve) -> Iterator[Problem]:
     yield from map(problem_of, curves.ROLL_FORCING.flaws((curve.mach, curve.forcing)))
 
 
-@check_of(schema.Motor)
-def _motor(motor: schema.Motor) -> Iterator[Problem]:
+@check_of(tables.Motor)
+def _motor(motor: tables.Motor) -> Iterator[Problem]:
     most = GRAIN_SHARE * motor.diameter
     if motor.bore_diameter >= most:
         message = f"{motor.bore_diameter:g} m leaves no propellant: the grain is at most {most:g} m across"
@@ -98,7 +98,7 @@ def _motor(motor: schema.Motor) -> Iterator[Problem]:
     yield from _propellant(motor)
 
 
-def _propellant(motor: schema.Motor) -> Iterator[Problem]:
+def _propellant(motor: tables.Motor) -> Iterator[Problem]:
     least, most = PROPELLANT_DENSITY
     length = motor.length if motor.grain_length is None else motor.grain_length
     volume = 0.25 * math.pi * ((GRAIN_SHARE * motor.diameter) ** 2 - motor.bore_diameter**2) * length
@@ -117,7 +117,7 @@ def _propellant(motor: schema.Motor) -> Iterator[Problem]:
         yield Problem(("thrust_curve",), None, message, hint)
 
 
-def specific_impulse(motor: schema.Motor) -> float:
+def specific_impulse(motor: tables.Motor) -> float:
     """Return the impulse of the curve as written over the propellant's weight, s."""
     time, thrust = motor.thrust_curve.time, motor.thrust_curve.thrust
     impulse = sum(0.5 * (f0 + f1) * (t1 - t0) for t0, t1, f0, f1 in zip(time, time[1:], thrust, thrust[1:]))
@@ -126,7 +126,7 @@ def specific_impulse(motor: schema.Motor) -> float:
 
 # ---------------------------------------------------------------- parts
 
-_WITH_VOLUME = (schema.Nose, schema.Tube, schema.Transition, schema.Fins, schema.Guide, schema.Mount)
+_WITH_VOLUME = (tables.Nose, tables.Tube, tables.Transition, tables.Fins, tables.Guide, tables.Mount)
 
 
 @check_of(_Made)
@@ -151,8 +151,8 @@ def _wall(part, radius: float, where: str) -> Iterator[Problem]:
         yield Problem(("wall",), part.wall, message, "make it thinner, or leave it out for a solid part")
 
 
-@check_of(schema.Nose)
-def _nose(nose: schema.Nose) -> Iterator[Problem]:
+@check_of(tables.Nose)
+def _nose(nose: tables.Nose) -> Iterator[Problem]:
     if nose.length > LONGEST_NOSE * nose.diameter:
         message = f"{nose.length:g} m is {nose.length / nose.diameter:.3g} times its diameter"
         yield Problem(("length",), nose.length, message, f"a bare number is in m; write e.g. {example('m')}")
@@ -171,18 +171,18 @@ def _nose(nose: schema.Nose) -> Iterator[Problem]:
         yield Problem(("ogive_radius",), nose.ogive_radius, message, hint)
 
 
-@check_of(schema.Tube)
-def _tube(tube: schema.Tube) -> Iterator[Problem]:
+@check_of(tables.Tube)
+def _tube(tube: tables.Tube) -> Iterator[Problem]:
     yield from _wall(tube, 0.5 * tube.diameter, "")
 
 
-@check_of(schema.Transition)
-def _transition(part: schema.Transition) -> Iterator[Problem]:
+@check_of(tables.Transition)
+def _transition(part: tables.Transition) -> Iterator[Problem]:
     yield from _wall(part, 0.5 * min(part.fore_diameter, part.aft_diameter), " of its narrow end")
 
 
-@check_of(schema.Fins)
-def _fins(fins: schema.Fins) -> Iterator[Problem]:
+@check_of(tables.Fins)
+def _fins(fins: tables.Fins) -> Iterator[Problem]:
     used = {"trapezoid": ("root_chord", "tip_chord", "span"), "ellipse": ("root_chord", "span"), "polygon": ("points",)}
     why = f'outline "{fins.outline}"'
     keys = used[fins.outline]
@@ -197,14 +197,14 @@ def _fins(fins: schema.Fins) -> Iterator[Problem]:
         yield from _on_chord(fins, chord)
 
 
-def root_chord(fins: schema.Fins) -> float | None:
+def root_chord(fins: tables.Fins) -> float | None:
     """Return the root chord (m) of a fin set, None where its outline does not say."""
     if fins.outline == "polygon":
         return fins.points[-1][0] if fins.points else None
     return fins.root_chord
 
 
-def _on_chord(fins: schema.Fins, chord: float) -> Iterator[Problem]:
+def _on_chord(fins: tables.Fins, chord: float) -> Iterator[Problem]:
     if fins.thickness >= chord:
         message = f"{fins.thickness:g} m is not less than the root chord, {chord:g} m"
         yield Problem(("thickness",), fins.thickness, message, f"a bare number is in m; write e.g. {example('m')}")
@@ -218,7 +218,7 @@ def _on_chord(fins: schema.Fins, chord: float) -> Iterator[Problem]:
         yield Problem(("hinge",), fins.hinge, message, "it counts aft from the root's leading edge")
 
 
-def _centre_on_panel(fins: schema.Fins, chord: float) -> Iterator[Problem]:
+def _centre_on_panel(fins: tables.Fins, chord: float) -> Iterator[Problem]:
     """A measured centre of pressure lies on the panel: mostly a question of units."""
     reach = max(chord, fins.sweep + (fins.tip_chord or 0.0), *(x for x, _ in fins.points))
     fore = min(0.0, fins.sweep, *(x for x, _ in fins.points))
@@ -263,8 +263,8 @@ def _crossing(points) -> tuple[int, int] | None:
     return None
 
 
-@check_of(schema.Mount)
-def _mount(mount: schema.Mount) -> Iterator[Problem]:
+@check_of(tables.Mount)
+def _mount(mount: tables.Mount) -> Iterator[Problem]:
     if mount.count == 1:
         return
     outer = mount.inner_diameter + 2.0 * mount.wall
@@ -276,21 +276,21 @@ def _mount(mount: schema.Mount) -> Iterator[Problem]:
         yield Problem(("ring_radius",), mount.ring_radius, message, f"it must be at least {least:.6g} m")
 
 
-@check_of(schema.Solver)
-def _solver(solver: schema.Solver) -> Iterator[Problem]:
+@check_of(tables.Solver)
+def _solver(solver: tables.Solver) -> Iterator[Problem]:
     if 0.0 < solver.tolerance < FINEST_TOLERANCE:
         message = f"{solver.tolerance:g} m is finer than rounding allows"
         yield Problem(("tolerance",), solver.tolerance, message, f'write "1 um", {FINEST_TOLERANCE:g} m at the least, or 0 for steps of one length')
 
 
-@check_of(schema.Stage)
-def _stage(stage: schema.Stage) -> Iterator[Problem]:
+@check_of(tables.Stage)
+def _stage(stage: tables.Stage) -> Iterator[Problem]:
     if not stage.name.strip():
         yield Problem(("name",), stage.name, "a stage needs a name", 'write e.g. name = "booster"')
 
 
-@check_of(schema.Parachute)
-def _parachute(canopy: schema.Parachute) -> Iterator[Problem]:
+@check_of(tables.Parachute)
+def _parachute(canopy: tables.Parachute) -> Iterator[Problem]:
     if not canopy.name.strip():
         yield Problem(("name",), canopy.name, "a parachute needs a name", 'write e.g. name = "main"')
     if canopy.diameter > LARGEST_CANOPY:
@@ -306,8 +306,8 @@ def _parachute(canopy: schema.Parachute) -> Iterator[Problem]:
 # ---------------------------------------------------------------- rules, recovery
 
 
-@check_of(schema.Rule)
-def _rule(rule: schema.Rule) -> Iterator[Problem]:
+@check_of(tables.Rule)
+def _rule(rule: tables.Rule) -> Iterator[Problem]:
     if rule.when == "time" or rule.when.endswith("_through"):
         if rule.threshold is None:
             is_time = rule.when == "time"
@@ -334,7 +334,7 @@ _RANGES = (
 )
 
 
-def _conditions(rule: schema.Rule) -> Iterator[Problem]:
+def _conditions(rule: tables.Rule) -> Iterator[Problem]:
     """Conditions that are never all met, or never when the rule would act."""
     for low, high, unit, hint in _RANGES:
         least, most = getattr(rule, low), getattr(rule, high)
@@ -352,7 +352,7 @@ def _conditions(rule: schema.Rule) -> Iterator[Problem]:
         yield from _patience(rule)
 
 
-def _patience(rule: schema.Rule) -> Iterator[Problem]:
+def _patience(rule: tables.Rule) -> Iterator[Problem]:
     if all(getattr(rule, name) is None for name in CONDITIONS):
         yield from unused(rule, ("patience",), "a rule without conditions")
     elif rule.when == "liftoff" and rule.after is not None and rule.delay + rule.patience < rule.after:
@@ -360,16 +360,16 @@ def _patience(rule: schema.Rule) -> Iterator[Problem]:
         yield Problem(("patience",), rule.patience, message, "the rule can never act: raise it, or lower after")
 
 
-@check_of(schema.Recovery)
-def _recovery(recovery: schema.Recovery) -> Iterator[Problem]:
+@check_of(tables.Recovery)
+def _recovery(recovery: tables.Recovery) -> Iterator[Problem]:
     if recovery.when == "falling_through":
         yield from missing(recovery, ("height",), 'when = "falling_through"')
     else:
         yield from unused(recovery, ("height",), f'when = "{recovery.when}"')
 
 
-@check_of(schema.Failure)
-def _failure(failure: schema.Failure) -> Iterator[Problem]:
+@check_of(tables.Failure)
+def _failure(failure: tables.Failure) -> Iterator[Problem]:
     if failure.kind == "late_apogee":
         yield from missing(failure, ("late_by",), 'kind "late_apogee"')
     else:

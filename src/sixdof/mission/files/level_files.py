@@ -71,7 +71,7 @@ _SPELLINGS = {  # of units, as udunits and weather services write them
 
 
 def read_sounding(path: str | Path) -> dict[str, tuple[float, ...]]:
-    """Return the columns of a sounding (see `schema.Sounding`) from a CSV or netCDF file, SI, lowest level first.
+    """Return the columns of a sounding (see `tables.Sounding`) from a CSV or netCDF file, SI, lowest level first.
 
     Raises
     ------
@@ -92,7 +92,7 @@ def read_sounding(path: str | Path) -> dict[str, tuple[float, ...]]:
 
 
 def read_members(path: str | Path) -> list[dict[str, object]]:
-    """Return forecasts of the wind (see `schema.WindMember`) from a CSV or netCDF file: name and columns of each.
+    """Return forecasts of the wind (see `tables.WindMember`) from a CSV or netCDF file: name and columns of each.
 
     Raises
     ------

@@ -1,4 +1,4 @@
-"""The tables of the vehicle: motors, parts, stages. Users take them from `schema.py`, with all others.
+"""The tables of the vehicle: motors, parts, stages.
 
 Stations are metres aft of the fore end of the stage (the nose tip of a stage with a nose).
 """

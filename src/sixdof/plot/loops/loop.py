@@ -8,7 +8,7 @@ from typing import NamedTuple
 import numpy as np
 import xarray as xr
 
-from sixdof.mission.tables.schema import Mission
+from sixdof.mission.mission import Mission
 from sixdof.plot.loops.linear import DASHED, UNSTABLE_SHADE, need_one_of, need_required, new_axes
 from sixdof.plot.style import CYCLE, FONT, GREY, INK, LINE, PALE, axes_or_new, dress, legend
 from sixdof.study.loops.linear import CHANNELS, check_point

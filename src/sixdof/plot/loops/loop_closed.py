@@ -8,7 +8,7 @@ from collections.abc import Mapping
 import numpy as np
 import xarray as xr
 
-from sixdof.mission.tables.schema import Mission
+from sixdof.mission.mission import Mission
 from sixdof.mission.units import shown
 from sixdof.plot.loops.linear import DASHED, DOTTED, need_number, need_one_of, new_axes
 from sixdof.plot.loops.loop import BESIDE, DARKEST, PALEST, WORST, Curve, chosen_points, place, s_plane

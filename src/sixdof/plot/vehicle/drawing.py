@@ -8,7 +8,8 @@ from typing import NamedTuple
 import numpy as np
 
 from sixdof.mission.load import check_mission
-from sixdof.mission.tables.schema import Guide, Mission, Mount, Nose, Parachute, PointMass
+from sixdof.mission.mission import Mission
+from sixdof.mission.tables import Guide, Mount, Nose, Parachute, PointMass
 from sixdof.vehicle.describe import balance
 from sixdof.vehicle.geometry import FinSet, Shape, outward, ring_angles, shape_of
 from sixdof.vehicle.mounting import placed_motors

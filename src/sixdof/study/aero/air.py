@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import xarray as xr
 
-from sixdof.mission.tables.schema import Mission
+from sixdof.mission.mission import Mission
 from sixdof.world.atmosphere import density_altitude, standard
 from sixdof.world.humidity import saturation_pressure
 from sixdof.world.report import speed_and_direction

@@ -13,7 +13,7 @@ import xarray as xr
 
 from sixdof.core import types as ct
 from sixdof.flight.model import build_model
-from sixdof.mission.tables.schema import Mission
+from sixdof.mission.mission import Mission
 from sixdof.study.aero.tunnel import wind_tunnel
 from sixdof.vehicle.mass import mass_at, mass_table
 

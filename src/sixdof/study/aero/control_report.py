@@ -10,7 +10,7 @@ import numpy as np
 
 from sixdof.core import observe
 from sixdof.core.types import BODY_S0_BACK, BODY_S1_BACK, FIN_DW, FIN_KW, FIN_STALL
-from sixdof.mission.tables.schema import Mission
+from sixdof.mission.mission import Mission
 from sixdof.study.aero import sources as sources
 from sixdof.study.aero.authority import CHANNELS, hinge_moments, moment_slopes, roll_coupling, survival, survival_word, trim
 from sixdof.study.aero.tables import fin_names

@@ -8,7 +8,7 @@ from typing import NamedTuple
 import numpy as np
 
 from sixdof.core.types import BODY_S0, BODY_S1, FIN_KB, FIN_KW, FIN_SLOPE, FIN_X, FIN_XB
-from sixdof.mission.tables.schema import Mission
+from sixdof.mission.mission import Mission
 from sixdof.study.aero.text import wrapped
 from sixdof.vehicle.aero.table import aero_table
 from sixdof.vehicle.derivatives import at_mach, facing

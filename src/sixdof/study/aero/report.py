@@ -11,7 +11,7 @@ from collections.abc import Callable, Sequence
 import numpy as np
 import xarray as xr
 
-from sixdof.mission.tables.schema import Mission
+from sixdof.mission.mission import Mission
 from sixdof.study.aero.control_report import authority_section, coupling_section, hinge_section, survival_section, trim_section, validity_section
 from sixdof.study.aero.margins import margin_sentences
 from sixdof.study.aero.tables import drag_against_mach, stability_against_mach

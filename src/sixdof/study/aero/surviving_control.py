@@ -11,7 +11,7 @@ import xarray as xr
 
 from sixdof.autopilot.build import deflection_arms
 from sixdof.core import types as ct
-from sixdof.mission.tables.schema import Mission
+from sixdof.mission.mission import Mission
 from sixdof.results.status import FlightError
 from sixdof.study.aero.authority import CHANNELS, survival, survival_word
 from sixdof.study.aero.tables import fin_names

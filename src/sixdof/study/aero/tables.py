@@ -11,7 +11,7 @@ from collections.abc import Sequence
 import numpy as np
 import xarray as xr
 
-from sixdof.mission.tables.schema import Mission
+from sixdof.mission.mission import Mission
 from sixdof.study.aero import sources as sources
 from sixdof.vehicle.aero.drag import drag_breakdown, measured_axial
 from sixdof.vehicle.aero.table import aero_table

@@ -15,7 +15,7 @@ from sixdof.core import types as ct
 from sixdof.core.flight import make_work
 from sixdof.draws.packed import kernel_draw
 from sixdof.flight.model import build_model
-from sixdof.mission.tables.schema import Mission
+from sixdof.mission.mission import Mission
 from sixdof.vehicle.mass import mass_at, mass_table
 from sixdof.world.atmosphere import standard
 

@@ -13,7 +13,7 @@ from sixdof.core import layout as ly
 from sixdof.core.actuator import FIN_ROWS, ISSUED, MOTOR_ROWS, issue, keep_fins, move_fins, pick_targets, switch_delay
 from sixdof.core.computer.control import K_HEAD, K_ROW, built_in_control, mix
 from sixdof.core.types import Servo
-from sixdof.mission.tables.schema import Mission
+from sixdof.mission.mission import Mission
 from sixdof.mission.units import shown
 from sixdof.study.loops.linear import CHANNELS, OF_CHANNEL, check_channel, check_point
 from sixdof.study.loops.linear_slopes import GUSTS

@@ -9,7 +9,7 @@ import xarray as xr
 
 from sixdof.autopilot.build import gains_table
 from sixdof.core.computer import control as co
-from sixdof.mission.tables.schema import Mission
+from sixdof.mission.mission import Mission
 
 LAW_STATES = ("integral", "derivative", "last_error", "last_goal", "notch_1", "notch_2")
 

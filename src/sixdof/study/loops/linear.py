@@ -15,7 +15,7 @@ from sixdof.draws.table import draw_table
 from sixdof.flight.fly import check_numbers
 from sixdof.flight.legs import FlightDraw
 from sixdof.mission.load import check_mission
-from sixdof.mission.tables.schema import Mission
+from sixdof.mission.mission import Mission
 from sixdof.mission.units import shown
 from sixdof.study.loops.linear_flight import Track, fly_track, moments_at, moving, pick_rows
 from sixdof.study.loops.linear_slopes import GUSTS, STATES, slopes

@@ -16,7 +16,7 @@ from sixdof.draws.drawn import drawn_mission
 from sixdof.flight.fly import announced_compilation, log_rows
 from sixdof.flight.laws import bind
 from sixdof.flight.legs import Flier, FlightDraw, Flown, Plan, event_names
-from sixdof.mission.tables.schema import Mission
+from sixdof.mission.mission import Mission
 from sixdof.mission.units import shown
 from sixdof.results.status import Status
 

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 import xarray as xr
 
-from sixdof.mission.tables.schema import Mission
+from sixdof.mission.mission import Mission
 from sixdof.mission.units import shown
 from sixdof.study.loops.law_model import LAW_STATES, LawGains, law_gains, law_matrices, law_response
 from sixdof.study.loops.linear import CHANNELS, DEMANDS, check_channel, check_point

@@ -11,7 +11,7 @@ import xarray as xr
 
 from sixdof.autopilot.build import servo_table
 from sixdof.core.actuator import switch_delay
-from sixdof.mission.tables.schema import Mission
+from sixdof.mission.mission import Mission
 from sixdof.mission.units import shown
 from sixdof.study.loops.linear import CHANNELS, OF_CHANNEL
 from sixdof.study.loops.linear_slopes import GUSTS, STATES

@@ -10,7 +10,7 @@ import numpy as np
 import xarray as xr
 
 from sixdof.mission.load import stored_mission
-from sixdof.mission.tables.schema import Mission
+from sixdof.mission.mission import Mission
 from sixdof.mission.units import shown
 from sixdof.results.registry import REGISTRY
 from sixdof.results.status import Status

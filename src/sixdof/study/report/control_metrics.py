@@ -7,7 +7,7 @@ import math
 import numpy as np
 import xarray as xr
 
-from sixdof.mission.tables.schema import Mission
+from sixdof.mission.mission import Mission
 from sixdof.study.reading.result import event_values, mission_of, need_flight, with_empty
 from sixdof.study.report.oscillation import NONE, crossings, strongest_oscillation
 

@@ -9,7 +9,7 @@ import xarray as xr
 
 from sixdof.autopilot.build import canopies, canopy_stages
 from sixdof.flight.model import hanging_areas
-from sixdof.mission.tables.schema import Mission
+from sixdof.mission.mission import Mission
 from sixdof.study.reading.result import meaningful
 
 

@@ -10,8 +10,9 @@ import numpy as np
 
 from sixdof.mission.checks.draw_limits import centres
 from sixdof.mission.load import check_mission
+from sixdof.mission.mission import Mission
+from sixdof.mission.tables import Fins, Mount, Nose, Parachute
 from sixdof.mission.tables.dispersible import DISPERSIBLE
-from sixdof.mission.tables.schema import Fins, Mission, Mount, Nose, Parachute
 from sixdof.vehicle.geometry import shape_of
 from sixdof.vehicle.mass import airframe
 from sixdof.vehicle.motor import BURN_SHARE, break_points

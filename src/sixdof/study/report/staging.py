@@ -13,7 +13,8 @@ import xarray as xr
 
 from sixdof.autopilot.build import triggers
 from sixdof.core import types as ct
-from sixdof.mission.tables.schema import Cord, Mission, Parachute
+from sixdof.mission.mission import Mission
+from sixdof.mission.tables import Cord, Parachute
 from sixdof.study.reading.page import counted, indented, on_map, place, row_of, wrapped
 from sixdof.study.reading.result import QUANTILES, apart, branches, came_down, event_values, fact, is_ensemble, meaningful, mission_of, outcomes, pieces, plural
 from sixdof.study.report.hanging import airframe_share, drawn_factor

@@ -8,7 +8,7 @@ from collections.abc import Iterator
 import numpy as np
 import xarray as xr
 
-from sixdof.mission.tables.schema import Mission
+from sixdof.mission.mission import Mission
 from sixdof.study.reading.page import worst
 from sixdof.study.reading.result import apart, came_down, event_values, fact, mission_of, outcomes, pieces
 from sixdof.study.report.staging import canopies_of, cord_strength, doings

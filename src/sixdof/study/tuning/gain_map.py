@@ -23,8 +23,8 @@ from sixdof.flight.fly import announced_compilation, check_numbers, log_rows
 from sixdof.flight.laws import bind
 from sixdof.flight.legs import Flier, FlightDraw, Plan
 from sixdof.mission.load import check_mission
+from sixdof.mission.mission import Mission
 from sixdof.mission.paths import NoPath, path_item
-from sixdof.mission.tables.schema import Mission
 from sixdof.mission.units import QuantityError, shown
 from sixdof.results.status import Status
 from sixdof.study.loops.law_model import law_gains

@@ -9,7 +9,7 @@ import numpy as np
 import xarray as xr
 
 from sixdof.autopilot.build import notch_numbers
-from sixdof.mission.tables.schema import Mission
+from sixdof.mission.mission import Mission
 from sixdof.study.loops.margins import margins
 
 if TYPE_CHECKING:

@@ -14,7 +14,7 @@ from typing import NamedTuple
 import numpy as np
 import xarray as xr
 
-from sixdof.mission.tables.schema import Mission
+from sixdof.mission.mission import Mission
 from sixdof.study.loops.law_model import LawGains, law_gains, law_response
 from sixdof.study.loops.linear import CHANNELS
 from sixdof.study.loops.loop import LOWEST, Loops, closed_loop

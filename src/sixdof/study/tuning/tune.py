@@ -14,7 +14,7 @@ from tqdm import tqdm
 from sixdof.flight.fly import check_numbers
 from sixdof.mission.errors import suggestion
 from sixdof.mission.load import check_mission
-from sixdof.mission.tables.schema import Mission
+from sixdof.mission.mission import Mission
 from sixdof.mission.units import shown
 from sixdof.study.loops.linear import CHANNELS, linearise
 from sixdof.study.loops.linear_flight import MOST_POINTS

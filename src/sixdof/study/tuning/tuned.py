@@ -11,7 +11,7 @@ from typing import Any
 import numpy as np
 import xarray as xr
 
-from sixdof.mission.tables.schema import Mission
+from sixdof.mission.mission import Mission
 from sixdof.study.loops.linear import CHANNELS
 from sixdof.study.loops.margins import holds, margins, within
 from sixdof.study.loops.sampled_plant import BendingMode

@@ -21,7 +21,7 @@ from sixdof.flight.fly import announced_compilation, check_numbers, log_rows
 from sixdof.flight.laws import bind
 from sixdof.flight.legs import Flier, FlightDraw, Plan
 from sixdof.mission.load import check_mission
-from sixdof.mission.tables.schema import Mission
+from sixdof.mission.mission import Mission
 from sixdof.mission.units import shown
 from sixdof.results.dataset import input_name
 from sixdof.results.status import Status

@@ -12,7 +12,7 @@ from sixdof.draws.given import rows_of
 from sixdof.draws.quantities import dims_of, quantities
 from sixdof.draws.table import table_of
 from sixdof.mission.load import stored_mission
-from sixdof.mission.tables.schema import Mission
+from sixdof.mission.mission import Mission
 from sixdof.results.dataset import input_name
 from sixdof.study.reading.result import need_ensemble, outcomes
 from sixdof.study.uncertainty.inputs import varies

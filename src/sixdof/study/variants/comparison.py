@@ -18,7 +18,7 @@ import xarray as xr
 from sixdof.ensemble.run import disperse
 from sixdof.mission.errors import suggestion
 from sixdof.mission.load import check_mission
-from sixdof.mission.tables.schema import Mission
+from sixdof.mission.mission import Mission
 from sixdof.mission.units import shown
 from sixdof.results.dataset import as_path
 from sixdof.results.registry import REGISTRY

@@ -8,7 +8,7 @@ import numpy as np
 import xarray as xr
 
 from sixdof.flight.fly import fly
-from sixdof.mission.tables.schema import Mission
+from sixdof.mission.mission import Mission
 from sixdof.study.reading.result import event_values
 
 EARTHS = ("flat", "wgs84")

@@ -10,7 +10,8 @@ from sixdof.mission.errors import Fault, MissionError, suggestion
 from sixdof.mission.files.curves import THRUST
 from sixdof.mission.files.table_csv import read_columns, read_text
 from sixdof.mission.load import check_mission
-from sixdof.mission.tables.schema import Mission, Motor, Mount, Stage
+from sixdof.mission.mission import Mission
+from sixdof.mission.tables import Motor, Mount, Stage
 from sixdof.mission.units import shown
 from sixdof.study.variants.vary import named
 

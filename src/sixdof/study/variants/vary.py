@@ -12,8 +12,8 @@ from sixdof.draws.packed import things
 from sixdof.flight import legs
 from sixdof.mission.errors import Fault, MissionError, suggestion
 from sixdof.mission.load import check_mission, stored_mission
+from sixdof.mission.mission import Mission
 from sixdof.mission.tables.dispersible import DISPERSIBLE
-from sixdof.mission.tables.schema import Mission
 from sixdof.mission.units import shown
 from sixdof.results.dataset import sealed
 from sixdof.study.variants.subjects import NOT_HERE

@@ -10,7 +10,7 @@ import xarray as xr
 from sixdof.draws.packed import nominal_draw
 from sixdof.flight.laws import bind
 from sixdof.flight.legs import Flier, Plan
-from sixdof.mission.tables.schema import Mission
+from sixdof.mission.mission import Mission
 
 STEPS = (1, 2, 4, 8, 16)
 FINEST = 64  # steps a tick: the longest the mission file allows, and the reference of the others

@@ -6,7 +6,7 @@ import math
 
 import numpy as np
 
-from sixdof.mission.tables.schema import Nose, Tube
+from sixdof.mission.tables import Nose, Tube
 from sixdof.vehicle.aero.blend import TRANSONIC, bridge
 from sixdof.vehicle.aero.pressure import separated_share
 from sixdof.vehicle.geometry import Segment, Shape

@@ -7,7 +7,8 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from sixdof.mission.tables.schema import Guide, Mission, Mount, Stage
+from sixdof.mission.mission import Mission
+from sixdof.mission.tables import Guide, Mount, Stage
 from sixdof.vehicle.aero import fin_drag as fin_drag
 from sixdof.vehicle.aero import pressure as pressure
 from sixdof.vehicle.aero.friction import friction, root_grid, surfaces

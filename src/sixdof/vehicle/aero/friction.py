@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from sixdof.mission.tables.schema import Stage
+from sixdof.mission.tables import Stage
 from sixdof.vehicle.geometry import FinSet, Segment, Shape
 
 PER_ROOT = 0.5  # columns per unit of the fourth root of the unit Reynolds number

@@ -11,7 +11,8 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from sixdof.mission.tables.schema import AxialCurve, BodyCurve, Measured, Mission
+from sixdof.mission.mission import Mission
+from sixdof.mission.tables import AxialCurve, BodyCurve, Measured
 from sixdof.vehicle.geometry import FinSet
 
 SINES = 201  # columns of the factor on the axial force

@@ -10,7 +10,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from sixdof.mission.tables.schema import Nose
+from sixdof.mission.tables import Nose
 from sixdof.vehicle.aero.blend import TRANSONIC, bridge, smoothstep
 from sixdof.vehicle.geometry import Segment
 

@@ -48,7 +48,7 @@ from sixdof.core.types import (
     Aero,
     Plain,
 )
-from sixdof.mission.tables.schema import Mission
+from sixdof.mission.mission import Mission
 from sixdof.vehicle.aero import fin as aero_fin
 from sixdof.vehicle.aero import interference
 from sixdof.vehicle.aero.blend import PER_MACH, TRANSONIC, mach_grid, smoothstep

@@ -8,6 +8,7 @@ from typing import Any
 from sixdof.mission.errors import Problem, nearest, raise_problems, suggestion
 from sixdof.mission.paths import NoPath, PathItem, is_path, path_item, steps_of
 from sixdof.mission.tables.dispersible import DISPERSIBLE, Dispersible
+from sixdof.mission.tables.mission import MissionTables
 from sixdof.mission.units import QuantityError, converter, parse, parse_difference, shown
 
 NUMBERS = ("mean", "sd", "low", "mode", "high", "median", "value")
@@ -93,9 +94,7 @@ def to_si(spreads: Mapping[str, Any], tables: Mapping[str, Any]) -> dict[str, An
 
 
 def _not_there(tables: Mapping[str, Any], name: str) -> bool:
-    from sixdof.mission.tables.schema import Mission  # that module imports this one
-
-    before = list(Mission.model_fields)[: list(Mission.model_fields).index("disperse")]
+    before = list(MissionTables.model_fields)[: list(MissionTables.model_fields).index("disperse")]
     return steps_of(name)[0] in before and steps_of(name)[0] not in tables
 
 

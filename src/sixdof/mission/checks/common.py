@@ -1,33 +1,11 @@
-"""The register of checks within one table, and what many of them say.
-
-`problems_in(table)` is called by every table after its own values have been parsed.
-"""
+"""What many checks of a single table say."""
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 
 from sixdof.mission.errors import Problem
 from sixdof.mission.files import curves
-
-_CHECKS: dict[type, Callable[..., Iterator[Problem]]] = {}
-
-
-def check_of(kind: type):
-    """Register a generator of problems as the check of a kind of table."""
-
-    def register(function):
-        _CHECKS[kind] = function
-        return function
-
-    return register
-
-
-def problems_in(table) -> Iterator[Problem]:
-    """Yield what is wrong within `table`; the problems' paths start from it."""
-    for kind in type(table).__mro__:
-        if kind in _CHECKS:
-            yield from _CHECKS[kind](table)
 
 
 def missing(table, keys, why: str) -> Iterator[Problem]:

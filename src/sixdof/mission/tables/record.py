@@ -1,0 +1,32 @@
+"""The tables of the computation: what is kept of a flight, and how it is integrated."""
+
+from __future__ import annotations
+
+from pydantic import Field
+
+from sixdof.mission.tables.base import Table
+from sixdof.mission.units import Frequency, NonNegativeLength, PositiveTime
+
+
+class Record(Table):
+    """What is kept: `rate` of the log of one flight, and how many points of each track an ensemble keeps.
+
+    Points of a track stand closer at its start, or, with a `track_rate`, evenly; a flight too long for `track_points` then keeps
+    every second, third ... of them.
+    """
+
+    rate: Frequency = 50.0
+    track_points: int = Field(default=64, ge=0, le=16384, strict=True)
+    track_rate: Frequency | None = None
+
+
+class Solver(Table):
+    """The integration: steps a tick of the flight computer, and the time at which a flight is given up.
+
+    With a `tolerance` the step is chosen by its error instead: the longest, up to a tick, that errs by no more than it (position;
+    speeds count with 1 s, angles with the vehicle's length), such as "1 um".
+    """
+
+    steps_per_tick: int = Field(default=2, ge=1, le=64, strict=True)
+    tolerance: NonNegativeLength = 0.0
+    time_limit: PositiveTime = 900.0
