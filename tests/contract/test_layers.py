@@ -61,7 +61,7 @@ UPWARD = {
     "study.tuning.gain_map -> study.report.oscillation",
     "study.variants.comparison_text -> study.report.summary",
 }
-IN_CIRCLES = 3
+IN_CIRCLES = 2
 OUTSIDE_CORE = {"numpy", "math", "typing", "__future__"}
 
 
