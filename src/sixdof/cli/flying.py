@@ -1,0 +1,102 @@
+"""Verbs that fly or rehearse: fly, disperse, rehearse."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from sixdof.cli.codes import INTERRUPTED, MISFIRED, NOT_LANDED, OK
+from sixdof.cli.options import mission_of, on_mission, with_flights, with_out, with_seed
+from sixdof.cli.output import complain, say, write_figures
+
+
+def add(commands) -> None:
+    """Add the verbs to the command line."""
+    fly = on_mission(commands, "fly", _fly, "fly once, print the outcome, write the flight and its figures")
+    fly.add_argument("--flight", type=int, metavar="N", help="fly flight N of the ensemble with this seed again, bit for bit")
+    with_seed(fly)
+    with_out(fly, "netCDF-4")
+
+    rehearse = on_mission(commands, "rehearse", _rehearse, "run event rules and laws over sensed values, print when they fire and misfire")
+    rehearse.add_argument("--script", type=Path, metavar="FILE", help="what is sensed, CSV or a flight (.nc); left out, one is flown")
+    rehearse.add_argument("--stage", metavar="NAME", help="the stage whose altimeter runs (the front one's computer if left out)")
+    rehearse.add_argument("--fail", nargs="+", default=[], metavar="NAME", help='[[failure]] entries that happen, such as "no_separation: booster"')
+    with_out(rehearse, "netCDF-4")
+
+    disperse = on_mission(commands, "disperse", _disperse, "fly many times, each with its own draw of the [disperse] table")
+    with_flights(disperse, "how many", required=True)
+    disperse.add_argument("--sampling", choices=("random", "latin", "sobol"), default="random", help="how inputs are drawn (random if left out)")
+    disperse.add_argument("--tracks", default="all", metavar="N", help='whose tracks are kept: "all", "none", or the first N flights')
+    disperse.add_argument("--threads", type=int, metavar="N", help="threads (one per core if left out)")
+    with_out(disperse, "netCDF-4; NAME.zarr: a store that the same call goes on with")
+
+
+def _fly(chosen) -> int:
+    from sixdof import Status, fly
+    from sixdof.results.dataset import check_netcdf_path, save
+    from sixdof.study.report.summary import summarize
+
+    mission = mission_of(chosen)
+    if chosen.out:
+        check_netcdf_path(chosen.out, overwrite=chosen.overwrite)
+    ds = fly(mission, flight=chosen.flight, seed=chosen.seed)
+    say(summarize(ds))
+    if chosen.out:
+        say(f"written: {save(ds, chosen.out, overwrite=chosen.overwrite)}")
+    if chosen.figures:
+        from sixdof.plot import draw_vehicle, plot_bodies, plot_flight, plot_separation, plot_timeline
+
+        write_figures(chosen.figures, {"vehicle": draw_vehicle(mission).figure, "flight": plot_flight(ds)})
+        write_figures(chosen.figures, {"timeline": plot_timeline(ds).figure})
+        if ds.sizes.get("joint") and (ds["parting_cause"] > 0).any():
+            write_figures(chosen.figures, {"separation": plot_separation(ds).figure, "bodies": plot_bodies(ds)[0].figure})
+    return OK if int(ds.status) == Status.LANDED else NOT_LANDED
+
+
+def _rehearse(chosen) -> int:
+    from sixdof import rehearse
+    from sixdof.results.dataset import check_netcdf_path, save
+    from sixdof.study.report.rehearsal_report import timeline
+
+    mission = mission_of(chosen)
+    if chosen.out:
+        check_netcdf_path(chosen.out, overwrite=chosen.overwrite)
+    ds = rehearse(mission, chosen.script, stage=chosen.stage, failures=chosen.fail)
+    say(timeline(ds))
+    if chosen.out:
+        say(f"written: {save(ds, chosen.out, overwrite=chosen.overwrite)}")
+    if chosen.figures:
+        from sixdof.plot import plot_rehearsal
+
+        write_figures(chosen.figures, {"rehearsal": plot_rehearsal(ds)[0].figure})
+    return MISFIRED if ds.sizes["misfire"] else OK
+
+
+def _disperse(chosen) -> int:
+    from sixdof import disperse
+    from sixdof.study.report.summary import summarize
+
+    mission = mission_of(chosen)
+    ds = disperse(
+        mission,
+        chosen.flights,
+        seed=chosen.seed,
+        sampling=chosen.sampling,
+        out=chosen.out,
+        overwrite=chosen.overwrite,
+        tracks=int(chosen.tracks) if chosen.tracks.isdecimal() else chosen.tracks,
+        threads=chosen.threads,
+        progress=not chosen.quiet,
+    )
+    if not ds.sizes["flight"]:
+        complain("interrupted before the first flight was finished")
+        return INTERRUPTED
+    say(summarize(ds))
+    if chosen.out:
+        say(f"written: {chosen.out}")
+    if chosen.figures:
+        from sixdof.plot import plot_ensemble, plot_landings
+
+        write_figures(chosen.figures, {"ensemble": plot_ensemble(ds)})
+        if len(mission.stage) > 1:
+            write_figures(chosen.figures, {"landings": plot_landings(ds).figure})
+    return INTERRUPTED if "interrupted" in ds.attrs else OK

@@ -1,0 +1,63 @@
+"""The parser of the whole command line, and `main`."""
+
+from __future__ import annotations
+
+import argparse
+import warnings
+
+from sixdof.cli import comparing, flying, looking, loops, verifying
+from sixdof.cli.codes import BAD_INPUT, INTERRUPTED, NOT_LANDED
+from sixdof.cli.options import CAUTION
+from sixdof.cli.output import check_folder, complain
+
+_ABOUT = """\
+Flights of a small, actively controlled rocket in six degrees of freedom.
+
+A usual session:
+  python -m sixdof check configs/sampler.toml                  is the mission file right, and is the vehicle stable?
+  python -m sixdof aero configs/sampler.toml --figures out     drag, stability, what the control fins can do, against Mach
+  python -m sixdof fly configs/sampler.toml --figures out      one flight as written, with its figures
+  python -m sixdof rehearse configs/sampler.toml               event rules and laws without physics: what fires when, what misfires
+  python -m sixdof margins configs/sampler.toml --flights 50 --figures out    what the attitude loops can bear, on drawn flights too
+  python -m sixdof tune configs/sampler.toml --gain-margin 6 --phase-margin 45 --out gains.toml    gains that have these margins
+  python -m sixdof disperse configs/sampler.toml --flights 2000 --seed 1 --out flights.nc --figures out
+  python -m sixdof fly configs/sampler.toml --seed 1 --flight 17   flight 17 of that ensemble again, in full detail
+  python -m sixdof compare configs/two-stage.toml --motors configs/motors/mesa-*.csv --flights 200 --criterion "apogee < 1800 m in 95 % of flights"
+  python -m sixdof earths configs/sampler.toml                 the same flight over the flat Earth and over WGS-84, side by side
+  python -m sixdof verify                                      the kernel on this machine against published check cases and closed forms
+"""
+
+
+def parser() -> argparse.ArgumentParser:
+    """Return the command line's parser."""
+    top = argparse.ArgumentParser(prog="python -m sixdof", description=_ABOUT, epilog=CAUTION, formatter_class=argparse.RawDescriptionHelpFormatter)
+    commands = top.add_subparsers(dest="command", required=True)
+    for group in (looking, flying, loops, comparing, verifying):
+        group.add(commands)
+    commands.metavar = f"{{{','.join(commands.choices)}}}"
+    return top
+
+
+def main(arguments: list[str] | None = None) -> int:
+    """Run the command line and return its exit code."""
+    chosen = parser().parse_args(arguments)
+    try:
+        if getattr(chosen, "figures", None) is not None:
+            check_folder(chosen.figures)
+        with warnings.catch_warnings():
+            warnings.simplefilter("default")
+            warnings.showwarning = lambda message, *_, **__: complain(message)
+            return chosen.run(chosen)
+    except KeyboardInterrupt:
+        complain("interrupted")
+        return INTERRUPTED
+    except (OSError, ValueError, RuntimeError) as error:
+        # MissionError, FlightError and what the calls raise for wrong arguments: sentences already, one per line
+        complain(error)
+        return BAD_INPUT if not _is_flight_error(error) else NOT_LANDED
+
+
+def _is_flight_error(error: Exception) -> bool:
+    from sixdof.results.status import FlightError
+
+    return isinstance(error, FlightError)

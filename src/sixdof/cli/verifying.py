@@ -1,0 +1,27 @@
+"""The verb that holds the kernel against published cases: verify."""
+
+from __future__ import annotations
+
+from sixdof.cli.codes import MISSED, OK
+from sixdof.cli.options import verb, with_out
+from sixdof.cli.output import say
+
+
+def add(commands) -> None:
+    """Add the verb to the command line."""
+    verify = verb(commands, "verify", _verify, "fly published check cases and closed forms, print how far the kernel is from each")
+    with_out(verify, "CSV")
+
+
+def _verify(chosen) -> int:
+    from sixdof import verify
+    from sixdof.results.dataset import check_path
+    from sixdof.study.verification.verify import verification_text, write_csv
+
+    if chosen.out:
+        check_path(chosen.out, overwrite=chosen.overwrite)
+    ds = verify()
+    say(verification_text(ds))
+    if chosen.out:
+        say(f"written: {write_csv(ds, chosen.out)}")
+    return OK if ds.passed.all() else MISSED
