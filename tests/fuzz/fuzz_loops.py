@@ -91,49 +91,49 @@ NEAR = (
 # of functions in sixdof.study: what they are given when all is well, and which of that is made odd as well as the rest
 STUDIES = {
     "loops": {
-        "linear.linearise": (lambda: {"mission": short(demo())}, "at mach dynamic_pressure points flight seed draw step"),
-        "linear.state_space": (lambda: {"models": _models()}, "point channel"),
-        "loop.open_loop": (lambda: {"models": _models()}, "point channel gains broken_at bending"),
-        "loop.closed_response": (lambda: {"models": _models()}, "point channel gains bending"),
-        "margins.margins": (lambda: {"models": _models()}, "gains channels breaks bending"),
-        "margins.coupled_margins": (lambda: {"models": _models()}, "gains bending"),
-        "margins.margin_report": (lambda: {"found": _margins()}, "gain_db phase"),
-        "margins.worst_point": (lambda: {"found": _margins()}, "variable"),
-        "margins.holds": (lambda: {"found": _margins()}, "gain_db phase"),
+        "loops.linear.linearise": (lambda: {"mission": short(demo())}, "at mach dynamic_pressure points flight seed draw step"),
+        "loops.linear.state_space": (lambda: {"models": _models()}, "point channel"),
+        "loops.loop.open_loop": (lambda: {"models": _models()}, "point channel gains broken_at bending"),
+        "loops.loop.closed_response": (lambda: {"models": _models()}, "point channel gains bending"),
+        "loops.margins.margins": (lambda: {"models": _models()}, "gains channels breaks bending"),
+        "loops.margins.coupled_margins": (lambda: {"models": _models()}, "gains bending"),
+        "loops.margins.margin_report": (lambda: {"found": _margins()}, "gain_db phase"),
+        "loops.margins.worst_point": (lambda: {"found": _margins()}, "variable"),
+        "loops.margins.holds": (lambda: {"found": _margins()}, "gain_db phase"),
     },
     "cycles": {
-        "frozen.simulate_frozen": (lambda: {"models": _models(), "duration": 0.1}, "point channel gains duration goal gust start servo centring steps"),
-        "limit_cycle.limit_cycles": (lambda: {"models": _models()}, "point channel gains"),
-        "limit_cycle.limit_cycle_curves": (lambda: {"models": _models()}, "point channel gains"),
-        "limit_cycle.simulated_cycle": (
+        "loops.frozen.simulate_frozen": (lambda: {"models": _models(), "duration": 0.1}, "point channel gains duration goal gust start servo centring steps"),
+        "loops.limit_cycle.limit_cycles": (lambda: {"models": _models()}, "point channel gains"),
+        "loops.limit_cycle.limit_cycle_curves": (lambda: {"models": _models()}, "point channel gains"),
+        "loops.limit_cycle.simulated_cycle": (
             lambda: {"models": _models(), "only": "backlash", "starts": [0.02], "period": 0.2},
             "point channel gains only starts period",
         ),
-        "limit_cycle.limit_cycle_table": (lambda: {"models": _models(), "points": []}, "channel gains points"),
-        "limit_cycle.limit_cycle_report": (lambda: {"table": _cycles()}, ""),
-        "describing.backlash": (lambda: {"amplitude": 0.1, "play": 0.02}, "amplitude play"),
-        "describing.quantiser": (lambda: {"amplitude": 0.1, "resolution": 0.02}, "amplitude resolution"),
-        "describing.command_dead_band": (lambda: {"amplitude": 0.1, "dead_band": 0.02}, "amplitude dead_band"),
-        "describing.saturation": (lambda: {"amplitude": 0.1, "limit": 0.02}, "amplitude limit"),
-        "describing.dead_zone": (lambda: {"amplitude": 0.1, "half_width": 0.02}, "amplitude half_width"),
-        "describing.rate_limit": (lambda: {"amplitude": 0.1, "frequency": 3.0, "limit": 0.02}, "amplitude frequency limit"),
+        "loops.limit_cycle.limit_cycle_table": (lambda: {"models": _models(), "points": []}, "channel gains points"),
+        "loops.limit_cycle.limit_cycle_report": (lambda: {"table": _cycles()}, ""),
+        "loops.describing.backlash": (lambda: {"amplitude": 0.1, "play": 0.02}, "amplitude play"),
+        "loops.describing.quantiser": (lambda: {"amplitude": 0.1, "resolution": 0.02}, "amplitude resolution"),
+        "loops.describing.command_dead_band": (lambda: {"amplitude": 0.1, "dead_band": 0.02}, "amplitude dead_band"),
+        "loops.describing.saturation": (lambda: {"amplitude": 0.1, "limit": 0.02}, "amplitude limit"),
+        "loops.describing.dead_zone": (lambda: {"amplitude": 0.1, "half_width": 0.02}, "amplitude half_width"),
+        "loops.describing.rate_limit": (lambda: {"amplitude": 0.1, "frequency": 3.0, "limit": 0.02}, "amplitude frequency limit"),
     },
     "spreads": {
-        "margin_spread.margin_spread": (
+        "uncertainty.margin_spread.margin_spread": (
             lambda: {"mission": short(demo()), "flights": 1, "points": 1, "progress": False},
             "flights seed draws points channels gains bending gain_db phase",
         ),
-        "margin_spread.robust_margins": (lambda: {"spread": _spread()}, "gain_db phase confidence"),
-        "margin_spread.worst_draws": (lambda: {"spread": _spread()}, "count"),
-        "margin_spread.spread_report": (lambda: {"spread": _spread()}, "gain_db phase count"),
-        "gain_map.gain_map": (
+        "uncertainty.margin_spread.robust_margins": (lambda: {"spread": _spread()}, "gain_db phase confidence"),
+        "uncertainty.margin_spread.worst_draws": (lambda: {"spread": _spread()}, "count"),
+        "uncertainty.margin_spread.spread_report": (lambda: {"spread": _spread()}, "gain_db phase count"),
+        "tuning.gain_map.gain_map": (
             lambda: {"mission": demo(), **PAIR, "models": _models(), "flown": False, "progress": False},
             "path_x values_x path_y values_y models channel points flight seed threads",
         ),
     },
     "tune": {
-        "tuning.tune": (lambda: {"mission": _unguided()}, "spec points flights seed bending"),
-        "tuning.Specification": (
+        "tuning.tune.tune": (lambda: {"mission": _unguided()}, "spec points flights seed bending"),
+        "tuning.tune.Specification": (
             lambda: {},
             "gain_margin_db phase_margin_deg damping bandwidth servo_share goal_step_deg gust integral reserve schedule rows channels",
         ),

@@ -137,9 +137,9 @@ def test_figures_say_what_is_missing():
 # ---------------------------------------------------------------- the same of loops
 
 REFUSED_WHEN_SOUND = {  # "tune" by a vehicle that costs no time, the table for no points, the report for what is no table
-    "tuning.tune": "no control fins",
-    "limit_cycle.limit_cycle_table": "no point is named",
-    "limit_cycle.limit_cycle_report": "needs the result",
+    "tuning.tune.tune": "no control fins",
+    "loops.limit_cycle.limit_cycle_table": "no point is named",
+    "loops.limit_cycle.limit_cycle_report": "needs the result",
 }
 
 

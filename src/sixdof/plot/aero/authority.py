@@ -15,7 +15,7 @@ REVERSED_SHADE = "#f7e3d8"
 def plot_authority(ds: xr.Dataset, *, channel: str = "pitch", ax=None):
     """Draw the moment per degree of demand of one channel against Mach, a line an incidence."""
     name = f"{channel}_moment"
-    need_table(ds, "plot_authority", "authority.moment_slopes", name)
+    need_table(ds, "plot_authority", "aero.authority.moment_slopes", name)
     ax = axes_or_new(ax)
     _lines(ax, ds[name], "incidence", "mach")
     ax.axhline(0.0, color=GREY, lw=0.6)
@@ -32,7 +32,7 @@ def plot_authorities(ds: xr.Dataset, *, axes=None):
 
 def plot_trim(ds: xr.Dataset, *, axes=None):
     """Draw trimmed incidence and load factor against Mach, a line a demand; return the two axes."""
-    need_table(ds, "plot_trim", "authority.trim", "incidence", "load_factor")
+    need_table(ds, "plot_trim", "aero.authority.trim", "incidence", "load_factor")
     axes = _pair(axes)
     for ax, name, title in zip(axes, ("incidence", "load_factor"), ("trimmed incidence", "what it pulls")):
         _lines(ax, ds[name], "demand", "mach", marker=".")
@@ -60,7 +60,7 @@ def plot_survival(ds: xr.Dataset, *, axes=None):
 
     Below zero the stack answers the wrong way round: that part is shaded.
     """
-    need_table(ds, "plot_survival", "authority.survival", "roll_moment", "pitch_moment")
+    need_table(ds, "plot_survival", "aero.authority.survival", "roll_moment", "pitch_moment")
     if "mach" in ds["roll_moment"].dims:
         raise ValueError("plot_survival draws one Mach number: choose one, such as survival(...).sel(mach=0.3)")
     axes = _pair(axes)

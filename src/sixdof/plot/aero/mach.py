@@ -16,7 +16,7 @@ SHADES = ("#0072b2", "#56b4e9", "#d55e00", "#f0b48a", "#5a5a5a", "#009e73", "#7f
 
 def plot_drag_build_up(ds: xr.Dataset, *, ax=None):
     """Draw the axial force's components against Mach, one on the other, with what the flight uses as lines."""
-    need_table(ds, "plot_drag_build_up", "aero_tables.drag_against_mach", "drag", "build_up", "axial", "axial_burning")
+    need_table(ds, "plot_drag_build_up", "aero.tables.drag_against_mach", "drag", "build_up", "axial", "axial_burning")
     ax = axes_or_new(ax, size=(7.0, 4.6))
     mach = ds["mach"].values
     parts = [i for i in range(ds.sizes["component"]) if ds["drag"].values[i].any()]
@@ -93,7 +93,7 @@ def plot_roll(ds: xr.Dataset, *, ax=None):
 
 
 def _start(ds, who, ax, *names):
-    need_table(ds, who, "aero_tables.stability_against_mach", *names)
+    need_table(ds, who, "aero.tables.stability_against_mach", *names)
     return axes_or_new(ax, size=(6.4, 4.2)), ds["mach"].values
 
 

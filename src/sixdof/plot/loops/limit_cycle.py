@@ -25,7 +25,7 @@ def plot_limit_cycle(flown: xr.Dataset, cycles: xr.Dataset | None = None, *, cyc
     cycles : as `study.limit_cycle.limit_cycles` returns them. cycle : which of them; None: the largest stable one, of all imperfections
     together where there is such. Returns the axes. Raises ValueError for anything else.
     """
-    need_table(flown, "plot_limit_cycle", "frozen.simulate_frozen", "angle", "command", "fin")
+    need_table(flown, "plot_limit_cycle", "loops.frozen.simulate_frozen", "angle", "command", "fin")
     ax = axes_or_new(ax, size=(8.0, 4.2))
     one = _chosen(cycles, cycle)
     part = flown
@@ -55,7 +55,7 @@ def plot_describing(curves: xr.Dataset, cycles: xr.Dataset | None = None, *, ax=
     curves, cycles : as `study.limit_cycle.limit_cycle_curves` and `.limit_cycles` return them; filled marks are stable cycles. The cross is
     the critical point. Returns the axes. Raises ValueError for anything else.
     """
-    need_table(curves, "plot_describing", "limit_cycle.limit_cycle_curves", *_CURVES)
+    need_table(curves, "plot_describing", "loops.limit_cycle.limit_cycle_curves", *_CURVES)
     ax = axes_or_new(ax, size=(6.4, 5.0))
     hertz, gain, phase = curves["frequency"].values, curves["loop_gain"].values, np.degrees(curves["loop_phase"].values)
     ax.plot(phase, gain, color=INK, lw=LINE + 0.5, label="the loop")
@@ -95,7 +95,7 @@ def _chosen(cycles: xr.Dataset | None, which: int | None) -> xr.Dataset | None:
     """Return one predicted cycle, None where there is none to show."""
     if cycles is None:
         return None
-    need_table(cycles, "plot_limit_cycle", "limit_cycle.limit_cycles", "imperfection", "fin_amplitude", "attitude_amplitude", "stable")
+    need_table(cycles, "plot_limit_cycle", "loops.limit_cycle.limit_cycles", "imperfection", "fin_amplitude", "attitude_amplitude", "stable")
     count = cycles.sizes["cycle"]
     if which is not None:
         if isinstance(which, bool) or not isinstance(which, (int, np.integer)) or not 0 <= which < count:
@@ -115,7 +115,7 @@ def _title(one: xr.Dataset | None) -> str:
 
 def _mark(ax, curves: xr.Dataset, cycles: xr.Dataset, colours: dict[str, str]) -> None:
     """Draw the cycles where the loop has their frequency."""
-    need_table(cycles, "plot_describing", "limit_cycle.limit_cycles", "imperfection", "frequency", "stable")
+    need_table(cycles, "plot_describing", "loops.limit_cycle.limit_cycles", "imperfection", "frequency", "stable")
     for k in range(cycles.sizes["cycle"]):
         one = cycles.isel(cycle=k)
         colour = colours.get(str(one["imperfection"].values), GREY)

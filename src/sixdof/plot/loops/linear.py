@@ -27,7 +27,7 @@ def plot_modes(models: xr.Dataset, *, axes=None):
     axes : (2, 2) axes, or None for a new figure. Stretches in which pitch or yaw has no short period (statically unstable) are shaded.
     Returns the axes. Raises ValueError for what `study.linear.linearise` did not make.
     """
-    need_table(models, "plot_modes", "linear.linearise", *_OF_MODES, "time")
+    need_table(models, "plot_modes", "loops.linear.linearise", *_OF_MODES, "time")
     axes = new_axes(axes, 2, 2, size=(9.6, 6.4), who="plot_modes")
     (frequency, damping), (roll, effect) = axes
     in_order = sorted(models["plane"].values, key=list(CHANNEL_COLOURS).index)
@@ -110,7 +110,7 @@ def _curves_of(sets: Mapping, channel, opened_at: str) -> list:
     out = []
     for of, one in sets.items():
         names = (*(name for name, _, _ in _OF_MARGINS), "gain_reduction_db", "stable", "time", "mach", "channel")
-        need_table(one, "plot_margins", "margins.margins", *names)
+        need_table(one, "plot_margins", "loops.margins.margins", *names)
         if "opened_at" in one.dims:
             need_one_of(opened_at, one["opened_at"].values, "opened_at", "plot_margins")
             one = one.sel(opened_at=opened_at)

@@ -34,7 +34,7 @@ def plot_margin_spread(
     Raises ValueError for what is no spread, a channel that it does not have, another `over`, or a spread without margins.
     """
     who = "plot_margin_spread"
-    need_table(spread, who, "margin_spread.margin_spread", "gain_margin_db", "phase_margin", "distance", "status", "time", "mach")
+    need_table(spread, who, "uncertainty.margin_spread.margin_spread", "gain_margin_db", "phase_margin", "distance", "status", "time", "mach")
     known = [str(name) for name in spread["channel"].values]
     if not isinstance(channel, str) or channel not in known:
         raise ValueError(f"{who}: channel = {said(channel)} must be one of {', '.join(known)}")
@@ -108,7 +108,7 @@ def plot_gain_map(found: xr.Dataset, variables: Sequence[str] | None = None, *, 
     requirement that is none.
     """
     who = "plot_gain_map"
-    need_table(found, who, "gain_map.gain_map", "gain_margin_db", "gain_reduction_db", "phase_margin", "stable")
+    need_table(found, who, "tuning.gain_map.gain_map", "gain_margin_db", "gain_reduction_db", "phase_margin", "stable")
     if variables is not None and not isinstance(variables, (str, list, tuple)):
         raise ValueError(f'{who}: variables = {said(variables)} must be names of variables, such as ["distance", "phase_margin"]')
     names = [name for name in PANELS if name in found] if variables is None else [variables] if isinstance(variables, str) else list(variables)

@@ -210,7 +210,7 @@ def state_space(models: xr.Dataset, point: int = 0, channel: str = "full"):
     ValueError
         For a channel or a point that the models do not have.
     """
-    need_table(models, "state_space", "linear.linearise", "state_matrix", "input_matrix")
+    need_table(models, "state_space", "loops.linear.linearise", "state_matrix", "input_matrix")
     check_point(models, point, "state_space")
     check_channel(channel, ("full", *CHANNELS), "state_space")
     import control

@@ -33,7 +33,7 @@ def flown_mission(models: xr.Dataset, gains, who: str) -> Mission:
     gains : None, a Mission, a dictionary of changes as `Mission.change` takes, or anything that has such a dictionary as `changes`.
     Raises TypeError for anything else, ValueError where no demand of the law turns the vehicle.
     """
-    need_table(models, who, "linear.linearise", *OF_LOOPS)
+    need_table(models, who, "loops.linear.linearise", *OF_LOOPS)
     need_controls(models, who)
     if isinstance(gains, Mission):
         return gains
@@ -277,7 +277,7 @@ def closed_response(models: xr.Dataset, point: int = 0, channel: str = "pitch", 
     channel : "roll", "pitch", "yaw", or "full" for all three coupled. Inputs: goals (rad), gusts along body axes (m/s), what is added to
     demands (rad) and to readings. Outputs: angles and rates (true), demands, fin angles. Raises ValueError as `open_loop`.
     """
-    need_table(models, "closed_response", "linear.linearise", *OF_LOOPS)
+    need_table(models, "closed_response", "loops.linear.linearise", *OF_LOOPS)
     check_point(models, point, "closed_response")
     check_channel(channel, ("full", *CHANNELS), "closed_response")
     check_bending(bending, "closed_response")
@@ -289,7 +289,7 @@ def closed_response(models: xr.Dataset, point: int = 0, channel: str = "pitch", 
 
 
 def _check(models, point, channel, broken_at, who: str) -> str:
-    need_table(models, who, "linear.linearise", *OF_LOOPS)
+    need_table(models, who, "loops.linear.linearise", *OF_LOOPS)
     check_point(models, point, who)
     check_channel(channel, CHANNELS, who, ": a loop is opened one at a time")
     if not isinstance(broken_at, str) or broken_at not in BREAKS:

@@ -62,7 +62,7 @@ def margins(models: xr.Dataset, gains=None, *, channels=CHANNELS, breaks=BREAKS,
     channels, breaks = _chosen(channels, CHANNELS, "channels"), _chosen(breaks, BREAKS, "breaks")
     check_bending(bending, "margins")
     mission = flown_mission(models, gains, "margins")
-    need_table(models, "margins", "linear.linearise", *POINT_COORDS)
+    need_table(models, "margins", "loops.linear.linearise", *POINT_COORDS)
     parts = [_of_channel(loops_of(models, mission, channel, bending), breaks) for channel in channels]
     ds = xr.concat(parts, xr.DataArray(list(channels), dims="channel", name="channel"))
     ds = ds.transpose("point", "channel", "opened_at", missing_dims="ignore")
@@ -139,7 +139,7 @@ def coupled_margins(models: xr.Dataset, gains=None, *, bending: BendingMode | No
     """
     check_bending(bending, "coupled_margins")
     mission = flown_mission(models, gains, "coupled_margins")
-    need_table(models, "coupled_margins", "linear.linearise", *POINT_COORDS)
+    need_table(models, "coupled_margins", "loops.linear.linearise", *POINT_COORDS)
     loops = loops_of(models, mission, "full", bending)
     n, frequency = len(loops.gains.scale), scan(loops, FREQUENCIES // 2)
     values = _matrix_loop(loops, np.broadcast_to(frequency, (n, len(frequency))))
@@ -212,7 +212,7 @@ def worst_point(found: xr.Dataset, variable: str = "distance") -> dict:
     """
     if not isinstance(variable, str) or not variable.isidentifier():
         raise ValueError(f'worst_point: variable = {shown(variable)} must be the name of a margin, such as "distance"')
-    need_table(found, "worst_point", "margins.margins", variable)
+    need_table(found, "worst_point", "loops.margins.margins", variable)
     values = found[variable]
     if not np.isfinite(values).any():
         return {}
@@ -227,7 +227,7 @@ def worst_point(found: xr.Dataset, variable: str = "distance") -> dict:
 
 def margin_report(found: xr.Dataset, *, gain_db: float = REQUIRED_GAIN_DB, phase: float = REQUIRED_PHASE) -> str:
     """Return the worst margins of every channel as a page of text, each with its place in the flight, held against a requirement."""
-    need_table(found, "margin_report", "margins.margins", "delay_margin", "distance", "growth", "time", "incidence", "opened_at", *_OF_HOLDS)
+    need_table(found, "margin_report", "loops.margins.margins", "delay_margin", "distance", "growth", "time", "incidence", "opened_at", *_OF_HOLDS)
     check_requirement(gain_db, phase, "margin_report")
     large = int((found["incidence"] > MOST_INCIDENCE).sum())
     found = within(found)
@@ -262,7 +262,7 @@ def _row(one: xr.Dataset, channel: str, where: str) -> str:
 
 def holds(found: xr.Dataset, gain_db: float = REQUIRED_GAIN_DB, phase: float = REQUIRED_PHASE) -> xr.DataArray:
     """Return where the requirement is met at the actuator, bool (point, channel): gain up and down, phase, and stability."""
-    need_table(found, "holds", "margins.margins", *_OF_HOLDS)
+    need_table(found, "holds", "loops.margins.margins", *_OF_HOLDS)
     check_requirement(gain_db, phase, "holds")
     if "opened_at" in found.dims and "actuator" not in found["opened_at"].values:
         raise ValueError("holds: these margins are not of loops opened at the actuator; a requirement is held against those")
