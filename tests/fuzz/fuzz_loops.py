@@ -143,7 +143,7 @@ STUDIES = {
 
 def call_of(where: str):
     """Return a study by its place below sixdof.study, that says nothing of kinks in the flight's tables."""
-    module, _, function = where.partition(".")
+    module, _, function = where.rpartition(".")
     called = getattr(import_module(f"sixdof.study.{module}"), function)
 
     @wraps(called)
@@ -171,7 +171,7 @@ def _study(family: str):
             how, found = attempt(lambda: call_of(where)(**given), REFUSALS)
             if how == "refused":
                 if not isinstance(found, MissionError):
-                    refusal_names(found, name, {where.partition(".")[2]: 0, "the result of": 0, "flights": 0})
+                    refusal_names(found, name, {where.rpartition(".")[2]: 0, "the result of": 0, "flights": 0})
                 return how
             _finite(found)
         except Unclear as error:
