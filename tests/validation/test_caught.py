@@ -116,7 +116,8 @@ def test_pivot__turns_as_lagrange_says(lean, gravity):
 def test_burning_bore__moment_of_momentum_stands(axis):
     """Nozzle and grain at the centre of mass, no air: I w stays.
 
-    I = I0 + m (Ro^2 + Ri^2)/2 in roll, I0 + m (3 (Ro^2 + Ri^2) + L^2)/12 in pitch and yaw. A cylinder that burns from its bore at constant length has Ri^2 = Ro^2 - (Ro^2 - Ri0^2) f and the mass m f.
+    I = I0 + m (Ro^2 + Ri^2)/2 in roll, I0 + m (3 (Ro^2 + Ri^2) + L^2)/12 in pitch and yaw. A cylinder that burns from its bore
+    at constant length has Ri^2 = Ro^2 - (Ro^2 - Ri0^2) f and the mass m f.
     """
     dry, propellant, outer, bore, length, burn = (0.012, 0.05, 0.07), 4.0, 0.1, 0.02, 0.3, 4.0
     web = outer**2 - bore**2

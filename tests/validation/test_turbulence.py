@@ -269,7 +269,7 @@ def test_step__does_not_change_the_statistics(step):
     k = round(1.0 / step)
     for component in range(3):
         law = correlation_along if component == 2 else correlation_across
-        wanted = lambda m: law(step * np.asarray(m))  # noqa: B023, E731
+        wanted = lambda m: law(step * np.asarray(m))  # noqa: E731
         m = np.arange(-40 * k, 40 * k + 1)
         for lag in (0, k):
             error = np.sqrt((wanted(m) ** 2 + wanted(m + lag) * wanted(m - lag)).sum() / LONG)

@@ -76,7 +76,8 @@ def servo_table(mission: Mission) -> ct.Servo:
     delay = servo.delay + mission.autopilot.computation_delay
     if delay > (ISSUED - 2) * period:
         raise ValueError(
-            f"servo.delay and autopilot.computation_delay, together {delay:g} s, must be at most {ISSUED - 2} ticks of the autopilot, {(ISSUED - 2) * period:g} s"
+            f"servo.delay and autopilot.computation_delay, together {delay:g} s, must be at most {ISSUED - 2} ticks of the autopilot, "
+            f"{(ISSUED - 2) * period:g} s"
         )
     return ct.Servo(
         frequency=2.0 * math.pi * servo.natural_frequency,

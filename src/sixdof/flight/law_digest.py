@@ -181,7 +181,7 @@ def _array(values: np.ndarray) -> bytes:
 
 def _is_filled(cell) -> bool:
     try:
-        cell.cell_contents
+        _ = cell.cell_contents
     except ValueError:  # a name that is not bound yet
         return False
     return True

@@ -91,8 +91,8 @@ class Halves(NamedTuple):
 def part(hand: np.ndarray, stack, fore, aft, impulse: float, turn) -> Halves:
     """Return the two bodies that a stack becomes.
 
-    hand : what the stack's leg left (layout.H_*). stack, fore, aft : (Model, Draw) each. impulse : between the two, along the stack's axis, N s. turn : tilt of the aft body's axes about body y
-    and z, rad.
+    hand : what the stack's leg left (layout.H_*). stack, fore, aft : (Model, Draw) each. impulse : between the two, along the stack's axis, N s.
+    turn : tilt of the aft body's axes about body y and z, rad.
 
     Each body keeps the velocity its own centre had in the stack, v + w x d, and its rate; the impulse acts on both alike, along
     the stack's axis, and turns a body whose centre lies off it. So linear and angular momentum stand, and the kinetic energy

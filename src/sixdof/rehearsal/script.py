@@ -102,7 +102,7 @@ def read_script(script) -> Script:
         columns = _from_dataset(script, source)
         of = str(script.attrs.get("stage", FLIGHT)) if "sensed" in script else None
     elif isinstance(script, Mapping) or hasattr(type(script), "keys"):  # a pandas table has keys
-        columns = {name: script[name] for name in script.keys()}
+        columns = {name: script[name] for name in list(script.keys())}
     else:
         raise ValueError(f"script must be a table of columns, a Dataset, or the path of a CSV or netCDF file, not {type(script).__name__}")
     columns = {name: _numbers(name, values, source) for name, values in columns.items() if _known(name, source)}

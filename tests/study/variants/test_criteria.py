@@ -119,7 +119,8 @@ def written(draw):
     number = draw(st.floats(1e-3, 1e6))
     condition = {
         "landing": f"landing within {number!r} m of {draw(st.sampled_from(['the rail', '(1 m, -2.5 km)', '( 3 m , 4 ft )']))}",
-        "status": f"status {draw(st.sampled_from(['is', 'is not']))} {' or '.join(draw(st.sets(st.sampled_from(['landed', 'diverged', 'above_air']), min_size=1)))}",
+        "status": f"status {draw(st.sampled_from(['is', 'is not']))} "
+        f"{' or '.join(draw(st.sets(st.sampled_from(['landed', 'diverged', 'above_air']), min_size=1)))}",
     }.get(name)
     if condition is None:
         unit = draw(st.sampled_from(UNITS.get(name, ("deg",) if " at " in name else ("m/s",))))

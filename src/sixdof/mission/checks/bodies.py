@@ -117,10 +117,9 @@ def _joints(stack: Stack) -> Iterator[Problem]:
 def _stations(stack: Stack, i: int, stage: tables.Stage) -> Iterator[Problem]:
     length = stack.length[i]
     for j, part in enumerate(stage.part):
-        if isinstance(part, (tables.Guide, tables.PointMass, tables.Parachute)):
-            if not -ROUNDING <= part.station <= length + ROUNDING:
-                message = f"{part.station:g} m is not on the stage's body, 0 to {length:g} m"
-                yield Problem(("stage", i, "part", j, "station"), part.station, message, _FROM)
+        if isinstance(part, (tables.Guide, tables.PointMass, tables.Parachute)) and not -ROUNDING <= part.station <= length + ROUNDING:
+            message = f"{part.station:g} m is not on the stage's body, 0 to {length:g} m"
+            yield Problem(("stage", i, "part", j, "station"), part.station, message, _FROM)
     cg = stage.measured.cg if stage.measured is not None else None
     if cg is not None and cg > length + ROUNDING:
         message = f"{cg:g} m is not in the stage's body, 0 to {length:g} m"

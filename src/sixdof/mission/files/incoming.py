@@ -68,8 +68,8 @@ with netCDF4.Dataset(sys.argv[2]) as file:
 def read_apart(path: str | Path, most: float | None = None) -> None:
     """Read all of a netCDF-4 file in a process of its own: on some damaged ones the file's library hangs or crashes (1 of some 800).
 
-    most : bytes that its variables may unpack to, the machine's memory if left out. The process sees neither the working folder nor the user's own packages, so that no file beside
-    the one that is read can stand in for a library.
+    most : bytes that its variables may unpack to, the machine's memory by default. The process sees neither the working folder nor the user's
+    own packages, so that no file beside the one that is read can stand in for a library.
 
     Raises
     ------

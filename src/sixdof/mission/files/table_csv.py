@@ -256,7 +256,7 @@ def _numbers(file, lines, split, order, convert, wanted):
         if len(faults) >= _MOST_FAULTS:
             break
         cells = split(text)
-        for values, place, to_unit, (name, unit) in zip(columns, order, convert, wanted):
+        for values, place, to_unit, (name, _) in zip(columns, order, convert, wanted):
             if place >= len(cells):
                 faults.append(_at(file, line, f"there is no {name}", f"write {_listed(wanted)} on every line"))
             elif not _is_number(cells[place]):

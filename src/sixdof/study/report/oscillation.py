@@ -60,9 +60,9 @@ def strongest_oscillation(signal: np.ndarray, step: float) -> Oscillation:
         wave = 2.0 * parts[:, k].real
         share = float(wave @ wave) / energy
         frequency = log.imag / (2.0 * math.pi)
-        if log.imag > 0.0 and share > LEAST_SHARE and frequency * y.size * step > LEAST_CYCLES:
-            if not best.share > share:
-                best = Oscillation(float(frequency), float(-log.real / abs(log)), share)
+        swings = log.imag > 0.0 and share > LEAST_SHARE and frequency * y.size * step > LEAST_CYCLES
+        if swings and not best.share > share:
+            best = Oscillation(float(frequency), float(-log.real / abs(log)), share)
     return best
 
 

@@ -45,8 +45,8 @@ def _asked(tuned: Tuned) -> list[str]:
     speed = f"{spec.bandwidth:g} rad/s" if spec.bandwidth is not None else f"{100.0 * spec.reserve:.0f} % of the quickest"
     bends = "" if tuned.bending is None else f", a bending mode at {tuned.bending.frequency:g} Hz"
     return wrapped(
-        f"asked: {spec.gain_margin_db:g} dB, {spec.phase_margin_deg:g} deg, {speed}, damping {spec.damping:g}, a step of {spec.goal_step_deg:g} deg and gusts of "
-        f"{spec.gust:g} m/s within {100.0 * spec.servo_share:.0f} % of the servos{bends}"
+        f"asked: {spec.gain_margin_db:g} dB, {spec.phase_margin_deg:g} deg, {speed}, damping {spec.damping:g}, a step of {spec.goal_step_deg:g} deg "
+        f"and gusts of {spec.gust:g} m/s within {100.0 * spec.servo_share:.0f} % of the servos{bends}"
     )
 
 
@@ -114,7 +114,8 @@ def _shortfalls(tuned: Tuned, design: Design) -> list[str]:
         lines.append(f"{names}: the {tuned.spec.bandwidth:g} rad/s asked for are NOT reached: {a.speed.min():.3g} rad/s at the slowest point.")
     if a.peak.min() < 0.98:
         lines.append(
-            f"{names}: margins came before a calm answer: the angle overshoots sinusoidal goals {100.0 * (1.0 / a.peak.min() - 1.0):.0f} % more than the damping asked for."
+            f"{names}: margins came before a calm answer: the angle overshoots sinusoidal goals "
+            f"{100.0 * (1.0 / a.peak.min() - 1.0):.0f} % more than the damping asked for."
         )
     if a.servo.min() < 0.98:
         lines.append(f"{names}: at the worst point the step or the gust asked for takes {100.0 / a.servo.min():.0f} % of the servo use allowed.")

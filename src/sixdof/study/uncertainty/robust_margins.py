@@ -241,7 +241,8 @@ def spread_report(spread: xr.Dataset, *, gain_db: float | None = None, phase: fl
     large = (spread["incidence"].values > MOST_INCIDENCE).any(axis=1)
     if large.any():
         lines.append(
-            f"{plural(int(large.sum()))} had points beyond {math.degrees(MOST_INCIDENCE):.0f} deg of incidence, left out here: fins stall there, and nothing is linear"
+            f"{plural(int(large.sum()))} had points beyond {math.degrees(MOST_INCIDENCE):.0f} deg of incidence, omitted here: "
+            "fins stall there, and nothing is linear"
         )
     diverged = int((spread["status"].values == Status.DIVERGED).sum())
     if diverged:

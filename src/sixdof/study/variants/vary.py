@@ -77,7 +77,7 @@ def joined(flown: Mapping[str, xr.Dataset], missions: Sequence[Mission]) -> xr.D
     parts = [ds.assign({name: _blank(v) for name, v in template.items() if name not in ds}) for ds in parts]
     names = xr.IndexVariable("variant", list(flown), {"long_name": "variant of the mission"})
     ds = xr.concat(parts, names, data_vars="all", coords="minimal", compat="override", join="exact", combine_attrs="override")
-    for name, v in ds.data_vars.items():
+    for v in ds.data_vars.values():
         if "flag_values" in v.attrs and (v.values == NOT_HERE).any():
             values = np.append(np.atleast_1d(v.attrs["flag_values"]), NOT_HERE).astype(np.int8)
             v.attrs.update(flag_values=values, flag_meanings=f"{v.attrs['flag_meanings']} {MISSING}")
