@@ -28,7 +28,7 @@ _HOME = {
     "vary": "sixdof.study.variants.vary",
     "rehearse": "sixdof.rehearsal.rehearse",
     "describe": "sixdof.vehicle.describe",
-    "summarize": "sixdof.study.report.summary",
+    "summarise": "sixdof.study.report.summary",
     "per_flight": "sixdof.study.reading.per_flight",
     "StoreError": "sixdof.results.store_disk",
     "open_result": "sixdof.results.dataset",

@@ -43,7 +43,7 @@ def test_margins__prints_the_report_of_the_nominal_flight(demo_path, nominal, ca
 @pytest.mark.slow
 def test_margins__drawn_flights_are_judged_where_asked(demo_path, nominal, spread, tmp_path, capsys):
     """A phase margin between the nominal flight's and that of a drawn one holds without --flights, and not with them."""
-    own = float(nominal["phase_margin"].sel(opened_at="actuator").min())
+    own = float(nominal["phase_margin"].sel(broken_at="actuator").min())
     drawn = float(robust_margins(spread)["worst_phase_margin"].min())
     assert drawn < own - math.radians(1.0)  # or no requirement fits between them
     asked = ["margins", str(demo_path), *POINTS, "--gain-margin", "1", "--phase-margin", str(math.degrees(0.5 * (own + drawn)))]

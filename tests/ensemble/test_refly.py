@@ -193,7 +193,7 @@ def test_refly__follows_no_path_in_the_mission_of_a_result(short, tmp_path):
     flights = sixdof.disperse(short, 2, seed=SEED, progress=False)
     text = flights.attrs["mission"] + f'\n[disperse."rail.length"]\nkind = "empirical"\ndata = "{tmp_path}/secret.csv"\ncolumn = "x"\n'
     flights.attrs["mission"] = text
-    for read in (lambda: sixdof.refly(flights, 1), lambda: sixdof.summarize(flights)):
+    for read in (lambda: sixdof.refly(flights, 1), lambda: sixdof.summarise(flights)):
         with pytest.raises(MissionError, match="names a file, and none is read from here") as error:
             read()
         assert "password" not in str(error.value)

@@ -54,7 +54,7 @@ def test_ensemble__nonsense_is_a_row_with_that_status(demo_mission):
     assert (ds.status.values == Status.LAW_NONSENSE).all()
     assert ds.flight_time.values == pytest.approx(1.01, abs=1e-9)
     assert ds.status.attrs["flag_meanings"].split()[Status.LAW_NONSENSE] == "law_nonsense"
-    assert "law_nonsense" not in sixdof.summarize(ds) and Status.LAW_NONSENSE.sentence[:50] in sixdof.summarize(ds)
+    assert "law_nonsense" not in sixdof.summarise(ds) and Status.LAW_NONSENSE.sentence[:50] in sixdof.summarise(ds)
 
 
 def test_rehearsal__nonsense_is_told_too(demo_mission):

@@ -95,7 +95,7 @@ STUDIES = {
         "loops.linear.state_space": (lambda: {"models": _models()}, "point channel"),
         "loops.loop.open_loop": (lambda: {"models": _models()}, "point channel gains broken_at bending"),
         "loops.loop.closed_response": (lambda: {"models": _models()}, "point channel gains bending"),
-        "loops.margins.margins": (lambda: {"models": _models()}, "gains channels breaks bending"),
+        "loops.margins.margins": (lambda: {"models": _models()}, "gains channels broken_at bending"),
         "loops.margins.coupled_margins": (lambda: {"models": _models()}, "gains bending"),
         "loops.margins.margin_report": (lambda: {"found": _margins()}, "gain_db phase"),
         "loops.margins.worst_point": (lambda: {"found": _margins()}, "variable"),
@@ -202,7 +202,7 @@ def _finite(found) -> None:
 
 LOOP_PLOTS = {
     "plot_modes": (_models, ""),
-    "plot_margins": (_margins, "channel opened_at required"),
+    "plot_margins": (_margins, "channel broken_at required"),
     "plot_bode": (_models, "points channel gains broken_at bending"),
     "plot_nyquist": (_models, "points channel gains broken_at bending required"),
     "plot_nichols": (_models, "points channel gains broken_at bending required"),

@@ -63,7 +63,7 @@ def swings(mission, channel):
 def critical(mission, channel):
     """Return the share of the linear critical gain at which rate, demand, and both together neither grow nor decay; and both frequencies."""
     models = linearise(mission, at=0.5 * (FIRST + LAST))
-    found = margins(models, channels=channel, breaks="actuator").squeeze()
+    found = margins(models, channels=channel, broken_at="actuator").squeeze()
     gain = 10.0 ** (float(found.gain_margin_db) / 20.0)
     flown = np.array([swings(with_gain(mission, channel, share * gain), channel) for share in SHARES])
     assert (np.diff(flown[:, 0]) > 0.0).all() and flown[0, 0] < -0.4 and flown[-1, 0] > 0.4

@@ -18,7 +18,7 @@ from sixdof.core import types as ct
 from sixdof.flight import legs
 from sixdof.flight.model import build_model
 from sixdof.study.aero.tunnel import wind_tunnel
-from sixdof.study.report.summary import summarize
+from sixdof.study.report.summary import summarise
 from sixdof.vehicle.geometry import shape_of
 
 TICK = 0.01  # s
@@ -82,7 +82,7 @@ def test_fall__settles_where_the_tunnel_has_a_stable_zero(demo_mission):
     crossing = np.flatnonzero((moment[:-1] > 0.0) & (moment[1:] <= 0.0))
     assert len(crossing) == 1
     assert math.degrees(float(ds.descent_incidence[0])) == pytest.approx(95.5 + crossing[0], abs=1.0)
-    page = summarize(ds)
+    page = summarise(ds)
     assert "comes down broadside at 114 deg of incidence" in page and "energy at the ground" in page
     check_reynolds(ds, demo_mission)
 
@@ -101,7 +101,7 @@ def test_fall__of_both_stages(stack_mission):
     assert legs.BROADSIDE in ways  # the sustainer, at 22 m/s; base first it would be twice as fast
     front = ways.index(legs.BROADSIDE)
     assert 18.0 < float(ds.impact_speed[front]) < 27.0
-    assert "incidence beyond 15 deg in a fall without a canopy, for more than 1 s: for" in summarize(ds)
+    assert "incidence beyond 15 deg in a fall without a canopy, for more than 1 s: for" in summarise(ds)
 
 
 def test_fall__without_fins(demo_mission):

@@ -16,7 +16,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.optimize import brentq
 
-from sixdof.study.loops.crossings import crossings
+from sixdof.study.loops.crossings import response_margins
 from sixdof.study.loops.linear import CHANNELS, DEMANDS, linearise
 from sixdof.study.loops.linear_slopes import GUSTS, STATES
 from sixdof.study.loops.loop import BREAKS, closed_response, loops_of, open_loop
@@ -104,7 +104,7 @@ def poles(models, mission, channel="pitch"):
 
 
 def at_actuator(models, mission, channel="pitch"):
-    return margins(models, mission, channels=channel, breaks="actuator").isel(point=0, channel=0, opened_at=0)
+    return margins(models, mission, channels=channel, broken_at="actuator").isel(point=0, channel=0, broken_at=0)
 
 
 # ---------------------------------------------------------------- the page's loop
@@ -150,7 +150,7 @@ def test_page__speed_is_a_matter_of_units(page_mission):
 
 def of_loop(loop, low=0.1, high=1000.0):
     grid = np.geomspace(low, high, 320)
-    return crossings(lambda w, k: loop(w), grid, loop(grid)[None])
+    return response_margins(lambda w, k: loop(w), grid, loop(grid)[None])
 
 
 def test_crossings__integrator_with_dead_time():
@@ -217,7 +217,7 @@ def by_control(system, low=0.3):
 @pytest.mark.parametrize("where", BREAKS)
 @pytest.mark.parametrize("channel", CHANNELS)
 def test_margins__against_python_control(flown, channel, where):
-    found = margins(flown, channels=channel, breaks=where).isel(channel=0, opened_at=0)
+    found = margins(flown, channels=channel, broken_at=where).isel(channel=0, broken_at=0)
     for point in range(flown.sizes["point"]):
         gain, phase, distance = by_control(open_loop(flown, point, channel, broken_at=where))
         one = found.isel(point=point)
@@ -239,7 +239,7 @@ def test_margins__python_control_finds_what_is_not_there(page_mission):
 
 @pytest.mark.parametrize("where", BREAKS)
 def test_disk_margin__against_python_control(flown, where):
-    found = margins(flown, channels="pitch", breaks=where).isel(channel=0, opened_at=0)
+    found = margins(flown, channels="pitch", broken_at=where).isel(channel=0, broken_at=0)
     for point in range(flown.sizes["point"]):
         system = open_loop(flown, point, broken_at=where)
         grid = np.geomspace(0.1, 0.999 * math.pi / system.dt, 2000)
@@ -434,7 +434,7 @@ def test_bending__no_peak_is_too_narrow(page_mission, frequency, damping, slope)
     grid = np.linspace(6.0, -5.0, 45)
     k = [growth(m, 1.4) > 0.0 for m in grid].index(True)
     mass = brentq(growth, grid[k], grid[k - 1], args=(1.4,), xtol=1e-12)
-    found = margins(models, mission, channels="pitch", breaks="actuator", bending=mode(mass))
+    found = margins(models, mission, channels="pitch", broken_at="actuator", bending=mode(mass))
     assert bool(found.stable.squeeze())
     # the growth's slope over the gain is small for a mode so lightly damped: 1e-13 of the mass is some 1e-9 of the gain
     assert float(found.gain_margin_db.squeeze()) == pytest.approx(db(1.4), rel=1e-7)

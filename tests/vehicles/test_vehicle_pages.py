@@ -43,11 +43,11 @@ def test_aero__page_of_every_configuration(missions, name):
 @EVERY
 def test_summary__of_one_and_of_many(flights, ensembles, name):
     for ds in (flights[name], ensembles[name]):
-        text = sixdof.summarize(ds)
+        text = sixdof.summarise(ds)
         assert "Landing place" in text and " S, 136." in text and "nan" not in text
         assert ("no live fins in this result" in text) == (name != "canard")
     bearing = math.degrees(math.atan2(float(flights[name].landing_east), float(flights[name].landing_north))) % 360.0
-    assert f"bearing {bearing:.0f} deg true" in sixdof.summarize(flights[name])
+    assert f"bearing {bearing:.0f} deg true" in sixdof.summarise(flights[name])
 
 
 @EVERY

@@ -33,13 +33,13 @@ def add(commands) -> None:
 def _fly(chosen) -> int:
     from sixdof import Status, fly
     from sixdof.results.dataset import check_netcdf_path, save
-    from sixdof.study.report.summary import summarize
+    from sixdof.study.report.summary import summarise
 
     mission = mission_of(chosen)
     if chosen.out:
         check_netcdf_path(chosen.out, overwrite=chosen.overwrite)
     ds = fly(mission, flight=chosen.flight, seed=chosen.seed)
-    say(summarize(ds))
+    say(summarise(ds))
     if chosen.out:
         say(f"written: {save(ds, chosen.out, overwrite=chosen.overwrite)}")
     if chosen.figures:
@@ -73,7 +73,7 @@ def _rehearse(chosen) -> int:
 
 def _disperse(chosen) -> int:
     from sixdof import disperse
-    from sixdof.study.report.summary import summarize
+    from sixdof.study.report.summary import summarise
 
     mission = mission_of(chosen)
     ds = disperse(
@@ -90,7 +90,7 @@ def _disperse(chosen) -> int:
     if not ds.sizes["flight"]:
         complain("interrupted before the first flight was finished")
         return INTERRUPTED
-    say(summarize(ds))
+    say(summarise(ds))
     if chosen.out:
         say(f"written: {chosen.out}")
     if chosen.figures:

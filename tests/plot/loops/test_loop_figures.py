@@ -84,7 +84,7 @@ def test_modes__statically_unstable_stretches_are_shaded(models):
 def test_margins__of_three_channels_with_the_requirement(found):
     gain, phase, distance = plot.plot_margins(found)
     for name in ("pitch", "yaw", "roll"):
-        one = found.sel(channel=name, opened_at="actuator")
+        one = found.sel(channel=name, broken_at="actuator")
         assert np.array_equal(lines(gain)[name].get_ydata(), one.gain_margin_db)
         assert lines(phase)[name].get_ydata() == pytest.approx(np.degrees(one.phase_margin.values), rel=1e-12)
         assert np.array_equal(lines(distance)[name].get_ydata(), one.distance)
@@ -99,7 +99,7 @@ def test_margins__gain_sets_over_each_other_and_unstable_shaded(models, found):
     assert bad.any() and not bad.all()
     axes = plot.plot_margins({"before": found, "after": wild}, channel="pitch")
     for name, one in (("before", found), ("after", wild)):
-        assert np.array_equal(lines(axes[2])[name].get_ydata(), one.distance.sel(channel="pitch", opened_at="actuator"))
+        assert np.array_equal(lines(axes[2])[name].get_ydata(), one.distance.sel(channel="pitch", broken_at="actuator"))
     edges = [(patch.get_x(), patch.get_x() + patch.get_width()) for patch in axes[0].patches]
     for time, is_bad in zip(models.time.values, bad):
         assert any(low <= time <= high for low, high in edges) == is_bad
@@ -108,8 +108,8 @@ def test_margins__gain_sets_over_each_other_and_unstable_shaded(models, found):
 def test_margins__what_they_do_not_hold(found):
     with pytest.raises(ValueError, match=r"plot_margins: channel = .*pych.* must be one of roll, pitch, yaw"):
         plot.plot_margins(found, channel="pych")
-    with pytest.raises(ValueError, match=r"opened_at = .*nose.* must be one of actuator, attitude, rate"):
-        plot.plot_margins(found, opened_at="nose")
+    with pytest.raises(ValueError, match=r"broken_at = .*nose.* must be one of actuator, attitude, rate"):
+        plot.plot_margins(found, broken_at="nose")
     with pytest.raises(ValueError, match="plot_margins needs the result of sixdof.study.loops.margins.margins"):
         plot.plot_margins(found[["stable"]])
     with pytest.raises(ValueError, match="found is empty"):
@@ -134,14 +134,14 @@ def test_bode__the_loop_of_python_control_in_db_and_degrees(models):
 
 def test_bode__the_worst_of_all_points_stands_out_with_its_margins(models, found):
     size, phase = plot.plot_bode(models)
-    worst = worst_point(found.sel(channel="pitch", opened_at="actuator"))["point"]
+    worst = worst_point(found.sel(channel="pitch", broken_at="actuator"))["point"]
     curves = {name: line for name, line in lines(size).items() if "Mach" in name}
     assert len(curves) == 5
     (name,) = [name for name in curves if "worst" in name]
     assert name.startswith(place(models, worst))
     assert curves[name].get_linewidth() > max(line.get_linewidth() for other, line in curves.items() if other != name)
     assert len({str(line.get_color()) for line in curves.values()}) == 5
-    one = found.sel(channel="pitch", opened_at="actuator").isel(point=worst)
+    one = found.sel(channel="pitch", broken_at="actuator").isel(point=worst)
     marks = {round(line.get_xdata()[0], 9): line.get_ydata() for line in size.lines if line.get_gid() == "margin"}
     # 1e-6: the grid holds the study's own crossover
     assert marks[round(float(one.phase_crossover), 9)] == pytest.approx([0.0, -float(one.gain_margin_db)], abs=1e-6)
@@ -162,7 +162,7 @@ def test_nyquist__disk_bars_and_closest_approach(models, found):
     assert high > -0.5 and low < -2.0
     (mark,) = [line for line in ax.lines if line.get_gid() == "margin"]
     x, y = mark.get_data()
-    distance = float(found.distance.sel(channel="pitch", opened_at="actuator")[3])
+    distance = float(found.distance.sel(channel="pitch", broken_at="actuator")[3])
     assert math.hypot(x[1] - x[0], y[1] - y[0]) == pytest.approx(distance, rel=1e-6)  # the grid holds the study's frequency
     assert "rad/s" in ax.texts[0].get_text() and "Hz" in ax.texts[0].get_text()
 
@@ -173,7 +173,7 @@ def test_nichols__ellipse_of_the_requirement_and_the_loop_beside_it(models):
     assert ellipse.center == (-180.0, 0.0) and (ellipse.width, ellipse.height) == pytest.approx((100.0, 16.0))
     name = next(name for name in lines(ax) if name.startswith(place(models, 4)))
     phase, gain = lines(ax)[name].get_data()
-    w = frequencies(open_loop(models, 4), margins(models.isel(point=[4]), channels="pitch", breaks="actuator").isel(point=0, channel=0, opened_at=0))
+    w = frequencies(open_loop(models, 4), margins(models.isel(point=[4]), channels="pitch", broken_at="actuator").isel(point=0, channel=0, broken_at=0))
     answer = control.frequency_response(open_loop(models, 4), w)
     assert 10.0 ** (gain / 20.0) * np.exp(1j * np.radians(phase)) == pytest.approx(answer.magnitude * np.exp(1j * answer.phase), rel=1e-9)
 
@@ -225,7 +225,7 @@ def test_root_locus__limits_are_the_margins(models, found):
     loop = open_loop(models, 3)
     factors = np.geomspace(0.05, 8.0, 200)
     limits = critical_factors(loop, factors, in_order(closed_poles(loop, factors)))
-    one = found.sel(channel="pitch", opened_at="actuator").isel(point=3)
+    one = found.sel(channel="pitch", broken_at="actuator").isel(point=3)
     factor, s = limits[-1]
     assert 20.0 * math.log10(factor) == pytest.approx(float(one.gain_margin_db), abs=1e-6)
     assert s.imag == pytest.approx(float(one.phase_crossover), rel=1e-6) and abs(s.real) < 1e-6

@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 from models import servo
 
 from sixdof.core.actuator import ISSUED, issue
-from sixdof.study.loops.describing import backlash, command_dead_band, dead_zone, first_harmonic, limit_cycles, quantiser, rate_limit, saturation
+from sixdof.study.loops.describing import backlash, command_dead_band, dead_zone, first_harmonic, harmonic_balance, quantiser, rate_limit, saturation
 
 SAMPLES = 20_000
 CORNERS = 1e-6  # first harmonic of a curve with corners: (2 pi/20,000)^2 = 1e-7 each
@@ -149,7 +149,7 @@ def test_limit_cycle__van_der_pol(alpha):
     """Slotine and Li (1991), section 5.1: amplitude 2 and frequency 1, stable, for any alpha; there N = (A^2/4) j w."""
     w = np.geomspace(0.1, 10.0, 3_000)
     s = 1j * w
-    (cycle,) = limit_cycles(alpha * s / (s * s - alpha * s + 1.0), w, lambda a: 0.25 * a**2 + 0.0j, np.geomspace(0.1, 30.0, 12))
+    (cycle,) = harmonic_balance(alpha * s / (s * s - alpha * s + 1.0), w, lambda a: 0.25 * a**2 + 0.0j, np.geomspace(0.1, 30.0, 12))
     # the spline: (ln 100/3,000)^4/384 of the fourth derivative, up to 1e5 at alpha = 0.1
     assert cycle.amplitude == pytest.approx(2.0, rel=1e-6) and cycle.frequency == pytest.approx(1.0, rel=1e-8)
     assert cycle.stable
@@ -159,7 +159,7 @@ def test_limit_cycle__solves_the_equation_to_eight_digits():
     """Three equal lags and an integrator: K/(s (s + 1)^2) has phase -180 deg at w = 1, where it is K/2."""
     gain, frequency = 6.0, np.geomspace(0.01, 100.0, 4_000)
     s = 1j * frequency
-    (cycle,) = limit_cycles(gain / (s * (s + 1.0) ** 2), frequency, partial(saturation, limit=0.3), np.geomspace(0.01, 10.0, 20))
+    (cycle,) = harmonic_balance(gain / (s * (s + 1.0) ** 2), frequency, partial(saturation, limit=0.3), np.geomspace(0.01, 10.0, 20))
     assert cycle.frequency == pytest.approx(1.0, rel=1e-8)
     assert complex(saturation(cycle.amplitude, 0.3)) == pytest.approx(2.0 / gain, rel=1e-8)
     assert cycle.stable
@@ -167,30 +167,30 @@ def test_limit_cycle__solves_the_equation_to_eight_digits():
 
 def test_limit_cycle__of_a_dead_zone_is_unstable_and_found_close_to_where_it_begins():
     """K/(s (s + 1)^2) with K/2 = 1e4: N = 1e-4 is 3e-3 above the half width, far inside one chord of the amplitudes given."""
-    (cycle,) = limit_cycles(2e4 / (S * (S + 1.0) ** 2), W, partial(dead_zone, half_width=1.0), np.geomspace(0.1, 10.0, 8))
+    (cycle,) = harmonic_balance(2e4 / (S * (S + 1.0) ** 2), W, partial(dead_zone, half_width=1.0), np.geomspace(0.1, 10.0, 8))
     assert complex(dead_zone(cycle.amplitude, 1.0)).real == pytest.approx(1e-4, rel=1e-6)
     assert 1.0 < cycle.amplitude < 1.01 and not cycle.stable
 
 
 def test_limit_cycle__at_a_jump_of_n_is_the_place_of_the_jump():
     """A gain that falls from 1 to 1/3 at A = 1, in a loop that is at its limit with 1/2."""
-    (cycle,) = limit_cycles(4.0 / (S * (S + 1.0) ** 2), W, lambda a: np.where(a < 1.0, 1.0, 1.0 / 3.0) + 0j, [0.1, 0.5, 3.0])
+    (cycle,) = harmonic_balance(4.0 / (S * (S + 1.0) ** 2), W, lambda a: np.where(a < 1.0, 1.0, 1.0 / 3.0) + 0j, [0.1, 0.5, 3.0])
     assert cycle.amplitude == pytest.approx(1.0, rel=1e-8) and cycle.frequency == pytest.approx(1.0, rel=1e-6) and cycle.stable
 
 
 def test_limit_cycles__of_a_quantiser_in_a_loop_that_is_stable_without_it():
     """K/(s (s + 1)^2): needs N = 2/K. With K = 1.8, N of the first step alone, by hand: x^2 - x^4/4 = (pi/(2 K))^2, x = r/A."""
-    cycles = limit_cycles(1.8 / (S * (S + 1.0) ** 2), W, partial(quantiser, resolution=0.01), np.geomspace(1e-3, 1.0, 30))
+    cycles = harmonic_balance(1.8 / (S * (S + 1.0) ** 2), W, partial(quantiser, resolution=0.01), np.geomspace(1e-3, 1.0, 30))
     square = 2.0 * (1.0 + np.array([1.0, -1.0]) * math.sqrt(1.0 - (math.pi / 3.6) ** 2))
     assert [c.amplitude for c in cycles[:2]] == pytest.approx(0.01 / np.sqrt(square), rel=1e-8)
     assert [c.stable for c in cycles[:2]] == [False, True] and len(cycles) % 2 == 0  # in pairs: N ends as it began, below 2/K
-    assert limit_cycles(1.5 / (S * (S + 1.0) ** 2), W, partial(quantiser, resolution=0.01), np.geomspace(1e-3, 1.0, 30)) == []
+    assert harmonic_balance(1.5 / (S * (S + 1.0) ** 2), W, partial(quantiser, resolution=0.01), np.geomspace(1e-3, 1.0, 30)) == []
 
 
 def test_limit_cycles__none():
-    assert limit_cycles(1.5 / (S * (S + 1.0) ** 2), W, partial(saturation, limit=1.0), np.geomspace(0.1, 100.0, 30)) == []
-    assert limit_cycles(-1.0 / W**2 + 0j, W, partial(saturation, limit=1.0), np.geomspace(0.1, 100.0, 30)) == []  # along each other
-    assert limit_cycles(1.0 / S, W, partial(backlash, play=5.0), [0.1, 1.0]) == []  # N = 0 throughout
+    assert harmonic_balance(1.5 / (S * (S + 1.0) ** 2), W, partial(saturation, limit=1.0), np.geomspace(0.1, 100.0, 30)) == []
+    assert harmonic_balance(-1.0 / W**2 + 0j, W, partial(saturation, limit=1.0), np.geomspace(0.1, 100.0, 30)) == []  # along each other
+    assert harmonic_balance(1.0 / S, W, partial(backlash, play=5.0), [0.1, 1.0]) == []  # N = 0 throughout
 
 
 # ---------------------------------------------------------------- limit cycles against simulated loops
@@ -243,7 +243,7 @@ def test_limit_cycle__of_a_double_integrator_with_backlash(gain, zero, pole):
 
     Simulated less predicted: amplitude -7.4 and -6.0 %, frequency -8.4 and -5.7 %.
     """
-    found = limit_cycles(gain * (S + zero) / (S * S * (S + pole)), W, partial(backlash, play=0.2), np.geomspace(0.05, 50.0, 30))
+    found = harmonic_balance(gain * (S + zero) / (S * S * (S + pole)), W, partial(backlash, play=0.2), np.geomspace(0.05, 50.0, 30))
     assert [c.stable for c in found] == [True]
     cycle = found[0]
     step = 2.0 * math.pi / cycle.frequency / 400.0
@@ -258,7 +258,7 @@ def test_limit_cycle__of_a_double_integrator_with_backlash(gain, zero, pole):
 def test_limit_cycle__predicted_to_have_none_decays():
     """K/((s + p)(s + q) s) with backlash and a small gain: the loop comes to rest within the play."""
     gain, (p, q) = 0.8, (2.0, 5.0)
-    assert limit_cycles(gain / (S * (S + p) * (S + q)), W, partial(backlash, play=0.2), np.geomspace(0.05, 50.0, 30)) == []
+    assert harmonic_balance(gain / (S * (S + p) * (S + q)), W, partial(backlash, play=0.2), np.geomspace(0.05, 50.0, 30)) == []
     u = simulate((0.0, p, q), (gain, 0.0), play(0.1), 2.0, step=0.05, count=12_000)  # its slow mode is K/(p q) = 0.08 a second
     assert np.abs(u[:10]).max() > 1.0 and np.ptp(u[-1_000:]) < 1e-6 and abs(u[-1]) <= 0.1 + 1e-6
 
@@ -269,7 +269,7 @@ def test_limit_cycles__two_of_a_dead_zone_with_a_stop_divide_decay_from_growth()
     Simulated less predicted, of the stable one: amplitude 2.8 %, frequency -1.8 %.
     """
     h, top, gain = 0.1, 1.1, 8.0
-    inner, outer = limit_cycles(gain / (S * (S + 1.0) ** 2), W, lambda a: saturation(a, top) - saturation(a, h), np.geomspace(0.01, 100.0, 40))
+    inner, outer = harmonic_balance(gain / (S * (S + 1.0) ** 2), W, lambda a: saturation(a, top) - saturation(a, h), np.geomspace(0.01, 100.0, 40))
     assert (inner.stable, outer.stable) == (False, True)
     assert inner.frequency == pytest.approx(1.0, rel=1e-6) and outer.frequency == pytest.approx(1.0, rel=1e-6)
 
@@ -298,7 +298,7 @@ def test_limit_cycle__of_a_rate_limit_that_bounds_a_growing_loop():
     Simulated less predicted: A w 0.7 %, w -1.3 %.
     """
     limit, step = 0.5, 0.005
-    (cycle,) = limit_cycles(10.0 / (S + 1.0) ** 3, W, lambda v: rate_limit(v, 1.0, limit), np.geomspace(0.1, 100.0, 30))
+    (cycle,) = harmonic_balance(10.0 / (S + 1.0) ** 3, W, lambda v: rate_limit(v, 1.0, limit), np.geomspace(0.1, 100.0, 30))
     u = simulate((1.0, 1.0, 1.0), (10.0, 0.0), follow(limit * step), 0.01, step=step, count=40_000)
     amplitude, frequency = swing(u, step)
     assert cycle.stable and frequency == pytest.approx(cycle.frequency, rel=USUAL)
@@ -308,7 +308,7 @@ def test_limit_cycle__of_a_rate_limit_that_bounds_a_growing_loop():
 def test_limit_cycle__of_a_rate_limit_that_undoes_a_stable_loop():
     """K/(s (s + 1)^2) with K = 1.5 < 2 decays, unless it swings so far that the limit's lag takes its margin away."""
     limit, gain, step = 0.5, 1.5, 0.01
-    (cycle,) = limit_cycles(gain / (S * (S + 1.0) ** 2), W, lambda v: rate_limit(v, 1.0, limit), np.geomspace(0.1, 100.0, 30))
+    (cycle,) = harmonic_balance(gain / (S * (S + 1.0) ** 2), W, lambda v: rate_limit(v, 1.0, limit), np.geomspace(0.1, 100.0, 30))
     assert not cycle.stable
     largest = cycle.amplitude / cycle.frequency
 
@@ -338,12 +338,12 @@ def test_limit_cycle__of_a_rate_limit_that_undoes_a_stable_loop():
         (lambda: first_harmonic(np.sin, 0.0), "amplitude must be positive"),
         (lambda: first_harmonic(np.sin, 1.0, samples=3), "samples = 3 must be"),
         (lambda: first_harmonic(lambda u: u[1:], 1.0), "the element returned shape"),
-        (lambda: limit_cycles(1.0 / S[1:], W, saturation, [1.0, 2.0]), "response has shape"),
-        (lambda: limit_cycles(0.0 * S, W, saturation, [1.0, 2.0]), "response must be finite and not zero"),
-        (lambda: limit_cycles(1.0 / S, W[::-1], saturation, [1.0, 2.0]), "frequency must be 4 or more positive"),
-        (lambda: limit_cycles(1.0 / S, W, saturation, [0.0, 2.0]), "amplitudes must be 2 or more positive"),
-        (lambda: limit_cycles(1.0 / (S * S + 1.0), W, np.sign, [1.0, 2.0]), "response turns by 3.14 rad between 0.98"),
-        (lambda: limit_cycles(1.0 / S, W, lambda a: 1.0, [1.0, 2.0]), "element must return a finite N for each of 2 amplitudes"),
+        (lambda: harmonic_balance(1.0 / S[1:], W, saturation, [1.0, 2.0]), "response has shape"),
+        (lambda: harmonic_balance(0.0 * S, W, saturation, [1.0, 2.0]), "response must be finite and not zero"),
+        (lambda: harmonic_balance(1.0 / S, W[::-1], saturation, [1.0, 2.0]), "frequency must be 4 or more positive"),
+        (lambda: harmonic_balance(1.0 / S, W, saturation, [0.0, 2.0]), "amplitudes must be 2 or more positive"),
+        (lambda: harmonic_balance(1.0 / (S * S + 1.0), W, np.sign, [1.0, 2.0]), "response turns by 3.14 rad between 0.98"),
+        (lambda: harmonic_balance(1.0 / S, W, lambda a: 1.0, [1.0, 2.0]), "element must return a finite N for each of 2 amplitudes"),
     ],
 )
 def test_bad_input__is_told_in_a_sentence(call, sentence):

@@ -78,7 +78,7 @@ def test_limit_cycles__solve_the_loop(models):
     one = found.isel(cycle=1)
     omega = 2.0 * math.pi * float(one["frequency"])
     n = complex(describing.backlash(float(one["amplitude"]), play))
-    # `limit_cycles` of study.describing solves a spline of L, good to some 1e-9
+    # `harmonic_balance` of describing solves a spline of L, good to some 1e-9
     assert n * complex(loop(np.exp(1j * omega * loop.dt))) == pytest.approx(-1.0, abs=1e-6)
     assert float(one["fin_amplitude"]) == pytest.approx(abs(n) * float(one["amplitude"]), rel=1e-9)
     names = ["w", "q", "pitch_angle"]

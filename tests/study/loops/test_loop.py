@@ -276,7 +276,7 @@ def test_closed_response__step_in_a_whole_flight(demo_mission, changes):
 def test_errors__in_a_sentence(models):
     for call, text in (
         (lambda: open_loop(models, 9), "open_loop: point = 9 must be a whole number from 0 to 2"),
-        (lambda: open_loop(models, 0, "full"), "a loop is opened one at a time"),
+        (lambda: open_loop(models, 0, "full"), "a loop is broken one at a time"),
         (lambda: open_loop(models, 0, broken_at="servo"), 'broken_at = "servo" must be'),
         (lambda: closed_response(models, 0, "heave"), "closed_response: channel"),
         (lambda: closed_response(models, True), "closed_response: point = true"),

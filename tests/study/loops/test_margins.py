@@ -62,9 +62,9 @@ def found(models):
 def test_margins__dims_names_units(models, found):
     assert set(found.data_vars) == {*OPENED, *WHOLE}
     for name in found.data_vars:
-        assert found[name].dims == (("point", "channel", "opened_at") if name in OPENED else ("point", "channel"))
+        assert found[name].dims == (("point", "channel", "broken_at") if name in OPENED else ("point", "channel"))
         assert found[name].attrs["units"] == UNITS[name] and found[name].attrs["long_name"]
-    assert list(found.channel.values) == list(CHANNELS) and list(found.opened_at.values) == list(BREAKS)
+    assert list(found.channel.values) == list(CHANNELS) and list(found.broken_at.values) == list(BREAKS)
     for name in POINT_COORDS:
         xr.testing.assert_identical(found[name].variable, models[name].variable)
     assert found.attrs["title"] == models.attrs["title"] and found.attrs["mission"] == models.attrs["mission"]
@@ -81,9 +81,9 @@ def test_margins__are_of_one_another(found):
 
 
 def test_margins__of_a_part_are_the_same(models, found):
-    part = margins(models, channels="yaw", breaks=("rate", "actuator"))
-    assert dict(part.sizes) == {"point": 5, "channel": 1, "opened_at": 2}
-    same = found.sel(channel=["yaw"], opened_at=["rate", "actuator"])
+    part = margins(models, channels="yaw", broken_at=("rate", "actuator"))
+    assert dict(part.sizes) == {"point": 5, "channel": 1, "broken_at": 2}
+    same = found.sel(channel=["yaw"], broken_at=["rate", "actuator"])
     for name in OPENED:
         assert part[name].values == pytest.approx(same[name].values, rel=1e-12, nan_ok=True)
     one = margins(models.isel(point=[3]))
@@ -138,8 +138,8 @@ def test_gains__come_in_four_ways(demo_mission, models, found):
 
 def test_gains__twice_the_gain_is_six_decibels_less(models, found):
     own = flown_mission(models, None, "test").autopilot.pitch
-    twice = margins(models, {f"autopilot.pitch.{name}": 2.0 * getattr(own, name) for name in "pid"}, channels="pitch", breaks="actuator")
-    was = found.gain_margin_db.sel(channel="pitch", opened_at="actuator").values
+    twice = margins(models, {f"autopilot.pitch.{name}": 2.0 * getattr(own, name) for name in "pid"}, channels="pitch", broken_at="actuator")
+    was = found.gain_margin_db.sel(channel="pitch", broken_at="actuator").values
     assert twice.gain_margin_db.values[:, 0, 0] == pytest.approx(was - 20.0 * math.log10(2.0), rel=1e-10)
 
 
@@ -155,8 +155,8 @@ def test_gains__that_are_none(models, gains):
     [
         ({"channels": "heave"}, 'margins: channels has "heave"; it may have roll, pitch, yaw'),
         ({"channels": ()}, "margins: channels is empty"),
-        ({"breaks": ("actuator", "servo")}, 'margins: breaks has "servo"; it may have actuator, attitude, rate'),
-        ({"breaks": []}, "margins: breaks is empty"),
+        ({"broken_at": ("actuator", "servo")}, 'margins: broken_at has "servo"; it may have actuator, attitude, rate'),
+        ({"broken_at": []}, "margins: broken_at is empty"),
     ],
 )
 def test_names__that_there_are_not(models, more, text):
@@ -190,7 +190,7 @@ def test_unstable__has_no_margin(unstable):
 def test_unstable__a_swing_that_grows_slowly_is_no_drift(models, found):
     """Just above its critical gain the loop grows by less than what is allowed to a drift, and is unstable all the same."""
     own = flown_mission(models, None, "test").autopilot.pitch
-    k = 1.001 * 10.0 ** (float(found.gain_margin_db.sel(channel="pitch", opened_at="actuator")[2]) / 20.0)
+    k = 1.001 * 10.0 ** (float(found.gain_margin_db.sel(channel="pitch", broken_at="actuator")[2]) / 20.0)
     over = margins(models.isel(point=[2]), {f"autopilot.pitch.{name}": k * getattr(own, name) for name in "pid"}, channels="pitch")
     assert 0.0 < float(over.growth.squeeze()) < 0.1 and not over.stable.any() and (over.gain_margin_db == 0.0).all()
 
@@ -214,11 +214,11 @@ def test_unstable__coupled(models):
 
 def test_worst_point(found):
     worst = worst_point(found)
-    assert set(worst) == {"value", "point", "time", "mach", "channel", "opened_at"}
+    assert set(worst) == {"value", "point", "time", "mach", "channel", "broken_at"}
     assert worst["value"] == float(found.distance.min())
-    assert worst["value"] == float(found.distance.isel(point=worst["point"]).sel(channel=worst["channel"], opened_at=worst["opened_at"]))
+    assert worst["value"] == float(found.distance.isel(point=worst["point"]).sel(channel=worst["channel"], broken_at=worst["broken_at"]))
     assert worst["time"] == float(found.time[worst["point"]]) and worst["mach"] == float(found.mach[worst["point"]])
-    assert set(worst_point(found.sel(channel="roll", opened_at="rate"), "phase_margin")) == {"value", "point", "time", "mach", "channel", "opened_at"}
+    assert set(worst_point(found.sel(channel="roll", broken_at="rate"), "phase_margin")) == {"value", "point", "time", "mach", "channel", "broken_at"}
     assert worst_point(found.assign(distance=found.distance * np.nan)) == {}
     with pytest.raises(ValueError, match="worst_point needs the result of sixdof.study.loops.margins.margins and finds no phase"):
         worst_point(found, "phase")
@@ -231,18 +231,18 @@ def test_margin_report__names_places_and_verdict(found):
     assert lines[1] == f"margins of the attitude loops from {float(found.time.min()):.2f} s to {float(found.time.max()):.2f} s"
     for channel in CHANNELS:
         for where in BREAKS:
-            one = found.sel(channel=channel, opened_at=where)
+            one = found.sel(channel=channel, broken_at=where)
             row = next(line for line in lines if line.split()[:2] == [channel, where])
             assert f"{float(one.gain_margin_db.min()):.1f} dB" in row and f"{math.degrees(one.phase_margin.min()):.1f} deg" in row
             at = one.isel(point=int(np.argmin(one.distance.values)))
             assert row.endswith(f"{float(at.time):.2f} s, Mach {float(at.mach):.2f}")
     assert "required: 6 dB and 45 deg at the actuator: NOT met" in lines[-1]
     assert margin_report(found, gain_db=1.0, phase=0.1).endswith("required: 1 dB and 5.72958 deg at the actuator: met everywhere")
-    assert margin_report(found.sel(opened_at=["rate"])).endswith("not looked at")
+    assert margin_report(found.sel(broken_at=["rate"])).endswith("not looked at")
 
 
 def test_holds__counts_gain_both_ways_and_phase(found):
-    at = found.sel(opened_at="actuator")
+    at = found.sel(broken_at="actuator")
     wanted = (at.gain_margin_db >= 9.0) & (at.gain_reduction_db >= 9.0) & (at.phase_margin >= math.radians(40.0))
     met = holds(found, 9.0, math.radians(40.0))
     assert met.dims == ("point", "channel") and met.dtype == bool
@@ -272,7 +272,7 @@ def uncoupled(models):
 @pytest.mark.parametrize("changes", [{}, {"sensors.gyro.lag": 0.006, "servo.delay": 0.008}], ids=["ideal", "gyro"])
 def test_coupled__without_coupling_is_each_alone(models, changes):
     apart = uncoupled(models)
-    both, single = coupled_margins(apart, changes), margins(apart, changes, breaks="actuator").squeeze("opened_at")
+    both, single = coupled_margins(apart, changes), margins(apart, changes, broken_at="actuator").squeeze("broken_at")
     # roots to 1e-13 and one solve of a larger matrix
     for name in ("gain_margin_db", "gain_reduction_db", "phase_margin", "delay_margin", "crossover"):
         assert both[name].values == pytest.approx(single[name].values, rel=1e-8, nan_ok=True), name
@@ -291,5 +291,5 @@ def test_coupled__dims_and_units(models):
     for name in ("gain_margin_db", "gain_reduction_db", "phase_margin", "delay_margin", "crossover"):
         assert both[name].dims == ("point", "channel") and both[name].attrs["long_name"].endswith("the other loops closed")
     # three simultaneous changes bear no more than one
-    alone = margins(models, breaks="actuator", bending=BendingMode(35.0)).disk_margin.values[..., 0]
+    alone = margins(models, broken_at="actuator", bending=BendingMode(35.0)).disk_margin.values[..., 0]
     assert (both.disk_margin.values[:, None] <= 1.001 * alone).all()

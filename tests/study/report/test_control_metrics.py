@@ -12,7 +12,7 @@ from results_by_hand import flight_by_hand
 
 import sixdof
 from sixdof.study.report.control_metrics import CHANNELS, channel_error, closest_approach, control_metrics, control_report
-from sixdof.study.report.oscillation import crossings, strongest_oscillation
+from sixdof.study.report.oscillation import reversals, strongest_oscillation
 
 STEP = 0.02  # s, of a log at 50 Hz
 EXACT = 1e-9  # relative: the pencil of a clean signal is exact, its conditioning costs a few digits
@@ -74,9 +74,9 @@ def test_oscillation__nan_where_there_is_none(signal):
 
 
 def test_crossings__count_only_clear_ones():
-    assert crossings(np.sin(np.linspace(0.1, 6.0 * math.pi - 0.1, 300)), 0.1) == 5
-    assert crossings(0.05 * np.sin(np.linspace(0.1, 60.0, 300)), 0.1) == 0
-    assert crossings(np.array([1.0, 0.05, -0.05, 1.0]), 0.1) == 0
+    assert reversals(np.sin(np.linspace(0.1, 6.0 * math.pi - 0.1, 300)), 0.1) == 5
+    assert reversals(0.05 * np.sin(np.linspace(0.1, 60.0, 300)), 0.1) == 0
+    assert reversals(np.array([1.0, 0.05, -0.05, 1.0]), 0.1) == 0
 
 
 def test_closest_approach__between_two_rows():
@@ -158,7 +158,7 @@ def test_metrics__a_known_oscillation_in_the_log(demo_mission):
     for channel in ("yaw", "roll"):
         assert np.isnan(found["frequency"].sel(channel=channel)).all()
     # a sine of 2 Hz over 4 s crosses zero 16 times, the last ones below 0.02 rad/s: exp(-0.1 2 pi 2 t) = 0.02 at 3.1 s
-    assert 11 <= float(found["crossings"].sel(phase="coast", channel="pitch")) <= 13
+    assert 11 <= float(found["reversals"].sel(phase="coast", channel="pitch")) <= 13
     assert np.degrees(float(found["tilt_error_rms"].sel(phase="live"))) == 0.0
 
 

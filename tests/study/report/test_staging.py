@@ -16,7 +16,7 @@ from sixdof.study.reading.result import apart, body_of, branches, came_down, eve
 from sixdof.study.report.cautions import cautions
 from sixdof.study.report.hanging import airframe_share
 from sixdof.study.report.staging import branch_section, doings, fired_section, landing_section, recovery_section, stage_section
-from sixdof.study.report.summary import summarize
+from sixdof.study.report.summary import summarise
 
 
 @pytest.fixture
@@ -94,14 +94,14 @@ def test_page__of_one_stage_stays_short(demo_mission):
     for section in (stage_section, landing_section, branch_section):
         assert section(ds) == []
     assert len(recovery_section(ds)) == 2 and len(fired_section(ds)) == 1
-    page = summarize(ds)
+    page = summarise(ds)
     for title in ("Stages and separation", "Where every piece lands", "Recovery", "What fired", "Branches"):
         assert title not in page.splitlines()
 
 
 def test_page__has_every_section_of_two_stages(flight, ensemble):
     for ds in (flight, ensemble):
-        page = summarize(ds)
+        page = summarise(ds)
         for title in ("Stages and separation", "Where every piece lands", "Recovery", "What fired"):
             assert title in page.splitlines()
         assert "nan" not in page and max(len(line) for line in page.splitlines()) < 120
@@ -155,15 +155,15 @@ def test_landing_section__incidence_of_a_fall(flight):
 
 
 def test_page__falls_of_every_body_are_judged(flight, ensemble):
-    assert "incidence beyond 15 deg in a fall without a canopy, for more than 1 s: never" in flat(summarize(flight).splitlines())
+    assert "incidence beyond 15 deg in a fall without a canopy, for more than 1 s: never" in flat(summarise(flight).splitlines())
     change(flight, "time_falling_incidence", 20.0, body="booster")
     change(flight, "time_falling_mach", 2.5, body="thistledown")
-    page = flat(summarize(flight).splitlines())
+    page = flat(summarise(flight).splitlines())
     assert "without a canopy, for more than 1 s: for 20.00 s" in page and "Mach above 0.8 in such a fall: for 2.50 s" in page
     change(ensemble, "time_falling_crisis", 3.0, body="booster", flight=slice(0, 4))
-    assert "in such a fall: in 5 of 20 flights (25 %), for up to 3.00 s" in flat(summarize(ensemble).splitlines())
+    assert "in such a fall: in 5 of 20 flights (25 %), for up to 3.00 s" in flat(summarise(ensemble).splitlines())
     change(ensemble, "parting_time", np.nan, flight=slice(0, 4))  # they stayed in the stack, whose own fall counts
-    assert "cross flow above Reynolds 1e5 on the diameter in such a fall: never" in flat(summarize(ensemble).splitlines())
+    assert "cross flow above Reynolds 1e5 on the diameter in such a fall: never" in flat(summarise(ensemble).splitlines())
 
 
 def test_landing_section__of_an_ensemble_counts_ways_and_leaves_out_what_stayed_joined(ensemble):
@@ -328,7 +328,7 @@ def test_cautions__without_a_mission_say_what_they_can(flight):
     change(bare, "rule_fired", np.nan, rule="fins on")
     change(bare, "recontact", 1)
     assert [text[:16] for text in cautions(bare)] == ["the pieces touch", "the rule 'fins o"]
-    assert "What fired" not in summarize(bare) and "Recovery" in summarize(bare)
+    assert "What fired" not in summarise(bare) and "Recovery" in summarise(bare)
 
 
 def test_recovery_section__says_how_much_of_the_drag_is_the_airframes(flight, demo_mission):

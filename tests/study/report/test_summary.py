@@ -11,7 +11,7 @@ from sixdof.flight import legs
 from sixdof.results.status import Status
 from sixdof.study.reading.result import downrange, height_bands, quantiles
 from sixdof.study.report.cautions import cautions, wind_at_departure
-from sixdof.study.report.summary import LAST_LINE, bearing_of, summarize
+from sixdof.study.report.summary import LAST_LINE, bearing_of, summarise
 
 
 @pytest.fixture
@@ -34,17 +34,17 @@ def ensemble(demo_mission):
     return ds.assign(rail_departure_speed=20.0 + 0.0 * ds["rail_departure_speed"])
 
 
-def test_summarize__way_and_energy_of_a_vehicle_of_one_body(flight, ensemble):
-    page = summarize(flight)
+def test_summarise__way_and_energy_of_a_vehicle_of_one_body(flight, ensemble):
+    page = summarise(flight)
     assert "energy at the ground              J                 10" in page and "  comes down under a canopy\n" in page
     flight["descent"].values[:], flight["descent_incidence"].values[:] = legs.TAIL_FIRST, np.radians(150.0)
-    assert "  comes down tail first at 150 deg of incidence\n" in summarize(flight)
+    assert "  comes down tail first at 150 deg of incidence\n" in summarise(flight)
     ensemble["descent"].values[:3] = legs.BROADSIDE
-    assert "comes down under a canopy in 17, broadside in 3 of 20 flights" in summarize(ensemble)
+    assert "comes down under a canopy in 17, broadside in 3 of 20 flights" in summarise(ensemble)
 
 
-def test_summarize__a_flight_without_cautions(flight):
-    page = summarize(flight)
+def test_summarise__a_flight_without_cautions(flight):
+    page = summarise(flight)
     assert "departure speed                   m/s             20.0" in page
     assert "50 m from the rail, bearing 323 deg true" in page  # 3-4-5 triangle: 360 - atan(3/4) = 323.13 deg
     assert Status.LANDED.sentence in page and page.endswith(LAST_LINE)
@@ -68,17 +68,17 @@ def test_cautions__one_for_each_check(flight, name, value, words):
     flight[name].values[()] = value
     found = cautions(flight)
     assert len(found) == 1 and words in found[0]
-    assert words.split()[0] in summarize(flight)
+    assert words.split()[0] in summarise(flight)
 
 
-def test_summarize__landing_place_in_latitude_and_longitude(flight, ensemble):
-    assert "bearing 323 deg true, 38.00000 N, 117.00000 W" in summarize(flight)
+def test_summarise__landing_place_in_latitude_and_longitude(flight, ensemble):
+    assert "bearing 323 deg true, 38.00000 N, 117.00000 W" in summarise(flight)
     south = flight.assign(impact_latitude=("body", [-12.345678]), impact_longitude=("body", [170.0]))
-    assert "323 deg true, 12.34568 S, 170.00000 E" in summarize(south)
+    assert "323 deg true, 12.34568 S, 170.00000 E" in summarise(south)
     old = flight.drop_vars(["impact_latitude", "impact_longitude"])  # a file written before there were such variables
-    assert "bearing 323 deg true\n" in summarize(old)
+    assert "bearing 323 deg true\n" in summarise(old)
     ensemble["impact_longitude"].values[:] = np.where(np.arange(20) < 10, 179.99, -179.97)[:, None]  # across the date line
-    assert "deg true, 38.00000 N, 179.99000 W" in " ".join(summarize(ensemble).split())
+    assert "deg true, 38.00000 N, 179.99000 W" in " ".join(summarise(ensemble).split())
 
 
 def test_cautions__descent_rate(flight):
@@ -86,19 +86,19 @@ def test_cautions__descent_rate(flight):
     assert "descent rate at landing is above 6.1 m/s, 6.2 m/s" in cautions(flight)[0]
 
 
-def test_summarize__time_beyond_the_model_is_said_plainly(flight):
+def test_summarise__time_beyond_the_model_is_said_plainly(flight):
     flight["time_above_mach_08"].values[()] = 1.25
     flight["time_beyond_incidence"].values[()] = 0.5
-    page = " ".join(summarize(flight).split())
+    page = " ".join(summarise(flight).split())
     assert "Mach above 0.8: for 1.25 s" in page and "incidence beyond 15 deg in the climb: for 0.50 s" in page
 
 
-def test_summarize__an_ensemble_shows_quantiles_and_counts(ensemble):
+def test_summarise__an_ensemble_shows_quantiles_and_counts(ensemble):
     ensemble["status"].values[3] = Status.DIVERGED
     ensemble["apogee"].values[3] = 1e12  # means nothing, and must not be shown
     ensemble["time_above_mach_08"].values[:] = 0.0
     ensemble["time_above_mach_08"].values[:5] = 2.0
-    page = " ".join(summarize(ensemble).split())
+    page = " ".join(summarise(ensemble).split())
     good = np.delete(ensemble["apogee"].values, 3)
     assert quantiles(ensemble, "apogee") == pytest.approx(np.quantile(good, (0.05, 0.5, 0.95)), rel=1e-12)
     assert "apogee above ground m 1 2 2 " in page  # 1.05, 1.5 and 1.95 without decimals, half to even
@@ -108,22 +108,22 @@ def test_summarize__an_ensemble_shows_quantiles_and_counts(ensemble):
     assert "seed 1" in page and "if landing places are normal" in page
 
 
-def test_summarize__flights_that_all_failed(ensemble):
+def test_summarise__flights_that_all_failed(ensemble):
     ensemble["status"].values[:] = Status.NO_LIFTOFF
-    page = summarize(ensemble)
+    page = summarise(ensemble)
     assert "no flight came down" in page and "not judged" in page and "nan" not in page
 
 
-def test_summarize__real_results(demo_flight, demo_ensemble):
+def test_summarise__real_results(demo_flight, demo_ensemble):
     for ds in (demo_flight, demo_ensemble):
-        page = summarize(ds)
+        page = summarise(ds)
         assert "nan" not in page and max(len(line) for line in page.splitlines()) < 120
-    assert "40 flights, seed 7" in summarize(demo_ensemble)
+    assert "40 flights, seed 7" in summarise(demo_ensemble)
 
 
-def test_summarize__needs_outcomes():
+def test_summarise__needs_outcomes():
     with pytest.raises(ValueError, match="holds no outcomes"):
-        summarize(xr.Dataset({"x": 1.0}))
+        summarise(xr.Dataset({"x": 1.0}))
 
 
 def test_wind_at_departure__flight_and_ensemble_agree(demo_flight, demo_mission, demo_ensemble):
@@ -168,39 +168,39 @@ def test_height_bands__hold_landed_flights_at_the_ground_and_drop_failed_ones(de
         ("time_beyond_reynolds", "Reynolds number outside 5e5 to 1e8 in the climb: for 0.75 s"),
     ],
 )
-def test_summarize__every_clock_of_validity(flight, name, words):
-    before = " ".join(summarize(flight.assign({name: 0.0 * flight[name]})).split())
+def test_summarise__every_clock_of_validity(flight, name, words):
+    before = " ".join(summarise(flight.assign({name: 0.0 * flight[name]})).split())
     assert words.partition(":")[0] + ": never" in before
     flight[name].values[()] = 0.75
-    assert words in " ".join(summarize(flight).split())
+    assert words in " ".join(summarise(flight).split())
 
 
-def test_summarize__hinge_moment_against_the_stall_torque(demo_mission):
+def test_summarise__hinge_moment_against_the_stall_torque(demo_mission):
     """A moment of 1 N m (every outcome by hand is 1) of a stall torque of 4 N m is 25 %."""
-    assert "stall torque" not in summarize(flight_by_hand(demo_mission))
-    page = summarize(flight_by_hand(demo_mission.change({"servo.stall_torque": "4 N*m"})))
+    assert "stall torque" not in summarise(flight_by_hand(demo_mission))
+    page = summarise(flight_by_hand(demo_mission.change({"servo.stall_torque": "4 N*m"})))
     assert "of the servos' stall torque     %               25.0" in page
 
 
-def test_summarize__estimate(demo_mission):
-    assert "ideal sensors: the flight computer is told the truth" in summarize(flight_by_hand(demo_mission))
-    page = summarize(flight_by_hand(demo_mission.change({"sensors.gyro.bias": 0.01})))
+def test_summarise__estimate(demo_mission):
+    assert "ideal sensors: the flight computer is told the truth" in summarise(flight_by_hand(demo_mission))
+    page = summarise(flight_by_hand(demo_mission.change({"sensors.gyro.bias": 0.01})))
     assert "attitude error, largest           deg            57.30" in page and "ideal" not in page  # 1 rad
 
 
-def test_summarize__waypoints(demo_mission):
+def test_summarise__waypoints(demo_mission):
     point = {"east": 1.0, "north": 2.0, "height": 90.0, "radius": 7.5}
     mission = demo_mission.change({"guidance.waypoint": [point, point]})
     ds = flight_by_hand(mission).assign(waypoint_miss=("waypoint_number", [3.25, np.nan]))
-    page = summarize(ds)
+    page = summarise(ds)
     assert "captured, of 2" in page and "flight computer's own estimate" in page
     assert "miss distance of 0, radius 7.5 m  m                3.2" in page
     assert "miss distance of 1, radius 7.5 m  m               none" in page
     flights = ensemble_by_hand(mission, np.zeros((3, 2)))
     flights["waypoint_miss"] = (("flight", "waypoint_number"), [[1.0, 2.0], [2.0, 2.0], [3.0, np.nan]])
-    assert "miss distance of 0, radius 7.5 m  m                1.1       2.0       2.9" in summarize(flights)
+    assert "miss distance of 0, radius 7.5 m  m                1.1       2.0       2.9" in summarise(flights)
 
 
-def test_summarize__of_no_dataset():
-    with pytest.raises(TypeError, match="summarize: ds must be a Dataset that sixdof made, .*, not 3"):
-        summarize(3)
+def test_summarise__of_no_dataset():
+    with pytest.raises(TypeError, match="summarise: ds must be a Dataset that sixdof made, .*, not 3"):
+        summarise(3)

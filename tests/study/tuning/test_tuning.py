@@ -80,7 +80,7 @@ def test_answer__is_never_more_than_both_margins(demo_mission, demo_models, seed
     """
     p, d, ratio = np.exp(np.random.default_rng(seed).uniform(np.log([0.02, 0.005, 0.5]), np.log([2.0, 0.3, 3.0])))
     mission = demo_mission.change({"autopilot.gain_pressure": None, "autopilot.pitch": {"p": p, "i": ratio * p, "d": d}})
-    found = margins(demo_models, mission, channels="pitch", breaks="actuator").squeeze(drop=True)
+    found = margins(demo_models, mission, channels="pitch", broken_at="actuator").squeeze(drop=True)
     each = np.ones(demo_models.sizes["point"])
     answer = problem_of(demo_models, mission).answer(p * each, ratio * p * each, d * each)
     stable = found["stable"].values
@@ -155,7 +155,7 @@ def test_answer__first_kick_of_a_step(demo_mission, demo_models, structure):
 
 def test_tune__holds_what_is_asked_on_the_flight_it_makes(tuned):
     models = linearise(tuned.mission, points=23)  # other moments than those it was designed on
-    met = holds(margins(models, breaks=("actuator",)), 6.0 - 0.2, math.radians(45.0 - 1.5))  # between rows and points a little is lost
+    met = holds(margins(models, broken_at=("actuator",)), 6.0 - 0.2, math.radians(45.0 - 1.5))  # between rows and points a little is lost
     assert tuned.met and bool(met.all())
     assert not bool(holds(tuned.margins_before).all())
 
@@ -259,7 +259,7 @@ def test_tune__bending_is_borne(demo_mission):
     """A lightly damped mode whose peak would pass the critical point: what is found with it in mind is stable with it."""
     mode = BendingMode(21.0, 0.01, modal_mass=0.7, shape_at_fins=1.0, slope_at_gyro=4.0)
     blind, seeing = tune(demo_mission, points=10), tune(demo_mission, points=10, bending=mode)
-    assert not margins(blind.models, breaks=("actuator",), bending=mode)["stable"].all()
+    assert not margins(blind.models, broken_at=("actuator",), bending=mode)["stable"].all()
     assert seeing.margins["stable"].all()
 
 
@@ -336,7 +336,7 @@ def test_plot_tuning__how_far_the_gain_may_fall_has_the_colour_of_its_set(tuned)
 
     gain = plot_tuning(tuned).axes[0]
     for found, colour in ((tuned.margins_before, OLD), (tuned.margins, NEW)):
-        falls = found["gain_reduction_db"].sel(channel="pitch", opened_at="actuator").values
+        falls = found["gain_reduction_db"].sel(channel="pitch", broken_at="actuator").values
         (line,) = [line for line in gain.lines if line.get_color() == colour and line.get_gid() != "margin"]
         np.testing.assert_array_equal(line.get_ydata(), np.where(falls <= MOST_GAIN, falls, np.nan))
     plt.close("all")

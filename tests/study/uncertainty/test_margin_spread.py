@@ -30,7 +30,7 @@ NAMES = ("gain_margin_db", "gain_reduction_db", "phase_margin", "delay_margin", 
 
 
 def at_actuator(models, **options):
-    return margins(models, breaks="actuator", **options).sel(opened_at="actuator")
+    return margins(models, broken_at="actuator", **options).sel(broken_at="actuator")
 
 
 def assert_same(spread, i, found):

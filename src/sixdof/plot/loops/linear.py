@@ -66,24 +66,24 @@ def _roll_beside(ax, models: xr.Dataset) -> None:
     headroom(other, 0.14)
 
 
-def plot_margins(found, *, channel: str | None = None, opened_at: str = "actuator", required=(REQUIRED_GAIN_DB, REQUIRED_PHASE), axes=None):
+def plot_margins(found, *, channel: str | None = None, broken_at: str = "actuator", required=(REQUIRED_GAIN_DB, REQUIRED_PHASE), axes=None):
     """Draw gain margin, phase margin and |1 + L| against time, Mach above, with what is required; unstable stretches are shaded.
 
     found : what `study.margins.margins` (or `coupled_margins`) returns, or a dictionary name -> such a Dataset, for one channel laid
     over each other ("pitch" if none is named). channel : one of them alone. required : (dB, rad). axes : three axes, or None.
-    By how much the gain may fall is dashed. Returns the three axes.
+    The gain-reduction margin (how much the gain may fall) is dashed. Returns the three axes.
 
     Raises
     ------
     ValueError
-        For what is no result of margins, for a channel or a place to open the loop that it does not hold.
+        For what is no result of margins, for a channel or a place to break the loop that it does not hold.
     """
     several = isinstance(found, Mapping) and not isinstance(found, xr.Dataset)
     sets = dict(found) if several else {"": found}
     if not sets:
         raise ValueError("plot_margins: found is empty; give margins, or a dictionary of them by name")
     required = need_required(required, "plot_margins")
-    curves = _curves_of(sets, "pitch" if several and channel is None else channel, opened_at)
+    curves = _curves_of(sets, "pitch" if several and channel is None else channel, broken_at)
     axes = new_axes(axes, 3, 1, size=(7.4, 7.6), who="plot_margins", sharex=True).ravel()
     for ax, (name, factor, text) in zip(axes, _OF_MARGINS):
         for (of, one), width in zip(curves, widths(len(curves))):
@@ -94,8 +94,8 @@ def plot_margins(found, *, channel: str | None = None, opened_at: str = "actuato
     for ax in axes:
         for one in {id(one): one for _, one in curves}.values():
             shade(ax, one["time"].values, ~one["stable"].values.astype(bool), "unstable")
-    where = "demand" if opened_at == "actuator" else f"{opened_at} reading"
-    title = f"{channels[0] if len(channels) == 1 else 'margins'}, opened at the {where}"
+    where = "demand" if broken_at == "actuator" else f"{broken_at} reading"
+    title = f"{channels[0] if len(channels) == 1 else 'margins'}, broken at the {where}"
     axes[-1].set_xlabel(label(curves[0][1]["time"]))
     for k, ax in enumerate(axes):
         ax.set_ylim(bottom=0.0)
@@ -105,15 +105,15 @@ def plot_margins(found, *, channel: str | None = None, opened_at: str = "actuato
     return axes
 
 
-def _curves_of(sets: Mapping, channel, opened_at: str) -> list:
+def _curves_of(sets: Mapping, channel, broken_at: str) -> list:
     """Return (name, margins of one channel at one place) for every curve."""
     out = []
     for of, one in sets.items():
         names = (*(name for name, _, _ in _OF_MARGINS), "gain_reduction_db", "stable", "time", "mach", "channel")
         need_table(one, "plot_margins", "loops.margins.margins", *names)
-        if "opened_at" in one.dims:
-            need_one_of(opened_at, one["opened_at"].values, "opened_at", "plot_margins")
-            one = one.sel(opened_at=opened_at)
+        if "broken_at" in one.dims:
+            need_one_of(broken_at, one["broken_at"].values, "broken_at", "plot_margins")
+            one = one.sel(broken_at=broken_at)
         if channel is not None:
             need_one_of(channel, np.atleast_1d(one["channel"].values), "channel", "plot_margins")
         for name in sorted(one["channel"].values, key=list(CHANNEL_COLOURS).index) if channel is None else [channel]:
@@ -133,7 +133,7 @@ def _margin_line(ax, one: xr.Dataset, name: str, factor: float, of: str, width: 
 
 def _require(axes, required) -> None:
     gain_db, phase = required
-    axes[0].plot([], [], color=GREY, lw=LINE, ls=DASHED, label="how much it may fall")
+    axes[0].plot([], [], color=GREY, lw=LINE, ls=DASHED, label="gain-reduction margin")
     # a loop that stays this far from -1 has the gain margin for certain: |1 + L| >= 1 - 1/g
     for ax, value in zip(axes, (gain_db, math.degrees(phase), 1.0 - 10.0 ** (-gain_db / 20.0))):
         text = f"enough for {gain_db:g} dB" if ax is axes[-1] else f"required: {value:g}"

@@ -1,4 +1,4 @@
-"""Figures of the attitude loops as they fly, opened: Bode, Nyquist, Nichols; and which points of a flight they show."""
+"""Figures of the attitude loops as they fly, broken at one place: Bode, Nyquist, Nichols; and which points of a flight they show."""
 
 from __future__ import annotations
 
@@ -28,7 +28,7 @@ _BOX = {"fc": "white", "ec": "none", "alpha": 0.75, "pad": 0.8}
 
 
 class Curve(NamedTuple):
-    """One point of a flight in a figure: how it is drawn, what is known of its margins (scalars), and its opened loop, if wanted."""
+    """One point of a flight in a figure: how it is drawn, what is known of its margins (scalars), and its open loop, if wanted."""
 
     point: int
     text: str
@@ -57,11 +57,11 @@ class Curve(NamedTuple):
         return float(self.margins[name]) if self.margins["stable"] else math.nan
 
 
-# ---------------------------------------------------------------- opened
+# ---------------------------------------------------------------- open
 
 
 def plot_bode(models: xr.Dataset, points=None, channel: str = "pitch", *, gains=None, broken_at: str = "actuator", bending=None, axes=None):
-    """Draw gain and phase of an opened loop at some points of the flight; the worst point (least |1 + L|) with its margins.
+    """Draw gain and phase of an open loop at some points of the flight; the worst point (least |1 + L|) with its margins.
 
     points : numbers of points, or None for five along the flight with the worst of all among them. gains, broken_at, bending : as
     `study.loop.open_loop`. axes : two axes, or None. Returns the two axes: dB and degrees against rad/s, Hz above.
@@ -73,7 +73,7 @@ def plot_bode(models: xr.Dataset, points=None, channel: str = "pitch", *, gains=
     """
     from matplotlib.ticker import LogLocator
 
-    curves = _opened("plot_bode", models, points, channel, gains, broken_at, bending)
+    curves = _open_loops("plot_bode", models, points, channel, gains, broken_at, bending)
     axes = new_axes(axes, 2, 1, size=(7.4, 6.6), who="plot_bode", sharex=True).ravel()
     size, phase = axes
     for curve in curves:
@@ -98,13 +98,13 @@ def plot_bode(models: xr.Dataset, points=None, channel: str = "pitch", *, gains=
 
 
 def plot_nyquist(models: xr.Dataset, points=None, channel: str = "pitch", *, gains=None, broken_at: str = "actuator", bending=None, required=REQUIRED, ax=None):
-    """Draw an opened loop in the complex plane (positive frequencies) round -1, where it comes closest, and what it has to keep clear of.
+    """Draw an open loop in the complex plane (positive frequencies) round -1, where it comes closest, and what it has to keep clear of.
 
     required : (dB, rad): the bars on the real axis and the unit circle are not to be crossed; who stays out of the shaded disk, the
     symmetric one of P. Seiler, A. Packard, P. Gahinet (2020), meets both with gain and phase changing together. Else as `plot_bode`.
     """
     required = need_required(required, "plot_nyquist")
-    curves = _opened("plot_nyquist", models, points, channel, gains, broken_at, bending)
+    curves = _open_loops("plot_nyquist", models, points, channel, gains, broken_at, bending)
     ax = axes_or_new(ax, size=(8.2, 5.4))
     _forbid_in_plane(ax, *required)
     for curve in curves:
@@ -125,12 +125,12 @@ def plot_nyquist(models: xr.Dataset, points=None, channel: str = "pitch", *, gai
 
 
 def plot_nichols(models: xr.Dataset, points=None, channel: str = "pitch", *, gains=None, broken_at: str = "actuator", bending=None, required=REQUIRED, ax=None):
-    """Draw gain (dB) over phase (deg) of an opened loop, with the ellipse of the required margins (dB, rad) that it must keep out of.
+    """Draw gain (dB) over phase (deg) of an open loop, with the ellipse of the required margins (dB, rad) that it must keep out of.
 
     Else as `plot_bode`; the worst point has its margins marked.
     """
     required = need_required(required, "plot_nichols")
-    curves = _opened("plot_nichols", models, points, channel, gains, broken_at, bending)
+    curves = _open_loops("plot_nichols", models, points, channel, gains, broken_at, bending)
     ax = axes_or_new(ax, size=(8.4, 5.4))
     for curve in curves:
         seen = np.abs(curve.gain_db) <= SPAN_DB
@@ -166,7 +166,7 @@ def _hertz_above(ax) -> None:
 
 
 def _title(channel: str, broken_at: str) -> str:
-    return f"{channel} loop, opened {WHERE[broken_at]}"
+    return f"{channel} loop, broken {WHERE[broken_at]}"
 
 
 def _forbid_in_plane(ax, gain_db: float, phase: float) -> None:
@@ -208,7 +208,7 @@ def _steps_of(ax, step: float, axis: str = "y"):
 
 
 def _marks(curve: Curve) -> list[tuple[float, float, float, str]]:
-    """Return (frequency, gain dB, phase deg, what it says) of the gain margin, the gain reduction and the least phase margin."""
+    """Return (frequency, gain dB, phase deg, what it says) of the gain margin, the gain-reduction margin and the least phase margin."""
     gain, phase, out = curve.gain_db, curve.phase, []
     if math.isfinite(curve.margin("gain_margin_db")):
         k = np.abs(curve.frequency - float(curve.margins["phase_crossover"])).argmin()
@@ -269,8 +269,8 @@ def chosen_points(who: str, models, points, channel, gains, broken_at, bending) 
         for point in points:
             check_point(models, point, who)
     numbers = list(range(count)) if points is None else sorted({int(point) % count for point in points})
-    found = margins(models.isel(point=numbers), mission, channels=channel, breaks=broken_at, bending=bending)
-    found = found.isel(channel=0, opened_at=0)
+    found = margins(models.isel(point=numbers), mission, channels=channel, broken_at=broken_at, bending=bending)
+    found = found.isel(channel=0, broken_at=0)
     worst = int(np.lexsort((-found["growth"].values, found["distance"].values))[0])
     keep = np.arange(len(numbers))
     if points is None:
@@ -290,8 +290,8 @@ def _curve(models, number: int, found: xr.Dataset, colour, width: float, *, wors
     return Curve(number, text, colour, width, worst, found)
 
 
-def _opened(who: str, models, points, channel, gains, broken_at, bending) -> list[Curve]:
-    """Return the points to draw with the frequency response of their opened loops."""
+def _open_loops(who: str, models, points, channel, gains, broken_at, bending) -> list[Curve]:
+    """Return the points to draw with the frequency response of their open loops."""
     import control
 
     mission, chosen = chosen_points(who, models, points, channel, gains, broken_at, bending)

@@ -87,7 +87,7 @@ def _steps(angle_ax, fin_ax, tuned: Tuned, channel: str) -> None:
     """Draw a goal step with old and new gains on the same vehicle, where the old margin was least."""
     import control
 
-    before = tuned.margins_before.sel(channel=channel, opened_at="actuator")
+    before = tuned.margins_before.sel(channel=channel, broken_at="actuator")
     point = int(before["distance"].values.argmin())
     travel = math.degrees(tuned.mission.servo.travel)
     for text, mission, colour in (("before", tuned.before, OLD), ("now", tuned.mission, NEW)):

@@ -12,10 +12,10 @@ REAL = 1e-6  # share: an imaginary part below this is none
 REFINED = 6  # rounds in which the neighbourhood of the closest approach is cut to a quarter
 
 
-class Crossings(NamedTuple):
+class ResponseMargins(NamedTuple):
     """Margins of loops (n,). NaN where a loop has no such crossing; dB and rad.
 
-    gain_margin_db : by how much the gain may rise. gain_reduction_db : by how much it may fall (a positive number), infinite where nothing
+    gain_margin_db : by how much the gain may rise. gain_reduction_db : the gain-reduction margin, by how much it may fall (a positive number), infinite where nothing
     limits it. phase_margin, delay_margin : the least of all gain crossings. distance : least |1 + L|; disk_margin : 2 min |1 + L|/|1 - L|.
     """
 
@@ -30,7 +30,7 @@ class Crossings(NamedTuple):
     disk_margin: np.ndarray
 
 
-def crossings(response: Callable, frequency: np.ndarray, values: np.ndarray) -> Crossings:
+def response_margins(response: Callable, frequency: np.ndarray, values: np.ndarray) -> ResponseMargins:
     """Return the margins of loops.
 
     response(frequency (k,), loop (k,)) -> (k,) complex. frequency : (m,) rad/s, ascending. values : (n, m) the response on that grid.
@@ -68,7 +68,7 @@ def crossings(response: Callable, frequency: np.ndarray, values: np.ndarray) -> 
     less[np.isnan(less)] = np.inf
     distance, closest = nearest(lambda w, k: np.abs(1.0 + response(w, k)), frequency, np.abs(1.0 + values))
     disk, _ = nearest(lambda w, k: _disk(response(w, k)), frequency, _disk(values))
-    return Crossings(gain, where, less, phase_margin, crossover, delay, distance, closest, disk)
+    return ResponseMargins(gain, where, less, phase_margin, crossover, delay, distance, closest, disk)
 
 
 def _disk(values: np.ndarray) -> np.ndarray:

@@ -114,7 +114,7 @@ def rate_limit(amplitude: ArrayLike, frequency: ArrayLike, limit: float) -> np.n
     amplitude (rad) and frequency (rad/s) count by their product alone. With r = limit/(A w): N = 1 for r >= 1; a triangle,
     N = 4 r/pi exp(-j acos(pi r/2)), for r <= 1/sqrt(1 + pi^2/4) = 0.537 (H. Duda, J. Guidance 20, 1997); between, the output leaves
     the input at the phase -acos r and meets it again at a phase found by Newton's rule, and N is the exact integral. In a loop, give
-    `limit_cycles` the element `lambda v: rate_limit(v, 1.0, limit)`; its amplitude is then A w.
+    `harmonic_balance` the element `lambda v: rate_limit(v, 1.0, limit)`; its amplitude is then A w.
     Raises ValueError for a negative amplitude, and for a frequency or limit that is not positive.
     """
     a, w = _amplitudes(amplitude), _floats(frequency, "frequency")
@@ -177,7 +177,7 @@ def first_harmonic(function: Callable[[np.ndarray], np.ndarray], amplitude: Arra
 # ------------------------------------------------------------------ limit cycles
 
 
-def limit_cycles(response: ArrayLike, frequency: ArrayLike, element: Callable[[np.ndarray], np.ndarray], amplitudes: ArrayLike) -> list[LimitCycle]:
+def harmonic_balance(response: ArrayLike, frequency: ArrayLike, element: Callable[[np.ndarray], np.ndarray], amplitudes: ArrayLike) -> list[LimitCycle]:
     """Return the limit cycles of a loop around one element, smallest amplitude first; empty if there is none.
 
     Solutions of 1 + N(A) L(jw) = 0: where the curve of L crosses that of -1/N, both drawn in ln magnitude and phase. response (n,)

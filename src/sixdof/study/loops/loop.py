@@ -1,4 +1,4 @@
-"""The attitude loops as they fly: the sampled law, its hold and delays, the servo and the vehicle, opened or closed at any point."""
+"""The attitude loops as they fly: the sampled law, its hold and delays, the servo and the vehicle, broken or closed at any point."""
 
 from __future__ import annotations
 
@@ -18,7 +18,7 @@ from sixdof.study.reading.result import mission_of, need_table
 # of linear models: what a loop is made of
 OF_LOOPS = ("state_matrix", "input_matrix", "sensed_pressure", "sensed_mach", "booster", "gain_factor", "servo_factor", "body_rate")
 NO_LOOPS = "no control fins work along this flight, there are no loops: set control = true on a fin set, and enable the fins"
-BREAKS = ("actuator", "attitude", "rate")  # where a loop may be opened: at the demand, at the attitude, at the rate reading
+BREAKS = ("actuator", "attitude", "rate")  # where a loop may be broken: at the demand, at the attitude, at the rate reading
 LOWEST = 0.1  # rad/s: slower than this a frozen model of a climbing rocket means nothing
 SWING = 1.0  # rad/s: what swings faster than this and grows is the loop's own doing, however slowly it grows
 ROUNDED = 1e-6  # 1/s: a growth below it is rounding
@@ -110,7 +110,7 @@ def _of_points(gains: LawGains, points: np.ndarray) -> LawGains:
 
 
 def broken(parts: dict[str, np.ndarray], where: str) -> np.ndarray:
-    """Return the loop of a single channel opened at a place, (n, ...), from `Loops.parts`; the other path stays closed."""
+    """Return the loop of a single channel broken at a place, (n, ...), from `Loops.parts`; the other path stays closed."""
     angle, rate = parts["angle"][..., 0, 0], parts["rate"][..., 0, 0]
     if where == "attitude":
         return angle / (1.0 + rate)
@@ -254,7 +254,7 @@ class _Assembly:
 
 
 def open_loop(models: xr.Dataset, point: int = 0, channel: str = "pitch", *, gains=None, broken_at: str = "actuator", bending: BendingMode | None = None):
-    """Return the loop of one channel at one point, opened, as a sampled `control.StateSpace` (negative feedback closes it).
+    """Return the loop of one channel at one point, broken at a place, as a sampled `control.StateSpace` (negative feedback closes it).
 
     gains : see `flown_mission`. broken_at : "actuator" (the demand), "attitude" (with the rate loop closed) or "rate" (with the attitude
     loop closed). bending : a `BendingMode` of the airframe.
@@ -291,14 +291,14 @@ def closed_response(models: xr.Dataset, point: int = 0, channel: str = "pitch", 
 def _check(models, point, channel, broken_at, who: str) -> str:
     need_table(models, who, "loops.linear.linearise", *OF_LOOPS)
     check_point(models, point, who)
-    check_channel(channel, CHANNELS, who, ": a loop is opened one at a time")
+    check_channel(channel, CHANNELS, who, ": a loop is broken one at a time")
     if not isinstance(broken_at, str) or broken_at not in BREAKS:
         raise ValueError(f'{who}: broken_at = {shown(broken_at)} must be "actuator", "attitude" or "rate"')
     return broken_at
 
 
 def _opened(loops: Loops, where: str, name: str):
-    """Return the loop opened at a place: from what enters behind the cut to minus what arrives before it."""
+    """Return the loop broken at a place: from what enters behind the cut to minus what arrives before it."""
     import control
 
     (c,), gains = loops.plant.channels, loops.gains

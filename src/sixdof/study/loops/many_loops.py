@@ -9,7 +9,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from sixdof.study.loops.crossings import crossings
+from sixdof.study.loops.crossings import response_margins
 from sixdof.study.loops.law_model import LawGains, law_response
 from sixdof.study.loops.linear import CHANNELS
 from sixdof.study.loops.loop import Loops, closed_loop, scan
@@ -105,7 +105,7 @@ class ManyLoops:
             return by_angle * angle + by_rate * rate
 
         values = loop(np.broadcast_to(frequency, (len(of), len(frequency))), slice(None), *(part[of] for part in plants))
-        found = crossings(lambda w, k: loop(w, k, *self.answer(w, of[k])), frequency, values)
+        found = response_margins(lambda w, k: loop(w, k, *self.answer(w, of[k])), frequency, values)
         plant = self.plant._replace(**{name: getattr(self.plant, name)[of] for name in ("phi", "new", "old", "gust", "turn")})
         growth, stable = closed_loop(plant, gains).fate(DRIFT)
         names = ("gain_margin_db", "gain_reduction_db", "phase_margin", "delay_margin", "distance")

@@ -8,7 +8,7 @@ import numpy as np
 import xarray as xr
 
 from sixdof.mission.units import shown
-from sixdof.study.loops.crossings import crossings, nearest
+from sixdof.study.loops.crossings import response_margins, nearest
 from sixdof.study.loops.linear import CHANNELS
 from sixdof.study.loops.loop import BREAKS, FREQUENCIES, Loops, broken, check_bending, flown_mission, loops_of, scan
 from sixdof.study.loops.sampled_plant import BendingMode
@@ -19,7 +19,7 @@ REQUIRED_GAIN_DB, REQUIRED_PHASE = 6.0, math.radians(45.0)  # MIL-F-9490D, the u
 HALF_POWER = math.sqrt(0.5)
 _VARIABLES = {
     "gain_margin_db": ("dB", "gain margin"),
-    "gain_reduction_db": ("dB", "gain reduction margin"),
+    "gain_reduction_db": ("dB", "gain-reduction margin"),
     "phase_margin": ("rad", "phase margin"),
     "delay_margin": ("s", "delay margin"),
     "distance": ("1", "least distance to the critical point |1 + L|"),
@@ -34,8 +34,8 @@ MOST_INCIDENCE = math.radians(15.0)  # beyond it fins stall and the aerodynamics
 POINT_COORDS = ("time", "mach", "dynamic_pressure", "incidence")
 
 
-def margins(models: xr.Dataset, gains=None, *, channels=CHANNELS, breaks=BREAKS, bending: BendingMode | None = None) -> xr.Dataset:
-    """Return the margins of the loops as they fly, for every linear model, channel and place where a loop is opened.
+def margins(models: xr.Dataset, gains=None, *, channels=CHANNELS, broken_at=BREAKS, bending: BendingMode | None = None) -> xr.Dataset:
+    """Return the margins of the loops as they fly, for every linear model, channel and place where a loop is broken.
 
     The loop is the sampled law with its hold, computation and servo delays, servo, gyro lag and estimator; one channel at a time, the
     others at rest (`coupled_margins` closes them). An unstable loop has no margin: 0 dB, 0 deg, 0 s, distance 0.
@@ -44,29 +44,29 @@ def margins(models: xr.Dataset, gains=None, *, channels=CHANNELS, breaks=BREAKS,
     ----------
     models : as `linearise` returns them.
     gains : None for the autopilot of the models' own mission, a Mission, what `tune` returns, or a dictionary of changes.
-    breaks : of "actuator" (the demand), "attitude" (with the rate loop closed), "rate" (with the attitude loop closed). The rate and the
-        attitude of a strapdown computer come from one gyro: the loop opened at the gyro itself is that at the actuator.
+    broken_at : of "actuator" (the demand), "attitude" (with the rate loop closed), "rate" (with the attitude loop closed). The rate and the
+        attitude of a strapdown computer come from one gyro: the loop broken at the gyro itself is that at the actuator.
     bending : a `BendingMode` of the airframe; the autopilot's own notch is always in the loop.
 
     Returns
     -------
     Dataset
-        Dims point, channel, opened_at. Margins in dB, rad, s; crossovers, closed-loop bandwidth (angle to goal, -3 dB) and peak, growth
+        Dims point, channel, broken_at. Margins in dB, rad, s; crossovers, closed-loop bandwidth (angle to goal, -3 dB) and peak, growth
         (1/s) of the least stable motion, `stable`.
 
     Raises
     ------
     ValueError, TypeError
-        For channels or breaks that there are not, or gains that are none.
+        For channels or places to break that there are not, or gains that are none.
     """
-    channels, breaks = _chosen(channels, CHANNELS, "channels"), _chosen(breaks, BREAKS, "breaks")
+    channels, broken_at = _chosen(channels, CHANNELS, "channels"), _chosen(broken_at, BREAKS, "broken_at")
     check_bending(bending, "margins")
     mission = flown_mission(models, gains, "margins")
     need_table(models, "margins", "loops.linear.linearise", *POINT_COORDS)
-    parts = [_of_channel(loops_of(models, mission, channel, bending), breaks) for channel in channels]
+    parts = [_of_channel(loops_of(models, mission, channel, bending), broken_at) for channel in channels]
     ds = xr.concat(parts, xr.DataArray(list(channels), dims="channel", name="channel"))
-    ds = ds.transpose("point", "channel", "opened_at", missing_dims="ignore")
-    ds = ds.assign_coords({name: models[name] for name in POINT_COORDS} | {"opened_at": list(breaks)})
+    ds = ds.transpose("point", "channel", "broken_at", missing_dims="ignore")
+    ds = ds.assign_coords({name: models[name] for name in POINT_COORDS} | {"broken_at": list(broken_at)})
     return ds.assign_attrs(title=models.attrs.get("title", ""), mission=mission.to_toml())
 
 
@@ -83,24 +83,24 @@ def _chosen(names, known, what: str) -> tuple[str, ...]:
     return names
 
 
-def _of_channel(loops: Loops, breaks) -> xr.Dataset:
+def _of_channel(loops: Loops, broken_at) -> xr.Dataset:
     n = len(loops.gains.scale)
     frequency = scan(loops)
     parts = loops.parts(np.broadcast_to(frequency, (n, len(frequency))))
     growth, stable = loops.matrices().fate(DRIFT)
     found = []
-    for where in breaks:
+    for where in broken_at:
 
         def response(w, k, where=where):
             return broken(loops.parts(w, k), where)
 
-        found.append(crossings(response, frequency, broken(parts, where)))
+        found.append(response_margins(response, frequency, broken(parts, where)))
     entries = {}
     for name, (units, text) in _VARIABLES.items():
         values = np.stack([getattr(each, name) for each in found], axis=1)
         if name in _NONE_LEFT:
             values = np.where(stable[:, None], values, 0.0)
-        entries[name] = (("point", "opened_at"), values, {"units": units, "long_name": text})
+        entries[name] = (("point", "broken_at"), values, {"units": units, "long_name": text})
     bandwidth, peak = _closed(parts, frequency)
     entries |= {
         "bandwidth": ("point", np.where(stable, bandwidth, np.nan), {"units": "rad/s", "long_name": "closed-loop bandwidth (-3 dB)"}),
@@ -134,7 +134,7 @@ def coupled_margins(models: xr.Dataset, gains=None, *, bending: BendingMode | No
     Dataset
         Dims point, channel. `distance`: least singular value of 1 + L over frequency, at the demands; `disk_margin`: 2 over the largest
         singular value of (1 - L)(1 + L)^-1, the symmetric disk that any three simultaneous changes of gain and phase may fill
-        (Seiler, Packard, Gahinet 2020; without structure, so on the safe side). Margins of one loop opened at its demand with the
+        (Seiler, Packard, Gahinet 2020; without structure, so on the safe side). Margins of one loop broken at its demand with the
         other two closed; growth and stability of all together.
     """
     check_bending(bending, "coupled_margins")
@@ -158,7 +158,7 @@ def coupled_margins(models: xr.Dataset, gains=None, *, bending: BendingMode | No
         def response(w, k, c=c):
             return _one_of(_matrix_loop(loops, w, k), c)
 
-        found.append(crossings(response, frequency, _one_of(values, c)))
+        found.append(response_margins(response, frequency, _one_of(values, c)))
     for name in ("gain_margin_db", "gain_reduction_db", "phase_margin", "delay_margin", "crossover"):
         both = np.stack([getattr(each, name) for each in found], axis=1)
         both = np.where(stable[:, None], both, 0.0) if name in _NONE_LEFT else both
@@ -208,7 +208,7 @@ def within(ds: xr.Dataset) -> xr.Dataset:
 def worst_point(found: xr.Dataset, variable: str = "distance") -> dict:
     """Return where a margin is least; of unstable loops, where the growth is largest.
 
-    A dictionary of value, point, time, mach, channel, opened_at, as far as the Dataset has these dims; empty where nothing is limited.
+    A dictionary of value, point, time, mach, channel, broken_at, as far as the Dataset has these dims; empty where nothing is limited.
     """
     if not isinstance(variable, str) or not variable.isidentifier():
         raise ValueError(f'worst_point: variable = {shown(variable)} must be the name of a margin, such as "distance"')
@@ -222,25 +222,25 @@ def worst_point(found: xr.Dataset, variable: str = "distance") -> dict:
     place = least.argmax(...)
     at = values.isel(place)
     out = {"value": float(at), "point": int(place["point"])}
-    return out | {name: at[name].item() for name in ("time", "mach", "channel", "opened_at") if name in at.coords}
+    return out | {name: at[name].item() for name in ("time", "mach", "channel", "broken_at") if name in at.coords}
 
 
 def margin_report(found: xr.Dataset, *, gain_db: float = REQUIRED_GAIN_DB, phase: float = REQUIRED_PHASE) -> str:
     """Return the worst margins of every channel as a page of text, each with its place in the flight, held against a requirement."""
-    need_table(found, "margin_report", "loops.margins.margins", "delay_margin", "distance", "growth", "time", "incidence", "opened_at", *_OF_HOLDS)
+    need_table(found, "margin_report", "loops.margins.margins", "delay_margin", "distance", "growth", "time", "incidence", "broken_at", *_OF_HOLDS)
     check_requirement(gain_db, phase, "margin_report")
     large = int((found["incidence"] > MOST_INCIDENCE).sum())
     found = within(found)
     time = found["time"].values
     lines = [found.attrs.get("title", "") or "untitled", f"margins of the attitude loops from {time.min():.2f} s to {time.max():.2f} s", ""]
-    lines.append(f"  {'':<8}{'opened at':<11}{'gain':>9}{'phase':>10}{'delay':>10}{'|1 + L|':>10}   worst at")
+    lines.append(f"  {'':<8}{'broken at':<11}{'gain':>9}{'gain-reduction':>16}{'phase':>10}{'delay':>10}{'|1 + L|':>10}   worst at")
     for channel in found["channel"].values:
         one = found.sel(channel=channel)
         if not one["stable"].all():
             k = int(np.flatnonzero(~one["stable"].values)[0])
             lines.append(f"  {channel:<8}UNSTABLE from {time[k]:.2f} s (Mach {float(one.mach[k]):.2f}), growing by {float(one.growth.max()):.2g} 1/s at most")
             continue
-        lines += [_row(one.sel(opened_at=where), str(channel), str(where)) for where in found["opened_at"].values]
+        lines += [_row(one.sel(broken_at=where), str(channel), str(where)) for where in found["broken_at"].values]
     if large:
         lines.append(f"  points beyond {math.degrees(MOST_INCIDENCE):.0f} deg of incidence, where fins stall and nothing is linear: {large}")
     lines += ["", f"required: {gain_db:g} dB and {math.degrees(phase):g} deg at the actuator: {_verdict(found, gain_db, phase)}"]
@@ -254,7 +254,7 @@ def _row(one: xr.Dataset, channel: str, where: str) -> str:
 
     k = int(np.nanargmin(one["distance"].values))
     cells = (
-        f"{least('gain_margin_db', 1.0, 'dB', 1):>9}{least('phase_margin', math.degrees(1.0), 'deg', 1):>10}"
+        f"{least('gain_margin_db', 1.0, 'dB', 1):>9}{least('gain_reduction_db', 1.0, 'dB', 1):>16}{least('phase_margin', math.degrees(1.0), 'deg', 1):>10}"
         f"{least('delay_margin', 1e3, 'ms', 0):>10}{float(one['distance'][k]):>10.2f}"
     )
     return f"  {channel:<8}{where:<11}{cells}   {float(one['time'][k]):.2f} s, Mach {float(one['mach'][k]):.2f}"
@@ -264,15 +264,15 @@ def holds(found: xr.Dataset, gain_db: float = REQUIRED_GAIN_DB, phase: float = R
     """Return where the requirement is met at the actuator, bool (point, channel): gain up and down, phase, and stability."""
     need_table(found, "holds", "loops.margins.margins", *_OF_HOLDS)
     check_requirement(gain_db, phase, "holds")
-    if "opened_at" in found.dims and "actuator" not in found["opened_at"].values:
-        raise ValueError("holds: these margins are not of loops opened at the actuator; a requirement is held against those")
-    one = found.sel(opened_at="actuator") if "opened_at" in found.dims else found
+    if "broken_at" in found.dims and "actuator" not in found["broken_at"].values:
+        raise ValueError("holds: these margins are not of loops broken at the actuator; a requirement is held against those")
+    one = found.sel(broken_at="actuator") if "broken_at" in found.dims else found
     enough = (one["gain_margin_db"].fillna(np.inf) >= gain_db) & (one["gain_reduction_db"] >= gain_db)
     return enough & (one["phase_margin"].fillna(np.inf) >= phase) & one["stable"]
 
 
 def _verdict(found: xr.Dataset, gain_db: float, phase: float) -> str:
-    if "actuator" not in found["opened_at"].values:
+    if "actuator" not in found["broken_at"].values:
         return "not looked at"
     met = holds(found, gain_db, phase)
     bad = [f"{c} at {int((~met.sel(channel=c)).sum())} of {met.sizes['point']} points" for c in found["channel"].values if not met.sel(channel=c).all()]

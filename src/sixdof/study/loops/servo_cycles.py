@@ -68,7 +68,7 @@ class Case:
         return np.geomspace(2.0 * math.pi * SLOWEST, OF_NYQUIST * self.loops.nyquist, FINE)
 
     def response(self, frequency: np.ndarray) -> np.ndarray:
-        """Return the loop opened at the demand, without imperfections, at frequencies (k,) rad/s."""
+        """Return the loop broken at the demand, without imperfections, at frequencies (k,) rad/s."""
         return broken(self.loops.parts(frequency[None]), "actuator")[0]
 
     def element(self, name: str, between: bool = False, gain: float = 1.0) -> Callable[[np.ndarray], np.ndarray]:
@@ -113,7 +113,7 @@ class Case:
         found, gain = [], 1.0
         for _ in range(ROUNDS):
             element = self.element(name, between, gain)
-            cycles = describing.limit_cycles(response, grid, element, self.amplitudes(name))
+            cycles = describing.harmonic_balance(response, grid, element, self.amplitudes(name))
             found = [self._cycle(name, each, element, between) for each in cycles]
             chief = largest(found)
             if name != TOGETHER or chief is None:

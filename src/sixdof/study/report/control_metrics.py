@@ -9,7 +9,7 @@ import xarray as xr
 
 from sixdof.mission.mission import Mission
 from sixdof.study.reading.result import event_values, mission_of, need_flight, with_empty
-from sixdof.study.report.oscillation import NONE, crossings, strongest_oscillation
+from sixdof.study.report.oscillation import NONE, reversals, strongest_oscillation
 
 PHASES = ("live", "boost", "coast")
 CHANNELS = ("pitch", "yaw", "roll")
@@ -125,8 +125,8 @@ def _rate(part, channel):
     return part["body_rate"].sel(axis=RATE_AXIS[channel]).values
 
 
-def _crossings(part, channel) -> float:
-    return crossings(_rate(part, channel), QUIET) if part.sizes["time"] else math.nan
+def _reversals(part, channel) -> float:
+    return reversals(_rate(part, channel), QUIET) if part.sizes["time"] else math.nan
 
 
 def _oscillation(part, channel):
@@ -186,7 +186,7 @@ _METRICS = (
     ("error_rms", "rad", "attitude error, root mean square", ("channel",), _of_channels(lambda p, c: _rms(channel_error(p, c)))),
     ("error_peak", "rad", "attitude error, largest", ("channel",), _of_channels(lambda p, c: _peak(channel_error(p, c)))),
     ("rate_rms", "rad/s", "body rate, root mean square", ("channel",), _of_channels(lambda p, c: _rms(_rate(p, c)))),
-    ("crossings", "1", "changes of sign of the body rate", ("channel",), _of_channels(_crossings)),
+    ("reversals", "1", "changes of sign of the body rate", ("channel",), _of_channels(_reversals)),
     ("saturation_share", "1", "share of the time with a fin commanded to its stop", (), _saturation),
     ("rate_limit_share", "1", "share of the servos' time at their rate limit", (), _at_rate),
     ("servo_travel", "rad", "way of a fin", ("fin",), _travel),
@@ -250,7 +250,7 @@ _LINES = (
 _CHANNEL_LINES = (
     ("error_rms", "error, root mean square", "deg", 2, _DEG),
     ("error_peak", "error, largest", "deg", 2, _DEG),
-    ("crossings", "changes of sign of the rate", "", 0, 1.0),
+    ("reversals", "changes of sign of the rate", "", 0, 1.0),
     ("frequency", "frequency", "Hz", 2, 1.0),
     ("damping", "damping ratio", "", 2, 1.0),
 )

@@ -28,7 +28,7 @@ class Oscillation(NamedTuple):
 NONE = Oscillation(math.nan, math.nan, math.nan)
 
 
-def crossings(signal: np.ndarray, threshold: float) -> int:
+def reversals(signal: np.ndarray, threshold: float) -> int:
     """Return how often a signal (n,) changes sign, each time passing the threshold on the other side."""
     sides = np.sign(np.where(np.abs(signal) > threshold, signal, 0.0))
     sides = sides[sides != 0.0]

@@ -172,7 +172,7 @@ def recovery_section(ds: xr.Dataset) -> list[str]:
     """Return speed and loads of each canopy's opening; one row where nothing is known that could break or come apart."""
     if not ds.sizes.get("canopy"):
         return []
-    mission = mission_of(ds, "summarize") if "mission" in ds.attrs else None
+    mission = mission_of(ds, "summarise") if "mission" in ds.attrs else None
     known = list(canopies_of(mission)) if mission is not None else [(None, None)] * ds.sizes["canopy"]
     if ds.sizes["body"] < 2 and not any(cord or (part and part.strength) for part, cord in known):
         loads = np.array([fact(ds, "opening_load", k) for k in range(ds.sizes["canopy"])])
@@ -254,7 +254,7 @@ def fired_section(ds: xr.Dataset) -> list[str]:
     if "mission" not in ds.attrs or not meaningful(ds).any():
         return []
     staged = ds.sizes["body"] > 1
-    found = {what: rules for what, rules in doings(mission_of(ds, "summarize")).items() if staged or len(rules) > 1}
+    found = {what: rules for what, rules in doings(mission_of(ds, "summarise")).items() if staged or len(rules) > 1}
     told = _told_shares if is_ensemble(ds) else _told
     lines = [f"{what}: {told(ds, what, rules)}" for what, rules in found.items()]
     return ["What fired", *indented(lines)] if staged and lines else indented(lines)

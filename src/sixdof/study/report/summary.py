@@ -17,7 +17,7 @@ from sixdof.study.uncertainty.scatter import LEAST, containment, places, radius
 from sixdof.study.uncertainty.sensitivity import largest_drivers
 from sixdof.study.uncertainty.statistics import quantile_interval
 
-__all__ = ["LAST_LINE", "TABLE", "Row", "bearing_of", "summarize"]
+__all__ = ["LAST_LINE", "TABLE", "Row", "bearing_of", "summarise"]
 LAST_LINE = "A calculation, not a clearance to fly: that is up to the range's rules, its safety officer and the vehicle."
 
 
@@ -83,15 +83,15 @@ ESTIMATE = (
 )
 
 
-def summarize(ds: xr.Dataset) -> str:
+def summarise(ds: xr.Dataset) -> str:
     """Return a page about a flight or an ensemble: outcomes, landing place, ends, validity of the model, cautions.
 
     An ensemble shows quantiles over the flights that have the outcome; flights that diverged or never left the rail
     count only under "Ends". Raises TypeError for what is no Dataset, ValueError for one without outcomes.
     """
-    need_result(ds, "summarize")
+    need_result(ds, "summarise")
     if "apogee" not in ds or "status" not in ds:
-        raise ValueError("summarize takes a result of sixdof.fly or sixdof.disperse; this Dataset holds no outcomes")
+        raise ValueError("summarise takes a result of sixdof.fly or sixdof.disperse; this Dataset holds no outcomes")
     lines = [*_heading(ds), ""]
     for title, rows in TABLE.items():
         if title == CONTROL and not np.isfinite(event_values(ds, "fins_enabled")).any():
@@ -158,7 +158,7 @@ def _row(ds, row: Row) -> str:
 
 def _mission(ds):
     """Return the mission of a result, None where the result does not hold it."""
-    return mission_of(ds, "summarize") if "mission" in ds.attrs else None
+    return mission_of(ds, "summarise") if "mission" in ds.attrs else None
 
 
 def _hinge(ds):
@@ -200,7 +200,7 @@ def _landing(ds):
         if not math.isfinite(east + north):
             return ["not reached"]
         return [", ".join([place(east, north), *_mean_on_map(ds)])]
-    known, dropped = places(ds, "summarize")
+    known, dropped = places(ds, "summarise")
     if not len(known):
         return ["no flight came down"]
     distance = np.quantile(np.hypot(*known.T), QUANTILES)

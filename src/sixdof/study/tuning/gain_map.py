@@ -34,14 +34,14 @@ from sixdof.study.loops.many_loops import ManyLoops, joined
 from sixdof.study.loops.sampled_plant import sampled_plant
 from sixdof.study.reading.result import need_table
 from sixdof.study.report.control_metrics import AT_RATE, AT_STOP, FLOW_SPEED, QUIET
-from sixdof.study.report.oscillation import crossings
+from sixdof.study.report.oscillation import reversals
 
 WHO = "gain_map"
 OF_GAINS = ("roll", "pitch", "yaw", "schedule", "with_booster")  # tables of the autopilot that hold gains
 MOST = 10_000  # pairs
 MARGINS = {
     "gain_margin_db": ("dB", "worst gain margin"),
-    "gain_reduction_db": ("dB", "worst gain reduction margin"),
+    "gain_reduction_db": ("dB", "worst gain-reduction margin"),
     "phase_margin": ("rad", "worst phase margin"),
     "delay_margin": ("s", "worst delay margin"),
     "distance": ("1", "least distance to the critical point |1 + L|"),
@@ -306,10 +306,10 @@ def live_metrics(log: np.ndarray, events: np.ndarray, mission: Mission, channels
     fins = (log.shape[1] - ly.LOG_COLUMNS - len(ly.SENSED)) // 3
     if len(live) < 2 or not fins:
         return [math.nan] * len(FLOWN)
-    errors, reversals = [], []
+    errors, turns = [], []
     for goal, angle, rate in (_COLUMNS[name] for name in channels):
         errors.append(np.mod(live[:, goal] - live[:, angle] + math.pi, 2.0 * math.pi) - math.pi)
-        reversals.append(crossings(live[:, rate], QUIET))
+        turns.append(reversals(live[:, rate], QUIET))
     position, command = (live[:, ly.LOG_COLUMNS + k * fins : ly.LOG_COLUMNS + (k + 1) * fins] for k in (0, 1))
     moved, step = np.abs(np.diff(position, axis=0)), np.diff(live[:, ly.L_TIME])[:, None]
     there = np.isfinite(moved)
@@ -318,5 +318,5 @@ def live_metrics(log: np.ndarray, events: np.ndarray, mission: Mission, channels
         max(float(np.abs(error).max()) for error in errors),
         float((np.fmax.reduce(np.abs(command), axis=1) >= AT_STOP * mission.servo.travel).mean()),
         float((moved > AT_RATE * mission.servo.rate_limit * step)[there].mean()) if there.any() else math.nan,
-        float(max(reversals)),
+        float(max(turns)),
     ]

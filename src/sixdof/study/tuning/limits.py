@@ -55,13 +55,13 @@ def limits_of(tuned: Tuned) -> xr.Dataset:
     for part in PARTS:
         changes = improved(mission, part)
         if changes is not None:
-            parts[part] = margins(tuned.models, mission.change(changes), breaks=("actuator",), bending=tuned.bending)
+            parts[part] = margins(tuned.models, mission.change(changes), broken_at=("actuator",), bending=tuned.bending)
     worst = []
     for found in parts.values():
-        at = found.sel(opened_at="actuator")
+        at = found.sel(broken_at="actuator")
         worst.append(xr.Dataset({name: at[name].min("point", keep_attrs=True) for name in ("distance", "phase_margin", "gain_margin_db")}))
     out = xr.concat(worst, xr.DataArray(list(parts), dims="part", name="part"))
-    at = tuned.margins.sel(opened_at="actuator")
+    at = tuned.margins.sel(broken_at="actuator")
     lags = np.stack([lags_at(mission, _worst_crossover(at.sel(channel=c)), str(c), float(tuned.models["servo_factor"])) for c in at["channel"].values], axis=1)
     out["phase_lost"] = (("lag", "channel"), lags, {"units": "rad", "long_name": "phase lost at the gain crossover"})
     return out.assign_coords(lag=list(LAGS))

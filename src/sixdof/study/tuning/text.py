@@ -67,7 +67,7 @@ def _margin_lines(tuned: Tuned) -> list[str]:
     rows = [f"  {'':<8}{'':<9}{'gain dB':>9}{'phase deg':>11}{'delay ms':>10}{'|1 + L|':>9}{'bandwidth':>11}   worst at"]
     for channel in tuned.spec.channels:
         for word, found in (("before", tuned.margins_before), ("now", tuned.margins)):
-            rows.append(_margin_row(found.sel(channel=channel, opened_at="actuator"), channel, word))
+            rows.append(_margin_row(found.sel(channel=channel, broken_at="actuator"), channel, word))
     rows.append(_kept(tuned, tuned.margins, "the new flight"))
     rows += [_kept(tuned, found, f"the drawn flight {flight}") for flight, found in tuned.margins_drawn.items()]
     left_out = sum(int((found["incidence"] > MOST_INCIDENCE).sum()) for found in (tuned.margins, *tuned.margins_drawn.values()))

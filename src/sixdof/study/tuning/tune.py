@@ -175,7 +175,7 @@ def _numbers(flights, seed) -> list[int | None]:
 
 
 def _least_distance(models: xr.Dataset, spec: Specification, bending) -> float:
-    return float(margins(within(models), channels=spec.channels, breaks=("actuator",), bending=bending)["distance"].min())
+    return float(margins(within(models), channels=spec.channels, broken_at=("actuator",), bending=bending)["distance"].min())
 
 
 def _models(mission: Mission, points: int, flight, seed) -> xr.Dataset:

@@ -73,7 +73,7 @@ class Tuned:
     @cached_property
     def margins_drawn(self) -> dict[int, xr.Dataset]:
         """The margins with the new gains along the drawn flights that were designed on."""
-        return {flight: margins(models, breaks=("actuator",), bending=self.bending) for flight, models in self.drawn.items()}
+        return {flight: margins(models, broken_at=("actuator",), bending=self.bending) for flight, models in self.drawn.items()}
 
     @cached_property
     def limits(self) -> xr.Dataset:

@@ -42,7 +42,7 @@ AHEAD = 4  # flights waiting for each worker
 WHO = "margin_spread"
 VARIABLES = {
     "gain_margin_db": ("dB", "gain margin"),
-    "gain_reduction_db": ("dB", "gain reduction margin"),
+    "gain_reduction_db": ("dB", "gain-reduction margin"),
     "phase_margin": ("rad", "phase margin"),
     "delay_margin": ("s", "delay margin"),
     "distance": ("1", "least distance to the critical point |1 + L|"),

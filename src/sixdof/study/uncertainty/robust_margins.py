@@ -24,7 +24,7 @@ CHANCE = 0.05  # probability that any rank correlation named in the report is ch
 MOST_NAMED = 5  # inputs named in the report
 _WORST = {
     "gain_margin_db": "worst gain margin",
-    "gain_reduction_db": "worst gain reduction margin",
+    "gain_reduction_db": "worst gain-reduction margin",
     "phase_margin": "worst phase margin",
     "delay_margin": "worst delay margin",
     "distance": "least distance to the critical point |1 + L|",
@@ -263,7 +263,7 @@ def _channel_line(one: xr.Dataset, channel: str) -> str:
         return f"{np.nanmin(values) * factor:.1f} {unit}" if np.isfinite(values).any() else "no limit"
 
     unstable = int((~one["stable"].values & np.isfinite(one["worst_distance"].values)).sum())
-    least = f"{worst('gain_margin_db', 1.0, 'dB')} up, {worst('gain_reduction_db', 1.0, 'dB')} down, {worst('phase_margin', _DEG, 'deg')}"
+    least = f"gain margin {worst('gain_margin_db', 1.0, 'dB')}, gain-reduction margin {worst('gain_reduction_db', 1.0, 'dB')}, phase margin {worst('phase_margin', _DEG, 'deg')}"
     text = f"  {channel:<9}{_share_text(one, 'channel_probability')}; worst {least}"
     return text + (f"; UNSTABLE in {plural(unstable)}" if unstable else "")
 

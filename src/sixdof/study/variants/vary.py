@@ -132,7 +132,7 @@ def need_comparison(ds: xr.Dataset, who: str) -> None:
 
 
 def variant_of(ds: xr.Dataset, name: str) -> xr.Dataset:
-    """Return one variant of a comparison as the ensemble that `disperse` returned: for `summarize`, `refly` and every figure.
+    """Return one variant of a comparison as the ensemble that `disperse` returned: for `summarise`, `refly` and every figure.
 
     Raises ValueError for what is no comparison, and for a name that is no variant.
     """
