@@ -8,7 +8,7 @@ import numpy as np
 import xarray as xr
 
 from sixdof.mission.units import shown
-from sixdof.study.loops.crossings import response_margins, nearest
+from sixdof.study.loops.crossings import nearest, response_margins
 from sixdof.study.loops.linear import CHANNELS
 from sixdof.study.loops.loop import BREAKS, FREQUENCIES, Loops, broken, check_bending, flown_mission, loops_of, scan
 from sixdof.study.loops.sampled_plant import BendingMode
