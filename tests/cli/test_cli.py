@@ -37,7 +37,7 @@ def test_fly__prints_and_writes(demo_path, tmp_path, capsys):
     path = tmp_path / "flight.nc"
     assert main(["fly", str(demo_path), "--out", str(path), "--figures", str(tmp_path / "figures")]) == OK
     assert "written" in capsys.readouterr().out
-    assert float(sixdof.open_result(path).apogee) > 100.0
+    assert float(sixdof.open_result(path).apogee_height) > 100.0
     assert {p.name for p in (tmp_path / "figures").glob("*.png")} == {"vehicle.png", "flight.png", "timeline.png"}
     assert main(["fly", str(demo_path), "--out", str(path)]) == BAD_INPUT
     assert "exists" in capsys.readouterr().err
@@ -64,12 +64,12 @@ def test_fly__a_flight_that_does_not_land_has_its_own_code(demo_path, tmp_path, 
 def test_compare__judges_motors_by_criteria(demo_path, tmp_path, capsys):
     motors = sorted((demo_path.parent / "motors").glob("playa-*.csv"))
     arguments = ["compare", str(demo_path), "--motors", *map(str, motors), "--flights", "20", "--seed", "2", "--quiet"]
-    assert main([*arguments, "--criterion", "apogee > 100 m in 80 % of flights", "--figures", str(tmp_path / "f"), "--out", str(tmp_path / "c")]) == OK
+    assert main([*arguments, "--criterion", "apogee_height > 100 m in 80 % of flights", "--figures", str(tmp_path / "f"), "--out", str(tmp_path / "c")]) == OK
     out = capsys.readouterr().out
     assert "playa-h" in out and "playa-i" in out and "pass" in out
     assert {p.name for p in (tmp_path / "f").glob("*.png")} == {"apogee.png", "landing.png", "apogee-paired.png", "verdicts.png"}
-    assert main([*arguments, "--criterion", "apogee > 9 km in 80 % of flights"]) == NOT_LANDED
-    assert main([*arguments, "--criterion", "apogeee > 9 km"]) == BAD_INPUT
+    assert main([*arguments, "--criterion", "apogee_height > 9 km in 80 % of flights"]) == NOT_LANDED
+    assert main([*arguments, "--criterion", "apogee_heigth > 9 km"]) == BAD_INPUT
     assert "did you mean" in capsys.readouterr().err
 
 

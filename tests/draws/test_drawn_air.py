@@ -17,7 +17,7 @@ def with_members(mission, winds, spreads=None):
 
 
 def where(ds):
-    return np.array([ds["impact_east"].values[..., 0], ds["impact_north"].values[..., 0]])
+    return np.array([ds["body_landing_east"].values[..., 0], ds["body_landing_north"].values[..., 0]])
 
 
 def test_members__a_flight_flies_through_the_one_it_drew(demo_mission):
@@ -38,7 +38,7 @@ def test_members__the_nominal_flight_flies_through_the_first(demo_mission):
 
 def test_members__every_body_of_a_flight_feels_the_same_one(staged_wind):
     both, one = staged_wind
-    np.testing.assert_array_equal(both["impact_east"].values, one["impact_east"].values)
+    np.testing.assert_array_equal(both["body_landing_east"].values, one["body_landing_east"].values)
     assert both.sizes["body"] > 1
 
 

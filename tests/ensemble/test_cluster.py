@@ -58,7 +58,7 @@ def lazy(t, sensed, memory, gains, command):
 
 def test_cluster__flies_plain_python_laws(demo_mission, client):
     alone = sixdof.disperse(demo_mission, 2, seed=SEED, control=lazy, client=client, progress=False)
-    assert float(alone.apogee[1]) == float(sixdof.fly(demo_mission, flight=1, seed=SEED, control=lazy).apogee)
+    assert float(alone.apogee_height[1]) == float(sixdof.fly(demo_mission, flight=1, seed=SEED, control=lazy).apogee_height)
 
 
 class Elsewhere:

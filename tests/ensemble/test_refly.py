@@ -46,7 +46,7 @@ def test_refly__of_a_table_that_somebody_edited(demo_mission):
     assert flights.sizes["flight"] == 6 and float(flights.wind_speed[3]) == 0.0
     assert_same_flight(sixdof.refly(flights, 3), flights, 3)
     untouched = sixdof.disperse(demo_mission, 6, seed=SEED, progress=False)
-    np.testing.assert_array_equal(flights.apogee[[0, 1, 2, 4, 5]], untouched.apogee[[0, 1, 2, 4, 5]])
+    np.testing.assert_array_equal(flights.apogee_height[[0, 1, 2, 4, 5]], untouched.apogee_height[[0, 1, 2, 4, 5]])
 
 
 def test_refly__with_failures_drawn(demo_mission):
@@ -152,8 +152,8 @@ def test_refly__takes_the_law_that_flew_and_no_other(short):
     law = leaning(0.05)
     flights = sixdof.disperse(short, 3, seed=SEED, control=law, progress=False)
     assert flights.attrs["control"].startswith("lean (digest ") and flights.attrs["guidance"] == "built in"
-    assert float(again(flights, 1, control=law).max_speed) == float(flights.max_speed[1])
-    assert float(again(flights, 1, control=leaning(0.05)).max_speed) == float(flights.max_speed[1])  # made again: the same law
+    assert float(again(flights, 1, control=law).airspeed_max) == float(flights.airspeed_max[1])
+    assert float(again(flights, 1, control=leaning(0.05)).airspeed_max) == float(flights.airspeed_max[1])  # made again: the same law
     with pytest.raises(ValueError, match=r'control was "lean \(digest .*\)" in this ensemble and is "built in" now; pass control='):
         sixdof.refly(flights, 1)
     with pytest.raises(ValueError, match=r'control was "lean .*" in .* and is "lean \(digest .*\)" now'):
@@ -184,7 +184,7 @@ def test_refly__of_two_ensembles_in_one(short):
     mission = short.change({"disperse": {"wind.speed": {"sd": 1.0}}})
     one, other = (sixdof.disperse(mission, 2, seed=seed, first=first, progress=False) for seed, first in ((SEED, 0), (6, 2)))
     both = xr.concat([one, other], "flight", data_vars="minimal", coords="minimal", compat="override", join="exact", combine_attrs="override")
-    assert float(again(both, 1).max_speed) == float(one.max_speed[1])
+    assert float(again(both, 1).airspeed_max) == float(one.airspeed_max[1])
     assert "wind.speed of flight 3 is not what seed 5 draws" in refusal(both, 3)
 
 

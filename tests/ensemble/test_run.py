@@ -47,7 +47,7 @@ def test_disperse__a_part_of_the_flights_is_the_same_part(demo_mission, flights)
 
 def test_disperse__another_seed_is_another_ensemble(demo_mission, flights):
     other = sixdof.disperse(demo_mission, 4, seed=SEED + 1, progress=False)
-    assert not np.any(other.apogee.values == flights.apogee.values[:4])
+    assert not np.any(other.apogee_height.values == flights.apogee_height.values[:4])
 
 
 @pytest.mark.parametrize("number", [0, 7, FLIGHTS - 1])
@@ -114,11 +114,11 @@ def test_stack__failures_are_those_drawn_and_have_their_consequences(stacked, st
     assert all(0 < column.sum() < FLIGHTS for column in (unlit, joined, packed))
     times = ds.event_time.transpose("flight", "body", "event")
     lit = np.isfinite(times.sel(event="ignition thistledown").values[:, 0])
-    parted = np.isfinite(ds.parting_time.values[:, 0])
+    parted = np.isfinite(ds.separation_time.values[:, 0])
     np.testing.assert_array_equal(parted, ~joined)
     np.testing.assert_array_equal(lit, ~unlit & ~joined)  # the rule that lights it waits for the separation
-    assert not np.isfinite(times.sel(event="open booster main").values[packed]).any()
-    same = ds.impact_time.values[:, 0] == ds.impact_time.values[:, 1]
+    assert not np.isfinite(times.sel(event="deployment booster main").values[packed]).any()
+    same = ds.body_landing_time.values[:, 0] == ds.body_landing_time.values[:, 1]
     np.testing.assert_array_equal(same, joined)  # what never parts comes down as one
 
 
@@ -134,7 +134,7 @@ def test_reopening__gives_the_same_dataset(demo_mission, tmp_path):
 def test_result__is_enough_to_fly_again(flights):
     mission = sixdof.loads_mission(flights.attrs["mission"])
     again = sixdof.fly(mission, flight=3, seed=int(flights.attrs["seed"]))
-    assert float(again.apogee) == float(flights.apogee.sel(flight=3))
+    assert float(again.apogee_height) == float(flights.apogee_height.sel(flight=3))
 
 
 def test_out__is_refused_before_anything_is_flown(demo_mission, tmp_path, monkeypatch):
@@ -166,8 +166,8 @@ def test_failures__are_rows_with_a_status(demo_mission):
     stayed = ds.status == sixdof.Status.NO_LIFTOFF
     assert 0 < int(stayed.sum()) < 60
     assert ds.sizes["flight"] == 60
-    assert bool(np.isnan(ds.apogee.where(stayed, drop=True)).all())
-    assert bool(np.isfinite(ds.apogee.where(~stayed, drop=True)).all())
+    assert bool(np.isnan(ds.apogee_height.where(stayed, drop=True)).all())
+    assert bool(np.isfinite(ds.apogee_height.where(~stayed, drop=True)).all())
 
 
 def test_interrupt__keeps_what_is_finished(demo_mission, tmp_path, monkeypatch):
@@ -190,7 +190,7 @@ def test_interrupt__keeps_what_is_finished(demo_mission, tmp_path, monkeypatch):
     assert 0 < ds.sizes["flight"] < 100_000
     assert "interrupted" in ds.attrs
     assert sixdof.open_result(path).identical(ds)
-    assert float(ds.apogee[0]) == float(sixdof.fly(demo_mission, flight=int(ds.flight[0]), seed=SEED).apogee)
+    assert float(ds.apogee_height[0]) == float(sixdof.fly(demo_mission, flight=int(ds.flight[0]), seed=SEED).apogee_height)
 
 
 def test_dataset__follows_the_registry(flights, demo_flight):
@@ -208,7 +208,7 @@ def test_dataset__follows_the_registry(flights, demo_flight):
 
 
 def test_inputs__sit_beside_outcomes(flights):
-    frame = flights[["wind_speed", "apogee"]].to_dataframe()
+    frame = flights[["wind_speed", "apogee_height"]].to_dataframe()
     assert len(frame) == FLIGHTS
     assert flights.wind_speed.attrs["disperses"] == "wind.speed"
 

@@ -36,7 +36,7 @@ def check(ds):
     for name, values in ds.data_vars.items():
         if values.dtype.kind == "f":
             assert not np.isinf(values.values).any(), name
-    for name in ("height", "velocity", "attitude", "body_rate", "mach", "air_speed", "mass"):
+    for name in ("height", "velocity", "attitude", "body_rate", "mach", "airspeed", "mass"):
         assert np.isfinite(ds[name].values).all(), name
     assert np.linalg.norm(ds["attitude"].values, axis=1) == pytest.approx(1.0, abs=1e-9)
 
@@ -66,4 +66,4 @@ def test_no_fins__tumbles_and_comes_down(demo_mission):
     parts = [part.model_dump() for part in demo_mission.stage[0].part if part.kind != "fins"]
     ds = fly(demo_mission.change({"stage.0.part": parts, "rule": []}))
     check(ds)
-    assert float(ds.max_incidence) > 0.5 and float(ds.apogee) < 300.0
+    assert float(ds.incidence_max) > 0.5 and float(ds.apogee_height) < 300.0

@@ -45,7 +45,7 @@ def test_again__a_changed_mission_has_tables_of_its_own(demo_mission, made):
     sixdof.fly(mission)
     name, motor = next(iter(mission.motor.items()))
     mission.motor[name] = motor.model_copy(update={"propellant_mass": 0.5 * motor.propellant_mass})  # a dictionary lets it happen
-    assert float(sixdof.fly(mission).apogee) != float(before.apogee)
+    assert float(sixdof.fly(mission).apogee_height) != float(before.apogee_height)
     assert len(made) == 4
 
 
@@ -56,8 +56,8 @@ def test_again__few_are_kept(demo_mission, made):
 
 
 def test_again__threads_share_one(demo_mission):
-    wanted, found = float(sixdof.fly(demo_mission, flight=1).apogee), []
-    threads = [threading.Thread(target=lambda: found.append(float(sixdof.fly(demo_mission, flight=1).apogee))) for _ in range(4)]
+    wanted, found = float(sixdof.fly(demo_mission, flight=1).apogee_height), []
+    threads = [threading.Thread(target=lambda: found.append(float(sixdof.fly(demo_mission, flight=1).apogee_height))) for _ in range(4)]
     for thread in threads:
         thread.start()
     for thread in threads:

@@ -122,9 +122,9 @@ def test_control__direct_angles_fins_and_canopy_of_its_own(demo_mission):
     times = ds.event_time.isel(body=0)
     start = float(times.sel(event="fins_enabled"))
     assert 0.5 < start < 0.6
-    opened = times.sel(event="open main")
+    opened = times.sel(event="deployment main")
     assert float(opened) == pytest.approx(float(ds.apogee_time), abs=0.02)  # a tick and a bit
-    assert np.isnan(times.sel(event="open drogue"))
+    assert np.isnan(times.sel(event="deployment drogue"))
     assert float(times.sel(event="fins_disabled")) == pytest.approx(float(opened), abs=1e-9)
 
 
@@ -136,8 +136,8 @@ def test_guidance__of_ones_own(demo_mission, jitted):
     azimuth = demo_mission.rail.azimuth
     flown = ds.sel(time=slice(1.0, float(ds.apogee_time)))
     # tilts are angles in the vertical planes along and across the azimuth (75 deg): small-angle parts of 4 deg to the east
-    assert np.degrees(flown.goal_pitch.values) == pytest.approx(4.0 * math.sin(azimuth), abs=0.01)
-    assert np.degrees(flown.goal_yaw.values) == pytest.approx(4.0 * math.cos(azimuth), abs=0.01)
+    assert np.degrees(flown.commanded_pitch.values) == pytest.approx(4.0 * math.sin(azimuth), abs=0.01)
+    assert np.degrees(flown.commanded_yaw.values) == pytest.approx(4.0 * math.cos(azimuth), abs=0.01)
     coast = ds.sel(time=slice(5.0, 8.0))
     assert np.degrees(coast.tilt_pitch.values).mean() == pytest.approx(4.0 * math.sin(azimuth), abs=1.5)  # the loop's own error
 
@@ -212,7 +212,7 @@ def test_no_function__in_the_library(demo_mission, library):
 def test_ensemble__threads_and_processes_give_the_same_bits(demo_mission, law_of):
     """A plain law flies in processes, njit and C in threads; 10 flights are two blocks."""
     flights = [sixdof.disperse(demo_mission, 10, seed=5, threads=2, control=law_of(form), progress=False) for form in FORMS]
-    assert np.unique(flights[0].apogee.values).size == 10
+    assert np.unique(flights[0].apogee_height.values).size == 10
     for other in flights[1:]:
         assert bare(other).identical(bare(flights[0]))
 

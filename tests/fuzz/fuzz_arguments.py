@@ -199,7 +199,7 @@ def rehearse(rng: random.Random, folder: Path) -> str:
     script = {"time": [0.0, 1.0, 2.0], "baro_height": [0.0, 10.0, 5.0]}
     given = {"mission": demo(), "script": script} | {name: odd}
     if name == "script" and rng.random() < 0.6:
-        given["script"] = script | {rng.choice(("time", "baro_height", "q_w", "x", "force_x", "booster")): rng.choice(ODD)}
+        given["script"] = script | {rng.choice(("time", "baro_height", "q_w", "x", "specific_force_x", "booster")): rng.choice(ODD)}
     how, found = attempt(lambda: sixdof.rehearse(**given), REFUSALS)
     return how
 

@@ -29,17 +29,17 @@ ALWAYS = (
     "attitude",
     "body_rate",
     "mach",
-    "air_speed",
+    "airspeed",
     "dynamic_pressure",
     "mass",
     "cg",
     "thrust",
     "specific_force",
-    "max_speed",
-    "max_mach",
+    "airspeed_max",
+    "mach_max",
     "flight_time",
 )
-LANDED = ("apogee", "apogee_time", "apogee_east", "apogee_north", "landing_east", "landing_north", "landing_speed", "rail_departure_speed")
+LANDED = ("apogee_height", "apogee_time", "apogee_east", "apogee_north", "landing_east", "landing_north", "landing_ground_speed", "rail_departure_speed")
 
 
 class Unclear(AssertionError):
@@ -95,7 +95,7 @@ def check_flight(ds) -> None:
     length = np.linalg.norm(ds["attitude"].values, axis=1)
     if np.abs(length - 1.0).max(initial=0.0) > 1e-6:  # normalised each step: rounding only
         raise Unclear(f"{status.name}: the attitude quaternion is {length.min()} to {length.max()} long")
-    if status is Status.LANDED and not np.isfinite(ds["impact_time"].values[0]):
+    if status is Status.LANDED and not np.isfinite(ds["body_landing_time"].values[0]):
         raise Unclear("LANDED: the front body has no impact")
 
 

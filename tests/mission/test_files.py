@@ -164,7 +164,7 @@ def test_netcdf__small_file_of_hundreds_of_megabytes(demo_mission, tmp_path):
 def test_netcdf__that_unpacks_to_more_than_there_is_memory(demo_mission, tmp_path):
     with netCDF4.Dataset(tmp_path / "p.nc", "w") as file:
         file.createDimension("flight", 10**12)
-        file.createVariable("apogee", "f8", ("flight",), zlib=True, chunksizes=(10**6,))[:1] = 280.0
+        file.createVariable("apogee_height", "f8", ("flight",), zlib=True, chunksizes=(10**6,))[:1] = 280.0
     for read in ("a result", "a netCDF column of samples"):
         with pytest.raises((MissionError, ValueError), match="unpacks to more than"):
             READERS[read](demo_mission, tmp_path / "p.nc")

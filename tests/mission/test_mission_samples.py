@@ -90,7 +90,7 @@ def past(**variables) -> xr.Dataset:
 
 @pytest.mark.parametrize("suffix", ["nc", "zarr"])
 def test_ensemble__variable_by_its_name_or_that_of_the_input(tmp_path, suffix):
-    ds = past(apogee=([812.0, 790.5, 801.25], "m"), wind_speed=([4.0, 3.0, 5.0], "m s-1"), share=([90.0, 110.0, 100.0], "%"))
+    ds = past(apogee_height=([812.0, 790.5, 801.25], "m"), wind_speed=([4.0, 3.0, 5.0], "m s-1"), share=([90.0, 110.0, 100.0], "%"))
     ds["wind_speed"].attrs["disperses"] = "wind.speed"
     path = tmp_path / f"past.{suffix}"
     if suffix == "nc":
@@ -101,7 +101,7 @@ def test_ensemble__variable_by_its_name_or_that_of_the_input(tmp_path, suffix):
         ("wind.speed", "wind.speed", (3.0, 4.0, 5.0)),
         ("wind.speed", "wind_speed", (3.0, 4.0, 5.0)),
         ("motor.impulse", "share", (0.9, 1.0, 1.1)),
-        ("rail.length", "apogee", (790.5, 801.25, 812.0)),
+        ("rail.length", "apogee_height", (790.5, 801.25, 812.0)),
     ):
         spread = f'{name} = {{ kind = "empirical", data = "past.{suffix}", column = "{column}" }}'
         taken = TEXT.replace('"wind.speed" = { kind = "uniform", low = "2 m/s", high = "12 mph" }', "").replace(IMPULSE, spread)
@@ -109,18 +109,18 @@ def test_ensemble__variable_by_its_name_or_that_of_the_input(tmp_path, suffix):
 
 
 def test_ensemble__faults_are_one_sentence(tmp_path):
-    ds = past(apogee=([812.0, math.nan, 801.25], "m"), mass=([1.0, 2.0, 3.0], "kg"))
+    ds = past(apogee_height=([812.0, math.nan, 801.25], "m"), mass=([1.0, 2.0, 3.0], "kg"))
     ds["event_time"] = (("flight", "event"), np.zeros((3, 2)))
     ds["branch"] = ("flight", np.array(["a", "b", "c"]))
     ds.to_netcdf(tmp_path / "past.nc")
     (tmp_path / "broken.nc").write_bytes(b"CDF\x01 and no more")
     for data, column, sentence in (
-        ("past.nc", "apogee", 'variable "apogee" is nan in flight 11; leave such flights out'),
-        ("past.nc", "apogeee", 'there is no variable "apogeee"; did you mean "apogee"?'),
+        ("past.nc", "apogee_height", 'variable "apogee_height" is nan in flight 11; leave such flights out'),
+        ("past.nc", "apogee_heigth", 'there is no variable "apogee_heigth"; did you mean "apogee_height"?'),
         ("past.nc", "event_time", "has the dimensions flight (3), event (2); a spread is drawn from one number a flight"),
         ("past.nc", "branch", "holds no numbers"),
-        ("broken.nc", "apogee", "cannot be read as a past ensemble"),
-        ("gone.nc", "apogee", 'there is no file "gone.nc"'),
+        ("broken.nc", "apogee_height", "cannot be read as a past ensemble"),
+        ("gone.nc", "apogee_height", 'there is no file "gone.nc"'),
     ):
         (fault,) = faults(empirical("motor.impulse", data, column), tmp_path)
         assert fault.key == "disperse.motor.impulse.data" and sentence in str(fault) and "\n" not in str(fault)

@@ -29,10 +29,10 @@ def test_stack__is_stable_and_strong_enough(stack_mission):
 def test_stack_flight__stages_captures_and_comes_down_under_canopies(stack_flight):
     ds = stack_flight
     assert float(ds.rail_departure_speed) > WIND_RATIO * 4.0
-    assert ds["parting_cause"].values.tolist() == [1.0] and ds["recontact"].values.tolist() == [0.0]
+    assert ds["separation_cause"].values.tolist() == [1.0] and ds["recontact"].values.tolist() == [0.0]
     lit, parted = (event_values(ds, name)[0] for name in ("ignition whinchat", "separation drayhorse"))
     assert lit > parted and math.degrees(event_values(ds, "ignition whinchat", "tilt")[0]) < 5.0
-    assert int(ds.waypoints_captured) == 2 and float(ds.max_mach) < 0.8
+    assert int(ds.waypoints_captured) == 2 and float(ds.mach_max) < 0.8
     down = ds["descent"].values[:2]
     assert (down == UNDER_CANOPY).all() and str(ds["branch"].values) == "nominal"
 
@@ -49,4 +49,4 @@ def test_stack_failures__each_has_its_branch(stack_mission):
     assert str(stuck["branch"].values) == "no_separation: drayhorse"
     assert np.isnan(event_values(stuck, "ignition whinchat")[0])  # the light is inhibited while the booster is there
     cold = sixdof.fly(stack_mission, failures=["no_ignition: whinchat"])
-    assert float(cold.apogee) < 0.6 * 1700.0 and int(cold.status) == layout.LANDED_OK
+    assert float(cold.apogee_height) < 0.6 * 1700.0 and int(cold.status) == layout.LANDED_OK

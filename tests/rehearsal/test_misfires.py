@@ -41,7 +41,7 @@ def test_never__trigger_not_sensed(demo_mission):
         {"name": "second", "when": "burnout", "stage": "thistledown", "action": "guide_hold"},
     ]
     columns = profile()
-    columns["force_x"][columns["time"] > FIRST_END] = -5.0  # the second motor does not burn
+    columns["specific_force_x"][columns["time"] > FIRST_END] = -5.0  # the second motor does not burn
     found = said(rehearse(demo_mission, rules, columns))
     assert "late never fires: the script ends at 40.00 s, before 50.00 s" in found
     assert "high never fires: the sensed height never reaches 900 m and is 480.1 m at most" in found
@@ -52,7 +52,7 @@ def test_never__trigger_not_sensed(demo_mission):
 def test_never__nothing_after_apogee(demo_mission):
     found = said(rehearse(demo_mission, [*RULES, OFF], profile(end=25.0)))
     # 480.1 m - 20 m/s 12.5 s
-    want = "open main: falling through never fires: after apogee the sensed height never falls to 150 m and is 230.1 m at least"
+    want = "deploy main: falling through never fires: after apogee the sensed height never falls to 150 m and is 230.1 m at least"
     assert found == [want, "main is never released"]
     found = said(rehearse(demo_mission, [*RULES, OFF], profile(end=12.0)))
     assert "fins off never fires: apogee is never sensed" in found and "drogue is never released" in found
@@ -83,7 +83,7 @@ def test_never__a_backup_that_was_not_needed_is_no_misfire(demo_mission):
     recovery[0]["backup_time"] = 60.0
     ds = rehearse(demo_mission, changes={"recovery": recovery})
     assert said(ds) == []
-    text = "open drogue: backup is due at 60.50 s, after the script's end at 40.00 s, and another had done it"
+    text = "deploy drogue: backup is due at 60.50 s, after the script's end at 40.00 s, and another had done it"
     assert ds["remark"].values.tolist() == [text]
 
 
@@ -164,7 +164,7 @@ def test_nobody__a_canopy_without_a_rule(demo_mission):
 def test_nobody__a_charge_that_fails(demo_mission):
     failures = [{"kind": "no_canopy", "of": "drogue", "probability": 0.1}]
     found = said(rehearse(demo_mission, failures=failures, fail=["no_canopy: drogue"]))
-    assert found == ["drogue is never released: open drogue: apogee fires its charge at 13.01 s, and it fails"]
+    assert found == ["drogue is never released: deploy drogue: apogee fires its charge at 13.01 s, and it fails"]
 
 
 def test_nobody__an_igniter_that_fails(demo_mission):
@@ -190,7 +190,7 @@ def test_nobody__a_stage_that_stays(demo_mission):
 def test_failure__late_apogee_delays_the_drogue(demo_mission):
     failures = [{"kind": "late_apogee", "of": "thistledown", "probability": 0.1, "late_by": 1.5}]
     ds = rehearse(demo_mission, failures=failures, fail=["late_apogee: thistledown"])
-    assert float(ds["rule_fired"].sel(rule="open drogue: apogee")) == pytest.approx(13.01 + 1.5)
+    assert float(ds["rule_fired"].sel(rule="deploy drogue: apogee")) == pytest.approx(13.01 + 1.5)
 
 
 # ---------------------------------------------------------------- actions at the wrong moment
@@ -244,7 +244,7 @@ def test_fins__on_the_rail(demo_mission):
 def test_order__a_burn_that_chuffs_is_taken_for_the_next_stage(demo_mission):
     """The booster's burn breaks off for 0.1 s: its real end is counted as the sustainer's."""
     columns = profile()
-    columns["force_x"][100:110] = -5.0
+    columns["specific_force_x"][100:110] = -5.0
     steer = {"name": "steer", "when": "burnout", "stage": "thistledown", "action": "guide_hold"}
     found = said(rehearse(demo_mission, [{**PART, "delay": 1.6}, LIGHT, steer], columns))
     # burnouts at 1.00 s and 2.00 s; the light is commanded at 2.60 s + one tick + 0.3 s
@@ -263,19 +263,19 @@ def test_order__a_backup_that_comes_first(demo_mission):
     recovery = [entry.model_dump() for entry in demo_mission.recovery]
     recovery[0]["backup_time"] = 12.3
     ds = rehearse(demo_mission, changes={"recovery": recovery})
-    assert said(ds) == ["open drogue: backup fires at 12.80 s, before what it backs up, open drogue: apogee, at 13.01 s"]
-    assert "open drogue: apogee comes second at 13.01 s: open drogue: backup had done it at 12.80 s" in ds["remark"].values
+    assert said(ds) == ["deploy drogue: backup fires at 12.80 s, before what it backs up, deploy drogue: apogee, at 13.01 s"]
+    assert "deploy drogue: apogee comes second at 13.01 s: deploy drogue: backup had done it at 12.80 s" in ds["remark"].values
 
 
 # ---------------------------------------------------------------- windows
 
 
 def test_expect__windows(demo_mission):
-    expect = {"part": (2.5, 2.5), "light": (2.0, 2.5), "open drogue: backup": None}
+    expect = {"part": (2.5, 2.5), "light": (2.0, 2.5), "deploy drogue: backup": None}
     ds = rehearse(demo_mission, expect=expect)
-    assert said(ds) == ["light fires at 2.81 s, and is expected between 2.00 s and 2.50 s", "open drogue: backup fires at 16.50 s, and it must not"]
+    assert said(ds) == ["light fires at 2.81 s, and is expected between 2.00 s and 2.50 s", "deploy drogue: backup fires at 16.50 s, and it must not"]
     assert ds["rule_earliest"].sel(rule=["part", "light"]).values.tolist() == [2.5, 2.0]
-    assert np.isnan(ds["rule_latest"].sel(rule="open drogue: backup"))
+    assert np.isnan(ds["rule_latest"].sel(rule="deploy drogue: backup"))
 
 
 def test_expect__a_rule_that_must_not_fire_and_does_not_is_right(demo_mission):
@@ -285,5 +285,5 @@ def test_expect__a_rule_that_must_not_fire_and_does_not_is_right(demo_mission):
 
 
 def test_expect__never_fired(demo_mission):
-    found = said(rehearse(demo_mission, columns=profile(end=25.0), expect={"open main: falling through": (20.0, 24.0)}))
-    assert "open main: falling through is expected between 20.00 s and 24.00 s, and never fires" in found
+    found = said(rehearse(demo_mission, columns=profile(end=25.0), expect={"deploy main: falling through": (20.0, 24.0)}))
+    assert "deploy main: falling through is expected between 20.00 s and 24.00 s, and never fires" in found

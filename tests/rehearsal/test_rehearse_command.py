@@ -32,7 +32,7 @@ def test_rehearse__prints_writes_and_returns_0(path, script, tmp_path, capsys):
     out = tmp_path / "rehearsal.nc"
     assert main(["rehearse", str(path), "--script", str(script), "--out", str(out), "--figures", str(tmp_path)]) == OK
     printed = capsys.readouterr().out
-    assert "light fires: light thistledown" in printed and "nothing misfired" in printed
+    assert "light fires: ignite thistledown" in printed and "nothing misfired" in printed
     assert (tmp_path / "rehearsal.png").stat().st_size > 10_000
     assert float(sixdof.open_result(out)["rule_fired"].sel(rule="light")) == pytest.approx(2.81)
     assert main(["rehearse", str(path), "--script", str(script), "--out", str(out)]) == BAD_INPUT
@@ -50,7 +50,7 @@ def test_rehearse__a_flight_on_disk_and_the_altimeter_of_a_stage(path, tmp_path,
     assert main(["rehearse", str(path), "--stage", "booster"]) == OK
     assert "rehearsal of booster's altimeter" in capsys.readouterr().out
     assert main(["rehearse", str(path), "--script", str(flown)]) == MISFIRED  # in the air the backup comes before apogee
-    assert "open drogue: backup fires" in capsys.readouterr().out
+    assert "deploy drogue: backup fires" in capsys.readouterr().out
 
 
 def test_rehearse__bad_input_is_one_sentence(path, tmp_path, capsys):

@@ -53,7 +53,7 @@ def test_script__a_dataset_of_columns(mission):
 
 
 def test_script__columns_the_computer_works_out_are_not_read(mission):
-    odd = dict.fromkeys(("mode", "enabled", "goal_w", "dynamic_pressure", "time_since_liftoff"), np.full(4001, np.nan))
+    odd = dict.fromkeys(("mode", "enabled", "commanded_w", "dynamic_pressure", "time_since_liftoff"), np.full(4001, np.nan))
     a, b = (sixdof.rehearse(mission, profile(**extra)) for extra in ({}, odd))
     assert a.drop_attrs(deep=False).identical(b.drop_attrs(deep=False))
 
@@ -61,7 +61,7 @@ def test_script__columns_the_computer_works_out_are_not_read(mission):
 FILES = {
     "unknown.csv": ("time (s), heigth (m)\n0, 0\n1, 1\n", 'line 1: "heigth" is nothing a flight computer senses; did you mean "height"?'),
     "headless.csv": ("0, 0\n1, 1\n", "line 1: the columns have no names; name each column in the first line"),
-    "untimed.csv": ("height (m), force_x\n0, 0\n1, 1\n", "there is no column time"),
+    "untimed.csv": ("height (m), specific_force_x\n0, 0\n1, 1\n", "there is no column time"),
     "unit.csv": ("time (s), height (kg)\n0, 0\n1, 1\n", 'column height: unit "kg" has the wrong unit'),
     "words.csv": ("time, height\n0, a\n1, 1\n", 'line 2: column height: "a" is not a number'),
     "nan.csv": ("time, height\n0, nan\n1, 1\n", "line 2: column height: nan is not finite"),
@@ -101,7 +101,7 @@ ASKED = {
     "law of an altimeter": ({"stage": "booster", "control": lambda *_: None}, "booster has an altimeter and steers nothing"),
     "failure": ({"failures": ["no_canopy: main"]}, '"no_canopy: main" is not one of'),
     "rule": ({"expect": {"ligth": (0, 1)}}, "there is no rule 'ligth'; did you mean \"light\"?"),
-    "rule of another": ({"expect": {"open booster main: apogee": (0, 1)}}, "is run by booster, not by thistledown; rehearse with stage='booster'"),
+    "rule of another": ({"expect": {"deploy booster main: apogee": (0, 1)}}, "is run by booster, not by thistledown; rehearse with stage='booster'"),
     "window": ({"expect": {"light": 3.0}}, "the window of 'light' must be (earliest, latest) in seconds, or None, not 3"),
     "window turned round": ({"expect": {"light": (2.0, 1.0)}}, "begins at 2 s, after its end at 1 s"),
 }

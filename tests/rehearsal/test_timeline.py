@@ -42,10 +42,10 @@ def test_profile__every_rule_fires_when_it_can_be_worked_out_by_hand(done):
         "fins on": SECOND + 0.2,
         "steer": SECOND_END,
         "fins off": TOP + TICK,  # the first tick at which the climb rate is negative
-        "open drogue: apogee": TOP + TICK + 0.5,
-        "open drogue: backup": 0.5 + 16.0,
-        "open main: falling through": 29.01,  # 480.1 m - 20 m/s (t - 12.5 s) = 150 m at 29.005 s
-        "open booster main: apogee": np.nan,  # the booster's own altimeter
+        "deploy drogue: apogee": TOP + TICK + 0.5,
+        "deploy drogue: backup": 0.5 + 16.0,
+        "deploy main: falling through": 29.01,  # 480.1 m - 20 m/s (t - 12.5 s) = 150 m at 29.005 s
+        "deploy booster main: apogee": np.nan,  # the booster's own altimeter
     }
     assert fired(done) == EXACT(want, abs=1e-9, nan_ok=True)
     assert done["rule_acted"].values.tolist() == [1, 1, 1, 1, 1, 1, 0, 1, 0]
@@ -57,11 +57,11 @@ def test_profile__what_was_noticed(done):
     assert 0.5 < float(done["rail_departure_noticed"]) <= 0.5 + 3.0 / 40.0 + TICK
     assert done["ignition_noticed"].values == EXACT([0.5, SECOND])
     assert done["burnout_noticed"].values == EXACT([2.0, SECOND_END])
-    assert done["parting_noticed"].values == EXACT([2.52])
+    assert done["separation_noticed"].values == EXACT([2.52])
     assert float(done["apogee_noticed"]) == EXACT(TOP + TICK)
-    assert done["light_commanded"].values == EXACT([2.82, np.nan], nan_ok=True)
-    assert done["part_commanded"].values == EXACT([np.nan, 2.5], nan_ok=True)
-    assert done["canopy_released"].values == EXACT([TOP + TICK + 0.5, 29.01, np.nan], nan_ok=True)
+    assert done["ignition_commanded"].values == EXACT([2.82, np.nan], nan_ok=True)
+    assert done["separation_commanded"].values == EXACT([np.nan, 2.5], nan_ok=True)
+    assert done["deployment_commanded"].values == EXACT([TOP + TICK + 0.5, 29.01, np.nan], nan_ok=True)
 
 
 def test_profile__states_over_time(done):
@@ -76,7 +76,7 @@ def test_profile__states_over_time(done):
 
 def test_profile__nothing_misfires_and_the_backup_came_second(done):
     assert done["misfire"].values.tolist() == []
-    assert done["remark"].values.tolist() == ["open drogue: backup comes second at 16.50 s: open drogue: apogee had done it at 13.01 s"]
+    assert done["remark"].values.tolist() == ["deploy drogue: backup comes second at 16.50 s: deploy drogue: apogee had done it at 13.01 s"]
 
 
 def test_profile__dataset_survives_the_disk_and_says_what_its_variables_are(done, tmp_path):
@@ -128,11 +128,11 @@ def test_left_out__height_is_the_integral_of_the_climb_rate(mission):
 
 
 def test_left_out__attitude_and_force_are_those_of_the_rail(mission):
-    ds = sixdof.rehearse(mission, profile(force_x=None))
+    ds = sixdof.rehearse(mission, profile(specific_force_x=None))
     assert np.degrees(ds["sensed_tilt"].values) == EXACT(4.0, abs=1e-9)  # elevation 86 deg
-    force = [float(ds["sensed"].sel(reading=f"force_{axis}")[0]) for axis in "xyz"]
+    force = [float(ds["sensed"].sel(reading=f"specific_force_{axis}")[0]) for axis in "xyz"]
     assert force[0] == EXACT(9.80665 * np.sin(np.radians(86.0))) and np.linalg.norm(force) == EXACT(9.80665)
-    assert any("because the script has no column force_x" in text for text in ds["misfire"].values)
+    assert any("because the script has no column specific_force_x" in text for text in ds["misfire"].values)
 
 
 def test_left_out__the_vehicle_on_a_bench_notices_nothing(mission):
@@ -144,9 +144,9 @@ def test_left_out__the_vehicle_on_a_bench_notices_nothing(mission):
 
 def test_csv__units_in_the_heads(mission, done, tmp_path):
     columns = profile()
-    rows = np.column_stack([1000.0 * columns["time"], columns["height"] / 0.3048, columns["velocity_up"], columns["force_x"]])
+    rows = np.column_stack([1000.0 * columns["time"], columns["height"] / 0.3048, columns["velocity_up"], columns["specific_force_x"]])
     path = tmp_path / "script.csv"
-    head = "# made by hand\ntime (ms), height [ft], velocity up (m/s), force_x (m/s^2)\n"
+    head = "# made by hand\ntime (ms), height [ft], velocity up (m/s), specific_force_x (m/s^2)\n"
     path.write_text(head + "\n".join(", ".join(f"{value:.9f}" for value in row) for row in rows))
     ds = sixdof.rehearse(mission, path)
     assert fired(ds) == EXACT(fired(done), abs=1e-9, nan_ok=True)
@@ -155,7 +155,7 @@ def test_csv__units_in_the_heads(mission, done, tmp_path):
 
 def test_booster__the_script_may_tell_of_the_wires(mission):
     ds = sixdof.rehearse(mission, profile(booster=lambda t: (t < 2.705).astype(float)))
-    assert ds["parting_noticed"].values == EXACT([2.71])  # held from the row before, not taken half-way
+    assert ds["separation_noticed"].values == EXACT([2.71])  # held from the row before, not taken half-way
     assert fired(ds)["light"] == EXACT(2.71 + 0.3)
 
 
@@ -196,7 +196,7 @@ def test_debounce__a_spike_of_the_barometer(demo_mission, debounce, expected):
 def test_flight__rehearsed_tick_for_tick(mission):
     """What the computer of a flight sensed makes it fire when it did; under a canopy a flight looks every fifth tick only."""
     flown = sixdof.fly(mission)
-    first = float(np.nanmin(flown["rule_fired"].sel(rule=["open drogue: apogee", "open drogue: backup"]).values))
+    first = float(np.nanmin(flown["rule_fired"].sel(rule=["deploy drogue: apogee", "deploy drogue: backup"]).values))
     for ds in (sixdof.rehearse(mission), sixdof.rehearse(mission, flown)):
         own = ds["rule_stage"].values == "thistledown"
         want, found = flown["rule_fired"].values[own], ds["rule_fired"].values[own]
@@ -212,7 +212,7 @@ def test_flight__flown_for_the_rehearsal_gives_its_very_ticks_in_the_climb(missi
     ds = sixdof.rehearse(mission)
     climb = ["part", "light", "fins on", "steer"]  # from the drogue on the flight looks every fifth tick
     assert ds["rule_fired"].sel(rule=climb).values == EXACT(flown["rule_fired"].sel(rule=climb).values, abs=1e-12)
-    up = ds["time"].values < float(flown["event_time"].isel(body=0).sel(event="open drogue")) - 1e-9
+    up = ds["time"].values < float(flown["event_time"].isel(body=0).sel(event="deployment drogue")) - 1e-9
     both = flown.sel(time=ds["time"].values[up], method="nearest")
     # the built-in law on the same readings gives the same demands: all that differs is the mixer of the vehicle with its booster
     for name in ("roll_demand", "pitch_demand", "yaw_demand"):
@@ -227,19 +227,19 @@ def test_flight__with_a_failure(demo_mission):
     recorded = sixdof.rehearse(mission, sixdof.fly(mission), failures=[name])  # this recording tells of a parting
     for each in (ds, recorded):
         assert (each["attached"].values == 1).all()
-        assert np.isnan(each["light_commanded"].values).all()
+        assert np.isnan(each["ignition_commanded"].values).all()
         assert any("booster is commanded to part" in text and "separation fails" in text for text in each["misfire"].values)
 
 
 def test_altimeter__of_the_booster(mission):
     flown = sixdof.fly(mission)
     ds = sixdof.rehearse(mission, stage="booster")
-    main = "open booster main: apogee"
+    main = "deploy booster main: apogee"
     assert float(ds["rule_fired"].sel(rule=main)) == EXACT(float(flown["rule_fired"].sel(rule=main)), abs=TICK + 1e-9)
     assert np.isnan(ds["rule_fired"].drop_sel(rule=main).values).all()  # rows of others never fire
     assert "fins_live" not in ds and ds["misfire"].values.tolist() == []
     assert "booster's altimeter" in timeline(ds)
-    assert ds["parting_noticed"].values == EXACT(flown["parting_time"].values, abs=TICK + 1e-9)
+    assert ds["separation_noticed"].values == EXACT(flown["separation_time"].values, abs=TICK + 1e-9)
 
 
 def test_three_stages__each_parting_follows_its_command(demo_mission):
@@ -261,13 +261,13 @@ def test_three_stages__each_parting_follows_its_command(demo_mission):
     rules = [rule["name"] for rule in tables["rule"]]
     for ds in (sixdof.rehearse(mission), sixdof.rehearse(mission, flown)):
         assert ds["rule_fired"].sel(rule=rules).values == EXACT(flown["rule_fired"].sel(rule=rules).values, abs=TICK + 1e-9)
-        assert ds["parting_noticed"].values == EXACT(np.sort(flown["parting_time"].values) + TICK, abs=TICK + 1e-9)
+        assert ds["separation_noticed"].values == EXACT(np.sort(flown["separation_time"].values) + TICK, abs=TICK + 1e-9)
         assert set(ds["attached"].values) == {0, 1, 2}
         assert not any("still attached" in text or "still sensed" in text for text in ds["misfire"].values)
     altimeter = sixdof.rehearse(mission, stage="booster")
     # a flight's flag is all that its altimeter is told here: it learns of both partings as the last stage above it goes
-    last = float(flown["parting_time"].sel(joint="booster")) + TICK
-    assert altimeter["parting_noticed"].values == EXACT([last, last], abs=TICK + 1e-9)
+    last = float(flown["separation_time"].sel(joint="booster")) + TICK
+    assert altimeter["separation_noticed"].values == EXACT([last, last], abs=TICK + 1e-9)
 
 
 def test_motor_delay__counts_from_the_end_of_the_thrust_curve(demo_mission):
@@ -275,7 +275,7 @@ def test_motor_delay__counts_from_the_end_of_the_thrust_curve(demo_mission):
     recovery = [entry.model_dump() for entry in demo_mission.recovery]
     recovery[0]["motor_delay"] = 9.0
     ds = sixdof.rehearse(demo_mission.change({"recovery": recovery}), profile())
-    assert fired(ds)["open drogue: motor delay"] == EXACT(1.65 + 9.0, abs=TICK + 1e-9)
+    assert fired(ds)["deploy drogue: motor delay"] == EXACT(1.65 + 9.0, abs=TICK + 1e-9)
 
 
 # ---------------------------------------------------------------- laws of one's own
@@ -304,8 +304,8 @@ def test_law__may_command_the_sequence_itself(mission):
         command[7] = 1.0 if t >= 2.4 else 0.0
 
     ds = sixdof.rehearse(mission, profile(), control=sequence)
-    assert float(ds["part_commanded"].sel(stage="booster")) == EXACT(2.2)
-    assert float(ds["light_commanded"].sel(stage="thistledown")) == EXACT(2.4)
+    assert float(ds["separation_commanded"].sel(stage="booster")) == EXACT(2.2)
+    assert float(ds["ignition_commanded"].sel(stage="thistledown")) == EXACT(2.4)
     assert not ds["rule_acted"].sel(rule=["part", "light"]).any()
     assert "part comes second at 2.50 s: it was so already" in ds["remark"].values
     text = timeline(ds)

@@ -82,12 +82,12 @@ def test_xarray__common_methods_work(request, make):
     assert not [dim for dim, size in ds.sizes.items() if size == 0]
     numbers = ds[[name for name, v in ds.data_vars.items() if v.dtype.kind == "f"]]
     n = ds.sizes["flight"]
-    assert len(ds["apogee"].to_dataframe()) == n and len(numbers.drop_dims(set(numbers.dims) - {"flight"}).to_dataframe()) == n
-    assert len(ds[["impact_speed"]].to_dataframe()) == n * ds.sizes["body"]
+    assert len(ds["apogee_height"].to_dataframe()) == n and len(numbers.drop_dims(set(numbers.dims) - {"flight"}).to_dataframe()) == n
+    assert len(ds[["body_landing_ground_speed"]].to_dataframe()) == n * ds.sizes["body"]
     with warnings.catch_warnings():
         warnings.simplefilter("ignore", RuntimeWarning)  # what never happened has no quantile
         assert numbers.quantile([0.1, 0.9], dim="flight").sizes["quantile"] == 2
-        assert numbers.mean("flight")["apogee"].size == 1
+        assert numbers.mean("flight")["apogee_height"].size == 1
     assert sum(part.sizes["flight"] for _, part in ds.groupby("branch")) == n
     halves = [ds.isel(flight=slice(0, n // 2)), ds.isel(flight=slice(n // 2, None))]
     assert xr.concat(halves, "flight", data_vars="minimal", coords="minimal", compat="equals", join="exact").identical(ds)

@@ -63,9 +63,9 @@ def test_impact__in_latitude_and_longitude(demo_mission, make, earth):
     """Against geodesics from the site (PROJ), which lie 1250 m below the ground; what never comes down has no place."""
     site = demo_mission.site
     ds = make(demo_mission, site=site.model_dump() | {"earth": earth})
-    latitude, longitude = ds["impact_latitude"].values, ds["impact_longitude"].values
-    assert ds["impact_latitude"].attrs["units"] == "degrees_north" and ds["impact_longitude"].attrs["units"] == "degrees_east"
-    east, north = ds["impact_east"].values, ds["impact_north"].values
+    latitude, longitude = ds["body_landing_latitude"].values, ds["body_landing_longitude"].values
+    assert ds["body_landing_latitude"].attrs["units"] == "degrees_north" and ds["body_landing_longitude"].attrs["units"] == "degrees_east"
+    east, north = ds["body_landing_east"].values, ds["body_landing_north"].values
     assert (np.isnan(latitude) == np.isnan(east)).all() and np.isnan(latitude[..., 2]).all()
     there = np.isfinite(east)
     start = np.full(there.sum(), np.degrees(site.longitude)), np.full(there.sum(), np.degrees(site.latitude))
@@ -93,11 +93,11 @@ def test_flight__columns_of_fins_and_readings(flight):
         ("velocity_up", "m/s"),
         ("q_w", "1"),
         ("rate_x", "rad/s"),
-        ("force_z", "m/s^2"),
+        ("specific_force_z", "m/s^2"),
         ("dynamic_pressure", "Pa"),
         ("mach", "1"),
-        ("goal_rate_z", "rad/s"),
-        ("goal_w", "1"),
+        ("commanded_rate_z", "rad/s"),
+        ("commanded_w", "1"),
         ("period", "s"),
         ("booster", "1"),
         ("baro_height", "m"),
@@ -121,7 +121,7 @@ def test_flight__tracks_of_all_bodies(flight):
     assert flight["body_status"].values.tolist() == [0, 0, -1]
 
 
-@pytest.mark.parametrize("name", ["descent", "parting_cause", "body_status", "status", "recontact", "failure_happened", "rule_acted"])
+@pytest.mark.parametrize("name", ["descent", "separation_cause", "body_status", "status", "recontact", "failure_happened", "rule_acted"])
 def test_flags__say_what_they_mean(flight, name):
     attrs = flight[name].attrs
     words = attrs["flag_meanings"].split()
@@ -130,7 +130,7 @@ def test_flags__say_what_they_mean(flight, name):
     meaning = dict(zip(attrs["flag_values"].tolist(), words))
     wanted = {
         "descent": {legs.UNDER_CANOPY: "under_canopy", legs.TUMBLING: "tumbling"},
-        "parting_cause": {layout.BY_DRAG: "drag", layout.BY_UPPER_MOTOR: "upper_motor"},
+        "separation_cause": {layout.BY_DRAG: "drag", layout.BY_UPPER_MOTOR: "upper_motor"},
         "body_status": {legs.UNREACHED: "never_apart", layout.OUT_OF_TIME: "out_of_time"},
         "status": {layout.LANDED_OK: "landed", layout.DIVERGED: "diverged"},
     }
@@ -186,7 +186,7 @@ def test_ensemble__failures_that_are_drawn_only_are_no_variable(ensemble):
 def test_one_stage__has_no_joints_failures_and_waypoints(demo_flight, demo_ensemble):
     for ds in (demo_flight, demo_ensemble):
         assert not {"joint", "failure", "waypoint_number", "gap_row"} & {*ds.dims, *ds.coords, *ds.data_vars}
-        assert ds.sizes["body"] == 1 and not {"gap", "parting_time", "failure_happened", "waypoint_miss"} & set(ds.data_vars)
+        assert ds.sizes["body"] == 1 and not {"gap", "separation_time", "failure_happened", "waypoint_miss"} & set(ds.data_vars)
     assert str(demo_flight["branch"].values) == "nominal"
     rows = np.stack([demo_flight["sensed"].sel(reading=name).values for name in ("east", "north", "height")])
     assert np.isfinite(rows).all()

@@ -66,8 +66,8 @@ def test_store__of_two_stages(demo_mission, tmp_path):
 def test_store__is_read_by_anybody(demo_mission, in_memory, tmp_path):
     fly(demo_mission, tmp_path / "a.zarr")
     with xr.open_zarr(tmp_path / "a.zarr", consolidated=False, chunks=None) as plain:
-        assert plain.apogee.attrs["units"] == "m"
-        np.testing.assert_array_equal(plain.apogee, in_memory.apogee)
+        assert plain.apogee_height.attrs["units"] == "m"
+        np.testing.assert_array_equal(plain.apogee_height, in_memory.apogee_height)
 
 
 def test_netcdf__is_made_of_the_store(demo_mission, in_memory, tmp_path):
@@ -319,7 +319,7 @@ def test_store__one_writer_at_a_time(demo_mission, tmp_path):
 def test_store__that_another_process_is_making_is_left_alone(demo_mission, tmp_path):
     """Before there is anything under its name, and whatever its maker has begun."""
     out = tmp_path / "a.zarr"
-    (tmp_path / "a.zarr.making-0123" / "apogee").mkdir(parents=True)
+    (tmp_path / "a.zarr.making-0123" / "apogee_height").mkdir(parents=True)
     with locked(out), pytest.raises(StoreError, match="being written by another process"):
         fly(demo_mission, out, 8)
     assert [file.name for file in tmp_path.iterdir()] == ["a.zarr.making-0123"]
@@ -386,7 +386,7 @@ def test_netcdf__killed_between_its_two_names(demo_mission, in_memory, tmp_path,
 
 def test_store__variables_stand_in_the_order_of_the_registry(demo_mission, in_memory, tmp_path):
     found = fly(demo_mission, tmp_path / "a.zarr")
-    assert list(found.variables) == list(in_memory.variables) and next(iter(found.data_vars)) == "apogee"
+    assert list(found.variables) == list(in_memory.variables) and next(iter(found.data_vars)) == "apogee_height"
     assert list(sixdof.open_result(sixdof.save(found, tmp_path / "b.nc")).data_vars) == list(in_memory.data_vars)
 
 
@@ -407,7 +407,7 @@ def test_store__other_folders_are_left_alone(demo_mission, tmp_path):
 
 
 def until_precise(ds):
-    return float(ds.apogee.std() / np.sqrt(ds.sizes["flight"])) < 2.0
+    return float(ds.apogee_height.std() / np.sqrt(ds.sizes["flight"])) < 2.0
 
 
 def test_until__stops_at_the_same_flight_everywhere(demo_mission, tmp_path, monkeypatch):

@@ -28,10 +28,10 @@ def flights(numbers) -> xr.Dataset:
     numbers = np.asarray(numbers)
     return xr.Dataset(
         {
-            "apogee": ("flight", 100.0 + numbers, {"units": "m"}),
+            "apogee_height": ("flight", 100.0 + numbers, {"units": "m"}),
             "status": ("flight", np.zeros(numbers.size, dtype=np.int8), {"units": "1"}),
             "branch": ("flight", np.array([f"way {n % 3}" for n in numbers])),
-            "impact_time": (("flight", "body"), numbers[:, None] + np.arange(2.0)),
+            "body_landing_time": (("flight", "body"), numbers[:, None] + np.arange(2.0)),
         },
         {"flight": numbers, "body": ["dart", "booster"]},
         {"source": "sixdof 0, by hand", "title": "small"},
@@ -93,7 +93,7 @@ def assert_holds(path, count: int, least: int) -> None:
     found = open_store(path)
     numbers = found["flight"].values
     assert numbers.size >= least and numbers.max(initial=-1) < count and (numbers[:least] == np.arange(least)).all()
-    assert found.identical(flights(numbers).assign_attrs(found.attrs)) and list(found.data_vars) == ["apogee", "status", "branch", "impact_time"]
+    assert found.identical(flights(numbers).assign_attrs(found.attrs)) and list(found.data_vars) == ["apogee_height", "status", "branch", "body_landing_time"]
 
 
 @pytest.mark.parametrize("finished", [BEFORE, 8])
@@ -148,7 +148,7 @@ def test_growing__flights_written_of_a_chunk_begun_stay_readable(tmp_path):
 # ---------------------------------------------------------------- damage to what describes the flights
 
 
-@pytest.mark.parametrize("name", ["apogee", "branch", "body", "flight", "chunk_digest"])
+@pytest.mark.parametrize("name", ["apogee_height", "branch", "body", "flight", "chunk_digest"])
 def test_metadata__of_one_array_lost_is_said_and_mended(tmp_path, name):
     path = tmp_path / "a.zarr"
     made(path, BEFORE)
@@ -169,7 +169,7 @@ def test_names_and_attributes__changed_are_found_and_mended(tmp_path):
         made(path, BEFORE)
         file = next(
             file
-            for file in [path / "zarr.json", path / "apogee" / "zarr.json", *(path / "body" / "c").iterdir()]
+            for file in [path / "zarr.json", path / "apogee_height" / "zarr.json", *(path / "body" / "c").iterdir()]
             if harm.encode() in file.read_bytes() or file.parent.name == "c"
         )
         raw = file.read_bytes()
@@ -185,9 +185,9 @@ def test_names_and_attributes__changed_are_found_and_mended(tmp_path):
 def test_leftovers__of_killed_runs_are_cleared(tmp_path):
     path = tmp_path / "a.zarr"
     made(path, BEFORE)
-    (path / "apogee" / "c" / "0.1234.partial").write_bytes(b"half")
+    (path / "apogee_height" / "c" / "0.1234.partial").write_bytes(b"half")
     for name in ("a.zarr.making-1234", "a.zarr.removing-1234"):
-        (tmp_path / name / "apogee").mkdir(parents=True)
+        (tmp_path / name / "apogee_height").mkdir(parents=True)
     (tmp_path / "a.zarr.txt").write_text("somebody's")
     clear_leftovers(path)
     assert sorted(each.name for each in tmp_path.iterdir()) == ["a.zarr", "a.zarr.txt"]
@@ -300,6 +300,6 @@ def test_growing__a_real_ensemble_killed(demo_path, tmp_path, writes):
         process = started(KILLED.format(mission=str(demo_path)), str(out), str(writes))
         assert process.communicate() is not None and process.returncode == -signal.SIGKILL
         left = sixdof.open_result(out)
-        assert left.sizes["flight"] >= 12 and np.array_equal(left["apogee"], whole["apogee"].sel(flight=left["flight"]), equal_nan=True)
+        assert left.sizes["flight"] >= 12 and np.array_equal(left["apogee_height"], whole["apogee_height"].sel(flight=left["flight"]), equal_nan=True)
         found = sixdof.disperse(mission, 24, seed=3, out=out, progress=False)
-    assert np.array_equal(found["apogee"], whole["apogee"], equal_nan=True) and os.listdir(tmp_path) == ["a.zarr"]
+    assert np.array_equal(found["apogee_height"], whole["apogee_height"], equal_nan=True) and os.listdir(tmp_path) == ["a.zarr"]

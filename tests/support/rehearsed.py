@@ -18,11 +18,11 @@ def profile(end: float = 40.0, **columns) -> dict[str, np.ndarray]:
         "time": time,
         "height": np.where(after <= 0.0, 40.0 * np.clip(time - LIFTOFF, 0.0, None) + 0.1, 480.1 - 20.0 * after),
         "velocity_up": np.where(time < LIFTOFF, 0.0, np.where(after <= 0.0, 40.0, -20.0)),
-        "force_x": np.full(len(time), -5.0),
+        "specific_force_x": np.full(len(time), -5.0),
     }
-    found["force_x"][time < LIFTOFF] = 9.8
-    found["force_x"][(time >= LIFTOFF) & (time < FIRST_END)] = 60.0
-    found["force_x"][(time >= SECOND) & (time < SECOND_END)] = 50.0
+    found["specific_force_x"][time < LIFTOFF] = 9.8
+    found["specific_force_x"][(time >= LIFTOFF) & (time < FIRST_END)] = 60.0
+    found["specific_force_x"][(time >= SECOND) & (time < SECOND_END)] = 50.0
     found |= {name: values(time) if callable(values) else values for name, values in columns.items()}
     return {name: values for name, values in found.items() if values is not None}
 

@@ -15,7 +15,7 @@ from sixdof.results.dataset import NOMINAL, ensemble_dataset, flight_dataset
 from sixdof.results.registry import BODY, CANOPY, EVENT, FIN, JOINT, OUTCOME, PLACE, RULE, STATUS, TIMELINE, TRACK
 from sixdof.results.status import Status
 
-EVENTS = ("liftoff", "rail_departure", "fins_enabled", "burnout", "fins_disabled", "apogee", "landing", "open main")
+EVENTS = ("liftoff", "rail_departure", "fins_enabled", "burnout", "fins_disabled", "apogee", "landing", "deployment main")
 EVENT_TIMES = (0.1, 0.4, 0.6, 2.0, 10.0, 10.0, 40.0, 11.0)
 ROWS = 81
 HELD = ("roll_error_rms", "tilt_error_rms")  # rad, of loops that hold
@@ -31,7 +31,7 @@ def _facts_by_hand(mission, lead=(), counts=()) -> xr.Dataset:
     names |= {"joint": legs.joint_names(mission), "failure": np.array([], dtype=str)}
     values = {"descent": legs.UNDER_CANOPY, "body_status": Status.LANDED, "rule_acted": 1}
     values |= FALLS
-    values |= {"rule_given_up": np.nan, "snatch_load": np.nan, "impact_latitude": 38.0, "impact_longitude": -117.0}
+    values |= {"rule_given_up": np.nan, "snatch_load": np.nan, "body_landing_latitude": 38.0, "body_landing_longitude": -117.0}
     ds = xr.Dataset(coords={dim: (dim, np.array(of, dtype=str)) for dim, of in names.items()})
     for v in (*BODY, *PLACE, *JOINT, *RULE, *CANOPY):
         shape = (*counts, ds.sizes[v.dims[0]])
@@ -51,7 +51,7 @@ def flight_by_hand(mission) -> xr.Dataset:
         "east": 3.0 * time * np.sin(azimuth),
         "north": 3.0 * time * np.cos(azimuth),
         "phase": np.where(time > 0.1, 3.0, 0.0),
-        "air_speed": np.full(ROWS, 30.0),
+        "airspeed": np.full(ROWS, 30.0),
         "mach": np.full(ROWS, 0.09),
         "static_margin": np.full(ROWS, 2.0),
         "tilt_pitch": np.linspace(0.0, 0.1, ROWS),
@@ -102,51 +102,51 @@ STAGE_TIMES = {  # of the front body and of the booster, s; what both share came
         "ignition thistledown": 3.0,
         "burnout thistledown": 4.5,
         "apogee": 18.0,
-        "open drogue": 18.5,
-        "open main": 90.0,
+        "deployment drogue": 18.5,
+        "deployment main": 90.0,
         "landing": 120.0,
     },
-    "booster": {"liftoff": 0.1, "rail_departure": 0.4, "burnout": 2.0, "separation booster": 2.1, "apogee": 8.0, "open booster canopy": 8.3, "landing": 50.0},
+    "booster": {"liftoff": 0.1, "rail_departure": 0.4, "burnout": 2.0, "separation booster": 2.1, "apogee": 8.0, "deployment booster canopy": 8.3, "landing": 50.0},
 }
 FALLS = {"descent_incidence": np.nan, "time_falling_incidence": 0.4, "time_falling_mach": 0.0, "time_falling_reynolds": 0.2, "time_falling_crisis": 0.0}
 STAGE_FACTS = {
     "thistledown": {
-        "impact_time": 120.0,
-        "impact_east": 300.0,
-        "impact_north": 400.0,
-        "impact_speed": 6.0,
-        "impact_energy": 36.0,
-        "impact_mass": 2.0,
+        "body_landing_time": 120.0,
+        "body_landing_east": 300.0,
+        "body_landing_north": 400.0,
+        "body_landing_ground_speed": 6.0,
+        "body_landing_energy": 36.0,
+        "body_landing_mass": 2.0,
         "fall_time": 102.0,
         "descent": legs.UNDER_CANOPY,
         "body_status": Status.LANDED,
         **FALLS,
     },
     "booster": {
-        "impact_time": 50.0,
-        "impact_east": 60.0,
-        "impact_north": -80.0,
-        "impact_speed": 9.0,
-        "impact_energy": 48.6,
-        "impact_mass": 1.2,
+        "body_landing_time": 50.0,
+        "body_landing_east": 60.0,
+        "body_landing_north": -80.0,
+        "body_landing_ground_speed": 9.0,
+        "body_landing_energy": 48.6,
+        "body_landing_mass": 1.2,
         "fall_time": 42.0,
         "descent": legs.UNDER_CANOPY,
         "body_status": Status.LANDED,
         **FALLS,
     },
 }
-JOINT_FACTS = {"parting_time": 2.1, "parting_cause": layout.BY_COMMAND, "parting_speed": 2.5, "drag_parting_time": 2.05, "gap_min": 0.03, "recontact": 0.0}
+JOINT_FACTS = {"separation_time": 2.1, "separation_cause": layout.BY_COMMAND, "separation_speed": 2.5, "drag_separation_time": 2.05, "gap_min": 0.03, "recontact": 0.0}
 CANOPY_FACTS = {"drogue": (40.0, np.nan, 12.0, 14.0), "main": (90.0, 140.0, 15.0, 15.5), "booster canopy": (50.0, np.nan, 8.0, 9.0)}
 RULE_TIMES = {  # armed, fired, acted
     "fins on": (0.1, 0.5, 1),
     "fins off": (18.0, 18.0, 1),
     "drop booster": (2.0, 2.05, 1),
     "second fire": (2.1, 2.7, 1),
-    "open drogue: apogee": (18.0, 18.5, 1),
-    "open drogue: backup": (0.1, 30.0, 0),
-    "open main: falling through": (90.0, 90.0, 1),
-    "open booster canopy: apogee": (8.0, 8.3, 1),
-    "open booster canopy: backup": (0.1, 14.1, 0),
+    "deploy drogue: apogee": (18.0, 18.5, 1),
+    "deploy drogue: backup": (0.1, 30.0, 0),
+    "deploy main: falling through": (90.0, 90.0, 1),
+    "deploy booster canopy: apogee": (8.0, 8.3, 1),
+    "deploy booster canopy: backup": (0.1, 14.1, 0),
 }
 
 
@@ -220,7 +220,7 @@ def staged_ensemble(demo, flights=20, **changes) -> xr.Dataset:
     mission = staged_mission(demo, **changes)
     one = staged_flown(mission)
     facts = {name: np.repeat(np.asarray(getattr(one, name))[None], flights, axis=0) for name in Block._fields[1:]}
-    east, north = legs.BODY_FACTS.index("impact_east"), legs.BODY_FACTS.index("impact_north")
+    east, north = legs.BODY_FACTS.index("body_landing_east"), legs.BODY_FACTS.index("body_landing_north")
     facts["body"][:, :, [east, north]] += np.random.default_rng(3).normal(size=(flights, 3, 2)) * (30.0, 10.0)
     facts["summary"][:, [layout.X_LANDING_EAST, layout.X_LANDING_NORTH]] = facts["body"][:, 0, [east, north]]
     track = np.zeros((flights, 0, 1 + len(TRACK)))

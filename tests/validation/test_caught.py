@@ -51,8 +51,8 @@ def test_canopy__hangs_by_its_drag_on_the_area_of_its_circle(demo_mission, demo_
 
 
 def test_impact__kinetic_energy(demo_flight):
-    energy = 0.5 * demo_flight.impact_mass * demo_flight.impact_speed**2
-    np.testing.assert_allclose(demo_flight.impact_energy, energy, rtol=1e-12)
+    energy = 0.5 * demo_flight.body_landing_mass * demo_flight.body_landing_ground_speed**2
+    np.testing.assert_allclose(demo_flight.body_landing_energy, energy, rtol=1e-12)
 
 
 @pytest.mark.parametrize("over, pressure, mach", [("dynamic_pressure", 2000.0, 0.9), ("mach", 9e9, 0.3)])

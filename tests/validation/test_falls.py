@@ -34,7 +34,7 @@ def bare(mission, **changes):
 
 def fall_of(ds, body=0):
     """Return (time, incidence, airspeed) of the ticks of a body's fall."""
-    time, incidence, speed = (ds[f"body_{name}"].values[body] for name in ("time", "incidence", "speed"))
+    time, incidence, speed = (ds[f"body_{name}"].values[body] for name in ("time", "incidence", "airspeed"))
     apogee, landing = (float(ds.event_time.sel(event=event)[body]) for event in ("apogee", "landing"))
     ticks = (time > apogee) & (time < landing)
     return time[ticks], incidence[ticks], speed[ticks]
@@ -92,7 +92,7 @@ def test_fall__of_a_nose_heavy_vehicle_is_nose_first(demo_mission):
     heavy = {"kind": "point", "mass": 0.6, "station": 0.1}
     ds = sixdof.fly(bare(demo_mission, **{"stage.0.part": [*parts, heavy]}))
     assert check(ds, 0) == legs.NOSE_FIRST
-    assert float(ds.impact_speed[0]) > 60.0 and float(ds.time_falling_incidence[0]) < 5.0
+    assert float(ds.body_landing_ground_speed[0]) > 60.0 and float(ds.time_falling_incidence[0]) < 5.0
 
 
 def test_fall__of_both_stages(stack_mission):
@@ -100,7 +100,7 @@ def test_fall__of_both_stages(stack_mission):
     ways = [check(ds, body) for body in (0, 1)]
     assert legs.BROADSIDE in ways  # the sustainer, at 22 m/s; base first it would be twice as fast
     front = ways.index(legs.BROADSIDE)
-    assert 18.0 < float(ds.impact_speed[front]) < 27.0
+    assert 18.0 < float(ds.body_landing_ground_speed[front]) < 27.0
     assert "incidence beyond 15 deg in a fall without a canopy, for more than 1 s: for" in summarise(ds)
 
 

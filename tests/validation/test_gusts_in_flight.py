@@ -73,7 +73,7 @@ def test_turbulence__shakes_the_vehicle(mission, rough):
     """Nothing else varies over these flights: loads across the axis grow, and places of landing scatter."""
     still, shaken = sixdof.fly(mission), sixdof.disperse(rough, 30, seed=2, progress=False)
     assert float(shaken["load_factor_max"].median()) > 1.1 * float(still["load_factor_max"])
-    assert float(shaken["apogee"].std()) > 0.2 and float(shaken["landing_north"].std()) > 2.0  # m
+    assert float(shaken["apogee_height"].std()) > 0.2 and float(shaken["landing_north"].std()) > 2.0  # m
 
 
 def replaced(mission, **parts):
@@ -114,9 +114,9 @@ def test_turbulence__is_that_of_its_flight(rough):
     assert same.mean() < 0.01
     one, two = (sixdof.disperse(rough, 12, seed=5, threads=n, progress=False) for n in (1, 2))
     assert one.drop_attrs().identical(two.drop_attrs())
-    for name in ("apogee", "landing_east", "landing_north", "max_incidence"):
+    for name in ("apogee_height", "landing_east", "landing_north", "incidence_max"):
         assert float(one[name].sel(flight=3)) == float(first[name]), name
-    assert len(np.unique(one["apogee"].values)) == 12  # nothing but the turbulence differs
+    assert len(np.unique(one["apogee_height"].values)) == 12  # nothing but the turbulence differs
 
 
 def test_turbulence__takes_its_strength_from_the_mean_wind(demo_mission):
@@ -131,7 +131,7 @@ def test_turbulence__takes_its_strength_from_the_mean_wind(demo_mission):
     assert pads[0] / pads[1] == pytest.approx(w20 / 10.0, rel=2.5e-3)  # the wind table's own error
     uniform = base.change({"air.wind.profile": "uniform", "air.turbulence": {}})
     told = uniform.change({"air.turbulence.wind_at_20_ft": wind.speed})
-    assert float(sixdof.fly(uniform)["apogee"]) == pytest.approx(float(sixdof.fly(told)["apogee"]), abs=1e-9)
+    assert float(sixdof.fly(uniform)["apogee_height"]) == pytest.approx(float(sixdof.fly(told)["apogee_height"]), abs=1e-9)
 
 
 # ---------------------------------------------------------------- discrete gusts
@@ -164,7 +164,7 @@ def test_gust__each_tick_feels_what_the_tick_before_foresaw(gusty):
 def test_gust__is_felt_at_its_heights(gusty):
     """Against the height where the vehicle is: within two ticks' way of it on the steepest slope, and both are met whole."""
     free = (gusty["phase"] == FREE).values
-    height, found, speed = (gusty[name].values[free] for name in ("height", "wind_north", "air_speed"))
+    height, found, speed = (gusty[name].values[free] for name in ("height", "wind_north", "airspeed"))
     assert (np.abs(found - blowing(height)) < SLOPE * 0.02 * speed + 1e-9).all()
     assert found.max() > 4.9 and found.min() < -2.99
 
@@ -172,7 +172,7 @@ def test_gust__is_felt_at_its_heights(gusty):
 def test_gust__is_felt_again_under_the_canopy(gusty):
     """A look every 0.05 s: two of them at the steady speed, on the steepest slope."""
     hanging = (gusty["phase"] == CANOPY).values
-    height, found, speed = (gusty[name].values[hanging] for name in ("height", "wind_north", "air_speed"))
+    height, found, speed = (gusty[name].values[hanging] for name in ("height", "wind_north", "airspeed"))
     low = height < 240.0  # below the rise, which it is leaving as the drogue opens
     assert (np.abs(found - blowing(height))[low] < SLOPE * 0.1 * speed[low]).all()
     assert found[height < 140.0].max() > 4.9

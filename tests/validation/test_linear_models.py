@@ -141,7 +141,7 @@ def leaning(point):
 
 def test_derivatives__no_incidence(straight):
     a, book, close = entries(straight), straight.textbook, leaning(straight)
-    speed = float(straight.model.air_speed)
+    speed = float(straight.model.airspeed)
     assert a("w", "w") == pytest.approx(book.z_w, rel=close) and a("v", "v") == pytest.approx(book.z_w, rel=close)
     assert a("q", "w") == pytest.approx(book.m_w, rel=close) and a("r", "v") == pytest.approx(-book.m_w, rel=close)
     for rate in ("q", "r"):
@@ -155,7 +155,7 @@ def test_derivatives__no_incidence(straight):
 def test_modes__no_incidence(straight):
     """Short period and roll (Etkin and Reid 1996, eq. 6.3,15; Nelson 1998, eqs. 4.67 and 5.42): Zq is left out there, 0.14 % of V."""
     book, model, close = straight.textbook, straight.model, leaning(straight)
-    speed, m_q = float(model.air_speed), book.m_q + book.jet[1]
+    speed, m_q = float(model.airspeed), book.m_q + book.jet[1]
     frequency = np.sqrt(book.z_w * m_q - book.m_w * speed)
     damping = -(book.z_w + m_q) / (2.0 * frequency)
     share = abs(book.z_q) / speed  # of the frequency's square; its sign is that of a shorter arm
@@ -183,7 +183,7 @@ def test_cross_flow__is_what_an_incidence_adds(demo_mission):
     point = point_of(demo_mission, COASTING)
     a, book, model = entries(point), point.textbook, point.model
     area, behind = book.cross_flow
-    incidence, speed = float(model.incidence_pitch), float(model.air_speed)
+    incidence, speed = float(model.incidence_pitch), float(model.airspeed)
     assert 0.02 < abs(incidence) < 0.05 and abs(float(model.incidence_yaw)) < 1e-4
     within, across = a("w", "w") - book.z_w, a("v", "v") - book.z_w
     assert within == pytest.approx(2.0 * across, rel=0.02)  # c itself falls with the cross-flow's own Reynolds number
@@ -199,7 +199,7 @@ def test_modes__of_the_demo_as_it_flies(demo_mission, at):
     """What cross-flow does at 1 to 2 degrees: 14 % of Z_w at most, 5 % of M_w, 3 % of M_q, and less than 0.2 % of the fins' part."""
     point = point_of(demo_mission, at)
     book, model = point.textbook, point.model
-    speed, m_q = float(model.air_speed), book.m_q + book.jet[1]
+    speed, m_q = float(model.airspeed), book.m_q + book.jet[1]
     frequency = np.sqrt(book.z_w * m_q - book.m_w * speed)
     damping = -(book.z_w + m_q) / (2.0 * frequency)
     assert model.short_period_frequency.values == pytest.approx([frequency] * 2, rel=0.03)

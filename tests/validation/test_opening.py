@@ -72,7 +72,7 @@ def test_opening_load__finite_mass(speed, mass):
     fell = dive(mass, speed)
     v, load = opening_by_scipy(mass, speed)
     stretched = fell.events[len(ly.EVENTS) + 1]
-    assert stretched[ly.EVENT_COLUMNS.index("air_speed")] == pytest.approx(v, rel=1e-6)
+    assert stretched[ly.EVENT_COLUMNS.index("airspeed")] == pytest.approx(v, rel=1e-6)
     assert fell.summary[ly.X_OPENING_SPEED] == pytest.approx(v, rel=1e-6)
     assert fell.pull[0] == pytest.approx(load, rel=SAMPLED) and fell.pull[0] <= load * (1.0 + 1e-6)
     assert speed < 50.0 or fell.pull[0] < CX * 0.5 * RHO * v**2 * AREA
@@ -196,13 +196,13 @@ def test_mission__drogue_in_the_climb(fast, site):
     """Up to line stretch the flight is that without recovery; the load is that of a finite mass from the speed there."""
     ds = sixdof.fly(fast.change(site))
     ballistic = sixdof.fly(fast.change(site | {"recovery.drogue.delay": "300 s"}))
-    release, stretch = (float(ds["event_time"].sel(event=f"{what} drogue", body="whinchat")) for what in ("open", "stretch"))
+    release, stretch = (float(ds["event_time"].sel(event=f"{what} drogue", body="whinchat")) for what in ("deployment", "line stretch"))
     assert stretch - release == pytest.approx(0.4, abs=1e-9)
     upto = ds.time.values[ds.time.values <= stretch]
-    for name in ("height", "air_speed"):
+    for name in ("height", "airspeed"):
         np.testing.assert_array_equal(ds[name].sel(time=upto), ballistic[name].sel(time=upto))
-    row = {name: float(ds[f"event_{name}"].sel(event="stretch drogue", body="whinchat")) for name in ("air_speed", "dynamic_pressure")}
-    assert row["air_speed"] == float(ds["stretch_speed"].sel(canopy="drogue")) > 100.0
+    row = {name: float(ds[f"event_{name}"].sel(event="line stretch drogue", body="whinchat")) for name in ("airspeed", "dynamic_pressure")}
+    assert row["airspeed"] == float(ds["line_stretch_airspeed"].sel(canopy="drogue")) > 100.0
     infinite = CX * row["dynamic_pressure"] * AREA
     assert 0.3 < float(ds["opening_load"].sel(canopy="drogue")) / infinite < 1.0
 
@@ -215,7 +215,7 @@ def test_mission__parts_between_release_and_line_stretch(demo_mission):
     mission = mission.change({f"stage.0.part.{k}.opening_delay": 0.8})
     flown = staged.flown(mission)
     names = event_names(mission)
-    released, stretched, parted = (flown.events[0, names.index(name), 0] for name in ("open drogue", "stretch drogue", "separation booster"))
+    released, stretched, parted = (flown.events[0, names.index(name), 0] for name in ("deployment drogue", "line stretch drogue", "separation booster"))
     assert released < parted < stretched == pytest.approx(released + 0.8, abs=1e-9)
     log = flown.logs[0]
     t, phase = log[:, ly.L_TIME], log[:, ly.L_PHASE]

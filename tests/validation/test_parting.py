@@ -205,7 +205,7 @@ def test_coast__of_the_parted_bodies_follows_the_closed_form(stack):
         # at the parting each body gets its share of the impulse
         push = 3.0 / mass * (1.0 if body == 0 else -1.0)
         v = start[6] + push
-        assert joint["parting_cause"] == 1.0
+        assert joint["separation_cause"] == 1.0
         trace = top[3] - start[3]
         centre = _centre_offset(mission, body)
         assert trace - centre == pytest.approx(terminal2 / (2.0 * G0) * math.log1p(v**2 / terminal2), abs=2e-3)
@@ -251,10 +251,10 @@ def test_joint__parts_by_drag_when_it_holds_no_tension(demo_mission):
     held = staged.flown(staged.stack(demo_mission, rules=rules))
     slipped = staged.flown(staged.stack(demo_mission, rules=rules, joint={"hold": 0.0, "impulse": 0.0}))
     facts = dict(zip(JOINT_FACTS, slipped.joint[0]))
-    assert facts["parting_cause"] == 2.0 and facts["parting_time"] == facts["drag_parting_time"]
-    assert dict(zip(JOINT_FACTS, held.joint[0]))["drag_parting_time"] == pytest.approx(facts["drag_parting_time"], abs=1e-9)
+    assert facts["separation_cause"] == 2.0 and facts["separation_time"] == facts["drag_separation_time"]
+    assert dict(zip(JOINT_FACTS, held.joint[0]))["drag_separation_time"] == pytest.approx(facts["drag_separation_time"], abs=1e-9)
     burnout = slipped.events[1, ly.E_BURNOUT, 0]  # the booster burns the rest of its tail alone
-    assert abs(facts["parting_time"] - burnout) < 0.2  # in the tail of the thrust curve or just after
+    assert abs(facts["separation_time"] - burnout) < 0.2  # in the tail of the thrust curve or just after
 
 
 def test_joint_force__is_newtons_second_law_of_the_fore_stages(demo_mission):
@@ -283,9 +283,9 @@ def test_upper_motor__parts_the_stack_that_nobody_parted(demo_mission):
     rules = [{"name": "light", "when": "burnout", "delay": 0.4, "action": "light", "target": "thistledown"}]
     flown = staged.flown(staged.stack(demo_mission, rules=rules))
     facts = dict(zip(JOINT_FACTS, flown.joint[0]))
-    assert facts["parting_cause"] == 3.0
+    assert facts["separation_cause"] == 3.0
     lit = flown.events[0, event_names(staged.stack(demo_mission, rules=rules)).index("ignition thistledown"), 0]
-    assert lit == facts["parting_time"]
+    assert lit == facts["separation_time"]
 
 
 # ------------------------------------------------------------------ the gap

@@ -145,7 +145,7 @@ def test_cord__too_weak_for_the_charge_leaves_two_bodies(demo_mission):
     assert fallen[:, 5].sum() == pytest.approx(flier.plan.model(0, 0).mass.dry, rel=1e-9)
     assert (fallen[:, 7] == 1.0).all()  # the drogue stays on the fore piece, the main goes with the aft piece and opens there
     # and a cord that holds leaves none
-    assert flown.summary[ly.X_OPENING_SPEED] == dict(zip(CANOPY_FACTS, flown.canopy[0]))["stretch_speed"]
+    assert flown.summary[ly.X_OPENING_SPEED] == dict(zip(CANOPY_FACTS, flown.canopy[0]))["line_stretch_airspeed"]
     held = staged.flown(staged.stack(demo_mission, cords=[CORD]))
     assert np.isnan(held.body[loose, 0]) and held.failure.sum() == 0.0
 

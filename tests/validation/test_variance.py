@@ -51,7 +51,7 @@ def test_apogee__of_each_flight_is_the_closed_form(shot):
     """Heights start from that of the centre of mass on the pad. Left out: the Earth's turning, gravity's course over the climb, 2e-5 of it."""
     ds = sixdof.disperse(shot, 32, seed=3, progress=False)
     expected = apogee(shot, ds.motor_impulse.values, ds.vehicle_mass.values)
-    pad = ds.apogee.values - expected
+    pad = ds.apogee_height.values - expected
     assert pad == pytest.approx(float(sixdof.fly(shot.change({"solver.time_limit": "900 s"})).height[0]), abs=0.03)
 
 
@@ -62,15 +62,15 @@ def test_variance__is_that_of_linear_propagation(shot, sampling, tolerance):
     step = 1e-4
     slopes = [(apogee(shot, 1.0 + step * a, 1.0 + step * b) - apogee(shot, 1.0 - step * a, 1.0 - step * b)) / (2.0 * step) for a, b in ((1.0, 0.0), (0.0, 1.0))]
     expected = np.hypot(*(slope * sd for slope, sd in zip(slopes, SD.values())))
-    assert float(ds.apogee.std(ddof=1)) == pytest.approx(expected, rel=tolerance)
+    assert float(ds.apogee_height.std(ddof=1)) == pytest.approx(expected, rel=tolerance)
 
 
 def test_mean__converges_faster_by_a_sobol_sequence_than_at_random(shot):
     """A smooth outcome of two inputs: errors of the mean of 64 flights over five seeds, against a large Sobol sample."""
-    true = float(sixdof.disperse(shot, 1024, seed=99, sampling="sobol", progress=False).apogee.mean())
+    true = float(sixdof.disperse(shot, 1024, seed=99, sampling="sobol", progress=False).apogee_height.mean())
     error = {
         sampling: np.sqrt(
-            np.mean([(float(sixdof.disperse(shot, 64, seed=seed, sampling=sampling, progress=False).apogee.mean()) - true) ** 2 for seed in range(5)])
+            np.mean([(float(sixdof.disperse(shot, 64, seed=seed, sampling=sampling, progress=False).apogee_height.mean()) - true) ** 2 for seed in range(5)])
         )
         for sampling in ("random", "sobol")
     }

@@ -111,7 +111,7 @@ def test_figure__of_a_flight(flights, name, function):
 @pytest.mark.parametrize("function", OF_ENSEMBLE)
 @EVERY
 def test_figure__of_an_ensemble(ensembles, name, function):
-    more = ("apogee",) if function in ("plot_histogram", "plot_quantiles", "plot_convergence") else ()
+    more = ("apogee_height",) if function in ("plot_histogram", "plot_quantiles", "plot_convergence") else ()
     rendered(getattr(plot, function)(ensembles[name], *more))
 
 
@@ -223,14 +223,14 @@ def test_figure__of_loops_that_are_none(missions, flights, name):
 def test_figure__of_a_comparison(missions, name):
     mission = missions[name].change({"disperse": {"motor.impulse": {"sd": "2 %"}, "canopy.drag": {"sd": "10 %"}}, "correlation": [], "failure": []})
     variants = {"as it is": mission, "steeper": mission.change({"rail.elevation": "89 deg"})}
-    ds = sixdof.compare(variants, 16, seed=1, criteria=["apogee > 300 m in 50 % of flights"], progress=False, threads=1)
+    ds = sixdof.compare(variants, 16, seed=1, criteria=["apogee_height > 300 m in 50 % of flights"], progress=False, threads=1)
     for figure in (
-        plot.plot_comparison(ds, "apogee"),
+        plot.plot_comparison(ds, "apogee_height"),
         plot.plot_comparison(ds, "landing"),
-        plot.plot_paired(ds, "apogee"),
+        plot.plot_paired(ds, "apogee_height"),
         plot.plot_verdicts(judge_criteria(ds)),
     ):
         rendered(figure)
     one = sixdof.disperse(mission, 16, seed=1, progress=False)
-    rendered(plot.plot_tornado(one, "apogee"))
-    rendered(plot.plot_scatter_matrix(one, ["apogee", "landing_speed"], ["motor_impulse"] if len(mission.stage) == 1 else None))
+    rendered(plot.plot_tornado(one, "apogee_height"))
+    rendered(plot.plot_scatter_matrix(one, ["apogee_height", "landing_ground_speed"], ["motor_impulse"] if len(mission.stage) == 1 else None))

@@ -409,7 +409,7 @@ def triggers(mission: Mission) -> list[Trigger]:
             order = max(len(mission.stage) - 1 - owner, 0) if owner else max(len(mission.stage) - 2, 0)
         elif entry.when == "burnout":
             order = burns.index(owner) if owner in burns else 0
-        title = f"open {entry.canopy}"
+        title = f"deploy {entry.canopy}"
         row = _row(_TRIGGERS[entry.when], ct.ACTION_DEPLOY, canopy, threshold=entry.height or 0.0, order=order, delay=entry.delay)
         found.append(Trigger(f"{title}: {entry.when.replace('_', ' ')}", owner, row))
         if entry.backup_time is not None:

@@ -50,9 +50,9 @@ def _compare(chosen) -> int:
     if chosen.figures:
         from sixdof.plot import plot_comparison, plot_paired, plot_verdicts
 
-        figures = {name: plot_comparison(ds, name).figure for name in ("apogee", "landing")}
+        figures = {name: plot_comparison(ds, name).figure for name in ("apogee_height", "landing")}
         if ds.sizes["variant"] > 1:
-            figures["apogee-paired"] = plot_paired(ds, "apogee", confidence=chosen.confidence).figure
+            figures["apogee-paired"] = plot_paired(ds, "apogee_height", confidence=chosen.confidence).figure
         if judged is not None:
             figures["verdicts"] = plot_verdicts(judged).figure
         write_figures(chosen.figures, figures)

@@ -47,7 +47,7 @@ def _fly(chosen) -> int:
 
         write_figures(chosen.figures, {"vehicle": draw_vehicle(mission).figure, "flight": plot_flight(ds)})
         write_figures(chosen.figures, {"timeline": plot_timeline(ds).figure})
-        if ds.sizes.get("joint") and (ds["parting_cause"] > 0).any():
+        if ds.sizes.get("joint") and (ds["separation_cause"] > 0).any():
             write_figures(chosen.figures, {"separation": plot_separation(ds).figure, "bodies": plot_bodies(ds)[0].figure})
     return OK if int(ds.status) == Status.LANDED else NOT_LANDED
 

@@ -24,22 +24,22 @@ SENSED = (
     "rate_x",
     "rate_y",
     "rate_z",  # gyro reading, body axes, rad/s
-    "force_x",
-    "force_y",
-    "force_z",  # accelerometer reading, body axes, m/s^2
+    "specific_force_x",
+    "specific_force_y",
+    "specific_force_z",  # accelerometer reading, body axes, m/s^2
     "dynamic_pressure",  # from the estimated speed over the ground and the standard density of the height, Pa
     "mach",  # likewise
     "frame_w",
     "frame_x",
     "frame_y",
     "frame_z",  # launch frame -> world
-    "goal_w",
-    "goal_x",
-    "goal_y",
-    "goal_z",  # attitude wanted, body -> world
-    "goal_rate_x",
-    "goal_rate_y",
-    "goal_rate_z",  # body rates wanted, rad/s
+    "commanded_w",
+    "commanded_x",
+    "commanded_y",
+    "commanded_z",  # attitude wanted, body -> world
+    "commanded_rate_x",
+    "commanded_rate_y",
+    "commanded_rate_z",  # body rates wanted, rad/s
     "period",  # of the tick, s
     "enabled",  # 1 while the fins are live, 0 while they are centred
     "saturated",  # 1 if the mixer had to cut the last demands
@@ -157,11 +157,11 @@ LOG = (
     "tilt_yaw",
     "roll",
     "tilt",
-    "goal_pitch",
-    "goal_yaw",
-    "goal_roll",
+    "commanded_pitch",
+    "commanded_yaw",
+    "commanded_roll",
     "tilt_error",
-    "air_speed",
+    "airspeed",
     "mach",
     "dynamic_pressure",
     "incidence",
@@ -171,9 +171,9 @@ LOG = (
     "thrust",
     "mass",
     "cg",
-    "force_x",
-    "force_y",
-    "force_z",
+    "specific_force_x",
+    "specific_force_y",
+    "specific_force_z",
     "wind_east",
     "wind_north",
     "drag_area",
@@ -256,8 +256,8 @@ LOG = (
 LOG_COLUMNS = 56
 
 # ---- events of a body; releases of canopies and their line stretches, then ignitions, burnouts and partings of stages follow these rows.
-# "burnout" is that of the motor lit on the rail; "drag_parting" the moment from which drag alone would part the aft joint
-EVENTS = ("liftoff", "fore_guide_leaves", "rail_departure", "fins_enabled", "burnout", "fins_disabled", "apogee", "landing", "drag_parting")
+# "burnout" is that of the motor lit on the rail; "drag_separation" the moment from which drag alone would part the aft joint
+EVENTS = ("liftoff", "fore_guide_leaves", "rail_departure", "fins_enabled", "burnout", "fins_disabled", "apogee", "landing", "drag_separation")
 (E_LIFTOFF, E_FORE_GUIDE, E_RAIL, E_ENABLED, E_BURNOUT, E_DISABLED, E_APOGEE, E_LANDING, E_DRAG_PARTING) = range(9)
 
 EVENT_COLUMNS = (
@@ -268,7 +268,7 @@ EVENT_COLUMNS = (
     "velocity_east",
     "velocity_north",
     "velocity_up",
-    "air_speed",
+    "airspeed",
     "mach",
     "dynamic_pressure",
     "tilt",
@@ -281,33 +281,33 @@ EVENT_COLUMNS = (
 
 # ---- outcomes of a flight, one number each
 SUMMARY = (
-    "apogee",
+    "apogee_height",
     "apogee_time",
     "apogee_east",
     "apogee_north",
     "rail_departure_speed",
     "rail_departure_incidence",
     "rail_departure_margin",
-    "burnout_speed",
+    "burnout_airspeed",
     "burnout_height",
-    "max_speed",
-    "max_mach",
-    "max_dynamic_pressure",
-    "max_force",
-    "max_incidence",
-    "max_tilt",
+    "airspeed_max",
+    "mach_max",
+    "dynamic_pressure_max",
+    "specific_force_max",
+    "incidence_max",
+    "tilt_max",
     "tilt_error_rms",
     "tilt_error_max",
     "roll_error_max",
     "saturation_share",
-    "min_static_margin",
+    "static_margin_min",
     "landing_east",
     "landing_north",
-    "landing_speed",
+    "landing_ground_speed",
     "flight_time",
     "time_above_mach_08",
     "time_beyond_incidence",
-    "opening_speed",
+    "opening_airspeed",
     "time_transonic",
     "time_stalled",
     "time_beyond_reynolds",
@@ -317,7 +317,7 @@ SUMMARY = (
     "roll_error_rms",
     "rate_reversals",
     "rate_limit_share",
-    "servo_travel",
+    "fin_travel_total",
     "servo_energy",
     "attitude_error_max",
     "position_error_max",

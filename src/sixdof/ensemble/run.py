@@ -82,7 +82,7 @@ def disperse(
         say how many points.
     until : function of a Dataset, or None
         Asked now and then with the flights so far (always the first ones, at the same numbers on any machine): True ends the run
-        there, such as `lambda ds: precise_enough(ds.apogee, 5.0)` with `sixdof.study.uncertainty.convergence.precise_enough`.
+        there, such as `lambda ds: precise_enough(ds.apogee_height, 5.0)` with `sixdof.study.uncertainty.convergence.precise_enough`.
     threads : int or None
         None: one a core. With a plain Python law or dispersed paths: processes, if more than one; a script then needs its calls under
         `if __name__ == "__main__":`.
@@ -118,7 +118,7 @@ def disperse(
     """
     wanted = _order(mission, flights, seed, first, sampling, draws, tracks)
     if until is not None and not callable(until):
-        raise TypeError(f"until = {shown(until)} must be a function of a Dataset, such as lambda ds: precise_enough(ds.apogee, 5.0), or None")
+        raise TypeError(f"until = {shown(until)} must be a function of a Dataset, such as lambda ds: precise_enough(ds.apogee_height, 5.0), or None")
     threads = _whole(threads, "threads", 1, MOST_THREADS) if threads is not None else os.cpu_count() or 1
     with _ending(out) as ended, closing(_target(wanted, out, overwrite, guidance, control)) as target:
         crew = Crew(mission, guidance, control, wanted.tracked)

@@ -297,12 +297,12 @@ _MEANINGS = {
     **_each("velocity_", ("east", "north", "up"), "m/s", "estimated, over the ground"),
     **_each("q_", _PARTS, "1", "estimated attitude, body -> east-north-up, quaternion"),
     **_each("rate_", "xyz", "rad/s", "gyro reading, body axes"),
-    **_each("force_", "xyz", "m/s^2", "accelerometer reading, body axes"),
+    **_each("specific_force_", "xyz", "m/s^2", "accelerometer reading, body axes"),
     "dynamic_pressure": ("Pa", "from the estimated speed and height"),
     "mach": ("1", "from the estimated speed and height"),
     **_each("frame_", _PARTS, "1", _LAUNCH),
-    **_each("goal_", _PARTS, "1", "attitude wanted, body -> east-north-up, quaternion"),
-    **_each("goal_rate_", "xyz", "rad/s", "body rates wanted"),
+    **_each("commanded_", _PARTS, "1", "commanded attitude, body -> east-north-up, quaternion"),
+    **_each("commanded_rate_", "xyz", "rad/s", "commanded body rates"),
     "period": ("s", "of the tick"),
     "enabled": ("1", "1 while the fins are live, 0 while they are centred"),
     "saturated": ("1", "1 if the last demands did not fit into the travel"),
@@ -315,7 +315,7 @@ _MEANINGS = {
     "fix_age": ("s", "-1 before the first fix"),
     **_each("field_", "xyz", "1", "magnetometer, body axes, of the field's strength"),
 }
-_GOAL_MEANINGS = {**_each("q_", _PARTS, "1", "attitude wanted, body -> east-north-up, quaternion"), **_each("rate_", "xyz", "rad/s", "body rates wanted")}
+_GOAL_MEANINGS = {**_each("q_", _PARTS, "1", "commanded attitude, body -> east-north-up, quaternion"), **_each("rate_", "xyz", "rad/s", "commanded body rates")}
 _DEMAND_MEANINGS = {
     **_each("", ("roll", "pitch", "yaw"), "rad", "demand of fin angle, before the mixer"),
     "direct": ("1", "1: the fins take the angles at fin_1 .. instead of the mixer's"),

@@ -32,12 +32,12 @@ from sixdof.vehicle.solids import Lump, combine
 from sixdof.world.build import wind_rows
 
 BODY_FACTS = (
-    "impact_time",
-    "impact_east",
-    "impact_north",
-    "impact_speed",
-    "impact_energy",
-    "impact_mass",
+    "body_landing_time",
+    "body_landing_east",
+    "body_landing_north",
+    "body_landing_ground_speed",
+    "body_landing_energy",
+    "body_landing_mass",
     "fall_time",
     "descent",
     "body_status",
@@ -47,9 +47,9 @@ BODY_FACTS = (
     "time_falling_reynolds",
     "time_falling_crisis",
 )
-JOINT_FACTS = ("parting_time", "parting_cause", "parting_speed", "drag_parting_time", "gap_min", "recontact")
+JOINT_FACTS = ("separation_time", "separation_cause", "separation_speed", "drag_separation_time", "gap_min", "recontact")
 RULE_FACTS = ("rule_armed", "rule_fired", "rule_acted", "rule_given_up")
-CANOPY_FACTS = ("opening_load", "snatch_load", "deployment_speed", "stretch_speed")
+CANOPY_FACTS = ("opening_load", "snatch_load", "deployment_airspeed", "line_stretch_airspeed")
 NOT_DOWN, UNDER_CANOPY, NOSE_FIRST, TAIL_FIRST, TUMBLING, BROADSIDE = range(6)  # `descent`
 NOSE_CONE = math.radians(45.0)  # mean incidence over the last seconds within which a body comes down nose first, or tail first
 TUMBLES = math.radians(90.0)  # range of incidence over the last seconds beyond which it tumbles (ours)
@@ -101,8 +101,8 @@ def event_names(mission: Mission) -> list[str]:
     """Return the rows of a body's event table."""
     stages = [stage.name for stage in mission.stage]
     lit = [f"{what} {name}" for name in stages[:-1] for what in ("ignition", "burnout")]
-    opened = [f"open {name}" for name in canopy_names(mission)]
-    stretched = [f"stretch {name}" for name in canopy_names(mission)]
+    opened = [f"deployment {name}" for name in canopy_names(mission)]
+    stretched = [f"line stretch {name}" for name in canopy_names(mission)]
     return [*ly.EVENTS, *opened, *stretched, *lit, *(f"separation {name}" for name in stages[1:])]
 
 
@@ -693,7 +693,7 @@ def _body_facts(body: _Body, plan: Plan) -> np.ndarray:
     facts = np.full(len(BODY_FACTS), np.nan)
     hand = body.work.hand
     facts[BODY_FACTS.index("descent")], facts[BODY_FACTS.index("body_status")] = NOT_DOWN, body.status
-    facts[BODY_FACTS.index("impact_mass")] = hand[ly.H_MASS]
+    facts[BODY_FACTS.index("body_landing_mass")] = hand[ly.H_MASS]
     facts[BODY_FACTS.index("time_falling_incidence") :] = body.work.tally[T_FALL_INCIDENCE : T_FALL_CRISIS + 1]
     if body.status != ly.LANDED_OK:
         return facts
@@ -738,7 +738,7 @@ class _Facts:
     def __init__(self, plan: Plan):
         self.plan = plan
         self.joint = np.full((plan.count, len(JOINT_FACTS)), np.nan)
-        self.joint[:, JOINT_FACTS.index("parting_cause")] = self.joint[:, JOINT_FACTS.index("recontact")] = 0.0
+        self.joint[:, JOINT_FACTS.index("separation_cause")] = self.joint[:, JOINT_FACTS.index("recontact")] = 0.0
         self.gaps = [np.zeros((0, 3)) for _ in range(plan.count)]
         self.canopy = np.full((len(plan.canopies), len(CANOPY_FACTS)), np.nan)
         self.snatch = np.full(len(plan.canopies), np.nan)
@@ -748,7 +748,7 @@ class _Facts:
     def parted(self, k: int, hand: np.ndarray, speed: float, events: np.ndarray) -> None:
         """Note how a joint parted; its row of drag parting is cleared for the next joint."""
         self.joint[k, :3] = hand[ly.H_TIME], hand[ly.H_CAUSE], speed
-        self.joint[k, JOINT_FACTS.index("drag_parting_time")] = events[ly.E_DRAG_PARTING, 0]
+        self.joint[k, JOINT_FACTS.index("drag_separation_time")] = events[ly.E_DRAG_PARTING, 0]
         events[ly.E_DRAG_PARTING] = np.nan
 
     def snatched(self, body: _Body) -> None:
@@ -760,7 +760,7 @@ class _Facts:
     def still_joined(self, body: _Body) -> None:
         """Note the drag at the aft joint of a body that never parted there."""
         if body.last > body.first:
-            self.joint[body.last, JOINT_FACTS.index("drag_parting_time")] = body.events[ly.E_DRAG_PARTING, 0]
+            self.joint[body.last, JOINT_FACTS.index("drag_separation_time")] = body.events[ly.E_DRAG_PARTING, 0]
 
     def work_out_gaps(self) -> None:
         """Work out how the gap at each joint went, from the traces of the bodies on either side."""
@@ -774,7 +774,7 @@ class _Facts:
 
     def canopies(self, body: _Body) -> None:
         """Note deployment and loads of the canopies a body carries, and those it lost by load."""
-        work, plan, speed = body.work, self.plan, ly.EVENT_COLUMNS.index("air_speed")
+        work, plan, speed = body.work, self.plan, ly.EVENT_COLUMNS.index("airspeed")
         for c, name in enumerate(plan.canopies):
             row, stretched = (body.events[len(ly.EVENTS) + c + more] for more in (0, len(plan.canopies)))
             if work.canopy[c, ct.CANOPY_FAILS] > 0.5 or not np.isfinite(row[0]):

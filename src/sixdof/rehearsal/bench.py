@@ -103,14 +103,14 @@ _MODES = {int(PROFILE): "profile", int(WAYPOINTS): "waypoints", int(HOLD_DIRECTI
 
 
 def doing(bench: Bench, rule: int) -> str:
-    """Return what a rule does, "open main" or "enable the fins"."""
+    """Return what a rule does, "deploy main" or "enable the fins"."""
     action, target = int(bench.row(rule)[ct.RULE_ACTION]), int(bench.row(rule)[ct.RULE_TARGET])
     if action == ct.ACTION_GUIDE:
         return f"guide by {_MODES[target]}"
     if action == ct.ACTION_DEPLOY:
-        return f"open {bench.canopy_names[target]}"
+        return f"deploy {bench.canopy_names[target]}"
     if action in (ct.ACTION_SEPARATE, ct.ACTION_LIGHT):
-        return f"{'separate' if action == ct.ACTION_SEPARATE else 'light'} {bench.stage_names[target]}"
+        return f"{'separate' if action == ct.ACTION_SEPARATE else 'ignite'} {bench.stage_names[target]}"
     return "enable the fins" if action == ct.ACTION_ENABLE else "disable the fins"
 
 

@@ -103,7 +103,7 @@ def _no_burn(bench: Bench, what: str, order: int) -> str:
     name = bench.stage_names[burn_order(bench.mission)[order]]
     begun, ended = (int((bench.notice[first : first + MOST_BURNS] >= 0.0).sum()) for first in (N_IGNITION, N_BURNOUT))
     text = f"the {what} of {name} is never sensed, of {_counted(begun, 'burn')} begun and {ended} ended"
-    return text if "force_x" in bench.given else f"{text}, because the script has no column force_x"
+    return text if "specific_force_x" in bench.given else f"{text}, because the script has no column specific_force_x"
 
 
 def _counted(number: int, what: str) -> str:

@@ -343,9 +343,9 @@ def _of_rules(bench: Bench) -> dict:
 
 def _of_stages(bench: Bench) -> dict:
     return {
-        "canopy_released": _times("canopy", bench.opened, "time at which the canopy is released"),
-        "light_commanded": _times("stage", bench.stages[:, ly.ST_LIGHT], "time at which the stage's ignition is commanded"),
-        "part_commanded": _times("stage", bench.stages[:, ly.ST_PART], "time at which the stage's separation is commanded"),
+        "deployment_commanded": _times("canopy", bench.opened, "time at which the canopy is released"),
+        "ignition_commanded": _times("stage", bench.stages[:, ly.ST_LIGHT], "time at which the stage's ignition is commanded"),
+        "separation_commanded": _times("stage", bench.stages[:, ly.ST_PART], "time at which the stage's separation is commanded"),
     }
 
 
@@ -360,5 +360,5 @@ def _noticed(bench: Bench) -> dict:
         "apogee_noticed": _times((), bench.notice[N_APOGEE], "time at which apogee is noticed"),
         "ignition_noticed": _times("burn", row(N_IGNITION)[:burns], "time at which a burn is noticed to begin"),
         "burnout_noticed": _times("burn", row(N_BURNOUT)[:burns], "time at which a burn is noticed to end"),
-        "parting_noticed": _times("parting", row(N_PARTED)[:partings], "time at which a parting is noticed"),
+        "separation_noticed": _times("parting", row(N_PARTED)[:partings], "time at which a parting is noticed"),
     }

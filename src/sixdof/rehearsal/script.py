@@ -21,6 +21,7 @@ from sixdof.mission.mission import Mission
 from sixdof.mission.units import shown
 from sixdof.results.dataset import open_result
 from sixdof.results.registry import READING_UNITS
+from sixdof.results.retired import now_called
 from sixdof.vehicle.motor import G0
 
 _FRAME = ("frame_w", "frame_x", "frame_y", "frame_z")
@@ -32,13 +33,13 @@ OWN = (
     "dynamic_pressure",
     "mach",
     *_FRAME,
-    "goal_w",
-    "goal_x",
-    "goal_y",
-    "goal_z",
-    "goal_rate_x",
-    "goal_rate_y",
-    "goal_rate_z",
+    "commanded_w",
+    "commanded_x",
+    "commanded_y",
+    "commanded_z",
+    "commanded_rate_x",
+    "commanded_rate_y",
+    "commanded_rate_z",
     "period",
     "enabled",
     "saturated",
@@ -128,7 +129,7 @@ def _known(name, source: str) -> bool:
 
 def _unknown(name) -> tuple[str, str]:
     """Return what is wrong with the name of a column, and the hint."""
-    return f"{shown(name)} is nothing a flight computer senses", suggestion(name, READ, "columns")
+    return f"{shown(name)} is nothing a flight computer senses", now_called(name) or suggestion(name, READ, "columns")
 
 
 def _numbers(name: str, values, source: str) -> np.ndarray:
@@ -270,7 +271,7 @@ def _fill(known: dict[str, np.ndarray], mission: Mission) -> None:
     rest = dict(zip(_ATTITUDE, rail_attitude(mission.rail.elevation, mission.rail.azimuth)))
     level, up = math.cos(mission.rail.elevation), math.sin(mission.rail.elevation)
     # leaning by `level` the vehicle's z axis, which faces downrange, points below the horizon
-    rest |= {"force_x": G0 * up, "force_z": -G0 * level, "booster": OWN_WIRES}
+    rest |= {"specific_force_x": G0 * up, "specific_force_z": -G0 * level, "booster": OWN_WIRES}
     for name in _PLACE:
         known.setdefault(name, np.zeros_like(time))
     for name, place in zip(_VELOCITY, _PLACE):

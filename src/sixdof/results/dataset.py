@@ -42,6 +42,7 @@ from sixdof.results.registry import (
     WAYPOINT,
     Variable,
 )
+from sixdof.results.retired import renamed
 from sixdof.results.source import code_hash
 from sixdof.world.geodesy import place_on_earth
 
@@ -164,7 +165,7 @@ def _facts(mission: Mission, flown, lead: tuple[str, ...]) -> dict:
         (CANOPY, flown.canopy),
     ):
         entries |= _by_column(variables, array, lead)
-    where = [flown.body[..., legs.BODY_FACTS.index(name)] for name in ("impact_east", "impact_north")]
+    where = [flown.body[..., legs.BODY_FACTS.index(name)] for name in ("body_landing_east", "body_landing_north")]
     on_earth = np.stack(place_on_earth(mission.site, *where, 0.0), axis=-1)  # a body comes down at no height above the ground
     entries |= _by_column(PLACE, on_earth, lead)
     entries["status"] = _described(STATUS, lead, flown.status)
@@ -347,7 +348,8 @@ def open_result(path: str | Path, *, check: bool = False) -> xr.Dataset:
     """Return a result read from disk: a netCDF file complete in memory, a zarr store variable by variable as they are used.
 
     Of an ensemble that was interrupted, the flights that were finished; the attribute `interrupted` says how many. A netCDF-4 file is read in a
-    process of its own first, for its library may hang on a damaged one.
+    process of its own first, for its library may hang on a damaged one. Variables that an older version named otherwise get the names of this one,
+    with a warning.
 
     Parameters
     ----------
@@ -370,7 +372,7 @@ def open_result(path: str | Path, *, check: bool = False) -> xr.Dataset:
     if not path.exists() and path.name and unfinished(path).is_dir():
         path = unfinished(path)
     if path.is_dir():
-        return open_store(path, check=check)
+        return renamed(open_store(path, check=check), path)
     if not path.exists():
         raise FileNotFoundError(f"path: there is no file or folder {shown(str(path))}; check the name and the folder")
-    return read(path)
+    return renamed(read(path), path)

@@ -45,11 +45,11 @@ TIMELINE = (
     _log("tilt_yaw", "rad", "tilt, nose leans right of the launch azimuth"),
     _log("roll", "rad", "roll angle"),
     _log("tilt", "rad", "angle of the nose from the vertical"),
-    _log("goal_pitch", "rad", "commanded tilt downrange"),
-    _log("goal_yaw", "rad", "commanded tilt to the right"),
-    _log("goal_roll", "rad", "commanded roll angle"),
+    _log("commanded_pitch", "rad", "commanded tilt downrange"),
+    _log("commanded_yaw", "rad", "commanded tilt to the right"),
+    _log("commanded_roll", "rad", "commanded roll angle"),
     _log("tilt_error", "rad", "angle between the nose and its commanded direction"),
-    _log("air_speed", "m/s", "speed through the air"),
+    _log("airspeed", "m/s", "speed through the air"),
     _log("mach", "1", "Mach number"),
     _log("dynamic_pressure", "Pa", "dynamic pressure"),
     _log("incidence", "rad", "incidence (body axis against the flow)"),
@@ -59,7 +59,7 @@ TIMELINE = (
     _log("thrust", "N", "thrust at the reference pressure"),
     _log("mass", "kg", "mass"),
     _log("cg", "m", "station of the centre of mass, aft from the nose tip"),
-    _log("specific_force", "m/s^2", "specific force, body axes (what an accelerometer reads)", "force_x", "force_y", "force_z"),
+    _log("specific_force", "m/s^2", "specific force, body axes (what an accelerometer reads)", "specific_force_x", "specific_force_y", "specific_force_z"),
     _log("wind_east", "m/s", "wind towards east"),
     _log("wind_north", "m/s", "wind towards north"),
     _log("drag_area", "m^2", "drag area of open canopies and hanging airframe"),
@@ -100,7 +100,7 @@ _EVENT_UNITS = {
     "velocity_east": ("m/s", "velocity east"),
     "velocity_north": ("m/s", "velocity north"),
     "velocity_up": ("m/s", "climb rate"),
-    "air_speed": ("m/s", "speed through the air"),
+    "airspeed": ("m/s", "speed through the air"),
     "mach": ("1", "Mach number"),
     "dynamic_pressure": ("Pa", "dynamic pressure"),
     "tilt": ("rad", "angle of the nose from the vertical"),
@@ -113,33 +113,33 @@ _EVENT_UNITS = {
 EVENT = tuple(Variable(f"event_{name}", ("body", "event"), units, f"{text} at the event") for name, (units, text) in _EVENT_UNITS.items())
 
 _OUTCOMES = {
-    "apogee": ("m", "apogee above ground"),
+    "apogee_height": ("m", "apogee above ground"),
     "apogee_time": ("s", "time of apogee since ignition"),
     "apogee_east": ("m", "apogee, distance east of the rail"),
     "apogee_north": ("m", "apogee, distance north of the rail"),
     "rail_departure_speed": ("m/s", "speed as the aft guide leaves the rail"),
     "rail_departure_incidence": ("rad", "incidence as the aft guide leaves the rail"),
     "rail_departure_margin": ("1", "static margin as the aft guide leaves the rail, calibres"),
-    "burnout_speed": ("m/s", "airspeed at burnout"),
+    "burnout_airspeed": ("m/s", "airspeed at burnout"),
     "burnout_height": ("m", "height above ground at burnout"),
-    "max_speed": ("m/s", "largest airspeed"),
-    "max_mach": ("1", "largest Mach number"),
-    "max_dynamic_pressure": ("Pa", "largest dynamic pressure"),
-    "max_force": ("m/s^2", "largest specific force in free flight"),
-    "max_incidence": ("rad", "largest incidence while climbing faster than 20 m/s through the air"),
-    "max_tilt": ("rad", "largest tilt from the vertical while climbing faster than 20 m/s through the air"),
+    "airspeed_max": ("m/s", "largest airspeed"),
+    "mach_max": ("1", "largest Mach number"),
+    "dynamic_pressure_max": ("Pa", "largest dynamic pressure"),
+    "specific_force_max": ("m/s^2", "largest specific force in free flight"),
+    "incidence_max": ("rad", "largest incidence while climbing faster than 20 m/s through the air"),
+    "tilt_max": ("rad", "largest tilt from the vertical while climbing faster than 20 m/s through the air"),
     "tilt_error_rms": ("rad", "root mean square of the tilt error while the fins are live"),
     "tilt_error_max": ("rad", "largest tilt error while the fins are live"),
     "roll_error_max": ("rad", "largest roll error while the fins are live"),
     "saturation_share": ("1", "share of ticks with live fins at which a fin was commanded to its stop"),
-    "min_static_margin": ("1", "smallest static margin while climbing faster than 20 m/s, calibres"),
+    "static_margin_min": ("1", "smallest static margin while climbing faster than 20 m/s, calibres"),
     "landing_east": ("m", "landing place east of the rail"),
     "landing_north": ("m", "landing place north of the rail"),
-    "landing_speed": ("m/s", "speed over the ground at landing"),
+    "landing_ground_speed": ("m/s", "speed over the ground at landing"),
     "flight_time": ("s", "time from ignition to the end of the flight"),
     "time_above_mach_08": ("s", "time above Mach 0.8, where the aerodynamic model is less sure"),
     "time_beyond_incidence": ("s", "time climbing beyond 15 deg incidence, where the aerodynamic model is less sure"),
-    "opening_speed": ("m/s", "airspeed as the lines of the first canopy are stretched"),
+    "opening_airspeed": ("m/s", "airspeed as the lines of the first canopy are stretched"),
     "time_transonic": ("s", "time between Mach 0.8 and 1.2, where the tables are a bridge between theories"),
     "time_stalled": ("s", "time climbing with a stalled fin"),
     "time_beyond_reynolds": ("s", "time climbing at a Reynolds number on length outside 5e5 to 1e8"),
@@ -149,7 +149,7 @@ _OUTCOMES = {
     "roll_error_rms": ("rad", "root mean square of the roll error while the fins are live"),
     "rate_reversals": ("1", "changes of sign of pitch and yaw rate while the fins are live"),
     "rate_limit_share": ("1", "share of the servos' time at their rate limit while the fins are live"),
-    "servo_travel": ("rad", "way of all fins together while live"),
+    "fin_travel_total": ("rad", "way of all fins together while live"),
     "servo_energy": ("J", "work of all fins against the air while live"),
     "attitude_error_max": ("rad", "largest error of the estimated attitude in the climb"),
     "position_error_max": ("m", "largest error of the estimated position in the climb"),
@@ -175,12 +175,12 @@ def _facts(dim: str, *entries) -> tuple[Variable, ...]:
 
 BODY = _facts(
     "body",
-    ("impact_time", "s", "time at which the body comes down"),
-    ("impact_east", "m", "place where the body comes down, east of the rail"),
-    ("impact_north", "m", "place where the body comes down, north of the rail"),
-    ("impact_speed", "m/s", "speed over the ground as the body comes down"),
-    ("impact_energy", "J", "kinetic energy as the body comes down"),
-    ("impact_mass", "kg", "mass that comes down"),
+    ("body_landing_time", "s", "time at which the body comes down"),
+    ("body_landing_east", "m", "place where the body comes down, east of the rail"),
+    ("body_landing_north", "m", "place where the body comes down, north of the rail"),
+    ("body_landing_ground_speed", "m/s", "speed over the ground as the body comes down"),
+    ("body_landing_energy", "J", "kinetic energy as the body comes down"),
+    ("body_landing_mass", "kg", "mass that comes down"),
     ("fall_time", "s", "time from the body's apogee to the ground"),
     ("descent", "1", "way in which the body comes down", ("not_down", "under_canopy", "nose_first", "tail_first", "tumbling", "broadside")),
     ("body_status", "1", "how the body's flight ended", ("never_apart", *ENDS), -1),
@@ -192,15 +192,15 @@ BODY = _facts(
 )
 PLACE = _facts(
     "body",
-    ("impact_latitude", "degrees_north", "geodetic latitude of the place where the body comes down"),
-    ("impact_longitude", "degrees_east", "longitude of the place where the body comes down"),
+    ("body_landing_latitude", "degrees_north", "geodetic latitude of the place where the body comes down"),
+    ("body_landing_longitude", "degrees_east", "longitude of the place where the body comes down"),
 )
 JOINT = _facts(
     "joint",
-    ("parting_time", "s", "time at which the joint parts"),
-    ("parting_cause", "1", "what parts the joint", ("none", "command", "drag", "upper_motor")),
-    ("parting_speed", "m/s", "speed at which the pieces leave each other"),
-    ("drag_parting_time", "s", "time from which drag alone would part the joint"),
+    ("separation_time", "s", "time at which the joint parts"),
+    ("separation_cause", "1", "what parts the joint", ("none", "command", "drag", "upper_motor")),
+    ("separation_speed", "m/s", "speed at which the pieces leave each other"),
+    ("drag_separation_time", "s", "time from which drag alone would part the joint"),
     ("gap_min", "m", "smallest clearance after the joint has opened"),
     ("recontact", "1", "whether the pieces touch again", ("no", "yes")),
 )
@@ -215,8 +215,8 @@ CANOPY = _facts(
     "canopy",
     ("opening_load", "N", "largest load of the opening canopy"),
     ("snatch_load", "N", "load of the cord as the ejection charge throws the pieces apart"),
-    ("deployment_speed", "m/s", "airspeed at which the canopy is released"),
-    ("stretch_speed", "m/s", "airspeed at which the canopy's lines are stretched and it begins to fill"),
+    ("deployment_airspeed", "m/s", "airspeed at which the canopy is released"),
+    ("line_stretch_airspeed", "m/s", "airspeed at which the canopy's lines are stretched and it begins to fill"),
 )
 FAILURE = Variable("failure_happened", ("failure",), "1", "whether the failure happened", flags=("no", "yes"))
 DRAWN = Variable("failure_drawn", ("failure",), "1", "whether the failure was drawn to happen", flags=("no", "yes"))
@@ -226,7 +226,7 @@ PIECE = (
     Variable("body_east", ("body", "row"), "m", "position of a body east of the rail", ("east",)),
     Variable("body_north", ("body", "row"), "m", "position of a body north of the rail", ("north",)),
     Variable("body_height", ("body", "row"), "m", "height of a body above ground", ("height",)),
-    Variable("body_speed", ("body", "row"), "m/s", "speed of a body through the air", ("air_speed",)),
+    Variable("body_airspeed", ("body", "row"), "m/s", "speed of a body through the air", ("airspeed",)),
     Variable("body_tilt", ("body", "row"), "rad", "angle of a body's nose from the vertical", ("tilt",)),
     Variable("body_incidence", ("body", "row"), "rad", "incidence of a body", ("incidence",)),
     Variable("body_mach", ("body", "row"), "1", "Mach number of a body", ("mach",)),
@@ -241,15 +241,15 @@ REGISTRY = {
     v.name: v
     for v in (*OUTCOME, STATUS, BRANCH, *WAYPOINT, *EVENT, *BODY, *PLACE, *JOINT, *RULE, *CANOPY, FAILURE, DRAWN, *TIMELINE, *FIN, SENSED, *PIECE, *GAP)
 }
-TRACK = ("phase", "east", "north", "height", "tilt", "mach", "air_speed")  # what an ensemble keeps of the timeline
+TRACK = ("phase", "east", "north", "height", "tilt", "mach", "airspeed")  # what an ensemble keeps of the timeline
 
 
 def _reading_units(name: str) -> str:
     if name.startswith(("time", "period", "fix_age")):
         return "s"
-    if name.startswith(("rate_", "goal_rate_")):
+    if name.startswith(("rate_", "commanded_rate_")):
         return "rad/s"
-    if name.startswith("force_"):
+    if name.startswith("specific_force_"):
         return "m/s^2"
     if "velocity" in name:
         return "m/s"

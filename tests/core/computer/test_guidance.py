@@ -165,7 +165,7 @@ def test_flight__captures_both_waypoints_of_the_demo(mission):
 def test_flight__keeps_within_the_tilt_limit_on_the_way(mission):
     ds = sixdof.fly(mission.change({"guidance.tilt_limit": "12 deg"}))
     steered = ds.sel(time=slice(2.0, float(ds.waypoint_time[0])))
-    frame_tilt = np.arccos(np.cos(steered.goal_pitch.values) * np.cos(steered.goal_yaw.values))
+    frame_tilt = np.arccos(np.cos(steered.commanded_pitch.values) * np.cos(steered.commanded_yaw.values))
     assert np.degrees(frame_tilt).max() <= 12.0 + 1e-6
 
 
@@ -180,11 +180,11 @@ def test_flight__a_waypoint_out_of_reach_is_passed(mission):
 def test_flight__past_the_last_waypoint(mission, past_last):
     ds = sixdof.fly(mission.change({"guidance.past_last": past_last, "guidance.slew_limit": None}))
     after = ds.sel(time=slice(float(ds.waypoint_time[1]) + 0.05, float(ds.apogee_time) - 0.1))
-    assert np.ptp(after.goal_pitch.values) < 1e-9
+    assert np.ptp(after.commanded_pitch.values) < 1e-9
     if past_last == "hold":
-        assert float(after.goal_pitch[0]) > math.radians(10.0)
+        assert float(after.commanded_pitch[0]) > math.radians(10.0)
     else:
-        assert np.abs(after.goal_pitch.values).max() < 1e-9  # upright, as the demo's profile is
+        assert np.abs(after.commanded_pitch.values).max() < 1e-9  # upright, as the demo's profile is
 
 
 def test_flight__hold_by_rule_keeps_the_attitude_of_that_moment(demo_mission):
@@ -192,8 +192,8 @@ def test_flight__hold_by_rule_keeps_the_attitude_of_that_moment(demo_mission):
     rules.append({"when": "time", "threshold": "3 s", "action": "guide_hold"})
     ds = sixdof.fly(demo_mission.change({"rule": rules}))
     held = ds.sel(time=slice(3.05, float(ds.apogee_time)))
-    assert np.ptp(held.goal_pitch.values) < 1e-9
-    assert float(held.goal_pitch[0]) == pytest.approx(float(ds.tilt_pitch.sel(time=3.0, method="nearest")), abs=1e-3)
+    assert np.ptp(held.commanded_pitch.values) < 1e-9
+    assert float(held.commanded_pitch[0]) == pytest.approx(float(ds.tilt_pitch.sel(time=3.0, method="nearest")), abs=1e-3)
 
 
 def test_flight__straight_up_from_a_vertical_rail(demo_mission):

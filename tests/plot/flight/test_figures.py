@@ -20,7 +20,7 @@ OF_FLIGHT = [plot.plot_track, plot.plot_ground_track, plot.plot_tilt, plot.plot_
 
 
 def apogees(ds, *, ax=None):
-    return plot.plot_histogram(ds, "apogee", ax=ax)
+    return plot.plot_histogram(ds, "apogee_height", ax=ax)
 
 
 OF_ENSEMBLE = [apogees, plot.plot_fan, plot.plot_landing]
@@ -118,7 +118,7 @@ def test_fins__needs_control_fins(flight):
 
 def test_margin__needs_airspeed(flight):
     with pytest.raises(ValueError, match="faster than 5 m/s"):
-        plot.plot_margin(flight.assign(air_speed=0.0 * flight["air_speed"]))
+        plot.plot_margin(flight.assign(airspeed=0.0 * flight["airspeed"]))
 
 
 def test_margin__leaves_out_the_rest_of_the_flight(flight):
@@ -128,9 +128,9 @@ def test_margin__leaves_out_the_rest_of_the_flight(flight):
 
 def test_histogram__angles_in_degrees_and_failed_flights_left_out(ensemble):
     ds = ensemble.copy(deep=True)
-    ds["max_incidence"].values[:] = np.radians(np.linspace(1.0, 5.0, 30))
+    ds["incidence_max"].values[:] = np.radians(np.linspace(1.0, 5.0, 30))
     ds["status"].values[0] = Status.DIVERGED
-    ax = plot.plot_histogram(ds, "max_incidence")
+    ax = plot.plot_histogram(ds, "incidence_max")
     assert ax.get_xlabel().endswith("(deg)") and ax.get_ylabel() == "flights (1 without a value)"
     assert sum(bar.get_height() for bar in ax.patches) == 29
     marks = [line.get_xdata()[0] for line in ax.lines]
@@ -139,13 +139,13 @@ def test_histogram__angles_in_degrees_and_failed_flights_left_out(ensemble):
 
 
 def test_histogram__one_value_only(ensemble):
-    ax = plot.plot_histogram(ensemble.assign(apogee=0.0 * ensemble["apogee"]), "apogee")
+    ax = plot.plot_histogram(ensemble.assign(apogee_height=0.0 * ensemble["apogee_height"]), "apogee_height")
     assert [bar.get_height() for bar in ax.patches] == [30]
 
 
-@pytest.mark.parametrize(("name", "words"), [("apogees", "did you mean 'apogee'"), ("event_time", "one number a flight"), ("bad", "no flight with")])
+@pytest.mark.parametrize(("name", "words"), [("apogee_heights", "did you mean 'apogee_height'"), ("event_time", "one number a flight"), ("bad", "no flight with")])
 def test_histogram__says_what_is_wrong(ensemble, name, words):
-    ds = ensemble.assign(bad=np.nan * ensemble["apogee"])
+    ds = ensemble.assign(bad=np.nan * ensemble["apogee_height"])
     with pytest.raises(ValueError, match=words):
         plot.plot_histogram(ds, name)
 
@@ -161,7 +161,7 @@ def test_landing__counts_flights_without_a_place_and_keeps_equal_scales(ensemble
 
 def test_track__labels_every_event_or_its_group(flight):
     text = " ".join(t.get_text() for t in plot.plot_track(flight).texts)
-    for name in ("liftoff", "apogee", "landing", "open main"):
+    for name in ("liftoff", "apogee", "landing", "deployment main"):
         assert name in text
     assert plot.plot_track(flight).get_aspect() == 1.0
 

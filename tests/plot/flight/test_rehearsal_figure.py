@@ -68,7 +68,7 @@ def test_rehearsal__in_axes_of_ones_own_and_of_an_altimeter(demo_mission, done, 
     path = tmp_path / "rehearsal.png"
     axes[0].figure.savefig(path)
     assert path.stat().st_size > 10_000
-    assert [label.get_text() for label in axes[2].get_yticklabels()] == ["open booster main: apogee"]
+    assert [label.get_text() for label in axes[2].get_yticklabels()] == ["deploy booster main: apogee"]
 
 
 def test_rehearsal__refuses_a_flight(demo_flight):

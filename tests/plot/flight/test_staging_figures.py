@@ -102,7 +102,7 @@ def test_bodies__on_axes_that_are_given(flight):
 
 
 def test_bodies__that_never_parted_are_not_drawn_twice(flight):
-    flight["parting_time"].values[:] = np.nan
+    flight["separation_time"].values[:] = np.nan
     assert "booster" not in lines(plot.plot_bodies(flight)[0])
 
 
@@ -133,7 +133,7 @@ def test_timeline__says_what_rules_did(flight):
     assert "never fired" in texts(ax) and "4.25" in texts(ax)
     rows = [text.get_text() for text in ax.get_yticklabels()]
     hollow = {rows[int(m.get_ydata()[0])] for m in ax.lines if len(m.get_xdata()) == 1 and m.get_markerfacecolor() == "white"}
-    assert hollow == {"open drogue: backup", "open booster canopy: backup"}
+    assert hollow == {"deploy drogue: backup", "deploy booster canopy: backup"}
     legend = [text.get_text() for text in ax.get_legend().get_texts()]
     assert {"thistledown", "booster", "rule: done before", "rule: gave up"} <= set(legend)
 
@@ -160,14 +160,14 @@ def test_flight_figures__refuse_an_ensemble(function, ensemble):
 
 
 def test_landings__places_and_ellipse_of_every_body(ensemble):
-    ensemble["parting_time"].values[15:] = np.nan  # those boosters lie where the front stage lies: not theirs
+    ensemble["separation_time"].values[15:] = np.nan  # those boosters lie where the front stage lies: not theirs
     ax = plot.plot_landings(ensemble)
     found = lines(ax)
     assert len(found["thistledown: 20 of 20 down"].get_xdata()) == 20
     booster = found["booster: 15 of 15 down"]
-    assert booster.get_xdata().tolist() == ensemble["impact_east"].sel(body="booster").values[:15].tolist()
+    assert booster.get_xdata().tolist() == ensemble["body_landing_east"].sel(body="booster").values[:15].tolist()
     own = ensemble.sel(body="booster").isel(flight=slice(0, 15))
-    e = containment(own, 0.95, x="impact_east", y="impact_north")
+    e = containment(own, 0.95, x="body_landing_east", y="body_landing_north")
     drawn = [p for p in ax.patches if isinstance(p, Ellipse)]
     assert len(drawn) == 2 and ax.get_aspect() == 1.0
     assert (drawn[1].width, drawn[1].height) == pytest.approx((2.0 * float(e.semi_major), 2.0 * float(e.semi_minor)), rel=1e-12)
@@ -176,9 +176,9 @@ def test_landings__places_and_ellipse_of_every_body(ensemble):
 def test_landings__few_have_no_ellipse_and_failed_ones_no_place(ensemble):
     ensemble["body_status"].loc[{"body": "thistledown: loose by main", "flight": [3, 4]}] = layout.LANDED_OK
     ensemble["status"].values[0] = Status.DIVERGED
-    ensemble["impact_east"].loc[{"body": "booster", "flight": 7}] = np.nan
+    ensemble["body_landing_east"].loc[{"body": "booster", "flight": 7}] = np.nan
     for way in ("east", "north"):
-        ensemble[f"impact_{way}"].loc[{"body": "thistledown: loose by main", "flight": [3, 4]}] = 50.0
+        ensemble[f"body_landing_{way}"].loc[{"body": "thistledown: loose by main", "flight": [3, 4]}] = 50.0
     ax = plot.plot_landings(ensemble)
     assert {"thistledown: 19 of 19 down", "booster: 18 of 19 down", "thistledown: loose by main: 2 of 2 down"} <= set(lines(ax))
     assert sum(isinstance(p, Ellipse) for p in ax.patches) == 2
@@ -187,11 +187,11 @@ def test_landings__few_have_no_ellipse_and_failed_ones_no_place(ensemble):
 def test_landings__need_an_ensemble_that_came_down(ensemble, flight):
     with pytest.raises(ValueError, match="takes an ensemble"):
         plot.plot_landings(flight)
-    ensemble["impact_east"].values[:] = np.nan
+    ensemble["body_landing_east"].values[:] = np.nan
     with pytest.raises(ValueError, match="at least one flight that came down"):
         plot.plot_landings(ensemble)
     with pytest.raises(ValueError, match="share = 1.5"):
-        plot.plot_landings(ensemble.assign(impact_east=ensemble["impact_north"] * 2.0), share=1.5)
+        plot.plot_landings(ensemble.assign(body_landing_east=ensemble["body_landing_north"] * 2.0), share=1.5)
 
 
 def test_real_flight__every_figure(demo_flight, demo_ensemble):

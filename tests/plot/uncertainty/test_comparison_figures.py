@@ -14,7 +14,7 @@ from sixdof.study.variants.pairs import paired
 from sixdof.study.variants.vary import joined
 
 FLIGHTS = 60
-CRITERIA = ["apogee < 640 m in 90 % of flights", "max_tilt < 12 deg in 90 % of flights", "status is landed in 99 % of flights"]
+CRITERIA = ["apogee_height < 640 m in 90 % of flights", "tilt_max < 12 deg in 90 % of flights", "status is landed in 99 % of flights"]
 
 
 @pytest.fixture(autouse=True)
@@ -31,10 +31,10 @@ def compared(demo_mission):
     shared, parts = rng.normal(600.0, 30.0, FLIGHTS), {}
     for k, name in enumerate(("first", "second", "third")):
         ds = ensemble_by_hand(demo_mission, np.zeros((FLIGHTS, 2)), points=0)
-        ds["apogee"].values[:] = shared + 20.0 * k + rng.normal(0.0, 2.0, FLIGHTS)
-        ds["max_tilt"].values[:] = np.radians(rng.uniform(5.0, 10.0, FLIGHTS))
+        ds["apogee_height"].values[:] = shared + 20.0 * k + rng.normal(0.0, 2.0, FLIGHTS)
+        ds["tilt_max"].values[:] = np.radians(rng.uniform(5.0, 10.0, FLIGHTS))
         parts[name] = ds
-    parts["second"]["apogee"].values[:3] = np.nan
+    parts["second"]["apogee_height"].values[:3] = np.nan
     return joined(parts, [demo_mission] * 3).assign_attrs(criteria="\n".join(CRITERIA))
 
 
@@ -45,12 +45,12 @@ def drawn():
 
 def test_plot_comparison__quantiles_and_the_limit_of_its_own_criterion(compared):
     figure, ax = drawn()
-    assert plot_comparison(compared, "apogee", ax=ax) is ax and plt.get_fignums() == []
+    assert plot_comparison(compared, "apogee_height", ax=ax) is ax and plt.get_fignums() == []
     figure.canvas.draw()
     assert ax.get_xlabel() == "apogee above ground (m)"
     assert [t.get_text() for t in ax.get_yticklabels()] == ["first", "second\n(3 without a value)", "third"]
     wide, half, tick = (line.get_xdata() for line in ax.lines[:3])
-    q = np.quantile(compared["apogee"].sel(variant="first"), [0.05, 0.25, 0.5, 0.75, 0.95])
+    q = np.quantile(compared["apogee_height"].sel(variant="first"), [0.05, 0.25, 0.5, 0.75, 0.95])
     assert list(wide) == pytest.approx([q[0], q[4]]) and list(half) == pytest.approx([q[1], q[3]]) and tick[0] == pytest.approx(q[2])
     limits = [line for line in ax.lines if line.get_label().startswith("limit")]
     assert [line.get_xdata()[0] for line in limits] == [640.0]
@@ -58,7 +58,7 @@ def test_plot_comparison__quantiles_and_the_limit_of_its_own_criterion(compared)
 
 def test_plot_comparison__angles_in_degrees(compared):
     _, ax = drawn()
-    plot_comparison(compared, "max_tilt", ax=ax)
+    plot_comparison(compared, "tilt_max", ax=ax)
     assert ax.get_xlabel().endswith("(deg)")
     assert [line.get_xdata()[0] for line in ax.lines if line.get_label().startswith("limit")] == [pytest.approx(12.0)]
     assert min(ax.lines[0].get_xdata()) >= 5.0 and max(ax.lines[0].get_xdata()) <= 10.0
@@ -66,17 +66,17 @@ def test_plot_comparison__angles_in_degrees(compared):
 
 def test_plot_comparison__a_variant_without_a_value_says_so(compared):
     ds = compared.copy(deep=True)
-    ds["apogee"].loc[dict(variant="third")] = np.nan
+    ds["apogee_height"].loc[dict(variant="third")] = np.nan
     _, ax = drawn()
-    plot_comparison(ds, "apogee", criteria=(), ax=ax)
+    plot_comparison(ds, "apogee_height", criteria=(), ax=ax)
     assert [t.get_text() for t in ax.texts] == ["no flight has a value"]
 
 
 def test_plot_paired__means_and_intervals(compared):
     figure, ax = drawn()
-    plot_paired(compared, "apogee", baseline="second", confidence=0.8, ax=ax)
+    plot_paired(compared, "apogee_height", baseline="second", confidence=0.8, ax=ax)
     figure.canvas.draw()
-    found = paired(compared, "apogee", baseline="second", confidence=0.8)
+    found = paired(compared, "apogee_height", baseline="second", confidence=0.8)
     points = next(c for c in ax.containers if c.lines[0] is not None)
     assert list(points.lines[0].get_xdata()) == found["mean"].values.tolist()
     ends = [segment[:, 0].tolist() for segment in points.lines[2][0].get_segments()]
@@ -105,6 +105,6 @@ def test_figures__refuse_what_is_no_comparison(compared):
     one = compared.isel(variant=0)
     for function in (plot_comparison, plot_paired):
         with pytest.raises(ValueError, match="takes a comparison"):
-            function(one, "apogee")
+            function(one, "apogee_height")
     with pytest.raises(ValueError, match="plot_verdicts takes verdicts"):
         plot_verdicts(compared)

@@ -26,8 +26,8 @@ def ds():
             "aero_drag": ("flight", drag, {"role": "factor", "units": "1"}),
             "wind_blows_from": ("flight", blows_from, {"role": "value", "units": "rad"}),
             "servo_speed": ("flight", np.ones(n), {"role": "factor", "units": "1"}),
-            "apogee": ("flight", apogee, {"units": "m", "long_name": "apogee above ground"}),
-            "max_incidence": ("flight", 0.1 + np.cos(blows_from) ** 2, {"units": "rad", "long_name": "largest incidence"}),
+            "apogee_height": ("flight", apogee, {"units": "m", "long_name": "apogee above ground"}),
+            "incidence_max": ("flight", 0.1 + np.cos(blows_from) ** 2, {"units": "rad", "long_name": "largest incidence"}),
             "status": ("flight", np.zeros(n, dtype=np.int8)),
             "branch": ("flight", np.where(np.arange(n) % 4, "nominal", "no main")),
         }
@@ -41,22 +41,22 @@ def close():
 
 
 def test_tornado__bars_are_the_swings_largest_on_top(ds):
-    ax = plot_tornado(ds, "apogee")
-    table = swings(ds, "apogee")
+    ax = plot_tornado(ds, "apogee_height")
+    table = swings(ds, "apogee_height")
     names = [text.get_text().split(",")[0] for text in ax.get_yticklabels()]
     assert names == list(table["input"].values) == ["motor_impulse", "aero_drag", "wind_blows_from"]
     assert ax.get_ylim()[0] > ax.get_ylim()[1]  # row 0 on top
     widths = {(round(bar.get_y() + 0.5 * bar.get_height()), round(bar.get_width(), 9)) for bar in ax.patches}
     assert widths == {(k, round(float(table[end][k]), 9)) for k in range(3) for end in ("at_low", "at_high")}
     assert ax.get_xlabel() == "change of apogee above ground (m)"
-    assert f"mean {float(ds['apogee'].mean()):.4g} m" in ax.get_title(loc="left") and "200 flights" in ax.get_title(loc="left")
+    assert f"mean {float(ds['apogee_height'].mean()):.4g} m" in ax.get_title(loc="left") and "200 flights" in ax.get_title(loc="left")
 
 
 def test_tornado__angles_in_degrees_and_few_bars(ds):
     figure, ax = plt.subplots()
-    assert plot_tornado(ds, "max_incidence", ax, most=1) is ax
+    assert plot_tornado(ds, "incidence_max", ax, most=1) is ax
     bar = max(bar.get_width() for bar in ax.patches)
-    assert bar == pytest.approx(np.degrees(float(swings(ds, "max_incidence")["at_high"][0])))
+    assert bar == pytest.approx(np.degrees(float(swings(ds, "incidence_max")["at_high"][0])))
     label = ax.get_yticklabels()[0].get_text()
     low, high = np.degrees(np.quantile(ds["wind_blows_from"], [0.05, 0.95]))
     assert label == f"wind_blows_from, {low:.3g} to {high:.3g} deg"
@@ -67,20 +67,20 @@ def test_tornado__angles_in_degrees_and_few_bars(ds):
 
 
 def test_scatter_matrix__panels_show_each_against_each(ds):
-    axes = plot_scatter_matrix(ds, ["apogee", "max_incidence"], ["motor_impulse"])
+    axes = plot_scatter_matrix(ds, ["apogee_height", "incidence_max"], ["motor_impulse"])
     assert axes.shape == (3, 3)
     points = axes[2, 1].lines[0]
-    np.testing.assert_array_equal(points.get_xdata(), np.degrees(ds["max_incidence"].values))
+    np.testing.assert_array_equal(points.get_xdata(), np.degrees(ds["incidence_max"].values))
     np.testing.assert_array_equal(points.get_ydata(), ds["motor_impulse"].values)
     assert sum(bar.get_height() for bar in axes[1, 1].patches) == 200
-    expected = spearmanr(ds["apogee"], ds["motor_impulse"]).statistic
+    expected = spearmanr(ds["apogee_height"], ds["motor_impulse"]).statistic
     assert axes[0, 2].texts[0].get_text() == f"{expected:+.2f}"
-    assert [ax.get_xlabel().replace("\n", " ") for ax in axes[2]] == ["apogee (m)", "max incidence (deg)", "motor impulse"]
+    assert [ax.get_xlabel().replace("\n", " ") for ax in axes[2]] == ["apogee height (m)", "incidence max (deg)", "motor impulse"]
     assert axes[2, 0].get_xlim() == axes[0, 0].get_xlim()
 
 
 def test_scatter_matrix__takes_the_drivers_where_no_inputs_are_named(ds):
-    axes = plot_scatter_matrix(ds, "apogee")
+    axes = plot_scatter_matrix(ds, "apogee_height")
     assert axes.shape == (4, 4)
     assert axes[3, 1].get_xlabel().replace("\n", " ") == "motor impulse"
 
@@ -89,8 +89,8 @@ def test_scatter_matrix__takes_the_drivers_where_no_inputs_are_named(ds):
 def test_scatter_matrix__colours_by_status_or_branch(ds, by):
     ds["status"].values[:30] = Status.OUT_OF_TIME
     ds["status"].values[30:40] = Status.DIVERGED
-    ds["apogee"].values[30:40] = 1e9  # means nothing: must not stretch the axes
-    axes = plot_scatter_matrix(ds, ["apogee"], ["motor_impulse"], by=by)
+    ds["apogee_height"].values[30:40] = 1e9  # means nothing: must not stretch the axes
+    axes = plot_scatter_matrix(ds, ["apogee_height"], ["motor_impulse"], by=by)
     texts = [text.get_text() for text in axes[0, 0].figure.legends[0].get_texts()]
     expected = {"status": ["landed, 160 flights", "out of time, 30 flights", "diverged, 10 flights"], "branch": ["nominal, 150 flights", "no main, 50 flights"]}
     assert texts == expected[by]
@@ -102,20 +102,20 @@ def test_scatter_matrix__colours_by_status_or_branch(ds, by):
 
 def test_figures__leave_global_settings_alone(ds):
     before = dict(plt.rcParams)
-    plot_tornado(ds, "apogee")
-    plot_scatter_matrix(ds, ["apogee"], ["aero_drag"])
+    plot_tornado(ds, "apogee_height")
+    plot_scatter_matrix(ds, ["apogee_height"], ["aero_drag"])
     assert dict(plt.rcParams) == before
 
 
 @pytest.mark.parametrize(
     ("call", "words"),
     [
-        (lambda ds: plot_tornado(ds, "apogeo"), "did you mean 'apogee'"),
-        (lambda ds: plot_tornado(ds.isel(flight=0), "apogee"), "takes an ensemble"),
-        (lambda ds: plot_tornado(ds, "apogee", most=0), "most = 0 must be 1 or more"),
-        (lambda ds: plot_scatter_matrix(ds, ["apogee"], ["servo_speed"]), "'servo_speed' is no input that varies here; use some"),
-        (lambda ds: plot_scatter_matrix(ds, ["apogee"], []), "2 to 10 outcomes and inputs together, and was given 1"),
-        (lambda ds: plot_scatter_matrix(ds, ["apogee"], by="colour"), 'must be "status" or "branch"'),
+        (lambda ds: plot_tornado(ds, "apogee_hight"), "did you mean 'apogee_height'"),
+        (lambda ds: plot_tornado(ds.isel(flight=0), "apogee_height"), "takes an ensemble"),
+        (lambda ds: plot_tornado(ds, "apogee_height", most=0), "most = 0 must be 1 or more"),
+        (lambda ds: plot_scatter_matrix(ds, ["apogee_height"], ["servo_speed"]), "'servo_speed' is no input that varies here; use some"),
+        (lambda ds: plot_scatter_matrix(ds, ["apogee_height"], []), "2 to 10 outcomes and inputs together, and was given 1"),
+        (lambda ds: plot_scatter_matrix(ds, ["apogee_height"], by="colour"), 'must be "status" or "branch"'),
         (lambda ds: plot_scatter_matrix(ds, []), "needs an outcome"),
     ],
 )

@@ -31,10 +31,10 @@ def unchanged():
 def ensemble(demo_mission):
     ds = ensemble_by_hand(demo_mission, np.zeros((FLIGHTS, 2)), points=0)
     rng = np.random.default_rng(11)
-    ds["apogee"].values[:] = rng.normal(600.0, 30.0, FLIGHTS)
-    ds["max_incidence"].values[:] = rng.normal(0.1, 0.02, FLIGHTS)  # rad
+    ds["apogee_height"].values[:] = rng.normal(600.0, 30.0, FLIGHTS)
+    ds["incidence_max"].values[:] = rng.normal(0.1, 0.02, FLIGHTS)  # rad
     ds["status"].values[:2] = Status.DIVERGED
-    ds["apogee"].values[:2] = 1e9  # must not be seen
+    ds["apogee_height"].values[:2] = 1e9  # must not be seen
     return ds
 
 
@@ -50,7 +50,7 @@ def texts(ax):
 @pytest.mark.parametrize("function", BOTH)
 def test_figure__draws_on_given_axes(function, ensemble):
     figure, ax = drawn()
-    assert function(ensemble, "apogee", ax=ax) is ax
+    assert function(ensemble, "apogee_height", ax=ax) is ax
     assert plt.get_fignums() == []
     figure.canvas.draw()
     assert [text.get_text() for text in ax.texts] == ["2 flights without a value"]
@@ -58,18 +58,18 @@ def test_figure__draws_on_given_axes(function, ensemble):
 
 @pytest.mark.parametrize("function", BOTH)
 def test_figure__opens_one_of_its_own_without_axes(function, ensemble):
-    ax = function(ensemble, "apogee")
+    ax = function(ensemble, "apogee_height")
     assert isinstance(ax, Axes) and len(plt.get_fignums()) == 1
     ax.figure.canvas.draw()
 
 
 def test_plot_convergence__ends_at_the_quantiles_of_all_flights(ensemble):
     _, ax = drawn()
-    plot_convergence(ensemble, "apogee", (0.5, 0.9), confidence=0.8, ax=ax)
+    plot_convergence(ensemble, "apogee_height", (0.5, 0.9), confidence=0.8, ax=ax)
     assert (ax.get_xlabel(), ax.get_ylabel()) == ("flights", "apogee above ground (m)")
     assert texts(ax) == ["50 % of the flights below", "90 % of the flights below", "holds the true value, 80 % confidence"]
     for line, band, q in zip(ax.lines, ax.collections, (0.5, 0.9), strict=False):
-        estimate, low, high = quantile_interval(ensemble["apogee"].values[2:], q, 0.8)
+        estimate, low, high = quantile_interval(ensemble["apogee_height"].values[2:], q, 0.8)
         assert (line.get_xdata()[-1], line.get_ydata()[-1]) == (FLIGHTS - 2, estimate)
         corners = band.get_paths()[0].vertices
         assert sorted(set(corners[corners[:, 0] == FLIGHTS - 2, 1])) == sorted({low, high})
@@ -79,25 +79,25 @@ def test_plot_convergence__ends_at_the_quantiles_of_all_flights(ensemble):
 
 def test_plot_convergence__band_begins_where_both_ends_are_bounded(ensemble):
     _, ax = drawn()
-    plot_convergence(ensemble, "apogee", 0.5, ax=ax)
+    plot_convergence(ensemble, "apogee_height", 0.5, ax=ax)
     # 0.5^4 is above 5 % and 0.5^5 below: the smallest and the largest of five bound the median with 90 %
     assert ax.collections[0].get_paths()[0].vertices[:, 0].min() == 5.0
 
 
 def test_plot_convergence__mean_of_an_angle_in_degrees(ensemble):
     _, ax = drawn()
-    plot_convergence(ensemble, "max_incidence", None, ax=ax)
+    plot_convergence(ensemble, "incidence_max", None, ax=ax)
     assert "(deg)" in ax.get_ylabel() and texts(ax)[0] == "mean"
-    mean = mean_interval(ensemble["max_incidence"].values[2:]).estimate
+    mean = mean_interval(ensemble["incidence_max"].values[2:]).estimate
     assert ax.lines[0].get_ydata()[-1] == pytest.approx(np.degrees(mean), rel=1e-12)
 
 
 def test_plot_quantiles__draws_distribution_and_intervals(ensemble):
     figure, ax = drawn()
-    plot_quantiles(ensemble, "max_incidence", (0.01, 0.5), ax=ax)
+    plot_quantiles(ensemble, "incidence_max", (0.01, 0.5), ax=ax)
     assert "(deg)" in ax.get_xlabel() and ax.get_ylabel() == "share of the flights at or below (%)"
     assert texts(ax) == [f"share of {FLIGHTS - 2} flights", "its interval at each value, 90 % confidence", "quantiles 1, 50 % and their intervals"]
-    values = np.sort(np.degrees(ensemble["max_incidence"].values[2:]))
+    values = np.sort(np.degrees(ensemble["incidence_max"].values[2:]))
     step = ax.lines[0]
     assert step.get_xdata() == pytest.approx(np.r_[values[0], values], rel=1e-12)
     assert step.get_ydata() == pytest.approx(100.0 * np.arange(FLIGHTS - 1) / (FLIGHTS - 2))
@@ -109,21 +109,21 @@ def test_plot_quantiles__draws_distribution_and_intervals(ensemble):
 
 
 def test_plot_quantiles__of_equal_values_and_of_one_flight(ensemble):
-    for ds in (ensemble.isel(flight=[5]), ensemble.assign(apogee=0.0 * ensemble["apogee"] + 7.0)):
+    for ds in (ensemble.isel(flight=[5]), ensemble.assign(apogee_height=0.0 * ensemble["apogee_height"] + 7.0)):
         figure, ax = drawn()
-        plot_quantiles(ds, "apogee", ax=ax)
-        plot_convergence(ds, "apogee", ax=figure.add_subplot())
+        plot_quantiles(ds, "apogee_height", ax=ax)
+        plot_convergence(ds, "apogee_height", ax=figure.add_subplot())
         figure.canvas.draw()
 
 
 @pytest.mark.parametrize("function", BOTH)
 def test_figure__says_what_is_wrong(function, ensemble):
     with pytest.raises(ValueError, match="takes an ensemble"):
-        function(ensemble.isel(flight=3), "apogee")
-    with pytest.raises(ValueError, match="did you mean 'apogee'"):
-        function(ensemble, "apogeee")
+        function(ensemble.isel(flight=3), "apogee_height")
+    with pytest.raises(ValueError, match="did you mean 'apogee_height'"):
+        function(ensemble, "apogee_heigth")
     with pytest.raises(ValueError, match="takes one number a flight"):
         function(ensemble, "event_time")
     with pytest.raises(ValueError, match="no flight with a value|needs at least one flight with a value"):
-        function(ensemble.isel(flight=[0, 1]), "apogee")
+        function(ensemble.isel(flight=[0, 1]), "apogee_height")
     assert plt.get_fignums() == []

@@ -35,7 +35,7 @@ def test_stacks__only_those_whose_control_fins_have_fins_behind(demo_mission, st
 
 
 def test_span__is_that_of_the_flight_while_the_stages_are_together(stack_flight):
-    ds, parted = stack_flight, float(stack_flight["parting_time"][0])
+    ds, parted = stack_flight, float(stack_flight["separation_time"][0])
     both, alone = flown_span(ds, 2), flown_span(ds, 1)
     track = ds["mach"].sel(time=slice(float(ds.event_time.sel(event="rail_departure")[0]), parted)).values
     assert both.low[0] == pytest.approx(track.min(), abs=0.01) and both.high[0] == pytest.approx(track.max(), abs=0.01)
@@ -96,7 +96,7 @@ def test_cautions__reversed_control_while_the_fins_are_live(stack_flight, live_s
 def test_cautions__unstable_as_flown(demo_mission):
     """Large canards: without the downwash that they make its margin would be called low."""
     ds = sixdof.fly(with_canards(demo_mission, span=0.125, root_chord=0.1, tip_chord=0.06))
-    assert float(ds["min_static_margin"]) < 0.0
+    assert float(ds["static_margin_min"]) < 0.0
     assert any("UNSTABLE" in text for text in cautions(ds))
 
 

@@ -43,7 +43,7 @@ def test_models__mission_loads_again_and_gives_the_same(models):
 
 def test_models__trim_is_that_of_the_flight(models, demo_mission, demo_flight):
     fine = sixdof.fly(demo_mission.change({"record.rate": "100 Hz"})).sel(time=models.time, method="nearest")
-    for name in ("height", "air_speed", "mach", "dynamic_pressure", "mass", "cg", "thrust", "tilt", "incidence_pitch", "fin_angle"):
+    for name in ("height", "airspeed", "mach", "dynamic_pressure", "mass", "cg", "thrust", "tilt", "incidence_pitch", "fin_angle"):
         # the log of the same flight, rows 10 ms apart, in single precision at most
         np.testing.assert_allclose(models[name].values, fine[name].values, rtol=2e-6, atol=1e-7, err_msg=name)
     assert (models.stages == 1).all() and (models.booster == 0).all()

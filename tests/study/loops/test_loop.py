@@ -259,7 +259,7 @@ def test_closed_response__step_in_a_whole_flight(demo_mission, changes):
     with_step, without = (sixdof.fly(still.change({"autopilot.profile.tilt_pitch": [0.0, 0.0, s]})) for s in (step, 0.0))
     shown = with_step.time.values[(with_step.time.values > 2.0 - 1e-6) & (with_step.time.values < 2.6)]
     flown = (with_step["tilt_pitch"] - without["tilt_pitch"]).sel(time=shown, method="nearest").values / step
-    goal = (with_step["goal_pitch"] - without["goal_pitch"]).sel(time=shown, method="nearest").values / step
+    goal = (with_step["commanded_pitch"] - without["commanded_pitch"]).sel(time=shown, method="nearest").values / step
     system = closed_response(linearise(still, at=2.1), 0, "pitch")
     # tilt_pitch is positive downrange, where the launch frame's Y turn is against it; the goal at each tick is the log's own
     linear = control.forced_response(system, np.arange(len(shown)) * 0.01, np.vstack([goal, np.zeros((4, len(shown)))])).outputs[0]

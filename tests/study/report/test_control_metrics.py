@@ -107,7 +107,7 @@ def test_metrics__agree_with_the_outcomes_of_the_flight(waypoint_flight):
     for phase in ("boost", "coast"):
         assert float(found["tilt_error_rms"].sel(phase=phase)) == pytest.approx(float(ds[f"tilt_error_{phase}_rms"]), rel=0.01)
     # servos go on below 20 m/s, which the metrics leave out
-    assert 0.0 < float(live["servo_travel"].sum()) <= float(ds["servo_travel"]) * (1.0 + 1e-9)
+    assert 0.0 < float(live["fin_travel"].sum()) <= float(ds["fin_travel_total"]) * (1.0 + 1e-9)
     assert 0.0 < float(live["servo_energy"].sum()) <= float(ds["servo_energy"]) * 1.02
     assert float(live["load_factor_peak"]) == pytest.approx(float(ds["load_factor_max"]), rel=0.05)
 
@@ -117,7 +117,7 @@ def test_metrics__the_burn_of_an_upper_stage_is_boost(demo_path):
     stack = sixdof.load_mission(demo_path.with_name("two-stage.toml"))
     ds = sixdof.fly(stack.change({"record.rate": stack.autopilot.rate}))
     found, burns = control_metrics(ds), ds["thrust"].values > 0.0
-    live = (ds["time"].values >= float(ds.event_time.isel(body=0).sel(event="fins_enabled"))) & (ds["air_speed"].values > 20.0)
+    live = (ds["time"].values >= float(ds.event_time.isel(body=0).sel(event="fins_enabled"))) & (ds["airspeed"].values > 20.0)
     live &= ds["time"].values <= float(ds.apogee_time)
     error = ds["tilt_error"].values
     for phase, rows in (("boost", live & burns), ("coast", live & ~burns)):
@@ -177,12 +177,12 @@ def test_metrics__fins_of_a_stage_that_has_gone_count_while_they_were_there(demo
     # rows every 0.5 s from 1.0 s (live from 0.6 s) to 10.0 s: 19 of them, 12 after 4 s; 4 of 18 moves before the fins go
     assert float(live["saturation_share"]) == pytest.approx(12.0 / 19.0, rel=EXACT)
     assert float(live["rate_limit_share"]) == pytest.approx(16.0 / (4.0 * 4.0 + 2.0 * 14.0), rel=EXACT)
-    assert live["servo_travel"].values == pytest.approx(np.full(4, 2.0 * demo_mission.servo.rate_limit), rel=EXACT)
+    assert live["fin_travel"].values == pytest.approx(np.full(4, 2.0 * demo_mission.servo.rate_limit), rel=EXACT)
 
 
 def test_channel_error__short_way_round(demo_mission):
     ds = flight_by_hand(demo_mission)
-    ds["roll"].values[:], ds["goal_roll"].values[:] = math.pi - 0.1, -math.pi + 0.1
+    ds["roll"].values[:], ds["commanded_roll"].values[:] = math.pi - 0.1, -math.pi + 0.1
     assert channel_error(ds, "roll") == pytest.approx(0.2, rel=1e-12)
 
 

@@ -52,20 +52,20 @@ def test_event_values__of_a_body_by_number_and_name(flight, ensemble):
 
 
 def test_body_of__drops_the_dim(flight):
-    assert "body" not in body_of(flight, 1).dims and float(body_of(flight, 1)["impact_time"]) == 50.0
+    assert "body" not in body_of(flight, 1).dims and float(body_of(flight, 1)["body_landing_time"]) == 50.0
     assert body_of(flight)["event_time"].dims == ("event",)
 
 
 def test_own_events__leave_out_the_common_past(flight):
     assert [name for name, _ in happened(flight, "booster")][:4] == ["liftoff", "rail_departure", "burnout", "separation booster"]
-    assert [name for name, _ in own_events(flight, 1)] == ["apogee", "open booster canopy", "landing"]
+    assert [name for name, _ in own_events(flight, 1)] == ["apogee", "deployment booster canopy", "landing"]
     assert own_events(flight, 0) == happened(flight)
 
 
 def test_apart__and_pieces(flight, ensemble):
     assert [bool(apart(flight, k)[0]) for k in range(3)] == [True, True, False]
     assert pieces(flight) == [0, 1] and came_down(flight, 1).tolist() == [True]
-    change(ensemble, "parting_time", np.nan, flight=slice(0, 4))
+    change(ensemble, "separation_time", np.nan, flight=slice(0, 4))
     change(ensemble, "body_status", Status.LANDED, body="thistledown: loose by main", flight=7)
     assert apart(ensemble, 1).sum() == 15 and apart(ensemble, 2).sum() == 1 and pieces(ensemble) == [0, 1, 2]
     ensemble["status"].values[:] = Status.DIVERGED
@@ -127,7 +127,7 @@ def test_stage_section__of_a_flight(flight):
 
 
 def test_stage_section__of_an_ensemble(ensemble):
-    change(ensemble, "parting_cause", layout.BY_DRAG, flight=slice(0, 4))
+    change(ensemble, "separation_cause", layout.BY_DRAG, flight=slice(0, 4))
     change(ensemble, "recontact", 1, flight=2)
     change(ensemble, "event_time", np.nan, event="ignition thistledown", flight=9)
     lines = flat(stage_section(ensemble))
@@ -140,11 +140,11 @@ def test_landing_section__of_a_flight(flight):
     assert "thistledown comes down 500 m from the rail, bearing 37 deg true, under a canopy, at 6.0 m/s with 36 J" in lines  # 3-4-5
     assert "booster comes down 100 m from the rail, bearing 143 deg true" in lines and "loose" not in lines
     assert "42.0 s after its apogee, 50.0 s after ignition" in lines
-    change(flight, "impact_latitude", -1.5, body="booster")
+    change(flight, "body_landing_latitude", -1.5, body="booster")
     assert "50.0 s after ignition; 1.50000 S, 116.99932 W" in flat(landing_section(flight))  # 60 m east at 38 deg
-    change(flight, "impact_time", np.nan, body="booster")
+    change(flight, "body_landing_time", np.nan, body="booster")
     assert "booster does not come down" in flat(landing_section(flight))
-    change(flight, "parting_time", np.nan)
+    change(flight, "separation_time", np.nan)
     assert "booster stays joined to the stage ahead of it" in flat(landing_section(flight))
 
 
@@ -162,18 +162,18 @@ def test_page__falls_of_every_body_are_judged(flight, ensemble):
     assert "without a canopy, for more than 1 s: for 20.00 s" in page and "Mach above 0.8 in such a fall: for 2.50 s" in page
     change(ensemble, "time_falling_crisis", 3.0, body="booster", flight=slice(0, 4))
     assert "in such a fall: in 5 of 20 flights (25 %), for up to 3.00 s" in flat(summarise(ensemble).splitlines())
-    change(ensemble, "parting_time", np.nan, flight=slice(0, 4))  # they stayed in the stack, whose own fall counts
+    change(ensemble, "separation_time", np.nan, flight=slice(0, 4))  # they stayed in the stack, whose own fall counts
     assert "cross flow above Reynolds 1e5 on the diameter in such a fall: never" in flat(summarise(ensemble).splitlines())
 
 
 def test_landing_section__of_an_ensemble_counts_ways_and_leaves_out_what_stayed_joined(ensemble):
     change(ensemble, "descent", legs.TUMBLING, body="booster", flight=slice(0, 2))
-    change(ensemble, "parting_time", np.nan, flight=slice(10, 19))
-    change(ensemble, "impact_energy", 1e6, body="booster", flight=slice(10, 19))  # of the whole stack: not the booster's
+    change(ensemble, "separation_time", np.nan, flight=slice(10, 19))
+    change(ensemble, "body_landing_energy", 1e6, body="booster", flight=slice(10, 19))  # of the whole stack: not the booster's
     lines = flat(landing_section(ensemble))
     assert "booster comes down under a canopy in 7, tumbling in 3 of 10 flights" in lines
     assert "energy at the ground J 49 49 49" in lines
-    east, north = (ensemble[f"impact_{way}"].sel(body="booster").values[:10] for way in ("east", "north"))
+    east, north = (ensemble[f"body_landing_{way}"].sel(body="booster").values[:10] for way in ("east", "north"))
     bearing = math.degrees(math.atan2(east.mean(), north.mean()))
     assert f"mean place {math.hypot(east.mean(), north.mean()):.0f} m from the rail, bearing {bearing:.0f} deg true" in lines
 
@@ -197,17 +197,17 @@ def test_recovery_section__strength_of_a_cord_as_drawn(demo_mission):
 def test_doings__group_what_does_the_same(flight):
     found = doings(mission_of(flight, "test"))
     names = {what: [str(flight["rule"].values[k]) for k in rules] for what, rules in found.items()}
-    assert names["open drogue"] == ["open drogue: apogee", "open drogue: backup"]
-    assert names["separate booster"] == ["drop booster"] and names["light thistledown"] == ["second fire"]
+    assert names["deploy drogue"] == ["deploy drogue: apogee", "deploy drogue: backup"]
+    assert names["separate booster"] == ["drop booster"] and names["ignite thistledown"] == ["second fire"]
     assert not any("fins" in what for what in names)
 
 
 def test_fired_section__of_a_flight(flight):
     lines = flat(fired_section(flight))
-    assert "open drogue: apogee did it at 18.50 s; backup fired at 30.00 s, when it was done" in lines
+    assert "deploy drogue: apogee did it at 18.50 s; backup fired at 30.00 s, when it was done" in lines
     assert "separate booster: drop booster did it at 2.05 s" in lines
     change(flight, "event_time", np.nan, event="ignition thistledown")
-    change(flight, "rule_fired", np.nan, rule="open drogue: backup")
+    change(flight, "rule_fired", np.nan, rule="deploy drogue: backup")
     change(flight, "rule_fired", np.nan, rule="drop booster")
     change(flight, "rule_given_up", 4.0, rule="drop booster")
     lines = flat(fired_section(flight))
@@ -216,22 +216,22 @@ def test_fired_section__of_a_flight(flight):
 
 
 def test_fired_section__of_an_ensemble(ensemble):
-    change(ensemble, "rule_acted", 0, rule="open drogue: apogee", flight=slice(0, 4))
-    change(ensemble, "rule_acted", 1, rule="open drogue: backup", flight=slice(0, 4))
-    change(ensemble, "event_time", np.nan, event="open drogue", flight=slice(3, 5))  # no canopy, though rules acted
+    change(ensemble, "rule_acted", 0, rule="deploy drogue: apogee", flight=slice(0, 4))
+    change(ensemble, "rule_acted", 1, rule="deploy drogue: backup", flight=slice(0, 4))
+    change(ensemble, "event_time", np.nan, event="deployment drogue", flight=slice(3, 5))  # no canopy, though rules acted
     lines = flat(fired_section(ensemble))
-    assert "open drogue: apogee in 14, backup in 3, none in 3 of 20 flights" in lines
-    assert "light thistledown: second fire in 20 of 20 flights" in lines
+    assert "deploy drogue: apogee in 14, backup in 3, none in 3 of 20 flights" in lines
+    assert "ignite thistledown: second fire in 20 of 20 flights" in lines
 
 
 def test_branch_section__conditional_on_the_branch(ensemble):
     assert branch_section(ensemble) == []  # all nominal
     ensemble["branch"] = ("flight", ["nominal"] * 15 + ["no_ignition: thistledown"] * 5)
-    ensemble["apogee"].values[:] = [1000.0] * 15 + [200.0] * 5
+    ensemble["apogee_height"].values[:] = [1000.0] * 15 + [200.0] * 5
     ensemble["landing_east"].values[:] = [300.0] * 15 + [30.0] * 5
     ensemble["landing_north"].values[:] = [400.0] * 15 + [40.0] * 5
     ensemble["status"].values[19] = Status.DIVERGED  # has a branch, but no apogee worth a quantile
-    ensemble["apogee"].values[19] = 1e9
+    ensemble["apogee_height"].values[19] = 1e9
     lines = branch_section(ensemble)
     assert lines[3].split() == ["nominal", "15", "75.0", "%", "1000", "1000", "1000", "500", "500", "500"]
     assert lines[4].split() == ["no_ignition:", "thistledown", "5", "25.0", "%", "200", "200", "200", "50", "50", "50"]
@@ -254,19 +254,19 @@ def test_cautions__none_about_a_flight_that_goes_well(flight, ensemble):
     ("name", "value", "where", "words"),
     [
         ("recontact", 1, {"joint": "booster"}, "the pieces touch again after booster has parted"),
-        ("parting_cause", layout.BY_DRAG, {"joint": "booster"}, "drag parts booster before its separation is commanded"),
+        ("separation_cause", layout.BY_DRAG, {"joint": "booster"}, "drag parts booster before its separation is commanded"),
         ("event_tilt", 0.36, {"event": "ignition thistledown"}, "thistledown is lit while it leans more than 20 deg, 20.6 deg"),
         ("event_time", 2.0, {"event": "ignition thistledown"}, "thistledown is lit while booster is still attached"),
-        ("impact_time", np.nan, {"body": "booster"}, "booster does not come down within the flight"),
+        ("body_landing_time", np.nan, {"body": "booster"}, "booster does not come down within the flight"),
         ("descent", legs.NOSE_FIRST, {"body": "booster"}, "more than 20 J (a threshold of our own), 48.6 J"),
         ("descent", legs.TUMBLING, {"body": "thistledown"}, "thistledown comes down without a canopy"),
-        ("deployment_speed", 31.0, {"canopy": "main"}, "main is released at more than 30 m/s (a threshold of our own), 31.0 m/s"),
+        ("deployment_airspeed", 31.0, {"canopy": "main"}, "main is released at more than 30 m/s (a threshold of our own), 31.0 m/s"),
         ("opening_load", 220.0, {"canopy": "booster canopy"}, "opening load of booster canopy is above its strength, 110.0 % of it"),
         ("snatch_load", 990.0, {"canopy": "main"}, "snatch of main's ejection is above its cord's strength, 110.0 % of it"),
         ("failure_happened", 1, {"failure": "cord_parts: main"}, "the cord of main parts under its load"),
-        ("event_time", 16.0, {"event": "open drogue"}, "drogue is released in the climb, 2.0 s before apogee"),
-        ("event_time", 7.0, {"body": "booster", "event": "open booster canopy"}, "booster canopy is released in the climb, 1.0 s"),
-        ("rule_fired", np.nan, {"rule": "open drogue: backup"}, "the rule 'open drogue: backup' never fires"),
+        ("event_time", 16.0, {"event": "deployment drogue"}, "drogue is released in the climb, 2.0 s before apogee"),
+        ("event_time", 7.0, {"body": "booster", "event": "deployment booster canopy"}, "booster canopy is released in the climb, 1.0 s"),
+        ("rule_fired", np.nan, {"rule": "deploy drogue: backup"}, "the rule 'deploy drogue: backup' never fires"),
     ],
 )
 def test_cautions__one_for_each_check(flight, ensemble, name, value, where, words):
@@ -287,10 +287,10 @@ def test_cautions__a_rule_that_gave_up(flight):
 
 def test_cautions__light_pieces_and_pieces_that_stay_joined_are_let_be(flight):
     change(flight, "descent", legs.TUMBLING, body="booster")
-    change(flight, "impact_energy", 19.0, body="booster")
+    change(flight, "body_landing_energy", 19.0, body="booster")
     assert cautions(flight) == []
-    change(flight, "impact_energy", 500.0, body="booster")
-    change(flight, "parting_time", np.nan)
+    change(flight, "body_landing_energy", 500.0, body="booster")
+    change(flight, "separation_time", np.nan)
     change(flight, "event_time", np.nan, event="ignition thistledown")
     assert cautions(flight) == []  # that energy is the whole vehicle's
 
@@ -300,7 +300,7 @@ def test_cautions__a_joint_made_to_slip_is_let_be(demo_mission):
     tables = staged_mission(demo_mission).model_dump()
     tables["stage"][1]["joint"] = {"hold": 0.0}
     ds = staged_flight(demo_mission)
-    change(ds, "parting_cause", layout.BY_DRAG)
+    change(ds, "separation_cause", layout.BY_DRAG)
     assert len(cautions(ds)) == 1
     tables["rule"] = [rule for rule in tables["rule"] if rule["action"] != "separate"]
     assert cautions(ds.assign_attrs(mission=build(**tables).to_toml())) == []
@@ -315,11 +315,11 @@ def test_cautions__a_drawn_failure_of_a_cord_is_no_weakness(demo_mission):
 
 def test_cautions__a_ballistic_return_is_said_once(demo_mission):
     ds = flight_by_hand(demo_mission)
-    ds["rail_departure_speed"].values[()], ds["min_static_margin"].values[()] = 20.0, 2.0
+    ds["rail_departure_speed"].values[()], ds["static_margin_min"].values[()] = 20.0, 2.0
     ds["saturation_share"].values[()] = ds["rail_departure_incidence"].values[()] = 0.0
-    ds["opening_speed"].values[()] = np.nan
+    ds["opening_airspeed"].values[()] = np.nan
     change(ds, "descent", legs.NOSE_FIRST)
-    change(ds, "impact_energy", 4000.0)
+    change(ds, "body_landing_energy", 4000.0)
     assert [text[:16] for text in cautions(ds)] == ["no canopy opened"]
 
 

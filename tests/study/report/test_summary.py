@@ -20,7 +20,7 @@ def flight(demo_mission):
     ds = flight_by_hand(demo_mission)
     ds["rail_departure_speed"].values[()] = 20.0  # the wind is 4 m/s
     ds["rail_departure_incidence"].values[()] = 0.1
-    ds["min_static_margin"].values[()] = 2.0
+    ds["static_margin_min"].values[()] = 2.0
     ds["saturation_share"].values[()] = 0.0
     ds["time_above_mach_08"].values[()] = ds["time_beyond_incidence"].values[()] = 0.0
     ds["landing_east"].values[()], ds["landing_north"].values[()] = -30.0, 40.0
@@ -57,10 +57,10 @@ def test_summarise__a_flight_without_cautions(flight):
     [
         ("rail_departure_speed", 15.9, "less than 4 times the wind there, 3.98 times"),
         ("rail_departure_incidence", np.radians(15.1), "beyond 15 deg"),
-        ("min_static_margin", 0.9, "below 1 calibre, 0.9 calibres"),
-        ("min_static_margin", 3.1, "above 3 calibres"),
+        ("static_margin_min", 0.9, "below 1 calibre, 0.9 calibres"),
+        ("static_margin_min", 3.1, "above 3 calibres"),
         ("saturation_share", 0.2, "for more than 10 %"),
-        ("opening_speed", np.nan, "no canopy opened"),
+        ("opening_airspeed", np.nan, "no canopy opened"),
         ("status", Status.OUT_OF_TIME, "no landing was reached"),
     ],
 )
@@ -73,11 +73,11 @@ def test_cautions__one_for_each_check(flight, name, value, words):
 
 def test_summarise__landing_place_in_latitude_and_longitude(flight, ensemble):
     assert "bearing 323 deg true, 38.00000 N, 117.00000 W" in summarise(flight)
-    south = flight.assign(impact_latitude=("body", [-12.345678]), impact_longitude=("body", [170.0]))
+    south = flight.assign(body_landing_latitude=("body", [-12.345678]), body_landing_longitude=("body", [170.0]))
     assert "323 deg true, 12.34568 S, 170.00000 E" in summarise(south)
-    old = flight.drop_vars(["impact_latitude", "impact_longitude"])  # a file written before there were such variables
+    old = flight.drop_vars(["body_landing_latitude", "body_landing_longitude"])  # a file written before there were such variables
     assert "bearing 323 deg true\n" in summarise(old)
-    ensemble["impact_longitude"].values[:] = np.where(np.arange(20) < 10, 179.99, -179.97)[:, None]  # across the date line
+    ensemble["body_landing_longitude"].values[:] = np.where(np.arange(20) < 10, 179.99, -179.97)[:, None]  # across the date line
     assert "deg true, 38.00000 N, 179.99000 W" in " ".join(summarise(ensemble).split())
 
 
@@ -95,12 +95,12 @@ def test_summarise__time_beyond_the_model_is_said_plainly(flight):
 
 def test_summarise__an_ensemble_shows_quantiles_and_counts(ensemble):
     ensemble["status"].values[3] = Status.DIVERGED
-    ensemble["apogee"].values[3] = 1e12  # means nothing, and must not be shown
+    ensemble["apogee_height"].values[3] = 1e12  # means nothing, and must not be shown
     ensemble["time_above_mach_08"].values[:] = 0.0
     ensemble["time_above_mach_08"].values[:5] = 2.0
     page = " ".join(summarise(ensemble).split())
-    good = np.delete(ensemble["apogee"].values, 3)
-    assert quantiles(ensemble, "apogee") == pytest.approx(np.quantile(good, (0.05, 0.5, 0.95)), rel=1e-12)
+    good = np.delete(ensemble["apogee_height"].values, 3)
+    assert quantiles(ensemble, "apogee_height") == pytest.approx(np.quantile(good, (0.05, 0.5, 0.95)), rel=1e-12)
     assert "apogee above ground m 1 2 2 " in page  # 1.05, 1.5 and 1.95 without decimals, half to even
     assert "19 of 20 flights (95.0 %): The vehicle came back" in page and "1 of 20 flights (5.0 %): The motion" in page
     assert "Mach above 0.8: in 4 of 19 flights (21 %), for up to 2.00 s" in page

@@ -36,7 +36,7 @@ def ishigami(u):
 def ensemble(x, y, **units):
     """An ensemble with inputs x0, x1, ... (offsets) and one outcome."""
     entries = {f"x{k}": ("flight", column, {"role": "offset", "units": "1"}) for k, column in enumerate(np.transpose(x))}
-    entries["apogee"] = ("flight", y, {"units": "m", "long_name": "apogee above ground"})
+    entries["apogee_height"] = ("flight", y, {"units": "m", "long_name": "apogee above ground"})
     entries["status"] = ("flight", np.zeros(len(y), dtype=np.int8))
     return xr.Dataset(entries)
 
@@ -119,7 +119,7 @@ def test_sobol_indices__sum_to_one_where_inputs_add_up():
 @pytest.mark.parametrize(("n", "rms"), [(1000, 0.017), (5000, 0.0075)])
 def test_given_data__ishigami_through_an_ordinary_ensemble(n, rms):
     u = np.random.default_rng(n).random((n, 3))
-    s = given_data_indices(ensemble(u, ishigami(u)), "apogee").sel(input=["x0", "x1", "x2"])
+    s = given_data_indices(ensemble(u, ishigami(u)), "apogee_height").sel(input=["x0", "x1", "x2"])
     np.testing.assert_allclose(s["first"], ISHIGAMI_FIRST, atol=3.0 * rms)  # measured rms error, 100 ensembles
     assert (s["first_low"] < s["first"]).all() and (s["first"] < s["first_high"]).all()
     assert float((s["first_high"] - s["first_low"]).max()) < 8.0 * rms
@@ -129,7 +129,7 @@ def test_given_data__intervals_hold_the_truth_about_as_often_as_they_say():
     trials, held = 60, 0
     for seed in range(trials):
         u = np.random.default_rng(seed).random((300, 3))
-        s = given_data_indices(ensemble(u, ishigami(u)), "apogee", resamples=60).sel(input=["x0", "x1"])
+        s = given_data_indices(ensemble(u, ishigami(u)), "apogee_height", resamples=60).sel(input=["x0", "x1"])
         held += int(((s["first_low"] <= ISHIGAMI_FIRST[:2]) & (ISHIGAMI_FIRST[:2] <= s["first_high"])).sum())
     assert 0.75 < held / (2 * trials) <= 0.99  # 90 % asked; a share of 120 has a standard error of 0.03
 
@@ -137,15 +137,15 @@ def test_given_data__intervals_hold_the_truth_about_as_often_as_they_say():
 def test_given_data__sees_what_straight_lines_miss():
     x = np.random.default_rng(3).normal(size=(1000, 2))
     ds = ensemble(x, x[:, 0] ** 2 + 0.1 * x[:, 1])
-    assert float(linear_shares(ds, "apogee").sel(input="x0")["share"]) < 0.02
-    assert float(given_data_indices(ds, "apogee").sel(input="x0")["first"]) == pytest.approx(2.0 / 2.01, abs=0.02)
+    assert float(linear_shares(ds, "apogee_height").sel(input="x0")["share"]) < 0.02
+    assert float(given_data_indices(ds, "apogee_height").sel(input="x0")["first"]) == pytest.approx(2.0 / 2.01, abs=0.02)
     assert "explain less than 70 % of the variance of apogee" in regression_sensitivity(ds).attrs["caution"]
 
 
 def test_given_data__factor_of_two_values():
     rng = np.random.default_rng(4)
     x = np.column_stack([rng.integers(0, 2, 600), rng.normal(size=600)]).astype(float)
-    s = given_data_indices(ensemble(x, 4.0 * x[:, 0] + x[:, 1]), "apogee").sel(input=["x0", "x1"])
+    s = given_data_indices(ensemble(x, 4.0 * x[:, 0] + x[:, 1]), "apogee_height").sel(input=["x0", "x1"])
     np.testing.assert_allclose(s["first"], [0.8, 0.2], atol=0.05)  # variances 4 and 1; standard error below 0.015
 
 
@@ -189,18 +189,18 @@ def test_regression__partial_correlation_of_correlated_inputs_agrees_with_residu
 def test_shares__correlated_inputs_do_not_add_up_and_are_named():
     c, rho = np.array([1.0, 1.0]), 0.8
     x = exact(400, np.array([[1.0, rho], [rho, 1.0]]))
-    s = linear_shares(ensemble(x, x @ c), "apogee")
+    s = linear_shares(ensemble(x, x @ c), "apogee_height")
     variance = 2.0 + 2.0 * rho
     np.testing.assert_allclose(s["share"], 1.0 / variance, atol=ROUNDING)
     assert float(s["share"].sum()) < 0.6 and float(s["r_squared"]) == pytest.approx(1.0)
     assert "x0 and x1 +0.80" in s.attrs["caution"]
-    assert "vary together" in given_data_indices(ensemble(x, x @ c), "apogee").attrs["caution"]
-    assert "vary together" in largest_drivers(ensemble(x, x @ c), "apogee")
+    assert "vary together" in given_data_indices(ensemble(x, x @ c), "apogee_height").attrs["caution"]
+    assert "vary together" in largest_drivers(ensemble(x, x @ c), "apogee_height")
 
 
 def test_shares__linear_propagation_of_variance():
     x = exact(400, np.diag([1.0, 4.0, 0.25]))
-    s = linear_shares(ensemble(x, x @ [3.0, 1.0, 4.0]), "apogee")
+    s = linear_shares(ensemble(x, x @ [3.0, 1.0, 4.0]), "apogee_height")
     assert list(s["input"].values) == ["x0", "x1", "x2"] or list(s["input"].values) == ["x0", "x2", "x1"]
     np.testing.assert_allclose(s.sel(input=["x0", "x1", "x2"])["share"], np.array([9.0, 4.0, 4.0]) / 17.0, atol=ROUNDING)
     assert (s["share_low"] <= s["share"]).all() and (s["share"] <= s["share_high"]).all()
@@ -210,7 +210,7 @@ def test_regression__ranks_see_what_rises_steadily():
     rng = np.random.default_rng(7)
     x = rng.normal(size=(500, 2))
     ds = ensemble(x, np.exp(3.0 * x[:, 0]))
-    straight, ranks = (regression_sensitivity(ds, "apogee", ranks=r).isel(outcome=0) for r in (False, True))
+    straight, ranks = (regression_sensitivity(ds, "apogee_height", ranks=r).isel(outcome=0) for r in (False, True))
     assert float(ranks["coefficient"].sel(input="x0")) == pytest.approx(1.0, abs=1e-6)
     assert float(straight["r_squared"]) < 0.5 and "caution" in straight.attrs and "caution" not in ranks.attrs
 
@@ -223,10 +223,10 @@ def test_regression__direction_counts_as_one_input_wherever_north_is():
     results = []
     for turn in (0.0, 2.5):
         ds = base.assign(wind_blows_from=("flight", (angle + turn) % (2.0 * math.pi), {"role": "value", "units": "rad"}))
-        results.append(regression_sensitivity(ds, "apogee").isel(outcome=0))
+        results.append(regression_sensitivity(ds, "apogee_height").isel(outcome=0))
         share = np.var(5.0 * np.cos(angle - 1.0)) / np.var(y)
-        assert float(linear_shares(ds, "apogee")["share"][0]) == pytest.approx(share, abs=ROUNDING)
-        swing = swings(ds, "apogee").sel(input="wind_blows_from")
+        assert float(linear_shares(ds, "apogee_height")["share"][0]) == pytest.approx(share, abs=ROUNDING)
+        swing = swings(ds, "apogee_height").sel(input="wind_blows_from")
         assert float(swing["at_high"]) == pytest.approx(5.0, abs=0.3) and float(swing["at_low"]) == pytest.approx(-5.0, abs=0.3)
     assert float(results[0]["r_squared"]) == pytest.approx(1.0, abs=ROUNDING)
     assert float(results[0]["partial_correlation"].sel(input="wind_blows_from")) == pytest.approx(1.0, abs=1e-4)
@@ -241,16 +241,16 @@ SCALE, SHIFT = st.floats(1e-3, 1e3), st.floats(-1e3, 1e3)  # shifts in standard 
 @given(SCALE, SHIFT, SCALE, SHIFT)
 def test_measures__do_not_depend_on_scale_and_origin(a, b, c, d):
     ds = lines(120, noise=1.0)
-    changes = {"x0": a * (ds["x0"] + b), "apogee": c * (ds["apogee"] + d)}
+    changes = {"x0": a * (ds["x0"] + b), "apogee_height": c * (ds["apogee_height"] + d)}
     moved = ds.assign({name: values.assign_attrs(ds[name].attrs) for name, values in changes.items()})
     for ranks in (False, True):
-        one, two = (regression_sensitivity(each, "apogee", ranks, resamples=20) for each in (ds, moved))
+        one, two = (regression_sensitivity(each, "apogee_height", ranks, resamples=20) for each in (ds, moved))
         for name in one.data_vars:
             np.testing.assert_allclose(one[name], two[name], atol=1e-6)
-    one, two = (given_data_indices(each, "apogee", resamples=20).sortby("input") for each in (ds, moved))
+    one, two = (given_data_indices(each, "apogee_height", resamples=20).sortby("input") for each in (ds, moved))
     np.testing.assert_allclose(one["first"], two["first"], atol=1e-6)
     np.testing.assert_allclose(one["first_low"], two["first_low"], atol=1e-6)
-    one, two = (swings(each, "apogee", resamples=20).sortby("input") for each in (ds, moved))
+    one, two = (swings(each, "apogee_height", resamples=20).sortby("input") for each in (ds, moved))
     np.testing.assert_allclose(c * one["at_high_low"], two["at_high_low"], atol=1e-6 * max(1.0, c))
 
 
@@ -265,7 +265,7 @@ def test_sobol_indices__do_not_depend_on_scale_and_origin(a, b):
 
 def test_swings__are_slopes_times_quantiles():
     ds = lines()
-    table = swings(ds, "apogee")
+    table = swings(ds, "apogee_height")
     assert list(table["input"].values) == ["x0", "x1", "x2", "x3"]
     for k in range(3):
         low, high = np.quantile(ds[f"x{k}"], [0.05, 0.95]) - float(ds[f"x{k}"].mean())
@@ -276,29 +276,29 @@ def test_swings__are_slopes_times_quantiles():
 def test_regression__failed_flights_are_dropped_and_counted():
     ds = lines(noise=1.0)
     spoilt = ds.copy(deep=True)
-    spoilt["apogee"].values[:7] = np.nan
-    spoilt["apogee"].values[7:9] = 1e9
+    spoilt["apogee_height"].values[:7] = np.nan
+    spoilt["apogee_height"].values[7:9] = 1e9
     spoilt["status"].values[7:9] = Status.DIVERGED
     spoilt["flight_time"] = 2.0 * ds["x1"].drop_attrs() + ds["x2"].drop_attrs()
     r = regression_sensitivity(spoilt, seed=3)
-    assert dict(zip(r["outcome"].values, r["dropped"].values, strict=True)) == {"apogee": 9, "flight_time": 2}
-    alone = regression_sensitivity(ds.isel(flight=slice(9, None)), "apogee", seed=3)
+    assert dict(zip(r["outcome"].values, r["dropped"].values, strict=True)) == {"apogee_height": 9, "flight_time": 2}
+    alone = regression_sensitivity(ds.isel(flight=slice(9, None)), "apogee_height", seed=3)
     for name in ("coefficient", "partial_correlation_high"):
-        np.testing.assert_allclose(r.sel(outcome=["apogee"])[name], alone[name], atol=ROUNDING)
-    assert int(given_data_indices(spoilt, "apogee")["dropped"]) == 9 and int(swings(spoilt, "apogee")["dropped"]) == 9
+        np.testing.assert_allclose(r.sel(outcome=["apogee_height"])[name], alone[name], atol=ROUNDING)
+    assert int(given_data_indices(spoilt, "apogee_height")["dropped"]) == 9 and int(swings(spoilt, "apogee_height")["dropped"]) == 9
 
 
 def test_intervals__follow_the_seed():
     ds = lines(noise=1.0)
-    one, same, other = (regression_sensitivity(ds, "apogee", seed=s)["coefficient_low"] for s in (1, 1, 2))
+    one, same, other = (regression_sensitivity(ds, "apogee_height", seed=s)["coefficient_low"] for s in (1, 1, 2))
     assert (one == same).all() and (one != other).any()
 
 
 def test_rank_correlations__spearman_over_flights_that_have_both():
     ds = lines(50, noise=1.0)
-    ds["apogee"].values[:5] = np.nan
-    expected = stats.spearmanr(ds["x0"][5:], ds["apogee"][5:]).statistic
-    assert rank_correlations(ds, ["x0", "apogee"])[0, 1] == pytest.approx(expected, abs=1e-12)
+    ds["apogee_height"].values[:5] = np.nan
+    expected = stats.spearmanr(ds["x0"][5:], ds["apogee_height"][5:]).statistic
+    assert rank_correlations(ds, ["x0", "apogee_height"])[0, 1] == pytest.approx(expected, abs=1e-12)
 
 
 # ---------------------------------------------------------------- real results, words
@@ -316,14 +316,14 @@ def test_inputs__of_each_stage_and_canopy_by_name(demo_mission):
 
 
 def test_drivers__of_a_line_in_words():
-    text = largest_drivers(lines(), "apogee", count=2)
-    shares = 100.0 * linear_shares(lines(), "apogee")["share"].values
-    assert text == f"apogee: {shares[0]:.0f} % x0, {shares[1]:.0f} % x1, {shares[2]:.0f} % others (R^2 1.00)"
+    text = largest_drivers(lines(), "apogee_height", count=2)
+    shares = 100.0 * linear_shares(lines(), "apogee_height")["share"].values
+    assert text == f"apogee_height: {shares[0]:.0f} % x0, {shares[1]:.0f} % x1, {shares[2]:.0f} % others (R^2 1.00)"
 
 
 def test_results__survive_a_file(tmp_path):
     ds = lines(noise=1.0)
-    for k, result in enumerate((regression_sensitivity(ds), given_data_indices(ds, "apogee"), swings(ds, "apogee"))):
+    for k, result in enumerate((regression_sensitivity(ds), given_data_indices(ds, "apogee_height"), swings(ds, "apogee_height"))):
         result.to_netcdf(tmp_path / f"{k}.nc")
         xr.testing.assert_allclose(xr.load_dataset(tmp_path / f"{k}.nc"), result)
 
@@ -332,18 +332,18 @@ def test_results__survive_a_file(tmp_path):
     ("call", "words"),
     [
         (lambda ds: regression_sensitivity(ds.isel(flight=0)), "takes an ensemble"),
-        (lambda ds: regression_sensitivity(ds, "apogeo"), "did you mean 'apogee'"),
+        (lambda ds: regression_sensitivity(ds, "apogee_hight"), "did you mean 'apogee_height'"),
         (lambda ds: regression_sensitivity(ds.isel(flight=slice(0, 9))), "at least 10 flights with a value for 4 inputs, and has 9"),
         (lambda ds: regression_sensitivity(ds.assign(x1=ds["x0"])), "cannot tell inputs apart .* x0 and x1"),
-        (lambda ds: linear_shares(ds.assign(apogee=0.0 * ds["apogee"]), "apogee"), "apogee is the same in all flights"),
-        (lambda ds: linear_shares(ds.assign(apogee=np.nan * ds["apogee"]), "apogee"), "apogee has no value in all flights"),
-        (lambda ds: linear_shares(ds, "apogee", confidence=90), "confidence = 90 must lie between 0 and 1"),
+        (lambda ds: linear_shares(ds.assign(apogee_height=0.0 * ds["apogee_height"]), "apogee_height"), "apogee_height is the same in all flights"),
+        (lambda ds: linear_shares(ds.assign(apogee_height=np.nan * ds["apogee_height"]), "apogee_height"), "apogee_height has no value in all flights"),
+        (lambda ds: linear_shares(ds, "apogee_height", confidence=90), "confidence = 90 must lie between 0 and 1"),
         (lambda ds: regression_sensitivity(ds, resamples=3), "resamples = 3 must be 20 or more"),
         (lambda ds: inputs_of(ds.drop_attrs()), "no drawn input"),
-        (lambda ds: given_data_indices(ds.isel(flight=slice(0, 49)), "apogee"), "at least 50 flights"),
-        (lambda ds: given_data_indices(ds.expand_dims(body=2, axis=1), "apogee"), "dims flight, body"),
-        (lambda ds: swings(ds, "apogee", (0.9, 0.1)), "two rising numbers"),
-        (lambda ds: largest_drivers(ds, "apogee", 0), "count = 0"),
+        (lambda ds: given_data_indices(ds.isel(flight=slice(0, 49)), "apogee_height"), "at least 50 flights"),
+        (lambda ds: given_data_indices(ds.expand_dims(body=2, axis=1), "apogee_height"), "dims flight, body"),
+        (lambda ds: swings(ds, "apogee_height", (0.9, 0.1)), "two rising numbers"),
+        (lambda ds: largest_drivers(ds, "apogee_height", 0), "count = 0"),
         (lambda _: sobol_design(3, 1000), "n = 1000 must be a power of two, such as 1024"),
         (lambda _: sobol_design(0, 64), "d = 0 inputs"),
         (lambda _: sobol_indices(np.zeros(7), 64, 3), r"n \(d \+ 2\) = 320 values"),
@@ -378,7 +378,7 @@ def test_sobol_draws__are_the_design_through_the_missions_spreads(two_inputs):
 def test_sobol_of__a_mission_agrees_with_slopes(two_inputs):
     """The apogee is nearly linear in both: an index is its slope's share of the variance, the shares of `linear_shares` of the same flights."""
     ds = sixdof.disperse(two_inputs, draws=sobol_draws(two_inputs, 256, seed=3), tracks="none", progress=False)
-    found, lines = sobol_of(ds, "apogee", resamples=50), linear_shares(ds, "apogee")
+    found, lines = sobol_of(ds, "apogee_height", resamples=50), linear_shares(ds, "apogee_height")
     for name in ("motor_impulse", "vehicle_mass"):
         assert float(found["first"].sel(input=name)) == pytest.approx(float(lines["share"].sel(input=name)), abs=0.05)
         assert float(found["total"].sel(input=name)) == pytest.approx(float(found["first"].sel(input=name)), abs=0.05)
@@ -387,6 +387,6 @@ def test_sobol_of__a_mission_agrees_with_slopes(two_inputs):
 def test_sobol_of__other_ensembles_are_refused(two_inputs):
     ds = sixdof.disperse(two_inputs, 64 * 4, seed=3, tracks="none", progress=False)
     with pytest.raises(ValueError, match="flown whole from sobol_draws"):
-        sobol_of(ds, "apogee")
+        sobol_of(ds, "apogee_height")
     with pytest.raises(ValueError, match="no \\[disperse\\]"):
         sobol_draws(two_inputs.change({"disperse": {}}), 64)

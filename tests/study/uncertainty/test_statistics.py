@@ -230,7 +230,7 @@ def test_intervals__of_one_flight_and_of_flights_without_a_value():
 
 
 def test_running__ends_with_the_interval_of_all():
-    values = xr.DataArray(np.random.default_rng(2).normal(size=500), dims="flight", attrs={"units": "m", "long_name": "apogee"})
+    values = xr.DataArray(np.random.default_rng(2).normal(size=500), dims="flight", attrs={"units": "m", "long_name": "apogee_height"})
     values[::7] = np.nan
     ds = running(values, "quantile", q=0.9, points=20)
     assert len(ds["flights"]) <= 20 and ds["flights"].values[[0, -1]].tolist() == [1, 428]
@@ -364,7 +364,7 @@ def test_judge__leaves_out_and_counts_nan():
 @pytest.fixture
 def grouped(demo_mission):
     ds = ensemble_by_hand(demo_mission, np.zeros((60, 2)), points=0)
-    ds["apogee"].values[:] = np.arange(60.0)
+    ds["apogee_height"].values[:] = np.arange(60.0)
     ds["branch"].values[:] = "nominal"
     ds["branch"] = ds["branch"].astype(object)
     ds["branch"].values[50:] = "no chute"
@@ -373,7 +373,7 @@ def grouped(demo_mission):
 
 
 def test_conditional__quantiles_of_each_branch(grouped):
-    found = conditional(grouped, "apogee", q=(0.2, 0.5))
+    found = conditional(grouped, "apogee_height", q=(0.2, 0.5))
     assert found["group"].values.tolist() == ["nominal", "no chute"]
     assert (found["flights"].values.tolist(), found["used"].values.tolist()) == ([50, 10], [49, 10])
     chute = quantile_interval(np.arange(50.0, 60.0), [0.2, 0.5])
@@ -383,7 +383,7 @@ def test_conditional__quantiles_of_each_branch(grouped):
 
 
 def test_conditional__by_status_a_failed_group_has_its_size_and_no_value(grouped):
-    found = conditional(grouped, "apogee", by="status", q=0.5)
+    found = conditional(grouped, "apogee_height", by="status", q=0.5)
     assert found["group"].values.tolist()[0] == "landed" and set(found["group"].values[1:]) == {"diverged", "out_of_time"}
     one = found.sel(group="diverged")
     assert (int(one["flights"]), int(one["used"])) == (1, 0)
@@ -429,8 +429,8 @@ def test_statistics__says_what_is_wrong(call, words):
 
 def test_conditional__says_what_is_wrong(grouped):
     with pytest.raises(ValueError, match="by = 'colour' must be branch or status"):
-        conditional(grouped, "apogee", by="colour")
-    with pytest.raises(ValueError, match="did you mean 'apogee'"):
-        conditional(grouped, "apogeee")
+        conditional(grouped, "apogee_height", by="colour")
+    with pytest.raises(ValueError, match="did you mean 'apogee_height'"):
+        conditional(grouped, "apogee_heigth")
     with pytest.raises(ValueError, match="one number a flight"):
         conditional(grouped, "event_time")

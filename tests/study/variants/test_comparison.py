@@ -26,7 +26,7 @@ from sixdof.study.variants.vary import joined, variant_of, vary
 
 FLIGHTS, SEED = 12, 4
 ROUNDING = 1e-12  # relative: the same formula in another order
-CRITERIA = ["apogee < 650 m in 95 % of flights", "rail_departure_speed > 15 m/s in 50 % of flights"]
+CRITERIA = ["apogee_height < 650 m in 95 % of flights", "rail_departure_speed > 15 m/s in 50 % of flights"]
 
 
 @pytest.fixture(scope="module")
@@ -44,7 +44,7 @@ def by_hand(mission, **values):
     parts = {}
     for name, apogee in values.items():
         parts[name] = ensemble_by_hand(mission, np.zeros((len(apogee), 2)), points=0)
-        parts[name]["apogee"].values[:] = apogee
+        parts[name]["apogee_height"].values[:] = apogee
     return joined(parts, [mission] * len(parts))
 
 
@@ -75,7 +75,7 @@ def test_variant_of__is_the_ensemble_that_disperse_returns(flown, rails):
 def test_variant_of__flies_again(flown):
     one = variant_of(flown, "short")
     again = sixdof.refly(one, 7)
-    assert float(again.apogee) == float(one.apogee.sel(flight=7))
+    assert float(again.apogee_height) == float(one.apogee_height.sel(flight=7))
 
 
 def test_compare__missions_of_other_build_keep_their_flags_and_dims(demo_mission, stack_mission):
@@ -85,7 +85,7 @@ def test_compare__missions_of_other_build_keep_their_flags_and_dims(demo_mission
     assert (ds["descent"].sel(variant="single", body="drayhorse") == NOT_HERE).all()
     assert ds["descent"].attrs["flag_meanings"].split()[-1] == "not_in_variant" and ds["descent"].attrs["flag_values"][-1] == NOT_HERE
     assert "not_in_variant" not in ds["status"].attrs["flag_meanings"]
-    assert ds["impact_speed"].sel(variant="single", body="drayhorse").isnull().all()
+    assert ds["body_landing_ground_speed"].sel(variant="single", body="drayhorse").isnull().all()
     assert ds["body"].values[0] == "whinchat" and "rail_departure" in ds["event"].values
     for name, mission in missions.items():
         alone = sixdof.disperse(mission, 4, seed=SEED, tracks="none", progress=False)
@@ -100,11 +100,11 @@ def test_compare__tracks_of_other_lengths_are_filled_up(demo_mission):
 
 
 def test_compare__keeps_what_is_asked_for_and_what_criteria_need(rails):
-    ds = compare(rails, 3, seed=SEED, criteria="tilt at burnout < 9 deg", keep=["apogee"], progress=False)
-    assert set(ds.data_vars) == {"apogee", "status", "event_tilt", "mission", "guidance", "control"}
+    ds = compare(rails, 3, seed=SEED, criteria="tilt at burnout < 9 deg", keep=["apogee_height"], progress=False)
+    assert set(ds.data_vars) == {"apogee_height", "status", "event_tilt", "mission", "guidance", "control"}
     assert judge_criteria(ds).sizes == {"variant": 2, "criterion": 1}
-    with pytest.raises(ValueError, match='no variable "apogeee"; did you mean "apogee"'):
-        compare(rails, 3, keep=["apogeee"], progress=False)
+    with pytest.raises(ValueError, match='no variable "apogee_heigth"; did you mean "apogee_height"'):
+        compare(rails, 3, keep=["apogee_heigth"], progress=False)
 
 
 def test_compare__given_draws(rails):
@@ -119,7 +119,7 @@ def test_compare__own_laws_for_one_variant(rails):
         command[:] = 0.0
 
     ds = compare(rails, 2, seed=SEED, laws={"short": {"control": still}}, threads=1, progress=False)
-    assert (ds["servo_travel"].sel(variant="short") < ds["servo_travel"].sel(variant="as written")).all()
+    assert (ds["fin_travel_total"].sel(variant="short") < ds["fin_travel_total"].sel(variant="as written")).all()
 
 
 def test_compare__goes_on_where_it_stopped(rails, flown, tmp_path, monkeypatch):
@@ -137,9 +137,9 @@ def test_compare__goes_on_where_it_stopped(rails, flown, tmp_path, monkeypatch):
         compare(rails, FLIGHTS, **arguments)
     assert (tmp_path / "rails" / "as written.zarr").is_dir() and not (tmp_path / "rails" / "short.zarr").exists()
     monkeypatch.setattr(comparison, "disperse", sixdof.disperse)
-    before = (tmp_path / "rails" / "as written.zarr" / "apogee" / "zarr.json").stat().st_mtime_ns
+    before = (tmp_path / "rails" / "as written.zarr" / "apogee_height" / "zarr.json").stat().st_mtime_ns
     ds = compare(rails, FLIGHTS, **arguments)
-    assert (tmp_path / "rails" / "as written.zarr" / "apogee" / "zarr.json").stat().st_mtime_ns == before  # not flown again
+    assert (tmp_path / "rails" / "as written.zarr" / "apogee_height" / "zarr.json").stat().st_mtime_ns == before  # not flown again
     assert bare(ds).identical(bare(flown))
 
 
@@ -153,7 +153,7 @@ def test_compare__interrupted_returns_the_flights_that_all_have(rails, flown, mo
     ds = compare({**rails, "third": rails["short"]}, FLIGHTS, seed=SEED, progress=False)
     assert ds.sizes["variant"] == 2 and ds.sizes["flight"] == 5
     assert ds.attrs["interrupted"] == "variant short: 5 of 12 flights are finished; 2 of 3 variants begun"
-    assert np.array_equal(ds["apogee"], flown["apogee"].isel(flight=slice(0, 5)))
+    assert np.array_equal(ds["apogee_height"], flown["apogee_height"].isel(flight=slice(0, 5)))
 
 
 def test_compare__interrupted_before_a_variants_first_flight_keeps_the_others(rails, flown, monkeypatch):
@@ -170,7 +170,7 @@ def test_compare__interrupted_before_a_variants_first_flight_keeps_the_others(ra
 def test_compare__survives_a_file(flown, tmp_path):
     path = sixdof.save(flown, tmp_path / "comparison.nc")
     again = sixdof.open_result(path)
-    assert np.array_equal(again["apogee"], flown["apogee"])
+    assert np.array_equal(again["apogee_height"], flown["apogee_height"])
     assert judge_criteria(again).identical(judge_criteria(flown))
 
 
@@ -187,9 +187,9 @@ def test_compare__says_which_variant_flies(rails, capsys):
         (dict(variants={"a": 3}), 'variant "a": mission must be'),
         (dict(laws={"shrt": {}}), 'no variant "shrt"; did you mean "short"'),
         (dict(laws={"short": {"contrl": None}}), 'is neither "guidance" nor "control"'),
-        (dict(criteria="apogeee < 3 m"), 'did you mean "apogee"'),
+        (dict(criteria="apogee_heigth < 3 m"), 'did you mean "apogee_height"'),
         (dict(criteria="tilt at burnut < 3 deg"), 'there is no event "burnut"; did you mean "burnout"'),
-        (dict(criteria="impact_speed of booster < 3 m/s"), 'there is no body "booster"; did you mean|bodys are'),
+        (dict(criteria="landing_ground_speed of booster < 3 m/s"), 'there is no body "booster"; did you mean|bodys are'),
     ],
 )
 def test_compare__one_sentence_before_anything_is_flown(rails, wrong, said, monkeypatch):
@@ -278,7 +278,7 @@ def test_motor_variants__refuses(demo_mission, tmp_path, folder, options, said):
 
 def test_paired__by_hand(demo_mission):
     a, b = np.array([10.0, 20.0, 30.0, 40.0, 50.0]), np.array([11.0, 23.0, 30.0, np.nan, 54.0])
-    ds = paired(by_hand(demo_mission, a=a, b=b), "apogee", confidence=0.8)
+    ds = paired(by_hand(demo_mission, a=a, b=b), "apogee_height", confidence=0.8)
     difference = np.array([1.0, 3.0, 0.0, 4.0])
     assert ds["variant"].values.tolist() == ["b"] and (ds["pairs"].item(), ds["dropped"].item()) == (4, 1)
     assert (ds["mean"].item(), ds["median"].item(), ds["larger"].item()) == (2.0, 2.0, 0.75)
@@ -294,13 +294,13 @@ def test_paired__by_hand(demo_mission):
 
 def test_paired__another_baseline_turns_the_sign(demo_mission):
     ds = by_hand(demo_mission, a=[1.0, 2.0, 4.0], b=[2.0, 4.0, 7.0], c=[0.0, 0.0, 0.0])
-    assert paired(ds, "apogee")["mean"].values.tolist() == [2.0, -7.0 / 3.0]
-    back = paired(ds, "apogee", baseline="b")
+    assert paired(ds, "apogee_height")["mean"].values.tolist() == [2.0, -7.0 / 3.0]
+    back = paired(ds, "apogee_height", baseline="b")
     assert back["variant"].values.tolist() == ["a", "c"] and back["mean"].sel(variant="a").item() == -2.0
 
 
 def test_paired__equal_variants_have_no_difference(demo_mission):
-    ds = paired(by_hand(demo_mission, a=[1.0, 2.0, 4.0], b=[1.0, 2.0, 4.0]), "apogee")
+    ds = paired(by_hand(demo_mission, a=[1.0, 2.0, 4.0], b=[1.0, 2.0, 4.0]), "apogee_height")
     assert ds["mean"].item() == 0.0 == ds["mean_high"].item() and math.isnan(ds["narrowing"].item()) and ds["larger"].item() == 0.0
 
 
@@ -319,10 +319,10 @@ def test_paired__same_draws_narrow_the_interval(flown):
 @pytest.mark.parametrize(
     ("outcome", "options", "said"),
     [
-        ("apogeee", {}, "did you mean"),
+        ("apogee_heigth", {}, "did you mean"),
         ("status", {}, "is a flag"),
-        ("apogee", {"baseline": "shrt"}, 'did you mean "short"'),
-        ("apogee", {"confidence": 2.0}, "confidence"),
+        ("apogee_height", {"baseline": "shrt"}, 'did you mean "short"'),
+        ("apogee_height", {"confidence": 2.0}, "confidence"),
         ("tilt at burnut", {}, 'did you mean "burnout"'),
     ],
 )
@@ -333,9 +333,9 @@ def test_paired__refuses(flown, outcome, options, said):
 
 def test_paired__needs_a_comparison_of_two(flown):
     with pytest.raises(ValueError, match="takes a comparison"):
-        paired(variant_of(flown, "short"), "apogee")
+        paired(variant_of(flown, "short"), "apogee_height")
     with pytest.raises(ValueError, match="this comparison has one"):
-        paired(flown.isel(variant=[0]), "apogee")
+        paired(flown.isel(variant=[0]), "apogee_height")
 
 
 # ---------------------------------------------------------------- verdicts
@@ -344,7 +344,7 @@ def test_paired__needs_a_comparison_of_two(flown):
 def test_judge_criteria__is_judge(demo_mission):
     apogee = np.linspace(1.0, 100.0, 100)
     ds = by_hand(demo_mission, a=apogee, b=np.where(apogee > 99.5, np.nan, apogee))
-    judged = judge_criteria(ds, ["apogee < 95.5 m in 90 % of flights", "apogee < 97.5 m in 99 % of flights"], 0.95)
+    judged = judge_criteria(ds, ["apogee_height < 95.5 m in 90 % of flights", "apogee_height < 97.5 m in 99 % of flights"], 0.95)
     for name, missing in (("a", 0), ("b", 1)):
         for k, (limit, share) in enumerate(((95.5, 0.9), (97.5, 0.99))):
             wanted, one = judge(apogee < limit, share, 0.95), judged.sel(variant=name).isel(criterion=k)
@@ -357,11 +357,11 @@ def test_judge_criteria__is_judge(demo_mission):
 
 def test_judge_criteria__as_many_more_flights_decide(demo_mission):
     few = by_hand(demo_mission, a=np.ones(30))
-    judged = judge_criteria(few, "apogee < 2 m in 95 % of flights")
+    judged = judge_criteria(few, "apogee_height < 2 m in 95 % of flights")
     assert VERDICTS[judged["verdict"].item()] == UNDECIDED
     assert judged["more_flights"].item() == flights_needed(0.95, 0.9) - 30 == 15
     enough = by_hand(demo_mission, a=np.ones(45))
-    assert VERDICTS[judge_criteria(enough, "apogee < 2 m in 95 % of flights")["verdict"].item()] == PASS
+    assert VERDICTS[judge_criteria(enough, "apogee_height < 2 m in 95 % of flights")["verdict"].item()] == PASS
 
 
 def test_judge_criteria__takes_those_of_the_comparison_and_functions(flown):
@@ -389,14 +389,14 @@ def test_comparison_text__table_verdicts_and_what_to_do(flown):
     assert lines[1].startswith("2 variants, 12 flights each on the same draws, seed 4; sixdof")
     assert lines[-1] == LAST_LINE and max(map(len, lines)) <= 110
     row = next(line for line in lines if line.startswith("  short "))
-    low, middle, high = np.quantile(flown["apogee"].sel(variant="short"), [0.05, 0.5, 0.95])
+    low, middle, high = np.quantile(flown["apogee_height"].sel(variant="short"), [0.05, 0.5, 0.95])
     assert f"{middle:.0f}  {low:.0f} to {high:.0f}" in row
-    assert "  1  apogee < 650 m in 95 % of flights" in lines
+    assert "  1  apogee_height < 650 m in 95 % of flights" in lines
 
 
 def test_comparison_text__sentences(demo_mission):
     ds = by_hand(demo_mission, good=np.ones(50), bad=np.full(50, 3.0), gone=np.r_[np.ones(46), [3.0] * 2, [np.nan] * 2])
-    text = criteria_text(judge_criteria(ds, ["apogee < 2 m in 95 % of flights", "apogee < 9 m in 95 % of flights"]))
+    text = criteria_text(judge_criteria(ds, ["apogee_height < 2 m in 95 % of flights", "apogee_height < 9 m in 95 % of flights"]))
     assert "good passes both." in text
     assert "bad fails 1 (0 % hold it); passes the other." in text
     more = judge(np.r_[np.ones(46), np.zeros(4)], 0.95)

@@ -16,7 +16,7 @@ from sixdof.study.variants.criteria import criteria_of, criterion, own_criterion
 from sixdof.study.variants.subjects import Subject, subject
 
 PLACES = np.array([[0.0, 0.0], [30.0, 40.0], [300.0, 400.0], [120.0, -40.0]])
-UNITS = {"apogee": ("m", "ft", "km"), "rail_departure_speed": ("m/s", "mph"), "max_tilt": ("deg", "rad"), "max_dynamic_pressure": ("Pa", "kPa")}
+UNITS = {"apogee_height": ("m", "ft", "km"), "rail_departure_speed": ("m/s", "mph"), "tilt_max": ("deg", "rad"), "dynamic_pressure_max": ("Pa", "kPa")}
 
 
 @pytest.fixture
@@ -32,7 +32,7 @@ def flights(demo_mission):
     [
         ("rail_departure_speed > 15 m/s in 99 % of flights", ">", 15.0, 0.99),
         ("tilt at burnout < 15 deg in 95 % of flights", "<", math.radians(15.0), 0.95),
-        ("apogee ≤ 1 km in 99.9 %", "<=", 1000.0, 0.999),
+        ("apogee_height ≤ 1 km in 99.9 %", "<=", 1000.0, 0.999),
         ("gap_min of booster >= 2 in in 0.5 of all flights", ">=", 0.0508, 0.5),
         ("saturation_share < 5 %", "<", 0.05, 0.99),
         ("landing within 500 m of the rail in 90 % of flights", "within", 500.0, 0.9),
@@ -45,15 +45,15 @@ def test_criterion__relation_limit_share(text, relation, limit, share):
 
 
 def test_holds__an_outcome_against_its_limit(flights):
-    flights["apogee"].values[:] = 100.0, 200.0, 300.0, np.nan
+    flights["apogee_height"].values[:] = 100.0, 200.0, 300.0, np.nan
     for relation, wanted in {"<": (1, 0, 0, 0), "<=": (1, 1, 0, 0), ">": (0, 0, 1, 0), ">=": (0, 1, 1, 0)}.items():
-        holds, missing = criterion(f"apogee {relation} 200 m").holds(flights)
+        holds, missing = criterion(f"apogee_height {relation} 200 m").holds(flights)
         assert holds.tolist() == [bool(one) for one in wanted] and missing == 1  # NaN never holds
 
 
 def test_holds__a_failed_flight_does_not(flights):
     flights["status"].values[1] = Status.DIVERGED
-    holds, missing = criterion("apogee > 0.1 m").holds(flights)
+    holds, missing = criterion("apogee_height > 0.1 m").holds(flights)
     assert holds.tolist() == [True, False, True, True] and missing == 1
 
 
@@ -78,16 +78,16 @@ def test_holds__flags_by_their_words(flights):
 
 def test_holds__bodies_joints_canopies(demo_mission):
     ds = staged_ensemble(demo_mission, 20)
-    distance = np.hypot(ds["impact_east"].values[:, 1], ds["impact_north"].values[:, 1])
+    distance = np.hypot(ds["body_landing_east"].values[:, 1], ds["body_landing_north"].values[:, 1])
     assert np.array_equal(criterion("landing of booster within 100 m of the rail").holds(ds)[0], distance <= 100.0)
-    assert criterion("impact_speed of booster < 9.5 m/s").holds(ds)[0].all()
-    assert not criterion("impact_speed of booster < 8.5 m/s").holds(ds)[0].any()
+    assert criterion("landing_ground_speed of booster < 9.5 m/s").holds(ds)[0].all()
+    assert not criterion("landing_ground_speed of booster < 8.5 m/s").holds(ds)[0].any()
     assert criterion("gap_min of booster > 29 mm").holds(ds)[0].all()
     assert criterion("opening_load of main < 91 N").holds(ds)[0].all()
     assert criterion("descent of booster is under_canopy").holds(ds)[0].all()
     assert criterion("height at separation booster of booster > 0 m").holds(ds)[1] == 0
     # a booster that another variant has and this one has not: no value, so never held
-    assert criterion("impact_speed of tail < 9 m/s").holds(ds) == (pytest.approx(np.zeros(20)), 20)
+    assert criterion("landing_ground_speed of tail < 9 m/s").holds(ds) == (pytest.approx(np.zeros(20)), 20)
 
 
 def test_subject__unit_and_name_for_axes(flights):
@@ -98,7 +98,7 @@ def test_subject__unit_and_name_for_axes(flights):
 
 
 def test_own_criterion__a_function(flights):
-    own = own_criterion("low and slow", lambda ds: (ds.apogee < 1.5) & (ds.max_speed < 1.5), "75 %")
+    own = own_criterion("low and slow", lambda ds: (ds.apogee_height < 1.5) & (ds.airspeed_max < 1.5), "75 %")
     assert str(own) == "low and slow in 75 % of flights"
     assert own.holds(flights)[0].tolist() == [True, True, False, False]
 
@@ -114,7 +114,7 @@ def test_own_criterion__wants_a_bool_a_flight(flights, result):
 
 @st.composite
 def written(draw):
-    name = draw(st.sampled_from([*UNITS, "landing", "status", "tilt at burnout", "impact_speed of my booster"]))
+    name = draw(st.sampled_from([*UNITS, "landing", "status", "tilt at burnout", "landing_ground_speed of my booster"]))
     share = draw(st.integers(1, 99_999)) / 1000.0
     number = draw(st.floats(1e-3, 1e6))
     condition = {
@@ -151,26 +151,26 @@ def test_criterion__any_text_is_one_or_gets_one_sentence(text):
 @pytest.mark.parametrize(
     ("text", "said"),
     [
-        ("apogeee < 5 m", 'there is no outcome "apogeee"; did you mean "apogee"?'),
-        ("apogee < 5", '"5" has no unit'),
-        ("apogee < 5 kg", '"5 kg" has the wrong unit'),
+        ("apogee_heigth < 5 m", 'there is no outcome "apogee_heigth"; did you mean "apogee_height"?'),
+        ("apogee_height < 5", '"5" has no unit'),
+        ("apogee_height < 5 kg", '"5 kg" has the wrong unit'),
         ("tilt < 5 deg", 'write such as "tilt at apogee"'),
         ("tlt at apogee < 5 deg", 'no column of the event table "tlt"; did you mean "tilt"?'),
-        ("apogee of booster < 4 m", 'leave out "of booster"'),
-        ("impact_speed < 4 m/s", 'write "impact_speed of <body>"'),
+        ("apogee_height of booster < 4 m", 'leave out "of booster"'),
+        ("body_landing_ground_speed < 4 m/s", 'write "landing_ground_speed of <body>"'),
         ("landing < 5 m", "a landing is a place"),
-        ("apogee is landed", "apogee is a number"),
+        ("apogee_height is landed", "apogee_height is a number"),
         ("status < 4", 'status is a flag; write "status is landed"'),
         ("status is landd", 'there is no status "landd"; did you mean "landed"?'),
-        ("apogee < 5 m in all flights", '"in all" says no share'),
-        ("apogee < 5 m in 99 of flights", "is not between 0 and 1"),
-        ("apogee < 5 m in 100 % of flights", "no number of flights shows"),
-        ("apogee < 5 m in 0 % of flights", "is not between 0 and 1"),
+        ("apogee_height < 5 m in all flights", '"in all" says no share'),
+        ("apogee_height < 5 m in 99 of flights", "is not between 0 and 1"),
+        ("apogee_height < 5 m in 100 % of flights", "no number of flights shows"),
+        ("apogee_height < 5 m in 0 % of flights", "is not between 0 and 1"),
         ("landing within 5 m of here", '"here" is no place'),
         ("landing within -3 m of the rail", "is no distance"),
-        ("apogee within 5 m of the rail", "only a landing"),
+        ("apogee_height within 5 m of the rail", "only a landing"),
         ("fly well", "no condition is found"),
-        ("apogee < 5 m < 7 m", "no condition is found"),
+        ("apogee_height < 5 m < 7 m", "no condition is found"),
     ],
 )
 def test_criterion__one_sentence_for_a_slip(text, said):
@@ -180,9 +180,9 @@ def test_criterion__one_sentence_for_a_slip(text, said):
 
 
 def test_criteria__one_or_many_but_none_twice():
-    assert criteria_of("apogee < 1 km") == [criterion("apogee < 1 km in 99 % of flights")]
+    assert criteria_of("apogee_height < 1 km") == [criterion("apogee_height < 1 km in 99 % of flights")]
     with pytest.raises(ValueError, match="is given twice"):
-        criteria_of(["apogee < 1 km", "apogee  < 1 km in 99 %"])
+        criteria_of(["apogee_height < 1 km", "apogee_height  < 1 km in 99 %"])
     with pytest.raises(ValueError, match="a criterion is text"):
         criteria_of([3])
 

@@ -18,7 +18,7 @@ _TIMES = ("event_time", "event", "body")
 
 def plot_attitude_error(ds: xr.Dataset, *, ax=None):
     """Draw goal minus truth of pitch, yaw and roll up to apogee, and the angle between nose and goal; degrees."""
-    need_flight(ds, "plot_attitude_error", "tilt_error", *(f"goal_{c}" for c in CHANNELS), "tilt_pitch", "tilt_yaw", "roll", *_TIMES)
+    need_flight(ds, "plot_attitude_error", "tilt_error", *(f"commanded_{c}" for c in CHANNELS), "tilt_pitch", "tilt_yaw", "roll", *_TIMES)
     ax = axes_or_new(ax)
     part = ds.sel(time=climb(ds))
     for channel, colour, width in zip(CHANNELS, CYCLE, widths(len(CHANNELS))):

@@ -32,7 +32,7 @@ def plot_track(ds: xr.Dataset, *, ax=None):
     scale = _climb_and_fall(ax, ds, along.values, ds["height"].values)
     front = body_of(ds)
     at_events = downrange(front, "event_east", "event_north", who="plot_track").values
-    events = [(name, i) for name, i in happened(ds) if not name.startswith("stretch ")]  # a moment after its release
+    events = [(name, i) for name, i in happened(ds) if not name.startswith("line stretch ")]  # a moment after its release
     _mark_events(ax, at_events, front["event_height"].values, events, scale, front["event_time"].values)
     ax.set(xlabel=label(along), ylabel=label(ds["height"]))
     legend(ax, **ABOVE)
@@ -49,7 +49,7 @@ def plot_ground_track(ds: xr.Dataset, *, ax=None):
     small = {"textcoords": "offset points", "fontsize": FONT - 1.0}
     ax.annotate("rail", (0.0, 0.0), (0.0, 7.0), ha="center", va="bottom", **small)
     rising = float(ds["east"][-1] * ds["north"][-1]) >= 0.0  # the path comes from the lower left or the upper right
-    events = [(name, i) for name, i in happened(ds) if name in ("apogee", "landing") or name.startswith("open ")]
+    events = [(name, i) for name, i in happened(ds) if name in ("apogee", "landing") or name.startswith("deployment ")]
     front = body_of(ds)
     _mark_events(ax, front["event_east"].values, front["event_north"].values, events, scale, front["event_time"].values, below=rising)
     ax.set(xlabel=label(ds["east"]), ylabel=label(ds["north"]))
@@ -110,7 +110,7 @@ def _room(texts: list[str]) -> float:
 def plot_tilt(ds: xr.Dataset, *, ax=None):
     """Draw tilt (downrange, to the right) and roll up to apogee, solid, against their commands, dashed; degrees."""
     names = ("tilt_pitch", "tilt_yaw", "roll")
-    goals = ("goal_pitch", "goal_yaw", "goal_roll")
+    goals = ("commanded_pitch", "commanded_yaw", "commanded_roll")
     need_flight(ds, "plot_tilt", *names, *goals, *_TIMES)
     ax = axes_or_new(ax)
     part = ds.sel(time=climb(ds))
@@ -164,9 +164,9 @@ def plot_fins(ds: xr.Dataset, *, ax=None):
 
 def plot_margin(ds: xr.Dataset, *, ax=None):
     """Draw the static margin, and on the right the station of the centre of mass, from 5 m/s airspeed to apogee."""
-    need_flight(ds, "plot_margin", "static_margin", "cg", "air_speed", "phase", *_TIMES)
+    need_flight(ds, "plot_margin", "static_margin", "cg", "airspeed", "phase", *_TIMES)
     part = ds.sel(time=climb(ds))
-    part = part.isel(time=(part["air_speed"] > LEAST_SPEED) & (part["phase"] > 0))
+    part = part.isel(time=(part["airspeed"] > LEAST_SPEED) & (part["phase"] > 0))
     if part.sizes["time"] < 2:
         raise ValueError("plot_margin needs a climb faster than 5 m/s through the air, and this flight has none")
     ax = axes_or_new(ax)

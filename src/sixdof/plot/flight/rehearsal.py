@@ -13,7 +13,7 @@ from sixdof.study.reading.result import need_result
 from sixdof.study.report.rehearsal_report import need_rehearsal
 
 _PHASES = {"liftoff_noticed": "liftoff", "rail_departure_noticed": "rail left", "apogee_noticed": "apogee"}
-_NEEDS = ("sensed", "sensed_speed", "sensed_tilt", "ignition_noticed", "burnout_noticed", "parting_noticed", "rule", "rule_stage")
+_NEEDS = ("sensed", "sensed_speed", "sensed_tilt", "ignition_noticed", "burnout_noticed", "separation_noticed", "rule", "rule_stage")
 _FIRED, _HELD = CYCLE[1], CYCLE[5]
 
 
@@ -67,7 +67,7 @@ def _draw_motion(ax, ds: xr.Dataset) -> None:
 
 
 def _draw_force(ax, ds: xr.Dataset) -> None:
-    ax.plot(ds["time"], ds["sensed"].sel(reading="force_x"), color=CYCLE[0], lw=LINE + 0.3, zorder=3)
+    ax.plot(ds["time"], ds["sensed"].sel(reading="specific_force_x"), color=CYCLE[0], lw=LINE + 0.3, zorder=3)
     end = float(ds["time"][-1])
     for k, (begun, ended) in enumerate(zip(ds["ignition_noticed"].values, ds["burnout_noticed"].values)):
         span = (begun, ended if math.isfinite(ended) else end)
@@ -127,14 +127,14 @@ def _say(ax, time: float, row: int, text: str) -> None:
 
 
 def _mark_phases(ax, ds: xr.Dataset) -> None:
-    for time in [float(ds[name]) for name in _PHASES] + list(ds["parting_noticed"].values):
+    for time in [float(ds[name]) for name in _PHASES] + list(ds["separation_noticed"].values):
         if math.isfinite(time):
             ax.axvline(time, color=GREY, lw=0.8, ls=":", zorder=1.5)
 
 
 def _name_phases(ax, ds: xr.Dataset) -> None:
     found = [(float(ds[name]), text) for name, text in _PHASES.items()]
-    found += [(float(t), "parting") for t in ds["parting_noticed"].values]
+    found += [(float(t), "parting") for t in ds["separation_noticed"].values]
     for time, text in found:
         if math.isfinite(time):
             ax.annotate(

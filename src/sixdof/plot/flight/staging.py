@@ -25,7 +25,7 @@ MARKS = {
     "separation": ("D", "separation"),
     "ignition": ("*", "ignition"),
     "apogee": ("^", "apogee"),
-    "open": ("v", "canopy released"),
+    "deployment": ("v", "canopy deployed"),
     "landing": ("x", "landing"),
 }
 
@@ -45,7 +45,7 @@ def plot_separation(ds: xr.Dataset, *, ax=None):
     """
     need_flight(ds, "plot_separation")
     ds = with_empty(ds)
-    need_flight(ds, "plot_separation", "gap", "clearance", "gap_time", "parting_time", "gap_min", "recontact", *_EVENTS)
+    need_flight(ds, "plot_separation", "gap", "clearance", "gap_time", "separation_time", "gap_min", "recontact", *_EVENTS)
     joints = [k for k in range(ds.sizes["joint"]) if np.isfinite(ds["gap_time"].values[k]).any()]
     if not joints:
         raise ValueError("plot_separation needs stages that part, and none did in this flight")
@@ -63,7 +63,7 @@ def plot_separation(ds: xr.Dataset, *, ax=None):
 
 def _draw_gap(ax, one: xr.Dataset, colour: str) -> None:
     name = str(one["joint"].values)
-    parted = float(one["parting_time"])
+    parted = float(one["separation_time"])
     known = np.isfinite(one["gap_time"].values)
     time, gap, clearance = (one[v].values[known] for v in ("gap_time", "gap", "clearance"))
     near = np.flatnonzero(clearance < NEAR)
@@ -259,7 +259,7 @@ def plot_landings(ds: xr.Dataset, *, share: float = 0.95, ax=None):
     The ellipses hold with probability `share`, if places are normal (see `study.scatter.containment`); a body that came down by
     itself in fewer than 3 flights has none.
     """
-    need_ensemble(ds, "plot_landings", "impact_east", "impact_north", "body", *_PIECES)
+    need_ensemble(ds, "plot_landings", "body_landing_east", "body_landing_north", "body", *_PIECES)
     ax = axes_or_new(ax, size=(6.8, 6.8))
     drawn = 0
     for k in pieces(ds):
@@ -282,12 +282,12 @@ def plot_landings(ds: xr.Dataset, *, share: float = 0.95, ax=None):
 def _draw_places(ax, ds: xr.Dataset, k: int, share: float) -> int:
     """Draw the landing places of a body where it flew by itself; return how many there are."""
     own = np.flatnonzero(apart(ds, k) & meaningful(ds))
-    sub = ds[["impact_east", "impact_north", "status"]].isel(body=k, flight=own)
-    known, _ = places(sub, "plot_landings", "impact_east", "impact_north")
+    sub = ds[["body_landing_east", "body_landing_north", "status"]].isel(body=k, flight=own)
+    known, _ = places(sub, "plot_landings", "body_landing_east", "body_landing_north")
     if not len(known):
         return 0
     text = f"{ds['body'].values[k]}: {len(known)} of {len(own)} down"
     ax.plot(*known.T, "o", ms=2.8, mew=0.0, color=_colour(k), alpha=0.6, label=text, zorder=2)
     if len(known) >= LEAST:
-        draw_ellipses(ax, [containment(sub, share, x="impact_east", y="impact_north")], _colour(k))
+        draw_ellipses(ax, [containment(sub, share, x="body_landing_east", y="body_landing_north")], _colour(k))
     return len(known)

@@ -271,14 +271,14 @@ def plot_responses(flights: Mapping[str, xr.Dataset], channel: str = "pitch", *,
     for name, ds in flights.items():
         if not ds.sizes.get("fin") and "event_time" in ds:
             raise ValueError(f"plot_responses ({name}) needs control fins, and this vehicle has none (fins with control = true)")
-        need_flight(ds, f"plot_responses ({name})", angle, f"goal_{channel}", "fin_command", "event_time", "event", "body")
+        need_flight(ds, f"plot_responses ({name})", angle, f"commanded_{channel}", "fin_command", "event_time", "event", "body")
     axes = new_axes(axes, 3, 1, size=(7.4, 7.4), who="plot_responses", sharex=True).ravel()
     travels = set()
     for (name, ds), colour in zip(flights.items(), CYCLE * (1 + len(flights) // len(CYCLE))):
         part = ds.sel(time=climb(ds))
         time = part["time"].values
         axes[0].plot(time, unwound(np.degrees(part[angle].values)), color=colour, lw=LINE + 0.3, label=name)
-        axes[0].plot(time, unwound(np.degrees(part[f"goal_{channel}"].values)), color=colour, lw=LINE, ls=DASHED, gid="goal")
+        axes[0].plot(time, unwound(np.degrees(part[f"commanded_{channel}"].values)), color=colour, lw=LINE, ls=DASHED, gid="goal")
         axes[1].plot(time, np.degrees(channel_error(part, channel)), color=colour, lw=LINE + 0.3, label=name)
         command = np.degrees(part["fin_command"].values)
         fin = int(np.nansum(np.abs(np.diff(command, axis=0)), axis=0).argmax())

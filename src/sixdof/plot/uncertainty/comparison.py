@@ -28,7 +28,7 @@ def plot_comparison(ds: xr.Dataset, outcome: str, *, criteria: str | Criterion |
 
     Parameters
     ----------
-    outcome : such as "apogee", "tilt at burnout", "landing" or "impact_speed of booster"; see `study.subjects`
+    outcome : such as "apogee_height", "tilt at burnout", "landing" or "landing_ground_speed of booster"; see `study.subjects`
     criteria : None takes those given to `compare`; those on other outcomes are left out
 
     Raises ValueError for what is no comparison, an unknown outcome or a flag, and criteria that do not fit.

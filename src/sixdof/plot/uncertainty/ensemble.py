@@ -140,7 +140,7 @@ def plot_ensemble(ds: xr.Dataset):
     draw_or_say(plot_landing, ds, panels["landing"])
     draw_or_say(plot_fan, ds, panels["fan"])
     live = np.isfinite(event_values(ds, "fins_enabled")).any()
-    names = ("apogee", "rail_departure_speed", "max_incidence", "tilt_error_max" if live else "max_tilt")
+    names = ("apogee_height", "rail_departure_speed", "incidence_max", "tilt_error_max" if live else "tilt_max")
     for key, name in zip(("apogee", "rail", "incidence", "attitude"), names, strict=True):
         draw_or_say(plot_histogram, ds, panels[key], name)
     title = f"{ds.attrs.get('title', '')}   {plural(ds.sizes['flight'])}"

@@ -46,11 +46,11 @@ def steered_stacks(mission: Mission) -> list[list[int]]:
 def flown_span(ds: xr.Dataset, count: int) -> Span:
     """Return the Mach numbers that the front `count` stages see as one body, from the events of the climb."""
     stages = ds.sizes.get("joint", 0) + 1
-    start = event_values(ds, "rail_departure") if count == stages else fact(ds, "parting_time", count - 1)
+    start = event_values(ds, "rail_departure") if count == stages else fact(ds, "separation_time", count - 1)
     apogee = event_values(ds, "apogee")
     end = np.where(np.isfinite(apogee), apogee, np.inf)  # none before a flight that diverges
     if count > 1:
-        end = np.fmin(end, fact(ds, "parting_time", count - 2))
+        end = np.fmin(end, fact(ds, "separation_time", count - 2))
     enabled = event_values(ds, "fins_enabled")
     live = enabled < end
     start = np.where(live, np.fmax(start, enabled), start)

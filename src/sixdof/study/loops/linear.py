@@ -34,7 +34,7 @@ OF_CHANNEL = {
 _UNITS = dict(zip(STATES, ("m/s",) * 3 + ("rad/s",) * 3 + ("rad",) * 3 + ("m",)))
 _TRIM = (
     ("height", "m", "height above ground", ly.L_HEIGHT),
-    ("air_speed", "m/s", "speed through the air", ly.L_SPEED),
+    ("airspeed", "m/s", "speed through the air", ly.L_SPEED),
     ("incidence", "rad", "incidence", ly.L_INCIDENCE),
     ("incidence_pitch", "rad", "incidence in the pitch plane", ly.L_INCIDENCE_PITCH),
     ("incidence_yaw", "rad", "incidence in the yaw plane", ly.L_INCIDENCE_YAW),

@@ -27,7 +27,7 @@ def per_flight(ds: xr.Dataset) -> pd.DataFrame:
     -------
     DataFrame
         Index: the flight's number. Columns: every outcome, fact and drawn input, in the order of the Dataset and in its units; what there is one of for
-        each body, canopy, stage, fin ... has a column for each, named such as "impact_speed[booster]", what there is at each event such as
+        each body, canopy, stage, fin ... has a column for each, named such as "body_landing_ground_speed[booster]", what there is at each event such as
         "event_time[booster, apogee]". Flags (`status`, `descent`) are the words of their meanings. Timelines and tracks are left out.
 
     Raises

@@ -13,6 +13,7 @@ from sixdof.mission.load import stored_mission
 from sixdof.mission.mission import Mission
 from sixdof.mission.units import shown
 from sixdof.results.registry import REGISTRY
+from sixdof.results.retired import RETIRED, now_called
 from sixdof.results.status import Status
 
 THINGS = ("joint", "rule", "canopy", "failure", "fin", "waypoint_number")  # what a vehicle or a mission may have none of
@@ -37,9 +38,18 @@ def need_result(ds: xr.Dataset, who: str, *names: str) -> None:
     missing = [name for name in names if name not in ds]
     if not missing:
         return
-    near = get_close_matches(missing[0], [str(name) for name in ds.variables], n=1)
-    hint = f"; did you mean {near[0]!r}?" if near else ""
+    hint = _hint(missing[0], [str(name) for name in ds.variables])
     raise ValueError(f"{who} needs {', '.join(missing)}, which this result does not hold{hint}")
+
+
+def _hint(name: str, known: list[str]) -> str:
+    old = next((old for old, new in RETIRED.items() if new == name and old in known), None)
+    if old is not None:
+        return f"; an older version called it {old!r}: read the file with sixdof.open_result"
+    if now_called(name):
+        return f"; {now_called(name)}"
+    near = get_close_matches(name, known, n=1)
+    return f"; did you mean {near[0]!r}?" if near else ""
 
 
 def with_empty(ds: xr.Dataset) -> xr.Dataset:
@@ -163,7 +173,7 @@ def apart(ds: xr.Dataset, body: int) -> np.ndarray:
     if body == 0:
         return np.ones(meaningful(ds).size, dtype=bool)
     if body <= ds.sizes.get("joint", 0):
-        return np.isfinite(np.atleast_1d(ds["parting_time"].isel(joint=body - 1).values))
+        return np.isfinite(np.atleast_1d(ds["separation_time"].isel(joint=body - 1).values))
     return np.atleast_1d(ds["body_status"].isel(body=body).values) >= 0  # a piece that may come loose
 
 
@@ -174,7 +184,7 @@ def pieces(ds: xr.Dataset) -> list[int]:
 
 def came_down(ds: xr.Dataset, body: int) -> np.ndarray:
     """Return for each flight whether a body of its own reaches the ground, bool (flights,)."""
-    return apart(ds, body) & np.isfinite(np.atleast_1d(ds["impact_time"].isel(body=body).values))
+    return apart(ds, body) & np.isfinite(np.atleast_1d(ds["body_landing_time"].isel(body=body).values))
 
 
 def branches(ds: xr.Dataset) -> dict[str, np.ndarray]:

@@ -54,7 +54,7 @@ def _checks(ds):
     )
     incidence = outcomes(ds, "rail_departure_incidence")
     yield (incidence > RAIL_INCIDENCE, "the incidence at rail departure is beyond 15 deg (common practice stays below): less wind or more speed")
-    margin = outcomes(ds, "min_static_margin")
+    margin = outcomes(ds, "static_margin_min")
     yield (
         margin < 0.0,
         f"the vehicle is UNSTABLE: its static margin as flown falls below zero{worst(ds, margin, 'calibres')}; move mass forward, enlarge the "
@@ -76,7 +76,7 @@ def _checks(ds):
         f"a fin is at its stop for more than {100.0 * SATURATION:.0f} % of the time: lower gains or larger fins",
     )
     yield (
-        (np.atleast_1d(ds["status"].values) == Status.LANDED) & ~np.isfinite(outcomes(ds, "opening_speed")),
+        (np.atleast_1d(ds["status"].values) == Status.LANDED) & ~np.isfinite(outcomes(ds, "opening_airspeed")),
         "no canopy opened before the ground: a ballistic return",
     )
     rate = -event_values(ds, "landing", "velocity_up")

@@ -23,11 +23,11 @@ _NEEDS = (
     "tilt_pitch",
     "tilt_yaw",
     "roll",
-    "goal_pitch",
-    "goal_yaw",
-    "goal_roll",
+    "commanded_pitch",
+    "commanded_yaw",
+    "commanded_roll",
     "tilt_error",
-    "air_speed",
+    "airspeed",
     "body_rate",
     "fin_angle",
     "fin_command",
@@ -81,7 +81,7 @@ def _rows(ds: xr.Dataset, phase: str) -> np.ndarray:
     start, stop, apogee = (float(event_values(ds, name)[0]) for name in ("fins_enabled", "fins_disabled", "apogee"))
     time = ds["time"].values
     rows = (time >= start) & ~(time > stop) & ~(time > apogee)  # a comparison with NaN is false
-    rows &= ds["air_speed"].values > FLOW_SPEED
+    rows &= ds["airspeed"].values > FLOW_SPEED
     if phase == "boost":
         rows &= _burning(ds)
     elif phase == "coast":
@@ -114,7 +114,7 @@ def _peak(values) -> float:
 def channel_error(ds: xr.Dataset, channel: str) -> np.ndarray:
     """Return goal minus truth of one channel's angle, rad, wrapped to +-pi, (time,)."""
     name = "roll" if channel == "roll" else f"tilt_{channel}"
-    return np.mod(ds[f"goal_{channel}"].values - ds[name].values + math.pi, 2.0 * math.pi) - math.pi
+    return np.mod(ds[f"commanded_{channel}"].values - ds[name].values + math.pi, 2.0 * math.pi) - math.pi
 
 
 def _of_channels(function):
@@ -189,7 +189,7 @@ _METRICS = (
     ("reversals", "1", "changes of sign of the body rate", ("channel",), _of_channels(_reversals)),
     ("saturation_share", "1", "share of the time with a fin commanded to its stop", (), _saturation),
     ("rate_limit_share", "1", "share of the servos' time at their rate limit", (), _at_rate),
-    ("servo_travel", "rad", "way of a fin", ("fin",), _travel),
+    ("fin_travel", "rad", "way of a fin", ("fin",), _travel),
     ("servo_energy", "J", "work of a fin against the air", ("fin",), _energy),
     ("load_factor_peak", "1", "largest specific force across the axis, over standard gravity", (), _load),
     *_both("attitude_error", "rad", "error of the estimated attitude", lambda part: part["attitude_error"].values),
@@ -270,7 +270,7 @@ def control_report(ds: xr.Dataset) -> str:
         lines += [_row(found[name].sel(channel=channel), *how) for name, *how in _CHANNEL_LINES]
     lines.append("servos, all fins together")
     lines += [
-        _row(found["servo_travel"].sum("fin", min_count=1), "way", "deg", 0, _DEG),
+        _row(found["fin_travel"].sum("fin", min_count=1), "way", "deg", 0, _DEG),
         _row(found["servo_energy"].sum("fin", min_count=1), "work against the air", "mJ", 1, 1e3),
     ]
     return "\n".join([*lines, *_waypoint_lines(found)])

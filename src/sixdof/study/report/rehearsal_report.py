@@ -68,7 +68,7 @@ def _noticed(ds: xr.Dataset):
         yield Moment(float(begun), f"burn {k} noticed{doubt}")
         if math.isfinite(ended):
             yield Moment(float(ended), f"burnout {k} noticed")
-    for time in ds["parting_noticed"].values:
+    for time in ds["separation_noticed"].values:
         yield Moment(float(time), "parting noticed by the break-wires")
 
 
@@ -79,7 +79,7 @@ def _by_law(ds: xr.Dataset):
         if round(float(ds["time"][tick]), 9) not in fired:
             text = "enable" if ds["fins_live"].values[tick] else "disable"
             yield Moment(float(ds["time"][tick]), f"the control law: {text} the fins", True)
-    for name, dim, text in (("canopy_released", "canopy", "open"), ("light_commanded", "stage", "light"), ("part_commanded", "stage", "separate")):
+    for name, dim, text in (("deployment_commanded", "canopy", "deploy"), ("ignition_commanded", "stage", "ignite"), ("separation_commanded", "stage", "separate")):
         for what, time in zip(ds[dim].values, ds[name].values):
             if math.isfinite(time) and round(float(time), 9) not in fired:
                 yield Moment(float(time), f"the control law: {text} {what}", True)

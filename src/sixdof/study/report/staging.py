@@ -22,7 +22,7 @@ from sixdof.study.uncertainty.scatter import radius
 
 MOST_BRANCHES = 12  # rows of the table of branches; rarer ones are counted together
 WAYS = ("not at all", "under a canopy", "nose first", "tail first", "tumbling", "broadside")  # of `descent`
-CAUSES = ("not at all", "by command", "by drag", "by the upper motor")  # of `parting_cause`
+CAUSES = ("not at all", "by command", "by drag", "by the upper motor")  # of `separation_cause`
 _LIT, _COLUMN = "ignition ", 26
 
 
@@ -49,13 +49,13 @@ def stage_section(ds: xr.Dataset) -> list[str]:
 
 def _joint(ds: xr.Dataset, k: int, name: str) -> list[str]:
     rows = (
-        ("parts", "s", "parting_time", 2),
-        ("speed of the pieces apart", "m/s", "parting_speed", 2),
+        ("parts", "s", "separation_time", 2),
+        ("speed of the pieces apart", "m/s", "separation_speed", 2),
         ("smallest clearance afterwards", "m", "gap_min", 3),
-        ("drag alone would part it from", "s", "drag_parting_time", 2),
+        ("drag alone would part it from", "s", "drag_separation_time", 2),
     )
     used = meaningful(ds)
-    cause, touched = (fact(ds, name, k)[used] for name in ("parting_cause", "recontact"))
+    cause, touched = (fact(ds, name, k)[used] for name in ("separation_cause", "recontact"))
     if not used.any():
         return []
     title = [f"  {name}: parts {_shares(CAUSES, cause) if is_ensemble(ds) else CAUSES[int(cause[0])]}"]
@@ -83,7 +83,7 @@ def _ignition(ds: xr.Dataset, name: str) -> list[str]:
         row_of(ds, "  time", "s", at("time"), 2),
         row_of(ds, "  tilt as it is lit", "deg", at("tilt", degrees), 1),
         row_of(ds, "  tilt by the flight computer", "deg", at("sensed_tilt", degrees), 1),
-        row_of(ds, "  airspeed as it is lit", "m/s", at("air_speed"), 1),
+        row_of(ds, "  airspeed as it is lit", "m/s", at("airspeed"), 1),
         row_of(ds, "  height as it is lit", "m", at("height"), 0),
     ]
 
@@ -108,14 +108,14 @@ def _piece_landing(ds: xr.Dataset, k: int) -> list[str]:
     name = ds["body"].values[k]
     if not came_down(ds, k)[0]:
         return [f"  {name} does not come down"]
-    facts = ("impact_east", "impact_north", "impact_time", "impact_speed", "impact_energy", "fall_time", "descent")
+    facts = ("body_landing_east", "body_landing_north", "body_landing_time", "body_landing_ground_speed", "body_landing_energy", "fall_time", "descent")
     east, north, time, speed, energy, fall, way = (float(fact(ds, column, k)[0]) for column in facts)
     text = (
         f"{name} comes down {place(east, north)}, {WAYS[int(way)]}{_leaning(ds, k)}, at {speed:.1f} m/s with {energy:.0f} J, "
         f"{fall:.1f} s after its apogee, {time:.1f} s after ignition"
     )
-    if "impact_latitude" in ds:
-        text += f"; {on_map(*(float(fact(ds, f'impact_{name}', k)[0]) for name in ('latitude', 'longitude')))}"
+    if "body_landing_latitude" in ds:
+        text += f"; {on_map(*(float(fact(ds, f'body_landing_{name}', k)[0]) for name in ('latitude', 'longitude')))}"
     return [wrapped(text, "    ")]
 
 
@@ -129,10 +129,10 @@ def _pieces_landing(ds: xr.Dataset, k: int) -> list[str]:
     name, used = str(ds["body"].values[k]), meaningful(ds) & apart(ds, k)
     down = came_down(ds, k)[used]
     ways = _shares(WAYS, fact(ds, "descent", k)[used])
-    east, north = (fact(ds, f"impact_{way}", k) for way in ("east", "north"))
+    east, north = (fact(ds, f"body_landing_{way}", k) for way in ("east", "north"))
     values = {
-        "impact_speed": ("speed at the ground", "m/s", 1),
-        "impact_energy": ("energy at the ground", "J", 0),
+        "body_landing_ground_speed": ("speed at the ground", "m/s", 1),
+        "body_landing_energy": ("energy at the ground", "J", 0),
         "fall_time": ("time from its apogee", "s", 1),
     }
     own = apart(ds, k)
@@ -141,9 +141,9 @@ def _pieces_landing(ds: xr.Dataset, k: int) -> list[str]:
     for column, (label, unit, decimals) in values.items():
         lines.append(row_of(ds, f"  {label}", unit, np.where(own, fact(ds, column, k), np.nan), decimals))
     if down.any():
-        sub = ds[["impact_east", "impact_north", "status"]].isel(body=k, flight=own)
-        centre = place(*(float(np.nanmean(outcomes(sub, f"impact_{way}"))) for way in ("east", "north")))
-        reach = radius(sub, 0.95, x="impact_east", y="impact_north")
+        sub = ds[["body_landing_east", "body_landing_north", "status"]].isel(body=k, flight=own)
+        centre = place(*(float(np.nanmean(outcomes(sub, f"body_landing_{way}"))) for way in ("east", "north")))
+        reach = radius(sub, 0.95, x="body_landing_east", y="body_landing_north")
         lines.append(f"    mean place {centre}; 95 % of these lie within {reach:.0f} m of it")
     return lines
 
@@ -155,7 +155,7 @@ def way_section(ds: xr.Dataset) -> list[str]:
     down = meaningful(ds) & came_down(ds, 0)
     ways = fact(ds, "descent", 0)[down]
     text = _shares(WAYS, ways) if is_ensemble(ds) else WAYS[int(ways[0])] + _leaning(ds, 0)
-    return [row_of(ds, "energy at the ground", "J", np.where(down, fact(ds, "impact_energy", 0), np.nan), 0), f"  comes down {text}"]
+    return [row_of(ds, "energy at the ground", "J", np.where(down, fact(ds, "body_landing_energy", 0), np.nan), 0), f"  comes down {text}"]
 
 
 # ---------------------------------------------------------------- recovery
@@ -192,8 +192,8 @@ def _canopy(ds: xr.Dataset, mission: Mission | None, k: int, part: Parachute | N
     load, snatch = (fact(ds, column, k) for column in ("opening_load", "snatch_load"))
     lines = [
         f"  {name}",
-        row_of(ds, "  airspeed at release", "m/s", fact(ds, "deployment_speed", k), 1),
-        row_of(ds, "  airspeed at line stretch", "m/s", fact(ds, "stretch_speed", k), 1),
+        row_of(ds, "  airspeed at release", "m/s", fact(ds, "deployment_airspeed", k), 1),
+        row_of(ds, "  airspeed at line stretch", "m/s", fact(ds, "line_stretch_airspeed", k), 1),
         row_of(ds, "  opening load", "N", load, 0),
     ]
     if part is not None and part.strength is not None:
@@ -223,11 +223,11 @@ def _against(ds: xr.Dataset, label: str, load: np.ndarray, strength) -> list[str
 
 # ---------------------------------------------------------------- what fired
 
-_DOING = {int(ct.ACTION_DEPLOY): "open", int(ct.ACTION_SEPARATE): "separate", int(ct.ACTION_LIGHT): "light"}
+_DOING = {int(ct.ACTION_DEPLOY): "deploy", int(ct.ACTION_SEPARATE): "separate", int(ct.ACTION_LIGHT): "ignite"}
 
 
 def doings(mission: Mission) -> dict[str, list[int]]:
-    """Return the numbers, along `rule`, of all that would do the same thing ("open main", "light dart"), in file order."""
+    """Return the numbers, along `rule`, of all that would do the same thing ("deploy main", "ignite dart"), in file order."""
     stages, canopies = [stage.name for stage in mission.stage], [part.name for part, _ in canopies_of(mission)]
     found: dict[str, list[int]] = {}
     for i, each in enumerate(triggers(mission)):
@@ -241,7 +241,7 @@ def doings(mission: Mission) -> dict[str, list[int]]:
 def came_about(ds: xr.Dataset, what: str) -> np.ndarray:
     """Return for each flight whether one of `doings` came about, bool (flights,): a charge or an igniter may fail."""
     verb, name = what.split(" ", 1)
-    event = {"open": what, "light": f"ignition {name}", "separate": f"separation {name}"}[verb]
+    event = {"deploy": f"deployment {name}", "ignite": f"ignition {name}", "separate": f"separation {name}"}[verb]
     bodies = range(ds.sizes["body"])
     return np.any([np.isfinite(event_values(ds, event, body=k)) for k in bodies], axis=0)
 
@@ -312,7 +312,7 @@ def branch_section(ds: xr.Dataset) -> list[str]:
 
 def _branch(ds: xr.Dataset, name: str, which: np.ndarray) -> list[str]:
     distance = np.hypot(outcomes(ds, "landing_east"), outcomes(ds, "landing_north"))
-    cells = "".join("   " + _quantiles(values[which]) for values in (outcomes(ds, "apogee"), distance))
+    cells = "".join("   " + _quantiles(values[which]) for values in (outcomes(ds, "apogee_height"), distance))
     numbers = f"{int(which.sum()):>8}{100.0 * which.mean():>6.1f} %{cells}"
     if len(name) <= _COLUMN:
         return [f"  {name:<{_COLUMN}}{numbers}"]

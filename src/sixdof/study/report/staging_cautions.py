@@ -19,7 +19,7 @@ IGNITION_TILT = math.radians(20.0)  # the range's limit for a launcher; flight c
 ENERGY = 20.0  # J, of a piece without a canopy
 RELEASE_SPEED = 30.0  # m/s, airspeed as a canopy is released
 CLIMBING = 0.5  # s before apogee: a canopy released earlier opens in the climb
-BY_DRAG, UNDER_CANOPY = 2, 1  # of `parting_cause` and `descent`
+BY_DRAG, UNDER_CANOPY = 2, 1  # of `separation_cause` and `descent`
 
 Checks = Iterator[tuple[np.ndarray, str]]
 
@@ -43,7 +43,7 @@ def _parting(ds: xr.Dataset, k: int, mission: Mission | None) -> Checks:
     name = ds["joint"].values[k]
     yield (fact(ds, "recontact", k) > 0.0, f"the pieces touch again after {name} has parted: more impulse in the joint, or light the upper stage later")
     if mission is not None and f"separate {name}" in doings(mission):
-        yield (fact(ds, "parting_cause", k) == BY_DRAG, f"drag parts {name} before its separation is commanded: a joint that holds, or an earlier command")
+        yield (fact(ds, "separation_cause", k) == BY_DRAG, f"drag parts {name} before its separation is commanded: a joint that holds, or an earlier command")
 
 
 def _ignition(ds: xr.Dataset, k: int) -> Checks:
@@ -51,7 +51,7 @@ def _ignition(ds: xr.Dataset, k: int) -> Checks:
     name, behind = ds["body"].values[k], ds["joint"].values[k]
     lit, tilt = (event_values(ds, f"ignition {name}", column) for column in ("time", "tilt"))
     yield (
-        np.isfinite(lit) & ~(fact(ds, "parting_time", k) < lit),
+        np.isfinite(lit) & ~(fact(ds, "separation_time", k) < lit),
         f"{name} is lit while {behind} is still attached: separate first, and leave the pieces time to part",
     )
     yield (
@@ -65,8 +65,8 @@ def _landing(ds: xr.Dataset, k: int) -> Checks:
     name, down = ds["body"].values[k], came_down(ds, k)
     if k:  # of the front body the status says it
         yield apart(ds, k) & ~down, f"{name} does not come down within the flight"
-    energy = fact(ds, "impact_energy", k)
-    said = ~np.isfinite(outcomes(ds, "opening_speed")) if k == 0 else np.zeros_like(down)  # a ballistic return of the whole
+    energy = fact(ds, "body_landing_energy", k)
+    said = ~np.isfinite(outcomes(ds, "opening_airspeed")) if k == 0 else np.zeros_like(down)  # a ballistic return of the whole
     without = down & ~said & (fact(ds, "descent", k) != UNDER_CANOPY)
     yield (
         without & (energy > ENERGY),
@@ -76,14 +76,14 @@ def _landing(ds: xr.Dataset, k: int) -> Checks:
 
 
 def _canopy(ds: xr.Dataset, k: int, canopy, cord, mission: Mission) -> Checks:
-    name, speed = canopy.name, fact(ds, "deployment_speed", k)
+    name, speed = canopy.name, fact(ds, "deployment_airspeed", k)
     yield (
         speed > RELEASE_SPEED,
         f"{name} is released at more than {RELEASE_SPEED:.0f} m/s (a threshold of our own){worst(ds, speed, 'm/s', np.fmax)}: "
         "nearer to apogee, or a smaller canopy first",
     )
     carrier = next(i for i, stage in enumerate(mission.stage) if canopy in stage.part)
-    early = event_values(ds, "apogee", body=carrier) - event_values(ds, f"open {name}", body=carrier)
+    early = event_values(ds, "apogee", body=carrier) - event_values(ds, f"deployment {name}", body=carrier)
     yield early > CLIMBING, f"{name} is released in the climb{worst(ds, early, 's before apogee', np.fmax)}"
     if canopy.strength is not None:
         yield from _too_weak(ds, f"the opening load of {name}", fact(ds, "opening_load", k), canopy.strength, "its strength")

@@ -42,15 +42,15 @@ TABLE = {
         Row("rail_departure_margin", "static margin at departure", "calibres", 2),
     ),
     "Climb": (
-        Row("apogee", "apogee above ground", "m", 0),
+        Row("apogee_height", "apogee above ground", "m", 0),
         Row("apogee_time", "time of apogee", "s", 1),
-        Row("max_speed", "largest airspeed", "m/s", 1),
-        Row("max_mach", "largest Mach number", "", 2),
-        Row("max_dynamic_pressure", "largest dynamic pressure", "Pa", 0),
-        Row("max_force", "largest specific force", "m/s^2", 0),
-        Row("max_incidence", "largest incidence above 20 m/s", "deg", 1, _DEG),
-        Row("max_tilt", "largest tilt from the vertical", "deg", 1, _DEG),
-        Row("min_static_margin", "smallest static margin", "calibres", 2),
+        Row("airspeed_max", "largest airspeed", "m/s", 1),
+        Row("mach_max", "largest Mach number", "", 2),
+        Row("dynamic_pressure_max", "largest dynamic pressure", "Pa", 0),
+        Row("specific_force_max", "largest specific force", "m/s^2", 0),
+        Row("incidence_max", "largest incidence above 20 m/s", "deg", 1, _DEG),
+        Row("tilt_max", "largest tilt from the vertical", "deg", 1, _DEG),
+        Row("static_margin_min", "smallest static margin", "calibres", 2),
     ),
     CONTROL: (
         Row("tilt_error_rms", "tilt error, root mean square", "deg", 2, _DEG),
@@ -62,13 +62,13 @@ TABLE = {
         Row("rate_reversals", "changes of sign of the body rates", "", 0),
         Row("saturation_share", "time with a fin at its stop", "%", 1, 100.0),
         Row("rate_limit_share", "servos' time at their rate limit", "%", 1, 100.0),
-        Row("servo_travel", "way of all fins together", "deg", 0, _DEG),
+        Row("fin_travel_total", "way of all fins together", "deg", 0, _DEG),
         Row("load_factor_max", "largest load across the axis", "g", 2),
         Row("hinge_moment_max", "largest hinge moment", "N m", 3),
     ),
     "Descent": (
-        Row("opening_speed", "airspeed at first opening", "m/s", 1),
-        Row("landing_speed", "landing speed over the ground", "m/s", 1),
+        Row("opening_airspeed", "airspeed at first opening", "m/s", 1),
+        Row("landing_ground_speed", "landing speed over the ground", "m/s", 1),
         Row("flight_time", "time of flight", "s", 1),
     ),
 }
@@ -90,7 +90,7 @@ def summarise(ds: xr.Dataset) -> str:
     count only under "Ends". Raises TypeError for what is no Dataset, ValueError for one without outcomes.
     """
     need_result(ds, "summarise")
-    if "apogee" not in ds or "status" not in ds:
+    if "apogee_height" not in ds or "status" not in ds:
         raise ValueError("summarise takes a result of sixdof.fly or sixdof.disperse; this Dataset holds no outcomes")
     lines = [*_heading(ds), ""]
     for title, rows in TABLE.items():
@@ -121,7 +121,7 @@ def _heading(ds):
     return [*lines, "", f"{'share of the flights below':<{WIDTH + 12}}{marks}"]
 
 
-KNOWN = ("apogee", "max_tilt", "landing_speed")  # outcomes whose quantiles get intervals, and drivers, on the page
+KNOWN = ("apogee_height", "tilt_max", "landing_ground_speed")  # outcomes whose quantiles get intervals, and drivers, on the page
 
 
 def _knowledge(ds) -> list[str]:
@@ -223,9 +223,9 @@ def _landing(ds):
 
 def _mean_on_map(ds) -> list[str]:
     """Return the front body's mean landing place in latitude and longitude; nothing where the result does not hold it."""
-    if "impact_latitude" not in ds:
+    if "body_landing_latitude" not in ds:
         return []
-    latitude, longitude = (fact(ds, f"impact_{name}", 0) for name in ("latitude", "longitude"))
+    latitude, longitude = (fact(ds, f"body_landing_{name}", 0) for name in ("latitude", "longitude"))
     turned = np.exp(1j * np.radians(longitude))  # places on both sides of the date line have their mean there too
     return [on_map(float(np.nanmean(latitude)), float(np.degrees(np.angle(np.nanmean(turned)))))]
 

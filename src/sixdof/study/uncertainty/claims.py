@@ -104,7 +104,7 @@ def judge(holds, share: float = 0.99, confidence: float = 0.9) -> Verdict:
     Parameters
     ----------
     holds : (flights,) bool, or 1, 0 and NaN for a flight that is not to be judged: it is left out and counted. A comparison
-        such as `ds.apogee < ceiling` is False where a flight has no value, so such a flight counts as a failure.
+        such as `ds.apogee_height < ceiling` is False where a flight has no value, so such a flight counts as a failure.
     confidence : 0.5 or more, so that pass and fail exclude each other
 
     Raises

@@ -22,6 +22,7 @@ from sixdof.mission.mission import Mission
 from sixdof.mission.units import shown
 from sixdof.results.dataset import as_path
 from sixdof.results.registry import REGISTRY
+from sixdof.results.retired import now_called
 from sixdof.study.variants.criteria import Criterion, check_names, criteria_of
 from sixdof.study.variants.vary import NAMES, joined
 
@@ -178,7 +179,8 @@ def _held(ds: xr.Dataset, needed: set[str] | None) -> xr.Dataset:
     if needed is not None:
         strange = [name for name in needed if name not in ds and name not in REGISTRY]  # a vehicle of one stage has no joints
         if strange:
-            raise ValueError(f"compare: keep: there is no variable {shown(strange[0])}; {suggestion(strange[0], list(ds.data_vars), 'variables')}")
+            hint = now_called(strange[0]) or suggestion(strange[0], list(ds.data_vars), "variables")
+            raise ValueError(f"compare: keep: there is no variable {shown(strange[0])}; {hint}")
         ds = ds[[name for name in ds.data_vars if name in needed]]
     ds = ds.load()
     texts = {name: (v.dims, np.array(v.values.tolist(), dtype=str), v.attrs) for name, v in ds.data_vars.items() if v.dtype.kind in "OT"}

@@ -18,7 +18,7 @@ from sixdof.study.variants.pairs import outcome_of
 from sixdof.study.variants.subjects import Subject, subject
 from sixdof.study.variants.vary import need_comparison
 
-OUTCOMES = ("apogee", "rail_departure_speed", "max_tilt", "landing")  # shown whatever the criteria
+OUTCOMES = ("apogee_height", "rail_departure_speed", "tilt_max", "landing")  # shown whatever the criteria
 SHARES = (0.05, 0.5, 0.95)
 _WORDS = ("no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten", "eleven", "twelve")
 _GAP = "   "

@@ -30,7 +30,7 @@ _COMPARED = re.compile(r"(?P<subject>[^<>=]+?)\s*(?P<relation><=|>=|<|>)\s*(?P<l
 _WITHIN = re.compile(r"(?P<subject>.+?)\s+within\s+(?P<limit>.+?)\s+of\s+(?P<place>.+)")
 _FLAGGED = re.compile(r"(?P<subject>.+?)\s+(?P<relation>is not|is)\s+(?P<words>.+)")
 _PLACE = re.compile(r"\(\s*(?P<east>[^,;]+?)\s*[,;]\s*(?P<north>[^,;]+?)\s*\)")
-_HOW = 'write such as "apogee < 1800 m in 99 % of flights", "landing within 300 m of the rail" or "status is landed"'
+_HOW = 'write such as "apogee_height < 1800 m in 99 % of flights", "landing within 300 m of the rail" or "status is landed"'
 
 
 @dataclass(frozen=True)
@@ -82,7 +82,7 @@ def own_criterion(what: str, function: Callable[[xr.Dataset], object], share: fl
     """Return a criterion judged by a function of one's own.
 
     what : how it is called in tables. function : takes the ensemble of one variant, as `disperse` returns it, and returns one bool a
-    flight, such as `lambda ds: (ds.apogee < 1800) & (ds.max_tilt < 0.5)`. share : of all flights that must hold it.
+    flight, such as `lambda ds: (ds.apogee_height < 1800) & (ds.tilt_max < 0.5)`. share : of all flights that must hold it.
     """
     if not callable(function):
         raise ValueError(f'criterion "{what}": {shown(function)} is no function of an ensemble')
@@ -113,7 +113,7 @@ def criterion(text: str | Criterion) -> Criterion:
 def criteria_of(criteria: str | Criterion | Iterable[str | Criterion]) -> list[Criterion]:
     """Return criteria, parsed; one alone may stand for a list. Raises ValueError as `criterion`, and for one given twice, TypeError for what is none."""
     if not isinstance(criteria, str | Criterion | Iterable):
-        raise TypeError(f'criteria must be text such as "apogee < 1800 m in 99 % of flights", or several, not {shown(criteria)}')
+        raise TypeError(f'criteria must be text such as "apogee_height < 1800 m in 99 % of flights", or several, not {shown(criteria)}')
     found = [criterion(one) for one in ([criteria] if isinstance(criteria, str | Criterion) else criteria)]
     names = [str(one) for one in found]
     twice = [name for name in names if names.count(name) > 1]

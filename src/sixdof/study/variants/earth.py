@@ -14,13 +14,13 @@ from sixdof.study.reading.result import event_values
 EARTHS = ("flat", "wgs84")
 # what is compared, its unit, its name, and the decimals of its difference
 QUANTITIES = {
-    "apogee": ("m", "apogee above ground", 4),
+    "apogee_height": ("m", "apogee above ground", 4),
     "apogee_time": ("s", "time of apogee", 5),
-    "max_speed": ("m/s", "largest airspeed", 5),
+    "airspeed_max": ("m/s", "largest airspeed", 5),
     "landing_time": ("s", "time of landing", 4),
     "landing_east": ("m", "landing place east of the rail", 3),
     "landing_north": ("m", "landing place north of the rail", 3),
-    "landing_speed": ("m/s", "speed over the ground at landing", 5),
+    "landing_ground_speed": ("m/s", "speed over the ground at landing", 5),
     "landing_latitude": ("degrees_north", "latitude of the landing place", 8),
     "landing_longitude": ("degrees_east", "longitude of the landing place", 8),
 }
@@ -47,8 +47,8 @@ def compare_earths(mission: Mission) -> xr.Dataset:
 
 def _numbers(ds: xr.Dataset) -> list[float]:
     """Return one flight's values of QUANTITIES."""
-    place = ds[["impact_latitude", "impact_longitude"]].isel(body=0)
-    other = {"landing_time": event_values(ds, "landing")[0], "landing_latitude": place["impact_latitude"], "landing_longitude": place["impact_longitude"]}
+    place = ds[["body_landing_latitude", "body_landing_longitude"]].isel(body=0)
+    other = {"landing_time": event_values(ds, "landing")[0], "landing_latitude": place["body_landing_latitude"], "landing_longitude": place["body_landing_longitude"]}
     return [float(other[name]) if name in other else float(ds[name]) for name in QUANTITIES]
 
 

@@ -70,7 +70,7 @@ def wanted_criteria(ds: xr.Dataset, criteria, who: str) -> list[Criterion]:
     written = ds.attrs.get("criteria", "")
     wanted = criteria_of(written.split("\n") if written else ()) if criteria is None else criteria_of(criteria)
     if not wanted:
-        raise ValueError(f'{who} needs criteria; give some, such as ["apogee < 1800 m in 99 % of flights"]')
+        raise ValueError(f'{who} needs criteria; give some, such as ["apogee_height < 1800 m in 99 % of flights"]')
     check_names(wanted, names_in(ds))
     return wanted
 

@@ -1,12 +1,12 @@
-"""Outcomes by the names a builder gives them: "apogee", "tilt at burnout", "impact_speed of drayhorse", "landing".
+"""Outcomes by the names a builder gives them: "apogee_height", "tilt at burnout", "landing_ground_speed of drayhorse", "landing".
 
 A subject is a number or a flag of the registry (`sixdof.results.dataset.REGISTRY`):
 
-    apogee                         an outcome
-    tilt at burnout                a column of the event table, of the front body
-    height at apogee of drayhorse  the same of another body
-    impact_speed of drayhorse      a fact of a body, joint, rule, canopy, failure or waypoint, by its name or number
-    landing, landing of drayhorse  a place, by its distance from the rail or from a point
+    apogee_height                      an outcome
+    tilt at burnout                    a column of the event table, of the front body
+    height at apogee of drayhorse      the same of another body
+    landing_ground_speed of drayhorse  a fact of a body, joint, rule, canopy, failure or waypoint, by its name or number
+    landing, landing of drayhorse      a place, by its distance from the rail or from a point
 """
 
 from __future__ import annotations
@@ -21,6 +21,7 @@ import xarray as xr
 from sixdof.mission.errors import suggestion
 from sixdof.mission.units import shown
 from sixdof.results.dataset import REGISTRY
+from sixdof.results.retired import now_called
 from sixdof.study.reading.result import event_values, fact, meaningful, need_ensemble, outcomes
 
 LANDING = "landing"
@@ -28,9 +29,10 @@ THINGS = ("body", "joint", "rule", "canopy", "failure", "waypoint_number")  # wh
 NOT_HERE = -128  # a flag of something that a variant of a comparison does not have
 _COLUMNS = {name.removeprefix("event_"): v for name, v in REGISTRY.items() if v.dims == ("body", "event")}
 _FACTS = {name: v for name, v in REGISTRY.items() if len(v.dims) == 1 and v.dims[0] in THINGS and "degrees" not in v.units}
+_OF_BODY = {name.removeprefix("body_"): name for name in _FACTS if name.startswith("body_landing_")}  # "landing_mass of booster"
 _OUTCOMES = {name: v for name, v in REGISTRY.items() if not v.dims and name != "branch"}
 _SUBJECT = re.compile(r"(?P<name>\S+)(?:\s+at\s+(?P<event>.+?))?(?:\s+of\s+(?P<thing>.+))?")
-_HOW = 'write such as "apogee", "tilt at burnout" or "impact_speed of booster"'
+_HOW = 'write such as "apogee_height", "tilt at burnout" or "landing_ground_speed of booster"'
 
 
 @dataclass(frozen=True)
@@ -45,7 +47,7 @@ class Subject:
     def __str__(self) -> str:
         if self.place is not None:
             return f"distance of landing{f' of {self.thing}' if self.thing else ''} from {_place_text(self.place)}"
-        return self.name + (f" at {self.event}" if self.event else "") + (f" of {self.thing}" if self.thing else "")
+        return _said(self.name) + (f" at {self.event}" if self.event else "") + (f" of {self.thing}" if self.thing else "")
 
     @property
     def variable(self):
@@ -59,7 +61,7 @@ class Subject:
         """The variables of a result it is read from, besides `status`."""
         if self.place is None:
             return (f"event_{self.name}",) if self.event else (self.name,)
-        return ("impact_east", "impact_north") if self.thing else ("landing_east", "landing_north")
+        return ("body_landing_east", "body_landing_north") if self.thing else ("landing_east", "landing_north")
 
     def array(self, ds: xr.Dataset) -> xr.DataArray:
         """Return its value in every flight of an ensemble, (flight), with unit and long name; NaN where a flight has none.
@@ -100,7 +102,7 @@ class Subject:
 
 
 def subject(text: str) -> Subject:
-    """Return the subject that a text such as "tilt at burnout" or "impact_speed of drayhorse" means.
+    """Return the subject that a text such as "tilt at burnout" or "landing_ground_speed of drayhorse" means.
 
     Raises ValueError, in one sentence, for a name that the registry does not know or that needs an event or a thing.
     """
@@ -110,11 +112,12 @@ def subject(text: str) -> Subject:
     name, event, thing = found["name"], found["event"] or "", found["thing"] or ""
     if name == LANDING and not event:
         return Subject(LANDING, thing=thing, place=(0.0, 0.0))
+    name = _OF_BODY.get(name, name) if thing and not event else name
     if event:
         need_known(name, _COLUMNS, "column of the event table", "columns")
     elif name in _FACTS and not thing:
         of = _FACTS[name].dims[0].replace("_", " ")
-        raise ValueError(f'{name} belongs to a {of}; write "{name} of <{of}>"')
+        raise ValueError(f'{name} belongs to a {of}; write "{_said(name)} of <{of}>"')
     elif name in _COLUMNS and name not in _OUTCOMES:
         raise ValueError(f'{name} is taken at an event; write such as "{name} at apogee"')
     elif thing and name in _OUTCOMES:
@@ -124,10 +127,15 @@ def subject(text: str) -> Subject:
     return Subject(name, event, thing)
 
 
+def _said(name: str) -> str:
+    """Return a variable's name as a subject says it: "landing_mass" of a body for body_landing_mass."""
+    return name.removeprefix("body_") if name in _OF_BODY.values() else name
+
+
 def need_known(name: str, known: Mapping, what: str, plural: str) -> None:
     """Raise ValueError, with the nearest name, for a name that is none of `known`."""
     if name not in known:
-        raise ValueError(f'there is no {what} "{name}"; {suggestion(name, tuple(known), plural)}')
+        raise ValueError(f'there is no {what} "{name}"; {now_called(name) or suggestion(name, tuple(known), plural)}')
 
 
 def _place_text(place: tuple[float, float]) -> str:
