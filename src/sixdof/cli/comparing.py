@@ -52,7 +52,7 @@ def _compare(chosen) -> int:
 
         figures = {name: plot_comparison(ds, name).figure for name in ("apogee_height", "landing")}
         if ds.sizes["variant"] > 1:
-            figures["apogee-paired"] = plot_paired(ds, "apogee_height", confidence=chosen.confidence).figure
+            figures["apogee_height-paired"] = plot_paired(ds, "apogee_height", confidence=chosen.confidence).figure
         if judged is not None:
             figures["verdicts"] = plot_verdicts(judged).figure
         write_figures(chosen.figures, figures)
