@@ -22,7 +22,9 @@ AXIAL = "mach\tincidence (deg)\tcoefficient\n0\t0\t0.4\n0\t20\t0.38\n0\t90\t0.0\
 BODY = "Mach, CN_alpha (1/deg), x_cp (mm)\n0, 0.035, 140\n0.8, 0.04, 150\n1.5, 0.05, 170\n"
 PANEL = "m slope centre\n0 2.5 0.02\n0.8 3.1 0.021\n1.5 2.2 0.035\n"
 WIND = "height (ft), speed (knot), blows_from (deg)\n0, 3, 250\n500, 8, 260\n3000, 15, 290\n10000, 40, 300\n"
-SCRIPT = "time (ms), baro_height (ft), specific_force_x, velocity_up, booster\n0, 0, 9.8, 0, 0\n500, 30, 90, 40, 0\n2500, 500, -5, 90, 0\n12000, 1500, 0, -1, 0\n"
+SCRIPT = (
+    "time (ms), baro_height (ft), specific_force_x, velocity_up, booster\n0, 0, 9.8, 0, 0\n500, 30, 90, 40, 0\n2500, 500, -5, 90, 0\n12000, 1500, 0, -1, 0\n"
+)
 READERS = {
     "thrust": (THRUST, curves.THRUST),
     "drag": (DRAG, curves.DRAG),

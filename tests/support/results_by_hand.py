@@ -106,7 +106,15 @@ STAGE_TIMES = {  # of the front body and of the booster, s; what both share came
         "deployment main": 90.0,
         "landing": 120.0,
     },
-    "booster": {"liftoff": 0.1, "rail_departure": 0.4, "burnout": 2.0, "separation booster": 2.1, "apogee": 8.0, "deployment booster canopy": 8.3, "landing": 50.0},
+    "booster": {
+        "liftoff": 0.1,
+        "rail_departure": 0.4,
+        "burnout": 2.0,
+        "separation booster": 2.1,
+        "apogee": 8.0,
+        "deployment booster canopy": 8.3,
+        "landing": 50.0,
+    },
 }
 FALLS = {"descent_incidence": np.nan, "time_falling_incidence": 0.4, "time_falling_mach": 0.0, "time_falling_reynolds": 0.2, "time_falling_crisis": 0.0}
 STAGE_FACTS = {
@@ -135,7 +143,14 @@ STAGE_FACTS = {
         **FALLS,
     },
 }
-JOINT_FACTS = {"separation_time": 2.1, "separation_cause": layout.BY_COMMAND, "separation_speed": 2.5, "drag_separation_time": 2.05, "gap_min": 0.03, "recontact": 0.0}
+JOINT_FACTS = {
+    "separation_time": 2.1,
+    "separation_cause": layout.BY_COMMAND,
+    "separation_speed": 2.5,
+    "drag_separation_time": 2.05,
+    "gap_min": 0.03,
+    "recontact": 0.0,
+}
 CANOPY_FACTS = {"drogue": (40.0, np.nan, 12.0, 14.0), "main": (90.0, 140.0, 15.0, 15.5), "booster canopy": (50.0, np.nan, 8.0, 9.0)}
 RULE_TIMES = {  # armed, fired, acted
     "fins on": (0.1, 0.5, 1),

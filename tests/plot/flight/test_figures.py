@@ -143,7 +143,9 @@ def test_histogram__one_value_only(ensemble):
     assert [bar.get_height() for bar in ax.patches] == [30]
 
 
-@pytest.mark.parametrize(("name", "words"), [("apogee_heights", "did you mean 'apogee_height'"), ("event_time", "one number a flight"), ("bad", "no flight with")])
+@pytest.mark.parametrize(
+    ("name", "words"), [("apogee_heights", "did you mean 'apogee_height'"), ("event_time", "one number a flight"), ("bad", "no flight with")]
+)
 def test_histogram__says_what_is_wrong(ensemble, name, words):
     ds = ensemble.assign(bad=np.nan * ensemble["apogee_height"])
     with pytest.raises(ValueError, match=words):

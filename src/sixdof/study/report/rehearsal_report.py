@@ -79,7 +79,11 @@ def _by_law(ds: xr.Dataset):
         if round(float(ds["time"][tick]), 9) not in fired:
             text = "enable" if ds["fins_live"].values[tick] else "disable"
             yield Moment(float(ds["time"][tick]), f"the control law: {text} the fins", True)
-    for name, dim, text in (("deployment_commanded", "canopy", "deploy"), ("ignition_commanded", "stage", "ignite"), ("separation_commanded", "stage", "separate")):
+    for name, dim, text in (
+        ("deployment_commanded", "canopy", "deploy"),
+        ("ignition_commanded", "stage", "ignite"),
+        ("separation_commanded", "stage", "separate"),
+    ):
         for what, time in zip(ds[dim].values, ds[name].values):
             if math.isfinite(time) and round(float(time), 9) not in fired:
                 yield Moment(float(time), f"the control law: {text} {what}", True)

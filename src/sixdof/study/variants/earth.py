@@ -48,7 +48,11 @@ def compare_earths(mission: Mission) -> xr.Dataset:
 def _numbers(ds: xr.Dataset) -> list[float]:
     """Return one flight's values of QUANTITIES."""
     place = ds[["body_landing_latitude", "body_landing_longitude"]].isel(body=0)
-    other = {"landing_time": event_values(ds, "landing")[0], "landing_latitude": place["body_landing_latitude"], "landing_longitude": place["body_landing_longitude"]}
+    other = {
+        "landing_time": event_values(ds, "landing")[0],
+        "landing_latitude": place["body_landing_latitude"],
+        "landing_longitude": place["body_landing_longitude"],
+    }
     return [float(other[name]) if name in other else float(ds[name]) for name in QUANTITIES]
 
 
