@@ -21,6 +21,7 @@ ROOMS = (
     "mission.files",
     "mission.tables",
     "mission.paths",
+    "mission.former",
     "mission.disperse",
     "mission.checks",
     "mission.translate",

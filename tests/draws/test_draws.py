@@ -106,7 +106,7 @@ ONE_BY_ONE = {
     "stage": ["upper", "middle", "lower"],
     "joint": ["middle", "lower"],
     "rule": ["rule 1", "second"],
-    "cord": ["main", "lower main"],
+    "harness": ["main", "lower main"],
     "canopy": ["main", "middle main", "lower main"],
     "fin": [1, 2, 3, 4],
 }
@@ -126,11 +126,11 @@ def test_draw_table__what_is_drawn_one_by_one_has_a_dim_of_its_own(name):
 def test_draw_table__one_thing_alone_needs_no_dim(name):
     """One stage, one joint, one canopy ...: a number a flight, but fins are always numbered. None at all: an empty dim."""
     each, table = DISPERSIBLE[name].each, draw_table(mission({name: EVERYTHING[name]}), SEED, 0, 5)
-    some = {"joint": 0, "rule": 0, "cord": 0, "fin": 4}  # of each in that mission; there is one of everything else
+    some = {"joint": 0, "rule": 0, "harness": 0, "fin": 4}  # of each in that mission; there is one of everything else
     assert table[name].dims == (("flight", each) if each in some else ("flight",))
     assert table[name].size == 5 * some.get(each, 1)
-    pair = staged({name: EVERYTHING[name]}, stage=staged().stage[:2], rule=staged().rule[:1], cord=staged().cord[:1])
-    if each in ("joint", "rule", "cord"):
+    pair = staged({name: EVERYTHING[name]}, stage=staged().stage[:2], rule=staged().rule[:1], harness=staged().harness[:1])
+    if each in ("joint", "rule", "harness"):
         assert draw_table(pair, SEED, 0, 5)[name].dims == ("flight",)
 
 
@@ -184,7 +184,7 @@ def test_streams__are_fixed_for_good():
 def test_draws__of_different_quantities_and_things_are_uncorrelated():
     table = draw_table(staged(EVERYTHING), SEED, 0, SAMPLE)
     columns = np.concatenate([table[name].values.reshape(SAMPLE, -1) for name in DISPERSIBLE], axis=1)
-    assert columns.shape[1] == 13 + 17 * 3 + 4 * 2 + 3 * 3 + 3 * 2 + 2 + 4  # once, by stage, joint, canopy, cord, rule, fin
+    assert columns.shape[1] == 13 + 17 * 3 + 4 * 2 + 3 * 3 + 3 * 2 + 2 + 4  # once, by stage, joint, canopy, harness, rule, fin
     correlation = np.corrcoef(columns.T)[np.triu_indices(columns.shape[1], 1)]
     assert np.abs(correlation).max() < 5.0 / math.sqrt(SAMPLE)  # five standard deviations, some 3,500 pairs
 
@@ -201,7 +201,7 @@ def test_uniforms__largest_seed_and_flight():
 
 # ---------------------------------------------------------------- failures
 
-KINDS = ("no_ignition", "no_separation", "late_apogee", "no_canopy", "cord_parts", "canopy_lost")
+KINDS = ("no_ignition", "no_separation", "late_apogee", "no_deployment", "harness_breaks", "canopy_lost")
 
 
 def test_failures__happen_in_their_share_of_the_flights():
@@ -234,7 +234,13 @@ def test_failures__a_draw_is_that_of_its_name_alone():
 def test_draw_table__tells_the_failures_that_were_drawn():
     table = draw_table(mission(EVERYTHING, failure=FAILURES), SEED, 7, 9)
     assert table["failure_drawn"].dims == ("flight", "failure") and table["failure_drawn"].dtype == np.int8
-    assert list(table["failure"].values) == ["no_ignition: upper", "no_canopy: main", "no_canopy: lower main", "late_apogee: upper", "no_separation: lower"]
+    assert list(table["failure"].values) == [
+        "no_ignition: upper",
+        "no_deployment: main",
+        "no_deployment: lower main",
+        "late_apogee: upper",
+        "no_separation: lower",
+    ]
     np.testing.assert_array_equal(table["failure_drawn"].values, failure_table(mission(failure=FAILURES), SEED, 7, 9))
     assert "failure_drawn" not in draw_table(mission(EVERYTHING), SEED, 7, 9)
 
@@ -279,7 +285,7 @@ def test_pack_draws__tells_kernels_seed_and_flight(seed):
 def test_nominal_draw__factors_are_one_and_offsets_zero():
     for m in (mission(), staged()):
         draw = nominal_draw(m)
-        shapes = dict.fromkeys(("stage", "joint", "canopy"), len(m.stage)) | {"cord": len(m.cord), "rule": len(m.rule)}
+        shapes = dict.fromkeys(("stage", "joint", "canopy"), len(m.stage)) | {"harness": len(m.harness), "rule": len(m.rule)}
         assert {name: len(getattr(draw, name)) for name in shapes} == shapes
         found = dict(zip(COMMON, draw.common))
         assert (found["elevation"], found["azimuth"]) == (1.5, 0.7)
@@ -376,19 +382,19 @@ def test_kernel_draw__is_that_of_the_stage_whose_motor_burns():
 
 @pytest.fixture(scope="module")
 def flown_stack(demo_mission):
-    """The demo on a booster: three canopies, one cord, its rules, recovery with backup, and failures of every kind."""
+    """The demo on a booster: three canopies, one harness, its rules, recovery with backup, and failures of every kind."""
     names = {
         "no_ignition": "thistledown",
         "no_separation": "booster",
         "late_apogee": "thistledown",
-        "no_canopy": "booster main",
-        "cord_parts": "drogue",
+        "no_deployment": "booster main",
+        "harness_breaks": "drogue",
         "canopy_lost": "main",
     }
     failures = [{"kind": kind, "of": names[kind], "probability": 0.1} for kind in KINDS]
     failures[KINDS.index("late_apogee")]["late_by"] = 1.7
-    cords = [{"canopy": "drogue", "parts_at": 0.6, "length": 4.0, "strength": 800.0}]
-    return stack(demo_mission, failures=failures, cords=cords, joint={"delay": 0.25, "impulse": 3.0}, changes={"disperse": {}})
+    harnesses = [{"canopy": "drogue", "separation_station": 0.6, "length": 4.0, "strength": 800.0}]
+    return stack(demo_mission, failures=failures, harnesses=harnesses, joint={"delay": 0.25, "impulse": 3.0}, changes={"disperse": {}})
 
 
 def prepared(plan, draw):
@@ -405,11 +411,11 @@ def test_prepare__nominal_is_the_mission(flown_stack):
     np.testing.assert_array_equal(work.rule_delay, model.computer.rules[:, ct.RULE_DELAY])
     assert list(work.stage[:, la.ST_PART_DELAY]) == [0.0, 0.25] and not work.stage[:, la.ST_LIGHT_DELAY].any()
     assert not work.stage[:, [la.ST_NO_IGNITION, la.ST_NO_PARTING]].any()
-    strengths = [plan.cords.get(c) is not None for c in range(3)]
+    strengths = [plan.harnesses.get(c) is not None for c in range(3)]
     assert [bool(np.isfinite(x)) for x in work.canopy[:, ct.CANOPY_CORD_STRENGTH]] == strengths
 
 
-def test_prepare__each_canopy_rule_joint_and_cord_has_its_own_draw(flown_stack):
+def test_prepare__each_canopy_rule_joint_and_harness_has_its_own_draw(flown_stack):
     plan, draw = Plan(flown_stack), nominal_draw(flown_stack)
     model, rules = plan.model(0, 1), plan.model(0, 1).computer.rules
     draw.canopy[:, OF_CANOPY.index("drag")] = [0.8, 1.1, 1.3]
@@ -418,7 +424,7 @@ def test_prepare__each_canopy_rule_joint_and_cord_has_its_own_draw(flown_stack):
     draw.rule[:] = [0.01, 0.02]
     draw.joint[1, OF_JOINT.index("delay")] = 0.05
     draw.stage[:, OF_STAGE.index("ignition_delay")] = [0.4, -0.4]
-    draw.cord[:] = 0.7, 1.3, 0.9  # strength, stiffness, drag of the loose piece
+    draw.harness[:] = 0.7, 1.3, 0.9  # strength, stiffness, drag of the loose piece
     nominal, work = prepared(plan, nominal_draw(flown_stack)), prepared(plan, draw)
     for column, factors in ((ct.CANOPY_DRAG_AREA, [0.8, 1.1, 1.3]), (ct.CANOPY_FILL_TIME, [0.5, 2.0, 3.0])):
         assert work.canopy[:, column] == pytest.approx(model.canopy[:, column] * factors, rel=ROUNDING)
@@ -429,9 +435,9 @@ def test_prepare__each_canopy_rule_joint_and_cord_has_its_own_draw(flown_stack):
     assert work.rule_delay == pytest.approx(rules[:, ct.RULE_DELAY] + own + late, rel=ROUNDING)
     assert list(work.stage[:, la.ST_PART_DELAY]) == pytest.approx([0.0, 0.3])
     assert list(work.stage[:, la.ST_LIGHT_DELAY]) == [0.4, 0.0]  # no motor lights before it is told to
-    cord = plan.canopies.index("drogue")
-    assert work.canopy[cord, ct.CANOPY_CORD_STRENGTH] == pytest.approx(0.7 * 800.0)
-    assert nominal.canopy[cord, ct.CANOPY_CORD_STRENGTH] == 800.0
+    harness = plan.canopies.index("drogue")
+    assert work.canopy[harness, ct.CANOPY_CORD_STRENGTH] == pytest.approx(0.7 * 800.0)
+    assert nominal.canopy[harness, ct.CANOPY_CORD_STRENGTH] == 800.0
 
 
 @pytest.mark.parametrize("kind", KINDS)
@@ -443,7 +449,7 @@ def test_prepare__each_failure_does_its_one_thing(flown_stack, kind):
     work = prepared(plan, draw)
     rules = plan.model(0, 1).computer.rules
     wanted = {name: getattr(clean, name).copy() for name in ("canopy", "stage", "rule_delay")}
-    canopy = plan.canopies.index({"no_canopy": "booster main", "cord_parts": "drogue"}.get(kind, "main"))
+    canopy = plan.canopies.index({"no_deployment": "booster main", "harness_breaks": "drogue"}.get(kind, "main"))
     if kind == "no_ignition":
         wanted["stage"][0, la.ST_NO_IGNITION] = 1.0
     elif kind == "no_separation":
@@ -453,7 +459,9 @@ def test_prepare__each_failure_does_its_one_thing(flown_stack, kind):
         assert front.any() and not front.all()
         wanted["rule_delay"][front] += 1.7
     else:
-        column, value = {"no_canopy": (ct.CANOPY_FAILS, 1.0), "cord_parts": (ct.CANOPY_CORD_STRENGTH, 0.0), "canopy_lost": (ct.CANOPY_STRENGTH, 0.0)}[kind]
+        column, value = {"no_deployment": (ct.CANOPY_FAILS, 1.0), "harness_breaks": (ct.CANOPY_CORD_STRENGTH, 0.0), "canopy_lost": (ct.CANOPY_STRENGTH, 0.0)}[
+            kind
+        ]
         wanted["canopy"][canopy, column] = value
     for name, values in wanted.items():
         np.testing.assert_array_equal(getattr(work, name), values, err_msg=name)
@@ -467,7 +475,7 @@ CHANGES = {
     "no_ignition": "stage",
     "no_separation": "stage",
     "late_apogee": "rule_delay",
-    "no_canopy": "canopy",
-    "cord_parts": "canopy",
+    "no_deployment": "canopy",
+    "harness_breaks": "canopy",
     "canopy_lost": "canopy",
 }

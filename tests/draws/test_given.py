@@ -94,7 +94,7 @@ def test_check_draws__what_is_wrong_is_one_sentence(wrong, tables, sentence):
 
 
 def test_check_draws__of_a_path(demo_mission):
-    span = "stage.thistledown.part.tail.span"
+    span = "stage.thistledown.part.tail.semispan"
     m = demo_mission.change({"disperse": {span: {"sd": "0.5 mm"}}})
     found = check_draws(m, table(span, values=[0.04, 0.05]))
     np.testing.assert_array_equal(pack_draws(m, found).path, [[0.04], [0.05]])
@@ -117,7 +117,7 @@ def stacked(demo_mission):
         "servo.centring": {"sd": "0.1 deg"},
         "rail.friction": {"kind": "uniform", "low": 0.05, "high": 0.1},
     }
-    failures = [{"kind": "no_canopy", "of": "booster main", "probability": 0.4}]
+    failures = [{"kind": "no_deployment", "of": "booster main", "probability": 0.4}]
     return stack(demo_mission, failures=failures, changes={"disperse": spreads})
 
 

@@ -16,7 +16,7 @@ from sixdof.mission.errors import MissionError
 from sixdof.mission.load import loads_mission
 from sixdof.mission.tables.materials import MATERIALS
 
-SPAN, LENGTH, CANT = "stage.thistledown.part.tail.span", "rail.length", "stage.0.part.tail.cant"
+SPAN, LENGTH, CANT = "stage.thistledown.part.tail.semispan", "rail.length", "stage.0.part.tail.cant"
 SEED = 4
 UNLIKELY = 1e-4  # p-value of a fixed-seed test
 
@@ -38,7 +38,7 @@ def test_paths__come_behind_the_registry_by_name_in_si(shaped):
 def test_paths__draws_spread_about_the_missions_own_value(shaped):
     table = make_draws(shaped, 5000, seed=SEED)
     assert table[SPAN].dims == ("flight",)
-    assert table[SPAN].attrs == {"units": "m", "long_name": 'stage "thistledown", part fins "tail", key span', "role": "value"}
+    assert table[SPAN].attrs == {"units": "m", "long_name": 'stage "thistledown", part fins "tail", key semispan', "role": "value"}
     assert stats.kstest(table[SPAN].values, stats.norm(0.048, 0.0005).cdf).pvalue > UNLIKELY
     assert stats.kstest(table[LENGTH].values, stats.uniform(2.9, 0.2).cdf).pvalue > UNLIKELY
     alone = make_draws(shaped.change({"disperse": {SPAN: {"sd": "0.5 mm"}}}), 5000, seed=SEED)
@@ -51,7 +51,7 @@ def test_paths__pack_into_the_draw_and_make_a_mission(shaped):
     np.testing.assert_array_equal(draw.path, [table[name].values[2] for name in path_names(shaped)])
     made = drawn_mission(shaped, draw.path, flight=5)
     tail = next(part for part in made.stage[0].part if part.name == "tail")
-    assert (made.rail.length, tail.cant, tail.span) == tuple(draw.path)  # bit for bit
+    assert (made.rail.length, tail.cant, tail.semispan) == tuple(draw.path)  # bit for bit
     assert list(made.disperse) == ["motor.impulse"] and path_names(made) == ()
     put_back = made.change({SPAN: 0.048, LENGTH: 3.0, CANT: 0.0, "disperse": {}})
     assert put_back == shaped.change({"disperse": {}})  # nothing else of the mission differs
@@ -117,7 +117,7 @@ def test_paths__survive_as_text(shaped):
 
 def test_draw_beyond_its_limit__is_one_sentence_before_anything_flies(demo_mission):
     m = demo_mission.change({"disperse": {SPAN: {"sd": "40 mm"}}})
-    with pytest.raises(ValueError, match="^flight [0-9]+: stage.thistledown.part.tail.span = -.* must be more than 0 m; cut the spread") as caught:
+    with pytest.raises(ValueError, match="^flight [0-9]+: stage.thistledown.part.tail.semispan = -.* must be more than 0 m; cut the spread") as caught:
         make_draws(m, 100, seed=SEED)
     flight = int(str(caught.value).split()[1].rstrip(":"))
     narrow = make_draws(demo_mission.change({"disperse": {SPAN: {"sd": "1 um"}}}), 100, seed=SEED)

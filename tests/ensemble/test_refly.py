@@ -26,7 +26,7 @@ def shaped(demo_mission):
         {
             "disperse": {
                 "motor.impulse": {"sd": 0.02},
-                "stage.thistledown.part.tail.span": {"kind": "discrete", "values": ["62 mm", "70 mm"]},
+                "stage.thistledown.part.tail.semispan": {"kind": "discrete", "values": ["62 mm", "70 mm"]},
                 "rail.length": {"sd": "0.05 m"},
             }
         }
@@ -58,28 +58,28 @@ def test_refly__with_failures_drawn(demo_mission):
         assert_same_flight(sixdof.refly(flights, number), flights, number)
 
 
-def test_refly__with_cords_and_drags_drawn(demo_mission, tmp_path):
+def test_refly__with_harnesses_and_drags_drawn(demo_mission, tmp_path):
     """Cords of which some part, what hangs and what comes loose with drags of their own, a reefed main, a round Earth in the south."""
-    cord = {"canopy": "drogue", "parts_at": 0.7, "length": 6.0, "strength": 120.0, "impulse": 3.0}
+    harness = {"canopy": "drogue", "separation_station": 0.7, "length": 6.0, "strength": 120.0, "impulse": 3.0}
     main = next(i for i, part in enumerate(demo_mission.stage[0].part) if getattr(part, "name", "") == "main")
-    reefed = {f"stage.0.part.{main}.reef_share": 0.3, f"stage.0.part.{main}.reef_time": 2.0, f"stage.0.part.{main}.opening_delay": 0.4}
-    mission = stack(demo_mission, cords=[cord]).change(
+    reefed = {f"stage.0.part.{main}.reefing_ratio": 0.3, f"stage.0.part.{main}.reefing_time": 2.0, f"stage.0.part.{main}.deployment_delay": 0.4}
+    mission = stack(demo_mission, harnesses=[harness]).change(
         {
             **reefed,
             "site.earth": "wgs84",
             "site.latitude": "-33 deg",
             "disperse": {
-                "cord.strength": {"kind": "uniform", "low": 0.2, "high": 5.0},
-                "cord.stiffness": {"sd": 0.3, "low": 0.3},
-                "cord.loose_drag": {"kind": "uniform", "low": 0.5, "high": 1.2},
+                "harness.strength": {"kind": "uniform", "low": 0.2, "high": 5.0},
+                "harness.stiffness": {"sd": 0.3, "low": 0.3},
+                "harness.tumbling_drag": {"kind": "uniform", "low": 0.5, "high": 1.2},
                 "vehicle.hanging_drag": {"kind": "uniform", "low": 0.5, "high": 1.2},
             },
         }
     )
     sixdof.disperse(mission, 2, seed=SEED, out=tmp_path / "a.zarr", progress=False)
     flights = sixdof.disperse(mission, 5, seed=SEED, out=tmp_path / "a.zarr", progress=False)
-    assert flights.vehicle_hanging_drag.dims == ("flight", "stage") and flights.cord_stiffness.dims == ("flight",)
-    parted = np.array(["cord_parts" in str(name) for name in flights.branch.values])
+    assert flights.vehicle_hanging_drag.dims == ("flight", "stage") and flights.harness_stiffness.dims == ("flight",)
+    parted = np.array(["harness_breaks" in str(name) for name in flights.branch.values])
     assert parted.any() and not parted.all()
     for number in (int(np.argmax(parted)), int(np.argmin(parted))):
         assert_same_flight(sixdof.refly(flights, number), flights, number)
@@ -93,13 +93,13 @@ def test_paths__fly_other_shapes_in_processes_to_the_same_bits(shaped):
         assert_same_flight(sixdof.fly(shaped, flight=number, seed=SEED), flights, number)
         assert_same_flight(sixdof.refly(flights, number), flights, number)
     span = float(flights.stage_thistledown_part_tail_span[0])
-    other = shaped.change({"disperse": {}, "stage.thistledown.part.tail.span": span, "rail.length": float(flights.rail_length[0])})
+    other = shaped.change({"disperse": {}, "stage.thistledown.part.tail.semispan": span, "rail.length": float(flights.rail_length[0])})
     margin = [float(ds.rail_departure_margin) for ds in (sixdof.fly(other), flights.isel(flight=0))]
     assert margin[0] == pytest.approx(margin[1], abs=0.05)  # the impulse drawn changes the speed, and with it the margin, a little
 
 
 def test_paths__plans_are_kept_for_shapes_that_come_again(shaped):
-    only_fins = shaped.change({"disperse": {"stage.thistledown.part.tail.span": {"kind": "discrete", "values": ["62 mm", "70 mm"]}}})
+    only_fins = shaped.change({"disperse": {"stage.thistledown.part.tail.semispan": {"kind": "discrete", "values": ["62 mm", "70 mm"]}}})
     from sixdof.draws.packed import pack_draws
 
     table = sixdof.make_draws(only_fins, 8, seed=SEED)
@@ -109,8 +109,8 @@ def test_paths__plans_are_kept_for_shapes_that_come_again(shaped):
 
 
 def test_paths__a_draw_that_makes_no_vehicle_is_one_sentence(demo_mission):
-    odd = demo_mission.change({"disperse": {"stage.thistledown.part.tail.span": {"mean": "70 mm", "sd": "60 mm"}}})
-    with pytest.raises(ValueError, match=r"flight \d+.*stage.thistledown.part.tail.span") as error:
+    odd = demo_mission.change({"disperse": {"stage.thistledown.part.tail.semispan": {"mean": "70 mm", "sd": "60 mm"}}})
+    with pytest.raises(ValueError, match=r"flight \d+.*stage.thistledown.part.tail.semispan") as error:
         sixdof.disperse(odd, 40, seed=SEED, progress=False)
     assert "\n" not in str(error.value)
 

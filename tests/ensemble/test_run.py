@@ -69,7 +69,7 @@ def assert_same_flight(alone, flights, number):
 OFTEN = [
     {"kind": "no_ignition", "of": "thistledown", "probability": 0.4},
     {"kind": "no_separation", "of": "booster", "probability": 0.3},
-    {"kind": "no_canopy", "of": "booster main", "probability": 0.5},
+    {"kind": "no_deployment", "of": "booster main", "probability": 0.5},
 ]
 VARIED = {
     "motor.impulse": {"sd": 0.02},

@@ -10,7 +10,7 @@ import pytest
 import sixdof
 from sixdof import Status
 
-POINT = {"kind": "point"}
+POINT = {"kind": "mass"}
 CHANGES = {
     "rail flat": {"rail.elevation": "0 deg"},
     "rail almost flat": {"rail.elevation": "1 deg"},

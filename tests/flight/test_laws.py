@@ -116,7 +116,7 @@ def test_control__direct_angles_fins_and_canopy_of_its_own(demo_mission):
     mission = demo_mission.change({"rule": [], "recovery": []})
     ds = sixdof.fly(mission, control=sixdof.Law(numba.njit(hold_law.direct), gains=angles))
     live = ds.sel(time=slice(1.0, float(ds.apogee_time) - 0.1))
-    travel = mission.servo.travel
+    travel = mission.servo.deflection_limit
     assert live.fin_command.values == pytest.approx(np.tile(np.clip(angles, -travel, travel), (live.sizes["time"], 1)), rel=EXACT)
     assert float(ds.saturation_share) == 1.0  # fin 2 is asked beyond its stop
     times = ds.event_time.isel(body=0)

@@ -218,7 +218,7 @@ def change(rng: random.Random, folder: Path) -> str:
     """Change a mission at an odd path, or to an odd value."""
     paths = (
         "rail.length",
-        "stage.0.part.tail.span",
+        "stage.0.part.tail.semispan",
         "air",
         "disperse",
         "disperse.wind.speed",
@@ -385,7 +385,7 @@ def edit(rng: random.Random, folder: Path) -> str:
     """Add or remove odd things."""
     where = rng.choice(("part", "recovery", "rule", "stage", "stage.0.part", "guidance.waypoint", "rail", "x", "", 5, None))
     if rng.random() < 0.5:
-        table = rng.choice((*ODD, {"kind": "tube", "length": "20 cm"}, {"kind": "nose"}, {"kind": "point", "mass": "1 g", "station": 0.2}))
+        table = rng.choice((*ODD, {"kind": "tube", "length": "20 cm"}, {"kind": "nose"}, {"kind": "mass", "mass": "1 g", "station": 0.2}))
         options = {rng.choice(("after", "before", "shift")): rng.choice((*ODD, "tail", "airframe"))}
         return attempt(lambda: demo().add(where, table, **options), REFUSALS)[0]
     paths = [rng.choice((where, "part.tail", "part.main", "recovery.main", "rule.0", *ODD)) for _ in range(rng.choice((0, 1, 2)))]

@@ -90,6 +90,6 @@ def test_found__a_long_list_of_what_would_be_right_is_cut(demo_mission):
     assert how == "refused" and "motor.unknown" in str(error)
 
 
-def test_found__a_cord_that_parts_where_nothing_is_ahead_of_it(stack_mission):
-    how, _ = attempt(lambda: sixdof.fly(stack_mission.change({"cord.drogue.parts_at": "0.8 mm"})))
+def test_found__a_harness_that_parts_where_nothing_is_ahead_of_it(stack_mission):
+    how, _ = attempt(lambda: sixdof.fly(stack_mission.change({"harness.drogue.separation_station": "0.8 mm"})))
     assert how in ("done", "refused")

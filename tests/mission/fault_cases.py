@@ -7,7 +7,7 @@ from __future__ import annotations
 
 NOSE = 'kind = "nose"\nlength = "250 mm"'
 NOSE_MASS = 'diameter = "75 mm"\nmass = "150 g"\n'
-TAIL_OUTLINE = 'root_chord = "90 mm"\ntip_chord = "50 mm"\nspan = "60 mm"\nsweep = "25 mm"'
+TAIL_OUTLINE = 'root_chord = "90 mm"\ntip_chord = "50 mm"\nsemispan = "60 mm"\ntip_offset = "25 mm"'
 MOTOR_CURVE = "{ time = [0.0, 0.1, 1.0, 1.2], thrust = [0.0, 250.0, 230.0, 0.0] }"
 WIND = 'speed = "4 m/s"\nblows_from = "270 deg"'
 POLYGON = 'outline = "polygon"\npoints = '
@@ -21,7 +21,7 @@ VALUES = {
     "missing table": ('[site]\nlatitude = "38 deg"', "", "site", "missing", "add a table [site]"),
     "missing text": ('motor = "D240"\n', "", "stage[0].part[6].motor", "missing", 'add motor = "..."'),
     "missing number": ("count = 4\n", "", "stage[0].part[2].count", "missing", "add count = 4"),
-    "no kind": ('kind = "point"\n', "", "stage[0].part[5].kind", "missing", "kinds: nose, tube, transition, fins, guide, point"),
+    "no kind": ('kind = "mass"\n', "", "stage[0].part[5].kind", "missing", "kinds: nose, tube, transition, fins, rail_guide, mass"),
     "wrong kind": ('kind = "tube"', 'kind = "tubes"', "stage[0].part[1].kind", 'no part of kind "tubes"', 'did you mean "tube"?'),
     "kind of another world": ('kind = "tube"', 'kind = "wing"', "stage[0].part[1].kind", 'no part of kind "wing"', "kinds: nose, tube"),
     "wrong unit": ('length = "3 m"', 'length = "3 kg"', "rail.length", '"3 kg" has the wrong unit', '"75 mm"'),
@@ -72,14 +72,14 @@ TABLES = {
     "mass twice": (NOSE_MASS, NOSE_MASS + 'material = "abs"\n', "stage[0].part[0].material", "same thing twice", "keep one"),
     "unknown material": ('"fibreglass"', '"fiberglas"', "stage[0].part[1].material", 'unknown material "fiberglas"', 'did you mean "fibreglass"?'),
     "material of a point": ('mass = "300 g"', 'mass = "300 g"\nmaterial = "abs"', "stage[0].part[5].material", "does not use it", "remove it"),
-    "wall of a tube": ('wall = "1.5 mm"', 'wall = "4 cm"', "stage[0].part[1].wall", "more than the radius", "thinner"),
-    "wall of a nose": (NOSE, NOSE + '\nwall = "4 cm"', "stage[0].part[0].wall", "more than the radius", "thinner"),
+    "wall of a tube": ('wall_thickness = "1.5 mm"', 'wall_thickness = "4 cm"', "stage[0].part[1].wall_thickness", "more than the radius", "thinner"),
+    "wall of a nose": (NOSE, NOSE + '\nwall_thickness = "4 cm"', "stage[0].part[0].wall_thickness", "more than the radius", "thinner"),
     "ogive radius missing": (NOSE, NOSE + '\nshape = "secant-ogive"', "stage[0].part[0].ogive_radius", "missing", "needs ogive_radius"),
     # tangent ogive: (R^2 + L^2)/(2R) = (0.0375^2 + 0.25^2)/0.075 = 0.852083 m
     "ogive radius small": (NOSE, NOSE + '\nshape = "secant-ogive"\nogive_radius = 0.8', "stage[0].part[0].ogive_radius", "bulge", "0.852083"),
     "exponent not used": (NOSE, NOSE + "\nexponent = 0.7", "stage[0].part[0].exponent", "does not use it", "remove it"),
     "haack too full": (NOSE, NOSE + '\nshape = "haack"\nhaack_c = 0.7', "stage[0].part[0].haack_c", "must be at most 0.666667", "value"),
-    "tip chord missing": ('tip_chord = "50 mm"\n', "", "stage[0].part[2].tip_chord", "missing", "needs root_chord, tip_chord, span"),
+    "tip chord missing": ('tip_chord = "50 mm"\n', "", "stage[0].part[2].tip_chord", "missing", "needs root_chord, tip_chord, semispan"),
     "tip chord not used": ('tip_chord = "50 mm"', 'tip_chord = "50 mm"\noutline = "ellipse"', "stage[0].part[2].tip_chord", "does not use it", "remove it"),
     "points forgotten": (TAIL_OUTLINE, 'outline = "polygon"', "stage[0].part[2].points", "missing", "needs points"),
     "polygon without area": (TAIL_OUTLINE, POLYGON + "[[0, 0], [0.05, 0], [0.09, 0]]", "stage[0].part[2].points", "no area", "three or more"),

@@ -12,19 +12,19 @@ count = 4
 station = "1.2 m"
 root_chord = "40 mm"
 tip_chord = "30 mm"
-span = "60 mm"
+semispan = "60 mm"
 thickness = "3 mm"
 mass = "40 g"
 
 [[stage.part]]
-kind = "guide"
+kind = "rail_guide"
 station = "0.7 m\""""
-FIRST_GUIDE = '[[stage.part]]\nkind = "guide"\nstation = "0.7 m"'
+FIRST_GUIDE = '[[stage.part]]\nkind = "rail_guide"\nstation = "0.7 m"'
 
 ACROSS = {
     "no stage has a nose": ('kind = "nose"', 'kind = "tube"', "stage[0].part[0].kind", "first body is a tube", "begins with a nose"),
     "a second nose": (
-        'kind = "tube"\nname = "airframe"\nlength = "1 m"\ndiameter = "75 mm"\nwall = "1.5 mm"',
+        'kind = "tube"\nname = "airframe"\nlength = "1 m"\ndiameter = "75 mm"\nwall_thickness = "1.5 mm"',
         'kind = "nose"\nlength = "1 m"\ndiameter = "75 mm"',
         "stage[0].part[1].kind",
         "behind another body",
@@ -41,8 +41,8 @@ ACROSS = {
     "fins fore of the body": ('station = "1.15 m"', 'station = "-1 cm"', "stage[0].part[2].station", "is not on the stage's body", "1.16 m"),
     "fins on the tip": ('station = "1.15 m"', "station = 0.0", "stage[0].part[2].station", "on the tip of the nose", "further aft"),
     "fins too thick": ('thickness = "3 mm"', 'thickness = "60 mm"', "stage[0].part[2].count", "do not fit around", "fewer or thinner"),
-    "fins through fins": (FIRST_GUIDE, SECOND_SET, "stage[0].part[3].station", 'stands in one of the fins "tail" between 1.2 and 1.24 m', "phase"),
-    "mount behind the body": ('station = "1.0 m"', 'station = "1.1 m"', "stage[0].part[6].station", "the mount, 1.1 to 1.35 m", "overhang"),
+    "fins through fins": (FIRST_GUIDE, SECOND_SET, "stage[0].part[3].station", 'stands in one of the fins "tail" between 1.2 and 1.24 m', "clocking"),
+    "mount behind the body": ('station = "1.0 m"', 'station = "1.1 m"', "stage[0].part[6].station", "the mount, 1.1 to 1.35 m", "protrusion"),
     "mount too wide": ('inner_diameter = "39 mm"', 'inner_diameter = "80 mm"', "stage[0].part[6].inner_diameter", "reaches 0.041 m", "narrower mount"),
     "mount off the axis": (
         'inner_diameter = "39 mm"',
@@ -51,7 +51,7 @@ ACROSS = {
         "reaches",
         "narrower mount",
     ),
-    "motor too long": ('length = "200 mm"', 'length = "260 mm"', "stage[0].part[6].length", 'motor "D240" is 0.26 m long', "overhang"),
+    "motor too long": ('length = "200 mm"', 'length = "260 mm"', "stage[0].part[6].length", 'motor "D240" is 0.26 m long', "protrusion"),
     "motor too wide": ('inner_diameter = "39 mm"', 'inner_diameter = "37 mm"', "stage[0].part[6].inner_diameter", "does not go into 0.037 m", "wider mount"),
     "motor unknown": ('motor = "D240"', 'motor = "D24"', "stage[0].part[6].motor", 'no motor "D24"', 'did you mean "D240"?'),
     "motor of another world": ('motor = "D240"', 'motor = "zz"', "stage[0].part[6].motor", 'no motor "zz"', "motors: D240"),

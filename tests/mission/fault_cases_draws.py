@@ -4,7 +4,7 @@ from __future__ import annotations
 
 IMPULSE = 'motor.impulse = { sd = "2 %" }'
 SPEED = '"wind.speed" = { kind = "uniform", low = "2 m/s", high = "12 mph" }'
-SPAN = "stage.dart.part.tail.span"
+SPAN = "stage.dart.part.tail.semispan"
 
 
 def spread(text: str) -> str:
@@ -94,13 +94,19 @@ SPREADS = {
 }
 
 PATHS = {
-    "a path to nowhere": (IMPULSE, also("stage.dart.part.tail.spna = { sd = 1 }"), "disperse.stage.dart.part.tail.spna", 'no "spna"', 'mean "span"'),
-    "a path to no part": (IMPULSE, also("stage.dart.part.tial.span = { sd = 1 }"), "disperse.stage.dart.part.tial.span", 'no part "tial"', '"tail"'),
+    "a path to nowhere": (
+        IMPULSE,
+        also("stage.dart.part.tail.semispna = { sd = 1 }"),
+        "disperse.stage.dart.part.tail.semispna",
+        'no "semispna"',
+        'mean "semispan"',
+    ),
+    "a path to no part": (IMPULSE, also("stage.dart.part.tial.semispan = { sd = 1 }"), "disperse.stage.dart.part.tial.semispan", 'no part "tial"', '"tail"'),
     "a path to one of two": (
         IMPULSE,
-        also("stage.dart.part.guide.station = { sd = 1 }"),
-        "disperse.stage.dart.part.guide.station",
-        '2 entries "guide"',
+        also("stage.dart.part.rail_guide.station = { sd = 1 }"),
+        "disperse.stage.dart.part.rail_guide.station",
+        '2 entries "rail_guide"',
         "3, 4",
     ),
     "a path to a table": (IMPULSE, also("stage.dart.part.tail = { sd = 1 }"), "disperse.stage.dart.part.tail", "not a number", "numbers in it: mass, density"),
@@ -160,8 +166,8 @@ PATHS = {
     ),
     "one number twice": (
         IMPULSE,
-        also(f"{SPAN} = {{ sd = 1 }}\nstage.0.part.tail.span = {{ sd = 1 }}"),
-        "disperse.stage.0.part.tail.span",
+        also(f"{SPAN} = {{ sd = 1 }}\nstage.0.part.tail.semispan = {{ sd = 1 }}"),
+        "disperse.stage.0.part.tail.semispan",
         "is the same number as",
         "keep one",
     ),
@@ -207,8 +213,8 @@ TOGETHER = {
     ),
     "what goes wrong together": (
         SPEED,
-        f'{SPEED}\n[[failure]]\nkind = "no_canopy"\nof = "main"\nprobability = 0.1\n[[correlation]]\n'
-        'of = ["motor.impulse", "no_canopy: main"]\ncoefficient = 0.5',
+        f'{SPEED}\n[[failure]]\nkind = "no_deployment"\nof = "main"\nprobability = 0.1\n[[correlation]]\n'
+        'of = ["motor.impulse", "no_deployment: main"]\ncoefficient = 0.5',
         "correlation[0].of[1]",
         "is a failure",
         "[disperse]",

@@ -25,9 +25,9 @@ def tables(text: str) -> tuple[str, str]:
 POINT = "[[guidance.waypoint]]\neast = 100\nnorth = 0\nheight = "
 FLIGHT = {
     # ---- servos
-    "backlash": (*servo('backlash = "20 deg"'), "servo.backlash", "not less than the travel, 0.262 rad", "0.3 deg"),
+    "backlash": (*servo('backlash = "20 deg"'), "servo.backlash", "not less than deflection_limit, 0.262 rad", "0.3 deg"),
     "dead band": (*servo("dead_band = 0.3"), "servo.dead_band", "0.3 rad is not less", "a bare number is in rad"),
-    "resolution": (*servo('resolution = "18 deg"'), "servo.resolution", "not less than the travel", "0.3 deg"),
+    "resolution": (*servo('resolution = "18 deg"'), "servo.resolution", "not less than deflection_limit", "0.3 deg"),
     "delay": (*servo('delay = "0.7 s"'), "servo.delay", "0.7 s is more than 62 ticks of the autopilot, 0.62 s", "10 ms"),
     "servo too fast": (
         SERVO,
@@ -67,16 +67,16 @@ FLIGHT = {
     "waypoint below the floor": (
         *tables(POINT + '"30 m"'),
         "guidance.waypoint[0].height",
-        "30 m is not above guidance.floor, 50 m",
+        "30 m is not above guidance.minimum_height, 50 m",
         "waypoints are places in the air only",
     ),
     "second waypoint on the floor": (
-        *tables("[guidance]\nfloor = 80\n" + POINT + "300\n" + POINT + "80"),
+        *tables("[guidance]\nminimum_height = 80\n" + POINT + "300\n" + POINT + "80"),
         "guidance.waypoint[1].height",
-        "80 m is not above guidance.floor, 80 m",
+        "80 m is not above guidance.minimum_height, 80 m",
         "in the air only",
     ),
-    "no floor": (*tables("[guidance]\nfloor = 0"), "guidance.floor", "must be more than 0 m", '"75 mm"'),
+    "no floor": (*tables("[guidance]\nminimum_height = 0"), "guidance.minimum_height", "must be more than 0 m", '"75 mm"'),
     "waypoints forgotten": (*tables('[guidance]\nmode = "waypoints"'), "guidance.waypoint", "missing", "[[guidance.waypoint]]"),
     "rule without waypoints": (RULE, 'action = "guide_waypoints"', "rule[0].action", "no waypoints to guide to", "[[guidance.waypoint]]"),
     # ---- profile
@@ -96,8 +96,8 @@ FLIGHT = {
     "schedule falls": (*autopilot("schedule = [{ at = 100 }, { at = 100 }]"), "autopilot.schedule[1].at", "100 Pa follows 100 Pa", "must rise"),
     "schedule over nothing": (*autopilot('schedule_over = "mach"'), "autopilot.schedule_over", "without schedule does not use it", "remove"),
     "pressure twice": (
-        *autopilot("gain_pressure = 5000\nschedule = [{ at = 100 }]"),
-        "autopilot.gain_pressure",
+        *autopilot("gain_reference_q = 5000\nschedule = [{ at = 100 }]"),
+        "autopilot.gain_reference_q",
         "a schedule over dynamic pressure does not use it",
         "remove it",
     ),

@@ -10,7 +10,7 @@ name = "booster"
 
 [stage.joint]
 impulse = "2 N*s"
-hold = "40 N"
+retention_force = "40 N"
 delay = "20 ms"
 
 [[stage.part]]
@@ -41,9 +41,9 @@ mass = "50 g"
 station = "0.2 m"
 diameter = "50 cm"
 
-[[cord]]
+[[harness]]
 canopy = "main"
-parts_at = "0.5 m"
+separation_station = "0.5 m"
 length = "4 m"
 strength = "900 N"
 impulse = "3 N*s"
@@ -60,14 +60,14 @@ name = "light dart"
 when = "separation"
 stage = "booster"
 delay = "1 s"
-action = "light"
+action = "ignite"
 target = "dart"
 tilt_below = "15 deg"
 height_above = "80 m"
-booster = "gone"
+booster = "separated"
 after = "1 s"
 before = "6 s"
-patience = "2 s"
+timeout = "2 s"
 
 [[rule]]
 name = "hold"
@@ -93,23 +93,23 @@ probability = 0.02
 late_by = "2 s"
 
 [[failure]]
-kind = "cord_parts"
+kind = "harness_breaks"
 of = "main"
 probability = 0.01
 """
 STACK = TEXT + BOOSTER
 ONE_STAGE = (BOOSTER, "")
 
-HOLD = 'hold = "40 N"'
+HOLD = 'retention_force = "40 N"'
 DROP = 'when = "burnout"\ndelay = "0.5 s"\naction = "separate"\nbooster = "attached"'
 NO_DROP = f'[[rule]]\nname = "drop"\n{DROP}'
-LIGHT = 'action = "light"\ntarget = "dart"'
+LIGHT = 'action = "ignite"\ntarget = "dart"'
 LIGHT_WHEN = 'when = "separation"\nstage = "booster"'
 HOLDING = 'when = "ignition"\nstage = "dart"\naction = "guide_hold"'
-WINDOW = 'after = "1 s"\nbefore = "6 s"\npatience = "2 s"'
+WINDOW = 'after = "1 s"\nbefore = "6 s"\ntimeout = "2 s"'
 FINS_ON = 'when = "liftoff"\ndelay = "0.4 s"\naction = "enable_fins"'
 LATE = 'kind = "late_apogee"\nof = "dart"\nprobability = 0.02\nlate_by = "2 s"'
-CORD_PARTS = 'kind = "cord_parts"\nof = "main"'
+HARNESS_BREAKS = 'kind = "harness_breaks"\nof = "main"'
 CANOPY = 'name = "small"'
 
 
@@ -120,7 +120,7 @@ def rule(text: str) -> tuple[str, str]:
 
 def failure(kind: str, of: str) -> tuple[str, str]:
     """Return the replacement that makes the last failure (failure[2]) another."""
-    return CORD_PARTS, f'kind = "{kind}"\nof = "{of}"'
+    return HARNESS_BREAKS, f'kind = "{kind}"\nof = "{of}"'
 
 
 # name: ((old text, new text), ..., the fault's key, part of its message, part of its hint)
@@ -128,32 +128,32 @@ STAGES = {
     # ---- values
     "impulse of a wrong unit": (('"2 N*s"', '"2 N"'), "stage[1].joint.impulse", "wrong unit", '"320 N*s"'),
     "impulse negative": (('"2 N*s"', "-2"), "stage[1].joint.impulse", "must be at least 0 N*s", "N*s"),
-    "hold negative": ((HOLD, "hold = -1"), "stage[1].joint.hold", "must be at least 0 N", "300 N"),
-    "unknown key of a joint": ((HOLD, "holds = 3"), "stage[1].joint.holds", "unknown key", 'did you mean "hold"?'),
-    "cord without strength": (('strength = "900 N"\n', ""), "cord[0].strength", "missing", 'strength = "300 N"'),
-    "cord as a table": (("[[cord]]", "[cord]"), "cord", "is not a list", "write [[cord]]"),
-    "cord that gives without end": (('strength = "900 N"', 'strength = "900 N"\nstiffness = 0'), "cord[0].stiffness", "must be more than 0 N", "300 N"),
-    "cord's stiffness as a rate": (('strength = "900 N"', 'strength = "900 N"\nstiffness = "3 kN/m"'), "cord[0].stiffness", "N/m", "300 N"),
-    "cord by its stretch": (('strength = "900 N"', 'strength = "900 N"\nstretch = "20 %"'), "cord[0].stretch", "unknown key", "strength"),
-    "loose piece without drag": (('strength = "900 N"', 'strength = "900 N"\nloose_drag = 0'), "cord[0].loose_drag", "must be more than 0", "0.02"),
+    "hold negative": ((HOLD, "retention_force = -1"), "stage[1].joint.retention_force", "must be at least 0 N", "300 N"),
+    "unknown key of a joint": ((HOLD, "retention = 3"), "stage[1].joint.retention", "unknown key", 'did you mean "retention_force"?'),
+    "harness without strength": (('strength = "900 N"\n', ""), "harness[0].strength", "missing", 'strength = "300 N"'),
+    "harness as a table": (("[[harness]]", "[harness]"), "harness", "is not a list", "write [[harness]]"),
+    "harness that gives without end": (('strength = "900 N"', 'strength = "900 N"\nstiffness = 0'), "harness[0].stiffness", "must be more than 0 N", "300 N"),
+    "harness's stiffness as a rate": (('strength = "900 N"', 'strength = "900 N"\nstiffness = "3 kN/m"'), "harness[0].stiffness", "N/m", "300 N"),
+    "harness by its elongation": (('strength = "900 N"', 'strength = "900 N"\nelongation = "20 %"'), "harness[0].elongation", "unknown key", "strength"),
+    "loose piece without drag": (('strength = "900 N"', 'strength = "900 N"\ntumbling_drag = 0'), "harness[0].tumbling_drag", "must be more than 0", "0.02"),
     "airframe without drag": (('name = "dart"', 'name = "dart"\nhanging_drag = -1'), "stage[0].hanging_drag", "must be more than 0", "0.02"),
     "probability": (('probability = "5 %"', 'probability = "105 %"'), "failure[0].probability", "at most 1", "2 %"),
     "probability missing": (('probability = "5 %"\n', ""), "failure[0].probability", "missing", "probability ="),
-    "failure of a kind": ((CORD_PARTS, 'kind = "cord_part"\nof = "main"'), "failure[2].kind", "is not one of", 'mean "cord_parts"?'),
-    "reef share": ((CANOPY, CANOPY + "\nreef_share = 0\nreef_time = 3"), "stage[1].part[3].reef_share", "must be more than 0", "2 %"),
+    "failure of a kind": ((HARNESS_BREAKS, 'kind = "harness_break"\nof = "main"'), "failure[2].kind", "is not one of", 'mean "harness_breaks"?'),
+    "reef share": ((CANOPY, CANOPY + "\nreefing_ratio = 0\nreefing_time = 3"), "stage[1].part[3].reefing_ratio", "must be more than 0", "2 %"),
     # ---- one table
-    "reefed for no time": ((CANOPY, CANOPY + "\nreef_share = 0.2"), "stage[1].part[3].reef_time", "missing", 'reef_time = "4 s"'),
-    "reef time alone": ((CANOPY, CANOPY + '\nreef_time = "4 s"'), "stage[1].part[3].reef_time", "without reef_share", "remove it"),
+    "reefed for no time": ((CANOPY, CANOPY + "\nreefing_ratio = 0.2"), "stage[1].part[3].reefing_time", "missing", 'reefing_time = "4 s"'),
+    "reef time alone": ((CANOPY, CANOPY + '\nreefing_time = "4 s"'), "stage[1].part[3].reefing_time", "without reefing_ratio", "remove it"),
     "burnout over ignition": (
-        ("[servo]", '[detection]\nburnout_force = "20 m/s^2"\n[servo]'),
-        "detection.burnout_force",
-        "20 m/s^2 is not below ignition_force",
+        ("[servo]", '[detection]\nburnout_specific_force = "20 m/s^2"\n[servo]'),
+        "detection.burnout_specific_force",
+        "20 m/s^2 is not below ignition_specific_force",
         "lower it",
     ),
     "drop not used": (("[servo]", '[detection]\napogee_drop = "5 m"\n[servo]'), "detection.apogee_drop", "does not use it", "remove"),
     "ignition of what": ((HOLDING, 'when = "ignition"\naction = "guide_hold"'), "rule[3].stage", "missing", "needs stage"),
     "stage not used": (rule('when = "liftoff"\nstage = "dart"\naction = "enable_fins"'), "rule[0].stage", "does not use it", "remove"),
-    "light what": ((LIGHT, 'action = "light"'), "rule[2].target", "missing", 'action "light" needs target'),
+    "light what": ((LIGHT, 'action = "ignite"'), "rule[2].target", "missing", 'action "ignite" needs target'),
     "heights": ((WINDOW, WINDOW + '\nheight_below = "80 m"'), "rule[2].height_above", "not less than height_below", "no height"),
     "window": ((WINDOW, 'after = "6 s"\nbefore = "6 s"'), "rule[2].after", "6 s is not less than before, 6 s", "no time"),
     "fallen too low": (
@@ -168,14 +168,14 @@ STAGES = {
         "90 m is not above the threshold, 90 m",
         '"falling_through"',
     ),
-    "patience for nothing": ((FINS_ON, FINS_ON + '\npatience = "2 s"'), "rule[0].patience", "without conditions does not use it", "remove"),
-    "patience over": ((FINS_ON, FINS_ON + '\nafter = "2 s"\npatience = "1.5 s"'), "rule[0].patience", "over before 2 s after liftoff", "can never act"),
+    "timeout for nothing": ((FINS_ON, FINS_ON + '\ntimeout = "2 s"'), "rule[0].timeout", "without conditions does not use it", "remove"),
+    "timeout over": ((FINS_ON, FINS_ON + '\nafter = "2 s"\ntimeout = "1.5 s"'), "rule[0].timeout", "over before 2 s after liftoff", "can never act"),
     "late by nothing": ((LATE, LATE.partition("\nlate")[0]), "failure[1].late_by", "missing", "needs late_by"),
-    "late by not used": ((CORD_PARTS, CORD_PARTS + "\nlate_by = 1"), "failure[2].late_by", "does not use it", "remove it"),
+    "late by not used": ((HARNESS_BREAKS, HARNESS_BREAKS + "\nlate_by = 1"), "failure[2].late_by", "does not use it", "remove it"),
     # ---- stages
     "joint of the front stage": (('name = "dart"', 'name = "dart"\njoint = { impulse = 1 }'), "stage[0].joint", "no stage in front of it", "behind"),
     "ignition of no motor": (
-        ('kind = "mount"\nmotor = "D240"\nstation = "340 mm"\nlength = "260 mm"\ninner_diameter = "39 mm"\n', 'kind = "point"\nstation = "340 mm"\n'),
+        ('kind = "mount"\nmotor = "D240"\nstation = "340 mm"\nlength = "260 mm"\ninner_diameter = "39 mm"\n', 'kind = "mass"\nstation = "340 mm"\n'),
         ("[stage.joint]", '[stage.ignition]\ndelay = "0.1 s"\n[stage.joint]'),
         "stage[1].ignition",
         "no motor to light",
@@ -196,10 +196,10 @@ STAGES = {
     ),
     "lit by its own burnout": ((LIGHT_WHEN, 'when = "burnout"\nstage = "dart"'), "stage[0].part", "no rule that can act", 'target = "dart"'),
     # ---- what rules do
-    "light the last": ((LIGHT, 'action = "light"\ntarget = "booster"'), "rule[2].target", "last stage, which is lit at the start", "dart"),
-    "light the unknown": ((LIGHT, 'action = "light"\ntarget = "drat"'), "rule[2].target", 'no stage "drat"', 'did you mean "dart"?'),
+    "light the last": ((LIGHT, 'action = "ignite"\ntarget = "booster"'), "rule[2].target", "last stage, which is lit at the start", "dart"),
+    "light the unknown": ((LIGHT, 'action = "ignite"\ntarget = "drat"'), "rule[2].target", 'no stage "drat"', 'did you mean "dart"?'),
     "light without a motor": (
-        ('kind = "mount"\nmotor = "D240"\nstation = "1.0 m"\nlength = "250 mm"\ninner_diameter = "39 mm"\n', 'kind = "point"\nstation = "1.0 m"\n'),
+        ('kind = "mount"\nmotor = "D240"\nstation = "1.0 m"\nlength = "250 mm"\ninner_diameter = "39 mm"\n', 'kind = "mass"\nstation = "1.0 m"\n'),
         "rule[2].target",
         'stage "dart" has no motor to light',
         "add a mount",
@@ -212,11 +212,11 @@ STAGES = {
         'did you mean "booster"?',
     ),
     "separate a single stage": (ONE_STAGE, rule('when = "apogee"\naction = "separate"'), "rule[0].action", "none to separate", "second [[stage]]"),
-    "light a single stage": (ONE_STAGE, rule('when = "apogee"\naction = "light"\ntarget = "dart"'), "rule[0].action", "none to light", "start"),
+    "light a single stage": (ONE_STAGE, rule('when = "apogee"\naction = "ignite"\ntarget = "dart"'), "rule[0].action", "none to ignite", "start"),
     # ---- rules that can never act
-    "ignition that never comes": ((LIGHT, 'action = "enable_fins"'), "rule[3].stage", 'stage "dart" never burns: nothing lights it', '"light"'),
+    "ignition that never comes": ((LIGHT, 'action = "enable_fins"'), "rule[3].stage", 'stage "dart" never burns: nothing lights it', '"ignite"'),
     "burnout of no motor": (
-        ('kind = "mount"\nmotor = "D240"\nstation = "1.0 m"\nlength = "250 mm"\ninner_diameter = "39 mm"\n', 'kind = "point"\nstation = "1.0 m"\n'),
+        ('kind = "mount"\nmotor = "D240"\nstation = "1.0 m"\nlength = "250 mm"\ninner_diameter = "39 mm"\n', 'kind = "mass"\nstation = "1.0 m"\n'),
         (HOLDING, HOLDING.replace("ignition", "burnout")),
         "rule[3].stage",
         "it has no motor",
@@ -229,12 +229,12 @@ STAGES = {
         'did you mean "dart"?',
     ),
     "separation of the front": ((LIGHT_WHEN, 'when = "separation"\nstage = "dart"'), "rule[2].stage", "none to part from", "booster"),
-    "separation that never comes": ((HOLD, ""), (NO_DROP, ""), "rule[1].stage", 'stage "booster" never separates', "hold"),
-    "separation of any": ((HOLD, ""), (NO_DROP, ""), (LIGHT_WHEN, 'when = "separation"'), "rule[1].when", "a stage never separates", "hold"),
+    "separation that never comes": ((HOLD, ""), (NO_DROP, ""), "rule[1].stage", 'stage "booster" never separates', "retention_force"),
+    "separation of any": ((HOLD, ""), (NO_DROP, ""), (LIGHT_WHEN, 'when = "separation"'), "rule[1].when", "a stage never separates", "retention_force"),
     "separation of a single stage": (ONE_STAGE, rule('when = "separation"\naction = "enable_fins"'), "rule[0].when", "none ever separates", "remove"),
-    "booster never gone": ((HOLD, ""), (NO_DROP, ""), (LIGHT_WHEN, 'when = "liftoff"'), "rule[1].booster", "no stage ever separates", "hold"),
-    "booster of a single stage": (ONE_STAGE, (FINS_ON, FINS_ON + '\nbooster = "gone"'), "rule[0].booster", "no booster", "remove it"),
-    "booster attached after separation": (('booster = "gone"', 'booster = "attached"'), "rule[2].booster", 'once "booster" has separated', '"gone"'),
+    "booster never gone": ((HOLD, ""), (NO_DROP, ""), (LIGHT_WHEN, 'when = "liftoff"'), "rule[1].booster", "no stage ever separates", "retention_force"),
+    "booster of a single stage": (ONE_STAGE, (FINS_ON, FINS_ON + '\nbooster = "separated"'), "rule[0].booster", "no booster", "remove it"),
+    "booster attached after separation": (('booster = "separated"', 'booster = "attached"'), "rule[2].booster", 'once "booster" has separated', '"separated"'),
     "delay beyond the flight": (('delay = "0.4 s"', 'delay = "15 min"'), "rule[0].delay", "900 s is not before solver.time_limit, 900 s", "raise"),
     "threshold beyond the flight": (rule('when = "time"\nthreshold = 901\naction = "disable_fins"'), "rule[0].threshold", "901 s is not before", "raise"),
     "window beyond the flight": ((FINS_ON, FINS_ON + '\nafter = "1000 s"'), "rule[0].after", "1000 s is not before solver.time_limit", "lower it"),
@@ -265,22 +265,22 @@ STAGES = {
         "change when",
     ),
     # ---- recovery
-    "recovery at no separation": (ONE_STAGE, ('when = "apogee"', 'when = "separation"'), "recovery[0].when", "no stage ever separates", "hold"),
+    "recovery at no separation": (ONE_STAGE, ('when = "apogee"', 'when = "separation"'), "recovery[0].when", "no stage ever separates", "retention_force"),
     "delay of no motor": (
-        ('kind = "mount"\nmotor = "D240"\nstation = "340 mm"\nlength = "260 mm"\ninner_diameter = "39 mm"\n', 'kind = "point"\nstation = "340 mm"\n'),
+        ('kind = "mount"\nmotor = "D240"\nstation = "340 mm"\nlength = "260 mm"\ninner_diameter = "39 mm"\n', 'kind = "mass"\nstation = "340 mm"\n'),
         "recovery[1].motor_delay",
         'stage "booster", which carries the canopy, has no motor',
         "remove it",
     ),
-    "cord of no canopy": (('[[cord]]\ncanopy = "main"', '[[cord]]\ncanopy = "mian"'), "cord[0].canopy", 'no parachute "mian"', '"main"?'),
-    "cord twice": (
-        ("[[cord]]", '[[cord]]\ncanopy = "main"\nparts_at = 0.6\nlength = 3\nstrength = 900\n\n[[cord]]'),
-        "cord[1].canopy",
-        'another cord of the canopy "main"',
+    "harness of no canopy": (('[[harness]]\ncanopy = "main"', '[[harness]]\ncanopy = "mian"'), "harness[0].canopy", 'no parachute "mian"', '"main"?'),
+    "harness twice": (
+        ("[[harness]]", '[[harness]]\ncanopy = "main"\nseparation_station = 0.6\nlength = 3\nstrength = 900\n\n[[harness]]'),
+        "harness[1].canopy",
+        'another harness of the canopy "main"',
         "remove one",
     ),
-    "cord off its stage": (('parts_at = "0.5 m"', 'parts_at = "1.3 m"'), "cord[0].parts_at", "1.3 m does not", "1.25 m"),
-    "cord at the tip": (('parts_at = "0.5 m"', "parts_at = 0"), "cord[0].parts_at", "0 m does not part", "0 and 1.25"),
+    "harness off its stage": (('separation_station = "0.5 m"', 'separation_station = "1.3 m"'), "harness[0].separation_station", "1.3 m does not", "1.25 m"),
+    "harness at the tip": (('separation_station = "0.5 m"', "separation_station = 0"), "harness[0].separation_station", "0 m does not part", "0 and 1.25"),
     # ---- failures
     "failure of no stage": (failure("no_ignition", "drat"), "failure[2].of", 'no stage "drat"', 'mean "dart"?'),
     "failure of no canopy": (failure("canopy_lost", "dart"), "failure[2].of", 'no parachute "dart"', "main, small"),
@@ -288,10 +288,16 @@ STAGES = {
     "separation of no joint": (failure("no_separation", "dart"), "failure[2].of", "no joint that parts", "remove"),
     "separation of a fixed joint": ((HOLD, ""), (NO_DROP, ""), failure("no_separation", "booster"), "failure[2].of", "no joint that parts", "remove"),
     "apogee of no altimeter": ((LATE, LATE.replace('"dart"', '"booster"')), "failure[1].of", 'in stage "booster" waits for apogee', "remove"),
-    "no canopy that opens": (('[[recovery]]\ncanopy = "main"\nwhen = "apogee"\n', ""), failure("no_canopy", "main"), "failure[2].of", 'opens "main"', "remove"),
-    "cord of another": (failure("cord_parts", "small"), "failure[2].of", 'canopy "small" has no cord', "remove"),
+    "no canopy that opens": (
+        ('[[recovery]]\ncanopy = "main"\nwhen = "apogee"\n', ""),
+        failure("no_deployment", "main"),
+        "failure[2].of",
+        'opens "main"',
+        "remove",
+    ),
+    "harness of another": (failure("harness_breaks", "small"), "failure[2].of", 'canopy "small" has no harness', "remove"),
     "ignition of a bare stage": (
-        ('kind = "mount"\nmotor = "D240"\nstation = "1.0 m"\nlength = "250 mm"\ninner_diameter = "39 mm"\n', 'kind = "point"\nstation = "1.0 m"\n'),
+        ('kind = "mount"\nmotor = "D240"\nstation = "1.0 m"\nlength = "250 mm"\ninner_diameter = "39 mm"\n', 'kind = "mass"\nstation = "1.0 m"\n'),
         "failure[0].of",
         'stage "dart" has no motor',
         "remove",

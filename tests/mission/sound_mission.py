@@ -39,7 +39,7 @@ kind = "tube"
 name = "airframe"
 length = "1 m"
 diameter = "75 mm"
-wall = "1.5 mm"
+wall_thickness = "1.5 mm"
 material = "fibreglass"
 
 [[stage.part]]
@@ -49,25 +49,25 @@ count = 4
 station = "1.15 m"
 root_chord = "90 mm"
 tip_chord = "50 mm"
-span = "60 mm"
-sweep = "25 mm"
+semispan = "60 mm"
+tip_offset = "25 mm"
 thickness = "3 mm"
 control = true
 hinge = "35 mm"
 density = 1600.0
 
 [[stage.part]]
-kind = "guide"
+kind = "rail_guide"
 station = "0.7 m"
 mass = "5 g"
 
 [[stage.part]]
-kind = "guide"
+kind = "rail_guide"
 station = "1.1 m"
 mass = "5 g"
 
 [[stage.part]]
-kind = "point"
+kind = "mass"
 name = "computer"
 mass = "300 g"
 station = "0.4 m"

@@ -33,7 +33,7 @@ def tables(mission) -> dict:
 def test_mission__values_are_si(mission):
     assert mission.rail.length == 3.0
     assert mission.site.latitude == math.radians(38.0)
-    assert mission.stage[0].part[2].span == 0.06
+    assert mission.stage[0].part[2].semispan == 0.06
     assert mission.autopilot.profile.roll == (0.0, 0.0)
     assert mission.disperse["motor.impulse"].sd == 0.02
     assert mission.disperse["wind.speed"].high == pytest.approx(12.0 * 0.44704, rel=4e-16)  # mph, exact by definition
@@ -58,7 +58,16 @@ def test_dispersible__names_units_and_roles():
         assert item.name == name and item.doc
         assert (item.unit == "1") == (item.role == "factor" or item.whole)
         assert item.neutral == {"factor": 1.0, "offset": 0.0, "value": None}[item.role]
-    groups = {"motor": "stage", "vehicle": "stage", "aero": "stage", "ignition": "stage", "joint": "joint", "rule": "rule", "cord": "cord", "canopy": "canopy"}
+    groups = {
+        "motor": "stage",
+        "vehicle": "stage",
+        "aero": "stage",
+        "ignition": "stage",
+        "joint": "joint",
+        "rule": "rule",
+        "harness": "harness",
+        "canopy": "canopy",
+    }
     for name, item in DISPERSIBLE.items():
         assert item.each == ("fin" if name == "servo.centring" else groups.get(name.partition(".")[0], ""))
     assert all(100.0 < density < 10000.0 for density in MATERIALS.values())
@@ -87,7 +96,7 @@ def test_build__faults_are_sentences(mission):
 
 
 def test_classes__run_their_checks_and_say_them(mission):
-    outline = {"root_chord": 0.1, "tip_chord": 0.05, "span": 0.05, "thickness": 0.002}
+    outline = {"root_chord": 0.1, "tip_chord": 0.05, "semispan": 0.05, "thickness": 0.002}
     with pytest.raises(ValidationError, match="key hinge: missing; a control fin needs the place of its hinge"):
         schema.Fins(count=3, station=0.5, mass=0.1, control=True, **outline)
     with pytest.raises(ValidationError, match='"95 deg" must be at most 90 deg'):
@@ -113,9 +122,9 @@ def test_mission_error__survives_a_process_border(mission):
     [
         ("rail.length", "4 m", lambda m: m.rail.length, 4.0),
         ("title", "new", lambda m: m.title, "new"),
-        ("stage.0.part.tail.span", "70 mm", lambda m: m.stage[0].part[2].span, 0.07),
-        ("stage.dart.part.2.span", "70 mm", lambda m: m.stage[0].part[2].span, 0.07),
-        ("stage[0].part[2].span", "70 mm", lambda m: m.stage[0].part[2].span, 0.07),
+        ("stage.0.part.tail.semispan", "70 mm", lambda m: m.stage[0].part[2].semispan, 0.07),
+        ("stage.dart.part.2.semispan", "70 mm", lambda m: m.stage[0].part[2].semispan, 0.07),
+        ("stage[0].part[2].semispan", "70 mm", lambda m: m.stage[0].part[2].semispan, 0.07),
         ("stage.dart.part.nose.length", 0.3, lambda m: m.stage[0].part[0].length, 0.3),
         ("motor.D240.propellant_mass", 0.11, lambda m: m.motor["D240"].propellant_mass, 0.11),
         ("motor.D240.thrust_curve.thrust.1", 240.0, lambda m: m.motor["D240"].thrust_curve.thrust[1], 240.0),
@@ -155,8 +164,8 @@ def test_change__a_new_motor_with_a_point_in_its_name(mission):
         ("rial.length", 'there is no "rial"', 'did you mean "rail"?'),
         ("stage.drat.name", 'there is no stage "drat"', 'did you mean "dart"?'),
         ("stage.3.name", "there is no stage 3", "there are 1, counted from 0"),
-        ("stage.0.part.tial.span", 'there is no part "tial"', 'did you mean "tail"?'),
-        ("stage.0.part.guide.station", 'there are 2 entries "guide"', "say which by number: 3, 4"),
+        ("stage.0.part.tial.semispan", 'there is no part "tial"', 'did you mean "tail"?'),
+        ("stage.0.part.rail_guide.station", 'there are 2 entries "rail_guide"', "say which by number: 3, 4"),
         ("motor.D24.length", 'there is no "D24"', 'did you mean "D240"?'),
         ("disperse.aero.darg.sd", 'there is no "aero.darg.sd"', 'did you mean "aero.drag"?'),
         ("rail.length.x", '"length" is a value, not a table', 'leave out ".x"'),

@@ -25,10 +25,10 @@ STAGING = {
     "joint.tilt_y",
     "joint.tilt_z",
     "rule.delay",
-    "cord.strength",
+    "harness.strength",
     "canopy.fill_time",
-    "cord.stiffness",
-    "cord.loose_drag",
+    "harness.stiffness",
+    "harness.tumbling_drag",
     "vehicle.hanging_drag",
 }
 OPTIONAL = {"wind.member", "turbulence.wind_at_20_ft"}  # of forecasts of the wind, and of turbulence

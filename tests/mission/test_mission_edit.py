@@ -12,8 +12,8 @@ from sixdof.mission.errors import MissionError
 from sixdof.mission.tables import PointMass, Wind
 
 CONFIGS = Path(__file__).parents[2] / "configs"
-TUBE = {"kind": "tube", "name": "payload bay", "length": "100 mm", "diameter": "75 mm", "wall": "1.2 mm", "material": "fibreglass"}
-BALLAST = {"kind": "point", "name": "ballast", "mass": "50 g", "station": "300 mm"}
+TUBE = {"kind": "tube", "name": "payload bay", "length": "100 mm", "diameter": "75 mm", "wall_thickness": "1.2 mm", "material": "fibreglass"}
+BALLAST = {"kind": "mass", "name": "ballast", "mass": "50 g", "station": "300 mm"}
 EXACT = 1e-12  # m: one addition of numbers near one
 
 
@@ -55,8 +55,8 @@ def test_none__of_an_entry_says_how_to_remove_it(demo):
 
 
 def test_part__of_the_only_stage_needs_no_stage(demo, stack):
-    assert demo.change({"part.tail.span": "50 mm"}).stage[0].part[3].span == 0.05
-    assert "say whose part" in fault(lambda: stack.change({"part.tail.span": "50 mm"}))
+    assert demo.change({"part.tail.semispan": "50 mm"}).stage[0].part[3].semispan == 0.05
+    assert "say whose part" in fault(lambda: stack.change({"part.tail.semispan": "50 mm"}))
 
 
 # ---------------------------------------------------------------- lengths and stations
@@ -99,13 +99,13 @@ def test_length__a_station_written_in_the_same_call_stays(demo):
     assert stations(longer)["tail"] == 1.31 and stations(longer)["aft guide"] == pytest.approx(1.27, abs=EXACT)
 
 
-def test_length__cords_go_along(stack):
-    cord = stack.cord[0]
-    stage = next(i for i, each in enumerate(stack.stage) if any(getattr(part, "name", "") == cord.canopy for part in each.part))
+def test_length__harnesses_go_along(stack):
+    harness = stack.harness[0]
+    stage = next(i for i, each in enumerate(stack.stage) if any(getattr(part, "name", "") == harness.canopy for part in each.part))
     first = next(part for part in stack.stage[stage].part if part.kind in ("nose", "tube", "transition"))
     path = f"stage.{stage}.part.{first.name or first.kind}.length"
     longer = stack.change({path: first.length + 0.05}, shift=True)
-    assert longer.cord[0].parts_at == pytest.approx(cord.parts_at + 0.05, abs=EXACT)
+    assert longer.harness[0].separation_station == pytest.approx(harness.separation_station + 0.05, abs=EXACT)
 
 
 def test_paths__drawn_lengths_are_silent_and_leave_stations(demo):
@@ -169,7 +169,7 @@ def test_add__measured_mass_stands_in_place_of_what_is_added(demo):
         (lambda m: m.add("part", TUBE, after="airframe", before="airframe"), "after and before are both given"),
         (lambda m: m.add("part", {**TUBE, "diameter": "80 mm"}, after="airframe", shift=True), "does not meet"),
         (lambda m: m.remove("part.main"), 'there is no parachute "main"'),
-        (lambda m: m.remove("part.airframe"), 'the tube "airframe" holds the fins "tail", the guide "fore guide"'),
+        (lambda m: m.remove("part.airframe"), 'the tube "airframe" holds the fins "tail", the rail_guide "fore guide"'),
         (lambda m: m.remove("rule.none"), 'there is no rule "none"'),
         (lambda m: m.remove("recovery.9"), "there is no recovery 9"),
         (lambda m: m.remove("drogue"), 'there is no "drogue"; write "part.drogue"'),

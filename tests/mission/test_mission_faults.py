@@ -44,7 +44,7 @@ def test_fault__says_where_what_and_what_would_be_right(broken, tmp_path, name, 
 WEAK = (MOTOR_CURVE, "{ time = [0, 1], thrust = [100, 100] }")
 SIXTY_GRAMS = ('propellant_mass = "120 g"', 'propellant_mass = "60 g"')
 LONG_CASE = ('length = "200 mm"', 'length = "1 m"')
-LONG_MOUNT = ('motor = "D240"', 'motor = "D240"\noverhang = "75 cm"')
+LONG_MOUNT = ('motor = "D240"', 'motor = "D240"\nprotrusion = "75 cm"')
 
 
 def test_fault__a_thin_grain_is_one_only_where_its_length_is_given(broken):
@@ -65,7 +65,7 @@ SENTENCES = [
     (
         'station = "1.1 m"',
         'station = "9 m"',
-        "stage \"dart\", part[4] guide, key station: 9 m is not on the stage's body, 0 to 1.25 m; stations count aft from the stage's fore end",
+        "stage \"dart\", part[4] rail_guide, key station: 9 m is not on the stage's body, 0 to 1.25 m; stations count aft from the stage's fore end",
     ),
     ('canopy = "main"', 'canopy = "mian"', 'recovery "mian", key canopy: there is no parachute "mian"; did you mean "main"?'),
     ('delay = "0.4 s"', 'delay = "0.4 m"', 'rule "fins on", key delay: "0.4 m" has the wrong unit; expected a quantity such as "0.3 s"'),
@@ -123,7 +123,7 @@ IN_BOOSTER = [
     ('"booster"', '"dart"', "stage[1].name", 'another stage "dart"'),
     ('fore_diameter = "75 mm"', 'fore_diameter = "7 cm"', "stage[1].part[0].fore_diameter", 'meet the tube "airframe"'),
     ('station = "340 mm"', 'station = "1 m"', "stage[1].part[2].station", "0 to 0.6 m"),
-    ('mass = "80 g"', 'mass = "80 g"\nwall = "4 cm"', "stage[1].part[0].wall", "its narrow end"),
+    ('mass = "80 g"', 'mass = "80 g"\nwall_thickness = "4 cm"', "stage[1].part[0].wall_thickness", "its narrow end"),
     ('kind = "tube"', 'kind = "nose"', "stage[1].part[1].kind", "behind another body"),
 ]
 
@@ -162,11 +162,11 @@ def test_stage__none_at_all(text):
 
 
 def test_second_set__is_sound_between_the_panels_or_elsewhere(broken):
-    turned = SECOND_SET.replace("count = 4", 'count = 4\nphase = "45 deg"')
+    turned = SECOND_SET.replace("count = 4", 'count = 4\nclocking = "45 deg"')
     ahead = SECOND_SET.replace('"1.2 m"', '"0.9 m"')
     for second in (turned, ahead):
         assert len(loads_mission(broken((FIRST_GUIDE, second))).stage[0].part) == 9
-    assert math.isclose(loads_mission(broken((FIRST_GUIDE, turned))).stage[0].part[3].phase, math.pi / 4)
+    assert math.isclose(loads_mission(broken((FIRST_GUIDE, turned))).stage[0].part[3].clocking, math.pi / 4)
 
 
 @pytest.mark.parametrize(

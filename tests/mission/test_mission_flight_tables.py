@@ -65,12 +65,12 @@ SOUND = {
         "[autopilot.profile]",
         '[sensors.receiver]\nlatency = "6 s"\n[sensors.barometer]\nrate = 9\n[autopilot]\nrate = "40 Hz"\n[autopilot.profile]',
     ),
-    "waypoint above the floor": tables('[guidance]\nfloor = "20 m"\n' + POINT + "20.1"),
+    "waypoint above the floor": tables('[guidance]\nminimum_height = "20 m"\n' + POINT + "20.1"),
     "profile over height": (PROFILE, 'over = "height"\nheight = ["0 m", "90 m"]\ntilt_pitch = [0, 0.1]'),
     "profile over the mode's time": (PROFILE, PROFILE + '\nover = "mode_time"'),
     "cascade": autopilot('structure = "cascade"\npitch = { p = 5, d = "0.1 s" }\nrate_limit = "60 deg/s"'),
-    "schedule over Mach beside gain_pressure": autopilot(
-        'schedule = [{ at = 0.1, pitch = { p = 1 } }, { at = 0.5 }]\nschedule_over = "mach"\ngain_pressure = 5000'
+    "schedule over Mach beside gain_reference_q": autopilot(
+        'schedule = [{ at = 0.1, pitch = { p = 1 } }, { at = 0.5 }]\nschedule_over = "mach"\ngain_reference_q = 5000'
     ),
     "derivative of a filtered error": autopilot('derivative = "error"\nfilter = "20 ms"'),
     "with a booster": autopilot("with_booster = { pitch = { p = 1 } }"),

@@ -15,7 +15,7 @@ from sixdof.mission.mission import Mission
 from sixdof.mission.tables import Spread
 
 IMPULSE = 'motor.impulse = { sd = "2 %" }'
-SPAN = "stage.dart.part.tail.span"
+SPAN = "stage.dart.part.tail.semispan"
 
 
 def text(spread: str) -> str:

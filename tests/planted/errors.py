@@ -828,12 +828,12 @@ PLANTED = (
         PARTING + "test_tilted_joint__turns_thrust_fins_and_the_parted_booster",
     ),
     PlantedError(
-        "cord: one piece's mass for the reduced one",
+        "harness: one piece's mass for the reduced one",
         "flight/legs.py",
         "reduced = kept * loose / (kept + loose)",
         "reduced = loose",
-        "the snatch of a cord as if one end were held fast",
-        RECOVERY + "test_snatch__is_the_energy_of_the_charge_in_the_cord_as_a_spring",
+        "the snatch of a harness as if one end were held fast",
+        RECOVERY + "test_snatch__is_the_energy_of_the_charge_in_the_harness_as_a_spring",
     ),
     PlantedError(
         "impact energy without half",

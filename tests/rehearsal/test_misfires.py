@@ -67,7 +67,7 @@ def test_never__held_by_a_condition_to_the_end(demo_mission):
 
 def test_never__gives_up(demo_mission):
     tilt = leaning(np.full(4001, 0.7))
-    ds = rehearse(demo_mission, [PART, {**LIGHT, "tilt_below": 0.5, "patience": 1.0}], profile(**tilt))
+    ds = rehearse(demo_mission, [PART, {**LIGHT, "tilt_below": 0.5, "timeout": 1.0}], profile(**tilt))
     text = "light gives up at 3.81 s, held by a tilt of 40.1 deg, not below 28.65 deg (until 3.81 s)"  # 0.7 rad, 0.5 rad
     assert said(ds) == [text, "thistledown is never lit"]
     assert float(ds["rule_given_up"].sel(rule="light")) == pytest.approx(3.81)
@@ -128,8 +128,8 @@ def test_waits__the_window_closes(demo_mission, closing):
         {"speed_above": 20.0, "speed_below": 35.0},
         {"height_above": 90.0, "height_below": 300.0},
         {"after": 3.0, "before": 30.0},
-        {"booster": "gone"},
-        {"booster": "attached", "patience": 2.0},
+        {"booster": "separated"},
+        {"booster": "attached", "timeout": 2.0},
         {"tilt_below": 0.4, "after": 9.0},
     ],
 )
@@ -162,8 +162,8 @@ def test_nobody__a_canopy_without_a_rule(demo_mission):
 
 
 def test_nobody__a_charge_that_fails(demo_mission):
-    failures = [{"kind": "no_canopy", "of": "drogue", "probability": 0.1}]
-    found = said(rehearse(demo_mission, failures=failures, fail=["no_canopy: drogue"]))
+    failures = [{"kind": "no_deployment", "of": "drogue", "probability": 0.1}]
+    found = said(rehearse(demo_mission, failures=failures, fail=["no_deployment: drogue"]))
     assert found == ["drogue is never released: deploy drogue: apogee fires its charge at 13.01 s, and it fails"]
 
 
@@ -217,7 +217,7 @@ def test_parted__while_a_burn_is_sensed(demo_mission):
 
 def test_parted__without_a_command_is_told(demo_mission):
     hold = {**PART, "delay": 5.0}
-    ds = rehearse(demo_mission, [hold, LIGHT], profile(booster=lambda t: (t < 2.1).astype(float)), joint={"hold": 0.0})
+    ds = rehearse(demo_mission, [hold, LIGHT], profile(booster=lambda t: (t < 2.1).astype(float)), joint={"retention_force": 0.0})
     assert "booster has parted at 2.10 s without a command" in ds["remark"].values
 
 

@@ -99,7 +99,7 @@ def test_recording__of_another_stage(mission, demo_flight):
 ASKED = {
     "stage": ({"stage": "boster"}, "there is no stage 'boster'; did you mean \"booster\"?"),
     "law of an altimeter": ({"stage": "booster", "control": lambda *_: None}, "booster has an altimeter and steers nothing"),
-    "failure": ({"failures": ["no_canopy: main"]}, '"no_canopy: main" is not one of'),
+    "failure": ({"failures": ["no_deployment: main"]}, '"no_deployment: main" is not one of'),
     "rule": ({"expect": {"ligth": (0, 1)}}, "there is no rule 'ligth'; did you mean \"light\"?"),
     "rule of another": ({"expect": {"deploy booster main: apogee": (0, 1)}}, "is run by booster, not by thistledown; rehearse with stage='booster'"),
     "window": ({"expect": {"light": 3.0}}, "the window of 'light' must be (earliest, latest) in seconds, or None, not 3"),

@@ -252,9 +252,9 @@ def test_three_stages__each_parting_follows_its_command(demo_mission):
     tables["stage"] = [*tables["stage"], first]
     tables["rule"] = [
         {"name": "part 1", "when": "burnout", "delay": 0.5, "action": "separate"},
-        {"name": "light 2", "when": "separation", "stage": "first", "delay": 0.3, "action": "light", "target": "booster"},
+        {"name": "light 2", "when": "separation", "stage": "first", "delay": 0.3, "action": "ignite", "target": "booster"},
         {"name": "part 2", "when": "burnout", "stage": "booster", "delay": 0.5, "action": "separate", "target": "booster"},
-        {"name": "light 3", "when": "separation", "stage": "booster", "delay": 0.3, "action": "light", "target": "thistledown"},
+        {"name": "light 3", "when": "separation", "stage": "booster", "delay": 0.3, "action": "ignite", "target": "thistledown"},
     ]
     mission = build(**tables)
     flown = sixdof.fly(mission)

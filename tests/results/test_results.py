@@ -149,10 +149,10 @@ def test_file__gives_everything_back(which, request, tmp_path):
 
 
 def test_branch__names_of_what_happened():
-    names = ["no_ignition: dart", "cord_parts: main"]
+    names = ["no_ignition: dart", "harness_breaks: main"]
     found = branch_names(names, [[0, 0], [1, 0], [1, 1]])
-    assert found.tolist() == ["nominal", "no_ignition: dart", "no_ignition: dart + cord_parts: main"] and found.dtype.kind == "U"
-    assert branch_names(names, [0, 1]).shape == () and str(branch_names(names, [0, 1])) == "cord_parts: main"
+    assert found.tolist() == ["nominal", "no_ignition: dart", "no_ignition: dart + harness_breaks: main"] and found.dtype.kind == "U"
+    assert branch_names(names, [0, 1]).shape == () and str(branch_names(names, [0, 1])) == "harness_breaks: main"
     assert branch_names([], np.zeros((3, 0))).tolist() == ["nominal"] * 3
     assert branch_names(names, np.zeros((0, 2))).shape == (0,)
 
@@ -180,7 +180,7 @@ def test_inputs__are_the_table_of_draws(demo_mission):
 def test_ensemble__failures_that_are_drawn_only_are_no_variable(ensemble):
     """Whether a failure was drawn is told by `failure_happened`, with those that a load caused."""
     assert "failure" not in ensemble.data_vars
-    assert list(ensemble["failure"].values) == ["no_ignition: thistledown", "no_canopy: drogue", "cord_parts: main", "canopy_lost: booster canopy"]
+    assert list(ensemble["failure"].values) == ["no_ignition: thistledown", "no_deployment: drogue", "harness_breaks: main", "canopy_lost: booster canopy"]
 
 
 def test_one_stage__has_no_joints_failures_and_waypoints(demo_flight, demo_ensemble):

@@ -12,13 +12,13 @@ FORWARD = {
     "station": 0.35,
     "root_chord": 0.06,
     "tip_chord": 0.035,
-    "span": 0.05,
-    "sweep": 0.02,
+    "semispan": 0.05,
+    "tip_offset": 0.02,
     "thickness": 0.003,
-    "phase": 0.0,
+    "clocking": 0.0,
     "material": "carbon-fibre",
 }
-TAIL = {"count": 4, "station": 1.16, "root_chord": 0.14, "tip_chord": 0.07, "span": 0.1, "sweep": 0.06, "phase": 0.0, "root_gap": 0.0}
+TAIL = {"count": 4, "station": 1.16, "root_chord": 0.14, "tip_chord": 0.07, "semispan": 0.1, "tip_offset": 0.06, "clocking": 0.0, "root_gap": 0.0}
 
 
 def with_canards(demo: Mission, *, control: str = "canard", tail=None, more=(), first: bool = False, **forward) -> Mission:

@@ -166,7 +166,7 @@ RULE_TIMES = {  # armed, fired, acted
 
 
 def staged_mission(demo, **changes):
-    """The demo on a booster with a canopy of its own, dropped before the upper stage is lit; a cord, some failures."""
+    """The demo on a booster with a canopy of its own, dropped before the upper stage is lit; a harness, some failures."""
     tables = on_booster(demo).model_dump()
     canopy = {"kind": "parachute", "name": "booster canopy", "mass": 0.06, "station": 0.2, "diameter": 0.6, "strength": 200.0}
     tables["stage"][1]["part"] = [*tables["stage"][1]["part"], canopy]
@@ -174,17 +174,17 @@ def staged_mission(demo, **changes):
     tables["rule"] = [
         *tables["rule"],
         {"name": "drop booster", "when": "burnout", "stage": "booster", "action": "separate", "target": "booster"},
-        {"name": "second fire", "when": "separation", "delay": 0.6, "action": "light", "target": "thistledown"},
+        {"name": "second fire", "when": "separation", "delay": 0.6, "action": "ignite", "target": "thistledown"},
     ]
     backup = [dict(entry, backup_time=30.0) if entry["canopy"] == "drogue" else entry for entry in tables["recovery"]]
     tables["recovery"] = [*backup, {"canopy": "booster canopy", "when": "apogee", "delay": 0.3, "backup_time": 14.0}]
-    tables["cord"] = [{"canopy": "main", "parts_at": 0.61, "length": 4.0, "strength": 900.0, "impulse": 3.0}]
-    tables["failure"] = [{"kind": "no_ignition", "of": "thistledown", "probability": 0.2}, {"kind": "no_canopy", "of": "drogue", "probability": 0.2}]
+    tables["harness"] = [{"canopy": "main", "separation_station": 0.61, "length": 4.0, "strength": 900.0, "impulse": 3.0}]
+    tables["failure"] = [{"kind": "no_ignition", "of": "thistledown", "probability": 0.2}, {"kind": "no_deployment", "of": "drogue", "probability": 0.2}]
     return build(**(tables | changes))
 
 
 def staged_flown(mission) -> legs.Flown:
-    """What a flight of `staged_mission` leaves: the numbers above, straight lines as tracks, the piece on its cord."""
+    """What a flight of `staged_mission` leaves: the numbers above, straight lines as tracks, the piece on its harness."""
     bodies, names = legs.body_names(mission), legs.event_names(mission)
     events = np.full((len(bodies), len(names), len(layout.EVENT_COLUMNS)), np.nan)
     body = np.full((len(bodies), len(legs.BODY_FACTS)), np.nan)

@@ -13,20 +13,20 @@ from sixdof.mission.mission import Mission
 
 RULES = [
     {"name": "part", "when": "burnout", "delay": 0.5, "action": "separate"},
-    {"name": "light", "when": "separation", "delay": 0.3, "action": "light", "target": "thistledown", "booster": "gone"},
+    {"name": "light", "when": "separation", "delay": 0.3, "action": "ignite", "target": "thistledown", "booster": "separated"},
 ]
-NEVER_LIT = {"name": "light", "when": "burnout", "delay": 500.0, "action": "light", "target": "thistledown", "booster": "gone"}
+NEVER_LIT = {"name": "light", "when": "burnout", "delay": 500.0, "action": "ignite", "target": "thistledown", "booster": "separated"}
 BOOSTER_MAIN = {"kind": "parachute", "name": "booster main", "mass": 0.1, "station": 0.2, "diameter": 0.8}
 
 
-def stack(demo: Mission, *, rules=RULES, joint=None, cords=(), failures=(), changes=None) -> Mission:
+def stack(demo: Mission, *, rules=RULES, joint=None, harnesses=(), failures=(), changes=None) -> Mission:
     """Return the demo on a booster that parts and lights; joint : keys of the booster's joint."""
     tables = on_booster(demo).model_dump()
     tables["stage"][1]["joint"] = {"impulse": 3.0, "delay": 0.0} | (joint or {})
     tables["stage"][1]["part"] = [*tables["stage"][1]["part"], BOOSTER_MAIN]
     tables["rule"] = list(rules)
     tables["recovery"] = [*tables["recovery"], {"canopy": "booster main", "when": "apogee"}]
-    tables["cord"], tables["failure"] = list(cords), list(failures)
+    tables["harness"], tables["failure"] = list(harnesses), list(failures)
     tables |= changes or {}
     return build(**tables)
 

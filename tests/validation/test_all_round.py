@@ -32,7 +32,7 @@ from sixdof.vehicle.aero.table import aero_table
 from sixdof.vehicle.geometry import shape_of
 
 MISSION = sixdof.load_mission(Path(__file__).parents[2] / "configs" / "sampler.toml")
-STACK = on_booster(MISSION, phase=np.pi / 4)
+STACK = on_booster(MISSION, clocking=np.pi / 4)
 VEHICLES = {name: (m, build_model(m)) for name, m in {"demo": MISSION, "stack": STACK}.items()}
 CROSS = 0.828  # eta Cdc of the bodies of this file, at every cross-flow Mach number
 
@@ -127,7 +127,7 @@ def test_fins__backwards_are_their_mirror_image_forwards(mach, points):
 
 
 def test_fins__rectangle_backwards_acts_a_quarter_chord_from_its_trailing_edge():
-    part = Fins(mass=0.1, count=4, station=1.5, root_chord=0.2, tip_chord=0.2, span=0.1, sweep=0.0, thickness=0.003)
+    part = Fins(mass=0.1, count=4, station=1.5, root_chord=0.2, tip_chord=0.2, semispan=0.1, tip_offset=0.0, thickness=0.003)
     aero = table_of(Tube(mass=1.0, length=2.0, diameter=0.1), part)
     aero.cross[:] = 0.0
     found = coefficients(aero._replace(body=np.zeros_like(aero.body)), 0.3, math.pi - 1e-3, cg=0.0)

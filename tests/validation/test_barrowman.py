@@ -33,7 +33,7 @@ def _mission(*parts) -> Mission:
 
 
 def _example() -> Mission:
-    outline = dict(root_chord=0.14, tip_chord=0.06, span=0.08, sweep=0.07)
+    outline = dict(root_chord=0.14, tip_chord=0.06, semispan=0.08, tip_offset=0.07)
     fins = Fins(mass=0.1, count=4, station=0.86, thickness=0.003, **outline)
     nose = Nose(mass=0.1, length=0.25, diameter=DIAMETER)
     return _mission(nose, Tube(mass=0.1, length=0.75, diameter=DIAMETER), fins)

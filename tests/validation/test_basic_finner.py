@@ -34,7 +34,7 @@ def _finner() -> Mission:
     parts = (
         Nose(mass=0.1, shape="cone", length=cone, diameter=D),
         Tube(mass=0.1, length=10 * D - cone, diameter=D),
-        Fins(mass=0.1, count=4, station=9 * D, root_chord=D, tip_chord=D, span=D, thickness=0.08 * D, section="wedge"),
+        Fins(mass=0.1, count=4, station=9 * D, root_chord=D, tip_chord=D, semispan=D, thickness=0.08 * D, section="double-wedge"),
     )
     return Mission.model_construct(motor={}, stage=(Stage.model_construct(name="finner", part=parts),))
 

@@ -30,7 +30,7 @@ def test_fins__are_wetted_on_both_sides(demo_mission):
     fins = next(part for part in demo_mission.stage[0].part if part.kind == "fins")
     root, tip = fins.root_chord, fins.tip_chord
     mean = 2.0 / 3.0 * (root + tip - root * tip / (root + tip))
-    wetted = 2.0 * fins.count * 0.5 * (root + tip) * fins.span
+    wetted = 2.0 * fins.count * 0.5 * (root + tip) * fins.semispan
     diameter = max(part.diameter for part in demo_mission.stage[0].part if part.kind in ("nose", "tube"))
     unit = 1e6  # 1/m: laminar along a chord of centimetres
     expected = wetted * 1.328 / math.sqrt(unit * mean) * (1.0 + 2.0 * fins.thickness / mean) / (0.25 * math.pi * diameter**2)
@@ -61,7 +61,7 @@ def test_schedule__of_the_mission_is_over_what_it_says(demo_mission, over, press
     ends = {"dynamic_pressure": (1000.0, 3000.0), "mach": (0.2, 0.4)}[over]
     channel = demo_mission.autopilot.pitch.model_copy(update={"i": 0.0, "d": 0.0})
     rows = tuple(GainSet(at=at, pitch=channel.model_copy(update={"p": p})) for at, p in zip(ends, (0.2, 0.6)))
-    autopilot = demo_mission.autopilot.model_copy(update={"schedule": rows, "schedule_over": over, "gain_pressure": None})
+    autopilot = demo_mission.autopilot.model_copy(update={"schedule": rows, "schedule_over": over, "gain_reference_q": None})
     gains = gains_table(demo_mission.model_copy(update={"autopilot": autopilot}))
     sensed, command = np.zeros(len(ly.SENSED)), np.zeros(3)
     sensed[ly.S_QW] = sensed[ly.S_ENABLED] = 1.0

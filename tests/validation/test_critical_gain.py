@@ -54,7 +54,7 @@ def growth(signal, step):
 def swings(mission, channel):
     """Return the growth of a channel's body rate and of its demand, and the swing's frequency, from a flight."""
     flight = sixdof.fly(mission).sel(time=slice(FIRST, LAST))
-    assert float(np.abs(flight["fin_command"]).max()) < 0.1 * mission.servo.travel
+    assert float(np.abs(flight["fin_command"]).max()) < 0.1 * mission.servo.deflection_limit
     rate, w = growth(flight["body_rate"].values[:, CHANNELS.index(channel)], 0.01)
     demand, _ = growth(flight[f"{channel}_demand"].values, 0.01)
     return rate, demand, w

@@ -29,7 +29,7 @@ LIMITS = np.radians([15.0, 45.0, 90.0, 135.0])
 
 def bare(mission, **changes):
     """Return a mission without recovery whose log has a row a tick."""
-    return mission.change({"recovery": [], "cord": [], "failure": [], "disperse": {}, "record.rate": "100 Hz"} | changes)
+    return mission.change({"recovery": [], "harness": [], "failure": [], "disperse": {}, "record.rate": "100 Hz"} | changes)
 
 
 def fall_of(ds, body=0):
@@ -89,7 +89,7 @@ def test_fall__settles_where_the_tunnel_has_a_stable_zero(demo_mission):
 
 def test_fall__of_a_nose_heavy_vehicle_is_nose_first(demo_mission):
     parts = [part.model_dump() for part in demo_mission.stage[0].part]
-    heavy = {"kind": "point", "mass": 0.6, "station": 0.1}
+    heavy = {"kind": "mass", "mass": 0.6, "station": 0.1}
     ds = sixdof.fly(bare(demo_mission, **{"stage.0.part": [*parts, heavy]}))
     assert check(ds, 0) == legs.NOSE_FIRST
     assert float(ds.body_landing_ground_speed[0]) > 60.0 and float(ds.time_falling_incidence[0]) < 5.0

@@ -27,7 +27,7 @@ JUMP_FORCE, JUMP_MOMENT = 0.055, 0.09
 # deg, 0.032
 JUMP_MACH = 0.08
 MISSION = sixdof.load_mission(Path(__file__).parents[2] / "configs" / "sampler.toml")
-STACK = on_booster(MISSION, phase=np.pi / 4)
+STACK = on_booster(MISSION, clocking=np.pi / 4)
 VEHICLES = {name: (m, build_model(m)) for name, m in {"demo": MISSION, "stack": STACK}.items()}
 FORCES = ("C_X", "C_Y", "C_Z", "C_l", "C_m", "C_n")
 machs, incidences, turns = st.floats(0.05, 3.0), st.floats(0.0, np.pi), st.floats(-np.pi, np.pi)

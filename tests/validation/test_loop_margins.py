@@ -34,7 +34,7 @@ LOOP = {  # a mission may not have a filter of nothing; 1e-15 s of a tick of 10 
     "autopilot.rate": 1.0 / TS,
     "autopilot.derivative": "error",
     "autopilot.filter": 1e-15,
-    "autopilot.gain_pressure": None,
+    "autopilot.gain_reference_q": None,
     "autopilot.gain_scale_limits": (0.2, 3.0),
     "autopilot.pitch": {"p": KP, "i": 0.0, "d": KD},
     "autopilot.yaw": {"p": KP, "i": 0.0, "d": KD},

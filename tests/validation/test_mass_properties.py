@@ -91,8 +91,8 @@ def test_shell__tangent_ogive_between_two_parallel_arcs():
 
 
 def test_tube__solid_wall_and_thin_wall():
-    tube = Tube(length=1.0, diameter=0.1, wall=0.002, mass=1.0)
-    volume, centroid, roll, transverse = solid(tube, tube.wall)
+    tube = Tube(length=1.0, diameter=0.1, wall_thickness=0.002, mass=1.0)
+    volume, centroid, roll, transverse = solid(tube, tube.wall_thickness)
     assert 1700.0 * volume == pytest.approx(1.046778672176, rel=PRINTED)
     assert centroid == pytest.approx(0.5, rel=PRINTED)
     assert 1700.0 * roll == pytest.approx(0.002514362370567, rel=1e-11)  # a difference of solids 12 times as heavy
@@ -107,7 +107,7 @@ def test_tube__solid_wall_and_thin_wall():
 
 
 def test_fin__trapezoid_matches_the_closed_forms():
-    part = Fins(count=4, station=0.0, root_chord=0.12, tip_chord=0.06, span=0.1, sweep=0.05, thickness=0.003, density=1800.0)
+    part = Fins(count=4, station=0.0, root_chord=0.12, tip_chord=0.06, semispan=0.1, tip_offset=0.05, thickness=0.003, density=1800.0)
     mass = 1800.0 * 0.009 * 0.003
     assert mass == pytest.approx(0.0486, rel=PRINTED)
     fin = fin_panel(mass, fin_outline(part), 0.003, 0.0, 0.0, 0.0)  # stands along +z, so y_bar is its z

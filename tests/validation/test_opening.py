@@ -182,7 +182,7 @@ FAST = {  # the sustainer's drogue is thrown out in the climb, a second after th
     "failure": [],
     "disperse": {},
     "correlation": [],
-    "cord": [],
+    "harness": [],
 }
 
 
@@ -212,7 +212,7 @@ def test_mission__parts_between_release_and_line_stretch(demo_mission):
     rules = [*staged.RULES[:1], {"name": "early", "when": "burnout", "delay": 0.3, "action": "deploy", "target": "drogue"}, staged.NEVER_LIT]
     mission = staged.stack(demo_mission, rules=rules)
     k = next(i for i, part in enumerate(mission.stage[0].part) if getattr(part, "name", "") == "drogue")
-    mission = mission.change({f"stage.0.part.{k}.opening_delay": 0.8})
+    mission = mission.change({f"stage.0.part.{k}.deployment_delay": 0.8})
     flown = staged.flown(mission)
     names = event_names(mission)
     released, stretched, parted = (flown.events[0, names.index(name), 0] for name in ("deployment drogue", "line stretch drogue", "separation booster"))

@@ -249,7 +249,7 @@ def test_joint__parts_by_drag_when_it_holds_no_tension(demo_mission):
     """The booster, dragged more for its mass, comes off by itself as soon as the thrust no longer pushes; nothing commands it."""
     rules = [{"name": "late", "when": "burnout", "delay": 9.0, "action": "separate"}, staged.NEVER_LIT]
     held = staged.flown(staged.stack(demo_mission, rules=rules))
-    slipped = staged.flown(staged.stack(demo_mission, rules=rules, joint={"hold": 0.0, "impulse": 0.0}))
+    slipped = staged.flown(staged.stack(demo_mission, rules=rules, joint={"retention_force": 0.0, "impulse": 0.0}))
     facts = dict(zip(JOINT_FACTS, slipped.joint[0]))
     assert facts["separation_cause"] == 2.0 and facts["separation_time"] == facts["drag_separation_time"]
     assert dict(zip(JOINT_FACTS, held.joint[0]))["drag_separation_time"] == pytest.approx(facts["drag_separation_time"], abs=1e-9)
@@ -280,7 +280,7 @@ def test_joint_force__is_newtons_second_law_of_the_fore_stages(demo_mission):
 
 
 def test_upper_motor__parts_the_stack_that_nobody_parted(demo_mission):
-    rules = [{"name": "light", "when": "burnout", "delay": 0.4, "action": "light", "target": "thistledown"}]
+    rules = [{"name": "light", "when": "burnout", "delay": 0.4, "action": "ignite", "target": "thistledown"}]
     flown = staged.flown(staged.stack(demo_mission, rules=rules))
     facts = dict(zip(JOINT_FACTS, flown.joint[0]))
     assert facts["separation_cause"] == 3.0

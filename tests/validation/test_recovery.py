@@ -1,4 +1,4 @@
-"""Under canopies: opening loads, reefing, cords, terminal velocity and descent time against closed forms."""
+"""Under canopies: opening loads, reefing, harnesses, terminal velocity and descent time against closed forms."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ from falls import G0, RHO, fall, terminal
 
 from sixdof.core import layout as ly
 from sixdof.core import types as ct
-from sixdof.flight.legs import CANOPY_FACTS, OF_CORD, OF_STAGE, body_names, failure_names
+from sixdof.flight.legs import CANOPY_FACTS, OF_HARNESS, OF_STAGE, body_names, failure_names
 from sixdof.vehicle.geometry import shape_of
 
 
@@ -107,9 +107,9 @@ def test_strength__a_canopy_that_is_too_weak_is_lost_and_the_airframe_falls_on()
     assert status == ly.LANDED_OK
 
 
-# ------------------------------------------------------------------ cords
+# ------------------------------------------------------------------ harnesses
 
-CORD = {"canopy": "drogue", "parts_at": 0.7, "length": 6.0, "strength": 2000.0, "stiffness": 13e3, "impulse": 3.0}
+HARNESS = {"canopy": "drogue", "separation_station": 0.7, "length": 6.0, "strength": 2000.0, "stiffness": 13e3, "impulse": 3.0}
 
 
 def facts_of(mission, flown, canopy):
@@ -118,9 +118,9 @@ def facts_of(mission, flown, canopy):
     return dict(zip(CANOPY_FACTS, flown.canopy[canopy_names(mission).index(canopy)]))
 
 
-def test_snatch__is_the_energy_of_the_charge_in_the_cord_as_a_spring(demo_mission):
+def test_snatch__is_the_energy_of_the_charge_in_the_harness_as_a_spring(demo_mission):
     """Two pieces thrown apart by J reach J/mu against each other; a spring k takes that up at F = v sqrt(k mu)."""
-    mission = staged.stack(demo_mission, cords=[CORD])
+    mission = staged.stack(demo_mission, harnesses=[HARNESS])
     flier = staged.flier(mission)
     kept, loose = flier.plan.pieces(0, 0, 0, set(), staged.drawn(mission))
     flown = flier.fly(staged.drawn(mission))
@@ -134,29 +134,29 @@ def test_snatch__is_the_energy_of_the_charge_in_the_cord_as_a_spring(demo_missio
     assert kept.mass + loose.mass == pytest.approx(whole.dry, rel=1e-12)  # the pieces are the burnt-out stage
 
 
-def test_cord__too_weak_for_the_charge_leaves_two_bodies(demo_mission):
-    mission = staged.stack(demo_mission, cords=[CORD | {"strength": 5.0}])
+def test_harness__too_weak_for_the_charge_leaves_two_bodies(demo_mission):
+    mission = staged.stack(demo_mission, harnesses=[HARNESS | {"strength": 5.0}])
     flier = staged.flier(mission)
     flown = flier.fly(staged.drawn(mission))
     names = body_names(mission)
     loose = names.index("thistledown: loose by drogue")
-    assert dict(zip(failure_names(mission), flown.failure))["cord_parts: drogue"] == 1.0
+    assert dict(zip(failure_names(mission), flown.failure))["harness_breaks: drogue"] == 1.0
     fallen = flown.body[[0, loose]]
     assert fallen[:, 5].sum() == pytest.approx(flier.plan.model(0, 0).mass.dry, rel=1e-9)
     assert (fallen[:, 7] == 1.0).all()  # the drogue stays on the fore piece, the main goes with the aft piece and opens there
-    # and a cord that holds leaves none
+    # and a harness that holds leaves none
     assert flown.summary[ly.X_OPENING_SPEED] == dict(zip(CANOPY_FACTS, flown.canopy[0]))["line_stretch_airspeed"]
-    held = staged.flown(staged.stack(demo_mission, cords=[CORD]))
+    held = staged.flown(staged.stack(demo_mission, harnesses=[HARNESS]))
     assert np.isnan(held.body[loose, 0]) and held.failure.sum() == 0.0
 
 
 @pytest.mark.parametrize("gone_wrong", [(), ("no_ignition: thistledown",), ("no_separation: booster",)])
-def test_cord__parted_pieces_weigh_what_hung_together(demo_mission, gone_wrong):
+def test_harness__parted_pieces_weigh_what_hung_together(demo_mission, gone_wrong):
     """Whatever is still there, propellant or a whole booster, is in one of the two pieces."""
     failures = [
-        {"kind": kind, "of": of, "probability": 0.1} for kind, of in (("cord_parts", "drogue"), ("no_ignition", "thistledown"), ("no_separation", "booster"))
+        {"kind": kind, "of": of, "probability": 0.1} for kind, of in (("harness_breaks", "drogue"), ("no_ignition", "thistledown"), ("no_separation", "booster"))
     ]
-    mission = staged.stack(demo_mission, cords=[CORD], failures=failures)
+    mission = staged.stack(demo_mission, harnesses=[HARNESS], failures=failures)
     flier = staged.flier(mission)
     names = [failure.name for failure in mission.failure]
     draw = staged.drawn(mission, failure=[(i, 1.0) for i, name in enumerate(names) if name in gone_wrong or i == 0])
@@ -167,9 +167,9 @@ def test_cord__parted_pieces_weigh_what_hung_together(demo_mission, gone_wrong):
     assert flown.body[[0, loose], 5].sum() == pytest.approx(hung.body[0, 5], rel=1e-12)
 
 
-def test_cord__carries_a_booster_that_did_not_part(demo_mission):
-    """The opening load a cord takes is that of the mass behind it: with the booster still on, most of it."""
-    mission = staged.stack(demo_mission, cords=[CORD], failures=[{"kind": "no_separation", "of": "booster", "probability": 0.1}])
+def test_harness__carries_a_booster_that_did_not_part(demo_mission):
+    """The opening load a harness takes is that of the mass behind it: with the booster still on, most of it."""
+    mission = staged.stack(demo_mission, harnesses=[HARNESS], failures=[{"kind": "no_separation", "of": "booster", "probability": 0.1}])
     flier = staged.flier(mission)
     shares = []
     for stuck in (0.0, 1.0):
@@ -182,7 +182,7 @@ def test_cord__carries_a_booster_that_did_not_part(demo_mission):
     assert shares[1] == pytest.approx(with_booster / whole.dry, rel=1e-9)
 
 
-# ------------------------------------------------------------------ cords and drags of a draw of their own
+# ------------------------------------------------------------------ harnesses and drags of a draw of their own
 
 SNATCH = CANOPY_FACTS.index("snatch_load")
 
@@ -195,23 +195,23 @@ def side_area(mission, stage=0):
     return float(np.sum(0.5 * (width[1:] + width[:-1]) * np.diff(x)))
 
 
-def test_cord__weaker_in_the_mission_or_by_its_draw_snatches_alike_and_parts(demo_mission):
+def test_harness__weaker_in_the_mission_or_by_its_draw_snatches_alike_and_parts(demo_mission):
     """Stiffness is no matter of strength: the charge's snatch stays, and what is below it parts."""
-    strong = staged.stack(demo_mission, cords=[CORD])
+    strong = staged.stack(demo_mission, harnesses=[HARNESS])
     snatch = facts_of(strong, staged.flown(strong), "drogue")["snatch_load"]
     assert 100.0 < snatch < 1000.0
-    weak = staged.flown(staged.stack(demo_mission, cords=[CORD | {"strength": 0.9 * snatch}]))
-    drawn_weak = staged.flown(strong, staged.drawn(strong, cord=[(0, OF_CORD.index("strength"), 0.9 * snatch / 2000.0)]))
-    drawn_sound = staged.flown(strong, staged.drawn(strong, cord=[(0, OF_CORD.index("strength"), 1.1 * snatch / 2000.0)]))
-    parted = failure_names(strong).index("cord_parts: drogue")
+    weak = staged.flown(staged.stack(demo_mission, harnesses=[HARNESS | {"strength": 0.9 * snatch}]))
+    drawn_weak = staged.flown(strong, staged.drawn(strong, harness=[(0, OF_HARNESS.index("strength"), 0.9 * snatch / 2000.0)]))
+    drawn_sound = staged.flown(strong, staged.drawn(strong, harness=[(0, OF_HARNESS.index("strength"), 1.1 * snatch / 2000.0)]))
+    parted = failure_names(strong).index("harness_breaks: drogue")
     assert [flown.failure[parted] for flown in (weak, drawn_weak, drawn_sound)] == [1.0, 1.0, 0.0]
     for flown in (weak, drawn_weak, drawn_sound):
         assert flown.canopy[0, SNATCH] == pytest.approx(snatch, rel=1e-12)
 
 
-def test_cord__snatch_goes_with_the_root_of_a_drawn_stiffness(demo_mission):
-    mission = staged.stack(demo_mission, cords=[CORD])
-    loads = [staged.flown(mission, staged.drawn(mission, cord=[(0, OF_CORD.index("stiffness"), k)])).canopy[0, SNATCH] for k in (1.0, 4.0)]
+def test_harness__snatch_goes_with_the_root_of_a_drawn_stiffness(demo_mission):
+    mission = staged.stack(demo_mission, harnesses=[HARNESS])
+    loads = [staged.flown(mission, staged.drawn(mission, harness=[(0, OF_HARNESS.index("stiffness"), k)])).canopy[0, SNATCH] for k in (1.0, 4.0)]
     assert loads[1] == pytest.approx(2.0 * loads[0], rel=1e-12)
 
 
@@ -232,12 +232,12 @@ def test_hanging_drag__is_the_coefficient_times_the_side_area(demo_mission, key,
 
 
 @pytest.mark.parametrize(("key", "factor"), [(1.0, 1.0), (0.5, 1.0), (0.5, 1.2)])
-def test_loose_drag__of_the_piece_that_a_parted_cord_lets_go(demo_mission, key, factor):
+def test_loose_drag__of_the_piece_that_a_parted_harness_lets_go(demo_mission, key, factor):
     """Behind the cut at 0.7 m; without its main it falls at sqrt(2 m g/(rho CD S)), and the rest still hangs by the stage's own."""
-    cord = CORD | {"strength": 5.0, "loose_drag": key}
-    mission = staged.stack(demo_mission, cords=[cord])
+    harness = HARNESS | {"strength": 5.0, "tumbling_drag": key}
+    mission = staged.stack(demo_mission, harnesses=[harness])
     mission = mission.change({"recovery": [each.model_dump() for each in mission.recovery if each.canopy != "main"]})
-    flown = staged.flown(mission, staged.drawn(mission, cord=[(0, OF_CORD.index("loose_drag"), factor)]))
+    flown = staged.flown(mission, staged.drawn(mission, harness=[(0, OF_HARNESS.index("tumbling_drag"), factor)]))
     loose = flown.logs[body_names(mission).index("thistledown: loose by drogue")]
     radius = 0.5 * max(part.diameter for part in mission.stage[0].part if part.kind in ("nose", "tube"))
     length = sum(part.length for part in mission.stage[0].part if part.kind in ("nose", "tube"))
@@ -249,7 +249,7 @@ def test_loose_drag__of_the_piece_that_a_parted_cord_lets_go(demo_mission, key, 
 
 def test_loose_pieces__swing_only_below_a_canopy(demo_mission):
     """The piece that keeps the drogue ends upright; that without one goes on turning as it was let go."""
-    mission = staged.stack(demo_mission, cords=[CORD | {"strength": 5.0}])
+    mission = staged.stack(demo_mission, harnesses=[HARNESS | {"strength": 5.0}])
     mission = mission.change({"recovery": [each.model_dump() for each in mission.recovery if each.canopy != "main"]})
     flown = staged.flown(mission)
     kept, loose = flown.logs[0], flown.logs[body_names(mission).index("thistledown: loose by drogue")]

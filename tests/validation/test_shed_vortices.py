@@ -44,7 +44,7 @@ def plain(demo_mission):
 
 def _along(mission, phase, **fins):
     """The stack with the demo's fins at `phase` 0 and the booster's behind at `phase`."""
-    return on_booster(mission.change({"stage.0.part.tail.phase": 0.0}), phase=phase, **fins)
+    return on_booster(mission.change({"stage.0.part.tail.clocking": 0.0}), clocking=phase, **fins)
 
 
 # ---------------------------------------------------------------- strength and place
@@ -103,7 +103,7 @@ def test_pair__lift_ahead_costs_lift_behind(plain):
 
 def test_differential__opposite_rolling_moment_behind(plain):
     flow = {"fin_angle": SMALL}
-    alone = wind_tunnel(plain.change({"stage.0.part.tail.phase": 0.0}), **flow)
+    alone = wind_tunnel(plain.change({"stage.0.part.tail.clocking": 0.0}), **flow)
     for phase in (0.0, np.pi / 4.0):
         stack = _along(plain, phase)
         whole = wind_tunnel(stack, **flow)
@@ -113,14 +113,14 @@ def test_differential__opposite_rolling_moment_behind(plain):
 
 def test_reversal__needs_a_tail_that_reaches_the_vortices(plain):
     """s_T < f: most of the roll moment survives; s_T well beyond f, between the planes: reversed."""
-    chords = dict(root_chord=0.12, tip_chord=0.06, sweep=0.06)
-    small, large = (survival(_along(plain, np.pi / 4.0, span=s, **chords), incidence=[0.0]) for s in (0.012, 0.16))
+    chords = dict(root_chord=0.12, tip_chord=0.06, tip_offset=0.06)
+    small, large = (survival(_along(plain, np.pi / 4.0, semispan=s, **chords), incidence=[0.0]) for s in (0.012, 0.16))
     assert float(small.roll_moment.min()) > 0.8
     assert float(large.roll_moment.max()) < 0.0
 
 
 def test_fins_ahead_of_small_ones__keep_their_moment(plain):
-    tiny = _along(plain, np.pi / 4.0, span=0.004, root_chord=0.05, tip_chord=0.03, sweep=0.02)
+    tiny = _along(plain, np.pi / 4.0, semispan=0.004, root_chord=0.05, tip_chord=0.03, tip_offset=0.02)
     share = survival(tiny, incidence=[0.0])
     assert float(abs(share.roll_moment - 1.0).max()) < 0.05
 
@@ -185,7 +185,7 @@ def _wash(fins, y, z, core):
 @pytest.mark.parametrize("span, root, tip, sweep", SHAPES[:3])
 def test_one_vortex__force_and_roll_of_four_fins_against_the_lattice(span, root, tip, sweep, plain):
     """A vortex anywhere around the fins but in a panel's plane: the table's two means against the lattice's loads."""
-    fin = shape_of(_along(plain, 0.0, span=span, root_chord=root, tip_chord=tip, sweep=sweep).stage).fins[1]
+    fin = shape_of(_along(plain, 0.0, semispan=span, root_chord=root, tip_chord=tip, tip_offset=sweep).stage).fins[1]
     fin = replace(fin, body_radius=R)
     core = wake.CORE_SHARE * FRONT["span"]
     table, reach = wake.influence(fin, core=core), R + span
@@ -235,7 +235,7 @@ def test_survival__of_a_roll_moment_against_the_lattice(phase, cells, plain):
 def _narrow(mission, phase, *, root, tip, span, sweep):
     """The stack on a booster as wide as the demo itself."""
     tube = {"kind": "tube", "length": 0.78, "diameter": 2 * R, "mass": 0.5}
-    stack = _along(mission, phase, root_chord=root, tip_chord=tip, span=span, sweep=sweep, station=0.47)
+    stack = _along(mission, phase, root_chord=root, tip_chord=tip, semispan=span, tip_offset=sweep, station=0.47)
     tables = stack.model_dump(exclude_none=True)
     parts = tables["stage"][1]["part"]
     tables["stage"][1]["part"] = [tube, *parts[2:]]

@@ -63,17 +63,17 @@ def by_hand(model, draw, mach):
 
 
 CASES = {
-    "one set": {"span": 0.0},
+    "one set": {"semispan": 0.0},
     "four behind four": {},
-    "between the planes": {"phase": math.pi / 4.0},
-    "clocked": {"phase": 0.3},
-    "three ahead of four": {"count": 3, "phase": 0.2},
-    "three ahead of three": {"count": 3, "phase": 0.2, "tail": {"count": 3}},
-    "two ahead of three": {"count": 2, "phase": math.pi / 2.0, "tail": {"count": 3}},
-    "two ahead of four, clocked": {"count": 2, "phase": 0.5},
+    "between the planes": {"clocking": math.pi / 4.0},
+    "clocked": {"clocking": 0.3},
+    "three ahead of four": {"count": 3, "clocking": 0.2},
+    "three ahead of three": {"count": 3, "clocking": 0.2, "tail": {"count": 3}},
+    "two ahead of three": {"count": 2, "clocking": math.pi / 2.0, "tail": {"count": 3}},
+    "two ahead of four, clocked": {"count": 2, "clocking": 0.5},
     "five ahead of three": {"count": 5, "tail": {"count": 3}},
-    "three in a row": {"more": [{"name": "strakes", "station": 0.7, "span": 0.03, "count": 3}]},
-    "large": {"span": 0.11, "root_chord": 0.1},
+    "three in a row": {"more": [{"name": "strakes", "station": 0.7, "semispan": 0.03, "count": 3}]},
+    "large": {"semispan": 0.11, "root_chord": 0.1},
 }
 
 
@@ -128,7 +128,7 @@ def test_margin__drawn_normal_force_and_centre_of_pressure(demo_mission, name, n
 @pytest.mark.parametrize("span", [0.05, 0.08, 0.11, 0.125])
 def test_margin__is_moment_over_force_in_the_tunnel(demo_mission, span):
     """C_m/C_Z at small incidence, over roll angles: what a flight feels. Canards large enough make it unstable, and the page says so."""
-    mission = with_canards(demo_mission, span=span, root_chord=0.1, tip_chord=0.06)
+    mission = with_canards(demo_mission, semispan=span, root_chord=0.1, tip_chord=0.06)
     flow = [wind_tunnel(mission, mach=0.3, incidence=math.radians(0.001), roll=roll) for roll in np.radians([0.0, 30.0, 45.0])]
     felt = [
         float((f.C_m * math.cos(a) - f.C_n * math.sin(a)) / (f.C_Z * math.cos(a) + f.C_Y * math.sin(a))) for f, a in zip(flow, np.radians([0.0, 30.0, 45.0]))
@@ -165,8 +165,8 @@ def _vehicle(*fins):
 
 def _pair(shape):
     root, tip, sweep, span = shape
-    tail = Fins(mass=0.1, count=4, station=1.68, root_chord=0.2, tip_chord=0.1, span=0.12, sweep=0.06, thickness=0.003)
-    return tail, Fins(mass=0.1, count=4, station=0.5, root_chord=root, tip_chord=tip, span=span, sweep=sweep, thickness=0.003)
+    tail = Fins(mass=0.1, count=4, station=1.68, root_chord=0.2, tip_chord=0.1, semispan=0.12, tip_offset=0.06, thickness=0.003)
+    return tail, Fins(mass=0.1, count=4, station=0.5, root_chord=root, tip_chord=tip, semispan=span, tip_offset=sweep, thickness=0.003)
 
 
 @pytest.mark.parametrize(("shape", "lost"), SHARE_LOST.items())
@@ -184,8 +184,8 @@ def test_downwash__of_the_slopes_against_our_lattice(shape):
     body, of_tail, of_ahead, both = (float(centre_of_pressure(_vehicle(*fins), 0.0)[0]) for fins in ((), (tail,), (ahead,), (ahead, tail)))
     found = (of_tail + of_ahead - body - both) / (of_tail - body)
     sets = [
-        lattice.Fins(part.station, part.root_chord, part.tip_chord, part.span, part.sweep, 0.05, rows=12, edges=edges)
-        for part, edges in zip((ahead, tail), _edges(ahead.span, tail.span))
+        lattice.Fins(part.station, part.root_chord, part.tip_chord, part.semispan, part.tip_offset, 0.05, rows=12, edges=edges)
+        for part, edges in zip((ahead, tail), _edges(ahead.semispan, tail.semispan))
     ]
     wind = [-np.sin(f.angle)[:, None] * (1.0 + (f.r / f.control[1]) ** 2)[None, :] for f in sets]  # incidence with the body's upwash
 
@@ -240,7 +240,7 @@ def test_linear_models__moment_over_force_is_the_margin(demo_mission, name):
 def test_by_hand__what_carry_over_gives():
     """Three fins on a tube, by a hand calculation after Barrowman (1967) in plain numbers: 1 + x against (1 + x)^2."""
     d, s, root, tip, sweep, at = 0.06, 0.06, 0.12, 0.06, 0.06, 0.88
-    fins = Fins(mass=0.1, count=3, station=at, root_chord=root, tip_chord=tip, span=s, sweep=sweep, thickness=0.003)
+    fins = Fins(mass=0.1, count=3, station=at, root_chord=root, tip_chord=tip, semispan=s, tip_offset=sweep, thickness=0.003)
     parts = Nose(mass=0.2, length=0.25, diameter=d, shape="tangent-ogive"), Tube(mass=0.3, length=0.75, diameter=d), fins
     mission = Mission.model_construct(motor={}, stage=(Stage.model_construct(name="one", part=parts, measured=None),))
     found = margins_by_hand(mission, [0], 0.0)

@@ -187,4 +187,4 @@ def test_rehearsal__of_the_recorded_flight_shows_one_burn(with_sensors):
     bench = sixdof.rehearse(mission, ds)
     for what in ("ignition_noticed", "burnout_noticed"):
         assert np.isfinite(bench[what].values).sum() == 1
-    assert float(under_canopies(ds)["specific_force"][:, 0].max()) > mission.detection.ignition_force
+    assert float(under_canopies(ds)["specific_force"][:, 0].max()) > mission.detection.ignition_specific_force

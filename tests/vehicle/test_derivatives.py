@@ -31,13 +31,13 @@ def _aero(*fins):
 
 
 def _fins(**change):
-    given = dict(count=4, station=0.8, root_chord=0.15, tip_chord=0.08, span=0.1, sweep=0.05, thickness=0.003)
+    given = dict(count=4, station=0.8, root_chord=0.15, tip_chord=0.08, semispan=0.1, tip_offset=0.05, thickness=0.003)
     return Fins(mass=0.1, **{**given, **change})
 
 
 @pytest.fixture(scope="module")
 def aero():
-    return _aero(_fins(count=3, phase=0.3), _fins(station=0.35, count=4, span=0.05, root_chord=0.08))
+    return _aero(_fins(count=3, clocking=0.3), _fins(station=0.35, count=4, semispan=0.05, root_chord=0.08))
 
 
 @pytest.fixture(scope="module")
@@ -95,7 +95,7 @@ def test_at_mach__holds_beyond_the_table(aero):
 
 
 def test_two_panels__least_over_the_roll_angle():
-    aero = _aero(_fins(count=2, phase=0.4))
+    aero = _aero(_fins(count=2, clocking=0.4))
     found = derivatives(aero, [0.3], CG)
     rolled = {}
     for roll in np.arange(0.0, math.pi, math.pi / 90):
@@ -111,7 +111,7 @@ def test_two_panels__least_over_the_roll_angle():
 
 def test_fins_on_a_cone__stand_off_the_local_radius():
     """A panel on a boattail: its centroid's distance from the axis is the cone's radius there and y from the surface."""
-    tail = _fins(station=1.0, root_chord=0.1, tip_chord=0.1, sweep=0.0, span=0.05)
+    tail = _fins(station=1.0, root_chord=0.1, tip_chord=0.1, tip_offset=0.0, semispan=0.05)
     parts = (
         Nose(mass=0.1, length=0.3, diameter=0.1),
         Tube(mass=0.1, length=0.7, diameter=0.1),
@@ -119,5 +119,5 @@ def test_fins_on_a_cone__stand_off_the_local_radius():
     )
     fin = shape_of([Stage.model_construct(name="one", part=(*parts, tail))]).fins[0]
     assert fin.body_radius == pytest.approx(0.045) and fin.area == pytest.approx(0.005)
-    swept = shape_of([Stage.model_construct(name="one", part=(*parts, tail.model_copy(update={"sweep": 0.04})))]).fins[0]
+    swept = shape_of([Stage.model_construct(name="one", part=(*parts, tail.model_copy(update={"tip_offset": 0.04})))]).fins[0]
     assert swept.body_radius == pytest.approx(0.045 - 0.1 * 0.02)  # its centroid is 20 mm further aft

@@ -46,7 +46,7 @@ def fins(**numbers) -> Fins:
     return Fins(**{"thickness": 0.003, "mass": 0.2, **numbers})
 
 
-WORKED = fins(count=4, station=0.86, root_chord=0.14, tip_chord=0.06, span=0.08, sweep=0.07)
+WORKED = fins(count=4, station=0.86, root_chord=0.14, tip_chord=0.06, semispan=0.08, tip_offset=0.07)
 
 
 def fins_on_tube(part: Fins):
@@ -113,7 +113,7 @@ def test_fins__polygon_of_the_trapezoid_is_the_trapezoid():
 
 
 def test_fins__ellipse_matches_the_closed_forms():
-    fin = fins_on_tube(fins(count=3, station=0.5, outline="ellipse", root_chord=0.14, span=0.08))
+    fin = fins_on_tube(fins(count=3, station=0.5, outline="ellipse", root_chord=0.14, semispan=0.08))
     assert fin.area == pytest.approx(math.pi * 0.14 * 0.08 / 4.0, rel=POLYGON_ERROR)
     assert fin.mac == pytest.approx(8.0 * 0.14 / (3.0 * math.pi), rel=POLYGON_ERROR)
     assert fin.y_mac == pytest.approx(4.0 * 0.08 / (3.0 * math.pi), rel=POLYGON_ERROR)
@@ -123,7 +123,7 @@ def test_fins__ellipse_matches_the_closed_forms():
 
 
 def test_fins__triangle_has_no_tip():
-    fin = fins_on_tube(fins(count=4, station=0.5, root_chord=0.1, tip_chord=0.0, span=0.1, sweep=0.1, thickness=0.002))
+    fin = fins_on_tube(fins(count=4, station=0.5, root_chord=0.1, tip_chord=0.0, semispan=0.1, tip_offset=0.1, thickness=0.002))
     assert fin.points.shape == (3, 2)
     assert fin.mac == pytest.approx(2.0 / 3.0 * 0.1, rel=ROUNDING)
     assert fin.y_mac == pytest.approx(0.1 / 3.0, rel=ROUNDING)
@@ -131,7 +131,7 @@ def test_fins__triangle_has_no_tip():
 
 @given(st.floats(0.02, 0.3), st.floats(0.0, 0.3), st.floats(0.01, 0.2), st.floats(-0.1, 0.3))
 def test_fins__area_is_the_integral_of_the_chord(root, tip, span, sweep):
-    fin = fins_on_tube(fins(count=3, station=0.3, root_chord=root, tip_chord=tip, span=span, sweep=sweep, thickness=0.002))
+    fin = fins_on_tube(fins(count=3, station=0.3, root_chord=root, tip_chord=tip, semispan=span, tip_offset=sweep, thickness=0.002))
     y = (np.arange(400) + 0.5) / 400.0 * span
     assert np.sum(fin.chord(y)) * span / 400.0 == pytest.approx(fin.area, rel=1e-9)  # the midpoint rule is exact here
     assert fin.mean_chord - 1e-12 <= fin.mac <= max(root, tip) + 1e-12

@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from mass_samples import booster, mission, motor, sustainer
 
 from sixdof.core.types import GRAIN_COLUMNS, GRAIN_MASS, GRAIN_X, GRAIN_Y, GRAIN_Z
-from sixdof.mission.tables import Fins, Guide, Measured, Mount, Nose, PointMass, Stage, Transition, Tube
+from sixdof.mission.tables import Fins, RailGuide, Measured, Mount, Nose, PointMass, Stage, Transition, Tube
 from sixdof.mission.tables.materials import MATERIALS
 from sixdof.vehicle.geometry import shape_of
 from sixdof.vehicle.mass import airframe, grain_rows, mass_at, mass_table, part_masses, stage_lumps, table_of
@@ -45,10 +45,10 @@ def test_mass_table__is_the_sum_of_its_parts():
 
 
 def test_part_masses__density_and_material_come_from_geometry():
-    tube = Tube(name="t", length=0.5, diameter=0.08, wall=0.002, material="aluminium")
+    tube = Tube(name="t", length=0.5, diameter=0.08, wall_thickness=0.002, material="aluminium")
     chords = {"root_chord": 0.1, "tip_chord": 0.1}
-    extra = Fins(name="f", count=3, station=1.1, span=0.05, thickness=0.004, density=500.0, **chords)
-    joined = Transition(length=0.05, fore_diameter=0.066, aft_diameter=0.08, wall=0.001, mass=0.02)
+    extra = Fins(name="f", count=3, station=1.1, semispan=0.05, thickness=0.004, density=500.0, **chords)
+    joined = Transition(length=0.05, fore_diameter=0.066, aft_diameter=0.08, wall_thickness=0.001, mass=0.02)
     rows = {row.name: row for row in part_masses(mission(sustainer(joined, tube, extra)), (0,))}
     assert rows["t"].mass == pytest.approx(MATERIALS["aluminium"] * math.pi * (0.04**2 - 0.038**2) * 0.5, rel=ROUNDING)
     assert rows["t"].station == pytest.approx(1.15 + 0.25, rel=ROUNDING)
@@ -92,7 +92,7 @@ def test_grain_rows__sit_in_their_mounts():
     assert upper.grain.shape == (1, GRAIN_COLUMNS) and table.grain.shape == (3, GRAIN_COLUMNS)
     assert upper.grain.flags.c_contiguous and table.grain.flags.c_contiguous
     np.testing.assert_array_equal(np.r_[upper.grain[:, GRAIN_MASS], table.grain[:, GRAIN_MASS]], 0.16)
-    # mount aft end 0.85 + 0.24, overhang 0.01, motor 0.24 long with the grain in its middle
+    # mount aft end 0.85 + 0.24, protrusion 0.01, motor 0.24 long with the grain in its middle
     assert upper.grain[0, GRAIN_X] == pytest.approx(1.10 - 0.12, rel=ROUNDING)
     np.testing.assert_allclose(table.grain[:, GRAIN_X], 1.10 + 0.54 - 0.12, rtol=ROUNDING)
     angle = 0.3 + 2.0 * math.pi / 3.0 * np.arange(3)  # clockwise from +z seen from behind, where y is right, z down
@@ -195,20 +195,20 @@ def vehicles(draw):
     diameter, aft = draw(DIAMETER), draw(DIAMETER)
     wall = draw(st.sampled_from([None, 0.001, 0.002]))
     shape = draw(st.sampled_from(["cone", "tangent-ogive", "ellipsoid", "parabola", "power", "haack"]))
-    nose = Nose(shape=shape, length=diameter * draw(st.floats(0.6, 6.0)), diameter=diameter, wall=wall, density=1200.0)
-    tube = Tube(length=0.3 + draw(LENGTH), diameter=diameter, wall=wall, mass=draw(st.floats(0.05, 5.0)))
-    tail = Transition(length=draw(LENGTH), fore_diameter=diameter, aft_diameter=aft, wall=wall, density=900.0)
+    nose = Nose(shape=shape, length=diameter * draw(st.floats(0.6, 6.0)), diameter=diameter, wall_thickness=wall, density=1200.0)
+    tube = Tube(length=0.3 + draw(LENGTH), diameter=diameter, wall_thickness=wall, mass=draw(st.floats(0.05, 5.0)))
+    tail = Transition(length=draw(LENGTH), fore_diameter=diameter, aft_diameter=aft, wall_thickness=wall, density=900.0)
     chord = draw(st.floats(0.05, 0.2))
     fins = Fins(
         count=draw(st.integers(2, 8)),
         station=nose.length + 0.01,
         root_chord=chord,
         tip_chord=draw(st.floats(0.0, 0.2)),
-        span=draw(st.floats(0.02, 0.3)),
-        sweep=draw(st.floats(-0.1, 0.3)),
+        semispan=draw(st.floats(0.02, 0.3)),
+        tip_offset=draw(st.floats(-0.1, 0.3)),
         thickness=0.002,
         density=1800.0,
-        phase=draw(st.floats(-3.0, 3.0)),
+        clocking=draw(st.floats(-3.0, 3.0)),
     )
     point = PointMass(
         mass=draw(st.floats(0.01, 3.0)),
@@ -216,7 +216,7 @@ def vehicles(draw):
         offset_y=draw(st.floats(-0.01, 0.01)),
         offset_z=draw(st.floats(-0.01, 0.01)),
     )
-    guides = Guide(station=nose.length, mass=0.002), Guide(station=nose.length + 0.2, density=900.0)
+    guides = RailGuide(station=nose.length, mass=0.002), RailGuide(station=nose.length + 0.2, density=900.0)
     mount = Mount(motor="small", station=nose.length, length=0.2, inner_diameter=0.018, density=900.0)
     return Stage(name="any", part=(nose, tube, tail, fins, point, *guides, mount))
 

@@ -90,7 +90,7 @@ def test_parallel_axis__is_the_definition():
     assert got[1, 1] == pytest.approx(2.0 * (0.3**2 + 0.2**2), rel=ROUNDING)
 
 
-OUTLINE = fin_outline(Fins(count=4, station=0.0, root_chord=0.12, tip_chord=0.06, span=0.1, sweep=0.05, thickness=0.003, mass=0.2))
+OUTLINE = fin_outline(Fins(count=4, station=0.0, root_chord=0.12, tip_chord=0.06, semispan=0.1, tip_offset=0.05, thickness=0.003, mass=0.2))
 
 
 @pytest.mark.parametrize("count", [3, 4, 5, 8])

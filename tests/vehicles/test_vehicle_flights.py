@@ -97,7 +97,7 @@ def mirrored(mission):
         "guidance.waypoint": [point.model_dump() | {"north": -point.north} for point in mission.guidance.waypoint],
     }
     for i, stage in enumerate(mission.stage):
-        changes |= {f"stage.{i}.part.{part.name}.phase": (-part.phase) % (2.0 * math.pi) for part in stage.part if part.kind == "fins"}
+        changes |= {f"stage.{i}.part.{part.name}.clocking": (-part.clocking) % (2.0 * math.pi) for part in stage.part if part.kind == "fins"}
     return mission.change(changes)
 
 

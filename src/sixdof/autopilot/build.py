@@ -52,7 +52,7 @@ _ACTIONS = {
     "guide_waypoints": ct.ACTION_GUIDE,
     "guide_hold": ct.ACTION_GUIDE,
     "separate": ct.ACTION_SEPARATE,
-    "light": ct.ACTION_LIGHT,
+    "ignite": ct.ACTION_LIGHT,
 }
 ARM_MACH = 0.3  # at which a fin's load is put ahead of the centre of mass or behind it
 _MODES = {"profile": PROFILE, "waypoints": WAYPOINTS, "hold": HOLD_DIRECTION}
@@ -84,7 +84,7 @@ def servo_table(mission: Mission) -> ct.Servo:
         damping=servo.damping,
         rate_limit=servo.rate_limit,
         acceleration_limit=_or(servo.acceleration_limit, math.inf),
-        travel=servo.travel,
+        travel=servo.deflection_limit,
         delay=delay,
         backlash=servo.backlash,
         dead_band=servo.dead_band,
@@ -136,10 +136,10 @@ def detection_table(mission: Mission) -> ct.Detection:
     """Return how the flight computer notices the phases of a flight."""
     d = mission.detection
     return ct.Detection(
-        d.liftoff_force,
+        d.liftoff_specific_force,
         d.liftoff_height,
-        d.ignition_force,
-        d.burnout_force,
+        d.ignition_specific_force,
+        d.burnout_specific_force,
         d.burnout_debounce,
         1 if d.apogee == "barometer" else 0,
         d.apogee_drop,
@@ -174,7 +174,7 @@ def sensors_table(mission: Mission) -> Sensors:
             receiver.velocity_noise,
             latency,
             ticks(receiver.rate) if s.receiver else 0,
-            _or(receiver.force_limit, math.inf),
+            _or(receiver.specific_force_limit, math.inf),
             _or(receiver.speed_limit, math.inf),
         ),
         gyro_lag=0.0 if ideal else s.gyro.lag,
@@ -198,9 +198,9 @@ def guidance_table(mission: Mission) -> Guidance:
         most_tilt=guidance.tilt_limit,
         most_load=_or(guidance.load_limit, math.inf),
         load_slope=load_slope(mission) if guidance.load_limit is not None else 0.0,
-        past_last=int(_PAST[guidance.past_last]),
+        past_last=int(_PAST[guidance.after_last]),
         start_mode=int(_MODES[guidance.mode]),
-        feed_rate=1 if guidance.feed_rate else 0,
+        feed_rate=1 if guidance.rate_feedforward else 0,
     )
 
 
@@ -223,7 +223,7 @@ def gains_table(mission: Mission) -> np.ndarray:
     head = [
         over,
         len(alone),
-        autopilot.gain_pressure or 0.0,
+        autopilot.gain_reference_q or 0.0,
         low,
         high,
         autopilot.integral_limit,
@@ -267,7 +267,7 @@ def control_fins(shape) -> list[tuple[int, int, float]]:
     for number, fins in enumerate(shape.fins):
         if fins.part.control:
             step = 2.0 * math.pi / fins.part.count
-            found += [(number, i, fins.part.phase + i * step) for i in range(fins.part.count)]
+            found += [(number, i, fins.part.clocking + i * step) for i in range(fins.part.count)]
     return found
 
 
@@ -320,13 +320,13 @@ def canopy_stages(mission: Mission) -> list[int]:
 
 
 def canopy_table(mission: Mission) -> np.ndarray:
-    """Return the rows (canopies, CANOPY_COLUMNS) of every canopy, its cord's columns those of none."""
+    """Return the rows (canopies, CANOPY_COLUMNS) of every canopy, its harness's columns those of none."""
     rows = np.zeros((len(canopies(mission)), ct.CANOPY_COLUMNS))
     for row, p in zip(rows, canopies(mission)):
         row[ct.CANOPY_DRAG_AREA] = p.drag_coefficient * math.pi * p.diameter**2 / 4.0
-        row[ct.CANOPY_FILL_TIME], row[ct.CANOPY_WAIT] = p.fill_time, p.opening_delay
-        row[ct.CANOPY_REEF_SHARE], row[ct.CANOPY_REEF_TIME] = _or(p.reef_share, 1.0), p.reef_time
-        row[ct.CANOPY_FACTOR], row[ct.CANOPY_STRENGTH] = p.opening_factor, _or(p.strength, math.inf)
+        row[ct.CANOPY_FILL_TIME], row[ct.CANOPY_WAIT] = p.fill_time, p.deployment_delay
+        row[ct.CANOPY_REEF_SHARE], row[ct.CANOPY_REEF_TIME] = _or(p.reefing_ratio, 1.0), p.reefing_time
+        row[ct.CANOPY_FACTOR], row[ct.CANOPY_STRENGTH] = p.opening_force_coefficient, _or(p.strength, math.inf)
         row[ct.CANOPY_CORD_STRENGTH] = math.inf
     return rows
 
@@ -342,7 +342,7 @@ class Trigger(NamedTuple):
 def burn_order(mission: Mission) -> list[int]:
     """Return the stages in the order of their burns: the last one on the rail, then as rules light them, in file order."""
     index = {stage.name: i for i, stage in enumerate(mission.stage)}
-    lit = [index[rule.target] for rule in mission.rule if rule.action == "light" and rule.target in index]
+    lit = [index[rule.target] for rule in mission.rule if rule.action == "ignite" and rule.target in index]
     order = [len(mission.stage) - 1]
     for stage in sorted(set(lit), reverse=True):
         if stage not in order:
@@ -368,8 +368,8 @@ def _row(trigger, action, target=0, *, threshold=0.0, order=0, delay=0.0, rule=N
     inf = math.inf
     limits = ("tilt_below", inf), ("speed_above", -inf), ("speed_below", inf), ("height_above", -inf), ("height_below", inf)
     row[ct.RULE_TILT_BELOW : ct.RULE_BOOSTER] = [_or(getattr(rule, name, None), otherwise) for name, otherwise in limits]
-    row[ct.RULE_BOOSTER] = {"attached": 1.0, "gone": 0.0}.get(getattr(rule, "booster", None), -1.0)
-    window = ("after", -inf), ("before", inf), ("patience", inf)
+    row[ct.RULE_BOOSTER] = {"attached": 1.0, "separated": 0.0}.get(getattr(rule, "booster", None), -1.0)
+    window = ("after", -inf), ("before", inf), ("timeout", inf)
     row[ct.RULE_AFTER :] = [_or(getattr(rule, name, None), otherwise) for name, otherwise in window]
     return row.tolist()
 
@@ -379,7 +379,7 @@ def _target(mission: Mission, rule) -> int:
         return int(_MODES[rule.action.removeprefix("guide_")])
     if rule.action == "deploy":
         return [part.name for part in canopies(mission)].index(rule.target)
-    if rule.action in ("separate", "light"):
+    if rule.action in ("separate", "ignite"):
         names = [stage.name for stage in mission.stage]
         return names.index(rule.target) if rule.target else len(names) - 1
     return 0

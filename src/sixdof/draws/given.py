@@ -12,6 +12,7 @@ from sixdof.draws.quantities import attributes, coordinate, dims_of, flight_coor
 from sixdof.draws.sampling import FLIGHTS, SEEDS
 from sixdof.draws.table import FAILED, OF_FAILED, refuse_beyond
 from sixdof.mission.mission import Mission
+from sixdof.mission.former import DISPERSED, KEYS, current_name
 from sixdof.mission.paths import PathItem
 from sixdof.mission.tables.dispersible import DISPERSIBLE, Dispersible
 from sixdof.results.dataset import input_name
@@ -176,6 +177,7 @@ def rows_of(ds: xr.Dataset, mission: Mission) -> xr.Dataset:
         ds = ds.expand_dims("flight")
     if "flight" not in ds.coords:
         raise ValueError("rows_of takes flights of an ensemble, which have a coordinate flight; this Dataset has none")
+    ds = _in_words_of_today(ds)
     names = {input_name(name): name for name in (*DISPERSIBLE, *path_names(mission))}
     names = {str(found): ds[found].attrs.get("disperses", names.get(found)) for found in ds.data_vars if "disperses" in ds[found].attrs or found in names}
     lost = [name for name in mission.disperse if name not in names.values()]
@@ -185,6 +187,17 @@ def rows_of(ds: xr.Dataset, mission: Mission) -> xr.Dataset:
     if mission.failure:
         variables[FAILED] = _failures(mission, ds)
     return check_draws(mission, xr.Dataset(variables, {"flight": ds["flight"].values}, {"seed": ds.attrs.get("seed", "0")}))
+
+
+def _in_words_of_today(ds: xr.Dataset) -> xr.Dataset:
+    """Return an ensemble with the inputs that a version before called otherwise under their names of today."""
+    old = {input_name(then): input_name(now) for then, now in DISPERSED.items() if input_name(then) in ds}
+    ds = ds.rename(old | {then: now for then, now in KEYS[""].items() if then in ds.dims or then in ds.coords})
+    for name in [name for name in ds.data_vars if "disperses" in ds[name].attrs]:
+        path = ds[name].attrs["disperses"]
+        if current_name(path) != path:
+            ds = ds.assign({name: ds[name].assign_attrs(disperses=current_name(path))})
+    return ds
 
 
 def _own_things(mission: Mission, name: str, array: xr.DataArray) -> xr.Variable:

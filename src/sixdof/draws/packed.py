@@ -9,7 +9,7 @@ from sixdof.core.draw import Draw
 from sixdof.draws.drawn import path_names
 from sixdof.draws.quantities import control_fins, known_item, nominal_air, nominal_value, things
 from sixdof.draws.table import FAILED, draw_table, failure_table
-from sixdof.flight.legs import COMMON, OF_AIR, OF_CANOPY, OF_CORD, OF_JOINT, OF_STAGE, FlightDraw, canopy_names, stage_draw
+from sixdof.flight.legs import COMMON, OF_AIR, OF_CANOPY, OF_HARNESS, OF_JOINT, OF_STAGE, FlightDraw, canopy_names, stage_draw
 from sixdof.mission.mission import Mission
 from sixdof.mission.paths import PathItem
 from sixdof.mission.tables.dispersible import DISPERSIBLE
@@ -64,14 +64,14 @@ FIELDS = {
     "canopy.fill_time": ("canopy", "fill_time"),
     "wind.member": ("air", "member"),
     "turbulence.wind_at_20_ft": ("air", "wind_at_20_ft"),
-    "cord.strength": ("cord", "strength"),
-    "cord.stiffness": ("cord", "stiffness"),
-    "cord.loose_drag": ("cord", "loose_drag"),
+    "harness.strength": ("harness", "strength"),
+    "harness.stiffness": ("harness", "stiffness"),
+    "harness.tumbling_drag": ("harness", "tumbling_drag"),
     "vehicle.hanging_drag": ("stage", "hanging_drag"),
     "rule.delay": ("rule", None),
     "servo.centring": ("centring", None),
 }
-COLUMNS = {"common": COMMON, "stage": OF_STAGE, "joint": OF_JOINT, "canopy": OF_CANOPY, "cord": OF_CORD, "air": OF_AIR}
+COLUMNS = {"common": COMMON, "stage": OF_STAGE, "joint": OF_JOINT, "canopy": OF_CANOPY, "harness": OF_HARNESS, "air": OF_AIR}
 
 
 def pack_draws(mission: Mission, table: xr.Dataset) -> FlightDraw:
@@ -121,7 +121,7 @@ def nominal_draw(mission: Mission) -> FlightDraw:
             common[field] = DISPERSIBLE[name].neutral
     common |= {"elevation": mission.rail.elevation, "azimuth": mission.rail.azimuth}
     common |= dict(zip(("wind_scale", "wind_cos", "wind_sin"), wind_draw(mission)))
-    counts = {"stage": len(mission.stage), "joint": len(mission.stage), "canopy": len(canopy_names(mission)), "cord": len(mission.cord)}
+    counts = {"stage": len(mission.stage), "joint": len(mission.stage), "canopy": len(canopy_names(mission)), "harness": len(mission.harness)}
     groups = {}
     for group, count in counts.items():
         neutral = {field: DISPERSIBLE[name].neutral for name, (owner, field) in FIELDS.items() if owner == group}

@@ -18,7 +18,7 @@ CALLED = {
     "stage": "stage",
     "joint": "joint, by the stage behind it",
     "rule": "event rule",
-    "cord": "cord, by its canopy",
+    "harness": "harness, by its canopy",
     "canopy": "canopy",
     "fin": "number of the control fin",
     "failure": "what may go wrong",
@@ -31,7 +31,7 @@ def control_fins(mission: Mission) -> int:
 
 
 def things(mission: Mission, each: str) -> list:
-    """Return the names of what a dispersible is drawn for one by one: stages, joints, rules, cords, canopies, control fins."""
+    """Return the names of what a dispersible is drawn for one by one: stages, joints, rules, harnesses, canopies, control fins."""
     if each == "fin":
         return list(range(1, control_fins(mission) + 1))
     return {
@@ -39,7 +39,7 @@ def things(mission: Mission, each: str) -> list:
         "stage": [stage.name for stage in mission.stage],
         "joint": joint_names(mission),
         "rule": rule_names(mission)[: len(mission.rule)],
-        "cord": [cord.canopy for cord in mission.cord],
+        "harness": [harness.canopy for harness in mission.harness],
         "canopy": canopy_names(mission),
     }[each]
 

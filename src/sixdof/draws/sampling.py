@@ -15,6 +15,7 @@ import numpy as np
 from scipy.special import ndtr, ndtri
 
 from sixdof.core.random import fill_uniform
+from sixdof.mission.former import first_name
 from sixdof.mission.tables import Correlation
 
 FIRST_STREAM = 1 << 31  # streams below are those of the kernels
@@ -31,7 +32,7 @@ Columns = Sequence[tuple[str, int]]
 
 def stream_of(name: str) -> int:
     """Return the random stream of a dispersible name: fixed for good, whatever else exists."""
-    return FIRST_STREAM | (zlib.crc32(name.encode()) & (FIRST_STREAM - 1))
+    return FIRST_STREAM | (zlib.crc32(first_name(name).encode()) & (FIRST_STREAM - 1))
 
 
 def _checked(seed, first, count) -> tuple[int, int, int]:

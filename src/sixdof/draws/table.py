@@ -46,7 +46,7 @@ def make_draws(mission: Mission, flights: int, *, seed: int = 0, first: int = 0,
     Returns
     -------
     Dataset
-        A variable for each dispersed quantity, dims (flight) or (flight, stage | joint | rule | cord | canopy | fin), with units (SI or
+        A variable for each dispersed quantity, dims (flight) or (flight, stage | joint | rule | harness | canopy | fin), with units (SI or
         rad), long_name and role: a "factor" multiplies the mission's number, an "offset" is added, a "value" replaces it.
         `failure_drawn` (flight, failure) is 1 where a failure was drawn. Attributes: seed, sampling, and of "latin" total.
 
@@ -67,7 +67,7 @@ def make_draws(mission: Mission, flights: int, *, seed: int = 0, first: int = 0,
 def draw_table(mission: Mission, seed: int, first: int, count: int, *, sampling: str = "random", total: int | None = None) -> xr.Dataset:
     """Return the draws of flights first .. first + count - 1: one variable for each entry of `mission.disperse`.
 
-    Dims: flight (coordinate: the flight's number), and what the quantity is drawn for one by one (stage, joint, rule, cord,
+    Dims: flight (coordinate: the flight's number), and what the quantity is drawn for one by one (stage, joint, rule, harness,
     canopy, fin), where there are more of them than one. Values are SI or rad; a "factor" multiplies the mission's quantity, an
     "offset" is added, a "value" replaces it. `failure_drawn` (flight, failure) is 1 where a failure was drawn to happen.
 

@@ -63,10 +63,10 @@ AHEAD, BEHIND = "ahead", "behind"  # sides of a joint
 
 
 def body_names(mission: Mission) -> list[str]:
-    """Return the bodies of a mission: its stages, then what may come loose where a cord parts."""
+    """Return the bodies of a mission: its stages, then what may come loose where a harness parts."""
     stages = canopy_stages(mission)
     names = [part.name for part in canopies(mission)]
-    loose = [f"{mission.stage[stages[names.index(cord.canopy)]].name}: loose by {cord.canopy}" for cord in mission.cord]
+    loose = [f"{mission.stage[stages[names.index(harness.canopy)]].name}: loose by {harness.canopy}" for harness in mission.harness]
     return [stage.name for stage in mission.stage] + loose
 
 
@@ -92,7 +92,7 @@ def canopy_names(mission: Mission) -> list[str]:
 def failure_names(mission: Mission) -> list[str]:
     """Return everything that may go wrong: what the mission names, and what loads may break."""
     names = [failure.name for failure in mission.failure]
-    by_load = [f"cord_parts: {cord.canopy}" for cord in mission.cord]
+    by_load = [f"harness_breaks: {harness.canopy}" for harness in mission.harness]
     by_load += [f"canopy_lost: {part.name}" for part in canopies(mission) if part.strength is not None]
     return names + [name for name in by_load if name not in names]
 
@@ -113,7 +113,7 @@ class FlightDraw(NamedTuple):
     """One flight's departures from the mission. Factors are 1 and offsets 0 in the nominal flight.
 
     common : (len(COMMON),) fields of core.draw.Draw that all bodies share. stage : (stages, len(OF_STAGE)). joint : (stages,
-    len(OF_JOINT)), row 0 not used. canopy : (canopies, len(OF_CANOPY)). cord : (cords, len(OF_CORD)). rule : ([[rule]] entries,). failure : (failures,)
+    len(OF_JOINT)), row 0 not used. canopy : (canopies, len(OF_CANOPY)). harness : (harnesses, len(OF_HARNESS)). rule : ([[rule]] entries,). failure : (failures,)
     1 where it happens. centring : (control fins,). air : (len(OF_AIR),) what stands in place of the mission's own. path : (paths,)
     numbers of the mission that were drawn, in the order of `ensemble.drawn.path_names`: a `Plan` knows nothing of them, and must be
     that of the mission with these numbers (`ensemble.drawn.drawn_mission`).
@@ -123,7 +123,7 @@ class FlightDraw(NamedTuple):
     stage: np.ndarray
     joint: np.ndarray
     canopy: np.ndarray
-    cord: np.ndarray
+    harness: np.ndarray
     rule: np.ndarray
     failure: np.ndarray
     centring: np.ndarray
@@ -152,7 +152,7 @@ OF_STAGE = (
 )
 OF_JOINT = ("impulse", "delay", "tilt_y", "tilt_z")
 OF_CANOPY = ("drag", "delay", "fill_time")
-OF_CORD = ("strength", "stiffness", "loose_drag")
+OF_HARNESS = ("strength", "stiffness", "tumbling_drag")
 OF_AIR = ("member", "wind_at_20_ft")  # which forecast of the wind; m/s, -1: the mean wind's own there
 COMMON = tuple(name for name in Draw._fields[:-1] if name not in OF_STAGE)
 OF_MASS = ("mass", "cg_x", "cg_y", "cg_z", "inertia")
@@ -197,7 +197,7 @@ class _Body:
     since: tuple[int, str] | None = None  # the joint whose parting began the present leg, and the side of it
     log: list[np.ndarray] = field(default_factory=list)
     status: int = UNREACHED
-    whole: bool = True  # no cord of it has parted
+    whole: bool = True  # no harness of it has parted
 
 
 class _Stack(NamedTuple):
@@ -219,7 +219,7 @@ class Plan:
         self.names, self.bodies = failure_names(mission), body_names(mission)
         self.canopies = canopy_names(mission)
         self.canopy_stage = canopy_stages(mission)
-        self.cords = {self.canopies.index(cord.canopy): k for k, cord in enumerate(mission.cord)}
+        self.harnesses = {self.canopies.index(harness.canopy): k for k, harness in enumerate(mission.harness)}
         self.radii = [0.5 * shape_of([stage]).diameter for stage in mission.stage]
         self.cuts: dict[tuple[int, int, int], _Cut] = {}
         self.stacks: dict[tuple[int, int], _Stack] = {}
@@ -310,13 +310,13 @@ class Plan:
             row = work.canopy[c]
             row[ct.CANOPY_DRAG_AREA] *= draw.canopy[c, OF_CANOPY.index("drag")]
             row[ct.CANOPY_FILL_TIME] *= draw.canopy[c, OF_CANOPY.index("fill_time")]
-            row[ct.CANOPY_FAILS] = happens.get(f"no_canopy: {name}", 0.0)
+            row[ct.CANOPY_FAILS] = happens.get(f"no_deployment: {name}", 0.0)
             if happens.get(f"canopy_lost: {name}", 0.0):
                 row[ct.CANOPY_STRENGTH] = 0.0
-            if c in self.cords:
-                parts = bool(happens.get(f"cord_parts: {name}", 0.0))
-                which = self.cords[c]
-                strength = self.mission.cord[which].strength * draw.cord[which, OF_CORD.index("strength")]
+            if c in self.harnesses:
+                parts = bool(happens.get(f"harness_breaks: {name}", 0.0))
+                which = self.harnesses[c]
+                strength = self.mission.harness[which].strength * draw.harness[which, OF_HARNESS.index("strength")]
                 row[ct.CANOPY_CORD_STRENGTH] = 0.0 if parts else strength
         self._delays(work, draw, happens)
 
@@ -332,30 +332,30 @@ class Plan:
                 delay += late.get(self.mission.stage[each.owner].name, 0.0)
             work.rule_delay[i] = delay
 
-    def load_cords(self, work: Work, first: int, last: int, draw: FlightDraw) -> None:
-        """Fill in `work` what the cords of the stages first .. last, flying together, carry as their canopies are ejected."""
+    def load_harnesses(self, work: Work, first: int, last: int, draw: FlightDraw) -> None:
+        """Fill in `work` what the harnesses of the stages first .. last, flying together, carry as their canopies are ejected."""
         unlit = {k for k in range(first, last) if work.stage[k, ly.ST_LIGHT] < 0.0 or work.stage[k, ly.ST_NO_IGNITION] > 0.5}
         if work.stage[last, ly.ST_NO_IGNITION] > 0.5:
             unlit.add(last)
-        for c, which in self.cords.items():
+        for c, which in self.harnesses.items():
             if not first <= self.canopy_stage[c] <= last:
                 continue
-            cord, row = self.mission.cord[which], work.canopy[c]
+            harness, row = self.mission.harness[which], work.canopy[c]
             kept, loose = self.piece_masses(c, first, last, unlit, draw)
             if kept <= 0.0 or loose <= 0.0:  # the airframe parts where nothing is ahead: nothing flies off
                 row[ct.CANOPY_CORD_SHARE] = row[ct.CANOPY_SNATCH] = 0.0
                 continue
-            rate = cord.stiffness * draw.cord[which, OF_CORD.index("stiffness")] / cord.length
+            rate = harness.stiffness * draw.harness[which, OF_HARNESS.index("stiffness")] / harness.length
             reduced = kept * loose / (kept + loose)
             row[ct.CANOPY_CORD_SHARE] = loose / (kept + loose)
-            # the pieces fly apart at impulse/reduced mass until the cord has taken that energy up as a spring
-            row[ct.CANOPY_SNATCH] = cord.impulse * math.sqrt(rate / reduced)
+            # the pieces fly apart at impulse/reduced mass until the harness has taken that energy up as a spring
+            row[ct.CANOPY_SNATCH] = harness.impulse * math.sqrt(rate / reduced)
 
     def cut(self, canopy: int, first: int, last: int) -> _Cut:
         """Return how a canopy's ejection divides the stages first .. last flying together."""
         key = canopy, first, last
         if key not in self.cuts:
-            self.cuts[key] = _cut(self.mission, self.canopy_stage[canopy], self.mission.cord[self.cords[canopy]].parts_at, first, last)
+            self.cuts[key] = _cut(self.mission, self.canopy_stage[canopy], self.mission.harness[self.harnesses[canopy]].separation_station, first, last)
         return self.cuts[key]
 
     def piece_masses(self, canopy: int, first: int, last: int, unlit: set[int], draw: FlightDraw) -> tuple[float, float]:
@@ -364,7 +364,7 @@ class Plan:
         held = cut.masses[0] @ drawn
         for k in unlit:
             held = held + cut.masses[1][:, k - first]
-        return tuple(held) if self.mission.cord[self.cords[canopy]].canopy_on == "fore" else tuple(held[::-1])
+        return tuple(held) if self.mission.harness[self.harnesses[canopy]].canopy_on == "fore" else tuple(held[::-1])
 
     def pieces(self, canopy: int, first: int, last: int, unlit: set[int], draw: FlightDraw) -> tuple[Lump, Lump]:
         """Return the two pieces that a canopy's ejection makes of a body: the one that keeps the canopy, and the loose one.
@@ -376,19 +376,19 @@ class Plan:
         for dry, grains in ((cut.fore, cut.fore_grains), (cut.aft, cut.aft_grains)):
             lumps = [Lump(lump.mass * mass[k], lump.place, lump.inertia * mass[k]) for k, lump in dry]
             sides.append(combine(lumps + [lump for k, lump in grains if k in unlit]))
-        return tuple(sides) if self.mission.cord[self.cords[canopy]].canopy_on == "fore" else tuple(reversed(sides))
+        return tuple(sides) if self.mission.harness[self.harnesses[canopy]].canopy_on == "fore" else tuple(reversed(sides))
 
     def on_kept_piece(self, canopy: int) -> list[bool]:
-        """Return which canopies stay with the piece that keeps `canopy` when its cord has parted."""
-        cord, stage = self.mission.cord[self.cords[canopy]], self.canopy_stage[canopy]
+        """Return which canopies stay with the piece that keeps `canopy` when its harness has parted."""
+        harness, stage = self.mission.harness[self.harnesses[canopy]], self.canopy_stage[canopy]
         found = []
         for each, own in enumerate(canopies(self.mission)):
-            fore = own.station < cord.parts_at
-            found.append(each == canopy or (self.canopy_stage[each] == stage and fore == (cord.canopy_on == "fore")))
+            fore = own.station < harness.separation_station
+            found.append(each == canopy or (self.canopy_stage[each] == stage and fore == (harness.canopy_on == "fore")))
         return found
 
     def piece_models(self, canopy: int, body: _Body, draw: FlightDraw) -> tuple[ct.Model, ct.Model]:
-        """Return the models of the two pieces of a body whose cord has parted, the one that keeps the canopy first.
+        """Return the models of the two pieces of a body whose harness has parted, the one that keeps the canopy first.
 
         Each has the drag of its side area whichever way it turns; that which keeps the canopy hangs from it by its fore end.
         """
@@ -396,12 +396,12 @@ class Plan:
         unlit = {k for k in range(first, last) if body.work.stage[k, ly.ST_BURNOUT] < 0.0}
         if body.work.hand[ly.H_LIT] == ly.UNLIT:
             unlit.add(last)
-        cut, which, stage = self.cut(canopy, first, last), self.cords[canopy], self.canopy_stage[canopy]
-        cord, ends = self.mission.cord[which], (0.0, cut.at)
-        sides = tuple(zip(cut.areas, ends)) if cord.canopy_on == "fore" else tuple(zip(cut.areas, ends))[::-1]
+        cut, which, stage = self.cut(canopy, first, last), self.harnesses[canopy], self.canopy_stage[canopy]
+        harness, ends = self.mission.harness[which], (0.0, cut.at)
+        sides = tuple(zip(cut.areas, ends)) if harness.canopy_on == "fore" else tuple(zip(cut.areas, ends))[::-1]
         drags = (
             self.mission.stage[stage].hanging_drag * draw.stage[stage, OF_STAGE.index("hanging_drag")],
-            cord.loose_drag * draw.cord[which, OF_CORD.index("loose_drag")],
+            harness.tumbling_drag * draw.harness[which, OF_HARNESS.index("tumbling_drag")],
         )
         none = np.zeros((0, ct.GRAIN_COLUMNS))
         return tuple(
@@ -570,7 +570,7 @@ class Flier:
         if body.model is None:
             body.model, body.draw = self.plan.leg(body.first, body.last, draw, body.index)
         if body.whole:
-            self.plan.load_cords(body.work, body.first, body.last, draw)
+            self.plan.load_harnesses(body.work, body.first, body.last, draw)
             facts.snatched(body)
         body.work.trace[:] = np.nan
         log = self._log(body.model)
@@ -625,9 +625,9 @@ class Flier:
             work.opened[each] = min(work.opened[each], ct.LOST) if work.opened[each] >= 0.0 else work.opened[each]
 
     def _come_loose(self, body: _Body, draw: FlightDraw, facts: _Facts, waiting: list[_Body]) -> None:
-        """Divide a body whose cord has parted: `body` keeps the canopy, the loose piece waits its turn."""
+        """Divide a body whose harness has parted: `body` keeps the canopy, the loose piece waits its turn."""
         plan, c = self.plan, int(body.work.hand[ly.H_WHICH])
-        facts.broken.add(f"cord_parts: {plan.canopies[c]}")
+        facts.broken.add(f"harness_breaks: {plan.canopies[c]}")
         body.since = None
         stage = plan.canopy_stage[c]
         other = _copy(body.work)
@@ -640,7 +640,7 @@ class Flier:
             work.hand[ly.H_PHASE], work.hand[ly.H_DRAG_AREA] = float(CANOPY), piece.tumble_area
             work.hand[ly.H_LIT] = ly.UNLIT
             work.stage[:, ly.ST_NO_PARTING] = work.stage[:, ly.ST_NO_IGNITION] = 1.0
-        loose = _Body(plan.count + plan.cords[c], stage, stage, other, body.events.copy(), body.summary.copy(), fallen, body.draw, whole=False)
+        loose = _Body(plan.count + plan.harnesses[c], stage, stage, other, body.events.copy(), body.summary.copy(), fallen, body.draw, whole=False)
         for each, kept in enumerate(plan.on_kept_piece(c)):
             for work, has in ((body.work, kept), (other, not kept)):
                 if not has:
@@ -752,8 +752,8 @@ class _Facts:
         events[ly.E_DRAG_PARTING] = np.nan
 
     def snatched(self, body: _Body) -> None:
-        """Note what the ejections of the canopies a body still carries would snatch their cords with."""
-        for c in self.plan.cords:
+        """Note what the ejections of the canopies a body still carries would snatch their harnesses with."""
+        for c in self.plan.harnesses:
             if body.first <= self.plan.canopy_stage[c] <= body.last and body.work.opened[c] < 0.0:
                 self.snatch[c] = body.work.canopy[c, ct.CANOPY_SNATCH]
 

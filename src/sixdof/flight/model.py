@@ -63,7 +63,7 @@ def leg_table(mission: Mission, stages: Sequence[int], shape: Shape) -> ct.Leg:
     joined = len(stages) > 1
     axial = fore_axial(mission, stages, mach_grid()) if joined else np.zeros(2)
     ahead = [lump for each in stage_lumps(mission, stages)[:-1] for lump in each] if joined else []
-    hold = mission.stage[last].joint.hold if joined else None
+    hold = mission.stage[last].joint.retention_force if joined else None
     return ct.Leg(
         stages=count,
         first=first,
@@ -82,7 +82,7 @@ def leg_table(mission: Mission, stages: Sequence[int], shape: Shape) -> ct.Leg:
 
 def rail_table(mission: Mission, stages: Sequence[int], shape) -> ct.Rail:
     """Return the rail's constants: the vehicle stands with its aft end at the rail's foot and runs on its first and last guides."""
-    stations = sorted(fore + part.station for fore, number in zip(shape.stage_x0, stages) for part in mission.stage[number].part if part.kind == "guide")
+    stations = sorted(fore + part.station for fore, number in zip(shape.stage_x0, stages) for part in mission.stage[number].part if part.kind == "rail_guide")
     rail, foot = mission.rail, shape.length
     stations = stations or [foot]  # a stage that never stands on the rail has no guides
     return ct.Rail(

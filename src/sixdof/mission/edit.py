@@ -9,6 +9,7 @@ from typing import Any
 
 from sixdof.mission.disperse import joined
 from sixdof.mission.errors import Fault, MissionError
+from sixdof.mission.former import Renaming, current_path, current_paths, part_names
 from sixdof.mission.paths import NewTable, NoPath, next_step, steps_of
 from sixdof.mission.stations import BODIES, ROUNDING, Stretch, called, lengths, move, stretches
 from sixdof.mission.tables.base import Table
@@ -29,8 +30,10 @@ def changed(mission: MissionTables, changes: dict[str, Any], shift: bool | None 
     _check_shift("change", shift)
 
     def edit(data: dict) -> None:
-        faults = []
-        for path, value in changes.items():
+        named, found = current_paths(changes, part_names(data), "change")
+        found.warn()
+        faults = found.faults
+        for path, value in named.items():
             if not isinstance(path, str):
                 hint = 'write a dotted path such as "rail.length"'
                 faults.append(Fault("", "change", path, f"{shown(path)} is no path of a value", hint))
@@ -170,7 +173,12 @@ def _mutable(node: Any) -> Any:
 
 def _steps(data: dict, path: str) -> list[str]:
     """Return the steps of a path from the mission; "part" is that of the stage, where there is one stage."""
-    steps = steps_of(path)
+    new = current_path(path, part_names(data))
+    if new != path:
+        found = Renaming()
+        found.note(path, new, "path")
+        found.warn()
+    steps = steps_of(new)
     if steps[0] not in data:
         _say_where(data, steps)
     if steps[0] != "part":

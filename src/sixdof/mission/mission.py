@@ -58,14 +58,14 @@ class Mission(MissionTables, metaclass=_Told):
     def change(self, changes: dict[str, Any], *, shift: bool | None = None) -> Mission:
         """Return a new, checked mission with some values changed.
 
-        changes : dotted path -> value, such as `{"rail.length": "3 m", "stage.0.part.tail.span": "70 mm"}`. Stages and
-        parts go by number or name (a part without a name by its kind), rules by name, recoveries and cords by canopy,
-        failures by what they are ("no_ignition: booster"). Of a mission of one stage "part.tail.span" is enough. A table as value
+        changes : dotted path -> value, such as `{"rail.length": "3 m", "stage.0.part.tail.semispan": "70 mm"}`. Stages and
+        parts go by number or name (a part without a name by its kind), rules by name, recoveries and harnesses by canopy,
+        failures by what they are ("no_ignition: booster"). Of a mission of one stage "part.tail.semispan" is enough. A table as value
         replaces the one there; None leaves a key or table out again, as if it had not been written: `{"air.wind": None}`.
 
         shift : what becomes of the stations behind a nose, tube or transition whose length changes. True: what is in the fore half
         of that body keeps its distance to the body's fore end, what is in its aft half or behind it keeps its distance to the aft
-        end (fins, guides, mounts, masses, canopies, and cords by parts_at). False: all stations stay. None: they stay, with a
+        end (fins, guides, mounts, masses, canopies, and harnesses by separation_station). False: all stations stay. None: they stay, with a
         warning that names what was left.
 
         Raises
@@ -76,7 +76,7 @@ class Mission(MissionTables, metaclass=_Told):
         return checked_mission(edit.changed(self, changes, shift), Path("."), "")
 
     def add(self, where: str, table: Any, *, after: str | int | None = None, before: str | int | None = None, shift: bool | None = None) -> Mission:
-        """Return a new, checked mission with one more part, recovery, rule, stage, cord, failure, waypoint ...
+        """Return a new, checked mission with one more part, recovery, rule, stage, harness, failure, waypoint ...
 
         `mission.add("part", {"kind": "tube", "length": "20 cm", ...}, after="sampler bay", shift=True)`
 

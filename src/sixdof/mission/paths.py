@@ -1,4 +1,4 @@
-"""Dotted paths into a mission, such as `stage.thistledown.part.tail.span`: where they lead, and what number stands there."""
+"""Dotted paths into a mission, such as `stage.thistledown.part.tail.semispan`: where they lead, and what number stands there."""
 
 from __future__ import annotations
 
@@ -22,7 +22,7 @@ _NAMES = {
     "part": ("name", "kind"),
     "rule": ("name",),
     "recovery": ("canopy",),
-    "cord": ("canopy",),
+    "harness": ("canopy",),
     "failure": ("kind: of",),
     "member": ("name",),
 }

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-_NAMED = {"stage": "name", "rule": "name", "recovery": "canopy", "cord": "canopy"}  # lists of tables, and the key that names an entry
+_NAMED = {"stage": "name", "rule": "name", "recovery": "canopy", "harness": "canopy"}  # lists of tables, and the key that names an entry
 
 MOST_NAME = 60  # characters
 

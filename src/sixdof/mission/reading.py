@@ -14,6 +14,7 @@ from sixdof.mission.files.incoming import FileFault, check_ordinary
 from sixdof.mission.files.level_files import read_members, read_sounding
 from sixdof.mission.files.sample_files import read_values
 from sixdof.mission.files.table_csv import read_columns
+from sixdof.mission.former import rename
 from sixdof.mission.place import key_of, place_of
 from sixdof.mission.tables.spread import Spread
 
@@ -27,7 +28,12 @@ def with_numbers(data: dict[str, Any], folder: Path | None, file: str) -> tuple[
     except _TooDeep:
         hint = f"a mission has {DEEPEST} levels of tables at most"
         raise MissionError([Fault(file, "", None, "are too deeply nested", hint, "the tables")]) from None
-    faults += _read_spreads(tables, folder, file)
+    if "disperse" in tables:
+        tables["disperse"] = joined(tables["disperse"])
+    found = rename(tables, file)
+    if folder is not None:  # a result keeps the words it was written with
+        found.warn()
+    faults += found.faults + _read_spreads(tables, folder, file)
     for loc, source in _curve_places(tables):
         node = tables
         for step in loc[:-1]:
@@ -43,10 +49,9 @@ def with_numbers(data: dict[str, Any], folder: Path | None, file: str) -> tuple[
 def _read_spreads(tables: dict[str, Any], folder: Path | None, file: str) -> list[Fault]:
     """Put the numbers of files into the empirical spreads of `tables`, and return the faults of those files."""
     faults: list[Fault] = []
-    spreads = joined(tables.get("disperse"))
+    spreads = tables.get("disperse")
     if not isinstance(spreads, dict):
         return faults
-    tables["disperse"] = spreads
     for name, spread in spreads.items():
         written = spread.model_dump(exclude_unset=True) if isinstance(spread, Spread) else spread
         if not isinstance(written, dict) or not all(written.get(key) and isinstance(written[key], str) for key in ("data", "column")):

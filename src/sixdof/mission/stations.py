@@ -77,8 +77,8 @@ def move(data: dict, before: list[dict], found: list[Stretch], shift: bool | Non
         old, new = before[stretch.stage], data["stage"][stretch.stage]
         places = [(part, "station", was.get("station"), _half(was), called(part)) for part, was in zip(new["part"], old["part"])]
         own = {part.get("name") for part in new["part"] if part.get("kind") == "parachute"}
-        cords = [cord for cord in data.get("cord") or () if isinstance(cord, dict) and cord.get("canopy") in own]
-        places += [(cord, "parts_at", cord.get("parts_at"), 0.0, f'the cord of "{cord["canopy"]}"') for cord in cords]
+        harnesses = [harness for harness in data.get("harness") or () if isinstance(harness, dict) and harness.get("canopy") in own]
+        places += [(harness, "separation_station", harness.get("separation_station"), 0.0, f'the harness of "{harness["canopy"]}"') for harness in harnesses]
         for table, key, was, half, name in places:
             if not isinstance(was, float) or not isinstance(table.get(key), float) or was + half < stretch.start - ROUNDING:
                 continue

@@ -14,7 +14,7 @@ from sixdof.mission.place import child
 from sixdof.mission.tables.mission import MissionTables
 from sixdof.mission.units import example, shown
 
-KINDS = ("nose", "tube", "transition", "fins", "guide", "point", "mount", "parachute")
+KINDS = ("nose", "tube", "transition", "fins", "rail_guide", "mass", "mount", "parachute")
 
 _TYPES = {  # of pydantic's error types: what the value is not, and what to write
     "string_type": ("text", 'write text in quotes, such as "main"'),
@@ -25,7 +25,7 @@ _TYPES = {  # of pydantic's error types: what the value is not, and what to writ
     "model_type": ("a table", "write a table"),
     "model_attributes_type": ("a table", "write a table"),
 }
-_LISTS = ("stage", "rule", "recovery", "part", "cord", "failure", "gust", "member", "correlation")
+_LISTS = ("stage", "rule", "recovery", "part", "harness", "failure", "gust", "member", "correlation")
 
 
 def problems_from(error: ValidationError, root: Any) -> Iterator[Problem]:

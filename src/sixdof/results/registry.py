@@ -214,7 +214,7 @@ RULE = _facts(
 CANOPY = _facts(
     "canopy",
     ("opening_load", "N", "largest load of the opening canopy"),
-    ("snatch_load", "N", "load of the cord as the ejection charge throws the pieces apart"),
+    ("snatch_load", "N", "load of the harness as the ejection charge throws the pieces apart"),
     ("deployment_airspeed", "m/s", "airspeed at which the canopy is released"),
     ("line_stretch_airspeed", "m/s", "airspeed at which the canopy's lines are stretched and it begins to fill"),
 )

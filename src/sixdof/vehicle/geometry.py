@@ -111,7 +111,7 @@ class FinSet:
 
     def angles(self) -> np.ndarray:
         """Return the panels' angles (rad), clockwise from body +z seen from behind: see `outward`."""
-        return ring_angles(self.part.count, self.part.phase)
+        return ring_angles(self.part.count, self.part.clocking)
 
 
 def ring_angles(count: int, phase: float) -> np.ndarray:
@@ -131,11 +131,11 @@ def fin_outline(part: Fins) -> np.ndarray:
     """Return the outline (k, 2) of one panel: x aft of the root's leading edge, y out from the body, m."""
     if part.outline == "ellipse":
         turn = np.linspace(0.0, math.pi, ELLIPSE_POINTS)
-        points = np.column_stack([0.5 * part.root_chord * (1.0 - np.cos(turn)), part.span * np.sin(turn)])
+        points = np.column_stack([0.5 * part.root_chord * (1.0 - np.cos(turn)), part.semispan * np.sin(turn)])
         points[-1, 1] = 0.0
         return points
     if part.outline == "trapezoid":
-        tip = [(part.sweep, part.span), (part.sweep + part.tip_chord, part.span)]
+        tip = [(part.tip_offset, part.semispan), (part.tip_offset + part.tip_chord, part.semispan)]
         return np.array([(0.0, 0.0), *(tip if part.tip_chord > 0.0 else tip[:1]), (part.root_chord, 0.0)])
     return np.array(part.points, dtype=float)
 
@@ -172,7 +172,7 @@ def _fin_set(part: Fins, stage: int, x0: float, radius: Callable) -> FinSet:
     edge, chord = strips(points, y)
     middle = edge + 0.5 * chord
     if part.outline == "trapezoid":
-        slope = (part.sweep + 0.5 * part.tip_chord - 0.5 * root) / span
+        slope = (part.tip_offset + 0.5 * part.tip_chord - 0.5 * root) / span
     else:
         share = weight * chord / np.sum(weight * chord)
         off_y, off_x = y - np.sum(share * y), middle - np.sum(share * middle)

@@ -5,7 +5,7 @@ mass aft of the centre and on +z therefore has x < 0 and z > 0 and adds a positi
 
 What the mission leaves open is filled in so:
 - the mass of fins and mounts is that of the whole set; a fin is a plate of even thickness, whatever its section;
-- `wall` left out means solid; walls are measured normal to the axis and the ends are open;
+- `wall_thickness` left out means solid; walls are measured normal to the axis and the ends are open;
 - a guide has no side in the mission: it counts as a point on the axis; from a density it is width x width x height;
 - a packed parachute is a cylinder that fills the body at its station, which is that of its centre.
 
@@ -22,7 +22,7 @@ import numpy as np
 
 from sixdof.core.types import GRAIN_COLUMNS, GRAIN_MASS, GRAIN_PITCH_A, GRAIN_PITCH_B, GRAIN_ROLL_A, GRAIN_ROLL_B, GRAIN_X, GRAIN_Y, GRAIN_Z, Mass
 from sixdof.mission.mission import Mission
-from sixdof.mission.tables import Fins, Guide, Measured, Mount, Nose, Parachute, PointMass, Stage, Transition, Tube
+from sixdof.mission.tables import Fins, RailGuide, Measured, Mount, Nose, Parachute, PointMass, Stage, Transition, Tube
 from sixdof.mission.tables.materials import MATERIALS
 from sixdof.vehicle.geometry import FinSet, Segment, Shape, shape_of, stage_segments
 from sixdof.vehicle.mounting import case_lump, grain_row, grain_size, placed_motors, ring
@@ -51,7 +51,7 @@ def _mass_of(part, volume: float) -> float:
 
 
 def _body(segment: Segment) -> Lump:
-    wall = segment.part.wall
+    wall = segment.part.wall_thickness
     solid = revolution(segment, wall)
     mass = _mass_of(segment.part, solid.volume)
     each = mass / solid.volume
@@ -80,17 +80,17 @@ def _room(shape: Shape, station: float) -> float:
     """Return the radius inside the body at a station: less the wall, where there is one."""
     for segment in shape.segments:
         if segment.x0 <= station <= segment.x1:
-            return max(float(segment.radius(station)) - (segment.part.wall or 0.0), 0.0)
+            return max(float(segment.radius(station)) - (segment.part.wall_thickness or 0.0), 0.0)
     return 0.0
 
 
-def _guide(part: Guide, fore: float, shape: Shape) -> Lump:
+def _guide(part: RailGuide, fore: float, shape: Shape) -> Lump:
     return on_axis(_mass_of(part, part.width**2 * part.height), fore + part.station, 0.0, 0.0)
 
 
 def _mount(part: Mount, fore: float, shape: Shape) -> Lump:
     inner = 0.5 * part.inner_diameter
-    outer = inner + part.wall
+    outer = inner + part.wall_thickness
     volume = math.pi * (outer**2 - inner**2) * part.length
     mass = _mass_of(part, part.count * volume) / part.count
     roll, transverse = cylinder(mass, part.length, outer, inner)
@@ -99,7 +99,7 @@ def _mount(part: Mount, fore: float, shape: Shape) -> Lump:
     return combine(Lump(mass, np.array([middle, y, z]), inertia) for y, z in ring(part))
 
 
-_INSIDE: dict[type, Callable[[object, float, Shape], Lump]] = {PointMass: _point, Parachute: _parachute, Guide: _guide, Mount: _mount}
+_INSIDE: dict[type, Callable[[object, float, Shape], Lump]] = {PointMass: _point, Parachute: _parachute, RailGuide: _guide, Mount: _mount}
 
 
 def part_lumps(shape: Shape, number: int, stage: Stage) -> list[tuple[object, Lump]]:
@@ -259,6 +259,6 @@ def _length(part) -> float:
     """Return the length of a part along the axis, m: for fins that of the root."""
     if isinstance(part, Fins):
         return part.points[-1][0] if part.outline == "polygon" else part.root_chord
-    if isinstance(part, Guide):
+    if isinstance(part, RailGuide):
         return part.width
     return part.packed_length if isinstance(part, Parachute) else part.length

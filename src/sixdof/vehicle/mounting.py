@@ -36,7 +36,7 @@ class PlacedMotor(NamedTuple):
 
 def ring(part: Mount) -> list[tuple[float, float]]:
     """Return y and z of each tube of a mount, m."""
-    y, z = outward(ring_angles(part.count, part.phase))
+    y, z = outward(ring_angles(part.count, part.clocking))
     return [(float(part.ring_radius * a), float(part.ring_radius * b)) for a, b in zip(y, z)]
 
 
@@ -50,7 +50,7 @@ def placed_motors(mission: Mission, stages: Sequence[int], shape: Shape | None =
             if not isinstance(part, Mount):
                 continue
             motor = mission.motor[part.motor]
-            aft = fore + part.station + part.length + part.overhang
+            aft = fore + part.station + part.length + part.protrusion
             found[-1] += [PlacedMotor(part.motor, motor, aft - motor.length, aft, y, z) for y, z in ring(part)]
     return found
 

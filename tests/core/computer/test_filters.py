@@ -266,7 +266,7 @@ def test_notch__of_full_depth_flies_the_same_bits_a_deep_one_does_not(mission, p
 def test_notch__in_flight_takes_its_frequency_out_of_the_demands(mission):
     """A law's demand in flight before and behind the filter: the log's demand is the filtered one of the same errors and rates."""
     deep = {"frequency": "12 Hz", "depth": 0.05}
-    gains = {"autopilot.pitch": {"p": 0.0, "d": "0.03 s"}, "autopilot.yaw": {"p": 0.0, "d": "0.03 s"}, "autopilot.gain_pressure": None}
+    gains = {"autopilot.pitch": {"p": 0.0, "d": "0.03 s"}, "autopilot.yaw": {"p": 0.0, "d": "0.03 s"}, "autopilot.gain_reference_q": None}
     track = track_of(mission.change(gains | {"autopilot.notch": deep}))
     sensed = track.log[:, ly.LOG_COLUMNS + 3 * track.fins :]
     on = np.flatnonzero(sensed[:, ly.S_ENABLED] > 0.5)[:300]

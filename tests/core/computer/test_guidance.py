@@ -176,12 +176,12 @@ def test_flight__a_waypoint_out_of_reach_is_passed(mission):
     assert np.isfinite(ds.waypoint_time.values).all()
 
 
-@pytest.mark.parametrize("past_last", ["hold", "upright", "profile"])
-def test_flight__past_the_last_waypoint(mission, past_last):
-    ds = sixdof.fly(mission.change({"guidance.past_last": past_last, "guidance.slew_limit": None}))
+@pytest.mark.parametrize("after_last", ["hold", "upright", "profile"])
+def test_flight__past_the_last_waypoint(mission, after_last):
+    ds = sixdof.fly(mission.change({"guidance.after_last": after_last, "guidance.slew_limit": None}))
     after = ds.sel(time=slice(float(ds.waypoint_time[1]) + 0.05, float(ds.apogee_time) - 0.1))
     assert np.ptp(after.commanded_pitch.values) < 1e-9
-    if past_last == "hold":
+    if after_last == "hold":
         assert float(after.commanded_pitch[0]) > math.radians(10.0)
     else:
         assert np.abs(after.commanded_pitch.values).max() < 1e-9  # upright, as the demo's profile is

@@ -26,7 +26,7 @@ def stack(demo_mission):
 @pytest.fixture(scope="module")
 def plus(demo_mission):
     """The demo with its fins in the planes of pitch and yaw: fin 2 to port (-y), fin 4 to starboard."""
-    return demo_mission.change({"stage.0.part.tail.phase": 0.0})
+    return demo_mission.change({"stage.0.part.tail.clocking": 0.0})
 
 
 # ---------------------------------------------------------------- slopes

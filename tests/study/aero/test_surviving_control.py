@@ -46,8 +46,8 @@ def test_span__is_that_of_the_flight_while_the_stages_are_together(stack_flight)
 
 def test_shares__moment_with_the_fins_behind_over_that_of_a_tail_out_of_reach(demo_mission):
     """Second statement: the same moment with the tail taken away altogether, which changes nothing else of a deflection."""
-    mission = with_canards(demo_mission, span=0.08)
-    bare = mission.change({"stage.0.part.tail.span": 1e-4, "stage.0.part.tail.tip_chord": 0.14})
+    mission = with_canards(demo_mission, semispan=0.08)
+    bare = mission.change({"stage.0.part.tail.semispan": 1e-4, "stage.0.part.tail.tip_chord": 0.14})
     found = shares(mission, [0], [0.3])
     angle = 1e-3
     for channel, name, pattern in (("roll", "C_l", (1, 1, 1, 1)), ("pitch", "C_m", (0, 1, 0, -1)), ("yaw", "C_n", (1, 0, -1, 0))):
@@ -95,7 +95,7 @@ def test_cautions__reversed_control_while_the_fins_are_live(stack_flight, live_s
 
 def test_cautions__unstable_as_flown(demo_mission):
     """Large canards: without the downwash that they make its margin would be called low."""
-    ds = sixdof.fly(with_canards(demo_mission, span=0.125, root_chord=0.1, tip_chord=0.06))
+    ds = sixdof.fly(with_canards(demo_mission, semispan=0.125, root_chord=0.1, tip_chord=0.06))
     assert float(ds["static_margin_min"]) < 0.0
     assert any("UNSTABLE" in text for text in cautions(ds))
 

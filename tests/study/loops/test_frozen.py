@@ -18,7 +18,7 @@ control = pytest.importorskip("control")
 PERFECT = {"backlash": 0.0, "dead_band": 0.0, "resolution": 0.0}
 SMALL = 1e-3  # rad: far from every limit; the law's error 2 sin(e/2) is e to within e^2/24 = 4e-8
 LINEAR = 2e-7  # of the largest value: that 4e-8, through the law's gains and the loop's peak; steps are so fine that they add less
-EVERYTHING = {"sensors.gyro.lag": 0.004, "guidance.feed_rate": True, "autopilot.computation_delay": 0.003}
+EVERYTHING = {"sensors.gyro.lag": 0.004, "guidance.rate_feedforward": True, "autopilot.computation_delay": 0.003}
 
 
 @pytest.fixture(scope="module")
@@ -29,7 +29,7 @@ def models(demo_path):
 @pytest.fixture(scope="module")
 def three(demo_path):
     """The same vehicle with three fins: in yaw two of them move by half of the demand."""
-    mission = waypoints(demo_path.parent, **{"stage.0.part.tail.count": 3, "stage.0.part.tail.phase": 0.0})
+    mission = waypoints(demo_path.parent, **{"stage.0.part.tail.count": 3, "stage.0.part.tail.clocking": 0.0})
     return linearise(mission, at=[4.8])
 
 
@@ -129,7 +129,7 @@ def test_simulate_frozen__the_law_holds_against_a_servo_off_centre(models):
 
 def test_simulate_frozen__fins_end_at_their_stops(models):
     flown = simulate_frozen(models, 0, "pitch", start=0.9, duration=1.0)
-    travel = sixdof.mission.load.loads_mission(models.attrs["mission"]).servo.travel
+    travel = sixdof.mission.load.loads_mission(models.attrs["mission"]).servo.deflection_limit
     assert float(np.abs(flown["fin"]).max()) == travel - 0.5 * math.radians(0.3)  # half of the play behind the motor
     assert float(np.abs(flown["rate"]).max()) > 0.1
 

@@ -31,10 +31,10 @@ NO_SETS = {"autopilot.pitch": {}, "autopilot.yaw": {}, "autopilot.roll": {}}
 LAWS = {
     "as it is": {},
     "filtered": {"autopilot.filter": 0.02, "autopilot.roll.i": 0.3},
-    "error": {"autopilot.derivative": "error", "autopilot.filter": 0.03, "autopilot.pitch.f": 0.05, "guidance.feed_rate": True},
-    "cascade": {"autopilot.structure": "cascade", "autopilot.pitch": {"p": 5.0, "i": 0.5, "d": 0.1, "f": 0.02}, "guidance.feed_rate": True},
+    "error": {"autopilot.derivative": "error", "autopilot.filter": 0.03, "autopilot.pitch.f": 0.05, "guidance.rate_feedforward": True},
+    "cascade": {"autopilot.structure": "cascade", "autopilot.pitch": {"p": 5.0, "i": 0.5, "d": 0.1, "f": 0.02}, "guidance.rate_feedforward": True},
     "notch": {"autopilot.notch": {"frequency": 20.0, "depth": 0.1, "width": 0.3}},
-    "schedule": NO_SETS | {"autopilot.schedule": SETS, "autopilot.gain_pressure": None, "autopilot.gain_scale_limits": (0.2, 3.0)},
+    "schedule": NO_SETS | {"autopilot.schedule": SETS, "autopilot.gain_reference_q": None, "autopilot.gain_scale_limits": (0.2, 3.0)},
 }
 
 
@@ -64,7 +64,7 @@ def kernel_demands(mission, models, point, channel, goal, angle, rate):
         sensed[la.S_QW], sensed[la.S_QX + channel] = math.cos(0.5 * a), math.sin(0.5 * a)
         sensed[la.S_GOAL_W], sensed[la.S_GOAL_X + channel] = math.cos(0.5 * g), math.sin(0.5 * g)
         sensed[la.S_P + channel] = w
-        if mission.guidance.feed_rate:  # as core.computer.steer
+        if mission.guidance.rate_feedforward:  # as core.computer.steer
             sensed[la.S_GOAL_P + channel] = 2.0 * math.sin(0.5 * (g - last)) * mission.autopilot.rate
         last = g
         built_in_control(0.0, sensed, memory, gains, command)

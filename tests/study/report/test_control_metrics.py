@@ -172,7 +172,7 @@ def test_metrics__fins_of_a_stage_that_has_gone_count_while_they_were_there(demo
     angles[time > 3.0, 2:] = np.nan
     ds["fin_angle"] = (("time", "fin"), angles)
     ds["fin_command"] = (("time", "fin"), np.where(np.isnan(angles), np.nan, 0.0))
-    ds["fin_command"].values[time > 4.0, 0] = demo_mission.servo.travel
+    ds["fin_command"].values[time > 4.0, 0] = demo_mission.servo.deflection_limit
     live = control_metrics(ds).sel(phase="live")
     # rows every 0.5 s from 1.0 s (live from 0.6 s) to 10.0 s: 19 of them, 12 after 4 s; 4 of 18 moves before the fins go
     assert float(live["saturation_share"]) == pytest.approx(12.0 / 19.0, rel=EXACT)

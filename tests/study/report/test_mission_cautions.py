@@ -33,7 +33,7 @@ def test_demos__are_silent(name):
         ({"stage.0.measured": {"cg": "60 mm"}}, 'the measured centre of mass of "thistledown" is at 0.060 m'),
         ({"part.nose.length": "1.5 m"}, "the nose is 20 times as long as it is wide: check its length, 1.5 m"),
         ({"part.airframe.length": "6.9 m"}, "the vehicle is 100 times as long as it is wide"),
-        ({"part.tail.span": "55 m"}, 'one panel of the fins "tail" spans 55 m, 733 diameters of the body'),
+        ({"part.tail.semispan": "55 m"}, 'one panel of the fins "tail" spans 55 m, 733 diameters of the body'),
         ({"recovery.main.height": "20 m"}, '"main" is let go at 20 m above the ground'),
         ({"part.main.diameter": "12.5 m"}, 'under "main" alone the stage "thistledown" comes down at'),
         ({"part.tail.control": False, "rule": []}, "the autopilot has gains, and no fins have control = true: nothing steers"),

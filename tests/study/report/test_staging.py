@@ -89,7 +89,7 @@ def test_branches__most_frequent_first(ensemble):
 
 
 def test_page__of_one_stage_stays_short(demo_mission):
-    """Of a vehicle in one piece without cords: one row of the loads, one line for each canopy with several triggers."""
+    """Of a vehicle in one piece without harnesses: one row of the loads, one line for each canopy with several triggers."""
     ds = flight_by_hand(demo_mission)
     for section in (stage_section, landing_section, branch_section):
         assert section(ds) == []
@@ -179,19 +179,19 @@ def test_landing_section__of_an_ensemble_counts_ways_and_leaves_out_what_stayed_
 
 
 def test_recovery_section__loads_against_strengths(flight, ensemble):
-    """Strengths of the mission by hand: 200 N of the booster's canopy, 900 N of the main's cord."""
+    """Strengths of the mission by hand: 200 N of the booster's canopy, 900 N of the main's harness."""
     lines = flat(recovery_section(flight))
     assert "booster canopy airspeed at release m/s 8.0 airspeed at line stretch m/s 9.0 opening load N 50 of its strength % 25" in lines
     assert "main airspeed at release m/s 15.0 airspeed at line stretch m/s 15.5 opening load N 90 airframe's part in the drag % 8" in lines
-    assert "snatch of the ejection N 140 of the cord's strength % 16" in lines
+    assert "snatch of the ejection N 140 of the harness's strength % 16" in lines
     change(ensemble, "opening_load", 250.0, canopy="booster canopy", flight=slice(0, 1))
     change(ensemble, "opening_load", np.nan, canopy="booster canopy", flight=5)
     assert "beyond it in 2 of 19 flights (11 %)" in flat(recovery_section(ensemble))
 
 
-def test_recovery_section__strength_of_a_cord_as_drawn(demo_mission):
-    ds = staged_ensemble(demo_mission, disperse={"cord.strength": {"kind": "fixed", "mean": 0.1}})
-    assert "of the cord's strength % 156 156 156 beyond it in 20 of 20 flights" in flat(recovery_section(ds))  # 140 N of 90 N
+def test_recovery_section__strength_of_a_harness_as_drawn(demo_mission):
+    ds = staged_ensemble(demo_mission, disperse={"harness.strength": {"kind": "fixed", "mean": 0.1}})
+    assert "of the harness's strength % 156 156 156 beyond it in 20 of 20 flights" in flat(recovery_section(ds))  # 140 N of 90 N
 
 
 def test_doings__group_what_does_the_same(flight):
@@ -262,8 +262,8 @@ def test_cautions__none_about_a_flight_that_goes_well(flight, ensemble):
         ("descent", legs.TUMBLING, {"body": "thistledown"}, "thistledown comes down without a canopy"),
         ("deployment_airspeed", 31.0, {"canopy": "main"}, "main is released at more than 30 m/s (a threshold of our own), 31.0 m/s"),
         ("opening_load", 220.0, {"canopy": "booster canopy"}, "opening load of booster canopy is above its strength, 110.0 % of it"),
-        ("snatch_load", 990.0, {"canopy": "main"}, "snatch of main's ejection is above its cord's strength, 110.0 % of it"),
-        ("failure_happened", 1, {"failure": "cord_parts: main"}, "the cord of main parts under its load"),
+        ("snatch_load", 990.0, {"canopy": "main"}, "snatch of main's ejection is above its harness's strength, 110.0 % of it"),
+        ("failure_happened", 1, {"failure": "harness_breaks: main"}, "the harness of main parts under its load"),
         ("event_time", 16.0, {"event": "deployment drogue"}, "drogue is released in the climb, 2.0 s before apogee"),
         ("event_time", 7.0, {"body": "booster", "event": "deployment booster canopy"}, "booster canopy is released in the climb, 1.0 s"),
         ("rule_fired", np.nan, {"rule": "deploy drogue: backup"}, "the rule 'deploy drogue: backup' never fires"),
@@ -298,7 +298,7 @@ def test_cautions__light_pieces_and_pieces_that_stay_joined_are_let_be(flight):
 def test_cautions__a_joint_made_to_slip_is_let_be(demo_mission):
     """Drag that parts a joint which no rule parts is how that vehicle works."""
     tables = staged_mission(demo_mission).model_dump()
-    tables["stage"][1]["joint"] = {"hold": 0.0}
+    tables["stage"][1]["joint"] = {"retention_force": 0.0}
     ds = staged_flight(demo_mission)
     change(ds, "separation_cause", layout.BY_DRAG)
     assert len(cautions(ds)) == 1
@@ -306,10 +306,10 @@ def test_cautions__a_joint_made_to_slip_is_let_be(demo_mission):
     assert cautions(ds.assign_attrs(mission=build(**tables).to_toml())) == []
 
 
-def test_cautions__a_drawn_failure_of_a_cord_is_no_weakness(demo_mission):
-    drawn = {"kind": "cord_parts", "of": "main", "probability": 0.1}
+def test_cautions__a_drawn_failure_of_a_harness_is_no_weakness(demo_mission):
+    drawn = {"kind": "harness_breaks", "of": "main", "probability": 0.1}
     ds = staged_flight(demo_mission, failure=[drawn])
-    change(ds, "failure_happened", 1, failure="cord_parts: main")
+    change(ds, "failure_happened", 1, failure="harness_breaks: main")
     assert cautions(ds) == []
 
 

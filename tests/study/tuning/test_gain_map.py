@@ -116,7 +116,7 @@ def test_map__schedule_and_roll(demo_mission):
     mission = demo_mission.change(
         {
             "autopilot.schedule": [{"at": 500.0, **gains}, {"at": 5000.0, **gains}],
-            "autopilot.gain_pressure": None,
+            "autopilot.gain_reference_q": None,
             **{f"autopilot.{name}": {} for name in gains},
         }
     )

@@ -20,11 +20,11 @@ from sixdof.study.tuning.tune import Specification, tune
 
 DEMANDS = Demands(6.0, math.radians(45.0), 1.1547, 0.16, 5.0, math.radians(3.0), 2.0, 0.5)
 CHANGES = {
-    "pid": {"autopilot.gain_pressure": None},
-    "filtered": {"autopilot.gain_pressure": None, "autopilot.filter": "20 ms"},
-    "error": {"autopilot.gain_pressure": None, "autopilot.derivative": "error", "autopilot.filter": "30 ms"},
-    "cascade": {"autopilot.gain_pressure": None, "autopilot.structure": "cascade"},
-    "notch": {"autopilot.gain_pressure": None, "autopilot.notch": {"frequency": "20 Hz"}},
+    "pid": {"autopilot.gain_reference_q": None},
+    "filtered": {"autopilot.gain_reference_q": None, "autopilot.filter": "20 ms"},
+    "error": {"autopilot.gain_reference_q": None, "autopilot.derivative": "error", "autopilot.filter": "30 ms"},
+    "cascade": {"autopilot.gain_reference_q": None, "autopilot.structure": "cascade"},
+    "notch": {"autopilot.gain_reference_q": None, "autopilot.notch": {"frequency": "20 Hz"}},
 }
 
 
@@ -79,7 +79,7 @@ def test_answer__is_never_more_than_both_margins(demo_mission, demo_models, seed
     But for the grid's cells, 4 % wide: half of one is up to 0.05 of the requirement near the critical point.
     """
     p, d, ratio = np.exp(np.random.default_rng(seed).uniform(np.log([0.02, 0.005, 0.5]), np.log([2.0, 0.3, 3.0])))
-    mission = demo_mission.change({"autopilot.gain_pressure": None, "autopilot.pitch": {"p": p, "i": ratio * p, "d": d}})
+    mission = demo_mission.change({"autopilot.gain_reference_q": None, "autopilot.pitch": {"p": p, "i": ratio * p, "d": d}})
     found = margins(demo_models, mission, channels="pitch", broken_at="actuator").squeeze(drop=True)
     each = np.ones(demo_models.sizes["point"])
     answer = problem_of(demo_models, mission).answer(p * each, ratio * p * each, d * each)
@@ -96,7 +96,7 @@ def test_answer__against_python_control(demo_mission, demo_models, channel):
     Tolerance: the cells of the grid, 4 % wide, and time responses of 40 s for what is an integral over all frequencies.
     """
     point, gains = 3, {"pitch": (0.5, 0.6, 0.09), "yaw": (0.5, 0.6, 0.09), "roll": (0.03, 0.03, 0.005)}[channel]
-    mission = demo_mission.change({"autopilot.gain_pressure": None, f"autopilot.{channel}": dict(zip("pid", gains))})
+    mission = demo_mission.change({"autopilot.gain_reference_q": None, f"autopilot.{channel}": dict(zip("pid", gains))})
     problem = problem_of(demo_models, mission, (channel,))
     found = problem.answer(*(value * np.ones(problem.points) for value in gains))
 
@@ -228,7 +228,7 @@ def test_tune__schedules(demo_mission, schedule):
     found = tune(demo_mission, {"schedule": schedule, "rows": 4}, points=12)
     autopilot = found.mission.autopilot
     assert (len(autopilot.schedule) == 4) == (schedule == "dynamic_pressure")
-    assert (autopilot.gain_pressure is not None) == (schedule == "scale")
+    assert (autopilot.gain_reference_q is not None) == (schedule == "scale")
     assert found.met
     # one set of gains holds its margins over a tenfold range of q by being slow
     slowest = min(design.answer.speed.min() for design in found.designs)
@@ -238,7 +238,7 @@ def test_tune__schedules(demo_mission, schedule):
 @pytest.mark.slow
 @pytest.mark.parametrize("structure", ["cascade", "error", "notch"])
 def test_tune__structures(demo_mission, structure):
-    changes = CHANGES[structure] | {"autopilot.gain_pressure": "5 kPa"}
+    changes = CHANGES[structure] | {"autopilot.gain_reference_q": "5 kPa"}
     if structure == "cascade":
         changes |= {f"autopilot.{c}": {"p": 3.0, "d": "0.05 s"} for c in ("pitch", "yaw", "roll")}
     found = tune(demo_mission.change(changes), points=12)

@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 
 from sixdof.core import types as t
 from sixdof.mission.mission import Mission
-from sixdof.mission.tables import BodyCurve, DragCurve, Fins, Guide, Measured, Motor, Mount, Nose, Stage, Transition, Tube
+from sixdof.mission.tables import BodyCurve, DragCurve, Fins, RailGuide, Measured, Motor, Mount, Nose, Stage, Transition, Tube
 from sixdof.vehicle.aero.table import DOWNWASH, aero_table, centre_of_pressure, component_table, drag_breakdown
 
 D = 0.1
@@ -22,7 +22,7 @@ JUMP = 0.1
 
 
 def _fins(**change) -> Fins:
-    given = dict(count=4, station=0.9, root_chord=0.2, tip_chord=0.1, span=0.1, sweep=0.1, thickness=0.004)
+    given = dict(count=4, station=0.9, root_chord=0.2, tip_chord=0.1, semispan=0.1, tip_offset=0.1, thickness=0.004)
     return Fins(mass=0.1, **{**given, **change})
 
 
@@ -40,7 +40,7 @@ def _body() -> tuple:
 
 
 def _plain(*fins) -> Mission:
-    return _mission(_stage(*_body(), *(fins or (_fins(),)), Guide(mass=0.1, station=0.5), Guide(mass=0.1, station=1.0)))
+    return _mission(_stage(*_body(), *(fins or (_fins(),)), RailGuide(mass=0.1, station=0.5), RailGuide(mass=0.1, station=1.0)))
 
 
 def _rows(aero: t.Aero):
@@ -49,7 +49,7 @@ def _rows(aero: t.Aero):
 
 
 def test_table__layout():
-    aero = aero_table(_plain(_fins(), _fins(station=0.4, count=3, span=0.04)), [0])
+    aero = aero_table(_plain(_fins(), _fins(station=0.4, count=3, semispan=0.04)), [0])
     assert aero.body.shape == (251, t.BODY_COLUMNS) and aero.fin.shape == (251, 2, t.FIN_COLUMNS)
     assert aero.friction.shape == (251, 66) and aero.panel.shape == (7, t.PANEL_COLUMNS)
     assert aero.per_mach == 50 and (aero.friction.shape[1] - 1) / aero.per_root == 130
@@ -76,7 +76,7 @@ def test_table__without_fins():
     st.floats(0.02, 0.3),
 )
 def test_table__finite_positive_and_continuous_for_any_fin(section, nose, count, root, tip, sweep, span):
-    fins = _fins(section=section, count=count, root_chord=root, tip_chord=tip, sweep=sweep, span=span, station=0.7)
+    fins = _fins(section=section, count=count, root_chord=root, tip_chord=tip, tip_offset=sweep, semispan=span, station=0.7)
     parts = (Nose(mass=0.1, shape=nose, length=0.3, diameter=D), Tube(mass=0.1, length=0.7, diameter=D))
     tail = Transition(mass=0.1, length=0.1, fore_diameter=D, aft_diameter=0.07)
     aero = aero_table(_mission(_stage(*parts, tail, fins)), [0])
@@ -94,12 +94,12 @@ def test_table__total_slope_moves_by_less_than_three_percent_a_row():
 
 
 def test_table__carried_load_stays_on_the_body():
-    aero = aero_table(_plain(_fins(station=1.0, sweep=0.3)), [0])  # the tip reaches behind the base at 1.1 m
+    aero = aero_table(_plain(_fins(station=1.0, tip_offset=0.3)), [0])  # the tip reaches behind the base at 1.1 m
     assert aero.fin[:, 0, t.FIN_XB].max() <= 1.1
 
 
 def test_table__quick():
-    mission = _plain(_fins(), _fins(station=0.4, count=4, span=0.04))
+    mission = _plain(_fins(), _fins(station=0.4, count=4, semispan=0.04))
     aero_table(mission, [0])
     start = time.perf_counter()
     aero_table(mission, [0])
@@ -107,8 +107,8 @@ def test_table__quick():
 
 
 def test_panels__angles_cant_and_actuators():
-    fixed = _fins(count=3, phase=0.5, cant=0.01)
-    moving = _fins(count=4, station=0.5, span=0.05, control=True, hinge=0.08)
+    fixed = _fins(count=3, clocking=0.5, cant=0.01)
+    moving = _fins(count=4, station=0.5, semispan=0.05, control=True, hinge=0.08)
     panel = aero_table(_plain(fixed, moving), [0]).panel
     angle = 0.5 + 2 * math.pi / 3
     # from front to back: what the moving set sheds must be known before the other one feels it, wherever it stands in the file
@@ -133,7 +133,7 @@ def test_stack__slope_is_that_of_the_whole_outside():
 
 
 def test_components__sum_to_the_tables_total():
-    mission = _plain(_fins(), _fins(station=0.4, count=3, span=0.04))
+    mission = _plain(_fins(), _fins(station=0.4, count=3, semispan=0.04))
     rows = component_table(mission, [0], mach=0.5)
     slope, centre = centre_of_pressure(aero_table(mission, [0]), 0.5)
     assert [row[0] for row in rows] == ["nose", "fins", "fins", DOWNWASH, "total"]

@@ -24,7 +24,7 @@ BETWEEN = 3e-3  # relative: the kernel takes friction straight between columns
 
 
 def _fin(**change) -> FinSet:
-    given_fin = dict(count=4, station=0.5, root_chord=0.2, tip_chord=0.2, span=0.1, thickness=0.004)
+    given_fin = dict(count=4, station=0.5, root_chord=0.2, tip_chord=0.2, semispan=0.1, thickness=0.004)
     body = Nose(mass=0.1, length=0.3, diameter=0.1), Tube(mass=0.1, length=0.6, diameter=0.1)
     stage = Stage.model_construct(name="one", part=(*body, Fins(mass=0.1, **{**given_fin, **change})))
     return shape_of([stage]).fins[0]
@@ -124,7 +124,7 @@ def test_base__boattail_raises_its_pressure():
 @settings(max_examples=30, deadline=None)
 @given(st.sampled_from(["flat", "rounded", "wedge", "airfoil"]), st.floats(0.001, 0.02), st.floats(0.0, 0.3), st.floats(0.0, 0.005), st.floats(0.03, 0.2))
 def test_fins__every_part_is_finite_and_no_thrust(section, thickness, sweep, gap, span):
-    fin, mach = _fin(section=section, thickness=thickness, sweep=sweep, root_gap=gap, span=span), np.arange(251) / 50
+    fin, mach = _fin(section=section, thickness=thickness, tip_offset=sweep, root_gap=gap, semispan=span), np.arange(251) / 50
     for part in (aero_fin_drag.edges, aero_fin_drag.wave, aero_fin_drag.junctions, aero_fin_drag.slots):
         area = part(mach, fin)
         assert np.isfinite(area).all() and (area >= 0.0).all()

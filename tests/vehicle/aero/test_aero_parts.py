@@ -29,7 +29,7 @@ def _stage(*parts) -> Stage:
 
 
 def _fin(**change) -> FinSet:
-    given_fin = dict(count=4, station=0.5, root_chord=0.2, tip_chord=0.2, span=0.1, thickness=0.004)
+    given_fin = dict(count=4, station=0.5, root_chord=0.2, tip_chord=0.2, semispan=0.1, thickness=0.004)
     body = Nose(mass=0.1, length=0.3, diameter=0.1), Tube(mass=0.1, length=0.6, diameter=0.1)
     return shape_of([_stage(*body, Fins(mass=0.1, **{**given_fin, **change}))]).fins[0]
 
@@ -56,16 +56,16 @@ def test_cross_flow__published_numbers():
 
 def test_taper_weight__exact_planforms():
     assert aero_fin.taper_weight(_fin()) == pytest.approx(0.0, abs=1e-12)
-    delta = _fin(tip_chord=0.0, sweep=0.2)
+    delta = _fin(tip_chord=0.0, tip_offset=0.2)
     assert aero_fin.taper_weight(delta) == pytest.approx(1.0)
-    backwards = _fin(tip_chord=0.0, sweep=0.0)  # the same delta flown trailing edge first
+    backwards = _fin(tip_chord=0.0, tip_offset=0.0)  # the same delta flown trailing edge first
     assert aero_fin.taper_weight(backwards) == pytest.approx(1.0)
 
 
 def test_slope__delta_and_its_reverse_are_equal_in_supersonic_flow():
     fast = MACH[MACH >= 1.2]
-    ahead = aero_fin.panel_slope(fast, _fin(tip_chord=0.0, sweep=0.2), 0.01)
-    np.testing.assert_allclose(ahead, aero_fin.panel_slope(fast, _fin(tip_chord=0.0, sweep=0.0), 0.01), rtol=1e-9)
+    ahead = aero_fin.panel_slope(fast, _fin(tip_chord=0.0, tip_offset=0.2), 0.01)
+    np.testing.assert_allclose(ahead, aero_fin.panel_slope(fast, _fin(tip_chord=0.0, tip_offset=0.0), 0.01), rtol=1e-9)
 
 
 @given(st.floats(0.02, 20.0), st.floats(0.0, 1.0))
@@ -82,7 +82,7 @@ def test_slope__rectangle_joins_smoothly_at_one():
 
 
 def test_centre__delta_acts_at_its_centroid_in_supersonic_flow():
-    fin = _fin(tip_chord=0.0, sweep=0.2)
+    fin = _fin(tip_chord=0.0, tip_offset=0.2)
     centre = aero_fin.centre_station(np.array([0.3, 2.0, 5.0]), fin)
     assert centre[0] == pytest.approx(0.5 + 0.5 * 0.2)  # quarter of 2/3 behind 1/3
     assert centre[1:] == pytest.approx([0.5 + 2 / 3 * 0.2] * 2)
@@ -90,14 +90,14 @@ def test_centre__delta_acts_at_its_centroid_in_supersonic_flow():
 
 @given(st.floats(0.05, 0.3), st.floats(0.0, 0.3), st.floats(0.0, 0.3), st.floats(0.03, 0.3))
 def test_centre__moves_aft_between_quarter_and_half_chord(root, tip, sweep, span):
-    fin = _fin(root_chord=root, tip_chord=tip, sweep=sweep, span=span)
+    fin = _fin(root_chord=root, tip_chord=tip, tip_offset=sweep, semispan=span)
     share = (aero_fin.centre_station(MACH, fin) - fin.x0 - fin.x_mac_le) / fin.mac
     # the cubic between may pass either end by a hundredth of a chord
     assert share.min() > 0.24 and share.max() < 0.51
 
 
 def test_chord_moment__rectangle_from_the_axis():
-    fin = _fin(root_chord=0.2, tip_chord=0.2, span=0.1)
+    fin = _fin(root_chord=0.2, tip_chord=0.2, semispan=0.1)
     exact = 0.2 * (0.15**3 - 0.05**3) / 3
     assert aero_fin.chord_moment(fin, 2) == pytest.approx(exact, rel=1e-12)
     assert aero_fin.roll_arm(fin) == pytest.approx(exact / (0.2 * (0.15**2 - 0.05**2) / 2), rel=1e-12)

@@ -23,7 +23,7 @@ EXACT = 1e-12
 
 
 def _fins(**change):
-    given = dict(count=4, station=0.6, root_chord=ROOT, tip_chord=TIP, span=SPAN, sweep=0.1, thickness=0.003)
+    given = dict(count=4, station=0.6, root_chord=ROOT, tip_chord=TIP, semispan=SPAN, tip_offset=0.1, thickness=0.003)
     return Fins(mass=0.1, **{**given, **change})
 
 
@@ -119,7 +119,7 @@ def test_influence__mirrored_vortex():
 @given(st.integers(2, 12), st.floats(0.02, 0.4), st.floats(0.0, 1.0), st.floats(0.05, 0.4))
 def test_span_weights__force_and_the_moment_of_a_roll(count, span, taper, root):
     """Air that moves with the roll makes the damping of the aerodynamic tables, at any number and shape of fins."""
-    fin = _set(count=count, span=span, root_chord=root, tip_chord=taper * root, station=0.5)
+    fin = _set(count=count, semispan=span, root_chord=root, tip_chord=taper * root, station=0.5)
     y, force, roll = wake.span_weights(fin)
     assert (roll * y).sum() == pytest.approx(roll_factors(np.zeros(1), fin)[0][0] * roll_arm(fin), rel=1e-12)
     assert force.sum() == pytest.approx(1.0, rel=1e-12) and (roll > 0.0).all() and ((y > R) & (y < R + span)).all()
@@ -140,6 +140,6 @@ def test_pairs__only_sets_behind_another(demo_mission):
 
 def test_pairs__sets_side_by_side_shed_nothing_on_each_other():
     parts = Nose(mass=0.1, length=0.3, diameter=2 * R), Tube(mass=0.1, length=0.7, diameter=2 * R)
-    side = _fins(), _fins(phase=0.785)
+    side = _fins(), _fins(clocking=0.785)
     pair, _ = wake.wake_tables(shape_of([Stage.model_construct(name="one", part=(*parts, *side))]))
     assert pair.shape[0] == 0

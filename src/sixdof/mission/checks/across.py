@@ -90,10 +90,10 @@ def _motors(mission: tables.MissionTables) -> Iterator[Problem]:
             yield Problem((*loc, "motor"), mount.motor, f"there is no motor {shown(mount.motor)}", hint)
             continue
         name = f'motor "{mount.motor}"'
-        if motor.length > mount.length + mount.overhang + ROUNDING:
-            room = f"its length and overhang together, {mount.length + mount.overhang:g} m"
+        if motor.length > mount.length + mount.protrusion + ROUNDING:
+            room = f"its length and protrusion together, {mount.length + mount.protrusion:g} m"
             message = f"{name} is {motor.length:g} m long, more than {room}"
-            yield Problem((*loc, "length"), mount.length, message, "lengthen the mount or the overhang")
+            yield Problem((*loc, "length"), mount.length, message, "lengthen the mount or the protrusion")
         if motor.diameter > mount.inner_diameter + ROUNDING:
             message = f"{name} is {motor.diameter:g} m across and does not go into {mount.inner_diameter:g} m"
             hint = "take a wider mount or another motor"
@@ -101,10 +101,10 @@ def _motors(mission: tables.MissionTables) -> Iterator[Problem]:
 
 
 def _rail(mission: tables.MissionTables, stack: Stack) -> Iterator[Problem]:
-    guides = list(_parts(mission, tables.Guide))
+    guides = list(_parts(mission, tables.RailGuide))
     if len(guides) < 2:
         message = f"the vehicle has {len(guides) or 'no'} guide{'s' if len(guides) != 1 else ''}"
-        hint = 'it needs two or more on the rail: add parts of kind = "guide"'
+        hint = 'it needs two or more on the rail: add parts of kind = "rail_guide"'
         yield Problem(("stage", len(mission.stage) - 1, "part"), None, message, hint)
         return
     stations = [stack.start[loc[1]] + guide.station for loc, guide in guides]

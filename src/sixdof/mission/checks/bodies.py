@@ -117,7 +117,7 @@ def _joints(stack: Stack) -> Iterator[Problem]:
 def _stations(stack: Stack, i: int, stage: tables.Stage) -> Iterator[Problem]:
     length = stack.length[i]
     for j, part in enumerate(stage.part):
-        if isinstance(part, (tables.Guide, tables.PointMass, tables.Parachute)) and not -ROUNDING <= part.station <= length + ROUNDING:
+        if isinstance(part, (tables.RailGuide, tables.PointMass, tables.Parachute)) and not -ROUNDING <= part.station <= length + ROUNDING:
             message = f"{part.station:g} m is not on the stage's body, 0 to {length:g} m"
             yield Problem(("stage", i, "part", j, "station"), part.station, message, _FROM)
     cg = stage.measured.cg if stage.measured is not None else None
@@ -178,14 +178,14 @@ def _fins_apart(stack: Stack, i: int, fins: list[tuple[tuple, tables.Fins]]) -> 
             gap = _least_angle(one, other) * max(radii)
             if gap < 0.5 * (one.thickness + other.thickness) - ROUNDING:
                 message = f"a panel stands in one of {_called(one)} between {fore:g} and {aft:g} m"
-                hint = "move one set along the body or change its phase"
+                hint = "move one set along the body or change its clocking"
                 yield Problem((*loc, "station"), other.station, message, hint)
 
 
 def _least_angle(one: tables.Fins, other: tables.Fins) -> float:
     """Return the least angle (rad) between a panel of one set and a panel of the other."""
     turn = 2.0 * math.pi
-    gaps = ((one.phase + turn * a / one.count - other.phase - turn * b / other.count) % turn for a in range(one.count) for b in range(other.count))
+    gaps = ((one.clocking + turn * a / one.count - other.clocking - turn * b / other.count) % turn for a in range(one.count) for b in range(other.count))
     return min(min(gap, turn - gap) for gap in gaps)
 
 
@@ -196,10 +196,10 @@ def _mount_in_body(stack: Stack, i: int, loc: tuple, mount: tables.Mount) -> Ite
     fore, aft, length = mount.station, mount.station + mount.length, stack.length[i]
     if aft > length + ROUNDING:
         message = f"the mount, {fore:g} to {aft:g} m, is not in the stage's body, 0 to {length:g} m"
-        hint = f"{_FROM}; a motor may stand out by overhang"
+        hint = f"{_FROM}; a motor may stand out by protrusion"
         yield Problem((*loc, "station"), fore, message, hint)
         return
-    reach = mount.ring_radius + 0.5 * mount.inner_diameter + mount.wall
+    reach = mount.ring_radius + 0.5 * mount.inner_diameter + mount.wall_thickness
     room = min(stack.radii(i, fore, aft))
     if reach > room + JOIN:
         key = "ring_radius" if mount.ring_radius > 0.0 else "inner_diameter"

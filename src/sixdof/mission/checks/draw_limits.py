@@ -142,7 +142,7 @@ def _ignition(mission: tables.MissionTables, stack: Stack) -> Iterator[Reach]:
 
 
 # factors that may be 0: without drag a vehicle flies in a vacuum, without gains by itself
-_MAY_BE_NONE = ("aero.drag", "aero.normal_force", "canopy.drag", "canopy.fill_time", "gain.pitch", "gain.yaw", "gain.roll", "cord.strength", "joint.impulse")
+_MAY_BE_NONE = ("aero.drag", "aero.normal_force", "canopy.drag", "canopy.fill_time", "gain.pitch", "gain.yaw", "gain.roll", "harness.strength", "joint.impulse")
 _REACHES: dict[str, Callable[[tables.MissionTables, Stack], Iterator[Reach]]] = {
     "wind.blows_from": _fixed("the direction", -2.0 * math.pi, 2.0 * math.pi),
     "air.temperature": _fixed("the shift of the whole column", -MOST_TEMPERATURE_OFFSET, MOST_TEMPERATURE_OFFSET),
@@ -159,7 +159,7 @@ _REACHES: dict[str, Callable[[tables.MissionTables, Stack], Iterator[Reach]]] = 
     "aero.fin_cant": _cant,
     "rail.elevation": lambda mission, stack: iter([Reach("the rail's elevation", mission.rail.elevation, 0.0, 0.5 * math.pi)]),
     "rail.azimuth": lambda mission, stack: iter([Reach("the rail's azimuth", mission.rail.azimuth, -2.0 * math.pi, 2.0 * math.pi)]),
-    "servo.centring": lambda mission, stack: iter([Reach("a fin's neutral angle", 0.0, -mission.servo.travel, mission.servo.travel)]),
+    "servo.centring": lambda mission, stack: iter([Reach("a fin's neutral angle", 0.0, -mission.servo.deflection_limit, mission.servo.deflection_limit)]),
     "ignition.delay": _ignition,
     "joint.tilt_y": _fixed("the joint's turn", -TURN, TURN),
     "joint.tilt_z": _fixed("the joint's turn", -TURN, TURN),

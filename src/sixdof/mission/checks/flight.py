@@ -17,8 +17,8 @@ CHANNELS = ("pitch", "yaw", "roll")
 def _servo(servo: tables.Servo) -> Iterator[Problem]:
     for key in ("backlash", "dead_band", "resolution"):
         value = getattr(servo, key)
-        if value >= servo.travel:
-            message = f"{value:g} rad is not less than the travel, {servo.travel:g} rad"
+        if value >= servo.deflection_limit:
+            message = f"{value:g} rad is not less than deflection_limit, {servo.deflection_limit:g} rad"
             yield Problem((key,), value, message, 'servos have about "0.3 deg"; a bare number is in rad')
     yield from _repeated([failure.fin for failure in servo.failure], lambda i: ("failure", i, "fin"), "fails already")
 
@@ -31,9 +31,9 @@ def _repeated(numbers: Sequence[int], loc, what: str) -> Iterator[Problem]:
 
 @check_of(tables.Detection)
 def _detection(detection: tables.Detection) -> Iterator[Problem]:
-    if detection.burnout_force >= detection.ignition_force:
-        message = f"{detection.burnout_force:g} m/s^2 is not below ignition_force, {detection.ignition_force:g} m/s^2"
-        yield Problem(("burnout_force",), detection.burnout_force, message, "a burn would end as it begins: lower it")
+    if detection.burnout_specific_force >= detection.ignition_specific_force:
+        message = f"{detection.burnout_specific_force:g} m/s^2 is not below ignition_specific_force, {detection.ignition_specific_force:g} m/s^2"
+        yield Problem(("burnout_specific_force",), detection.burnout_specific_force, message, "a burn would end as it begins: lower it")
     if detection.apogee == "velocity":
         yield from unused(detection, ("apogee_drop",), 'apogee "velocity"')
 
@@ -55,8 +55,8 @@ def _profile(profile: tables.AttitudeProfile) -> Iterator[Problem]:
 @check_of(tables.Guidance)
 def _guidance(guidance: tables.Guidance) -> Iterator[Problem]:
     for i, point in enumerate(guidance.waypoint):
-        if point.height <= guidance.floor:
-            message = f"{point.height:g} m is not above guidance.floor, {guidance.floor:g} m"
+        if point.height <= guidance.minimum_height:
+            message = f"{point.height:g} m is not above guidance.minimum_height, {guidance.minimum_height:g} m"
             hint = "waypoints are places in the air only: raise it well above the ground"
             yield Problem(("waypoint", i, "height"), point.height, message, hint)
     if guidance.mode == "waypoints" and not guidance.waypoint:
@@ -93,7 +93,7 @@ def _schedule(autopilot: tables.Autopilot) -> Iterator[Problem]:
     yield from unused(autopilot, CHANNELS, "an autopilot with a schedule, which takes their place,")
     over = autopilot.schedule_over
     if over == "dynamic_pressure":
-        yield from unused(autopilot, ("gain_pressure",), "a schedule over dynamic pressure")
+        yield from unused(autopilot, ("gain_reference_q",), "a schedule over dynamic pressure")
     unit = "Pa" if over == "dynamic_pressure" else ""
     for i, entry in enumerate(autopilot.schedule):
         if entry.at is None:

@@ -1,4 +1,4 @@
-"""Checks across tables of what brings the pieces down: recoveries, cords, and the failures a mission foresees."""
+"""Checks across tables of what brings the pieces down: recoveries, harnesses, and the failures a mission foresees."""
 
 from __future__ import annotations
 
@@ -15,10 +15,10 @@ _OF_STAGE = ("no_ignition", "no_separation", "late_apogee")
 
 
 def recovery_problems(mission: tables.MissionTables, stack: Stack, staging: Staging) -> Iterator[Problem]:
-    """Yield what is wrong with recoveries, cords and failures; paths start from the mission."""
+    """Yield what is wrong with recoveries, harnesses and failures; paths start from the mission."""
     carrier = _carriers(mission)
     yield from _recoveries(mission, carrier, staging)
-    yield from _cords(mission, carrier, stack)
+    yield from _harnesses(mission, carrier, stack)
     yield from _failures(mission, carrier, staging)
 
 
@@ -30,7 +30,7 @@ def _carriers(mission: tables.MissionTables) -> dict[str, int]:
 def _recoveries(mission: tables.MissionTables, carrier: dict[str, int], staging: Staging) -> Iterator[Problem]:
     for i, recovery in enumerate(mission.recovery):
         if recovery.when == "separation" and not staging.parting:
-            hint = 'it can never open the canopy: add a rule with action = "separate", or give the joint a hold'
+            hint = 'it can never open the canopy: add a rule with action = "separate", or give the joint a retention_force'
             yield Problem(("recovery", i, "when"), recovery.when, "no stage ever separates", hint)
         if recovery.motor_delay is None or recovery.canopy not in carrier:
             continue
@@ -40,25 +40,25 @@ def _recoveries(mission: tables.MissionTables, carrier: dict[str, int], staging:
             yield Problem(("recovery", i, "motor_delay"), recovery.motor_delay, message, "remove it, or add a mount")
 
 
-# ---------------------------------------------------------------- cords
+# ---------------------------------------------------------------- harnesses
 
 
-def _cords(mission: tables.MissionTables, carrier: dict[str, int], stack: Stack) -> Iterator[Problem]:
+def _harnesses(mission: tables.MissionTables, carrier: dict[str, int], stack: Stack) -> Iterator[Problem]:
     seen = set()
-    for i, cord in enumerate(mission.cord):
-        if cord.canopy not in carrier:
-            hint = suggestion(cord.canopy, tuple(carrier), "parachutes")
-            yield Problem(("cord", i, "canopy"), cord.canopy, f"there is no parachute {shown(cord.canopy)}", hint)
+    for i, harness in enumerate(mission.harness):
+        if harness.canopy not in carrier:
+            hint = suggestion(harness.canopy, tuple(carrier), "parachutes")
+            yield Problem(("harness", i, "canopy"), harness.canopy, f"there is no parachute {shown(harness.canopy)}", hint)
             continue
-        if cord.canopy in seen:
-            message = f"there is another cord of the canopy {shown(cord.canopy)}"
-            yield Problem(("cord", i, "canopy"), cord.canopy, message, "remove one: a canopy parts the airframe once")
-        seen.add(cord.canopy)
-        stage = carrier[cord.canopy]
-        if not ROUNDING < cord.parts_at < stack.length[stage] - ROUNDING:
-            message = f"{cord.parts_at:g} m does not part stage {shown(mission.stage[stage].name)} in two"
+        if harness.canopy in seen:
+            message = f"there is another harness of the canopy {shown(harness.canopy)}"
+            yield Problem(("harness", i, "canopy"), harness.canopy, message, "remove one: a canopy parts the airframe once")
+        seen.add(harness.canopy)
+        stage = carrier[harness.canopy]
+        if not ROUNDING < harness.separation_station < stack.length[stage] - ROUNDING:
+            message = f"{harness.separation_station:g} m does not part stage {shown(mission.stage[stage].name)} in two"
             hint = f"it is a station between the stage's ends, 0 and {stack.length[stage]:g} m"
-            yield Problem(("cord", i, "parts_at"), cord.parts_at, message, hint)
+            yield Problem(("harness", i, "separation_station"), harness.separation_station, message, hint)
 
 
 # ---------------------------------------------------------------- failures
@@ -87,10 +87,10 @@ def _nothing_to_fail(mission: tables.MissionTables, failure: tables.Failure, sta
         return f"stage {shown(of)} has no joint that parts"
     if kind == "late_apogee" and of not in _with_apogee(mission, staging):
         return f"nothing in stage {shown(of)} waits for apogee"
-    if kind == "no_canopy" and of not in _released(mission):
+    if kind == "no_deployment" and of not in _released(mission):
         return f"neither a recovery nor a rule opens {shown(of)}"
-    if kind == "cord_parts" and of not in {cord.canopy for cord in mission.cord}:
-        return f"the canopy {shown(of)} has no cord"
+    if kind == "harness_breaks" and of not in {harness.canopy for harness in mission.harness}:
+        return f"the canopy {shown(of)} has no harness"
     return ""
 
 

@@ -26,12 +26,12 @@ class Staging:
         self.names = tuple(stage.name for stage in mission.stage)
         self.motor = {stage.name for stage in mission.stage if any(part.kind == "mount" for part in stage.part)}
         self.lit = self.motor & {self.names[-1]}
-        self.parting = {stage.name for stage in mission.stage[1:] if stage.joint.hold is not None}
-        orders = [rule for rule in mission.rule if rule.action in ("light", "separate")]
+        self.parting = {stage.name for stage in mission.stage[1:] if stage.joint.retention_force is not None}
+        orders = [rule for rule in mission.rule if rule.action in ("ignite", "separate")]
         self.staged = bool(self.parting or orders)
         for _ in orders:  # each pass may make another order possible
             for rule in filter(self.comes, orders):
-                (self.lit if rule.action == "light" else self.parting).add(self.target(rule))
+                (self.lit if rule.action == "ignite" else self.parting).add(self.target(rule))
         self.lit &= self.motor
         self.parting &= set(self.names[1:])
 
@@ -49,7 +49,7 @@ class Staging:
 
     def comes(self, rule: tables.Rule) -> bool:
         """Return whether the trigger of a rule and the booster it asks for can be (True for stages of unknown name)."""
-        if rule.booster == "gone" and not self.parting:
+        if rule.booster == "separated" and not self.parting:
             return False
         if rule.when not in ("ignition", "burnout", "separation") or (rule.stage and rule.stage not in self.names):
             return True
@@ -88,7 +88,7 @@ def _motors(mission: tables.MissionTables, staging: Staging) -> Iterator[Problem
             yield Problem(("stage", i, "ignition"), None, message, "remove the table; stages that rules light may have one")
         if has_motor and staging.staged and stage.name not in staging.lit:
             message = "no rule that can act lights the stage's motor"
-            hint = f'add a rule with action = "light" and target = "{stage.name}"; only the last stage is lit at the start'
+            hint = f'add a rule with action = "ignite" and target = "{stage.name}"; only the last stage is lit at the start'
             yield Problem(("stage", i, "part"), None, message, hint)
 
 
@@ -100,21 +100,21 @@ _Problems = Iterator[Problem]  # their paths start from the rule
 def _target(rule: tables.Rule, staging: Staging) -> _Problems:
     """The stage that a rule lights or separates."""
     names, target = staging.names, rule.target
-    if rule.action not in ("light", "separate"):
+    if rule.action not in ("ignite", "separate"):
         return
     if len(names) == 1:
         message = f"there is one stage: none to {rule.action}"
-        hint = "it is lit at the start" if rule.action == "light" else "add a second [[stage]], or remove the rule"
+        hint = "it is lit at the start" if rule.action == "ignite" else "add a second [[stage]], or remove the rule"
         yield Problem(("action",), rule.action, message, hint)
     elif target and target not in names:
         yield Problem(("target",), target, f"there is no stage {shown(target)}", suggestion(target, names, "stages"))
     elif rule.action == "separate" and target == names[0]:
         hint = f"name the stage that leaves it with all behind it: {', '.join(names[1:])}"
         yield Problem(("target",), target, f"{shown(target)} is the front stage, with none to part from", hint)
-    elif rule.action == "light" and target == names[-1]:
+    elif rule.action == "ignite" and target == names[-1]:
         hint = f"remove the rule, or light one in front of it: {', '.join(names[:-1])}"
         yield Problem(("target",), target, f"{shown(target)} is the last stage, which is lit at the start", hint)
-    elif rule.action == "light" and target not in staging.motor:
+    elif rule.action == "ignite" and target not in staging.motor:
         yield Problem(("target",), target, f"stage {shown(target)} has no motor to light", "add a mount, or remove the rule")
 
 
@@ -137,27 +137,27 @@ def _trigger(rule: tables.Rule, staging: Staging) -> _Problems:
             hint = f"a separation is that of the stage which is left behind: {', '.join(names[1:])}"
             yield Problem(loc, value, f"{shown(name)} is the front stage, with none to part from", hint)
         else:
-            hint = 'the rule can never act: add one with action = "separate", or give the joint a hold'
+            hint = 'the rule can never act: add one with action = "separate", or give the joint a retention_force'
             yield Problem(loc, value, f"{whose} never separates", hint)
     elif not (name in staging.lit if name else staging.lit):
         why = "nothing lights it" if not name or name in staging.motor else "it has no motor"
-        hint = 'the rule can never act: name a stage that burns, or add a rule with action = "light"'
+        hint = 'the rule can never act: name a stage that burns, or add a rule with action = "ignite"'
         yield Problem(loc, value, f"{whose} never burns: {why}", hint)
 
 
 def _booster(rule: tables.Rule, staging: Staging) -> _Problems:
-    """A booster that a rule wants attached or gone."""
+    """A booster that a rule wants attached or separated."""
     loc, value, names = ("booster",), rule.booster, staging.names
     if value is None:
         return
     if len(names) == 1:
-        yield Problem(loc, value, "there is one stage: no booster to be attached or gone", "remove it")
-    elif value == "gone" and not staging.parting:
-        hint = 'the rule can never act: add one with action = "separate", or give the joint a hold'
+        yield Problem(loc, value, "there is one stage: no booster to be attached or separated", "remove it")
+    elif value == "separated" and not staging.parting:
+        hint = 'the rule can never act: add one with action = "separate", or give the joint a retention_force'
         yield Problem(loc, value, "no stage ever separates", hint)
     elif value == "attached" and rule.when == "separation" and _is_last_joint(staging, rule):
         message = f"no booster is attached once {shown(names[1])} has separated"
-        yield Problem(loc, value, message, 'the rule can never act: write booster = "gone", or remove it')
+        yield Problem(loc, value, message, 'the rule can never act: write booster = "separated", or remove it')
 
 
 def _is_last_joint(staging: Staging, rule: tables.Rule) -> bool:

@@ -126,7 +126,7 @@ def specific_impulse(motor: tables.Motor) -> float:
 
 # ---------------------------------------------------------------- parts
 
-_WITH_VOLUME = (tables.Nose, tables.Tube, tables.Transition, tables.Fins, tables.Guide, tables.Mount)
+_WITH_VOLUME = (tables.Nose, tables.Tube, tables.Transition, tables.Fins, tables.RailGuide, tables.Mount)
 
 
 @check_of(_Made)
@@ -146,9 +146,9 @@ def _made(part: _Made) -> Iterator[Problem]:
 
 
 def _wall(part, radius: float, where: str) -> Iterator[Problem]:
-    if part.wall is not None and part.wall > radius + ROUNDING:
-        message = f"{part.wall:g} m is more than the radius{where}, {radius:g} m"
-        yield Problem(("wall",), part.wall, message, "make it thinner, or leave it out for a solid part")
+    if part.wall_thickness is not None and part.wall_thickness > radius + ROUNDING:
+        message = f"{part.wall_thickness:g} m is more than the radius{where}, {radius:g} m"
+        yield Problem(("wall_thickness",), part.wall_thickness, message, "make it thinner, or leave it out for a solid part")
 
 
 @check_of(tables.Nose)
@@ -183,12 +183,12 @@ def _transition(part: tables.Transition) -> Iterator[Problem]:
 
 @check_of(tables.Fins)
 def _fins(fins: tables.Fins) -> Iterator[Problem]:
-    used = {"trapezoid": ("root_chord", "tip_chord", "span"), "ellipse": ("root_chord", "span"), "polygon": ("points",)}
+    used = {"trapezoid": ("root_chord", "tip_chord", "semispan"), "ellipse": ("root_chord", "semispan"), "polygon": ("points",)}
     why = f'outline "{fins.outline}"'
     keys = used[fins.outline]
-    free = ("sweep",) if fins.outline == "trapezoid" else ()
+    free = ("tip_offset",) if fins.outline == "trapezoid" else ()
     yield from missing(fins, keys, why)
-    every = ("root_chord", "tip_chord", "span", "sweep", "points")
+    every = ("root_chord", "tip_chord", "semispan", "tip_offset", "points")
     yield from unused(fins, [key for key in every if key not in keys + free], why)
     if fins.outline == "polygon" and fins.points:
         yield from _polygon(fins.points)
@@ -220,8 +220,8 @@ def _on_chord(fins: tables.Fins, chord: float) -> Iterator[Problem]:
 
 def _centre_on_panel(fins: tables.Fins, chord: float) -> Iterator[Problem]:
     """A measured centre of pressure lies on the panel: mostly a question of units."""
-    reach = max(chord, fins.sweep + (fins.tip_chord or 0.0), *(x for x, _ in fins.points))
-    fore = min(0.0, fins.sweep, *(x for x, _ in fins.points))
+    reach = max(chord, fins.tip_offset + (fins.tip_chord or 0.0), *(x for x, _ in fins.points))
+    fore = min(0.0, fins.tip_offset, *(x for x, _ in fins.points))
     for row, centre in enumerate(fins.panel_curve.centre):
         if not fore - ROUNDING <= centre <= reach + ROUNDING:
             message = f"{centre:g} m is not on the panel, {fore:g} to {reach:g} m"
@@ -267,7 +267,7 @@ def _crossing(points) -> tuple[int, int] | None:
 def _mount(mount: tables.Mount) -> Iterator[Problem]:
     if mount.count == 1:
         return
-    outer = mount.inner_diameter + 2.0 * mount.wall
+    outer = mount.inner_diameter + 2.0 * mount.wall_thickness
     apart = 2.0 * mount.ring_radius * math.sin(math.pi / mount.count)
     if apart < outer - ROUNDING:
         least = 0.5 * outer / math.sin(math.pi / mount.count)
@@ -296,11 +296,11 @@ def _parachute(canopy: tables.Parachute) -> Iterator[Problem]:
     if canopy.diameter > LARGEST_CANOPY:
         message = f"{canopy.diameter:g} m is more than {LARGEST_CANOPY:g} m, and no canopy is"
         yield Problem(("diameter",), canopy.diameter, message, 'a bare number is in m; write e.g. "90 cm"')
-    if canopy.reef_share is None:
-        yield from unused(canopy, ("reef_time",), "a canopy without reef_share")
-    elif canopy.reef_time == 0.0:
-        hint = 'reef_share needs the time from line stretch to full opening: write e.g. reef_time = "4 s"'
-        yield Problem(("reef_time",), None, "missing", hint)
+    if canopy.reefing_ratio is None:
+        yield from unused(canopy, ("reefing_time",), "a canopy without reefing_ratio")
+    elif canopy.reefing_time == 0.0:
+        hint = 'reefing_ratio needs the time from line stretch to full opening: write e.g. reefing_time = "4 s"'
+        yield Problem(("reefing_time",), None, "missing", hint)
 
 
 # ---------------------------------------------------------------- rules, recovery
@@ -320,7 +320,7 @@ def _rule(rule: tables.Rule) -> Iterator[Problem]:
         yield from missing(rule, ("stage",), 'when = "ignition"')
     elif rule.when not in ("burnout", "separation"):
         yield from unused(rule, ("stage",), f'when = "{rule.when}"')
-    if rule.action in ("deploy", "light"):
+    if rule.action in ("deploy", "ignite"):
         yield from missing(rule, ("target",), f'action "{rule.action}"')
     elif rule.action != "separate":
         yield from unused(rule, ("target",), f'action "{rule.action}"')
@@ -348,16 +348,16 @@ def _conditions(rule: tables.Rule) -> Iterator[Problem]:
         message = f"{below:g} m is not above the threshold, {through:g} m"
         hint = 'the vehicle is higher once it has climbed through it; for the way down write when = "falling_through"'
         yield Problem(("height_below",), below, message, hint)
-    if rule.patience is not None:
+    if rule.timeout is not None:
         yield from _patience(rule)
 
 
 def _patience(rule: tables.Rule) -> Iterator[Problem]:
     if all(getattr(rule, name) is None for name in CONDITIONS):
-        yield from unused(rule, ("patience",), "a rule without conditions")
-    elif rule.when == "liftoff" and rule.after is not None and rule.delay + rule.patience < rule.after:
-        message = f"{rule.patience:g} s is over before {rule.after:g} s after liftoff"
-        yield Problem(("patience",), rule.patience, message, "the rule can never act: raise it, or lower after")
+        yield from unused(rule, ("timeout",), "a rule without conditions")
+    elif rule.when == "liftoff" and rule.after is not None and rule.delay + rule.timeout < rule.after:
+        message = f"{rule.timeout:g} s is over before {rule.after:g} s after liftoff"
+        yield Problem(("timeout",), rule.timeout, message, "the rule can never act: raise it, or lower after")
 
 
 @check_of(tables.Recovery)

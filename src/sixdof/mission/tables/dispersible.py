@@ -24,7 +24,7 @@ class Dispersible:
     role: Literal["value", "factor", "offset"]
     doc: str
     least: float | None = None
-    each: Literal["", "stage", "joint", "rule", "cord", "canopy", "fin"] = ""
+    each: Literal["", "stage", "joint", "rule", "harness", "canopy", "fin"] = ""
     whole: bool = False
 
     @property
@@ -75,18 +75,18 @@ _ALL = (
     _factor("gain.roll", "on the roll gains"),
     _factor("canopy.drag", "on the drag area", each="canopy"),
     _offset("canopy.delay", "s", "on the opening time", 0.0, each="canopy"),
-    _offset("ignition.delay", "s", "on the time from the light command to the thrust curve", each="stage"),
+    _offset("ignition.delay", "s", "on the time from the ignition command to the thrust curve", each="stage"),
     _factor("joint.impulse", "on the impulse of charge or spring", each="joint"),
-    _offset("joint.delay", "s", "on the time from the command to parting", 0.0, each="joint"),
+    _offset("joint.delay", "s", "on the time from the command to separation", 0.0, each="joint"),
     _offset("joint.tilt_y", "rad", "stages behind the joint turned about body y", each="joint"),
     _offset("joint.tilt_z", "rad", "stages behind the joint turned about body z", each="joint"),
     _offset("rule.delay", "s", "on the delay of the event rule", 0.0, each="rule"),
-    _factor("cord.strength", "on the cord's strength", each="cord"),
+    _factor("harness.strength", "on the harness's strength", each="harness"),
     _factor("canopy.fill_time", "on the time from line stretch to full", each="canopy"),
     Dispersible("wind.member", "1", "value", "number of the member of air.wind, from 0", 0.0, whole=True),
     _value("turbulence.wind_at_20_ft", "m/s", "wind at 20 ft above ground that the turbulence follows from", 0.0),
-    _factor("cord.stiffness", "on the cord's stiffness", each="cord"),
-    _factor("cord.loose_drag", "on the drag of the piece that a parted cord lets go", each="cord"),
+    _factor("harness.stiffness", "on the harness's stiffness", each="harness"),
+    _factor("harness.tumbling_drag", "on the drag of the piece that separates as its harness breaks", each="harness"),
     _factor("vehicle.hanging_drag", "on the drag of the body as it hangs under a canopy", each="stage"),
 )
 

@@ -48,7 +48,7 @@ class ServoFailure(Table):
 
 
 class Servo(Table):
-    """The actuator of every control fin: transport delay, second order, limits, play, load. `travel` is the stop either way.
+    """The actuator of every control fin: transport delay, second order, limits, play, load. `deflection_limit` is the stop either way.
 
     `rate_limit` is the speed without load and `stall_torque` the torque at the fin where it stands still: the torque-speed line of
     the data sheet. Left out, the air's moment does not slow it. `dead_band` is the smallest change of command it takes, `resolution`
@@ -58,7 +58,7 @@ class Servo(Table):
     natural_frequency: Frequency = 10.0
     damping: PositiveNumber = 0.7
     rate_limit: AngularRate = 6.98
-    travel: Travel = 0.262
+    deflection_limit: Travel = 0.262
     acceleration_limit: AngularAcceleration | None = None
     delay: NonNegativeTime = 0.0
     backlash: NonNegativeAngle = 0.0
@@ -111,7 +111,7 @@ class SatelliteReceiver(Table):
     latency: NonNegativeTime = 0.0
     position_noise: NonNegativeLength = 0.0
     velocity_noise: NonNegativeSpeed = 0.0
-    force_limit: Acceleration | None = None
+    specific_force_limit: Acceleration | None = None
     speed_limit: NonNegativeSpeed | None = None
 
 
@@ -152,16 +152,16 @@ class Estimator(Table):
 class Detection(Table):
     """How flight computer and altimeters notice the phases of flight, from what they sense.
 
-    Liftoff: a specific force along the axis over liftoff_force, or a height over liftoff_height. Ignition: a specific force
-    over ignition_force. Burnout: one below burnout_force (drag alone makes it negative) for burnout_debounce. Apogee, of a
+    Liftoff: a specific force along the axis over liftoff_specific_force, or a height over liftoff_height. Ignition: a specific force
+    over ignition_specific_force. Burnout: one below burnout_specific_force (drag alone makes it negative) for burnout_debounce. Apogee, of a
     flight that has left the rail: by "velocity" no longer upward, or by "barometer" apogee_drop below its highest reading, for
     apogee_debounce.
     """
 
-    liftoff_force: Acceleration = 20.0
+    liftoff_specific_force: Acceleration = 20.0
     liftoff_height: PositiveLength = 10.0
-    ignition_force: Acceleration = 20.0
-    burnout_force: SpecificForce = 0.0
+    ignition_specific_force: Acceleration = 20.0
+    burnout_specific_force: SpecificForce = 0.0
     burnout_debounce: NonNegativeTime = 0.0
     apogee: Literal["velocity", "barometer"] = "velocity"
     apogee_drop: PositiveLength = 3.0
@@ -215,8 +215,8 @@ class Guidance(Table):
     "profile": the autopilot's attitude profile; "waypoints": nose towards the current waypoint, leaning beyond the line of sight by
     `lead` times the angle between velocity and line of sight; "hold": the rail's direction, or that of the moment a rule says hold.
     slew_limit: how fast the goal may turn. incidence_limit, tilt_limit, load_limit (specific force across the axis) bound what
-    waypoints ask for. past_last: after the last waypoint "hold" its direction, stand "upright", or fly the "profile".
-    floor: no waypoint may lie at or below it. feed_rate: the goal's own turning rate is given to the control law.
+    waypoints ask for. after_last: after the last waypoint "hold" its direction, stand "upright", or fly the "profile".
+    minimum_height: no waypoint may lie at or below it. rate_feedforward: the turning rate of the commanded attitude is given to the control law.
     """
 
     mode: Literal["profile", "waypoints", "hold"] = "profile"
@@ -226,9 +226,9 @@ class Guidance(Table):
     incidence_limit: PositiveAngle = 0.17
     tilt_limit: PositiveAngle = 0.7
     load_limit: Acceleration | None = None
-    past_last: Literal["hold", "upright", "profile"] = "hold"
-    floor: PositiveLength = 50.0
-    feed_rate: bool = Field(default=False, strict=True)
+    after_last: Literal["hold", "upright", "profile"] = "hold"
+    minimum_height: PositiveLength = 50.0
+    rate_feedforward: bool = Field(default=False, strict=True)
 
 
 # ---------------------------------------------------------------- gains
@@ -269,7 +269,7 @@ class Notch(Table):
 class Autopilot(Table):
     """The flight computer: its tick rate, the attitude profile, its gains and its mixer.
 
-    Gains hold at `gain_pressure` (dynamic pressure); at another q they are multiplied by gain_pressure/q, limited to
+    Gains hold at `gain_reference_q` (dynamic pressure); at another q they are multiplied by gain_reference_q/q, limited to
     `gain_scale_limits`; left out, they are not scaled. `schedule` runs over `schedule_over`, straight lines between its points, and takes
     the place of pitch, yaw, roll. `with_booster` are the gains while a booster is attached (the same ones if left out).
     integral_limit bounds the integral's part of a demand, demand_limit the demand, rate_limit what a cascade may ask for.
@@ -291,7 +291,7 @@ class Autopilot(Table):
     schedule: tuple[GainSet, ...] = ()
     schedule_over: Literal["dynamic_pressure", "mach"] = "dynamic_pressure"
     with_booster: GainSet | None = None
-    gain_pressure: Pressure | None = None
+    gain_reference_q: Pressure | None = None
     gain_scale_limits: tuple[PositiveNumber, PositiveNumber] = (0.2, 3.0)
     integral_limit: PositiveAngle = 0.087
     demand_limit: PositiveAngle | None = None

@@ -11,7 +11,7 @@ from sixdof.mission.tables.record import Record, Solver
 from sixdof.mission.tables.rules import Failure, Recovery, Rule
 from sixdof.mission.tables.site import Rail, Site
 from sixdof.mission.tables.spread import Correlation, Spread
-from sixdof.mission.tables.vehicle import Cord, Motor, Stage
+from sixdof.mission.tables.vehicle import Harness, Motor, Stage
 
 
 class MissionTables(Table):
@@ -23,7 +23,7 @@ class MissionTables(Table):
     rail: Rail
     motor: dict[str, Motor]
     stage: tuple[Stage, ...]
-    cord: tuple[Cord, ...] = ()
+    harness: tuple[Harness, ...] = ()
     servo: Servo = Field(default_factory=Servo)
     sensors: Sensors | None = None
     estimator: Estimator = Field(default_factory=Estimator)

@@ -20,12 +20,12 @@ class Rule(Table):
     above ground for climbing_through and falling_through (m). `stage` says whose ignition, burnout or separation is meant;
     left out, the first stage to burn out or to separate.
 
-    "light" lights the motors of the stage `target`; "separate" parts the stage `target` with all behind it (left out: the last
-    stage); "deploy" opens the canopy `target`.
+    "ignite" ignites the motors of the stage `target`; "separate" separates the stage `target` with all behind it (left out: the last
+    stage); "deploy" deploys the canopy `target`.
 
     Conditions are checked when the delay has run out: `tilt_below`, `speed_above`, `speed_below`, `height_above`,
-    `height_below` (above ground), `booster` still "attached" or "gone", and the window from `after` to `before` since liftoff.
-    Where one is not met the rule waits until all are, `patience` at most (left out: for ever).
+    `height_below` (above ground), `booster` still "attached" or "separated", and the window from `after` to `before` since liftoff.
+    Where one is not met the rule waits until all are, `timeout` at most (left out: for ever).
     """
 
     name: str = ""
@@ -33,17 +33,17 @@ class Rule(Table):
     threshold: float | None = None
     delay: NonNegativeTime = 0.0
     stage: str = ""
-    action: Literal["enable_fins", "disable_fins", "deploy", "guide_profile", "guide_waypoints", "guide_hold", "separate", "light"]
+    action: Literal["enable_fins", "disable_fins", "deploy", "guide_profile", "guide_waypoints", "guide_hold", "separate", "ignite"]
     target: str = ""
     tilt_below: Tilt | None = None
     speed_above: NonNegativeSpeed | None = None
     speed_below: NonNegativeSpeed | None = None
     height_above: NonNegativeLength | None = None
     height_below: NonNegativeLength | None = None
-    booster: Literal["attached", "gone"] | None = None
+    booster: Literal["attached", "separated"] | None = None
     after: NonNegativeTime | None = None
     before: NonNegativeTime | None = None
-    patience: NonNegativeTime | None = None
+    timeout: NonNegativeTime | None = None
 
     @field_validator("threshold", mode="before")
     @classmethod
@@ -55,7 +55,7 @@ class Rule(Table):
 
 
 class Recovery(Table):
-    """When a canopy opens: at `when` (+ delay), and in any case `backup_time` after liftoff if given.
+    """When a canopy is deployed: at `when` (+ delay), and in any case `backup_time` after liftoff if given.
 
     The altimeter of the stage that carries the canopy does this. `motor_delay` is another, redundant trigger: the pyrotechnic
     delay of that stage's motor after its burnout.
@@ -73,10 +73,10 @@ class Failure(Table):
     """Something that goes wrong in a share `probability` of the flights.
 
     `of` names the stage of no_ignition, no_separation and late_apogee (its computer or altimeter notices apogee `late_by` too
-    late), the canopy of no_canopy (its charge does not fire), cord_parts and canopy_lost (it is torn off as it opens).
+    late), the canopy of no_deployment (its charge does not fire), harness_breaks and canopy_lost (it is torn off as it opens).
     """
 
-    kind: Literal["no_ignition", "no_separation", "late_apogee", "no_canopy", "cord_parts", "canopy_lost"]
+    kind: Literal["no_ignition", "no_separation", "late_apogee", "no_deployment", "harness_breaks", "canopy_lost"]
     of: str
     probability: Share
     late_by: PositiveTime | None = None

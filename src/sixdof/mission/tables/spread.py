@@ -20,7 +20,7 @@ class Spread(Table):
     A mean or median left out is the mission's own value (or 1 for a factor, 0 for an offset); one that takes a number of the mission
     beyond its limits is refused. `unit` is that of bare numbers in
     `values`. low and high cut a normal or lognormal spread, whose density keeps its form between them: a draw that the mission
-    cannot hold (a fin without span, say) is an error, so cut where one is possible. Inside a mission all numbers are SI.
+    cannot hold (a fin without semispan, say) is an error, so cut where one is possible. Inside a mission all numbers are SI.
 
     A spread goes by a name of `dispersible.py`, or by the dotted path of any number of the mission as `Mission.change` takes it,
     whose draws replace that number: the tables of the vehicle and the air are made anew for every such draw.

@@ -78,7 +78,7 @@ class _Made(Table):
 
 
 class Nose(_Made):
-    """Fore end of the body. `wall` left out means solid; it is measured normal to the axis (radially), not to the surface.
+    """Fore end of the body. `wall_thickness` left out means solid; it is measured normal to the axis (radially), not to the surface.
 
     shape "power" takes `exponent` (over 0 to 1), "haack" takes `haack_c` (0: least drag for length and diameter, 1/3:
     for length and volume; over 2/3 it would bulge beyond its base), "parabola" takes `fullness` (0 cone .. 1 tangent),
@@ -89,7 +89,7 @@ class Nose(_Made):
     shape: Literal["cone", "tangent-ogive", "secant-ogive", "ellipsoid", "parabola", "power", "haack"] = "tangent-ogive"
     length: PositiveLength
     diameter: PositiveLength
-    wall: PositiveLength | None = None
+    wall_thickness: PositiveLength | None = None
     exponent: quantity("1", above=0.0, most=1.0) = 0.5
     haack_c: quantity("1", least=0.0, most=2.0 / 3.0) = 0.0
     fullness: Share = 1.0
@@ -102,17 +102,17 @@ class Tube(_Made):
     kind: Literal["tube"] = "tube"
     length: PositiveLength
     diameter: PositiveLength
-    wall: PositiveLength | None = None
+    wall_thickness: PositiveLength | None = None
 
 
 class Transition(_Made):
-    """A conical change of diameter, either way. `wall` is measured normal to the axis (radially), not to the surface."""
+    """A conical change of diameter, either way. `wall_thickness` is measured normal to the axis (radially), not to the surface."""
 
     kind: Literal["transition"] = "transition"
     length: PositiveLength
     fore_diameter: PositiveLength
     aft_diameter: PositiveLength
-    wall: PositiveLength | None = None
+    wall_thickness: PositiveLength | None = None
 
 
 class PanelCurve(Table):
@@ -152,9 +152,9 @@ class RollForcingCurve(Table):
 class Fins(_Made):
     """A set of equal fins. `station` is that of the root's leading edge.
 
-    outline "trapezoid": root_chord, tip_chord, span, sweep (leading edge, tip behind root, a length);
-    "ellipse": root_chord, span; "polygon": points [[x aft of the root's leading edge, y out from the body], ...], first
-    and last on the body (y = 0). `span` is one exposed panel. Fin 1 sits at `phase` clockwise from body +z, seen from
+    outline "trapezoid": root_chord, tip_chord, semispan, tip_offset (leading edge of the tip aft of the root's);
+    "ellipse": root_chord, semispan; "polygon": points [[x aft of the root's leading edge, y out from the body], ...], first
+    and last on the body (y = 0). `semispan` is that of one exposed panel. Fin 1 sits at `clocking` clockwise from body +z, seen from
     behind. `cant` and every deflection are positive where the fin alone rolls the vehicle positive about x. `hinge` is
     measured aft from the root's leading edge. `root_gap` is the slot between a hinged fin and the body. `panel_curve`
     replaces the theory of the panel's normal force by measurements, `roll_damping_curve` and `roll_forcing_curve` that of the set's rolling
@@ -167,13 +167,13 @@ class Fins(_Made):
     outline: Literal["trapezoid", "ellipse", "polygon"] = "trapezoid"
     root_chord: PositiveLength | None = None
     tip_chord: NonNegativeLength | None = None
-    span: PositiveLength | None = None
-    sweep: Length = 0.0
+    semispan: PositiveLength | None = None
+    tip_offset: Length = 0.0
     points: tuple[tuple[Length, NonNegativeLength], ...] = ()
     thickness: PositiveLength
-    section: Literal["flat", "rounded", "wedge", "airfoil"] = "flat"
+    section: Literal["flat", "rounded", "double-wedge", "airfoil"] = "flat"
     cant: Cant = 0.0
-    phase: Direction = 0.0
+    clocking: Direction = 0.0
     control: StrictBool = False
     hinge: NonNegativeLength | None = None
     root_gap: NonNegativeLength = 0.0
@@ -182,10 +182,10 @@ class Fins(_Made):
     roll_forcing_curve: RollForcingCurve | None = None
 
 
-class Guide(_Made):
-    """A button or lug that runs in the rail; the vehicle needs two or more. `width` x `height` is its frontal area."""
+class RailGuide(_Made):
+    """A rail button or launch lug, which runs in the rail; the vehicle needs two or more. `width` x `height` is its frontal area."""
 
-    kind: Literal["guide"] = "guide"
+    kind: Literal["rail_guide"] = "rail_guide"
     station: NonNegativeLength
     width: PositiveLength = 0.008
     height: PositiveLength = 0.008
@@ -195,7 +195,7 @@ class PointMass(_Made):
     """Electronics, battery, ballast: a mass at a place, with an optional size (a uniform cylinder around that
     place)."""
 
-    kind: Literal["point"] = "point"
+    kind: Literal["mass"] = "mass"
     mass: Mass
     station: Length
     offset_y: Length = 0.0
@@ -207,7 +207,7 @@ class PointMass(_Made):
 class Mount(_Made):
     """A tube (or a ring of tubes) that holds a motor.
 
-    `station` is its fore end; the motor's aft end stands `overhang` behind its aft end.
+    `station` is its fore end; the motor's aft end stands `protrusion` behind its aft end.
     """
 
     kind: Literal["mount"] = "mount"
@@ -215,20 +215,20 @@ class Mount(_Made):
     station: NonNegativeLength
     length: PositiveLength
     inner_diameter: PositiveLength
-    wall: PositiveLength = 0.001
-    overhang: Length = 0.0
+    wall_thickness: PositiveLength = 0.001
+    protrusion: Length = 0.0
     count: int = Field(default=1, ge=1, le=19, strict=True)
     ring_radius: NonNegativeLength = 0.0
-    phase: Direction = 0.0
+    clocking: Direction = 0.0
 
 
 class Parachute(_Made):
-    """A canopy and its cords. `drag_coefficient` is on a disc of `diameter`.
+    """A canopy and its lines. `drag_coefficient` is on a disc of `diameter`.
 
-    `opening_delay` is from release to line stretch, until which the body flies on as it was, `fill_time` from line stretch to full.
-    `opening_factor` is the peak of the
+    `deployment_delay` is from the deployment command to line stretch, until which the body flies on as it was, `fill_time` from line stretch to full.
+    `opening_force_coefficient` is the peak of the
     load over the steady drag where the mass is large (Knacke's Cx); it makes no drag of its own. `strength` is the load at which
-    canopy or lines fail and the canopy is lost. A reefed canopy has `reef_share` of its drag area until `reef_time` after line
+    canopy or lines fail and the canopy is lost. A reefed canopy has `reefing_ratio` of its drag area until `reefing_time` after line
     stretch.
     """
 
@@ -240,14 +240,14 @@ class Parachute(_Made):
     drag_coefficient: PositiveNumber = 0.8
     fill_time: NonNegativeTime = 0.5
     packed_length: NonNegativeLength = 0.0
-    opening_delay: NonNegativeTime = 0.0
-    opening_factor: PositiveNumber = 1.7
+    deployment_delay: NonNegativeTime = 0.0
+    opening_force_coefficient: PositiveNumber = 1.7
     strength: PositiveForce | None = None
-    reef_share: PositiveShare | None = None
-    reef_time: NonNegativeTime = 0.0
+    reefing_ratio: PositiveShare | None = None
+    reefing_time: NonNegativeTime = 0.0
 
 
-Part = Annotated[Nose | Tube | Transition | Fins | Guide | PointMass | Mount | Parachute, Field(discriminator="kind")]
+Part = Annotated[Nose | Tube | Transition | Fins | RailGuide | PointMass | Mount | Parachute, Field(discriminator="kind")]
 
 
 class DragCurve(Table):
@@ -306,41 +306,41 @@ class Measured(Table):
 
 
 class Joint(Table):
-    """How a stage is joined to the one in front of it, and how the two part.
+    """How a stage is joined to the one in front of it, and how the two separate.
 
-    `impulse` is that of the charge or spring as it parts, on either side. `hold` is the tension along the axis at which it
-    parts by itself (0 for a slip fit); left out, it holds until it is released. `delay` is from the command to parting.
+    `impulse` is that of the charge or spring at separation, on either side. `retention_force` is the tension along the axis at which it
+    separates by itself (0 for a slip fit); left out, it holds until it is commanded. `delay` is from the command to separation.
     """
 
     impulse: NonNegativeImpulse = 0.0
-    hold: NonNegativeForce | None = None
+    retention_force: NonNegativeForce | None = None
     delay: NonNegativeTime = 0.0
 
 
 class Ignition(Table):
-    """How a stage's motors are lit: `delay` is from the command to the start of the thrust curve."""
+    """How a stage's motors are ignited: `delay` is from the command to the start of the thrust curve."""
 
     delay: NonNegativeTime = 0.0
 
 
-class Cord(Table):
-    """A cord that holds the pieces of a stage together after the ejection of a canopy has parted the airframe.
+class Harness(Table):
+    """The recovery harness (shock harness) that holds the pieces of a stage together after the ejection of a canopy has separated the airframe.
 
-    `parts_at` is the station where it parts, in the stage that carries `canopy`. `impulse` of the ejection throws the pieces
-    apart, until the cord stops them: `stiffness` is its tension over its strain (modulus times section), so that stiffness/length is
-    its spring rate, and `strength` the tension at which it parts; the one does not follow from the other. Left out, the stiffness is
-    10 kN, a nylon webbing that stretches by a fifth under 2 kN. If the cord parts, the piece `canopy_on` keeps the canopy;
-    `loose_drag` is the drag coefficient of the other, which tumbles, on its side area.
+    `separation_station` is the station where the airframe separates, in the stage that carries `canopy`. `impulse` of the ejection throws the pieces
+    apart, until the harness stops them: `stiffness` is its tension over its strain (modulus times section), so that stiffness/length is
+    its spring rate, and `strength` the tension at which it breaks; the one does not follow from the other. Left out, the stiffness is
+    10 kN, a nylon webbing of a fifth elongation under 2 kN. If the harness breaks, the piece `canopy_on` keeps the canopy;
+    `tumbling_drag` is the drag coefficient of the other, which tumbles, on its side area.
     """
 
     canopy: str
-    parts_at: Length
+    separation_station: Length
     length: PositiveLength
     strength: PositiveForce
     stiffness: PositiveForce = 10e3
     impulse: NonNegativeImpulse = 0.0
     canopy_on: Literal["fore", "aft"] = "fore"
-    loose_drag: PositiveNumber = 1.0
+    tumbling_drag: PositiveNumber = 1.0
 
 
 class Stage(Table):

@@ -41,7 +41,7 @@ def plot_demands(ds: xr.Dataset, *, ax=None):
     for channel, name, colour, width in zip(CHANNELS, names, CYCLE, widths(len(names))):
         ax.plot(part["time"], shown(part[name]), color=colour, lw=width, label=channel)
     if "mission" in ds.attrs:
-        travel = math.degrees(mission_of(ds, "plot_demands").servo.travel)
+        travel = math.degrees(mission_of(ds, "plot_demands").servo.deflection_limit)
         for k, stop in enumerate((-travel, travel)):
             ax.axhline(stop, color=GREY, lw=LINE, ls=":", label=None if k else "stop of a fin")
     ax.set(xlabel=label(ds["time"]), ylabel="demand, before the mixer (deg)")

@@ -151,7 +151,7 @@ def plot_fins(ds: xr.Dataset, *, ax=None):
         ax.plot(part["time"], shown(part["fin_command"])[:, i], color=colour, lw=0.7, ls=(0, (3, 2)))
     ax.plot([], [], color=GREY, lw=0.7, ls=(0, (3, 2)), label="commanded")
     if "mission" in ds.attrs:
-        travel = math.degrees(mission_of(ds, "plot_fins").servo.travel)
+        travel = math.degrees(mission_of(ds, "plot_fins").servo.deflection_limit)
         for k, stop in enumerate((-travel, travel)):
             ax.axhline(stop, color=GREY, lw=LINE, ls=":", label=None if k else "stop")
     ax.set(xlabel=label(ds["time"]), ylabel=label(ds["fin_angle"]))

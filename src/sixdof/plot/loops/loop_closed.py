@@ -234,7 +234,7 @@ def _duration(curves: list[Curve], duration, who: str) -> float:
 
 def _mark_travel(ax, mission: Mission) -> None:
     """Mark a fin's stops where the answers come near them."""
-    travel = math.degrees(mission.servo.travel)
+    travel = math.degrees(mission.servo.deflection_limit)
     reached = max(np.abs(line.get_ydata()).max() for line in ax.lines)
     for k, stop in enumerate((travel, -travel) if reached > 0.5 * travel else ()):
         ax.axhline(stop, color=GREY, lw=LINE, ls=DASHED, label=None if k else "stop of a fin")
@@ -283,7 +283,7 @@ def plot_responses(flights: Mapping[str, xr.Dataset], channel: str = "pitch", *,
         command = np.degrees(part["fin_command"].values)
         fin = int(np.nansum(np.abs(np.diff(command, axis=0)), axis=0).argmax())
         axes[2].plot(time, command[:, fin], color=colour, lw=LINE, label=f"{name}: fin {int(part['fin'].values[fin])}")
-        travels.add(math.degrees(mission_of(ds, "plot_responses").servo.travel))
+        travels.add(math.degrees(mission_of(ds, "plot_responses").servo.deflection_limit))
     axes[0].plot([], [], color=GREY, lw=LINE, ls=DASHED, label="goal")
     for k, stop in enumerate(sign * travel for travel in sorted(travels) for sign in (1.0, -1.0)):
         axes[2].axhline(stop, color=INK, lw=LINE, ls=DOTTED, label=None if k else "stops")

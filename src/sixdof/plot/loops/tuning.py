@@ -33,7 +33,7 @@ def plot_schedule(tuned: Tuned, *, axes=None):
     axes = new_axes(axes, 1, 3, size=(9.6, 3.2), who="plot_schedule").ravel()
     schedule = tuned.schedule()
     channels = [c for c in CHANNEL_COLOURS if c in tuned.spec.channels]
-    pressure = tuned.mission.autopilot.gain_pressure
+    pressure = tuned.mission.autopilot.gain_reference_q
     for ax, name in zip(axes, "pid"):
         for channel, width in zip(channels, widths(len(channels))):
             values = schedule[name].sel(channel=channel)
@@ -89,7 +89,7 @@ def _steps(angle_ax, fin_ax, tuned: Tuned, channel: str) -> None:
 
     before = tuned.margins_before.sel(channel=channel, broken_at="actuator")
     point = int(before["distance"].values.argmin())
-    travel = math.degrees(tuned.mission.servo.travel)
+    travel = math.degrees(tuned.mission.servo.deflection_limit)
     for text, mission, colour in (("before", tuned.before, OLD), ("now", tuned.mission, NEW)):
         loop = closed_response(tuned.models_before, point, channel, gains=mission, bending=tuned.bending)
         out = control.step_response(loop, np.arange(0.0, LONG, loop.dt), input=loop.input_labels.index(f"{channel}_goal"))

@@ -9,7 +9,7 @@ import numpy as np
 
 from sixdof.mission.load import check_mission
 from sixdof.mission.mission import Mission
-from sixdof.mission.tables import Guide, Mount, Nose, Parachute, PointMass
+from sixdof.mission.tables import RailGuide, Mount, Nose, Parachute, PointMass
 from sixdof.vehicle.describe import balance
 from sixdof.vehicle.geometry import FinSet, Shape, outward, ring_angles, shape_of
 from sixdof.vehicle.mounting import placed_motors
@@ -131,7 +131,7 @@ def _draw_inside(ax, mission: Mission, shape: Shape) -> list[Note]:
         for part in stage.part:
             if isinstance(part, (PointMass, Parachute)):
                 notes.append(_draw_load(ax, part, fore + part.station, shape))
-            elif isinstance(part, Guide):
+            elif isinstance(part, RailGuide):
                 radius, x = float(shape.radius(fore + part.station)), fore + part.station
                 _box(ax, x - 0.5 * part.width, x + 0.5 * part.width, -radius, -radius - part.height, EDGE, alpha=1.0)
             elif isinstance(part, Mount):
@@ -140,8 +140,8 @@ def _draw_inside(ax, mission: Mission, shape: Shape) -> list[Note]:
 
 
 def _draw_mount(ax, part: Mount, fore: float) -> None:
-    half = 0.5 * part.inner_diameter + part.wall
-    for z in part.ring_radius * outward(ring_angles(part.count, part.phase))[1]:
+    half = 0.5 * part.inner_diameter + part.wall_thickness
+    for z in part.ring_radius * outward(ring_angles(part.count, part.clocking))[1]:
         x = np.array([0.0, part.length, part.length, 0.0]) + fore + part.station
         ax.fill(x, [z - half, z - half, z + half, z + half], fc="none", ec=LOAD, lw=0.7, zorder=3)
 

@@ -56,7 +56,7 @@ def trim_section(mission: Mission, stages: Sequence[int]) -> list[str]:
     """Return trimmed incidence and load factor against Mach for some pitch demands."""
     if not has_controls(mission, stages):
         return []
-    demand = mission.servo.travel * np.array([0.25, 0.5, 1.0])
+    demand = mission.servo.deflection_limit * np.array([0.25, 0.5, 1.0])
     ds = trim(mission, stages=stages, mach=MACH, demand=demand).transpose("demand", "mach")
     source = _said(sources.TRIM)
     rows = []
@@ -74,7 +74,7 @@ def coupling_section(mission: Mission, stages: Sequence[int]) -> list[str]:
     """
     if not has_controls(mission, stages):
         return []
-    demand = 0.5 * mission.servo.travel
+    demand = 0.5 * mission.servo.deflection_limit
     ds = roll_coupling(mission, stages=stages, mach=SLOW, incidence=INCIDENCE, demand=demand)
     source = _said(sources.COUPLING)
     rows = [
@@ -91,7 +91,7 @@ def hinge_section(mission: Mission, stages: Sequence[int]) -> list[str]:
     """Return the largest hinge moments against Mach, and whether the servo holds them."""
     if not has_controls(mission, stages):
         return []
-    deflection = mission.servo.travel * np.array([0.0, 0.5, 1.0])
+    deflection = mission.servo.deflection_limit * np.array([0.0, 0.5, 1.0])
     found = hinge_moments(mission, stages=stages, mach=MACH, incidence=SHOWN, deflection=deflection, altitude=mission.site.altitude).transpose(
         "deflection", "incidence", "mach"
     )
@@ -166,7 +166,7 @@ def validity_section(mission: Mission, stages: Sequence[int]) -> list[str]:
     lines += _from_behind(aero, shape, float(air.viscosity[0] / air.density[0]))
     for number, name in enumerate(fin_names(shape)):
         slow, fast = at_mach(aero, aero.fin, [SLOW, 2.0])[:, number]
-        turned = mission.servo.travel if shape.fins[number].part.control else 0.0
+        turned = mission.servo.deflection_limit if shape.fins[number].part.control else 0.0
         at_rest, moved = (_stall_degrees(slow, angle) for angle in (0.0, turned))
         lines += wrapped(
             f"Stall of {name}: begins at {at_rest:.1f} deg of incidence at Mach {SLOW}, "

@@ -253,7 +253,7 @@ class Bench:
         s[ly.S_TIME], s[ly.S_P + c] = t, rate
         s[ly.S_QW], s[ly.S_QX + c] = math.cos(0.5 * angle), math.sin(0.5 * angle)
         s[ly.S_GOAL_W], s[ly.S_GOAL_X + c] = math.cos(0.5 * goal), math.sin(0.5 * goal)
-        if self.mission.guidance.feed_rate:
+        if self.mission.guidance.rate_feedforward:
             s[ly.S_GOAL_P + c] = 2.0 * math.sin(0.5 * (goal - self.goal)) / self.period
         self.goal = goal
         built_in_control(t, s, self.memory, self.gains, self.command)

@@ -57,7 +57,7 @@ def law_gains(models: xr.Dataset, mission: Mission) -> LawGains:
         float(table[co.K_FILTER]),
         table[co.K_ON_ERROR] > 0.0,
         table[co.K_CASCADE] > 0.0,
-        mission.guidance.feed_rate,
+        mission.guidance.rate_feedforward,
         table[co.K_NOTCH : co.K_NOTCH + 5],
     )
 

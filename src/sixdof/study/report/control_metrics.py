@@ -141,7 +141,7 @@ def _saturation(part, mission: Mission) -> float:
     if not part.sizes["time"] or not part.sizes["fin"]:
         return math.nan
     largest = np.fmax.reduce(np.abs(part["fin_command"].values), axis=1)  # NaN: fins of a stage that has gone
-    return float((largest >= AT_STOP * mission.servo.travel).mean())
+    return float((largest >= AT_STOP * mission.servo.deflection_limit).mean())
 
 
 def _moves(part):

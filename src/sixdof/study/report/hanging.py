@@ -16,7 +16,7 @@ from sixdof.study.reading.result import meaningful
 def drawn_factor(ds: xr.Dataset, name: str, dim: str, label: str) -> np.ndarray:
     """Return a dispersed factor of one thing (`label` along `dim`) in every flight, (flights,); ones where it is not dispersed.
 
-    name : of the variable, "cord_strength".
+    name : of the variable, "harness_strength".
     """
     factor = ds[name] if name in ds else xr.DataArray(1.0)
     if dim in factor.dims:

@@ -67,8 +67,8 @@ def _fins(mission: Mission) -> Iterator[str]:
     for stage in mission.stage:
         wide = WIDE_FIN * shape_of([stage]).diameter
         for part in stage.part:
-            if isinstance(part, Fins) and part.span is not None and part.span > wide:  # an outline is measured, not typed
-                yield f'one panel of the fins "{part.name}" spans {part.span:.3g} m, {WIDE_FIN * part.span / wide:.3g} diameters of the body: check its span'
+            if isinstance(part, Fins) and part.semispan is not None and part.semispan > wide:  # an outline is measured, not typed
+                yield f'one panel of the fins "{part.name}" spans {part.semispan:.3g} m, {WIDE_FIN * part.semispan / wide:.3g} diameters of the body: check its span'
 
 
 def _heights(mission: Mission) -> Iterator[str]:
@@ -126,7 +126,7 @@ def _nozzles(mission: Mission) -> Iterator[str]:
         shape = shape_of([stage])
         for part in stage.part:
             if isinstance(part, Mount):
-                short = shape.length - (part.station + part.length + part.overhang)
+                short = shape.length - (part.station + part.length + part.protrusion)
                 if short > INSIDE * shape.diameter:
                     yield f'the motor "{part.motor}" ends {short:.3g} m inside the body of "{stage.name}": its jet would blow into the airframe'
 

@@ -14,7 +14,7 @@ import xarray as xr
 from sixdof.autopilot.build import triggers
 from sixdof.core import types as ct
 from sixdof.mission.mission import Mission
-from sixdof.mission.tables import Cord, Parachute
+from sixdof.mission.tables import Harness, Parachute
 from sixdof.study.reading.page import counted, indented, on_map, place, row_of, wrapped
 from sixdof.study.reading.result import QUANTILES, apart, branches, came_down, event_values, fact, is_ensemble, meaningful, mission_of, outcomes, pieces, plural
 from sixdof.study.report.hanging import airframe_share, drawn_factor
@@ -161,11 +161,11 @@ def way_section(ds: xr.Dataset) -> list[str]:
 # ---------------------------------------------------------------- recovery
 
 
-def canopies_of(mission: Mission) -> Iterator[tuple[Parachute, Cord | None]]:
-    """Yield every canopy of a mission in the order of the dim `canopy`, and its cord."""
-    cords = {cord.canopy: cord for cord in mission.cord}
+def canopies_of(mission: Mission) -> Iterator[tuple[Parachute, Harness | None]]:
+    """Yield every canopy of a mission in the order of the dim `canopy`, and its harness."""
+    harnesses = {harness.canopy: harness for harness in mission.harness}
     for stage in mission.stage:
-        yield from ((part, cords.get(part.name)) for part in stage.part if part.kind == "parachute")
+        yield from ((part, harnesses.get(part.name)) for part in stage.part if part.kind == "parachute")
 
 
 def recovery_section(ds: xr.Dataset) -> list[str]:
@@ -174,7 +174,7 @@ def recovery_section(ds: xr.Dataset) -> list[str]:
         return []
     mission = mission_of(ds, "summarise") if "mission" in ds.attrs else None
     known = list(canopies_of(mission)) if mission is not None else [(None, None)] * ds.sizes["canopy"]
-    if ds.sizes["body"] < 2 and not any(cord or (part and part.strength) for part, cord in known):
+    if ds.sizes["body"] < 2 and not any(harness or (part and part.strength) for part, harness in known):
         loads = np.array([fact(ds, "opening_load", k) for k in range(ds.sizes["canopy"])])
         lines = [row_of(ds, "largest load of a canopy", "N", np.fmax.reduce(loads), 0)]
         if mission is not None:
@@ -182,12 +182,12 @@ def recovery_section(ds: xr.Dataset) -> list[str]:
             lines.append(row_of(ds, "airframe's part in the drag", "%", 100.0 * most, 0))
         return lines
     lines = ["Recovery"]
-    for k, (part, cord) in enumerate(known):
-        lines += _canopy(ds, mission, k, part, cord)
+    for k, (part, harness) in enumerate(known):
+        lines += _canopy(ds, mission, k, part, harness)
     return lines
 
 
-def _canopy(ds: xr.Dataset, mission: Mission | None, k: int, part: Parachute | None, cord: Cord | None) -> list[str]:
+def _canopy(ds: xr.Dataset, mission: Mission | None, k: int, part: Parachute | None, harness: Harness | None) -> list[str]:
     name = ds["canopy"].values[k]
     load, snatch = (fact(ds, column, k) for column in ("opening_load", "snatch_load"))
     lines = [
@@ -200,17 +200,17 @@ def _canopy(ds: xr.Dataset, mission: Mission | None, k: int, part: Parachute | N
         lines += _against(ds, "of its strength", load, part.strength)
     if mission is not None:
         lines.append(row_of(ds, "  airframe's part in the drag", "%", 100.0 * airframe_share(ds, mission, k), 0))
-    if cord is not None:
+    if harness is not None:
         lines.append(row_of(ds, "  snatch of the ejection", "N", snatch, 0))
-        lines += _against(ds, "of the cord's strength", snatch, cord_strength(ds, cord))
-        loose = cord.loose_drag * drawn_factor(ds, "cord_loose_drag", "cord", cord.canopy)
+        lines += _against(ds, "of the harness's strength", snatch, harness_strength(ds, harness))
+        loose = harness.tumbling_drag * drawn_factor(ds, "harness_tumbling_drag", "harness", harness.canopy)
         lines.append(row_of(ds, "  CD of a loose piece on its side", "", loose, 2))
     return lines
 
 
-def cord_strength(ds: xr.Dataset, cord: Cord) -> np.ndarray:
-    """Return the strength of a cord in every flight, (flights,), N: the mission's, times its draw where that is dispersed."""
-    return cord.strength * drawn_factor(ds, "cord_strength", "cord", cord.canopy)
+def harness_strength(ds: xr.Dataset, harness: Harness) -> np.ndarray:
+    """Return the strength of a harness in every flight, (flights,), N: the mission's, times its draw where that is dispersed."""
+    return harness.strength * drawn_factor(ds, "harness_strength", "harness", harness.canopy)
 
 
 def _against(ds: xr.Dataset, label: str, load: np.ndarray, strength) -> list[str]:

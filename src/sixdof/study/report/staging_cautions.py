@@ -11,7 +11,7 @@ import xarray as xr
 from sixdof.mission.mission import Mission
 from sixdof.study.reading.page import worst
 from sixdof.study.reading.result import apart, came_down, event_values, fact, mission_of, outcomes, pieces
-from sixdof.study.report.staging import canopies_of, cord_strength, doings
+from sixdof.study.report.staging import canopies_of, harness_strength, doings
 
 # common practice among builders, not law and not physics
 IGNITION_TILT = math.radians(20.0)  # the range's limit for a launcher; flight computers are set to inhibit between it and 30 deg
@@ -33,8 +33,8 @@ def staging_checks(ds: xr.Dataset) -> Checks:
     for k in pieces(ds):
         yield from _landing(ds, k)
     if mission is not None:
-        for k, (canopy, cord) in enumerate(canopies_of(mission)):
-            yield from _canopy(ds, k, canopy, cord, mission)
+        for k, (canopy, harness) in enumerate(canopies_of(mission)):
+            yield from _canopy(ds, k, canopy, harness, mission)
     for k, name in enumerate(ds["rule"].values if "rule" in ds.dims else ()):
         yield from _rule(ds, k, str(name))
 
@@ -75,7 +75,7 @@ def _landing(ds: xr.Dataset, k: int) -> Checks:
     )
 
 
-def _canopy(ds: xr.Dataset, k: int, canopy, cord, mission: Mission) -> Checks:
+def _canopy(ds: xr.Dataset, k: int, canopy, harness, mission: Mission) -> Checks:
     name, speed = canopy.name, fact(ds, "deployment_airspeed", k)
     yield (
         speed > RELEASE_SPEED,
@@ -87,13 +87,13 @@ def _canopy(ds: xr.Dataset, k: int, canopy, cord, mission: Mission) -> Checks:
     yield early > CLIMBING, f"{name} is released in the climb{worst(ds, early, 's before apogee', np.fmax)}"
     if canopy.strength is not None:
         yield from _too_weak(ds, f"the opening load of {name}", fact(ds, "opening_load", k), canopy.strength, "its strength")
-    if cord is not None:
-        strength = cord_strength(ds, cord)
-        yield from _too_weak(ds, f"the snatch of {name}'s ejection", fact(ds, "snatch_load", k), strength, "its cord's strength")
-        failure = f"cord_parts: {name}"
+    if harness is not None:
+        strength = harness_strength(ds, harness)
+        yield from _too_weak(ds, f"the snatch of {name}'s ejection", fact(ds, "snatch_load", k), strength, "its harness's strength")
+        failure = f"harness_breaks: {name}"
         if failure not in [each.name for each in mission.failure]:  # else it may have been drawn, not torn
             happened = outcomes(ds[["failure_happened", "status"]].sel(failure=failure), "failure_happened")
-            yield happened > 0.0, f"the cord of {name} parts under its load: a stronger or longer one, or a slower opening"
+            yield happened > 0.0, f"the harness of {name} parts under its load: a stronger or longer one, or a slower opening"
 
 
 def _too_weak(ds: xr.Dataset, what: str, load: np.ndarray, strength, of: str) -> Checks:

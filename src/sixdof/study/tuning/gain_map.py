@@ -316,7 +316,7 @@ def live_metrics(log: np.ndarray, events: np.ndarray, mission: Mission, channels
     return [
         max(float(np.sqrt(np.mean(np.square(error)))) for error in errors),
         max(float(np.abs(error).max()) for error in errors),
-        float((np.fmax.reduce(np.abs(command), axis=1) >= AT_STOP * mission.servo.travel).mean()),
+        float((np.fmax.reduce(np.abs(command), axis=1) >= AT_STOP * mission.servo.deflection_limit).mean()),
         float((moved > AT_RATE * mission.servo.rate_limit * step)[there].mean()) if there.any() else math.nan,
         float(max(turns)),
     ]

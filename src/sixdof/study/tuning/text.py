@@ -55,7 +55,7 @@ def _table(tuned: Tuned, design: Design) -> list[str]:
     p_unit, i_unit = ("", "1/s") if tuned.mission.autopilot.structure == "pid" else ("1/s", "")
     name, factor, digits = _OVER[design.over]
     where = " with the booster on" if design.booster else ""
-    pressure = tuned.mission.autopilot.gain_pressure
+    pressure = tuned.mission.autopilot.gain_reference_q
     scaled = f", times {pressure:g} Pa/q" if pressure else ""
     lines = [f"{' and '.join(design.channels)}{where}{scaled}", f"  {name:<10}{'p ' + p_unit:>12}{'i ' + i_unit:>12}{'d s':>12}"]
     for at, gains in zip(design.rows_at, design.gains.T):

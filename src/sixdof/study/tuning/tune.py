@@ -222,7 +222,7 @@ def _searched(models, base: Mission, channels, rows, over: str, spec: Specificat
         where = "with the booster on, " if booster else ""
         raise ValueError(
             f"tune: {where}{channels[0]} demands turn the vehicle the wrong way at {int(bad.sum())} of {bad.size} points: no positive gains can "
-            f'hold it; leave {channels[0]} out of channels, or keep the fins centred there (a rule with booster = "gone")'
+            f'hold it; leave {channels[0]} out of channels, or keep the fins centred there (a rule with booster = "separated")'
         )
     try:
         found = search(problem, len(rows), spec.bandwidth, spec.reserve)
@@ -250,7 +250,7 @@ def _demands(mission: Mission, spec: Specification) -> Demands:
         spec.gain_margin_db,
         math.radians(spec.phase_margin_deg),
         _peak_of(spec.damping),
-        spec.servo_share * servo.travel,
+        spec.servo_share * servo.deflection_limit,
         spec.servo_share * servo.rate_limit,
         math.radians(spec.goal_step_deg),
         spec.gust,
@@ -289,16 +289,16 @@ def _structure(models: list[xr.Dataset], mission: Mission, spec: Specification) 
     scaled = spec.schedule in ("mach", "scale")
     changes: dict[str, Any] = {"autopilot.schedule": [], "autopilot.schedule_over": "dynamic_pressure"}
     if not scaled:
-        if autopilot.gain_pressure is not None and autopilot.with_booster is not None:
+        if autopilot.gain_reference_q is not None and autopilot.with_booster is not None:
             raise ValueError(
-                f'tune: the gains with a booster of this mission are scaled by gain_pressure, and schedule = "{spec.schedule}" leaves that out; '
+                f'tune: the gains with a booster of this mission are scaled by gain_reference_q, and schedule = "{spec.schedule}" leaves that out; '
                 'use "mach" or "scale", or remove autopilot.with_booster'
             )
-        return changes | {"autopilot.gain_pressure": None}
+        return changes | {"autopilot.gain_reference_q": None}
     pressure = np.concatenate([each["sensed_pressure"].values for each in models])
-    reference = autopilot.gain_pressure or _rounded(math.sqrt(pressure.min() * pressure.max()), 2)
+    reference = autopilot.gain_reference_q or _rounded(math.sqrt(pressure.min() * pressure.max()), 2)
     limits = [_outwards(reference / pressure.max(), math.floor), _outwards(reference / pressure.min(), math.ceil)]
-    return changes | {"autopilot.gain_pressure": reference, "autopilot.gain_scale_limits": limits}
+    return changes | {"autopilot.gain_reference_q": reference, "autopilot.gain_scale_limits": limits}
 
 
 def _outwards(value: float, up_or_down) -> float:
@@ -310,7 +310,7 @@ def _outwards(value: float, up_or_down) -> float:
 def _gains(mission: Mission, designs: list[Design], rows: np.ndarray, over: str) -> dict:
     """Return the changes that put the gains of designs into the mission; channels that were not designed keep theirs."""
     autopilot, changes = mission.autopilot, {}
-    feeds = mission.guidance.feed_rate and autopilot.structure == "pid"
+    feeds = mission.guidance.rate_feedforward and autopilot.structure == "pid"
     found: dict[tuple[str, bool], list[dict]] = {}
     for design in designs:
         table = [{"p": p, "i": i, "d": d} | ({"f": d} if feeds else {}) for p, i, d in design.gains.T]

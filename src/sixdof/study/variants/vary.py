@@ -165,7 +165,7 @@ def _without_others(ds: xr.Dataset, mission: Mission) -> xr.Dataset:
         each = DISPERSIBLE[v.attrs["disperses"]].each if v.attrs.get("disperses") in DISPERSIBLE else ""
         if each in v.dims and each != "fin" and len(things(mission, each)) == 1:
             ds[name] = v.sel({each: things(mission, each)[0]}, drop=True)
-    own = {dim: things(mission, dim) for dim in ("stage", "cord", "fin") if dim in ds.dims}
+    own = {dim: things(mission, dim) for dim in ("stage", "harness", "fin") if dim in ds.dims}
     used = {dim for v in ds.data_vars.values() for dim in v.dims}
     ds = ds.sel({dim: names for dim, names in own.items() if dim in used and ds[dim].values.tolist() != names})
     return ds.drop_dims([dim for dim in own if dim not in used])

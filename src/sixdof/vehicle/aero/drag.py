@@ -8,7 +8,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from sixdof.mission.mission import Mission
-from sixdof.mission.tables import Guide, Mount, Stage
+from sixdof.mission.tables import RailGuide, Mount, Stage
 from sixdof.vehicle.aero import fin_drag as fin_drag
 from sixdof.vehicle.aero import pressure as pressure
 from sixdof.vehicle.aero.friction import friction, root_grid, surfaces
@@ -31,7 +31,7 @@ def exit_area(mission: Mission, stage: Stage) -> float:
 
 def guide_area(stages: Sequence[Stage]) -> float:
     """Return the frontal area (m^2) of the rail guides."""
-    return sum(part.width * part.height for stage in stages for part in stage.part if isinstance(part, Guide))
+    return sum(part.width * part.height for stage in stages for part in stage.part if isinstance(part, RailGuide))
 
 
 def pressure_parts(mission: Mission, stages: Sequence[Stage], shape: Shape, mach) -> dict[str, np.ndarray]:

@@ -28,10 +28,10 @@ def thickness_drag(mach, thickness_ratio: float, section: str, sweep: float = 0.
     """Return a section's wave drag on the fin's area over `mach` > 1; `sweep` (rad) is the leading edge's.
 
     Double wedge 4 (t/c)^2/beta, biconvex 16/3 (t/c)^2/beta (Ackeret 1925); 1/tan(sweep) in place of 1/beta where the
-    leading edge is inside the Mach cone (USAF DATCOM 4.1.5.1, from memory). "wedge" is a double wedge, "airfoil" taken
+    leading edge is inside the Mach cone (USAF DATCOM 4.1.5.1, from memory). "airfoil" is taken
     as biconvex, the others have flat faces and none.
     """
-    factor = {"wedge": 4.0, "airfoil": 16.0 / 3.0}.get(section, 0.0)
+    factor = {"double-wedge": 4.0, "airfoil": 16.0 / 3.0}.get(section, 0.0)
     relieved = 1.0 / max(math.tan(abs(sweep)), 1e-9)
     return factor * thickness_ratio**2 * np.minimum(1.0 / np.sqrt(np.square(mach) - 1.0), relieved)
 
