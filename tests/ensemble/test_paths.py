@@ -134,7 +134,7 @@ def test_draw_beyond_the_vehicle__is_one_sentence_with_flight_path_and_value(dem
     with pytest.raises(MissionError) as caught:
         drawn_mission(m, [3.0, 9.0], flight=12)
     (fault,) = caught.value.faults
-    assert str(fault).startswith('flight 12: stage "thistledown", part guide "aft guide", key station: 9 m is not on the stage')
+    assert str(fault).startswith('flight 12: stage "thistledown", part rail_guide "aft guide", key station: 9 m is not on the stage')
     assert f"(drawn: {path} = 9 m)" in str(fault) and "low and high" in str(fault) and "\n" not in str(fault)
 
 

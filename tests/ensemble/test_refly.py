@@ -88,11 +88,11 @@ def test_refly__with_harnesses_and_drags_drawn(demo_mission, tmp_path):
 def test_paths__fly_other_shapes_in_processes_to_the_same_bits(shaped):
     """The flights of a pool of processes, which make the tables, are those flown one by one here."""
     flights = sixdof.disperse(shaped, 6, seed=SEED, threads=2, progress=False)
-    assert set(np.round(flights.stage_thistledown_part_tail_span.values, 6)) == {0.062, 0.07}
+    assert set(np.round(flights.stage_thistledown_part_tail_semispan.values, 6)) == {0.062, 0.07}
     for number in (0, 3):
         assert_same_flight(sixdof.fly(shaped, flight=number, seed=SEED), flights, number)
         assert_same_flight(sixdof.refly(flights, number), flights, number)
-    span = float(flights.stage_thistledown_part_tail_span[0])
+    span = float(flights.stage_thistledown_part_tail_semispan[0])
     other = shaped.change({"disperse": {}, "stage.thistledown.part.tail.semispan": span, "rail.length": float(flights.rail_length[0])})
     margin = [float(ds.rail_departure_margin) for ds in (sixdof.fly(other), flights.isel(flight=0))]
     assert margin[0] == pytest.approx(margin[1], abs=0.05)  # the impulse drawn changes the speed, and with it the margin, a little

@@ -120,7 +120,7 @@ def test_base__values_and_exact_bound():
 )
 def test_thickness__ackeret(mach, wedge, biconvex):
     for ratio, value in zip((0.04, 0.06, 0.08), wedge):
-        assert aero_fin_drag.thickness_drag(mach, ratio, "wedge") == pytest.approx(value, abs=6e-7)
+        assert aero_fin_drag.thickness_drag(mach, ratio, "double-wedge") == pytest.approx(value, abs=6e-7)
     for ratio, value in zip((0.04, 0.06), biconvex):
         assert aero_fin_drag.thickness_drag(mach, ratio, "airfoil") == pytest.approx(value, abs=6e-7)
 

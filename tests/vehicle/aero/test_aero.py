@@ -67,7 +67,7 @@ def test_table__without_fins():
 
 @settings(max_examples=40, deadline=None)
 @given(
-    st.sampled_from(["flat", "rounded", "wedge", "airfoil"]),
+    st.sampled_from(["flat", "rounded", "double-wedge", "airfoil"]),
     st.sampled_from(["cone", "tangent-ogive", "ellipsoid", "power", "haack"]),
     st.integers(2, 16),
     st.floats(0.02, 0.4),

@@ -93,10 +93,10 @@ def test_fore_axial__takes_nothing_from_the_booster(demo_mission):
 
 def test_wave__sweep_relieves_it_inside_the_mach_cone():
     """USAF DATCOM 4.1.5.1: K (t/c)^2/beta, and K (t/c)^2/tan(sweep) where that is less."""
-    straight, swept = (aero_fin_drag.thickness_drag(1.2, 0.05, "wedge", sweep) for sweep in (0.0, math.radians(60.0)))
+    straight, swept = (aero_fin_drag.thickness_drag(1.2, 0.05, "double-wedge", sweep) for sweep in (0.0, math.radians(60.0)))
     assert straight == pytest.approx(4 * 0.05**2 / math.sqrt(0.44), rel=1e-12)
     assert swept == pytest.approx(4 * 0.05**2 / math.sqrt(3.0), rel=1e-12)
-    assert aero_fin_drag.thickness_drag(3.0, 0.05, "wedge", math.radians(60.0)) == aero_fin_drag.thickness_drag(3.0, 0.05, "wedge")
+    assert aero_fin_drag.thickness_drag(3.0, 0.05, "double-wedge", math.radians(60.0)) == aero_fin_drag.thickness_drag(3.0, 0.05, "double-wedge")
 
 
 def test_junctions__none_for_thin_fins_some_for_thick_ones():
@@ -122,7 +122,7 @@ def test_base__boattail_raises_its_pressure():
 
 
 @settings(max_examples=30, deadline=None)
-@given(st.sampled_from(["flat", "rounded", "wedge", "airfoil"]), st.floats(0.001, 0.02), st.floats(0.0, 0.3), st.floats(0.0, 0.005), st.floats(0.03, 0.2))
+@given(st.sampled_from(["flat", "rounded", "double-wedge", "airfoil"]), st.floats(0.001, 0.02), st.floats(0.0, 0.3), st.floats(0.0, 0.005), st.floats(0.03, 0.2))
 def test_fins__every_part_is_finite_and_no_thrust(section, thickness, sweep, gap, span):
     fin, mach = _fin(section=section, thickness=thickness, tip_offset=sweep, root_gap=gap, semispan=span), np.arange(251) / 50
     for part in (aero_fin_drag.edges, aero_fin_drag.wave, aero_fin_drag.junctions, aero_fin_drag.slots):
