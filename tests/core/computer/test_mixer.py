@@ -35,7 +35,7 @@ def effect_of(count, phase, failed=()):
 
 
 def table(mission, count, phase, failed=()):
-    changed = mission.change({"stage.0.part.tail.count": count, "stage.0.part.tail.phase": phase, "autopilot.known_failed": list(failed)})
+    changed = mission.change({"stage.0.part.tail.count": count, "stage.0.part.tail.clocking": phase, "autopilot.known_failed": list(failed)})
     return mixer_table(changed, [0])
 
 
@@ -77,16 +77,16 @@ def felt(mission, cg):
 AHEAD = [
     {"count": 3},
     {"count": 4},
-    {"count": 4, "phase": math.pi / 4},
-    {"count": 5, "phase": 0.2},
+    {"count": 4, "clocking": math.pi / 4},
+    {"count": 5, "clocking": 0.2},
     {"station": 0.68},
     {"count": 3, "station": 0.68},  # behind the middle of the vehicle, and still ahead of its centre of mass
 ]
 BEHIND = [
     {"station": 0.8},
     {"count": 3, "station": 0.8},
-    {"station": 0.64, "root_chord": 0.3, "tip_chord": 0.2, "sweep": 0.35},  # its root begins ahead of the middle, its load acts far behind
-    {"count": 5, "station": 0.64, "root_chord": 0.3, "tip_chord": 0.2, "sweep": 0.35},
+    {"station": 0.64, "root_chord": 0.3, "tip_chord": 0.2, "tip_offset": 0.35},  # its root begins ahead of the middle, its load acts far behind
+    {"count": 5, "station": 0.64, "root_chord": 0.3, "tip_chord": 0.2, "tip_offset": 0.35},
 ]
 
 
@@ -103,8 +103,8 @@ def test_mixer__control_fins_anywhere_make_the_moment_that_is_asked_for(demo_mis
 
 def test_mixer__the_load_decides_and_not_the_root(demo_mission):
     """Two sets whose roots begin at the same place, ahead of the middle of the vehicle; one is swept back behind the centre of mass."""
-    swept = {"station": 0.64, "root_chord": 0.3, "tip_chord": 0.2, "sweep": 0.35}
-    straight = {"station": 0.64, "root_chord": 0.06, "tip_chord": 0.04, "sweep": 0.0}
+    swept = {"station": 0.64, "root_chord": 0.3, "tip_chord": 0.2, "tip_offset": 0.35}
+    straight = {"station": 0.64, "root_chord": 0.06, "tip_chord": 0.04, "tip_offset": 0.0}
     pitch = [mixer_table(with_canards(demo_mission, **fins), [0])[:, 1] for fins in (swept, straight)]
     assert pitch[0] == pytest.approx(-pitch[1], abs=EXACT)
 
