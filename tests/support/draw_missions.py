@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from sixdof.mission.mission import Mission
-from sixdof.mission.tables import Air, AirTurbulence, Harness, Failure, Fins, Parachute, Rail, Recovery, Rule, Site, Spread, Stage, Wind, WindMember
+from sixdof.mission.tables import Air, AirTurbulence, Failure, Fins, Harness, Parachute, Rail, Recovery, Rule, Site, Spread, Stage, Wind, WindMember
 from sixdof.mission.tables.dispersible import DISPERSIBLE
 
 PANEL = {"root_chord": 0.1, "tip_chord": 0.05, "semispan": 0.08, "thickness": 0.003, "mass": 0.05}

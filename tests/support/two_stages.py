@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from sixdof.mission.load import build
 from sixdof.mission.mission import Mission
-from sixdof.mission.tables import Fins, RailGuide, Mount, Stage, Transition, Tube
+from sixdof.mission.tables import Fins, Mount, RailGuide, Stage, Transition, Tube
 
 
 def booster(**fins) -> Stage:

@@ -154,7 +154,8 @@ def test_harness__too_weak_for_the_charge_leaves_two_bodies(demo_mission):
 def test_harness__parted_pieces_weigh_what_hung_together(demo_mission, gone_wrong):
     """Whatever is still there, propellant or a whole booster, is in one of the two pieces."""
     failures = [
-        {"kind": kind, "of": of, "probability": 0.1} for kind, of in (("harness_breaks", "drogue"), ("no_ignition", "thistledown"), ("no_separation", "booster"))
+        {"kind": kind, "of": of, "probability": 0.1}
+        for kind, of in (("harness_breaks", "drogue"), ("no_ignition", "thistledown"), ("no_separation", "booster"))
     ]
     mission = staged.stack(demo_mission, harnesses=[HARNESS], failures=failures)
     flier = staged.flier(mission)

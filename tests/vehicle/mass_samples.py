@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from sixdof.mission.mission import Mission
-from sixdof.mission.tables import Fins, RailGuide, Motor, Mount, Nose, Parachute, PointMass, Rail, Site, Stage, ThrustCurve, Transition, Tube
+from sixdof.mission.tables import Fins, Motor, Mount, Nose, Parachute, PointMass, Rail, RailGuide, Site, Stage, ThrustCurve, Transition, Tube
 from sixdof.vehicle.geometry import Segment, stage_segments
 
 

@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from mass_samples import booster, mission, motor, sustainer
 
 from sixdof.core.types import GRAIN_COLUMNS, GRAIN_MASS, GRAIN_X, GRAIN_Y, GRAIN_Z
-from sixdof.mission.tables import Fins, RailGuide, Measured, Mount, Nose, PointMass, Stage, Transition, Tube
+from sixdof.mission.tables import Fins, Measured, Mount, Nose, PointMass, RailGuide, Stage, Transition, Tube
 from sixdof.mission.tables.materials import MATERIALS
 from sixdof.vehicle.geometry import shape_of
 from sixdof.vehicle.mass import airframe, grain_rows, mass_at, mass_table, part_masses, stage_lumps, table_of

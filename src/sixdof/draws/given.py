@@ -11,8 +11,8 @@ from sixdof.draws.drawn import path_names
 from sixdof.draws.quantities import attributes, coordinate, dims_of, flight_coordinate, known_item, things
 from sixdof.draws.sampling import FLIGHTS, SEEDS
 from sixdof.draws.table import FAILED, OF_FAILED, refuse_beyond
-from sixdof.mission.mission import Mission
 from sixdof.mission.former import DISPERSED, KEYS, current_name
+from sixdof.mission.mission import Mission
 from sixdof.mission.paths import PathItem
 from sixdof.mission.tables.dispersible import DISPERSIBLE, Dispersible
 from sixdof.results.dataset import input_name

@@ -22,7 +22,7 @@ import numpy as np
 
 from sixdof.core.types import GRAIN_COLUMNS, GRAIN_MASS, GRAIN_PITCH_A, GRAIN_PITCH_B, GRAIN_ROLL_A, GRAIN_ROLL_B, GRAIN_X, GRAIN_Y, GRAIN_Z, Mass
 from sixdof.mission.mission import Mission
-from sixdof.mission.tables import Fins, RailGuide, Measured, Mount, Nose, Parachute, PointMass, Stage, Transition, Tube
+from sixdof.mission.tables import Fins, Measured, Mount, Nose, Parachute, PointMass, RailGuide, Stage, Transition, Tube
 from sixdof.mission.tables.materials import MATERIALS
 from sixdof.vehicle.geometry import FinSet, Segment, Shape, shape_of, stage_segments
 from sixdof.vehicle.mounting import case_lump, grain_row, grain_size, placed_motors, ring

@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 
 from sixdof.core import types as t
 from sixdof.mission.mission import Mission
-from sixdof.mission.tables import BodyCurve, DragCurve, Fins, RailGuide, Measured, Motor, Mount, Nose, Stage, Transition, Tube
+from sixdof.mission.tables import BodyCurve, DragCurve, Fins, Measured, Motor, Mount, Nose, RailGuide, Stage, Transition, Tube
 from sixdof.vehicle.aero.table import DOWNWASH, aero_table, centre_of_pressure, component_table, drag_breakdown
 
 D = 0.1

@@ -122,7 +122,9 @@ def test_base__boattail_raises_its_pressure():
 
 
 @settings(max_examples=30, deadline=None)
-@given(st.sampled_from(["flat", "rounded", "double-wedge", "airfoil"]), st.floats(0.001, 0.02), st.floats(0.0, 0.3), st.floats(0.0, 0.005), st.floats(0.03, 0.2))
+@given(
+    st.sampled_from(["flat", "rounded", "double-wedge", "airfoil"]), st.floats(0.001, 0.02), st.floats(0.0, 0.3), st.floats(0.0, 0.005), st.floats(0.03, 0.2)
+)
 def test_fins__every_part_is_finite_and_no_thrust(section, thickness, sweep, gap, span):
     fin, mach = _fin(section=section, thickness=thickness, tip_offset=sweep, root_gap=gap, semispan=span), np.arange(251) / 50
     for part in (aero_fin_drag.edges, aero_fin_drag.wave, aero_fin_drag.junctions, aero_fin_drag.slots):

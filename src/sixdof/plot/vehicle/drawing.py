@@ -9,7 +9,7 @@ import numpy as np
 
 from sixdof.mission.load import check_mission
 from sixdof.mission.mission import Mission
-from sixdof.mission.tables import RailGuide, Mount, Nose, Parachute, PointMass
+from sixdof.mission.tables import Mount, Nose, Parachute, PointMass, RailGuide
 from sixdof.vehicle.describe import balance
 from sixdof.vehicle.geometry import FinSet, Shape, outward, ring_angles, shape_of
 from sixdof.vehicle.mounting import placed_motors

@@ -11,7 +11,7 @@ import xarray as xr
 from sixdof.mission.mission import Mission
 from sixdof.study.reading.page import worst
 from sixdof.study.reading.result import apart, came_down, event_values, fact, mission_of, outcomes, pieces
-from sixdof.study.report.staging import canopies_of, harness_strength, doings
+from sixdof.study.report.staging import canopies_of, doings, harness_strength
 
 # common practice among builders, not law and not physics
 IGNITION_TILT = math.radians(20.0)  # the range's limit for a launcher; flight computers are set to inhibit between it and 30 deg

@@ -8,7 +8,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from sixdof.mission.mission import Mission
-from sixdof.mission.tables import RailGuide, Mount, Stage
+from sixdof.mission.tables import Mount, RailGuide, Stage
 from sixdof.vehicle.aero import fin_drag as fin_drag
 from sixdof.vehicle.aero import pressure as pressure
 from sixdof.vehicle.aero.friction import friction, root_grid, surfaces
