@@ -1,56 +1,51 @@
-"""sixdof: flights of small, actively controlled rockets in six degrees of freedom, one or a million.
+"""Flights of small, actively controlled rockets in six degrees of freedom, one or a million.
 
-mission = sixdof.load_mission("sampler.toml")
-flight = sixdof.fly(mission)                                   # xarray.Dataset
-flights = sixdof.disperse(mission, 1000, out="flights.nc")    # the same names, with `flight` in front
+    mission = sixdof.load_mission("sampler.toml")
+    flight = sixdof.fly(mission)                                  # xarray.Dataset
+    flights = sixdof.disperse(mission, 1000, out="flights.nc")   # the same names, with `flight` in front
+    sixdof.report(flights)                                       # a page to decide from, of whatever sixdof made
+
+What is needed daily stands here; the rest by subject: `print(sixdof.loops)` lists what that façade holds, `print(sixdof)` what is here.
+Everything is loaded on first use: `import sixdof` is quick, and a notebook pays only for what it calls.
 """
 
 from __future__ import annotations
 
-from importlib import import_module
+from typing import TYPE_CHECKING
 
-_HOME = {
-    "load_mission": "sixdof.mission.load",
-    "loads_mission": "sixdof.mission.load",
-    "build_mission": "sixdof.mission.load",
-    "Mission": "sixdof.mission.mission",
-    "MissionError": "sixdof.mission.errors",
-    "fly": "sixdof.flight.fly",
-    "refly": "sixdof.flight.fly",
-    "fly_body": "sixdof.flight.bodies",
-    "disperse": "sixdof.ensemble.run",
-    "make_draws": "sixdof.draws.table",
-    "compare": "sixdof.study.variants.comparison",
-    "motor_variants": "sixdof.study.variants.motors",
-    "linearise": "sixdof.study.loops.linear",
-    "margins": "sixdof.study.loops.margins",
-    "tune": "sixdof.study.tuning.tune",
-    "vary": "sixdof.study.variants.vary",
-    "rehearse": "sixdof.rehearsal.rehearse",
-    "describe": "sixdof.vehicle.describe",
-    "summarise": "sixdof.study.report.summary",
-    "per_flight": "sixdof.study.reading.per_flight",
-    "StoreError": "sixdof.results.store_disk",
-    "open_result": "sixdof.results.dataset",
-    "save": "sixdof.results.dataset",
-    "Law": "sixdof.flight.laws",
-    "CLaw": "sixdof.flight.laws",
-    "LawError": "sixdof.flight.laws",
-    "Status": "sixdof.results.status",
-    "FlightError": "sixdof.results.status",
-    "verify": "sixdof.study.verification.verify",
-}
-__all__ = sorted(_HOME)
+from sixdof.surface.lazy import show
 
+if TYPE_CHECKING:
+    from sixdof import aero as aero
+    from sixdof import laws as laws
+    from sixdof import loops as loops
+    from sixdof import parts as parts
+    from sixdof import plot as plot
+    from sixdof import stats as stats
+    from sixdof.ensemble.run import disperse as disperse
+    from sixdof.flight.fly import fly as fly
+    from sixdof.flight.fly import refly as refly
+    from sixdof.mission.errors import MissionError as MissionError
+    from sixdof.mission.load import load_mission as load_mission
+    from sixdof.mission.mission import Mission as Mission
+    from sixdof.pages.report import report as report
+    from sixdof.rehearsal.rehearse import rehearse as rehearse
+    from sixdof.results.dataset import open_result as open_result
+    from sixdof.results.dataset import save as save
+    from sixdof.results.status import FlightError as FlightError
+    from sixdof.results.store_disk import StoreError as StoreError
+    from sixdof.study.tuning.tune import tune as tune
+    from sixdof.study.variants.comparison import compare as compare
+    from sixdof.study.verification.verify import verify as verify
 
-def __getattr__(name: str):
-    # loaded on first use: `import sixdof` stays quick, and a notebook pays only for what it calls
-    if name in _HOME:
-        value = getattr(import_module(_HOME[name]), "build" if name == "build_mission" else name)
-        globals()[name] = value
-        return value
-    raise AttributeError(f"module 'sixdof' has no attribute {name!r}")
-
-
-def __dir__():
-    return __all__
+show(
+    __name__,
+    {
+        "A mission": ("load_mission", "Mission"),
+        "Flights of it": ("fly", "refly", "rehearse", "disperse", "compare", "tune"),
+        "What came out": ("report", "save", "open_result"),
+        "Errors": ("MissionError", "FlightError", "StoreError"),
+        "The kernel against what is known": ("verify",),
+        "By subject": ("parts", "aero", "loops", "stats", "laws", "plot"),
+    },
+)

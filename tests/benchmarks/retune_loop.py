@@ -40,8 +40,8 @@ def turn(mission, points: int, factor: float) -> list[float]:
     gains = mission.autopilot.schedule[0].pitch if mission.autopilot.schedule else mission.autopilot.pitch
     path = "autopilot.schedule[0].pitch.p" if mission.autopilot.schedule else "autopilot.pitch.p"
     changed = lap(mission.change({path: factor * gains.p}))
-    models = lap(sixdof.linearise(changed, points=points))
-    found = lap(sixdof.margins(models))
+    models = lap(sixdof.loops.linearise(changed, points=points))
+    found = lap(sixdof.loops.margins(models))
     plot_margins(found)[0].figure.canvas.draw()
     lap(None)
     plot_bode(models)[0].figure.canvas.draw()

@@ -22,7 +22,7 @@ def names(folder):
 
 @pytest.fixture(scope="module")
 def nominal(demo_mission):
-    return sixdof.margins(sixdof.linearise(demo_mission, points=8))
+    return sixdof.loops.margins(sixdof.loops.linearise(demo_mission, points=8))
 
 
 @pytest.fixture(scope="module")

@@ -15,6 +15,7 @@ from sixdof import _jit
 from sixdof.core import flight as core
 from sixdof.draws.packed import kernel_draw
 from sixdof.flight.model import build_model
+from sixdof.vehicle.describe import describe
 
 PACKAGE = Path(sixdof.__file__).parent
 needs_compiler = pytest.mark.skipif(os.environ.get("NUMBA_DISABLE_JIT") == "1", reason="kernels are plain Python in this run")
@@ -154,9 +155,9 @@ def test_first_flight__is_announced_and_compiled_by_another_process(demo_mission
 
     monkeypatch.setattr(compiling.subprocess, "run", run)
     compiling.announce.cache_clear()
-    {"build_model": build, "describe": sixdof.describe}[first](demo_mission)
+    {"build_model": build, "describe": describe}[first](demo_mission)
     build(demo_mission)
-    assert len(calls) == 1 and sixdof.loads_mission(calls[0]["input"]) == demo_mission
+    assert len(calls) == 1 and sixdof.parts.loads_mission(calls[0]["input"]) == demo_mission
     assert calls[0]["env"][compiling._COMPILING] == "1"
     assert compiling.is_compiled() == (code == 0)  # what was killed half-way is compiled again
     assert capsys.readouterr().err.count("compiling the flight kernels, once for this version") == 1

@@ -13,6 +13,7 @@ import sixdof
 SOURCE = Path(sixdof.__file__).parent
 # every room, from the lowest to the highest: a module may import its own room and those named before it
 ROOMS = (
+    "surface",
     "_jit",
     "core",
     "mission.units",
@@ -48,6 +49,12 @@ ROOMS = (
     "study.variants",
     "study.report",
     "plot",
+    "pages",
+    "aero",
+    "laws",
+    "loops",
+    "parts",
+    "stats",
     "cli",
     "__main__",
 )

@@ -1,4 +1,4 @@
-"""Rules about the public names as a whole."""
+"""Rules about the public names as a whole: those of `sixdof` and of its façades."""
 
 from __future__ import annotations
 
@@ -6,42 +6,178 @@ import inspect
 import re
 import subprocess
 import sys
+from importlib import import_module
+from types import ModuleType
 
 import pytest
 
 import sixdof
+from sixdof.surface.lazy import Facade, homes_of, said_of, source_of
 
-CALLABLES = [name for name in sixdof.__all__ if inspect.isfunction(getattr(sixdof, name))]
+FACADES = ("sixdof", "sixdof.aero", "sixdof.laws", "sixdof.loops", "sixdof.parts", "sixdof.plot", "sixdof.stats")
+MOST = 16  # names of `sixdof` itself, its façades not counted: what one can hold in mind
+NAMES = [f"{facade}.{name}" for facade in FACADES for name in import_module(facade).__all__]
+# optional arguments that docstrings do not name yet; what is mended must leave this list
+PENDING = {
+    "sixdof.aero.balance",
+    "sixdof.aero.hinge_moments",
+    "sixdof.aero.moment_slopes",
+    "sixdof.aero.roll_coupling",
+    "sixdof.aero.trim",
+    "sixdof.loops.closed_response",
+    "sixdof.loops.coupled_margins",
+    "sixdof.loops.gain_map",
+    "sixdof.loops.holds",
+    "sixdof.loops.limit_cycle_curves",
+    "sixdof.loops.limit_cycle_table",
+    "sixdof.loops.margin_spread",
+    "sixdof.loops.robust_margins",
+    "sixdof.loops.simulated_cycle",
+    "sixdof.loops.worst_point",
+    "sixdof.plot.draw_axes",
+    "sixdof.plot.draw_fin_numbers",
+    "sixdof.plot.plot_attitude_error",
+    "sixdof.plot.plot_authority",
+    "sixdof.plot.plot_bode",
+    "sixdof.plot.plot_centres",
+    "sixdof.plot.plot_comparison",
+    "sixdof.plot.plot_convergence",
+    "sixdof.plot.plot_demands",
+    "sixdof.plot.plot_describing",
+    "sixdof.plot.plot_disturbances",
+    "sixdof.plot.plot_drag_build_up",
+    "sixdof.plot.plot_estimate_error",
+    "sixdof.plot.plot_fan",
+    "sixdof.plot.plot_fins",
+    "sixdof.plot.plot_ground_track",
+    "sixdof.plot.plot_hinge_moments",
+    "sixdof.plot.plot_histogram",
+    "sixdof.plot.plot_lags",
+    "sixdof.plot.plot_landing",
+    "sixdof.plot.plot_landings",
+    "sixdof.plot.plot_limit_cycle",
+    "sixdof.plot.plot_margin",
+    "sixdof.plot.plot_margins",
+    "sixdof.plot.plot_nichols",
+    "sixdof.plot.plot_nyquist",
+    "sixdof.plot.plot_paired",
+    "sixdof.plot.plot_pitch_damping",
+    "sixdof.plot.plot_quantiles",
+    "sixdof.plot.plot_roll",
+    "sixdof.plot.plot_root_locus",
+    "sixdof.plot.plot_separation",
+    "sixdof.plot.plot_slopes",
+    "sixdof.plot.plot_speed",
+    "sixdof.plot.plot_steps",
+    "sixdof.plot.plot_survival",
+    "sixdof.plot.plot_tilt",
+    "sixdof.plot.plot_timeline",
+    "sixdof.plot.plot_tornado",
+    "sixdof.plot.plot_track",
+    "sixdof.plot.plot_verdicts",
+    "sixdof.stats.check_netcdf_path",
+    "sixdof.stats.containment",
+    "sixdof.stats.deviation_interval",
+    "sixdof.stats.given_data_indices",
+    "sixdof.stats.height_bands",
+    "sixdof.stats.largest_drivers",
+    "sixdof.stats.mean_interval",
+    "sixdof.stats.precise_enough",
+    "sixdof.stats.radius",
+    "sixdof.stats.regression_sensitivity",
+    "sixdof.stats.sobol_design",
+    "sixdof.stats.sobol_draws",
+    "sixdof.stats.sobol_indices",
+    "sixdof.stats.sobol_of",
+    "sixdof.stats.swings",
+}
+REFUSALS = (TypeError, ValueError, sixdof.MissionError)
 
 
-@pytest.mark.parametrize("name", sixdof.__all__)
-def test_public_name__exists_and_is_documented(name):
-    value = getattr(sixdof, name)
+def thing(name: str):
+    """Return a public name's value, looked up as a user would."""
+    facade, _, last = name.rpartition(".")
+    return getattr(import_module(facade), last)
+
+
+FUNCTIONS = [name for name in NAMES if inspect.isfunction(thing(name))]
+DOCUMENTED = [name for name in NAMES if inspect.isfunction(thing(name)) or inspect.isclass(thing(name)) or isinstance(thing(name), ModuleType)]
+
+
+@pytest.mark.parametrize("name", DOCUMENTED)
+def test_public_name__is_documented_and_listed(name):
+    value = thing(name)
     assert value.__doc__ and len(value.__doc__.strip()) > 20
-    assert name in dir(sixdof)
+    facade, _, last = name.rpartition(".")
+    assert last in dir(import_module(facade)) and last in str(import_module(facade))
 
 
-@pytest.mark.parametrize("name", CALLABLES)
+def test_constants__are_told_by_the_overview():
+    for name in sorted({*NAMES} - {*DOCUMENTED}):
+        facade, _, last = name.rpartition(".")
+        assert len(said_of(*import_module(facade)._homes[last])) > 20, name
+
+
+@pytest.mark.parametrize("name", FUNCTIONS)
 def test_public_function__refuses_a_misspelt_keyword(name):
-    with pytest.raises((TypeError, sixdof.MissionError)):
-        getattr(sixdof, name)(overwriet=True)
+    with pytest.raises(REFUSALS):
+        thing(name)(overwriet=True)
 
 
-@pytest.mark.parametrize("name", [n for n in CALLABLES if n != "build_mission"])
+@pytest.mark.parametrize("name", FUNCTIONS)
 def test_public_function__names_every_keyword_argument_in_its_docstring(name):
-    function = getattr(sixdof, name)
+    function = thing(name)
     optional = [p.name for p in inspect.signature(function).parameters.values() if p.default is not inspect.Parameter.empty]
-    for argument in optional:
-        assert re.search(rf"\b{argument}\b", function.__doc__), f"{name}: {argument}"
+    unnamed = [argument for argument in optional if not re.search(rf"\b{argument}\b", function.__doc__)]
+    assert bool(unnamed) == (name in PENDING), unnamed
 
 
 def test_unknown_name__is_an_attribute_error():
     with pytest.raises(AttributeError, match="no_such_thing"):
         sixdof.no_such_thing
+    with pytest.raises(AttributeError, match="did you mean 'linearise'"):
+        sixdof.loops.linearize
 
 
 def test_import__leaves_the_heavy_libraries_alone():
     heavy = "numba matplotlib xarray pint pydantic scipy"
-    code = f"import sys, sixdof; print([m for m in '{heavy}'.split() if m in sys.modules])"
+    code = f"import sys, {', '.join(FACADES)}; print(*FACADES) if 0 else None; print([m for m in '{heavy}'.split() if m in sys.modules])"
     answer = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert answer.stdout.strip() == "[]"
+
+
+# ---------------------------------------------------------------- the façades
+
+
+def test_sixdof__is_small_enough_to_hold_in_mind():
+    assert len([name for name in sixdof.__all__ if not isinstance(getattr(sixdof, name), ModuleType)]) <= MOST
+    assert {f"sixdof.{name}" for name in sixdof.__all__ if isinstance(getattr(sixdof, name), ModuleType)} == {*FACADES} - {"sixdof"}
+
+
+def test_names__are_in_one_facade_each():
+    last = [name.rpartition(".")[2] for name in NAMES]
+    assert len(set(last)) == len(last)
+
+
+@pytest.mark.parametrize("facade", FACADES)
+def test_facade__groups_hold_what_its_imports_say(facade):
+    module = import_module(facade)
+    homes = homes_of(source_of(facade))
+    assert isinstance(module, Facade) and sorted(module.__all__) == sorted(homes)
+    for name, (home, original) in homes.items():
+        value = getattr(module, name)
+        if not isinstance(value, ModuleType):
+            assert getattr(import_module(home), original) is value
+            assert getattr(value, "__module__", home) == home, f"{name} is at home in {value.__module__}"
+
+
+@pytest.mark.parametrize("facade", FACADES)
+def test_facade__prints_an_overview_without_loading_anything(facade):
+    code = f"import sys, {facade}; print({facade}); print('heavy' if 'numba' in sys.modules or 'matplotlib' in sys.modules else 'light', file=sys.stderr)"
+    answer = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert answer.stderr.strip() == "light"
+    lines = answer.stdout.splitlines()
+    assert lines[0].startswith(f"{facade}: ") and max(map(len, lines)) <= 160
+    said = {line.split()[0]: line.split()[1:] for line in lines[1:] if line.startswith("  ")}
+    assert set(said) == set(import_module(facade).__all__)
+    assert all(len(words) >= 2 for words in said.values()), [name for name, words in said.items() if len(words) < 2]

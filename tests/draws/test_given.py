@@ -82,7 +82,7 @@ WRONG = [  # table, the mission's tables, sentence
     (table("wind.member", values=[0.0, 1.0]), {}, '"wind.member" of the table of draws does not fit the mission: its wind has no members'),
     (table(), GUSTS, "its wind has no single speed and direction to replace; drop it"),
     (table("turbulence.wind_at_20_ft"), {}, "it has no turbulence; drop it"),
-    (np.zeros(3), {}, "is an xarray.Dataset as sixdof.make_draws returns it, not a ndarray"),
+    (np.zeros(3), {}, "is an xarray.Dataset as sixdof.stats.make_draws returns it, not a ndarray"),
 ]
 
 

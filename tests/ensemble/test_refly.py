@@ -40,7 +40,7 @@ def test_refly__from_the_file_alone(demo_mission, tmp_path, sampling):
 
 
 def test_refly__of_a_table_that_somebody_edited(demo_mission):
-    table = sixdof.make_draws(demo_mission, 6, seed=SEED)
+    table = sixdof.stats.make_draws(demo_mission, 6, seed=SEED)
     table["wind.speed"][3] = 0.0
     flights = sixdof.disperse(demo_mission, draws=table, progress=False)
     assert flights.sizes["flight"] == 6 and float(flights.wind_speed[3]) == 0.0
@@ -102,7 +102,7 @@ def test_paths__plans_are_kept_for_shapes_that_come_again(shaped):
     only_fins = shaped.change({"disperse": {"stage.thistledown.part.tail.semispan": {"kind": "discrete", "values": ["62 mm", "70 mm"]}}})
     from sixdof.draws.packed import pack_draws
 
-    table = sixdof.make_draws(only_fins, 8, seed=SEED)
+    table = sixdof.stats.make_draws(only_fins, 8, seed=SEED)
     mine = crew.Crew(only_fins)
     mine.fly(pack_draws(only_fins, table))
     assert len(mine.plans) == 2
@@ -193,7 +193,7 @@ def test_refly__follows_no_path_in_the_mission_of_a_result(short, tmp_path):
     flights = sixdof.disperse(short, 2, seed=SEED, progress=False)
     text = flights.attrs["mission"] + f'\n[disperse."rail.length"]\nkind = "empirical"\ndata = "{tmp_path}/secret.csv"\ncolumn = "x"\n'
     flights.attrs["mission"] = text
-    for read in (lambda: sixdof.refly(flights, 1), lambda: sixdof.summarise(flights)):
+    for read in (lambda: sixdof.refly(flights, 1), lambda: sixdof.report(flights)):
         with pytest.raises(MissionError, match="names a file, and none is read from here") as error:
             read()
         assert "password" not in str(error.value)

@@ -132,7 +132,7 @@ def test_reopening__gives_the_same_dataset(demo_mission, tmp_path):
 
 
 def test_result__is_enough_to_fly_again(flights):
-    mission = sixdof.loads_mission(flights.attrs["mission"])
+    mission = sixdof.parts.loads_mission(flights.attrs["mission"])
     again = sixdof.fly(mission, flight=3, seed=int(flights.attrs["seed"]))
     assert float(again.apogee_height) == float(flights.apogee_height.sel(flight=3))
 
@@ -163,7 +163,7 @@ def test_failures__are_rows_with_a_status(demo_mission):
     # a motor at a tenth of its impulse never lifts the vehicle; half of the draws are that weak
     weak = demo_mission.change({"disperse": {"motor.impulse": {"kind": "uniform", "low": 0.005, "high": 1.0}}})
     ds = sixdof.disperse(weak, 60, seed=1, progress=False)
-    stayed = ds.status == sixdof.Status.NO_LIFTOFF
+    stayed = ds.status == sixdof.stats.Status.NO_LIFTOFF
     assert 0 < int(stayed.sum()) < 60
     assert ds.sizes["flight"] == 60
     assert bool(np.isnan(ds.apogee_height.where(stayed, drop=True)).all())

@@ -8,7 +8,8 @@ import numpy as np
 import pytest
 from scipy.spatial.transform import Rotation
 
-from sixdof import FlightError, fly_body
+from sixdof import FlightError
+from sixdof.aero import fly_body
 from sixdof.flight.passive import EARTHS
 
 BALL = {"mass": 2.0, "inertia": (1.0, 1.0, 1.0), "height": 100.0, "duration": 1.0}

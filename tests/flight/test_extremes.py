@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 import sixdof
-from sixdof import Status
+from sixdof.stats import Status
 
 POINT = {"kind": "mass"}
 CHANGES = {

@@ -155,9 +155,9 @@ def test_untold__differs_from_all(held):
 
 def test_text__names_gains_and_digest():
     assert law_text(None, 0) == "built in"
-    text = law_text(sixdof.Law(calm, memory=3, gains=[0.5, -2.0]), 1)
+    text = law_text(sixdof.laws.Law(calm, memory=3, gains=[0.5, -2.0]), 1)
     assert text.startswith("calm (gains 0.5, -2; digest ") and "Python 3." in text
-    others = [sixdof.Law(calm, memory=4, gains=[0.5, -2.0]), sixdof.Law(calm, memory=3, gains=[0.5, -2.0000000001]), calm]
+    others = [sixdof.laws.Law(calm, memory=4, gains=[0.5, -2.0]), sixdof.laws.Law(calm, memory=3, gains=[0.5, -2.0000000001]), calm]
     assert len({text, *(law_text(law, 1) for law in others)}) == 4
     assert "Python" not in law_text(jitted, 1)
 
@@ -165,11 +165,11 @@ def test_text__names_gains_and_digest():
 def test_c_law__is_told_by_its_library(tmp_path):
     path = tmp_path / "law.so"
     path.write_bytes(b"one build")
-    before = law_text(sixdof.CLaw(path, "steer"), 1)
+    before = law_text(sixdof.laws.CLaw(path, "steer"), 1)
     path.write_bytes(b"another build")
-    assert law_text(sixdof.CLaw(path, "steer"), 1) != before != law_text(sixdof.CLaw(path, "steer", gains=[1.0]), 1)
-    with pytest.raises(sixdof.LawError, match="cannot be read as a shared library: No such file"):
-        law_text(sixdof.CLaw(tmp_path / "none.so", "steer"), 1)
+    assert law_text(sixdof.laws.CLaw(path, "steer"), 1) != before != law_text(sixdof.laws.CLaw(path, "steer", gains=[1.0]), 1)
+    with pytest.raises(sixdof.laws.LawError, match="cannot be read as a shared library: No such file"):
+        law_text(sixdof.laws.CLaw(tmp_path / "none.so", "steer"), 1)
 
 
 def test_digest__is_that_of_another_process(tmp_path):

@@ -40,8 +40,8 @@ def law_of(request):
 
     def make(form, gains=GAINS):
         if form == "c":
-            return sixdof.CLaw(request.getfixturevalue("library"), "hold", gains=gains)
-        return sixdof.Law(hold_law.hold if form == "python" else numba.njit(hold_law.hold), gains=gains)
+            return sixdof.laws.CLaw(request.getfixturevalue("library"), "hold", gains=gains)
+        return sixdof.laws.Law(hold_law.hold if form == "python" else numba.njit(hold_law.hold), gains=gains)
 
     return make
 
@@ -103,10 +103,10 @@ def test_memory__as_much_as_the_law_asks_for(demo_mission):
     def law(t, sensed, memory, gains, command):
         sizes.append((sensed.size, memory.size, gains.size, command.size))
 
-    sixdof.fly(demo_mission, control=sixdof.Law(law, memory=200, gains=[1.0, 2.0, 3.0]))
+    sixdof.fly(demo_mission, control=sixdof.laws.Law(law, memory=200, gains=[1.0, 2.0, 3.0]))
     assert set(sizes) == {(len(layout.SENSED), 200, 3, layout.DEMAND_SIZE)}
     sizes.clear()
-    sixdof.fly(demo_mission, guidance=sixdof.Law(law, memory=100))
+    sixdof.fly(demo_mission, guidance=sixdof.laws.Law(law, memory=100))
     assert set(sizes) == {(len(layout.SENSED), 100, 0, layout.GOAL_SIZE)}
 
 
@@ -114,7 +114,7 @@ def test_control__direct_angles_fins_and_canopy_of_its_own(demo_mission):
     """No rule of the mission is left: the law alone makes the fins live, centres them and opens the main canopy."""
     angles = np.radians([3.0, -20.0, 1.0, 0.5])
     mission = demo_mission.change({"rule": [], "recovery": []})
-    ds = sixdof.fly(mission, control=sixdof.Law(numba.njit(hold_law.direct), gains=angles))
+    ds = sixdof.fly(mission, control=sixdof.laws.Law(numba.njit(hold_law.direct), gains=angles))
     live = ds.sel(time=slice(1.0, float(ds.apogee_time) - 0.1))
     travel = mission.servo.deflection_limit
     assert live.fin_command.values == pytest.approx(np.tile(np.clip(angles, -travel, travel), (live.sizes["time"], 1)), rel=EXACT)
@@ -132,7 +132,7 @@ def test_control__direct_angles_fins_and_canopy_of_its_own(demo_mission):
 def test_guidance__of_ones_own(demo_mission, jitted):
     """Nose up, leaned east by 4 deg: body x = (sin 4 deg, 0, cos 4 deg) in east, north, up."""
     law = numba.njit(hold_law.lean) if jitted else hold_law.lean
-    ds = sixdof.fly(demo_mission, guidance=sixdof.Law(law, gains=[math.radians(4.0)]))
+    ds = sixdof.fly(demo_mission, guidance=sixdof.laws.Law(law, gains=[math.radians(4.0)]))
     azimuth = demo_mission.rail.azimuth
     flown = ds.sel(time=slice(1.0, float(ds.apogee_time)))
     # tilts are angles in the vertical planes along and across the azimuth (75 deg): small-angle parts of 4 deg to the east
@@ -147,14 +147,14 @@ def test_guidance__of_ones_own(demo_mission, jitted):
 
 def test_error__of_plain_python_is_the_users_own(demo_mission):
     with pytest.raises(ZeroDivisionError, match="my own trouble") as caught:
-        sixdof.fly(demo_mission, control=sixdof.Law(hold_law.fail_late, gains=[1.0]))
+        sixdof.fly(demo_mission, control=sixdof.laws.Law(hold_law.fail_late, gains=[1.0]))
     assert caught.value.__notes__ == ["in the law fail_late at t = 1.01 s"]
     frames = traceback.extract_tb(caught.value.__traceback__)
     assert frames[-1].name == "fail_late" and frames[-1].filename == hold_law.__file__
 
 
 def test_error__of_njit_is_the_users_own_run_again(demo_mission):
-    law = sixdof.Law(numba.njit(hold_law.fail_late), gains=[1.0])
+    law = sixdof.laws.Law(numba.njit(hold_law.fail_late), gains=[1.0])
     with pytest.raises(ZeroDivisionError, match="my own trouble") as caught:
         sixdof.fly(demo_mission, guidance=law)
     frames = traceback.extract_tb(caught.value.__traceback__)
@@ -170,13 +170,13 @@ def test_error__of_njit_that_does_not_come_again(demo_mission):
         if memory[0] == 5.0:
             raise ValueError("never shown")
 
-    with pytest.raises(sixdof.LawError, match=r"the law once returned the status 1 at t = 0.04 s"):
+    with pytest.raises(sixdof.laws.LawError, match=r"the law once returned the status 1 at t = 0.04 s"):
         sixdof.fly(demo_mission, control=once)
 
 
 @needs_gcc
 def test_error__of_c_says_the_law_its_status_and_the_time(demo_mission, law_of):
-    with pytest.raises(sixdof.LawError, match="the law hold returned the status 7 at t = 0 s"):
+    with pytest.raises(sixdof.laws.LawError, match="the law hold returned the status 7 at t = 0 s"):
         sixdof.fly(demo_mission, control=law_of("c", gains=(-1.0, 0.0, 0.0, 0.0)))
 
 
@@ -188,21 +188,21 @@ def test_signature__wrong_in_python(demo_mission, slot):
 
 @pytest.mark.parametrize("slot", ["guidance", "control"])
 def test_signature__wrong_in_njit(demo_mission, slot):
-    with pytest.raises(sixdof.LawError, match=rf"the {slot} law wrong: it must be law\(t, sensed, memory, gains, command\)"):
+    with pytest.raises(sixdof.laws.LawError, match=rf"the {slot} law wrong: it must be law\(t, sensed, memory, gains, command\)"):
         sixdof.fly(demo_mission, **{slot: numba.njit(hold_law.wrong)})
 
 
 def test_no_law__is_a_sentence(demo_mission, tmp_path):
     with pytest.raises(TypeError, match="control must be a function law.*not int"):
         sixdof.fly(demo_mission, control=3)
-    with pytest.raises(sixdof.LawError, match="cannot be loaded as a shared library"):
-        sixdof.fly(demo_mission, control=sixdof.CLaw(tmp_path / "no.so", "hold"))
+    with pytest.raises(sixdof.laws.LawError, match="cannot be loaded as a shared library"):
+        sixdof.fly(demo_mission, control=sixdof.laws.CLaw(tmp_path / "no.so", "hold"))
 
 
 @needs_gcc
 def test_no_function__in_the_library(demo_mission, library):
-    with pytest.raises(sixdof.LawError, match='has no function "hald"'):
-        sixdof.fly(demo_mission, control=sixdof.CLaw(library, "hald"))
+    with pytest.raises(sixdof.laws.LawError, match='has no function "hald"'):
+        sixdof.fly(demo_mission, control=sixdof.laws.CLaw(library, "hald"))
 
 
 # ---------------------------------------------------------------- ensembles
@@ -219,7 +219,7 @@ def test_ensemble__threads_and_processes_give_the_same_bits(demo_mission, law_of
 
 @pytest.mark.parametrize("jitted", [False, True])
 def test_ensemble__a_law_that_fails_is_a_row_with_that_status(demo_mission, jitted):
-    law = sixdof.Law(numba.njit(hold_law.fail_late) if jitted else hold_law.fail_late, gains=[1.0])
+    law = sixdof.laws.Law(numba.njit(hold_law.fail_late) if jitted else hold_law.fail_late, gains=[1.0])
     ds = sixdof.disperse(demo_mission, 3, seed=5, threads=1, control=law, progress=False)
     assert (ds.status.values == layout.LAW_FAILED).all()
     assert ds.flight_time.values == pytest.approx(1.01, abs=1e-9)
@@ -247,7 +247,7 @@ def test_layout_table__names_every_number_once():
 
 
 def test_as_law__takes_what_is_one():
-    law = sixdof.Law(hold_law.hold, gains=[1.0])
+    law = sixdof.laws.Law(hold_law.hold, gains=[1.0])
     assert as_law(law, CONTROL) is law and as_law(None, CONTROL) is None
     assert isinstance(bind(None, None), Laws) and isinstance(law.bind(CONTROL), Bound)
     assert as_law(hold_law.hold, CONTROL).name == "hold"

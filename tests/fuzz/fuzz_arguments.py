@@ -17,7 +17,8 @@ from fuzz_judge import Unclear, attempt, check_flight
 from fuzz_missions import path_of
 
 import sixdof
-from sixdof import FlightError, LawError, MissionError, StoreError
+from sixdof import FlightError, MissionError, StoreError
+from sixdof.laws import LawError
 
 REFUSALS = (TypeError, ValueError, MissionError, LawError, FlightError, StoreError, FileExistsError, FileNotFoundError)
 
@@ -151,7 +152,7 @@ def body(rng: random.Random, folder: Path) -> str:
     given = SOUND_BODY | {name: odd}
     if rng.random() < 0.3:
         given["earth"] = rng.choice(("wgs84", "sphere", "sphere at rest", "flat at rest"))
-    how, found = attempt(lambda: sixdof.fly_body(**given), REFUSALS)
+    how, found = attempt(lambda: sixdof.aero.fly_body(**given), REFUSALS)
     if how == "refused":
         if not isinstance(found, FlightError):
             refusal_names(found, name, {})
@@ -257,10 +258,10 @@ def build(rng: random.Random, folder: Path) -> str:
         tables = {name: getattr(demo(), name) for name in ("site", "rail", "motor", "stage", "servo")} | {
             rng.choice(("site", "rail", "motor", "stage", "title", "x")): odd
         }
-        return attempt(lambda: sixdof.build_mission(**tables), REFUSALS)[0]
+        return attempt(lambda: sixdof.parts.build_mission(**tables), REFUSALS)[0]
     if pick < 0.75:
         return attempt(lambda: sixdof.load_mission(odd), REFUSALS)[0]
-    return attempt(lambda: sixdof.loads_mission(odd), REFUSALS)[0]
+    return attempt(lambda: sixdof.parts.loads_mission(odd), REFUSALS)[0]
 
 
 def files(rng: random.Random, folder: Path) -> str:
@@ -347,13 +348,13 @@ def plots(rng: random.Random, folder: Path) -> str:
 
 def words(rng: random.Random, folder: Path) -> str:
     """Describe odd things."""
-    return attempt(lambda: sixdof.describe(rng.choice(ODD)), REFUSALS)[0]
+    return attempt(lambda: sixdof.report(rng.choice(ODD)), REFUSALS)[0]
 
 
 def draws(rng: random.Random, folder: Path) -> str:
     """Make draws with an odd argument."""
     name = rng.choice(("mission", "flights", "seed", "first", "sampling"))
-    how, found = attempt(lambda: sixdof.make_draws(**{"mission": demo(), "flights": 2} | {name: rng.choice(ODD)}), REFUSALS)
+    how, found = attempt(lambda: sixdof.stats.make_draws(**{"mission": demo(), "flights": 2} | {name: rng.choice(ODD)}), REFUSALS)
     if how == "refused":
         refusal_names(found, name, {})
     return how
@@ -361,9 +362,9 @@ def draws(rng: random.Random, folder: Path) -> str:
 
 def laws(rng: random.Random, folder: Path) -> str:
     """Make a law of odd things; none is flown."""
-    kind, names = rng.choice(((sixdof.Law, ("function", "memory", "gains")), (sixdof.CLaw, ("path", "name", "memory", "gains"))))
+    kind, names = rng.choice(((sixdof.laws.Law, ("function", "memory", "gains")), (sixdof.laws.CLaw, ("path", "name", "memory", "gains"))))
     name = rng.choice(names)
-    sound = {"function": _idle} if kind is sixdof.Law else {"path": "law.so", "name": "law"}
+    sound = {"function": _idle} if kind is sixdof.laws.Law else {"path": "law.so", "name": "law"}
     how, found = attempt(lambda: kind(**sound | {name: rng.choice(ODD)}), REFUSALS)
     if how == "refused":
         refusal_names(found, name, {})
@@ -373,7 +374,7 @@ def laws(rng: random.Random, folder: Path) -> str:
 def variants(rng: random.Random, folder: Path) -> str:
     """Compare with an odd argument, or make variants of odd motors."""
     if rng.random() < 0.3:
-        return attempt(lambda: sixdof.motor_variants(demo(), rng.choice(ODD)), REFUSALS)[0]
+        return attempt(lambda: sixdof.parts.motor_variants(demo(), rng.choice(ODD)), REFUSALS)[0]
     name = rng.choice(("variants", "flights", "seed", "out", "criteria", "keep", "tracks", "laws", "threads"))
     given = {"variants": {"one": short(demo())}, "flights": 1, "threads": 1, "progress": False} | {name: rng.choice(ODD)}
     if "out" in given:

@@ -9,7 +9,8 @@ from typing import Any
 
 import numpy as np
 
-from sixdof import FlightError, MissionError, Status
+from sixdof import FlightError, MissionError
+from sixdof.stats import Status
 
 LONGEST = 400  # characters a fault: a sentence and what would be right
 # what tells of the inside of the library or of those below it

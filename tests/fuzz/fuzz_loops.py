@@ -24,7 +24,7 @@ from sixdof.study.uncertainty.margin_spread import margin_spread
 
 @cache
 def _models() -> xr.Dataset:
-    return sixdof.linearise(demo(), at=[2.0, 5.0])
+    return sixdof.loops.linearise(demo(), at=[2.0, 5.0])
 
 
 @cache
@@ -54,7 +54,7 @@ def _curves() -> xr.Dataset:
 
 @cache
 def _margins() -> xr.Dataset:
-    return sixdof.margins(_models())
+    return sixdof.loops.margins(_models())
 
 
 @cache

@@ -354,14 +354,14 @@ def tables(rng: random.Random, folder: Path) -> str:
     """Load altered tables, as a file or as they are."""
     data, home = altered_tables(rng), with_motors(folder)
     if rng.random() < 0.5:
-        return _loaded(lambda: sixdof.build_mission(folder=home, **{str(key): value for key, value in data.items()}))
-    return _loaded(lambda: sixdof.loads_mission(tomli_w.dumps(data), home))
+        return _loaded(lambda: sixdof.parts.build_mission(folder=home, **{str(key): value for key, value in data.items()}))
+    return _loaded(lambda: sixdof.parts.loads_mission(tomli_w.dumps(data), home))
 
 
 def _loaded(load) -> str:
     how, mission = attempt(load)
     if how == "done":
-        again = sixdof.loads_mission(mission.to_toml())
+        again = sixdof.parts.loads_mission(mission.to_toml())
         assert again == mission, "the mission written and loaded again is another one"
     return "loaded" if how == "done" else how
 
@@ -369,7 +369,7 @@ def _loaded(load) -> str:
 def scaled(rng: random.Random, folder: Path) -> str:
     """Fly a mission of the demo's with some numbers scaled."""
     data = scaled_tables(rng)
-    how, mission = attempt(lambda: sixdof.loads_mission(tomli_w.dumps(data)))
+    how, mission = attempt(lambda: sixdof.parts.loads_mission(tomli_w.dumps(data)))
     return check_flown(mission) if how == "done" else how
 
 
@@ -378,7 +378,7 @@ def flown(rng: random.Random, folder: Path) -> str:
     home = with_motors(folder)
     for _ in range(30):
         data = altered_tables(rng)
-        how, mission = attempt(lambda: sixdof.loads_mission(tomli_w.dumps(data), home))
+        how, mission = attempt(lambda: sixdof.parts.loads_mission(tomli_w.dumps(data), home))
         if how == "done":
             return check_flown(mission)
     return "refused"

@@ -55,12 +55,12 @@ SCRIPT = {"time": [0.0, 1.0], "baro_height": [0.0, 10.0]}
 @pytest.mark.parametrize(
     ("call", "kind", "text"),
     [
-        (lambda: sixdof.fly_body(**SOUND_BODY | {"step": None}), ValueError, "step = None must be a finite number"),
-        (lambda: sixdof.fly_body(**SOUND_BODY | {"longitude": None}), ValueError, "longitude = None must be a finite number"),
-        (lambda: sixdof.fly_body(**SOUND_BODY | {"area": EMPTY}), ValueError, "area = .* must be a finite number"),
-        (lambda: sixdof.fly_body(**SOUND_BODY | {"mass": len}), ValueError, "mass = a Python .* must be numbers"),
-        (lambda: sixdof.fly_body(**SOUND_BODY | {"inertia": [1.0, 2.0, 4.0]}), ValueError, "inertia: no body has"),
-        (lambda: sixdof.fly_body(**SOUND_BODY | {"earth": np.array(["flat", "wgs84"])}), ValueError, "earth = .* must be one of"),
+        (lambda: sixdof.aero.fly_body(**SOUND_BODY | {"step": None}), ValueError, "step = None must be a finite number"),
+        (lambda: sixdof.aero.fly_body(**SOUND_BODY | {"longitude": None}), ValueError, "longitude = None must be a finite number"),
+        (lambda: sixdof.aero.fly_body(**SOUND_BODY | {"area": EMPTY}), ValueError, "area = .* must be a finite number"),
+        (lambda: sixdof.aero.fly_body(**SOUND_BODY | {"mass": len}), ValueError, "mass = a Python .* must be numbers"),
+        (lambda: sixdof.aero.fly_body(**SOUND_BODY | {"inertia": [1.0, 2.0, 4.0]}), ValueError, "inertia: no body has"),
+        (lambda: sixdof.aero.fly_body(**SOUND_BODY | {"earth": np.array(["flat", "wgs84"])}), ValueError, "earth = .* must be one of"),
         (lambda: sixdof.disperse(EMPTY, 2), TypeError, "disperse: mission must be a sixdof.Mission"),
         (lambda: sixdof.disperse(demo(), 2, first=2**32 - 1), ValueError, "flights = 2 must be a whole number from 1 to 1"),
         (lambda: sixdof.disperse(demo(), 2, seed="x"), ValueError, 'seed = "x" must be a whole number'),
@@ -82,17 +82,17 @@ SCRIPT = {"time": [0.0, 1.0], "baro_height": [0.0, 10.0]}
         (lambda: sixdof.open_result("\0"), ValueError, "path = .* cannot be read or written"),
         (lambda: sixdof.open_result("no/such.nc"), FileNotFoundError, "path: there is no file or folder"),
         (lambda: sixdof.open_result(__file__), ValueError, "path: .* is no netCDF file, or is damaged"),
-        (lambda: sixdof.make_draws(3, 2), TypeError, "make_draws: mission must be a sixdof.Mission"),
-        (lambda: sixdof.make_draws(demo(), 2, seed="x"), ValueError, 'make_draws: seed = "x" must be a whole number'),
-        (lambda: sixdof.make_draws(demo(), 2, first=-1), ValueError, "make_draws: first = -1 must be a whole number from 0"),
-        (lambda: sixdof.make_draws(demo(), 2, sampling=[1]), ValueError, r"make_draws: sampling = \[1\] must be one of random, latin, sobol"),
+        (lambda: sixdof.stats.make_draws(3, 2), TypeError, "make_draws: mission must be a sixdof.Mission"),
+        (lambda: sixdof.stats.make_draws(demo(), 2, seed="x"), ValueError, 'make_draws: seed = "x" must be a whole number'),
+        (lambda: sixdof.stats.make_draws(demo(), 2, first=-1), ValueError, "make_draws: first = -1 must be a whole number from 0"),
+        (lambda: sixdof.stats.make_draws(demo(), 2, sampling=[1]), ValueError, r"make_draws: sampling = \[1\] must be one of random, latin, sobol"),
         (lambda: sixdof.compare({"a": demo()}, 1, laws="x"), TypeError, 'compare: laws must be a dictionary, .* not "x"'),
         (lambda: sixdof.compare({"a": demo()}, 1, out=3), TypeError, "compare: out must be the path .* not 3"),
         (lambda: sixdof.compare({"a": demo()}, 1, keep=3), TypeError, "compare: keep must be a list of names of variables, not 3"),
-        (lambda: sixdof.motor_variants(demo(), [1]), TypeError, r"motor_variants: folder must be the path of a folder, .* not \[1\]"),
-        (lambda: sixdof.motor_variants(demo(), 1), TypeError, "motor_variants: folder must be the path of a folder, .* not 1"),
-        (lambda: sixdof.loads_mission("", folder=3), TypeError, "loads_mission: folder must be the path .* not 3"),
-        (lambda: sixdof.build_mission(folder=3), TypeError, "build_mission: folder must be the path .* not 3"),
+        (lambda: sixdof.parts.motor_variants(demo(), [1]), TypeError, r"motor_variants: folder must be the path of a folder, .* not \[1\]"),
+        (lambda: sixdof.parts.motor_variants(demo(), 1), TypeError, "motor_variants: folder must be the path of a folder, .* not 1"),
+        (lambda: sixdof.parts.loads_mission("", folder=3), TypeError, "loads_mission: folder must be the path .* not 3"),
+        (lambda: sixdof.parts.build_mission(folder=3), TypeError, "build_mission: folder must be the path .* not 3"),
         (lambda: sixdof.Mission(3), TypeError, "Mission takes its tables by name, .* not 3"),
         (lambda: sixdof.Mission(rail=3), sixdof.MissionError, "rail: 3 is not a table"),
         (lambda: sixdof.plot.plot_track([1.0]), TypeError, r"plot_track: ds must be a Dataset .* not \[1.0\]"),
@@ -166,7 +166,7 @@ def test_the_fuzzed_names_are_those_there_are():
 
 @pytest.fixture(scope="module")
 def models():
-    return sixdof.linearise(demo(), at=[2.0, 5.0])
+    return sixdof.loops.linearise(demo(), at=[2.0, 5.0])
 
 
 @pytest.mark.parametrize(

@@ -48,14 +48,14 @@ def test_found__is_refused_in_one_clear_line(name, tmp_path, demo_mission):
     if name == "ground above the air":
         how, error = attempt(lambda: demo_mission.change({"site.altitude": "45 km"}))
     else:
-        how, error = attempt(lambda: sixdof.loads_mission(text))
+        how, error = attempt(lambda: sixdof.parts.loads_mission(text))
     assert how == "refused" and sentence in str(error)
 
 
 def test_found__a_dictionary_that_holds_itself():
     tables: dict = {}
     tables["site"] = tables
-    how, error = attempt(lambda: sixdof.build_mission(**tables))
+    how, error = attempt(lambda: sixdof.parts.build_mission(**tables))
     assert how == "refused" and "the tables: are too deeply nested" in str(error)
 
 

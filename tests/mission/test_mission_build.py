@@ -15,7 +15,7 @@ from sound_mission import TEXT
 from sixdof.mission import tables as schema
 from sixdof.mission.disperse import joined
 from sixdof.mission.errors import MissionError
-from sixdof.mission.load import build, loads_mission
+from sixdof.mission.load import build_mission, loads_mission
 from sixdof.mission.mission import Mission
 from sixdof.mission.tables.dispersible import DISPERSIBLE
 from sixdof.mission.tables.materials import MATERIALS
@@ -77,22 +77,22 @@ def test_dispersible__names_units_and_roles():
 
 
 def test_build__from_classes_and_dictionaries(mission):
-    same = build(**tables(mission))
+    same = build_mission(**tables(mission))
     assert same == mission
     mixed = tables(mission) | {"site": {"latitude": "38 deg"}, "rail": schema.Rail(length="3 m", elevation="86 deg")}
-    assert build(**mixed) == mission
+    assert build_mission(**mixed) == mission
     assert Mission(**mixed) == mission
 
 
 def test_build__faults_are_sentences(mission):
     with pytest.raises(MissionError) as caught:
-        build(**tables(mission) | {"rail": {"length": "10 cm", "elevatoin": 1}, "motr": {}})
+        build_mission(**tables(mission) | {"rail": {"length": "10 cm", "elevatoin": 1}, "motr": {}})
     assert [str(fault) for fault in caught.value.faults] == [
         'rail, key elevatoin: unknown key; did you mean "elevation"?',
         'key motr: unknown key; did you mean "motor"?',
     ]
     with pytest.raises(MissionError, match="rail, key length: 0.1 m is not longer than the guides are apart, 0.4 m"):
-        build(**tables(mission) | {"rail": schema.Rail(length="10 cm")})
+        build_mission(**tables(mission) | {"rail": schema.Rail(length="10 cm")})
 
 
 def test_classes__run_their_checks_and_say_them(mission):
@@ -153,7 +153,7 @@ def test_change__a_new_motor_with_a_point_in_its_name(mission):
     motor = mission.motor["D240"].model_copy(update={"propellant_mass": 0.11})
     changed = mission.change({"motor.E1": motor, "stage.dart.part.mount.motor": "E1"})
     assert changed.motor["E1"] == motor
-    dotted = build(**tables(mission) | {"motor": {"D240": motor, "E1.5": motor}})
+    dotted = build_mission(**tables(mission) | {"motor": {"D240": motor, "E1.5": motor}})
     assert dotted.change({"motor.E1.5.propellant_mass": "100 g"}).motor["E1.5"].propellant_mass == 0.1
 
 

@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from sixdof.mission.checks.across import faults_of
 from sixdof.mission.errors import MissionError
-from sixdof.mission.load import build, load_mission, loads_mission
+from sixdof.mission.load import build_mission, load_mission, loads_mission
 from sixdof.mission.mission import Mission
 from sixdof.mission.tables.dispersible import DISPERSIBLE
 
@@ -131,6 +131,6 @@ def test_demo__odd_values_anywhere_give_a_mission_or_sentences(data):
         key = data.draw(st.sampled_from(sorted(node)) if isinstance(node, dict) else st.integers(0, len(node) - 1))
     node[key] = data.draw(ODD)
     try:
-        assert isinstance(build(folder=CONFIGS, **tables), Mission)
+        assert isinstance(build_mission(folder=CONFIGS, **tables), Mission)
     except MissionError as error:
         assert all(fault.message and "Input should" not in str(fault) for fault in error.faults)

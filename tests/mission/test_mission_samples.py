@@ -10,7 +10,7 @@ import xarray as xr
 from sound_mission import TEXT
 
 from sixdof.mission.errors import MissionError
-from sixdof.mission.load import build, load_mission, loads_mission
+from sixdof.mission.load import build_mission, load_mission, loads_mission
 from sixdof.mission.mission import Mission
 from sixdof.mission.tables import Spread
 
@@ -131,7 +131,7 @@ def test_build__reads_data_of_spreads_made_in_python(tmp_path):
     mission = loads_mission(TEXT)
     tables = {name: getattr(mission, name) for name in Mission.model_fields}
     spreads = {"motor.impulse": Spread(kind="empirical", data="x.csv", column="c")}
-    assert build(folder=tmp_path, **{**tables, "disperse": spreads}).disperse["motor.impulse"].values == (0.9, 1.1)
+    assert build_mission(folder=tmp_path, **{**tables, "disperse": spreads}).disperse["motor.impulse"].values == (0.9, 1.1)
     with pytest.raises(ValueError, match="was not read; load_mission, loads_mission and build read files"):
         Mission(**{**tables, "disperse": spreads})
 

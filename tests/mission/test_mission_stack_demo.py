@@ -11,7 +11,7 @@ from sixdof.core import layout
 from sixdof.flight.legs import UNDER_CANOPY
 from sixdof.study.reading.result import event_values
 from sixdof.vehicle.describe import balance
-from sixdof.vehicle.motor import facts
+from sixdof.vehicle.motor import motor_facts
 
 WIND_RATIO = 4.0  # rail departure speed over wind (common practice)
 LEAST_THRUST = 5.0  # over weight at liftoff (common practice)
@@ -22,7 +22,7 @@ def test_stack__is_stable_and_strong_enough(stack_mission):
         state = balance(stack_mission, stages)
         assert min(state.margin_loaded, state.margin_burnt) >= 1.0 and state.margin_loaded <= 3.5  # usual, or a little over it
     mounts = [part for part in stack_mission.stage[1].part if part.kind == "mount"]
-    thrust = sum(facts(stack_mission.motor[mount.motor]).average_thrust * mount.count for mount in mounts)
+    thrust = sum(motor_facts(stack_mission.motor[mount.motor]).average_thrust * mount.count for mount in mounts)
     assert thrust > LEAST_THRUST * 9.81 * balance(stack_mission, [0, 1]).loaded.mass
 
 

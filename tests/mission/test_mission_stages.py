@@ -12,7 +12,7 @@ from sound_mission import TEXT
 
 from sixdof.mission.checks.rules import LIFTOFF_WITHIN, Staging
 from sixdof.mission.errors import MissionError
-from sixdof.mission.load import build, loads_mission
+from sixdof.mission.load import build_mission, loads_mission
 from sixdof.mission.mission import Mission
 from sixdof.mission.tables import Detection, Failure, Ignition, Joint, Parachute
 
@@ -231,7 +231,7 @@ def test_stack__odd_values_anywhere_give_a_mission_or_sentences(data):
         key = data.draw(st.sampled_from(sorted(node)) if isinstance(node, dict) else st.integers(0, len(node) - 1))
     node[key] = data.draw(ODD)
     try:
-        mission = build(**tables)
+        mission = build_mission(**tables)
         assert isinstance(mission, Mission) and loads_mission(mission.to_toml()) == mission
     except MissionError as error:
         assert all(fault.message and "Input should" not in str(fault) for fault in error.faults)

@@ -9,7 +9,7 @@ from staged import RULES, stack
 from two_stages import booster
 
 import sixdof
-from sixdof.mission.load import build
+from sixdof.mission.load import build_mission
 from sixdof.study.report.rehearsal_report import timeline
 
 TICK = 0.01  # s, of the demo's flight computer
@@ -84,7 +84,7 @@ def test_profile__dataset_survives_the_disk_and_says_what_its_variables_are(done
     assert again.identical(done)
     for name, variable in done.data_vars.items():
         assert variable.attrs["long_name"] and variable.attrs["units"], name
-    assert sixdof.loads_mission(done.attrs["mission"]).stage[1].name == "booster"
+    assert sixdof.parts.loads_mission(done.attrs["mission"]).stage[1].name == "booster"
 
 
 def test_profile__a_rehearsal_can_be_rehearsed(mission, done):
@@ -256,7 +256,7 @@ def test_three_stages__each_parting_follows_its_command(demo_mission):
         {"name": "part 2", "when": "burnout", "stage": "booster", "delay": 0.5, "action": "separate", "target": "booster"},
         {"name": "light 3", "when": "separation", "stage": "booster", "delay": 0.3, "action": "ignite", "target": "thistledown"},
     ]
-    mission = build(**tables)
+    mission = build_mission(**tables)
     flown = sixdof.fly(mission)
     rules = [rule["name"] for rule in tables["rule"]]
     for ds in (sixdof.rehearse(mission), sixdof.rehearse(mission, flown)):

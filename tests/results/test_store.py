@@ -52,7 +52,7 @@ def test_store__holds_the_bits_of_an_ensemble_in_memory(demo_mission, in_memory,
     found = fly(demo_mission, tmp_path / "a.zarr")
     assert same(found, in_memory)
     assert "interrupted" not in found.attrs
-    assert sixdof.summarise(found) == sixdof.summarise(in_memory)
+    assert sixdof.report(found) == sixdof.report(in_memory)
 
 
 def test_store__of_two_stages(demo_mission, tmp_path):

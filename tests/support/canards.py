@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from sixdof.mission.load import build
+from sixdof.mission.load import build_mission
 from sixdof.mission.mission import Mission
 
 FORWARD = {
@@ -40,4 +40,4 @@ def with_canards(demo: Mission, *, control: str = "canard", tail=None, more=(), 
             part.update(control=True, hinge=0.5 * part["root_chord"])
     place = [part.get("name") for part in parts].index("tail") if first else len(parts)
     tables["stage"][0]["part"] = (*parts[:place], *ahead, *parts[place:])
-    return build(**tables)
+    return build_mission(**tables)

@@ -10,7 +10,7 @@ from sixdof.core import layout
 from sixdof.draws.table import draw_table
 from sixdof.ensemble.run import Block
 from sixdof.flight import legs
-from sixdof.mission.load import build
+from sixdof.mission.load import build_mission
 from sixdof.results.dataset import NOMINAL, ensemble_dataset, flight_dataset
 from sixdof.results.registry import BODY, CANOPY, EVENT, FIN, JOINT, OUTCOME, PLACE, RULE, STATUS, TIMELINE, TRACK
 from sixdof.results.status import Status
@@ -180,7 +180,7 @@ def staged_mission(demo, **changes):
     tables["recovery"] = [*backup, {"canopy": "booster canopy", "when": "apogee", "delay": 0.3, "backup_time": 14.0}]
     tables["harness"] = [{"canopy": "main", "separation_station": 0.61, "length": 4.0, "strength": 900.0, "impulse": 3.0}]
     tables["failure"] = [{"kind": "no_ignition", "of": "thistledown", "probability": 0.2}, {"kind": "no_deployment", "of": "drogue", "probability": 0.2}]
-    return build(**(tables | changes))
+    return build_mission(**(tables | changes))
 
 
 def staged_flown(mission) -> legs.Flown:

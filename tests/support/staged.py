@@ -8,7 +8,7 @@ from two_stages import on_booster
 from sixdof.draws.packed import nominal_draw
 from sixdof.flight.laws import bind
 from sixdof.flight.legs import Flier, Plan
-from sixdof.mission.load import build
+from sixdof.mission.load import build_mission
 from sixdof.mission.mission import Mission
 
 RULES = [
@@ -28,7 +28,7 @@ def stack(demo: Mission, *, rules=RULES, joint=None, harnesses=(), failures=(), 
     tables["recovery"] = [*tables["recovery"], {"canopy": "booster main", "when": "apogee"}]
     tables["harness"], tables["failure"] = list(harnesses), list(failures)
     tables |= changes or {}
-    return build(**tables)
+    return build_mission(**tables)
 
 
 def flier(mission: Mission, *, rows=6000, **parts) -> Flier:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from sixdof.mission.load import build
+from sixdof.mission.load import build_mission
 from sixdof.mission.mission import Mission
 from sixdof.mission.tables import Fins, Mount, RailGuide, Stage, Transition, Tube
 
@@ -27,4 +27,4 @@ def on_booster(demo: Mission, **fins) -> Mission:
     """Return the demo mission with the booster under it."""
     tables = demo.model_dump()
     tables["stage"] = [tables["stage"][0], booster(**fins).model_dump()]
-    return build(**tables)
+    return build_mission(**tables)

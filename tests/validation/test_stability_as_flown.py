@@ -18,7 +18,6 @@ from independent_vehicle import Vehicle
 from scipy.linalg import eigh
 from tunnel import coefficients
 
-import sixdof
 from sixdof.core.craft import make_craft
 from sixdof.core.flight import make_work, mass_now
 from sixdof.core.forces.stability import static_margin
@@ -32,7 +31,7 @@ from sixdof.study.aero.tables import stability_against_mach
 from sixdof.study.aero.tunnel import wind_tunnel
 from sixdof.study.loops.linear import linearise
 from sixdof.vehicle.aero.table import aero_table, centre_of_pressure
-from sixdof.vehicle.describe import balance
+from sixdof.vehicle.describe import balance, describe
 
 LINEAR = 0.01  # calibres: incidence of a thousandth of a radian and less, where vortices have moved by a millimetre
 SMALL = 1e-7  # rad: cross-flow and wandering vortices are some 1e-5 of the slope there
@@ -138,7 +137,7 @@ def test_margin__is_moment_over_force_in_the_tunnel(demo_mission, span):
     table = stability_against_mach(mission, mach=[0.3])
     assert float(table["margin"].sel(state="loaded").squeeze()) == pytest.approx(state.margin_loaded, abs=1e-9)
     if span > 0.1:
-        assert state.margin_loaded < 0.0 and "unstable" in sixdof.describe(mission)
+        assert state.margin_loaded < 0.0 and "unstable" in describe(mission)
 
 
 def test_order_of_the_file__makes_no_difference(demo_mission):

@@ -11,14 +11,14 @@ from hypothesis import strategies as st
 from mass_samples import booster, mission, motor, sustainer
 
 from sixdof.mission.tables import Mount
-from sixdof.vehicle.motor import STEP, break_points, facts, motor_class, no_thrust, running_impulse, scaled, thrust_table
+from sixdof.vehicle.motor import STEP, break_points, motor_class, motor_facts, no_thrust, running_impulse, scaled, thrust_table
 
 ROUNDING = 1e-12  # relative: sums of a few terms in float64
 
 
 def test_facts__of_a_trapezoid_are_the_closed_forms():
     # up in 0.1 s to 300 N, falling to 250 N at 1.0 s, to zero at 1.4 s
-    found = facts(motor())
+    found = motor_facts(motor())
     total = 0.5 * 300.0 * 0.1 + 0.5 * 550.0 * 0.9 + 0.5 * 250.0 * 0.4
     assert found.total_impulse == pytest.approx(total, rel=ROUNDING)
     assert found.peak_thrust == 300.0
@@ -32,7 +32,7 @@ def test_facts__of_a_trapezoid_are_the_closed_forms():
 
 
 def test_facts__of_a_block_have_no_tail():
-    found = facts(motor(time=(0.0, 2.0), thrust=(50.0, 50.0)))
+    found = motor_facts(motor(time=(0.0, 2.0), thrust=(50.0, 50.0)))
     assert found.burn_time == pytest.approx(2.0, abs=2.0 * STEP)
     assert found.average_thrust == pytest.approx(50.0, rel=1e-6)  # the microsecond in which it falls to zero
 
@@ -137,7 +137,7 @@ def test_thrust_table__different_motors_are_summed_at_all_break_points():
     for t in np.linspace(0.0, 2.0, 41):
         wanted = sum(np.interp(t, part.time, part.thrust) for part in parts)
         assert np.interp(t, table.time, table.force) == pytest.approx(wanted, rel=ROUNDING, abs=1e-12)
-    shares = np.array([facts(motor()).total_impulse, facts(slow).total_impulse])
+    shares = np.array([motor_facts(motor()).total_impulse, motor_facts(slow).total_impulse])
     assert table.total_impulse == pytest.approx(shares.sum(), rel=ROUNDING)
     assert table.exit_x == pytest.approx(shares @ [1.10, 0.82] / shares.sum(), rel=ROUNDING)
     # (p_ref - p) A of both nozzles together, at any p: here at none

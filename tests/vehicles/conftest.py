@@ -28,7 +28,7 @@ def ensembles(missions):
 @pytest.fixture(scope="session")
 def models(missions):
     """Linear models of the one that steers."""
-    return sixdof.linearise(missions["canard"], points=5)
+    return sixdof.loops.linearise(missions["canard"], points=5)
 
 
 @pytest.fixture(autouse=True)

@@ -210,7 +210,7 @@ def test_figure__of_tuning(missions):
 
 @pytest.mark.parametrize("name", ["slender", "stack"])
 def test_figure__of_loops_that_are_none(missions, flights, name):
-    models = sixdof.linearise(missions[name], points=3)
+    models = sixdof.loops.linearise(missions[name], points=3)
     rendered(plot.plot_modes(models))
     for function in OF_LOOPS[1:7]:
         with pytest.raises(ValueError, match=f"{function}: no control fins work along this flight"):

@@ -11,8 +11,8 @@ import pytest
 from strangers import FILES, FLIGHTS, SEED
 
 import sixdof
-from sixdof import Status
 from sixdof.core.layout import SUMMARY
+from sixdof.stats import Status
 from sixdof.study.uncertainty.sensitivity import largest_drivers, linear_shares
 from sixdof.study.variants.comparison_text import comparison_text
 from sixdof.study.variants.earth import compare_earths, earth_page
@@ -155,7 +155,7 @@ def test_files__written_and_read(ensembles, flights, name, ending, tmp_path):
             continue  # stores are of ensembles
         path = tmp_path / f"{what}.{ending}"
         if ending == "zarr":
-            mission = sixdof.loads_mission(ds.attrs["mission"]).change({"disperse": {"motor.impulse": {"sd": 0.01}}, "correlation": []})
+            mission = sixdof.parts.loads_mission(ds.attrs["mission"]).change({"disperse": {"motor.impulse": {"sd": 0.01}}, "correlation": []})
             again = sixdof.disperse(mission, 2, seed=SEED, out=path, progress=False)
             np.testing.assert_array_equal(sixdof.open_result(path).apogee_height.values, again.apogee_height.values)
             continue
@@ -201,7 +201,7 @@ def test_steps__are_short_enough(missions, name):
 @EVERY
 def test_compare__motors_on_the_same_draws(missions, name):
     mission = missions[name].change({"disperse": {"motor.impulse": {"sd": "2 %"}, "rail.elevation": {"sd": "0.5 deg"}}, "correlation": []})
-    variants = sixdof.motor_variants(mission, sorted(MOTORS.glob(ALTERNATIVES[name])))
+    variants = sixdof.parts.motor_variants(mission, sorted(MOTORS.glob(ALTERNATIVES[name])))
     criteria = ["apogee_height > 200 m in 50 % of flights", "landing within 5 km of the rail in 50 % of flights"]
     ds = sixdof.compare(variants, 4, seed=SEED, criteria=criteria, progress=False, threads=1)
     text = comparison_text(ds)

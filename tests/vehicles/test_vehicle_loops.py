@@ -22,7 +22,7 @@ NONE = "no control fins work along this flight, there are no loops"
 
 @pytest.fixture(scope="module")
 def passive(missions):
-    return {name: sixdof.linearise(missions[name], points=3) for name in ("slender", "stack")}
+    return {name: sixdof.loops.linearise(missions[name], points=3) for name in ("slender", "stack")}
 
 
 # ---------------------------------------------------------------- of canards
@@ -81,7 +81,7 @@ def test_limit_cycles__against_the_frozen_flight(models):
 @pytest.mark.slow
 def test_tune__finds_gains(missions):
     tuned = sixdof.tune(missions["canard"], {"phase_margin_deg": 30.0, "rows": 2, "channels": ("pitch",)}, points=4, progress=False)
-    assert "pitch" in str(tuned) and sixdof.loads_mission(missions["canard"].change(tuned.changes).to_toml())
+    assert "pitch" in str(tuned) and sixdof.parts.loads_mission(missions["canard"].change(tuned.changes).to_toml())
 
 
 # ---------------------------------------------------------------- of nothing

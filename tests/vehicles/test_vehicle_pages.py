@@ -15,6 +15,7 @@ from sixdof.study.aero.report import aero_report
 from sixdof.study.aero.tables import drag_against_mach, stability_against_mach
 from sixdof.study.aero.tunnel import wind_tunnel
 from sixdof.study.report.control_metrics import control_report
+from sixdof.vehicle.describe import describe
 
 EVERY = pytest.mark.parametrize("name", FILES)
 SMALL = math.radians(0.02)
@@ -22,7 +23,7 @@ SMALL = math.radians(0.02)
 
 @EVERY
 def test_check__names_every_part_and_stage(missions, name):
-    mission, text = missions[name], sixdof.describe(missions[name])
+    mission, text = missions[name], describe(missions[name])
     for stage in mission.stage:
         assert f'stage "{stage.name}"' in text
     assert text.startswith("Invented: ") and "nan" not in text and "REVERSED" not in text
@@ -43,11 +44,11 @@ def test_aero__page_of_every_configuration(missions, name):
 @EVERY
 def test_summary__of_one_and_of_many(flights, ensembles, name):
     for ds in (flights[name], ensembles[name]):
-        text = sixdof.summarise(ds)
+        text = sixdof.report(ds)
         assert "Landing place" in text and " S, 136." in text and "nan" not in text
         assert ("no live fins in this result" in text) == (name != "canard")
     bearing = math.degrees(math.atan2(float(flights[name].landing_east), float(flights[name].landing_north))) % 360.0
-    assert f"bearing {bearing:.0f} deg true" in sixdof.summarise(flights[name])
+    assert f"bearing {bearing:.0f} deg true" in sixdof.report(flights[name])
 
 
 @EVERY

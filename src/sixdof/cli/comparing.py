@@ -26,10 +26,9 @@ def add(commands) -> None:
 
 
 def _compare(chosen) -> int:
-    from sixdof import compare, motor_variants
-    from sixdof.study.uncertainty.claims import PASS
-    from sixdof.study.variants.comparison_text import comparison_text
-    from sixdof.study.variants.judging import VERDICTS, judge_criteria
+    from sixdof import compare, report
+    from sixdof.parts import motor_variants
+    from sixdof.stats import VERDICTS, judge_criteria
 
     files = chosen.motors[0] if len(chosen.motors) == 1 and chosen.motors[0].suffix != ".csv" else chosen.motors
     ds = compare(
@@ -45,7 +44,7 @@ def _compare(chosen) -> int:
     if not ds.sizes["flight"]:
         complain("interrupted before the first flight was finished")
         return INTERRUPTED
-    say(comparison_text(ds, chosen.criterion, confidence=chosen.confidence))
+    say(report(ds, criteria=chosen.criterion, confidence=chosen.confidence))
     judged = judge_criteria(ds, chosen.criterion, chosen.confidence) if chosen.criterion else None
     if chosen.figures:
         from sixdof.plot import plot_comparison, plot_paired, plot_verdicts
@@ -58,11 +57,12 @@ def _compare(chosen) -> int:
         write_figures(chosen.figures, figures)
     if "interrupted" in ds.attrs:
         return INTERRUPTED
-    return OK if judged is None or (judged.verdict == VERDICTS.index(PASS)).all("criterion").any() else NONE_PASSES
+    return OK if judged is None or (judged.verdict == VERDICTS.index("pass")).all("criterion").any() else NONE_PASSES
 
 
 def _earths(chosen) -> int:
-    from sixdof.study.variants.earth import compare_earths, earth_page
+    from sixdof import report
+    from sixdof.stats import compare_earths
 
-    say(earth_page(compare_earths(mission_of(chosen))))
+    say(report(compare_earths(mission_of(chosen))))
     return OK

@@ -31,15 +31,14 @@ def add(commands) -> None:
 
 
 def _fly(chosen) -> int:
-    from sixdof import Status, fly
-    from sixdof.results.dataset import check_netcdf_path, save
-    from sixdof.study.report.summary import summarise
+    from sixdof import fly, report, save
+    from sixdof.stats import Status, check_netcdf_path
 
     mission = mission_of(chosen)
     if chosen.out:
         check_netcdf_path(chosen.out, overwrite=chosen.overwrite)
     ds = fly(mission, flight=chosen.flight, seed=chosen.seed)
-    say(summarise(ds))
+    say(report(ds))
     if chosen.out:
         say(f"written: {save(ds, chosen.out, overwrite=chosen.overwrite)}")
     if chosen.figures:
@@ -53,15 +52,14 @@ def _fly(chosen) -> int:
 
 
 def _rehearse(chosen) -> int:
-    from sixdof import rehearse
-    from sixdof.results.dataset import check_netcdf_path, save
-    from sixdof.study.report.rehearsal_report import timeline
+    from sixdof import rehearse, report, save
+    from sixdof.stats import check_netcdf_path
 
     mission = mission_of(chosen)
     if chosen.out:
         check_netcdf_path(chosen.out, overwrite=chosen.overwrite)
     ds = rehearse(mission, chosen.script, stage=chosen.stage, failures=chosen.fail)
-    say(timeline(ds))
+    say(report(ds))
     if chosen.out:
         say(f"written: {save(ds, chosen.out, overwrite=chosen.overwrite)}")
     if chosen.figures:
@@ -72,8 +70,7 @@ def _rehearse(chosen) -> int:
 
 
 def _disperse(chosen) -> int:
-    from sixdof import disperse
-    from sixdof.study.report.summary import summarise
+    from sixdof import disperse, report
 
     mission = mission_of(chosen)
     ds = disperse(
@@ -90,7 +87,7 @@ def _disperse(chosen) -> int:
     if not ds.sizes["flight"]:
         complain("interrupted before the first flight was finished")
         return INTERRUPTED
-    say(summarise(ds))
+    say(report(ds))
     if chosen.out:
         say(f"written: {chosen.out}")
     if chosen.figures:

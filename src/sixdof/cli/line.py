@@ -58,6 +58,6 @@ def main(arguments: list[str] | None = None) -> int:
 
 
 def _is_flight_error(error: Exception) -> bool:
-    from sixdof.results.status import FlightError
+    from sixdof import FlightError
 
     return isinstance(error, FlightError)

@@ -14,14 +14,10 @@ def add(commands) -> None:
 
 
 def _check(chosen) -> int:
-    from sixdof import describe
-    from sixdof.study.aero.surviving_control import control_lines
-    from sixdof.study.reading.page import caution_lines
-    from sixdof.study.report.mission_cautions import mission_cautions
+    from sixdof import report
 
     mission = mission_of(chosen)
-    silent = "none of the checks of the file speaks up; those of a flight are on its page"
-    say("\n".join([describe(mission), *control_lines(mission), *caution_lines(mission_cautions(mission), silent)]))
+    say(report(mission))
     if chosen.figures:
         from sixdof.plot import draw_vehicle, plot_air
 
@@ -30,10 +26,10 @@ def _check(chosen) -> int:
 
 
 def _aero(chosen) -> int:
-    from sixdof.study.aero.report import aero_report
+    from sixdof import report
 
     mission = mission_of(chosen)
-    say(aero_report(mission), end="")
+    say(report(mission, "aero"))
     if chosen.figures:
         from sixdof.plot import aero_figures
 

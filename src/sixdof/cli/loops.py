@@ -29,14 +29,14 @@ def add(commands) -> None:
     for command, share in ((margins, "half"), (tune, "a third")):
         models = f"linear models of the flight (30 if left out), {share} as many of a drawn one"
         command.add_argument("--points", type=int, default=30, metavar="N", help=models)
-        command.add_argument("--gain-margin", type=float, metavar="DB", help="required, up and down (6 if left out)")
-        command.add_argument("--phase-margin", type=float, metavar="DEG", help="required (45 if left out)")
+        command.add_argument("--gain-margin", type=float, default=6.0, metavar="DB", help="required, up and down (6 if left out)")
+        command.add_argument("--phase-margin", type=float, default=45.0, metavar="DEG", help="required (45 if left out)")
 
 
 def _margins(chosen) -> int:
-    from sixdof import linearise, make_draws, margins
-    from sixdof.study.loops.margins import holds, margin_report
-    from sixdof.study.uncertainty.margin_spread import margin_spread, robust_margins, spread_report
+    from sixdof import report
+    from sixdof.loops import holds, linearise, margin_spread, margins, robust_margins
+    from sixdof.stats import make_draws
 
     mission = mission_of(chosen)
     gain_db, phase = _required(chosen)
@@ -44,7 +44,7 @@ def _margins(chosen) -> int:
         make_draws(mission, chosen.flights, seed=chosen.seed)  # wrong numbers are said before anything is flown
     models = linearise(mission, points=chosen.points)
     found, spread = margins(models), None
-    say(margin_report(found, gain_db=gain_db, phase=phase))
+    say(report(found, gain_db=gain_db, phase=phase))
     met = bool(holds(found, gain_db, phase).all())
     if chosen.flights is not None:
         spread = margin_spread(
@@ -53,7 +53,7 @@ def _margins(chosen) -> int:
         if not spread.sizes["flight"]:
             complain("interrupted before the first flight was finished")
             return INTERRUPTED
-        say(f"\n{spread_report(spread)}")
+        say(f"\n{report(spread)}")
         over = robust_margins(spread)
         met = met and int(over["used"]) > 0 and not bool((over["met"] == 0.0).any())  # NaN: a flight left out
     if chosen.figures:
@@ -65,13 +65,10 @@ def _margins(chosen) -> int:
 
 def _required(chosen) -> tuple[float, float]:
     """Return the required margins, dB and rad. Raises ValueError in the words and the unit of the command line."""
-    from sixdof.study.loops.margins import REQUIRED_GAIN_DB, REQUIRED_PHASE
-
     for name, value, most in (("--gain-margin", chosen.gain_margin, "100 dB"), ("--phase-margin", chosen.phase_margin, "180 deg")):
-        if value is not None and not 0.0 <= value <= float(most.split()[0]):
+        if not 0.0 <= value <= float(most.split()[0]):
             raise ValueError(f"margins: {name} {value:g} must be a number from 0 to {most}")
-    gain_db = REQUIRED_GAIN_DB if chosen.gain_margin is None else chosen.gain_margin
-    return gain_db, REQUIRED_PHASE if chosen.phase_margin is None else math.radians(chosen.phase_margin)
+    return chosen.gain_margin, math.radians(chosen.phase_margin)
 
 
 def _loop_figures(models, found, spread, required: tuple[float, float]) -> dict:
@@ -89,8 +86,8 @@ def _loop_figures(models, found, spread, required: tuple[float, float]) -> dict:
 
 
 def _tune(chosen) -> int:
-    from sixdof import tune
-    from sixdof.results.dataset import check_path
+    from sixdof import report, tune
+    from sixdof.stats import check_path
 
     mission = mission_of(chosen)
     if chosen.out:
@@ -107,7 +104,7 @@ def _tune(chosen) -> int:
     }
     spec = {name: value for name, value in asked.items() if value is not None}
     tuned = tune(mission, spec, points=chosen.points, flights=chosen.hold_on, seed=chosen.seed)
-    say(tuned)
+    say(report(tuned))
     if chosen.out:
         chosen.out.write_text(tuned.fragment(), encoding="utf-8")
         say(f"written: {chosen.out}")

@@ -14,14 +14,15 @@ def add(commands) -> None:
 
 
 def _verify(chosen) -> int:
-    from sixdof import verify
-    from sixdof.results.dataset import check_path
-    from sixdof.study.verification.verify import verification_text, write_csv
+    from sixdof import report, verify
+    from sixdof.stats import check_path
 
     if chosen.out:
         check_path(chosen.out, overwrite=chosen.overwrite)
     ds = verify()
-    say(verification_text(ds))
+    say(report(ds))
     if chosen.out:
-        say(f"written: {write_csv(ds, chosen.out)}")
+        words = ds.passed.to_series().map({True: "yes", False: "no"})
+        ds.to_dataframe().assign(passed=words).to_csv(chosen.out, index=False)
+        say(f"written: {chosen.out}")
     return OK if ds.passed.all() else MISSED

@@ -43,7 +43,7 @@ def check_draws(mission: Mission, table: xr.Dataset) -> xr.Dataset:
         One sentence, with the number of the first flight in which something is wrong.
     """
     if not isinstance(table, xr.Dataset):
-        raise ValueError(f"a table of draws is an xarray.Dataset as sixdof.make_draws returns it, not a {type(table).__name__}")
+        raise ValueError(f"a table of draws is an xarray.Dataset as sixdof.stats.make_draws returns it, not a {type(table).__name__}")
     flights = _flights(table)
     variables, coords = {}, {"flight": flight_coordinate(flights)}
     for name in _in_order(mission, table):

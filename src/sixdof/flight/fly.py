@@ -38,7 +38,7 @@ def fly(mission: Mission, *, flight: int | None = None, seed: int = 0, failures:
     failures : names of [[failure]] entries
         What goes wrong in this flight whatever its probability, such as ("no_separation: booster",).
     guidance, control : function, Law, CLaw or None
-        Laws of your own in place of the built-in ones: see `sixdof.Law`. Plain Python works (slowly, with tracebacks and debuggers),
+        Laws of your own in place of the built-in ones: see `sixdof.laws.Law`. Plain Python works (slowly, with tracebacks and debuggers),
         so do functions compiled by `numba.njit` and C functions, with the same bits.
 
     Returns

@@ -214,7 +214,7 @@ def as_law(law, slot: int) -> Law | CLaw | None:
         return law
     if callable(law):
         return Law(law)
-    raise TypeError(f"{_SLOTS[slot]} must be a function {_SIGNATURE}, a sixdof.Law or a sixdof.CLaw, not {type(law).__name__}")
+    raise TypeError(f"{_SLOTS[slot]} must be a function {_SIGNATURE}, a sixdof.laws.Law or a sixdof.laws.CLaw, not {type(law).__name__}")
 
 
 @dataclass

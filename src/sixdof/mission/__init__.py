@@ -3,6 +3,6 @@
 from __future__ import annotations
 
 from sixdof.mission.errors import Fault, MissionError
-from sixdof.mission.load import build, load_mission, loads_mission
+from sixdof.mission.load import build_mission, load_mission, loads_mission
 
-__all__ = ["Fault", "MissionError", "build", "load_mission", "loads_mission"]
+__all__ = ["Fault", "MissionError", "build_mission", "load_mission", "loads_mission"]

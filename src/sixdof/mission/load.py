@@ -52,10 +52,10 @@ def stored_mission(text: str) -> Mission:
     return _from_text(text, None, "the mission in the result")
 
 
-def build(*, folder: str | Path = ".", **tables: Any) -> Mission:
+def build_mission(*, folder: str | Path = ".", **tables: Any) -> Mission:
     """Return a mission from tables given in Python: classes of `sixdof.mission.tables`, or dictionaries as in a file.
 
-    `build(site=Site(latitude="38 deg"), rail={"length": "3 m"}, ...)`. Paths of CSV files count from `folder`.
+    `build_mission(site=Site(latitude="38 deg"), rail={"length": "3 m"}, ...)`. Paths of CSV files count from `folder`.
 
     Raises
     ------

@@ -1,83 +1,153 @@
-"""Figures: one function a figure, a Dataset in, axes out. matplotlib is loaded when a figure is drawn, not before."""
+"""Figures: one function a figure; a Dataset in, axes out.
+
+    sixdof.plot.plot_flight(flight)                      # one flight on a page
+    sixdof.plot.draw_vehicle(mission)
+    ax = sixdof.plot.plot_histogram(flights, "apogee_height")   # into axes of your own: ax=...
+
+Every function draws into the axes it is given and returns them; colours and units are the same throughout. `draw_...` shows a vehicle or a
+convention, `plot_...` a result. The names keep their first word, so that `from sixdof.plot import plot_flight` reads well alone.
+matplotlib is loaded when a figure is drawn, not before.
+"""
 
 from __future__ import annotations
 
-from importlib import import_module
+from typing import TYPE_CHECKING
 
-_HOME = {
-    "draw_vehicle": "vehicle.drawing",
-    "draw_axes": "vehicle.conventions",
-    "draw_fin_numbers": "vehicle.conventions",
-    "draw_conventions": "vehicle.conventions",
-    "plot_track": "flight.flight",
-    "plot_ground_track": "flight.flight",
-    "plot_tilt": "flight.flight",
-    "plot_fins": "flight.flight",
-    "plot_margin": "flight.flight",
-    "plot_speed": "flight.flight",
-    "plot_flight": "flight.flight",
-    "plot_attitude_error": "flight.control",
-    "plot_demands": "flight.control",
-    "plot_estimate_error": "flight.control",
-    "plot_waypoints": "flight.control",
-    "plot_control": "flight.control",
-    "plot_schedule": "loops.tuning",
-    "plot_lags": "loops.tuning",
-    "plot_tuning": "loops.tuning",
-    "plot_histogram": "uncertainty.ensemble",
-    "plot_fan": "uncertainty.ensemble",
-    "plot_landing": "uncertainty.ensemble",
-    "plot_ensemble": "uncertainty.ensemble",
-    "plot_comparison": "uncertainty.comparison",
-    "plot_paired": "uncertainty.comparison",
-    "plot_verdicts": "uncertainty.comparison",
-    "plot_tornado": "uncertainty.sensitivity",
-    "plot_scatter_matrix": "uncertainty.sensitivity",
-    "plot_convergence": "uncertainty.statistics",
-    "plot_quantiles": "uncertainty.statistics",
-    "plot_separation": "flight.staging",
-    "plot_bodies": "flight.staging",
-    "plot_timeline": "flight.staging",
-    "plot_landings": "flight.staging",
-    "plot_rehearsal": "flight.rehearsal",
-    "plot_air": "flight.air",
-    "plot_drag_build_up": "aero.mach",
-    "plot_stability": "aero.mach",
-    "plot_slopes": "aero.mach",
-    "plot_centres": "aero.mach",
-    "plot_pitch_damping": "aero.mach",
-    "plot_roll": "aero.mach",
-    "aero_figures": "aero.every",
-    "plot_authority": "aero.authority",
-    "plot_authorities": "aero.authority",
-    "plot_trim": "aero.authority",
-    "plot_hinge_moments": "aero.authority",
-    "plot_survival": "aero.authority",
-    "plot_margin_spread": "loops.robustness",
-    "plot_gain_map": "loops.robustness",
-    "plot_modes": "loops.linear",
-    "plot_margins": "loops.linear",
-    "plot_bode": "loops.loop",
-    "plot_nyquist": "loops.loop",
-    "plot_nichols": "loops.loop",
-    "plot_root_locus": "loops.loop_closed",
-    "plot_steps": "loops.loop_closed",
-    "plot_disturbances": "loops.loop_closed",
-    "plot_responses": "loops.loop_closed",
-    "plot_limit_cycle": "loops.limit_cycle",
-    "plot_describing": "loops.limit_cycle",
-    "plot_limit_cycles": "loops.limit_cycle",
-}
-__all__ = sorted(_HOME)
+from sixdof.surface.lazy import show
 
+if TYPE_CHECKING:
+    from sixdof.plot.aero.authority import plot_authorities as plot_authorities
+    from sixdof.plot.aero.authority import plot_authority as plot_authority
+    from sixdof.plot.aero.authority import plot_hinge_moments as plot_hinge_moments
+    from sixdof.plot.aero.authority import plot_survival as plot_survival
+    from sixdof.plot.aero.authority import plot_trim as plot_trim
+    from sixdof.plot.aero.every import aero_figures as aero_figures
+    from sixdof.plot.aero.mach import plot_centres as plot_centres
+    from sixdof.plot.aero.mach import plot_drag_build_up as plot_drag_build_up
+    from sixdof.plot.aero.mach import plot_pitch_damping as plot_pitch_damping
+    from sixdof.plot.aero.mach import plot_roll as plot_roll
+    from sixdof.plot.aero.mach import plot_slopes as plot_slopes
+    from sixdof.plot.aero.mach import plot_stability as plot_stability
+    from sixdof.plot.flight.air import plot_air as plot_air
+    from sixdof.plot.flight.control import plot_attitude_error as plot_attitude_error
+    from sixdof.plot.flight.control import plot_control as plot_control
+    from sixdof.plot.flight.control import plot_demands as plot_demands
+    from sixdof.plot.flight.control import plot_estimate_error as plot_estimate_error
+    from sixdof.plot.flight.control import plot_waypoints as plot_waypoints
+    from sixdof.plot.flight.flight import plot_fins as plot_fins
+    from sixdof.plot.flight.flight import plot_flight as plot_flight
+    from sixdof.plot.flight.flight import plot_ground_track as plot_ground_track
+    from sixdof.plot.flight.flight import plot_margin as plot_margin
+    from sixdof.plot.flight.flight import plot_speed as plot_speed
+    from sixdof.plot.flight.flight import plot_tilt as plot_tilt
+    from sixdof.plot.flight.flight import plot_track as plot_track
+    from sixdof.plot.flight.rehearsal import plot_rehearsal as plot_rehearsal
+    from sixdof.plot.flight.staging import plot_bodies as plot_bodies
+    from sixdof.plot.flight.staging import plot_landings as plot_landings
+    from sixdof.plot.flight.staging import plot_separation as plot_separation
+    from sixdof.plot.flight.staging import plot_timeline as plot_timeline
+    from sixdof.plot.loops.limit_cycle import plot_describing as plot_describing
+    from sixdof.plot.loops.limit_cycle import plot_limit_cycle as plot_limit_cycle
+    from sixdof.plot.loops.limit_cycle import plot_limit_cycles as plot_limit_cycles
+    from sixdof.plot.loops.linear import plot_margins as plot_margins
+    from sixdof.plot.loops.linear import plot_modes as plot_modes
+    from sixdof.plot.loops.loop import plot_bode as plot_bode
+    from sixdof.plot.loops.loop import plot_nichols as plot_nichols
+    from sixdof.plot.loops.loop import plot_nyquist as plot_nyquist
+    from sixdof.plot.loops.loop_closed import plot_disturbances as plot_disturbances
+    from sixdof.plot.loops.loop_closed import plot_responses as plot_responses
+    from sixdof.plot.loops.loop_closed import plot_root_locus as plot_root_locus
+    from sixdof.plot.loops.loop_closed import plot_steps as plot_steps
+    from sixdof.plot.loops.robustness import plot_gain_map as plot_gain_map
+    from sixdof.plot.loops.robustness import plot_margin_spread as plot_margin_spread
+    from sixdof.plot.loops.tuning import plot_lags as plot_lags
+    from sixdof.plot.loops.tuning import plot_schedule as plot_schedule
+    from sixdof.plot.loops.tuning import plot_tuning as plot_tuning
+    from sixdof.plot.uncertainty.comparison import plot_comparison as plot_comparison
+    from sixdof.plot.uncertainty.comparison import plot_paired as plot_paired
+    from sixdof.plot.uncertainty.comparison import plot_verdicts as plot_verdicts
+    from sixdof.plot.uncertainty.ensemble import plot_ensemble as plot_ensemble
+    from sixdof.plot.uncertainty.ensemble import plot_fan as plot_fan
+    from sixdof.plot.uncertainty.ensemble import plot_histogram as plot_histogram
+    from sixdof.plot.uncertainty.ensemble import plot_landing as plot_landing
+    from sixdof.plot.uncertainty.sensitivity import plot_scatter_matrix as plot_scatter_matrix
+    from sixdof.plot.uncertainty.sensitivity import plot_tornado as plot_tornado
+    from sixdof.plot.uncertainty.statistics import plot_convergence as plot_convergence
+    from sixdof.plot.uncertainty.statistics import plot_quantiles as plot_quantiles
+    from sixdof.plot.vehicle.conventions import draw_axes as draw_axes
+    from sixdof.plot.vehicle.conventions import draw_conventions as draw_conventions
+    from sixdof.plot.vehicle.conventions import draw_fin_numbers as draw_fin_numbers
+    from sixdof.plot.vehicle.drawing import draw_vehicle as draw_vehicle
 
-def __getattr__(name: str):
-    if name in _HOME:
-        value = getattr(import_module(f"sixdof.plot.{_HOME[name]}"), name)
-        globals()[name] = value
-        return value
-    raise AttributeError(f"module 'sixdof.plot' has no attribute {name!r}")
-
-
-def __dir__():
-    return __all__
+show(
+    __name__,
+    {
+        "Vehicle and conventions": ("draw_vehicle", "draw_axes", "draw_fin_numbers", "draw_conventions"),
+        "One flight": (
+            "plot_track",
+            "plot_ground_track",
+            "plot_tilt",
+            "plot_fins",
+            "plot_margin",
+            "plot_speed",
+            "plot_flight",
+            "plot_attitude_error",
+            "plot_demands",
+            "plot_estimate_error",
+            "plot_waypoints",
+            "plot_control",
+            "plot_separation",
+            "plot_bodies",
+            "plot_timeline",
+            "plot_landings",
+            "plot_rehearsal",
+            "plot_air",
+        ),
+        "Aerodynamics": (
+            "plot_drag_build_up",
+            "plot_stability",
+            "plot_slopes",
+            "plot_centres",
+            "plot_pitch_damping",
+            "plot_roll",
+            "aero_figures",
+            "plot_authority",
+            "plot_authorities",
+            "plot_trim",
+            "plot_hinge_moments",
+            "plot_survival",
+        ),
+        "Attitude loops": (
+            "plot_schedule",
+            "plot_lags",
+            "plot_tuning",
+            "plot_margin_spread",
+            "plot_gain_map",
+            "plot_modes",
+            "plot_margins",
+            "plot_bode",
+            "plot_nyquist",
+            "plot_nichols",
+            "plot_root_locus",
+            "plot_steps",
+            "plot_disturbances",
+            "plot_responses",
+            "plot_limit_cycle",
+            "plot_describing",
+            "plot_limit_cycles",
+        ),
+        "Many flights": (
+            "plot_histogram",
+            "plot_fan",
+            "plot_landing",
+            "plot_ensemble",
+            "plot_comparison",
+            "plot_paired",
+            "plot_verdicts",
+            "plot_tornado",
+            "plot_scatter_matrix",
+            "plot_convergence",
+            "plot_quantiles",
+        ),
+    },
+)

@@ -26,7 +26,7 @@ _CODE = """
 import json, sys
 sys.path[:] = json.loads(sys.argv[1])
 import sixdof
-sixdof.fly(sixdof.loads_mission(sys.stdin.read()))
+sixdof.fly(sixdof.parts.loads_mission(sys.stdin.read()))
 """
 
 

@@ -12,7 +12,7 @@ from sixdof.mission.load import check_mission
 from sixdof.mission.mission import Mission
 from sixdof.vehicle.geometry import shape_of
 from sixdof.vehicle.mass import PartMass, airframe, mass_at, mass_table, part_masses
-from sixdof.vehicle.motor import facts
+from sixdof.vehicle.motor import motor_facts
 from sixdof.world.report import air_lines
 
 MACH = 0.3  # at which normal force and centre of pressure are shown
@@ -180,7 +180,7 @@ def motor_lines(mission: Mission) -> list[str]:
     """Return what each motor's data sheet would say."""
     lines = [""] if mission.motor else []
     for name, motor in mission.motor.items():
-        fact = facts(motor)
+        fact = motor_facts(motor)
         lines += [
             f'Motor "{name}": class {fact.class_letter} ({fact.class_percent:.0f} % of the class), '
             f"{fact.total_impulse:.1f} N s in {fact.burn_time:.2f} s (5 % of peak)",

@@ -59,7 +59,7 @@ def running_impulse(time: np.ndarray, force: np.ndarray) -> np.ndarray:
     return np.append(0.0, np.cumsum(0.5 * (force[1:] + force[:-1]) * np.diff(time)))
 
 
-def facts(motor: Motor) -> MotorFacts:
+def motor_facts(motor: Motor) -> MotorFacts:
     """Return impulse, thrust, burn time and class of a motor; burn time by the 5 % rule of NFPA 1125."""
     time, force = break_points(motor.thrust_curve)
     start, end = _burn(time, force)

@@ -36,7 +36,7 @@ def test_models__dims_names_units(models):
 
 
 def test_models__mission_loads_again_and_gives_the_same(models):
-    mission = sixdof.loads_mission(models.attrs["mission"])
+    mission = sixdof.parts.loads_mission(models.attrs["mission"])
     assert models.attrs["title"] == mission.title
     assert linearise(mission, points=12).drop_attrs().identical(models.drop_attrs())
 

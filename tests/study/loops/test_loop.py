@@ -145,7 +145,7 @@ def test_servo__delay_changes_nothing_but_commands(demo_mission, models):
 
 def test_sensors__lag_and_estimate_are_the_kernel(real):
     """The pitch rate of a decaying motion through core's gyro lag and estimator, and as the closed loop's states have it."""
-    m = loops_of(real, sixdof.loads_mission(real.attrs["mission"]), "pitch").matrices()
+    m = loops_of(real, sixdof.parts.loads_mission(real.attrs["mission"]), "pitch").matrices()
     rng = np.random.default_rng(1)
     x, rates, lagged, angle = np.zeros(len(m.states)), [], [], []
     for _ in range(TICKS):
@@ -167,7 +167,7 @@ def test_sensors__lag_and_estimate_are_the_kernel(real):
 def test_sensors__small_angles_turn_with_a_rolling_body(real):
     """Two estimates, of a rolling motion and of one that differs by small rates: their difference, as the coupled loops take it."""
     turning = np.array([6.0, 0.4, -0.3])
-    mission = sixdof.loads_mission(real.attrs["mission"])
+    mission = sixdof.parts.loads_mission(real.attrs["mission"])
     plant = sampled_plant(real.assign(body_rate=(("point", "axis"), np.tile(turning, (2, 1)))), mission, "full")
     t = plant.period * np.arange(1, TICKS + 1)
     extra = 1e-4 * np.stack([np.sin(9.0 * t), np.cos(5.0 * t) - 1.0, np.sin(3.0 * t)], axis=1)
@@ -194,7 +194,7 @@ def test_open_loop__is_the_response_that_margins_use(real, channel, where):
     from sixdof.study.loops.loop import broken
 
     system = open_loop(real, 1, channel, broken_at=where)
-    loops = loops_of(real, sixdof.loads_mission(real.attrs["mission"]), channel)
+    loops = loops_of(real, sixdof.parts.loads_mission(real.attrs["mission"]), channel)
     w = np.array([0.5, 5.0, 40.0, 250.0])
     wanted = broken(loops.parts(np.broadcast_to(w, (2, 4))), where)[1]
     # two ways to one response; near z = 1 the sums of angles lose some digits
@@ -214,7 +214,7 @@ def test_closed_response__full_closes_the_coupled_loops(real):
     """As for one channel, of all three together: (1 + L)^-1 with L in rows of demands, element by element."""
     w = np.array([1.0, 5.0, 20.0])
     whole = closed_response(real, 0, "full")
-    parts = loops_of(real, sixdof.loads_mission(real.attrs["mission"]), "full").parts(np.broadcast_to(w, (2, 3)))
+    parts = loops_of(real, sixdof.parts.loads_mission(real.attrs["mission"]), "full").parts(np.broadcast_to(w, (2, 3)))
     wanted = np.linalg.inv(np.eye(3) + (parts["angle"] + parts["rate"])[0])
     o, i = ([names.index(f"{c}_{what}") for c in CHANNELS] for names, what in ((whole.output_labels, "demand"), (whole.input_labels, "demand_added")))
     found = whole(np.exp(1j * w * 0.01))[np.ix_(o, i)].transpose(2, 0, 1)

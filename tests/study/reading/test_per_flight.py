@@ -17,7 +17,7 @@ def ensemble(demo_mission):
 
 
 def test_table__holds_the_numbers_of_the_ensemble(ensemble):
-    table = sixdof.per_flight(ensemble)
+    table = sixdof.stats.per_flight(ensemble)
     assert isinstance(table, pd.DataFrame) and table.index.name == "flight" and list(table.index) == list(ensemble["flight"].values)
     np.testing.assert_array_equal(table["apogee_height"], ensemble["apogee_height"])
     np.testing.assert_array_equal(table["wind_speed"], ensemble["wind_speed"])
@@ -29,20 +29,20 @@ def test_table__holds_the_numbers_of_the_ensemble(ensemble):
 
 
 def test_table__of_every_flight_has_a_row_with_text_and_numbers(demo_ensemble):
-    table = sixdof.per_flight(demo_ensemble)
+    table = sixdof.stats.per_flight(demo_ensemble)
     assert len(table) == 40 and table["apogee_height"].notna().all() and table["apogee_height"].dtype == float
     assert table.groupby("status")["apogee_height"].count().sum() == 40
     assert len(table.columns) == len(set(table.columns))
 
 
 def test_table__of_one_flight_is_one_row(demo_mission, demo_flight):
-    table = sixdof.per_flight(demo_flight)
+    table = sixdof.stats.per_flight(demo_flight)
     assert len(table) == 1 and table["apogee_height"].iloc[0] == float(demo_flight.apogee_height) and table["status"].iloc[0] == "landed"
-    assert list(sixdof.per_flight(staged_flight(demo_mission)).index) == [0]
+    assert list(sixdof.stats.per_flight(staged_flight(demo_mission)).index) == [0]
 
 
 def test_table__of_something_else_is_one_sentence():
     with pytest.raises(TypeError, match="per_flight: ds must be a Dataset"):
-        sixdof.per_flight([1])
+        sixdof.stats.per_flight([1])
     with pytest.raises(ValueError, match="per_flight needs status"):
-        sixdof.per_flight(xr.Dataset({"x": 1}))
+        sixdof.stats.per_flight(xr.Dataset({"x": 1}))

@@ -67,7 +67,7 @@ def test_pages__check_and_flight_have_them(demo, capsys, tmp_path):
     from sixdof.cli import main
 
     low = demo.change({"rail.elevation": "55 deg"})
-    assert "- the rail stands 55 deg above the horizontal" in sixdof.summarise(sixdof.fly(low))
+    assert "- the rail stands 55 deg above the horizontal" in sixdof.report(sixdof.fly(low))
     file = tmp_path / "low.toml"
     file.write_text(low.to_toml())
     assert main(["check", str(file)]) == 0

@@ -10,7 +10,7 @@ from results_by_hand import flight_by_hand, staged_ensemble, staged_flight, stag
 
 from sixdof.core import layout
 from sixdof.flight import legs
-from sixdof.mission.load import build
+from sixdof.mission.load import build_mission
 from sixdof.results.status import Status
 from sixdof.study.reading.result import apart, body_of, branches, came_down, event_values, fact, happened, mission_of, own_events, pieces
 from sixdof.study.report.cautions import cautions
@@ -303,7 +303,7 @@ def test_cautions__a_joint_made_to_slip_is_let_be(demo_mission):
     change(ds, "separation_cause", layout.BY_DRAG)
     assert len(cautions(ds)) == 1
     tables["rule"] = [rule for rule in tables["rule"] if rule["action"] != "separate"]
-    assert cautions(ds.assign_attrs(mission=build(**tables).to_toml())) == []
+    assert cautions(ds.assign_attrs(mission=build_mission(**tables).to_toml())) == []
 
 
 def test_cautions__a_drawn_failure_of_a_harness_is_no_weakness(demo_mission):

@@ -108,7 +108,7 @@ def test_compare__keeps_what_is_asked_for_and_what_criteria_need(rails):
 
 
 def test_compare__given_draws(rails):
-    table = sixdof.make_draws(next(iter(rails.values())), 3, seed=9)
+    table = sixdof.stats.make_draws(next(iter(rails.values())), 3, seed=9)
     table["wind.speed"].values[:] = 1.0, 2.0, 3.0
     ds = compare(rails, draws=table, progress=False)
     assert ds["wind_speed"].values.tolist() == [[1.0, 2.0, 3.0]] * 2

@@ -6,6 +6,7 @@ weigh it and write `mass`; where only its density is known better, write `densit
 
 from __future__ import annotations
 
+# densities of common materials by name, kg/m^3: figures of common practice
 MATERIALS = {
     "abs": 1040.0,
     "acrylic": 1190.0,

@@ -72,7 +72,7 @@ def margin_spread(
     Parameters
     ----------
     flights : how many; left out, 100, or all rows of `draws`.
-    draws : a table of draws of your own (see `sixdof.make_draws`) in place of the seed.
+    draws : a table of draws of your own (see `sixdof.stats.make_draws`) in place of the seed.
     points : linear models a flight, equally spaced over the time in which its fins are live.
     gains : None, what `tune` returns, changes as `Mission.change` takes, or a Mission whose autopilot is meant; flown, too.
     bending : a `BendingMode` of the airframe.

@@ -12,6 +12,7 @@ from sixdof.study.variants.criteria import Criterion, check_names, criteria_of
 from sixdof.study.variants.subjects import THINGS
 from sixdof.study.variants.vary import need_comparison, variant_of
 
+# what a verdict can be; its flag is the place in this row
 VERDICTS = (PASS, FAIL, UNDECIDED)
 _ENTRIES = {
     "observed": ("share of the flights that hold the criterion", "1"),

@@ -2,10 +2,8 @@
 
 from __future__ import annotations
 
-import csv
 import platform
 from itertools import groupby
-from pathlib import Path
 
 import numpy as np
 import xarray as xr
@@ -82,15 +80,6 @@ def verification_text(ds: xr.Dataset) -> str:
     lines.append(f"{count - misses} of {count} quantities are within their limits." + (f" {misses} MISSED:" if misses else ""))
     lines += [f"  {row['case']}: {row['quantity']}" for row in _rows(ds) if not row["passed"]]
     return "\n".join(lines)
-
-
-def write_csv(ds: xr.Dataset, path: Path) -> Path:
-    """Write the table as CSV, one row a check, all digits, and return the path."""
-    with path.open("w", newline="", encoding="utf-8") as file:
-        writer = csv.DictWriter(file, list(COLUMNS))
-        writer.writeheader()
-        writer.writerows(row | {"passed": "yes" if row["passed"] else "no"} for row in _rows(ds))
-    return path
 
 
 def _rows(ds: xr.Dataset) -> list[dict]:

@@ -1,0 +1,243 @@
+"""`report`: one page for whatever the library made. It finds out what it is given; the pages themselves are made in the rooms below."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Sequence
+from typing import Any, NamedTuple
+
+import xarray as xr
+
+from sixdof.mission.errors import suggestion
+from sixdof.mission.mission import Mission
+from sixdof.mission.units import shown
+from sixdof.surface.page import Page
+
+
+def report(
+    what: Any,
+    about: str | None = None,
+    *,
+    gain_db: float | None = None,
+    phase: float | None = None,
+    count: int | None = None,
+    criteria: Any = None,
+    outcomes: Sequence[str] | None = None,
+    confidence: float | None = None,
+) -> Page:
+    """Return a page of text about whatever sixdof made: a mission, a flight, an ensemble, margins, a tuning, a comparison ...
+
+    Parameters
+    ----------
+    what : a Mission; what `fly`, `refly`, `disperse`, `rehearse`, `compare`, `tune` or `verify` returned; or what the façades return:
+        linear models, margins, margins of many flights, a gain map, limit cycles, judged criteria, two Earths, aerodynamics against Mach
+    about : a page of its own. Of a mission "vehicle" (parts, masses, margins, air, cautions; what None gives), "aero" (coefficients
+        against Mach, control fins) or "control" (what the fins behind leave of a command); of a flight "summary" (what None gives) or
+        "control" (how it was controlled).
+    gain_db, phase : the requirement that margins are held against, dB and rad; 6 dB and 45 deg, or what many flights were judged by
+    count : of the flights with the least margins that are named; 5
+    criteria : text or `stats.criterion`, one or several, that a comparison is judged by; those given to `compare`; () judges nothing
+    outcomes : names of outcomes that a comparison shows besides those its criteria speak of
+    confidence : of each verdict of a comparison by itself; 0.9
+
+    Returns
+    -------
+    Page
+        A string; it prints as it is, and a notebook shows it as it is.
+
+    Raises
+    ------
+    TypeError
+        For what report has no page about, and for an option that the page does not take.
+    ValueError
+        For a page that there is not, and as the pages do.
+    """
+    kind = kind_of(what)
+    page = kind.pages.get(about or next(iter(kind.pages)))
+    if page is None:
+        raise ValueError(f"report: about = {shown(about)}: {kind.name} has {suggestion(str(about), list(kind.pages), 'pages')}")
+    given = dict(gain_db=gain_db, phase=phase, count=count, criteria=criteria, outcomes=outcomes, confidence=confidence)
+    options = {name: value for name, value in given.items() if value is not None}
+    for name in options.keys() - set(page.options):
+        takes = f"takes {', '.join(page.options)}" if page.options else "takes no option"
+        raise TypeError(f"report: {name} says nothing about {kind.name}; the page of {kind.name} {takes}")
+    return Page(page.make(what, **options).rstrip("\n"))
+
+
+class _Page(NamedTuple):
+    """make : (thing, **options) -> text. options : that it takes."""
+
+    make: Callable[..., str]
+    options: tuple[str, ...] = ()
+
+
+class _Kind(NamedTuple):
+    """One kind of thing that has pages, by name, the usual one first. fits : tells it from the others."""
+
+    name: str
+    fits: Callable[[Any], bool]
+    pages: dict[str, _Page]
+
+
+def kind_of(what: Any) -> _Kind:
+    """Return the kind of thing that `what` is. Raises TypeError, naming all kinds, for what is none of them."""
+    for kind in KINDS:
+        if kind.fits(what):
+            return kind
+    known = ", ".join(kind.name for kind in KINDS)
+    raise TypeError(f"report has no page about {_called(what)}; it has one about {known}")
+
+
+def _called(what: Any) -> str:
+    if isinstance(what, (xr.Dataset, xr.DataArray)):
+        return f"a {type(what).__name__} of the dims {', '.join(map(str, what.dims)) or 'none'}"
+    return shown(what)
+
+
+def _dataset(*names: str, dims: Iterable[str] = (), without: Iterable[str] = ()) -> Callable[[Any], bool]:
+    """Return a test for Datasets that hold variables, along dims, and along none of others."""
+    return lambda ds: isinstance(ds, xr.Dataset) and all(n in ds for n in names) and {*dims} <= {*ds.dims} and not {*without} & {*ds.dims}
+
+
+# ---------------------------------------------------------------- pages; each loads what it needs when it is made
+
+
+def _vehicle(mission: Mission) -> str:
+    from sixdof.study.aero.surviving_control import control_lines
+    from sixdof.study.reading.page import caution_lines
+    from sixdof.study.report.mission_cautions import mission_cautions
+    from sixdof.vehicle.describe import describe
+
+    silent = "none of the checks of the file speaks up; those of a flight are on its page"
+    return "\n".join([describe(mission), *control_lines(mission), *caution_lines(mission_cautions(mission), silent)])
+
+
+def _aero(mission: Mission) -> str:
+    from sixdof.study.aero.report import aero_report
+
+    return aero_report(mission)
+
+
+def _surviving(mission: Mission) -> str:
+    from sixdof.study.aero.surviving_control import control_lines
+
+    return "\n".join(control_lines(mission)) or "no control fin has fins behind it, and none is passed by the centre of mass"
+
+
+def _flown(ds: xr.Dataset) -> str:
+    from sixdof.study.report.summary import summarise
+
+    return summarise(ds)
+
+
+def _controlled(ds: xr.Dataset) -> str:
+    from sixdof.study.report.control_metrics import control_report
+
+    return control_report(ds)
+
+
+def _rehearsed(ds: xr.Dataset) -> str:
+    from sixdof.study.report.rehearsal_report import timeline
+
+    return timeline(ds)
+
+
+def _compared(ds: xr.Dataset, **options: Any) -> str:
+    from sixdof.study.variants.comparison_text import comparison_text
+
+    return comparison_text(ds, options.pop("criteria", None), **options)
+
+
+def _judged(ds: xr.Dataset) -> str:
+    from sixdof.study.variants.comparison_text import criteria_text
+
+    return criteria_text(ds)
+
+
+def _models(ds: xr.Dataset) -> str:
+    from sixdof.pages.linear import models_page
+
+    return models_page(ds)
+
+
+def _margins(ds: xr.Dataset, **options: Any) -> str:
+    from sixdof.study.loops.margins import margin_report
+
+    return margin_report(ds, **options)
+
+
+def _spread(ds: xr.Dataset, **options: Any) -> str:
+    from sixdof.study.uncertainty.robust_margins import spread_report
+
+    return spread_report(ds, **options)
+
+
+def _gain_map(ds: xr.Dataset, **options: Any) -> str:
+    from sixdof.pages.linear import gain_map_page
+
+    return gain_map_page(ds, **options)
+
+
+def _cycles(ds: xr.Dataset) -> str:
+    from sixdof.study.loops.limit_cycle import limit_cycle_report
+
+    return limit_cycle_report(ds)
+
+
+def _predicted(ds: xr.Dataset) -> str:
+    from sixdof.pages.linear import cycles_page
+
+    return cycles_page(ds)
+
+
+def _tuned(tuned: Any) -> str:
+    from sixdof.study.tuning.text import report_of
+
+    return report_of(tuned)
+
+
+def _earths(ds: xr.Dataset) -> str:
+    from sixdof.study.variants.earth import earth_page
+
+    return earth_page(ds)
+
+
+def _checked(ds: xr.Dataset) -> str:
+    from sixdof.study.verification.verify import verification_text
+
+    return verification_text(ds)
+
+
+def _against_mach(ds: Any) -> str:
+    from sixdof.pages.aero import against_mach
+
+    return against_mach(ds)
+
+
+def _is_tuned(what: Any) -> bool:
+    from sixdof.study.tuning.tuned import Tuned
+
+    return isinstance(what, Tuned)
+
+
+_REQUIRED = ("gain_db", "phase")
+# the first that fits is meant: what is told by more comes before what is told by less
+KINDS = (
+    _Kind("a mission", lambda what: isinstance(what, Mission), {"vehicle": _Page(_vehicle), "aero": _Page(_aero), "control": _Page(_surviving)}),
+    _Kind("a comparison", _dataset("mission", dims=("variant", "flight")), {"outcomes": _Page(_compared, ("criteria", "outcomes", "confidence"))}),
+    _Kind("judged criteria", _dataset("verdict", dims=("criterion",)), {"verdicts": _Page(_judged)}),
+    _Kind("a rehearsal", _dataset("misfire", "rule_due"), {"timeline": _Page(_rehearsed)}),
+    _Kind("linear models", _dataset("state_matrix", "input_matrix"), {"modes": _Page(_models)}),
+    _Kind("margins of many flights", _dataset("gain_margin_db", dims=("flight", "channel")), {"margins": _Page(_spread, (*_REQUIRED, "count"))}),
+    _Kind("margins", _dataset("gain_margin_db", dims=("point", "channel")), {"margins": _Page(_margins, _REQUIRED)}),
+    _Kind("a gain map", _dataset("gain_margin_db", "stable", without=("point", "flight")), {"map": _Page(_gain_map, _REQUIRED)}),
+    _Kind("a table of limit cycles", _dataset("predicted_frequency", "simulated_frequency"), {"cycles": _Page(_cycles)}),
+    _Kind("predicted limit cycles", _dataset("imperfection", dims=("cycle",)), {"cycles": _Page(_predicted)}),
+    _Kind("two Earths", _dataset(dims=("earth",)), {"difference": _Page(_earths)}),
+    _Kind("check cases", _dataset("passed", dims=("check",)), {"checks": _Page(_checked)}),
+    _Kind("an ensemble", _dataset("status", dims=("flight",)), {"summary": _Page(_flown)}),
+    _Kind("a flight", _dataset("status"), {"summary": _Page(_flown), "control": _Page(_controlled)}),
+    _Kind(
+        "aerodynamics against Mach", lambda what: isinstance(what, (xr.Dataset, xr.DataArray)) and "mach" in what.dims, {"coefficients": _Page(_against_mach)}
+    ),
+    _Kind("a tuning", _is_tuned, {"gains": _Page(_tuned)}),
+)
