@@ -1,6 +1,6 @@
 """What a mission is made of: the tables of the mission file as classes, materials, motors, and ways to build and vary a mission.
 
-    longer = mission.add("part", sixdof.parts.Tube(length="10 cm", diameter="75 mm", wall="1.2 mm", material="fibreglass"), shift=True)
+    longer = mission.add("part", sixdof.parts.Tube(length="10 cm", diameter="75 mm", wall_thickness="1.2 mm", material="fibreglass"), shift=True)
     motors = sixdof.parts.motor_variants(mission, "motors")     # a mission for each thrust curve of a folder
     sixdof.parts.motor_facts(mission.motor["playa-h"])                # impulse, burn time and class, as a data sheet has them
 
@@ -53,10 +53,9 @@ if TYPE_CHECKING:
     from sixdof.mission.tables.spread import Spread as Spread
     from sixdof.mission.tables.vehicle import AxialCurve as AxialCurve
     from sixdof.mission.tables.vehicle import BodyCurve as BodyCurve
-    from sixdof.mission.tables.vehicle import Cord as Cord
     from sixdof.mission.tables.vehicle import DragCurve as DragCurve
     from sixdof.mission.tables.vehicle import Fins as Fins
-    from sixdof.mission.tables.vehicle import Guide as Guide
+    from sixdof.mission.tables.vehicle import Harness as Harness
     from sixdof.mission.tables.vehicle import Ignition as Ignition
     from sixdof.mission.tables.vehicle import Joint as Joint
     from sixdof.mission.tables.vehicle import Measured as Measured
@@ -66,6 +65,7 @@ if TYPE_CHECKING:
     from sixdof.mission.tables.vehicle import PanelCurve as PanelCurve
     from sixdof.mission.tables.vehicle import Parachute as Parachute
     from sixdof.mission.tables.vehicle import PointMass as PointMass
+    from sixdof.mission.tables.vehicle import RailGuide as RailGuide
     from sixdof.mission.tables.vehicle import RollDampingCurve as RollDampingCurve
     from sixdof.mission.tables.vehicle import RollForcingCurve as RollForcingCurve
     from sixdof.mission.tables.vehicle import Stage as Stage
@@ -90,13 +90,13 @@ show(
             "Tube",
             "Transition",
             "Fins",
-            "Guide",
+            "RailGuide",
             "PointMass",
             "Mount",
             "Parachute",
             "Joint",
             "Ignition",
-            "Cord",
+            "Harness",
             "Measured",
             "DragCurve",
             "AxialCurve",
