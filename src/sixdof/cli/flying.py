@@ -19,7 +19,6 @@ def add(commands) -> None:
     rehearse = on_mission(commands, "rehearse", _rehearse, "run event rules and laws over sensed values, print when they fire and misfire")
     rehearse.add_argument("--script", type=Path, metavar="FILE", help="what is sensed, CSV or a flight (.nc); left out, one is flown")
     rehearse.add_argument("--stage", metavar="NAME", help="the stage whose altimeter runs (the front one's computer if left out)")
-    rehearse.add_argument("--fail", nargs="+", default=[], metavar="NAME", help='[[failure]] entries that happen, such as "no_separation: booster"')
     with_out(rehearse, "netCDF-4")
 
     disperse = on_mission(commands, "disperse", _disperse, "fly many times, each with its own draw of the [disperse] table")
@@ -58,7 +57,7 @@ def _rehearse(chosen) -> int:
     mission = mission_of(chosen)
     if chosen.out:
         check_netcdf_path(chosen.out, overwrite=chosen.overwrite)
-    ds = rehearse(mission, chosen.script, stage=chosen.stage, failures=chosen.fail)
+    ds = rehearse(mission, chosen.script, stage=chosen.stage)
     say(report(ds))
     if chosen.out:
         say(f"written: {save(ds, chosen.out, overwrite=chosen.overwrite)}")

@@ -2,12 +2,17 @@
 
 from __future__ import annotations
 
+import tomllib
 from argparse import ArgumentParser
 from collections.abc import Callable
 from pathlib import Path
+from typing import Any
 
 CAUTION = """\
 A simulation is never a clearance to fly. Local law, the range safety officer and licensed practice come first."""
+_SET = """change a value of the mission, such as rail.length="4 m", part.tail.count=3 or stage.booster.part.mount.motor=mesa-i; nothing behind the = leaves the
+key out; may be repeated"""
+_FAIL = 'let a [[failure]] entry of the mission happen for certain, such as "no_separation: booster"; may be repeated'
 
 
 def verb(commands, name: str, run: Callable[..., int], text: str) -> ArgumentParser:
@@ -21,6 +26,8 @@ def on_mission(commands, name: str, run: Callable[..., int], text: str) -> Argum
     """Add a verb that takes a mission file and draws figures, and return its parser."""
     command = verb(commands, name, run, text)
     command.add_argument("mission", type=Path, help="mission file (TOML)")
+    command.add_argument("--set", action="append", default=[], metavar="KEY=VALUE", dest="changes", help=_SET)
+    command.add_argument("--fail", action="append", default=[], metavar="NAME", help=_FAIL)
     command.add_argument("--figures", type=Path, metavar="FOLDER", help="write figures (PNG) into this folder")
     return command
 
@@ -44,7 +51,40 @@ def with_out(command: ArgumentParser, kind: str) -> None:
 
 
 def mission_of(chosen):
-    """Return the mission that the arguments ask for. Raises MissionError."""
+    """Return the mission that the arguments ask for. Raises MissionError, and ValueError for a change or a failure that is none."""
     from sixdof import load_mission
 
-    return load_mission(chosen.mission)
+    mission = load_mission(chosen.mission)
+    changes = dict(map(_change, chosen.changes)) | {f"failure.{number}.probability": 1.0 for number in _failures(mission, chosen.fail)}
+    return mission.change(changes) if changes else mission
+
+
+def _failures(mission, names: list[str]) -> list[int]:
+    """Return the numbers of the failures of these names."""
+    from sixdof.mission.errors import suggestion
+
+    known = tuple(failure.name for failure in mission.failure)
+    for name in names:
+        if name not in known:
+            raise ValueError(f'--fail "{name}": the mission has no such [[failure]] entry; {suggestion(name, known, "failures in it")}')
+    return [known.index(name) for name in names]
+
+
+def _change(text: str) -> tuple[str, Any]:
+    key, equals, value = text.partition("=")
+    if not equals or not key.strip():
+        raise ValueError(f'--set "{text}": write KEY=VALUE, for example, rail.length="4 m"')
+    return key.strip(), value_of(value.strip())
+
+
+def value_of(text: str) -> Any:
+    """Return a value as a mission file has it; quotes may be missing ("4 m", [0 s, 2 s]), for the shell takes them. None for no text."""
+    if not text:
+        return None
+    try:
+        value = tomllib.loads(f"value = {text}")["value"]
+    except tomllib.TOMLDecodeError:
+        value = text
+    if isinstance(value, str) and text.startswith("[") and text.endswith("]"):
+        return [value_of(each.strip()) for each in text[1:-1].split(",") if each.strip()]
+    return value if isinstance(value, (str, bool, int, float, list, dict)) else text  # a date is none of a mission's values

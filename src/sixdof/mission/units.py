@@ -5,11 +5,12 @@ from __future__ import annotations
 import json
 import math
 import re
+from dataclasses import dataclass
 from decimal import Decimal
 from functools import cache
 from typing import Annotated
 
-from pydantic import BeforeValidator, PlainValidator
+from pydantic import BeforeValidator, PlainValidator, WithJsonSchema
 from pydantic_core import PydanticCustomError
 
 
@@ -56,6 +57,10 @@ _EXAMPLES = {
 
 _NUMBER = re.compile(r"\s*([+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)(?:[eE][+-]?[0-9]+)?)\s*(.*?)\s*", re.DOTALL)
 _TERM = r"[A-Za-zµμ%_]+(?:\s*(?:\^|\*\*)\s*(?:-?[0-9]{1,2}|0\.5))?"
+# the same for a JSON schema, which cannot know all units: that there is one
+_PLAIN = r"^\s*[+-]?([0-9]+\.?[0-9]*|\.[0-9]+)([eE][+-]?[0-9]+)?"
+_SOME_UNIT = r"\s*(1\s*)?/?\s*[A-Za-zµμ°√%].*$"
+_WITH_UNIT, _PURE_NUMBER = f"{_PLAIN}{_SOME_UNIT}", rf"{_PLAIN}(\s*|{_SOME_UNIT})$"
 # pint reads "1,5 m" as 15 m and evaluates any arithmetic; only products and quotients of units pass this
 _UNIT = re.compile(rf"(?:1\s*/\s*)?{_TERM}(?:\s*[*/·]\s*{_TERM}|\s+{_TERM})*")
 _SPELLINGS = {
@@ -244,16 +249,33 @@ def _bare(value, unit: str) -> str:
     return f"a bare number is in {unit}: write a unit, such as {meant}"
 
 
+@dataclass(frozen=True)
+class Limits:
+    """The limits of a quantity, in its unit: `above` exclusive, `least` and `most` inclusive; None where there is none."""
+
+    above: float | None = None
+    least: float | None = None
+    most: float | None = None
+
+    def json_schema(self) -> dict[str, float]:
+        """Return them in the words of a JSON schema."""
+        named = {"exclusiveMinimum": self.above, "minimum": self.least, "maximum": self.most}
+        return {name: limit for name, limit in named.items() if limit is not None}
+
+
 def quantity(unit: str, *, above: float | None = None, least: float | None = None, most: float | None = None):
     """Return the annotated float type of a quantity in `unit`, with optional limits (in the same unit).
 
-    above: exclusive lower limit; least, most: inclusive limits.
+    above: exclusive lower limit; least, most: inclusive limits. Unit and limits are found again among the type's annotations.
     """
 
     def check(value):
         return checked(value, unit, above=above, least=least, most=most)
 
-    return Annotated[float, BeforeValidator(check), unit]
+    limits = Limits(above, least, most)
+    bare = {"type": "number"} | limits.json_schema()
+    text = {"type": "string", "pattern": _PURE_NUMBER if unit == "1" else _WITH_UNIT}
+    return Annotated[float, BeforeValidator(check), unit, limits, WithJsonSchema({"anyOf": [text, bare]})]
 
 
 def _as_written(value):
@@ -262,7 +284,7 @@ def _as_written(value):
     return checked(value, "1")
 
 
-Written = Annotated[float | str | None, PlainValidator(_as_written)]  # its unit is known only to the table above
+Written = Annotated[float | str | None, PlainValidator(_as_written), WithJsonSchema({"type": ["number", "string"]})]  # its unit is known only to the table above
 
 Length = quantity("m")
 PositiveLength = quantity("m", above=0.0)
