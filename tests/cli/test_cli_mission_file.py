@@ -104,8 +104,8 @@ def test_set__nothing_behind_the_sign_leaves_a_key_out(demo_path, capsys):
 
 def test_fail__happens_for_certain(two_stages, tmp_path, capsys):
     out = tmp_path / "flight.nc"
-    main(["fly", str(two_stages), "--fail", "no_separation: curlew", "--fail", "no_canopy: main", "--out", str(out)])
-    assert str(sixdof.open_result(out)["branch"].values) == "no_separation: curlew + no_canopy: main"
+    main(["fly", str(two_stages), "--fail", "no_separation: curlew", "--fail", "no_deployment: main", "--out", str(out)])
+    assert str(sixdof.open_result(out)["branch"].values) == "no_separation: curlew + no_deployment: main"
 
 
 @pytest.mark.parametrize("verb", ["check", "aero", "fly", "rehearse", "margins", "tune", "disperse --flights 2", "compare --flights 2 --motors x.csv"])
@@ -126,5 +126,5 @@ def test_wrong_words__are_one_sentence_on_every_verb(verb, asked, said, two_stag
 
 
 def test_fail__of_a_mission_that_foresees_none(demo_path, capsys):
-    assert main(["fly", str(demo_path), "--fail", "no_canopy: main"]) == BAD_INPUT
+    assert main(["fly", str(demo_path), "--fail", "no_deployment: main"]) == BAD_INPUT
     assert "no such [[failure]] entry" in capsys.readouterr().err
