@@ -284,7 +284,9 @@ def _as_written(value):
     return checked(value, "1")
 
 
-Written = Annotated[float | str | None, PlainValidator(_as_written), WithJsonSchema({"type": ["number", "string"]})]  # its unit is known only to the table above
+Written = Annotated[
+    float | str | None, PlainValidator(_as_written), WithJsonSchema({"type": ["number", "string"]})
+]  # its unit is known only to the table above
 
 Length = quantity("m")
 PositiveLength = quantity("m", above=0.0)

@@ -85,4 +85,6 @@ def _clean(node: Any, *, names: bool = False) -> Any:
     elif "anyOf" in node:
         node = {**node, "anyOf": options}
     kept = {key: value for key, value in node.items() if key not in ("title", "discriminator") and not (key == "default" and value is None)}
-    return {key: value if key in ("examples", "default", "enum", "const") else _clean(value, names=key in ("properties", "$defs")) for key, value in kept.items()}
+    return {
+        key: value if key in ("examples", "default", "enum", "const") else _clean(value, names=key in ("properties", "$defs")) for key, value in kept.items()
+    }

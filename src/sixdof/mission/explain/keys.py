@@ -11,7 +11,7 @@ from html import escape
 from sixdof.mission.errors import suggestion
 from sixdof.mission.explain.walk import NEEDED, Key, KeyTable, all_tables, readable
 from sixdof.mission.tables.dispersible import DISPERSIBLE, Dispersible
-from sixdof.mission.units import example, shown
+from sixdof.mission.units import shown
 
 PAGE = 120  # characters
 _UNITS = 'A number with a unit is text ("75 mm", "12 oz", "5 deg"); any unit of the same dimension will do. A bare number is in the unit named here.'
@@ -120,24 +120,27 @@ def _text(table: KeyTable) -> Iterator[str]:
     if table.name == "disperse" and table.about:
         yield "\nWhat can be dispersed, besides the dotted path of any number of the mission:"
         for item in DISPERSIBLE.values():
-            yield textwrap.fill(f"{item.doc}{_each(item)}", PAGE, initial_indent=f"  {item.name:<{24}}  ", subsequent_indent=" " * 28)
+            yield textwrap.fill(_spread(item), PAGE, initial_indent=f"  {item.name:<{24}}  ", subsequent_indent=" " * 28)
 
 
 def facts(key: Key) -> str:
     """Return what there is to say of a key besides its meaning."""
     default = key.default if key.default in (NEEDED, "") else f"{key.default} if left out"
     values = f"one of {', '.join(key.choices)}" if key.choices else key.kind
-    return "; ".join(part for part in (values if key.choices or not key.unit or "list" in key.kind else "", _unit(key), key.limits, default or "optional") if part)
+    return "; ".join(
+        part for part in (values if key.choices or not key.unit or "list" in key.kind else "", _unit(key), key.limits, default or "optional") if part
+    )
 
 
 def _unit(key: Key) -> str:
     return f"in {key.unit}" if key.unit and "list" in key.kind else key.unit
 
 
-def _each(item: Dispersible) -> str:
-    what = {"value": "in place of", "factor": "factor", "offset": "offset"}[item.role]
-    unit = readable(item.unit)
-    return f" ({what}{f', {unit}' if unit else ''}{f', each {item.each} its own' if item.each else ''})"
+def _spread(item: Dispersible) -> str:
+    """Return in words what a draw of a dispersible quantity does."""
+    what = f"{item.role} {item.doc}" if item.doc.startswith("on ") else f"{item.role}: {item.doc}"
+    notes = [readable(item.unit), f"each {item.each} its own" if item.each else ""]
+    return what + (f" ({', '.join(note for note in notes if note)})" if any(notes) else "")
 
 
 # ---------------------------------------------------------------- HTML
@@ -153,7 +156,8 @@ def _html_table(heads: tuple[str, ...], rows: list[tuple[str, ...]]) -> str:
     code = {"key", "example", "table", "in the file", "default"}
     head = "".join(f'<th style="text-align:left">{escape(text)}</th>' for text in heads)
     body = "".join(
-        "<tr>" + "".join(f'<td style="text-align:left">{_cell(text, name in code)}</td>' for name, text in zip(heads, row, strict=True)) + "</tr>" for row in rows
+        "<tr>" + "".join(f'<td style="text-align:left">{_cell(text, name in code)}</td>' for name, text in zip(heads, row, strict=True)) + "</tr>"
+        for row in rows
     )
     return f"<table><thead><tr>{head}</tr></thead><tbody>{body}</tbody></table>"
 

@@ -108,7 +108,7 @@ def _of_union(options: list, notes: tuple) -> Form:
     forms = [form_of(one) for one in options]
     if all(form.table for form in forms):
         return Form("table", table=tuple(table for form in forms for table in form.table))
-    return Form("number or text with a unit")
+    return Form("number or text", "unit of the quantity")
 
 
 def _of_tuple(inner: tuple) -> Form:

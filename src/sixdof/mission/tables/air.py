@@ -4,9 +4,7 @@ from __future__ import annotations
 
 from typing import Literal
 
-from pydantic import Field
-
-from sixdof.mission.tables.base import Table
+from sixdof.mission.tables.base import Table, key
 from sixdof.mission.units import Direction, Length, NonNegativeLength, NonNegativeNumber, NonNegativeSpeed, PositiveLength, Pressure, Speed, Temperature, Twist
 
 # ---------------------------------------------------------------- level by level
@@ -20,13 +18,13 @@ class Levels(Table):
     (where the air moves TO). It is interpolated in components and held below the lowest level and above the highest.
     """
 
-    height: tuple[Length, ...] = ()
-    altitude: tuple[Length, ...] = ()
-    geopotential_height: tuple[Length, ...] = ()
-    speed: tuple[NonNegativeSpeed, ...] = ()
-    blows_from: tuple[Direction, ...] = ()
-    east: tuple[Speed, ...] = ()
-    north: tuple[Speed, ...] = ()
+    height: tuple[Length, ...] = key("heights of the levels above the ground at the launch point, rising", ["0 m", "500 m", "2 km"], default=())
+    altitude: tuple[Length, ...] = key("altitudes of the levels above mean sea level, rising", ["1300 m", "1800 m", "3300 m"], default=())
+    geopotential_height: tuple[Length, ...] = key("geopotential heights of the levels above mean sea level, rising", ["1300 m", "1800 m", "3300 m"], default=())
+    speed: tuple[NonNegativeSpeed, ...] = key("wind speed at each level", ["2 m/s", "5 m/s", "9 m/s"], default=())
+    blows_from: tuple[Direction, ...] = key("direction the wind comes FROM at each level, true", ["250 deg", "265 deg", "280 deg"], default=())
+    east: tuple[Speed, ...] = key("wind towards the east at each level, in place of speed and direction", ["2 m/s", "5 m/s", "9 m/s"], default=())
+    north: tuple[Speed, ...] = key("wind towards the north at each level, in place of speed and direction", ["0 m/s", "-1 m/s", "-2 m/s"], default=())
 
     @property
     def has_wind(self) -> bool:
@@ -37,7 +35,7 @@ class Levels(Table):
 class WindMember(Levels):
     """One forecast of the wind among several, such as a member of a weather service's ensemble."""
 
-    name: str = ""
+    name: str = key("what the forecast is called", "run 3", default="")
 
 
 class Sounding(Levels):
@@ -56,11 +54,13 @@ class Sounding(Levels):
     air.temperature and air.pressure act on the sounding as on any air.
     """
 
-    pressure: tuple[Pressure, ...] = ()
-    temperature: tuple[Temperature, ...] = ()
-    relative_humidity: tuple[NonNegativeNumber, ...] = ()
-    dew_point: tuple[Temperature, ...] = ()
-    specific_humidity: tuple[NonNegativeNumber, ...] = ()
+    pressure: tuple[Pressure, ...] = key("air pressure at each level", ["865 hPa", "815 hPa", "680 hPa"], default=())
+    temperature: tuple[Temperature, ...] = key("air temperature at each level", ["18 degC", "14 degC", "3 degC"], default=())
+    relative_humidity: tuple[NonNegativeNumber, ...] = key(
+        "relative humidity over water at each level; dry air if no humidity is given", ["40 %", "45 %", "60 %"], default=()
+    )
+    dew_point: tuple[Temperature, ...] = key("dew point at each level, in place of relative humidity", ["4 degC", "2 degC", "-4 degC"], default=())
+    specific_humidity: tuple[NonNegativeNumber, ...] = key("specific humidity at each level, in place of relative humidity", [0.006, 0.005, 0.004], default=())
 
 
 # ---------------------------------------------------------------- wind, turbulence, gusts
@@ -73,12 +73,12 @@ class Gust(Table):
     computer and linear between: one that the vehicle crosses in less than a few ticks is not felt in full.
     """
 
-    speed: NonNegativeSpeed = 0.0
-    blows_from: Direction = 0.0
-    upward: Speed = 0.0
-    height: NonNegativeLength
-    length: PositiveLength
-    shape: Literal["pulse", "rise"] = "pulse"
+    speed: NonNegativeSpeed = key("horizontal speed of the gust at its peak", "5 m/s", default=0.0)
+    blows_from: Direction = key("direction the gust comes FROM, true", "340 deg", default=0.0)
+    upward: Speed = key("vertical speed of the gust at its peak, upward positive", "2 m/s", default=0.0)
+    height: NonNegativeLength = key("height above ground at which it begins", "160 m")
+    length: PositiveLength = key("height over which it comes (rise), or comes and goes (pulse)", "120 m")
+    shape: Literal["pulse", "rise"] = key("pulse: it comes and goes; rise: it stays", "rise", default="pulse")
 
 
 class AirTurbulence(Table):
@@ -89,9 +89,11 @@ class AirTurbulence(Table):
     left out). Published winds at 20 ft: 15 kt light, 30 kt moderate, 45 kt severe turbulence.
     """
 
-    model: Literal["dryden"] = "dryden"
-    wind_at_20_ft: NonNegativeSpeed | None = None
-    aloft: NonNegativeSpeed | None = None
+    model: Literal["dryden"] = key("spectrum of the turbulence", "dryden", default="dryden")
+    wind_at_20_ft: NonNegativeSpeed | None = key(
+        "wind at 20 ft above ground, from which its strength follows; the mean wind there if left out", "15 kt", default=None
+    )
+    aloft: NonNegativeSpeed | None = key("standard deviation from 2000 ft up; a tenth of the wind at 20 ft if left out", "0.8 m/s", default=None)
 
 
 class Wind(Table):
@@ -110,16 +112,24 @@ class Wind(Table):
     for it: `{ kind = "uniform", low = 0, high = 9 }` takes each of the first ten as often as any other.
     """
 
-    profile: Literal["uniform", "power", "log", "table", "members"] = "uniform"
-    speed: NonNegativeSpeed = 0.0
-    blows_from: Direction = 0.0
-    reference_height: PositiveLength = 10.0
-    exponent: NonNegativeNumber = 1.0 / 7.0
-    roughness: PositiveLength = 0.03
-    top: PositiveLength = 1000.0
-    veer: Twist = 0.0
-    table: tuple[tuple[NonNegativeLength, NonNegativeSpeed, Direction], ...] = ()
-    member: tuple[WindMember, ...] = ()
+    profile: Literal["uniform", "power", "log", "table", "members"] = key(
+        "how the wind changes with height; members: one of several forecasts", "power", default="uniform"
+    )
+    speed: NonNegativeSpeed = key("wind speed at `reference_height`", "4 m/s", default=0.0)
+    blows_from: Direction = key("direction the wind comes FROM, true: 270 deg is a west wind", "270 deg", default=0.0)
+    reference_height: PositiveLength = key("height above ground of `speed` and `blows_from`", "10 m", default=10.0)
+    exponent: NonNegativeNumber = key("exponent of the power profile: speed (z/reference_height)^exponent", 0.15, default=1.0 / 7.0)
+    roughness: PositiveLength = key("roughness length of the log profile: speed ln(z/roughness)/ln(reference_height/roughness)", "30 mm", default=0.03)
+    top: PositiveLength = key("height above ground from which on the wind is held", "1 km", default=1000.0)
+    veer: Twist = key("clockwise turning of the direction with height, from `reference_height` to `top`; negative: the wind backs", "12 deg/km", default=0.0)
+    table: tuple[tuple[NonNegativeLength, NonNegativeSpeed, Direction], ...] = key(
+        "rows of height, speed and direction it comes from, lowest first, or the path of a CSV with these columns",
+        [["0 m", "2 m/s", "250 deg"], ["1 km", "8 m/s", "280 deg"]],
+        default=(),
+    )
+    member: tuple[WindMember, ...] = key(
+        "several forecasts, or the path of a CSV or netCDF file with them; `wind.member` in [disperse] draws one for each flight", default=()
+    )
 
 
 class Air(Table):
@@ -128,12 +138,14 @@ class Air(Table):
     `sounding` is a measured or forecast column in place of the standard's.
     """
 
-    temperature: Temperature | None = None
-    pressure: Pressure | None = None
-    sounding: Sounding | None = None
-    wind: Wind = Field(default_factory=Wind)
-    turbulence: AirTurbulence | None = None
-    gust: tuple[Gust, ...] = ()
+    temperature: Temperature | None = key("air temperature at the site; the US Standard Atmosphere 1976 if left out", "18 degC", default=None)
+    pressure: Pressure | None = key("air pressure at the site; the US Standard Atmosphere 1976 if left out", "865 hPa", default=None)
+    sounding: Sounding | None = key(
+        "a measured or forecast column of air in place of the standard's, or the path of a CSV or netCDF file with it", default=None
+    )
+    wind: Wind = key("the mean wind; calm if left out", factory=Wind)
+    turbulence: AirTurbulence | None = key("turbulence; none if left out", default=None)
+    gust: tuple[Gust, ...] = key("discrete gusts", default=())
 
     @property
     def sounded_wind(self) -> bool:

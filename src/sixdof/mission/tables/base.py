@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
+from typing import Any
 
-from pydantic import BaseModel, ConfigDict, model_validator
+from pydantic import BaseModel, ConfigDict, Field, model_validator
 
 from sixdof.mission.errors import Problem, raise_problems
 
@@ -26,6 +27,15 @@ def problems_in(table: Table) -> Iterator[Problem]:
     for kind in type(table).__mro__:
         if kind in _CHECKS:
             yield from _CHECKS[kind](table)
+
+
+def key(meaning: str, example: Any = None, *, default: Any = ..., factory: Callable[[], Any] | None = None, **limits: Any) -> Any:
+    """Return the field of a key: what it means, in one line, and an example as it stands in a file (none where the key holds tables).
+
+    default, factory : as in pydantic's Field; a key without either is needed. limits : further arguments of Field.
+    """
+    filled = {"default": default} if factory is None else {"default_factory": factory}
+    return Field(description=meaning, examples=None if example is None else [example], **filled, **limits)
 
 
 class Table(BaseModel):

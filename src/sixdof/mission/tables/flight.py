@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from typing import Any, Literal
 
-from pydantic import Field, model_validator
+from pydantic import model_validator
 
-from sixdof.mission.tables.base import Table
+from sixdof.mission.tables.base import Table, key
 from sixdof.mission.units import (
     Acceleration,
     AccelerometerNoise,
@@ -42,9 +42,9 @@ from sixdof.mission.units import (
 class ServoFailure(Table):
     """A servo that fails at `time` since ignition: "stuck" holds its angle, "dead" lets the fin float and carry no load."""
 
-    fin: int = Field(ge=1, le=64, strict=True)
-    kind: Literal["stuck", "dead"] = "stuck"
-    time: NonNegativeTime = 0.0
+    fin: int = key("number of the control fin, counted from 1", 2, ge=1, le=64, strict=True)
+    kind: Literal["stuck", "dead"] = key("stuck: it holds its angle; dead: the fin floats and carries no load", "dead", default="stuck")
+    time: NonNegativeTime = key("when it fails, since ignition", "1.5 s", default=0.0)
 
 
 class Servo(Table):
@@ -55,17 +55,19 @@ class Servo(Table):
     the step of its command, `backlash` the play between servo and fin.
     """
 
-    natural_frequency: Frequency = 10.0
-    damping: PositiveNumber = 0.7
-    rate_limit: AngularRate = 6.98
-    deflection_limit: Travel = 0.262
-    acceleration_limit: AngularAcceleration | None = None
-    delay: NonNegativeTime = 0.0
-    backlash: NonNegativeAngle = 0.0
-    dead_band: NonNegativeAngle = 0.0
-    resolution: NonNegativeAngle = 0.0
-    stall_torque: Torque | None = None
-    failure: tuple[ServoFailure, ...] = ()
+    natural_frequency: Frequency = key("natural frequency of its second-order response", "14 Hz", default=10.0)
+    damping: PositiveNumber = key("damping ratio of its second-order response", 0.7, default=0.7)
+    rate_limit: AngularRate = key("speed without load", "450 deg/s", default=6.98)
+    deflection_limit: Travel = key("largest deflection either way", "12 deg", default=0.262)
+    acceleration_limit: AngularAcceleration | None = key("largest angular acceleration; not limited if left out", "20000 deg/s^2", default=None)
+    delay: NonNegativeTime = key("transport delay from the command", "8 ms", default=0.0)
+    backlash: NonNegativeAngle = key("play between servo and fin, from stop to stop", "0.15 deg", default=0.0)
+    dead_band: NonNegativeAngle = key("smallest change of command it answers", "0.05 deg", default=0.0)
+    resolution: NonNegativeAngle = key("step of its command", "0.02 deg", default=0.0)
+    stall_torque: Torque | None = key(
+        "torque at the fin at which it stands still, speed falling in a line to it; the air's moment does not slow it if left out", "0.8 N*m", default=None
+    )
+    failure: tuple[ServoFailure, ...] = key("servos that fail in flight", default=())
 
 
 # ---------------------------------------------------------------- sensors and estimate
@@ -77,61 +79,61 @@ class RateGyro(Table):
     lag: time constant of their (or their filter's) first-order lag.
     """
 
-    bias: NonNegativeAngularRate = 0.0
-    noise: GyroNoise = 0.0
-    scale: NonNegativeNumber = 0.0
-    misalignment: NonNegativeAngle = 0.0
-    range: AngularRate = 35.0
-    lag: NonNegativeTime = 0.0
+    bias: NonNegativeAngularRate = key("standard deviation of the bias from flight to flight", "0.05 deg/s", default=0.0)
+    noise: GyroNoise = key("noise density", "0.01 deg/s/sqrt(Hz)", default=0.0)
+    scale: NonNegativeNumber = key("standard deviation of the scale factor's error from flight to flight", "0.3 %", default=0.0)
+    misalignment: NonNegativeAngle = key("standard deviation of each axis's misalignment from flight to flight", "0.2 deg", default=0.0)
+    range: AngularRate = key("largest rate it reads", "2000 deg/s", default=35.0)
+    lag: NonNegativeTime = key("time constant of its (or its filter's) first-order lag", "2 ms", default=0.0)
 
 
 class Accelerometer(Table):
     """Three accelerometers; as the gyros, in m/s^2 and m/s^2 per sqrt(Hz)."""
 
-    bias: NonNegativeAcceleration = 0.0
-    noise: AccelerometerNoise = 0.0
-    scale: NonNegativeNumber = 0.0
-    misalignment: NonNegativeAngle = 0.0
-    range: Acceleration = 157.0
+    bias: NonNegativeAcceleration = key("standard deviation of the bias from flight to flight", "0.05 m/s^2", default=0.0)
+    noise: AccelerometerNoise = key("noise density", "0.0015 m/s^2/sqrt(Hz)", default=0.0)
+    scale: NonNegativeNumber = key("standard deviation of the scale factor's error from flight to flight", "0.3 %", default=0.0)
+    misalignment: NonNegativeAngle = key("standard deviation of each axis's misalignment from flight to flight", "0.2 deg", default=0.0)
+    range: Acceleration = key("largest specific force it reads", "157 m/s^2", default=157.0)
 
 
 class Barometer(Table):
     """Height from air pressure. bias and noise as heights (standard deviations), lag: first-order time constant."""
 
-    rate: Frequency = 50.0
-    bias: NonNegativeLength = 0.0
-    noise: NonNegativeLength = 0.0
-    lag: NonNegativeTime = 0.0
+    rate: Frequency = key("readings per second", "50 Hz", default=50.0)
+    bias: NonNegativeLength = key("standard deviation of the bias from flight to flight, as a height", "0.5 m", default=0.0)
+    noise: NonNegativeLength = key("standard deviation of a reading, as a height", "0.3 m", default=0.0)
+    lag: NonNegativeTime = key("time constant of its first-order lag", "30 ms", default=0.0)
 
 
 class SatelliteReceiver(Table):
     """Position and velocity fixes. A fix tells of `latency` ago; above a specific force or a speed the receiver is silent."""
 
-    rate: Frequency = 5.0
-    latency: NonNegativeTime = 0.0
-    position_noise: NonNegativeLength = 0.0
-    velocity_noise: NonNegativeSpeed = 0.0
-    specific_force_limit: Acceleration | None = None
-    speed_limit: NonNegativeSpeed | None = None
+    rate: Frequency = key("fixes per second", "10 Hz", default=5.0)
+    latency: NonNegativeTime = key("age of what a fix tells", "80 ms", default=0.0)
+    position_noise: NonNegativeLength = key("standard deviation of a position, each axis", "1 m", default=0.0)
+    velocity_noise: NonNegativeSpeed = key("standard deviation of a velocity, each axis", "0.1 m/s", default=0.0)
+    specific_force_limit: Acceleration | None = key("specific force above which it is silent; none if left out", "120 m/s^2", default=None)
+    speed_limit: NonNegativeSpeed | None = key("speed above which it is silent; none if left out", "500 m/s", default=None)
 
 
 class Magnetometer(Table):
     """The Earth's field in body axes. dip: below the horizontal; declination: east of true north; errors as shares of the field."""
 
-    dip: Angle = 1.1
-    declination: Direction = 0.0
-    bias: NonNegativeNumber = 0.0
-    noise: NonNegativeNumber = 0.0
+    dip: Angle = key("angle of the Earth's field below the horizontal", "64 deg", default=1.1)
+    declination: Direction = key("angle of the field east of true north", "11 deg", default=0.0)
+    bias: NonNegativeNumber = key("standard deviation of the bias from flight to flight, as a share of the field", 0.01, default=0.0)
+    noise: NonNegativeNumber = key("standard deviation of a reading, as a share of the field", 0.01, default=0.0)
 
 
 class Sensors(Table):
     """The flight computer's sensors. Without this table the computer is told the truth. Receiver and magnetometer are fitted if named."""
 
-    gyro: RateGyro = Field(default_factory=RateGyro)
-    accelerometer: Accelerometer = Field(default_factory=Accelerometer)
-    barometer: Barometer = Field(default_factory=Barometer)
-    receiver: SatelliteReceiver | None = None
-    magnetometer: Magnetometer | None = None
+    gyro: RateGyro = key("three rate gyros", factory=RateGyro)
+    accelerometer: Accelerometer = key("three accelerometers", factory=Accelerometer)
+    barometer: Barometer = key("barometric altimeter", factory=Barometer)
+    receiver: SatelliteReceiver | None = key("satellite receiver; not fitted if left out", default=None)
+    magnetometer: Magnetometer | None = key("magnetometer; not fitted if left out", default=None)
 
 
 class Estimator(Table):
@@ -141,12 +143,12 @@ class Estimator(Table):
     sample (magnetic: at each tick); baro_velocity in 1/s.
     """
 
-    heading: NonNegativeAngle = 0.0
-    baro_position: Share = 0.05
-    baro_velocity: NonNegativeFrequency = 0.05
-    fix_position: Share = 0.1
-    fix_velocity: Share = 0.1
-    magnetic: Share = 0.0
+    heading: NonNegativeAngle = key("standard deviation of the heading set on the rail", "1 deg", default=0.0)
+    baro_position: Share = key("share of the difference to the barometer that the height takes over at each reading", 0.02, default=0.05)
+    baro_velocity: NonNegativeFrequency = key("share of the same difference that the climb rate takes over", "0.02 1/s", default=0.05)
+    fix_position: Share = key("share of the difference to a fix that the position takes over", 0.1, default=0.1)
+    fix_velocity: Share = key("share of the difference to a fix that the velocity takes over", 0.2, default=0.1)
+    magnetic: Share = key("share of the heading's difference to the magnetometer taken over at each tick", 0.001, default=0.0)
 
 
 class Detection(Table):
@@ -158,14 +160,16 @@ class Detection(Table):
     apogee_debounce.
     """
 
-    liftoff_specific_force: Acceleration = 20.0
-    liftoff_height: PositiveLength = 10.0
-    ignition_specific_force: Acceleration = 20.0
-    burnout_specific_force: SpecificForce = 0.0
-    burnout_debounce: NonNegativeTime = 0.0
-    apogee: Literal["velocity", "barometer"] = "velocity"
-    apogee_drop: PositiveLength = 3.0
-    apogee_debounce: NonNegativeTime = 0.0
+    liftoff_specific_force: Acceleration = key("liftoff: specific force along the axis above this", "20 m/s^2", default=20.0)
+    liftoff_height: PositiveLength = key("liftoff: or height above this", "10 m", default=10.0)
+    ignition_specific_force: Acceleration = key("ignition of a stage: specific force along the axis above this", "20 m/s^2", default=20.0)
+    burnout_specific_force: SpecificForce = key("burnout: specific force along the axis below this (drag alone makes it negative)", "0 m/s^2", default=0.0)
+    burnout_debounce: NonNegativeTime = key("burnout: for so long", "50 ms", default=0.0)
+    apogee: Literal["velocity", "barometer"] = key(
+        "apogee: the estimated velocity is no longer upward, or the barometer falls", "barometer", default="velocity"
+    )
+    apogee_drop: PositiveLength = key("apogee by barometer: so far below its highest reading", "4 m", default=3.0)
+    apogee_debounce: NonNegativeTime = key("apogee: for so long", "0.1 s", default=0.0)
 
 
 # ---------------------------------------------------------------- guidance
@@ -179,13 +183,17 @@ class AttitudeProfile(Table):
     began. join: "line" between the points, or "smooth" (level at each point).
     """
 
-    over: Literal["time", "height", "mode_time"] = "time"
-    join: Literal["line", "smooth"] = "line"
-    time: tuple[NonNegativeTime, ...] = (0.0,)
-    height: tuple[NonNegativeLength, ...] = ()
-    tilt_pitch: tuple[Angle, ...] = (0.0,)
-    tilt_yaw: tuple[Angle, ...] = (0.0,)
-    roll: tuple[Angle, ...] = (0.0,)
+    over: Literal["time", "height", "mode_time"] = key(
+        "what the points are over: time since liftoff, height above ground, or time since this guidance mode began", "height", default="time"
+    )
+    join: Literal["line", "smooth"] = key("line: straight between the points; smooth: level at each point", "smooth", default="line")
+    time: tuple[NonNegativeTime, ...] = key("times of the points, rising", ["0 s", "2 s", "4 s"], default=(0.0,))
+    height: tuple[NonNegativeLength, ...] = key("heights of the points above ground, rising (over = height)", ["0 m", "100 m", "300 m"], default=())
+    tilt_pitch: tuple[Angle, ...] = key("commanded lean downrange at each point; upright throughout if left out", ["0 deg", "0 deg", "5 deg"], default=(0.0,))
+    tilt_yaw: tuple[Angle, ...] = key(
+        "commanded lean to the right of the launch azimuth at each point; upright throughout if left out", ["0 deg", "0 deg", "2 deg"], default=(0.0,)
+    )
+    roll: tuple[Angle, ...] = key("commanded roll angle at each point; 0 throughout if left out", ["0 deg", "0 deg", "90 deg"], default=(0.0,))
 
     @model_validator(mode="before")
     @classmethod
@@ -202,11 +210,11 @@ class AttitudeProfile(Table):
 class Waypoint(Table):
     """A place in the air to fly through, from the rail's foot. It is left when captured, passed, or after `timeout`."""
 
-    east: Length
-    north: Length
-    height: PositiveLength
-    radius: PositiveLength = 20.0
-    timeout: PositiveTime = 60.0
+    east: Length = key("east of the rail's foot", "40 m")
+    north: Length = key("north of the rail's foot", "11 m")
+    height: PositiveLength = key("height above ground", "850 m")
+    radius: PositiveLength = key("distance within which it counts as captured", "12 m", default=20.0)
+    timeout: PositiveTime = key("given up after this time as the current waypoint", "12 s", default=60.0)
 
 
 class Guidance(Table):
@@ -219,16 +227,22 @@ class Guidance(Table):
     minimum_height: no waypoint may lie at or below it. rate_feedforward: the turning rate of the commanded attitude is given to the control law.
     """
 
-    mode: Literal["profile", "waypoints", "hold"] = "profile"
-    waypoint: tuple[Waypoint, ...] = ()
-    slew_limit: AngularRate | None = None
-    lead: NonNegativeNumber = 1.0
-    incidence_limit: PositiveAngle = 0.17
-    tilt_limit: PositiveAngle = 0.7
-    load_limit: Acceleration | None = None
-    after_last: Literal["hold", "upright", "profile"] = "hold"
-    minimum_height: PositiveLength = 50.0
-    rate_feedforward: bool = Field(default=False, strict=True)
+    mode: Literal["profile", "waypoints", "hold"] = key(
+        "at the start: fly the attitude profile, point at the current waypoint, or hold the direction of the rail", "profile", default="profile"
+    )
+    waypoint: tuple[Waypoint, ...] = key("places to fly through, in order", default=())
+    slew_limit: AngularRate | None = key("how fast the commanded attitude may turn; not limited if left out", "60 deg/s", default=None)
+    lead: NonNegativeNumber = key("lean beyond the line of sight, times the angle between velocity and line of sight", 2.0, default=1.0)
+    incidence_limit: PositiveAngle = key("largest incidence (angle of attack) that waypoints may ask for", "10 deg", default=0.17)
+    tilt_limit: PositiveAngle = key("largest tilt that waypoints may ask for", "40 deg", default=0.7)
+    load_limit: Acceleration | None = key(
+        "largest specific force across the axis that waypoints may ask for; not limited if left out", "60 m/s^2", default=None
+    )
+    after_last: Literal["hold", "upright", "profile"] = key(
+        "after the last waypoint: hold its direction, stand upright, or fly the profile", "hold", default="hold"
+    )
+    minimum_height: PositiveLength = key("no waypoint may lie at or below this height", "50 m", default=50.0)
+    rate_feedforward: bool = key("whether the control law is given the turning rate of the commanded attitude", True, default=False, strict=True)
 
 
 # ---------------------------------------------------------------- gains
@@ -240,19 +254,19 @@ class Gains(Table):
     In a cascade p is the rate asked for per attitude error (1/s), d the fin angle per rate error (s), i per its integral.
     """
 
-    p: NonNegativeNumber = 0.0
-    i: NonNegativeFrequency = 0.0
-    d: NonNegativeTime = 0.0
-    f: NonNegativeTime = 0.0
+    p: NonNegativeNumber = key("fin angle per attitude error; in a cascade the commanded rate per attitude error (1/s)", 0.35, default=0.0)
+    i: NonNegativeFrequency = key("fin angle per integral of the attitude error; in a cascade of the rate error", "0.1 1/s", default=0.0)
+    d: NonNegativeTime = key("fin angle per body rate; in a cascade per rate error", "0.09 s", default=0.0)
+    f: NonNegativeTime = key("fin angle per commanded rate (feedforward)", "0.02 s", default=0.0)
 
 
 class GainSet(Table):
     """The gains of the three channels, at one point of the schedule if there is one (`at`: Pa or Mach, as the schedule says)."""
 
-    at: NonNegativeNumber | None = None
-    pitch: Gains = Field(default_factory=Gains)
-    yaw: Gains = Field(default_factory=Gains)
-    roll: Gains = Field(default_factory=Gains)
+    at: NonNegativeNumber | None = key("point of the schedule: Mach number or dynamic pressure (Pa), as schedule_over says", 0.33, default=None)
+    pitch: Gains = key("gains in pitch", factory=Gains)
+    yaw: Gains = key("gains in yaw", factory=Gains)
+    roll: Gains = key("gains in roll", factory=Gains)
 
 
 class Notch(Table):
@@ -261,9 +275,9 @@ class Notch(Table):
     width: the damping ratio of its denominator; a wider notch forgives a wrong frequency and costs more phase below it.
     """
 
-    frequency: Frequency
-    depth: Share = 0.1
-    width: PositiveNumber = 0.5
+    frequency: Frequency = key("frequency it takes out, that of the first bending mode", "35 Hz")
+    depth: Share = key("factor that is left at this frequency", 0.1, default=0.1)
+    width: PositiveNumber = key("damping ratio of its denominator; wider forgives a wrong frequency and costs more phase below it", 0.5, default=0.5)
 
 
 class Autopilot(Table):
@@ -278,23 +292,25 @@ class Autopilot(Table):
     computation_delay: from the reading of the sensors to the command's leaving for the servos. notch: a filter against bending.
     """
 
-    rate: Frequency = 100.0
-    computation_delay: NonNegativeTime = 0.0
-    notch: Notch | None = None
-    profile: AttitudeProfile = Field(default_factory=AttitudeProfile)
-    structure: Literal["pid", "cascade"] = "pid"
-    derivative: Literal["rate", "error"] = "rate"
-    filter: NonNegativeTime = 0.0
-    pitch: Gains = Field(default_factory=Gains)
-    yaw: Gains = Field(default_factory=Gains)
-    roll: Gains = Field(default_factory=Gains)
-    schedule: tuple[GainSet, ...] = ()
-    schedule_over: Literal["dynamic_pressure", "mach"] = "dynamic_pressure"
-    with_booster: GainSet | None = None
-    gain_reference_q: Pressure | None = None
-    gain_scale_limits: tuple[PositiveNumber, PositiveNumber] = (0.2, 3.0)
-    integral_limit: PositiveAngle = 0.087
-    demand_limit: PositiveAngle | None = None
-    rate_limit: AngularRate | None = None
-    priority: Literal["roll", "pitch"] = "roll"
-    known_failed: tuple[int, ...] = ()
+    rate: Frequency = key("ticks of the flight computer per second", "100 Hz", default=100.0)
+    computation_delay: NonNegativeTime = key("from the reading of the sensors to the command's leaving for the servos", "2 ms", default=0.0)
+    notch: Notch | None = key("filter of pitch and yaw against bending; none if left out", default=None)
+    profile: AttitudeProfile = key("commanded attitude over time or height", factory=AttitudeProfile)
+    structure: Literal["pid", "cascade"] = key("pid on the attitude error, or a cascade of attitude and rate loops", "cascade", default="pid")
+    derivative: Literal["rate", "error"] = key("of the measured body rate, or of the attitude error", "error", default="rate")
+    filter: NonNegativeTime = key("time constant of the filter of the error's derivative", "5 ms", default=0.0)
+    pitch: Gains = key("gains in pitch", factory=Gains)
+    yaw: Gains = key("gains in yaw", factory=Gains)
+    roll: Gains = key("gains in roll", factory=Gains)
+    schedule: tuple[GainSet, ...] = key("gains point by point, straight lines between them, in place of pitch, yaw and roll", default=())
+    schedule_over: Literal["dynamic_pressure", "mach"] = key("what the schedule runs over", "mach", default="dynamic_pressure")
+    with_booster: GainSet | None = key("gains while a booster is attached; the same ones if left out", default=None)
+    gain_reference_q: Pressure | None = key(
+        "dynamic pressure at which the gains hold; elsewhere they are multiplied by gain_reference_q/q; never scaled if left out", "5 kPa", default=None
+    )
+    gain_scale_limits: tuple[PositiveNumber, PositiveNumber] = key("least and largest factor of this scaling", [0.4, 2.5], default=(0.2, 3.0))
+    integral_limit: PositiveAngle = key("largest part of a demand that the integral may have", "3 deg", default=0.087)
+    demand_limit: PositiveAngle | None = key("largest demand of a channel; not limited if left out", "8 deg", default=None)
+    rate_limit: AngularRate | None = key("largest rate that a cascade may command; not limited if left out", "120 deg/s", default=None)
+    priority: Literal["roll", "pitch"] = key("the demand that is kept where fins reach their stops", "pitch", default="roll")
+    known_failed: tuple[int, ...] = key("numbers of control fins that the mixer does without", [2], default=())

@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-from pydantic import Field
-
-from sixdof.mission.tables.base import Table
+from sixdof.mission.tables.base import Table, key
 from sixdof.mission.units import Frequency, NonNegativeLength, PositiveTime
 
 
@@ -15,9 +13,9 @@ class Record(Table):
     every second, third ... of them.
     """
 
-    rate: Frequency = 50.0
-    track_points: int = Field(default=64, ge=0, le=16384, strict=True)
-    track_rate: Frequency | None = None
+    rate: Frequency = key("rows of the log of one flight per second", "50 Hz", default=50.0)
+    track_points: int = key("points kept of each track of an ensemble", 64, default=64, ge=0, le=16384, strict=True)
+    track_rate: Frequency | None = key("points of a track per second, evenly; closer at the start if left out", "2 Hz", default=None)
 
 
 class Solver(Table):
@@ -27,6 +25,6 @@ class Solver(Table):
     speeds count with 1 s, angles with the vehicle's length), such as "1 um".
     """
 
-    steps_per_tick: int = Field(default=2, ge=1, le=64, strict=True)
-    tolerance: NonNegativeLength = 0.0
-    time_limit: PositiveTime = 900.0
+    steps_per_tick: int = key("integration steps per tick of the flight computer", 2, default=2, ge=1, le=64, strict=True)
+    tolerance: NonNegativeLength = key("largest error of a step in position, which then chooses its length up to a tick; fixed steps if 0", "1 um", default=0.0)
+    time_limit: PositiveTime = key("time since ignition at which a flight is given up", "900 s", default=900.0)

@@ -7,7 +7,7 @@ from typing import Any, Literal
 from pydantic import ValidationInfo, field_validator
 
 from sixdof.mission.place import failure_name
-from sixdof.mission.tables.base import Table
+from sixdof.mission.tables.base import Table, key
 from sixdof.mission.units import NonNegativeLength, NonNegativeSpeed, NonNegativeTime, PositiveTime, Share, Tilt, checked
 
 Trigger = Literal["time", "liftoff", "rail_departure", "burnout", "apogee", "climbing_through", "falling_through", "separation", "ignition"]
@@ -28,22 +28,29 @@ class Rule(Table):
     Where one is not met the rule waits until all are, `timeout` at most (left out: for ever).
     """
 
-    name: str = ""
-    when: Trigger
-    threshold: float | None = None
-    delay: NonNegativeTime = 0.0
-    stage: str = ""
-    action: Literal["enable_fins", "disable_fins", "deploy", "guide_profile", "guide_waypoints", "guide_hold", "separate", "ignite"]
-    target: str = ""
-    tilt_below: Tilt | None = None
-    speed_above: NonNegativeSpeed | None = None
-    speed_below: NonNegativeSpeed | None = None
-    height_above: NonNegativeLength | None = None
-    height_below: NonNegativeLength | None = None
-    booster: Literal["attached", "separated"] | None = None
-    after: NonNegativeTime | None = None
-    before: NonNegativeTime | None = None
-    timeout: NonNegativeTime | None = None
+    name: str = key("what the rule is called in results and in changes", "fins on", default="")
+    when: Trigger = key("what has to be sensed first", "liftoff")
+    threshold: float | None = key(
+        "time since ignition (when = time) or height above ground (climbing_through, falling_through)",
+        "300 m",
+        default=None,
+        json_schema_extra={"unit": "s or m", "anyOf": [{"type": ["number", "string"]}]},
+    )
+    delay: NonNegativeTime = key("from what is sensed to the check of the conditions", "0.4 s", default=0.0)
+    stage: str = key("whose ignition, burnout or separation is meant; the first to come if left out", "booster", default="")
+    action: Literal["enable_fins", "disable_fins", "deploy", "guide_profile", "guide_waypoints", "guide_hold", "separate", "ignite"] = key(
+        "what is done then", "enable_fins"
+    )
+    target: str = key("stage to ignite, stage to separate with all behind it (the last one if left out), or canopy to deploy", "main", default="")
+    tilt_below: Tilt | None = key("condition: estimated tilt from the vertical less than this", "20 deg", default=None)
+    speed_above: NonNegativeSpeed | None = key("condition: estimated speed more than this", "40 m/s", default=None)
+    speed_below: NonNegativeSpeed | None = key("condition: estimated speed less than this", "60 m/s", default=None)
+    height_above: NonNegativeLength | None = key("condition: height above ground more than this", "100 m", default=None)
+    height_below: NonNegativeLength | None = key("condition: height above ground less than this", "300 m", default=None)
+    booster: Literal["attached", "separated"] | None = key("condition: a booster is still attached, or has separated", "separated", default=None)
+    after: NonNegativeTime | None = key("condition: not before this time since liftoff", "0.8 s", default=None)
+    before: NonNegativeTime | None = key("condition: not after this time since liftoff", "6 s", default=None)
+    timeout: NonNegativeTime | None = key("how long the rule waits for its conditions before it is given up; for ever if left out", "1.5 s", default=None)
 
     @field_validator("threshold", mode="before")
     @classmethod
@@ -61,12 +68,14 @@ class Recovery(Table):
     delay of that stage's motor after its burnout.
     """
 
-    canopy: str
-    when: Literal["apogee", "falling_through", "burnout", "liftoff", "separation"] = "apogee"
-    height: NonNegativeLength | None = None
-    delay: NonNegativeTime = 0.0
-    backup_time: NonNegativeTime | None = None
-    motor_delay: NonNegativeTime | None = None
+    canopy: str = key("name of the parachute that is deployed", "main")
+    when: Literal["apogee", "falling_through", "burnout", "liftoff", "separation"] = key(
+        "what the altimeter of its stage has to sense", "apogee", default="apogee"
+    )
+    height: NonNegativeLength | None = key("height above ground for falling_through", "150 m", default=None)
+    delay: NonNegativeTime = key("from what is sensed to the deployment command", "0.5 s", default=0.0)
+    backup_time: NonNegativeTime | None = key("deployed at the latest at this time after liftoff; no backup if left out", "16 s", default=None)
+    motor_delay: NonNegativeTime | None = key("another trigger: the pyrotechnic delay of the stage's motor after its burnout", "8 s", default=None)
 
 
 class Failure(Table):
@@ -76,10 +85,12 @@ class Failure(Table):
     late), the canopy of no_deployment (its charge does not fire), harness_breaks and canopy_lost (it is torn off as it opens).
     """
 
-    kind: Literal["no_ignition", "no_separation", "late_apogee", "no_deployment", "harness_breaks", "canopy_lost"]
-    of: str
-    probability: Share
-    late_by: PositiveTime | None = None
+    kind: Literal["no_ignition", "no_separation", "late_apogee", "no_deployment", "harness_breaks", "canopy_lost"] = key(
+        "what fails: ignition, separation, apogee noticed late, the charge of a canopy, its recovery harness, the canopy itself as it opens", "no_separation"
+    )
+    of: str = key("the stage (no_ignition, no_separation, late_apogee) or the canopy (no_deployment, harness_breaks, canopy_lost) it happens to", "booster")
+    probability: Share = key("share of the flights in which it happens", "1 %")
+    late_by: PositiveTime | None = key("how much too late apogee is noticed (late_apogee)", "4 s", default=None)
 
     @property
     def name(self) -> str:

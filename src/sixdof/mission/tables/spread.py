@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Literal
 
-from sixdof.mission.tables.base import Table
+from sixdof.mission.tables.base import Table, key
 from sixdof.mission.units import NonNegativeNumber, Number, Share, Written
 
 
@@ -26,21 +26,25 @@ class Spread(Table):
     whose draws replace that number: the tables of the vehicle and the air are made anew for every such draw.
     """
 
-    kind: Literal["normal", "uniform", "triangular", "fixed", "lognormal", "discrete", "bernoulli", "empirical"] = "normal"
-    mean: Written = None
-    sd: Written = None
-    low: Written = None
-    mode: Written = None
-    high: Written = None
-    median: Written = None
-    log_sd: NonNegativeNumber | None = None
-    value: Written = None
-    probability: Share | None = None
-    values: tuple[Written, ...] = ()
-    weights: tuple[NonNegativeNumber, ...] = ()
-    unit: str = ""
-    data: str = ""
-    column: str = ""
+    kind: Literal["normal", "uniform", "triangular", "fixed", "lognormal", "discrete", "bernoulli", "empirical"] = key(
+        "distribution; bernoulli: `value` in a share of the flights, else the mission's own; empirical: values measured, from a file",
+        "uniform",
+        default="normal",
+    )
+    mean: Written = key("mean of normal, value of fixed; the mission's own (1 for a factor, 0 for an offset) if left out", "4 m/s", default=None)
+    sd: Written = key("standard deviation of normal", "1.5 m/s", default=None)
+    low: Written = key("lowest value of uniform and triangular; where normal and lognormal are cut", "0 m/s", default=None)
+    mode: Written = key("most frequent value of triangular", "0.1 s", default=None)
+    high: Written = key("highest value of uniform and triangular; where normal and lognormal are cut", "9 m/s", default=None)
+    median: Written = key("median of lognormal; the mission's own if left out", "4 m/s", default=None)
+    log_sd: NonNegativeNumber | None = key("standard deviation of the natural logarithm (lognormal)", 0.3, default=None)
+    value: Written = key("value that bernoulli takes in a share of the flights", "0 m/s", default=None)
+    probability: Share | None = key("share of the flights that take `value` (bernoulli)", "2 %", default=None)
+    values: tuple[Written, ...] = key("values to draw from (discrete, empirical)", ["59.5 mm", "60.5 mm"], default=())
+    weights: tuple[NonNegativeNumber, ...] = key("how often each of `values` is drawn, relative to the others; all equally if left out", [1, 3], default=())
+    unit: str = key("unit of bare numbers in `values`", "mm", default="")
+    data: str = key("path of a CSV, or of a past ensemble (.nc, .zarr), with measured values (empirical)", "measured.csv", default="")
+    column: str = key("column or variable of `data`", "impulse", default="")
 
 
 class Correlation(Table):
@@ -53,6 +57,6 @@ class Correlation(Table):
     by one (by stage, joint, canopy ...) goes together thing by thing. The first of `of` has the draws it has alone.
     """
 
-    of: tuple[str, ...]
-    coefficient: Number | None = None
-    matrix: tuple[tuple[Number, ...], ...] = ()
+    of: tuple[str, ...] = key("names of the dispersed quantities that go together", ["wind.speed", "air.temperature"])
+    coefficient: Number | None = key("correlation of a pair, from -1 to 1, of the normal scores", 0.6, default=None)
+    matrix: tuple[tuple[Number, ...], ...] = key("correlations of several, row by row in the order of `of`", [[1.0, 0.6], [0.6, 1.0]], default=())
