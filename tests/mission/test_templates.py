@@ -12,9 +12,9 @@ import pytest
 import sixdof
 from sixdof import Status
 from sixdof.mission.explain.templates import TEMPLATES, new_mission
+from sixdof.study.loops.margins import holds
 from sixdof.study.report.cautions import cautions
 from sixdof.study.report.mission_cautions import mission_cautions
-from sixdof.study.loops.margins import holds
 
 
 @pytest.fixture(scope="module", params=TEMPLATES)
