@@ -8,7 +8,9 @@ import numpy as np
 import pytest
 
 import sixdof
-from sixdof.autopilot.build import computer_table, guidance_table, load_slope, sensors_table
+from sixdof.autopilot.computer import computer_table
+from sixdof.autopilot.guidance import guidance_table, load_slope
+from sixdof.autopilot.sensors import sensors_table
 from sixdof.mission.tables import SatelliteReceiver, Sensors
 from sixdof.study.aero.tunnel import wind_tunnel
 from sixdof.world.build import world_table

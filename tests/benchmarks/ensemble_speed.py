@@ -26,7 +26,7 @@ ROOT = HERE.parents[1]
 sys.path[:0] = [str(ROOT / "src"), str(HERE)]
 
 import sixdof  # noqa: E402
-from sixdof.flight import legs  # noqa: E402
+from sixdof.flight import runner  # noqa: E402
 
 RUNS = 5
 LEAST_BY_TWO, MOST_WRITING, MOST_STARTUP = 1.9, 0.10, 2.0
@@ -40,7 +40,7 @@ def timed(mission, flights, **arguments) -> float:
 
 def share_in_kernel(mission, flights) -> float:
     """Return which share of an ensemble's time one thread spends in the compiled kernel."""
-    inside, fly = [0.0], legs.fly
+    inside, fly = [0.0], runner.fly
 
     def watched(*arguments):
         begun = time.perf_counter()
@@ -48,11 +48,11 @@ def share_in_kernel(mission, flights) -> float:
         inside[0] += time.perf_counter() - begun
         return found
 
-    legs.fly = watched
+    runner.fly = watched
     try:
         whole = timed(mission, flights, threads=1)
     finally:
-        legs.fly = fly
+        runner.fly = fly
     return inside[0] / whole
 
 

@@ -28,7 +28,7 @@ from sixdof.core.flight import make_work  # noqa: E402
 from sixdof.core.motion import FREE  # noqa: E402
 from sixdof.draws.packed import kernel_draw, nominal_draw, one_draw, pack_draws  # noqa: E402
 from sixdof.draws.table import draw_table  # noqa: E402
-from sixdof.flight.legs import Plan  # noqa: E402
+from sixdof.flight.plan import Plan  # noqa: E402
 from sixdof.mission.load import load_mission  # noqa: E402
 
 STEPS, FINE = (1, 2, 4, 8), 64

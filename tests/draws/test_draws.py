@@ -16,10 +16,11 @@ from sixdof.core import layout as la
 from sixdof.core import types as ct
 from sixdof.core.draw import Draw
 from sixdof.core.flight import make_work
-from sixdof.draws.packed import COLUMNS, FIELDS, draw_table, failure_table, kernel_draw, nominal_draw, nominal_value, one_draw, pack_draws, things
+from sixdof.draws.flight_draw import COMMON, OF_AIR, OF_CANOPY, OF_JOINT, OF_STAGE, OTHER_BODY, stage_draw
+from sixdof.draws.packed import COLUMNS, FIELDS, draw_table, drawn_failures, kernel_draw, nominal_draw, nominal_value, one_draw, pack_draws, things
 from sixdof.draws.sampling import stream_of, uniforms
 from sixdof.draws.spreads import quantile
-from sixdof.flight.legs import COMMON, OF_AIR, OF_CANOPY, OF_JOINT, OF_STAGE, OTHER_BODY, Plan, stage_draw
+from sixdof.flight.plan import Plan
 from sixdof.mission.tables import AirTurbulence, Spread
 from sixdof.mission.tables.dispersible import DISPERSIBLE
 from sixdof.world.wind import wind_draw
@@ -205,7 +206,7 @@ KINDS = ("no_ignition", "no_separation", "late_apogee", "no_deployment", "harnes
 
 
 def test_failures__happen_in_their_share_of_the_flights():
-    share = failure_table(mission(failure=FAILURES), SEED, 0, SAMPLE).mean(axis=0)
+    share = drawn_failures(mission(failure=FAILURES), SEED, 0, SAMPLE).mean(axis=0)
     for found, failure in zip(share, FAILURES):
         spread = math.sqrt(failure.probability * (1.0 - failure.probability) / SAMPLE)
         assert abs(found - failure.probability) <= 4.0 * spread, failure.name
@@ -222,12 +223,12 @@ def test_failures__have_draws_of_their_own():
 
 def test_failures__a_draw_is_that_of_its_name_alone():
     """Other failures, their order and what is dispersed change nothing; a larger probability only adds flights."""
-    all_of_them = failure_table(mission(failure=FAILURES), SEED, 0, 500)
+    all_of_them = drawn_failures(mission(failure=FAILURES), SEED, 0, 500)
     for k, failure in enumerate(FAILURES):
-        np.testing.assert_array_equal(failure_table(mission(failure=(failure,)), SEED, 0, 500)[:, 0], all_of_them[:, k])
-    turned = failure_table(mission(EVERYTHING, failure=FAILURES[::-1]), SEED, 0, 500)
+        np.testing.assert_array_equal(drawn_failures(mission(failure=(failure,)), SEED, 0, 500)[:, 0], all_of_them[:, k])
+    turned = drawn_failures(mission(EVERYTHING, failure=FAILURES[::-1]), SEED, 0, 500)
     np.testing.assert_array_equal(turned[:, ::-1], all_of_them)
-    more = failure_table(mission(failure=(FAILURES[0].model_copy(update={"probability": 0.5}),)), SEED, 0, 500)[:, 0]
+    more = drawn_failures(mission(failure=(FAILURES[0].model_copy(update={"probability": 0.5}),)), SEED, 0, 500)[:, 0]
     assert (more >= all_of_them[:, 0]).all() and more.sum() > all_of_them[:, 0].sum()
 
 
@@ -241,7 +242,7 @@ def test_draw_table__tells_the_failures_that_were_drawn():
         "late_apogee: upper",
         "no_separation: lower",
     ]
-    np.testing.assert_array_equal(table["failure_drawn"].values, failure_table(mission(failure=FAILURES), SEED, 7, 9))
+    np.testing.assert_array_equal(table["failure_drawn"].values, drawn_failures(mission(failure=FAILURES), SEED, 7, 9))
     assert "failure_drawn" not in draw_table(mission(EVERYTHING), SEED, 7, 9)
 
 

@@ -8,7 +8,7 @@ import xarray as xr
 from draw_missions import EVERYTHING, FAILURES, GUSTY, mission, staged
 
 import sixdof
-from sixdof.draws.given import check_draws, rows_of
+from sixdof.draws.given import check_draws, draws_of
 from sixdof.draws.packed import pack_draws
 from sixdof.draws.table import draw_table, make_draws
 
@@ -127,17 +127,17 @@ def test_rows_of__are_the_draws_the_ensemble_flew(stacked, tmp_path, sampling):
     drawn = make_draws(stacked, 4, seed=SEED, sampling=sampling)
     read = sixdof.open_result(tmp_path / "a.nc")
     for ds in (flown, read):
-        back = rows_of(ds, stacked)
+        back = draws_of(ds, stacked)
         for name in drawn.variables:
             np.testing.assert_array_equal(back[name], drawn[name], err_msg=name)
         assert back.attrs == {"seed": str(SEED), "sampling": "given"}
-    one = rows_of(read.sel(flight=2), stacked)
+    one = draws_of(read.sel(flight=2), stacked)
     for a, b in zip(pack_draws(stacked, one), pack_draws(stacked, drawn)):
         np.testing.assert_array_equal(a[0], b[2])
 
 
 def test_rows_of__says_what_is_not_there(stacked, demo_ensemble, demo_flight, demo_mission):
     with pytest.raises(ValueError, match='holds no draws of "rule.delay", which the mission disperses'):
-        rows_of(demo_ensemble, stacked)
+        draws_of(demo_ensemble, stacked)
     with pytest.raises(ValueError, match="takes flights of an ensemble"):
-        rows_of(demo_flight, demo_mission)
+        draws_of(demo_flight, demo_mission)

@@ -11,7 +11,7 @@ from distributed import Client, LocalCluster
 from same_bits import same
 
 import sixdof
-from sixdof.ensemble import run, workers
+from sixdof.ensemble import targets, workers
 
 FLIGHTS, SEED = 48, 11
 
@@ -38,7 +38,7 @@ def test_cluster__gives_the_bits_of_threads(demo_mission, in_memory, client, tmp
 def test_cluster__a_killed_worker_loses_nothing(demo_mission, in_memory, client, monkeypatch):
     """kill -9 of a worker as it flies: the cluster starts another, which flies what the dead one had."""
     monkeypatch.setattr(workers, "REMOTE_BATCH", 4)
-    pids, take, done = list(client.run(os.getpid).values()), run.InMemory.take, []
+    pids, take, done = list(client.run(os.getpid).values()), targets.InMemory.take, []
 
     def killing(self, rows, part):
         take(self, rows, part)
@@ -46,7 +46,7 @@ def test_cluster__a_killed_worker_loses_nothing(demo_mission, in_memory, client,
         if len(done) == 2:
             os.kill(pids[0], signal.SIGKILL)
 
-    monkeypatch.setattr(run.InMemory, "take", killing)
+    monkeypatch.setattr(targets.InMemory, "take", killing)
     assert same(sixdof.disperse(demo_mission, FLIGHTS, seed=SEED, client=client, progress=False), in_memory)
     client.wait_for_workers(2, timeout=60)
     assert set(client.run(os.getpid).values()) != set(pids)
@@ -86,13 +86,13 @@ def test_client__of_another_kind_is_refused(demo_mission):
 
 
 def test_interrupt__on_a_cluster(demo_mission, client, monkeypatch):
-    take = run.InMemory.take
+    take = targets.InMemory.take
     assert threading.current_thread() is threading.main_thread()
 
     def interrupting(self, rows, part):
         take(self, rows, part)
         signal.raise_signal(signal.SIGINT)
 
-    monkeypatch.setattr(run.InMemory, "take", interrupting)
+    monkeypatch.setattr(targets.InMemory, "take", interrupting)
     ds = sixdof.disperse(demo_mission, 400, seed=SEED, client=client, progress=False)
     assert 0 < ds.sizes["flight"] < 400 and "interrupted" in ds.attrs

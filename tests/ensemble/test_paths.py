@@ -11,7 +11,7 @@ from scipy import stats
 from sixdof.draws.drawn import drawn_mission, path_names
 from sixdof.draws.packed import nominal_draw, one_draw, pack_draws
 from sixdof.draws.table import draw_table, make_draws
-from sixdof.flight.legs import Plan
+from sixdof.flight.plan import Plan
 from sixdof.mission.errors import MissionError
 from sixdof.mission.load import loads_mission
 from sixdof.mission.tables.materials import MATERIALS

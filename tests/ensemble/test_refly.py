@@ -13,7 +13,7 @@ from staged import stack
 from test_run import assert_same_flight
 
 import sixdof
-from sixdof.ensemble import crew
+from sixdof.ensemble.block_runner import BlockRunner
 from sixdof.mission.errors import MissionError
 
 SEED = 5
@@ -103,7 +103,7 @@ def test_paths__plans_are_kept_for_shapes_that_come_again(shaped):
     from sixdof.draws.packed import pack_draws
 
     table = sixdof.stats.make_draws(only_fins, 8, seed=SEED)
-    mine = crew.Crew(only_fins)
+    mine = BlockRunner(only_fins)
     mine.fly(pack_draws(only_fins, table))
     assert len(mine.plans) == 2
 

@@ -15,9 +15,9 @@ from staged import stack
 import sixdof
 from sixdof.core import layout
 from sixdof.draws.table import draw_table
-from sixdof.ensemble import crew, run, workers
-from sixdof.flight.legs import BODY_FACTS, CANOPY_FACTS, RULE_FACTS
+from sixdof.ensemble import block_runner, run, workers
 from sixdof.results.dataset import REGISTRY, check_path
+from sixdof.results.facts import BODY_FACTS, CANOPY_FACTS, RULE_FACTS
 
 FLIGHTS, SEED = 24, 11
 
@@ -140,7 +140,7 @@ def test_result__is_enough_to_fly_again(flights):
 def test_out__is_refused_before_anything_is_flown(demo_mission, tmp_path, monkeypatch):
     path = tmp_path / "flights.nc"
     path.write_text("precious")
-    monkeypatch.setattr(run, "_fly_until", lambda *_: pytest.fail("flew first"))
+    monkeypatch.setattr(run, "_run_until", lambda *_: pytest.fail("flew first"))
     with pytest.raises(FileExistsError, match="overwrite=True"):
         sixdof.disperse(demo_mission, 2, out=path, progress=False)
     assert path.read_text() == "precious"
@@ -215,7 +215,7 @@ def test_inputs__sit_beside_outcomes(flights):
 
 def test_thinned__keeps_first_and_last():
     log = np.arange(1000.0)[:, None]
-    out = crew.thinned(log, 64)
+    out = block_runner.thinned(log, 64)
     assert out[0, 0] == 0.0 and out[-1, 0] == 999.0 and out.shape == (64, 1)
-    short = crew.thinned(log[:3], 5)
+    short = block_runner.thinned(log[:3], 5)
     assert np.isnan(short[3:]).all() and not np.isnan(short[:3]).any()

@@ -7,21 +7,22 @@ import threading
 import pytest
 
 import sixdof
-from sixdof.flight import legs
+from sixdof.flight import plan
+from sixdof.flight.plan import MOST_KEPT, Plan, plan_of
 
 
 @pytest.fixture
 def made(monkeypatch):
     """The missions whose tables are made from now on; nothing is kept from before."""
-    kept, found = legs.Plan, []
+    kept, found = Plan, []
 
     class Counted(kept):
         def __init__(self, mission, *args, **options):
             found.append(mission)
             super().__init__(mission, *args, **options)
 
-    monkeypatch.setattr(legs, "Plan", Counted)
-    monkeypatch.setattr(legs, "_kept", type(legs._kept)())
+    monkeypatch.setattr(plan, "Plan", Counted)
+    monkeypatch.setattr(plan, "_kept", type(plan._kept)())
     return found
 
 
@@ -50,9 +51,9 @@ def test_again__a_changed_mission_has_tables_of_its_own(demo_mission, made):
 
 
 def test_again__few_are_kept(demo_mission, made):
-    for _ in range(legs.MOST_KEPT + 2):
-        legs.plan_of(demo_mission.change({}))
-    assert len(legs._kept) == legs.MOST_KEPT
+    for _ in range(MOST_KEPT + 2):
+        plan_of(demo_mission.change({}))
+    assert len(plan._kept) == MOST_KEPT
 
 
 def test_again__threads_share_one(demo_mission):

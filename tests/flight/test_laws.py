@@ -227,9 +227,9 @@ def test_ensemble__a_law_that_fails_is_a_row_with_that_status(demo_mission, jitt
 
 @pytest.mark.parametrize("form", FORM)
 def test_crew__picks_processes_for_plain_python_alone(demo_mission, law_of, form):
-    from sixdof.ensemble.run import Crew
+    from sixdof.ensemble.block_runner import BlockRunner
 
-    assert Crew(demo_mission, control=law_of(form)).plain == (form == "python")
+    assert BlockRunner(demo_mission, control=law_of(form)).plain == (form == "python")
 
 
 # ---------------------------------------------------------------- layouts

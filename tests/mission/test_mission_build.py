@@ -13,7 +13,7 @@ from pydantic import ValidationError
 from sound_mission import TEXT
 
 from sixdof.mission import tables as schema
-from sixdof.mission.disperse import joined
+from sixdof.mission.disperse import with_flat_names
 from sixdof.mission.errors import MissionError
 from sixdof.mission.load import build_mission, loads_mission
 from sixdof.mission.mission import Mission
@@ -49,7 +49,7 @@ def test_threshold__takes_the_unit_of_its_trigger(broken):
 def test_disperse__names_with_and_without_quotes(text, broken):
     quoted = broken(("motor.impulse =", '"motor.impulse" ='))
     assert loads_mission(quoted) == loads_mission(text)
-    assert joined({"a": {"b": {"sd": 1}}, "c.d": {"sd": 1}}) == {"a.b": {"sd": 1}, "c.d": {"sd": 1}}
+    assert with_flat_names({"a": {"b": {"sd": 1}}, "c.d": {"sd": 1}}) == {"a.b": {"sd": 1}, "c.d": {"sd": 1}}
 
 
 def test_dispersible__names_units_and_roles():

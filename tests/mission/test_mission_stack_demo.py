@@ -8,7 +8,7 @@ import numpy as np
 
 import sixdof
 from sixdof.core import layout
-from sixdof.flight.legs import UNDER_CANOPY
+from sixdof.results.status import Descent
 from sixdof.study.reading.result import event_values
 from sixdof.vehicle.describe import balance
 from sixdof.vehicle.motor import motor_facts
@@ -34,7 +34,7 @@ def test_stack_flight__stages_captures_and_comes_down_under_canopies(stack_fligh
     assert lit > parted and math.degrees(event_values(ds, "ignition whinchat", "tilt")[0]) < 5.0
     assert int(ds.waypoints_captured) == 2 and float(ds.mach_max) < 0.8
     down = ds["descent"].values[:2]
-    assert (down == UNDER_CANOPY).all() and str(ds["branch"].values) == "nominal"
+    assert (down == Descent.UNDER_CANOPY).all() and str(ds["branch"].values) == "nominal"
 
 
 def test_stack__fins_wait_for_the_booster_to_go(stack_mission, stack_flight):

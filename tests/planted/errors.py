@@ -569,7 +569,7 @@ PLANTED = (
     ),
     PlantedError(
         "C_l_p l/2V: one length for two",
-        "flight/bodies.py",
+        "flight/rigid_body.py",
         "0.25 * area * span**2 * roll",
         "0.5 * area * span**2 * roll",
         "the 2 of p l/2V forgotten where constant coefficients are read",
@@ -756,7 +756,7 @@ PLANTED = (
     # ---------------------------------------------------------------- autopilot
     PlantedError(
         "mixer: pitch and yaw the wrong way",
-        "autopilot/build.py",
+        "autopilot/mixer.py",
         "lever = 1.0 if ahead[number] else -1.0",
         "lever = -1.0 if ahead[number] else 1.0",
         "fins behind the centre of mass turned as if ahead of it",
@@ -764,7 +764,7 @@ PLANTED = (
     ),
     PlantedError(
         "canopy area of its diameter as radius",
-        "autopilot/build.py",
+        "autopilot/canopies.py",
         "math.pi * p.diameter**2 / 4.0",
         "math.pi * p.diameter**2",
         "pi D^2 for pi D^2/4",
@@ -772,7 +772,7 @@ PLANTED = (
     ),
     PlantedError(
         "servo's Hz for rad/s",
-        "autopilot/build.py",
+        "autopilot/servo.py",
         "frequency=2.0 * math.pi * servo.natural_frequency",
         "frequency=servo.natural_frequency",
         "a servo six times too slow",
@@ -780,7 +780,7 @@ PLANTED = (
     ),
     PlantedError(
         "schedule over the wrong quantity",
-        "autopilot/build.py",
+        "autopilot/gains.py",
         'else 1.0 if autopilot.schedule_over == "dynamic_pressure" else 2.0',
         'else 2.0 if autopilot.schedule_over == "dynamic_pressure" else 1.0',
         "gains over Mach number read at dynamic pressure",
@@ -788,7 +788,7 @@ PLANTED = (
     ),
     PlantedError(
         "magnetic dip upwards",
-        "autopilot/build.py",
+        "autopilot/sensors.py",
         "level * math.cos(compass.declination), -math.sin(compass.dip))",
         "level * math.cos(compass.declination), math.sin(compass.dip))",
         "the northern field points into the sky",
@@ -797,7 +797,7 @@ PLANTED = (
     # ---------------------------------------------------------------- parting
     PlantedError(
         "parting: the two masses swapped",
-        "flight/parting.py",
+        "flight/separation.py",
         "d_aft = -m_fore / m_aft * d_fore",
         "d_aft = -m_aft / m_fore * d_fore",
         "the common centre jumps as the stack parts",
@@ -805,7 +805,7 @@ PLANTED = (
     ),
     PlantedError(
         "parting: speed of a turning stack left out",
-        "flight/parting.py",
+        "flight/separation.py",
         "turned @ (np.cross(rate, d) + np.array",
         "turned @ (np.array",
         "each body keeps the common centre's velocity, without w x d",
@@ -813,7 +813,7 @@ PLANTED = (
     ),
     PlantedError(
         "parting: both pushed by one mass",
-        "flight/parting.py",
+        "flight/separation.py",
         "np.array([push / mass, 0.0, 0.0])",
         "np.array([push / m_fore, 0.0, 0.0])",
         "the impulse split as if both bodies weighed the same",
@@ -821,7 +821,7 @@ PLANTED = (
     ),
     PlantedError(
         "joint's tilt turns about the nose tip",
-        "flight/legs.py",
+        "flight/plan.py",
         "b.moment_y + y * x, b.moment_z + z * x",
         "b.moment_y, b.moment_z",
         "a tilted booster swings about the nose, not about its joint",
@@ -829,7 +829,7 @@ PLANTED = (
     ),
     PlantedError(
         "harness: one piece's mass for the reduced one",
-        "flight/legs.py",
+        "flight/plan.py",
         "reduced = kept * loose / (kept + loose)",
         "reduced = loose",
         "the snatch of a harness as if one end were held fast",
@@ -837,7 +837,7 @@ PLANTED = (
     ),
     PlantedError(
         "impact energy without half",
-        "flight/legs.py",
+        "flight/facts.py",
         "energy = 0.5 * hand[ly.H_MASS] * speed**2",
         "energy = hand[ly.H_MASS] * speed**2",
         "m V^2 for m V^2/2",
@@ -862,7 +862,7 @@ PLANTED = (
     ),
     PlantedError(
         "computation delay left out",
-        "autopilot/build.py",
+        "autopilot/servo.py",
         "delay = servo.delay + mission.autopilot.computation_delay",
         "delay = servo.delay",
         "commands leave the computer as its sensors are read",

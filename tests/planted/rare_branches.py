@@ -17,11 +17,11 @@ ERRORS: tuple[PlantedError, ...] = (
     ),
     PlantedError(
         "a sustainer's burn is coasting",
-        "study/report/control_metrics.py",
+        "study/reading/control_metrics.py",
         "burning |= (time >= lit) & ~(time > out)",
         "burning |= (time >= lit) & (time > out)",
         "what the upper stage's motor shakes is counted after its burnout instead of before",
-        "tests/study/report/test_control_metrics.py::test_metrics__the_burn_of_an_upper_stage_is_boost",
+        "tests/study/reading/test_control_metrics.py::test_metrics__the_burn_of_an_upper_stage_is_boost",
     ),
     PlantedError(
         "barometer loop: half of Jury's term",
@@ -57,7 +57,7 @@ ERRORS: tuple[PlantedError, ...] = (
     ),
     PlantedError(
         "load slope of the loaded vehicle",
-        "autopilot/build.py",
+        "autopilot/guidance.py",
         "now.slope * shape.area / now.burnt.mass",
         "now.slope * shape.area / now.loaded.mass",
         "guidance after burnout divides the force by the mass at ignition",
@@ -65,7 +65,7 @@ ERRORS: tuple[PlantedError, ...] = (
     ),
     PlantedError(
         "computer's Earth rate of the north",
-        "autopilot/build.py",
+        "autopilot/computer.py",
         "latitude = mission.site.latitude",
         "latitude = abs(mission.site.latitude)",
         "a flight computer in the south takes the Earth's turn off its gyros with the vertical part's sign wrong",
@@ -73,7 +73,7 @@ ERRORS: tuple[PlantedError, ...] = (
     ),
     PlantedError(
         "receiver's latency cut to whole ticks",
-        "autopilot/build.py",
+        "autopilot/sensors.py",
         "latency = round(receiver.latency / period)",
         "latency = int(receiver.latency / period)",
         "0.29 s at 100 Hz becomes 28 ticks",

@@ -92,7 +92,7 @@ ERRORS: tuple[PlantedError, ...] = (
     ),
     PlantedError(
         "harness's stiffness taken with its drawn strength",
-        "flight/legs.py",
+        "flight/plan.py",
         'harness.stiffness * draw.harness[which, OF_HARNESS.index("stiffness")]',
         'harness.stiffness * draw.harness[which, OF_HARNESS.index("strength")]',
         "a weaker harness gives way more easily, so that it never parts",
@@ -100,7 +100,7 @@ ERRORS: tuple[PlantedError, ...] = (
     ),
     PlantedError(
         "harness's drawn strength left out",
-        "flight/legs.py",
+        "flight/plan.py",
         'strength = self.mission.harness[which].strength * draw.harness[which, OF_HARNESS.index("strength")]',
         "strength = self.mission.harness[which].strength",
         "every harness is as strong as the mission says",
@@ -108,7 +108,7 @@ ERRORS: tuple[PlantedError, ...] = (
     ),
     PlantedError(
         "hanging drag's draw left out",
-        "flight/legs.py",
+        "flight/plan.py",
         'hanging = self.hanging[first : last + 1] * draw.stage[first : last + 1, OF_STAGE.index("hanging_drag")]',
         "hanging = self.hanging[first : last + 1]",
         "the airframe under a canopy has the mission's drag in every flight",
@@ -116,7 +116,7 @@ ERRORS: tuple[PlantedError, ...] = (
     ),
     PlantedError(
         "loose piece with the drag of the hanging stage",
-        "flight/legs.py",
+        "flight/plan.py",
         'harness.tumbling_drag * draw.harness[which, OF_HARNESS.index("tumbling_drag")],',
         "self.mission.stage[stage].hanging_drag,",
         "a piece that tumbles away falls as if it hung",
@@ -124,7 +124,7 @@ ERRORS: tuple[PlantedError, ...] = (
     ),
     PlantedError(
         "gap to the aft body's nose alone",
-        "flight/parting.py",
+        "flight/separation.py",
         "clearance = np.maximum(np.minimum(gap, tail), aside)",
         "clearance = np.maximum(gap, aside)",
         "a booster that has turned over strikes with its base unseen",
@@ -132,7 +132,7 @@ ERRORS: tuple[PlantedError, ...] = (
     ),
     PlantedError(
         "fall time from burnout",
-        "flight/legs.py",
+        "flight/facts.py",
         'fall = row["time"] - body.events[ly.E_APOGEE, 0]',
         'fall = row["time"] - body.events[ly.E_BURNOUT, 0]',
         "the climb after burnout counted as fall",

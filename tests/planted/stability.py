@@ -59,7 +59,7 @@ ERRORS: tuple[PlantedError, ...] = (
     ),
     PlantedError(
         "mixer by half the length",
-        "autopilot/build.py",
+        "autopilot/mixer.py",
         "float(cg - (row[ct.FIN_DW]",
         "float(0.5 * shape.length - (row[ct.FIN_DW]",
         "control fins between the middle of the body and the centre of mass turn it the wrong way",

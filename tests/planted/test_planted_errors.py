@@ -31,9 +31,11 @@ PLACES = {
     "vehicle/aero/table.py",
     "vehicle/aero/interference.py",
     "vehicle/aero/wake.py",
-    "autopilot/build.py",
-    "flight/parting.py",
-    "flight/legs.py",
+    "autopilot/mixer.py",
+    "autopilot/gains.py",
+    "flight/separation.py",
+    "flight/plan.py",
+    "flight/facts.py",
 }
 
 

@@ -10,9 +10,10 @@ from results_by_hand import JOINT_FACTS, RULE_TIMES, STAGE_FACTS, STAGE_TIMES, s
 
 from sixdof.core import layout
 from sixdof.draws.table import draw_table
-from sixdof.flight import legs
 from sixdof.results.dataset import branch_names, open_result, save
+from sixdof.results.names import body_names, event_names
 from sixdof.results.registry import READING_UNITS, REGISTRY
+from sixdof.results.status import UNREACHED, Descent
 
 
 @pytest.fixture(scope="module")
@@ -129,9 +130,9 @@ def test_flags__say_what_they_mean(flight, name):
     assert len(words) == len(attrs["flag_values"]) and set(np.atleast_1d(flight[name].values)) <= set(attrs["flag_values"])
     meaning = dict(zip(attrs["flag_values"].tolist(), words))
     wanted = {
-        "descent": {legs.UNDER_CANOPY: "under_canopy", legs.TUMBLING: "tumbling"},
+        "descent": {Descent.UNDER_CANOPY: "under_canopy", Descent.TUMBLING: "tumbling"},
         "separation_cause": {layout.BY_DRAG: "drag", layout.BY_UPPER_MOTOR: "upper_motor"},
-        "body_status": {legs.UNREACHED: "never_apart", layout.OUT_OF_TIME: "out_of_time"},
+        "body_status": {UNREACHED: "never_apart", layout.OUT_OF_TIME: "out_of_time"},
         "status": {layout.LANDED_OK: "landed", layout.DIVERGED: "diverged"},
     }
     assert wanted.get(name, {0: "no", 1: "yes"}).items() <= meaning.items()
@@ -196,4 +197,4 @@ def test_staged_flown__is_as_long_as_the_names(demo_mission):
     """The results by hand have the shapes that flights have."""
     mission = staged_mission(demo_mission)
     flown = staged_flown(mission)
-    assert flown.events.shape == (len(legs.body_names(mission)), len(legs.event_names(mission)), len(layout.EVENT_COLUMNS))
+    assert flown.events.shape == (len(body_names(mission)), len(event_names(mission)), len(layout.EVENT_COLUMNS))

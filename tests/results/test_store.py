@@ -19,7 +19,7 @@ from staged import stack
 from test_store_growth import flights as flights_by_hand
 
 import sixdof
-from sixdof.ensemble import run
+from sixdof.ensemble import run, targets
 from sixdof.results.store import Store
 from sixdof.results.store_disk import NOT_FLOWN, StoreError, locked
 
@@ -29,7 +29,7 @@ FLIGHTS, SEED = 24, 11
 @pytest.fixture(autouse=True)
 def small_chunks(monkeypatch):
     """Chunks of 8 flights, the smallest there are."""
-    monkeypatch.setattr(run, "CHUNK_SECONDS", 0.0)
+    monkeypatch.setattr(targets, "CHUNK_SECONDS", 0.0)
 
 
 @pytest.fixture(scope="module")
@@ -115,10 +115,10 @@ def test_tracks__wrong_ones_are_one_sentence(demo_mission, tracks):
 KILLED = """
     import os, signal, sys, threading
     import sixdof
-    from sixdof.ensemble import run
+    from sixdof.ensemble import targets
     from sixdof.results.store import Store
 
-    run.CHUNK_SECONDS = 0.0
+    targets.CHUNK_SECONDS = 0.0
     write, count = Store.write, 0
 
     def dying(self, k, ds):
@@ -177,7 +177,7 @@ class Disk:
 def files_written(demo_mission, tmp_path_factory):
     """How many files it takes to make the store, and to write all of it."""
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(run, "CHUNK_SECONDS", 0.0)
+        patch.setattr(targets, "CHUNK_SECONDS", 0.0)
         disk, made, create = Disk(patch), [], Store.create
 
         def counted(*arguments):
@@ -230,7 +230,7 @@ def test_damage__is_found_and_flown_again(demo_mission, in_memory, tmp_path, cap
 
 def test_interrupt__keeps_the_flights_of_chunks_begun(demo_mission, in_memory, tmp_path, monkeypatch):
     """Ctrl-C after some flights of the one chunk that there is."""
-    monkeypatch.setattr(run, "CHUNK_SECONDS", 1e6)
+    monkeypatch.setattr(targets, "CHUNK_SECONDS", 1e6)
     out, take = tmp_path / "a.zarr", run.OnDisk.take
 
     def interrupting(self, rows, part):
@@ -412,7 +412,7 @@ def until_precise(ds):
 
 def test_until__stops_at_the_same_flight_everywhere(demo_mission, tmp_path, monkeypatch):
     monkeypatch.setattr(run, "FIRST_LOOK", 10)
-    monkeypatch.setattr(run, "CHUNK_SECONDS", 0.3)  # chunks of another size in each run, as the machine has time
+    monkeypatch.setattr(targets, "CHUNK_SECONDS", 0.3)  # chunks of another size in each run, as the machine has time
     seen = []
 
     def noted(ds):
@@ -437,8 +437,8 @@ def test_memory__stays_flat(demo_mission, tmp_path):
     code = """
         import resource, sys
         import sixdof
-        from sixdof.ensemble import run
-        run.CHUNK_SECONDS = 1.0
+        from sixdof.ensemble import targets
+        targets.CHUNK_SECONDS = 1.0
         mission = sixdof.load_mission(sys.argv[1]).change({"solver.time_limit": 1.0})
         sixdof.disperse(mission, int(sys.argv[3]), out=sys.argv[2], tracks="none", progress=False)
         print(resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024.0)

@@ -200,8 +200,8 @@ def test_leftovers__of_killed_runs_are_cleared(tmp_path):
 RACING = """
     import sys, time
     import sixdof
-    from sixdof.ensemble import run
-    run.CHUNK_SECONDS = 0.0
+    from sixdof.ensemble import targets
+    targets.CHUNK_SECONDS = 0.0
     mission = sixdof.load_mission({mission!r}).change({{"solver.time_limit": 1.0}})
     sixdof.disperse(mission, 8, seed=3, progress=False)
     print("ready", flush=True)
@@ -240,9 +240,9 @@ def test_two_processes__that_start_the_same_store(demo_path, tmp_path, rounds):
 ENDING = """
     import os, signal, sys
     import sixdof
-    from sixdof.ensemble import run
+    from sixdof.ensemble import targets
     from sixdof.results.store import Store
-    run.CHUNK_SECONDS = 0.0
+    targets.CHUNK_SECONDS = 0.0
     write = Store.write
 
     def noted(self, k, ds):
@@ -271,8 +271,8 @@ KILLED = """
     import os, signal, sys
     import zarr.storage._local as local
     import sixdof
-    from sixdof.ensemble import run
-    run.CHUNK_SECONDS = 0.0
+    from sixdof.ensemble import targets
+    targets.CHUNK_SECONDS = 0.0
     mission = sixdof.load_mission({mission!r}).change({{"solver.time_limit": 1.0}})
     put, left = local._put, int(sys.argv[2])
 
@@ -295,7 +295,7 @@ def test_growing__a_real_ensemble_killed(demo_path, tmp_path, writes):
     out = tmp_path / "a.zarr"
     whole = sixdof.disperse(mission, 24, seed=3, progress=False)
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr("sixdof.ensemble.run.CHUNK_SECONDS", 0.0)
+        patch.setattr("sixdof.ensemble.targets.CHUNK_SECONDS", 0.0)
         sixdof.disperse(mission, 12, seed=3, out=out, progress=False)
         process = started(KILLED.format(mission=str(demo_path)), str(out), str(writes))
         assert process.communicate() is not None and process.returncode == -signal.SIGKILL

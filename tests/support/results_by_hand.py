@@ -8,12 +8,14 @@ from two_stages import on_booster
 
 from sixdof.core import layout
 from sixdof.draws.table import draw_table
-from sixdof.ensemble.run import Block
-from sixdof.flight import legs
+from sixdof.ensemble.block_runner import Block
 from sixdof.mission.load import build_mission
+from sixdof.results import facts
 from sixdof.results.dataset import NOMINAL, ensemble_dataset, flight_dataset
+from sixdof.results.facts import BODY_FACTS, Flown
+from sixdof.results.names import body_names, canopy_names, event_names, failure_names, joint_names, rule_names
 from sixdof.results.registry import BODY, CANOPY, EVENT, FIN, JOINT, OUTCOME, PLACE, RULE, STATUS, TIMELINE, TRACK
-from sixdof.results.status import Status
+from sixdof.results.status import UNREACHED, Descent, Status
 
 EVENTS = ("liftoff", "rail_departure", "fins_enabled", "burnout", "fins_disabled", "apogee", "landing", "deployment main")
 EVENT_TIMES = (0.1, 0.4, 0.6, 2.0, 10.0, 10.0, 40.0, 11.0)
@@ -27,9 +29,9 @@ def _described(v, lead, values):
 
 def _facts_by_hand(mission, lead=(), counts=()) -> xr.Dataset:
     """What one body leaves that comes down under its canopies, every rule having fired; no joint, no failure."""
-    names = {"body": legs.body_names(mission), "rule": legs.rule_names(mission), "canopy": legs.canopy_names(mission)}
-    names |= {"joint": legs.joint_names(mission), "failure": np.array([], dtype=str)}
-    values = {"descent": legs.UNDER_CANOPY, "body_status": Status.LANDED, "rule_acted": 1}
+    names = {"body": body_names(mission), "rule": rule_names(mission), "canopy": canopy_names(mission)}
+    names |= {"joint": joint_names(mission), "failure": np.array([], dtype=str)}
+    values = {"descent": Descent.UNDER_CANOPY, "body_status": Status.LANDED, "rule_acted": 1}
     values |= FALLS
     values |= {"rule_given_up": np.nan, "snatch_load": np.nan, "body_landing_latitude": 38.0, "body_landing_longitude": -117.0}
     ds = xr.Dataset(coords={dim: (dim, np.array(of, dtype=str)) for dim, of in names.items()})
@@ -126,7 +128,7 @@ STAGE_FACTS = {
         "body_landing_energy": 36.0,
         "body_landing_mass": 2.0,
         "fall_time": 102.0,
-        "descent": legs.UNDER_CANOPY,
+        "descent": Descent.UNDER_CANOPY,
         "body_status": Status.LANDED,
         **FALLS,
     },
@@ -138,7 +140,7 @@ STAGE_FACTS = {
         "body_landing_energy": 48.6,
         "body_landing_mass": 1.2,
         "fall_time": 42.0,
-        "descent": legs.UNDER_CANOPY,
+        "descent": Descent.UNDER_CANOPY,
         "body_status": Status.LANDED,
         **FALLS,
     },
@@ -183,20 +185,20 @@ def staged_mission(demo, **changes):
     return build_mission(**(tables | changes))
 
 
-def staged_flown(mission) -> legs.Flown:
+def staged_flown(mission) -> Flown:
     """What a flight of `staged_mission` leaves: the numbers above, straight lines as tracks, the piece on its harness."""
-    bodies, names = legs.body_names(mission), legs.event_names(mission)
+    bodies, names = body_names(mission), event_names(mission)
     events = np.full((len(bodies), len(names), len(layout.EVENT_COLUMNS)), np.nan)
-    body = np.full((len(bodies), len(legs.BODY_FACTS)), np.nan)
-    body[:, legs.BODY_FACTS.index("descent")], body[:, legs.BODY_FACTS.index("body_status")] = legs.NOT_DOWN, legs.UNREACHED
+    body = np.full((len(bodies), len(BODY_FACTS)), np.nan)
+    body[:, BODY_FACTS.index("descent")], body[:, BODY_FACTS.index("body_status")] = Descent.NOT_DOWN, UNREACHED
     for k, name in enumerate(bodies[:2]):
-        body[k] = [STAGE_FACTS[name][fact] for fact in legs.BODY_FACTS]
+        body[k] = [STAGE_FACTS[name][fact] for fact in BODY_FACTS]
         for event, time in STAGE_TIMES[name].items():
             events[k, names.index(event)] = 0.1
             events[k, names.index(event), :4] = time, 3.0 * time, 4.0 * time, _height(time)
-    joint = np.array([[JOINT_FACTS[fact] for fact in legs.JOINT_FACTS]])
-    rule = np.array([(*RULE_TIMES[name], np.nan) for name in legs.rule_names(mission)])
-    canopy = np.array([CANOPY_FACTS[name] for name in legs.canopy_names(mission)])
+    joint = np.array([[JOINT_FACTS[fact] for fact in facts.JOINT_FACTS]])
+    rule = np.array([(*RULE_TIMES[name], np.nan) for name in rule_names(mission)])
+    canopy = np.array([CANOPY_FACTS[name] for name in canopy_names(mission)])
     summary = np.ones(len(layout.SUMMARY))
     summary[[layout.X_LANDING_EAST, layout.X_LANDING_NORTH]] = 300.0, 400.0
     summary[[layout.X_RAIL_SPEED, layout.X_MIN_MARGIN, layout.X_SATURATION, layout.X_RAIL_INCIDENCE]] = 40.0, 2.0, 0.0, 0.1
@@ -204,8 +206,8 @@ def staged_flown(mission) -> legs.Flown:
     logs = [_log(0.0, 120.0, 61), _log(2.1, 50.0, 25), _log(0.0, 0.0, 0)]
     since = np.linspace(0.01, 1.0, 34)
     gap = np.column_stack([2.1 + since, 4.0 * since, 4.0 * since - 0.01])
-    failure = np.zeros(len(legs.failure_names(mission)))
-    return legs.Flown(Status.LANDED, 120.0, events, summary, np.zeros((0, 2)), body, joint, rule, canopy, failure, logs, [gap])
+    failure = np.zeros(len(failure_names(mission)))
+    return Flown(Status.LANDED, 120.0, events, summary, np.zeros((0, 2)), body, joint, rule, canopy, failure, logs, [gap])
 
 
 def _height(time):
@@ -235,7 +237,7 @@ def staged_ensemble(demo, flights=20, **changes) -> xr.Dataset:
     mission = staged_mission(demo, **changes)
     one = staged_flown(mission)
     facts = {name: np.repeat(np.asarray(getattr(one, name))[None], flights, axis=0) for name in Block._fields[1:]}
-    east, north = legs.BODY_FACTS.index("body_landing_east"), legs.BODY_FACTS.index("body_landing_north")
+    east, north = BODY_FACTS.index("body_landing_east"), BODY_FACTS.index("body_landing_north")
     facts["body"][:, :, [east, north]] += np.random.default_rng(3).normal(size=(flights, 3, 2)) * (30.0, 10.0)
     facts["summary"][:, [layout.X_LANDING_EAST, layout.X_LANDING_NORTH]] = facts["body"][:, 0, [east, north]]
     track = np.zeros((flights, 0, 1 + len(TRACK)))

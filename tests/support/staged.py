@@ -7,7 +7,8 @@ from two_stages import on_booster
 
 from sixdof.draws.packed import nominal_draw
 from sixdof.flight.laws import bind
-from sixdof.flight.legs import Flier, Plan
+from sixdof.flight.plan import Plan
+from sixdof.flight.runner import FlightRunner
 from sixdof.mission.load import build_mission
 from sixdof.mission.mission import Mission
 
@@ -31,19 +32,19 @@ def stack(demo: Mission, *, rules=RULES, joint=None, harnesses=(), failures=(), 
     return build_mission(**tables)
 
 
-def flier(mission: Mission, *, rows=6000, **parts) -> Flier:
-    """Return a Flier of the mission; parts : of the models of every body, replaced (a function of (first, last), or the part)."""
+def runner(mission: Mission, *, rows=6000, **parts) -> FlightRunner:
+    """Return a FlightRunner of the mission; parts : of the models of every body, replaced (a function of (first, last), or the part)."""
     plan = Plan(mission)
     for key in [(i, j) for i in range(plan.count) for j in range(i, plan.count)]:
         model = plan.model(*key)
         new = {name: part(key, model) if callable(part) else part for name, part in parts.items()}
         plan.models[key] = model._replace(**new)
-    return Flier(plan, bind(None, None), rows)
+    return FlightRunner(plan, bind(None, None), rows)
 
 
 def flown(mission: Mission, draw=None, **parts):
     """Fly once; return what it leaves."""
-    return flier(mission, **parts).fly(nominal_draw(mission) if draw is None else draw)
+    return runner(mission, **parts).run(nominal_draw(mission) if draw is None else draw)
 
 
 def drawn(mission: Mission, **groups):

@@ -10,7 +10,8 @@ import pytest
 from drivers import AT_REST, W, _state_of, let_go
 
 from sixdof._jit import kernel
-from sixdof.autopilot.build import gains_table, sensors_table
+from sixdof.autopilot.gains import gains_table
+from sixdof.autopilot.sensors import sensors_table
 from sixdof.core import layout as ly
 from sixdof.core import types as ct
 from sixdof.core.body import body_at, burn_segment

@@ -14,7 +14,7 @@ import pytest
 import sixdof
 from sixdof.study.loops.linear import CHANNELS, linearise
 from sixdof.study.loops.margins import margins
-from sixdof.study.report.oscillation import strongest_oscillation
+from sixdof.study.reading.oscillation import strongest_oscillation
 
 STEP, FIRST, LAST = math.radians(0.02), 2.1, 2.9  # the goal steps at 2 s; the demo coasts then, from Mach 0.28 to 0.26
 SHARES = (0.94, 0.98, 1.02, 1.06)  # of the critical gain that are flown

@@ -15,8 +15,9 @@ import sixdof
 from sixdof.core import layout as ly
 from sixdof.core import observe
 from sixdof.core import types as ct
-from sixdof.flight import legs
+from sixdof.flight.facts import descent_of
 from sixdof.flight.model import build_model
+from sixdof.results.status import Descent
 from sixdof.study.aero.tunnel import wind_tunnel
 from sixdof.study.report.summary import summarise
 from sixdof.vehicle.geometry import shape_of
@@ -44,8 +45,8 @@ def way_of(incidence):
     """Return (the way of coming down, mean incidence) of the last ticks: one full piece and what has begun of the next."""
     last = incidence[-(PIECE + (len(incidence) - 1) % PIECE + 1) :]
     if np.ptp(last) > LIMITS[2]:
-        return legs.TUMBLING, last.mean()
-    return (legs.NOSE_FIRST, legs.BROADSIDE, legs.TAIL_FIRST)[int(np.searchsorted(LIMITS[[1, 3]], last.mean()))], last.mean()
+        return Descent.TUMBLING, last.mean()
+    return (Descent.NOSE_FIRST, Descent.BROADSIDE, Descent.TAIL_FIRST)[int(np.searchsorted(LIMITS[[1, 3]], last.mean()))], last.mean()
 
 
 def check(ds, body):
@@ -75,7 +76,7 @@ def check_reynolds(ds, mission):
 def test_fall__settles_where_the_tunnel_has_a_stable_zero(demo_mission):
     """Broadside, base a little lower; 1 deg: what is left of the swing after half a minute."""
     ds = sixdof.fly(bare(demo_mission))
-    assert check(ds, 0) == legs.BROADSIDE
+    assert check(ds, 0) == Descent.BROADSIDE
     incidence = xr.DataArray(np.radians(np.arange(95.0, 135.0)), dims="incidence")
     cg, mach = float(ds.cg[-1]), float(ds.mach[-2])
     moment = wind_tunnel(demo_mission, mach=mach, incidence=incidence, roll=0.3, cg=cg).C_m.values
@@ -91,15 +92,15 @@ def test_fall__of_a_nose_heavy_vehicle_is_nose_first(demo_mission):
     parts = [part.model_dump() for part in demo_mission.stage[0].part]
     heavy = {"kind": "mass", "mass": 0.6, "station": 0.1}
     ds = sixdof.fly(bare(demo_mission, **{"stage.0.part": [*parts, heavy]}))
-    assert check(ds, 0) == legs.NOSE_FIRST
+    assert check(ds, 0) == Descent.NOSE_FIRST
     assert float(ds.body_landing_ground_speed[0]) > 60.0 and float(ds.time_falling_incidence[0]) < 5.0
 
 
 def test_fall__of_both_stages(stack_mission):
     ds = sixdof.fly(bare(stack_mission))
     ways = [check(ds, body) for body in (0, 1)]
-    assert legs.BROADSIDE in ways  # the sustainer, at 22 m/s; base first it would be twice as fast
-    front = ways.index(legs.BROADSIDE)
+    assert Descent.BROADSIDE in ways  # the sustainer, at 22 m/s; base first it would be twice as fast
+    front = ways.index(Descent.BROADSIDE)
     assert 18.0 < float(ds.body_landing_ground_speed[front]) < 27.0
     assert "incidence beyond 15 deg in a fall without a canopy, for more than 1 s: for" in summarise(ds)
 
@@ -107,7 +108,7 @@ def test_fall__of_both_stages(stack_mission):
 def test_fall__without_fins(demo_mission):
     parts = [part.model_dump() for part in demo_mission.stage[0].part if part.kind != "fins"]
     ds = sixdof.fly(bare(demo_mission, **{"stage.0.part": parts, "rule": []}))
-    assert check(ds, 0) == legs.TAIL_FIRST  # still swinging: it falls from 118 m
+    assert check(ds, 0) == Descent.TAIL_FIRST  # still swinging: it falls from 118 m
     assert check_reynolds(ds, bare(demo_mission, **{"stage.0.part": parts, "rule": []})) > 0.2
 
 
@@ -123,20 +124,20 @@ def tally_of(*pieces):
 @pytest.mark.parametrize(
     "pieces, way",
     [
-        ([(100, 5.0, 0.0, 20.0)], legs.NOSE_FIRST),
-        ([(10, 80.0, 60.0, 100.0), (150, 40.0, 30.0, 60.0)], legs.NOSE_FIRST),
-        ([(150, 60.0, 50.0, 70.0), (150, 50.0, 40.0, 60.0)], legs.BROADSIDE),
-        ([(150, 150.0, 140.0, 160.0), (150, 110.0, 100.0, 130.0)], legs.BROADSIDE),
-        ([(150, 150.0, 140.0, 160.0)], legs.TAIL_FIRST),
-        ([(20, 90.0, 80.0, 95.0), (150, 20.0, 1.0, 30.0)], legs.TUMBLING),
-        ([(150, 90.0, 10.0, 170.0)], legs.TUMBLING),
+        ([(100, 5.0, 0.0, 20.0)], Descent.NOSE_FIRST),
+        ([(10, 80.0, 60.0, 100.0), (150, 40.0, 30.0, 60.0)], Descent.NOSE_FIRST),
+        ([(150, 60.0, 50.0, 70.0), (150, 50.0, 40.0, 60.0)], Descent.BROADSIDE),
+        ([(150, 150.0, 140.0, 160.0), (150, 110.0, 100.0, 130.0)], Descent.BROADSIDE),
+        ([(150, 150.0, 140.0, 160.0)], Descent.TAIL_FIRST),
+        ([(20, 90.0, 80.0, 95.0), (150, 20.0, 1.0, 30.0)], Descent.TUMBLING),
+        ([(150, 90.0, 10.0, 170.0)], Descent.TUMBLING),
     ],
 )
 def test_way__by_mean_and_range_of_the_last_seconds(pieces, way):
     hand = np.zeros(ly.HAND_SIZE)
     hand[ly.H_PHASE] = FREE
     body = SimpleNamespace(work=SimpleNamespace(hand=hand, tally=tally_of(*pieces)))
-    assert legs._descent(body, None) == way
+    assert descent_of(body, None) == way
 
 
 @pytest.mark.parametrize(

@@ -16,9 +16,10 @@ from sixdof.core.motion import CANOPY, FREE
 from sixdof.core.types import Turbulence
 from sixdof.draws.packed import nominal_draw, one_draw, pack_draws
 from sixdof.draws.table import draw_table
-from sixdof.flight.fly import log_rows
 from sixdof.flight.laws import bind
-from sixdof.flight.legs import Flier, Plan
+from sixdof.flight.model import log_rows
+from sixdof.flight.plan import Plan
+from sixdof.flight.runner import FlightRunner
 
 FOOT = 0.3048
 CALM = {"air.wind.profile": "uniform", "air.wind.speed": 4.0, "air.wind.blows_from": "270 deg", "record.rate": 100.0, "disperse": {}}
@@ -36,9 +37,9 @@ def rough(mission):
     return mission.change(STRONG)
 
 
-def flier_of(mission):
+def runner_of(mission):
     plan = Plan(mission)
-    return Flier(plan, bind(None, None), log_rows(plan.model(0, plan.count - 1)))
+    return FlightRunner(plan, bind(None, None), log_rows(plan.model(0, plan.count - 1)))
 
 
 def level_strength(height, w20):
@@ -53,11 +54,11 @@ def level_strength(height, w20):
 def test_turbulence__has_the_standards_strength_along_flights(rough):
     """Both level components of 300 flights at four moments of the climb below 1000 ft: chi-square limits of 1e-6 either way."""
     flights = 300
-    flier, draws = flier_of(rough), pack_draws(rough, draw_table(rough, 21, 0, flights))
+    runner, draws = runner_of(rough), pack_draws(rough, draw_table(rough, 21, 0, flights))
     moments = (0.0, 1.0, 2.0, 3.5)
     found = np.empty((flights, len(moments), 2))
     for i in range(flights):
-        log = flier.fly(one_draw(draws, i)).logs[0]
+        log = runner.run(one_draw(draws, i)).logs[0]
         rows = log[np.searchsorted(log[:, ly.L_TIME], np.array(moments) - 1e-6)]
         assert (rows[:, ly.L_HEIGHT] < 1000.0 * FOOT).all()
         gust = rows[:, [ly.L_WIND_EAST, ly.L_WIND_NORTH]] - [4.0, 0.0]
@@ -77,11 +78,11 @@ def test_turbulence__shakes_the_vehicle(mission, rough):
 
 
 def replaced(mission, **parts):
-    """A Flier of a mission whose world has other parts."""
-    flier = flier_of(mission)
-    ((key, model),) = flier.plan.models.items()
-    flier.plan.models[key] = model._replace(world=model.world._replace(**parts))
-    return flier
+    """A FlightRunner of a mission whose world has other parts."""
+    runner = runner_of(mission)
+    ((key, model),) = runner.plan.models.items()
+    runner.plan.models[key] = model._replace(world=model.world._replace(**parts))
+    return runner
 
 
 def test_turbulence__without_strength_is_none_to_the_bit(mission, demo_path):
@@ -91,16 +92,16 @@ def test_turbulence__without_strength_is_none_to_the_bit(mission, demo_path):
     silent = {"turbulence": Turbulence(1, 0.0, 0.0), "gusts": np.array([[0.0, 0.0, 0.0, 80.0, 60.0, 0.0]])}
     for each in (mission, noisy):
         draw = one_draw(pack_draws(each, draw_table(each, 6, 2, 1)), 0)
-        off, on = flier_of(each).fly(draw), replaced(each, **silent).fly(draw)
+        off, on = runner_of(each).run(draw), replaced(each, **silent).run(draw)
         for name in ("logs", "events", "summary", "body"):
             np.testing.assert_array_equal(getattr(off, name), getattr(on, name))
         assert len(off.logs[0]) > 1000
 
 
 def test_turbulence__off_leaves_the_gusts_at_zero(mission):
-    flier = flier_of(mission)
-    flier.fly(nominal_draw(mission))
-    (work,) = flier.works.values()
+    runner = runner_of(mission)
+    runner.run(nominal_draw(mission))
+    (work,) = runner.works.values()
     assert (work.gust == 0.0).all() and (work.turbulence[T_NOW:] == 0.0).all()
 
 

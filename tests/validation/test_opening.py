@@ -14,7 +14,7 @@ from scipy.integrate import solve_ivp
 import sixdof
 from sixdof.core import layout as ly
 from sixdof.core.motion import CANOPY, FREE
-from sixdof.flight.legs import event_names
+from sixdof.results.names import event_names
 
 # the drogue of the two-stage demo: 0.75 on a disc of 32 cm, filling in 0.3 s, 0.4 s to line stretch, Cx 1.7
 AREA, FILL, WAIT, CX = 0.75 * math.pi * 0.32**2 / 4.0, 0.3, 0.4, 1.7

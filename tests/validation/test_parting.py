@@ -14,9 +14,12 @@ from hypothesis import strategies as st
 from sixdof.core import layout as ly
 from sixdof.core.flight import mass_now
 from sixdof.core.types import GRAIN_MASS
+from sixdof.draws.flight_draw import OF_JOINT, OF_STAGE
 from sixdof.draws.packed import nominal_draw
-from sixdof.flight.legs import BODY_FACTS, JOINT_FACTS, OF_JOINT, OF_STAGE, Plan, event_names
-from sixdof.flight.parting import Bend, gap_history, matrix, part, segment_distance, turning
+from sixdof.flight.plan import Plan
+from sixdof.flight.separation import Bend, divide, gap_history, matrix, segment_distance, turning
+from sixdof.results.facts import BODY_FACTS, JOINT_FACTS
+from sixdof.results.names import event_names
 from sixdof.vehicle.mass import mass_at
 
 ROUNDING = 1e-12  # a handful of float64 operations
@@ -68,9 +71,9 @@ def test_parting__keeps_momentum_and_adds_the_work_of_the_impulse(stack, seed, i
     draw.stage[:, OF_STAGE.index("mass")] = rng.uniform(0.9, 1.1, 2)
     draw.stage[:, OF_STAGE.index("cg_x")] = rng.uniform(-0.02, 0.02, 2)
     draw.stage[:, OF_STAGE.index("cg_y")] = rng.uniform(-0.003, 0.003, 2)
-    legs = [plan.leg(*key, draw, key[0]) for key in ((0, 1), (0, 0), (1, 1))]
+    legs = [plan.segment(*key, draw, key[0]) for key in ((0, 1), (0, 0), (1, 1))]
     hand = handed(rng)
-    halves = part(hand, *legs, impulse, (0.0, 0.0))
+    halves = divide(hand, *legs, impulse, (0.0, 0.0))
     earth = np.array(legs[0][0].world.earth_rate)
 
     stage_draws = [draw.stage[k] for k in (0, 1)]
@@ -90,7 +93,7 @@ def test_parting__keeps_momentum_and_adds_the_work_of_the_impulse(stack, seed, i
         scale = np.abs(whole[i]).max()
         np.testing.assert_allclose(pieces[0][i] + pieces[1][i], whole[i], rtol=0, atol=1e-11 * scale)
     # an impulse's work is itself times the mean of the speeds, before and after, at which the bodies draw apart where it acts
-    parting = [_apart_on_the_axis(part(hand, *legs, j, (0.0, 0.0)), legs) for j in (0.0, impulse)]
+    parting = [_apart_on_the_axis(divide(hand, *legs, j, (0.0, 0.0)), legs) for j in (0.0, impulse)]
     work = impulse * 0.5 * sum(parting)
     assert pieces[0][2] + pieces[1][2] - whole[2] == pytest.approx(work, abs=1e-11 * whole[2])
     m0, m1 = mass_now(*legs[1], 30.0, ly.UNLIT)[0], mass_now(*legs[2], 30.0, 0.0)[0]
@@ -115,7 +118,7 @@ def test_stack__is_its_stages_at_every_moment(stack):
     draw.stage[:, OF_STAGE.index("mass")] = 1.07, 0.94
     draw.stage[:, OF_STAGE.index("cg_x")] = 0.01, -0.02
     draw.joint[1, OF_JOINT.index("tilt_y")] = 0.01
-    whole, fore, aft = (plan.leg(*key, draw, 0) for key in ((0, 1), (0, 0), (1, 1)))
+    whole, fore, aft = (plan.segment(*key, draw, 0) for key in ((0, 1), (0, 0), (1, 1)))
     start = plan.stack(0, 1).starts[1]
     for t in (0.0, 0.4, 1.1, 30.0):
         m, x, y, z = mass_now(*whole, t, 0.0)[:4]
@@ -131,8 +134,8 @@ def test_stack__is_its_stages_at_every_moment(stack):
 def test_tilted_joint__turns_thrust_fins_and_the_parted_booster(stack):
     plan, draw = Plan(stack), nominal_draw(stack)
     draw.joint[1, OF_JOINT.index("tilt_z")] = 0.02
-    model, kernel_draw = plan.leg(0, 1, draw, 0)
-    plain, _ = plan.leg(0, 1, nominal_draw(stack), 0)
+    model, kernel_draw = plan.segment(0, 1, draw, 0)
+    plain, _ = plan.segment(0, 1, nominal_draw(stack), 0)
     assert kernel_draw.tilt_z == 0.02 and kernel_draw.tilt_y == 0.0
     lever = model.thrust.exit_x - plan.stack(0, 1).starts[1]
     assert kernel_draw.offset_y == pytest.approx(-0.02 * lever)
@@ -140,7 +143,7 @@ def test_tilted_joint__turns_thrust_fins_and_the_parted_booster(stack):
     sustainer = cant[: len(plan.model(0, 0).aero.panel)]
     assert not sustainer.any() and np.abs(cant).max() == pytest.approx(0.02 * math.cos(0.785 % (math.pi / 2)), rel=1e-3)
     hand = handed(np.random.default_rng(1))
-    halves = part(hand, (model, kernel_draw), plan.leg(0, 0, draw, 0), plan.leg(1, 1, draw, 1), 0.0, (0.0, 0.02))
+    halves = divide(hand, (model, kernel_draw), plan.segment(0, 0, draw, 0), plan.segment(1, 1, draw, 1), 0.0, (0.0, 0.02))
     nose, tail = (matrix(h[ly.H_QW : ly.H_QW + 4])[:, 0] for h in (halves.fore, halves.aft))
     assert math.acos(nose @ tail) == pytest.approx(0.02, rel=1e-9)
     assert (tail - nose) @ matrix(hand[ly.H_QW : ly.H_QW + 4])[:, 1] == pytest.approx(0.02, rel=1e-4)  # towards +y
@@ -216,9 +219,9 @@ def _centre_offset(mission, body):
     plan = Plan(mission)
     draw = nominal_draw(mission)
     t = 30.0
-    x = mass_now(*plan.leg(0, 1, draw, 0), t, 0.0)[1]
+    x = mass_now(*plan.segment(0, 1, draw, 0), t, 0.0)[1]
     lit, key = ((ly.UNLIT, (0, 0)), (0.0, (1, 1)))[body]
-    own = mass_now(*plan.leg(*key, draw, 0), t, lit)[1]
+    own = mass_now(*plan.segment(*key, draw, 0), t, lit)[1]
     return x - own - (plan.stack(0, 1).starts[1] if body else 0.0)
 
 
@@ -229,7 +232,7 @@ def test_bodies__of_equal_ballistic_coefficient_stay_together(demo_mission, ball
     mission = staged.coasting(staged.stack(demo_mission, joint={"impulse": 0.0}))
     draw = staged.drawn(mission, stage=[(1, OF_STAGE.index("mass"), mass)])
     plan = Plan(mission)
-    weights = {key: mass_now(*plan.leg(*key, draw, 0), 30.0, 0.0 if key[1] else ly.UNLIT)[0] for key in ((0, 0), (1, 1), (0, 1))}
+    weights = {key: mass_now(*plan.segment(*key, draw, 0), 30.0, 0.0 if key[1] else ly.UNLIT)[0] for key in ((0, 0), (1, 1), (0, 1))}
     flown = staged.flown(mission, draw, world=lambda *_: models.world(), aero=staged.fixed_axial(lambda key, model: ballistic * weights[key] / model.aero.area))
     gap = flown.gaps[0][:, 1]
     # 5 s at some 100 m/s: rounding of positions, and RK4's error, which both bodies share

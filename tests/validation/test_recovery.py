@@ -12,7 +12,9 @@ from falls import G0, RHO, fall, terminal
 
 from sixdof.core import layout as ly
 from sixdof.core import types as ct
-from sixdof.flight.legs import CANOPY_FACTS, OF_HARNESS, OF_STAGE, body_names, failure_names
+from sixdof.draws.flight_draw import OF_HARNESS, OF_STAGE
+from sixdof.results.facts import CANOPY_FACTS
+from sixdof.results.names import body_names, failure_names
 from sixdof.vehicle.geometry import shape_of
 
 
@@ -113,7 +115,7 @@ HARNESS = {"canopy": "drogue", "separation_station": 0.7, "length": 6.0, "streng
 
 
 def facts_of(mission, flown, canopy):
-    from sixdof.flight.legs import canopy_names
+    from sixdof.results.names import canopy_names
 
     return dict(zip(CANOPY_FACTS, flown.canopy[canopy_names(mission).index(canopy)]))
 
@@ -121,28 +123,28 @@ def facts_of(mission, flown, canopy):
 def test_snatch__is_the_energy_of_the_charge_in_the_harness_as_a_spring(demo_mission):
     """Two pieces thrown apart by J reach J/mu against each other; a spring k takes that up at F = v sqrt(k mu)."""
     mission = staged.stack(demo_mission, harnesses=[HARNESS])
-    flier = staged.flier(mission)
-    kept, loose = flier.plan.pieces(0, 0, 0, set(), staged.drawn(mission))
-    flown = flier.fly(staged.drawn(mission))
+    runner = staged.runner(mission)
+    kept, loose = runner.plan.pieces(0, 0, 0, set(), staged.drawn(mission))
+    flown = runner.run(staged.drawn(mission))
     mu = kept.mass * loose.mass / (kept.mass + loose.mass)
     k = 13e3 / 6.0
     speed = 3.0 / mu
     energy = 0.5 * mu * speed**2
     stretch = math.sqrt(2.0 * energy / k)
     assert facts_of(mission, flown, "drogue")["snatch_load"] == pytest.approx(k * stretch, rel=1e-9)
-    whole = flier.plan.model(0, 0).mass
+    whole = runner.plan.model(0, 0).mass
     assert kept.mass + loose.mass == pytest.approx(whole.dry, rel=1e-12)  # the pieces are the burnt-out stage
 
 
 def test_harness__too_weak_for_the_charge_leaves_two_bodies(demo_mission):
     mission = staged.stack(demo_mission, harnesses=[HARNESS | {"strength": 5.0}])
-    flier = staged.flier(mission)
-    flown = flier.fly(staged.drawn(mission))
+    runner = staged.runner(mission)
+    flown = runner.run(staged.drawn(mission))
     names = body_names(mission)
     loose = names.index("thistledown: loose by drogue")
     assert dict(zip(failure_names(mission), flown.failure))["harness_breaks: drogue"] == 1.0
     fallen = flown.body[[0, loose]]
-    assert fallen[:, 5].sum() == pytest.approx(flier.plan.model(0, 0).mass.dry, rel=1e-9)
+    assert fallen[:, 5].sum() == pytest.approx(runner.plan.model(0, 0).mass.dry, rel=1e-9)
     assert (fallen[:, 7] == 1.0).all()  # the drogue stays on the fore piece, the main goes with the aft piece and opens there
     # and a harness that holds leaves none
     assert flown.summary[ly.X_OPENING_SPEED] == dict(zip(CANOPY_FACTS, flown.canopy[0]))["line_stretch_airspeed"]
@@ -158,26 +160,26 @@ def test_harness__parted_pieces_weigh_what_hung_together(demo_mission, gone_wron
         for kind, of in (("harness_breaks", "drogue"), ("no_ignition", "thistledown"), ("no_separation", "booster"))
     ]
     mission = staged.stack(demo_mission, harnesses=[HARNESS], failures=failures)
-    flier = staged.flier(mission)
+    runner = staged.runner(mission)
     names = [failure.name for failure in mission.failure]
     draw = staged.drawn(mission, failure=[(i, 1.0) for i, name in enumerate(names) if name in gone_wrong or i == 0])
     draw.stage[:, OF_STAGE.index("mass")] = 1.1, 0.9
-    flown = flier.fly(draw)
+    flown = runner.run(draw)
     loose = body_names(mission).index("thistledown: loose by drogue")
-    hung = staged.flier(mission).fly(draw._replace(failure=np.where(np.arange(3) == 0, 0.0, draw.failure)))
+    hung = staged.runner(mission).run(draw._replace(failure=np.where(np.arange(3) == 0, 0.0, draw.failure)))
     assert flown.body[[0, loose], 5].sum() == pytest.approx(hung.body[0, 5], rel=1e-12)
 
 
 def test_harness__carries_a_booster_that_did_not_part(demo_mission):
     """The opening load a harness takes is that of the mass behind it: with the booster still on, most of it."""
     mission = staged.stack(demo_mission, harnesses=[HARNESS], failures=[{"kind": "no_separation", "of": "booster", "probability": 0.1}])
-    flier = staged.flier(mission)
+    runner = staged.runner(mission)
     shares = []
     for stuck in (0.0, 1.0):
-        flier.fly(staged.drawn(mission, failure=[(0, stuck)]))
-        work = flier.works[0, 0, 1 if stuck else 0]
+        runner.run(staged.drawn(mission, failure=[(0, stuck)]))
+        work = runner.works[0, 0, 1 if stuck else 0]
         shares.append(work.canopy[0, ct.CANOPY_CORD_SHARE])
-    whole, alone = flier.plan.model(0, 1).mass, flier.plan.model(0, 0).mass
+    whole, alone = runner.plan.model(0, 1).mass, runner.plan.model(0, 0).mass
     behind = shares[0] * alone.dry
     with_booster = behind + whole.dry - alone.dry  # the stack's table holds the sustainer's full grain, which lies behind as well
     assert shares[1] == pytest.approx(with_booster / whole.dry, rel=1e-9)

@@ -16,7 +16,7 @@ from test_wgs84_gravity import TABLE
 
 from sixdof import fly
 from sixdof.core.types import AIR_DENSITY
-from sixdof.flight.bodies import fly_body
+from sixdof.flight.rigid_body import fly_body
 from sixdof.world.build import globe_at
 from sixdof.world.geodesy import place_on_earth
 

@@ -20,8 +20,8 @@ from sixdof.core import types as ct
 from sixdof.core.flight import make_work
 from sixdof.draws.packed import kernel_draw, one_draw, pack_draws
 from sixdof.draws.table import draw_table
-from sixdof.flight.legs import Plan
 from sixdof.flight.model import build_model
+from sixdof.flight.plan import Plan
 
 NEAR_GROUND = 1e-4  # m: the wind's profile is steep there for the long steps under a canopy
 SMOOTH = 1e-5  # m: RK4 over ticks of 10 ms in two steps, kinks of the tables crossed unmarked

@@ -14,8 +14,7 @@ from sixdof.study.aero import authority
 from sixdof.study.aero.report import aero_report
 from sixdof.study.aero.tables import drag_against_mach, stability_against_mach
 from sixdof.study.aero.tunnel import wind_tunnel
-from sixdof.study.report.control_metrics import control_report
-from sixdof.vehicle.describe import describe
+from sixdof.study.reading.control_metrics import control_report
 
 EVERY = pytest.mark.parametrize("name", FILES)
 SMALL = math.radians(0.02)

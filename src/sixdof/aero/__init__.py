@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING
 from sixdof.surface.lazy import show
 
 if TYPE_CHECKING:
-    from sixdof.flight.bodies import fly_body as fly_body
+    from sixdof.flight.rigid_body import fly_body as fly_body
     from sixdof.study.aero.air import air_against_height as air_against_height
     from sixdof.study.aero.authority import hinge_moments as hinge_moments
     from sixdof.study.aero.authority import moment_slopes as moment_slopes

@@ -8,7 +8,7 @@ import numpy as np
 import xarray as xr
 
 from sixdof.draws.drawn import path_names
-from sixdof.draws.quantities import attributes, coordinate, dims_of, flight_coordinate, known_item, things
+from sixdof.draws.quantities import attributes_of, coordinate, dims_of, flight_coordinate, known_item, things
 from sixdof.draws.sampling import FLIGHTS, SEEDS
 from sixdof.draws.table import FAILED, OF_FAILED, refuse_beyond
 from sixdof.mission.former import DISPERSED, KEYS, current_name
@@ -55,7 +55,7 @@ def check_draws(mission: Mission, table: xr.Dataset) -> xr.Dataset:
         _check_values(mission, item, values, flights)
         if len(dims) == 2:
             coords[item.each] = coordinate(item.each, names)
-        variables[name] = (dims, values, attributes(item))
+        variables[name] = (dims, values, attributes_of(item))
     if FAILED in table:
         names = [failure.name for failure in mission.failure]
         values = _numbers(table[FAILED], ("flight", "failure"), {"failure": names}, flights)
@@ -160,7 +160,7 @@ def _check_values(mission: Mission, item: Dispersible, values: np.ndarray, fligh
 # ---------------------------------------------------------------- from an ensemble
 
 
-def rows_of(ds: xr.Dataset, mission: Mission) -> xr.Dataset:
+def draws_of(ds: xr.Dataset, mission: Mission) -> xr.Dataset:
     """Return the table of draws of an ensemble's flights, checked: with it they fly again, from the file alone.
 
     ds : what `sixdof.disperse` returned, or any flights of it (`ds.sel(flight=[3, 8])`; a single flight may lack the dim). mission : its

@@ -7,20 +7,21 @@ import xarray as xr
 
 from sixdof.core.draw import Draw
 from sixdof.draws.drawn import path_names
-from sixdof.draws.quantities import control_fins, known_item, nominal_air, nominal_value, things
-from sixdof.draws.table import FAILED, draw_table, failure_table
-from sixdof.flight.legs import COMMON, OF_AIR, OF_CANOPY, OF_HARNESS, OF_JOINT, OF_STAGE, FlightDraw, canopy_names, stage_draw
+from sixdof.draws.flight_draw import COMMON, OF_AIR, OF_CANOPY, OF_HARNESS, OF_JOINT, OF_STAGE, FlightDraw, stage_draw
+from sixdof.draws.quantities import control_fin_count, known_item, nominal_air, nominal_value, things
+from sixdof.draws.table import FAILED, draw_table, drawn_failures
 from sixdof.mission.mission import Mission
 from sixdof.mission.paths import PathItem
 from sixdof.mission.tables.dispersible import DISPERSIBLE
+from sixdof.results.names import canopy_names
 from sixdof.world.wind import wind_draw
 
 __all__ = [
     "COLUMNS",
     "FIELDS",
-    "control_fins",
+    "control_fin_count",
     "draw_table",
-    "failure_table",
+    "drawn_failures",
     "kernel_draw",
     "nominal_draw",
     "nominal_value",
@@ -132,7 +133,7 @@ def nominal_draw(mission: Mission) -> FlightDraw:
         **groups,
         rule=np.zeros(len(mission.rule)),
         failure=np.array(certain),
-        centring=np.zeros(control_fins(mission)),
+        centring=np.zeros(control_fin_count(mission)),
         air=np.array(nominal_air(mission)),
         path=np.array([nominal_value(mission, known_item(mission, name)) for name in path_names(mission)], dtype=float),
     )
@@ -141,4 +142,4 @@ def nominal_draw(mission: Mission) -> FlightDraw:
 def kernel_draw(mission: Mission, draw: FlightDraw | None = None) -> Draw:
     """Return what one call of the kernel takes for the whole vehicle: the draw of its last stage (None: the nominal flight's)."""
     draw = nominal_draw(mission) if draw is None else draw
-    return stage_draw(draw, len(mission.stage) - 1, control_fins(mission))
+    return stage_draw(draw, len(mission.stage) - 1, control_fin_count(mission))

@@ -6,12 +6,12 @@ from typing import NamedTuple
 
 import numpy as np
 
-from sixdof.flight.legs import canopy_names, joint_names, rule_names
 from sixdof.mission.disperse import item_of
 from sixdof.mission.mission import Mission
 from sixdof.mission.paths import NoPath, PathItem, is_path
 from sixdof.mission.tables import Fins, Spread
 from sixdof.mission.tables.dispersible import DISPERSIBLE, Dispersible
+from sixdof.results.names import canopy_names, joint_names, rule_names
 from sixdof.world.build import turbulence_table
 
 CALLED = {
@@ -25,7 +25,7 @@ CALLED = {
 }
 
 
-def control_fins(mission: Mission) -> int:
+def control_fin_count(mission: Mission) -> int:
     """Return how many fins of the mission have an actuator."""
     return sum(p.count for stage in mission.stage for p in stage.part if isinstance(p, Fins) and p.control)
 
@@ -33,7 +33,7 @@ def control_fins(mission: Mission) -> int:
 def things(mission: Mission, each: str) -> list:
     """Return the names of what a dispersible is drawn for one by one: stages, joints, rules, harnesses, canopies, control fins."""
     if each == "fin":
-        return list(range(1, control_fins(mission) + 1))
+        return list(range(1, control_fin_count(mission) + 1))
     return {
         "": [""],
         "stage": [stage.name for stage in mission.stage],
@@ -103,6 +103,6 @@ def coordinate(dim: str, names: list):
     return dim, names, {"long_name": CALLED[dim]}
 
 
-def attributes(item: Dispersible) -> dict:
+def attributes_of(item: Dispersible) -> dict:
     """Return the attributes of a quantity's variable."""
     return {"units": item.unit, "long_name": item.doc, "role": item.role}

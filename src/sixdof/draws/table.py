@@ -11,10 +11,10 @@ import operator
 import numpy as np
 import xarray as xr
 
-from sixdof.draws.quantities import Quantity, attributes, coordinate, dims_of, flight_coordinate, nominal_value, quantities
+from sixdof.draws.numbers import LAST_FLIGHT, check_numbers
+from sixdof.draws.quantities import Quantity, attributes_of, coordinate, dims_of, flight_coordinate, nominal_value, quantities
 from sixdof.draws.sampling import SAMPLINGS, correlated, shares, uniforms
 from sixdof.draws.spreads import quantile
-from sixdof.flight.fly import LAST_FLIGHT, check_numbers
 from sixdof.mission.load import check_mission
 from sixdof.mission.mission import Mission
 from sixdof.mission.paths import PathItem
@@ -82,10 +82,10 @@ def draw_table(mission: Mission, seed: int, first: int, count: int, *, sampling:
     columns = [(each.name, k) for each in dispersed for k in range(len(each.things))] + failure_columns(mission)
     u = _mixed(mission, dispersed, shares(sampling, seed, first, count, columns, total))
     attrs = {"seed": str(operator.index(seed)), "sampling": sampling} | ({"total": operator.index(total)} if sampling == "latin" else {})
-    return table_of(mission, u, np.arange(first, first + count)).assign_attrs(attrs)
+    return draws_from_shares(mission, u, np.arange(first, first + count)).assign_attrs(attrs)
 
 
-def table_of(mission: Mission, u: np.ndarray, flights: np.ndarray) -> xr.Dataset:
+def draws_from_shares(mission: Mission, u: np.ndarray, flights: np.ndarray) -> xr.Dataset:
     """Return the table of draws (see `draw_table`) that numbers on (0, 1), (flights, columns), make of the mission's spreads."""
     dispersed = quantities(mission)
     variables, coords = {}, {"flight": flight_coordinate(flights)}
@@ -95,7 +95,7 @@ def table_of(mission: Mission, u: np.ndarray, flights: np.ndarray) -> xr.Dataset
         dims = dims_of(each.item, each.things)
         if len(dims) == 2:
             coords[each.item.each] = coordinate(each.item.each, each.things)
-        variables[each.name] = (dims, values if len(dims) == 2 else values[:, 0], attributes(each.item))
+        variables[each.name] = (dims, values if len(dims) == 2 else values[:, 0], attributes_of(each.item))
     if mission.failure:
         coords["failure"] = coordinate("failure", [failure.name for failure in mission.failure])
         variables[FAILED] = (("flight", "failure"), _happened(mission, u[:, u.shape[1] - len(mission.failure) :]), dict(OF_FAILED))
@@ -150,7 +150,7 @@ def failure_columns(mission: Mission) -> list[tuple[str, int]]:
     return [(f"failure {failure.name}", 0) for failure in mission.failure]
 
 
-def failure_table(mission: Mission, seed: int, first: int, count: int) -> np.ndarray:
+def drawn_failures(mission: Mission, seed: int, first: int, count: int) -> np.ndarray:
     """Return which of the mission's failures happen in each flight, int8 (count, failures): a draw of its own for each, plain random."""
     return _happened(mission, uniforms(seed, first, count, failure_columns(mission)))
 

@@ -15,8 +15,8 @@ from multiprocessing import get_context
 from pathlib import Path
 from typing import NamedTuple
 
-from sixdof.ensemble.crew import Block, Crew
-from sixdof.flight.legs import FlightDraw
+from sixdof.draws.flight_draw import FlightDraw
+from sixdof.ensemble.block_runner import Block, BlockRunner
 
 LOCAL_BATCH = 8  # flights a worker takes at a time: short enough for Ctrl-C and the progress bar, long enough to cost nothing
 REMOTE_BATCH = 32  # over a network a task costs more
@@ -37,18 +37,18 @@ class Workers(NamedTuple):
 
 
 @contextmanager
-def workers(crew: Crew, threads: int | None, client=None):
-    """Give the workers for a crew: those of `client` (a dask.distributed Client), processes where the crew wants them
+def workers(runner: BlockRunner, threads: int | None, client=None):
+    """Give the workers for a runner: those of `client` (a dask.distributed Client), processes where the runner wants them
     (more than one: a single thread does as well), else threads."""
     count = threads or os.cpu_count() or 1
     if client is not None:
-        found = _cluster(crew, client)
-    elif crew.wants_processes and count > 1:
+        found = _cluster(runner, client)
+    elif runner.wants_processes and count > 1:
         check_main_guard()
-        pool = ProcessPoolExecutor(count, get_context("spawn"), _start_process, (_packed(crew),))
+        pool = ProcessPoolExecutor(count, get_context("spawn"), _start_process, (_packed(runner),))
         found = Workers(pool, _fly_in_process, count, LOCAL_BATCH)
     else:
-        found = Workers(ThreadPoolExecutor(count), crew.fly, count, LOCAL_BATCH)
+        found = Workers(ThreadPoolExecutor(count), runner.run, count, LOCAL_BATCH)
     try:
         yield found
     finally:
@@ -88,30 +88,30 @@ def check_main_guard() -> None:
     )
 
 
-_process_crew: Crew | None = None
+_process_runner: BlockRunner | None = None
 
 
-def _packed(crew: Crew) -> bytes:
+def _packed(runner: BlockRunner) -> bytes:
     import cloudpickle  # takes functions of a notebook along, which pickle does not
 
-    return zlib.compress(cloudpickle.dumps(crew.recipe))
+    return zlib.compress(cloudpickle.dumps(runner.recipe))
 
 
 @lru_cache(maxsize=4)
-def _crew_of(recipe: bytes) -> Crew:
+def _runner_of(recipe: bytes) -> BlockRunner:
     import cloudpickle
 
-    return Crew(*cloudpickle.loads(zlib.decompress(recipe)))
+    return BlockRunner(*cloudpickle.loads(zlib.decompress(recipe)))
 
 
 def _start_process(recipe: bytes) -> None:
-    global _process_crew
+    global _process_runner
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # Ctrl-C is the parent's to handle
-    _process_crew = _crew_of(recipe)
+    _process_runner = _runner_of(recipe)
 
 
 def _fly_in_process(draws: FlightDraw) -> Block:
-    return _process_crew.fly(draws)
+    return _process_runner.run(draws)
 
 
 # ---------------------------------------------------------------- a cluster
@@ -120,10 +120,10 @@ _making = threading.Lock()
 
 
 def _fly_remotely(recipe: bytes, draws: FlightDraw) -> Block:
-    """Fly on a worker of a cluster, which may be new: each task carries the recipe, and a worker makes its crew once."""
+    """Fly on a worker of a cluster, which may be new: each task carries the recipe, and a worker makes its runner once."""
     with _making:
-        crew = _crew_of(recipe)
-    return crew.fly(draws)
+        runner = _runner_of(recipe)
+    return runner.run(draws)
 
 
 class _Remote:
@@ -136,7 +136,7 @@ class _Remote:
         return _fly_remotely(self.recipe, draws)
 
 
-def _cluster(crew: Crew, client) -> Workers:
+def _cluster(runner: BlockRunner, client) -> Workers:
     """Return the workers of a dask.distributed Client.
 
     Raises
@@ -158,4 +158,4 @@ def _cluster(crew: Crew, client) -> Workers:
     if others:
         raise ValueError(f"the workers {', '.join(map(str, others[:3]))} have another version of sixdof; install the same everywhere")
     count = sum(client.nthreads().values())
-    return Workers(client.get_executor(pure=False), _Remote(_packed(crew)), count, REMOTE_BATCH)
+    return Workers(client.get_executor(pure=False), _Remote(_packed(runner)), count, REMOTE_BATCH)

@@ -4,24 +4,29 @@ from __future__ import annotations
 
 import warnings
 from collections.abc import Iterable, Sequence
-from contextlib import contextmanager
 
 import numpy as np
 import xarray as xr
 
-from sixdof.mission.load import check_mission
+from sixdof.draws.drawn import drawn_mission
+from sixdof.draws.flight_draw import FlightDraw
+from sixdof.draws.given import draws_of
+from sixdof.draws.numbers import check_numbers
+from sixdof.draws.packed import nominal_draw, one_draw, pack_draws
+from sixdof.draws.table import draw_table
+from sixdof.flight.law_digest import law_text
+from sixdof.flight.laws import bind
+from sixdof.flight.model import log_rows
+from sixdof.flight.plan import Plan, plan_of
+from sixdof.flight.runner import FlightRunner
+from sixdof.mission.load import check_mission, stored_mission
 from sixdof.mission.mission import Mission
 from sixdof.mission.units import shown
+from sixdof.results.dataset import BUILT_IN, flight_dataset, sealed, source
 from sixdof.results.status import FlightError, Status
-from sixdof.vehicle.compiling import announce, is_compiled
+from sixdof.vehicle.compiling import announced_compilation
 
-
-@contextmanager
-def announced_compilation():
-    """Tell a person why the first flight after an installation or an upgrade takes so long."""
-    if not is_compiled():
-        announce()
-    yield
+ROUNDING = 1e-9, 1e-12  # relative and absolute: what another version of numpy or scipy may change of a draw
 
 
 def fly(mission: Mission, *, flight: int | None = None, seed: int = 0, failures: Sequence[str] = (), guidance=None, control=None) -> xr.Dataset:
@@ -57,26 +62,12 @@ def fly(mission: Mission, *, flight: int | None = None, seed: int = 0, failures:
     LawError, or what the law raised
         If a law of your own cannot be used or fails in flight.
     """
-    from sixdof.draws.packed import nominal_draw, one_draw, pack_draws
-    from sixdof.draws.table import draw_table
-
     check_mission(mission, "fly")
     check_numbers("fly", flight, seed)
     if flight is None:
-        return _fly(mission, nominal_draw(mission), failures, guidance, control)
+        return _fly_draw(mission, nominal_draw(mission), failures, guidance, control)
     draw = one_draw(pack_draws(mission, draw_table(mission, seed, flight, 1)), 0)
-    return _fly(mission, draw, failures, guidance, control, seed=str(seed), flight=int(flight))
-
-
-LAST_FLIGHT, LAST_SEED = 2**32 - 1, 2**64 - 1
-ROUNDING = 1e-9, 1e-12  # relative and absolute: what another version of numpy or scipy may change of a draw
-
-
-def check_numbers(who: str, flight, seed, called: str = "flight") -> None:
-    """Raise ValueError for a number of a flight (None: none), the argument `called` so, or a seed that is none."""
-    for name, value, last in ((called, 0 if flight is None and called == "flight" else flight, LAST_FLIGHT), ("seed", seed, LAST_SEED)):
-        if isinstance(value, bool) or not isinstance(value, (int, np.integer)) or not 0 <= value <= last:
-            raise ValueError(f"{who}: {name} = {shown(value)} must be a whole number from 0 to {last}")
+    return _fly_draw(mission, draw, failures, guidance, control, seed=str(seed), flight=int(flight))
 
 
 def refly(ds: xr.Dataset, flight: int, *, failures: Sequence[str] = (), guidance=None, control=None) -> xr.Dataset:
@@ -105,11 +96,6 @@ def refly(ds: xr.Dataset, flight: int, *, failures: Sequence[str] = (), guidance
     MissionError
         If its mission names files.
     """
-    from sixdof.draws.given import rows_of
-    from sixdof.draws.packed import one_draw, pack_draws
-    from sixdof.mission.load import stored_mission
-    from sixdof.results.dataset import source
-
     if not isinstance(ds, xr.Dataset) or "flight" not in ds.dims or "mission" not in ds.attrs:
         raise ValueError("refly takes an ensemble for ds, as disperse returns it, with its attributes and its dim flight")
     numbers = ds["flight"].values
@@ -119,17 +105,14 @@ def refly(ds: xr.Dataset, flight: int, *, failures: Sequence[str] = (), guidance
     _check_laws(ds, guidance, control)
     if source() != ds.attrs.get("source"):
         warnings.warn(f"this ensemble was flown by {ds.attrs.get('source')}, and this is {source()}: numbers may differ", stacklevel=2)
-    table = rows_of(ds.sel(flight=[flight]), mission)
+    table = draws_of(ds.sel(flight=[flight]), mission)
     _check_origin(ds, mission, table, int(flight))
     draw = one_draw(pack_draws(mission, table), 0)
-    return _fly(mission, draw, failures, guidance, control, seed=ds.attrs["seed"], flight=int(flight))
+    return _fly_draw(mission, draw, failures, guidance, control, seed=ds.attrs["seed"], flight=int(flight))
 
 
 def _check_laws(ds: xr.Dataset, guidance, control) -> None:
     """Raise ValueError unless these are the laws that an ensemble was flown with."""
-    from sixdof.flight.law_digest import law_text
-    from sixdof.results.dataset import BUILT_IN
-
     for slot, (name, law) in enumerate((("guidance", guidance), ("control", control))):
         there, now = ds.attrs.get(name), law_text(law, slot)
         if there is None:
@@ -141,9 +124,6 @@ def _check_laws(ds: xr.Dataset, guidance, control) -> None:
 
 def _check_origin(ds: xr.Dataset, mission: Mission, table: xr.Dataset, flight: int) -> None:
     """Raise ValueError for an ensemble whose seed, mission or draws are not those that it was flown with."""
-    from sixdof.draws.table import draw_table
-    from sixdof.results.dataset import sealed
-
     if ds.attrs.get("seal") != sealed(ds.attrs):
         raise ValueError("refly: the attributes of this ensemble (seed, sampling, mission, guidance, control) are not those it was flown with")
     sampling, _, total = ds.attrs["sampling"].partition(" of ")
@@ -155,25 +135,19 @@ def _check_origin(ds: xr.Dataset, mission: Mission, table: xr.Dataset, flight: i
         raise ValueError(f"refly: {changed[0]} of flight {flight} is not what seed {ds.attrs['seed']} draws; fly an edited table with draws=")
 
 
-def _fly(mission: Mission, draw, failures: Sequence[str], guidance, control, **attrs) -> xr.Dataset:
+def _fly_draw(mission: Mission, draw: FlightDraw, failures: Sequence[str], guidance, control, **attrs) -> xr.Dataset:
     """Fly one draw of a mission, and say what is to be said of how it ended."""
-    from sixdof.draws.drawn import drawn_mission
-    from sixdof.flight.law_digest import law_text
-    from sixdof.flight.laws import bind
-    from sixdof.flight.legs import Flier, Plan, plan_of
-    from sixdof.results.dataset import flight_dataset
-
     draw = draw._replace(failure=forced_failures(mission, draw.failure, failures))
     laws = bind(guidance, control)
     attrs |= {"guidance": law_text(guidance, 0), "control": law_text(control, 1)}  # before the flight: a plain law may change what it holds
     flown_mission = drawn_mission(mission, draw.path, flight=attrs.get("flight"))
     plan = plan_of(mission) if flown_mission is mission else Plan(flown_mission)  # no other flight has these numbers
-    flier = Flier(plan, laws, log_rows(plan.model(0, plan.count - 1)))
+    runner = FlightRunner(plan, laws, log_rows(plan.model(0, plan.count - 1)))
     with announced_compilation():
-        flown = flier.fly(draw)
+        flown = runner.run(draw)
     status = Status(flown.status)
     if status.by_law:
-        laws.report(flier.failed, status)
+        laws.report(runner.failed, status)
     ds = flight_dataset(mission, flown, **attrs)
     if status is Status.DIVERGED:
         raise FlightError(f"after {flown.time:.2f} s: {status.sentence}", ds)
@@ -194,8 +168,3 @@ def forced_failures(mission: Mission, drawn: np.ndarray, failures: Sequence[str]
             raise ValueError(f"failures: {shown(name)} is not one of this mission's [[failure]] entries; it has {', '.join(map(repr, names)) or 'none'}")
         happens[names.index(name)] = 1.0
     return happens
-
-
-def log_rows(model) -> int:
-    """Return how many rows the log of the longest flight can have."""
-    return int(np.ceil(model.time_limit / model.computer.period / model.log_every)) + 2

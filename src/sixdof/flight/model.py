@@ -7,7 +7,9 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from sixdof.autopilot.build import canopy_table, computer_table, servo_table
+from sixdof.autopilot.canopies import canopy_table
+from sixdof.autopilot.computer import computer_table
+from sixdof.autopilot.servo import servo_table
 from sixdof.core import types as ct
 from sixdof.core.layout import E_BURNOUT, EVENTS
 from sixdof.mission.mission import Mission
@@ -94,3 +96,8 @@ def rail_table(mission: Mission, stages: Sequence[int], shape) -> ct.Rail:
         aft_x=stations[-1],
         base_x=foot,
     )
+
+
+def log_rows(model) -> int:
+    """Return how many rows the log of the longest flight can have."""
+    return int(np.ceil(model.time_limit / model.computer.period / model.log_every)) + 2

@@ -31,7 +31,7 @@ if TYPE_CHECKING:
     from sixdof.study.loops.margins import margins as margins
     from sixdof.study.loops.margins import worst_point as worst_point
     from sixdof.study.loops.sampled_plant import BendingMode as BendingMode
-    from sixdof.study.report.control_metrics import control_metrics as control_metrics
+    from sixdof.study.reading.control_metrics import control_metrics as control_metrics
     from sixdof.study.tuning.gain_map import gain_map as gain_map
     from sixdof.study.tuning.tuned import Tuned as Tuned
     from sixdof.study.uncertainty.margin_spread import margin_spread as margin_spread

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from typing import Any
 
-from sixdof.mission.errors import Problem, nearest, raise_problems, suggestion
+from sixdof.mission.errors import Problem, nearest_word, raise_problems, suggestion
 from sixdof.mission.paths import NoPath, PathItem, is_path, path_item, steps_of
 from sixdof.mission.tables.dispersible import DISPERSIBLE, Dispersible
 from sixdof.mission.tables.mission import MissionTables
@@ -16,7 +16,7 @@ CENTRES = {"normal": "mean", "lognormal": "median", "bernoulli": None}  # of kin
 _GROUPS = {name.partition(".")[0] for name in DISPERSIBLE}
 
 
-def joined(table: Any) -> Any:
+def with_flat_names(table: Any) -> Any:
     """Return the table with nested names joined: `wind.speed = {...}` without quotes is a table in a table to TOML."""
     if not isinstance(table, Mapping):
         return table
@@ -56,7 +56,7 @@ def item_of(root: Any, name: str) -> Dispersible:
         return path_item(root, name)
     except NoPath as error:
         short = len(steps_of(name)) == 2 and steps_of(name)[0] in _GROUPS
-        if short and nearest(name, DISPERSIBLE) is not None and not error.hint.startswith("did you mean"):
+        if short and nearest_word(name, DISPERSIBLE) is not None and not error.hint.startswith("did you mean"):
             raise unknown from None  # motor.impuls is no motor
         raise NoPath(f"{shown(name)} cannot be dispersed: {error}", error.hint) from None
 

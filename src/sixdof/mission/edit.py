@@ -7,7 +7,7 @@ import warnings
 from collections.abc import Callable, Mapping
 from typing import Any
 
-from sixdof.mission.disperse import joined
+from sixdof.mission.disperse import with_flat_names
 from sixdof.mission.errors import Fault, MissionError
 from sixdof.mission.former import Renaming, current_path, current_paths, part_names
 from sixdof.mission.paths import NewTable, NoPath, next_step, steps_of
@@ -245,7 +245,7 @@ def _put(data: dict[str, Any], path: str, value: Any) -> None:
             node.pop(key, None)
             return
         if not steps:
-            node[key] = joined(value) if table == "" and key == "disperse" else value
+            node[key] = with_flat_names(value) if table == "" and key == "disperse" else value
             return
         if isinstance(node, dict) and node.get(key) is None:
             node[key] = NewTable()

@@ -67,7 +67,7 @@ class MissionError(ValueError):
         return type(self), (self.faults,)
 
 
-def nearest(word: object, options: Iterable[str]) -> str | None:
+def nearest_word(word: object, options: Iterable[str]) -> str | None:
     """Return the option spelled most like `word`, or None if none is near."""
     known = {option.lower(): option for option in options}
     found = difflib.get_close_matches(str(word).lower(), known, n=1, cutoff=0.6)
@@ -79,7 +79,7 @@ def suggestion(word: object, options: Sequence[str], what: str) -> str:
 
     Of very many options those of the same table ("motor." of "motor.x") are told, and how many more there are.
     """
-    near = nearest(word, options)
+    near = nearest_word(word, options)
     if near is not None:
         return f'did you mean "{brief(near)}"?'
     if not options:

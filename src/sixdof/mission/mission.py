@@ -10,7 +10,7 @@ from pydantic import ValidationError, ValidationInfo, field_validator
 
 from sixdof.mission import edit
 from sixdof.mission.checks import across, flight, within  # noqa: F401  they register the checks of the tables
-from sixdof.mission.disperse import joined, to_si
+from sixdof.mission.disperse import to_si, with_flat_names
 from sixdof.mission.errors import MissionError
 from sixdof.mission.place import key_of
 from sixdof.mission.reading import with_numbers
@@ -48,7 +48,7 @@ class Mission(MissionTables, metaclass=_Told):
     @field_validator("disperse", mode="before")
     @classmethod
     def _join_names(cls, value: Any) -> Any:
-        return joined(value)
+        return with_flat_names(value)
 
     @field_validator("disperse", mode="after")
     @classmethod

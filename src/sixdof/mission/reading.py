@@ -7,8 +7,8 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any, NamedTuple
 
-from sixdof.mission.disperse import joined
-from sixdof.mission.errors import Fault, MissionError, nearest
+from sixdof.mission.disperse import with_flat_names
+from sixdof.mission.errors import Fault, MissionError, nearest_word
 from sixdof.mission.files import curves
 from sixdof.mission.files.incoming import FileFault, check_ordinary
 from sixdof.mission.files.level_files import read_members, read_sounding
@@ -29,7 +29,7 @@ def with_numbers(data: dict[str, Any], folder: Path | None, file: str) -> tuple[
         hint = f"a mission has {DEEPEST} levels of tables at most"
         raise MissionError([Fault(file, "", None, "are too deeply nested", hint, "the tables")]) from None
     if "disperse" in tables:
-        tables["disperse"] = joined(tables["disperse"])
+        tables["disperse"] = with_flat_names(tables["disperse"])
     found = rename(tables, file)
     if folder is not None:  # a result keeps the words it was written with
         found.warn()
@@ -162,6 +162,6 @@ def _no_file(tables, loc: tuple, written: str, folder: Path, file: str) -> Fault
         known = [found.relative_to(folder).as_posix() for found in (folder / written).parent.glob(pattern)]
     except (OSError, ValueError):
         known = []
-    near = nearest(written, known)
+    near = nearest_word(written, known)
     hint = f'did you mean "{near}"?' if near else "paths count from the folder of the mission file"
     return Fault(file, key_of(loc), written, f'there is no file "{written}"', hint, place_of(tables, loc))

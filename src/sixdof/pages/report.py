@@ -130,7 +130,7 @@ def _flown(ds: xr.Dataset) -> str:
 
 
 def _controlled(ds: xr.Dataset) -> str:
-    from sixdof.study.report.control_metrics import control_report
+    from sixdof.study.reading.control_metrics import control_report
 
     return control_report(ds)
 

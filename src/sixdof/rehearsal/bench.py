@@ -7,7 +7,8 @@ from typing import NamedTuple
 
 import numpy as np
 
-from sixdof.autopilot.build import Trigger, canopies
+from sixdof.autopilot.canopies import canopies
+from sixdof.autopilot.rules import RuleRow
 from sixdof.core import layout as ly
 from sixdof.core import types as ct
 from sixdof.core.computer.guidance import HOLD_DIRECTION, PROFILE, WAYPOINTS
@@ -29,7 +30,7 @@ class Bench(NamedTuple):
 
     mission: Mission
     stage: int
-    triggers: list[Trigger]
+    triggers: list[RuleRow]
     rule_names: list[str]
     delays: np.ndarray
     rules: np.ndarray

@@ -7,7 +7,8 @@ from collections.abc import Iterator
 
 import numpy as np
 
-from sixdof.autopilot.build import burn_order, canopy_stages
+from sixdof.autopilot.canopies import canopy_stages
+from sixdof.autopilot.rules import burn_order
 from sixdof.core import layout as ly
 from sixdof.core import types as ct
 from sixdof.core.computer.tick import MOST_BURNS, N_APOGEE, N_BURNOUT, N_IGNITION, N_LIFTOFF, N_RAIL, R_ACTED, R_ARMED, R_FIRED, R_GIVEN_UP, SOON

@@ -9,18 +9,20 @@ from typing import NamedTuple
 import numpy as np
 import xarray as xr
 
-from sixdof.autopilot.build import rules_table, triggers
+from sixdof.autopilot.rules import rules_table, triggers
 from sixdof.core import layout as ly
 from sixdof.core import types as ct
 from sixdof.core.algebra import launch_frame
 from sixdof.core.computer.rehearsal import R_ATTACHED, R_LIVE, R_MODE, REHEARSAL_COLUMNS
 from sixdof.core.computer.rehearsal import rehearse as run_over
 from sixdof.core.computer.tick import MOST_BURNS, N_APOGEE, N_BURNOUT, N_IGNITION, N_LIFTOFF, N_PARTED, N_RAIL, R_ACTED, R_ARMED, R_FIRED, R_GIVEN_UP
+from sixdof.draws.flight_draw import FlightDraw
 from sixdof.draws.packed import nominal_draw
-from sixdof.flight.fly import announced_compilation, forced_failures, log_rows
+from sixdof.flight.fly import forced_failures
 from sixdof.flight.laws import Laws, bind
-from sixdof.flight.legs import Flier, FlightDraw, Flown, Plan, plan_of
-from sixdof.flight.legs import rule_names as names_of_rules
+from sixdof.flight.model import log_rows
+from sixdof.flight.plan import Plan, plan_of
+from sixdof.flight.runner import FlightRunner
 from sixdof.mission.errors import suggestion
 from sixdof.mission.load import check_mission
 from sixdof.mission.mission import Mission
@@ -29,7 +31,10 @@ from sixdof.rehearsal.bench import Bench, Window, doing, due, waited
 from sixdof.rehearsal.misfires import misfires, remarks
 from sixdof.rehearsal.script import FLIGHT, READ, Script, on_ticks, read_script, unit_of
 from sixdof.results.dataset import attributes
+from sixdof.results.facts import Flown
+from sixdof.results.names import rule_names as names_of_rules
 from sixdof.results.status import FlightError, Status
+from sixdof.vehicle.compiling import announced_compilation
 from sixdof.vehicle.motor import thrust_table
 from sixdof.vehicle.mounting import placed_motors
 
@@ -184,11 +189,11 @@ def _own_wires(script: Script, mission: Mission, which: int, failures: list[str]
 
 def _flown(plan: Plan, draw: FlightDraw, laws: Laws, which: int) -> Script:
     """Fly once and return what the computer of a stage sensed at every tick."""
-    flier = Flier(plan, laws, log_rows(plan.model(0, plan.count - 1)))
+    runner = FlightRunner(plan, laws, log_rows(plan.model(0, plan.count - 1)))
     with announced_compilation():
-        flown = flier.fly(draw)
+        flown = runner.run(draw)
     if Status(flown.status).by_law:
-        laws.report(flier.failed, flown.status)
+        laws.report(runner.failed, flown.status)
     if flown.status == Status.DIVERGED:
         raise FlightError(f"the flight flown for the script ends after {flown.time:.2f} s: {Status.DIVERGED.sentence}")
     rows = _sensed_by(flown, which)
@@ -212,7 +217,7 @@ def _sensed_by(flown: Flown, stage: int) -> np.ndarray:
 def _run(plan: Plan, draw: FlightDraw, laws: Laws, which: int, rows: np.ndarray, given: frozenset[str], expect) -> Ran:
     """Run one stage's computer over the rows of a script."""
     mission, last = plan.mission, plan.count - 1
-    model, own_draw = plan.leg(0, last, draw, 0)
+    model, own_draw = plan.segment(0, last, draw, 0)
     model = model._replace(computer=model.computer._replace(rules=rules_table(mission, [which])), leg=model.leg._replace(main=1 if which == 0 else 0))
     work = laws.make_work(model)
     plan.prepare(work, draw)

@@ -14,10 +14,11 @@ import numpy as np
 import xarray as xr
 
 from sixdof.core import layout
-from sixdof.flight import legs
 from sixdof.mission.files.incoming import FileFault, check_ordinary, is_own_netcdf
 from sixdof.mission.mission import Mission
 from sixdof.mission.units import shown
+from sixdof.results import names
+from sixdof.results.facts import BODY_FACTS, Flown
 from sixdof.results.netcdf import as_characters, read, write
 from sixdof.results.registry import (
     BODY,
@@ -142,12 +143,12 @@ def _names(dim: str, names, long_name: str):
 def _coordinates(mission: Mission, waypoints: int) -> dict:
     """Return the coordinates that a flight and an ensemble share."""
     return {
-        "body": _names("body", legs.body_names(mission), "body: a stage, or what comes loose of it"),
-        "event": _names("event", legs.event_names(mission), "event"),
-        "joint": _names("joint", legs.joint_names(mission), "joint, named by the stage behind it"),
-        "rule": _names("rule", legs.rule_names(mission), "event rule, or trigger of a recovery"),
-        "canopy": _names("canopy", legs.canopy_names(mission), "canopy"),
-        "failure": _names("failure", legs.failure_names(mission), "failure"),
+        "body": _names("body", names.body_names(mission), "body: a stage, or what comes loose of it"),
+        "event": _names("event", names.event_names(mission), "event"),
+        "joint": _names("joint", names.joint_names(mission), "joint, named by the stage behind it"),
+        "rule": _names("rule", names.rule_names(mission), "event rule, or trigger of a recovery"),
+        "canopy": _names("canopy", names.canopy_names(mission), "canopy"),
+        "failure": _names("failure", names.failure_names(mission), "failure"),
         "waypoint_number": ("waypoint_number", np.arange(waypoints), {"long_name": "number of the waypoint, from 0"}),
     }
 
@@ -165,12 +166,12 @@ def _facts(mission: Mission, flown, lead: tuple[str, ...]) -> dict:
         (CANOPY, flown.canopy),
     ):
         entries |= _by_column(variables, array, lead)
-    where = [flown.body[..., legs.BODY_FACTS.index(name)] for name in ("body_landing_east", "body_landing_north")]
+    where = [flown.body[..., BODY_FACTS.index(name)] for name in ("body_landing_east", "body_landing_north")]
     on_earth = np.stack(place_on_earth(mission.site, *where, 0.0), axis=-1)  # a body comes down at no height above the ground
     entries |= _by_column(PLACE, on_earth, lead)
     entries["status"] = _described(STATUS, lead, flown.status)
     entries["failure_happened"] = _described(FAILURE, (*lead, "failure"), flown.failure)
-    entries["branch"] = _described(BRANCH, lead, branch_names(legs.failure_names(mission), flown.failure))
+    entries["branch"] = _described(BRANCH, lead, branch_names(names.failure_names(mission), flown.failure))
     return entries
 
 
@@ -197,7 +198,7 @@ def _timeline(log: np.ndarray, variables, lead: tuple[str, ...], names=layout.LO
     return entries
 
 
-def flight_dataset(mission: Mission, flown: legs.Flown, **attrs) -> xr.Dataset:
+def flight_dataset(mission: Mission, flown: Flown, **attrs) -> xr.Dataset:
     """Return the Dataset of one flight. Its timeline is that of the front body; tracks of all bodies lie along (body, row)."""
     log, fins = flown.logs[0], (flown.logs[0].shape[1] - layout.LOG_COLUMNS - len(layout.SENSED)) // 3
     entries = _timeline(log, TIMELINE, ("time",))
@@ -232,7 +233,7 @@ def _padded(tables, columns: int) -> np.ndarray:
 def ensemble_dataset(mission: Mission, draws: xr.Dataset, block, **attrs) -> xr.Dataset:
     """Return the Dataset of an ensemble: the names of a single flight with `flight` in front, and the drawn inputs.
 
-    block : arrays `summary`, `events`, `passed`, `body`, `joint`, `rule`, `canopy`, `failure`, `status` as in `legs.Flown` with
+    block : arrays `summary`, `events`, `passed`, `body`, `joint`, `rule`, `canopy`, `failure`, `status` as in `facts.Flown` with
     flights in front, and `track` (flights, points, 1 + TRACK), rows picked from the front body's log, `track_columns` of it;
     NaN past its end.
     """

@@ -5,8 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from sixdof.core import layout
-from sixdof.flight import legs
-from sixdof.results.status import Status
+from sixdof.results.status import UNREACHED, Descent, Status
 
 
 @dataclass(frozen=True)
@@ -182,8 +181,8 @@ BODY = _facts(
     ("body_landing_energy", "J", "kinetic energy as the body comes down"),
     ("body_landing_mass", "kg", "mass that comes down"),
     ("fall_time", "s", "time from the body's apogee to the ground"),
-    ("descent", "1", "way in which the body comes down", ("not_down", "under_canopy", "nose_first", "tail_first", "tumbling", "broadside")),
-    ("body_status", "1", "how the body's flight ended", ("never_apart", *ENDS), -1),
+    ("descent", "1", "way in which the body comes down", tuple(way.name.lower() for way in Descent)),
+    ("body_status", "1", "how the body's flight ended", ("never_apart", *ENDS), UNREACHED),
     ("descent_incidence", "rad", "mean incidence over the last 1.5 to 3 s of a fall without a canopy"),
     ("time_falling_incidence", "s", "time falling without a canopy beyond 15 deg incidence"),
     ("time_falling_mach", "s", "time falling without a canopy above Mach 0.8"),
@@ -261,5 +260,3 @@ def _reading_units(name: str) -> str:
 READING_UNITS = tuple(_reading_units(name) for name in layout.SENSED)
 
 assert tuple(_OUTCOMES) == layout.SUMMARY and tuple(_EVENT_UNITS) == layout.EVENT_COLUMNS
-assert tuple(v.name for v in BODY) == legs.BODY_FACTS and tuple(v.name for v in JOINT) == legs.JOINT_FACTS
-assert tuple(v.name for v in RULE) == legs.RULE_FACTS and tuple(v.name for v in CANOPY) == legs.CANOPY_FACTS

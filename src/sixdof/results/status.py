@@ -29,6 +29,18 @@ class Status(IntEnum):
         return self in (Status.LAW_FAILED, Status.LAW_NONSENSE)
 
 
+class Descent(IntEnum):
+    """How a body comes down."""
+
+    NOT_DOWN = 0
+    UNDER_CANOPY = 1
+    NOSE_FIRST = 2
+    TAIL_FIRST = 3
+    TUMBLING = 4
+    BROADSIDE = 5
+
+
+UNREACHED = -1  # status of a body that never came to be
 _SENTENCES = {
     Status.LANDED: "The vehicle came back to the ground.",
     Status.NO_LIFTOFF: "The vehicle never left the rail: thrust did not carry it past its weight, or not for long enough.",

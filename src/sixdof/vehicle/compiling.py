@@ -12,6 +12,7 @@ import json
 import os
 import subprocess
 import sys
+from contextlib import contextmanager
 from functools import cache
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -94,3 +95,11 @@ def _compile_apart(mission: Mission) -> bool:
         check=False,
     )
     return done.returncode == 0
+
+
+@contextmanager
+def announced_compilation():
+    """Tell a person why the first flight after an installation or an upgrade takes so long."""
+    if not is_compiled():
+        announce()
+    yield

@@ -11,7 +11,8 @@ from plain_gains import waypoints
 from scipy import signal
 
 from sixdof._jit import kernel
-from sixdof.autopilot.build import gains_table, notch_numbers, servo_table
+from sixdof.autopilot.gains import gains_table, notch_numbers
+from sixdof.autopilot.servo import servo_table
 from sixdof.core import layout as ly
 from sixdof.core.computer import control as co
 from sixdof.core.computer.sensors import lagged_rate

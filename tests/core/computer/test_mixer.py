@@ -11,7 +11,7 @@ from canards import with_canards
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from sixdof.autopilot.build import deflection_arms, mixer_table
+from sixdof.autopilot.mixer import deflection_arms, mixer_table
 from sixdof.core.computer.control import mix
 from sixdof.flight.model import build_model
 from sixdof.study.aero.tunnel import wind_tunnel

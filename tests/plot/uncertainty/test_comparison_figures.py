@@ -11,7 +11,7 @@ from results_by_hand import ensemble_by_hand
 from sixdof.plot.uncertainty.comparison import plot_comparison, plot_paired, plot_verdicts
 from sixdof.study.variants.judging import judge_criteria
 from sixdof.study.variants.pairs import paired
-from sixdof.study.variants.vary import joined
+from sixdof.study.variants.vary import joined_variants
 
 FLIGHTS = 60
 CRITERIA = ["apogee_height < 640 m in 90 % of flights", "tilt_max < 12 deg in 90 % of flights", "status is landed in 99 % of flights"]
@@ -35,7 +35,7 @@ def compared(demo_mission):
         ds["tilt_max"].values[:] = np.radians(rng.uniform(5.0, 10.0, FLIGHTS))
         parts[name] = ds
     parts["second"]["apogee_height"].values[:3] = np.nan
-    return joined(parts, [demo_mission] * 3).assign_attrs(criteria="\n".join(CRITERIA))
+    return joined_variants(parts, [demo_mission] * 3).assign_attrs(criteria="\n".join(CRITERIA))
 
 
 def drawn():

@@ -9,9 +9,9 @@ from canards import with_canards
 from results_by_hand import flight_by_hand
 
 import sixdof
-from sixdof.autopilot.build import deflection_arms
+from sixdof.autopilot.mixer import deflection_arms
 from sixdof.cli import main
-from sixdof.study.aero.surviving_control import control_lines, flown_span, passed_lines, shares, steered_stacks
+from sixdof.study.aero.surviving_control import control_lines, flown_span, passed_lines, steered_stacks, surviving_shares
 from sixdof.study.aero.tunnel import wind_tunnel
 from sixdof.study.report.cautions import cautions
 from sixdof.vehicle.mass import mass_at, mass_table
@@ -48,7 +48,7 @@ def test_shares__moment_with_the_fins_behind_over_that_of_a_tail_out_of_reach(de
     """Second statement: the same moment with the tail taken away altogether, which changes nothing else of a deflection."""
     mission = with_canards(demo_mission, semispan=0.08)
     bare = mission.change({"stage.0.part.tail.semispan": 1e-4, "stage.0.part.tail.tip_chord": 0.14})
-    found = shares(mission, [0], [0.3])
+    found = surviving_shares(mission, [0], [0.3])
     angle = 1e-3
     for channel, name, pattern in (("roll", "C_l", (1, 1, 1, 1)), ("pitch", "C_m", (0, 1, 0, -1)), ("yaw", "C_n", (1, 0, -1, 0))):
         fins = xr.DataArray(angle * np.array(pattern), dims="fin")

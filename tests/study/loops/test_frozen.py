@@ -9,7 +9,7 @@ import pytest
 from plain_gains import waypoints
 
 import sixdof
-from sixdof.study.loops.frozen import Bench, fin_groups, simulate_frozen, step_map
+from sixdof.study.loops.frozen import FrozenLoop, fin_groups, simulate_frozen, step_map
 from sixdof.study.loops.linear import linearise
 from sixdof.study.loops.loop import closed_response
 
@@ -90,7 +90,7 @@ def test_step_map__is_of_fourth_order():
 
 
 def test_bench__goes_on_where_it_stopped(models):
-    bench = Bench(models, 0, "pitch")
+    bench = FrozenLoop(models, 0, "pitch")
     bench.begin(0.02)
     whole = bench.run(40)[1]
     bench.begin(0.02)
@@ -99,7 +99,7 @@ def test_bench__goes_on_where_it_stopped(models):
 
 
 def test_bench__the_fin_stays_within_the_play(models):
-    bench = Bench(models, 0, "pitch", servo={"dead_band": 0.0})
+    bench = FrozenLoop(models, 0, "pitch", servo={"dead_band": 0.0})
     bench.begin(0.05)
     half, behind = 0.5 * bench.servo.backlash, []
     for _ in range(200):

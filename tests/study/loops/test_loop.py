@@ -11,7 +11,8 @@ from control_drivers import estimates, servo_chain
 from scipy.spatial.transform import Rotation
 
 import sixdof
-from sixdof.autopilot.build import gains_table, servo_table
+from sixdof.autopilot.gains import gains_table
+from sixdof.autopilot.servo import servo_table
 from sixdof.core import layout as la
 from sixdof.core.computer.control import built_in_control
 from sixdof.core.computer.sensors import lagged_rate

@@ -9,9 +9,8 @@ import pytest
 from results_by_hand import flight_by_hand, staged_ensemble, staged_flight, staged_mission
 
 from sixdof.core import layout
-from sixdof.flight import legs
 from sixdof.mission.load import build_mission
-from sixdof.results.status import Status
+from sixdof.results.status import Descent, Status
 from sixdof.study.reading.result import apart, body_of, branches, came_down, event_values, fact, happened, mission_of, own_events, pieces
 from sixdof.study.report.cautions import cautions
 from sixdof.study.report.hanging import airframe_share
@@ -149,7 +148,7 @@ def test_landing_section__of_a_flight(flight):
 
 
 def test_landing_section__incidence_of_a_fall(flight):
-    change(flight, "descent", legs.BROADSIDE, body="booster")
+    change(flight, "descent", Descent.BROADSIDE, body="booster")
     change(flight, "descent_incidence", math.radians(113.4), body="booster")
     assert "143 deg true, broadside at 113 deg of incidence, at 9.0 m/s with 49 J" in flat(landing_section(flight))
 
@@ -167,7 +166,7 @@ def test_page__falls_of_every_body_are_judged(flight, ensemble):
 
 
 def test_landing_section__of_an_ensemble_counts_ways_and_leaves_out_what_stayed_joined(ensemble):
-    change(ensemble, "descent", legs.TUMBLING, body="booster", flight=slice(0, 2))
+    change(ensemble, "descent", Descent.TUMBLING, body="booster", flight=slice(0, 2))
     change(ensemble, "separation_time", np.nan, flight=slice(10, 19))
     change(ensemble, "body_landing_energy", 1e6, body="booster", flight=slice(10, 19))  # of the whole stack: not the booster's
     lines = flat(landing_section(ensemble))
@@ -258,8 +257,8 @@ def test_cautions__none_about_a_flight_that_goes_well(flight, ensemble):
         ("event_tilt", 0.36, {"event": "ignition thistledown"}, "thistledown is lit while it leans more than 20 deg, 20.6 deg"),
         ("event_time", 2.0, {"event": "ignition thistledown"}, "thistledown is lit while booster is still attached"),
         ("body_landing_time", np.nan, {"body": "booster"}, "booster does not come down within the flight"),
-        ("descent", legs.NOSE_FIRST, {"body": "booster"}, "more than 20 J (a threshold of our own), 48.6 J"),
-        ("descent", legs.TUMBLING, {"body": "thistledown"}, "thistledown comes down without a canopy"),
+        ("descent", Descent.NOSE_FIRST, {"body": "booster"}, "more than 20 J (a threshold of our own), 48.6 J"),
+        ("descent", Descent.TUMBLING, {"body": "thistledown"}, "thistledown comes down without a canopy"),
         ("deployment_airspeed", 31.0, {"canopy": "main"}, "main is released at more than 30 m/s (a threshold of our own), 31.0 m/s"),
         ("opening_load", 220.0, {"canopy": "booster canopy"}, "opening load of booster canopy is above its strength, 110.0 % of it"),
         ("snatch_load", 990.0, {"canopy": "main"}, "snatch of main's ejection is above its harness's strength, 110.0 % of it"),
@@ -286,7 +285,7 @@ def test_cautions__a_rule_that_gave_up(flight):
 
 
 def test_cautions__light_pieces_and_pieces_that_stay_joined_are_let_be(flight):
-    change(flight, "descent", legs.TUMBLING, body="booster")
+    change(flight, "descent", Descent.TUMBLING, body="booster")
     change(flight, "body_landing_energy", 19.0, body="booster")
     assert cautions(flight) == []
     change(flight, "body_landing_energy", 500.0, body="booster")
@@ -318,7 +317,7 @@ def test_cautions__a_ballistic_return_is_said_once(demo_mission):
     ds["rail_departure_speed"].values[()], ds["static_margin_min"].values[()] = 20.0, 2.0
     ds["saturation_share"].values[()] = ds["rail_departure_incidence"].values[()] = 0.0
     ds["opening_airspeed"].values[()] = np.nan
-    change(ds, "descent", legs.NOSE_FIRST)
+    change(ds, "descent", Descent.NOSE_FIRST)
     change(ds, "body_landing_energy", 4000.0)
     assert [text[:16] for text in cautions(ds)] == ["no canopy opened"]
 

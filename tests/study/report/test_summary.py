@@ -7,11 +7,11 @@ import pytest
 import xarray as xr
 from results_by_hand import ensemble_by_hand, flight_by_hand
 
-from sixdof.flight import legs
-from sixdof.results.status import Status
+from sixdof.results.status import Descent, Status
+from sixdof.study.reading.page import LAST_LINE, bearing_of
 from sixdof.study.reading.result import downrange, height_bands, quantiles
 from sixdof.study.report.cautions import cautions, wind_at_departure
-from sixdof.study.report.summary import LAST_LINE, bearing_of, summarise
+from sixdof.study.report.summary import summarise
 
 
 @pytest.fixture
@@ -37,9 +37,9 @@ def ensemble(demo_mission):
 def test_summarise__way_and_energy_of_a_vehicle_of_one_body(flight, ensemble):
     page = summarise(flight)
     assert "energy at the ground              J                 10" in page and "  comes down under a canopy\n" in page
-    flight["descent"].values[:], flight["descent_incidence"].values[:] = legs.TAIL_FIRST, np.radians(150.0)
+    flight["descent"].values[:], flight["descent_incidence"].values[:] = Descent.TAIL_FIRST, np.radians(150.0)
     assert "  comes down tail first at 150 deg of incidence\n" in summarise(flight)
-    ensemble["descent"].values[:3] = legs.BROADSIDE
+    ensemble["descent"].values[:3] = Descent.BROADSIDE
     assert "comes down under a canopy in 17, broadside in 3 of 20 flights" in summarise(ensemble)
 
 

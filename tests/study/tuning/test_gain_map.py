@@ -11,15 +11,15 @@ import pytest
 from plain_gains import two_stages
 
 import sixdof
-from sixdof.autopilot.build import gains_table
+from sixdof.autopilot.gains import gains_table
 from sixdof.results.status import Status
 from sixdof.study.loops import many_loops
 from sixdof.study.loops.linear import linearise
 from sixdof.study.loops.loop import loops_of
 from sixdof.study.loops.margins import margins
 from sixdof.study.loops.sampled_plant import plant_response, sampled_plant
-from sixdof.study.report.control_metrics import control_metrics
-from sixdof.study.report.oscillation import NONE
+from sixdof.study.reading.control_metrics import control_metrics
+from sixdof.study.reading.oscillation import NONE
 from sixdof.study.tuning import gain_map as module
 from sixdof.study.tuning.gain_map import _Axis, _pairs, gain_map
 
@@ -30,7 +30,7 @@ FLOWN = ("error_rms", "error_peak", "saturation_share", "rate_limit_share", "rev
 
 @pytest.fixture(autouse=True)
 def no_oscillation(monkeypatch):
-    monkeypatch.setattr("sixdof.study.report.control_metrics.strongest_oscillation", lambda *_: NONE)  # takes seconds; no map has it
+    monkeypatch.setattr("sixdof.study.reading.control_metrics.strongest_oscillation", lambda *_: NONE)  # takes seconds; no map has it
 
 
 @pytest.fixture(scope="module")

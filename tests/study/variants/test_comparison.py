@@ -11,7 +11,7 @@ from results_by_hand import ensemble_by_hand
 from scipy import stats
 
 import sixdof
-from sixdof.study.report.summary import LAST_LINE
+from sixdof.study.reading.page import LAST_LINE
 from sixdof.study.uncertainty.claims import PASS, UNDECIDED, flights_needed, judge
 from sixdof.study.uncertainty.statistics import mean_interval, quantile_interval
 from sixdof.study.variants import comparison
@@ -22,7 +22,7 @@ from sixdof.study.variants.judging import VERDICTS, judge_criteria
 from sixdof.study.variants.motors import motor_variants
 from sixdof.study.variants.pairs import paired, welch_half_width
 from sixdof.study.variants.subjects import NOT_HERE
-from sixdof.study.variants.vary import joined, variant_of, vary
+from sixdof.study.variants.vary import joined_variants, variant_of, vary
 
 FLIGHTS, SEED = 12, 4
 ROUNDING = 1e-12  # relative: the same formula in another order
@@ -45,7 +45,7 @@ def by_hand(mission, **values):
     for name, apogee in values.items():
         parts[name] = ensemble_by_hand(mission, np.zeros((len(apogee), 2)), points=0)
         parts[name]["apogee_height"].values[:] = apogee
-    return joined(parts, [mission] * len(parts))
+    return joined_variants(parts, [mission] * len(parts))
 
 
 def bare(ds):

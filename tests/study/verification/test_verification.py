@@ -15,7 +15,7 @@ from sixdof import cli
 from sixdof.study.verification import closed_forms, nasa_cases
 from sixdof.study.verification import verify as verification
 from sixdof.study.verification.checks import Check
-from sixdof.study.verification.verify import table_of, verification_text
+from sixdof.study.verification.verify import table_of_checks, verification_text
 
 MOST_SECONDS = 20.0  # warm; it takes one
 
@@ -70,15 +70,15 @@ def test_verify__survives_a_file(verified, tmp_path):
 @pytest.mark.parametrize("ours, passed", [(1.1, True), (0.9, True), (1.2, False), (0.8, False), (math.nan, False), (math.inf, False)])
 def test_check__passes_within_its_limit(ours, passed):
     assert check(ours=ours, limit=0.1 + 1e-12).passed is passed
-    assert bool(table_of([check(ours=ours, limit=0.1 + 1e-12)]).passed[0]) is passed
+    assert bool(table_of_checks([check(ours=ours, limit=0.1 + 1e-12)]).passed[0]) is passed
 
 
 def test_text__marks_and_lists_what_is_missed():
-    text = verification_text(table_of([check(), check(ours=2.0, quantity="height"), check(ours=math.nan, quantity="time")]))
+    text = verification_text(table_of_checks([check(), check(ours=2.0, quantity="height"), check(ours=math.nan, quantity="time")]))
     marked = [line for line in text.splitlines() if line.endswith(verification.MISS)]
     assert [line.split()[0] for line in marked] == ["height", "time"]
     assert "1 of 3 quantities are within their limits. 2 MISSED:" in text and "  a case: height" in text
-    assert verification.MISS not in verification_text(table_of([check()]))
+    assert verification.MISS not in verification_text(table_of_checks([check()]))
     assert "from a book" in text
 
 
@@ -103,12 +103,12 @@ def test_wrong_earth__is_missed(monkeypatch, name, value, cases):
 
 
 def test_wrong_air_and_damping__are_missed(monkeypatch):
-    plain = sixdof.flight.bodies._plain
-    monkeypatch.setattr("sixdof.flight.bodies._plain", lambda *a: plain(*a)._replace(roll=2.0 * plain(*a).roll))  # p b/V for p b/(2V)
+    plain = sixdof.flight.rigid_body._plain
+    monkeypatch.setattr("sixdof.flight.rigid_body._plain", lambda *a: plain(*a)._replace(roll=2.0 * plain(*a).roll))  # p b/V for p b/(2V)
     assert missed(nasa_cases.nasa_checks()) == {"NASA case 3"}
-    monkeypatch.setattr("sixdof.flight.bodies._plain", plain)
-    rows = sixdof.flight.bodies._wind_rows
-    monkeypatch.setattr("sixdof.flight.bodies._wind_rows", lambda wind: -rows(wind))  # from for to
+    monkeypatch.setattr("sixdof.flight.rigid_body._plain", plain)
+    rows = sixdof.flight.rigid_body._wind_rows
+    monkeypatch.setattr("sixdof.flight.rigid_body._wind_rows", lambda wind: -rows(wind))  # from for to
     assert missed(nasa_cases.nasa_checks()) == {"NASA case 7", "NASA case 8"}
 
 

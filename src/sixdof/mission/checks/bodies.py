@@ -17,7 +17,7 @@ JOIN = 1e-6  # m: diameters spelled in different units are equal to this
 
 
 @dataclass(frozen=True)
-class Body:
+class BodySection:
     """A body of revolution from station x0 to x1 of its stage, of radius r0 fore and r1 aft, m."""
 
     loc: tuple
@@ -52,8 +52,8 @@ class Stack:
         return found
 
 
-def _bodies(number: int, stage: tables.Stage) -> list[Body]:
-    found: list[Body] = []
+def _bodies(number: int, stage: tables.Stage) -> list[BodySection]:
+    found: list[BodySection] = []
     fore = 0.0
     for j, part in enumerate(stage.part):
         if isinstance(part, tables.Nose):
@@ -64,7 +64,7 @@ def _bodies(number: int, stage: tables.Stage) -> list[Body]:
             r0, r1 = 0.5 * part.fore_diameter, 0.5 * part.aft_diameter
         else:
             continue
-        found.append(Body(("stage", number, "part", j), part, fore, fore + part.length, r0, r1))
+        found.append(BodySection(("stage", number, "part", j), part, fore, fore + part.length, r0, r1))
         fore += part.length
     return found
 

@@ -9,8 +9,8 @@ import xarray as xr
 
 from sixdof.plot.flight.flight import draw_or_say, plot_fins, show_live
 from sixdof.plot.style import CYCLE, FONT, GREY, INK, LINE, axes_or_new, dress, headroom, label, legend, second_axis, shown, widths
+from sixdof.study.reading.control_metrics import CHANNELS, channel_error, closest_approach
 from sixdof.study.reading.result import climb, mission_of, need_flight
-from sixdof.study.report.control_metrics import CHANNELS, channel_error, closest_approach
 
 ROUNDING = 1e-9  # rad, m, m/s: the error of an estimate that is the truth
 _TIMES = ("event_time", "event", "body")

@@ -15,8 +15,8 @@ from sixdof.plot.loops.loop import BESIDE, DARKEST, PALEST, WORST, Curve, chosen
 from sixdof.plot.style import CYCLE, FONT, GREY, INK, LINE, axes_or_new, blank, dress, headroom, label, legend, unwound
 from sixdof.study.loops.linear import CHANNELS, check_point
 from sixdof.study.loops.loop import LOWEST, closed_response, flown_mission, open_loop
+from sixdof.study.reading.control_metrics import channel_error
 from sixdof.study.reading.result import climb, mission_of, need_flight
-from sixdof.study.report.control_metrics import channel_error
 
 FACTORS = np.geomspace(0.1, 4.0, 160)
 LONGEST = 600.0  # s: a frozen model of a climbing rocket means nothing for as long

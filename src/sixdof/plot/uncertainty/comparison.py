@@ -13,7 +13,7 @@ from sixdof.study.uncertainty.claims import FAIL, PASS, UNDECIDED
 from sixdof.study.variants.comparison_text import share_text
 from sixdof.study.variants.criteria import Criterion, percent
 from sixdof.study.variants.judging import VERDICTS, wanted_criteria
-from sixdof.study.variants.pairs import outcome_of, paired
+from sixdof.study.variants.pairs import outcome_by_variant, paired
 
 SPAN, HALF, MIDDLE = (0.05, 0.95), (0.25, 0.75), 0.5  # shares of the flights that bars and ticks hold
 ROW = 0.42  # inches of a variant's row
@@ -33,7 +33,7 @@ def plot_comparison(ds: xr.Dataset, outcome: str, *, criteria: str | Criterion |
 
     Raises ValueError for what is no comparison, an unknown outcome or a flag, and criteria that do not fit.
     """
-    of, values = outcome_of(ds, outcome, "plot_comparison")
+    of, values = outcome_by_variant(ds, outcome, "plot_comparison")
     given = ds.attrs.get("criteria") if criteria is None else criteria
     limits = [one for one in (wanted_criteria(ds, criteria, "plot_comparison") if given else []) if one.subject == of and not one.words]
     names = [str(name) for name in values["variant"].values]
@@ -87,7 +87,7 @@ def plot_paired(ds: xr.Dataset, outcome: str, *, baseline: str | None = None, co
     bar is the interval of the mean that two ensembles on different draws would have had (see `study.pairs.paired`).
     """
     found = paired(ds, outcome, baseline=baseline, confidence=confidence)
-    of, values = outcome_of(ds, outcome, "plot_paired")
+    of, values = outcome_by_variant(ds, outcome, "plot_paired")
     names, base = [str(name) for name in found["variant"].values], found.attrs["baseline"]
     ax = axes_or_new(ax, size=(6.4, 1.5 + ROW * len(names)))
     numbers = values.copy(data=shown(values))

@@ -9,7 +9,7 @@ from typing import NamedTuple
 import numpy as np
 import xarray as xr
 
-from sixdof.autopilot.build import deflection_arms
+from sixdof.autopilot.mixer import deflection_arms
 from sixdof.core import types as ct
 from sixdof.mission.mission import Mission
 from sixdof.results.status import FlightError
@@ -60,7 +60,7 @@ def flown_span(ds: xr.Dataset, count: int) -> Span:
     return Span(np.fmin.reduce(inside), np.fmax.reduce(inside), live)
 
 
-def shares(mission: Mission, stages: list[int], mach) -> xr.DataArray:
+def surviving_shares(mission: Mission, stages: list[int], mach) -> xr.DataArray:
     """Return the share of a commanded moment that survives (channel, state, mach), 1 deg of demand, no incidence; NaN: no moment."""
     found = [
         survival(mission, stages=stages, mach=np.asarray(mach), incidence=[0.0], demand=[DEMAND], unburnt=left).squeeze(("incidence", "demand"))
@@ -125,7 +125,7 @@ def _configuration(mission: Mission, stages: list[int], span: Span) -> list[str]
         mach, said = np.array([FALLBACK_MACH]), f"Mach {FALLBACK_MACH:g}; the nominal flight has no Mach numbers of it"
     lines = [f"  {_called(mission, stages)}, {said}" + ("" if live else "; its fins are not live there")]
     lines.append(f"    {'Mach':<16}" + "".join(f"{m:>8.2f}" for m in mach))
-    found = shares(mission, stages, mach)
+    found = surviving_shares(mission, stages, mach)
     for channel in CHANNELS:
         for state in STATES:
             if channel == "roll" and state != "loaded":
@@ -150,7 +150,7 @@ def reversal_checks(ds: xr.Dataset, mission: Mission) -> Iterator[tuple[np.ndarr
         if not known.any():
             continue
         grid = np.linspace(span.low[known].min(), span.high[known].max() + 1e-6, 9)
-        least = shares(mission, stages, grid).min("state")
+        least = surviving_shares(mission, stages, grid).min("state")
         name = _called(mission, stages)
         for channel in CHANNELS:
             of = least.sel(channel=channel).values

@@ -8,7 +8,9 @@ from collections.abc import Callable, Mapping
 import numpy as np
 import xarray as xr
 
-from sixdof.autopilot.build import gains_table, mixer_table, servo_table
+from sixdof.autopilot.gains import gains_table
+from sixdof.autopilot.mixer import mixer_table
+from sixdof.autopilot.servo import servo_table
 from sixdof.core import layout as ly
 from sixdof.core.actuator import FIN_ROWS, ISSUED, MOTOR_ROWS, issue, keep_fins, move_fins, pick_targets, switch_delay
 from sixdof.core.computer.control import K_HEAD, K_ROW, built_in_control, mix
@@ -76,12 +78,12 @@ def simulate_frozen(
     """
     if isinstance(duration, bool) or not (isinstance(duration, (int, float)) and 0.0 < duration <= LONGEST):
         raise ValueError(f"simulate_frozen: duration = {shown(duration)} must be above 0 and at most {LONGEST:g} s")
-    bench = Bench(models, point, channel, gains=gains, servo=servo, steps=steps, who="simulate_frozen")
-    bench.begin(start, centring)
-    time, rows = bench.run(max(round(duration / bench.period), 1) + 1, goal, gust)
+    loop = FrozenLoop(models, point, channel, gains=gains, servo=servo, steps=steps, who="simulate_frozen")
+    loop.begin(start, centring)
+    time, rows = loop.run(max(round(duration / loop.period), 1) + 1, goal, gust)
     entries = {name: ("time", rows[:, k], {"units": units, "long_name": text}) for k, (name, (units, text)) in enumerate(SIGNALS.items())}
     ds = xr.Dataset(entries, {"time": ("time", time, {"units": "s", "long_name": "time from the start"})})
-    return ds.assign_attrs(title=models.attrs.get("title", ""), mission=bench.mission.to_toml(), point=int(point), channel=channel)
+    return ds.assign_attrs(title=models.attrs.get("title", ""), mission=loop.mission.to_toml(), point=int(point), channel=channel)
 
 
 def fin_groups(models: xr.Dataset, mission: Mission, point: int, channel: str, who: str = "fin_groups") -> tuple[np.ndarray, np.ndarray]:
@@ -132,10 +134,10 @@ def step_map(a: np.ndarray, b: np.ndarray, g: np.ndarray, h: float) -> np.ndarra
     return x + h / 6.0 * (k1 + 2.0 * k2 + 2.0 * k3 + k4)
 
 
-class Bench:
+class FrozenLoop:
     """A channel of one linear model with the flight computer's law and servos. `begin` puts it at rest, `run` goes on from there."""
 
-    def __init__(self, models: xr.Dataset, point: int, channel: str, *, gains=None, servo=None, steps: int | None = None, who: str = "Bench"):
+    def __init__(self, models: xr.Dataset, point: int, channel: str, *, gains=None, servo=None, steps: int | None = None, who: str = "FrozenLoop"):
         need_table(models, who, "loops.linear.linearise", *OF_LOOPS, "stages", "time")
         check_point(models, point, who)
         check_channel(channel, CHANNELS, who, ": one channel flies at a time")

@@ -7,7 +7,7 @@ from typing import NamedTuple
 import numpy as np
 import xarray as xr
 
-from sixdof.autopilot.build import gains_table
+from sixdof.autopilot.gains import gains_table
 from sixdof.core.computer import control as co
 from sixdof.mission.mission import Mission
 

@@ -11,7 +11,7 @@ import xarray as xr
 
 from sixdof.mission.load import stored_mission
 from sixdof.mission.units import shown
-from sixdof.study.loops.frozen import SIGNALS, Bench
+from sixdof.study.loops.frozen import SIGNALS, FrozenLoop
 from sixdof.study.loops.loop import flown_mission
 from sixdof.study.loops.servo_cycles import IMPERFECTIONS, SLOWEST, TOGETHER, Case, Cycle, largest
 from sixdof.study.reading.result import need_table
@@ -136,7 +136,7 @@ def simulated_cycle(
     starts: Sequence[float] | None = None,
     period: float | None = None,
 ) -> Simulated:
-    """Return the limit cycle that `frozen.Bench` settles on, the largest of a few starts, and how far the attitude swings at the end.
+    """Return the limit cycle that `frozen.FrozenLoop` settles on, the largest of a few starts, and how far the attitude swings at the end.
 
     Cycles slower than 0.2 Hz are none, as in `limit_cycles`: their swing is told. Where the command is rounded, each start is flown with
     the servo's centre on a level and between two. Amplitudes are first harmonics of the signals at the ticks, their drift taken out.
@@ -161,7 +161,7 @@ def simulated_cycle(
 
 def _simulated(case: Case, name: str, predicted: Sequence[Cycle], starts=None, period=None) -> Simulated:
     kept = {each: 0.0 for each in IMPERFECTIONS if name not in (each, TOGETHER)}
-    bench = Bench(case.models, case.point, case.channel, gains=case.mission, servo=kept, who=case.who)
+    loop = FrozenLoop(case.models, case.point, case.channel, gains=case.mission, servo=kept, who=case.who)
     chief = largest(predicted)
     if starts is None:
         starts = [share * (chief.attitude_amplitude if chief else UNPREDICTED) for share in STARTS]
@@ -172,9 +172,9 @@ def _simulated(case: Case, name: str, predicted: Sequence[Cycle], starts=None, p
         period = 1.0 / chief.frequency if chief else _unhurried(case)
     if isinstance(period, bool) or not isinstance(period, (int, float)) or not 0.0 < period <= LONGEST:
         raise ValueError(f"{case.who}: period = {shown(period)} must be a number of seconds above 0, {LONGEST:g} at most")
-    rounded = bench.servo.resolution
+    rounded = loop.servo.resolution
     off = (0.0, 0.5 * rounded) if rounded else (0.0,)  # the mean command that is needed: a level, and the middle between two
-    found = [_settled(bench, float(start), centring, period, STILL * case.size(name)) for start in starts for centring in off]
+    found = [_settled(loop, float(start), centring, period, STILL * case.size(name)) for start in starts for centring in off]
     cycles = [each.cycle for each in found if each.cycle is not None]
     return Simulated(max(cycles, key=lambda each: each.fin_amplitude, default=None), max(each.swing for each in found))
 
@@ -187,15 +187,15 @@ def _unhurried(case: Case) -> float:
     return 4.0 * math.pi / grid[at[0]] if at.size else 1.0
 
 
-def _settled(bench: Bench, start: float, centring: float, period: float, still: float) -> Simulated:
+def _settled(loop: FrozenLoop, start: float, centring: float, period: float, still: float) -> Simulated:
     """Return what a start comes to; `stable` of the cycle tells whether two blocks in a row agreed."""
-    bench.begin(start, centring)
+    loop.begin(start, centring)
     length = max(BLOCK * period, SHORTEST)
-    ticks, last, calm, seen = max(math.ceil(length / bench.period), 8), None, 0, []
+    ticks, last, calm, seen = max(math.ceil(length / loop.period), 8), None, 0, []
     for k in range(max(math.ceil(LONGEST / length), EARLY + 1)):
-        time, rows = bench.run(ticks)
+        time, rows = loop.run(ticks)
         if len(rows) < ticks:
-            raise ValueError(f"{bench.who}: the attitude leaves +-90 deg from a start of {math.degrees(start):.3g} deg: the loop does not hold it")
+            raise ValueError(f"{loop.who}: the attitude leaves +-90 deg from a start of {math.degrees(start):.3g} deg: the loop does not hold it")
         seen = [*seen[-2:], rows[:, list(SIGNALS).index("angle")]]
         fin = rows[:, list(SIGNALS).index("fin")]
         now = first_harmonics(time, rows)

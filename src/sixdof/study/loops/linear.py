@@ -10,10 +10,10 @@ import xarray as xr
 
 from sixdof.core import layout as ly
 from sixdof.core import probe
+from sixdof.draws.flight_draw import FlightDraw
+from sixdof.draws.numbers import check_numbers
 from sixdof.draws.packed import nominal_draw, one_draw, pack_draws
 from sixdof.draws.table import draw_table
-from sixdof.flight.fly import check_numbers
-from sixdof.flight.legs import FlightDraw
 from sixdof.mission.load import check_mission
 from sixdof.mission.mission import Mission
 from sixdof.mission.units import shown

@@ -13,12 +13,17 @@ from sixdof.core.draw import Draw
 from sixdof.core.motion import FREE
 from sixdof.core.types import Model
 from sixdof.draws.drawn import drawn_mission
-from sixdof.flight.fly import announced_compilation, log_rows
+from sixdof.draws.flight_draw import FlightDraw
 from sixdof.flight.laws import bind
-from sixdof.flight.legs import Flier, FlightDraw, Flown, Plan, event_names
+from sixdof.flight.model import log_rows
+from sixdof.flight.plan import Plan
+from sixdof.flight.runner import FlightRunner
 from sixdof.mission.mission import Mission
 from sixdof.mission.units import shown
+from sixdof.results.facts import Flown
+from sixdof.results.names import event_names
 from sixdof.results.status import Status
+from sixdof.vehicle.compiling import announced_compilation
 
 MOST_POINTS = 10_000  # of a flight
 FLOW_SPEED = 20.0  # m/s: slower, fins are idle (as in study.control_metrics)
@@ -56,9 +61,9 @@ def fly_track(mission: Mission, draw: FlightDraw, who: str) -> Track:
     flown_mission = drawn_mission(mission, draw.path)
     plan = Plan(flown_mission, log_rate=mission.autopilot.rate)
     whole = plan.model(0, plan.count - 1)
-    flier = Flier(plan, bind(None, None), log_rows(whole))
+    runner = FlightRunner(plan, bind(None, None), log_rows(whole))
     with announced_compilation():
-        flown = flier.fly(draw, log_others=False)
+        flown = runner.run(draw, log_others=False)
     if flown.status in (Status.NO_LIFTOFF, Status.DIVERGED) or not len(flown.logs[0]):
         raise ValueError(f"{who}: there is nothing to linearise about: {Status(flown.status).sentence}")
     return track_of(flown_mission, plan, draw, flown)
@@ -161,7 +166,7 @@ def moments_at(track: Track, rows: Sequence[int]) -> Moments:
     row[:, probe.MOMENT_COLUMNS : probe.MOMENT_COLUMNS + fins] = np.nan_to_num(log[:, ly.LOG_COLUMNS : ly.LOG_COLUMNS + fins])
     row[:, probe.MOMENT_COLUMNS + fins :] = _carried(track, row[:, probe.N_TIME])
     sizes = sorted(set(track.joined[rows].tolist()))
-    legs = [track.plan.leg(0, n - 1, track.draw, 0) for n in sizes]
+    legs = [track.plan.segment(0, n - 1, track.draw, 0) for n in sizes]
     return Moments(row, np.searchsorted(sizes, track.joined[rows]), log, _sensed(track)[rows], legs)
 
 

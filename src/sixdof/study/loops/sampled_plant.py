@@ -9,7 +9,7 @@ from typing import NamedTuple
 import numpy as np
 import xarray as xr
 
-from sixdof.autopilot.build import servo_table
+from sixdof.autopilot.servo import servo_table
 from sixdof.core.actuator import switch_delay
 from sixdof.mission.mission import Mission
 from sixdof.mission.units import shown

@@ -9,7 +9,7 @@ from typing import NamedTuple
 import numpy as np
 import xarray as xr
 
-from sixdof.autopilot.build import servo_table
+from sixdof.autopilot.servo import servo_table
 from sixdof.mission.units import shown
 from sixdof.study.loops import describing
 from sixdof.study.loops.frozen import fin_groups

@@ -11,6 +11,7 @@ import xarray as xr
 from sixdof.study.reading.result import QUANTILES, is_ensemble, plural
 
 WIDTH = 34  # characters of a row's label
+LAST_LINE = "A calculation, not a clearance to fly: that is up to the range's rules, its safety officer and the vehicle."
 PAGE = 110  # characters of a line
 
 

@@ -7,7 +7,7 @@ import math
 import numpy as np
 import xarray as xr
 
-from sixdof.autopilot.build import canopies, canopy_stages
+from sixdof.autopilot.canopies import canopies, canopy_stages
 from sixdof.flight.model import hanging_areas
 from sixdof.mission.mission import Mission
 from sixdof.study.reading.result import meaningful

@@ -8,8 +8,7 @@ from typing import NamedTuple
 import numpy as np
 import xarray as xr
 
-from sixdof.study.reading.page import indented
-from sixdof.study.report.summary import LAST_LINE
+from sixdof.study.reading.page import LAST_LINE, indented
 
 _HEAD = f"  {'time, s':>9}{'height, m':>11}{'speed, m/s':>12}{'tilt, deg':>11}   what"
 

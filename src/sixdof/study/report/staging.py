@@ -11,7 +11,7 @@ from collections.abc import Iterator
 import numpy as np
 import xarray as xr
 
-from sixdof.autopilot.build import triggers
+from sixdof.autopilot.rules import triggers
 from sixdof.core import types as ct
 from sixdof.mission.mission import Mission
 from sixdof.mission.tables import Harness, Parachute

@@ -9,7 +9,7 @@ import numpy as np
 import xarray as xr
 
 from sixdof.results.status import Status
-from sixdof.study.reading.page import WIDTH, bearing_of, caution_lines, counted, indented, on_map, place, row_of
+from sixdof.study.reading.page import LAST_LINE, WIDTH, caution_lines, counted, indented, on_map, place, row_of
 from sixdof.study.reading.result import QUANTILES, apart, event_values, fact, is_ensemble, meaningful, mission_of, need_result, outcomes, pieces, plural
 from sixdof.study.report.cautions import cautions
 from sixdof.study.report.staging import branch_section, fired_section, landing_section, recovery_section, stage_section, way_section
@@ -17,8 +17,7 @@ from sixdof.study.uncertainty.scatter import LEAST, containment, places, radius
 from sixdof.study.uncertainty.sensitivity import largest_drivers
 from sixdof.study.uncertainty.statistics import quantile_interval
 
-__all__ = ["LAST_LINE", "TABLE", "Row", "bearing_of", "summarise"]
-LAST_LINE = "A calculation, not a clearance to fly: that is up to the range's rules, its safety officer and the vehicle."
+__all__ = ["TABLE", "Row", "summarise"]
 
 
 class Row(NamedTuple):

@@ -13,15 +13,18 @@ import numpy as np
 import xarray as xr
 from tqdm import tqdm
 
-from sixdof.autopilot.build import gains_table
+from sixdof.autopilot.gains import gains_table
 from sixdof.core import layout as ly
 from sixdof.draws.drawn import drawn_mission
+from sixdof.draws.flight_draw import FlightDraw
+from sixdof.draws.numbers import check_numbers
 from sixdof.draws.packed import nominal_draw, one_draw, pack_draws
 from sixdof.draws.table import draw_table
 from sixdof.ensemble.signals import interruptible
-from sixdof.flight.fly import announced_compilation, check_numbers, log_rows
 from sixdof.flight.laws import bind
-from sixdof.flight.legs import Flier, FlightDraw, Plan
+from sixdof.flight.model import log_rows
+from sixdof.flight.plan import Plan
+from sixdof.flight.runner import FlightRunner
 from sixdof.mission.load import check_mission
 from sixdof.mission.mission import Mission
 from sixdof.mission.paths import NoPath, path_item
@@ -32,9 +35,10 @@ from sixdof.study.loops.linear import CHANNELS, check_channel, linearise
 from sixdof.study.loops.loop import OF_LOOPS, need_controls
 from sixdof.study.loops.many_loops import ManyLoops, joined
 from sixdof.study.loops.sampled_plant import sampled_plant
+from sixdof.study.reading.control_metrics import AT_RATE, AT_STOP, FLOW_SPEED, QUIET
+from sixdof.study.reading.oscillation import reversals
 from sixdof.study.reading.result import need_table
-from sixdof.study.report.control_metrics import AT_RATE, AT_STOP, FLOW_SPEED, QUIET
-from sixdof.study.report.oscillation import reversals
+from sixdof.vehicle.compiling import announced_compilation
 
 WHO = "gain_map"
 OF_GAINS = ("roll", "pitch", "yaw", "schedule", "with_booster")  # tables of the autopilot that hold gains
@@ -230,19 +234,19 @@ def _linear(own: Mission, missions: Sequence[Mission], models: xr.Dataset, chann
 def _flown(ds: xr.Dataset, missions: Sequence[Mission], draw: FlightDraw, channels, axes, threads: int, progress: bool) -> xr.Dataset:
     """Fly every pair and add what came of it."""
     x, y = axes
-    crew = _Crew(missions[0], draw, channels)
+    runner = _GainRunner(missions[0], draw, channels)
     values, status = np.full((len(missions), len(FLOWN)), np.nan), np.full(len(missions), -1, dtype=np.int8)
     bar, done = tqdm(total=len(missions), unit="flight", disable=not progress, desc="gain map"), 0
     pool = ThreadPoolExecutor(threads)
     try:
         with interruptible() as stop, announced_compilation():
-            first = pool.submit(crew.fly, missions[0])
+            first = pool.submit(runner.run, missions[0])
             first.result()  # compiles, or loads what is compiled, once
             for start in range(0, len(missions), 4 * threads):
                 if stop.is_set():
                     break
                 rows = range(start, min(start + 4 * threads, len(missions)))
-                for k, (code, found) in zip(rows, pool.map(crew.fly, [missions[k] for k in rows])):
+                for k, (code, found) in zip(rows, pool.map(runner.run, [missions[k] for k in rows])):
                     status[k], values[k] = code, found
                 done += len(rows)
                 bar.update(len(rows))
@@ -260,7 +264,7 @@ def _flown(ds: xr.Dataset, missions: Sequence[Mission], draw: FlightDraw, channe
     return ds
 
 
-class _Crew:
+class _GainRunner:
     """Flies one draw with other gains: threads share the tables of everything else."""
 
     def __init__(self, mission: Mission, draw: FlightDraw, channels: Sequence[str]):
@@ -269,7 +273,7 @@ class _Crew:
         for last in range(self.plan.count):  # the front body in every state that it may fly in
             self.plan.model(0, last)
         self.rows = log_rows(self.plan.model(0, self.plan.count - 1))
-        self.fliers = queue.SimpleQueue()
+        self.runners = queue.SimpleQueue()
 
     def plan_of(self, mission: Mission) -> Plan:
         """Return the plan of a mission that differs in its gains alone."""
@@ -278,19 +282,19 @@ class _Crew:
         plan.models = {key: model._replace(computer=model.computer._replace(gains=gains)) for key, model in list(self.plan.models.items())}
         return plan
 
-    def fly(self, mission: Mission) -> tuple[int, list[float]]:
+    def run(self, mission: Mission) -> tuple[int, list[float]]:
         """Return how the flight ended, and the values of FLOWN; NaN for a flight that means nothing."""
         try:
-            flier = self.fliers.get_nowait()
+            runner = self.runners.get_nowait()
         except queue.Empty:
-            flier = Flier(self.plan, self.laws, self.rows)
-        flier.plan = self.plan_of(mission)
-        flown = flier.fly(self.draw, log_others=False)
+            runner = FlightRunner(self.plan, self.laws, self.rows)
+        runner.plan = self.plan_of(mission)
+        flown = runner.run(self.draw, log_others=False)
         if flown.status in (Status.NO_LIFTOFF, Status.DIVERGED):
             found = [math.nan] * len(FLOWN)
         else:
             found = live_metrics(flown.logs[0], flown.events[0], mission, self.channels)
-        self.fliers.put(flier)
+        self.runners.put(runner)
         return int(flown.status), found
 
 

@@ -3,17 +3,14 @@
 from __future__ import annotations
 
 import math
-from typing import TYPE_CHECKING
 
 import numpy as np
 import xarray as xr
 
-from sixdof.autopilot.build import notch_numbers
+from sixdof.autopilot.gains import notch_numbers
 from sixdof.mission.mission import Mission
 from sixdof.study.loops.margins import margins
-
-if TYPE_CHECKING:
-    from sixdof.study.tuning.tuned import Tuned
+from sixdof.study.tuning.design import TunedGains
 
 FASTER = 4.0  # how much better a part is made
 PARTS = ("servo", "delay", "sample_rate", "gyro_lag", "notch")
@@ -42,7 +39,7 @@ def improved(mission: Mission, part: str) -> dict | None:
     return {"autopilot.notch": None} if mission.autopilot.notch is not None else None
 
 
-def limits_of(tuned: Tuned) -> xr.Dataset:
+def limits_of(tuned: TunedGains) -> xr.Dataset:
     """Return worst margins with one part of the loop improved at a time, the gains kept, and the lags at the crossover.
 
     Returns
@@ -87,10 +84,10 @@ def lags_at(mission: Mission, frequency: float, channel: str, servo_factor: floa
     return np.array([of_servo, frequency * delay, 0.5 * frequency * period, math.atan(frequency * lag), notch])
 
 
-def limiting(tuned: Tuned, channel: str) -> str:
-    """Return in words what limits a channel's loop."""
+def limiting(tuned: TunedGains, limits: xr.Dataset, channel: str) -> str:
+    """Return in words what limits a channel's loop. limits : as `limits_of` returns them."""
     uses = [float(d.answer.servo.min()) for d in tuned.designs if channel in d.channels]
-    limits = tuned.limits.sel(channel=channel)
+    limits = limits.sel(channel=channel)
     base = float(limits["distance"].sel(part="as it is"))
     gained = {str(part): float(limits["distance"].sel(part=part)) - base for part in limits["part"].values[1:]}
     best = max(gained, key=gained.get)

@@ -62,7 +62,7 @@ class Demands(NamedTuple):
 
 
 @dataclass
-class Problem:
+class DesignProblem:
     """One set of gains for one channel, or for pitch and yaw alike, over points of the flight.
 
     weights : (points, rows) share of every row of the schedule in the gains at a point.
@@ -234,7 +234,7 @@ def _grid(top: float, bending: BendingMode | None) -> np.ndarray:
 
 def make_problem(
     models: Sequence[xr.Dataset], mission: Mission, channels: tuple[str, ...], demands: Demands, weights: Sequence[np.ndarray], bending: BendingMode | None
-) -> Problem:
+) -> DesignProblem:
     """Return the problem of one set of gains for channels of linear models, with the limits and filters of the mission's autopilot.
 
     models : of one flight or of several, each with its own drawn gain factors and servo speed. weights : of each, (points, rows).
@@ -254,7 +254,7 @@ def make_problem(
         shaken = [plant._replace(new=plant.gust, old=np.zeros_like(plant.gust), ticks=0) for plant in plants]
         gusts = _beside([plant_response(plant, part) for plant, part in zip(shaken, parts)])
     effect = np.concatenate([each["effectiveness"].sel(channel=channel).values for each, channel in pairs])
-    return Problem(
+    return DesignProblem(
         channels, demands, np.concatenate(list(weights) * len(channels)), laws[0]._replace(scale=scale), frequency, z, angle, rate, gusts, plants, effect
     )
 

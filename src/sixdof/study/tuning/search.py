@@ -9,7 +9,7 @@ import numpy as np
 from scipy.linalg import block_diag
 from scipy.optimize import linprog, nnls
 
-from sixdof.study.tuning.problem import BANDS, Answer, Problem
+from sixdof.study.tuning.problem import BANDS, Answer, DesignProblem
 
 ROUNDS = 80  # linear programs at most
 FIRST_STEP, LONGEST_STEP, SHORTEST_STEP = 0.25, 0.6, 3e-4  # of the logarithms of gains in one round
@@ -42,7 +42,7 @@ class Found(NamedTuple):
 class _Search:
     """Logarithms of gains (p, d, and i over p or, in a cascade, over d) to what they do, with slopes."""
 
-    def __init__(self, problem: Problem, rows: int):
+    def __init__(self, problem: DesignProblem, rows: int):
         self.problem, self.rows = problem, rows
         self.integral = problem.demands.integral > 0.0
 
@@ -101,7 +101,7 @@ class _Search:
         return np.stack([(self.answer(x + NUDGE * e) - base) / NUDGE for e in np.eye(len(x))], axis=-1)
 
 
-def search(problem: Problem, rows: int, bandwidth: float | None, reserve: float) -> Found:
+def search(problem: DesignProblem, rows: int, bandwidth: float | None, reserve: float) -> Found:
     """Return the gains of a schedule.
 
     First the quickest that keeps margins, peak and servo use everywhere: speed at the goal times stiffness against offsets, the mean of

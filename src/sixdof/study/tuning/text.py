@@ -3,15 +3,14 @@
 from __future__ import annotations
 
 import math
-from typing import TYPE_CHECKING
 
 import numpy as np
+import xarray as xr
 
 from sixdof.study.aero.text import wrapped
 from sixdof.study.loops.margins import MOST_INCIDENCE
-
-if TYPE_CHECKING:
-    from sixdof.study.tuning.tuned import Design, Tuned
+from sixdof.study.tuning.design import Design, TunedGains
+from sixdof.study.tuning.limits import limiting
 
 _DEG = math.degrees(1.0)
 _OVER = {"mach": ("Mach", 1.0, 2), "dynamic_pressure": ("q, Pa", 1.0, 0), "": ("", 1.0, 0)}
@@ -22,17 +21,15 @@ CAUTION = (
 NO_TRUST = "above Mach 0.8 the aerodynamics, and with them these margins, are estimates"
 
 
-def report_of(tuned: Tuned) -> str:
-    """Return what `tune` found as a page of text."""
+def report_of(tuned: TunedGains, limits: xr.Dataset) -> str:
+    """Return what `tune` found as a page of text. limits : as `limits_of` returns them."""
     lines = [tuned.before.title or "untitled", "gains from a specification", "", *_asked(tuned), ""]
     for design in tuned.designs:
         lines += _table(tuned, design)
     lines += ["", *_margin_lines(tuned), ""]
-    from sixdof.study.tuning.limits import limiting
-
     for design in tuned.designs:
         if not design.booster:
-            lines += wrapped(f"{' and '.join(design.channels)}: {limiting(tuned, design.channels[0])}.")
+            lines += wrapped(f"{' and '.join(design.channels)}: {limiting(tuned, limits, design.channels[0])}.")
     for design in tuned.designs:
         lines += _shortfalls(tuned, design)
     if float(tuned.models["mach"].max()) > 0.8:
@@ -40,7 +37,7 @@ def report_of(tuned: Tuned) -> str:
     return "\n".join([*lines, "", *wrapped(CAUTION)])
 
 
-def _asked(tuned: Tuned) -> list[str]:
+def _asked(tuned: TunedGains) -> list[str]:
     spec = tuned.spec
     speed = f"{spec.bandwidth:g} rad/s" if spec.bandwidth is not None else f"{100.0 * spec.reserve:.0f} % of the quickest"
     bends = "" if tuned.bending is None else f", a bending mode at {tuned.bending.frequency:g} Hz"
@@ -50,7 +47,7 @@ def _asked(tuned: Tuned) -> list[str]:
     )
 
 
-def _table(tuned: Tuned, design: Design) -> list[str]:
+def _table(tuned: TunedGains, design: Design) -> list[str]:
     """Return the gains of a design, a line a row of the schedule."""
     p_unit, i_unit = ("", "1/s") if tuned.mission.autopilot.structure == "pid" else ("1/s", "")
     name, factor, digits = _OVER[design.over]
@@ -63,7 +60,7 @@ def _table(tuned: Tuned, design: Design) -> list[str]:
     return lines
 
 
-def _margin_lines(tuned: Tuned) -> list[str]:
+def _margin_lines(tuned: TunedGains) -> list[str]:
     rows = [f"  {'':<8}{'':<9}{'gain dB':>9}{'phase deg':>11}{'delay ms':>10}{'|1 + L|':>9}{'bandwidth':>11}   worst at"]
     for channel in tuned.spec.channels:
         for word, found in (("before", tuned.margins_before), ("now", tuned.margins)):
@@ -76,7 +73,7 @@ def _margin_lines(tuned: Tuned) -> list[str]:
     return rows
 
 
-def _kept(tuned: Tuned, found, where: str) -> str:
+def _kept(tuned: TunedGains, found, where: str) -> str:
     met = tuned.holds(found)
     if bool(met.all()):
         return f"the margins asked for hold at every point of {where}"
@@ -103,7 +100,7 @@ def _least(values, factor: float, digits: int) -> str:
     return f"{values.min() * factor:.{digits}f}" if values.size else "none"
 
 
-def _shortfalls(tuned: Tuned, design: Design) -> list[str]:
+def _shortfalls(tuned: TunedGains, design: Design) -> list[str]:
     """Return what a design could not give, a line each."""
     names, lines, a = " and ".join(design.channels), [], design.answer
     if a.margin.min() < 0.98:
@@ -122,7 +119,7 @@ def _shortfalls(tuned: Tuned, design: Design) -> list[str]:
     return [line for text in lines for line in wrapped(text)]
 
 
-def fragment_of(tuned: Tuned) -> str:
+def fragment_of(tuned: TunedGains) -> str:
     """Return the changed keys of [autopilot] as TOML, with where they come from."""
     changes = {path.removeprefix("autopilot."): value for path, value in tuned.changes.items()}
     if not changes.get("schedule"):
@@ -139,7 +136,7 @@ def fragment_of(tuned: Tuned) -> str:
     return "\n".join([*head, *(line for key, value in changes.items() if value not in (None, [], {}) for line in _toml(key, value)), ""])
 
 
-def _and_drawn(tuned: Tuned) -> str:
+def _and_drawn(tuned: TunedGains) -> str:
     return f" and its drawn flights {', '.join(map(str, tuned.drawn))}" if tuned.drawn else ""
 
 

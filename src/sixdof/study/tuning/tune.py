@@ -11,7 +11,7 @@ import numpy as np
 import xarray as xr
 from tqdm import tqdm
 
-from sixdof.flight.fly import check_numbers
+from sixdof.draws.numbers import check_numbers
 from sixdof.mission.errors import suggestion
 from sixdof.mission.load import check_mission
 from sixdof.mission.mission import Mission
@@ -21,9 +21,10 @@ from sixdof.study.loops.linear_flight import MOST_POINTS
 from sixdof.study.loops.loop import check_bending
 from sixdof.study.loops.margins import margins, within
 from sixdof.study.loops.sampled_plant import BendingMode
-from sixdof.study.tuning.problem import Demands, Problem, make_problem
+from sixdof.study.tuning.design import Design
+from sixdof.study.tuning.problem import Demands, DesignProblem, make_problem
 from sixdof.study.tuning.search import NoDesign, search
-from sixdof.study.tuning.tuned import Design, Tuned
+from sixdof.study.tuning.tuned import Tuned
 
 SCHEDULES = ("mach", "dynamic_pressure", "scale", "none")
 PASSES = 3  # new gains fly another flight: design, fly, look, at most so often
@@ -235,7 +236,7 @@ def _searched(models, base: Mission, channels, rows, over: str, spec: Specificat
     return Design(channels, booster, over, rows, rounded, found.fastest, problem.answer(*problem.at_points(rounded)), found.attained)
 
 
-def _problem(models, mission: Mission, channels, rows, over: str, spec: Specification, bending, booster: bool) -> Problem:
+def _problem(models, mission: Mission, channels, rows, over: str, spec: Specification, bending, booster: bool) -> DesignProblem:
     own = _where(models, booster)
     weights = []
     for each in own:

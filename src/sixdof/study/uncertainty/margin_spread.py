@@ -13,13 +13,16 @@ import xarray as xr
 from tqdm import tqdm
 
 from sixdof.draws.drawn import drawn_mission
+from sixdof.draws.flight_draw import FlightDraw
 from sixdof.draws.given import check_draws
+from sixdof.draws.numbers import check_numbers
 from sixdof.draws.packed import one_draw, pack_draws
 from sixdof.draws.table import FAILED, make_draws
 from sixdof.ensemble.signals import interruptible
-from sixdof.flight.fly import announced_compilation, check_numbers, log_rows
 from sixdof.flight.laws import bind
-from sixdof.flight.legs import Flier, FlightDraw, Plan
+from sixdof.flight.model import log_rows
+from sixdof.flight.plan import Plan
+from sixdof.flight.runner import FlightRunner
 from sixdof.mission.load import check_mission
 from sixdof.mission.mission import Mission
 from sixdof.mission.units import shown
@@ -32,6 +35,7 @@ from sixdof.study.loops.many_loops import beside
 from sixdof.study.loops.margins import REQUIRED_GAIN_DB, REQUIRED_PHASE
 from sixdof.study.loops.sampled_plant import BendingMode
 from sixdof.study.uncertainty.robust_margins import check_requirement, robust_margins, spread_report, worst_draws
+from sixdof.vehicle.compiling import announced_compilation
 
 __all__ = ["margin_spread", "robust_margins", "spread_report", "with_gains", "worst_draws"]
 
@@ -150,28 +154,28 @@ def _table(mission: Mission, flights, seed, draws) -> xr.Dataset:
 # ---------------------------------------------------------------- flying
 
 
-class Flights:
+class TrackRunner:
     """Flies draws of one mission for linear models: threads share it, tables are made once where no dispersed path changes them."""
 
     def __init__(self, mission: Mission):
         self.mission, self.laws = mission, bind(None, None)
         self.plan = Plan(mission, log_rate=mission.autopilot.rate)
         self.rows = log_rows(self.plan.model(0, self.plan.count - 1))
-        self.fliers = queue.SimpleQueue()
+        self.runners = queue.SimpleQueue()
 
-    def fly(self, draw: FlightDraw, number: int) -> tuple[Status, Track | None]:
+    def run(self, draw: FlightDraw, number: int) -> tuple[Status, Track | None]:
         """Return how one flight ended, and its track; None where nothing can be linearised along it."""
         try:
-            flier = self.fliers.get_nowait()
+            runner = self.runners.get_nowait()
         except queue.Empty:
-            flier = Flier(self.plan, self.laws, self.rows)
+            runner = FlightRunner(self.plan, self.laws, self.rows)
         mission, plan = self.mission, self.plan
         if draw.path.size:
             mission = drawn_mission(mission, draw.path, flight=number)
             plan = Plan(mission, log_rate=self.plan.log_rate)
-        flier.plan = plan
-        flown = flier.fly(draw, log_others=False)
-        self.fliers.put(flier)
+        runner.plan = plan
+        flown = runner.run(draw, log_others=False)
+        self.runners.put(runner)
         status = Status(flown.status)
         if status in (Status.NO_LIFTOFF, Status.DIVERGED) or not len(flown.logs[0]):
             return status, None
@@ -181,12 +185,12 @@ class Flights:
 
 def _fly_all(found: _Found, packed: FlightDraw, numbers: np.ndarray, progress: bool) -> int:
     """Fly all draws and take their margins; return how many are done."""
-    crew = Flights(found.mission)
+    runner = TrackRunner(found.mission)
     bar = tqdm(total=len(numbers), unit="flight", disable=not progress, desc="margins")
     pool = ThreadPoolExecutor(WORKERS)
     try:
         with interruptible() as stop, announced_compilation():
-            for batch in _batches(pool, crew, packed, numbers):
+            for batch in _batches(pool, runner, packed, numbers):
                 if stop.is_set():
                     break
                 found.take(batch)
@@ -197,13 +201,13 @@ def _fly_all(found: _Found, packed: FlightDraw, numbers: np.ndarray, progress: b
     return found.done
 
 
-def _batches(pool, crew: Flights, packed: FlightDraw, numbers: np.ndarray) -> Iterator[list]:
+def _batches(pool, runner: TrackRunner, packed: FlightDraw, numbers: np.ndarray) -> Iterator[list]:
     """Yield what the flights left, a few at a time in their order; the next ones fly meanwhile."""
     count, waiting = len(numbers), []
     for start in range(0, count, TOGETHER):
         stop = min(start + TOGETHER, count)
         for i in range(start + len(waiting), min(stop + AHEAD * WORKERS, count)):
-            waiting.append(pool.submit(crew.fly, one_draw(packed, i), int(numbers[i])))
+            waiting.append(pool.submit(runner.run, one_draw(packed, i), int(numbers[i])))
         own, waiting = waiting[: stop - start], waiting[stop - start :]
         yield [future.result() for future in own]
 

@@ -8,9 +8,9 @@ import numpy as np
 import xarray as xr
 from scipy.stats import qmc
 
-from sixdof.draws.given import rows_of
+from sixdof.draws.given import draws_of
 from sixdof.draws.quantities import dims_of, quantities
-from sixdof.draws.table import table_of
+from sixdof.draws.table import draws_from_shares
 from sixdof.mission.load import stored_mission
 from sixdof.mission.mission import Mission
 from sixdof.results.dataset import input_name
@@ -133,7 +133,7 @@ def sobol_draws(mission: Mission, n: int, *, seed: int = 0) -> xr.Dataset:
     never = np.full((len(u), len(mission.failure)), 1.0 - 1e-12)
     varied = np.full((len(u), len(_columns(mission))), 0.5)
     varied[:, [_columns(mission).index(name) for name in names]] = u
-    return table_of(mission, np.hstack([varied, never]), np.arange(len(u))).assign_attrs({"seed": str(seed), "sobol_rows": n})
+    return draws_from_shares(mission, np.hstack([varied, never]), np.arange(len(u))).assign_attrs({"seed": str(seed), "sobol_rows": n})
 
 
 def _columns(mission: Mission) -> list[str]:
@@ -161,7 +161,7 @@ def sobol_of(ds: xr.Dataset, outcome: str, *, confidence: float = CONFIDENCE, re
     as_designed = False
     if not rest and n and not n & (n - 1):
         table = sobol_draws(mission, n, seed=int(ds.attrs["seed"]))
-        as_designed = rows_of(ds, mission).drop_attrs().identical(table.drop_attrs())
+        as_designed = draws_of(ds, mission).drop_attrs().identical(table.drop_attrs())
     if not as_designed:
         raise ValueError("sobol_of takes an ensemble flown whole from sobol_draws(mission, n): these flights were drawn otherwise")
     return sobol_indices(outcomes(ds, outcome), n, len(names), names=names, confidence=confidence, resamples=resamples, seed=seed)

@@ -24,7 +24,7 @@ from sixdof.results.dataset import as_path
 from sixdof.results.registry import REGISTRY
 from sixdof.results.retired import now_called
 from sixdof.study.variants.criteria import Criterion, check_names, criteria_of
-from sixdof.study.variants.vary import NAMES, joined
+from sixdof.study.variants.vary import NAMES, joined_variants
 
 _NO_FILE = set('/\\:*?"<>|')  # characters that some system has in no file name
 
@@ -117,7 +117,7 @@ def compare(
             flown[name] = _held(ds, needed)
         if stopped := ds.attrs.get("interrupted", ""):
             break
-    ds = joined(flown, [variants[name] for name in flown])
+    ds = joined_variants(flown, [variants[name] for name in flown])
     if stopped:
         ds.attrs["interrupted"] = f"variant {name}: {stopped}; {k + 1} of {len(variants)} variants begun"
     texts = [str(one) for one in wanted if one.function is None]

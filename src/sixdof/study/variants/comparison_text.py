@@ -8,13 +8,12 @@ from collections.abc import Iterable, Sequence
 import numpy as np
 import xarray as xr
 
-from sixdof.study.reading.page import PAGE, wrapped
+from sixdof.study.reading.page import LAST_LINE, PAGE, wrapped
 from sixdof.study.reading.result import plural
-from sixdof.study.report.summary import LAST_LINE
 from sixdof.study.uncertainty.claims import FAIL, PASS, UNDECIDED
 from sixdof.study.variants.criteria import Criterion
 from sixdof.study.variants.judging import VERDICTS, judge_criteria, wanted_criteria
-from sixdof.study.variants.pairs import outcome_of
+from sixdof.study.variants.pairs import outcome_by_variant
 from sixdof.study.variants.subjects import Subject, subject
 from sixdof.study.variants.vary import need_comparison
 
@@ -68,7 +67,7 @@ def _outcome_table(ds: xr.Dataset, subjects: Sequence[Subject]) -> list[str]:
 
 def _column(ds: xr.Dataset, of: Subject) -> list[str]:
     """Return the lines of one outcome: its name, its unit, and a line for each variant."""
-    of, values = outcome_of(ds, of, "comparison_text")
+    of, values = outcome_by_variant(ds, of, "comparison_text")
     angle = values.attrs["units"] == "rad"
     units = "deg" if angle else values.attrs["units"]
     numbers = np.degrees(values.values) if angle else values.values

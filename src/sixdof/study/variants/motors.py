@@ -13,7 +13,7 @@ from sixdof.mission.load import check_mission
 from sixdof.mission.mission import Mission
 from sixdof.mission.tables import Motor, Mount, Stage
 from sixdof.mission.units import shown
-from sixdof.study.variants.vary import named
+from sixdof.study.variants.vary import fault_of_variant
 
 _NEEDED = [name for name, field in Motor.model_fields.items() if field.is_required() and name != "thrust_curve"]
 _KEYS = [name for name in Motor.model_fields if name != "thrust_curve"]
@@ -57,7 +57,7 @@ def motor_variants(mission: Mission, folder: str | Path | Iterable[str | Path], 
             motor = motor_of(mission, file)
             found[file.stem] = mission.change({f"motor.{file.stem}": motor, f"stage.{which}.part.{place}.motor": file.stem})
         except MissionError as error:
-            faults += [fault if fault.file else named(fault, file.stem) for fault in error.faults]
+            faults += [fault if fault.file else fault_of_variant(fault, file.stem) for fault in error.faults]
     if faults:
         raise MissionError(faults)
     return found

@@ -17,7 +17,7 @@ from sixdof.study.variants.subjects import Subject, need_names, subject
 from sixdof.study.variants.vary import need_comparison
 
 
-def outcome_of(ds: xr.Dataset, outcome: str | Subject, who: str) -> tuple[Subject, xr.DataArray]:
+def outcome_by_variant(ds: xr.Dataset, outcome: str | Subject, who: str) -> tuple[Subject, xr.DataArray]:
     """Return an outcome of every variant and flight of a comparison, (variant, flight), and its subject; NaN where there is none.
 
     Raises ValueError for an outcome that is none, or a flag.
@@ -58,7 +58,7 @@ def paired(ds: xr.Dataset, outcome: str, *, baseline: str | None = None, confide
     ValueError
         For what is no comparison, an unknown outcome or variant, a flag, or fewer than two variants.
     """
-    of, values = outcome_of(ds, outcome, "paired")
+    of, values = outcome_by_variant(ds, outcome, "paired")
     check_share(confidence, "confidence")
     names = [str(name) for name in values["variant"].values]
     base = names[0] if baseline is None else baseline

@@ -9,25 +9,18 @@ import numpy as np
 import xarray as xr
 
 from sixdof.draws.packed import things
-from sixdof.flight import legs
 from sixdof.mission.errors import Fault, MissionError, suggestion
 from sixdof.mission.load import check_mission, stored_mission
 from sixdof.mission.mission import Mission
 from sixdof.mission.tables.dispersible import DISPERSIBLE
 from sixdof.mission.units import shown
 from sixdof.results.dataset import sealed
+from sixdof.results.names import body_names, canopy_names, event_names, failure_names, joint_names, rule_names
 from sixdof.study.variants.subjects import NOT_HERE
 
 LAWS = ("guidance", "control")
 MISSING = "not_in_variant"  # what NOT_HERE is called among a flag's meanings
-NAMES = {
-    "body": legs.body_names,
-    "event": legs.event_names,
-    "joint": legs.joint_names,
-    "rule": legs.rule_names,
-    "canopy": legs.canopy_names,
-    "failure": legs.failure_names,
-}
+NAMES = {"body": body_names, "event": event_names, "joint": joint_names, "rule": rule_names, "canopy": canopy_names, "failure": failure_names}
 
 
 def vary(mission: Mission, changes: Mapping[str, Mapping[str, Any]]) -> dict[str, Mission]:
@@ -48,13 +41,13 @@ def vary(mission: Mission, changes: Mapping[str, Mapping[str, Any]]) -> dict[str
         try:
             found[name] = mission.change(change)
         except MissionError as error:
-            faults += [named(fault, name) for fault in error.faults]
+            faults += [fault_of_variant(fault, name) for fault in error.faults]
     if faults:
         raise MissionError(faults)
     return found
 
 
-def named(fault: Fault, variant: str) -> Fault:
+def fault_of_variant(fault: Fault, variant: str) -> Fault:
     """Return a fault of a variant's mission with its place naming the variant."""
     return Fault(f"variant {shown(variant)}", fault.key, fault.value, fault.message, fault.hint, fault.place)
 
@@ -62,7 +55,7 @@ def named(fault: Fault, variant: str) -> Fault:
 # ---------------------------------------------------------------- side by side
 
 
-def joined(flown: Mapping[str, xr.Dataset], missions: Sequence[Mission]) -> xr.Dataset:
+def joined_variants(flown: Mapping[str, xr.Dataset], missions: Sequence[Mission]) -> xr.Dataset:
     """Return ensembles of variants as one Dataset: the flights that all have, and every body, event ... that any has."""
     numbers = [ds["flight"].values for ds in flown.values()]
     common = numbers[0][np.all([np.isin(numbers[0], other) for other in numbers], axis=0)]

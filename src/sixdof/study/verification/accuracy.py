@@ -9,7 +9,8 @@ import xarray as xr
 
 from sixdof.draws.packed import nominal_draw
 from sixdof.flight.laws import bind
-from sixdof.flight.legs import Flier, Plan
+from sixdof.flight.plan import Plan
+from sixdof.flight.runner import FlightRunner
 from sixdof.mission.mission import Mission
 
 STEPS = (1, 2, 4, 8, 16)
@@ -54,7 +55,7 @@ def _flown(plan: Plan, steps: int, rows: int):
     fine = Plan.__new__(Plan)
     fine.__dict__.update(plan.__dict__)
     fine.models = {key: model._replace(computer=model.computer._replace(steps_per_tick=steps)) for key, model in _every(plan).items()}
-    return Flier(fine, bind(None, None), rows).fly(nominal_draw(plan.mission))
+    return FlightRunner(fine, bind(None, None), rows).fly(nominal_draw(plan.mission))
 
 
 def _every(plan: Plan) -> dict:

@@ -17,9 +17,9 @@ from scipy.spatial.transform import Rotation
 from sixdof.core import layout as ly
 from sixdof.core import types as ct
 from sixdof.core.motion import CANOPY
-from sixdof.flight.bodies import fly_body
-from sixdof.flight.parting import part
 from sixdof.flight.passive import NOMINAL, handed, model_of, release, world_of
+from sixdof.flight.rigid_body import fly_body
+from sixdof.flight.separation import divide
 from sixdof.study.verification.checks import Check
 from sixdof.vehicle.motor import running_impulse
 from sixdof.world.atmosphere import geometric, standard
@@ -275,7 +275,7 @@ def _two_stages() -> list[Check]:
     alone = _stage(world, ahead, fore, ct.Leg(2, 0, 0, 1, rows, rows + 1, rows + 2, *_NO_JOINT))
     dropped = _stage(world, behind, aft, ct.Leg(2, 1, 1, 0, -1, ly.E_BURNOUT, rows + 2, *_NO_JOINT))
     whole = release(stack, handed((0.0, 0.0, 1000.0), (0.0, 0.0, 0.0), lit=0.0), stage={(1, ly.ST_PART): part_at})
-    halves = part(whole.work.hand, (stack, NOMINAL), (alone, NOMINAL), (dropped, NOMINAL), 0.0, (0.0, 0.0))
+    halves = divide(whole.work.hand, (stack, NOMINAL), (alone, NOMINAL), (dropped, NOMINAL), 0.0, (0.0, 0.0))
     front = release(alone, halves.fore, stage={(0, ly.ST_LIGHT): light_at})
     first = aft.exhaust * math.log((ahead + fore.propellant + behind + aft.propellant) / (ahead + fore.propellant + behind))
     second = fore.exhaust * math.log((ahead + fore.propellant) / ahead)

@@ -15,7 +15,7 @@ import math
 import numpy as np
 import xarray as xr
 
-from sixdof.flight.bodies import fly_body
+from sixdof.flight.rigid_body import fly_body
 from sixdof.study.verification.checks import Check
 from sixdof.world.gravity import EARTH_RATE
 

@@ -8,12 +8,12 @@ from itertools import groupby
 import numpy as np
 import xarray as xr
 
-from sixdof.flight.fly import announced_compilation
 from sixdof.results.dataset import library_version
 from sixdof.study.reading.page import wrapped
 from sixdof.study.verification.checks import Check
 from sixdof.study.verification.closed_forms import closed_form_checks
 from sixdof.study.verification.nasa_cases import nasa_checks
+from sixdof.vehicle.compiling import announced_compilation
 
 COLUMNS = {  # name: meaning
     "case": "what was flown",
@@ -43,10 +43,10 @@ def verify() -> xr.Dataset:
         pass. `ds.where(~ds.passed, drop=True)` leaves the misses; `verification_text` makes a page of it.
     """
     with announced_compilation():
-        return table_of([*nasa_checks(), *closed_form_checks()])
+        return table_of_checks([*nasa_checks(), *closed_form_checks()])
 
 
-def table_of(checks: list[Check]) -> xr.Dataset:
+def table_of_checks(checks: list[Check]) -> xr.Dataset:
     """Return the Dataset of some checks; see `verify`."""
     values = {
         "case": [c.name for c in checks],

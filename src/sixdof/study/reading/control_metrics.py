@@ -8,8 +8,8 @@ import numpy as np
 import xarray as xr
 
 from sixdof.mission.mission import Mission
+from sixdof.study.reading.oscillation import NONE, reversals, strongest_oscillation
 from sixdof.study.reading.result import event_values, mission_of, need_flight, with_empty
-from sixdof.study.report.oscillation import NONE, reversals, strongest_oscillation
 
 PHASES = ("live", "boost", "coast")
 CHANNELS = ("pitch", "yaw", "roll")

@@ -77,21 +77,21 @@ def bent_model(model: ct.Model, bend: Bend) -> tuple[ct.Model, dict[str, float]]
     return model, {"tilt_y": bend.turn_y, "tilt_z": bend.turn_z, "offset_y": y, "offset_z": z}
 
 
-# ---------------------------------------------------------------- parting
+# ---------------------------------------------------------------- separation
 
 
 class Halves(NamedTuple):
-    """The two bodies after a parting: what each leg is handed (layout.H_*), and their relative speed along the axis, m/s."""
+    """The two bodies after a separation: what each segment is handed (layout.H_*), and their relative speed along the axis, m/s."""
 
     fore: np.ndarray
     aft: np.ndarray
     speed: float
 
 
-def part(hand: np.ndarray, stack, fore, aft, impulse: float, turn) -> Halves:
+def divide(hand: np.ndarray, stack, fore, aft, impulse: float, turn) -> Halves:
     """Return the two bodies that a stack becomes.
 
-    hand : what the stack's leg left (layout.H_*). stack, fore, aft : (Model, Draw) each. impulse : between the two, along the stack's axis, N s.
+    hand : what the stack's segment left (layout.H_*). stack, fore, aft : (Model, Draw) each. impulse : between the two, along the stack's axis, N s.
     turn : tilt of the aft body's axes about body y and z, rad.
 
     Each body keeps the velocity its own centre had in the stack, v + w x d, and its rate; the impulse acts on both alike, along
@@ -155,7 +155,7 @@ def _times(q: np.ndarray, turn) -> np.ndarray:
 
 
 class Gap(NamedTuple):
-    """How two parted bodies drew apart.
+    """How two separated bodies drew apart.
 
     rows : (n, 3) time, distance from the fore body's base to the aft body's fore end along the fore body's axis, clearance (m).
     least : smallest clearance after the bodies were first apart, NaN if they never were. recontact : 1 if they met again.

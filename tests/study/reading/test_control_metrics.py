@@ -11,8 +11,8 @@ from hypothesis import strategies as st
 from results_by_hand import flight_by_hand
 
 import sixdof
-from sixdof.study.report.control_metrics import CHANNELS, channel_error, closest_approach, control_metrics, control_report
-from sixdof.study.report.oscillation import reversals, strongest_oscillation
+from sixdof.study.reading.control_metrics import CHANNELS, channel_error, closest_approach, control_metrics, control_report
+from sixdof.study.reading.oscillation import reversals, strongest_oscillation
 
 STEP = 0.02  # s, of a log at 50 Hz
 EXACT = 1e-9  # relative: the pencil of a clean signal is exact, its conditioning costs a few digits

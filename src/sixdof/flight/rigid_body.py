@@ -14,9 +14,9 @@ import xarray as xr
 
 from sixdof.core import layout as ly
 from sixdof.core import types as ct
-from sixdof.flight.fly import announced_compilation
 from sixdof.flight.passive import EARTHS, handed, model_of, release, wind_heights, world_of
 from sixdof.results.status import FlightError, Status
+from sixdof.vehicle.compiling import announced_compilation
 from sixdof.world.build import AIR_TOP
 from sixdof.world.geodesy import geodetic
 

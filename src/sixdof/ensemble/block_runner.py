@@ -10,9 +10,11 @@ from typing import NamedTuple
 import numpy as np
 
 from sixdof.draws.drawn import drawn_mission, path_names
-from sixdof.flight.fly import log_rows
+from sixdof.draws.flight_draw import COMMON, FlightDraw
 from sixdof.flight.laws import bind
-from sixdof.flight.legs import COMMON, Flier, FlightDraw, Plan
+from sixdof.flight.model import log_rows
+from sixdof.flight.plan import Plan
+from sixdof.flight.runner import FlightRunner
 from sixdof.mission.mission import Mission
 from sixdof.results.dataset import track_columns
 
@@ -22,7 +24,7 @@ PLANS = 64  # vehicles of other shapes whose tables are kept: some 100 kB each
 
 
 class Block(NamedTuple):
-    """What a block of flights leaves, flights first: thinned tracks of the front body, and the facts of `legs.Flown`."""
+    """What a block of flights leaves, flights first: thinned tracks of the front body, and the facts of `facts.Flown`."""
 
     track: np.ndarray
     events: np.ndarray
@@ -39,12 +41,12 @@ class Block(NamedTuple):
 FACTS = Block._fields[1:-1]
 
 
-def rows_of(arrays, s):
+def some_of(arrays, s):
     """Return some rows of a Block or of packed draws."""
     return type(arrays)(*(a[s] for a in arrays))
 
 
-class Crew:
+class BlockRunner:
     """Flies packed draws of one mission; threads share one, each process makes its own.
 
     tracked : the flights numbered below it keep their track (None: all, 0: none).
@@ -59,7 +61,7 @@ class Crew:
         self.tracked, self.columns = tracked, track_columns()
         self.rows = log_rows(self.plan.model(0, self.plan.count - 1)) if self.points else 0
         self.scratch = queue.SimpleQueue()
-        self.shapes = Flier(self.plan, self.laws, 0).shapes()
+        self.shapes = FlightRunner(self.plan, self.laws, 0).shapes()
         self.plans: OrderedDict[bytes, Plan] = OrderedDict()
         self.plans_lock = threading.Lock()
 
@@ -73,12 +75,12 @@ class Crew:
         """Whether flights need the interpreter's lock for most of their time: plain Python laws, tables made anew for each draw."""
         return self.plain or bool(path_names(self.mission))
 
-    def flier(self) -> Flier:
-        """Return a Flier nobody else is using."""
+    def flight_runner(self) -> FlightRunner:
+        """Return a FlightRunner that nobody else is using."""
         try:
             return self.scratch.get_nowait()
         except queue.Empty:
-            return Flier(self.plan, self.laws, self.rows, self.columns)
+            return FlightRunner(self.plan, self.laws, self.rows, self.columns)
 
     def blank(self, count: int) -> Block:
         """Return the empty results of `count` flights."""
@@ -86,23 +88,23 @@ class Crew:
         track = np.full((count, self.points, len(self.columns)), np.nan)
         return Block(track=track, status=np.zeros(count, dtype=np.int8), **facts)
 
-    def fly(self, draws: FlightDraw) -> Block:
+    def run(self, draws: FlightDraw) -> Block:
         """Return what the flights of some packed draws leave."""
         from sixdof.draws.packed import one_draw
 
-        block, flier = self.blank(len(draws.common)), self.flier()
+        block, flight_runner = self.blank(len(draws.common)), self.flight_runner()
         numbers = draws.common[:, COMMON.index("flight")]
         for i, number in enumerate(numbers):
             draw = one_draw(draws, i)
-            flier.plan = self.plan_of(draw.path, int(number))
-            flown = flier.fly(draw, log_others=False)
+            flight_runner.plan = self.plan_of(draw.path, int(number))
+            flown = flight_runner.run(draw, log_others=False)
             for name in FACTS:
                 getattr(block, name)[i] = getattr(flown, name)
             block.status[i] = flown.status
             if self.points and (self.tracked is None or number < self.tracked):
                 log = flown.logs[0]
                 block.track[i] = thinned(log, self.points) if self.rate is None else every_nth(log, self.points)
-        self.scratch.put(flier)
+        self.scratch.put(flight_runner)
         return block
 
     def plan_of(self, path: np.ndarray, number: int) -> Plan:
