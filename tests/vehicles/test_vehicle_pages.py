@@ -15,6 +15,7 @@ from sixdof.study.aero.report import aero_report
 from sixdof.study.aero.tables import drag_against_mach, stability_against_mach
 from sixdof.study.aero.tunnel import wind_tunnel
 from sixdof.study.reading.control_metrics import control_report
+from sixdof.vehicle.describe import describe
 
 EVERY = pytest.mark.parametrize("name", FILES)
 SMALL = math.radians(0.02)
