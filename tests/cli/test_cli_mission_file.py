@@ -12,7 +12,7 @@ from jsonschema import Draft202012Validator
 import sixdof
 from sixdof.cli import BAD_INPUT, OK, main
 from sixdof.cli.options import value_of
-from sixdof.mission.explain.keys import keys
+from sixdof.parts import keys
 
 
 @pytest.fixture
@@ -127,4 +127,4 @@ def test_wrong_words__are_one_sentence_on_every_verb(verb, asked, said, two_stag
 
 def test_fail__of_a_mission_that_foresees_none(demo_path, capsys):
     assert main(["fly", str(demo_path), "--fail", "no_deployment: main"]) == BAD_INPUT
-    assert "no such [[failure]] entry" in capsys.readouterr().err
+    assert "has no [[failure]] entries" in capsys.readouterr().err

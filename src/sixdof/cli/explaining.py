@@ -22,7 +22,7 @@ what is wrong while one types. It finds the schema by a comment at the head of t
 
 def add(commands) -> None:
     """Add the verbs to the command line."""
-    from sixdof.mission.explain.templates import TEMPLATES
+    from sixdof.parts import TEMPLATES
 
     new = verb(commands, "new", _new, "write a commented mission file of an invented vehicle that flies as written, to start from")
     new.add_argument("kind", choices=tuple(TEMPLATES), help="; ".join(f"{kind}: {text}" for kind, text in TEMPLATES.items()))
@@ -35,7 +35,7 @@ def add(commands) -> None:
 
 
 def _new(chosen) -> int:
-    from sixdof.mission.explain.templates import new_mission
+    from sixdof.parts import new_mission
 
     path = chosen.out or Path(f"{chosen.kind}.toml")
     new_mission(chosen.kind, path)
@@ -44,15 +44,15 @@ def _new(chosen) -> int:
 
 
 def _keys(chosen) -> int:
-    from sixdof.mission.explain.keys import keys
+    from sixdof.parts import keys
 
     say(keys(chosen.table))
     return OK
 
 
 def _schema(chosen) -> int:
-    from sixdof.mission.explain.json_schema import json_schema
-    from sixdof.results.dataset import check_path
+    from sixdof.parts import json_schema
+    from sixdof.stats import check_path
 
     text = json.dumps(json_schema(), indent=1, ensure_ascii=False)
     if not chosen.out:

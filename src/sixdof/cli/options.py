@@ -55,19 +55,16 @@ def mission_of(chosen):
     from sixdof import load_mission
 
     mission = load_mission(chosen.mission)
-    changes = dict(map(_change, chosen.changes)) | {f"failure.{number}.probability": 1.0 for number in _failures(mission, chosen.fail)}
+    changes = dict(map(_change, chosen.changes)) | {_certain(mission, name): 1.0 for name in chosen.fail}
     return mission.change(changes) if changes else mission
 
 
-def _failures(mission, names: list[str]) -> list[int]:
-    """Return the numbers of the failures of these names."""
-    from sixdof.mission.errors import suggestion
-
-    known = tuple(failure.name for failure in mission.failure)
-    for name in names:
-        if name not in known:
-            raise ValueError(f'--fail "{name}": the mission has no such [[failure]] entry; {suggestion(name, known, "failures in it")}')
-    return [known.index(name) for name in names]
+def _certain(mission, name: str) -> str:
+    """Return the path of the probability of a failure. Raises ValueError for a mission that has none; `change` says of others what is near."""
+    known = [failure.name for failure in mission.failure]
+    if not known:
+        raise ValueError(f'--fail "{name}": the mission has no [[failure]] entries; add one with the kind and the name of what fails')
+    return f"failure.{known.index(name) if name in known else name}.probability"
 
 
 def _change(text: str) -> tuple[str, Any]:

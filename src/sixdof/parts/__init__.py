@@ -1,5 +1,7 @@
 """What a mission is made of: the tables of the mission file as classes, materials, motors, and ways to build and vary a mission.
 
+    sixdof.parts.keys("fins")                                   # every key of a table: unit, default, range, meaning, example
+    sixdof.parts.new_mission("single", "mine.toml")              # a commented mission file that flies as written
     longer = mission.add("part", sixdof.parts.Tube(length="10 cm", diameter="75 mm", wall_thickness="1.2 mm", material="fibreglass"), shift=True)
     motors = sixdof.parts.motor_variants(mission, "motors")     # a mission for each thrust curve of a folder
     sixdof.parts.motor_facts(mission.motor["playa-h"])                # impulse, burn time and class, as a data sheet has them
@@ -15,6 +17,10 @@ from typing import TYPE_CHECKING
 from sixdof.surface.lazy import show
 
 if TYPE_CHECKING:
+    from sixdof.mission.explain.json_schema import json_schema as json_schema
+    from sixdof.mission.explain.keys import keys as keys
+    from sixdof.mission.explain.templates import TEMPLATES as TEMPLATES
+    from sixdof.mission.explain.templates import new_mission as new_mission
     from sixdof.mission.load import build_mission as build_mission
     from sixdof.mission.load import loads_mission as loads_mission
     from sixdof.mission.tables.air import Air as Air
@@ -82,6 +88,7 @@ if TYPE_CHECKING:
 show(
     __name__,
     {
+        "The mission file: one to start from, its keys explained": ("new_mission", "TEMPLATES", "keys", "json_schema"),
         "Missions from Python, and variants of one": ("build_mission", "loads_mission", "vary", "motor_variants"),
         "Motors, materials and masses": ("motor_facts", "MATERIALS", "mass_table", "mass_at", "part_masses"),
         "Vehicle": (
