@@ -104,7 +104,7 @@ def test_paths__plans_are_kept_for_shapes_that_come_again(shaped):
 
     table = sixdof.stats.make_draws(only_fins, 8, seed=SEED)
     mine = BlockRunner(only_fins)
-    mine.fly(pack_draws(only_fins, table))
+    mine.run(pack_draws(only_fins, table))
     assert len(mine.plans) == 2
 
 

@@ -55,7 +55,7 @@ def _flown(plan: Plan, steps: int, rows: int):
     fine = Plan.__new__(Plan)
     fine.__dict__.update(plan.__dict__)
     fine.models = {key: model._replace(computer=model.computer._replace(steps_per_tick=steps)) for key, model in _every(plan).items()}
-    return FlightRunner(fine, bind(None, None), rows).fly(nominal_draw(plan.mission))
+    return FlightRunner(fine, bind(None, None), rows).run(nominal_draw(plan.mission))
 
 
 def _every(plan: Plan) -> dict:
