@@ -13,7 +13,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from sixdof.surface.lazy import show
+from sixdof.surface.lazy import PAGES, show
 
 if TYPE_CHECKING:
     from sixdof import aero as aero
@@ -38,6 +38,7 @@ if TYPE_CHECKING:
     from sixdof.study.variants.comparison import compare as compare
     from sixdof.study.verification.verify import verify as verify
 
+PAGES["mission"] = ("sixdof.pages.mission", "mission_html")
 show(
     __name__,
     {

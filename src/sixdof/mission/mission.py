@@ -18,6 +18,7 @@ from sixdof.mission.tables.mission import MissionTables
 from sixdof.mission.tables.spread import Spread
 from sixdof.mission.translate import problems_from
 from sixdof.mission.units import shown
+from sixdof.surface.lazy import page_of
 
 # what cannot be judged without the numbers of a file: the winds that turbulence follows from, and how many members there are
 _JUDGED_BY = {"air.sounding": "air.turbulence", "air.wind.member": "disperse.wind.member"}
@@ -54,6 +55,15 @@ class Mission(MissionTables, metaclass=_Told):
     @classmethod
     def _spreads_to_si(cls, value: dict[str, Spread], info: ValidationInfo) -> dict[str, Spread]:
         return to_si(value, info.data)
+
+    def __repr__(self) -> str:
+        stages = ", ".join(stage.name for stage in self.stage)
+        return f"<Mission {self.title!r}: {stages}; motors {', '.join(self.motor)}; {len(self.rule)} rules; sixdof.report(mission) tells more>"
+
+    __str__ = __repr__
+
+    def _repr_html_(self) -> str:
+        return page_of("mission", self)
 
     def change(self, changes: dict[str, Any], *, shift: bool | None = None) -> Mission:
         """Return a new, checked mission with some values changed.

@@ -54,7 +54,7 @@ def report(
     kind = kind_of(what)
     page = kind.pages.get(about or next(iter(kind.pages)))
     if page is None:
-        raise ValueError(f"report: about = {shown(about)}: {kind.name} has {suggestion(str(about), list(kind.pages), 'pages')}")
+        raise ValueError(f"report: {kind.name} has no page {shown(about)}; {suggestion(str(about), list(kind.pages), 'pages')}")
     given = dict(gain_db=gain_db, phase=phase, count=count, criteria=criteria, outcomes=outcomes, confidence=confidence)
     options = {name: value for name, value in given.items() if value is not None}
     for name in options.keys() - set(page.options):
@@ -189,11 +189,6 @@ def _predicted(ds: xr.Dataset) -> str:
     return cycles_page(ds)
 
 
-def _tuned(tuned: Any) -> str:
-    from sixdof.study.tuning.text import report_of
-
-    return report_of(tuned)
-
 
 def _earths(ds: xr.Dataset) -> str:
     from sixdof.study.variants.earth import earth_page
@@ -239,5 +234,5 @@ KINDS = (
     _Kind(
         "aerodynamics against Mach", lambda what: isinstance(what, (xr.Dataset, xr.DataArray)) and "mach" in what.dims, {"coefficients": _Page(_against_mach)}
     ),
-    _Kind("a tuning", _is_tuned, {"gains": _Page(_tuned)}),
+    _Kind("a tuning", _is_tuned, {"gains": _Page(str)}),
 )

@@ -10,6 +10,7 @@ import xarray as xr
 from sixdof.study.tuning.design import TunedGains
 from sixdof.study.tuning.limits import limits_of
 from sixdof.study.tuning.text import fragment_of, report_of
+from sixdof.surface.page import block
 
 
 class Tuned(TunedGains):
@@ -31,12 +32,12 @@ class Tuned(TunedGains):
             file.write(self.fragment())
         return path
 
-    def report(self) -> str:
-        """Return what was found as a page of text."""
+    def __str__(self) -> str:
         return report_of(self, self.limits)
 
-    __str__ = report
+    def _repr_html_(self) -> str:
+        return block(str(self))
 
     def __repr__(self) -> str:
         words = "meets" if self.met else "does not meet"
-        return f"<Tuned {self.mission.title!r}: {words} {self.spec.gain_margin_db:g} dB and {self.spec.phase_margin_deg:g} deg; print it>"
+        return f"<Tuned {self.mission.title!r}: {words} {self.spec.gain_margin_db:g} dB and {self.spec.phase_margin_deg:g} deg; sixdof.report(tuned) tells more>"

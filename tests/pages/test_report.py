@@ -1,0 +1,132 @@
+"""`report`: the page of everything sixdof makes, and one sentence for what it has none about."""
+
+from __future__ import annotations
+
+import math
+import re
+
+import numpy as np
+import pytest
+import xarray as xr
+
+import sixdof
+from sixdof.pages.report import KINDS, kind_of
+from sixdof.study.loops.margins import holds
+
+
+@pytest.fixture(scope="module")
+def models(demo_mission):
+    return sixdof.loops.linearise(demo_mission, points=6)
+
+
+@pytest.fixture(scope="module")
+def made(demo_mission, demo_flight, demo_ensemble, models):
+    """One thing of every kind that `report` answers for, by the kind's name."""
+    compared = sixdof.compare({"as it is": demo_mission}, 2, criteria="apogee_height > 100 m in 50 % of flights", tracks="none", progress=False)
+    changes = [("autopilot.pitch.p", [0.2, 0.4, 0.8]), ("autopilot.pitch.d", [0.05, 0.1])]
+    sticky = demo_mission.change({"servo.dead_band": "0.2 deg"})
+    return {
+        "a mission": demo_mission,
+        "a comparison": compared,
+        "judged criteria": sixdof.stats.judge_criteria(compared),
+        "a rehearsal": sixdof.rehearse(demo_mission),
+        "linear models": models,
+        "margins of many flights": sixdof.loops.margin_spread(demo_mission, 2, seed=1, points=3, progress=False),
+        "margins": sixdof.loops.margins(models),
+        "a gain map": sixdof.loops.gain_map(demo_mission, *changes[0], *changes[1], models=models, flown=False, progress=False),
+        "a table of limit cycles": sixdof.loops.limit_cycle_table(models, gains=sticky, points=[2]),
+        "predicted limit cycles": sixdof.loops.limit_cycles(models, 2, gains=sticky),
+        "two Earths": sixdof.stats.compare_earths(demo_mission),
+        "check cases": xr.Dataset({name: ("check", [value]) for name, value in _CHECK.items()}),
+        "an ensemble": demo_ensemble,
+        "a flight": demo_flight,
+        "aerodynamics against Mach": sixdof.aero.drag_against_mach(demo_mission),
+        "a tuning": sixdof.tune(demo_mission, points=6, progress=False),
+    }
+
+
+_CHECK = dict(case="a case", quantity="height", unit="m", source="a book", reference=1.0, ours=1.0, difference=0.0, limit=0.1, passed=True)
+
+
+@pytest.mark.parametrize("kind", [kind.name for kind in KINDS])
+def test_report__has_a_page_about(kind, made):
+    assert kind_of(made[kind]).name == kind
+    page = sixdof.report(made[kind])
+    assert isinstance(page, str) and repr(page) == str(page) and len(page.splitlines()) >= 3
+    assert not re.search(r"\bnan\b", page) and max(map(len, page.splitlines())) <= 160
+    shown = page._repr_html_()
+    assert shown.startswith("<pre") and shown.count("\n") == page.count("\n") and "<" not in re.sub(r"</?pre.*?>", "", shown)
+
+
+@pytest.mark.parametrize("kind", [kind.name for kind in KINDS])
+def test_report__every_further_page_differs_from_the_usual_one(kind, made):
+    pages = {about: sixdof.report(made[kind], about) for about in kind_of(made[kind]).pages}
+    assert len(set(pages.values())) == len(pages)
+    assert sixdof.report(made[kind]) == next(iter(pages.values()))
+
+
+def test_report__options_reach_the_page(made):
+    assert "required: 3 dB and 20 deg" in sixdof.report(made["margins"], gain_db=3.0, phase=math.radians(20.0))
+    assert "20 deg at the actuator" in sixdof.report(made["margins of many flights"], gain_db=3.0, phase=math.radians(20.0))
+    assert "apogee_height > 9 km" in sixdof.report(made["a comparison"], criteria="apogee_height > 9 km in 50 % of flights")
+    assert "Criteria" not in sixdof.report(made["a comparison"], criteria=())
+    assert "mach_max" in sixdof.report(made["a comparison"], outcomes=["mach_max"]) and "80 % confidence" in sixdof.report(made["a comparison"], confidence=0.8)
+
+
+@pytest.mark.parametrize(
+    "what, options, error, says",
+    [
+        (3, {}, TypeError, "report has no page about 3; it has one about a mission, a comparison, "),
+        (xr.Dataset(coords={"x": [1.0]}), {}, TypeError, "report has no page about a Dataset of the dims x; "),
+        ("a flight", {"count": 3}, TypeError, "report: count says nothing about a flight; the page of a flight takes no option"),
+        ("margins", {"count": 3}, TypeError, "report: count says nothing about margins; the page of margins takes gain_db, phase"),
+        ("a mission", {"about": "aeroo"}, ValueError, 'report: a mission has no page "aeroo"; did you mean "aero"?'),
+    ],
+)
+def test_report__says_in_one_sentence_what_it_cannot(what, options, error, says, made):
+    with pytest.raises(error) as caught:
+        sixdof.report(made.get(what, what) if isinstance(what, str) else what, **options)
+    assert str(caught.value).startswith(says) and "\n" not in str(caught.value)
+
+
+# ---------------------------------------------------------------- what the pages say is what the numbers say
+
+
+def test_models__page_shows_frequency_and_damping_of_the_state_matrix(models):
+    """Second statement: the eigenvalues of the pitch states, -z w + i w sqrt(1 - z^2)."""
+    rows = [line.split() for line in sixdof.report(models).splitlines()[5:11]]
+    for k, row in enumerate(rows):
+        a = models["state_matrix"].isel(point=k).sel(rate_of=["w", "q"], state=["w", "q"]).values
+        pole = np.linalg.eigvals(a)[0]
+        assert float(row[3]) == pytest.approx(abs(pole), abs=0.005)  # as many digits as the page shows
+        assert float(row[4]) == pytest.approx(-pole.real / abs(pole), abs=0.0005)
+        assert float(row[0]) == pytest.approx(float(models.time[k]), abs=0.005)
+
+
+def test_gain_map__page_counts_what_margins_alone_would(demo_mission, models, made):
+    """Second statement: margins of the mission changed to each pair, held against the requirement of a sure few."""
+    required = (3.0, math.radians(20.0))
+    met = 0
+    for p in (0.2, 0.4, 0.8):
+        for d in (0.05, 0.1):
+            found = sixdof.loops.margins(models, {"autopilot.pitch.p": p, "autopilot.pitch.d": d}, channels="pitch", broken_at="actuator")
+            met += bool(holds(found, *required).all())
+    assert f"3 dB and 20 deg: {met} of 6 pairs" in sixdof.report(made["a gain map"], gain_db=required[0], phase=required[1])
+
+
+def test_cycles__page_has_a_line_for_each(made):
+    found = made["predicted limit cycles"]
+    lines = sixdof.report(found).splitlines()[3:]
+    assert len(lines) == found.sizes["cycle"] > 0
+    for line, frequency, stable in zip(lines, found["frequency"].values, found["stable"].values):
+        assert float(line.split()[1]) == pytest.approx(frequency, abs=0.005) and ("kept up" in line) == stable
+
+
+def test_aero__rows_are_the_values_at_the_machs_shown(made, demo_mission):
+    ds = made["aerodynamics against Mach"]
+    lines = sixdof.report(ds).splitlines()
+    mach = np.array(lines[1].split()[1:], dtype=float)
+    axial = next(line for line in lines if line.startswith("axial  "))
+    np.testing.assert_allclose([float(x) for x in axial.split()[1:-1]], ds["axial"].sel(mach=mach, method="nearest"), atol=0.0005)
+    hinge = sixdof.report(sixdof.aero.hinge_moments(demo_mission))
+    assert hinge.startswith("hinge moment\n") and "inc 20 def 12" in hinge and "N m" in hinge
