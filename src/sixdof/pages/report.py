@@ -189,7 +189,6 @@ def _predicted(ds: xr.Dataset) -> str:
     return cycles_page(ds)
 
 
-
 def _earths(ds: xr.Dataset) -> str:
     from sixdof.study.variants.earth import earth_page
 

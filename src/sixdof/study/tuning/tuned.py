@@ -40,4 +40,6 @@ class Tuned(TunedGains):
 
     def __repr__(self) -> str:
         words = "meets" if self.met else "does not meet"
-        return f"<Tuned {self.mission.title!r}: {words} {self.spec.gain_margin_db:g} dB and {self.spec.phase_margin_deg:g} deg; sixdof.report(tuned) tells more>"
+        return (
+            f"<Tuned {self.mission.title!r}: {words} {self.spec.gain_margin_db:g} dB and {self.spec.phase_margin_deg:g} deg; sixdof.report(tuned) tells more>"
+        )
