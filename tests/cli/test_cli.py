@@ -73,11 +73,27 @@ def test_compare__judges_motors_by_criteria(demo_path, tmp_path, capsys):
     assert "did you mean" in capsys.readouterr().err
 
 
-def test_earths__prints_both_and_their_difference(demo_path, capsys):
-    assert main(["earths", str(demo_path)]) == OK
-    (row,) = [line for line in capsys.readouterr().out.splitlines() if line.strip().startswith("apogee above ground")]
-    flat, ball, difference = (float(word) for word in row.split()[-3:])
-    assert abs(ball - flat - difference) < 1.5e-4 and 0.0 < abs(difference) < 0.05  # decimals printed; the kernel's own measure: 2 mm
+def test_compare__two_earths_flown_once_each(demo_path, capsys):
+    assert main(["compare", str(demo_path), "--vary", "site.earth", "flat", "wgs84"]) == OK
+    flat, ball = (line.split() for line in capsys.readouterr().out.splitlines()[:7] if line.startswith("  earth "))
+    assert (
+        abs(float(ball[2]) - float(flat[2]) - float(ball[3])) < 1.5e-4 and 0.0 < abs(float(ball[3])) < 0.05
+    )  # decimals printed; the kernel's own measure: 2 mm
+
+
+@pytest.mark.parametrize("option", [["--criterion", "apogee_height > 1 m"], ["--out", "x"], ["--figures", "x"]])
+def test_compare__what_needs_many_flights_says_so(option, demo_path, tmp_path, capsys, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    assert main(["compare", str(demo_path), "--vary", "rail.length", "2 m", "4 m", *option]) == BAD_INPUT
+    assert f"{option[0]} is about many flights; say how many with --flights" in capsys.readouterr().err and not list(tmp_path.iterdir())
+
+
+def test_compare__values_of_a_key_on_the_same_draws(demo_path, capsys):
+    assert main(["compare", str(demo_path), "--vary", "rail.length", "4 m", "--flights", "4", "--quiet"]) == OK
+    out = capsys.readouterr().out
+    assert "as written" in out and "length 4 m" in out
+    assert main(["compare", str(demo_path), "--vary", "rail.length"]) == BAD_INPUT
+    assert "a key and its values" in capsys.readouterr().err
 
 
 def test_aero__prints_the_report_and_writes_figures(demo_path, demo_mission, tmp_path, capsys):

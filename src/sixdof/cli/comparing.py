@@ -1,19 +1,23 @@
-"""Verbs that set variants of a mission side by side: compare, earths."""
+"""Verbs that set variants of a mission side by side: compare."""
 
 from __future__ import annotations
 
 from pathlib import Path
 
 from sixdof.cli.codes import INTERRUPTED, NONE_PASSES, OK
-from sixdof.cli.options import mission_of, on_mission, verb, with_flights, with_out
+from sixdof.cli.options import mission_of, on_mission, value_of, with_flights, with_out
 from sixdof.cli.output import complain, say, write_figures
 
 
 def add(commands) -> None:
     """Add the verbs to the command line."""
-    compare = on_mission(commands, "compare", _compare, "fly variants with other motors on the same draws, and judge criteria")
-    with_flights(compare, "how many of each variant", required=True)
-    compare.add_argument("--motors", type=Path, nargs="+", required=True, metavar="PATH", help="a folder of thrust curves (CSV), or the files")
+    compare = on_mission(commands, "compare", _compare, "fly variants of a mission on the same draws, show them side by side, and judge criteria")
+    with_flights(compare, "how many of each variant (one each, as written, if left out)")
+    variants = compare.add_mutually_exclusive_group(required=True)
+    variants.add_argument("--motors", type=Path, nargs="+", metavar="PATH", help="variants with other motors: a folder of thrust curves (CSV), or the files")
+    variants.add_argument(
+        "--vary", nargs="+", metavar=("KEY", "VALUE"), help='a variant for each value of a key, such as rail.length "2 m" "4 m", or site.earth flat wgs84'
+    )
     compare.add_argument("--stage", metavar="NAME", help="the stage whose motor varies (the last one, the booster, if left out)")
     compare.add_argument(
         "--criterion", action="append", default=[], metavar="TEXT", help='such as "tilt at burnout < 15 deg in 95 %% of flights"; may be repeated'
@@ -21,18 +25,43 @@ def add(commands) -> None:
     compare.add_argument("--confidence", type=float, default=0.9, metavar="C", help="of every verdict by itself (0.9 if left out)")
     compare.add_argument("--threads", type=int, metavar="N", help="threads (one per core if left out)")
     with_out(compare, "a folder of stores")
-    earths = verb(commands, "earths", _earths, "fly the nominal mission over the flat Earth and over WGS-84, and print the difference")
-    earths.add_argument("mission", type=Path, help="mission file (TOML)")
+
+
+def _variants(chosen) -> dict:
+    """Return the variants asked for, name -> mission."""
+    from sixdof.parts import motor_variants, vary
+
+    mission = mission_of(chosen)
+    if chosen.motors:
+        files = chosen.motors[0] if len(chosen.motors) == 1 and chosen.motors[0].suffix != ".csv" else chosen.motors
+        return motor_variants(mission, files, stage=chosen.stage)
+    key, *values = chosen.vary
+    if not values:
+        raise ValueError(f'--vary {key}: write a key and its values, for example, --vary rail.length "2 m" "4 m"')
+    own = {"as written": {}} if len(values) == 1 else {}
+    return vary(mission, own | {f"{key.rpartition('.')[2]} {value}": {key: value_of(value)} for value in values})
+
+
+def _nominal(chosen) -> int:
+    """Compare one flight of each variant, as written."""
+    from sixdof import report
+    from sixdof.stats import compare_nominal
+
+    for option, given in (("--criterion", chosen.criterion), ("--out", chosen.out), ("--figures", chosen.figures)):
+        if given:
+            raise ValueError(f"compare: {option} is about many flights; say how many with --flights")
+    say(report(compare_nominal(_variants(chosen))))
+    return OK
 
 
 def _compare(chosen) -> int:
     from sixdof import compare, report
-    from sixdof.parts import motor_variants
     from sixdof.stats import VERDICTS, judge_criteria
 
-    files = chosen.motors[0] if len(chosen.motors) == 1 and chosen.motors[0].suffix != ".csv" else chosen.motors
+    if chosen.flights is None:
+        return _nominal(chosen)
     ds = compare(
-        motor_variants(mission_of(chosen), files, stage=chosen.stage),
+        _variants(chosen),
         chosen.flights,
         seed=chosen.seed,
         criteria=chosen.criterion,
@@ -58,11 +87,3 @@ def _compare(chosen) -> int:
     if "interrupted" in ds.attrs:
         return INTERRUPTED
     return OK if judged is None or (judged.verdict == VERDICTS.index("pass")).all("criterion").any() else NONE_PASSES
-
-
-def _earths(chosen) -> int:
-    from sixdof import report
-    from sixdof.stats import compare_earths
-
-    say(report(compare_earths(mission_of(chosen))))
-    return OK

@@ -23,7 +23,7 @@ A usual session:
   python -m sixdof disperse configs/sampler.toml --flights 2000 --seed 1 --out flights.nc --figures out
   python -m sixdof fly configs/sampler.toml --seed 1 --flight 17   flight 17 of that ensemble again, in full detail
   python -m sixdof compare configs/two-stage.toml --motors configs/motors/mesa-*.csv --flights 200 --criterion "apogee_height < 1800 m in 95 % of flights"
-  python -m sixdof earths configs/sampler.toml                 the same flight over the flat Earth and over WGS-84, side by side
+  python -m sixdof compare configs/sampler.toml --vary site.earth flat wgs84      the same flight over the flat Earth and over WGS-84, side by side
   python -m sixdof verify                                      the kernel on this machine against published check cases and closed forms
 """
 

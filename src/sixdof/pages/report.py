@@ -29,7 +29,7 @@ def report(
     Parameters
     ----------
     what : a Mission; what `fly`, `refly`, `disperse`, `rehearse`, `compare`, `tune` or `verify` returned; or what the façades return:
-        linear models, margins, margins of many flights, a gain map, limit cycles, judged criteria, two Earths, aerodynamics against Mach
+        linear models, margins, margins of many flights, a gain map, limit cycles, judged criteria, nominal flights of variants, aerodynamics against Mach
     about : a page of its own. Of a mission "vehicle" (parts, masses, margins, air, cautions; what None gives), "aero" (coefficients
         against Mach, control fins) or "control" (what the fins behind leave of a command); of a flight "summary" (what None gives) or
         "control" (how it was controlled).
@@ -189,10 +189,10 @@ def _predicted(ds: xr.Dataset) -> str:
     return cycles_page(ds)
 
 
-def _earths(ds: xr.Dataset) -> str:
-    from sixdof.study.variants.earth import earth_page
+def _nominal(ds: xr.Dataset) -> str:
+    from sixdof.study.variants.nominal import nominal_page
 
-    return earth_page(ds)
+    return nominal_page(ds)
 
 
 def _checked(ds: xr.Dataset) -> str:
@@ -226,7 +226,7 @@ KINDS = (
     _Kind("a gain map", _dataset("gain_margin_db", "stable", without=("point", "flight")), {"map": _Page(_gain_map, _REQUIRED)}),
     _Kind("a table of limit cycles", _dataset("predicted_frequency", "simulated_frequency"), {"cycles": _Page(_cycles)}),
     _Kind("predicted limit cycles", _dataset("imperfection", dims=("cycle",)), {"cycles": _Page(_predicted)}),
-    _Kind("two Earths", _dataset(dims=("earth",)), {"difference": _Page(_earths)}),
+    _Kind("nominal flights of variants", _dataset("apogee_height", dims=("variant",), without=("flight",)), {"differences": _Page(_nominal)}),
     _Kind("check cases", _dataset("passed", dims=("check",)), {"checks": _Page(_checked)}),
     _Kind("an ensemble", _dataset("status", dims=("flight",)), {"summary": _Page(_flown)}),
     _Kind("a flight", _dataset("status"), {"summary": _Page(_flown), "control": _Page(_controlled)}),

@@ -48,9 +48,9 @@ if TYPE_CHECKING:
     from sixdof.study.uncertainty.statistics import share_interval as share_interval
     from sixdof.study.variants.criteria import criterion as criterion
     from sixdof.study.variants.criteria import own_criterion as own_criterion
-    from sixdof.study.variants.earth import compare_earths as compare_earths
     from sixdof.study.variants.judging import VERDICTS as VERDICTS
     from sixdof.study.variants.judging import judge_criteria as judge_criteria
+    from sixdof.study.variants.nominal import compare_nominal as compare_nominal
     from sixdof.study.variants.pairs import paired as paired
     from sixdof.study.variants.vary import variant_of as variant_of
 
@@ -78,7 +78,7 @@ show(
             "coverage_shown",
             "normal_tolerance_factor",
         ),
-        "Variants against each other": ("paired", "compare_earths"),
+        "Variants against each other": ("paired", "compare_nominal"),
         "What drives an outcome": (
             "regression_sensitivity",
             "swings",

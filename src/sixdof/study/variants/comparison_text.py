@@ -62,7 +62,7 @@ def _outcome_table(ds: xr.Dataset, subjects: Sequence[Subject]) -> list[str]:
     """Return the quantiles of outcomes, variants by row, as many outcomes side by side as the page is wide."""
     names = [str(name) for name in ds["variant"].values]
     title = "Outcomes: median, and 5 % to 95 % of the flights that have a value"
-    return [title, *_side_by_side(["variant", "", *names], [_column(ds, of) for of in subjects])]
+    return [title, *side_by_side(["variant", "", *names], [_column(ds, of) for of in subjects])]
 
 
 def _column(ds: xr.Dataset, of: Subject) -> list[str]:
@@ -82,7 +82,7 @@ def _column(ds: xr.Dataset, of: Subject) -> list[str]:
     return [str(of), "" if units == "1" else units, *texts]
 
 
-def _side_by_side(head: Sequence[str], columns: Sequence[Sequence[str]]) -> list[str]:
+def side_by_side(head: Sequence[str], columns: Sequence[Sequence[str]]) -> list[str]:
     """Return columns side by side, those that the page has no room for in a further table."""
     lines, block = [], []
     for column in columns:
@@ -114,7 +114,7 @@ def criteria_text(judged: xr.Dataset) -> str:
     lines += [f"  {k + 1}  {text}" for k, text in enumerate(texts)]
     names = [str(name) for name in judged["variant"].values]
     columns = [[str(k + 1), *(_cell(judged, name, k) for name in names)] for k in range(len(texts))]
-    lines += ["", *_side_by_side(["variant", *names], columns), "", *(wrapped(sentence, "    ") for sentence in sentences(judged))]
+    lines += ["", *side_by_side(["variant", *names], columns), "", *(wrapped(sentence, "    ") for sentence in sentences(judged))]
     return "\n".join(lines)
 
 
