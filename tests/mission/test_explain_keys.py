@@ -96,7 +96,7 @@ def test_keys__all_tables_are_listed_with_a_line_each():
 def test_keys__page_fits_and_holds_unit_range_and_choices():
     text = str(keys("rail"))
     assert "needed" in text and "0 deg to 90 deg" in text and 'elevation = "' in text
-    assert "tangent-ogive" in str(keys("nose")) and '"tangent-ogive" if left out' in str(keys("nose"))
+    assert "tangent-ogive" in str(keys("nose")) and 'default "tangent-ogive"' in str(keys("nose"))
     for name in TABLES:
         assert max(map(len, str(keys(name)).splitlines())) <= 120, name
 

@@ -16,16 +16,21 @@ def add(commands) -> None:
     with_seed(fly)
     with_out(fly, "netCDF-4")
 
-    rehearse = on_mission(commands, "rehearse", _rehearse, "run event rules and laws over sensed values, print when they fire and misfire")
-    rehearse.add_argument("--script", type=Path, metavar="FILE", help="what is sensed, CSV or a flight (.nc); left out, one is flown")
-    rehearse.add_argument("--stage", metavar="NAME", help="the stage whose altimeter runs (the front one's computer if left out)")
+    rehearse = on_mission(commands, "rehearse", _rehearse, "run event rules and laws over sensed values without flying; print when they fire and what misfires")
+    rehearse.add_argument("--script", type=Path, metavar="FILE", help="sensed values, a CSV or a flight (.nc); a nominal flight is flown if omitted")
+    rehearse.add_argument("--stage", metavar="NAME", help="the stage whose altimeter runs (default: the flight computer of the front stage)")
     with_out(rehearse, "netCDF-4")
 
-    disperse = on_mission(commands, "disperse", _disperse, "fly many times, each with its own draw of the [disperse] table")
-    with_flights(disperse, "how many", required=True)
-    disperse.add_argument("--sampling", choices=("random", "latin", "sobol"), default="random", help="how inputs are drawn (random if left out)")
-    disperse.add_argument("--tracks", default="all", metavar="N", help='whose tracks are kept: "all", "none", or the first N flights')
-    disperse.add_argument("--threads", type=int, metavar="N", help="threads (one per core if left out)")
+    disperse = on_mission(commands, "disperse", _disperse, "Monte Carlo: fly many times, each flight with its own draw of the [disperse] table")
+    with_flights(disperse, "number of flights", required=True)
+    disperse.add_argument(
+        "--sampling",
+        choices=("random", "latin", "sobol"),
+        default="random",
+        help="how inputs are drawn: independent, Latin hypercube or Sobol sequence (default: random)",
+    )
+    disperse.add_argument("--tracks", default="all", metavar="N", help='tracks to keep: "all", "none", or those of the first N flights')
+    disperse.add_argument("--threads", type=int, metavar="N", help="threads (default: one per core)")
     with_out(disperse, "netCDF-4; NAME.zarr: a store that the same call goes on with")
 
 

@@ -11,19 +11,24 @@ from sixdof.cli.options import CAUTION
 from sixdof.cli.output import check_folder, complain
 
 _ABOUT = """\
-Flights of a small, actively controlled rocket in six degrees of freedom.
+Flights of a small, actively controlled rocket in six degrees of freedom, one or a Monte Carlo ensemble.
+
+A mission of your own:
+  python -m sixdof new single                                  a commented mission file that flies as written, to start from
+  python -m sixdof keys fins                                   what the keys of a table mean, with units, ranges and defaults
 
 A usual session:
   python -m sixdof check configs/sampler.toml                  is the mission file right, and is the vehicle stable?
   python -m sixdof aero configs/sampler.toml --figures out     drag, stability, what the control fins can do, against Mach
   python -m sixdof fly configs/sampler.toml --figures out      one flight as written, with its figures
+  python -m sixdof fly configs/sampler.toml --set rail.length="4 m"    the same with another rail; --set and --fail work on every verb with a mission
   python -m sixdof rehearse configs/sampler.toml               event rules and laws without physics: what fires when, what misfires
-  python -m sixdof margins configs/sampler.toml --flights 50 --figures out    what the attitude loops can bear, on drawn flights too
+  python -m sixdof margins configs/sampler.toml --flights 50 --figures out    gain and phase margins of the attitude loops, on drawn flights too
   python -m sixdof tune configs/sampler.toml --gain-margin 6 --phase-margin 45 --out gains.toml    gains that have these margins
-  python -m sixdof disperse configs/sampler.toml --flights 2000 --seed 1 --out flights.nc --figures out
+  python -m sixdof disperse configs/sampler.toml --flights 2000 --seed 1 --out flights.nc --figures out    Monte Carlo
   python -m sixdof fly configs/sampler.toml --seed 1 --flight 17   flight 17 of that ensemble again, in full detail
   python -m sixdof compare configs/two-stage.toml --motors configs/motors/mesa-*.csv --flights 200 --criterion "apogee_height < 1800 m in 95 % of flights"
-  python -m sixdof compare configs/sampler.toml --vary site.earth flat wgs84      the same flight over the flat Earth and over WGS-84, side by side
+  python -m sixdof compare configs/sampler.toml --vary site.earth flat wgs84      one flight over the flat Earth, one over WGS-84, side by side
   python -m sixdof verify                                      the kernel on this machine against published check cases and closed forms
 """
 

@@ -14,23 +14,23 @@ def add(commands) -> None:
     margins = on_mission(commands, "margins", _margins, "margins of the attitude loops along the flight, held against a requirement")
     with_flights(margins, "also over N flights, each with its own draw")
     tune = on_mission(commands, "tune", _tune, "find gains that have the margins asked for all along the flight, and say what limits them")
-    tune.add_argument("--bandwidth", type=float, metavar="RAD_PER_S", help="at least; 80 %% of the quickest that the rest allows if left out")
+    tune.add_argument("--bandwidth", type=float, metavar="RAD_PER_S", help="least bandwidth (default: 80 %% of the largest that the rest allows)")
     tune.add_argument(
         "--schedule",
         choices=("mach", "dynamic_pressure", "scale", "none"),
         default="mach",
-        help="rows of gains over Mach number or dynamic pressure, one set scaled by dynamic pressure, or one set (mach if left out)",
+        help="rows of gains over Mach number or dynamic pressure, one set scaled by dynamic pressure, or one set (default: mach)",
     )
-    tune.add_argument("--rows", type=int, metavar="N", help="of the schedule (5 if left out)")
+    tune.add_argument("--rows", type=int, metavar="N", help="rows of the schedule (default: 5)")
     tune.add_argument("--hold-on", type=int, nargs="+", default=[], metavar="N", help="drawn flights, by number, on which the gains must hold as well")
-    tune.add_argument("--channels", nargs="+", choices=("pitch", "yaw", "roll"), help="what is designed (all if left out); others stay as they are")
+    tune.add_argument("--channels", nargs="+", choices=("pitch", "yaw", "roll"), help="channels to design (default: all); others keep their gains")
     with_seed(tune)
     with_out(tune, "TOML: the keys of [autopilot] to put into the mission file")
     for command, share in ((margins, "half"), (tune, "a third")):
-        models = f"linear models of the flight (30 if left out), {share} as many of a drawn one"
+        models = f"linear models of the flight (default: 30), {share} as many of a drawn one"
         command.add_argument("--points", type=int, default=30, metavar="N", help=models)
-        command.add_argument("--gain-margin", type=float, default=6.0, metavar="DB", help="required, up and down (6 if left out)")
-        command.add_argument("--phase-margin", type=float, default=45.0, metavar="DEG", help="required (45 if left out)")
+        command.add_argument("--gain-margin", type=float, default=6.0, metavar="DB", help="required gain margin, up and down (default: 6)")
+        command.add_argument("--phase-margin", type=float, default=45.0, metavar="DEG", help="required phase margin (default: 45)")
 
 
 def _margins(chosen) -> int:

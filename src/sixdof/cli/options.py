@@ -34,7 +34,7 @@ def on_mission(commands, name: str, run: Callable[..., int], text: str) -> Argum
 
 def with_seed(command: ArgumentParser) -> None:
     """Let a verb that draws take a seed."""
-    command.add_argument("--seed", type=int, default=0, metavar="S", help="seed of the draws (0 if left out)")
+    command.add_argument("--seed", type=int, default=0, metavar="S", help="seed of the draws (default: 0)")
 
 
 def with_flights(command: ArgumentParser, text: str, *, required: bool = False) -> None:

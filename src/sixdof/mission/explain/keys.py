@@ -125,7 +125,7 @@ def _text(table: KeyTable) -> Iterator[str]:
 
 def facts(key: Key) -> str:
     """Return what there is to say of a key besides its meaning."""
-    default = key.default if key.default in (NEEDED, "") else f"{key.default} if left out"
+    default = key.default if key.default in (NEEDED, "") else f"default {key.default}"
     values = f"one of {', '.join(key.choices)}" if key.choices else key.kind
     return "; ".join(
         part for part in (values if key.choices or not key.unit or "list" in key.kind else "", _unit(key), key.limits, default or "optional") if part

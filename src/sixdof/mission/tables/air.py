@@ -91,9 +91,9 @@ class AirTurbulence(Table):
 
     model: Literal["dryden"] = key("spectrum of the turbulence", "dryden", default="dryden")
     wind_at_20_ft: NonNegativeSpeed | None = key(
-        "wind at 20 ft above ground, from which its strength follows; the mean wind there if left out", "15 kt", default=None
+        "wind at 20 ft above ground, from which its strength follows; the mean wind there if omitted", "15 kt", default=None
     )
-    aloft: NonNegativeSpeed | None = key("standard deviation from 2000 ft up; a tenth of the wind at 20 ft if left out", "0.8 m/s", default=None)
+    aloft: NonNegativeSpeed | None = key("standard deviation from 2000 ft up; a tenth of the wind at 20 ft if omitted", "0.8 m/s", default=None)
 
 
 class Wind(Table):
@@ -138,13 +138,13 @@ class Air(Table):
     `sounding` is a measured or forecast column in place of the standard's.
     """
 
-    temperature: Temperature | None = key("air temperature at the site; the US Standard Atmosphere 1976 if left out", "18 degC", default=None)
-    pressure: Pressure | None = key("air pressure at the site; the US Standard Atmosphere 1976 if left out", "865 hPa", default=None)
+    temperature: Temperature | None = key("air temperature at the site; the US Standard Atmosphere 1976 if omitted", "18 degC", default=None)
+    pressure: Pressure | None = key("air pressure at the site; the US Standard Atmosphere 1976 if omitted", "865 hPa", default=None)
     sounding: Sounding | None = key(
         "a measured or forecast column of air in place of the standard's, or the path of a CSV or netCDF file with it", default=None
     )
-    wind: Wind = key("the mean wind; calm if left out", factory=Wind)
-    turbulence: AirTurbulence | None = key("turbulence; none if left out", default=None)
+    wind: Wind = key("the mean wind; calm if omitted", factory=Wind)
+    turbulence: AirTurbulence | None = key("turbulence; none if omitted", default=None)
     gust: tuple[Gust, ...] = key("discrete gusts", default=())
 
     @property

@@ -59,13 +59,13 @@ class Servo(Table):
     damping: PositiveNumber = key("damping ratio of its second-order response", 0.7, default=0.7)
     rate_limit: AngularRate = key("speed without load", "450 deg/s", default=6.98)
     deflection_limit: Travel = key("largest deflection either way", "12 deg", default=0.262)
-    acceleration_limit: AngularAcceleration | None = key("largest angular acceleration; not limited if left out", "20000 deg/s^2", default=None)
+    acceleration_limit: AngularAcceleration | None = key("largest angular acceleration; not limited if omitted", "20000 deg/s^2", default=None)
     delay: NonNegativeTime = key("transport delay from the command", "8 ms", default=0.0)
     backlash: NonNegativeAngle = key("play between servo and fin, from stop to stop", "0.15 deg", default=0.0)
     dead_band: NonNegativeAngle = key("smallest change of command it answers", "0.05 deg", default=0.0)
     resolution: NonNegativeAngle = key("step of its command", "0.02 deg", default=0.0)
     stall_torque: Torque | None = key(
-        "torque at the fin at which it stands still, speed falling in a line to it; the air's moment does not slow it if left out", "0.8 N*m", default=None
+        "torque at the fin at which it stands still, speed falling in a line to it; the air's moment does not slow it if omitted", "0.8 N*m", default=None
     )
     failure: tuple[ServoFailure, ...] = key("servos that fail in flight", default=())
 
@@ -113,8 +113,8 @@ class SatelliteReceiver(Table):
     latency: NonNegativeTime = key("age of what a fix tells", "80 ms", default=0.0)
     position_noise: NonNegativeLength = key("standard deviation of a position, each axis", "1 m", default=0.0)
     velocity_noise: NonNegativeSpeed = key("standard deviation of a velocity, each axis", "0.1 m/s", default=0.0)
-    specific_force_limit: Acceleration | None = key("specific force above which it is silent; none if left out", "120 m/s^2", default=None)
-    speed_limit: NonNegativeSpeed | None = key("speed above which it is silent; none if left out", "500 m/s", default=None)
+    specific_force_limit: Acceleration | None = key("specific force above which it is silent; none if omitted", "120 m/s^2", default=None)
+    speed_limit: NonNegativeSpeed | None = key("speed above which it is silent; none if omitted", "500 m/s", default=None)
 
 
 class Magnetometer(Table):
@@ -132,8 +132,8 @@ class Sensors(Table):
     gyro: RateGyro = key("three rate gyros", factory=RateGyro)
     accelerometer: Accelerometer = key("three accelerometers", factory=Accelerometer)
     barometer: Barometer = key("barometric altimeter", factory=Barometer)
-    receiver: SatelliteReceiver | None = key("satellite receiver; not fitted if left out", default=None)
-    magnetometer: Magnetometer | None = key("magnetometer; not fitted if left out", default=None)
+    receiver: SatelliteReceiver | None = key("satellite receiver; not fitted if omitted", default=None)
+    magnetometer: Magnetometer | None = key("magnetometer; not fitted if omitted", default=None)
 
 
 class Estimator(Table):
@@ -189,11 +189,11 @@ class AttitudeProfile(Table):
     join: Literal["line", "smooth"] = key("line: straight between the points; smooth: level at each point", "smooth", default="line")
     time: tuple[NonNegativeTime, ...] = key("times of the points, rising", ["0 s", "2 s", "4 s"], default=(0.0,))
     height: tuple[NonNegativeLength, ...] = key("heights of the points above ground, rising (over = height)", ["0 m", "100 m", "300 m"], default=())
-    tilt_pitch: tuple[Angle, ...] = key("commanded lean downrange at each point; upright throughout if left out", ["0 deg", "0 deg", "5 deg"], default=(0.0,))
+    tilt_pitch: tuple[Angle, ...] = key("commanded lean downrange at each point; upright throughout if omitted", ["0 deg", "0 deg", "5 deg"], default=(0.0,))
     tilt_yaw: tuple[Angle, ...] = key(
-        "commanded lean to the right of the launch azimuth at each point; upright throughout if left out", ["0 deg", "0 deg", "2 deg"], default=(0.0,)
+        "commanded lean to the right of the launch azimuth at each point; upright throughout if omitted", ["0 deg", "0 deg", "2 deg"], default=(0.0,)
     )
-    roll: tuple[Angle, ...] = key("commanded roll angle at each point; 0 throughout if left out", ["0 deg", "0 deg", "90 deg"], default=(0.0,))
+    roll: tuple[Angle, ...] = key("commanded roll angle at each point; 0 throughout if omitted", ["0 deg", "0 deg", "90 deg"], default=(0.0,))
 
     @model_validator(mode="before")
     @classmethod
@@ -231,13 +231,11 @@ class Guidance(Table):
         "at the start: fly the attitude profile, point at the current waypoint, or hold the direction of the rail", "profile", default="profile"
     )
     waypoint: tuple[Waypoint, ...] = key("places to fly through, in order", default=())
-    slew_limit: AngularRate | None = key("how fast the commanded attitude may turn; not limited if left out", "60 deg/s", default=None)
+    slew_limit: AngularRate | None = key("how fast the commanded attitude may turn; not limited if omitted", "60 deg/s", default=None)
     lead: NonNegativeNumber = key("lean beyond the line of sight, times the angle between velocity and line of sight", 2.0, default=1.0)
     incidence_limit: PositiveAngle = key("largest incidence (angle of attack) that waypoints may ask for", "10 deg", default=0.17)
     tilt_limit: PositiveAngle = key("largest tilt that waypoints may ask for", "40 deg", default=0.7)
-    load_limit: Acceleration | None = key(
-        "largest specific force across the axis that waypoints may ask for; not limited if left out", "60 m/s^2", default=None
-    )
+    load_limit: Acceleration | None = key("largest specific force across the axis that waypoints may ask for; not limited if omitted", "60 m/s^2", default=None)
     after_last: Literal["hold", "upright", "profile"] = key(
         "after the last waypoint: hold its direction, stand upright, or fly the profile", "hold", default="hold"
     )
@@ -294,7 +292,7 @@ class Autopilot(Table):
 
     rate: Frequency = key("ticks of the flight computer per second", "100 Hz", default=100.0)
     computation_delay: NonNegativeTime = key("from the reading of the sensors to the command's leaving for the servos", "2 ms", default=0.0)
-    notch: Notch | None = key("filter of pitch and yaw against bending; none if left out", default=None)
+    notch: Notch | None = key("filter of pitch and yaw against bending; none if omitted", default=None)
     profile: AttitudeProfile = key("commanded attitude over time or height", factory=AttitudeProfile)
     structure: Literal["pid", "cascade"] = key("pid on the attitude error, or a cascade of attitude and rate loops", "cascade", default="pid")
     derivative: Literal["rate", "error"] = key("of the measured body rate, or of the attitude error", "error", default="rate")
@@ -304,13 +302,13 @@ class Autopilot(Table):
     roll: Gains = key("gains in roll", factory=Gains)
     schedule: tuple[GainSet, ...] = key("gains point by point, straight lines between them, in place of pitch, yaw and roll", default=())
     schedule_over: Literal["dynamic_pressure", "mach"] = key("what the schedule runs over", "mach", default="dynamic_pressure")
-    with_booster: GainSet | None = key("gains while a booster is attached; the same ones if left out", default=None)
+    with_booster: GainSet | None = key("gains while a booster is attached; the same ones if omitted", default=None)
     gain_reference_q: Pressure | None = key(
-        "dynamic pressure at which the gains hold; elsewhere they are multiplied by gain_reference_q/q; never scaled if left out", "5 kPa", default=None
+        "dynamic pressure at which the gains hold; elsewhere they are multiplied by gain_reference_q/q; never scaled if omitted", "5 kPa", default=None
     )
     gain_scale_limits: tuple[PositiveNumber, PositiveNumber] = key("least and largest factor of this scaling", [0.4, 2.5], default=(0.2, 3.0))
     integral_limit: PositiveAngle = key("largest part of a demand that the integral may have", "3 deg", default=0.087)
-    demand_limit: PositiveAngle | None = key("largest demand of a channel; not limited if left out", "8 deg", default=None)
-    rate_limit: AngularRate | None = key("largest rate that a cascade may command; not limited if left out", "120 deg/s", default=None)
+    demand_limit: PositiveAngle | None = key("largest demand of a channel; not limited if omitted", "8 deg", default=None)
+    rate_limit: AngularRate | None = key("largest rate that a cascade may command; not limited if omitted", "120 deg/s", default=None)
     priority: Literal["roll", "pitch"] = key("the demand that is kept where fins reach their stops", "pitch", default="roll")
     known_failed: tuple[int, ...] = key("numbers of control fins that the mixer does without", [2], default=())

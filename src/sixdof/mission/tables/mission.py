@@ -23,7 +23,7 @@ class MissionTables(Table):
     stage: tuple[Stage, ...] = key("the stages, from the front one aft, each with its parts")
     harness: tuple[Harness, ...] = key("recovery harnesses, a table for each canopy that has one", default=())
     servo: Servo = key("the actuator of every control fin", factory=Servo)
-    sensors: Sensors | None = key("the flight computer's sensors; it is told the truth if left out", default=None)
+    sensors: Sensors | None = key("the flight computer's sensors; it is told the truth if omitted", default=None)
     estimator: Estimator = key("how attitude, position and velocity are estimated from the sensors", factory=Estimator)
     guidance: Guidance = key("what attitude is commanded, and its limits", factory=Guidance)
     autopilot: Autopilot = key("tick rate, attitude profile, gains and mixer of the flight computer", factory=Autopilot)

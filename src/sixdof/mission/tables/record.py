@@ -15,7 +15,7 @@ class Record(Table):
 
     rate: Frequency = key("rows of the log of one flight per second", "50 Hz", default=50.0)
     track_points: int = key("points kept of each track of an ensemble", 64, default=64, ge=0, le=16384, strict=True)
-    track_rate: Frequency | None = key("points of a track per second, evenly; closer at the start if left out", "2 Hz", default=None)
+    track_rate: Frequency | None = key("points of a track per second, evenly; closer at the start if omitted", "2 Hz", default=None)
 
 
 class Solver(Table):

@@ -37,11 +37,11 @@ class Rule(Table):
         json_schema_extra={"unit": "s or m", "anyOf": [{"type": ["number", "string"]}]},
     )
     delay: NonNegativeTime = key("from what is sensed to the check of the conditions", "0.4 s", default=0.0)
-    stage: str = key("whose ignition, burnout or separation is meant; the first to come if left out", "booster", default="")
+    stage: str = key("whose ignition, burnout or separation is meant; the first to come if omitted", "booster", default="")
     action: Literal["enable_fins", "disable_fins", "deploy", "guide_profile", "guide_waypoints", "guide_hold", "separate", "ignite"] = key(
         "what is done then", "enable_fins"
     )
-    target: str = key("stage to ignite, stage to separate with all behind it (the last one if left out), or canopy to deploy", "main", default="")
+    target: str = key("stage to ignite, stage to separate with all behind it (the last one if omitted), or canopy to deploy", "main", default="")
     tilt_below: Tilt | None = key("condition: estimated tilt from the vertical less than this", "20 deg", default=None)
     speed_above: NonNegativeSpeed | None = key("condition: estimated speed more than this", "40 m/s", default=None)
     speed_below: NonNegativeSpeed | None = key("condition: estimated speed less than this", "60 m/s", default=None)
@@ -50,7 +50,7 @@ class Rule(Table):
     booster: Literal["attached", "separated"] | None = key("condition: a booster is still attached, or has separated", "separated", default=None)
     after: NonNegativeTime | None = key("condition: not before this time since liftoff", "0.8 s", default=None)
     before: NonNegativeTime | None = key("condition: not after this time since liftoff", "6 s", default=None)
-    timeout: NonNegativeTime | None = key("how long the rule waits for its conditions before it is given up; for ever if left out", "1.5 s", default=None)
+    timeout: NonNegativeTime | None = key("how long the rule waits for its conditions before it is given up; for ever if omitted", "1.5 s", default=None)
 
     @field_validator("threshold", mode="before")
     @classmethod
@@ -74,7 +74,7 @@ class Recovery(Table):
     )
     height: NonNegativeLength | None = key("height above ground for falling_through", "150 m", default=None)
     delay: NonNegativeTime = key("from what is sensed to the deployment command", "0.5 s", default=0.0)
-    backup_time: NonNegativeTime | None = key("deployed at the latest at this time after liftoff; no backup if left out", "16 s", default=None)
+    backup_time: NonNegativeTime | None = key("deployed at the latest at this time after liftoff; no backup if omitted", "16 s", default=None)
     motor_delay: NonNegativeTime | None = key("another trigger: the pyrotechnic delay of the stage's motor after its burnout", "8 s", default=None)
 
 

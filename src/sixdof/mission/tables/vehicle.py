@@ -63,8 +63,8 @@ class Motor(Table):
         "diameter of the nozzle's exit, for the thrust's growth as the air gets thinner; no correction if 0", "12 mm", default=0.0
     )
     bore_diameter: NonNegativeLength = key("diameter of the grain's bore, from which it burns outwards; solid if 0", "11 mm", default=0.0)
-    grain_length: PositiveLength | None = key("length of the propellant grain; 0.9 of the motor's if left out", "104 mm", default=None)
-    grain_station: NonNegativeLength | None = key("fore end of the grain, aft of the motor's fore end; in the middle if left out", "28 mm", default=None)
+    grain_length: PositiveLength | None = key("length of the propellant grain; 0.9 of the motor's if omitted", "104 mm", default=None)
+    grain_station: NonNegativeLength | None = key("fore end of the grain, aft of the motor's fore end; in the middle if omitted", "28 mm", default=None)
     reference_pressure: Pressure = key("air pressure at which the thrust curve was measured", "101.325 kPa", default=101325.0)
 
 
@@ -75,7 +75,7 @@ class _Made(Table):
     """A part with a mass: given, or from a material or density and its geometry."""
 
     name: str = key("what the part is called in results and in changes", "tail", default="")
-    mass: Mass | None = key("mass as weighed; from material or density and its shape if left out", "130 g", default=None)
+    mass: Mass | None = key("mass as weighed; from material or density and its shape if omitted", "130 g", default=None)
     material: str | None = key("material, whose density stands for the mass", "fibreglass", default=None, json_schema_extra={"enum": sorted(MATERIALS)})
     density: Density | None = key("density, in place of material and mass", "1850 kg/m^3", default=None)
 
@@ -94,7 +94,7 @@ class Nose(_Made):
     )
     length: PositiveLength = key("length along the axis", "280 mm")
     diameter: PositiveLength = key("outer diameter of its base", "75 mm")
-    wall_thickness: PositiveLength | None = key("wall thickness, normal to the axis (radially), not to the surface; solid if left out", "2 mm", default=None)
+    wall_thickness: PositiveLength | None = key("wall thickness, normal to the axis (radially), not to the surface; solid if omitted", "2 mm", default=None)
     exponent: quantity("1", above=0.0, most=1.0) = key("exponent of the power shape", 0.5, default=0.5)
     haack_c: quantity("1", least=0.0, most=2.0 / 3.0) = key(
         "constant of the haack shape; 0: least drag for length and diameter, 1/3: for length and volume", 0.333, default=0.0
@@ -109,7 +109,7 @@ class Tube(_Made):
     kind: Literal["tube"] = key("kind of part", "tube", default="tube")
     length: PositiveLength = key("length along the axis", "420 mm")
     diameter: PositiveLength = key("outer diameter", "75 mm")
-    wall_thickness: PositiveLength | None = key("wall thickness, normal to the axis (radially), not to the surface; solid if left out", "1.2 mm", default=None)
+    wall_thickness: PositiveLength | None = key("wall thickness, normal to the axis (radially), not to the surface; solid if omitted", "1.2 mm", default=None)
 
 
 class Transition(_Made):
@@ -119,7 +119,7 @@ class Transition(_Made):
     length: PositiveLength = key("length along the axis", "80 mm")
     fore_diameter: PositiveLength = key("outer diameter of its fore end", "75 mm")
     aft_diameter: PositiveLength = key("outer diameter of its aft end", "98 mm")
-    wall_thickness: PositiveLength | None = key("wall thickness, normal to the axis (radially), not to the surface; solid if left out", "1.5 mm", default=None)
+    wall_thickness: PositiveLength | None = key("wall thickness, normal to the axis (radially), not to the surface; solid if omitted", "1.5 mm", default=None)
 
 
 class PanelCurve(Table):
@@ -263,8 +263,8 @@ class Parachute(_Made):
     opening_force_coefficient: PositiveNumber = key(
         "peak load over steady drag where the mass is large (Knacke's Cx); it makes no drag of its own", 1.7, default=1.7
     )
-    strength: PositiveForce | None = key("load at which canopy or lines fail and the canopy is lost; never if left out", "1.4 kN", default=None)
-    reefing_ratio: PositiveShare | None = key("share of the drag area while reefed; not reefed if left out", "30 %", default=None)
+    strength: PositiveForce | None = key("load at which canopy or lines fail and the canopy is lost; never if omitted", "1.4 kN", default=None)
+    reefing_ratio: PositiveShare | None = key("share of the drag area while reefed; not reefed if omitted", "30 %", default=None)
     reefing_time: NonNegativeTime = key("from line stretch to the end of reefing", "3 s", default=0.0)
 
 
@@ -337,7 +337,7 @@ class Joint(Table):
 
     impulse: NonNegativeImpulse = key("impulse of the charge or spring at separation, on either side", "4 N*s", default=0.0)
     retention_force: NonNegativeForce | None = key(
-        "tension along the axis at which the stages separate by themselves, 0 for a slip fit; only on command if left out", "400 N", default=None
+        "tension along the axis at which the stages separate by themselves, 0 for a slip fit; only on command if omitted", "400 N", default=None
     )
     delay: NonNegativeTime = key("from the command to separation", "20 ms", default=0.0)
 
