@@ -32,7 +32,7 @@ class KeyPage:
         if self.listed:
             width = max(len(table.name) for table in self.tables)
             return "\n".join([*(_line(table, width) for table in self.tables), "", "keys TABLE explains the keys of one; keys KEY finds a key."])
-        return "\n\n".join("\n".join(_text(table)) for table in self.tables) + f"\n\n{textwrap.fill(_UNITS, PAGE)}"
+        return "\n\n".join("\n".join(_text(table)) for table in self.tables) + f"\n\n{_fill(_UNITS)}"
 
     __repr__ = __str__
 
@@ -100,27 +100,32 @@ def _named() -> dict[str, tuple[KeyTable, ...]]:
 # ---------------------------------------------------------------- text
 
 
+def _fill(text: str, first: str = "", rest: str = "") -> str:
+    """Return a paragraph in lines of the page, the first and the others set in."""
+    return textwrap.fill(text, PAGE, initial_indent=first, subsequent_indent=rest, break_on_hyphens=False)
+
+
 def _line(table: KeyTable, width: int) -> str:
-    return textwrap.fill(table.meaning, PAGE, initial_indent=f"{table.name:<{width}}  ", subsequent_indent=" " * (width + 2))
+    return _fill(table.meaning, f"{table.name:<{width}}  ", " " * (width + 2))
 
 
 def _text(table: KeyTable) -> Iterator[str]:
     """Yield the lines that explain a table."""
     yield table.heading
     if len(table.headings) > 1 and table.about:
-        yield textwrap.fill(f"also {', '.join(table.headings[1:])}", PAGE)
+        yield _fill(f"also {', '.join(table.headings[1:])}")
     for paragraph in table.about.split("\n\n") if table.about else ():
         yield ""
-        yield textwrap.fill(paragraph, PAGE)
+        yield _fill(paragraph)
     for key in table.keys:
         yield ""
         yield f"  {key.example or key.name}"
-        yield textwrap.fill(key.meaning, PAGE, initial_indent="      ", subsequent_indent="      ")
-        yield textwrap.fill(facts(key), PAGE, initial_indent="      ", subsequent_indent="      ")
+        yield _fill(key.meaning, "      ", "      ")
+        yield _fill(facts(key), "      ", "      ")
     if table.name == "disperse" and table.about:
         yield "\nWhat can be dispersed, besides the dotted path of any number of the mission:"
         for item in DISPERSIBLE.values():
-            yield textwrap.fill(_spread(item), PAGE, initial_indent=f"  {item.name:<{24}}  ", subsequent_indent=" " * 28)
+            yield _fill(_spread(item), f"  {item.name:<{24}}  ", " " * 28)
 
 
 def facts(key: Key) -> str:

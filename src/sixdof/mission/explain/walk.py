@@ -171,7 +171,8 @@ def _key(name: str, info: FieldInfo, place: _Place) -> Key:
     extra = info.json_schema_extra if isinstance(info.json_schema_extra, dict) else {}
     example = f"{name} = {as_toml(info.examples[0])}" if info.examples else _inside(place, name, form)[0].heading if form.table else ""
     choices = tuple(extra.get("enum", form.choices))
-    return Key(name, form.kind, extra.get("unit", readable(form.unit)), _default(info, form), form.limits, choices, info.description or "", example)
+    default = NEEDED if name == "kind" and "kind =" in place.heading else _default(info, form)  # of a part: only its class fills it in
+    return Key(name, form.kind, extra.get("unit", readable(form.unit)), default, form.limits, choices, info.description or "", example)
 
 
 def _default(info: FieldInfo, form: Form) -> str:

@@ -11,11 +11,11 @@ from sixdof.mission.units import Direction, Length, NonNegativeLength, NonNegati
 
 
 class Levels(Table):
-    """The wind level by level, lowest level first; one entry a level in each list.
+    """The wind level by level, lowest level first; one entry for each level in each list.
 
-    How high the levels are: `height` above the ground at the launch point, `altitude` above mean sea level, or `geopotential_height`
-    above mean sea level; one of the three. The wind: `speed` and `blows_from` (where it comes FROM, true), or `east` and `north`
-    (where the air moves TO). It is interpolated in components and held below the lowest level and above the highest.
+    How high the levels are is told by one of `height`, `altitude` and `geopotential_height`. The wind is told by `speed` and `blows_from`
+    (where it comes FROM), or by `east` and `north` (where the air moves TO). It is interpolated in components and held below the lowest
+    level and above the highest.
     """
 
     height: tuple[Length, ...] = key("heights of the levels above the ground at the launch point, rising", ["0 m", "500 m", "2 km"], default=())
@@ -39,12 +39,11 @@ class WindMember(Levels):
 
 
 class Sounding(Levels):
-    """The air over the site as it was measured or forecast. In the file `sounding` may be the path of a CSV or a netCDF file.
+    """The air over the site as it was measured or forecast.
 
-    `temperature` is needed, all else but the height of the levels may be left out. Humidity is `relative_humidity` (over water, as
-    weather services give it), `dew_point` or `specific_humidity`; left out, the air is dry. Pressure follows hydrostatically through
-    temperature and humidity, from the sounding's own `pressure` at the level nearest to the site, or, where it has none, from
-    `air.pressure` (the standard's if left out). Levels known by `pressure` alone are placed by the same law, from `air.pressure`.
+    `temperature` is needed, all else but the height of the levels may be omitted. Pressure follows hydrostatically through temperature
+    and humidity, from the sounding's own `pressure` at the level nearest to the site, or, where it has none, from `air.pressure` (the
+    standard's if omitted). Levels known by `pressure` alone are placed by the same law, from `air.pressure`.
 
     Between levels temperature, the share of vapour and the wind's components are linear in height. Below the lowest level and above
     the highest the wind is held, temperature goes on as the standard atmosphere's, shifted to be continuous; the share of vapour is
@@ -67,10 +66,9 @@ class Sounding(Levels):
 
 
 class Gust(Table):
-    """A discrete gust of 1-cosine shape (MIL-F-8785C), met as the vehicle climbs or falls through `height` to `height` + `length`.
+    """A discrete gust of 1-cosine shape (MIL-F-8785C), met as the vehicle climbs or falls through its height and length.
 
-    `shape` "pulse" comes and goes over the length, "rise" stays. `upward` is its vertical part. It is felt once a tick of the flight
-    computer and linear between: one that the vehicle crosses in less than a few ticks is not felt in full.
+    It is felt once every tick of the flight computer and linear between: one that the vehicle crosses in less than a few ticks is not felt in full.
     """
 
     speed: NonNegativeSpeed = key("horizontal speed of the gust at its peak", "5 m/s", default=0.0)
@@ -84,9 +82,8 @@ class Gust(Table):
 class AirTurbulence(Table):
     """Dryden turbulence (MIL-F-8785C, low altitude and above), felt along the flight path at the airspeed.
 
-    Its strength below 1000 ft follows from the wind at 20 ft (6.1 m) above ground: `wind_at_20_ft`, or the mean wind's own there if
-    left out (of each flight, where the wind is dispersed). `aloft` is the standard deviation from 2000 ft up (a tenth of that wind if
-    left out). Published winds at 20 ft: 15 kt light, 30 kt moderate, 45 kt severe turbulence.
+    Its strength below 1000 ft follows from the wind at 20 ft (6.1 m) above ground, that of each flight where the wind is dispersed.
+    Published winds at 20 ft: 15 kt light, 30 kt moderate, 45 kt severe turbulence.
     """
 
     model: Literal["dryden"] = key("spectrum of the turbulence", "dryden", default="dryden")
@@ -97,19 +94,12 @@ class AirTurbulence(Table):
 
 
 class Wind(Table):
-    """Mean wind over height above ground. `blows_from` is where it comes FROM, true ("270 deg" is a west wind).
+    """Mean wind over height above ground.
 
-    profile "uniform": the same at all heights; "power": speed (z/reference_height)^exponent (held above `top`);
-    "log": speed ln(z/roughness)/ln(reference_height/roughness) (held above `top`); "table": rows of
-    [height, speed, blows_from], interpolated in components and held beyond the ends. In the file `table` may be the
-    path of a CSV with these columns.
-
-    `veer` turns the direction of the first three clockwise with height, from `blows_from` at `reference_height` (and below it) up to
-    `top`, above which it is held: "12 deg/km" (negative: the wind backs).
-
-    "members": one of the forecasts in `member` (a list of tables [[air.wind.member]], or in the file the path of a CSV with a column
-    `member` or of a netCDF file with such a dimension). A flight flies the first, or the one that `wind.member` in `[disperse]` draws
-    for it: `{ kind = "uniform", low = 0, high = 9 }` takes each of the first ten as often as any other.
+    profile "uniform": the same at all heights; "power": speed (z/reference_height)^exponent; "log":
+    speed ln(z/roughness)/ln(reference_height/roughness); both held above `top`. `veer` turns the direction of these three. "table": rows
+    interpolated in components and held beyond the ends. "members": a flight flies the first forecast, or the one that `wind.member` in
+    `[disperse]` draws for it: `{ kind = "uniform", low = 0, high = 9 }` takes each of the first ten as often as any other.
     """
 
     profile: Literal["uniform", "power", "log", "table", "members"] = key(
@@ -133,10 +123,7 @@ class Wind(Table):
 
 
 class Air(Table):
-    """Air at the site. Temperature and pressure left out are the US Standard Atmosphere 1976 at the site's altitude.
-
-    `sounding` is a measured or forecast column in place of the standard's.
-    """
+    """The air at the site on the day."""
 
     temperature: Temperature | None = key("air temperature at the site; the US Standard Atmosphere 1976 if omitted", "18 degC", default=None)
     pressure: Pressure | None = key("air pressure at the site; the US Standard Atmosphere 1976 if omitted", "865 hPa", default=None)

@@ -40,7 +40,7 @@ from sixdof.mission.units import (
 
 
 class ServoFailure(Table):
-    """A servo that fails at `time` since ignition: "stuck" holds its angle, "dead" lets the fin float and carry no load."""
+    """A servo that fails in flight."""
 
     fin: int = key("number of the control fin, counted from 1", 2, ge=1, le=64, strict=True)
     kind: Literal["stuck", "dead"] = key("stuck: it holds its angle; dead: the fin floats and carries no load", "dead", default="stuck")
@@ -48,11 +48,9 @@ class ServoFailure(Table):
 
 
 class Servo(Table):
-    """The actuator of every control fin: transport delay, second order, limits, play, load. `deflection_limit` is the stop either way.
+    """The actuator of every control fin: transport delay, second order, limits, play, load.
 
-    `rate_limit` is the speed without load and `stall_torque` the torque at the fin where it stands still: the torque-speed line of
-    the data sheet. Left out, the air's moment does not slow it. `dead_band` is the smallest change of command it takes, `resolution`
-    the step of its command, `backlash` the play between servo and fin.
+    `rate_limit` and `stall_torque` are the ends of the torque-speed line of the data sheet.
     """
 
     natural_frequency: Frequency = key("natural frequency of its second-order response", "14 Hz", default=10.0)
@@ -74,10 +72,7 @@ class Servo(Table):
 
 
 class RateGyro(Table):
-    """Three rate gyros. bias, scale, misalignment: standard deviations from flight to flight; noise: rad/s per sqrt(Hz).
-
-    lag: time constant of their (or their filter's) first-order lag.
-    """
+    """Three rate gyros."""
 
     bias: NonNegativeAngularRate = key("standard deviation of the bias from flight to flight", "0.05 deg/s", default=0.0)
     noise: GyroNoise = key("noise density", "0.01 deg/s/sqrt(Hz)", default=0.0)
@@ -88,7 +83,7 @@ class RateGyro(Table):
 
 
 class Accelerometer(Table):
-    """Three accelerometers; as the gyros, in m/s^2 and m/s^2 per sqrt(Hz)."""
+    """Three accelerometers."""
 
     bias: NonNegativeAcceleration = key("standard deviation of the bias from flight to flight", "0.05 m/s^2", default=0.0)
     noise: AccelerometerNoise = key("noise density", "0.0015 m/s^2/sqrt(Hz)", default=0.0)
@@ -98,7 +93,7 @@ class Accelerometer(Table):
 
 
 class Barometer(Table):
-    """Height from air pressure. bias and noise as heights (standard deviations), lag: first-order time constant."""
+    """A barometric altimeter: height from air pressure."""
 
     rate: Frequency = key("readings per second", "50 Hz", default=50.0)
     bias: NonNegativeLength = key("standard deviation of the bias from flight to flight, as a height", "0.5 m", default=0.0)
@@ -107,7 +102,7 @@ class Barometer(Table):
 
 
 class SatelliteReceiver(Table):
-    """Position and velocity fixes. A fix tells of `latency` ago; above a specific force or a speed the receiver is silent."""
+    """A satellite receiver: position and velocity fixes."""
 
     rate: Frequency = key("fixes per second", "10 Hz", default=5.0)
     latency: NonNegativeTime = key("age of what a fix tells", "80 ms", default=0.0)
@@ -118,7 +113,7 @@ class SatelliteReceiver(Table):
 
 
 class Magnetometer(Table):
-    """The Earth's field in body axes. dip: below the horizontal; declination: east of true north; errors as shares of the field."""
+    """A magnetometer: the Earth's field in body axes."""
 
     dip: Angle = key("angle of the Earth's field below the horizontal", "64 deg", default=1.1)
     declination: Direction = key("angle of the field east of true north", "11 deg", default=0.0)
@@ -127,7 +122,7 @@ class Magnetometer(Table):
 
 
 class Sensors(Table):
-    """The flight computer's sensors. Without this table the computer is told the truth. Receiver and magnetometer are fitted if named."""
+    """The flight computer's sensors."""
 
     gyro: RateGyro = key("three rate gyros", factory=RateGyro)
     accelerometer: Accelerometer = key("three accelerometers", factory=Accelerometer)
@@ -154,10 +149,7 @@ class Estimator(Table):
 class Detection(Table):
     """How flight computer and altimeters notice the phases of flight, from what they sense.
 
-    Liftoff: a specific force along the axis over liftoff_specific_force, or a height over liftoff_height. Ignition: a specific force
-    over ignition_specific_force. Burnout: one below burnout_specific_force (drag alone makes it negative) for burnout_debounce. Apogee, of a
-    flight that has left the rail: by "velocity" no longer upward, or by "barometer" apogee_drop below its highest reading, for
-    apogee_debounce.
+    Apogee counts only of a flight that has left the rail.
     """
 
     liftoff_specific_force: Acceleration = key("liftoff: specific force along the axis above this", "20 m/s^2", default=20.0)
@@ -176,11 +168,9 @@ class Detection(Table):
 
 
 class AttitudeProfile(Table):
-    """Commanded attitude, the last one held. tilt_pitch is positive where the nose leans downrange, tilt_yaw to the right of the
-    launch azimuth. An angle left out is zero throughout.
+    """Commanded attitude over time or height, the last one held.
 
-    over: "time" since liftoff, "height" above ground (then `height` holds the points), or "mode_time", time since this guidance mode
-    began. join: "line" between the points, or "smooth" (level at each point).
+    tilt_pitch is positive where the nose leans downrange, tilt_yaw where it leans to the right of the launch azimuth.
     """
 
     over: Literal["time", "height", "mode_time"] = key(
@@ -208,7 +198,7 @@ class AttitudeProfile(Table):
 
 
 class Waypoint(Table):
-    """A place in the air to fly through, from the rail's foot. It is left when captured, passed, or after `timeout`."""
+    """A place in the air to fly through. It is left when captured, passed, or after `timeout`."""
 
     east: Length = key("east of the rail's foot", "40 m")
     north: Length = key("north of the rail's foot", "11 m")
@@ -218,14 +208,7 @@ class Waypoint(Table):
 
 
 class Guidance(Table):
-    """What attitude the vehicle should have, and its limits. `mode` holds at the start; event rules change it.
-
-    "profile": the autopilot's attitude profile; "waypoints": nose towards the current waypoint, leaning beyond the line of sight by
-    `lead` times the angle between velocity and line of sight; "hold": the rail's direction, or that of the moment a rule says hold.
-    slew_limit: how fast the goal may turn. incidence_limit, tilt_limit, load_limit (specific force across the axis) bound what
-    waypoints ask for. after_last: after the last waypoint "hold" its direction, stand "upright", or fly the "profile".
-    minimum_height: no waypoint may lie at or below it. rate_feedforward: the turning rate of the commanded attitude is given to the control law.
-    """
+    """What attitude is commanded, and its limits; event rules change the mode in flight."""
 
     mode: Literal["profile", "waypoints", "hold"] = key(
         "at the start: fly the attitude profile, point at the current waypoint, or hold the direction of the rail", "profile", default="profile"
@@ -247,10 +230,7 @@ class Guidance(Table):
 
 
 class Gains(Table):
-    """Fin angle per attitude error (p), per integral of it (i, 1/s), per body rate (d, s), per goal rate (f, s).
-
-    In a cascade p is the rate asked for per attitude error (1/s), d the fin angle per rate error (s), i per its integral.
-    """
+    """Gains of one channel of the control law."""
 
     p: NonNegativeNumber = key("fin angle per attitude error; in a cascade the commanded rate per attitude error (1/s)", 0.35, default=0.0)
     i: NonNegativeFrequency = key("fin angle per integral of the attitude error; in a cascade of the rate error", "0.1 1/s", default=0.0)
@@ -259,7 +239,7 @@ class Gains(Table):
 
 
 class GainSet(Table):
-    """The gains of the three channels, at one point of the schedule if there is one (`at`: Pa or Mach, as the schedule says)."""
+    """The gains of the three channels, at one point of the schedule if there is one."""
 
     at: NonNegativeNumber | None = key("point of the schedule: Mach number or dynamic pressure (Pa), as schedule_over says", 0.33, default=None)
     pitch: Gains = key("gains in pitch", factory=Gains)
@@ -268,10 +248,7 @@ class GainSet(Table):
 
 
 class Notch(Table):
-    """The structural filter of pitch and yaw: demands near `frequency` (the first bending mode's) pass with the factor `depth` only.
-
-    width: the damping ratio of its denominator; a wider notch forgives a wrong frequency and costs more phase below it.
-    """
+    """The structural filter of pitch and yaw."""
 
     frequency: Frequency = key("frequency it takes out, that of the first bending mode", "35 Hz")
     depth: Share = key("factor that is left at this frequency", 0.1, default=0.1)
@@ -279,16 +256,7 @@ class Notch(Table):
 
 
 class Autopilot(Table):
-    """The flight computer: its tick rate, the attitude profile, its gains and its mixer.
-
-    Gains hold at `gain_reference_q` (dynamic pressure); at another q they are multiplied by gain_reference_q/q, limited to
-    `gain_scale_limits`; left out, they are not scaled. `schedule` runs over `schedule_over`, straight lines between its points, and takes
-    the place of pitch, yaw, roll. `with_booster` are the gains while a booster is attached (the same ones if left out).
-    integral_limit bounds the integral's part of a demand, demand_limit the demand, rate_limit what a cascade may ask for.
-    derivative: of the measured "rate", or of the "error" (then through a filter of time constant `filter`).
-    priority: which demand keeps its travel when fins reach their stops. known_failed: numbers of fins the mixer does without.
-    computation_delay: from the reading of the sensors to the command's leaving for the servos. notch: a filter against bending.
-    """
+    """The flight computer: its tick rate, the attitude profile, its gains and its mixer."""
 
     rate: Frequency = key("ticks of the flight computer per second", "100 Hz", default=100.0)
     computation_delay: NonNegativeTime = key("from the reading of the sensors to the command's leaving for the servos", "2 ms", default=0.0)

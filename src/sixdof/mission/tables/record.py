@@ -7,10 +7,9 @@ from sixdof.mission.units import Frequency, NonNegativeLength, PositiveTime
 
 
 class Record(Table):
-    """What is kept: `rate` of the log of one flight, and how many points of each track an ensemble keeps.
+    """What is kept of a flight, and of the tracks of an ensemble.
 
-    Points of a track stand closer at its start, or, with a `track_rate`, evenly; a flight too long for `track_points` then keeps
-    every second, third ... of them.
+    A flight too long for `track_points` at an even `track_rate` keeps every second, third ... of them.
     """
 
     rate: Frequency = key("rows of the log of one flight per second", "50 Hz", default=50.0)
@@ -19,10 +18,9 @@ class Record(Table):
 
 
 class Solver(Table):
-    """The integration: steps a tick of the flight computer, and the time at which a flight is given up.
+    """How the motion is integrated, and when a flight is given up.
 
-    With a `tolerance` the step is chosen by its error instead: the longest, up to a tick, that errs by no more than it (position;
-    speeds count with 1 s, angles with the vehicle's length), such as "1 um".
+    With a `tolerance` steps are as long as it allows, up to a tick; speeds count in it with 1 s, angles with the vehicle's length.
     """
 
     steps_per_tick: int = key("integration steps per tick of the flight computer", 2, default=2, ge=1, le=64, strict=True)

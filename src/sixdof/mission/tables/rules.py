@@ -14,18 +14,10 @@ Trigger = Literal["time", "liftoff", "rail_departure", "burnout", "apogee", "cli
 
 
 class Rule(Table):
-    """When `when` is sensed, wait `delay`, then do `action` (unless an inhibit holds at that moment).
+    """When `when` is sensed, wait `delay`, then do `action`, unless a condition forbids it at that moment.
 
-    Rules belong to the flight computer in the front stage. `threshold` is the time since ignition for "time" (s) or the height
-    above ground for climbing_through and falling_through (m). `stage` says whose ignition, burnout or separation is meant;
-    left out, the first stage to burn out or to separate.
-
-    "ignite" ignites the motors of the stage `target`; "separate" separates the stage `target` with all behind it (left out: the last
-    stage); "deploy" deploys the canopy `target`.
-
-    Conditions are checked when the delay has run out: `tilt_below`, `speed_above`, `speed_below`, `height_above`,
-    `height_below` (above ground), `booster` still "attached" or "separated", and the window from `after` to `before` since liftoff.
-    Where one is not met the rule waits until all are, `timeout` at most (left out: for ever).
+    Rules belong to the flight computer in the front stage. Conditions are checked when the delay has run out; where one is not met the
+    rule waits until all are, `timeout` at most.
     """
 
     name: str = key("what the rule is called in results and in changes", "fins on", default="")
@@ -62,10 +54,9 @@ class Rule(Table):
 
 
 class Recovery(Table):
-    """When a canopy is deployed: at `when` (+ delay), and in any case `backup_time` after liftoff if given.
+    """When a canopy is deployed: at `when` (+ `delay`), and in any case `backup_time` after liftoff if given.
 
-    The altimeter of the stage that carries the canopy does this. `motor_delay` is another, redundant trigger: the pyrotechnic
-    delay of that stage's motor after its burnout.
+    The altimeter of the stage that carries the canopy does this.
     """
 
     canopy: str = key("name of the parachute that is deployed", "main")
@@ -79,10 +70,10 @@ class Recovery(Table):
 
 
 class Failure(Table):
-    """Something that goes wrong in a share `probability` of the flights.
+    """Something that goes wrong in a share of the flights.
 
-    `of` names the stage of no_ignition, no_separation and late_apogee (its computer or altimeter notices apogee `late_by` too
-    late), the canopy of no_deployment (its charge does not fire), harness_breaks and canopy_lost (it is torn off as it opens).
+    harness_breaks: the recovery harness breaks; canopy_lost: the canopy is torn off as it opens; no_deployment: its charge does not fire;
+    late_apogee: flight computer or altimeter of the stage notices apogee too late.
     """
 
     kind: Literal["no_ignition", "no_separation", "late_apogee", "no_deployment", "harness_breaks", "canopy_lost"] = key(

@@ -9,10 +9,9 @@ from sixdof.mission.units import Direction, Elevation, Latitude, Length, NonNega
 
 
 class Site(Table):
-    """Where the rail stands. `altitude` is the ground's height above mean sea level.
+    """Where the rail stands.
 
-    earth "flat": gravity straight down, its size by latitude and height; the Earth turns. "wgs84": the ellipsoid with J2, heights
-    and wind along the local vertical (altitude counts as height above the ellipsoid).
+    Over the flat Earth gravity goes by latitude and height, and the Earth turns. Over WGS-84 the altitude counts as height above the ellipsoid.
     """
 
     name: str = key("what the place is called", "Heron Flat, an invented dry lake", default="")
@@ -25,7 +24,7 @@ class Site(Table):
 
 
 class Rail(Table):
-    """The launch rail. `elevation` is its angle above the horizontal, `azimuth` where it leans to, degrees true."""
+    """The launch rail."""
 
     length: PositiveLength = key("length of the guided run, from the vehicle's start to the rail's end", "3 m")
     elevation: Elevation = key("angle of the rail above the horizontal", "86 deg", default=1.5707963267948966)

@@ -11,19 +11,16 @@ from sixdof.mission.units import NonNegativeNumber, Number, Share, Written
 class Spread(Table):
     """How one quantity varies from flight to flight. Numbers take the unit of the quantity they disperse.
 
-    "normal": mean, sd (optionally cut at low, high); "uniform": low, high; "triangular": low, mode, high; "fixed": mean;
-    "lognormal": median, log_sd, the standard deviation of the natural logarithm (optionally cut); "discrete": one of `values`, as
-    often as its entry of `weights` says (left out: all equally); "bernoulli": `value` in a share `probability` of the flights, else
-    the mission's own; "empirical": one of the values measured: `data` is the path of a CSV with a column `column`, or of a past
-    ensemble (.nc, .zarr) with a variable of that name; loading puts its numbers into `values`, in rising order.
+    What each kind takes: "normal": mean, sd (optionally cut at low, high); "uniform": low, high; "triangular": low, mode, high; "fixed":
+    mean; "lognormal": median, log_sd (optionally cut); "discrete": values, weights; "bernoulli": value, probability; "empirical": data,
+    column, whose numbers loading puts into `values` in rising order.
 
-    A mean or median left out is the mission's own value (or 1 for a factor, 0 for an offset); one that takes a number of the mission
-    beyond its limits is refused. `unit` is that of bare numbers in
-    `values`. low and high cut a normal or lognormal spread, whose density keeps its form between them: a draw that the mission
-    cannot hold (a fin without semispan, say) is an error, so cut where one is possible. Inside a mission all numbers are SI.
+    A mean or median that takes a number of the mission beyond its limits is refused. low and high cut a normal or lognormal spread, whose
+    density keeps its form between them: a draw that the mission cannot hold (a fin without semispan, say) is an error, so cut where one
+    is possible. Inside a mission all numbers are SI.
 
-    A spread goes by a name of `dispersible.py`, or by the dotted path of any number of the mission as `Mission.change` takes it,
-    whose draws replace that number: the tables of the vehicle and the air are made anew for every such draw.
+    A spread goes by a name of the list of what can be dispersed, or by the dotted path of any number of the mission as `Mission.change`
+    takes it, whose draws replace that number: the tables of the vehicle and the air are made anew for every such draw.
     """
 
     kind: Literal["normal", "uniform", "triangular", "fixed", "lognormal", "discrete", "bernoulli", "empirical"] = key(

@@ -48,10 +48,9 @@ class ThrustCurve(Table):
 
 
 class Motor(Table):
-    """A solid motor. In the file `thrust_curve` is the path of a two-column CSV; loading puts its numbers here.
+    """A solid motor. Stations inside the motor are measured aft from its fore end.
 
-    Stations inside the motor are measured aft from its fore end. The grain is a cylinder burning from its bore
-    outwards.
+    The grain is a cylinder burning from its bore outwards.
     """
 
     thrust_curve: ThrustCurve = key("thrust against time: a table, or the path of a two-column CSV with units in its header")
@@ -81,11 +80,10 @@ class _Made(Table):
 
 
 class Nose(_Made):
-    """Fore end of the body. `wall_thickness` left out means solid; it is measured normal to the axis (radially), not to the surface.
+    """Fore end of the body.
 
-    shape "power" takes `exponent` (over 0 to 1), "haack" takes `haack_c` (0: least drag for length and diameter, 1/3:
-    for length and volume; over 2/3 it would bulge beyond its base), "parabola" takes `fullness` (0 cone .. 1 tangent),
-    "secant-ogive" takes `ogive_radius`.
+    The power shape takes `exponent`, haack takes `haack_c` (over 2/3 it would bulge beyond its base), parabola takes `fullness`,
+    secant-ogive takes `ogive_radius`.
     """
 
     kind: Literal["nose"] = key("kind of part", "nose", default="nose")
@@ -113,7 +111,7 @@ class Tube(_Made):
 
 
 class Transition(_Made):
-    """A conical change of diameter, either way. `wall_thickness` is measured normal to the axis (radially), not to the surface."""
+    """A conical change of diameter, either way."""
 
     kind: Literal["transition"] = key("kind of part", "transition", default="transition")
     length: PositiveLength = key("length along the axis", "80 mm")
@@ -123,11 +121,7 @@ class Transition(_Made):
 
 
 class PanelCurve(Table):
-    """Measured normal force of one fin panel alone against Mach, in place of theory.
-
-    slope : CN_alpha on the panel's own exposed area, 1/rad; centre : where it acts, aft of the root's leading edge. In
-    the file it may be the path of a three-column CSV.
-    """
+    """Measured normal force of one fin panel alone against Mach, in place of theory."""
 
     mach: tuple[NonNegativeNumber, ...] = key("Mach numbers of the points, rising", [0.3, 0.6, 0.9])
     slope: tuple[SlopePerAngle, ...] = key("CN_alpha on the panel's own exposed area", [3.1, 3.3, 3.8])
@@ -135,22 +129,14 @@ class PanelCurve(Table):
 
 
 class RollDampingCurve(Table):
-    """Measured roll damping of a whole set of fins against Mach, in place of theory.
-
-    damping : C_l_p, per p d/(2V), on the area pi d^2/4 and the length d of the body at the fins; negative. In the file it may
-    be the path of a two-column CSV.
-    """
+    """Measured roll damping of a whole set of fins against Mach, in place of theory."""
 
     mach: tuple[NonNegativeNumber, ...] = key("Mach numbers of the points, rising", [0.3, 0.6, 0.9])
     damping: tuple[Number, ...] = key("C_l_p, per p d/(2V), on the area pi d^2/4 and the length d of the body at the fins; negative", [-9.1, -9.6, -10.8])
 
 
 class RollForcingCurve(Table):
-    """Measured rolling moment of a whole set of fins at small deflections against Mach, in place of theory.
-
-    forcing : C_l, 1/rad of the same deflection of every fin, slots included, on the area and length of `RollDampingCurve`. In
-    the file it may be the path of a two-column CSV.
-    """
+    """Measured rolling moment of a whole set of fins at small deflections against Mach, in place of theory."""
 
     mach: tuple[NonNegativeNumber, ...] = key("Mach numbers of the points, rising", [0.3, 0.6, 0.9])
     forcing: tuple[SlopePerAngle, ...] = key(
@@ -159,15 +145,10 @@ class RollForcingCurve(Table):
 
 
 class Fins(_Made):
-    """A set of equal fins. `station` is that of the root's leading edge.
+    """A set of equal fins.
 
-    outline "trapezoid": root_chord, tip_chord, semispan, tip_offset (leading edge of the tip aft of the root's);
-    "ellipse": root_chord, semispan; "polygon": points [[x aft of the root's leading edge, y out from the body], ...], first
-    and last on the body (y = 0). `semispan` is that of one exposed panel. Fin 1 sits at `clocking` clockwise from body +z, seen from
-    behind. `cant` and every deflection are positive where the fin alone rolls the vehicle positive about x. `hinge` is
-    measured aft from the root's leading edge. `root_gap` is the slot between a hinged fin and the body. `panel_curve`
-    replaces the theory of the panel's normal force by measurements, `roll_damping_curve` and `roll_forcing_curve` that of the set's rolling
-    moments.
+    Deflections, like `cant`, are positive where the fin alone rolls the vehicle positive about x. Fins are numbered clockwise seen from
+    behind. Measured curves replace the theory of the set's normal force and rolling moments.
     """
 
     kind: Literal["fins"] = key("kind of part", "fins", default="fins")
@@ -202,7 +183,7 @@ class Fins(_Made):
 
 
 class RailGuide(_Made):
-    """A rail button or launch lug, which runs in the rail; the vehicle needs two or more. `width` x `height` is its frontal area."""
+    """A rail button or launch lug, which runs in the rail; the vehicle needs two or more."""
 
     kind: Literal["rail_guide"] = key("kind of part", "rail_guide", default="rail_guide")
     station: NonNegativeLength = key("station of its middle", "760 mm")
@@ -224,10 +205,7 @@ class PointMass(_Made):
 
 
 class Mount(_Made):
-    """A tube (or a ring of tubes) that holds a motor.
-
-    `station` is its fore end; the motor's aft end stands `protrusion` behind its aft end.
-    """
+    """A tube (or a ring of tubes) that holds a motor."""
 
     kind: Literal["mount"] = key("kind of part", "mount", default="mount")
     motor: str = key("name of the motor it holds, of a table [motor.NAME]", "dune-h")
@@ -242,14 +220,7 @@ class Mount(_Made):
 
 
 class Parachute(_Made):
-    """A canopy and its lines. `drag_coefficient` is on a disc of `diameter`.
-
-    `deployment_delay` is from the deployment command to line stretch, until which the body flies on as it was, `fill_time` from line stretch to full.
-    `opening_force_coefficient` is the peak of the
-    load over the steady drag where the mass is large (Knacke's Cx); it makes no drag of its own. `strength` is the load at which
-    canopy or lines fail and the canopy is lost. A reefed canopy has `reefing_ratio` of its drag area until `reefing_time` after line
-    stretch.
-    """
+    """A canopy and its lines, packed until it is deployed."""
 
     kind: Literal["parachute"] = key("kind of part", "parachute", default="parachute")
     name: str = key("what the canopy is called; [[recovery]] says by it when it is deployed", "main")
@@ -272,20 +243,16 @@ Part = Annotated[Nose | Tube | Transition | Fins | RailGuide | PointMass | Mount
 
 
 class DragCurve(Table):
-    """Measured axial-force coefficient at zero incidence against Mach (motor off), on the reference area.
-
-    In the file it may be the path of a two-column CSV.
-    """
+    """Measured axial-force coefficient at zero incidence against Mach, on the reference area."""
 
     mach: tuple[NonNegativeNumber, ...] = key("Mach numbers of the points, rising", [0.3, 0.6, 0.9])
     coefficient: tuple[NonNegativeNumber, ...] = key("axial-force coefficient at zero incidence on the reference area", [0.42, 0.4, 0.47])
 
 
 class AxialCurve(Table):
-    """Measured axial-force coefficient against Mach and incidence (motor off), on the reference area: one entry a point.
+    """Measured axial-force coefficient against Mach and incidence (motor off), on the reference area: one entry for each point.
 
-    Every Mach number has the same incidences, 0 among them, up to 90 deg. In the file it may be the path of a three-column
-    CSV. Beyond the last incidence, and beyond 80 deg, the force falls as the square of the cosine.
+    Incidences go up to 90 deg. Beyond the last one, and beyond 80 deg, the force falls as the square of the cosine.
     """
 
     mach: tuple[NonNegativeNumber, ...] = key("Mach number of each point", [0.3, 0.3, 0.8, 0.8])
@@ -296,11 +263,7 @@ class AxialCurve(Table):
 
 
 class BodyCurve(Table):
-    """Measured normal force of the body without fins at small incidence against Mach, in place of theory; nose first only.
-
-    slope : CN_alpha on the reference area, 1/rad; centre : where it acts, a station from the nose tip. In the file it
-    may be the path of a three-column CSV.
-    """
+    """Measured normal force of the body without fins at small incidence against Mach, in place of theory; nose first only."""
 
     mach: tuple[NonNegativeNumber, ...] = key("Mach numbers of the points, rising", [0.3, 0.6, 0.9])
     slope: tuple[SlopePerAngle, ...] = key("CN_alpha of the body without fins on the reference area", [2.0, 2.1, 2.3])
@@ -308,10 +271,10 @@ class BodyCurve(Table):
 
 
 class Measured(Table):
-    """Measurements of the finished stage without its motors; each overrides the build-up.
+    """Measurements of the finished stage without its motors; each replaces what the parts add up to.
 
-    cg is a station of the stage, inertias are about the cg. The curves are those of the vehicle that flies with this
-    stage as its last, the stages in front of it standing on it, on that vehicle's reference area.
+    The curves are those of the vehicle that flies with this stage as its last, the stages in front of it standing on it, on that
+    vehicle's reference area.
     """
 
     mass: Mass | None = key("mass of the finished stage without motors", "1.21 kg", default=None)
@@ -329,11 +292,7 @@ class Measured(Table):
 
 
 class Joint(Table):
-    """How a stage is joined to the one in front of it, and how the two separate.
-
-    `impulse` is that of the charge or spring at separation, on either side. `retention_force` is the tension along the axis at which it
-    separates by itself (0 for a slip fit); left out, it holds until it is commanded. `delay` is from the command to separation.
-    """
+    """How a stage is joined to the one in front of it, and how the two separate."""
 
     impulse: NonNegativeImpulse = key("impulse of the charge or spring at separation, on either side", "4 N*s", default=0.0)
     retention_force: NonNegativeForce | None = key(
@@ -343,19 +302,16 @@ class Joint(Table):
 
 
 class Ignition(Table):
-    """How a stage's motors are ignited: `delay` is from the command to the start of the thrust curve."""
+    """How a stage's motors are ignited."""
 
     delay: NonNegativeTime = key("from the ignition command to the start of the thrust curve", "0.15 s", default=0.0)
 
 
 class Harness(Table):
-    """The recovery harness (shock harness) that holds the pieces of a stage together after the ejection of a canopy has separated the airframe.
+    """The recovery harness that holds the pieces of a stage together after the ejection of a canopy has separated the airframe.
 
-    `separation_station` is the station where the airframe separates, in the stage that carries `canopy`. `impulse` of the ejection throws the pieces
-    apart, until the harness stops them: `stiffness` is its tension over its strain (modulus times section), so that stiffness/length is
-    its spring rate, and `strength` the tension at which it breaks; the one does not follow from the other. Left out, the stiffness is
-    10 kN, a nylon webbing of a fifth elongation under 2 kN. If the harness breaks, the piece `canopy_on` keeps the canopy;
-    `tumbling_drag` is the drag coefficient of the other, which tumbles, on its side area.
+    The ejection throws the pieces apart until the harness stops them; stiffness/length is its spring rate. Stiffness and strength do not
+    follow from each other.
     """
 
     canopy: str = key("name of the canopy whose ejection separates the airframe", "drogue")
@@ -373,9 +329,7 @@ class Harness(Table):
 class Stage(Table):
     """One stage: its bodies of revolution in order from the front, then everything in and on them.
 
-    Stations are measured aft from the stage's own fore end (the nose tip of a stage with a nose). `joint` is the one at the
-    stage's fore end: the front stage has none. `hanging_drag` is the drag coefficient of the body on its side area as it hangs under a
-    canopy (common practice: 0.5 to 1.2).
+    Stations are measured aft from the stage's own fore end (the nose tip of a stage with a nose).
     """
 
     name: str = key("what the stage is called", "sandpiper")
