@@ -15,8 +15,8 @@ from sixdof.core.layout import SUMMARY
 from sixdof.stats import Status
 from sixdof.study.uncertainty.sensitivity import largest_drivers, linear_shares
 from sixdof.study.variants.comparison_text import comparison_text
-from sixdof.study.variants.nominal import compare_nominal, nominal_page
 from sixdof.study.variants.judging import VERDICTS, judge_criteria
+from sixdof.study.variants.nominal import compare_nominal, nominal_page
 from sixdof.study.verification.accuracy import step_study
 from sixdof.vehicle.mass import part_masses
 
