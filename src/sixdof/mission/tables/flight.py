@@ -72,7 +72,7 @@ class Servo(Table):
 
 
 class RateGyro(Table):
-    """Three rate gyros."""
+    """Three rate gyros along the body axes."""
 
     bias: NonNegativeAngularRate = key("standard deviation of the bias from flight to flight", "0.05 deg/s", default=0.0)
     noise: GyroNoise = key("noise density", "0.01 deg/s/sqrt(Hz)", default=0.0)
@@ -83,7 +83,7 @@ class RateGyro(Table):
 
 
 class Accelerometer(Table):
-    """Three accelerometers."""
+    """Three accelerometers along the body axes."""
 
     bias: NonNegativeAcceleration = key("standard deviation of the bias from flight to flight", "0.05 m/s^2", default=0.0)
     noise: AccelerometerNoise = key("noise density", "0.0015 m/s^2/sqrt(Hz)", default=0.0)

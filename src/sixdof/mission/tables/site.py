@@ -24,7 +24,7 @@ class Site(Table):
 
 
 class Rail(Table):
-    """The launch rail."""
+    """The launch rail: how far the vehicle is guided, and where to."""
 
     length: PositiveLength = key("length of the guided run, from the vehicle's start to the rail's end", "3 m")
     elevation: Elevation = key("angle of the rail above the horizontal", "86 deg", default=1.5707963267948966)
