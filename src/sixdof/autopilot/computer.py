@@ -13,13 +13,14 @@ from sixdof.autopilot.servo import fin_failure_table
 from sixdof.core import types as ct
 from sixdof.core.computer.estimator import Estimator
 from sixdof.mission.mission import Mission
+from sixdof.vehicle.geometry import Shape
 from sixdof.world.gravity import EARTH_RATE
 
 
-def computer_table(mission: Mission, stages) -> ct.Computer:
+def computer_table(mission: Mission, stages, shape: Shape | None = None) -> ct.Computer:
     """Return the flight computer of a stack of stages: sensors, guidance, gains, mixer and event rules as arrays."""
     autopilot = mission.autopilot
-    mixer = mixer_table(mission, stages)
+    mixer = mixer_table(mission, stages, shape)
     latitude = mission.site.latitude
     return ct.Computer(
         period=1.0 / autopilot.rate,

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from typing import NamedTuple
+from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 
 from sixdof.mission.mission import Mission
-from sixdof.vehicle.geometry import Shape, shape_of
+from sixdof.vehicle.geometry import Shape
 from sixdof.vehicle.mass import full_grain, part_lumps
 from sixdof.vehicle.mounting import case_lump, placed_motors
 from sixdof.vehicle.solids import Lump
@@ -15,26 +16,31 @@ from sixdof.vehicle.solids import Lump
 LEAST_GYRATION = 0.01  # m, of a loose piece
 
 
-class Cut(NamedTuple):
+@dataclass(frozen=True)
+class Cut:
     """What lies ahead of a station of a body and behind it.
 
-    (stage, lump) of what does not burn and of full grains; side areas, m^2; masses (2: fore, aft; stages) of what does not burn
-    and of full grains, kg; the station itself, of the stages together.
+    (stage, lump) of what does not burn and of full grains; masses (2: fore, aft; stages) of what does not burn and of full grains, kg;
+    shape and station of the stages together.
     """
 
     fore: list[tuple[int, Lump]]
     aft: list[tuple[int, Lump]]
     fore_grains: list[tuple[int, Lump]]
     aft_grains: list[tuple[int, Lump]]
-    areas: tuple[float, float]
     masses: tuple[np.ndarray, np.ndarray]
+    shape: Shape
     at: float
 
+    @cached_property
+    def areas(self) -> tuple[float, float]:
+        """Side areas ahead of the station and behind it, m^2: asked for only where a harness fails."""
+        return _side_area(self.shape, self.at, True), _side_area(self.shape, self.at, False)
 
-def cut_of(mission: Mission, stage: int, station: float, first: int, last: int) -> Cut:
-    """Return the stages first .. last divided at a station of `stage`."""
+
+def cut_of(mission: Mission, stage: int, station: float, first: int, last: int, shape: Shape) -> Cut:
+    """Return the stages first .. last, of this shape together, divided at a station of `stage`."""
     stages = range(first, last + 1)
-    shape = shape_of([mission.stage[k] for k in stages])
     motors = placed_motors(mission, stages, shape)
     dry = [(k, lump) for number, k in enumerate(stages) for _, lump in part_lumps(shape, number, mission.stage[k])]
     dry += [(k, case_lump(placed)) for k, each in zip(stages, motors) for placed in each]
@@ -47,9 +53,8 @@ def cut_of(mission: Mission, stage: int, station: float, first: int, last: int) 
     def masses(rows):
         return np.array([[sum(lump.mass for k, lump in side(rows, fore) if k == stage) for stage in stages] for fore in (True, False)])
 
-    areas = _side_area(shape, at, True), _side_area(shape, at, False)
     sides = side(dry, True), side(dry, False), side(grains, True), side(grains, False)
-    return Cut(*sides, areas, (masses(dry), masses(grains)), float(at))
+    return Cut(*sides, (masses(dry), masses(grains)), shape, float(at))
 
 
 def _side_area(shape: Shape, station: float, fore: bool) -> float:

@@ -24,25 +24,26 @@ from sixdof.vehicle.mounting import placed_motors
 from sixdof.world.build import world_table
 
 
-def build_model(mission: Mission, *, stages: Sequence[int] | None = None, log_rate: float | None = None) -> ct.Model:
+def build_model(mission: Mission, *, stages: Sequence[int] | None = None, log_rate: float | None = None, shape: Shape | None = None) -> ct.Model:
     """Return the tables and constants of the stages that fly together, ready for `sixdof.core.flight.fly`.
 
     stages : their numbers, front first; all of them if left out. Only the last one's motors burn; the others' grains count as
-    full. log_rate : rows of the log a second (Hz), the mission's own `record.rate` if left out.
+    full. log_rate : rows of the log a second (Hz), the mission's own `record.rate` if left out. shape : of these stages, where it is
+    there already.
     """
     compile_first(mission)  # before any kernel is used
     stages = list(range(len(mission.stage)) if stages is None else stages)
-    shape = shape_of([mission.stage[i] for i in stages])
+    shape = shape_of([mission.stage[i] for i in stages]) if shape is None else shape
     rate = mission.record.rate if log_rate is None else log_rate
-    has_motor = bool(placed_motors(mission, stages)[-1])
+    has_motor = bool(placed_motors(mission, stages, shape)[-1])
     return ct.Model(
         world=world_table(mission),
-        aero=aero_table(mission, stages),
-        mass=mass_table(mission, stages),
-        thrust=thrust_table(mission, stages[-1], stages) if has_motor else no_thrust(shape.length),
+        aero=aero_table(mission, stages, shape),
+        mass=mass_table(mission, stages, shape),
+        thrust=thrust_table(mission, stages[-1], stages, shape) if has_motor else no_thrust(shape.length),
         rail=rail_table(mission, stages, shape),
         servo=servo_table(mission),
-        computer=computer_table(mission, stages),
+        computer=computer_table(mission, stages, shape),
         canopy=canopy_table(mission),
         tumble_area=float(hanging_areas(mission, stages).sum()),
         leg=leg_table(mission, stages, shape),
@@ -63,8 +64,8 @@ def leg_table(mission: Mission, stages: Sequence[int], shape: Shape) -> ct.Leg:
     openings = len(EVENTS) + 2 * len(canopy_table(mission))
     upper = last < count - 1
     joined = len(stages) > 1
-    axial = fore_axial(mission, stages, mach_grid()) if joined else np.zeros(2)
-    ahead = [lump for each in stage_lumps(mission, stages)[:-1] for lump in each] if joined else []
+    axial = fore_axial(mission, stages, mach_grid(), shape) if joined else np.zeros(2)
+    ahead = [lump for each in stage_lumps(mission, stages, shape)[:-1] for lump in each] if joined else []
     hold = mission.stage[last].joint.retention_force if joined else None
     return ct.Leg(
         stages=count,

@@ -22,7 +22,7 @@ from sixdof.flight.model import build_model, hanging_areas
 from sixdof.flight.separation import Bend, bent_lump, bent_model
 from sixdof.mission.mission import Mission
 from sixdof.results.names import body_names, canopy_names, failure_names
-from sixdof.vehicle.geometry import shape_of
+from sixdof.vehicle.geometry import Shape, shape_of
 from sixdof.vehicle.mass import grain_rows, stage_lumps, table_of
 from sixdof.vehicle.solids import Lump, combine
 from sixdof.world.build import wind_rows
@@ -52,29 +52,36 @@ class Plan:
         self.canopies = canopy_names(mission)
         self.canopy_stage = canopy_stages(mission)
         self.harnesses = {self.canopies.index(harness.canopy): k for k, harness in enumerate(mission.harness)}
-        self.radii = [0.5 * shape_of([stage]).diameter for stage in mission.stage]
+        self.shapes: dict[tuple[int, int], Shape] = {}
+        self.radii = [0.5 * self.shape(k, k).diameter for k in range(self.count)]
         self.cuts: dict[tuple[int, int, int], Cut] = {}
         self.stacks: dict[tuple[int, int], StackMasses] = {}
         self.hanging = hanging_areas(mission, range(self.count))
         self.winds = [wind_rows(mission, k) for k in range(len(mission.air.wind.member))]
         self.model(0, self.count - 1)
 
+    def shape(self, first: int, last: int) -> Shape:
+        """Return the outside of the stages first .. last flying together."""
+        if (first, last) not in self.shapes:
+            self.shapes[first, last] = shape_of(self.mission.stage[first : last + 1])
+        return self.shapes[first, last]
+
     def model(self, first: int, last: int) -> ct.Model:
         """Return the model of the stages first .. last flying together."""
         if (first, last) not in self.models:
-            self.models[first, last] = build_model(self.mission, stages=range(first, last + 1), log_rate=self.log_rate)
+            self.models[first, last] = build_model(self.mission, stages=range(first, last + 1), log_rate=self.log_rate, shape=self.shape(first, last))
         return self.models[first, last]
 
     def stack(self, first: int, last: int) -> StackMasses:
         """Return what the separation of the stages first .. last needs of them, undrawn."""
         if (first, last) not in self.stacks:
             stages = range(first, last + 1)
+            shape = self.shape(first, last)
             lumps = []
-            for k, own in zip(stages, stage_lumps(self.mission, stages)):
+            for k, own in zip(stages, stage_lumps(self.mission, stages, shape)):
                 grains = 0 if k == last else self._grains(k)
                 lumps.append([combine(own[: len(own) - grains]), *own[len(own) - grains :]])
-            starts = shape_of([self.mission.stage[k] for k in stages]).stage_x0
-            self.stacks[first, last] = StackMasses(starts, lumps, grain_rows(self.mission, stages))
+            self.stacks[first, last] = StackMasses(shape.stage_x0, lumps, grain_rows(self.mission, stages, shape))
         return self.stacks[first, last]
 
     def _grains(self, stage: int) -> int:
@@ -184,7 +191,9 @@ class Plan:
         """Return how a canopy's ejection divides the stages first .. last flying together."""
         key = canopy, first, last
         if key not in self.cuts:
-            self.cuts[key] = cut_of(self.mission, self.canopy_stage[canopy], self.mission.harness[self.harnesses[canopy]].separation_station, first, last)
+            self.cuts[key] = cut_of(
+                self.mission, self.canopy_stage[canopy], self.mission.harness[self.harnesses[canopy]].separation_station, first, last, self.shape(first, last)
+            )
         return self.cuts[key]
 
     def piece_masses(self, canopy: int, first: int, last: int, unlit: set[int], draw: FlightDraw) -> tuple[float, float]:

@@ -160,26 +160,28 @@ def _measured(built: Lump, measured: Measured, fore: float, name: str) -> Lump:
 # ---------------------------------------------------------------- tables
 
 
-def mass_table(mission: Mission, stages: Sequence[int]) -> Mass:
+def mass_table(mission: Mission, stages: Sequence[int], shape: Shape | None = None) -> Mass:
     """Return the mass table of the stack `stages` (indices into mission.stage, front first).
 
     Motor cases are in `dry`, and so is the propellant of every stage but the last, whose motors burn: it is a row of
-    `grain` each, in the order of the mounts. Stations are measured from the fore end of the first stage of the stack.
+    `grain` each, in the order of the mounts. Stations are measured from the fore end of the first stage of the stack. shape : of
+    these stages, where it is there already.
 
     Raises
     ------
     ValueError
         If measured moments of inertia are those of no body, or an ogive is shorter than half its diameter.
     """
-    return table_of([lump for each in stage_lumps(mission, stages) for lump in each], grain_rows(mission, stages))
+    shape = shape_of([mission.stage[index] for index in stages]) if shape is None else shape
+    return table_of([lump for each in stage_lumps(mission, stages, shape) for lump in each], grain_rows(mission, stages, shape))
 
 
-def stage_lumps(mission: Mission, stages: Sequence[int]) -> list[list[Lump]]:
+def stage_lumps(mission: Mission, stages: Sequence[int], shape: Shape | None = None) -> list[list[Lump]]:
     """Return what does not burn of every stage of a stack: its airframe, its motor cases, and propellant that is not lit.
 
-    Only the aft stage's motors burn; a stage in front of it flies with full grains.
+    Only the aft stage's motors burn; a stage in front of it flies with full grains. shape : of these stages, where it is there already.
     """
-    shape = shape_of([mission.stage[index] for index in stages])
+    shape = shape_of([mission.stage[index] for index in stages]) if shape is None else shape
     motors = placed_motors(mission, stages, shape)
     found = []
     for number, index in enumerate(stages):
@@ -191,9 +193,9 @@ def stage_lumps(mission: Mission, stages: Sequence[int]) -> list[list[Lump]]:
     return found
 
 
-def grain_rows(mission: Mission, stages: Sequence[int]) -> np.ndarray:
+def grain_rows(mission: Mission, stages: Sequence[int], shape: Shape | None = None) -> np.ndarray:
     """Return the rows (motors, GRAIN_COLUMNS) of the propellant that burns: the aft stage's."""
-    rows = [grain_row(placed) for placed in placed_motors(mission, stages)[-1]]
+    rows = [grain_row(placed) for placed in placed_motors(mission, stages, shape)[-1]]
     return np.array(rows, dtype=float).reshape(-1, GRAIN_COLUMNS)
 
 

@@ -11,6 +11,7 @@ import numpy as np
 from sixdof.core.types import Thrust
 from sixdof.mission.mission import Mission
 from sixdof.mission.tables import Motor, ThrustCurve
+from sixdof.vehicle.geometry import Shape
 from sixdof.vehicle.mounting import placed_motors
 
 G0 = 9.80665  # m/s^2, standard gravity
@@ -114,7 +115,7 @@ def _letter(step: int) -> str:
     return ("" if round_ == 0 else _letter(round_ - 1)) + chr(ord("A") + place)
 
 
-def thrust_table(mission: Mission, stage: int, stages: Sequence[int]) -> Thrust:
+def thrust_table(mission: Mission, stage: int, stages: Sequence[int], shape: Shape | None = None) -> Thrust:
     """Return the thrust of all motors of stage `stage` together, which light as one, in the stack `stages`.
 
     stage is an index into mission.stage and one of `stages`; stations are from the fore end of the stack. The curves of
@@ -127,7 +128,7 @@ def thrust_table(mission: Mission, stage: int, stages: Sequence[int]) -> Thrust:
     ValueError
         If the stage has no motor.
     """
-    motors = placed_motors(mission, stages)[list(stages).index(stage)]
+    motors = placed_motors(mission, stages, shape)[list(stages).index(stage)]
     if not motors:
         raise ValueError(f'stage "{mission.stage[stage].name}" has no motor: give it a mount')
     curves = [break_points(placed.motor.thrust_curve) for placed in motors]

@@ -94,14 +94,14 @@ def axial_columns(mission: Mission, stages: Sequence[int], shape: Shape, mach):
     return coasting, burning, backward(chosen, shape, mach), rubbing
 
 
-def fore_axial(mission: Mission, stages: Sequence[int], mach) -> np.ndarray:
+def fore_axial(mission: Mission, stages: Sequence[int], mach, shape: Shape | None = None) -> np.ndarray:
     """Return CA over `mach` of all stages but the last as they stand in the stack: no base, the stack's boundary layer.
 
     On the stack's reference area; friction at the standard atmosphere's sea-level Reynolds number. This is what the fore
     stages' own drag pulls at the aft joint; a measured curve of the stack does not change it.
     """
     chosen = [mission.stage[i] for i in stages]
-    shape, ahead = shape_of(chosen), len(chosen) - 1
+    shape, ahead = shape_of(chosen) if shape is None else shape, len(chosen) - 1
     fins = [fin for fin in shape.fins if fin.stage < ahead]
     pieces = pressure.outline([s for s in shape.segments if 0.5 * (s.x0 + s.x1) < shape.stage_x0[ahead]])
     area = pressure.fore_body(mach, pieces) + pressure.aft_body(mach, pieces)

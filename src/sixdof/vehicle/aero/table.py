@@ -68,11 +68,10 @@ DOWNWASH = "downwash on fins"
 __all__ = ["DOWNWASH", "aero_table", "centre_of_pressure", "component_table", "drag_breakdown"]
 
 
-def aero_table(mission: Mission, stages: Sequence[int]) -> Aero:
+def aero_table(mission: Mission, stages: Sequence[int], shape: Shape | None = None) -> Aero:
     """Return the tables of `stages` (numbers, front first) flying together: a row per 0.02 Mach from 0 to 5."""
     compile_first(mission)  # slopes are the kernel's own
-    chosen = [mission.stage[i] for i in stages]
-    shape = shape_of(chosen)
+    shape = shape_of([mission.stage[i] for i in stages]) if shape is None else shape
     mach = mach_grid()
     body = np.zeros((mach.size, BODY_COLUMNS))
     body[:, [BODY_S0, BODY_S1, BODY_S2]] = sum(m for _, m in _body_rows(mission, stages, shape, mach))
@@ -191,7 +190,7 @@ def component_table(mission: Mission, stages: Sequence[int], mach: float = 0.3) 
     """
     shape = shape_of([mission.stage[i] for i in stages])
     at = np.array([mach], dtype=float)
-    aero = aero_table(mission, stages)
+    aero = aero_table(mission, stages, shape)
     plane = least_stable_plane(aero, at)
     rows = [(name, *moments[0, :2]) for name, moments in _body_rows(mission, stages, shape, at)]
     rows = [row for row in rows if abs(row[1]) > 1e-9]
