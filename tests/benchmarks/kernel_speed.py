@@ -30,8 +30,8 @@ from independent_flight import fly_plainly  # noqa: E402
 from sixdof.core import flight as fl  # noqa: E402
 from sixdof.core import layout as la  # noqa: E402
 from sixdof.core.algebra import launch_frame  # noqa: E402
+from sixdof.core.columns import SEEN_COLUMNS  # noqa: E402
 from sixdof.core.craft import make_craft, state_at_rest  # noqa: E402
-from sixdof.core.types import SEEN_COLUMNS  # noqa: E402
 from sixdof.draws.packed import kernel_draw  # noqa: E402
 from sixdof.flight.model import build_model  # noqa: E402
 from sixdof.mission.load import load_mission  # noqa: E402

@@ -58,7 +58,7 @@ ROOMS = (
     "cli",
     "__main__",
 )
-OUTSIDE_CORE = {"numpy", "math", "typing", "__future__"}
+OUTSIDE_CORE = {"numpy", "math", "enum", "typing", "__future__"}
 
 
 def name_of(path: Path) -> str:

@@ -12,10 +12,11 @@ from independent_vehicle import warmed_air
 
 from sixdof.core import layout as la
 from sixdof.core import types as ct
-from sixdof.core.computer.tick import R_ACTED as ACTED
-from sixdof.core.computer.tick import R_FIRED as FIRED
+from sixdof.core.columns import AirColumn, CanopyColumn, Handover, StageColumn
+from sixdof.core.computer.columns import RULE_COLUMNS, RuleColumn, RuleState
 from sixdof.core.craft import dispersed_air
 from sixdof.core.motion import CANOPY, FREE
+from sixdof.core.types import ACTION_IGNITE
 from sixdof.draws.packed import kernel_draw
 from sixdof.flight.model import build_model
 
@@ -33,7 +34,7 @@ def rocket(*, steps=2, rules=(), **parts):
         "time_limit": 100.0,
     }
     model = models.model(**{**options, **parts}, steps_per_tick=steps)
-    table = np.array(rules, dtype=float).reshape(-1, ct.RULE_COLUMNS)
+    table = np.array(rules, dtype=float).reshape(-1, RULE_COLUMNS)
     return model._replace(computer=model.computer._replace(rules=table))
 
 
@@ -96,7 +97,7 @@ def test_landing__on_the_ground():
 
 def test_status__nan_ends_the_flight():
     air = np.repeat(models.world().air[:1], 50, axis=0)
-    air[20:, ct.AIR_DENSITY] = np.nan
+    air[20:, AirColumn.DENSITY] = np.nan
     world = models.world()._replace(air=air, air_z0=-100.0, air_per_metre=0.1)  # no air data above 90 m
     flown = Flown(rocket(world=world), models.draw())
     assert flown.status == la.DIVERGED
@@ -134,7 +135,7 @@ def test_rules__fire_in_order_of_their_triggers():
         models.rule(ct.TRIGGER_CLIMBING, ct.ACTION_ENABLE, threshold=20.0),
     ]
     flown = Flown(rocket(rules=rules), models.draw())
-    fired = flown.rules[:, FIRED]
+    fired = flown.rules[:, RuleState.FIRED]
     assert 0.0 < fired[2] < fired[1] < flown.events[la.E_APOGEE, 0] < fired[0]
     assert flown.opened[0] == fired[0]
     opened = flown.events[len(la.EVENTS)]
@@ -156,24 +157,24 @@ def test_rules__each_flight_has_its_own_delays():
     flown = Flown(model, models.draw(), tables=(model.canopy, [0.5, 0.0]))
     noticed = math.ceil(flown.events[la.E_APOGEE, 0] / 0.01) * 0.01
     assert flown.opened[0] == pytest.approx(noticed + 0.5, abs=1e-9)
-    assert flown.rules[1, FIRED] == pytest.approx(0.5)
+    assert flown.rules[1, RuleState.FIRED] == pytest.approx(0.5)
 
 
 def test_rules__inhibits_hold_until_they_lift():
     held = Flown(rocket(rules=[models.rule(ct.TRIGGER_LIFTOFF, ct.ACTION_ENABLE, speed_above=30.0)]), models.draw())
-    before = held.log[held.log[:, la.L_TIME] < held.rules[0, FIRED] - 1e-9][-1, la.L_VU]
+    before = held.log[held.log[:, la.L_TIME] < held.rules[0, RuleState.FIRED] - 1e-9][-1, la.L_VU]
     assert held.events[la.E_ENABLED, 6] >= 30.0 > before
     slow = Flown(rocket(rules=[models.rule(ct.TRIGGER_BURNOUT, ct.ACTION_DEPLOY, speed_below=20.0)]), models.draw())
     assert slow.summary[la.X_OPENING_SPEED] <= 20.0
     never = Flown(rocket(rules=[models.rule(ct.TRIGGER_LIFTOFF, ct.ACTION_ENABLE, tilt_below=-1.0)]), models.draw())
-    assert never.rules[0, FIRED] == -1.0 and np.isnan(never.events[la.E_ENABLED]).all()
+    assert never.rules[0, RuleState.FIRED] == -1.0 and np.isnan(never.events[la.E_ENABLED]).all()
 
 
 def test_rules__first_of_two_opens_the_canopy():
     rules = [DEPLOY_AT_APOGEE, models.rule(ct.TRIGGER_TIME, ct.ACTION_DEPLOY, threshold=15.0)]
     flown = Flown(rocket(rules=rules), models.draw())
-    assert flown.opened[0] == flown.rules[0, FIRED] < flown.rules[1, FIRED]
-    assert list(flown.rules[:, ACTED]) == [1.0, 0.0]
+    assert flown.opened[0] == flown.rules[0, RuleState.FIRED] < flown.rules[1, RuleState.FIRED]
+    assert list(flown.rules[:, RuleState.ACTED]) == [1.0, 0.0]
 
 
 def test_rules__pyrotechnic_delay_counts_from_the_true_burnout():
@@ -270,9 +271,9 @@ def test_canopy__beyond_its_strength_is_lost():
 def test_canopy__that_fails_leaves_the_vehicle_falling_free():
     model = rocket(rules=[DEPLOY_AT_APOGEE])
     failed = model.canopy.copy()
-    failed[0, ct.CANOPY_FAILS] = 1.0
-    flown = Flown(model, models.draw(), tables=(failed, model.computer.rules[:, ct.RULE_DELAY]))
-    assert flown.rules[0, FIRED] > 0.0 and flown.opened[0] == ct.FAILED
+    failed[0, CanopyColumn.FAILS] = 1.0
+    flown = Flown(model, models.draw(), tables=(failed, model.computer.rules[:, RuleColumn.DELAY]))
+    assert flown.rules[0, RuleState.FIRED] > 0.0 and flown.opened[0] == ct.FAILED
     assert np.isnan(flown.events[len(la.EVENTS)]).all()
     assert np.array_equal(flown.summary, Flown(rocket(), models.draw()).summary, equal_nan=True)
 
@@ -292,28 +293,28 @@ def stack(rules, *, hold=math.inf, **parts):
 
 @pytest.mark.parametrize("delay", [0.0, 0.137, 0.2])
 def test_leg__ends_at_the_parting_that_was_commanded(delay):
-    flown = Flown(stack([SEPARATE]), models.draw(), stage={(1, la.ST_PART_DELAY): delay})
-    assert flown.status == la.PARTED and flown.end == pytest.approx(flown.rules[0, FIRED] + delay, abs=1e-12)
+    flown = Flown(stack([SEPARATE]), models.draw(), stage={(1, StageColumn.SEPARATION_DELAY): delay})
+    assert flown.status == la.PARTED and flown.end == pytest.approx(flown.rules[0, RuleState.FIRED] + delay, abs=1e-12)
     hand = flown.work.hand
-    assert list(hand[[la.H_GOES_ON, la.H_CAUSE, la.H_WHICH, la.H_TIME]]) == [1.0, la.BY_COMMAND, 1.0, flown.end]
+    assert list(hand[[Handover.GOES_ON, Handover.CAUSE, Handover.WHICH, Handover.TIME]]) == [1.0, la.BY_COMMAND, 1.0, flown.end]
     assert flown.events[PARTING, 0] == flown.end and np.isnan(flown.events[la.E_LANDING]).all()
 
 
 def test_leg__joint_that_does_not_let_go():
-    flown = Flown(stack([SEPARATE]), models.draw(), stage={(1, la.ST_NO_PARTING): 1.0})
-    assert flown.rules[0, FIRED] > 0.0 and flown.status == la.LANDED_OK
-    assert np.isnan(flown.events[PARTING]).all() and flown.work.hand[la.H_GOES_ON] == 0.0
+    flown = Flown(stack([SEPARATE]), models.draw(), stage={(1, StageColumn.NO_SEPARATION): 1.0})
+    assert flown.rules[0, RuleState.FIRED] > 0.0 and flown.status == la.LANDED_OK
+    assert np.isnan(flown.events[PARTING]).all() and flown.work.hand[Handover.GOES_ON] == 0.0
 
 
 @pytest.mark.parametrize("holds", [0.0, 1.0])
 def test_leg__parts_by_the_motor_ahead_if_that_lights_first(holds):
     """Lit before the joint is told to let go, the upper motor's gas parts it, whether or not it would have let go."""
-    light = models.rule(ct.TRIGGER_BURNOUT, ct.ACTION_LIGHT, delay=0.1, target=0)
+    light = models.rule(ct.TRIGGER_BURNOUT, ACTION_IGNITE, delay=0.1, target=0)
     late = models.rule(ct.TRIGGER_BURNOUT, ct.ACTION_SEPARATE, delay=0.5, target=1)
-    stage = {(1, la.ST_NO_PARTING): holds, (0, la.ST_LIGHT_DELAY): 0.083}
+    stage = {(1, StageColumn.NO_SEPARATION): holds, (0, StageColumn.IGNITION_DELAY): 0.083}
     flown = Flown(stack([late, light]), models.draw(), stage=stage)
-    assert flown.status == la.PARTED and flown.work.hand[la.H_CAUSE] == la.BY_UPPER_MOTOR
-    assert flown.end == pytest.approx(flown.rules[1, FIRED] + 0.083, abs=1e-12)
+    assert flown.status == la.PARTED and flown.work.hand[Handover.CAUSE] == la.BY_UPPER_MOTOR
+    assert flown.end == pytest.approx(flown.rules[1, RuleState.FIRED] + 0.083, abs=1e-12)
 
 
 @pytest.mark.parametrize("hold, parts, noted", [(0.0, True, True), (1.0, True, True), (3.0, False, False), (math.inf, False, True)])
@@ -329,7 +330,7 @@ def test_leg__joint_slips_as_soon_as_drag_pulls_it_apart(hold, parts, noted):
     assert 1.0 < 0.25 * drag[0] < 3.0
     assert (flown.status == la.PARTED, bool(np.isfinite(flown.events[la.E_DRAG_PARTING, 0]))) == (parts, noted)
     if parts:
-        assert flown.work.hand[la.H_CAUSE] == la.BY_DRAG
+        assert flown.work.hand[Handover.CAUSE] == la.BY_DRAG
         assert flown.end == pytest.approx(flown.events[la.E_BURNOUT, 0], abs=0.01 + 1e-9)  # the first tick after it
 
 
@@ -339,8 +340,8 @@ def test_leg__taken_up_again_goes_on_as_if_nothing_had_been(delay):
     from sixdof.core import flight as fl
 
     rules = [SEPARATE, DEPLOY_AT_APOGEE]
-    whole = Flown(stack(rules), models.draw(), stage={(1, la.ST_NO_PARTING): 1.0})
-    legs = Flown(stack(rules), models.draw(), stage={(1, la.ST_PART_DELAY): delay})
+    whole = Flown(stack(rules), models.draw(), stage={(1, StageColumn.NO_SEPARATION): 1.0})
+    legs = Flown(stack(rules), models.draw(), stage={(1, StageColumn.SEPARATION_DELAY): delay})
     model = rocket(rules=rules, leg=models.alone()._replace(stages=2, parting_row=PARTING))
     rows = fl.make_log(model, 20000)
     status, end, n = fl.fly(model, models.draw(), legs.work, rows, legs.events, legs.summary)
@@ -394,19 +395,19 @@ def test_dispersed_air__hydrostatic_and_a_gas(demo_mission, offset, factor):
     # against the layer integral done exactly; the kernel takes each layer's mean temperature, (20 m)^2 off
     assert rows == pytest.approx(warmed_air(world, offset, factor), rel=1e-7)
     ground = int(round(-world.air_z0 * world.air_per_metre))
-    assert rows[ground, ct.AIR_PRESSURE] == world.air[ground, ct.AIR_PRESSURE] * factor
-    kelvin = (rows[:, ct.AIR_SOUND] ** 2 - world.air[:, ct.AIR_SOUND] ** 2) / (HEAT_RATIO * GAS_CONSTANT)
+    assert rows[ground, AirColumn.PRESSURE] == world.air[ground, AirColumn.PRESSURE] * factor
+    kelvin = (rows[:, AirColumn.SOUND] ** 2 - world.air[:, AirColumn.SOUND] ** 2) / (HEAT_RATIO * GAS_CONSTANT)
     assert kelvin == pytest.approx(offset, abs=1e-9)
     # dp/dz over rho g as in the table it came from: 1 but for the standard atmosphere's gravity, 0.07 % off
-    clear = np.abs(np.diff(world.air[:, ct.AIR_SOUND], 2)) < 1e-4  # away from the corners of the temperature profile
+    clear = np.abs(np.diff(world.air[:, AirColumn.SOUND], 2)) < 1e-4  # away from the corners of the temperature profile
     assert balance(rows, world)[clear] == pytest.approx(balance(world.air, world)[clear], rel=1e-6)
     assert balance(rows, world)[clear] == pytest.approx(1.0, abs=1e-3)
 
 
 def balance(rows, world):
     """Return -dp/dz / (rho g) by central differences, 1 in air at rest."""
-    slope = (rows[2:, ct.AIR_PRESSURE] - rows[:-2, ct.AIR_PRESSURE]) * world.air_per_metre / 2.0
-    return -slope / (rows[1:-1, ct.AIR_DENSITY] * rows[1:-1, ct.AIR_GRAVITY])
+    slope = (rows[2:, AirColumn.PRESSURE] - rows[:-2, AirColumn.PRESSURE]) * world.air_per_metre / 2.0
+    return -slope / (rows[1:-1, AirColumn.DENSITY] * rows[1:-1, AirColumn.GRAVITY])
 
 
 def test_dispersed_air__nominal_is_untouched(demo_mission):

@@ -11,7 +11,9 @@ import pytest
 
 from sixdof.core import layout as ly
 from sixdof.core import probe
+from sixdof.core.columns import POINT_COLUMNS, RATE_COLUMNS, PointColumn, RateColumn
 from sixdof.core.flight import make_work
+from sixdof.core.layout import NOT_IGNITED
 from sixdof.draws.packed import nominal_draw
 from sixdof.study.loops.linear_flight import fly_track, moments_at
 
@@ -35,8 +37,8 @@ def rates_of(moments, rows):
     (leg,) = set(moments.leg.tolist())
     model, draw = moments.legs[leg]
     if not model.computer.mixer.shape[0]:
-        rows = rows[:, : probe.MOMENT_COLUMNS]
-    out = np.empty((len(rows), probe.RATE_COLUMNS))
+        rows = rows[:, :POINT_COLUMNS]
+    out = np.empty((len(rows), RATE_COLUMNS))
     probe.rates_at(model, draw, make_work(model), np.ascontiguousarray(rows), out)
     return out
 
@@ -54,19 +56,19 @@ def turned(q, v):
 def slope(moments, row):
     model = moments.legs[moments.leg[0]][0]
     rate, out = rates_of(moments, row[None])[0], np.zeros_like(row)
-    q, w = row[probe.N_QW : probe.N_QW + 4], row[probe.N_WX : probe.N_WX + 3]
+    q, w = row[PointColumn.ATTITUDE : PointColumn.ATTITUDE + 4], row[PointColumn.RATE : PointColumn.RATE + 3]
     conjugate = q * [1.0, -1.0, -1.0, -1.0]
-    out[probe.N_TIME] = 1.0
-    out[probe.N_RX : probe.N_RX + 3] = row[probe.N_VX : probe.N_VX + 3]
-    out[probe.N_VX : probe.N_VX + 3] = rate[probe.R_VX : probe.R_VX + 3]
-    out[probe.N_QW : probe.N_QW + 4] = turning(q, w - turned(conjugate, np.array(model.world.earth_rate)))
-    out[probe.N_WX : probe.N_WX + 3] = rate[probe.R_WX : probe.R_WX + 3]
+    out[PointColumn.TIME] = 1.0
+    out[PointColumn.POSITION : PointColumn.POSITION + 3] = row[PointColumn.VELOCITY : PointColumn.VELOCITY + 3]
+    out[PointColumn.VELOCITY : PointColumn.VELOCITY + 3] = rate[RateColumn.ACCELERATION : RateColumn.ACCELERATION + 3]
+    out[PointColumn.ATTITUDE : PointColumn.ATTITUDE + 4] = turning(q, w - turned(conjugate, np.array(model.world.earth_rate)))
+    out[PointColumn.RATE : PointColumn.RATE + 3] = rate[RateColumn.TURNING : RateColumn.TURNING + 3]
     return out
 
 
 def stepped(moments, row, h, gusts):
     """Return the moment a classical Runge-Kutta step later; gusts : (3, 3) at its start, middle and end."""
-    wind = slice(probe.N_GUST, probe.N_GUST + 3)
+    wind = slice(PointColumn.GUST, PointColumn.GUST + 3)
 
     def at(k, reach, gust):
         moved = row + reach * k
@@ -78,7 +80,7 @@ def stepped(moments, row, h, gusts):
     third = at(second, 0.5 * h, gusts[1])
     fourth = at(third, h, gusts[2])
     out = row + h / 6.0 * (first + 2.0 * (second + third) + fourth)
-    out[probe.N_QW : probe.N_QW + 4] /= np.linalg.norm(out[probe.N_QW : probe.N_QW + 4])
+    out[PointColumn.ATTITUDE : PointColumn.ATTITUDE + 4] /= np.linalg.norm(out[PointColumn.ATTITUDE : PointColumn.ATTITUDE + 4])
     return out
 
 
@@ -99,7 +101,7 @@ SCALE = np.array([1.0, 1.0, *[1e3] * 3, *[1e2] * 3, *[1.0] * 4, *[1.0] * 3])  # 
 
 
 def agree(rows, moments):
-    kept = slice(0, probe.N_GUST)
+    kept = slice(0, PointColumn.GUST)
     return np.abs((rows[:, kept] - moments.row[:, kept]) / SCALE).max()
 
 
@@ -128,7 +130,7 @@ def test_rates__with_moving_fins_are_the_slope_of_the_log(demo_mission):
         moments = moments_at(track, rows_between(track, 2.1, 4.5))
         rates = rates_of(moments, moments.row)
         errors = []
-        for at, to in ((probe.N_VX, probe.R_VX), (probe.N_WX, probe.R_WX)):
+        for at, to in ((PointColumn.VELOCITY, RateColumn.ACCELERATION), (PointColumn.RATE, RateColumn.TURNING)):
             value, said = moments.row[:, at : at + 3], rates[:, to : to + 3]
             errors.append(np.abs(np.diff(value, axis=0) * rate - 0.5 * (said[1:] + said[:-1])).max() / np.abs(said).max())
         worst.append(errors)
@@ -144,12 +146,12 @@ def test_rates__fly_through_gusts(still):
     track = track_of(mission)
     rows = rows_between(track, 3.6, 3.9)
     moments = moments_at(track, rows)
-    velocity, log = moments.row[:, probe.N_VX : probe.N_VX + 3], moments.log
-    q = moments.row[:, probe.N_QW : probe.N_QW + 4]
+    velocity, log = moments.row[:, PointColumn.VELOCITY : PointColumn.VELOCITY + 3], moments.log
+    q = moments.row[:, PointColumn.ATTITUDE : PointColumn.ATTITUDE + 4]
     # what the log says of the air: its incidences are angles off the axis in two planes
     along = np.stack([np.ones(len(rows)), np.tan(log[:, ly.L_INCIDENCE_YAW]), np.tan(log[:, ly.L_INCIDENCE_PITCH])], axis=1)
     through = along * (log[:, ly.L_SPEED] / np.linalg.norm(along, axis=1))[:, None]
-    calm = rates_of(moments, moments.row)[:, probe.R_AIR : probe.R_AIR + 3]
+    calm = rates_of(moments, moments.row)[:, RateColumn.AIR : RateColumn.AIR + 3]
     gusts = np.array([turned(q[i], calm[i] - through[i]) for i in range(len(rows))])
     east = np.array([velocity[i] - turned(q[i], through[i]) for i in range(len(rows))])
     assert east[:, :2] == pytest.approx(log[:, [ly.L_WIND_EAST, ly.L_WIND_NORTH]], abs=1e-11)
@@ -163,10 +165,10 @@ def test_rates__of_a_fin_that_carries_nothing(demo_mission):
     failures = [{"fin": 1, "kind": "dead"}, *STILL[1:]]
     track = track_of(demo_mission.change({"servo.failure": failures, "servo.natural_frequency": "9 Hz"}))
     moments = moments_at(track, rows_between(track, 4.0, 4.2))
-    share = moments.row[:, probe.MOMENT_COLUMNS + 4 :]
+    share = moments.row[:, POINT_COLUMNS + 4 :]
     assert np.array_equal(share, np.tile([0.0, 1.0, 1.0, 1.0], (len(share), 1)))
     assert agree(flown(moments), moments) < ROUNDING
-    whole = moments._replace(row=np.concatenate([moments.row[:, : probe.MOMENT_COLUMNS + 4], np.ones_like(share)], axis=1))
+    whole = moments._replace(row=np.concatenate([moments.row[:, : POINT_COLUMNS + 4], np.ones_like(share)], axis=1))
     assert agree(flown(whole), moments) > 1e-6
 
 
@@ -181,8 +183,8 @@ def test_rates__of_two_stages_before_and_after_ignition(stack_mission):
     burning = moments_at(track, rows_between(track, lit + 0.37, lit + 0.58))
     assert burning.log[:, ly.L_THRUST].min() > 50.0
     unlit = burning._replace(row=burning.row.copy())
-    unlit.row[:, probe.N_LIT] = ly.UNLIT
-    mass = [rates_of(each, each.row)[0, probe.R_MASS] for each in (unlit, burning)]
+    unlit.row[:, PointColumn.IGNITED] = NOT_IGNITED
+    mass = [rates_of(each, each.row)[0, RateColumn.MASS] for each in (unlit, burning)]
     assert mass[0] - mass[1] > 0.01 and agree(flown(unlit), burning) > 1e-6
 
 
@@ -197,9 +199,9 @@ def test_rates__say_what_the_log_says(demo_mission, demo_flight):
     track = track_of(demo_mission)
     moments = moments_at(track, rows_between(track, 0.5, 8.0))
     said, log = rates_of(moments, moments.row), moments.log
-    for column, known in ((probe.R_PRESSURE, ly.L_PRESSURE), (probe.R_MACH, ly.L_MACH), (probe.R_MASS, ly.L_MASS), (probe.R_CG, ly.L_CG)):
+    for column, known in ((RateColumn.DYNAMIC_PRESSURE, ly.L_PRESSURE), (RateColumn.MACH, ly.L_MACH), (RateColumn.MASS, ly.L_MASS), (RateColumn.CG, ly.L_CG)):
         assert said[:, column] == pytest.approx(log[:, known], rel=1e-12)  # the same formulas from the log's own bits
-    assert np.linalg.norm(said[:, probe.R_AIR : probe.R_AIR + 3], axis=1) == pytest.approx(log[:, ly.L_SPEED], rel=1e-12)
-    assert said[:, probe.R_UP : probe.R_UP + 3] == pytest.approx(np.tile([0.0, 0.0, 1.0], (len(said), 1)))
+    assert np.linalg.norm(said[:, RateColumn.AIR : RateColumn.AIR + 3], axis=1) == pytest.approx(log[:, ly.L_SPEED], rel=1e-12)
+    assert said[:, RateColumn.UP : RateColumn.UP + 3] == pytest.approx(np.tile([0.0, 0.0, 1.0], (len(said), 1)))
     at = demo_flight.sel(time=moments.row[:, 0], method="nearest")
-    assert float(np.abs(at.mass.values - said[:, probe.R_MASS]).max()) < 0.01  # kg: the flight as users see it, half a tick of burning
+    assert float(np.abs(at.mass.values - said[:, RateColumn.MASS]).max()) < 0.01  # kg: the flight as users see it, half a tick of burning

@@ -12,8 +12,9 @@ from hypothesis import strategies as st
 from scipy import stats
 from staged import stack
 
-from sixdof.core import layout as la
 from sixdof.core import types as ct
+from sixdof.core.columns import CANOPY_COLUMNS, CanopyColumn, StageColumn
+from sixdof.core.computer.columns import RuleColumn
 from sixdof.core.draw import Draw
 from sixdof.core.flight import make_work
 from sixdof.draws.flight_draw import COMMON, OF_AIR, OF_CANOPY, OF_JOINT, OF_STAGE, OTHER_BODY, stage_draw
@@ -407,13 +408,13 @@ def prepared(plan, draw):
 def test_prepare__nominal_is_the_mission(flown_stack):
     plan = Plan(flown_stack)
     work, model = prepared(plan, nominal_draw(flown_stack)), plan.model(0, 1)
-    own = np.delete(np.arange(ct.CANOPY_COLUMNS), [ct.CANOPY_CORD_SHARE, ct.CANOPY_CORD_STRENGTH, ct.CANOPY_SNATCH])
+    own = np.delete(np.arange(CANOPY_COLUMNS), [CanopyColumn.HARNESS_SHARE, CanopyColumn.HARNESS_STRENGTH, CanopyColumn.SNATCH])
     np.testing.assert_array_equal(work.canopy[:, own], model.canopy[:, own])
-    np.testing.assert_array_equal(work.rule_delay, model.computer.rules[:, ct.RULE_DELAY])
-    assert list(work.stage[:, la.ST_PART_DELAY]) == [0.0, 0.25] and not work.stage[:, la.ST_LIGHT_DELAY].any()
-    assert not work.stage[:, [la.ST_NO_IGNITION, la.ST_NO_PARTING]].any()
+    np.testing.assert_array_equal(work.rule_delay, model.computer.rules[:, RuleColumn.DELAY])
+    assert list(work.stage[:, StageColumn.SEPARATION_DELAY]) == [0.0, 0.25] and not work.stage[:, StageColumn.IGNITION_DELAY].any()
+    assert not work.stage[:, [StageColumn.NO_IGNITION, StageColumn.NO_SEPARATION]].any()
     strengths = [plan.harnesses.get(c) is not None for c in range(3)]
-    assert [bool(np.isfinite(x)) for x in work.canopy[:, ct.CANOPY_CORD_STRENGTH]] == strengths
+    assert [bool(np.isfinite(x)) for x in work.canopy[:, CanopyColumn.HARNESS_STRENGTH]] == strengths
 
 
 def test_prepare__each_canopy_rule_joint_and_harness_has_its_own_draw(flown_stack):
@@ -427,18 +428,18 @@ def test_prepare__each_canopy_rule_joint_and_harness_has_its_own_draw(flown_stac
     draw.stage[:, OF_STAGE.index("ignition_delay")] = [0.4, -0.4]
     draw.harness[:] = 0.7, 1.3, 0.9  # strength, stiffness, drag of the loose piece
     nominal, work = prepared(plan, nominal_draw(flown_stack)), prepared(plan, draw)
-    for column, factors in ((ct.CANOPY_DRAG_AREA, [0.8, 1.1, 1.3]), (ct.CANOPY_FILL_TIME, [0.5, 2.0, 3.0])):
+    for column, factors in ((CanopyColumn.DRAG_AREA, [0.8, 1.1, 1.3]), (CanopyColumn.FILL_TIME, [0.5, 2.0, 3.0])):
         assert work.canopy[:, column] == pytest.approx(model.canopy[:, column] * factors, rel=ROUNDING)
     own = np.r_[0.01, 0.02, np.zeros(len(rules) - 2)]
-    deploys = rules[:, ct.RULE_ACTION] == ct.ACTION_DEPLOY
-    late = np.where(deploys, np.array([0.1, 0.2, 0.3])[rules[:, ct.RULE_TARGET].astype(int)], 0.0)
+    deploys = rules[:, RuleColumn.ACTION] == ct.ACTION_DEPLOY
+    late = np.where(deploys, np.array([0.1, 0.2, 0.3])[rules[:, RuleColumn.TARGET].astype(int)], 0.0)
     assert deploys.sum() >= 4 and not deploys[:2].any()
-    assert work.rule_delay == pytest.approx(rules[:, ct.RULE_DELAY] + own + late, rel=ROUNDING)
-    assert list(work.stage[:, la.ST_PART_DELAY]) == pytest.approx([0.0, 0.3])
-    assert list(work.stage[:, la.ST_LIGHT_DELAY]) == [0.4, 0.0]  # no motor lights before it is told to
+    assert work.rule_delay == pytest.approx(rules[:, RuleColumn.DELAY] + own + late, rel=ROUNDING)
+    assert list(work.stage[:, StageColumn.SEPARATION_DELAY]) == pytest.approx([0.0, 0.3])
+    assert list(work.stage[:, StageColumn.IGNITION_DELAY]) == [0.4, 0.0]  # no motor lights before it is told to
     harness = plan.canopies.index("drogue")
-    assert work.canopy[harness, ct.CANOPY_CORD_STRENGTH] == pytest.approx(0.7 * 800.0)
-    assert nominal.canopy[harness, ct.CANOPY_CORD_STRENGTH] == 800.0
+    assert work.canopy[harness, CanopyColumn.HARNESS_STRENGTH] == pytest.approx(0.7 * 800.0)
+    assert nominal.canopy[harness, CanopyColumn.HARNESS_STRENGTH] == 800.0
 
 
 @pytest.mark.parametrize("kind", KINDS)
@@ -452,17 +453,19 @@ def test_prepare__each_failure_does_its_one_thing(flown_stack, kind):
     wanted = {name: getattr(clean, name).copy() for name in ("canopy", "stage", "rule_delay")}
     canopy = plan.canopies.index({"no_deployment": "booster main", "harness_breaks": "drogue"}.get(kind, "main"))
     if kind == "no_ignition":
-        wanted["stage"][0, la.ST_NO_IGNITION] = 1.0
+        wanted["stage"][0, StageColumn.NO_IGNITION] = 1.0
     elif kind == "no_separation":
-        wanted["stage"][1, la.ST_NO_PARTING] = 1.0
+        wanted["stage"][1, StageColumn.NO_SEPARATION] = 1.0
     elif kind == "late_apogee":
-        front = np.array([each.owner == 0 for each in plan.triggers]) & (rules[:, ct.RULE_TRIGGER] == ct.TRIGGER_APOGEE)
+        front = np.array([each.owner == 0 for each in plan.triggers]) & (rules[:, RuleColumn.TRIGGER] == ct.TRIGGER_APOGEE)
         assert front.any() and not front.all()
         wanted["rule_delay"][front] += 1.7
     else:
-        column, value = {"no_deployment": (ct.CANOPY_FAILS, 1.0), "harness_breaks": (ct.CANOPY_CORD_STRENGTH, 0.0), "canopy_lost": (ct.CANOPY_STRENGTH, 0.0)}[
-            kind
-        ]
+        column, value = {
+            "no_deployment": (CanopyColumn.FAILS, 1.0),
+            "harness_breaks": (CanopyColumn.HARNESS_STRENGTH, 0.0),
+            "canopy_lost": (CanopyColumn.STRENGTH, 0.0),
+        }[kind]
         wanted["canopy"][canopy, column] = value
     for name, values in wanted.items():
         np.testing.assert_array_equal(getattr(work, name), values, err_msg=name)

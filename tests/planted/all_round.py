@@ -11,7 +11,7 @@ ERRORS: tuple[PlantedError, ...] = (
     PlantedError(
         "body base first as nose first",
         "core/forces/aerodynamics.py",
-        "s0, s1, s2 = lerp(table, mi, mf, BODY_S0_BACK), lerp(table, mi, mf, BODY_S1_BACK), lerp(table, mi, mf, BODY_S2_BACK)",
+        "s0, s1, s2 = lerp(table, mi, mf, BodyColumn.S0_BACK), lerp(table, mi, mf, BodyColumn.S1_BACK), lerp(table, mi, mf, BodyColumn.S2_BACK)",
         "pass",
         "in flow from behind the body's potential force still acts near the nose",
         "tests/validation/test_jorgensen.py::test_sample__normal_force_and_moment",
@@ -67,8 +67,8 @@ ERRORS: tuple[PlantedError, ...] = (
     PlantedError(
         "fall judged by its last moment",
         "core/observe.py",
-        "tally[i + T_BEFORE] = tally[i]",
-        "tally[i + T_BEFORE] = 0.0",
+        "tally[i + PIECE] = tally[i]",
+        "tally[i + PIECE] = 0.0",
         "how a body comes down is taken from what has just begun of a piece of its fall",
         FALLS + "test_fall__without_fins",
     ),

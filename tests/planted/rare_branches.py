@@ -42,8 +42,8 @@ ERRORS: tuple[PlantedError, ...] = (
     PlantedError(
         "fix's place carried at the speed of now",
         "core/computer/estimator.py",
-        "place = add(_vec(state, E_FIX), scale(sub(v, scale(a, 0.5 * latency)), latency))",
-        "place = add(_vec(state, E_FIX), scale(v, latency))",
+        "place = add(vector_at(state, EstimateColumn.FIX), scale(sub(v, scale(a, 0.5 * latency)), latency))",
+        "place = add(vector_at(state, EstimateColumn.FIX), scale(v, latency))",
         "the speed gained since the fix counts for the whole of its latency",
         "tests/core/computer/test_estimator.py::test_fix__of_a_steady_acceleration_leaves_the_estimate_at_the_truth",
     ),
@@ -90,8 +90,8 @@ ERRORS: tuple[PlantedError, ...] = (
     PlantedError(
         "cascade's limit before the goal's rate",
         "core/computer/control.py",
-        "asked = clip(p * error + goal_rate, -gains[K_RATE_LIMIT], gains[K_RATE_LIMIT])",
-        "asked = clip(p * error, -gains[K_RATE_LIMIT], gains[K_RATE_LIMIT]) + goal_rate",
+        "commanded = clip(p * error + goal_rate, -gains[Gain.RATE_LIMIT], gains[Gain.RATE_LIMIT])",
+        "commanded = clip(p * error, -gains[Gain.RATE_LIMIT], gains[Gain.RATE_LIMIT]) + goal_rate",
         "the body is asked to turn faster than the limit where the goal itself turns",
         "tests/validation/test_control_loop.py::test_cascade__the_goals_own_rate_counts_in_the_limit",
     ),

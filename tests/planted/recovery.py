@@ -13,7 +13,7 @@ ERRORS: tuple[PlantedError, ...] = (
     PlantedError(
         "canopy acts from its release",
         "core/descent.py",
-        "return opened[c] + canopy[c, CANOPY_WAIT] if opened[c] >= 0.0 else inf",
+        "return opened[c] + canopy[c, CanopyColumn.WAIT] if opened[c] >= 0.0 else inf",
         "return opened[c] if opened[c] >= 0.0 else inf",
         "the body hangs, and is braked broadside, before the lines are stretched",
         OPENING + "test_release__the_body_flies_on_until_line_stretch",
@@ -85,7 +85,7 @@ ERRORS: tuple[PlantedError, ...] = (
     PlantedError(
         "burns noticed after apogee",
         "core/computer/tick.py",
-        "elif notice[N_APOGEE] < 0.0 and force > detection.ignition_force:",
+        "elif notice[Noticed.APOGEE] < 0.0 and force > detection.ignition_force:",
         "elif force > detection.ignition_force:",
         "the pull of an opening canopy counts as a motor's ignition",
         "tests/core/computer/test_rules.py::test_ignition__none_is_noticed_after_apogee",

@@ -60,8 +60,8 @@ ERRORS: tuple[PlantedError, ...] = (
     PlantedError(
         "mixer by half the length",
         "autopilot/mixer.py",
-        "float(cg - (row[ct.FIN_DW]",
-        "float(0.5 * shape.length - (row[ct.FIN_DW]",
+        "float(cg - (row[FinColumn.DW]",
+        "float(0.5 * shape.length - (row[FinColumn.DW]",
         "control fins between the middle of the body and the centre of mass turn it the wrong way",
         MIXER + "test_mixer__control_fins_anywhere_make_the_moment_that_is_asked_for",
     ),
@@ -76,8 +76,8 @@ ERRORS: tuple[PlantedError, ...] = (
     PlantedError(
         "hand calculation with the carry-over",
         "study/aero/margins.py",
-        "plain = panels * (1.0 + x), panels * (1.0 + x) * fin[:, FIN_X]",
-        "plain = panels * (1.0 + x) ** 2, panels * (1.0 + x) ** 2 * fin[:, FIN_X]",
+        "plain = panels * (1.0 + x), panels * (1.0 + x) * fin[:, FinColumn.X]",
+        "plain = panels * (1.0 + x) ** 2, panels * (1.0 + x) ** 2 * fin[:, FinColumn.X]",
         "the page says that carry-over changes nothing",
         FLOWN + "test_by_hand__what_carry_over_gives",
     ),

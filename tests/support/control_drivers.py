@@ -7,11 +7,13 @@ import math
 import numpy as np
 
 from sixdof._jit import kernel
-from sixdof.core.actuator import CARRIED, FIN_ROWS, ISSUED, MOTOR_ROWS, fail_fins, issue, keep_fins, move_fins, pick_targets, switch_delay, with_play
+from sixdof.core.actuator import ISSUED, fail_fins, issue, keep_fins, move_fins, pick_targets, switch_delay, with_play
+from sixdof.core.columns import FIN_ROWS, MOTOR_ROWS, FinRow
+from sixdof.core.computer.columns import ERROR_COLUMNS, ESTIMATE_COLUMNS, EstimateColumn
 from sixdof.core.computer.control import attitude_error, pid
-from sixdof.core.computer.estimator import E_FIX, ESTIMATE_SIZE, Estimator, align, estimate
+from sixdof.core.computer.estimator import Estimator, align, estimate
 from sixdof.core.computer.guidance import Guidance, aim, goal_of_direction, slewed, watch_waypoints
-from sixdof.core.computer.sensors import CONSTANTS, HISTORY, Chance, Inertial, draw_constants, read_barometer, read_gnss, read_inertial, remember
+from sixdof.core.computer.sensors import HISTORY, Chance, Inertial, draw_constants, read_barometer, read_gnss, read_inertial, remember
 from sixdof.core.types import Quat, Vec3
 
 SWITCH = 1e-9  # s: two moments closer than this are one
@@ -105,7 +107,7 @@ def servo_chain(commands, servo, *, period=0.01, steps=2, hinge=0.0, failure=Non
     commands = np.array(commands, dtype=float).reshape(len(commands), -1)
     ticks, n = commands.shape
     fins, motors = np.zeros((FIN_ROWS, n)), np.zeros((MOTOR_ROWS, n))
-    fins[CARRIED] = 1.0
+    fins[FinRow.CARRIED] = 1.0
     out, angles = np.empty((ticks * steps, n)), np.empty((ticks * steps, n))
     failure = np.zeros((n, 2)) if failure is None else np.array(failure, dtype=float)
     _chain(
@@ -124,7 +126,7 @@ def servo_chain(commands, servo, *, period=0.01, steps=2, hinge=0.0, failure=Non
         out,
         angles,
     )
-    return period / steps * np.arange(1, ticks * steps + 1), out, angles, fins[CARRIED].copy()
+    return period / steps * np.arange(1, ticks * steps + 1), out, angles, fins[FinRow.CARRIED].copy()
 
 
 @kernel
@@ -160,14 +162,14 @@ def _inertial(truth, sensor, constants, first, stream, chance, period, out):
 def readings(truth, sensor, *, first, stream, count=1, period=0.01, constants=None, chance=chance()):
     """Return (count, 3) readings of a constant truth."""
     out = np.empty((count, 3))
-    constants = np.zeros(CONSTANTS) if constants is None else constants
+    constants = np.zeros(ERROR_COLUMNS) if constants is None else constants
     _inertial(np.array(truth, dtype=float), sensor, constants, first, stream, chance, period, out)
     return out
 
 
 def constants_of(sensors, chance):
     """Return the constant errors of one flight."""
-    out = np.zeros(CONSTANTS)
+    out = np.zeros(ERROR_COLUMNS)
     draw_constants(sensors, chance, out)
     return out
 
@@ -183,7 +185,7 @@ def barometer(heights, sensor, *, step=0.01, constants=None, chance=chance()):
     """Return the readings (n,) of a barometer that begins at rest at the first height."""
     heights = np.array(heights, dtype=float)
     out = np.empty_like(heights)
-    _baro(heights, sensor, np.zeros(CONSTANTS) if constants is None else constants, chance, step, out)
+    _baro(heights, sensor, np.zeros(ERROR_COLUMNS) if constants is None else constants, chance, step, out)
     return out
 
 
@@ -222,7 +224,7 @@ def _estimate(rates, forces, heights, fresh, fixes, fixed, latency, magnets, est
         w, f, m = rates[k], forces[k], magnets[k]
         if fixed[k] > 0:
             for i in range(6):
-                state[E_FIX + i] = fixes[k, i]
+                state[EstimateColumn.FIX + i] = fixes[k, i]
         estimate(
             state,
             Vec3(w[0], w[1], w[2]),
@@ -257,14 +259,14 @@ def estimates(
     field=(0.0, 1.0, 0.0),
     earth=(0.0, 0.0, 0.0),
 ):
-    """Return the estimator's states (ticks, ESTIMATE_SIZE), moving all the time, from rest at the origin.
+    """Return the estimator's states (ticks, ESTIMATE_COLUMNS), moving all the time, from rest at the origin.
 
     rates, forces : (ticks, 3) readings. heights : barometer, every tick, if given. magnets : magnetometer, if given. fixes : (ticks, 6)
     of position and velocity as they arrive, `latency` old; a row of NaN brings none.
     """
     rates, forces = np.ascontiguousarray(rates, dtype=float), np.ascontiguousarray(forces, dtype=float)
     n = len(rates)
-    state, out = np.zeros(ESTIMATE_SIZE), np.empty((n, ESTIMATE_SIZE))
+    state, out = np.zeros(ESTIMATE_COLUMNS), np.empty((n, ESTIMATE_COLUMNS))
     state[:4] = start
     fresh = np.full(n, 0 if heights is None else 1, dtype=np.int64)
     heights = np.zeros(n) if heights is None else np.array(heights, dtype=float)
@@ -283,7 +285,7 @@ def _align(state, q, r, estimator, constants, chance):
 
 def aligned(q, constants, *, heading=0.0, chance=chance()):
     """Return the estimated attitude (4,) on the rail."""
-    state = np.zeros(ESTIMATE_SIZE)
+    state = np.zeros(ESTIMATE_COLUMNS)
     _align(state, quat(q), Vec3(0.0, 0.0, 0.0), estimator(heading=heading), constants, chance)
     return state[:4].copy()
 

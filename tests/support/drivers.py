@@ -7,18 +7,20 @@ import numpy as np
 
 from sixdof._jit import kernel
 from sixdof.core import flight as fl
-from sixdof.core.actuator import CARRIED, FIN_ROWS, MOTOR_ROWS, keep_fins, move_fins
+from sixdof.core.actuator import keep_fins, move_fins
 from sixdof.core.body import body_at, burn_segment
+from sixdof.core.columns import FIN_ROWS, MOTOR_ROWS, CanopyColumn, FinRow, StageColumn
+from sixdof.core.computer.columns import RULE_COLUMNS, RuleColumn
 from sixdof.core.computer.tick import decide, start_notice
 from sixdof.core.craft import make_craft
 from sixdof.core.descent import Rig, fall_step, opening_load
 from sixdof.core.flight import make_events, make_log, make_summary, make_work
-from sixdof.core.forces.loads import START, loads
-from sixdof.core.layout import S_BARO, S_BOOSTER, S_ENABLED, S_FRAME_W, S_FX, S_HEIGHT, S_QW, S_QZ, S_TIME, S_VU, SENSED, ST_BURNOUT, ST_LIGHT, ST_PART
+from sixdof.core.forces.loads import loads
+from sixdof.core.layout import S_BARO, S_BOOSTER, S_ENABLED, S_FRAME_W, S_FX, S_HEIGHT, S_QW, S_QZ, S_TIME, S_VU, SENSED
 from sixdof.core.motion import FREE
 from sixdof.core.observe import _watch_fall
 from sixdof.core.step import NO, rk4_step
-from sixdof.core.types import CANOPY_FAILS, RULE_COLUMNS, RULE_DELAY, Quat, State, Vec3
+from sixdof.core.types import Quat, State, Vec3
 
 TIME = 0
 R, V, Q, W = slice(1, 4), slice(4, 7), slice(7, 11), slice(11, 14)  # of a row of `let_go`
@@ -56,7 +58,7 @@ def let_go(model, draw, start, *, h, until, rows=1, segment=0):
     every = round(until / rows / h)
     out = np.empty((rows + 1, 14))
     work = make_work(model)
-    work.fins[CARRIED] = 1.0
+    work.fins[FinRow.CARRIED] = 1.0
     _coast(model, draw, work, np.array(start, dtype=float), segment, until / rows / every, every, out)
     return out
 
@@ -90,7 +92,7 @@ def fall(model, draw, *, height, speed, h, until, rows=1):
 def _loads(model, draw, work, start, segment, out):
     craft = make_craft(model, draw, work.air, work.seen, work.gust)
     burn = burn_segment(model.thrust, segment, 0.0, draw.impulse, draw.burn_time)
-    load = loads(_state_of(start), body_at(burn.start, burn, craft.grains), craft, work.fins, START)
+    load = loads(_state_of(start), body_at(burn.start, burn, craft.grains), craft, work.fins, FinRow.START)
     out[0], out[1], out[2] = load.force.x, load.force.y, load.force.z
     out[3], out[4], out[5] = load.moment.x, load.moment.y, load.moment.z
 
@@ -102,7 +104,7 @@ def loads_at(model, draw, *, flow=(0.0, 0.0, 0.0), rates=(0.0, 0.0, 0.0), fins=(
     """
     work = make_work(model)
     work.fins[0, : len(fins)] = fins
-    work.fins[CARRIED] = 1.0 if carried is None else carried
+    work.fins[FinRow.CARRIED] = 1.0 if carried is None else carried
     out = np.empty(6)
     start = np.array([0.0, 0.0, 0.0, *flow, 1.0, 0.0, 0.0, 0.0, *rates], dtype=float)  # body axes along world axes
     _loads(model, draw, work, start, segment, out)
@@ -113,7 +115,7 @@ def loads_at(model, draw, *, flow=(0.0, 0.0, 0.0), rates=(0.0, 0.0, 0.0), fins=(
 def _fall_clocks(model, draw, work, start, ticks, period):
     craft = make_craft(model, draw, work.air, work.seen, work.gust)
     body = body_at(0.0, burn_segment(model.thrust, model.thrust.time.shape[0], 0.0, 1.0, 1.0), craft.grains)
-    load = loads(_state_of(start), body, craft, work.fins, START)
+    load = loads(_state_of(start), body, craft, work.fins, FinRow.START)
     for _ in range(ticks):
         _watch_fall(work.tally, craft, load, period)
 
@@ -171,7 +173,7 @@ def _sequence(script, attached, burnt, computer, work, out):
             sensed[k] = script[i, k]
         for k in range(work.stage.shape[0]):
             if script[i, S_TIME] >= burnt[k]:
-                work.stage[k, ST_BURNOUT] = burnt[k]
+                work.stage[k, StageColumn.BURNOUT] = burnt[k]
         decide(sensed, AFT_TRAVEL, computer, attached[i], work)
         out[i] = sensed[S_ENABLED]
 
@@ -195,9 +197,9 @@ class Sequence:
         self.work = work = make_work(model._replace(computer=computer))
         self.time = period * np.arange(ticks)
         attached = np.broadcast_to(np.asarray(attached, dtype=float), ticks).copy()
-        work.rule_delay[:] = table[:, RULE_DELAY] if delays is None else delays
-        work.canopy[list(fails), CANOPY_FAILS] = 1.0
-        work.rules[:], work.opened[:], work.stage[:, [ST_LIGHT, ST_PART, ST_BURNOUT]] = -1.0, -1.0, -1.0
+        work.rule_delay[:] = table[:, RuleColumn.DELAY] if delays is None else delays
+        work.canopy[list(fails), CanopyColumn.FAILS] = 1.0
+        work.rules[:], work.opened[:], work.stage[:, [StageColumn.IGNITE, StageColumn.SEPARATE, StageColumn.BURNOUT]] = -1.0, -1.0, -1.0
         _start(work.notice, attached[0])
         out = np.empty(ticks)
         ends = np.full(stages, np.inf)

@@ -10,6 +10,8 @@ import numpy as np
 
 from sixdof.core import flight as fl
 from sixdof.core import layout as ly
+from sixdof.core.columns import Handover
+from sixdof.core.layout import NOT_IGNITED
 from sixdof.core.motion import CANOPY
 
 G0, RHO = 9.80665, 1.225
@@ -60,9 +62,9 @@ def fall(
     )
     work, log = fl.make_work(model), fl.make_log(model, 60000)
     hand = work.hand
-    hand[[ly.H_GOES_ON, ly.H_PHASE, ly.H_LIT, ly.H_DRAG_AREA]] = 1.0, float(phase), ly.UNLIT, flown
-    hand[ly.H_RX + 2], hand[ly.H_VX + 2], hand[ly.H_CLIMBING] = height, -speed, float(climbing)
-    hand[ly.H_QW : ly.H_QW + 4], hand[ly.H_WX : ly.H_WX + 3] = attitude, rates
+    hand[[Handover.GOES_ON, Handover.PHASE, Handover.IGNITED, Handover.DRAG_AREA]] = 1.0, float(phase), NOT_IGNITED, flown
+    hand[Handover.POSITION + 2], hand[Handover.VELOCITY + 2], hand[Handover.CLIMBING] = height, -speed, float(climbing)
+    hand[Handover.ATTITUDE : Handover.ATTITUDE + 4], hand[Handover.RATE : Handover.RATE + 3] = attitude, rates
     work.opened[:] = 0.0 if opened is None else opened
     summary, events = fl.make_summary(), fl.make_events(model)
     summary[:], events[:] = 0.0, np.nan

@@ -8,21 +8,10 @@ import models
 import numpy as np
 
 from sixdof._jit import kernel
+from sixdof.core.columns import GUST_COLUMNS, TURBULENCE_COLUMNS, GustColumn, TurbulenceColumn
 from sixdof.core.computer.sensors import Chance
-from sixdof.core.forces.turbulence import (
-    STATES,
-    T_NEXT,
-    TURBULENCE_SIZE,
-    advance_gust,
-    arrive,
-    blow,
-    longitudinal,
-    scales,
-    start_turbulence,
-    transverse,
-    transverse_value,
-)
-from sixdof.core.types import G_EAST, G_KIND, G_LENGTH, G_NORTH, G_START, G_UP, GUST_COLUMNS, Turbulence, Vec3
+from sixdof.core.forces.turbulence import advance_gust, arrive, blow, longitudinal, scales, start_turbulence, transverse, transverse_value
+from sixdof.core.types import Turbulence, Vec3
 
 FOOT, KNOT = 0.3048, 1852.0 / 3600.0
 
@@ -30,7 +19,14 @@ FOOT, KNOT = 0.3048, 1852.0 / 3600.0
 def world(*, turbulence=True, aloft=-1.0, gusts=()):
     """A world with turbulence and discrete gusts (dicts of east, north, up, start, length, rise)."""
     rows = np.zeros((len(gusts), GUST_COLUMNS))
-    columns = {"east": G_EAST, "north": G_NORTH, "up": G_UP, "start": G_START, "length": G_LENGTH, "rise": G_KIND}
+    columns = {
+        "east": GustColumn.EAST,
+        "north": GustColumn.NORTH,
+        "up": GustColumn.UP,
+        "start": GustColumn.START,
+        "length": GustColumn.LENGTH,
+        "rise": GustColumn.KIND,
+    }
     for row, gust in zip(rows, gusts):
         for name, value in gust.items():
             row[columns[name]] = value
@@ -43,12 +39,12 @@ def _ride(state, around, w20, height, climb, speed, way, seconds, chance, out):
     for i in range(out.shape[0]):
         advance_gust(state, around, w20, height, climb, speed, way, seconds, i, chance)
         for k in range(3):
-            out[i, k] = state[T_NEXT + k]
+            out[i, k] = state[TurbulenceColumn.NEXT + k]
 
 
 def ride(count, *, height, w20=10.0, way=(0.0, 0.0, 1.0), speed=50.0, seconds=0.01, climb=0.0, seed=1, flight=0, around=None):
     """Return the gusts (count, 3), east, north, up (m/s), of a flight through the air along `way` that never changes height."""
-    out, state = np.empty((count, 3)), np.zeros(TURBULENCE_SIZE)
+    out, state = np.empty((count, 3)), np.zeros(TURBULENCE_COLUMNS)
     way = np.array(way, dtype=float) / np.linalg.norm(way)
     chance = Chance(np.uint64(seed), np.uint64(flight))
     _ride(state, around or world(), w20, float(height), float(climb), float(speed), Vec3(*way), float(seconds), chance, out)
@@ -58,7 +54,7 @@ def ride(count, *, height, w20=10.0, way=(0.0, 0.0, 1.0), speed=50.0, seconds=0.
 def steps(heights, shares, *, around, climb, seed=3):
     """Return gusts (ticks, steps, 3 rows start/middle/end, 3 components) of steps that run between `shares` of each tick."""
     out = np.empty((len(heights), len(shares) - 1, 3, 3))
-    state, chance = np.zeros(TURBULENCE_SIZE), Chance(np.uint64(seed), np.uint64(0))
+    state, chance = np.zeros(TURBULENCE_COLUMNS), Chance(np.uint64(seed), np.uint64(0))
     _fill(state, chance)
     _steps(state, around, np.asarray(heights, dtype=float), float(climb), chance, np.asarray(shares, dtype=float), np.zeros((3, 3)), out)
     return out
@@ -73,9 +69,9 @@ def _beginnings(state, seed, out):
 
 
 def beginnings(count, *, seed=1):
-    """Return the states (count, STATES) in which flights 0, 1, ... of a seed begin."""
-    out = np.empty((count, STATES))
-    _beginnings(np.zeros(TURBULENCE_SIZE), np.uint64(seed), out)
+    """Return the states (count, 9) in which flights 0, 1, ... of a seed begin."""
+    out = np.empty((count, int(TurbulenceColumn.NOW)))
+    _beginnings(np.zeros(TURBULENCE_COLUMNS), np.uint64(seed), out)
     return out
 
 

@@ -12,8 +12,9 @@ import numpy as np
 from scipy.spatial.transform import Rotation
 
 from sixdof.core import types as ct
-from sixdof.core.computer import control as co
+from sixdof.core.columns import AirColumn
 from sixdof.core.computer import guidance as gu
+from sixdof.core.computer.columns import GAIN_HEAD, GAIN_ROW, Gain, RuleColumn
 
 ROUNDING = 1e-9  # s: sums of times
 
@@ -47,9 +48,9 @@ class FlightComputer:
         self.frame = frame_matrix(model.computer.azimuth)
         s = model.servo
         self.servo = s._replace(frequency=s.frequency * draw.servo_speed, rate_limit=s.rate_limit * draw.servo_rate)
-        g, rows = model.computer.gains, int(model.computer.gains[co.K_ROWS])
-        first = co.K_HEAD + (rows * co.K_ROW if model.computer.booster else 0)
-        self.schedule = g[first : first + rows * co.K_ROW].reshape(rows, co.K_ROW)
+        g, rows = model.computer.gains, int(model.computer.gains[Gain.ROWS])
+        first = GAIN_HEAD + (rows * GAIN_ROW if model.computer.booster else 0)
+        self.schedule = g[first : first + rows * GAIN_ROW].reshape(rows, GAIN_ROW)
         self.factor = np.array([draw.gain_roll, draw.gain_pitch, draw.gain_yaw])
         self.integral, self.filtered, self.last_error, self.cut = np.zeros(3), np.zeros(3), np.zeros(3), False
         self.last_goal, self.goal_rate = None, np.zeros(3)
@@ -169,7 +170,7 @@ class FlightComputer:
             self.seen.setdefault("apogee", t)
 
     def _due(self, rule, t, height):
-        threshold, order = rule[ct.RULE_THRESHOLD], int(rule[ct.RULE_ORDER])
+        threshold, order = rule[RuleColumn.THRESHOLD], int(rule[RuleColumn.ORDER])
         return {
             ct.TRIGGER_TIME: t >= threshold,
             ct.TRIGGER_LIFTOFF: "liftoff" in self.seen,
@@ -182,16 +183,16 @@ class FlightComputer:
             ct.TRIGGER_SEPARATION: False,  # a vehicle of one stage
             ct.TRIGGER_EJECTION: t >= self.true_burnout - ROUNDING,
             ct.TRIGGER_NEVER: False,
-        }[int(rule[ct.RULE_TRIGGER])]
+        }[int(rule[RuleColumn.TRIGGER])]
 
     def _held_back(self, rule, since, height, speed, tilt):
         """Return whether a rule's conditions keep it from firing; since : liftoff, s, -1 before it."""
-        wanted = rule[ct.RULE_BOOSTER]
+        wanted = rule[RuleColumn.BOOSTER]
         return not (
-            tilt <= rule[ct.RULE_TILT_BELOW]
-            and rule[ct.RULE_SPEED_ABOVE] <= speed <= rule[ct.RULE_SPEED_BELOW]
-            and rule[ct.RULE_HEIGHT_ABOVE] <= height <= rule[ct.RULE_HEIGHT_BELOW]
-            and rule[ct.RULE_AFTER] <= since <= rule[ct.RULE_BEFORE]
+            tilt <= rule[RuleColumn.TILT_BELOW]
+            and rule[RuleColumn.SPEED_ABOVE] <= speed <= rule[RuleColumn.SPEED_BELOW]
+            and rule[RuleColumn.HEIGHT_ABOVE] <= height <= rule[RuleColumn.HEIGHT_BELOW]
+            and rule[RuleColumn.AFTER] <= since <= rule[RuleColumn.BEFORE]
             and (wanted < 0.0 or wanted == self.computer.booster)
         )
 
@@ -205,8 +206,8 @@ class FlightComputer:
             if waited < -ROUNDING:
                 continue
             if not self._held_back(rule, since, r[2], np.linalg.norm(v), tilt):
-                self.fired[i], self.acted[i] = t, self._act(int(rule[ct.RULE_ACTION]), int(rule[ct.RULE_TARGET]), t)
-            elif waited > rule[ct.RULE_PATIENCE] - ROUNDING or since > rule[ct.RULE_BEFORE]:
+                self.fired[i], self.acted[i] = t, self._act(int(rule[RuleColumn.ACTION]), int(rule[RuleColumn.TARGET]), t)
+            elif waited > rule[RuleColumn.TIMEOUT] - ROUNDING or since > rule[RuleColumn.BEFORE]:
                 self.given_up[i] = t
 
     def _act(self, action, target, t):
@@ -232,7 +233,7 @@ class FlightComputer:
         world = self.model.world
         rows = np.arange(len(world.air))
         at = (r[2] - world.air_z0) * world.air_per_metre
-        density, sound = (np.interp(at, rows, world.air[:, k]) for k in (ct.AIR_DENSITY, ct.AIR_SOUND))
+        density, sound = (np.interp(at, rows, world.air[:, k]) for k in (AirColumn.DENSITY, AirColumn.SOUND))
         return 0.5 * density * (v @ v), math.sqrt(v @ v) / sound
 
     def _control(self, r, v, turn, w, wanted):
@@ -244,26 +245,26 @@ class FlightComputer:
             return np.zeros(3)
         g, period = self.computer.gains, self.computer.period
         pressure, mach = self._surroundings(r, v)
-        over = {0.0: 0.0, 1.0: pressure, 2.0: mach}[g[co.K_OVER]]
+        over = {0.0: 0.0, 1.0: pressure, 2.0: mach}[g[Gain.OVER]]
         at, *columns = self.schedule.T
         now = np.array([np.interp(over, at, column) for column in columns]).reshape(3, 4)  # channels, then p, i, d, f
         p, i, d, f = now.T * self.factor
         scale = 1.0
-        if g[co.K_PRESSURE] > 0.0:
-            scale = min(max(g[co.K_PRESSURE] / max(pressure, 1.0), g[co.K_LOW]), g[co.K_HIGH])
-        if g[co.K_CASCADE]:
-            error = np.clip(p * error + self.goal_rate, -g[co.K_RATE_LIMIT], g[co.K_RATE_LIMIT]) - w
+        if g[Gain.PRESSURE] > 0.0:
+            scale = min(max(g[Gain.PRESSURE] / max(pressure, 1.0), g[Gain.LOW]), g[Gain.HIGH])
+        if g[Gain.CASCADE]:
+            error = np.clip(p * error + self.goal_rate, -g[Gain.RATE_LIMIT], g[Gain.RATE_LIMIT]) - w
             p, d = d, np.zeros(3)
         growth = i * error * period
         growth[self.cut & (growth * self.integral > 0.0)] = 0.0  # a fin at its stop: no further in
-        self.integral = np.clip(self.integral + growth, -g[co.K_INTEGRAL], g[co.K_INTEGRAL])
-        slope = (error - self.last_error) / period if g[co.K_ON_ERROR] else -w
+        self.integral = np.clip(self.integral + growth, -g[Gain.INTEGRAL], g[Gain.INTEGRAL])
+        slope = (error - self.last_error) / period if g[Gain.ON_ERROR] else -w
         # a first-order lag, stepped backwards: T x' + x = d slope
-        lag = g[co.K_FILTER]
+        lag = g[Gain.FILTER]
         self.filtered = (lag * self.filtered + period * d * slope) / (lag + period)
         self.last_error = error.copy()
         demand = scale * (p * error + self.integral + self.filtered + f * self.goal_rate)
-        return np.clip(demand, -g[co.K_DEMAND_LIMIT], g[co.K_DEMAND_LIMIT])
+        return np.clip(demand, -g[Gain.DEMAND_LIMIT], g[Gain.DEMAND_LIMIT])
 
     def _mix(self, demand):
         """Return the fins' angles: what comes first has all the travel, the rest is scaled down to what is left."""

@@ -17,7 +17,8 @@ from scipy.integrate import solve_ivp
 from scipy.optimize import brentq
 from scipy.spatial.transform import Rotation
 
-from sixdof.core import types as ct
+from sixdof.core.columns import AirColumn, CanopyColumn
+from sixdof.core.computer.columns import RuleColumn
 
 HOLD, ON_RAIL, PIVOT, FREE, CANOPY = range(5)  # as the log numbers them
 DEAD = 2  # a servo that lets its fin float
@@ -41,23 +42,23 @@ def opening_stages(row):
 
     A canopy without reefing opens in one stage, a reefed one to its reefed share and, disreefed, to the rest.
     """
-    reefed = row[ct.CANOPY_REEF_SHARE]
-    return [(0.0, reefed)] + ([(row[ct.CANOPY_REEF_TIME], 1.0 - reefed)] if reefed < 1.0 else [])
+    reefed = row[CanopyColumn.REEFING_RATIO]
+    return [(0.0, reefed)] + ([(row[CanopyColumn.REEFING_TIME], 1.0 - reefed)] if reefed < 1.0 else [])
 
 
 def spread_area(row, since):
     """Return the drag area (m^2) of a canopy released `since` ago: each stage grows with the square of time."""
-    fill, total = row[ct.CANOPY_FILL_TIME], 0.0
+    fill, total = row[CanopyColumn.FILL_TIME], 0.0
     for start, share in opening_stages(row):
-        run = since - row[ct.CANOPY_WAIT] - start
+        run = since - row[CanopyColumn.WAIT] - start
         total += share * (float(run >= 0.0) if fill == 0.0 else min(max(run / fill, 0.0), 1.0) ** 2)
-    return row[ct.CANOPY_DRAG_AREA] * total
+    return row[CanopyColumn.DRAG_AREA] * total
 
 
 def on_its_way(row, released, t):
     """Return whether a canopy is between its release and full at t, or between its disreefing and full."""
-    ends = [row[ct.CANOPY_WAIT] + start + row[ct.CANOPY_FILL_TIME] for start, _ in opening_stages(row)]
-    starts = [0.0, *(row[ct.CANOPY_WAIT] + start for start, _ in opening_stages(row)[1:])]
+    ends = [row[CanopyColumn.WAIT] + start + row[CanopyColumn.FILL_TIME] for start, _ in opening_stages(row)]
+    starts = [0.0, *(row[CanopyColumn.WAIT] + start for start, _ in opening_stages(row)[1:])]
     return any(start <= t - released < end for start, end in zip(starts, ends))
 
 
@@ -84,7 +85,7 @@ class Flight:
         return (r - self.start + (turn - self.rest) @ (self.guide - self.cg_at_rest)) @ self.line
 
     def acceleration(self, v, turn, force, mass, height):
-        gravity = self.vehicle.air(height)[ct.AIR_GRAVITY]
+        gravity = self.vehicle.air(height)[AirColumn.GRAVITY]
         return turn @ force / mass - gravity * UP - 2.0 * cross(self.vehicle.earth_rate, v)
 
     def pull(self, t, y, fins):
@@ -148,13 +149,13 @@ class Flight:
         force, _, _ = self.vehicle.loads(t, r, v, turn, w, fins, self.share)
         air_force = turn @ (force - self.vehicle.body(t)[5] * self.vehicle.thrust_line)
         u = v - self.vehicle.wind(r[2])
-        pressure = 0.5 * self.vehicle.air(r[2])[ct.AIR_DENSITY] * (u @ u)
+        pressure = 0.5 * self.vehicle.air(r[2])[AirColumn.DENSITY] * (u @ u)
         self.flown_area = max(0.0, -(air_force @ u) / np.linalg.norm(u) / pressure) if pressure >= 1.0 else 0.0
 
     def airframe_area(self, t, opened):
         """Return the airframe's own drag area: from what it flew with to all of its side, as the canopy that is ahead fills."""
         unreefed = self.canopy.copy()
-        unreefed[:, ct.CANOPY_DRAG_AREA] = unreefed[:, ct.CANOPY_REEF_SHARE] = 1.0
+        unreefed[:, CanopyColumn.DRAG_AREA] = unreefed[:, CanopyColumn.REEFING_RATIO] = 1.0
         ahead = max([0.0, *(spread_area(row, t - released) for row, released in zip(unreefed, opened) if released >= 0.0)])
         return (1.0 - ahead) * self.flown_area + ahead * self.model.tumble_area
 
@@ -165,9 +166,9 @@ class Flight:
         air = self.vehicle.air(r[2])
         lines = sum(spread_area(row, t - released) for row, released in zip(self.canopy, opened) if released >= 0.0)
         u = v - self.vehicle.wind(r[2])
-        stream = -0.5 * air[ct.AIR_DENSITY] * np.linalg.norm(u) * u
+        stream = -0.5 * air[AirColumn.DENSITY] * np.linalg.norm(u) * u
         force = (lines + self.airframe_area(t, opened)) * stream + thrust * (turn @ self.vehicle.thrust_line)
-        a = force / mass - air[ct.AIR_GRAVITY] * UP - 2.0 * cross(self.vehicle.earth_rate, v)
+        a = force / mass - air[AirColumn.GRAVITY] * UP - 2.0 * cross(self.vehicle.earth_rate, v)
         hangs_at = turn @ (np.array([-self.model.leg.nose_x, 0.0, 0.0]) - cg)  # from the centre of mass, world axes
         moment = turn.T @ cross(hangs_at, lines * stream)
         rate = w - turn.T @ self.vehicle.earth_rate
@@ -187,7 +188,7 @@ def fly_plainly(model, draw, *, rtol, atol, until="ground", method="DOP853", can
     first), `evaluations`.
     """
     canopy = model.canopy if canopy is None else canopy
-    delays = model.computer.rules[:, ct.RULE_DELAY] if delays is None else delays
+    delays = model.computer.rules[:, RuleColumn.DELAY] if delays is None else delays
     return _Run(model, draw, rtol, atol, until, method, canopy, delays).fly()
 
 
@@ -255,7 +256,7 @@ class _Run:
             rate = self.flight.rate(self.phase, self.t, self.y, self.fins)[3:6]
         vehicle = self.flight.vehicle
         self.hinge = vehicle.hinge_moments(self.t, r, v, turn, w, self.fins, self.flight.share)
-        felt = turn.T @ (rate + vehicle.air(r[2])[ct.AIR_GRAVITY] * UP + 2.0 * cross(vehicle.earth_rate, v))
+        felt = turn.T @ (rate + vehicle.air(r[2])[AirColumn.GRAVITY] * UP + 2.0 * cross(vehicle.earth_rate, v))
         command = self.computer.tick(self.t, r, v, turn, w, felt)
         for i, since in enumerate(self.computer.opened):
             if since >= 0.0 and self.phase >= FREE:
@@ -273,7 +274,7 @@ class _Run:
     def _stretch(self, fins):
         """Go over to hanging where lines are stretched now; `fins` : their angles."""
         for i, (row, released) in enumerate(zip(self.flight.canopy, self.computer.opened)):
-            due = released >= 0.0 and self.phase >= FREE and self.t >= released + row[ct.CANOPY_WAIT] - INSTANT
+            due = released >= 0.0 and self.phase >= FREE and self.t >= released + row[CanopyColumn.WAIT] - INSTANT
             if due and f"stretch {i}" not in self.event:
                 self.event[f"stretch {i}"] = self.t, self.y.copy()
                 if self.phase == FREE:
@@ -285,8 +286,8 @@ class _Run:
         found = []
         for released, row in zip(self.computer.opened, self.flight.canopy):
             if released >= 0.0:
-                starts = [released + row[ct.CANOPY_WAIT] + start for start, _ in opening_stages(row)]
-                found += starts + [start + row[ct.CANOPY_FILL_TIME] for start in starts]
+                starts = [released + row[CanopyColumn.WAIT] + start for start, _ in opening_stages(row)]
+                found += starts + [start + row[CanopyColumn.FILL_TIME] for start in starts]
         return found
 
     def _advance(self, stop, servo):

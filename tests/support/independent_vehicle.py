@@ -12,7 +12,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from sixdof.core import types as ct
+from sixdof.core.columns import AirColumn, BodyColumn, GrainColumn, PanelColumn, WakeColumn
 
 GAS_CONSTANT = 287.05307  # J/(kg K), US Standard Atmosphere 1976
 HEAT_RATIO = 1.4
@@ -71,21 +71,21 @@ def warmed_air(world, offset, factor):
     ln p of the table itself gives g/(R T) of each layer; T goes linearly inside it.
     """
     air = world.air.copy()
-    cold = air[:, ct.AIR_SOUND] ** 2 / (HEAT_RATIO * GAS_CONSTANT)
+    cold = air[:, AirColumn.SOUND] ** 2 / (HEAT_RATIO * GAS_CONSTANT)
     slope = np.diff(cold)
     # int dz/T over a layer with T linear: (z2 - z1) ln(T2/T1)/(T2 - T1)
     with np.errstate(divide="ignore", invalid="ignore"):
         before = np.where(np.abs(slope) < 1e-12, 1.0 / cold[:-1], np.log(cold[1:] / cold[:-1]) / slope)
         after = np.where(np.abs(slope) < 1e-12, 1.0 / (cold[:-1] + offset), np.log((cold[1:] + offset) / (cold[:-1] + offset)) / slope)
-    fall = np.diff(np.log(air[:, ct.AIR_PRESSURE])) * after / before
+    fall = np.diff(np.log(air[:, AirColumn.PRESSURE])) * after / before
     log_p = np.concatenate([[0.0], np.cumsum(fall)])
     ground = int(round(-world.air_z0 * world.air_per_metre))
-    pressure = air[ground, ct.AIR_PRESSURE] * factor * np.exp(log_p - log_p[ground])
+    pressure = air[ground, AirColumn.PRESSURE] * factor * np.exp(log_p - log_p[ground])
     warm = (cold + offset) / cold
-    air[:, ct.AIR_DENSITY] *= pressure / air[:, ct.AIR_PRESSURE] / warm
-    air[:, ct.AIR_PRESSURE] = pressure
-    air[:, ct.AIR_SOUND] *= np.sqrt(warm)
-    air[:, ct.AIR_VISCOSITY] *= warm**VISCOSITY_EXPONENT
+    air[:, AirColumn.DENSITY] *= pressure / air[:, AirColumn.PRESSURE] / warm
+    air[:, AirColumn.PRESSURE] = pressure
+    air[:, AirColumn.SOUND] *= np.sqrt(warm)
+    air[:, AirColumn.VISCOSITY] *= warm**VISCOSITY_EXPONENT
     return air
 
 
@@ -128,10 +128,10 @@ class Vehicle:
         self.dry_inertia = tensor * draw.mass * draw.inertia
         self.grains = [
             (
-                g[ct.GRAIN_MASS],
-                np.array([-g[ct.GRAIN_X], g[ct.GRAIN_Y], g[ct.GRAIN_Z]]),
-                np.array([g[ct.GRAIN_ROLL_A], g[ct.GRAIN_PITCH_A], g[ct.GRAIN_PITCH_A]]),
-                np.array([g[ct.GRAIN_ROLL_B], g[ct.GRAIN_PITCH_B], g[ct.GRAIN_PITCH_B]]),
+                g[GrainColumn.MASS],
+                np.array([-g[GrainColumn.X], g[GrainColumn.Y], g[GrainColumn.Z]]),
+                np.array([g[GrainColumn.ROLL_A], g[GrainColumn.PITCH_A], g[GrainColumn.PITCH_A]]),
+                np.array([g[GrainColumn.ROLL_B], g[GrainColumn.PITCH_B], g[GrainColumn.PITCH_B]]),
             )
             for g in m.grain
         ]
@@ -140,12 +140,12 @@ class Vehicle:
 
         # panels
         p = aero.panel
-        self.set = p[:, ct.PANEL_SET].astype(int)
-        s, c, zero = p[:, ct.PANEL_SIN], p[:, ct.PANEL_COS], np.zeros(len(p))
+        self.set = p[:, PanelColumn.SET].astype(int)
+        s, c, zero = p[:, PanelColumn.SIN], p[:, PanelColumn.COS], np.zeros(len(p))
         self.normal = np.column_stack([zero, -c, -s])
         self.outward = np.column_stack([zero, -s, c])
-        self.control = p[:, ct.PANEL_CONTROL].astype(int)
-        self.cant = p[:, ct.PANEL_CANT] + draw.cant
+        self.control = p[:, PanelColumn.CONTROL].astype(int)
+        self.cant = p[:, PanelColumn.CANT] + draw.cant
         self.gather = np.linalg.inv(np.vander(STATIONS, 3, increasing=True).T)  # slopes at STATIONS from the moments S0, S1, S2
 
     # ---------------------------------------------------------------- mass and thrust
@@ -197,22 +197,22 @@ class Vehicle:
         aero = self.model.aero
         row = look_up(aero.body, mach * aero.per_mach)
         if u[0] >= 0.0:
-            root = (speed * air[ct.AIR_DENSITY] / air[ct.AIR_VISCOSITY]) ** 0.25
+            root = (speed * air[AirColumn.DENSITY] / air[AirColumn.VISCOSITY]) ** 0.25
             friction = look_up_2d(aero.friction, mach * aero.per_mach, root * aero.per_root)
-            coefficient = friction + row[ct.BODY_CA] + burning * row[ct.BODY_CA_BURN]
+            coefficient = friction + row[BodyColumn.CA] + burning * row[BodyColumn.CA_BURN]
             sine = math.hypot(u[1], u[2]) / speed if speed > 0.0 else 0.0
             coefficient *= look_up_2d(aero.axial_shape, mach * aero.per_mach, sine * (aero.axial_shape.shape[1] - 1))
         else:
-            coefficient = row[ct.BODY_CA_BACK]
-        return -math.copysign(0.5 * air[ct.AIR_DENSITY] * u[0] ** 2 * aero.area * coefficient, u[0]) * self.draw.drag
+            coefficient = row[BodyColumn.CA_BACK]
+        return -math.copysign(0.5 * air[AirColumn.DENSITY] * u[0] ** 2 * aero.area * coefficient, u[0]) * self.draw.drag
 
     def body_loads(self, u, rate, cg, speed, mach, air):
         """Return (force, moment about the axis point at the centre of mass) of the body's cross-flow."""
         aero, shift = self.model.aero, self.draw.cp
-        half = 0.5 * air[ct.AIR_DENSITY] * self.draw.normal_force
+        half = 0.5 * air[AirColumn.DENSITY] * self.draw.normal_force
         row = look_up(aero.body, mach * aero.per_mach)
-        ahead = [ct.BODY_S0, ct.BODY_S1, ct.BODY_S2]
-        behind = [ct.BODY_S0_BACK, ct.BODY_S1_BACK, ct.BODY_S2_BACK]
+        ahead = [BodyColumn.S0, BodyColumn.S1, BodyColumn.S2]
+        behind = [BodyColumn.S0_BACK, BodyColumn.S1_BACK, BodyColumn.S2_BACK]
         slopes = self.gather @ row[ahead if u[0] >= 0.0 else behind]
         slopes = slopes * abs(2.0 * forward_share(u, speed) - 1.0)
         half_angle = math.sqrt(0.5 * (1.0 + abs(u[0]) / speed)) if speed > 0.0 else 1.0
@@ -223,8 +223,8 @@ class Vehicle:
 
         # viscous: half the planform at the centroid +- its radius of gyration, both at their root-mean-square speed
         across = math.hypot(u[1], u[2])
-        root = (across * air[ct.AIR_DENSITY] / air[ct.AIR_VISCOSITY]) ** 0.25
-        cdc = look_up_2d(aero.cross, across / air[ct.AIR_SOUND] * aero.per_mach, root * aero.per_root)
+        root = (across * air[AirColumn.DENSITY] / air[AirColumn.VISCOSITY]) ** 0.25
+        cdc = look_up_2d(aero.cross, across / air[AirColumn.SOUND] * aero.per_mach, root * aero.per_root)
         centroid = aero.plan1 / aero.plan0
         gyration = math.sqrt(max(aero.plan2 / aero.plan0 - centroid**2, 0.0))
         xv = -cg[0] - centroid - shift + np.array([-gyration, gyration])
@@ -260,7 +260,7 @@ class Vehicle:
         ahead = forward_share(u, math.sqrt(u @ u))
         x, xb = ahead * x + (1.0 - ahead) * x_back, ahead * xb + (1.0 - ahead) * x_back
         slope, panel, normal = slope * draw.normal_force, aero.panel[here], self.normal[here]
-        angle, y, y_roll = self.angle(fins)[here], panel[:, ct.PANEL_Y], panel[:, ct.PANEL_Y_ROLL]
+        angle, y, y_roll = self.angle(fins)[here], panel[:, PanelColumn.Y], panel[:, PanelColumn.Y_ROLL]
         control = self.control[here]
         carries = np.where(control >= 0, share[control] if len(share) else 1.0, 1.0)
         at = self.outward[here] * y[:, None]
@@ -277,14 +277,14 @@ class Vehicle:
         e = np.clip(kw * incidence + stirred + dw * turned, -1.0, 1.0)
         w = np.clip((np.abs(e) - stall) / STALL_WIDTH, 0.0, 1.0)
         w = 3.0 * w**2 - 2.0 * w**3
-        separated = plate * panel[:, ct.PANEL_AREA] / aero.area * draw.normal_force * e / (0.56 + 0.44 * np.abs(e))
-        q_area = 0.5 * air[ct.AIR_DENSITY] * speed2 * aero.area * carries
+        separated = plate * panel[:, PanelColumn.AREA] / aero.area * draw.normal_force * e / (0.56 + 0.44 * np.abs(e))
+        q_area = 0.5 * air[AirColumn.DENSITY] * speed2 * aero.area * carries
         load = q_area * ((1.0 - w) * slope * e * np.sqrt(1.0 - e**2) + w * separated)
         own = load[:, None] * normal
         own[:, 0] = -load * np.sin(angle)
         carried = q_area * (1.0 - w) * slope * (kb * (incidence + stirred / kw) + db * turned) * np.abs(along) / speed
         # flow felt at the attached centre of pressure; the load goes to the area's centroid with stall
-        acts = x + draw.cp + w * (panel[:, ct.PANEL_X_PLATE] - x - draw.cp)
+        acts = x + draw.cp + w * (panel[:, PanelColumn.X_PLATE] - x - draw.cp)
         at[:, 0] = -cg[0] - acts
         on_body = np.zeros_like(at)
         on_body[:, 0] = -cg[0] - xb - draw.cp
@@ -294,7 +294,7 @@ class Vehicle:
         felt, whole = stirred + dw * turned, rolled - damps * spin / speed + rolls * dw * turned
         missing = q_area * (1.0 - w) * slope * np.sqrt(1.0 - e**2) * (whole - felt)
         moment[0] += y @ missing
-        hinge = load * (panel[:, ct.PANEL_HINGE] - acts)
+        hinge = load * (panel[:, PanelColumn.HINGE] - acts)
         return Moved((own + on_body_force).sum(axis=0), moment, load, load + missing.mean(), hinge)
 
     def wash(self, receiver, u, air, load, fins):
@@ -303,21 +303,21 @@ class Vehicle:
         here = np.flatnonzero(self.set == receiver)
         out = np.zeros((2, len(here)))
         for pair, table in zip(aero.wake_pair, aero.wake):
-            if int(pair[ct.WAKE_RECEIVER]) != receiver or u[0] <= 0.0:
+            if int(pair[WakeColumn.RECEIVER]) != receiver or u[0] <= 0.0:
                 continue
-            first = int(pair[ct.WAKE_FIRST])
-            shed = np.arange(first, first + int(pair[ct.WAKE_COUNT]))
-            lateral = pair[ct.WAKE_LATERAL]
+            first = int(pair[WakeColumn.FIRST])
+            shed = np.arange(first, first + int(pair[WakeColumn.COUNT]))
+            lateral = pair[WakeColumn.LATERAL]
             # a bound vortex of this span carries the load: rho V Gamma b
-            strength = load[shed] / (air[ct.AIR_DENSITY] * math.sqrt(u @ u) * (lateral - pair[ct.WAKE_BODY]))
-            lift = pair[ct.WAKE_LEVER] * np.sin(self.angle(fins)[shed])  # of the trailing edge, against the load
+            strength = load[shed] / (air[AirColumn.DENSITY] * math.sqrt(u @ u) * (lateral - pair[WakeColumn.BODY]))
+            lift = pair[WakeColumn.LEVER] * np.sin(self.angle(fins)[shed])  # of the trailing edge, against the load
             edge = lateral * self.outward[shed] - lift[:, None] * self.normal[shed]
-            place = edge - np.array([0.0, u[1], u[2]]) / u[0] * pair[ct.WAKE_LENGTH]
+            place = edge - np.array([0.0, u[1], u[2]]) / u[0] * pair[WakeColumn.LENGTH]
             middle = (table.shape[1] - 1) / 2.0
             for k, p in enumerate(here):
                 spanwise, normal = place @ self.outward[p], place @ self.normal[p]
                 for vortex in range(len(shed)):
-                    cells = middle + pair[ct.WAKE_PER_METRE] * np.array([spanwise[vortex], normal[vortex]])
+                    cells = middle + pair[WakeColumn.PER_METRE] * np.array([spanwise[vortex], normal[vortex]])
                     out[:, k] += [strength[vortex] * look_up_2d(part, *cells) for part in table]
         return out
 
@@ -332,7 +332,7 @@ class Vehicle:
         u = turn.T @ (v - self.wind(r[2]))
         rate = w - turn.T @ self.earth_rate
         speed = math.sqrt(u @ u)
-        mach = speed / air[ct.AIR_SOUND]
+        mach = speed / air[AirColumn.SOUND]
         force, moment = self.body_loads(u, rate, cg, speed, mach, air)
         more, turning, _ = self.panel_loads(u, rate, cg, mach, air, fins, share)
         force, moment = force + more, moment + turning
@@ -340,7 +340,7 @@ class Vehicle:
         moment = moment + cross(np.array([0.0, -cg[1], -cg[2]]), force)
 
         motor = self.model.thrust
-        push = max(thrust + burning * (motor.reference_pressure - air[ct.AIR_PRESSURE]) * motor.exit_area, 0.0)
+        push = max(thrust + burning * (motor.reference_pressure - air[AirColumn.PRESSURE]) * motor.exit_area, 0.0)
         nozzle = self.nozzle - cg
         moment = moment + cross(nozzle, push * self.thrust_line)
         # the gas carries off the angular momentum of the nozzle's motion, the vehicle gives up that of the inertia lost
@@ -352,5 +352,5 @@ class Vehicle:
         """Return the moment of the air about each control fin's hinge line, N m."""
         air, cg = self.air(r[2]), self.body(t)[1]
         u, rate = turn.T @ (v - self.wind(r[2])), w - turn.T @ self.earth_rate
-        hinge = self.panel_loads(u, rate, cg, math.sqrt(u @ u) / air[ct.AIR_SOUND], air, fins, share)[2]
+        hinge = self.panel_loads(u, rate, cg, math.sqrt(u @ u) / air[AirColumn.SOUND], air, fins, share)[2]
         return np.array([hinge[self.control == i][0] for i in range(len(fins))])

@@ -7,10 +7,11 @@ import math
 import numpy as np
 
 from sixdof.core import types as ct
-from sixdof.core.computer import control
-from sixdof.core.computer.control import CHANNELS, K_DEMAND_LIMIT, K_HEAD, K_HIGH, K_LOW, K_RATE_LIMIT, K_ROW, K_ROWS
+from sixdof.core.columns import BODY_COLUMNS, CANOPY_COLUMNS, FIN_COLUMNS, GRAIN_COLUMNS, GUST_COLUMNS, PANEL_COLUMNS, SLOPE_COLUMNS, WAKE_COLUMNS, BodyColumn
+from sixdof.core.computer.columns import GAIN_HEAD, GAIN_ROW, RULE_COLUMNS, WAYPOINT_COLUMNS, Gain, RuleColumn
+from sixdof.core.computer.control import CHANNELS
 from sixdof.core.computer.estimator import Estimator
-from sixdof.core.computer.guidance import BY_TIME, LAST_HOLD, PROFILE, WP_COLUMNS, Guidance
+from sixdof.core.computer.guidance import BY_TIME, LAST_HOLD, PROFILE, Guidance
 from sixdof.core.computer.sensors import Barometer, Gnss, Inertial, Magnetometer, Sensors
 from sixdof.core.draw import Draw
 from sixdof.core.layout import E_BURNOUT
@@ -32,7 +33,7 @@ def world(*, density=RHO, gravity=G0, sound=340.0, viscosity=1.8e-5, wind=(0.0, 
         0.0,
         flat_earth(),
         ct.Turbulence(0, 0.0, 0.0),
-        np.zeros((0, ct.GUST_COLUMNS)),
+        np.zeros((0, GUST_COLUMNS)),
     )
 
 
@@ -45,16 +46,16 @@ def aero(*, area=0.0078539816339744831, length=0.1, slopes=((2.0, 0.25), (8.0, 1
 
     wakes : (wake_pair, wake) of types.Aero, none if left out.
     """
-    body = np.zeros((2, ct.BODY_COLUMNS))
+    body = np.zeros((2, BODY_COLUMNS))
     for slope, x in slopes:
-        body[:, ct.BODY_S0] += slope
-        body[:, ct.BODY_S1] += slope * x
-        body[:, ct.BODY_S2] += slope * x * x
-    body[:, ct.BODY_S0_BACK : ct.BODY_S2_BACK + 1] = body[:, ct.BODY_S0 : ct.BODY_S2 + 1]  # the same backwards
-    body[:, ct.BODY_CA] = body[:, ct.BODY_CA_BACK] = ca
-    fin = np.zeros((2, 1, ct.FIN_COLUMNS)) if fins is None else np.ascontiguousarray(np.stack([fins, fins]))
-    panel = np.ascontiguousarray(np.array(panels, dtype=float).reshape(-1, ct.PANEL_COLUMNS))
-    pair, wake = (np.zeros((0, ct.WAKE_COLUMNS)), np.zeros((0, 2, 3, 3))) if wakes is None else wakes
+        body[:, BodyColumn.S0] += slope
+        body[:, BodyColumn.S1] += slope * x
+        body[:, BodyColumn.S2] += slope * x * x
+    body[:, BodyColumn.S0_BACK : BodyColumn.S2_BACK + 1] = body[:, BodyColumn.S0 : BodyColumn.S2 + 1]  # the same backwards
+    body[:, BodyColumn.CA] = body[:, BodyColumn.CA_BACK] = ca
+    fin = np.zeros((2, 1, FIN_COLUMNS)) if fins is None else np.ascontiguousarray(np.stack([fins, fins]))
+    panel = np.ascontiguousarray(np.array(panels, dtype=float).reshape(-1, PANEL_COLUMNS))
+    pair, wake = (np.zeros((0, WAKE_COLUMNS)), np.zeros((0, 2, 3, 3))) if wakes is None else wakes
     return ct.Aero(
         area,
         length,
@@ -68,7 +69,7 @@ def aero(*, area=0.0078539816339744831, length=0.1, slopes=((2.0, 0.25), (8.0, 1
         panel,
         pair,
         wake,
-        np.zeros((2, 1, ct.SLOPE_COLUMNS)),
+        np.zeros((2, 1, SLOPE_COLUMNS)),
         1.0,
         1.0,
         1.0 + 1.0 / 12.0,
@@ -78,7 +79,7 @@ def aero(*, area=0.0078539816339744831, length=0.1, slopes=((2.0, 0.25), (8.0, 1
 
 def mass(*, dry=8.0, cg=1.0, inertia=(0.012, 1.2, 1.2, 0.0, 0.0, 0.0), grains=()):
     """Dry mass properties and grains as rows of types.GRAIN_*."""
-    rows = np.ascontiguousarray(np.array(grains, dtype=float).reshape(-1, ct.GRAIN_COLUMNS))
+    rows = np.ascontiguousarray(np.array(grains, dtype=float).reshape(-1, GRAIN_COLUMNS))
     return ct.Mass(dry, cg, 0.0, 0.0, *inertia, rows)
 
 
@@ -103,7 +104,7 @@ def upright():
         over=int(BY_TIME),
         smooth=0,
         slew=math.inf,
-        waypoint=np.zeros((0, WP_COLUMNS)),
+        waypoint=np.zeros((0, WAYPOINT_COLUMNS)),
         lead=0.0,
         most_incidence=math.inf,
         most_tilt=math.inf,
@@ -116,14 +117,14 @@ def upright():
 
 
 def gains(roll=(0.0, 0.0, 0.0, 0.0), pitch=(0.0, 0.0, 0.0, 0.0), yaw=(0.0, 0.0, 0.0, 0.0), **head):
-    """Gains of the built-in law: p, i, d, f of each channel, one row with and without a booster; head: K_*=value."""
-    out = np.zeros(K_HEAD + 2 * K_ROW)
-    out[K_ROWS], out[K_LOW], out[K_HIGH] = 1.0, 1.0, 1.0
-    out[K_RATE_LIMIT] = out[K_DEMAND_LIMIT] = math.inf
-    for first in (K_HEAD, K_HEAD + K_ROW):
+    """Gains of the built-in law: p, i, d, f of each channel, one row with and without a booster; head: Gain members=value."""
+    out = np.zeros(GAIN_HEAD + 2 * GAIN_ROW)
+    out[Gain.ROWS], out[Gain.LOW], out[Gain.HIGH] = 1.0, 1.0, 1.0
+    out[Gain.RATE_LIMIT] = out[Gain.DEMAND_LIMIT] = math.inf
+    for first in (GAIN_HEAD, GAIN_HEAD + GAIN_ROW):
         out[first + 1 : first + 1 + 4 * CHANNELS] = [*roll, *pitch, *yaw]
     for name, value in head.items():
-        out[getattr(control, name)] = value
+        out[Gain[name]] = value
     return out
 
 
@@ -140,12 +141,12 @@ def alone(nose_x=0.0, base_x=2.0):
 
 
 def canopy(drag_area, fill_time=0.0, wait=0.0, reef_share=1.0, reef_time=0.0, factor=1.0, strength=math.inf):
-    """A row of types.CANOPY_* without a cord."""
+    """A row of CanopyColumn without a cord."""
     return [drag_area, fill_time, wait, reef_share, reef_time, factor, strength, 0.0, 0.0, math.inf, 0.0]
 
 
 def rule(trigger, action, *, threshold=0.0, order=0, delay=0.0, target=0, **limits):
-    """A row of types.RULE_*; limits: tilt_below, speed_above, ..., none where left out; booster: 1 attached, 0 gone."""
+    """A row of RuleColumn; limits: tilt_below, speed_above, ..., none where left out; booster: 1 attached, 0 gone."""
     inf = math.inf
     free = {
         "tilt_below": inf,
@@ -156,14 +157,14 @@ def rule(trigger, action, *, threshold=0.0, order=0, delay=0.0, target=0, **limi
         "booster": -1.0,
         "after": -inf,
         "before": inf,
-        "patience": inf,
+        "timeout": inf,
     }
     assert not set(limits) - set(free), limits
-    row = np.zeros(ct.RULE_COLUMNS)
-    row[ct.RULE_TRIGGER], row[ct.RULE_THRESHOLD], row[ct.RULE_ORDER] = trigger, threshold, order
-    row[ct.RULE_DELAY], row[ct.RULE_ACTION], row[ct.RULE_TARGET] = delay, action, target
+    row = np.zeros(RULE_COLUMNS)
+    row[RuleColumn.TRIGGER], row[RuleColumn.THRESHOLD], row[RuleColumn.ORDER] = trigger, threshold, order
+    row[RuleColumn.DELAY], row[RuleColumn.ACTION], row[RuleColumn.TARGET] = delay, action, target
     for name, value in (free | limits).items():
-        row[getattr(ct, f"RULE_{name.upper()}")] = value
+        row[RuleColumn[name.upper()]] = value
     return row
 
 
@@ -193,7 +194,7 @@ def model(**parts):
         gains=gains(),
         mixer=np.zeros((controls, 3)),
         roll_first=1,
-        rules=np.zeros((0, ct.RULE_COLUMNS)),
+        rules=np.zeros((0, RULE_COLUMNS)),
         sensors=ideal_sensors(),
         estimator=Estimator(0.0, 0.0, 0.0, 0.0, 0.0, 0.0),
         earth_rate=ct.Vec3(0.0, 0.0, 0.0),
@@ -209,7 +210,7 @@ def model(**parts):
         rail=parts.pop("rail", ct.Rail(math.pi / 2, 0.0, 0.0, 1.0, 2.0, 1.8, 2.0)),
         servo=parts.pop("servo", servo()),
         computer=parts.pop("computer", computer),
-        canopy=parts.pop("canopy", np.zeros((0, ct.CANOPY_COLUMNS))),
+        canopy=parts.pop("canopy", np.zeros((0, CANOPY_COLUMNS))),
         leg=parts.pop("leg", alone()),
         tumble_area=parts.pop("tumble_area", 0.0),
         tolerance=parts.pop("tolerance", 0.0),

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from sixdof.core import probe
-from sixdof.core import types as ct
+from sixdof.core.columns import CONDITION_COLUMNS, SEEN_COLUMNS
 from sixdof.core.flight import make_work
 from sixdof.draws.packed import kernel_draw
 from sixdof.flight.model import build_model
@@ -17,9 +17,9 @@ def panels(mission, *, incidence=0.0, roll=0.0, angles=None, speed=SPEED, stages
     """Return (force and moment (6,), rows SEEN_* of every panel (panels, SEEN_COLUMNS), the model) at one condition."""
     model = build_model(mission, stages=stages)
     controls = model.computer.mixer.shape[0]
-    row = np.zeros((1, probe.PROBE_COLUMNS + controls))
-    row[0, : probe.PROBE_COLUMNS] = speed, incidence, roll, 0.0, 0.0, 0.0, 1.0, DENSITY, SOUND, VISCOSITY, 0.0
-    row[0, probe.PROBE_COLUMNS :] = np.zeros(controls) if angles is None else angles
-    out, seen = np.empty((1, 6)), np.empty((1, model.aero.panel.shape[0], ct.SEEN_COLUMNS))
+    row = np.zeros((1, CONDITION_COLUMNS + controls))
+    row[0, :CONDITION_COLUMNS] = speed, incidence, roll, 0.0, 0.0, 0.0, 1.0, DENSITY, SOUND, VISCOSITY, 0.0
+    row[0, CONDITION_COLUMNS:] = np.zeros(controls) if angles is None else angles
+    out, seen = np.empty((1, 6)), np.empty((1, model.aero.panel.shape[0], SEEN_COLUMNS))
     probe.probe(model, kernel_draw(mission), make_work(model), row, out, seen)
     return out[0], seen[0], model

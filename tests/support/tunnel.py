@@ -8,15 +8,15 @@ import models
 import numpy as np
 
 from sixdof.core import probe as tunnel
+from sixdof.core.columns import SEEN_COLUMNS, PanelColumn
 from sixdof.core.flight import make_work
-from sixdof.core.types import PANEL_CONTROL, SEEN_COLUMNS
 
 SOUND, DENSITY, VISCOSITY = 340.0, 1.2, 1.8e-5
 
 
 def coefficients(aero, mach, incidence=0.0, *, roll=0.0, rates=(0.0, 0.0, 0.0), cg=0.0, burning=0.0, fins=None, viscosity=VISCOSITY, cant=0.0):
     """Return (C_X, C_Y, C_Z, C_l, C_m, C_n) at a flow; rates are p, q, r times d/(2V), fins the angles (controls,)."""
-    controls = int(aero.panel[:, PANEL_CONTROL].max(initial=-1.0)) + 1
+    controls = int(aero.panel[:, PanelColumn.CONTROL].max(initial=-1.0)) + 1
     model = models.model(aero=aero, controls=controls)
     speed = mach * SOUND
     turn = [rate * 2.0 * speed / aero.length for rate in rates]

@@ -22,7 +22,7 @@ from tunnel import coefficients
 from two_stages import on_booster
 
 import sixdof
-from sixdof.core import types as ct
+from sixdof.core.columns import AirColumn, FinColumn
 from sixdof.flight.model import build_model
 from sixdof.mission.mission import Mission
 from sixdof.mission.tables import Fins, Nose, Stage, Transition, Tube
@@ -115,7 +115,7 @@ def test_fins__backwards_are_their_mirror_image_forwards(mach, points):
         part = Fins(mass=0.1, count=4, station=station, thickness=0.003, outline="polygon", points=outline)
         aero = table_of(Tube(mass=1.0, length=2.0, diameter=0.1), part)
         aero.cross[:] = 0.0
-        for column in (ct.FIN_KB, ct.FIN_DB):  # what goes over onto the body is taken at its size of forward flow
+        for column in (FinColumn.KB, FinColumn.DB):  # what goes over onto the body is taken at its size of forward flow
             aero.fin[:, :, column] = 0.0
         return aero._replace(body=np.zeros_like(aero.body))
 
@@ -201,7 +201,7 @@ def falling(mass, cg, inertia, d):
 def energy(model, rows):
     """Return the mechanical energy of rows of `let_go`, J."""
     inertia = np.array([model.mass.ixx, model.mass.iyy, model.mass.izz])
-    gravity = model.world.air[0, ct.AIR_GRAVITY]
+    gravity = model.world.air[0, AirColumn.GRAVITY]
     return model.mass.dry * (0.5 * (rows[:, V] ** 2).sum(axis=1) + gravity * rows[:, R][:, 2]) + 0.5 * rows[:, W] ** 2 @ inertia
 
 
@@ -250,6 +250,6 @@ def test_fall__settles_where_jorgensen_says():
     incidence = np.arccos(np.sum(nose_of(rows) * rows[:, V], axis=1) / speed)
     assert np.degrees(incidence.mean()) == pytest.approx(math.degrees(trim), abs=0.3)
     axial = coefficients(model.aero, speed.mean() / 340.0, trim, cg=cg)[0]
-    density, gravity = model.world.air[0, [ct.AIR_DENSITY, ct.AIR_GRAVITY]]
+    density, gravity = model.world.air[0, [AirColumn.DENSITY, AirColumn.GRAVITY]]
     weight = 0.5 * density * model.aero.area * math.hypot(normal, axial)
     assert speed.mean() == pytest.approx(math.sqrt(mass * gravity / weight), rel=0.01)

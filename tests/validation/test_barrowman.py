@@ -13,7 +13,7 @@ import math
 import numpy as np
 import pytest
 
-from sixdof.core.types import FIN_SLOPE, FIN_X, PANEL_AREA, PANEL_Y, PANEL_Y_ROLL
+from sixdof.core.columns import FinColumn, PanelColumn
 from sixdof.mission.mission import Mission
 from sixdof.mission.tables import Fins, Nose, Stage, Transition, Tube
 from sixdof.vehicle.aero.body import attached_share, slender_moments
@@ -41,28 +41,28 @@ def _example() -> Mission:
 
 def test_fins__worked_example_slope_and_centre():
     table = aero_table(_example(), [0])
-    assert table.fin[0, 0, FIN_SLOPE] == pytest.approx(5.0766336, rel=PRINTED)
-    assert 4 / 2 * table.fin[0, 0, FIN_SLOPE] == pytest.approx(10.153267, rel=PRINTED)
-    assert table.fin[0, 0, FIN_X] == pytest.approx(0.86 + 0.0566667, abs=1e-7)  # X_f printed to 1e-7 m
+    assert table.fin[0, 0, FinColumn.SLOPE] == pytest.approx(5.0766336, rel=PRINTED)
+    assert 4 / 2 * table.fin[0, 0, FinColumn.SLOPE] == pytest.approx(10.153267, rel=PRINTED)
+    assert table.fin[0, 0, FinColumn.X] == pytest.approx(0.86 + 0.0566667, abs=1e-7)  # X_f printed to 1e-7 m
 
 
 def test_fins__worked_example_geometry_of_roll():
     table = aero_table(_example(), [0])
     fin = shape_of(_example().stage).fins[0]
     assert chord_moment(fin, 2) == pytest.approx(4.066933e-5, rel=PRINTED)
-    assert table.panel[0, PANEL_AREA] == pytest.approx(0.008, rel=PRINTED)
-    assert table.panel[0, PANEL_Y] == pytest.approx(0.033 + 0.03466667, rel=PRINTED)
+    assert table.panel[0, PanelColumn.AREA] == pytest.approx(0.008, rel=PRINTED)
+    assert table.panel[0, PanelColumn.Y] == pytest.approx(0.033 + 0.03466667, rel=PRINTED)
 
 
 def test_roll__worked_example_forcing_damping_and_steady_spin():
     table = aero_table(_example(), [0])
-    slope, arm, arm_roll = table.fin[0, 0, FIN_SLOPE], table.panel[0, PANEL_Y], table.panel[0, PANEL_Y_ROLL]
+    slope, arm, arm_roll = table.fin[0, 0, FinColumn.SLOPE], table.panel[0, PanelColumn.Y], table.panel[0, PanelColumn.Y_ROLL]
     forcing = 4 * slope * arm / DIAMETER
     damping = -4 * slope * arm * arm_roll * 2 / DIAMETER**2  # per p d/(2V)
     assert forcing == pytest.approx(20.81933, rel=PRINTED)
     assert damping == pytest.approx(-47.39745, rel=PRINTED)
     assert -forcing / damping == pytest.approx(0.4392499, rel=PRINTED)
-    section = 2 * math.pi * table.panel[0, PANEL_AREA] / AREA  # a strip's slope instead of the panel's
+    section = 2 * math.pi * table.panel[0, PanelColumn.AREA] / AREA  # a strip's slope instead of the panel's
     assert -4 * section * arm * arm_roll * 2 / DIAMETER**2 == pytest.approx(-137.1738, rel=PRINTED)
 
 
@@ -70,13 +70,13 @@ def test_total__worked_example_with_its_own_interference_factor():
     """Barrowman's K = 1 + r/(s + r) in place of NACA 1307's factors, which are larger (they also load the body)."""
     table = aero_table(_example(), [0])
     rows = {name: values for name, *values in component_table(_example(), [0], 0.0)}
-    fins = 1.292035 * 4 / 2 * table.fin[0, 0, FIN_SLOPE]
+    fins = 1.292035 * 4 / 2 * table.fin[0, 0, FinColumn.SLOPE]
     assert fins == pytest.approx(13.118381, rel=PRINTED)
     assert rows["nose"][0] == pytest.approx(2.0, rel=1e-12)  # exact in slender-body theory
     assert rows["nose"][0] + fins == pytest.approx(15.118381, rel=PRINTED)
-    centre = (2.0 * rows["nose"][1] + fins * table.fin[0, 0, FIN_X]) / 15.118381
+    centre = (2.0 * rows["nose"][1] + fins * table.fin[0, 0, FinColumn.X]) / 15.118381
     assert centre == pytest.approx(0.810813, abs=NOSE_CONSTANT)
-    printed = (2.0 * 0.1165 + fins * table.fin[0, 0, FIN_X]) / 15.118381
+    printed = (2.0 * 0.1165 + fins * table.fin[0, 0, FinColumn.X]) / 15.118381
     assert printed == pytest.approx(0.810813, abs=5e-7)  # printed to 1e-6 m
 
 
@@ -93,7 +93,7 @@ def test_fin_slope__diederich_table(mach, slope):
     """AR 1.6, cos(mid-chord sweep) 0.93632918: the fin of the worked example on the area of its body."""
     found = subsonic_slope(mach, 0.08, 0.008, math.acos(0.93632918)) / AREA
     assert found == pytest.approx(slope, rel=PRINTED)
-    row = aero_table(_example(), [0]).fin[round(50 * mach), 0, FIN_SLOPE]
+    row = aero_table(_example(), [0]).fin[round(50 * mach), 0, FinColumn.SLOPE]
     assert row == pytest.approx(slope, rel=PRINTED)
 
 

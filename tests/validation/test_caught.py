@@ -13,12 +13,12 @@ from sixdof._jit import kernel
 from sixdof.autopilot.gains import gains_table
 from sixdof.autopilot.sensors import sensors_table
 from sixdof.core import layout as ly
-from sixdof.core import types as ct
 from sixdof.core.body import body_at, burn_segment
+from sixdof.core.columns import GRAIN_COLUMNS, FinRow, GrainColumn
 from sixdof.core.computer.control import built_in_control
 from sixdof.core.craft import make_craft
 from sixdof.core.flight import make_work
-from sixdof.core.forces.loads import START, loads
+from sixdof.core.forces.loads import loads
 from sixdof.core.motion import CANOPY, pivot_rate
 from sixdof.mission.tables import GainSet, Magnetometer, Sensors
 from sixdof.vehicle.aero.drag import drag_breakdown
@@ -84,7 +84,7 @@ def _pivot(model, draw, work, start, out):
     craft = make_craft(model, draw, work.air, work.seen, work.gust)
     body = body_at(0.0, burn_segment(model.thrust, model.thrust.time.shape[0], 0.0, 1.0, 1.0), craft.grains)
     s = _state_of(start)
-    k = pivot_rate(s, body, craft, loads(s, body, craft, work.fins, START))
+    k = pivot_rate(s, body, craft, loads(s, body, craft, work.fins, FinRow.START))
     out[0], out[1], out[2], out[3], out[4], out[5] = k.v.x, k.v.y, k.v.z, k.w.x, k.w.y, k.w.z
 
 
@@ -123,9 +123,9 @@ def test_burning_bore__moment_of_momentum_stands(axis):
     dry, propellant, outer, bore, length, burn = (0.012, 0.05, 0.07), 4.0, 0.1, 0.02, 0.3, 4.0
     web = outer**2 - bore**2
     pitch = propellant * (6.0 * outer**2 + length**2) / 12.0, -0.25 * propellant * web
-    row = np.zeros(ct.GRAIN_COLUMNS)
-    row[[ct.GRAIN_MASS, ct.GRAIN_X]] = propellant, 1.0
-    row[[ct.GRAIN_ROLL_A, ct.GRAIN_ROLL_B, ct.GRAIN_PITCH_A, ct.GRAIN_PITCH_B]] = (propellant * outer**2, -0.5 * propellant * web, *pitch)
+    row = np.zeros(GRAIN_COLUMNS)
+    row[[GrainColumn.MASS, GrainColumn.X]] = propellant, 1.0
+    row[[GrainColumn.ROLL_A, GrainColumn.ROLL_B, GrainColumn.PITCH_A, GrainColumn.PITCH_B]] = (propellant * outer**2, -0.5 * propellant * web, *pitch)
     model = models.model(
         world=models.world(density=0.0, gravity=0.0),
         thrust=models.thrust((0.0, burn), (10.0, 10.0), propellant=propellant, exit_x=1.0),

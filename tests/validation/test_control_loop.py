@@ -31,7 +31,7 @@ PRINTED = 6e-13  # the table has twelve decimals
 
 
 def test_pid__sample_by_sample():
-    gains = gains_of(K_ON_ERROR=1.0, K_FILTER=TF, K_INTEGRAL=np.inf, K_DEMAND_LIMIT=CLAMP)
+    gains = gains_of(ON_ERROR=1.0, FILTER=TF, INTEGRAL=np.inf, DEMAND_LIMIT=CLAMP)
     out = run_pid(ERRORS, gains, p=KP, i=KI, d=KD, period=TS)
     assert out[:, 0] == pytest.approx(OUTPUT, abs=PRINTED)
     assert out[:, 1] == pytest.approx(INTEGRAL, abs=PRINTED)
@@ -40,7 +40,7 @@ def test_pid__sample_by_sample():
 
 def test_pid__derivative_on_the_rate_is_a_first_order_lag():
     """D <- D + T/(Tf + T) (-d rate - D): after n samples of a step of rate 1, -d (1 - (Tf/(Tf + T))^n)."""
-    out = run_pid(np.zeros(50), gains_of(K_FILTER=TF, K_INTEGRAL=np.inf), d=KD, rates=np.ones(50), period=TS)
+    out = run_pid(np.zeros(50), gains_of(FILTER=TF, INTEGRAL=np.inf), d=KD, rates=np.ones(50), period=TS)
     n = np.arange(1, 51)
     assert out[:, 0] == pytest.approx(-KD * (1.0 - (TF / (TF + TS)) ** n), rel=1e-12)
     assert run_pid(np.zeros(3), gains_of(), d=KD, rates=[1.0, 2.0, -1.0])[:, 0] == pytest.approx([-0.1, -0.2, 0.1], rel=1e-15)
@@ -48,7 +48,7 @@ def test_pid__derivative_on_the_rate_is_a_first_order_lag():
 
 def test_pid__integral_is_limited_and_stands_still_at_the_stop():
     """i e T = 0.05 a sample; limit 0.12; while held it does not grow, but it may shrink."""
-    gains = gains_of(K_INTEGRAL=0.12)
+    gains = gains_of(INTEGRAL=0.12)
     assert run_pid(np.ones(4), gains, i=KI)[:, 1] == pytest.approx([0.05, 0.10, 0.12, 0.12], rel=1e-12)
     held = run_pid([1.0, 1.0, 1.0, -1.0], gains, i=KI, held=[0.0, 1.0, 1.0, 1.0])
     assert held[:, 1] == pytest.approx([0.05, 0.05, 0.05, 0.0], abs=1e-15)
@@ -56,14 +56,14 @@ def test_pid__integral_is_limited_and_stands_still_at_the_stop():
 
 def test_cascade__asks_for_a_limited_rate():
     """p e = 4 rad/s, limited to 1.5; answered with d (1.5 - rate) = 0.1 (1.5 - 0.5)."""
-    gains = gains_of(K_CASCADE=1.0, K_RATE_LIMIT=1.5, K_INTEGRAL=np.inf)
+    gains = gains_of(CASCADE=1.0, RATE_LIMIT=1.5, INTEGRAL=np.inf)
     assert run_pid([1.0], gains, p=4.0, d=0.1, rates=[0.5])[0, 0] == pytest.approx(0.1, rel=1e-15)
     assert run_pid([0.1], gains, p=4.0, d=0.1, rates=[0.5])[0, 0] == pytest.approx(-0.01, rel=1e-12)
 
 
 def test_cascade__the_goals_own_rate_counts_in_the_limit():
     """p e + goal rate = 0.3 + 0.5 rad/s, limited to 0.5: what is asked of the body stays the limit, whoever asks for it."""
-    gains = gains_of(K_CASCADE=1.0, K_RATE_LIMIT=0.5, K_INTEGRAL=np.inf)
+    gains = gains_of(CASCADE=1.0, RATE_LIMIT=0.5, INTEGRAL=np.inf)
     asked = [(0.1, 0.5, 0.5), (0.1, -0.2, 0.1), (0.1, -0.5, -0.2), (-0.3, -0.4, -0.5), (0.3, -0.6, 0.3)]  # error, goal rate, rate asked for
     error, goal_rate, wanted = np.array(asked).T
     out = run_pid(error, gains, p=3.0, d=0.1, goal_rates=goal_rate)
@@ -72,7 +72,7 @@ def test_cascade__the_goals_own_rate_counts_in_the_limit():
 
 def test_cascade__follows_a_profile_faster_than_its_limit_at_the_limit():
     """A perfect body (its rate is what was asked for) behind a goal that turns at 0.8 rad/s, then stands: it turns at 0.5 and no faster."""
-    gains = gains_of(K_CASCADE=1.0, K_RATE_LIMIT=0.5, K_INTEGRAL=np.inf)
+    gains = gains_of(CASCADE=1.0, RATE_LIMIT=0.5, INTEGRAL=np.inf)
     ticks, angle, rates = 300, 0.0, []
     goal_rate = np.where(np.arange(ticks) < 100, 0.8, 0.0)
     for goal, turning in zip(np.cumsum(goal_rate) * TS, goal_rate):
@@ -160,7 +160,7 @@ class Loop:
     def __init__(self, gain, extra):
         self.a, self.b = plant()
         self.extra, self.memory = extra, np.zeros(64)
-        self.gains = gains_of(pitch=(gain * LOOP_KP, 0.0, gain * LOOP_KD, 0.0), K_ON_ERROR=1.0)
+        self.gains = gains_of(pitch=(gain * LOOP_KP, 0.0, gain * LOOP_KD, 0.0), ON_ERROR=1.0)
         self.command, self.sensed = np.zeros(la.DEMAND_SIZE), np.zeros(len(la.SENSED))
         self.sensed[la.S_ENABLED], self.sensed[la.S_PERIOD], self.sensed[la.S_GOAL_W] = 1.0, TS, 1.0
 

@@ -12,9 +12,8 @@ import xarray as xr
 from drivers import fall_clocks
 
 import sixdof
-from sixdof.core import layout as ly
 from sixdof.core import observe
-from sixdof.core import types as ct
+from sixdof.core.columns import HANDOVER_COLUMNS, TALLY_COLUMNS, AirColumn, Handover, Tally
 from sixdof.flight.facts import descent_of
 from sixdof.flight.model import build_model
 from sixdof.results.status import Descent
@@ -65,7 +64,7 @@ def check_reynolds(ds, mission):
     time, incidence, speed = fall_of(ds)
     height = np.interp(time, ds.body_time.values[0], ds.body_height.values[0])
     levels = world.air_z0 + np.arange(len(world.air)) / world.air_per_metre
-    unit = speed * np.interp(height, levels, world.air[:, ct.AIR_DENSITY]) / np.interp(height, levels, world.air[:, ct.AIR_VISCOSITY])
+    unit = speed * np.interp(height, levels, world.air[:, AirColumn.DENSITY]) / np.interp(height, levels, world.air[:, AirColumn.VISCOSITY])
     beyond = (speed > 5.0) & ((unit * shape.length < 5e5) | (unit * shape.length > 1e8))
     crisis = (speed > 5.0) & (unit * np.sin(incidence) * shape.diameter > 1e5)
     assert float(ds.time_falling_reynolds[0]) == pytest.approx(TICK * beyond.sum(), abs=2.1 * TICK)  # two crossings of a limit
@@ -114,9 +113,9 @@ def test_fall__without_fins(demo_mission):
 
 def tally_of(*pieces):
     """Return a tally with (ticks, mean, least, largest incidence in deg) of the last piece and of the one before."""
-    tally = np.zeros(observe.TALLY_SIZE)
+    tally = np.zeros(TALLY_COLUMNS)
     for i, (ticks, mean, least, most) in enumerate(pieces):
-        first = observe.T_TICKS + i * observe.T_BEFORE
+        first = Tally.TICKS + i * observe.PIECE
         tally[first : first + 4] = ticks, ticks * math.radians(mean), math.radians(least), math.radians(most)
     return tally
 
@@ -134,8 +133,8 @@ def tally_of(*pieces):
     ],
 )
 def test_way__by_mean_and_range_of_the_last_seconds(pieces, way):
-    hand = np.zeros(ly.HAND_SIZE)
-    hand[ly.H_PHASE] = FREE
+    hand = np.zeros(HANDOVER_COLUMNS)
+    hand[Handover.PHASE] = FREE
     body = SimpleNamespace(work=SimpleNamespace(hand=hand, tally=tally_of(*pieces)))
     assert descent_of(body, None) == way
 
@@ -159,9 +158,9 @@ def test_clocks__by_the_flow(flow, clocks):
     body = models.model(world=models.world(density=0.6, sound=340.0, viscosity=1.8e-5))
     tally = fall_clocks(body, models.draw(), flow=flow, ticks=20, period=0.01)
     names = ("incidence", "mach", "reynolds", "crisis")
-    found = {name: tally[observe.T_FALL_INCIDENCE + i] for i, name in enumerate(names)}
+    found = {name: tally[Tally.FALL_INCIDENCE + i] for i, name in enumerate(names)}
     assert found == pytest.approx({name: 0.2 * (name in clocks.split()) for name in names})
 
 
 def test_last_incidence__none_without_a_fall():
-    assert np.isnan(observe.last_incidence(np.zeros(observe.TALLY_SIZE))).all()
+    assert np.isnan(observe.last_incidence(np.zeros(TALLY_COLUMNS))).all()

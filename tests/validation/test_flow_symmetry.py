@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 from two_stages import on_booster
 
 import sixdof
-from sixdof.core import types as ct
+from sixdof.core.columns import WAKE_COLUMNS
 from sixdof.flight.model import build_model
 from sixdof.study.aero.tunnel import wind_tunnel
 
@@ -149,7 +149,7 @@ def test_rates__are_damped(name, mach, incidence, roll, rate):
 def test_vortices__are_none_in_backward_flight():
     mission, model = VEHICLES["stack"]
     alone = model._replace(aero=model.aero._replace(wake_pair=model.aero.wake_pair[:0], wake=model.aero.wake[:0]))
-    assert model.aero.wake_pair.shape == (1, ct.WAKE_COLUMNS)
+    assert model.aero.wake_pair.shape == (1, WAKE_COLUMNS)
     both = [wind_tunnel(mission, model=m, incidence=2.5, roll=0.3, fin_angle=0.1) for m in (model, alone)]
     for force in FORCES:
         assert float(both[0][force]) == float(both[1][force])

@@ -11,7 +11,7 @@ from scipy.stats import chi2
 
 import sixdof
 from sixdof.core import layout as ly
-from sixdof.core.forces.turbulence import T_NOW
+from sixdof.core.columns import TurbulenceColumn
 from sixdof.core.motion import CANOPY, FREE
 from sixdof.core.types import Turbulence
 from sixdof.draws.packed import nominal_draw, one_draw, pack_draws
@@ -102,7 +102,7 @@ def test_turbulence__off_leaves_the_gusts_at_zero(mission):
     runner = runner_of(mission)
     runner.run(nominal_draw(mission))
     (work,) = runner.works.values()
-    assert (work.gust == 0.0).all() and (work.turbulence[T_NOW:] == 0.0).all()
+    assert (work.gust == 0.0).all() and (work.turbulence[TurbulenceColumn.NOW :] == 0.0).all()
 
 
 def test_turbulence__is_that_of_its_flight(rough):

@@ -14,7 +14,8 @@ import pytest
 from control_drivers import estimates, readings, triad
 from scipy.spatial.transform import Rotation
 
-from sixdof.core.computer.sensors import C_GYRO, GYRO
+from sixdof.core.computer.columns import ErrorColumn
+from sixdof.core.computer.sensors import GYRO
 
 DENSITY = math.radians(0.01)  # rad/s/sqrt(Hz)
 PERIOD = 0.01
@@ -30,7 +31,7 @@ def allan_deviation(rate, period, size):
 @pytest.mark.parametrize("size", [1, 4, 20, 100])
 def test_gyro_noise__allan_deviation(size):
     count = 100_000
-    rates = readings((0.1, 0.0, -0.2), triad(noise=DENSITY), first=C_GYRO, stream=GYRO, count=count, period=PERIOD)
+    rates = readings((0.1, 0.0, -0.2), triad(noise=DENSITY), first=ErrorColumn.GYRO, stream=GYRO, count=count, period=PERIOD)
     tau = size * PERIOD
     # relative error of one axis 1/sqrt(2 (n/m - 1)) (IEEE Std 952, eq. C.4); three axes, four deviations
     tolerance = 4.0 / math.sqrt(2.0 * 3.0 * (count / size - 1.0))

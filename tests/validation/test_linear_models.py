@@ -16,8 +16,9 @@ from scipy.linalg import expm
 
 from sixdof.core import layout as ly
 from sixdof.core import probe
+from sixdof.core.columns import POINT_COLUMNS, RATE_COLUMNS, BodyColumn, FinColumn, PointColumn, RateColumn
 from sixdof.core.flight import make_work, mass_now
-from sixdof.core.types import BODY_S0, BODY_S1, FIN_DB, FIN_DW, FIN_KB, FIN_KW, FIN_SLOPE, FIN_X, FIN_XB
+from sixdof.core.layout import NOT_IGNITED
 from sixdof.draws.packed import nominal_draw
 from sixdof.study.loops.linear import models_along
 from sixdof.study.loops.linear_flight import Moments, fly_track, moments_at, pick_rows
@@ -69,19 +70,19 @@ def mass_at(model, draw, t):
 
 
 def textbook_of(model, draw, moments, base):
-    aero, t = model.aero, moments.row[0, probe.N_TIME]
-    speed = np.linalg.norm(base[probe.R_AIR : probe.R_AIR + 3])
-    mach, qs, d = base[probe.R_MACH], base[probe.R_PRESSURE] * aero.area, aero.length
+    aero, t = model.aero, moments.row[0, PointColumn.TIME]
+    speed = np.linalg.norm(base[RateColumn.AIR : RateColumn.AIR + 3])
+    mach, qs, d = base[RateColumn.MACH], base[RateColumn.DYNAMIC_PRESSURE] * aero.area, aero.length
     mass, cg, roll, pitch = mass_at(model, draw, t)
     found = derivatives(aero, [mach], cg)
     body, fin = at_mach(aero, aero.body, [mach])[0], at_mach(aero, aero.fin, [mach])[0, 0]
-    slope = fin[FIN_SLOPE]
+    slope = fin[FinColumn.SLOPE]
     # the rate's own lift: q moves the body and the fins across the stream in proportion to their way from the centre of mass
-    half = 0.5 * 4.0 * slope * (fin[FIN_KW] + fin[FIN_KB])
-    z_q = qs / (mass * speed) * (body[BODY_S0] * cg - body[BODY_S1] + half * (cg - fin[FIN_X]))
+    half = 0.5 * 4.0 * slope * (fin[FinColumn.KW] + fin[FinColumn.KB])
+    z_q = qs / (mass * speed) * (body[BodyColumn.S0] * cg - body[BodyColumn.S1] + half * (cg - fin[FinColumn.X]))
     # a fin's share of a demand times the part of its load that lies in the plane, summed over the fins
     mixer, angles = model.computer.mixer, np.deg2rad([45.0, 135.0, 225.0, 315.0])
-    turn = qs * slope * (fin[FIN_DW] * (cg - fin[FIN_X]) + fin[FIN_DB] * (cg - fin[FIN_XB]))
+    turn = qs * slope * (fin[FinColumn.DW] * (cg - fin[FinColumn.X]) + fin[FinColumn.DB] * (cg - fin[FinColumn.XB]))
     effect = (
         qs * d * found.fin_roll_forcing[0, 0] * mixer[:, 0].mean() / roll,
         turn * (np.sin(angles) * mixer[:, 1]).sum() / pitch,
@@ -225,7 +226,7 @@ def attitude(q):
 def moments_of(rows, model, draw):
     """Return moments made by hand, or moved by hand, all of one body, in the mean wind."""
     said = rates(model, draw, rows)
-    u, v, w = said[:, probe.R_AIR : probe.R_AIR + 3].T
+    u, v, w = said[:, RateColumn.AIR : RateColumn.AIR + 3].T
     log = np.zeros((len(rows), len(ly.LOG)))
     log[:, ly.L_SPEED] = np.sqrt(u * u + v * v + w * w)
     log[:, ly.L_INCIDENCE_PITCH], log[:, ly.L_INCIDENCE_YAW] = np.arctan2(w, u), np.arctan2(v, u)
@@ -233,7 +234,7 @@ def moments_of(rows, model, draw):
 
 
 def rates(model, draw, rows):
-    out = np.empty((len(rows), probe.RATE_COLUMNS))
+    out = np.empty((len(rows), RATE_COLUMNS))
     probe.rates_at(model, draw, make_work(model), np.ascontiguousarray(rows), out)
     return out
 
@@ -246,12 +247,16 @@ def empty():
     """A tumbling body without air, on a quickly turning Earth: (row, model, draw, attitude, velocity and rates in body axes)."""
     world = tables.world(density=1e-30, earth_rate=tuple(EARTH))
     model = tables.model(world=world, mass=tables.mass(inertia=(0.4, 1.2, 0.9, 0.02, -0.03, 0.05)))
-    row = np.zeros((1, probe.MOMENT_COLUMNS))
+    row = np.zeros((1, POINT_COLUMNS))
     q = np.array([0.8, -0.2, 0.5, 0.1])
     q /= np.linalg.norm(q)
     w, v = np.array([1.3, -0.7, 0.4]), np.array([30.0, -40.0, 60.0])
-    row[0, probe.N_LIT], row[0, probe.N_RX + 2] = ly.UNLIT, 100.0
-    row[0, probe.N_VX : probe.N_VX + 3], row[0, probe.N_QW : probe.N_QW + 4], row[0, probe.N_WX : probe.N_WX + 3] = v, q, w
+    row[0, PointColumn.IGNITED], row[0, PointColumn.POSITION + 2] = NOT_IGNITED, 100.0
+    (
+        row[0, PointColumn.VELOCITY : PointColumn.VELOCITY + 3],
+        row[0, PointColumn.ATTITUDE : PointColumn.ATTITUDE + 4],
+        row[0, PointColumn.RATE : PointColumn.RATE + 3],
+    ) = v, q, w
     back = attitude(q).T
     return row, model, tables.draw(), back, back @ v, w
 
@@ -321,8 +326,8 @@ def test_gusts__are_the_velocity_through_the_air(demo_mission):
     gusts = found.b[:, :, -3:]
     for k in range(2):
         row = moments.row[k]
-        w = row[probe.N_WX : probe.N_WX + 3]
-        earth = attitude(row[probe.N_QW : probe.N_QW + 4]).T @ np.array(moments.legs[0][0].world.earth_rate)
+        w = row[PointColumn.RATE : PointColumn.RATE + 3]
+        earth = attitude(row[PointColumn.ATTITUDE : PointColumn.ATTITUDE + 4]).T @ np.array(moments.legs[0][0].world.earth_rate)
         assert gusts[k, 3:6] == pytest.approx(-found.a[k, 3:6, :3], abs=1e-7)  # rounding over the step, as above
         assert gusts[k, :3] == pytest.approx(-found.a[k, :3, :3] - cross(w) - cross(earth), abs=1e-7)
     assert not gusts[:, 6:].any()
@@ -338,13 +343,13 @@ HORIZON = 0.3  # s
 def slope_of(model, draw, rows):
     """Return the rates of moments (n, columns); fins and gusts stand still."""
     said, out = rates(model, draw, rows), np.zeros_like(rows)
-    q, w = rows[:, probe.N_QW : probe.N_QW + 4], rows[:, probe.N_WX : probe.N_WX + 3]
+    q, w = rows[:, PointColumn.ATTITUDE : PointColumn.ATTITUDE + 4], rows[:, PointColumn.RATE : PointColumn.RATE + 3]
     spin = np.array([w[i] - attitude(q[i]).T @ np.array(model.world.earth_rate) for i in range(len(rows))])
-    out[:, probe.N_TIME] = 1.0
-    out[:, probe.N_RX : probe.N_RX + 3] = rows[:, probe.N_VX : probe.N_VX + 3]
-    out[:, probe.N_VX : probe.N_VX + 3], out[:, probe.N_WX : probe.N_WX + 3] = said[:, :3], said[:, 3:6]
-    out[:, probe.N_QW] = -0.5 * (q[:, 1:] * spin).sum(axis=1)
-    out[:, probe.N_QW + 1 : probe.N_QW + 4] = 0.5 * (q[:, :1] * spin + np.cross(q[:, 1:], spin))
+    out[:, PointColumn.TIME] = 1.0
+    out[:, PointColumn.POSITION : PointColumn.POSITION + 3] = rows[:, PointColumn.VELOCITY : PointColumn.VELOCITY + 3]
+    out[:, PointColumn.VELOCITY : PointColumn.VELOCITY + 3], out[:, PointColumn.RATE : PointColumn.RATE + 3] = said[:, :3], said[:, 3:6]
+    out[:, PointColumn.ATTITUDE] = -0.5 * (q[:, 1:] * spin).sum(axis=1)
+    out[:, PointColumn.ATTITUDE + 1 : PointColumn.ATTITUDE + 4] = 0.5 * (q[:, :1] * spin + np.cross(q[:, 1:], spin))
     return out
 
 
@@ -358,38 +363,38 @@ def let_go(model, draw, rows, seconds, h=H):
         third = slope_of(model, draw, y + 0.5 * h * second)
         fourth = slope_of(model, draw, y + h * third)
         y = y + h / 6.0 * (first + 2.0 * (second + third) + fourth)
-        y[:, probe.N_QW : probe.N_QW + 4] /= np.linalg.norm(y[:, probe.N_QW : probe.N_QW + 4], axis=1)[:, None]
+        y[:, PointColumn.ATTITUDE : PointColumn.ATTITUDE + 4] /= np.linalg.norm(y[:, PointColumn.ATTITUDE : PointColumn.ATTITUDE + 4], axis=1)[:, None]
         out.append(y)
     return np.array(out)
 
 
 def moved(row, x, fins):
     """Return a moment that deviates by x (10,) and whose fins deviate by `fins` (4,)."""
-    out, back = row.copy(), attitude(row[probe.N_QW : probe.N_QW + 4]).T
+    out, back = row.copy(), attitude(row[PointColumn.ATTITUDE : PointColumn.ATTITUDE + 4]).T
     angle = np.linalg.norm(x[6:9])
     axis = x[6:9] / angle if angle > 0.0 else x[6:9]
     c, s = np.cos(0.5 * angle), np.sin(0.5 * angle) * axis
-    q = row[probe.N_QW : probe.N_QW + 4]
+    q = row[PointColumn.ATTITUDE : PointColumn.ATTITUDE + 4]
     turned = np.concatenate([[q[0] * c - q[1:] @ s], q[0] * s + c * q[1:] + np.cross(q[1:], s)])
-    out[probe.N_QW : probe.N_QW + 4] = turned
-    out[probe.N_VX : probe.N_VX + 3] = attitude(turned) @ (back @ row[probe.N_VX : probe.N_VX + 3] + x[:3])
-    out[probe.N_WX : probe.N_WX + 3] += x[3:6]
-    out[probe.N_RX + 2] += x[9]
-    out[probe.MOMENT_COLUMNS : probe.MOMENT_COLUMNS + 4] += fins
+    out[PointColumn.ATTITUDE : PointColumn.ATTITUDE + 4] = turned
+    out[PointColumn.VELOCITY : PointColumn.VELOCITY + 3] = attitude(turned) @ (back @ row[PointColumn.VELOCITY : PointColumn.VELOCITY + 3] + x[:3])
+    out[PointColumn.RATE : PointColumn.RATE + 3] += x[3:6]
+    out[PointColumn.POSITION + 2] += x[9]
+    out[POINT_COLUMNS : POINT_COLUMNS + 4] += fins
     return out
 
 
 def deviation(row, other):
     """Return by what (10,) a moment deviates from another one."""
-    q, p = (r[probe.N_QW : probe.N_QW + 4] for r in (row, other))
+    q, p = (r[PointColumn.ATTITUDE : PointColumn.ATTITUDE + 4] for r in (row, other))
     mine, theirs = attitude(q).T, attitude(p).T
     turn = mine @ theirs.T  # of the other body against this one: its angle below is exact for any size
     vector = 0.5 * np.array([turn[2, 1] - turn[1, 2], turn[0, 2] - turn[2, 0], turn[1, 0] - turn[0, 1]])
     sine = np.linalg.norm(vector)
     vector *= np.arcsin(sine) / sine if sine > 0.0 else 1.0
-    velocity = theirs @ other[probe.N_VX : probe.N_VX + 3] - mine @ row[probe.N_VX : probe.N_VX + 3]
-    spin = other[probe.N_WX : probe.N_WX + 3] - row[probe.N_WX : probe.N_WX + 3]
-    return np.concatenate([velocity, spin, vector, [other[probe.N_RX + 2] - row[probe.N_RX + 2]]])
+    velocity = theirs @ other[PointColumn.VELOCITY : PointColumn.VELOCITY + 3] - mine @ row[PointColumn.VELOCITY : PointColumn.VELOCITY + 3]
+    spin = other[PointColumn.RATE : PointColumn.RATE + 3] - row[PointColumn.RATE : PointColumn.RATE + 3]
+    return np.concatenate([velocity, spin, vector, [other[PointColumn.POSITION + 2] - row[PointColumn.POSITION + 2]]])
 
 
 class Twins(NamedTuple):
@@ -405,7 +410,7 @@ def twins(demo_mission):
     """The demo while it coasts, rolling and pitching by hand so that all axes mix."""
     track = track_of(demo_mission)
     moments = moments_at(track, pick_rows(track, "test", at=COASTING))
-    moments.row[0, probe.N_WX : probe.N_WX + 3] = 2.5, 0.3, -0.2
+    moments.row[0, PointColumn.RATE : PointColumn.RATE + 3] = 2.5, 0.3, -0.2
     return Twins(moments.row[0], *moments.legs[0])
 
 

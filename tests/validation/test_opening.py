@@ -13,6 +13,7 @@ from scipy.integrate import solve_ivp
 
 import sixdof
 from sixdof.core import layout as ly
+from sixdof.core.columns import Handover
 from sixdof.core.motion import CANOPY, FREE
 from sixdof.results.names import event_names
 
@@ -135,7 +136,7 @@ def test_ground__before_line_stretch_is_a_ballistic_return():
     fell = fall(
         [models.canopy(AREA, FILL, wait=WAIT)], mass=2.0, height=30.0, speed=100.0, hanging=0.09, phase=FREE, attitude=NOSE_DOWN, aero=models.aero(ca=0.4)
     )
-    assert fell.status == ly.LANDED_OK and fell.log[-2, ly.L_PHASE] == FREE and fell.work.hand[ly.H_PHASE] == FREE
+    assert fell.status == ly.LANDED_OK and fell.log[-2, ly.L_PHASE] == FREE and fell.work.hand[Handover.PHASE] == FREE
     assert fell.log[-1, ly.L_TIME] < WAIT and np.isnan(fell.events[len(ly.EVENTS) + 1]).all() and fell.pull[0] == 0.0
     assert np.isnan(fell.summary[ly.X_OPENING_SPEED])
 

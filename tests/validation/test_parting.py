@@ -12,8 +12,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from sixdof.core import layout as ly
+from sixdof.core.columns import HANDOVER_COLUMNS, GrainColumn, Handover
 from sixdof.core.flight import mass_now
-from sixdof.core.types import GRAIN_MASS
+from sixdof.core.layout import NOT_IGNITED
 from sixdof.draws.flight_draw import OF_JOINT, OF_STAGE
 from sixdof.draws.packed import nominal_draw
 from sixdof.flight.plan import Plan
@@ -36,13 +37,13 @@ def stack(demo_mission):
 
 def handed(rng, lit=0.0, t=30.0):
     """A stack somewhere in flight, turning, its booster burnt out at t = 30 s."""
-    hand = np.zeros(ly.HAND_SIZE)
-    hand[ly.H_TIME], hand[ly.H_LIT] = t, lit
-    hand[ly.H_RX : ly.H_RX + 3] = rng.uniform(-100.0, 800.0, 3)
-    hand[ly.H_VX : ly.H_VX + 3] = rng.uniform(-100.0, 200.0, 3)
+    hand = np.zeros(HANDOVER_COLUMNS)
+    hand[Handover.TIME], hand[Handover.IGNITED] = t, lit
+    hand[Handover.POSITION : Handover.POSITION + 3] = rng.uniform(-100.0, 800.0, 3)
+    hand[Handover.VELOCITY : Handover.VELOCITY + 3] = rng.uniform(-100.0, 200.0, 3)
     q = rng.normal(size=4)
-    hand[ly.H_QW : ly.H_QW + 4] = q / np.linalg.norm(q)
-    hand[ly.H_WX : ly.H_WX + 3] = rng.uniform(-3.0, 3.0, 3)
+    hand[Handover.ATTITUDE : Handover.ATTITUDE + 4] = q / np.linalg.norm(q)
+    hand[Handover.RATE : Handover.RATE + 3] = rng.uniform(-3.0, 3.0, 3)
     return hand
 
 
@@ -56,9 +57,9 @@ def momenta(hand, mass, inertia, earth):
 
     The rate w is against inertial space, the velocity over the turning ground: v + W x r is the inertial one.
     """
-    turn = matrix(hand[ly.H_QW : ly.H_QW + 4])
-    r, w = hand[ly.H_RX : ly.H_RX + 3], turn @ hand[ly.H_WX : ly.H_WX + 3]
-    v = hand[ly.H_VX : ly.H_VX + 3] + np.cross(earth, r)
+    turn = matrix(hand[Handover.ATTITUDE : Handover.ATTITUDE + 4])
+    r, w = hand[Handover.POSITION : Handover.POSITION + 3], turn @ hand[Handover.RATE : Handover.RATE + 3]
+    v = hand[Handover.VELOCITY : Handover.VELOCITY + 3] + np.cross(earth, r)
     spin = turn @ inertia @ turn.T @ w
     return mass * v, np.cross(r, mass * v) + spin, 0.5 * mass * v @ v + 0.5 * w @ spin
 
@@ -96,18 +97,18 @@ def test_parting__keeps_momentum_and_adds_the_work_of_the_impulse(stack, seed, i
     parting = [_apart_on_the_axis(divide(hand, *legs, j, (0.0, 0.0)), legs) for j in (0.0, impulse)]
     work = impulse * 0.5 * sum(parting)
     assert pieces[0][2] + pieces[1][2] - whole[2] == pytest.approx(work, abs=1e-11 * whole[2])
-    m0, m1 = mass_now(*legs[1], 30.0, ly.UNLIT)[0], mass_now(*legs[2], 30.0, 0.0)[0]
+    m0, m1 = mass_now(*legs[1], 30.0, NOT_IGNITED)[0], mass_now(*legs[2], 30.0, 0.0)[0]
     assert parting[1] - parting[0] == pytest.approx(impulse * (1.0 / m0 + 1.0 / m1), rel=0.02)  # centres nearly on the axis
 
 
 def _apart_on_the_axis(halves, legs):
     """Relative speed along the stack's axis of the points on it that the impulse acts on."""
     along = []
-    for hand, (model, draw), lit in ((halves.fore, legs[1], ly.UNLIT), (halves.aft, legs[2], 0.0)):
-        turn = matrix(hand[ly.H_QW : ly.H_QW + 4])
+    for hand, (model, draw), lit in ((halves.fore, legs[1], NOT_IGNITED), (halves.aft, legs[2], 0.0)):
+        turn = matrix(hand[Handover.ATTITUDE : Handover.ATTITUDE + 4])
         _, _, y, z = mass_now(model, draw, 30.0, lit)[:4]
-        rate = hand[ly.H_WX : ly.H_WX + 3] - turn.T @ np.array(model.world.earth_rate)
-        along.append((turn.T @ hand[ly.H_VX : ly.H_VX + 3] + np.cross(rate, [0.0, -y, -z]))[0])
+        rate = hand[Handover.RATE : Handover.RATE + 3] - turn.T @ np.array(model.world.earth_rate)
+        along.append((turn.T @ hand[Handover.VELOCITY : Handover.VELOCITY + 3] + np.cross(rate, [0.0, -y, -z]))[0])
     return along[0] - along[1]
 
 
@@ -122,7 +123,7 @@ def test_stack__is_its_stages_at_every_moment(stack):
     start = plan.stack(0, 1).starts[1]
     for t in (0.0, 0.4, 1.1, 30.0):
         m, x, y, z = mass_now(*whole, t, 0.0)[:4]
-        m0, x0, y0, z0 = mass_now(*fore, t, ly.UNLIT)[:4]
+        m0, x0, y0, z0 = mass_now(*fore, t, NOT_IGNITED)[:4]
         m1, x1, y1, z1 = mass_now(*aft, t, 0.0)[:4]
         assert m == pytest.approx(m0 + m1, rel=ROUNDING)
         assert m * x == pytest.approx(m0 * x0 + m1 * (x1 + start), rel=ROUNDING)
@@ -144,9 +145,9 @@ def test_tilted_joint__turns_thrust_fins_and_the_parted_booster(stack):
     assert not sustainer.any() and np.abs(cant).max() == pytest.approx(0.02 * math.cos(0.785 % (math.pi / 2)), rel=1e-3)
     hand = handed(np.random.default_rng(1))
     halves = divide(hand, (model, kernel_draw), plan.segment(0, 0, draw, 0), plan.segment(1, 1, draw, 1), 0.0, (0.0, 0.02))
-    nose, tail = (matrix(h[ly.H_QW : ly.H_QW + 4])[:, 0] for h in (halves.fore, halves.aft))
+    nose, tail = (matrix(h[Handover.ATTITUDE : Handover.ATTITUDE + 4])[:, 0] for h in (halves.fore, halves.aft))
     assert math.acos(nose @ tail) == pytest.approx(0.02, rel=1e-9)
-    assert (tail - nose) @ matrix(hand[ly.H_QW : ly.H_QW + 4])[:, 1] == pytest.approx(0.02, rel=1e-4)  # towards +y
+    assert (tail - nose) @ matrix(hand[Handover.ATTITUDE : Handover.ATTITUDE + 4])[:, 1] == pytest.approx(0.02, rel=1e-4)  # towards +y
 
 
 def test_turning__is_a_rotation():
@@ -180,7 +181,7 @@ def test_two_stages__ideal_delta_v(stack):
     for key, name in (((0, 1), "burnout"), ((0, 0), "burnout thistledown")):
         model = plan.model(*key)
         full, empty = (mass_at(model.mass, f)[0] for f in (1.0, 0.0))
-        expected += model.thrust.total_impulse / model.mass.grain[:, GRAIN_MASS].sum() * math.log(full / empty)
+        expected += model.thrust.total_impulse / model.mass.grain[:, GrainColumn.MASS].sum() * math.log(full / empty)
         # thrust is straight lines over steps of RK4: the integral of thrust/mass is exact to the fourth order
         assert speed[name] == pytest.approx(expected, rel=1e-7)
     after = flown.events[0, names.index("separation booster")]
@@ -220,7 +221,7 @@ def _centre_offset(mission, body):
     draw = nominal_draw(mission)
     t = 30.0
     x = mass_now(*plan.segment(0, 1, draw, 0), t, 0.0)[1]
-    lit, key = ((ly.UNLIT, (0, 0)), (0.0, (1, 1)))[body]
+    lit, key = ((NOT_IGNITED, (0, 0)), (0.0, (1, 1)))[body]
     own = mass_now(*plan.segment(*key, draw, 0), t, lit)[1]
     return x - own - (plan.stack(0, 1).starts[1] if body else 0.0)
 
@@ -232,7 +233,7 @@ def test_bodies__of_equal_ballistic_coefficient_stay_together(demo_mission, ball
     mission = staged.coasting(staged.stack(demo_mission, joint={"impulse": 0.0}))
     draw = staged.drawn(mission, stage=[(1, OF_STAGE.index("mass"), mass)])
     plan = Plan(mission)
-    weights = {key: mass_now(*plan.segment(*key, draw, 0), 30.0, 0.0 if key[1] else ly.UNLIT)[0] for key in ((0, 0), (1, 1), (0, 1))}
+    weights = {key: mass_now(*plan.segment(*key, draw, 0), 30.0, 0.0 if key[1] else NOT_IGNITED)[0] for key in ((0, 0), (1, 1), (0, 1))}
     flown = staged.flown(mission, draw, world=lambda *_: models.world(), aero=staged.fixed_axial(lambda key, model: ballistic * weights[key] / model.aero.area))
     gap = flown.gaps[0][:, 1]
     # 5 s at some 100 m/s: rounding of positions, and RK4's error, which both bodies share

@@ -12,6 +12,7 @@ from falls import G0, RHO, fall, terminal
 
 from sixdof.core import layout as ly
 from sixdof.core import types as ct
+from sixdof.core.columns import AirColumn, CanopyColumn
 from sixdof.draws.flight_draw import OF_HARNESS, OF_STAGE
 from sixdof.results.facts import CANOPY_FACTS
 from sixdof.results.names import body_names, failure_names
@@ -92,7 +93,7 @@ def test_descent_time__in_an_isothermal_atmosphere():
     scale, top, mass, area = 8000.0, 6000.0, 2.0, 3.0
     z = np.linspace(-1000.0, 9000.0, 10001)
     rows = np.tile(models.world().air[0], (len(z), 1))
-    rows[:, ct.AIR_DENSITY] = RHO * np.exp(-z / scale)
+    rows[:, AirColumn.DENSITY] = RHO * np.exp(-z / scale)
     world = models.world()._replace(air=np.ascontiguousarray(rows), air_z0=-1000.0, air_per_metre=1.0)
     v0 = terminal(mass, area)
     status, log, *_ = fall([models.canopy(area)], mass=mass, height=top, speed=v0 * math.exp(top / (2.0 * scale)), world=world, time_limit=4000.0)
@@ -178,7 +179,7 @@ def test_harness__carries_a_booster_that_did_not_part(demo_mission):
     for stuck in (0.0, 1.0):
         runner.run(staged.drawn(mission, failure=[(0, stuck)]))
         work = runner.works[0, 0, 1 if stuck else 0]
-        shares.append(work.canopy[0, ct.CANOPY_CORD_SHARE])
+        shares.append(work.canopy[0, CanopyColumn.HARNESS_SHARE])
     whole, alone = runner.plan.model(0, 1).mass, runner.plan.model(0, 0).mass
     behind = shares[0] * alone.dry
     with_booster = behind + whole.dry - alone.dry  # the stack's table holds the sustainer's full grain, which lies behind as well

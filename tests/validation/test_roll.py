@@ -14,7 +14,7 @@ from fin_sets import fin_set, on_a_cylinder
 from scipy.special import ellipe, ellipk
 from tunnel import coefficients
 
-from sixdof.core import types as ct
+from sixdof.core.columns import FinColumn
 from sixdof.vehicle.aero import roll_waves
 from sixdof.vehicle.aero.fin import chord_moment, panel_slope, rectangle_load, roll_arm
 from sixdof.vehicle.aero.roll import roll_factors
@@ -168,7 +168,7 @@ def test_unequal_deflections__only_the_mean_rolls_and_no_normal_force_changes():
     hinged = on_a_cylinder(4, R, 0.08, 0.045, 0.048, 0.025, control=True, hinge=0.04)
     aero = aero_table(hinged, [0])
     strip = aero._replace(fin=aero.fin.copy())
-    strip.fin[..., [ct.FIN_ROLL_DAMP, ct.FIN_ROLL_DIRECT]] = 1.0
+    strip.fin[..., [FinColumn.ROLL_DAMP, FinColumn.ROLL_DIRECT]] = 1.0
     all_four = coefficients(aero, 0.3, fins=[SMALL] * 4)[3]
     for fins in ([SMALL, 0.0, 0.0, 0.0], [0.0, 0.0, SMALL, 0.0], [2.0 * SMALL, SMALL, -SMALL, -SMALL]):
         found = coefficients(aero, 0.3, fins=fins)
@@ -183,8 +183,8 @@ def test_incidence__does_not_change_the_factor():
     """Attached flow at incidence: damping and direct roll keep what the lattice leaves of strip theory."""
     aero = aero_table(on_a_cylinder(3, R, 0.08, 0.045, 0.048, 0.025), [0])
     strip = aero._replace(fin=aero.fin.copy())
-    strip.fin[..., [ct.FIN_ROLL_DAMP, ct.FIN_ROLL_DIRECT]] = 1.0
-    for flow, column in (({"cant": SMALL}, ct.FIN_ROLL_DIRECT), ({"rates": (SMALL, 0.0, 0.0)}, ct.FIN_ROLL_DAMP)):
+    strip.fin[..., [FinColumn.ROLL_DAMP, FinColumn.ROLL_DIRECT]] = 1.0
+    for flow, column in (({"cant": SMALL}, FinColumn.ROLL_DIRECT), ({"rates": (SMALL, 0.0, 0.0)}, FinColumn.ROLL_DAMP)):
         roll = [coefficients(a, 0.3, 0.1, **flow)[3] - coefficients(a, 0.3, 0.1)[3] for a in (aero, strip)]
         assert roll[0] / roll[1] == pytest.approx(aero.fin[15, 0, column], rel=0.02)  # stall is near, slopes are no longer linear
 

@@ -15,7 +15,7 @@ from scipy.integrate import solve_ivp
 from test_wgs84_gravity import TABLE
 
 from sixdof import fly
-from sixdof.core.types import AIR_DENSITY
+from sixdof.core.columns import AirColumn
 from sixdof.flight.rigid_body import fly_body
 from sixdof.world.build import globe_at
 from sixdof.world.geodesy import place_on_earth
@@ -50,7 +50,7 @@ def test_local_axes__all_over_the_globe():
 def test_wind_and_air__go_by_local_axes_and_height():
     """A thousand kilometres away: 3 m/s to the local east, 4 to the north; a density that is linear in height."""
     world = models.world(wind=(3.0, 4.0))._replace(globe=globe_at(*LAUNCH), ground=LAUNCH[2])
-    world.air[1, AIR_DENSITY] = 0.0  # 100 km above the first row, which stands at -1000 m
+    world.air[1, AirColumn.DENSITY] = 0.0  # 100 km above the first row, which stands at -1000 m
     latitude, longitude, height = somewhere(500, lowest=1250.0)
     near = np.hypot(latitude - LAUNCH[0], longitude - LAUNCH[1]) < 0.5
     latitude, longitude, height = latitude[near], longitude[near], height[near]

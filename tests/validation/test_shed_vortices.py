@@ -18,7 +18,7 @@ from fin_sets import fin_set
 from stream import SPEED, panels
 from two_stages import on_booster
 
-from sixdof.core import types as ct
+from sixdof.core.columns import FinColumn, PanelColumn, SeenColumn, WakeColumn
 from sixdof.study.aero.authority import survival
 from sixdof.study.aero.tunnel import wind_tunnel
 from sixdof.vehicle.aero import interference, wake
@@ -58,13 +58,13 @@ def test_vortex__circulation_of_a_pair(plain):
     _, seen, model = panels(stack, incidence=alpha, angles=[0.0, delta, 0.0, -delta])
     fin = shape_of(stack.stage).fins[0]
     x = fin.body_radius / (fin.body_radius + fin.span)
-    area_slope = 2.0 * model.aero.fin[4, 0, ct.FIN_SLOPE] * model.aero.area  # of the pair, near Mach 0.09
+    area_slope = 2.0 * model.aero.fin[4, 0, FinColumn.SLOPE] * model.aero.area  # of the pair, near Mach 0.09
     f_minus_r = np.pi / 4.0 * fin.span
     angle = float(interference.panel_incidence(x)) * alpha + float(interference.panel_deflection(x)) * delta
     expected = area_slope * angle / (4.0 * f_minus_r)
-    assert seen[1, ct.SEEN_VORTEX] / SPEED == pytest.approx(expected, rel=LINEAR)
-    assert seen[3, ct.SEEN_VORTEX] / SPEED == pytest.approx(-expected, rel=LINEAR)
-    assert seen[0, ct.SEEN_VORTEX] == pytest.approx(0.0, abs=1e-12)
+    assert seen[1, SeenColumn.VORTEX] / SPEED == pytest.approx(expected, rel=LINEAR)
+    assert seen[3, SeenColumn.VORTEX] / SPEED == pytest.approx(-expected, rel=LINEAR)
+    assert seen[0, SeenColumn.VORTEX] == pytest.approx(0.0, abs=1e-12)
 
 
 @pytest.mark.parametrize("angles", [[0.1, -0.05, 0.02, 0.0], [0.05, 0.05, -0.05, -0.05]])
@@ -74,18 +74,18 @@ def test_vortex__load_is_density_speed_circulation_and_span(plain, angles):
     _, seen, model = panels(on_booster(plain), **flow)
     alone, *_ = panels(plain, **flow)
     row = model.aero.wake_pair[0]
-    carried = 1.2 * SPEED * seen[:4, ct.SEEN_VORTEX] * (row[ct.WAKE_LATERAL] - row[ct.WAKE_BODY])
-    less = carried - seen[:4, ct.SEEN_LOAD]
+    carried = 1.2 * SPEED * seen[:4, SeenColumn.VORTEX] * (row[WakeColumn.LATERAL] - row[WakeColumn.BODY])
+    less = carried - seen[:4, SeenColumn.LOAD]
     assert less == pytest.approx(less.mean(), abs=1e-9 * np.abs(carried).max())
-    assert carried.sum() * model.aero.panel[0, ct.PANEL_Y] == pytest.approx(alone[3], rel=1e-9, abs=1e-9)
+    assert carried.sum() * model.aero.panel[0, PanelColumn.Y] == pytest.approx(alone[3], rel=1e-9, abs=1e-9)
 
 
 def test_vortex__leaves_the_deflected_trailing_edge(plain):
     _, seen, model = panels(_along(plain, 0.0), angles=[0.0, 0.1, 0.0, 0.0])
     row = model.aero.wake_pair[0]
     # fin 2 points to -y; its trailing edge goes towards +z with a positive angle, whose force points to -z
-    assert seen[1, ct.SEEN_Y] == pytest.approx(-row[ct.WAKE_LATERAL], rel=1e-12)
-    assert seen[1, ct.SEEN_Z] == pytest.approx(np.sin(0.1) * row[ct.WAKE_LEVER], rel=1e-6)
+    assert seen[1, SeenColumn.Y] == pytest.approx(-row[WakeColumn.LATERAL], rel=1e-12)
+    assert seen[1, SeenColumn.Z] == pytest.approx(np.sin(0.1) * row[WakeColumn.LEVER], rel=1e-6)
 
 
 # ---------------------------------------------------------------- sign
@@ -95,8 +95,8 @@ def test_pair__lift_ahead_costs_lift_behind(plain):
     """Inboard of its vortices a lifting pair blows down on the fins behind it."""
     angles = [0.0, SMALL, 0.0, -SMALL]
     _, with_them, _ = panels(_along(plain, 0.0), angles=angles)
-    lift_ahead = with_them[1, ct.SEEN_LOAD] - with_them[3, ct.SEEN_LOAD]
-    lift_behind = with_them[5, ct.SEEN_LOAD] - with_them[7, ct.SEEN_LOAD]
+    lift_ahead = with_them[1, SeenColumn.LOAD] - with_them[3, SeenColumn.LOAD]
+    lift_behind = with_them[5, SeenColumn.LOAD] - with_them[7, SeenColumn.LOAD]
     assert lift_ahead > 0.0 > lift_behind
     assert abs(lift_behind) < 1.1 * lift_ahead  # no more than it made: slender theory gives back all of it
 

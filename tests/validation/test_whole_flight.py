@@ -17,6 +17,8 @@ from side_by_side import differences
 
 from sixdof.core import layout as la
 from sixdof.core import types as ct
+from sixdof.core.columns import CanopyColumn
+from sixdof.core.computer.columns import RuleColumn
 from sixdof.core.flight import make_work
 from sixdof.draws.packed import kernel_draw, one_draw, pack_draws
 from sixdof.draws.table import draw_table
@@ -47,10 +49,10 @@ def canopies_and_delays(mission, number):
     work = make_work(model)
     plan.prepare(work, one_draw(pack_draws(mission, table), 0))
     canopy, rules = model.canopy.copy(), model.computer.rules
-    canopy[:, ct.CANOPY_DRAG_AREA] *= table["canopy.drag"].values[0]
-    late = table["canopy.delay"].values[0][rules[:, ct.RULE_TARGET].astype(int)]
-    delays = rules[:, ct.RULE_DELAY] + np.where(rules[:, ct.RULE_ACTION] == ct.ACTION_DEPLOY, late, 0.0)
-    assert np.all(late > 0.0) and np.all(canopy != model.canopy, axis=0)[ct.CANOPY_DRAG_AREA]
+    canopy[:, CanopyColumn.DRAG_AREA] *= table["canopy.drag"].values[0]
+    late = table["canopy.delay"].values[0][rules[:, RuleColumn.TARGET].astype(int)]
+    delays = rules[:, RuleColumn.DELAY] + np.where(rules[:, RuleColumn.ACTION] == ct.ACTION_DEPLOY, late, 0.0)
+    assert np.all(late > 0.0) and np.all(canopy != model.canopy, axis=0)[CanopyColumn.DRAG_AREA]
     return (work.canopy, work.rule_delay), (canopy, delays)
 
 

@@ -16,15 +16,14 @@ from side_by_side import differences
 
 from sixdof.core import layout as la
 from sixdof.core.actuator import DEAD, STUCK
-from sixdof.core.computer import control as co
+from sixdof.core.columns import CanopyColumn
 from sixdof.core.computer import guidance as gu
+from sixdof.core.computer.columns import GAIN_HEAD, GAIN_ROW, Gain, RuleColumn
 from sixdof.core.types import (
     ACTION_DEPLOY,
     ACTION_DISABLE,
     ACTION_ENABLE,
     ACTION_GUIDE,
-    CANOPY_DRAG_AREA,
-    RULE_DELAY,
     TRIGGER_APOGEE,
     TRIGGER_BURNOUT,
     TRIGGER_CLIMBING,
@@ -57,7 +56,7 @@ def with_computer(model, **parts):
 def with_gains(model, **parts):
     gains = model.computer.gains.copy()
     for name, value in parts.items():
-        gains[getattr(co, name)] = value
+        gains[Gain[name]] = value
     return with_computer(model, gains=gains)
 
 
@@ -89,10 +88,10 @@ def test_servo__as_the_reference(demo, name):
 
 
 LAWS = {
-    "filter": ({"K_FILTER": 0.02}, SMOOTH),
+    "filter": ({"FILTER": 0.02}, SMOOTH),
     # starts with a kick, which meets the servos' limits
-    "rate of the error": ({"K_FILTER": 0.05, "K_ON_ERROR": 1.0, "K_DEMAND_LIMIT": 0.05}, 3.0 * SMOOTH),
-    "cascade": ({"K_CASCADE": 1.0, "K_RATE_LIMIT": 0.5, "K_DEMAND_LIMIT": 0.1}, SMOOTH),
+    "rate of the error": ({"FILTER": 0.05, "ON_ERROR": 1.0, "DEMAND_LIMIT": 0.05}, 3.0 * SMOOTH),
+    "cascade": ({"CASCADE": 1.0, "RATE_LIMIT": 0.5, "DEMAND_LIMIT": 0.1}, SMOOTH),
 }
 
 
@@ -108,8 +107,8 @@ def test_schedule__as_the_reference(demo, over, values, booster):
     """Three rows over dynamic pressure or Mach number, another set of them with a booster."""
     model, draw = demo
     g = model.computer.gains
-    head, row = g[: co.K_HEAD].copy(), g[co.K_HEAD : co.K_HEAD + co.K_ROW]
-    head[[co.K_OVER, co.K_ROWS, co.K_PRESSURE]] = over, 3.0, 0.0
+    head, row = g[:GAIN_HEAD].copy(), g[GAIN_HEAD : GAIN_HEAD + GAIN_ROW]
+    head[[Gain.OVER, Gain.ROWS, Gain.PRESSURE]] = over, 3.0, 0.0
     rows = [np.r_[at, k * row[1:]] for k in (0.7, 1.0) for at, k in zip(values, (1.6 * k, 0.8 * k, 0.5 * k))]
     assert_same(with_computer(model, gains=np.concatenate([head, *rows]), booster=booster), draw, SMOOTH)
 
@@ -133,7 +132,7 @@ def test_guidance__smooth_slewed_and_fed_forward(demo):
     guidance = model.computer.guidance
     profile = np.array([[0.0, 0.0, 0.0, 0.0], [0.5, 0.05, -0.02, 0.0], [1.0, 0.05, 0.05, 0.4], [1.3, 0.0, 0.0, 0.4]])
     gains = model.computer.gains.copy()
-    gains[co.K_HEAD + 4 : co.K_HEAD + co.K_ROW : 4] = 0.1  # f of every channel
+    gains[GAIN_HEAD + 4 : GAIN_HEAD + GAIN_ROW : 4] = 0.1  # f of every channel
     guidance = guidance._replace(profile=profile, smooth=1, slew=0.3, feed_rate=1)
     assert_same(with_computer(model, guidance=guidance, gains=gains), draw, SMOOTH)
 
@@ -164,9 +163,9 @@ RULES = {
         models.rule(TRIGGER_TIME, ACTION_ENABLE, threshold=1.2),
         models.rule(TRIGGER_LIFTOFF, ACTION_DISABLE, booster=1.0),
     ],
-    "patience": [
-        models.rule(TRIGGER_LIFTOFF, ACTION_ENABLE, speed_above=25.0, patience=0.2),
-        models.rule(TRIGGER_RAIL, ACTION_ENABLE, height_above=10.0, patience=2.0),
+    "timeout": [
+        models.rule(TRIGGER_LIFTOFF, ACTION_ENABLE, speed_above=25.0, timeout=0.2),
+        models.rule(TRIGGER_RAIL, ACTION_ENABLE, height_above=10.0, timeout=2.0),
         models.rule(TRIGGER_BURNOUT, ACTION_DISABLE, height_above=100.0, before=1.05),
     ],
 }
@@ -181,7 +180,7 @@ def test_rules__as_the_reference(demo, name):
     np.testing.assert_allclose(flown.rules, plain["rules"], rtol=0.0, atol=1e-9)  # s
     fired, given_up = (plain["rules"][:, k] >= 0.0 for k in (1, 3))
     assert fired.any() and not (fired & given_up).any()
-    assert given_up.any() == (name == "patience")
+    assert given_up.any() == (name == "timeout")
 
 
 OPENINGS = {
@@ -209,8 +208,8 @@ def test_canopies__as_the_reference(demo, name):
     model = model._replace(thrust=low, canopy=np.array(OPENINGS[name]), time_limit=60.0)
     notices = models.detection(by_barometer=1, apogee_drop=1.0, apogee_debounce=0.05)
     model = with_computer(model, rules=rules, detection=notices)
-    tables = model.canopy.copy(), rules[:, RULE_DELAY] + [0.11, 0.07, 0.0]
-    tables[0][:, CANOPY_DRAG_AREA] *= [1.1, 0.93]
+    tables = model.canopy.copy(), rules[:, RuleColumn.DELAY] + [0.11, 0.07, 0.0]
+    tables[0][:, CanopyColumn.DRAG_AREA] *= [1.1, 0.93]
     found, plain, flown = differences(model, draw, rtol=REFERENCE, until="ground", tables=tables)
     assert found["time"] == found["phase"] == 0.0 and flown.status == la.LANDED_OK
     assert found["position"] < FALLING_STEPS and found["velocity"] < 2.0 * FALLING_STEPS

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from tunnel import coefficients
 
-from sixdof.core.types import FIN_DW, FIN_ROLL_DIRECT, PANEL_Y
+from sixdof.core.columns import FinColumn, PanelColumn
 from sixdof.mission.mission import Mission
 from sixdof.mission.tables import Fins, Nose, Stage, Transition, Tube
 from sixdof.vehicle.aero.table import aero_table
@@ -85,8 +85,8 @@ def test_forcing__barrowman_times_the_interference_factor():
     """N slope y k_W(B)/d (Barrowman 1967; NACA 1307), and what of it a lattice leaves."""
     aero = _aero(_fins())
     found = derivatives(aero, [0.0], CG)
-    forcing = 4 * aero.fin[0, 0, 0] * aero.panel[0, PANEL_Y] * aero.fin[0, 0, FIN_DW] / aero.length
-    forcing *= aero.fin[0, 0, FIN_ROLL_DIRECT]
+    forcing = 4 * aero.fin[0, 0, 0] * aero.panel[0, PanelColumn.Y] * aero.fin[0, 0, FinColumn.DW] / aero.length
+    forcing *= aero.fin[0, 0, FinColumn.ROLL_DIRECT]
     assert found.fin_roll_forcing[0, 0] == pytest.approx(forcing, rel=1e-12)
 
 

@@ -10,7 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from mass_samples import booster, mission, motor, sustainer
 
-from sixdof.core.types import GRAIN_COLUMNS, GRAIN_MASS, GRAIN_X, GRAIN_Y, GRAIN_Z
+from sixdof.core.columns import GRAIN_COLUMNS, GrainColumn
 from sixdof.mission.tables import Fins, Measured, Mount, Nose, PointMass, RailGuide, Stage, Transition, Tube
 from sixdof.mission.tables.materials import MATERIALS
 from sixdof.vehicle.geometry import shape_of
@@ -91,13 +91,13 @@ def test_grain_rows__sit_in_their_mounts():
     table, upper = mass_table(demo, (0, 1)), mass_table(demo, (0,))
     assert upper.grain.shape == (1, GRAIN_COLUMNS) and table.grain.shape == (3, GRAIN_COLUMNS)
     assert upper.grain.flags.c_contiguous and table.grain.flags.c_contiguous
-    np.testing.assert_array_equal(np.r_[upper.grain[:, GRAIN_MASS], table.grain[:, GRAIN_MASS]], 0.16)
+    np.testing.assert_array_equal(np.r_[upper.grain[:, GrainColumn.MASS], table.grain[:, GrainColumn.MASS]], 0.16)
     # mount aft end 0.85 + 0.24, protrusion 0.01, motor 0.24 long with the grain in its middle
-    assert upper.grain[0, GRAIN_X] == pytest.approx(1.10 - 0.12, rel=ROUNDING)
-    np.testing.assert_allclose(table.grain[:, GRAIN_X], 1.10 + 0.54 - 0.12, rtol=ROUNDING)
+    assert upper.grain[0, GrainColumn.X] == pytest.approx(1.10 - 0.12, rel=ROUNDING)
+    np.testing.assert_allclose(table.grain[:, GrainColumn.X], 1.10 + 0.54 - 0.12, rtol=ROUNDING)
     angle = 0.3 + 2.0 * math.pi / 3.0 * np.arange(3)  # clockwise from +z seen from behind, where y is right, z down
-    np.testing.assert_allclose(table.grain[:, GRAIN_Y], -0.026 * np.sin(angle), rtol=1e-9)
-    np.testing.assert_allclose(table.grain[:, GRAIN_Z], 0.026 * np.cos(angle), rtol=1e-9)
+    np.testing.assert_allclose(table.grain[:, GrainColumn.Y], -0.026 * np.sin(angle), rtol=1e-9)
+    np.testing.assert_allclose(table.grain[:, GrainColumn.Z], 0.026 * np.cos(angle), rtol=1e-9)
     assert mass_at(table, 1.0)[1][2] == pytest.approx(-0.1 * 0.008 / mass_at(table, 1.0)[0], rel=1e-9)  # battery only
 
 

@@ -5,7 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from sixdof.core.types import AIR_DENSITY, AIR_GRAVITY, AIR_PRESSURE, AIR_SOUND, AIR_VISCOSITY, World
+from sixdof.core.columns import AirColumn
+from sixdof.core.types import World
 from sixdof.mission.mission import Mission
 from sixdof.mission.tables import Air, Site, Wind
 from sixdof.world.atmosphere import geometric, standard
@@ -15,8 +16,8 @@ from sixdof.world.wind import unit_wind, wind_at
 
 # largest relative errors of linear interpolation over 20 m: h^2/8 of the relative curvature away from layer bases,
 # and a quarter of the step times the kink's slope where a base stands mid-step (lapse 6.5 K/km at 216 K)
-SMOOTH = {AIR_DENSITY: 1.5e-6, AIR_PRESSURE: 1.5e-6, AIR_SOUND: 1e-7, AIR_VISCOSITY: 1e-7, AIR_GRAVITY: 1e-10}
-KINK = {AIR_DENSITY: 1.6e-4, AIR_PRESSURE: 1.5e-6, AIR_SOUND: 8e-5, AIR_VISCOSITY: 1.3e-4, AIR_GRAVITY: 1e-10}
+SMOOTH = {AirColumn.DENSITY: 1.5e-6, AirColumn.PRESSURE: 1.5e-6, AirColumn.SOUND: 1e-7, AirColumn.VISCOSITY: 1e-7, AirColumn.GRAVITY: 1e-10}
+KINK = {AirColumn.DENSITY: 1.6e-4, AirColumn.PRESSURE: 1.5e-6, AirColumn.SOUND: 8e-5, AirColumn.VISCOSITY: 1.3e-4, AirColumn.GRAVITY: 1e-10}
 
 
 def mission(altitude=1400.0, latitude=0.6, temperature=None, pressure=None, **wind):
@@ -35,18 +36,18 @@ def test_world_table__is_standard_air_and_normal_gravity_over_sea_level():
     world = world_table(mission(altitude=0.0, latitude=0.5))
     row = world.air[int((500.0 - world.air_z0) * world.air_per_metre)]
     air = standard(500.0)
-    assert row[AIR_DENSITY] == pytest.approx(float(air.density), rel=1e-12)
-    assert row[AIR_PRESSURE] == pytest.approx(float(air.pressure), rel=1e-12)
-    assert row[AIR_SOUND] == pytest.approx(float(air.sound), rel=1e-12)
-    assert row[AIR_VISCOSITY] == pytest.approx(float(air.viscosity), rel=1e-12)
-    assert row[AIR_GRAVITY] == pytest.approx(float(normal_gravity(0.5, 500.0)), rel=1e-12)
+    assert row[AirColumn.DENSITY] == pytest.approx(float(air.density), rel=1e-12)
+    assert row[AirColumn.PRESSURE] == pytest.approx(float(air.pressure), rel=1e-12)
+    assert row[AirColumn.SOUND] == pytest.approx(float(air.sound), rel=1e-12)
+    assert row[AirColumn.VISCOSITY] == pytest.approx(float(air.viscosity), rel=1e-12)
+    assert row[AirColumn.GRAVITY] == pytest.approx(float(normal_gravity(0.5, 500.0)), rel=1e-12)
 
 
 def test_world_table__heights_are_above_the_site():
     world = world_table(mission(altitude=2500.0, temperature=290.0, pressure=75_000.0))
     ground = world.air[int(-world.air_z0 * world.air_per_metre)]
-    assert ground[AIR_PRESSURE] == pytest.approx(75_000.0, rel=1e-12)
-    assert ground[AIR_GRAVITY] == pytest.approx(float(normal_gravity(0.6, 2500.0)), rel=1e-12)
+    assert ground[AirColumn.PRESSURE] == pytest.approx(75_000.0, rel=1e-12)
+    assert ground[AirColumn.GRAVITY] == pytest.approx(float(normal_gravity(0.6, 2500.0)), rel=1e-12)
     assert world.ground == 2500.0
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from sixdof.core.types import AIR_DENSITY, AIR_PRESSURE, AIR_SOUND
+from sixdof.core.columns import AirColumn
 from sixdof.mission.mission import Mission
 from sixdof.mission.tables import Air, Site, Sounding
 from sixdof.world.atmosphere import G0, GAMMA, GAS_CONSTANT, geometric, geopotential, standard
@@ -170,11 +170,11 @@ def test_world_table__holds_the_soundings_air():
     world = world_table(moist())
     row = world.air[int((600.0 - world.air_z0) * world.air_per_metre)]
     air, _ = air_over(moist(), 2000.0)
-    assert row[AIR_DENSITY] == pytest.approx(float(air.density), rel=ROUNDING)
-    assert row[AIR_PRESSURE] == pytest.approx(float(air.pressure), rel=ROUNDING)
-    assert row[AIR_SOUND] == pytest.approx(float(air.sound), rel=ROUNDING)
+    assert row[AirColumn.DENSITY] == pytest.approx(float(air.density), rel=ROUNDING)
+    assert row[AirColumn.PRESSURE] == pytest.approx(float(air.pressure), rel=ROUNDING)
+    assert row[AirColumn.SOUND] == pytest.approx(float(air.sound), rel=ROUNDING)
     # what a drawn temperature works on: density, pressure and sound of one ideal gas
-    np.testing.assert_allclose(world.air[:, AIR_PRESSURE] * GAMMA, world.air[:, AIR_DENSITY] * world.air[:, AIR_SOUND] ** 2, rtol=ROUNDING)
+    np.testing.assert_allclose(world.air[:, AirColumn.PRESSURE] * GAMMA, world.air[:, AirColumn.DENSITY] * world.air[:, AirColumn.SOUND] ** 2, rtol=ROUNDING)
 
 
 def test_world_table__a_kernel_that_warms_the_sounding_agrees_with_a_warmer_sounding():
@@ -184,8 +184,8 @@ def test_world_table__a_kernel_that_warms_the_sounding_agrees_with_a_warmer_soun
     rows = np.zeros_like(world.air)
     dispersed_air(world, 4.0, 1.0, rows)
     warmer = world_table(moist(relative_humidity=(), temperature=TEMPERATURE + 4.0)).air
-    np.testing.assert_allclose(rows[:, AIR_PRESSURE], warmer[:, AIR_PRESSURE], rtol=2e-5)  # hydrostatics by rows of 20 m
-    np.testing.assert_allclose(rows[:, AIR_DENSITY], warmer[:, AIR_DENSITY], rtol=2e-5)
+    np.testing.assert_allclose(rows[:, AirColumn.PRESSURE], warmer[:, AirColumn.PRESSURE], rtol=2e-5)  # hydrostatics by rows of 20 m
+    np.testing.assert_allclose(rows[:, AirColumn.DENSITY], warmer[:, AirColumn.DENSITY], rtol=2e-5)
 
 
 # ---------------------------------------------------------------- what cannot be

@@ -7,7 +7,7 @@ import math
 import numpy as np
 
 from sixdof.autopilot.optional import or_else
-from sixdof.core import types as ct
+from sixdof.core.columns import CANOPY_COLUMNS, CanopyColumn
 from sixdof.mission.mission import Mission
 from sixdof.mission.tables import Parachute
 
@@ -24,11 +24,11 @@ def canopy_stages(mission: Mission) -> list[int]:
 
 def canopy_table(mission: Mission) -> np.ndarray:
     """Return the rows (canopies, CANOPY_COLUMNS) of every canopy, its harness's columns those of none."""
-    rows = np.zeros((len(canopies(mission)), ct.CANOPY_COLUMNS))
+    rows = np.zeros((len(canopies(mission)), CANOPY_COLUMNS))
     for row, p in zip(rows, canopies(mission)):
-        row[ct.CANOPY_DRAG_AREA] = p.drag_coefficient * math.pi * p.diameter**2 / 4.0
-        row[ct.CANOPY_FILL_TIME], row[ct.CANOPY_WAIT] = p.fill_time, p.deployment_delay
-        row[ct.CANOPY_REEF_SHARE], row[ct.CANOPY_REEF_TIME] = or_else(p.reefing_ratio, 1.0), p.reefing_time
-        row[ct.CANOPY_FACTOR], row[ct.CANOPY_STRENGTH] = p.opening_force_coefficient, or_else(p.strength, math.inf)
-        row[ct.CANOPY_CORD_STRENGTH] = math.inf
+        row[CanopyColumn.DRAG_AREA] = p.drag_coefficient * math.pi * p.diameter**2 / 4.0
+        row[CanopyColumn.FILL_TIME], row[CanopyColumn.WAIT] = p.fill_time, p.deployment_delay
+        row[CanopyColumn.REEFING_RATIO], row[CanopyColumn.REEFING_TIME] = or_else(p.reefing_ratio, 1.0), p.reefing_time
+        row[CanopyColumn.OPENING_COEFFICIENT], row[CanopyColumn.STRENGTH] = p.opening_force_coefficient, or_else(p.strength, math.inf)
+        row[CanopyColumn.HARNESS_STRENGTH] = math.inf
     return rows

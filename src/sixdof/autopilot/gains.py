@@ -7,7 +7,7 @@ import math
 import numpy as np
 
 from sixdof.autopilot.optional import or_else
-from sixdof.core.computer.control import K_HEAD, K_ROW
+from sixdof.core.computer.columns import GAIN_HEAD, GAIN_ROW
 from sixdof.mission import tables
 from sixdof.mission.mission import Mission
 
@@ -40,7 +40,7 @@ def gains_table(mission: Mission) -> np.ndarray:
             for channel in (own.roll, own.pitch, own.yaw):
                 rows += [channel.p, channel.i, channel.d, channel.f]
     out = np.array(head + rows, dtype=float)
-    assert len(head) == K_HEAD and out.size == K_HEAD + 2 * len(alone) * K_ROW
+    assert len(head) == GAIN_HEAD and out.size == GAIN_HEAD + 2 * len(alone) * GAIN_ROW
     return out
 
 

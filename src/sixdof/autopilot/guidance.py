@@ -7,19 +7,8 @@ import math
 import numpy as np
 
 from sixdof.autopilot.optional import or_else
-from sixdof.core.computer.guidance import (
-    BY_HEIGHT,
-    BY_MODE_TIME,
-    BY_TIME,
-    HOLD_DIRECTION,
-    LAST_HOLD,
-    LAST_PROFILE,
-    LAST_UPRIGHT,
-    PROFILE,
-    WAYPOINTS,
-    WP_COLUMNS,
-    Guidance,
-)
+from sixdof.core.computer.columns import WAYPOINT_COLUMNS
+from sixdof.core.computer.guidance import BY_HEIGHT, BY_MODE_TIME, BY_TIME, HOLD_DIRECTION, LAST_HOLD, LAST_PROFILE, LAST_UPRIGHT, PROFILE, WAYPOINTS, Guidance
 from sixdof.mission.mission import Mission
 from sixdof.vehicle.describe import balance
 from sixdof.vehicle.geometry import shape_of
@@ -40,7 +29,7 @@ def guidance_table(mission: Mission) -> Guidance:
         over=int(_OVER[profile.over]),
         smooth=1 if profile.join == "smooth" else 0,
         slew=or_else(guidance.slew_limit, math.inf),
-        waypoint=np.ascontiguousarray(np.array(points, dtype=float).reshape(-1, WP_COLUMNS)),
+        waypoint=np.ascontiguousarray(np.array(points, dtype=float).reshape(-1, WAYPOINT_COLUMNS)),
         lead=guidance.lead,
         most_incidence=guidance.incidence_limit,
         most_tilt=guidance.tilt_limit,

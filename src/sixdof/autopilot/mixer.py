@@ -6,7 +6,7 @@ import math
 
 import numpy as np
 
-from sixdof.core import types as ct
+from sixdof.core.columns import FinColumn
 from sixdof.mission.mission import Mission
 from sixdof.vehicle.aero.table import fin_columns
 from sixdof.vehicle.geometry import Shape, shape_of
@@ -60,4 +60,6 @@ def deflection_arms(mission: Mission, stages, unburnt: float = 0.5, shape: Shape
     shape = shape_of([mission.stage[i] for i in stages]) if shape is None else shape
     cg = mass_at(mass_table(mission, stages, shape), unburnt)[1][0]
     rows = [fin_columns(np.array([ARM_MACH]), fin, shape)[0] for fin in shape.fins]
-    return [float(cg - (row[ct.FIN_DW] * row[ct.FIN_X] + row[ct.FIN_DB] * row[ct.FIN_XB]) / (row[ct.FIN_DW] + row[ct.FIN_DB])) for row in rows]
+    return [
+        float(cg - (row[FinColumn.DW] * row[FinColumn.X] + row[FinColumn.DB] * row[FinColumn.XB]) / (row[FinColumn.DW] + row[FinColumn.DB])) for row in rows
+    ]

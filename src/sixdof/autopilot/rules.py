@@ -11,6 +11,8 @@ from sixdof.autopilot.canopies import canopies, canopy_stages
 from sixdof.autopilot.guidance import MODES
 from sixdof.autopilot.optional import or_else
 from sixdof.core import types as ct
+from sixdof.core.computer.columns import RULE_COLUMNS, RuleColumn
+from sixdof.core.types import ACTION_IGNITE
 from sixdof.mission.mission import Mission
 
 _TRIGGERS = {
@@ -32,7 +34,7 @@ _ACTIONS = {
     "guide_waypoints": ct.ACTION_GUIDE,
     "guide_hold": ct.ACTION_GUIDE,
     "separate": ct.ACTION_SEPARATE,
-    "ignite": ct.ACTION_LIGHT,
+    "ignite": ACTION_IGNITE,
 }
 
 
@@ -67,15 +69,15 @@ def _order_of(mission: Mission, rule) -> int:
 
 
 def _row(trigger, action, target=0, *, threshold=0.0, order=0, delay=0.0, rule=None) -> list[float]:
-    row = np.zeros(ct.RULE_COLUMNS)
-    row[[ct.RULE_TRIGGER, ct.RULE_THRESHOLD, ct.RULE_ORDER, ct.RULE_DELAY]] = trigger, threshold, order, delay
-    row[[ct.RULE_ACTION, ct.RULE_TARGET]] = action, target
+    row = np.zeros(RULE_COLUMNS)
+    row[[RuleColumn.TRIGGER, RuleColumn.THRESHOLD, RuleColumn.ORDER, RuleColumn.DELAY]] = trigger, threshold, order, delay
+    row[[RuleColumn.ACTION, RuleColumn.TARGET]] = action, target
     inf = math.inf
     limits = ("tilt_below", inf), ("speed_above", -inf), ("speed_below", inf), ("height_above", -inf), ("height_below", inf)
-    row[ct.RULE_TILT_BELOW : ct.RULE_BOOSTER] = [or_else(getattr(rule, name, None), otherwise) for name, otherwise in limits]
-    row[ct.RULE_BOOSTER] = {"attached": 1.0, "separated": 0.0}.get(getattr(rule, "booster", None), -1.0)
+    row[RuleColumn.TILT_BELOW : RuleColumn.BOOSTER] = [or_else(getattr(rule, name, None), otherwise) for name, otherwise in limits]
+    row[RuleColumn.BOOSTER] = {"attached": 1.0, "separated": 0.0}.get(getattr(rule, "booster", None), -1.0)
     window = ("after", -inf), ("before", inf), ("timeout", inf)
-    row[ct.RULE_AFTER :] = [or_else(getattr(rule, name, None), otherwise) for name, otherwise in window]
+    row[RuleColumn.AFTER :] = [or_else(getattr(rule, name, None), otherwise) for name, otherwise in window]
     return row.tolist()
 
 
@@ -129,6 +131,6 @@ def triggers(mission: Mission) -> list[RuleRow]:
 def rules_table(mission: Mission, stages) -> np.ndarray:
     """Return the rows (rules, RULE_COLUMNS) of `triggers`; those whose computer is not among `stages` never fire."""
     found = triggers(mission)
-    rows = np.array([each.row for each in found], dtype=float).reshape(-1, ct.RULE_COLUMNS)
-    rows[[each.owner not in stages for each in found], ct.RULE_TRIGGER] = ct.TRIGGER_NEVER
+    rows = np.array([each.row for each in found], dtype=float).reshape(-1, RULE_COLUMNS)
+    rows[[each.owner not in stages for each in found], RuleColumn.TRIGGER] = ct.TRIGGER_NEVER
     return np.ascontiguousarray(rows)

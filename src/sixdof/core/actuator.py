@@ -8,14 +8,10 @@ import numpy as np
 
 from sixdof._jit import helper, kernel
 from sixdof.core.algebra import clip
+from sixdof.core.columns import FailureColumn, FinRow, MotorRow
 
 ISSUED = 64  # commands kept for the transport delay: it must be shorter than this many ticks
 HEALTHY, STUCK, DEAD = (np.int64(i) for i in range(3))  # of a servo: holds its angle; floats with the air and carries no load
-# rows of the fins' arrays: angles at the start, middle and end of a step, and what share of its load each fin carries
-CARRIED = 3
-FIN_ROWS = 4
-# rows of the motors' array: (angle, rate) at the start, middle and end of a step
-MOTOR_ROWS = 6
 
 
 @helper
@@ -96,41 +92,42 @@ def pick_targets(issued, tick, late, servo, period, centring, targets):
 
 @kernel
 def fail_fins(t, failure, state, fins):
-    """Apply the failures that are due: failure (controls, 2) holds kind and time; state (controls,) the kind in force."""
+    """Apply the failures that are due: failure (controls, FailureColumn); state (controls,) the kind in force."""
     for i in range(state.shape[0]):
-        if failure[i, 0] > 0.0 and t >= failure[i, 1] and state[i] == 0.0:
-            state[i] = failure[i, 0]
-            if int(failure[i, 0]) == DEAD:
-                fins[CARRIED, i] = 0.0
+        if failure[i, FailureColumn.KIND] > 0.0 and t >= failure[i, FailureColumn.TIME] and state[i] == 0.0:
+            state[i] = failure[i, FailureColumn.KIND]
+            if int(failure[i, FailureColumn.KIND]) == DEAD:
+                fins[FinRow.CARRIED, i] = 0.0
 
 
 @kernel
 def move_fins(fins, motors, targets, state, hinge, servo, h):
-    """Fill rows 1 and 2 of `fins` and the middle and end of `motors` with the state after h/2 and h, from the start.
+    """Fill the middle and end of `fins` and `motors` with the state after h/2 and h, from the start.
 
     The actuators do not feel the vehicle's motion inside a step, so they move first and the rigid body gets three known angles;
     their load is that of the last tick.
     """
     for i in range(fins.shape[1]):
-        a, r = motors[0, i], motors[1, i]
+        a, r = motors[MotorRow.ANGLE_START, i], motors[MotorRow.RATE_START, i]
         if state[i] > 0.0:
             r = 0.0
-            motors[2, i], motors[3, i], motors[4, i], motors[5, i] = a, r, a, r
-            fins[1, i] = fins[2, i] = fins[0, i]
+            motors[MotorRow.ANGLE_MIDDLE, i], motors[MotorRow.RATE_MIDDLE, i] = a, r
+            motors[MotorRow.ANGLE_END, i], motors[MotorRow.RATE_END, i] = a, r
+            fins[FinRow.MIDDLE, i] = fins[FinRow.END, i] = fins[FinRow.START, i]
             continue
         up, down = speeds(hinge[i], servo)
         a, r = _advance(a, r, targets[i], servo, up, down, 0.5 * h)
-        motors[2, i], motors[3, i] = a, r
-        fins[1, i] = with_play(fins[0, i], a, servo.backlash)
+        motors[MotorRow.ANGLE_MIDDLE, i], motors[MotorRow.RATE_MIDDLE, i] = a, r
+        fins[FinRow.MIDDLE, i] = with_play(fins[FinRow.START, i], a, servo.backlash)
         a, r = _advance(a, r, targets[i], servo, up, down, 0.5 * h)
-        motors[4, i], motors[5, i] = a, r
-        fins[2, i] = with_play(fins[1, i], a, servo.backlash)
+        motors[MotorRow.ANGLE_END, i], motors[MotorRow.RATE_END, i] = a, r
+        fins[FinRow.END, i] = with_play(fins[FinRow.MIDDLE, i], a, servo.backlash)
 
 
 @kernel
 def keep_fins(fins, motors):
     """Make the end of a step the start of the next."""
     for i in range(fins.shape[1]):
-        fins[0, i] = fins[2, i]
-        motors[0, i] = motors[4, i]
-        motors[1, i] = motors[5, i]
+        fins[FinRow.START, i] = fins[FinRow.END, i]
+        motors[MotorRow.ANGLE_START, i] = motors[MotorRow.ANGLE_END, i]
+        motors[MotorRow.RATE_START, i] = motors[MotorRow.RATE_END, i]

@@ -59,6 +59,30 @@ def lerp(table, i, f, column):
     return a + f * (table[i + 1, column] - a)
 
 
+@helper
+def vector_at(row, first):
+    """Return the vector that stands in a row from column `first` on."""
+    return Vec3(row[first], row[first + 1], row[first + 2])
+
+
+@helper
+def quaternion_at(row, first):
+    """Return the quaternion, scalar first, that stands in a row from column `first` on."""
+    return Quat(row[first], row[first + 1], row[first + 2], row[first + 3])
+
+
+@helper
+def put_vector(row, first, v):
+    """Write a vector into a row from column `first` on."""
+    row[first], row[first + 1], row[first + 2] = v.x, v.y, v.z
+
+
+@helper
+def put_quaternion(row, first, q):
+    """Write a quaternion, scalar first, into a row from column `first` on."""
+    row[first], row[first + 1], row[first + 2], row[first + 3] = q.w, q.x, q.y, q.z
+
+
 @kernel
 def fill(array, value):
     """Set every element of a 1-D array."""

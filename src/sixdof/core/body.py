@@ -6,7 +6,8 @@ from typing import NamedTuple
 
 from sixdof._jit import helper, kernel
 from sixdof.core.algebra import Sym, sym_inverse
-from sixdof.core.types import GRAIN_MASS, GRAIN_PITCH_A, GRAIN_PITCH_B, GRAIN_ROLL_A, GRAIN_ROLL_B, GRAIN_X, GRAIN_Y, GRAIN_Z, Vec3
+from sixdof.core.columns import GrainColumn
+from sixdof.core.types import Vec3
 
 
 class Grains(NamedTuple):
@@ -65,21 +66,21 @@ def gather_grains(mass, mass_factor, inertia_factor, shift_x, shift_y, shift_z):
     jxx = jyy = jzz = jxy = jxz = jyz = roll_b = pitch_b = 0.0
     for i in range(mass.grain.shape[0]):
         g = mass.grain[i]
-        m = g[GRAIN_MASS]
-        d = Vec3(cg.x - g[GRAIN_X], g[GRAIN_Y] - cg.y, g[GRAIN_Z] - cg.z)
+        m = g[GrainColumn.MASS]
+        d = Vec3(cg.x - g[GrainColumn.X], g[GrainColumn.Y] - cg.y, g[GrainColumn.Z] - cg.z)
         j = _spread(d)
         total += m
         mx += m * d.x
         my += m * d.y
         mz += m * d.z
-        jxx += g[GRAIN_ROLL_A] + m * j.xx
-        jyy += g[GRAIN_PITCH_A] + m * j.yy
-        jzz += g[GRAIN_PITCH_A] + m * j.zz
+        jxx += g[GrainColumn.ROLL_A] + m * j.xx
+        jyy += g[GrainColumn.PITCH_A] + m * j.yy
+        jzz += g[GrainColumn.PITCH_A] + m * j.zz
         jxy += m * j.xy
         jxz += m * j.xz
         jyz += m * j.yz
-        roll_b += g[GRAIN_ROLL_B]
-        pitch_b += g[GRAIN_PITCH_B]
+        roll_b += g[GrainColumn.ROLL_B]
+        pitch_b += g[GrainColumn.PITCH_B]
     return Grains(
         mass.dry * mass_factor,
         cg,

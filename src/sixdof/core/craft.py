@@ -9,10 +9,12 @@ import numpy as np
 from sixdof._jit import kernel
 from sixdof.core.algebra import launch_frame, matrix_of, multiply, tilt_quaternion, to_body, to_world
 from sixdof.core.body import gather_grains
-from sixdof.core.computer.control import K_HEAD, K_ROW
+from sixdof.core.columns import AirColumn
+from sixdof.core.computer.columns import GAIN_HEAD, GAIN_ROW, GainRow
+from sixdof.core.computer.control import GAINS_EACH
 from sixdof.core.computer.sensors import Chance
 from sixdof.core.forces.loads import Craft
-from sixdof.core.types import AIR_DENSITY, AIR_PRESSURE, AIR_SOUND, AIR_VISCOSITY, Servo, State, Vec3, World
+from sixdof.core.types import Servo, State, Vec3, World
 
 GAS_CONSTANT = 287.05307  # of dry air, J/(kg K) (US Standard Atmosphere 1976)
 HEAT_RATIO = 1.4
@@ -32,23 +34,23 @@ def dispersed_air(world, temperature_offset, pressure_factor, rows):
     for i in range(n):
         for j in range(old.shape[1]):
             rows[i, j] = old[i, j]
-    rows[ground, AIR_PRESSURE] = old[ground, AIR_PRESSURE] * pressure_factor
+    rows[ground, AirColumn.PRESSURE] = old[ground, AirColumn.PRESSURE] * pressure_factor
     for side in range(2):
         i = ground
         while (side == 0 and i < n - 1) or (side == 1 and i > 0):
             k = i + 1 if side == 0 else i - 1
             # ln p falls by the same layer thickness times T/T': exact for the table's own hydrostatic column
-            a, b = old[i, AIR_SOUND], old[k, AIR_SOUND]
+            a, b = old[i, AirColumn.SOUND], old[k, AirColumn.SOUND]
             cold = (a * a + b * b) * 0.5 / (HEAT_RATIO * GAS_CONSTANT)
             ratio = cold / (cold + temperature_offset)
-            rows[k, AIR_PRESSURE] = rows[i, AIR_PRESSURE] * (old[k, AIR_PRESSURE] / old[i, AIR_PRESSURE]) ** ratio
+            rows[k, AirColumn.PRESSURE] = rows[i, AirColumn.PRESSURE] * (old[k, AirColumn.PRESSURE] / old[i, AirColumn.PRESSURE]) ** ratio
             i = k
     for i in range(n):
-        cold = old[i, AIR_SOUND] ** 2 / (HEAT_RATIO * GAS_CONSTANT)
+        cold = old[i, AirColumn.SOUND] ** 2 / (HEAT_RATIO * GAS_CONSTANT)
         warm = (cold + temperature_offset) / cold
-        rows[i, AIR_DENSITY] = old[i, AIR_DENSITY] * rows[i, AIR_PRESSURE] / old[i, AIR_PRESSURE] / warm
-        rows[i, AIR_SOUND] = old[i, AIR_SOUND] * warm**0.5
-        rows[i, AIR_VISCOSITY] = old[i, AIR_VISCOSITY] * warm**VISCOSITY_EXPONENT
+        rows[i, AirColumn.DENSITY] = old[i, AirColumn.DENSITY] * rows[i, AirColumn.PRESSURE] / old[i, AirColumn.PRESSURE] / warm
+        rows[i, AirColumn.SOUND] = old[i, AirColumn.SOUND] * warm**0.5
+        rows[i, AirColumn.VISCOSITY] = old[i, AirColumn.VISCOSITY] * warm**VISCOSITY_EXPONENT
 
 
 @kernel
@@ -67,11 +69,11 @@ def drawn_gains(gains, draw, out):
     """Fill `out` with the built-in control law's gains times this flight's factors."""
     for i in range(gains.shape[0]):
         out[i] = gains[i]
-    for first in range(K_HEAD, gains.shape[0], K_ROW):
-        for j in range(4):
-            out[first + 1 + j] *= draw.gain_roll
-            out[first + 5 + j] *= draw.gain_pitch
-            out[first + 9 + j] *= draw.gain_yaw
+    for first in range(GAIN_HEAD, gains.shape[0], GAIN_ROW):
+        for j in range(GAINS_EACH):
+            out[first + GainRow.ROLL_P + j] *= draw.gain_roll
+            out[first + GainRow.PITCH_P + j] *= draw.gain_pitch
+            out[first + GainRow.YAW_P + j] *= draw.gain_yaw
 
 
 @kernel

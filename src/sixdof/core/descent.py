@@ -9,23 +9,11 @@ import numpy as np
 
 from sixdof._jit import helper, kernel
 from sixdof.core.algebra import add, axpy, cross, dot, matrix_of, norm, normalised, quaternion_rate, scale, sub, to_body, to_world
-from sixdof.core.forces.loads import END, MIDDLE, START, around, gust_at, height_of
+from sixdof.core.columns import CanopyColumn, FinRow
+from sixdof.core.forces.loads import around, gust_at, height_of
 from sixdof.core.motion import turn_rate
 from sixdof.core.step import MOST_TRIES, ROOT_SHARE, next_bracket
-from sixdof.core.types import (
-    CANOPY_CORD_SHARE,
-    CANOPY_CORD_STRENGTH,
-    CANOPY_DRAG_AREA,
-    CANOPY_FACTOR,
-    CANOPY_FILL_TIME,
-    CANOPY_REEF_SHARE,
-    CANOPY_REEF_TIME,
-    CANOPY_STRENGTH,
-    CANOPY_WAIT,
-    LOST,
-    State,
-    Vec3,
-)
+from sixdof.core.types import LOST, State, Vec3
 
 INSIDE = 1e-9  # s
 SHARE_OF_TIME_CONSTANT = 0.1  # of the slowing-down time 2 m/(rho CdS V): RK4's error per step is then below 1e-7
@@ -52,7 +40,7 @@ def _fill(since, row):
     """Return how far a canopy has filled `since` seconds after it began to, 0 to 1 of its filling time."""
     if since < 0.0:
         return 0.0
-    return 1.0 if row[CANOPY_FILL_TIME] <= 0.0 else min(since / row[CANOPY_FILL_TIME], 1.0)
+    return 1.0 if row[CanopyColumn.FILL_TIME] <= 0.0 else min(since / row[CanopyColumn.FILL_TIME], 1.0)
 
 
 @helper
@@ -61,10 +49,10 @@ def _filled(since, row):
 
     It fills with the square of time (Knacke 1992, solid canopies), first to its reefed share, then, disreefed, to all of it.
     """
-    fill, reefed = _fill(since, row), row[CANOPY_REEF_SHARE]
+    fill, reefed = _fill(since, row), row[CanopyColumn.REEFING_RATIO]
     share = reefed * fill * fill
     if reefed < 1.0:
-        more = _fill(since - row[CANOPY_REEF_TIME], row)
+        more = _fill(since - row[CanopyColumn.REEFING_TIME], row)
         share += (1.0 - reefed) * more * more
     return share
 
@@ -76,7 +64,7 @@ def canopy_area(t, rig):
     for c in range(rig.canopy.shape[0]):
         if rig.opened[c] >= 0.0:
             row = rig.canopy[c]
-            total += row[CANOPY_DRAG_AREA] * _filled(t - rig.opened[c] - row[CANOPY_WAIT], row)
+            total += row[CanopyColumn.DRAG_AREA] * _filled(t - rig.opened[c] - row[CanopyColumn.WAIT], row)
     return total
 
 
@@ -89,7 +77,7 @@ def hanging_area(t, rig):
     share = 0.0
     for c in range(rig.canopy.shape[0]):
         if rig.opened[c] >= 0.0:
-            fill = _fill(t - rig.opened[c] - rig.canopy[c, CANOPY_WAIT], rig.canopy[c])
+            fill = _fill(t - rig.opened[c] - rig.canopy[c, CanopyColumn.WAIT], rig.canopy[c])
             share = max(share, fill * fill)
     return rig.before + (rig.hanging - rig.before) * share
 
@@ -106,7 +94,7 @@ def flown_area(craft, body, load):
 @kernel
 def line_stretch(c, canopy, opened):
     """Return when the lines of canopy c are stretched by what was released so far, inf if they are not."""
-    return opened[c] + canopy[c, CANOPY_WAIT] if opened[c] >= 0.0 else inf
+    return opened[c] + canopy[c, CanopyColumn.WAIT] if opened[c] >= 0.0 else inf
 
 
 @kernel
@@ -115,9 +103,9 @@ def opens(t, canopy, opened):
     for c in range(canopy.shape[0]):
         if opened[c] >= 0.0:
             row = canopy[c]
-            since = t - opened[c] - row[CANOPY_WAIT]
-            late = since - row[CANOPY_REEF_TIME] if row[CANOPY_REEF_SHARE] < 1.0 else -1.0
-            if since < row[CANOPY_FILL_TIME] or 0.0 <= late < row[CANOPY_FILL_TIME]:
+            since = t - opened[c] - row[CanopyColumn.WAIT]
+            late = since - row[CanopyColumn.REEFING_TIME] if row[CanopyColumn.REEFING_RATIO] < 1.0 else -1.0
+            if since < row[CanopyColumn.FILL_TIME] or 0.0 <= late < row[CanopyColumn.FILL_TIME]:
                 return True
     return False
 
@@ -128,9 +116,9 @@ def next_change(t, canopy, opened):
     soon = inf
     for c in range(canopy.shape[0]):
         if opened[c] >= 0.0:
-            stretch = opened[c] + canopy[c, CANOPY_WAIT]
-            cut = stretch + (canopy[c, CANOPY_REEF_TIME] if canopy[c, CANOPY_REEF_SHARE] < 1.0 else 0.0)
-            for moment in (stretch, stretch + canopy[c, CANOPY_FILL_TIME], cut, cut + canopy[c, CANOPY_FILL_TIME]):
+            stretch = opened[c] + canopy[c, CanopyColumn.WAIT]
+            cut = stretch + (canopy[c, CanopyColumn.REEFING_TIME] if canopy[c, CanopyColumn.REEFING_RATIO] < 1.0 else 0.0)
+            for moment in (stretch, stretch + canopy[c, CanopyColumn.FILL_TIME], cut, cut + canopy[c, CanopyColumn.FILL_TIME]):
                 if t + 1e-9 < moment < soon:
                     soon = moment
     return soon
@@ -142,10 +130,10 @@ def opening_load(t, row, released, pressure):
 
     Knacke (1992): F = (CdS) q Cx X1; the reduction X1 at finite mass comes out of the motion itself, through q.
     """
-    since = t - released - row[CANOPY_WAIT]
-    last = row[CANOPY_REEF_TIME] if row[CANOPY_REEF_SHARE] < 1.0 else 0.0
-    factor = row[CANOPY_FACTOR] if since <= last + row[CANOPY_FILL_TIME] + 1e-9 else 1.0
-    return factor * pressure * row[CANOPY_DRAG_AREA] * _filled(since, row)
+    since = t - released - row[CanopyColumn.WAIT]
+    last = row[CanopyColumn.REEFING_TIME] if row[CanopyColumn.REEFING_RATIO] < 1.0 else 0.0
+    factor = row[CanopyColumn.OPENING_COEFFICIENT] if since <= last + row[CanopyColumn.FILL_TIME] + 1e-9 else 1.0
+    return factor * pressure * row[CanopyColumn.DRAG_AREA] * _filled(since, row)
 
 
 @kernel
@@ -154,7 +142,7 @@ def pull_canopies(t, s, craft, rig, most):
 
     Return (the canopy whose cord parts, or -1; 1 if a canopy was lost).
     """
-    near = around(craft, s.r, gust_at(craft, END))
+    near = around(craft, s.r, gust_at(craft, FinRow.END))
     u = sub(s.v, near.wind)
     pressure = 0.5 * near.air.density * dot(u, u)
     lost = 0
@@ -163,10 +151,10 @@ def pull_canopies(t, s, craft, rig, most):
             continue
         pull = opening_load(t, rig.canopy[c], rig.opened[c], pressure)
         most[c] = max(most[c], pull)
-        if pull > rig.canopy[c, CANOPY_STRENGTH]:
+        if pull > rig.canopy[c, CanopyColumn.STRENGTH]:
             rig.opened[c] = LOST
             lost = 1
-        elif pull * rig.canopy[c, CANOPY_CORD_SHARE] > rig.canopy[c, CANOPY_CORD_STRENGTH]:
+        elif pull * rig.canopy[c, CanopyColumn.HARNESS_SHARE] > rig.canopy[c, CanopyColumn.HARNESS_STRENGTH]:
             return c, lost
     return -1, lost
 
@@ -209,7 +197,7 @@ def falling_rate(s, craft, body, lines, airframe, fore_x, k):
 @helper
 def longest_fall_step(s, craft, body, lines, airframe, fore_x):
     """Return the longest step that resolves the drag's slowing down, the body's swing and its turning."""
-    near = around(craft, s.r, gust_at(craft, START))
+    near = around(craft, s.r, gust_at(craft, FinRow.START))
     speed = norm(sub(s.v, near.wind))
     thickness = 0.5 * near.air.density * speed
     slowing = thickness * (lines + airframe) / body.mass
@@ -224,7 +212,7 @@ def fall_step(t, s, h, craft, body0, body1, body2, rig):
     """Return the state h seconds on (RK4), the attitude normalised. body0, body1, body2: at the start, middle and end."""
     # one loop body, not four calls, as in `rk4_step`; a step ends where the area jumps (`next_change`): its ends are seen from inside
     k, body, moment = s, body0, t + INSIDE
-    weight, reach, row = h / 6.0, 0.0, START
+    weight, reach, row = h / 6.0, 0.0, FinRow.START
     total, lines, airframe = s, 0.0, 0.0
     for stage in range(4):
         if stage != 2:  # the third derivative is at the second's moment
@@ -233,9 +221,9 @@ def fall_step(t, s, h, craft, body0, body1, body2, rig):
         k = inline_falling_rate(x, craft, body, lines, airframe, rig.fore_x, row)
         total = axpy(total, k, weight)
         if stage < 2:
-            weight, reach, row, body, moment = h / 3.0, 0.5 * h, MIDDLE, body1, t + 0.5 * h
+            weight, reach, row, body, moment = h / 3.0, 0.5 * h, FinRow.MIDDLE, body1, t + 0.5 * h
         else:
-            weight, reach, row, body, moment = h / 6.0, h, END, body2, t + h - INSIDE
+            weight, reach, row, body, moment = h / 6.0, h, FinRow.END, body2, t + h - INSIDE
     return State(total.r, total.v, normalised(total.q), total.w)
 
 

@@ -8,13 +8,58 @@ from typing import NamedTuple
 import numpy as np
 
 from sixdof._jit import helper, kernel
-from sixdof.core.actuator import CARRIED, FIN_ROWS, ISSUED, MOTOR_ROWS, fail_fins, keep_fins, move_fins, pick_targets, switch_delay
-from sixdof.core.algebra import add, cross, fill, launch_frame, matrix_of, norm, scale, sub, to_body, to_world
+from sixdof.core.actuator import ISSUED, fail_fins, keep_fins, move_fins, pick_targets, switch_delay
+from sixdof.core.algebra import (
+    add,
+    cross,
+    fill,
+    launch_frame,
+    matrix_of,
+    norm,
+    put_quaternion,
+    put_vector,
+    quaternion_at,
+    scale,
+    sub,
+    to_body,
+    to_world,
+    vector_at,
+)
 from sixdof.core.body import body_at, burn_segment, gather_grains
-from sixdof.core.computer.estimator import ESTIMATE_SIZE, align
-from sixdof.core.computer.guidance import PASSED_MISS, PASSED_TIME, WP_RADIUS, start_guidance
-from sixdof.core.computer.sensors import CONSTANTS, HISTORY, draw_constants
-from sixdof.core.computer.tick import NOTICE_SIZE, RULE_STATE, SW_FINS, SW_MODE, SWITCHES, run_tick, sense, start_notice
+from sixdof.core.columns import (
+    FIN_ROWS,
+    HANDOVER_COLUMNS,
+    MOTOR_ROWS,
+    SEEN_COLUMNS,
+    STAGE_COLUMNS,
+    TALLY_COLUMNS,
+    TRACE_COLUMNS,
+    TURBULENCE_COLUMNS,
+    CanopyColumn,
+    FinRow,
+    Handover,
+    MotorRow,
+    PanelColumn,
+    SeenColumn,
+    StageColumn,
+    TraceColumn,
+)
+from sixdof.core.computer.columns import (
+    ERROR_COLUMNS,
+    ESTIMATE_COLUMNS,
+    FIX_COLUMNS,
+    NOTICED_COLUMNS,
+    RULE_STATES,
+    SWITCHES,
+    PassedColumn,
+    RuleColumn,
+    Switch,
+    WaypointColumn,
+)
+from sixdof.core.computer.estimator import align
+from sixdof.core.computer.guidance import start_guidance
+from sixdof.core.computer.sensors import HISTORY, draw_constants
+from sixdof.core.computer.tick import run_tick, sense, start_notice
 from sixdof.core.craft import chance_of, drawn_gains, make_craft, rail_attitude, state_at_rest
 from sixdof.core.descent import (
     QUIET_TURN,
@@ -31,9 +76,9 @@ from sixdof.core.descent import (
     pull_canopies,
     reach_ground,
 )
-from sixdof.core.forces.loads import START, climb_of, height_of, level_wind, loads
+from sixdof.core.forces.loads import climb_of, height_of, level_wind, loads
 from sixdof.core.forces.stability import static_margin
-from sixdof.core.forces.turbulence import FOOT, TURBULENCE_SIZE, advance_gust, arrive, blow, start_turbulence
+from sixdof.core.forces.turbulence import FOOT, advance_gust, arrive, blow, start_turbulence
 from sixdof.core.layout import (
     ABOVE_AIR,
     BY_COMMAND,
@@ -54,46 +99,17 @@ from sixdof.core.layout import (
     EVENT_COLUMNS,
     EVENTS,
     GOAL_SIZE,
-    H_CAUSE,
-    H_CLIMBING,
-    H_DRAG_AREA,
-    H_GOES_ON,
-    H_LIT,
-    H_MASS,
-    H_NEXT_LOG,
-    H_PHASE,
-    H_QW,
-    H_RATE,
-    H_RX,
-    H_STRIDE,
-    H_SWITCH,
-    H_SWITCHED,
-    H_TICK,
-    H_TICK_END,
-    H_TIME,
-    H_VX,
-    H_WHICH,
-    H_WX,
-    HAND_SIZE,
     LANDED_OK,
     LOG_COLUMNS,
     MEMORY_SIZE,
     NO_LIFTOFF,
+    NOT_IGNITED,
     OUT_OF_TIME,
     PARTED,
     S_FRAME_W,
     S_GOAL_W,
     SENSED,
-    ST_BURNOUT,
-    ST_LIGHT,
-    ST_LIGHT_DELAY,
-    ST_NO_IGNITION,
-    ST_NO_PARTING,
-    ST_PART,
-    ST_PART_DELAY,
-    STAGE_COLUMNS,
     SUMMARY,
-    UNLIT,
     X_APOGEE,
     X_APOGEE_EAST,
     X_APOGEE_NORTH,
@@ -113,14 +129,14 @@ from sixdof.core.layout import (
     X_RAIL_SPEED,
 )
 from sixdof.core.motion import CANOPY, FREE, HOLD, LANDED, ON_RAIL, PIVOT, rail_pull, state_rate
-from sixdof.core.observe import TALLY_SIZE, finish, incidence_of, joint_force, watch, watch_servos, write_event, write_log
+from sixdof.core.observe import finish, incidence_of, joint_force, watch, watch_servos, write_event, write_log
 from sixdof.core.step import GAP_AFT, GAP_CLIMB, GAP_FORE, GAP_GROUND, GAP_SLIP, MOST_TRIES, NO, ROOT_SHARE, YES, gap, liftoff_time, next_bracket, rk4_step
-from sixdof.core.types import CANOPY_CORD_STRENGTH, CANOPY_SNATCH, PANEL_CONTROL, RULE_DELAY, SEEN_COLUMNS, SEEN_HINGE, Quat, State, Vec3
+from sixdof.core.types import Quat, State, Vec3
 
 ONE, FALL_STRIDE = np.int64(1), np.int64(5)  # ticks of the flight computer between its looks in a quiet descent under canopies (20 Hz at 100 Hz)
 INSTANT = 1e-9  # s: two moments closer than this are one
 MOST_HALVINGS = 8  # of a step whose error is controlled
-TRACE_ROWS, TRACE_COLUMNS = 512, 7  # ticks after a parting at which time, nose and base (world axes, m) are kept
+TRACE_ROWS = 512  # ticks after a parting at which time, nose and base (world axes, m) are kept
 
 
 class Work(NamedTuple):
@@ -145,14 +161,14 @@ class Work(NamedTuple):
     history: np.ndarray
     constants: np.ndarray
     notice: np.ndarray
-    rules: np.ndarray  # (rules, RULE_STATE)
+    rules: np.ndarray  # (rules, RULE_STATES)
     rule_delay: np.ndarray  # (rules,) this flight's
     switches: np.ndarray
     stage: np.ndarray  # (stages, STAGE_COLUMNS)
     canopy: np.ndarray  # (canopies, CANOPY_COLUMNS) this flight's
     opened: np.ndarray  # (canopies,): time of release, -1 before, LOST
     pull: np.ndarray  # (canopies,): largest opening load, N
-    hand: np.ndarray  # what the leg before hands over, and this one to the next (layout.H_*)
+    hand: np.ndarray  # what the leg before hands over, and this one to the next (columns.Handover)
     turbulence: np.ndarray  # state of the gusts, see core.turbulence
     trial: np.ndarray  # (FIN_ROWS + MOTOR_ROWS, controls) scratch of the step control
     gust: np.ndarray  # (3, 3) at the start, middle and end of a step, east, north and up, m/s
@@ -194,24 +210,24 @@ def make_work(model, guidance: LawSize = LawSize(), control: LawSize | None = No
         motors=np.zeros((MOTOR_ROWS, controls)),
         health=np.zeros(controls),
         hinge=np.zeros(controls),
-        estimate=np.zeros(ESTIMATE_SIZE),
-        history=np.zeros((HISTORY, 6)),
-        constants=np.zeros(CONSTANTS),
-        notice=np.zeros(NOTICE_SIZE),
-        rules=np.zeros((model.computer.rules.shape[0], RULE_STATE)),
-        rule_delay=model.computer.rules[:, RULE_DELAY].copy(),
+        estimate=np.zeros(ESTIMATE_COLUMNS),
+        history=np.zeros((HISTORY, FIX_COLUMNS)),
+        constants=np.zeros(ERROR_COLUMNS),
+        notice=np.zeros(NOTICED_COLUMNS),
+        rules=np.zeros((model.computer.rules.shape[0], RULE_STATES)),
+        rule_delay=model.computer.rules[:, RuleColumn.DELAY].copy(),
         switches=np.zeros(SWITCHES),
         stage=np.zeros((model.leg.stages, STAGE_COLUMNS)),
         canopy=model.canopy.copy(),
         opened=np.zeros(model.canopy.shape[0]),
         pull=np.zeros(model.canopy.shape[0]),
-        hand=np.zeros(HAND_SIZE),
-        turbulence=np.zeros(TURBULENCE_SIZE),
+        hand=np.zeros(HANDOVER_COLUMNS),
+        turbulence=np.zeros(TURBULENCE_COLUMNS),
         trial=np.zeros((FIN_ROWS + MOTOR_ROWS, controls)),
         gust=np.zeros((3, 3)),
         trace=np.zeros((TRACE_ROWS, TRACE_COLUMNS)),
         passed=np.zeros((model.computer.guidance.waypoint.shape[0], 2)),
-        tally=np.zeros(TALLY_SIZE),
+        tally=np.zeros(TALLY_COLUMNS),
         air=np.zeros_like(model.world.air),
         seen=np.zeros((model.aero.panel.shape[0], SEEN_COLUMNS)),
     )
@@ -252,20 +268,19 @@ def _reset(work, model, draw, chance, q, r, events, summary):
         for i in range(table.shape[0]):
             fill(table[i], 0.0)
     for i in range(work.fin_command.shape[0]):
-        work.targets[i] = work.motors[0, i] = draw.centring[i]
-        for k in range(3):
-            work.fins[k, i] = draw.centring[i]
-        work.fins[CARRIED, i] = 1.0
+        work.targets[i] = work.motors[MotorRow.ANGLE_START, i] = draw.centring[i]
+        work.fins[FinRow.START, i] = work.fins[FinRow.MIDDLE, i] = work.fins[FinRow.END, i] = draw.centring[i]
+        work.fins[FinRow.CARRIED, i] = 1.0
     start_notice(work.notice, float(model.leg.last - model.leg.first))
     for i in range(work.rules.shape[0]):
         fill(work.rules[i], -1.0)
     for i in range(work.stage.shape[0]):
-        work.stage[i, ST_LIGHT] = work.stage[i, ST_PART] = work.stage[i, ST_BURNOUT] = -1.0
+        work.stage[i, StageColumn.IGNITE] = work.stage[i, StageColumn.SEPARATE] = work.stage[i, StageColumn.BURNOUT] = -1.0
     fill(work.pull, 0.0)
     start_turbulence(work.turbulence, chance)
     blow(work.gust, work.turbulence, 0.0, 0.0)
     fill(work.switches, 0.0)
-    work.switches[SW_MODE] = float(model.computer.guidance.start_mode)
+    work.switches[Switch.MODE] = float(model.computer.guidance.start_mode)
     fill(work.opened, -1.0)
     for i in range(work.passed.shape[0]):
         fill(work.passed[i], nan)
@@ -290,7 +305,7 @@ def _rate(phase, t, s, body, craft, load, rig):
         zero = Vec3(0.0, 0.0, 0.0)
         return State(zero, zero, Quat(0.0, 0.0, 0.0, 0.0), zero)
     if phase == CANOPY:
-        return falling_rate(s, craft, body, canopy_area(t, rig), hanging_area(t, rig), rig.fore_x, START)
+        return falling_rate(s, craft, body, canopy_area(t, rig), hanging_area(t, rig), rig.fore_x, FinRow.START)
     return state_rate(phase, s, body, craft, load)
 
 
@@ -386,9 +401,9 @@ def _cut_step(kind, phase, t, s, h, burn, grains, body, craft, work):
 @helper
 def _ignition_time(row):
     """Return when the motor of a stage (row of Work.stage) lights by what was commanded so far, inf if it does not."""
-    if row[ST_LIGHT] < 0.0 or row[ST_NO_IGNITION] > 0.5:
+    if row[StageColumn.IGNITE] < 0.0 or row[StageColumn.NO_IGNITION] > 0.5:
         return inf
-    return row[ST_LIGHT] + row[ST_LIGHT_DELAY]
+    return row[StageColumn.IGNITE] + row[StageColumn.IGNITION_DELAY]
 
 
 @kernel
@@ -399,8 +414,12 @@ def _parting(leg, stage):
     """
     when, which, cause = inf, 0, 0
     for k in range(leg.first + 1, leg.last + 1):
-        if stage[k, ST_PART] >= 0.0 and stage[k, ST_NO_PARTING] < 0.5 and stage[k, ST_PART] + stage[k, ST_PART_DELAY] < when:
-            when, which, cause = stage[k, ST_PART] + stage[k, ST_PART_DELAY], k, BY_COMMAND
+        if (
+            stage[k, StageColumn.SEPARATE] >= 0.0
+            and stage[k, StageColumn.NO_SEPARATION] < 0.5
+            and stage[k, StageColumn.SEPARATE] + stage[k, StageColumn.SEPARATION_DELAY] < when
+        ):
+            when, which, cause = stage[k, StageColumn.SEPARATE] + stage[k, StageColumn.SEPARATION_DELAY], k, BY_COMMAND
         upper = _ignition_time(stage[k - 1])
         if upper < when:
             when, which, cause = upper, k, BY_UPPER_MOTOR
@@ -411,7 +430,7 @@ def _parting(leg, stage):
 def segment_at(t, lit, thrust, burn_time):
     """Return the segment of the thrust curve that time t lies in, -1 before ignition."""
     segment = np.int64(-1)
-    if lit != UNLIT:
+    if lit != NOT_IGNITED:
         segment = np.int64(0)
         while segment < thrust.time.shape[0] - 1 and t >= lit + thrust.time[segment + 1] * burn_time - INSTANT:
             segment += 1
@@ -421,20 +440,15 @@ def segment_at(t, lit, thrust, burn_time):
 @kernel
 def _handed_state(hand):
     """Return the State that the leg before left."""
-    return State(
-        Vec3(hand[H_RX], hand[H_RX + 1], hand[H_RX + 2]),
-        Vec3(hand[H_VX], hand[H_VX + 1], hand[H_VX + 2]),
-        Quat(hand[H_QW], hand[H_QW + 1], hand[H_QW + 2], hand[H_QW + 3]),
-        Vec3(hand[H_WX], hand[H_WX + 1], hand[H_WX + 2]),
-    )
+    return State(vector_at(hand, Handover.POSITION), vector_at(hand, Handover.VELOCITY), quaternion_at(hand, Handover.ATTITUDE), vector_at(hand, Handover.RATE))
 
 
 @kernel
 def _hand_state(hand, s):
-    hand[H_RX], hand[H_RX + 1], hand[H_RX + 2] = s.r.x, s.r.y, s.r.z
-    hand[H_VX], hand[H_VX + 1], hand[H_VX + 2] = s.v.x, s.v.y, s.v.z
-    hand[H_QW], hand[H_QW + 1], hand[H_QW + 2], hand[H_QW + 3] = s.q.w, s.q.x, s.q.y, s.q.z
-    hand[H_WX], hand[H_WX + 1], hand[H_WX + 2] = s.w.x, s.w.y, s.w.z
+    put_vector(hand, Handover.POSITION, s.r)
+    put_vector(hand, Handover.VELOCITY, s.v)
+    put_quaternion(hand, Handover.ATTITUDE, s.q)
+    put_vector(hand, Handover.RATE, s.w)
 
 
 @kernel
@@ -445,16 +459,17 @@ def _write_trace(trace, i, t, s, body, leg):
     m = matrix_of(s.q)
     nose = add(s.r, to_world(m, Vec3(body.cg.x - leg.nose_x, -body.cg.y, -body.cg.z)))
     base = add(s.r, to_world(m, Vec3(body.cg.x - leg.base_x, -body.cg.y, -body.cg.z)))
-    trace[i, 0] = t
-    trace[i, 1], trace[i, 2], trace[i, 3] = nose.x, nose.y, nose.z
-    trace[i, 4], trace[i, 5], trace[i, 6] = base.x, base.y, base.z
+    row = trace[i]
+    row[TraceColumn.TIME] = t
+    put_vector(row, TraceColumn.NOSE, nose)
+    put_vector(row, TraceColumn.BASE, base)
 
 
 @kernel
 def _snatched(t, canopy, opened):
     """Return the canopy released at t whose cord does not stand the charge that throws the pieces apart, or -1."""
     for c in range(canopy.shape[0]):
-        if opened[c] == t and canopy[c, CANOPY_SNATCH] > canopy[c, CANOPY_CORD_STRENGTH]:
+        if opened[c] == t and canopy[c, CanopyColumn.SNATCH] > canopy[c, CanopyColumn.HARNESS_STRENGTH]:
             return c
     return -1
 
@@ -463,7 +478,7 @@ def _snatched(t, canopy, opened):
 def fly(model, draw, work, log, events, summary):
     """Fly one leg; return (status, time, rows of the log written).
 
-    A leg is one body from rest on the rail, or from where the leg before parted (work.hand[H_GOES_ON] = 1), to the ground, or to
+    A leg is one body from rest on the rail, or from where the leg before parted (work.hand[Handover.GOES_ON] = 1), to the ground, or to
     its own parting: then the status is PARTED or CORD_PARTED and work.hand says where it ended and what parted. `core.legs` puts
     the legs of a flight together.
 
@@ -480,15 +495,15 @@ def fly(model, draw, work, log, events, summary):
     craft = make_craft(model, draw, work.air, work.seen, work.gust)
     chance = chance_of(draw)
     hand, leg, thrust = work.hand, model.leg, model.thrust
-    goes_on = hand[H_GOES_ON] > 0.5
+    goes_on = hand[Handover.GOES_ON] > 0.5
     s = state_at_rest(craft, draw)
     if goes_on:
         s = _handed_state(hand)
     else:
         _reset(work, model, draw, chance, s.q, s.r, events, summary)
         fill(hand, 0.0)
-        hand[H_PHASE], hand[H_CLIMBING] = float(HOLD), 1.0
-        hand[H_LIT] = UNLIT if work.stage[leg.last, ST_NO_IGNITION] > 0.5 else 0.0
+        hand[Handover.PHASE], hand[Handover.CLIMBING] = float(HOLD), 1.0
+        hand[Handover.IGNITED] = NOT_IGNITED if work.stage[leg.last, StageColumn.NO_IGNITION] > 0.5 else 0.0
     if work.laws[1] == 0:
         drawn_gains(model.computer.gains, draw, work.gains)
     grains = craft.grains
@@ -498,20 +513,20 @@ def fly(model, draw, work, log, events, summary):
     segments = thrust.time.shape[0]
     _, late_seconds = switch_delay(craft.servo, period)
 
-    t, tick, phase = hand[H_TIME], np.int64(hand[H_TICK]), np.int64(hand[H_PHASE])
-    t_tick, t_switch, switched = hand[H_TICK_END], hand[H_SWITCH], hand[H_SWITCHED] > 0.5
-    stride = max(np.int64(hand[H_STRIDE]), ONE)
-    rows, next_log = 0, int(hand[H_NEXT_LOG])
+    t, tick, phase = hand[Handover.TIME], np.int64(hand[Handover.TICK]), np.int64(hand[Handover.PHASE])
+    t_tick, t_switch, switched = hand[Handover.TICK_END], hand[Handover.SWITCH], hand[Handover.SWITCHED] > 0.5
+    stride = max(np.int64(hand[Handover.STRIDE]), ONE)
+    rows, next_log = 0, int(hand[Handover.NEXT_LOG])
     first_trace = tick if goes_on else np.int64(-1)
-    apogee_passed = hand[H_CLIMBING] < 0.5
-    lit = hand[H_LIT]
+    apogee_passed = hand[Handover.CLIMBING] < 0.5
+    lit = hand[Handover.IGNITED]
     segment = segment_at(t, lit, thrust, draw.burn_time)
     burn = burn_segment(thrust, segment, lit, draw.impulse, draw.burn_time)
     body = body_at(t, burn, grains)
     status = -1
     area = 0.0
-    load = loads(s, body, craft, work.fins, START)
-    rig = Rig(work.canopy, work.opened, model.tumble_area, hand[H_DRAG_AREA], leg.nose_x)
+    load = loads(s, body, craft, work.fins, FinRow.START)
+    rig = Rig(work.canopy, work.opened, model.tumble_area, hand[Handover.DRAG_AREA], leg.nose_x)
     k1 = _rate(phase, t, s, body, craft, load, rig)
     t_stretch = _next_stretch(phase, events, work)
     t_part, which, cause = _parting(leg, work.stage)
@@ -529,7 +544,7 @@ def fly(model, draw, work, log, events, summary):
                     _foresee_gust(np.int64(-1), 0.0, s, load, craft, chance, work)
                 arrive(work.turbulence)
                 blow(work.gust, work.turbulence, 0.0, 0.0)
-            load = loads(s, body, craft, work.fins, START)
+            load = loads(s, body, craft, work.fins, FinRow.START)
             if not (isfinite(s.r.z) and isfinite(s.v.x + s.v.y + s.v.z) and isfinite(s.w.x + s.w.y + s.w.z)):
                 status = DIVERGED
                 break
@@ -561,7 +576,7 @@ def fly(model, draw, work, log, events, summary):
                 tension = -joint_force(leg, craft.aero, load, force, craft.drag)
                 if tension > (leg.hold if leg.hold < inf else 0.0):  # False for NaN: no joint
                     write_event(events[E_DRAG_PARTING], t, s, body, craft, load, frame, work.sensed)
-                    if tension > leg.hold and work.stage[leg.last, ST_NO_PARTING] < 0.5 and t < t_part:
+                    if tension > leg.hold and work.stage[leg.last, StageColumn.NO_SEPARATION] < 0.5 and t < t_part:
                         t_part, which, cause = t, leg.last, BY_DRAG
 
             stride = ONE
@@ -586,7 +601,7 @@ def fly(model, draw, work, log, events, summary):
                 status = CORD_PARTED
                 break
             if t >= t_stretch - INSTANT:
-                load = loads(s, body, craft, work.fins, START)
+                load = loads(s, body, craft, work.fins, FinRow.START)
                 rig = _stretch(phase, t, s, body, craft, load, frame, rig, events, summary, work)
                 phase, t_stretch = CANOPY, _next_stretch(CANOPY, events, work)
             stop = t_tick
@@ -626,7 +641,7 @@ def fly(model, draw, work, log, events, summary):
                     end = body_at(t_next, burn, grains)
 
                 if phase == HOLD:
-                    pull = rail_pull(s, end, craft, loads(s, end, craft, work.fins, START))
+                    pull = rail_pull(s, end, craft, loads(s, end, craft, work.fins, FinRow.START))
                     if pull > 0.0:
                         t_next = liftoff_time(t, t_next, s, body, end, craft, work.fins)
                         end = body_at(t_next, burn, grains)
@@ -692,11 +707,11 @@ def fly(model, draw, work, log, events, summary):
                     burnt = leg.ignition_row
                 elif segment >= segments - 1:
                     burnt = leg.burnout_row
-                    work.stage[leg.last, ST_BURNOUT] = t
+                    work.stage[leg.last, StageColumn.BURNOUT] = t
             for i in range(2):
                 row = happened if i == 0 else burnt
                 if row >= 0:
-                    load = loads(s, body, craft, work.fins, START)
+                    load = loads(s, body, craft, work.fins, FinRow.START)
                     write_event(events[row], t if t_happened < 0.0 else t_happened, s, body, craft, load, frame, work.sensed)
                     _note(row, t if t_happened < 0.0 else t_happened, s, body, craft, load, summary)
             if status >= 0:
@@ -707,21 +722,21 @@ def fly(model, draw, work, log, events, summary):
         if status < 0 and height_of(model.world, s.r) > top:
             status = ABOVE_AIR
 
-    hand[H_TIME], hand[H_TICK], hand[H_PHASE], hand[H_LIT] = t, float(tick), float(phase), lit
-    hand[H_TICK_END], hand[H_SWITCH], hand[H_SWITCHED] = t_tick, t_switch, 1.0 if switched else 0.0
-    hand[H_NEXT_LOG], hand[H_CLIMBING] = float(next_log), 0.0 if apogee_passed else 1.0
-    hand[H_MASS], hand[H_RATE], hand[H_STRIDE], hand[H_DRAG_AREA] = body.mass, norm(s.w), float(stride), rig.before
+    hand[Handover.TIME], hand[Handover.TICK], hand[Handover.PHASE], hand[Handover.IGNITED] = t, float(tick), float(phase), lit
+    hand[Handover.TICK_END], hand[Handover.SWITCH], hand[Handover.SWITCHED] = t_tick, t_switch, 1.0 if switched else 0.0
+    hand[Handover.NEXT_LOG], hand[Handover.CLIMBING] = float(next_log), 0.0 if apogee_passed else 1.0
+    hand[Handover.MASS], hand[Handover.TURNING], hand[Handover.STRIDE], hand[Handover.DRAG_AREA] = body.mass, norm(s.w), float(stride), rig.before
     _hand_state(hand, s)
-    hand[H_GOES_ON] = 1.0 if status == PARTED or status == CORD_PARTED else 0.0
+    hand[Handover.GOES_ON] = 1.0 if status == PARTED or status == CORD_PARTED else 0.0
     if status == PARTED:
-        hand[H_CAUSE], hand[H_WHICH] = float(cause), float(which)
-        load = loads(s, body, craft, work.fins, START)
+        hand[Handover.CAUSE], hand[Handover.WHICH] = float(cause), float(which)
+        load = loads(s, body, craft, work.fins, FinRow.START)
         write_event(events[leg.parting_row + which - 1], t, s, body, craft, load, frame, work.sensed)
     elif status == CORD_PARTED:
-        hand[H_WHICH] = float(cord)
+        hand[Handover.WHICH] = float(cord)
     elif status == LANDED_OK:
         phase = LANDED
-        load = loads(s, body, craft, work.fins, START)
+        load = loads(s, body, craft, work.fins, FinRow.START)
         write_event(events[E_LANDING], t, s, body, craft, load, frame, work.sensed)
         if rows < log.shape[0]:
             k1 = _rate(HOLD, t, s, body, craft, load, rig)
@@ -729,7 +744,7 @@ def fly(model, draw, work, log, events, summary):
             sense(t, tick, stride, s, force, load.matrix, model, frame, chance, work)
             write_log(log[rows], t, phase, s, body, craft, load, force, frame, area, leg, work)
             rows += 1
-    if hand[H_GOES_ON] < 0.5:
+    if hand[Handover.GOES_ON] < 0.5:
         _close(status == LANDED_OK, apogee_passed, t, s, model.computer.guidance.waypoint, summary, work)
     return status, t, rows
 
@@ -750,15 +765,15 @@ def _foresee_gust(tick, seconds, s, load, craft, chance, work):
 def _feel_hinges(panel, work):
     """Gather each control fin's hinge moment from what its panel did."""
     for p in range(panel.shape[0]):
-        control = int(panel[p, PANEL_CONTROL])
+        control = int(panel[p, PanelColumn.CONTROL])
         if control >= 0:
-            work.hinge[control] = work.seen[p, SEEN_HINGE]
+            work.hinge[control] = work.seen[p, SeenColumn.HINGE]
 
 
 @kernel
 def _after_tick(phase, t, s, body, craft, load, frame, events, work):
     """Note what the flight computer has just switched and released."""
-    if work.switches[SW_FINS] > 0.5:
+    if work.switches[Switch.FINS] > 0.5:
         write_event(events[E_ENABLED], t, s, body, craft, load, frame, work.sensed)
     elif events[E_ENABLED, 0] >= 0.0:
         write_event(events[E_DISABLED], t, s, body, craft, load, frame, work.sensed)
@@ -804,10 +819,10 @@ def _close(landed, apogee_passed, t, s, waypoint, summary, work):
     summary[X_FLIGHT_TIME] = t
     finish(summary, work)
     for k in range(work.passed.shape[0]):
-        if isfinite(work.passed[k, PASSED_TIME]):
-            miss = work.passed[k, PASSED_MISS]
+        if isfinite(work.passed[k, PassedColumn.TIME]):
+            miss = work.passed[k, PassedColumn.MISS]
             summary[X_MISS] = miss if not isfinite(summary[X_MISS]) else max(summary[X_MISS], miss)
-            if miss <= waypoint[k, WP_RADIUS]:
+            if miss <= waypoint[k, WaypointColumn.RADIUS]:
                 summary[X_CAPTURED] += 1.0
 
 

@@ -376,43 +376,5 @@ SUMMARY = (
 # ---- how a flight ended; PARTED and CORD_PARTED end a leg only: the flight goes on as two bodies
 LANDED_OK, NO_LIFTOFF, DIVERGED, OUT_OF_TIME, ABOVE_AIR, LAW_FAILED, LAW_NONSENSE, PARTED, CORD_PARTED = range(9)
 
-# ---- what a leg of a flight hands to the next (Work.hand). H_GOES_ON: 1 for a leg that takes up another; H_WHICH: the stage
-# behind the joint that parted, or the canopy whose cord did; H_MASS, H_RATE: mass and turning rate at its end; H_STRIDE: ticks of the interval it ended in;
-# H_DRAG_AREA: with which it flew up to line stretch, m^2
-(
-    H_TIME,
-    H_TICK,
-    H_PHASE,
-    H_RX,
-    H_VX,
-    H_QW,
-    H_WX,
-    H_LIT,
-    H_NEXT_LOG,
-    H_CLIMBING,
-    H_SWITCH,
-    H_SWITCHED,
-    H_TICK_END,
-    H_GOES_ON,
-    H_CAUSE,
-    H_WHICH,
-    H_MASS,
-    H_RATE,
-    H_STRIDE,
-    H_DRAG_AREA,
-) = 0, 1, 2, 3, 6, 9, 13, 16, 17, 18, 19, 20, 21, 22, 23, 24, 25, 26, 27, 28
-HAND_SIZE = 29
-UNLIT = -1.0  # in H_LIT: the body's motor has not been lit
-BY_COMMAND, BY_DRAG, BY_UPPER_MOTOR = 1, 2, 3  # H_CAUSE
-
-# ---- per stage (Work.stage): commands and what becomes of them
-(
-    ST_LIGHT,  # time its ignition was commanded, -1 before
-    ST_LIGHT_DELAY,  # to the start of the thrust curve, s, this flight's
-    ST_NO_IGNITION,  # 1: the igniter fails
-    ST_PART,  # time its parting from the stage ahead was commanded, -1 before
-    ST_PART_DELAY,
-    ST_NO_PARTING,  # 1: the joint does not let go
-    ST_BURNOUT,  # true burnout of its motor, -1 before
-) = range(7)
-STAGE_COLUMNS = 7
+NOT_IGNITED = -1.0  # in Handover.IGNITED
+BY_COMMAND, BY_DRAG, BY_UPPER_MOTOR = 1, 2, 3  # in Handover.CAUSE

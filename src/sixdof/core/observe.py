@@ -6,7 +6,9 @@ from math import acos, atan2, inf, isnan, nan, sqrt
 
 from sixdof._jit import helper, kernel
 from sixdof.core.algebra import cell, clip, conjugate, lerp, matrix_of, multiply, norm
-from sixdof.core.computer.tick import SW_FINS, SW_MODE, estimate_errors, sensed_attitude, sensed_frame, sensed_goal, sensed_velocity, tilt_angles
+from sixdof.core.columns import FinRow, MotorRow, PanelColumn, SeenColumn, Tally
+from sixdof.core.computer.columns import Switch
+from sixdof.core.computer.tick import estimate_errors, sensed_attitude, sensed_frame, sensed_goal, sensed_velocity, tilt_angles
 from sixdof.core.forces.stability import static_margin
 from sixdof.core.layout import (
     D_PITCH,
@@ -99,35 +101,8 @@ from sixdof.core.layout import (
     X_VELOCITY_ERROR,
 )
 from sixdof.core.motion import FREE, PIVOT
-from sixdof.core.types import PANEL_CONTROL, SEEN_HINGE, SEEN_STALL
 
-# running sums of a flight
-(
-    T_BOOST,
-    T_BOOST_TICKS,
-    T_COAST,
-    T_COAST_TICKS,
-    T_ROLL,
-    T_CUT,
-    T_LIVE,
-    T_SIGN_Q,
-    T_SIGN_R,
-    T_REVERSALS,
-    T_AT_RATE,
-    T_MOVING,
-    T_TRAVEL,
-    T_ENERGY,
-    T_FALL_INCIDENCE,
-    T_FALL_MACH,
-    T_FALL_REYNOLDS,
-    T_FALL_CRISIS,  # s beyond the limits in a fall without a canopy
-    T_TICKS,
-    T_INCIDENCE,
-    T_LEAST,
-    T_MOST,  # of the last piece of the fall: ticks, sum, least and largest incidence
-) = range(22)
-T_BEFORE = 4  # columns from a piece of the fall to the piece before it
-TALLY_SIZE = 26
+PIECE = Tally.TICKS_BEFORE - Tally.TICKS  # columns from a piece of the fall to the piece before it
 QUIET_RATE = 0.02  # rad/s: a body rate must pass it on the other side to count as a reversal
 NEAR_LIMIT = 0.99  # of the servo's rate limit
 GRAVITY = 9.80665
@@ -203,7 +178,7 @@ def write_log(row, t, phase, s, body, craft, load, force, frame, area, leg, work
     row[L_WIND_EAST], row[L_WIND_NORTH], row[L_DRAG_AREA] = load.wind.x, load.wind.y, area
     row[L_UP] = s.r.z
     row[L_JOINT] = joint_force(leg, craft.aero, load, force, craft.drag) if phase == FREE else nan
-    row[L_MODE], row[L_WAYPOINT] = work.switches[SW_MODE], work.sensed[S_WAYPOINT]
+    row[L_MODE], row[L_WAYPOINT] = work.switches[Switch.MODE], work.sensed[S_WAYPOINT]
     for i in range(3):
         row[L_EST_EAST + i] = work.sensed[S_EAST + i]
     for i in range(4):
@@ -212,7 +187,7 @@ def write_log(row, t, phase, s, body, craft, load, force, frame, area, leg, work
     row[L_ROLL_DEMAND], row[L_PITCH_DEMAND], row[L_YAW_DEMAND] = work.command[D_ROLL], work.command[D_PITCH], work.command[D_YAW]
     n = work.fin_command.shape[0]
     for i in range(n):
-        row[LOG_COLUMNS + i] = work.fins[0, i]
+        row[LOG_COLUMNS + i] = work.fins[FinRow.START, i]
         row[LOG_COLUMNS + n + i] = work.fin_command[i]
         row[LOG_COLUMNS + 2 * n + i] = work.hinge[i]
     for i in range(work.sensed.shape[0]):
@@ -257,7 +232,7 @@ def watch(summary, phase, climbing, t, s, body, craft, load, force, frame, perio
     summary[X_VELOCITY_ERROR] = max(summary[X_VELOCITY_ERROR], velocity)
     if load.air_speed > FLOW_SPEED:
         _watch_flow(summary, s, body, craft, load, force, frame, period)
-        if work.switches[SW_FINS] > 0.5:
+        if work.switches[Switch.FINS] > 0.5:
             _watch_control(summary, s, body.burning > 0.5, work)
 
 
@@ -274,9 +249,9 @@ def _watch_flow(summary, s, body, craft, load, force, frame, period):
         summary[X_TIME_REYNOLDS] += period
     stalled = 0.0
     for p in range(craft.seen.shape[0]):
-        stalled = max(stalled, craft.seen[p, SEEN_STALL])
-        if craft.aero.panel[p, PANEL_CONTROL] >= 0.0:
-            summary[X_HINGE] = max(summary[X_HINGE], abs(craft.seen[p, SEEN_HINGE]))
+        stalled = max(stalled, craft.seen[p, SeenColumn.STALL])
+        if craft.aero.panel[p, PanelColumn.CONTROL] >= 0.0:
+            summary[X_HINGE] = max(summary[X_HINGE], abs(craft.seen[p, SeenColumn.HINGE]))
     if stalled > STALL_LIMIT:
         summary[X_TIME_STALLED] += period
 
@@ -285,24 +260,24 @@ def _watch_flow(summary, s, body, craft, load, force, frame, period):
 def _watch_fall(tally, craft, load, period):
     """Note how a body falls without a canopy: time beyond the model's limits, and incidence over the last seconds."""
     a = incidence_of(load)
-    if tally[T_TICKS] * period >= FALL_PIECE:
-        for i in range(T_TICKS, T_TICKS + T_BEFORE):
-            tally[i + T_BEFORE] = tally[i]
+    if tally[Tally.TICKS] * period >= FALL_PIECE:
+        for i in range(Tally.TICKS, Tally.TICKS + PIECE):
+            tally[i + PIECE] = tally[i]
             tally[i] = 0.0
-    tally[T_LEAST] = a if tally[T_TICKS] == 0.0 else min(tally[T_LEAST], a)
-    tally[T_MOST] = max(tally[T_MOST], a)
-    tally[T_TICKS] += 1.0
-    tally[T_INCIDENCE] += a
+    tally[Tally.LEAST] = a if tally[Tally.TICKS] == 0.0 else min(tally[Tally.LEAST], a)
+    tally[Tally.MOST] = max(tally[Tally.MOST], a)
+    tally[Tally.TICKS] += 1.0
+    tally[Tally.INCIDENCE] += a
     if load.air_speed < FALL_SPEED:
         return
     if a > INCIDENCE_LIMIT:
-        tally[T_FALL_INCIDENCE] += period
+        tally[Tally.FALL_INCIDENCE] += period
     if load.mach > MACH_LIMIT:
-        tally[T_FALL_MACH] += period
+        tally[Tally.FALL_MACH] += period
     if not (LOW_REYNOLDS < load.reynolds * craft.rail.base_x < HIGH_REYNOLDS):
-        tally[T_FALL_REYNOLDS] += period
+        tally[Tally.FALL_REYNOLDS] += period
     if load.reynolds * load.cross_speed * craft.aero.length > CRISIS_REYNOLDS * load.air_speed:
-        tally[T_FALL_CRISIS] += period
+        tally[Tally.FALL_CRISIS] += period
 
 
 @kernel
@@ -310,16 +285,16 @@ def _watch_control(summary, s, boosting, work):
     tally = work.tally
     nose, roll = nose_error(s.q, sensed_goal(work.sensed))
     if boosting:
-        tally[T_BOOST] += nose * nose
-        tally[T_BOOST_TICKS] += 1.0
+        tally[Tally.BOOST] += nose * nose
+        tally[Tally.BOOST_TICKS] += 1.0
     else:
-        tally[T_COAST] += nose * nose
-        tally[T_COAST_TICKS] += 1.0
-    tally[T_ROLL] += roll * roll
-    tally[T_LIVE] += 1.0
-    tally[T_CUT] += work.sensed[S_SATURATED]
-    tally[T_SIGN_Q] = _reversal(s.w.y, tally[T_SIGN_Q], tally)
-    tally[T_SIGN_R] = _reversal(s.w.z, tally[T_SIGN_R], tally)
+        tally[Tally.COAST] += nose * nose
+        tally[Tally.COAST_TICKS] += 1.0
+    tally[Tally.ROLL] += roll * roll
+    tally[Tally.LIVE] += 1.0
+    tally[Tally.CUT] += work.sensed[S_SATURATED]
+    tally[Tally.SIGN_PITCH] = _reversal(s.w.y, tally[Tally.SIGN_PITCH], tally)
+    tally[Tally.SIGN_YAW] = _reversal(s.w.z, tally[Tally.SIGN_YAW], tally)
     summary[X_ERROR_MAX] = max(summary[X_ERROR_MAX], nose)
     summary[X_ROLL_ERROR_MAX] = max(summary[X_ROLL_ERROR_MAX], abs(roll))
 
@@ -329,7 +304,7 @@ def _reversal(rate, sign, tally):
     """Return the side a body rate was last clearly on, and count its changes."""
     now = 1.0 if rate > QUIET_RATE else (-1.0 if rate < -QUIET_RATE else sign)
     if now * sign < 0.0:
-        tally[T_REVERSALS] += 1.0
+        tally[Tally.REVERSALS] += 1.0
     return now
 
 
@@ -337,15 +312,15 @@ def _reversal(rate, sign, tally):
 def watch_servos(work, servo, h):
     """Add up what the servos do in one step: travel, work against the air, time at the rate limit."""
     tally = work.tally
-    if work.switches[SW_FINS] < 0.5:
+    if work.switches[Switch.FINS] < 0.5:
         return
     for i in range(work.fin_command.shape[0]):
-        moved = abs(work.fins[2, i] - work.fins[0, i])
-        tally[T_TRAVEL] += moved
-        tally[T_ENERGY] += moved * abs(work.hinge[i])
-        tally[T_MOVING] += h
-        if abs(work.motors[5, i]) >= NEAR_LIMIT * servo.rate_limit:
-            tally[T_AT_RATE] += h
+        moved = abs(work.fins[FinRow.END, i] - work.fins[FinRow.START, i])
+        tally[Tally.TRAVEL] += moved
+        tally[Tally.ENERGY] += moved * abs(work.hinge[i])
+        tally[Tally.MOVING] += h
+        if abs(work.motors[MotorRow.RATE_END, i]) >= NEAR_LIMIT * servo.rate_limit:
+            tally[Tally.AT_RATE] += h
 
 
 @helper
@@ -355,26 +330,27 @@ def _mean(total, count):
 
 def last_incidence(tally):
     """Return (mean, least, largest) incidence over the last 1.5 to 3 s of a fall without a canopy, rad; NaN without one."""
-    now, before = tally[T_TICKS : T_TICKS + T_BEFORE], tally[T_TICKS + T_BEFORE : T_TICKS + 2 * T_BEFORE]
-    if now[0] + before[0] == 0.0:
+    ticks, before = tally[Tally.TICKS], tally[Tally.TICKS_BEFORE]
+    if ticks + before == 0.0:
         return nan, nan, nan
-    pieces = [piece for piece in (now, before) if piece[0] > 0.0]
-    return (now[1] + before[1]) / (now[0] + before[0]), min(p[2] for p in pieces), max(p[3] for p in pieces)
+    pieces = [first for first, count in ((0, ticks), (PIECE, before)) if count > 0.0]
+    mean = (tally[Tally.INCIDENCE] + tally[Tally.INCIDENCE_BEFORE]) / (ticks + before)
+    return mean, min(tally[Tally.LEAST + p] for p in pieces), max(tally[Tally.MOST + p] for p in pieces)
 
 
 @kernel
 def finish(summary, work):
     """Turn the running sums into outcomes at the end of a flight; what had no live tick is NaN."""
     tally = work.tally
-    summary[X_ERROR_BOOST] = sqrt(_mean(tally[T_BOOST], tally[T_BOOST_TICKS]))
-    summary[X_ERROR_COAST] = sqrt(_mean(tally[T_COAST], tally[T_COAST_TICKS]))
-    summary[X_ERROR_RMS] = sqrt(_mean(tally[T_BOOST] + tally[T_COAST], tally[T_LIVE]))
-    summary[X_ROLL_RMS] = sqrt(_mean(tally[T_ROLL], tally[T_LIVE]))
-    summary[X_SATURATION] = _mean(tally[T_CUT], tally[T_LIVE])
-    summary[X_REVERSALS] = tally[T_REVERSALS]
-    summary[X_RATE_SHARE] = _mean(tally[T_AT_RATE], tally[T_MOVING])
-    summary[X_SERVO_TRAVEL], summary[X_SERVO_ENERGY] = tally[T_TRAVEL], tally[T_ENERGY]
-    if tally[T_LIVE] == 0.0:
+    summary[X_ERROR_BOOST] = sqrt(_mean(tally[Tally.BOOST], tally[Tally.BOOST_TICKS]))
+    summary[X_ERROR_COAST] = sqrt(_mean(tally[Tally.COAST], tally[Tally.COAST_TICKS]))
+    summary[X_ERROR_RMS] = sqrt(_mean(tally[Tally.BOOST] + tally[Tally.COAST], tally[Tally.LIVE]))
+    summary[X_ROLL_RMS] = sqrt(_mean(tally[Tally.ROLL], tally[Tally.LIVE]))
+    summary[X_SATURATION] = _mean(tally[Tally.CUT], tally[Tally.LIVE])
+    summary[X_REVERSALS] = tally[Tally.REVERSALS]
+    summary[X_RATE_SHARE] = _mean(tally[Tally.AT_RATE], tally[Tally.MOVING])
+    summary[X_SERVO_TRAVEL], summary[X_SERVO_ENERGY] = tally[Tally.TRAVEL], tally[Tally.ENERGY]
+    if tally[Tally.LIVE] == 0.0:
         summary[X_ERROR_MAX] = summary[X_ROLL_ERROR_MAX] = nan
     if summary[X_MIN_MARGIN] == inf:
         summary[X_MIN_MARGIN] = nan

@@ -6,7 +6,8 @@ import numpy as np
 
 from sixdof._jit import helper, kernel
 from sixdof.core.algebra import add, axpy, dot, matrix_of, normalised, to_world
-from sixdof.core.forces.loads import END, MIDDLE, START, climb_of, height_of, loads
+from sixdof.core.columns import FinRow
+from sixdof.core.forces.loads import climb_of, height_of, loads
 from sixdof.core.motion import deriv, rail_pull
 from sixdof.core.types import State
 
@@ -27,16 +28,16 @@ def rk4_step(phase, s, h, k1, fresh, body0, body1, body2, craft, fins):
     # one loop body, not four calls: the derivative is inlined once, which halves both its cost and the compilation
     k = k1
     body = body0
-    weight, reach, row = h / 6.0, 0.0, START
+    weight, reach, row = h / 6.0, 0.0, FinRow.START
     total = s
     for stage in range(4):
         if stage > 0 or fresh == NO:
             k = deriv(phase, axpy(s, k, reach), body, craft, fins, row)
         total = axpy(total, k, weight)
         if stage < 2:
-            weight, reach, row, body = h / 3.0, 0.5 * h, MIDDLE, body1
+            weight, reach, row, body = h / 3.0, 0.5 * h, FinRow.MIDDLE, body1
         else:
-            weight, reach, row, body = h / 6.0, h, END, body2
+            weight, reach, row, body = h / 6.0, h, FinRow.END, body2
     return State(total.r, total.v, normalised(total.q), total.w)
 
 
@@ -79,8 +80,8 @@ def next_bracket(low, high, g_low, g_high, x, g, last):
 @kernel
 def liftoff_time(t, t_end, s, body, body_end, craft, fins):
     """Return when the pull along the rail turns positive between t and t_end, thrust taken as linear in between."""
-    pull0 = rail_pull(s, body, craft, loads(s, body, craft, fins, START))
-    pull1 = rail_pull(s, body_end, craft, loads(s, body_end, craft, fins, START))
+    pull0 = rail_pull(s, body, craft, loads(s, body, craft, fins, FinRow.START))
+    pull1 = rail_pull(s, body_end, craft, loads(s, body_end, craft, fins, FinRow.START))
     if pull0 >= 0.0:
         return t
     return t + (t_end - t) * pull0 / (pull0 - pull1)

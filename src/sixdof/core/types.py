@@ -37,10 +37,6 @@ class State(NamedTuple):
 
 # ------------------------------------------------------------------ world
 
-# columns are numpy integers where they are handed to helpers: numba compiles a callee anew for each literal Python integer
-AIR_DENSITY, AIR_PRESSURE, AIR_SOUND, AIR_VISCOSITY, AIR_GRAVITY = (np.int64(i) for i in range(5))
-AIR_COLUMNS = 5  # kg/m^3, Pa, m/s, Pa s, m/s^2
-
 
 class Globe(NamedTuple):
     """An ellipsoid (or sphere) with a second zonal harmonic, and where the launch point sits on it.
@@ -57,18 +53,6 @@ class Globe(NamedTuple):
     rate: float  # of turning, rad/s
     turn: tuple  # nine numbers
     origin: Vec3
-
-
-# columns of World.gusts, one row a discrete gust
-(
-    G_EAST,  # where the air moves TO, m/s, as it blows fully
-    G_NORTH,
-    G_UP,
-    G_START,  # height above ground where it begins, m
-    G_LENGTH,  # over which it rises (a rise) or comes and goes (a pulse), m
-    G_KIND,  # 0 pulse, 1 rise
-) = range(6)
-GUST_COLUMNS = 6
 
 
 class Turbulence(NamedTuple):
@@ -100,74 +84,6 @@ class World(NamedTuple):
 
 
 # ------------------------------------------------------------------ aerodynamics
-
-# columns of Aero.body over Mach; slopes per radian on the reference area, for the body without fins
-(
-    BODY_S0,  # sum CN_alpha_i
-    BODY_S1,  # sum CN_alpha_i x_i, m (x aft from the nose tip)
-    BODY_S2,  # sum CN_alpha_i x_i^2, m^2
-    BODY_CA,  # axial force at zero incidence, motor off, without friction: fore pressure, wave, base, fins, guides
-    BODY_CA_BURN,  # change of it while the motor burns (negative: jet fills part of the base)
-    BODY_CA_BACK,  # magnitude of the axial coefficient flying backwards (base first)
-    BODY_S0_BACK,  # the same sums flying backwards, in the same order
-    BODY_S1_BACK,
-    BODY_S2_BACK,
-) = (np.int64(i) for i in range(9))
-BODY_COLUMNS = 9
-
-# columns of Aero.fin[Mach, set]
-(
-    FIN_SLOPE,  # one panel alone: CN_alpha on the reference area, 1/rad (half of the wing made of two panels)
-    FIN_X,  # station of its centre of pressure, m
-    FIN_KW,  # panel in presence of the body, incidence (NACA 1307 K_W(B))
-    FIN_KB,  # carry-over on the body, incidence (K_B(W))
-    FIN_DW,  # panel in presence of the body, deflection (k_W(B))
-    FIN_DB,  # carry-over on the body, deflection (k_B(W))
-    FIN_XB,  # station of the carried-over load on the body, m
-    FIN_STALL,  # sine of the effective incidence where the panel begins to stall
-    FIN_PLATE,  # normal-force coefficient of the separated panel at 90 deg, on its own area
-    FIN_X_BACK,  # station where panel and body have their attached load flying backwards (trailing edge first), m
-    FIN_ROLL_DAMP,  # share of strip theory's rolling moment that a roll rate makes, and
-    FIN_ROLL_DIRECT,  # that a deflection makes (its normal force stays)
-) = range(12)
-FIN_COLUMNS = 12
-
-# columns of Aero.panel, one row per panel of every set
-(
-    PANEL_SET,  # row of the set in Aero.fin
-    PANEL_SIN,  # sine and
-    PANEL_COS,  # cosine of the panel's angle, clockwise from body +z seen from behind
-    PANEL_Y,  # distance of its centre of pressure from the body axis, m
-    PANEL_Y_ROLL,  # arm at which roll rate makes its mean incidence, m: int c y^2 dy / int c y dy
-    PANEL_CANT,  # fixed deflection, rad
-    PANEL_CONTROL,  # index of its actuator, -1 where it is fixed
-    PANEL_AREA,  # exposed area, m^2
-    PANEL_HINGE,  # station of the hinge line at the root, m (nan where fixed)
-    PANEL_X_PLATE,  # station of its area's centroid, where the load of separated flow acts, m
-) = range(10)
-PANEL_COLUMNS = 10
-
-# columns of Aero.wake_pair, one row for a set of panels and a set behind it that flies through its vortices
-(
-    WAKE_FIRST,  # first row of Aero.panel of the shedding set
-    WAKE_COUNT,  # how many panels shed
-    WAKE_RECEIVER,  # row in Aero.fin of the set behind
-    WAKE_LATERAL,  # distance of the rolled-up vortex from the body axis as it leaves, m
-    WAKE_BODY,  # body radius at the shedding set, m
-    WAKE_LENGTH,  # from the shedding trailing edge to the receiving panels, m
-    WAKE_LEVER,  # from the hinge line to the shedding trailing edge, m (0 where fixed)
-    WAKE_PER_METRE,  # table cells a metre
-) = range(8)
-WAKE_COLUMNS = 8
-
-# columns of Aero.slope: coefficient slope of the force across the axis (1/rad) and its first moment about the nose tip (m/rad), by the
-# directions of incidence and force (y, z: body axes; yz: the mean of both crossed terms)
-SLOPE_YY, SLOPE_ZZ, SLOPE_YZ, FIRST_YY, FIRST_ZZ, FIRST_YZ = range(6)
-SLOPE_COLUMNS = 6
-
-# columns of Craft.seen, what each panel did at the last evaluation of the loads
-SEEN_LOAD, SEEN_X, SEEN_HINGE, SEEN_STALL, SEEN_VORTEX, SEEN_Y, SEEN_Z = range(7)
-SEEN_COLUMNS = 7
 
 
 class Plain(NamedTuple):
@@ -222,19 +138,6 @@ class Aero(NamedTuple):
 
 
 # ------------------------------------------------------------------ mass and thrust
-
-# columns of Mass.propellant, one row per motor
-(
-    GRAIN_MASS,  # propellant mass, kg
-    GRAIN_X,  # station of its centre, m (fixed while it burns)
-    GRAIN_Y,
-    GRAIN_Z,
-    GRAIN_ROLL_A,  # inertia about its own centre as a function of the unburnt fraction f:
-    GRAIN_ROLL_B,  # roll  = A f + B f^2
-    GRAIN_PITCH_A,  # pitch = yaw = A f + B f^2
-    GRAIN_PITCH_B,
-) = range(8)
-GRAIN_COLUMNS = 8
 
 
 class Mass(NamedTuple):
@@ -333,26 +236,7 @@ class Computer(NamedTuple):
     failure: np.ndarray  # (fins, 2): kind of a servo's failure (0 none) and its time, s
 
 
-# columns of Computer.rules
-(
-    RULE_TRIGGER,
-    RULE_THRESHOLD,
-    RULE_ORDER,  # of the burn (burnout, ignition) or of the parting (separation) that is meant, from 0; of EJECTION the stage
-    RULE_DELAY,
-    RULE_ACTION,
-    RULE_TARGET,  # of DEPLOY the canopy, of GUIDE the mode, of SEPARATE and LIGHT the stage
-    RULE_TILT_BELOW,  # inhibits: inf or -inf where not used
-    RULE_SPEED_ABOVE,
-    RULE_SPEED_BELOW,
-    RULE_HEIGHT_ABOVE,
-    RULE_HEIGHT_BELOW,
-    RULE_BOOSTER,  # 1: only with a booster attached, 0: only without, -1: either
-    RULE_AFTER,  # window, s since liftoff
-    RULE_BEFORE,
-    RULE_PATIENCE,  # s that the rule waits for an inhibit to lift
-) = range(15)
-RULE_COLUMNS = 15
-
+# what a rule waits for (RuleColumn.TRIGGER)
 (
     TRIGGER_TIME,
     TRIGGER_LIFTOFF,
@@ -367,24 +251,9 @@ RULE_COLUMNS = 15
     TRIGGER_NEVER,  # a rule of another body's flight computer
 ) = range(11)
 
-# numpy integers: they are handed to a kernel
-ACTION_ENABLE, ACTION_DISABLE, ACTION_DEPLOY, ACTION_GUIDE, ACTION_SEPARATE, ACTION_LIGHT = (np.int64(i) for i in range(6))
+# what it does (RuleColumn.ACTION); numpy integers: they are handed to a kernel
+ACTION_ENABLE, ACTION_DISABLE, ACTION_DEPLOY, ACTION_GUIDE, ACTION_SEPARATE, ACTION_IGNITE = (np.int64(i) for i in range(6))
 
-# columns of Model.canopy, and of a flight's own canopies in Work.canopy (the draw applied)
-(
-    CANOPY_DRAG_AREA,
-    CANOPY_FILL_TIME,  # from line stretch to full, s
-    CANOPY_WAIT,  # from release to line stretch, s
-    CANOPY_REEF_SHARE,  # of its drag area while reefed, 1 where it is not
-    CANOPY_REEF_TIME,  # from line stretch to disreefing, s
-    CANOPY_FACTOR,  # peak load over drag at infinite mass
-    CANOPY_STRENGTH,  # load at which the canopy or its lines fail, N, inf where not given
-    CANOPY_FAILS,  # 1: its release does nothing
-    CANOPY_CORD_SHARE,  # share of the opening load that its cord carries, 0 without a cord
-    CANOPY_CORD_STRENGTH,  # N, inf without a cord
-    CANOPY_SNATCH,  # load of the cord as the ejection charge throws the pieces apart, N
-) = range(11)
-CANOPY_COLUMNS = 11
 LOST, FAILED = -2.0, -3.0  # in Work.opened: the canopy is gone; its release did nothing
 
 

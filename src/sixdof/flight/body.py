@@ -8,6 +8,7 @@ import numpy as np
 
 from sixdof.core import layout as ly
 from sixdof.core import types as ct
+from sixdof.core.columns import CanopyColumn, Handover
 from sixdof.core.draw import Draw
 from sixdof.core.flight import INSTANT, Work
 from sixdof.results.status import UNREACHED
@@ -38,7 +39,7 @@ class FlyingBody:
 def is_stretched(work: Work, canopy: int) -> bool:
     """Return whether a canopy pulls at the end of a segment: it has been released and its lines are stretched."""
     released = work.opened[canopy]
-    return released >= 0.0 and released + work.canopy[canopy, ct.CANOPY_WAIT] <= work.hand[ly.H_TIME] + INSTANT
+    return released >= 0.0 and released + work.canopy[canopy, CanopyColumn.WAIT] <= work.hand[Handover.TIME] + INSTANT
 
 
 def pass_on(source: Work, target: Work) -> None:

@@ -8,8 +8,9 @@ import numpy as np
 
 from sixdof.core import layout as ly
 from sixdof.core import types as ct
+from sixdof.core.columns import CanopyColumn, Handover, Tally
 from sixdof.core.motion import CANOPY
-from sixdof.core.observe import T_FALL_CRISIS, T_FALL_INCIDENCE, last_incidence
+from sixdof.core.observe import last_incidence
 from sixdof.draws.flight_draw import FlightDraw
 from sixdof.flight.body import AHEAD, BEHIND, FlyingBody, is_stretched
 from sixdof.flight.plan import Plan
@@ -36,7 +37,7 @@ class FlightFacts:
 
     def separated(self, k: int, hand: np.ndarray, speed: float, events: np.ndarray) -> None:
         """Note how a joint separated; its row of drag separation is cleared for the next joint."""
-        self.joint[k, :3] = hand[ly.H_TIME], hand[ly.H_CAUSE], speed
+        self.joint[k, :3] = hand[Handover.TIME], hand[Handover.CAUSE], speed
         self.joint[k, JOINT_FACTS.index("drag_separation_time")] = events[ly.E_DRAG_PARTING, 0]
         events[ly.E_DRAG_PARTING] = np.nan
 
@@ -44,7 +45,7 @@ class FlightFacts:
         """Note what the ejections of the canopies a body still carries would snatch their harnesses with."""
         for c in self.plan.harnesses:
             if body.first <= self.plan.canopy_stage[c] <= body.last and body.work.opened[c] < 0.0:
-                self.snatch[c] = body.work.canopy[c, ct.CANOPY_SNATCH]
+                self.snatch[c] = body.work.canopy[c, CanopyColumn.SNATCH]
 
     def still_joined(self, body: FlyingBody) -> None:
         """Note the drag at the aft joint of a body that never separated there."""
@@ -66,7 +67,7 @@ class FlightFacts:
         work, plan, speed = body.work, self.plan, ly.EVENT_COLUMNS.index("airspeed")
         for c, name in enumerate(plan.canopies):
             row, stretched = (body.events[len(ly.EVENTS) + c + more] for more in (0, len(plan.canopies)))
-            if work.canopy[c, ct.CANOPY_FAILS] > 0.5 or not np.isfinite(row[0]):
+            if work.canopy[c, CanopyColumn.FAILS] > 0.5 or not np.isfinite(row[0]):
                 continue
             pull = work.pull[c] if np.isfinite(stretched[0]) else math.nan
             self.canopy[c] = pull, self.snatch[c], row[speed], stretched[speed]
@@ -85,23 +86,23 @@ def body_facts(body: FlyingBody, plan: Plan) -> np.ndarray:
     facts = np.full(len(BODY_FACTS), np.nan)
     hand = body.work.hand
     facts[BODY_FACTS.index("descent")], facts[BODY_FACTS.index("body_status")] = Descent.NOT_DOWN, body.status
-    facts[BODY_FACTS.index("body_landing_mass")] = hand[ly.H_MASS]
-    facts[BODY_FACTS.index("time_falling_incidence") :] = body.work.tally[T_FALL_INCIDENCE : T_FALL_CRISIS + 1]
+    facts[BODY_FACTS.index("body_landing_mass")] = hand[Handover.MASS]
+    facts[BODY_FACTS.index("time_falling_incidence") :] = body.work.tally[Tally.FALL_INCIDENCE : Tally.FALL_CRISIS + 1]
     if body.status != ly.LANDED_OK:
         return facts
     row = dict(zip(ly.EVENT_COLUMNS, body.events[ly.E_LANDING]))
     speed = math.hypot(row["velocity_east"], row["velocity_north"], row["velocity_up"])
     fall = row["time"] - body.events[ly.E_APOGEE, 0]
-    energy = 0.5 * hand[ly.H_MASS] * speed**2
-    facts[:8] = row["time"], row["east"], row["north"], speed, energy, hand[ly.H_MASS], fall, descent_of(body, plan)
-    if hand[ly.H_PHASE] != CANOPY:
+    energy = 0.5 * hand[Handover.MASS] * speed**2
+    facts[:8] = row["time"], row["east"], row["north"], speed, energy, hand[Handover.MASS], fall, descent_of(body, plan)
+    if hand[Handover.PHASE] != CANOPY:
         facts[BODY_FACTS.index("descent_incidence")] = last_incidence(body.work.tally)[0]
     return facts
 
 
 def descent_of(body: FlyingBody, plan: Plan) -> Descent:
     """Return how a body came down."""
-    if body.work.hand[ly.H_PHASE] == CANOPY:
+    if body.work.hand[Handover.PHASE] == CANOPY:
         own = [c for c, stage in enumerate(plan.canopy_stage) if stage in range(body.first, body.last + 1)]
         return Descent.UNDER_CANOPY if any(is_stretched(body.work, c) for c in own) else Descent.TUMBLING
     mean, least, largest = last_incidence(body.work.tally)

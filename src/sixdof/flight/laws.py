@@ -19,7 +19,7 @@ from pathlib import Path
 import numpy as np
 
 from sixdof._jit import LAW_PROTOTYPE, NoStatus, is_jitted, law_pointer
-from sixdof.core.computer.tick import SW_FAILED, SW_STATUS
+from sixdof.core.computer.columns import Switch
 from sixdof.core.flight import LawSize, Work, make_work
 from sixdof.core.layout import D_DEPLOY, DEMAND, DEMAND_SIZE, GOAL, GOAL_SIZE, LAW_NONSENSE, MEMORY_SIZE, SENSED
 from sixdof.mission.units import shown
@@ -244,13 +244,13 @@ class Laws:
             touched = outside[whole[outside] != _UNTOUCHED]
             if touched.size:
                 whole[outside] = _UNTOUCHED
-                work.switches[SW_FAILED], work.switches[SW_STATUS] = -1.0 - number, touched[0] - FENCE
+                work.switches[Switch.FAILED], work.switches[Switch.STATUS] = -1.0 - number, touched[0] - FENCE
                 return True
         return False
 
     def report(self, work: Work, status: int) -> None:
         """Raise what went wrong in the flight just flown with `work`, which ended with `status`, LAW_FAILED or LAW_NONSENSE."""
-        t, what, which = float(work.sensed[0]), int(work.switches[SW_STATUS]), int(work.switches[SW_FAILED])
+        t, what, which = float(work.sensed[0]), int(work.switches[Switch.STATUS]), int(work.switches[Switch.FAILED])
         if which < 0:
             self._report_overrun(t, list(_FENCED)[-1 - which], what, work)
         guides = which == GUIDANCE + 1

@@ -10,13 +10,27 @@ import numpy as np
 
 from sixdof.core import layout as ly
 from sixdof.core import types as ct
-from sixdof.core.actuator import CARRIED
-from sixdof.core.computer.control import K_HEAD, K_ROW
+from sixdof.core.columns import (
+    BODY_COLUMNS,
+    CANOPY_COLUMNS,
+    FIN_COLUMNS,
+    GRAIN_COLUMNS,
+    GUST_COLUMNS,
+    HANDOVER_COLUMNS,
+    PANEL_COLUMNS,
+    SLOPE_COLUMNS,
+    WAKE_COLUMNS,
+    FinRow,
+    Handover,
+    StageColumn,
+)
+from sixdof.core.computer.columns import GAIN_HEAD, GAIN_ROW, RULE_COLUMNS, WAYPOINT_COLUMNS
 from sixdof.core.computer.estimator import Estimator
-from sixdof.core.computer.guidance import BY_TIME, LAST_HOLD, PROFILE, WP_COLUMNS, Guidance
+from sixdof.core.computer.guidance import BY_TIME, LAST_HOLD, PROFILE, Guidance
 from sixdof.core.computer.sensors import Barometer, Gnss, Inertial, Magnetometer, Sensors
 from sixdof.core.draw import Draw
 from sixdof.core.flight import Work, fly, make_events, make_log, make_summary, make_work
+from sixdof.core.layout import NOT_IGNITED
 from sixdof.core.motion import FREE
 from sixdof.vehicle.motor import no_thrust
 from sixdof.world.atmosphere import standard
@@ -28,8 +42,8 @@ EARTHS = ("wgs84", "sphere", "sphere at rest", "flat", "flat at rest")
 LEAST_DENSITY = 1e-300  # kg/m^3: an empty space has no Reynolds number, this one has
 NO_COEFFICIENTS = ct.Plain(0.0, 0.0, 0.0, 0.0)
 WHOLE = ct.Leg(1, 0, 0, 0, -1, ly.E_BURNOUT, 0, np.zeros((2, 1)), 0.0, math.inf, 0.0, 0.0)  # one body without stages
-NO_CANOPY = np.zeros((0, ct.CANOPY_COLUMNS))
-NO_GRAIN = np.zeros((0, ct.GRAIN_COLUMNS))
+NO_CANOPY = np.zeros((0, CANOPY_COLUMNS))
+NO_GRAIN = np.zeros((0, GRAIN_COLUMNS))
 _FACTORS = {
     "impulse",
     "burn_time",
@@ -73,7 +87,7 @@ def world_of(earth: str, latitude=0.0, longitude=0.0, *, wind=None, density=None
         ground=0.0,
         globe=globe_at(latitude, longitude, 0.0, round_=not earth.startswith("flat"), gm=GM, rate=rate, **shape),
         turbulence=ct.Turbulence(0, 0.0, 0.0),
-        gusts=np.zeros((0, ct.GUST_COLUMNS)),
+        gusts=np.zeros((0, GUST_COLUMNS)),
     )
 
 
@@ -96,21 +110,21 @@ def model_of(
     leg: ct.Leg = WHOLE,
 ) -> ct.Model:
     """Return the model of a body; mass (kg) and inertia (3, 3, kg m^2, body axes) without the propellant in `grain`."""
-    flat = np.zeros((2, ct.BODY_COLUMNS))
+    flat = np.zeros((2, BODY_COLUMNS))
     aero = ct.Aero(
         1.0,
         1.0,
         1.0,
         flat,
-        np.zeros((2, 0, ct.FIN_COLUMNS)),
+        np.zeros((2, 0, FIN_COLUMNS)),
         np.zeros((2, 2)),
         1.0,
         np.zeros((2, 2)),
         np.ones((2, 2)),
-        np.zeros((0, ct.PANEL_COLUMNS)),
-        np.zeros((0, ct.WAKE_COLUMNS)),
+        np.zeros((0, PANEL_COLUMNS)),
+        np.zeros((0, WAKE_COLUMNS)),
         np.zeros((0, 2, 3, 3)),
-        np.zeros((2, 1, ct.SLOPE_COLUMNS)),
+        np.zeros((2, 1, SLOPE_COLUMNS)),
         1.0,
         0.0,
         0.0,
@@ -137,17 +151,17 @@ def model_of(
 def _idle_computer(world: ct.World, period: float) -> ct.Computer:
     """Return a flight computer without rules, fins and errors: one step a tick."""
     triad = Inertial(0.0, 0.0, 0.0, 0.0, math.inf)
-    guidance = Guidance(np.zeros((1, 4)), int(BY_TIME), 0, math.inf, np.zeros((0, WP_COLUMNS)), 0.0, 0.0, 0.0, 0.0, 0.0, int(LAST_HOLD), int(PROFILE), 0)
+    guidance = Guidance(np.zeros((1, 4)), int(BY_TIME), 0, math.inf, np.zeros((0, WAYPOINT_COLUMNS)), 0.0, 0.0, 0.0, 0.0, 0.0, int(LAST_HOLD), int(PROFILE), 0)
     sensors = Sensors(1, triad, triad, Magnetometer(0.0, 0.0, ct.Vec3(0.0, 1.0, 0.0), 0), Barometer(0.0, 0.0, 0.0, 1), Gnss(0.0, 0.0, 0, 0, math.inf, math.inf))
     return ct.Computer(
         period=period,
         steps_per_tick=1,
         azimuth=0.0,
         guidance=guidance,
-        gains=np.zeros(K_HEAD + 2 * K_ROW),
+        gains=np.zeros(GAIN_HEAD + 2 * GAIN_ROW),
         mixer=np.zeros((0, 3)),
         roll_first=0,
-        rules=np.zeros((0, ct.RULE_COLUMNS)),
+        rules=np.zeros((0, RULE_COLUMNS)),
         sensors=sensors,
         estimator=Estimator(0.0, 0.0, 0.0, 0.0, 0.0, 0.0),
         earth_rate=world.earth_rate,
@@ -166,15 +180,15 @@ class Released(NamedTuple):
     work: Work
 
 
-def handed(place, velocity, attitude=(1.0, 0.0, 0.0, 0.0), rates=(0.0, 0.0, 0.0), *, phase=FREE, lit=ly.UNLIT) -> np.ndarray:
+def handed(place, velocity, attitude=(1.0, 0.0, 0.0, 0.0), rates=(0.0, 0.0, 0.0), *, phase=FREE, lit=NOT_IGNITED) -> np.ndarray:
     """Return what a leg is handed (layout.H_*): a body past its apogee in some state, at t = 0.
 
     place (m), velocity (m/s) : world axes. attitude : quaternion body -> world, scalar first. rates : rad/s, body axes.
     """
-    hand = np.zeros(ly.HAND_SIZE)
-    hand[[ly.H_GOES_ON, ly.H_PHASE, ly.H_LIT, ly.H_CLIMBING]] = 1.0, float(phase), lit, 0.0
-    hand[ly.H_RX : ly.H_RX + 3], hand[ly.H_VX : ly.H_VX + 3] = place, velocity
-    hand[ly.H_QW : ly.H_QW + 4], hand[ly.H_WX : ly.H_WX + 3] = attitude, rates
+    hand = np.zeros(HANDOVER_COLUMNS)
+    hand[[Handover.GOES_ON, Handover.PHASE, Handover.IGNITED, Handover.CLIMBING]] = 1.0, float(phase), lit, 0.0
+    hand[Handover.POSITION : Handover.POSITION + 3], hand[Handover.VELOCITY : Handover.VELOCITY + 3] = place, velocity
+    hand[Handover.ATTITUDE : Handover.ATTITUDE + 4], hand[Handover.RATE : Handover.RATE + 3] = attitude, rates
     return hand
 
 
@@ -186,13 +200,13 @@ def release(model: ct.Model, hand: np.ndarray, *, stage=None, opened: float = -1
     """
     work = make_work(model)
     work.hand[:] = hand
-    work.stage[:, [ly.ST_LIGHT, ly.ST_PART, ly.ST_BURNOUT]] = -1.0
+    work.stage[:, [StageColumn.IGNITE, StageColumn.SEPARATE, StageColumn.BURNOUT]] = -1.0
     for where, value in (stage or {}).items():
         work.stage[where] = value
-    work.opened[:], work.fins[CARRIED] = opened, 1.0
+    work.opened[:], work.fins[FinRow.CARRIED] = opened, 1.0
     # the first leg of a flight clears these; this one takes a flight up
     events, summary = make_events(model), make_summary()
     events[:], summary[:] = np.nan, 0.0
-    log = make_log(model, int(math.ceil((model.time_limit - hand[ly.H_TIME]) / model.computer.period)) + 3)
+    log = make_log(model, int(math.ceil((model.time_limit - hand[Handover.TIME]) / model.computer.period)) + 3)
     status, time, rows = fly(model, NOMINAL, work, log, events, summary)
     return Released(status, time, log[:rows], work)

@@ -11,10 +11,12 @@ import numpy as np
 
 from sixdof.autopilot.canopies import canopies, canopy_stages
 from sixdof.autopilot.rules import triggers
-from sixdof.core import layout as ly
 from sixdof.core import types as ct
+from sixdof.core.columns import GRAIN_COLUMNS, CanopyColumn, Handover, StageColumn
+from sixdof.core.computer.columns import RuleColumn
 from sixdof.core.draw import Draw
 from sixdof.core.flight import Work
+from sixdof.core.layout import NOT_IGNITED
 from sixdof.draws.flight_draw import NEUTRAL_MASS, OF_CANOPY, OF_HARNESS, OF_JOINT, OF_MASS, OF_STAGE, FlightDraw, stage_draw
 from sixdof.flight.body import FlyingBody
 from sixdof.flight.harness import Cut, cut_of, extended
@@ -137,41 +139,41 @@ class Plan:
         happens = dict(zip(self.names, draw.failure))
         for k, stage in enumerate(mission.stage):
             row = work.stage[k]
-            row[ly.ST_LIGHT_DELAY] = max(stage.ignition.delay + draw.stage[k, OF_STAGE.index("ignition_delay")], 0.0)
-            row[ly.ST_NO_IGNITION] = happens.get(f"no_ignition: {stage.name}", 0.0)
-            row[ly.ST_PART_DELAY] = stage.joint.delay + draw.joint[k, OF_JOINT.index("delay")]
-            row[ly.ST_NO_PARTING] = happens.get(f"no_separation: {stage.name}", 0.0)
+            row[StageColumn.IGNITION_DELAY] = max(stage.ignition.delay + draw.stage[k, OF_STAGE.index("ignition_delay")], 0.0)
+            row[StageColumn.NO_IGNITION] = happens.get(f"no_ignition: {stage.name}", 0.0)
+            row[StageColumn.SEPARATION_DELAY] = stage.joint.delay + draw.joint[k, OF_JOINT.index("delay")]
+            row[StageColumn.NO_SEPARATION] = happens.get(f"no_separation: {stage.name}", 0.0)
         work.canopy[:] = self.model(0, self.count - 1).canopy
         for c, name in enumerate(self.canopies):
             row = work.canopy[c]
-            row[ct.CANOPY_DRAG_AREA] *= draw.canopy[c, OF_CANOPY.index("drag")]
-            row[ct.CANOPY_FILL_TIME] *= draw.canopy[c, OF_CANOPY.index("fill_time")]
-            row[ct.CANOPY_FAILS] = happens.get(f"no_deployment: {name}", 0.0)
+            row[CanopyColumn.DRAG_AREA] *= draw.canopy[c, OF_CANOPY.index("drag")]
+            row[CanopyColumn.FILL_TIME] *= draw.canopy[c, OF_CANOPY.index("fill_time")]
+            row[CanopyColumn.FAILS] = happens.get(f"no_deployment: {name}", 0.0)
             if happens.get(f"canopy_lost: {name}", 0.0):
-                row[ct.CANOPY_STRENGTH] = 0.0
+                row[CanopyColumn.STRENGTH] = 0.0
             if c in self.harnesses:
                 parts = bool(happens.get(f"harness_breaks: {name}", 0.0))
                 which = self.harnesses[c]
                 strength = self.mission.harness[which].strength * draw.harness[which, OF_HARNESS.index("strength")]
-                row[ct.CANOPY_CORD_STRENGTH] = 0.0 if parts else strength
+                row[CanopyColumn.HARNESS_STRENGTH] = 0.0 if parts else strength
         self._delays(work, draw, happens)
 
     def _delays(self, work: Work, draw: FlightDraw, happens: dict) -> None:
         late = {f.of: f.late_by for f in self.mission.failure if f.kind == "late_apogee" and happens[f.name]}
         for i, each in enumerate(self.triggers):
-            delay = each.row[ct.RULE_DELAY]
+            delay = each.row[RuleColumn.DELAY]
             if i < len(self.mission.rule):
                 delay += draw.rule[i]
-            if each.row[ct.RULE_ACTION] == ct.ACTION_DEPLOY:
-                delay += draw.canopy[int(each.row[ct.RULE_TARGET]), OF_CANOPY.index("delay")]
-            if each.row[ct.RULE_TRIGGER] == ct.TRIGGER_APOGEE:
+            if each.row[RuleColumn.ACTION] == ct.ACTION_DEPLOY:
+                delay += draw.canopy[int(each.row[RuleColumn.TARGET]), OF_CANOPY.index("delay")]
+            if each.row[RuleColumn.TRIGGER] == ct.TRIGGER_APOGEE:
                 delay += late.get(self.mission.stage[each.owner].name, 0.0)
             work.rule_delay[i] = delay
 
     def load_harnesses(self, work: Work, first: int, last: int, draw: FlightDraw) -> None:
         """Fill in `work` what the harnesses of the stages first .. last, flying together, carry as their canopies are ejected."""
-        unlit = {k for k in range(first, last) if work.stage[k, ly.ST_LIGHT] < 0.0 or work.stage[k, ly.ST_NO_IGNITION] > 0.5}
-        if work.stage[last, ly.ST_NO_IGNITION] > 0.5:
+        unlit = {k for k in range(first, last) if work.stage[k, StageColumn.IGNITE] < 0.0 or work.stage[k, StageColumn.NO_IGNITION] > 0.5}
+        if work.stage[last, StageColumn.NO_IGNITION] > 0.5:
             unlit.add(last)
         for c, which in self.harnesses.items():
             if not first <= self.canopy_stage[c] <= last:
@@ -179,13 +181,13 @@ class Plan:
             harness, row = self.mission.harness[which], work.canopy[c]
             kept, loose = self.piece_masses(c, first, last, unlit, draw)
             if kept <= 0.0 or loose <= 0.0:  # the airframe parts where nothing is ahead: nothing flies off
-                row[ct.CANOPY_CORD_SHARE] = row[ct.CANOPY_SNATCH] = 0.0
+                row[CanopyColumn.HARNESS_SHARE] = row[CanopyColumn.SNATCH] = 0.0
                 continue
             rate = harness.stiffness * draw.harness[which, OF_HARNESS.index("stiffness")] / harness.length
             reduced = kept * loose / (kept + loose)
-            row[ct.CANOPY_CORD_SHARE] = loose / (kept + loose)
+            row[CanopyColumn.HARNESS_SHARE] = loose / (kept + loose)
             # the pieces fly apart at impulse/reduced mass until the harness has taken that energy up as a spring
-            row[ct.CANOPY_SNATCH] = harness.impulse * math.sqrt(rate / reduced)
+            row[CanopyColumn.SNATCH] = harness.impulse * math.sqrt(rate / reduced)
 
     def cut(self, canopy: int, first: int, last: int) -> Cut:
         """Return how a canopy's ejection divides the stages first .. last flying together."""
@@ -231,8 +233,8 @@ class Plan:
         Each has the drag of its side area whichever way it turns; that which keeps the canopy hangs from it by its fore end.
         """
         first, last = body.first, body.last
-        unlit = {k for k in range(first, last) if body.work.stage[k, ly.ST_BURNOUT] < 0.0}
-        if body.work.hand[ly.H_LIT] == ly.UNLIT:
+        unlit = {k for k in range(first, last) if body.work.stage[k, StageColumn.BURNOUT] < 0.0}
+        if body.work.hand[Handover.IGNITED] == NOT_IGNITED:
             unlit.add(last)
         cut, which, stage = self.cut(canopy, first, last), self.harnesses[canopy], self.canopy_stage[canopy]
         harness, ends = self.mission.harness[which], (0.0, cut.at)
@@ -241,7 +243,7 @@ class Plan:
             self.mission.stage[stage].hanging_drag * draw.stage[stage, OF_STAGE.index("hanging_drag")],
             harness.tumbling_drag * draw.harness[which, OF_HARNESS.index("tumbling_drag")],
         )
-        none = np.zeros((0, ct.GRAIN_COLUMNS))
+        none = np.zeros((0, GRAIN_COLUMNS))
         return tuple(
             body.model._replace(mass=table_of([extended(lump)], none), tumble_area=float(drag * area), leg=body.model.leg._replace(nose_x=fore_end))
             for lump, drag, (area, fore_end) in zip(self.pieces(canopy, first, last, unlit, draw), drags, sides)

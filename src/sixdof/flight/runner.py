@@ -11,7 +11,9 @@ import numpy as np
 
 from sixdof.core import layout as ly
 from sixdof.core import types as ct
+from sixdof.core.columns import CanopyColumn, Handover, StageColumn
 from sixdof.core.flight import Work, fly, make_events, make_log, make_summary, make_work
+from sixdof.core.layout import NOT_IGNITED
 from sixdof.core.motion import CANOPY, FREE
 from sixdof.draws.flight_draw import NEUTRAL_MASS, OF_JOINT, FlightDraw
 from sixdof.flight.body import AHEAD, BEHIND, FlyingBody, copy_of, is_stretched, pass_on, wide_log
@@ -73,7 +75,7 @@ class FlightRunner:
         whole = plan.model(0, last)
         work = self._work(0, 0, last)
         plan.prepare(work, draw)
-        work.hand[ly.H_GOES_ON] = 0.0
+        work.hand[Handover.GOES_ON] = 0.0
         facts = FlightFacts(plan)
         front = FlyingBody(0, 0, last, work, make_events(whole), make_summary())
         waiting, landed = [front], []
@@ -115,13 +117,13 @@ class FlightRunner:
 
     def _separate(self, body: FlyingBody, draw: FlightDraw, facts: FlightFacts, waiting: list[FlyingBody]) -> None:
         """Divide a body at a joint: `body` goes on as what is ahead of it, what is behind waits its turn."""
-        plan, hand, k = self.plan, body.work.hand, int(body.work.hand[ly.H_WHICH])
+        plan, hand, k = self.plan, body.work.hand, int(body.work.hand[Handover.WHICH])
         stack, stack_draw = body.model, body.draw
         fore = plan.segment(body.first, k - 1, draw, body.index)
         aft = plan.segment(k, body.last, draw, k)
         charge = plan.mission.stage[k].joint.impulse * draw.joint[k, OF_JOINT.index("impulse")]
         turn = [draw.joint[k, OF_JOINT.index(name)] for name in ("tilt_y", "tilt_z")]
-        halves = divide(hand, (stack, stack_draw), fore, aft, charge if hand[ly.H_CAUSE] == ly.BY_COMMAND else 0.0, turn)
+        halves = divide(hand, (stack, stack_draw), fore, aft, charge if hand[Handover.CAUSE] == ly.BY_COMMAND else 0.0, turn)
         facts.separated(k, hand, halves.speed, body.events)
 
         other = self._work(k, k, body.last)
@@ -138,16 +140,16 @@ class FlightRunner:
         (body.model, body.draw), body.since = fore, (k, AHEAD)
         for work, stages, model in ((ahead, range(body.first, k), fore[0]), (other, range(k, behind.last + 1), aft[0])):
             hangs = any(is_stretched(work, c) for c, stage in enumerate(plan.canopy_stage) if stage in stages)
-            work.hand[ly.H_PHASE] = float(CANOPY if hangs else FREE)
-            work.hand[ly.H_DRAG_AREA] = min(work.hand[ly.H_DRAG_AREA], model.tumble_area)  # a part has no more than it can have
+            work.hand[Handover.PHASE] = float(CANOPY if hangs else FREE)
+            work.hand[Handover.DRAG_AREA] = min(work.hand[Handover.DRAG_AREA], model.tumble_area)  # a part has no more than it can have
         for each, stage in enumerate(plan.canopy_stage):  # a command reaches no canopy on the other side
             work = ahead if stage >= k else other
-            work.canopy[each, ct.CANOPY_FAILS] = 1.0
+            work.canopy[each, CanopyColumn.FAILS] = 1.0
             work.opened[each] = min(work.opened[each], ct.LOST) if work.opened[each] >= 0.0 else work.opened[each]
 
     def _fail_harness(self, body: FlyingBody, draw: FlightDraw, facts: FlightFacts, waiting: list[FlyingBody]) -> None:
         """Divide a body whose harness has failed: `body` keeps the canopy, the loose piece waits its turn."""
-        plan, c = self.plan, int(body.work.hand[ly.H_WHICH])
+        plan, c = self.plan, int(body.work.hand[Handover.WHICH])
         facts.broken.add(f"harness_breaks: {plan.canopies[c]}")
         body.since = None
         stage = plan.canopy_stage[c]
@@ -158,17 +160,17 @@ class FlightRunner:
         body.draw = body.draw._replace(**NEUTRAL_MASS)
         body.whole = False
         for work, piece in ((body.work, body.model), (other, fallen)):  # what is left falls as it is: it separates and burns no more
-            work.hand[ly.H_PHASE], work.hand[ly.H_DRAG_AREA] = float(CANOPY), piece.tumble_area
-            work.hand[ly.H_LIT] = ly.UNLIT
-            work.stage[:, ly.ST_NO_PARTING] = work.stage[:, ly.ST_NO_IGNITION] = 1.0
+            work.hand[Handover.PHASE], work.hand[Handover.DRAG_AREA] = float(CANOPY), piece.tumble_area
+            work.hand[Handover.IGNITED] = NOT_IGNITED
+            work.stage[:, StageColumn.NO_SEPARATION] = work.stage[:, StageColumn.NO_IGNITION] = 1.0
         loose = FlyingBody(plan.count + plan.harnesses[c], stage, stage, other, body.events.copy(), body.summary.copy(), fallen, body.draw, whole=False)
         for each, kept in enumerate(plan.on_kept_piece(c)):
             for work, has in ((body.work, kept), (other, not kept)):
                 if not has:
-                    work.canopy[each, ct.CANOPY_FAILS] = 1.0
+                    work.canopy[each, CanopyColumn.FAILS] = 1.0
                     work.opened[each] = ct.LOST if work.opened[each] >= 0.0 else work.opened[each]
-                work.canopy[each, ct.CANOPY_CORD_SHARE] = work.canopy[each, ct.CANOPY_SNATCH] = 0.0
-                work.canopy[each, ct.CANOPY_CORD_STRENGTH] = math.inf
+                work.canopy[each, CanopyColumn.HARNESS_SHARE] = work.canopy[each, CanopyColumn.SNATCH] = 0.0
+                work.canopy[each, CanopyColumn.HARNESS_STRENGTH] = math.inf
         waiting.append(loose)
 
     # ---------------------------------------------------------------- facts
@@ -195,7 +197,7 @@ class FlightRunner:
         hand = front.work.hand
         return Flown(
             front.status,
-            float(hand[ly.H_TIME]),
+            float(hand[Handover.TIME]),
             events,
             front.summary,
             front.work.passed.copy(),

@@ -7,9 +7,10 @@ from typing import NamedTuple
 
 import numpy as np
 
-from sixdof.core import layout as ly
 from sixdof.core import types as ct
+from sixdof.core.columns import FinColumn, GrainColumn, Handover, PanelColumn
 from sixdof.core.flight import mass_now
+from sixdof.core.layout import NOT_IGNITED
 from sixdof.vehicle.solids import Lump
 
 JUST_OPEN = 0.002  # m: clearance beyond which two bodies count as apart
@@ -63,15 +64,15 @@ def bent_model(model: ct.Model, bend: Bend) -> tuple[ct.Model, dict[str, float]]
         return model, {}
     grain = model.mass.grain.copy()
     for row in grain:
-        y, z = bend.shift(row[ct.GRAIN_X])
-        row[ct.GRAIN_Y] += y
-        row[ct.GRAIN_Z] += z
+        y, z = bend.shift(row[GrainColumn.X])
+        row[GrainColumn.Y] += y
+        row[GrainColumn.Z] += z
     start = bend.moment_y / bend.turn_y if bend.turn_y else bend.moment_z / bend.turn_z
     panel = model.aero.panel.copy()
     for row in panel:
-        if model.aero.fin[0, int(row[ct.PANEL_SET]), ct.FIN_X] > start:
+        if model.aero.fin[0, int(row[PanelColumn.SET]), FinColumn.X] > start:
             # positive deflection turns the leading edge towards the normal (0, -cos, -sin)
-            row[ct.PANEL_CANT] += row[ct.PANEL_SIN] * bend.turn_y - row[ct.PANEL_COS] * bend.turn_z
+            row[PanelColumn.CANT] += row[PanelColumn.SIN] * bend.turn_y - row[PanelColumn.COS] * bend.turn_z
     y, z = bend.shift(model.thrust.exit_x)
     model = model._replace(mass=model.mass._replace(grain=grain), aero=model.aero._replace(panel=panel))
     return model, {"tilt_y": bend.turn_y, "tilt_z": bend.turn_z, "offset_y": y, "offset_z": z}
@@ -98,28 +99,28 @@ def divide(hand: np.ndarray, stack, fore, aft, impulse: float, turn) -> Halves:
     the stack's axis, and turns a body whose centre lies off it. So linear and angular momentum stand, and the kinetic energy
     grows by the impulse's work alone.
     """
-    t, lit = hand[ly.H_TIME], hand[ly.H_LIT]
+    t, lit = hand[Handover.TIME], hand[Handover.IGNITED]
     _, *cg = mass_now(*stack, t, lit)[:4]
-    m_fore, *of_fore = mass_now(*fore, t, ly.UNLIT)
+    m_fore, *of_fore = mass_now(*fore, t, NOT_IGNITED)
     m_aft, *of_aft = mass_now(*aft, t, lit)
     d_fore = np.array([cg[0] - of_fore[0], of_fore[1] - cg[1], of_fore[2] - cg[2]])
     d_aft = -m_fore / m_aft * d_fore  # the common centre stays where it is
-    q, w = hand[ly.H_QW : ly.H_QW + 4], hand[ly.H_WX : ly.H_WX + 3]
+    q, w = hand[Handover.ATTITUDE : Handover.ATTITUDE + 4], hand[Handover.RATE : Handover.RATE + 3]
     turned, bent = matrix(q), turning(*turn)
     rate = w - turned.T @ np.array(stack[0].world.earth_rate)
     inverse_aft = bent @ _symmetric(of_aft[3:]) @ bent.T
     halves = []
     for d, mass, inverse, push in ((d_fore, m_fore, _symmetric(of_fore[3:]), impulse), (d_aft, m_aft, inverse_aft, -impulse)):
         mine = hand.copy()
-        mine[ly.H_RX : ly.H_RX + 3] += turned @ d
-        mine[ly.H_VX : ly.H_VX + 3] += turned @ (np.cross(rate, d) + np.array([push / mass, 0.0, 0.0]))
+        mine[Handover.POSITION : Handover.POSITION + 3] += turned @ d
+        mine[Handover.VELOCITY : Handover.VELOCITY + 3] += turned @ (np.cross(rate, d) + np.array([push / mass, 0.0, 0.0]))
         off_axis = np.array([0.0, cg[1] + d[1], cg[2] + d[2]])
-        mine[ly.H_WX : ly.H_WX + 3] += inverse @ np.cross(-off_axis, np.array([push, 0.0, 0.0]))
+        mine[Handover.RATE : Handover.RATE + 3] += inverse @ np.cross(-off_axis, np.array([push, 0.0, 0.0]))
         halves.append(mine)
-    halves[0][ly.H_LIT] = ly.UNLIT
-    halves[1][ly.H_QW : ly.H_QW + 4] = _times(q, turn)
-    halves[1][ly.H_WX : ly.H_WX + 3] = bent.T @ halves[1][ly.H_WX : ly.H_WX + 3]
-    apart = turned.T @ (halves[0][ly.H_VX : ly.H_VX + 3] - halves[1][ly.H_VX : ly.H_VX + 3])
+    halves[0][Handover.IGNITED] = NOT_IGNITED
+    halves[1][Handover.ATTITUDE : Handover.ATTITUDE + 4] = _times(q, turn)
+    halves[1][Handover.RATE : Handover.RATE + 3] = bent.T @ halves[1][Handover.RATE : Handover.RATE + 3]
+    apart = turned.T @ (halves[0][Handover.VELOCITY : Handover.VELOCITY + 3] - halves[1][Handover.VELOCITY : Handover.VELOCITY + 3])
     return Halves(*halves, float(apart[0]))
 
 

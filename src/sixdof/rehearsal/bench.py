@@ -11,8 +11,10 @@ from sixdof.autopilot.canopies import canopies
 from sixdof.autopilot.rules import RuleRow
 from sixdof.core import layout as ly
 from sixdof.core import types as ct
+from sixdof.core.computer.columns import Noticed, RuleColumn, RuleState
 from sixdof.core.computer.guidance import HOLD_DIRECTION, PROFILE, WAYPOINTS
-from sixdof.core.computer.tick import N_LIFTOFF, R_ARMED, R_FIRED, R_GIVEN_UP, SOON
+from sixdof.core.computer.tick import SOON
+from sixdof.core.types import ACTION_IGNITE
 from sixdof.mission.mission import Mission
 
 Window = tuple[float, float] | None  # s since ignition; None: must not fire
@@ -21,9 +23,9 @@ Window = tuple[float, float] | None  # s since ignition; None: must not fire
 class Bench(NamedTuple):
     """What a rehearsal leaves.
 
-    stage : whose computer ran. triggers, rule_names, delays, rules : (rules,) entries, names, s, and states (rules, RULE_STATE).
+    stage : whose computer ran. triggers, rule_names, delays, rules : (rules,) entries, names, s, and states (rules, RULE_STATES).
     time : (ticks,). rows : (ticks, SENSED), what was read. attached : (ticks,) stages behind, as the break-wires told. live :
-    (ticks,). notice : (NOTICE_SIZE,). stages : (stages, STAGE_COLUMNS). opened : (canopies,). fails : (canopies,) 1 where the
+    (ticks,). notice : (NOTICED_COLUMNS,). stages : (stages, STAGE_COLUMNS). opened : (canopies,). fails : (canopies,) 1 where the
     charge does nothing.
     given : columns that the script held. expect : windows by rule name.
     """
@@ -87,7 +89,7 @@ class Bench(NamedTuple):
 
     def since_liftoff(self) -> np.ndarray:
         """Time since liftoff was noticed, -1 before, s (ticks,)."""
-        lifted = self.notice[N_LIFTOFF]
+        lifted = self.notice[Noticed.LIFTOFF]
         return np.where((lifted >= 0.0) & (self.time >= lifted), self.time - lifted, -1.0)
 
 
@@ -105,12 +107,12 @@ _MODES = {int(PROFILE): "profile", int(WAYPOINTS): "waypoints", int(HOLD_DIRECTI
 
 def doing(bench: Bench, rule: int) -> str:
     """Return what a rule does, "deploy main" or "enable the fins"."""
-    action, target = int(bench.row(rule)[ct.RULE_ACTION]), int(bench.row(rule)[ct.RULE_TARGET])
+    action, target = int(bench.row(rule)[RuleColumn.ACTION]), int(bench.row(rule)[RuleColumn.TARGET])
     if action == ct.ACTION_GUIDE:
         return f"guide by {_MODES[target]}"
     if action == ct.ACTION_DEPLOY:
         return f"deploy {bench.canopy_names[target]}"
-    if action in (ct.ACTION_SEPARATE, ct.ACTION_LIGHT):
+    if action in (ct.ACTION_SEPARATE, ACTION_IGNITE):
         return f"{'separate' if action == ct.ACTION_SEPARATE else 'ignite'} {bench.stage_names[target]}"
     return "enable the fins" if action == ct.ACTION_ENABLE else "disable the fins"
 
@@ -120,7 +122,7 @@ def doing(bench: Bench, rule: int) -> str:
 
 def due(bench: Bench, rule: int) -> float:
     """Return when a rule's delay has run out, NaN where its trigger was never sensed."""
-    armed = bench.rules[rule, R_ARMED]
+    armed = bench.rules[rule, RuleState.ARMED]
     return float(armed + bench.delays[rule]) if armed >= 0.0 else math.nan
 
 
@@ -129,9 +131,9 @@ def waited(bench: Bench, rule: int) -> str:
     start, state = due(bench, rule), bench.rules[rule]
     if not start <= bench.time[-1] + SOON:
         return ""
-    over = next((t for t in (state[R_FIRED], state[R_GIVEN_UP]) if t >= 0.0), math.inf)
+    over = next((t for t in (state[RuleState.FIRED], state[RuleState.GIVEN_UP]) if t >= 0.0), math.inf)
     # the tick at which it gave up still counts: a condition held there
-    ends = SOON if state[R_GIVEN_UP] >= 0.0 else -SOON
+    ends = SOON if state[RuleState.GIVEN_UP] >= 0.0 else -SOON
     waiting = np.flatnonzero((bench.time >= start - SOON) & (bench.time < over + ends))
     texts = []
     for holds, text in _conditions(bench, bench.row(rule)):
@@ -147,10 +149,10 @@ def waited(bench: Bench, rule: int) -> str:
 def _conditions(bench: Bench, row: np.ndarray):
     """Yield (bool (ticks,), text of a tick) of each condition of a rule: where it is not met, and what to say of it."""
     height, since, speed, tilt = bench.reading("height"), bench.since_liftoff(), bench.speed(), bench.tilt()
-    low, high = row[ct.RULE_SPEED_ABOVE], row[ct.RULE_SPEED_BELOW]
-    steep = row[ct.RULE_TILT_BELOW]
-    up, down, after, before = (row[i] for i in (ct.RULE_HEIGHT_ABOVE, ct.RULE_HEIGHT_BELOW, ct.RULE_AFTER, ct.RULE_BEFORE))
-    attached, wanted = bench.attached > 0.0, row[ct.RULE_BOOSTER]
+    low, high = row[RuleColumn.SPEED_ABOVE], row[RuleColumn.SPEED_BELOW]
+    steep = row[RuleColumn.TILT_BELOW]
+    up, down, after, before = (row[i] for i in (RuleColumn.HEIGHT_ABOVE, RuleColumn.HEIGHT_BELOW, RuleColumn.AFTER, RuleColumn.BEFORE))
+    attached, wanted = bench.attached > 0.0, row[RuleColumn.BOOSTER]
     yield height < up, lambda i: f"a height of {height[i]:.1f} m, not above {up:g} m"
     yield height > down, lambda i: f"a height of {height[i]:.1f} m, not below {down:g} m"
     yield since < after, lambda i: f"less than {after:g} s since liftoff"

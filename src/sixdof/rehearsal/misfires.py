@@ -9,9 +9,11 @@ import numpy as np
 
 from sixdof.autopilot.canopies import canopy_stages
 from sixdof.autopilot.rules import burn_order
-from sixdof.core import layout as ly
 from sixdof.core import types as ct
-from sixdof.core.computer.tick import MOST_BURNS, N_APOGEE, N_BURNOUT, N_IGNITION, N_LIFTOFF, N_RAIL, R_ACTED, R_ARMED, R_FIRED, R_GIVEN_UP, SOON
+from sixdof.core.columns import StageColumn
+from sixdof.core.computer.columns import MOST_BURNS, Noticed, RuleColumn, RuleState
+from sixdof.core.computer.tick import SOON
+from sixdof.core.types import ACTION_IGNITE
 from sixdof.rehearsal.bench import Bench, due, seconds, waited
 
 # common practice among builders, not law and not physics
@@ -41,12 +43,12 @@ def remarks(bench: Bench) -> list[str]:
 def _never_fired(bench: Bench) -> Iterator[Finding]:
     for i in bench.own:
         name, state = bench.rule_names[i], bench.rules[i]
-        if state[R_FIRED] >= 0.0 or (name in bench.expect and bench.expect[name] is None):
+        if state[RuleState.FIRED] >= 0.0 or (name in bench.expect and bench.expect[name] is None):
             continue
-        if state[R_GIVEN_UP] >= 0.0:
-            text = f"gives up at {seconds(state[R_GIVEN_UP])}, held by {waited(bench, i)}"
-            yield float(state[R_GIVEN_UP]), f"{name} {text}"
-        elif state[R_ARMED] < 0.0:
+        if state[RuleState.GIVEN_UP] >= 0.0:
+            text = f"gives up at {seconds(state[RuleState.GIVEN_UP])}, held by {waited(bench, i)}"
+            yield float(state[RuleState.GIVEN_UP]), f"{name} {text}"
+        elif state[RuleState.ARMED] < 0.0:
             yield math.inf, f"{name} never fires: {_not_sensed(bench, i)}"
         elif due(bench, i) > bench.time[-1] + SOON:
             if not _done(bench, i):
@@ -58,7 +60,7 @@ def _never_fired(bench: Bench) -> Iterator[Finding]:
 
 def _not_needed(bench: Bench) -> Iterator[Finding]:
     for i in bench.own:
-        if bench.rules[i, R_FIRED] < 0.0 and due(bench, i) > bench.time[-1] + SOON and _done(bench, i):
+        if bench.rules[i, RuleState.FIRED] < 0.0 and due(bench, i) > bench.time[-1] + SOON and _done(bench, i):
             text = f"is due at {seconds(due(bench, i))}, after the script's end at {_end(bench)}, and another had done it"
             yield due(bench, i), f"{bench.rule_names[i]} {text}"
 
@@ -69,22 +71,22 @@ def _end(bench: Bench) -> str:
 
 def _done(bench: Bench, rule: int) -> bool:
     """Return whether what a rule does once and for all has come about by the end."""
-    action, target = int(bench.row(rule)[ct.RULE_ACTION]), int(bench.row(rule)[ct.RULE_TARGET])
+    action, target = int(bench.row(rule)[RuleColumn.ACTION]), int(bench.row(rule)[RuleColumn.TARGET])
     if action == ct.ACTION_DEPLOY:
         return bench.opened[target] >= 0.0
-    column = {int(ct.ACTION_LIGHT): ly.ST_LIGHT, int(ct.ACTION_SEPARATE): ly.ST_PART}.get(action)
+    column = {int(ACTION_IGNITE): StageColumn.IGNITE, int(ct.ACTION_SEPARATE): StageColumn.SEPARATE}.get(action)
     return column is not None and bench.stages[target, column] >= 0.0
 
 
 def _not_sensed(bench: Bench, rule: int) -> str:
     """Return why a rule's trigger was never sensed."""
     row, height = bench.row(rule), bench.reading("height")
-    trigger, threshold, order = int(row[ct.RULE_TRIGGER]), row[ct.RULE_THRESHOLD], int(row[ct.RULE_ORDER])
+    trigger, threshold, order = int(row[RuleColumn.TRIGGER]), row[RuleColumn.THRESHOLD], int(row[RuleColumn.ORDER])
     if trigger == ct.TRIGGER_TIME:
         return f"the script ends at {_end(bench)}, before {seconds(threshold)}"
     if trigger == ct.TRIGGER_EJECTION:
         return f"the motor of {bench.stage_names[order]} does not burn out, by its thrust curve, within the script"
-    if not bench.notice[N_LIFTOFF] >= 0.0:
+    if not bench.notice[Noticed.LIFTOFF] >= 0.0:
         return "liftoff is never sensed"
     if trigger in (ct.TRIGGER_BURNOUT, ct.TRIGGER_IGNITION):
         return _no_burn(bench, "burnout" if trigger == ct.TRIGGER_BURNOUT else "ignition", order)
@@ -92,17 +94,17 @@ def _not_sensed(bench: Bench, rule: int) -> str:
         return f"the separation of {bench.stage_names[len(bench.stage_names) - 1 - order]} is never sensed"
     if trigger == ct.TRIGGER_CLIMBING:
         return f"the sensed height never reaches {threshold:g} m and is {height.max():.1f} m at most"
-    if trigger == ct.TRIGGER_RAIL or not bench.notice[N_RAIL] >= 0.0:
+    if trigger == ct.TRIGGER_RAIL or not bench.notice[Noticed.RAIL] >= 0.0:
         return "leaving the rail is never sensed"
-    if trigger == ct.TRIGGER_FALLING and bench.notice[N_APOGEE] >= 0.0:
-        least = height[bench.tick(bench.notice[N_APOGEE]) :].min()
+    if trigger == ct.TRIGGER_FALLING and bench.notice[Noticed.APOGEE] >= 0.0:
+        least = height[bench.tick(bench.notice[Noticed.APOGEE]) :].min()
         return f"after apogee the sensed height never falls to {threshold:g} m and is {least:.1f} m at least"
     return "apogee is never sensed"
 
 
 def _no_burn(bench: Bench, what: str, order: int) -> str:
     name = bench.stage_names[burn_order(bench.mission)[order]]
-    begun, ended = (int((bench.notice[first : first + MOST_BURNS] >= 0.0).sum()) for first in (N_IGNITION, N_BURNOUT))
+    begun, ended = (int((bench.notice[first : first + MOST_BURNS] >= 0.0).sum()) for first in (Noticed.IGNITION, Noticed.BURNOUT))
     text = f"the {what} of {name} is never sensed, of {_counted(begun, 'burn')} begun and {ended} ended"
     return text if "specific_force_x" in bench.given else f"{text}, because the script has no column specific_force_x"
 
@@ -116,7 +118,7 @@ def _counted(number: int, what: str) -> str:
 
 def _canopies(bench: Bench) -> Iterator[Finding]:
     """Canopies that are never released, too early, or too fast."""
-    wanted = {int(bench.row(i)[ct.RULE_TARGET]) for i in bench.own if bench.row(i)[ct.RULE_ACTION] == ct.ACTION_DEPLOY}
+    wanted = {int(bench.row(i)[RuleColumn.TARGET]) for i in bench.own if bench.row(i)[RuleColumn.ACTION] == ct.ACTION_DEPLOY}
     for c, (name, stage) in enumerate(zip(bench.canopy_names, canopy_stages(bench.mission))):
         if stage != bench.stage and c not in wanted:
             continue
@@ -127,16 +129,16 @@ def _canopies(bench: Bench) -> Iterator[Finding]:
 
 
 def _no_release(bench: Bench, c: int, name: str, wanted: bool) -> Finding:
-    fired = [i for i in bench.own if _is(bench, i, ct.ACTION_DEPLOY, c) and bench.rules[i, R_FIRED] >= 0.0]
+    fired = [i for i in bench.own if _is(bench, i, ct.ACTION_DEPLOY, c) and bench.rules[i, RuleState.FIRED] >= 0.0]
     if fired and bench.fails[c] > 0.5:
-        first = min(fired, key=lambda i: bench.rules[i, R_FIRED])
-        at = float(bench.rules[first, R_FIRED])
+        first = min(fired, key=lambda i: bench.rules[i, RuleState.FIRED])
+        at = float(bench.rules[first, RuleState.FIRED])
         return at, f"{name} is never released: {bench.rule_names[first]} fires its charge at {seconds(at)}, and it fails"
     return math.inf, f"{name} is never released{'' if wanted else ', and no rule would'}"
 
 
 def _release(bench: Bench, name: str, t: float) -> Iterator[Finding]:
-    apogee, speed = bench.noticed(N_APOGEE), bench.speed()[bench.tick(t)]
+    apogee, speed = bench.noticed(Noticed.APOGEE), bench.speed()[bench.tick(t)]
     early = not apogee <= t
     if early:
         when = f", at {seconds(apogee)}" if math.isfinite(apogee) else ", which it never is"
@@ -147,7 +149,7 @@ def _release(bench: Bench, name: str, t: float) -> Iterator[Finding]:
 
 
 def _is(bench: Bench, rule: int, action, target: int) -> bool:
-    return bench.row(rule)[ct.RULE_ACTION] == action and bench.row(rule)[ct.RULE_TARGET] == target
+    return bench.row(rule)[RuleColumn.ACTION] == action and bench.row(rule)[RuleColumn.TARGET] == target
 
 
 # ---------------------------------------------------------------- stages, of the front stage's computer
@@ -155,19 +157,19 @@ def _is(bench: Bench, rule: int, action, target: int) -> bool:
 
 def _wanted_stages(bench: Bench, action) -> list[int]:
     """Return the stages that a rule is there to light or to part, and those that a law has commanded."""
-    column = ly.ST_PART if action == ct.ACTION_SEPARATE else ly.ST_LIGHT
-    wanted = {int(bench.row(i)[ct.RULE_TARGET]) for i in bench.own if bench.row(i)[ct.RULE_ACTION] == action}
+    column = StageColumn.SEPARATE if action == ct.ACTION_SEPARATE else StageColumn.IGNITE
+    wanted = {int(bench.row(i)[RuleColumn.TARGET]) for i in bench.own if bench.row(i)[RuleColumn.ACTION] == action}
     return sorted(wanted | set(np.flatnonzero(bench.stages[:, column] >= 0.0).tolist()), reverse=True)
 
 
 def _lit(bench: Bench) -> Iterator[Finding]:
     """Stages that are never lit, or with a booster attached, or leaning."""
-    for k in _wanted_stages(bench, ct.ACTION_LIGHT):
-        name, t = bench.stage_names[k], bench.stages[k, ly.ST_LIGHT]
+    for k in _wanted_stages(bench, ACTION_IGNITE):
+        name, t = bench.stage_names[k], bench.stages[k, StageColumn.IGNITE]
         if t < 0.0:
             yield math.inf, f"{name} is never lit"
             continue
-        if bench.stages[k, ly.ST_NO_IGNITION] > 0.5:
+        if bench.stages[k, StageColumn.NO_IGNITION] > 0.5:
             yield float(t), f"{name} is commanded to light at {seconds(t)} and does not: its ignition fails"
         tick = bench.tick(t)
         if bench.attached[tick] > k:
@@ -193,7 +195,7 @@ def _partings(bench: Bench) -> list[tuple[int, int]]:
 
 def _burning(bench: Bench, t: float) -> bool:
     """Return whether a burn is sensed at t."""
-    begun, ended = (bench.notice[first : first + MOST_BURNS] for first in (N_IGNITION, N_BURNOUT))
+    begun, ended = (bench.notice[first : first + MOST_BURNS] for first in (Noticed.IGNITION, Noticed.BURNOUT))
     return bool(((begun >= 0.0) & (begun <= t + SOON) & ~((ended >= 0.0) & (ended <= t + SOON))).any())
 
 
@@ -205,12 +207,12 @@ def _parted(bench: Bench) -> Iterator[Finding]:
         if _burning(bench, t):
             yield t, f"{bench.stage_names[stage]} parts at {seconds(t)} while a burn is still sensed"
     for k in _wanted_stages(bench, ct.ACTION_SEPARATE) if bench.stage == 0 else ():
-        name, t = bench.stage_names[k], bench.stages[k, ly.ST_PART]
+        name, t = bench.stage_names[k], bench.stages[k, StageColumn.SEPARATE]
         if k in gone or bench.attached[-1] < k:
             continue
         if t < 0.0:
             yield math.inf, f"{name} is never parted"
-        elif bench.stages[k, ly.ST_NO_PARTING] > 0.5:
+        elif bench.stages[k, StageColumn.NO_SEPARATION] > 0.5:
             yield float(t), f"{name} is commanded to part at {seconds(t)} and does not: its separation fails"
         else:
             yield float(t), f"{name} is commanded to part at {seconds(t)}, and its break-wires never tell that it has"
@@ -219,7 +221,7 @@ def _parted(bench: Bench) -> Iterator[Finding]:
 def _unasked(bench: Bench) -> Iterator[Finding]:
     """Partings that no command had asked for, of the front stage's computer."""
     for tick, stage in _partings(bench) if bench.stage == 0 else ():
-        commands = bench.stages[1 : stage + 1, ly.ST_PART]
+        commands = bench.stages[1 : stage + 1, StageColumn.SEPARATE]
         if not ((commands >= 0.0) & (commands <= bench.time[tick] + SOON)).any():
             t = float(bench.time[tick])
             yield t, f"{bench.stage_names[stage]} has parted at {seconds(t)} without a command"
@@ -228,8 +230,8 @@ def _unasked(bench: Bench) -> Iterator[Finding]:
 def _fins(bench: Bench) -> Iterator[Finding]:
     """Fins that are live on the rail."""
     live = np.flatnonzero(bench.live > 0.5)
-    if live.size and not bench.noticed(N_RAIL) <= bench.time[live[0]] + SOON:
-        left, t = bench.noticed(N_RAIL), float(bench.time[live[0]])
+    if live.size and not bench.noticed(Noticed.RAIL) <= bench.time[live[0]] + SOON:
+        left, t = bench.noticed(Noticed.RAIL), float(bench.time[live[0]])
         when = f"it leaves at {seconds(left)}" if math.isfinite(left) else "it never leaves"
         yield t, f"the fins are enabled at {seconds(t)} while still on the rail, which {when} by what is sensed"
 
@@ -247,16 +249,16 @@ def _order(bench: Bench) -> Iterator[Finding]:
 
 
 def _too_soon(bench: Bench, rule: int) -> Iterator[Finding]:
-    row, armed = bench.row(rule), float(bench.rules[rule, R_ARMED])
-    trigger, order = int(row[ct.RULE_TRIGGER]), int(row[ct.RULE_ORDER])
+    row, armed = bench.row(rule), float(bench.rules[rule, RuleState.ARMED])
+    trigger, order = int(row[RuleColumn.TRIGGER]), int(row[RuleColumn.ORDER])
     if armed < 0.0 or trigger not in (ct.TRIGGER_BURNOUT, ct.TRIGGER_IGNITION, ct.TRIGGER_SEPARATION):
         return
     if trigger == ct.TRIGGER_SEPARATION:
-        k, column, what, done = len(bench.stage_names) - 1 - order, ly.ST_PART, "separation", "parted"
+        k, column, what, done = len(bench.stage_names) - 1 - order, StageColumn.SEPARATE, "separation", "parted"
         if k not in _wanted_stages(bench, ct.ACTION_SEPARATE):
             return  # it parts by itself
     else:
-        k, column, done = burn_order(bench.mission)[order], ly.ST_LIGHT, "lit"
+        k, column, done = burn_order(bench.mission)[order], StageColumn.IGNITE, "lit"
         what = "burnout" if trigger == ct.TRIGGER_BURNOUT else "ignition"
         if k == len(bench.stage_names) - 1:
             return  # lit at the start
@@ -265,13 +267,13 @@ def _too_soon(bench: Bench, rule: int) -> Iterator[Finding]:
         then = f"though nothing has {done} it"
         if command >= 0.0:
             then = f"before it is commanded to be {done} at {seconds(command)}"
-        verb = "fires on" if bench.rules[rule, R_FIRED] >= 0.0 else "waits after"
+        verb = "fires on" if bench.rules[rule, RuleState.FIRED] >= 0.0 else "waits after"
         text = f"{bench.rule_names[rule]} {verb} the {what} of {bench.stage_names[k]}, taken for sensed at {seconds(armed)}"
         yield armed, f"{text}, {then}"
 
 
 def _backup_first(bench: Bench, backup: int, first: int) -> Iterator[Finding]:
-    at, then = bench.rules[backup, R_FIRED], bench.rules[first, R_FIRED]
+    at, then = bench.rules[backup, RuleState.FIRED], bench.rules[first, RuleState.FIRED]
     if 0.0 <= at < then:
         text = f"{bench.rule_names[backup]} fires at {seconds(at)}, before what it backs up"
         yield float(at), f"{text}, {bench.rule_names[first]}, at {seconds(then)}"
@@ -279,7 +281,7 @@ def _backup_first(bench: Bench, backup: int, first: int) -> Iterator[Finding]:
 
 def _windows(bench: Bench) -> Iterator[Finding]:
     for name, window in bench.expect.items():
-        fired = float(bench.rules[bench.rule_names.index(name), R_FIRED])
+        fired = float(bench.rules[bench.rule_names.index(name), RuleState.FIRED])
         if window is None:
             if fired >= 0.0:
                 yield fired, f"{name} fires at {seconds(fired)}, and it must not"
@@ -298,24 +300,24 @@ def _second(bench: Bench) -> Iterator[Finding]:
     """Redundant triggers that found their work done."""
     for i in bench.own:
         state = bench.rules[i]
-        if state[R_FIRED] >= 0.0 and state[R_ACTED] < 0.5:
-            yield float(state[R_FIRED]), f"{bench.rule_names[i]} comes second at {seconds(state[R_FIRED])}: {_before(bench, i)}"
+        if state[RuleState.FIRED] >= 0.0 and state[RuleState.ACTED] < 0.5:
+            yield float(state[RuleState.FIRED]), f"{bench.rule_names[i]} comes second at {seconds(state[RuleState.FIRED])}: {_before(bench, i)}"
 
 
 def _before(bench: Bench, rule: int) -> str:
     """Return who had done what a rule does."""
-    row, fired = bench.row(rule), bench.rules[rule, R_FIRED]
-    same = (i for i in bench.own if _is(bench, i, row[ct.RULE_ACTION], row[ct.RULE_TARGET]))
-    did = [i for i in same if bench.rules[i, R_ACTED] > 0.5 and bench.rules[i, R_FIRED] <= fired]
+    row, fired = bench.row(rule), bench.rules[rule, RuleState.FIRED]
+    same = (i for i in bench.own if _is(bench, i, row[RuleColumn.ACTION], row[RuleColumn.TARGET]))
+    did = [i for i in same if bench.rules[i, RuleState.ACTED] > 0.5 and bench.rules[i, RuleState.FIRED] <= fired]
     if not did:
         return "it was so already"
-    last = max(did, key=lambda i: bench.rules[i, R_FIRED])
-    return f"{bench.rule_names[last]} had done it at {seconds(bench.rules[last, R_FIRED])}"
+    last = max(did, key=lambda i: bench.rules[i, RuleState.FIRED])
+    return f"{bench.rule_names[last]} had done it at {seconds(bench.rules[last, RuleState.FIRED])}"
 
 
 def _waits(bench: Bench) -> Iterator[Finding]:
     for i in bench.own:
         reasons = waited(bench, i)
-        if reasons and bench.rules[i, R_FIRED] >= 0.0:
-            text = f"{bench.rule_names[i]} is due at {seconds(due(bench, i))} and waits until {seconds(bench.rules[i, R_FIRED])}"
+        if reasons and bench.rules[i, RuleState.FIRED] >= 0.0:
+            text = f"{bench.rule_names[i]} is due at {seconds(due(bench, i))} and waits until {seconds(bench.rules[i, RuleState.FIRED])}"
             yield due(bench, i), f"{text}, held by {reasons}"

@@ -11,11 +11,10 @@ import xarray as xr
 
 from sixdof.autopilot.rules import rules_table, triggers
 from sixdof.core import layout as ly
-from sixdof.core import types as ct
 from sixdof.core.algebra import launch_frame
-from sixdof.core.computer.rehearsal import R_ATTACHED, R_LIVE, R_MODE, REHEARSAL_COLUMNS
+from sixdof.core.columns import CanopyColumn, StageColumn
+from sixdof.core.computer.columns import MOST_BURNS, REHEARSAL_COLUMNS, Noticed, RehearsalColumn, RuleState
 from sixdof.core.computer.rehearsal import rehearse as run_over
-from sixdof.core.computer.tick import MOST_BURNS, N_APOGEE, N_BURNOUT, N_IGNITION, N_LIFTOFF, N_PARTED, N_RAIL, R_ACTED, R_ARMED, R_FIRED, R_GIVEN_UP
 from sixdof.draws.flight_draw import FlightDraw
 from sixdof.draws.packed import nominal_draw
 from sixdof.flight.fly import forced_failures
@@ -237,12 +236,12 @@ def _run(plan: Plan, draw: FlightDraw, laws: Laws, which: int, rows: np.ndarray,
         work.rules,
         rows[:, 0],
         rows,
-        out[:, R_ATTACHED],
-        out[:, R_LIVE],
+        out[:, RehearsalColumn.ATTACHED],
+        out[:, RehearsalColumn.LIVE],
         work.notice,
         work.stage,
         work.opened,
-        work.canopy[:, ct.CANOPY_FAILS],
+        work.canopy[:, CanopyColumn.FAILS],
         given,
         expect,
     )
@@ -313,8 +312,8 @@ def _over_time(ran: Ran) -> dict:
     if bench.stage:
         return entries  # an altimeter steers nothing
     fins = out[:, REHEARSAL_COLUMNS:]
-    entries["fins_live"] = _flag("time", out[:, R_LIVE], "whether the fins are live", "no", "yes")
-    entries["guidance_mode"] = _flag("time", out[:, R_MODE], "guidance", "profile", "waypoints", "hold")
+    entries["fins_live"] = _flag("time", out[:, RehearsalColumn.LIVE], "whether the fins are live", "no", "yes")
+    entries["guidance_mode"] = _flag("time", out[:, RehearsalColumn.MODE], "guidance", "profile", "waypoints", "hold")
     text = "attitude wanted, body to east-north-up, scalar first"
     entries["goal"] = _plain(("time", "quaternion"), out[:, _GOAL].copy(), "1", text)
     for name, values in zip(("roll", "pitch", "yaw"), out[:, _DEMANDS].T):
@@ -335,11 +334,11 @@ def _of_rules(bench: Bench) -> dict:
     return {
         "rule_stage": _plain("rule", np.array(stages, dtype=str), "1", "stage whose computer runs the rule"),
         "rule_action": _plain("rule", np.array(actions, dtype=str), "1", "what the rule does"),
-        "rule_armed": _times("rule", bench.rules[:, R_ARMED], "time at which the rule's trigger was sensed"),
+        "rule_armed": _times("rule", bench.rules[:, RuleState.ARMED], "time at which the rule's trigger was sensed"),
         "rule_due": _plain("rule", np.array(ready, dtype=float), "s", "time at which the rule's delay had run out"),
-        "rule_fired": _times("rule", bench.rules[:, R_FIRED], "time at which the rule fired"),
-        "rule_acted": _flag("rule", bench.rules[:, R_ACTED] > 0.5, acted, "no", "yes"),
-        "rule_given_up": _times("rule", bench.rules[:, R_GIVEN_UP], "time at which the rule gave up waiting for its conditions"),
+        "rule_fired": _times("rule", bench.rules[:, RuleState.FIRED], "time at which the rule fired"),
+        "rule_acted": _flag("rule", bench.rules[:, RuleState.ACTED] > 0.5, acted, "no", "yes"),
+        "rule_given_up": _times("rule", bench.rules[:, RuleState.GIVEN_UP], "time at which the rule gave up waiting for its conditions"),
         "rule_waited": _plain("rule", np.array(texts, dtype=str), "1", "conditions that held the rule when it was due"),
         "rule_earliest": _plain("rule", earliest, "s", "start of the window in which the rule is expected"),
         "rule_latest": _plain("rule", latest, "s", "end of the window in which the rule is expected"),
@@ -349,8 +348,8 @@ def _of_rules(bench: Bench) -> dict:
 def _of_stages(bench: Bench) -> dict:
     return {
         "deployment_commanded": _times("canopy", bench.opened, "time at which the canopy is released"),
-        "ignition_commanded": _times("stage", bench.stages[:, ly.ST_LIGHT], "time at which the stage's ignition is commanded"),
-        "separation_commanded": _times("stage", bench.stages[:, ly.ST_PART], "time at which the stage's separation is commanded"),
+        "ignition_commanded": _times("stage", bench.stages[:, StageColumn.IGNITE], "time at which the stage's ignition is commanded"),
+        "separation_commanded": _times("stage", bench.stages[:, StageColumn.SEPARATE], "time at which the stage's separation is commanded"),
     }
 
 
@@ -358,12 +357,12 @@ def _noticed(bench: Bench) -> dict:
     def row(first: int) -> np.ndarray:
         return bench.notice[first : first + MOST_BURNS]
 
-    burns, partings = (int((row(first) >= 0.0).sum()) for first in (N_IGNITION, N_PARTED))
+    burns, partings = (int((row(first) >= 0.0).sum()) for first in (Noticed.IGNITION, Noticed.SEPARATION))
     return {
-        "liftoff_noticed": _times((), bench.notice[N_LIFTOFF], "time at which liftoff is noticed"),
-        "rail_departure_noticed": _times((), bench.notice[N_RAIL], "time at which the rail has been left by the sensed place"),
-        "apogee_noticed": _times((), bench.notice[N_APOGEE], "time at which apogee is noticed"),
-        "ignition_noticed": _times("burn", row(N_IGNITION)[:burns], "time at which a burn is noticed to begin"),
-        "burnout_noticed": _times("burn", row(N_BURNOUT)[:burns], "time at which a burn is noticed to end"),
-        "separation_noticed": _times("parting", row(N_PARTED)[:partings], "time at which a parting is noticed"),
+        "liftoff_noticed": _times((), bench.notice[Noticed.LIFTOFF], "time at which liftoff is noticed"),
+        "rail_departure_noticed": _times((), bench.notice[Noticed.RAIL], "time at which the rail has been left by the sensed place"),
+        "apogee_noticed": _times((), bench.notice[Noticed.APOGEE], "time at which apogee is noticed"),
+        "ignition_noticed": _times("burn", row(Noticed.IGNITION)[:burns], "time at which a burn is noticed to begin"),
+        "burnout_noticed": _times("burn", row(Noticed.BURNOUT)[:burns], "time at which a burn is noticed to end"),
+        "separation_noticed": _times("parting", row(Noticed.SEPARATION)[:partings], "time at which a parting is noticed"),
     }

@@ -10,21 +10,8 @@ from typing import NamedTuple
 
 import numpy as np
 
-from sixdof.core.types import (
-    BODY_S0,
-    FIN_DW,
-    FIN_KB,
-    FIN_KW,
-    FIN_ROLL_DAMP,
-    FIN_ROLL_DIRECT,
-    FIN_SLOPE,
-    PANEL_COS,
-    PANEL_SET,
-    PANEL_SIN,
-    PANEL_Y,
-    PANEL_Y_ROLL,
-    Aero,
-)
+from sixdof.core.columns import BodyColumn, FinColumn, PanelColumn
+from sixdof.core.types import Aero
 from sixdof.vehicle.stability import Plane, least_stable_plane, pitch_damping
 
 
@@ -51,29 +38,29 @@ def derivatives(aero: Aero, mach, cg: float) -> Derivatives:
     mach = np.asarray(mach, dtype=float)
     body, fin = at_mach(aero, aero.body, mach), at_mach(aero, aero.fin, mach)
     first = _of_set(aero)
-    count = np.bincount(aero.panel[:, PANEL_SET].astype(int), minlength=fin.shape[1])
-    arm, arm_roll = aero.panel[first, PANEL_Y], aero.panel[first, PANEL_Y_ROLL]
-    panels = count * fin[..., FIN_SLOPE]  # (n, sets)
+    count = np.bincount(aero.panel[:, PanelColumn.SET].astype(int), minlength=fin.shape[1])
+    arm, arm_roll = aero.panel[first, PanelColumn.Y], aero.panel[first, PanelColumn.Y_ROLL]
+    panels = count * fin[..., FinColumn.SLOPE]  # (n, sets)
     plane = least_stable_plane(aero, mach)
-    force = facing(aero, plane) * fin[..., FIN_SLOPE] * (fin[..., FIN_KW] + fin[..., FIN_KB])
-    alone = body[:, BODY_S0] + force.sum(axis=1)
+    force = facing(aero, plane) * fin[..., FinColumn.SLOPE] * (fin[..., FinColumn.KW] + fin[..., FinColumn.KB])
+    alone = body[:, BodyColumn.S0] + force.sum(axis=1)
     return Derivatives(
         slope=plane.slope,
         centre=plane.centre,
-        body_slope=body[:, BODY_S0],
+        body_slope=body[:, BodyColumn.S0],
         fin_slope=force.T,
         downwash_slope=plane.slope - alone if len(aero.wake_pair) else np.zeros_like(alone),
         pitch_damping=pitch_damping(aero, mach, cg),
-        fin_roll_damping=-2.0 * (panels * fin[..., FIN_ROLL_DAMP] * arm * arm_roll).T / aero.length**2,
-        fin_roll_forcing=(panels * fin[..., FIN_ROLL_DIRECT] * fin[..., FIN_DW] * arm).T / aero.length,
+        fin_roll_damping=-2.0 * (panels * fin[..., FinColumn.ROLL_DAMP] * arm * arm_roll).T / aero.length**2,
+        fin_roll_forcing=(panels * fin[..., FinColumn.ROLL_DIRECT] * fin[..., FinColumn.DW] * arm).T / aero.length,
         plane=plane,
     )
 
 
 def facing(aero: Aero, plane: Plane) -> np.ndarray:
     """Return how many panels' worth of normal force each set has in a plane of incidence (n, sets): half of three or more."""
-    along = np.outer(plane.side, aero.panel[:, PANEL_COS]) + np.outer(plane.down, aero.panel[:, PANEL_SIN])
-    sets = aero.panel[:, PANEL_SET].astype(int)
+    along = np.outer(plane.side, aero.panel[:, PanelColumn.COS]) + np.outer(plane.down, aero.panel[:, PanelColumn.SIN])
+    sets = aero.panel[:, PanelColumn.SET].astype(int)
     return np.stack([(along[:, sets == number] ** 2).sum(axis=1) for number in range(aero.fin.shape[1])], axis=1).reshape(len(along), -1)
 
 
@@ -92,4 +79,4 @@ def ratio(moment, force) -> np.ndarray:
 
 def _of_set(aero: Aero) -> np.ndarray:
     """Return the first panel's row of every set."""
-    return np.unique(aero.panel[:, PANEL_SET], return_index=True)[1]
+    return np.unique(aero.panel[:, PanelColumn.SET], return_index=True)[1]

@@ -20,7 +20,8 @@ from typing import NamedTuple
 
 import numpy as np
 
-from sixdof.core.types import GRAIN_COLUMNS, GRAIN_MASS, GRAIN_PITCH_A, GRAIN_PITCH_B, GRAIN_ROLL_A, GRAIN_ROLL_B, GRAIN_X, GRAIN_Y, GRAIN_Z, Mass
+from sixdof.core.columns import GRAIN_COLUMNS, GrainColumn
+from sixdof.core.types import Mass
 from sixdof.mission.mission import Mission
 from sixdof.mission.tables import Fins, Measured, Mount, Nose, Parachute, PointMass, RailGuide, Stage, Transition, Tube
 from sixdof.mission.tables.materials import MATERIALS
@@ -202,8 +203,8 @@ def grain_rows(mission: Mission, stages: Sequence[int], shape: Shape | None = No
 def full_grain(placed) -> Lump:
     """Return an unlit motor's propellant as a lump."""
     row = grain_row(placed)
-    roll, pitch = row[GRAIN_ROLL_A] + row[GRAIN_ROLL_B], row[GRAIN_PITCH_A] + row[GRAIN_PITCH_B]
-    return Lump(float(row[GRAIN_MASS]), row[[GRAIN_X, GRAIN_Y, GRAIN_Z]], np.diag([roll, pitch, pitch]))
+    roll, pitch = row[GrainColumn.ROLL_A] + row[GrainColumn.ROLL_B], row[GrainColumn.PITCH_A] + row[GrainColumn.PITCH_B]
+    return Lump(float(row[GrainColumn.MASS]), row[[GrainColumn.X, GrainColumn.Y, GrainColumn.Z]], np.diag([roll, pitch, pitch]))
 
 
 def table_of(lumps: Sequence[Lump], grain: np.ndarray) -> Mass:
@@ -233,9 +234,9 @@ def mass_at(mass: Mass, unburnt) -> tuple[float, np.ndarray, np.ndarray]:
     inertia = np.array([[mass.ixx, mass.ixy, mass.ixz], [mass.ixy, mass.iyy, mass.iyz], [mass.ixz, mass.iyz, mass.izz]])
     lumps = [Lump(mass.dry, np.array([mass.cg_x, mass.cg_y, mass.cg_z]), inertia)]
     for row, f in zip(mass.grain, np.broadcast_to(unburnt, len(mass.grain))):
-        roll = row[GRAIN_ROLL_A] * f + row[GRAIN_ROLL_B] * f**2
-        pitch = row[GRAIN_PITCH_A] * f + row[GRAIN_PITCH_B] * f**2
-        lumps.append(Lump(row[GRAIN_MASS] * f, row[[GRAIN_X, GRAIN_Y, GRAIN_Z]], np.diag([roll, pitch, pitch])))
+        roll = row[GrainColumn.ROLL_A] * f + row[GrainColumn.ROLL_B] * f**2
+        pitch = row[GrainColumn.PITCH_A] * f + row[GrainColumn.PITCH_B] * f**2
+        lumps.append(Lump(row[GrainColumn.MASS] * f, row[[GrainColumn.X, GrainColumn.Y, GrainColumn.Z]], np.diag([roll, pitch, pitch])))
     return combine(lumps)
 
 
@@ -252,7 +253,7 @@ def part_masses(mission: Mission, stages: Sequence[int]) -> list[PartMass]:
             case, grain = case_lump(placed), grain_row(placed)
             length = grain_size(placed.motor)[0]
             rows.append(PartMass(index, placed.name, "case", case.mass, float(case.place[0]), placed.motor.length))
-            mass, station = float(grain[GRAIN_MASS]), float(grain[GRAIN_X])
+            mass, station = float(grain[GrainColumn.MASS]), float(grain[GrainColumn.X])
             rows.append(PartMass(index, placed.name, "propellant", mass, station, length))
     return rows
 

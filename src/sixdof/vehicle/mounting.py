@@ -13,7 +13,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from sixdof.core.types import GRAIN_COLUMNS, GRAIN_MASS, GRAIN_PITCH_A, GRAIN_PITCH_B, GRAIN_ROLL_A, GRAIN_ROLL_B, GRAIN_X, GRAIN_Y, GRAIN_Z
+from sixdof.core.columns import GRAIN_COLUMNS, GrainColumn
 from sixdof.mission.mission import Mission
 from sixdof.mission.tables import Motor, Mount
 from sixdof.vehicle.geometry import Shape, outward, ring_angles, shape_of
@@ -77,7 +77,7 @@ def grain_row(placed: PlacedMotor) -> np.ndarray:
     """Return the row (GRAIN_COLUMNS,) of Mass.grain of a placed motor."""
     length, centre, outer, bore = grain_size(placed.motor)
     row = np.zeros(GRAIN_COLUMNS)
-    row[GRAIN_MASS] = placed.motor.propellant_mass
-    row[[GRAIN_X, GRAIN_Y, GRAIN_Z]] = placed.fore + centre, placed.y, placed.z
-    row[[GRAIN_ROLL_A, GRAIN_ROLL_B, GRAIN_PITCH_A, GRAIN_PITCH_B]] = grain_inertia(placed.motor.propellant_mass, length, outer, bore)
+    row[GrainColumn.MASS] = placed.motor.propellant_mass
+    row[[GrainColumn.X, GrainColumn.Y, GrainColumn.Z]] = placed.fore + centre, placed.y, placed.z
+    row[[GrainColumn.ROLL_A, GrainColumn.ROLL_B, GrainColumn.PITCH_A, GrainColumn.PITCH_B]] = grain_inertia(placed.motor.propellant_mass, length, outer, bore)
     return row

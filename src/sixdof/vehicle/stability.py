@@ -12,8 +12,9 @@ from typing import NamedTuple
 
 import numpy as np
 
+from sixdof.core.columns import SEEN_COLUMNS, STREAM_COLUMNS, PanelColumn, StreamColumn, WakeColumn
 from sixdof.core.forces import stability as kernel
-from sixdof.core.types import PANEL_CONTROL, PANEL_SET, SEEN_COLUMNS, WAKE_FIRST, WAKE_RECEIVER, Aero
+from sixdof.core.types import Aero
 
 SMALL = 1e-8  # rad: what vortices do by moving off the axis goes with its square; differences keep eight digits
 DIFFERENT = 0.01  # reference lengths: planes whose centres of pressure are closer are not worth a word
@@ -47,15 +48,15 @@ def with_slopes(aero: Aero) -> Aero:
 def _chain(aero: Aero) -> int:
     """Return how many sets stand in the longest row of fins behind fins: the powers of the normal force that come in."""
     depth = np.ones(aero.fin.shape[1], dtype=int)
-    for pair in sorted(aero.wake_pair, key=lambda row: row[WAKE_FIRST]):  # panels stand from front to back
-        source, receiver = int(aero.panel[int(pair[WAKE_FIRST]), PANEL_SET]), int(pair[WAKE_RECEIVER])
+    for pair in sorted(aero.wake_pair, key=lambda row: row[WakeColumn.FIRST]):  # panels stand from front to back
+        source, receiver = int(aero.panel[int(pair[WakeColumn.FIRST]), PanelColumn.SET]), int(pair[WakeColumn.RECEIVER])
         depth[receiver] = max(depth[receiver], depth[source] + 1)
     return int(depth.max(initial=1))
 
 
 def _near(aero: Aero, conditions: np.ndarray) -> np.ndarray:
-    """Return C_Y, C_Z, C_m, C_n (n, 4) of conditions (n, kernel.NEAR_COLUMNS), without viscous cross-flow, which goes with the square."""
-    controls = int(aero.panel[:, PANEL_CONTROL].max(initial=-1.0)) + 1
+    """Return C_Y, C_Z, C_m, C_n (n, 4) of conditions (n, STREAM_COLUMNS), without viscous cross-flow, which goes with the square."""
+    controls = int(aero.panel[:, PanelColumn.CONTROL].max(initial=-1.0)) + 1
     fins = np.zeros((4, controls))
     fins[3] = 1.0
     out = np.empty((len(conditions), 4))
@@ -66,16 +67,16 @@ def _near(aero: Aero, conditions: np.ndarray) -> np.ndarray:
 
 def _slopes(aero: Aero, mach: np.ndarray, column: int, *, factor: float = 1.0, cg: float = 0.0) -> np.ndarray:
     """Return the derivatives (n, 4) of C_Y, C_Z, C_m, C_n by a column of the conditions."""
-    rows = np.zeros((2, len(mach), kernel.NEAR_COLUMNS))
-    rows[..., kernel.N_MACH], rows[..., kernel.N_NORMAL], rows[..., kernel.N_CG] = mach, factor, cg
+    rows = np.zeros((2, len(mach), STREAM_COLUMNS))
+    rows[..., StreamColumn.MACH], rows[..., StreamColumn.NORMAL], rows[..., StreamColumn.CG] = mach, factor, cg
     rows[0, :, column], rows[1, :, column] = SMALL, -SMALL
-    up, down = _near(aero, rows.reshape(-1, kernel.NEAR_COLUMNS)).reshape(2, len(mach), 4)
+    up, down = _near(aero, rows.reshape(-1, STREAM_COLUMNS)).reshape(2, len(mach), 4)
     return (up - down) / (2.0 * SMALL)
 
 
 def _matrices(aero: Aero, mach: np.ndarray, factor: float) -> np.ndarray:
     """Return the columns of types.Aero.slope (n, SLOPE_COLUMNS) at one factor on the normal force: against the cross flow, so positive."""
-    y, z = (_slopes(aero, mach, column, factor=factor) for column in (kernel.N_SIDE, kernel.N_DOWN))
+    y, z = (_slopes(aero, mach, column, factor=factor) for column in (StreamColumn.SIDE, StreamColumn.DOWN))
     force_yz = -0.5 * (y[:, 1] + z[:, 0])
     # about the nose tip M_y = x F_z and M_z = -x F_y, x the station
     moment = aero.length * np.array([y[:, 3], -z[:, 2], 0.5 * (z[:, 3] - y[:, 2])])
@@ -92,4 +93,4 @@ def least_stable_plane(aero: Aero, mach) -> Plane:
 
 def pitch_damping(aero: Aero, mach, cg: float) -> np.ndarray:
     """Return C_m_q about the station `cg` (m) over `mach` (n,), per q d/(2V); the downwash follows without a lag."""
-    return _slopes(aero, np.asarray(mach, dtype=float), kernel.N_RATE, cg=cg)[:, 2]
+    return _slopes(aero, np.asarray(mach, dtype=float), StreamColumn.RATE, cg=cg)[:, 2]

@@ -4,25 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from sixdof.core.types import (
-    AIR_COLUMNS,
-    AIR_DENSITY,
-    AIR_GRAVITY,
-    AIR_PRESSURE,
-    AIR_SOUND,
-    AIR_VISCOSITY,
-    G_EAST,
-    G_KIND,
-    G_LENGTH,
-    G_NORTH,
-    G_START,
-    G_UP,
-    GUST_COLUMNS,
-    Globe,
-    Turbulence,
-    Vec3,
-    World,
-)
+from sixdof.core.columns import AIR_COLUMNS, GUST_COLUMNS, AirColumn, GustColumn
+from sixdof.core.types import Globe, Turbulence, Vec3, World
 from sixdof.mission.mission import Mission
 from sixdof.world.gravity import EARTH_RATE, ECCENTRICITY_SQUARED, GM, J2, SEMI_MAJOR, normal_gravity
 from sixdof.world.sounding import air_over
@@ -97,8 +80,8 @@ def gust_rows(mission: Mission) -> np.ndarray:
     rows = np.zeros((len(mission.air.gust), GUST_COLUMNS))
     for row, gust in zip(rows, mission.air.gust):
         east, north = components(gust.speed, gust.blows_from)
-        row[[G_EAST, G_NORTH, G_UP, G_START, G_LENGTH]] = east, north, gust.upward, gust.height, gust.length
-        row[G_KIND] = 1.0 if gust.shape == "rise" else 0.0
+        row[[GustColumn.EAST, GustColumn.NORTH, GustColumn.UP, GustColumn.START, GustColumn.LENGTH]] = east, north, gust.upward, gust.height, gust.length
+        row[GustColumn.KIND] = 1.0 if gust.shape == "rise" else 0.0
     return rows
 
 
@@ -108,9 +91,9 @@ def air_rows(mission: Mission, height) -> np.ndarray:
     altitude = site.altitude + np.asarray(height, dtype=float)
     air, _ = air_over(mission, altitude)
     rows = np.empty((altitude.size, AIR_COLUMNS))
-    rows[:, AIR_DENSITY] = air.density
-    rows[:, AIR_PRESSURE] = air.pressure
-    rows[:, AIR_SOUND] = air.sound
-    rows[:, AIR_VISCOSITY] = air.viscosity
-    rows[:, AIR_GRAVITY] = normal_gravity(site.latitude, altitude)
+    rows[:, AirColumn.DENSITY] = air.density
+    rows[:, AirColumn.PRESSURE] = air.pressure
+    rows[:, AirColumn.SOUND] = air.sound
+    rows[:, AirColumn.VISCOSITY] = air.viscosity
+    rows[:, AirColumn.GRAVITY] = normal_gravity(site.latitude, altitude)
     return rows

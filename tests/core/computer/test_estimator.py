@@ -9,8 +9,8 @@ import pytest
 from control_drivers import aligned, estimates, estimator
 from scipy.spatial.transform import Rotation
 
-from sixdof.core.computer.estimator import E_AGE, E_VX, E_X, GRAVITY
-from sixdof.core.computer.sensors import C_ACCELEROMETER, CONSTANTS
+from sixdof.core.computer.columns import ERROR_COLUMNS, ErrorColumn, EstimateColumn
+from sixdof.core.computer.estimator import GRAVITY
 
 PERIOD = 0.01
 N = 1000
@@ -34,8 +34,8 @@ def test_accelerometer_bias__moves_by_half_a_t_squared():
     bias = np.array([0.05, -0.02, 0.1])
     states = estimates(np.zeros((N, 3)), REST + bias)
     t = PERIOD * (N - 0.5)  # the first tick's mean is half of it
-    assert states[-1, E_VX : E_VX + 3] == pytest.approx(bias * t, rel=1e-9)
-    assert states[-1, E_X : E_X + 3] == pytest.approx(0.5 * bias * t * t, rel=1e-3)  # half a tick in the first 10 s
+    assert states[-1, EstimateColumn.VELOCITY : EstimateColumn.VELOCITY + 3] == pytest.approx(bias * t, rel=1e-9)
+    assert states[-1, EstimateColumn.POSITION : EstimateColumn.POSITION + 3] == pytest.approx(0.5 * bias * t * t, rel=1e-3)  # half a tick in the first 10 s
 
 
 def test_tilted_attitude__leaks_gravity():
@@ -43,8 +43,8 @@ def test_tilted_attitude__leaks_gravity():
     a = 0.01
     states = estimates(np.zeros((N, 3)), REST, start=(math.cos(a / 2), 0.0, math.sin(a / 2), 0.0))
     t = PERIOD * (N - 0.5)
-    assert states[-1, E_VX] == pytest.approx(GRAVITY * math.sin(a) * t, rel=1e-9)
-    assert states[-1, E_VX + 2] == pytest.approx(-GRAVITY * (1.0 - math.cos(a)) * t, rel=1e-6)
+    assert states[-1, EstimateColumn.VELOCITY] == pytest.approx(GRAVITY * math.sin(a) * t, rel=1e-9)
+    assert states[-1, EstimateColumn.VELOCITY + 2] == pytest.approx(-GRAVITY * (1.0 - math.cos(a)) * t, rel=1e-6)
 
 
 def test_earth_rate__is_taken_out():
@@ -71,12 +71,12 @@ def test_barometer__pulls_height_and_climb_to_it():
     """The gap decays; with gains k and c it settles for a steady acceleration error a at a T/c (steady climb rate)."""
     aids = estimator(baro_position=0.05, baro_velocity=0.5)
     still = estimates(np.zeros((3000, 3)), np.tile([0.0, 0.0, GRAVITY], (3000, 1)), aids=aids, heights=np.full(3000, 12.0))
-    assert still[-1, E_X + 2] == pytest.approx(12.0, abs=1e-3)
+    assert still[-1, EstimateColumn.POSITION + 2] == pytest.approx(12.0, abs=1e-3)
     error = 0.1
     off = estimates(np.zeros((3000, 3)), np.tile([0.0, 0.0, GRAVITY + error], (3000, 1)), aids=aids, heights=np.zeros(3000))
     # steady: v gains error T and loses c gap a tick, so the gap before the pull is error T/c; after it (1 - k) of that
-    assert off[-1, E_X + 2] == pytest.approx(0.95 * error * PERIOD / 0.5, rel=1e-2)
-    assert not off[:, E_X : E_X + 2].any()
+    assert off[-1, EstimateColumn.POSITION + 2] == pytest.approx(0.95 * error * PERIOD / 0.5, rel=1e-2)
+    assert not off[:, EstimateColumn.POSITION : EstimateColumn.POSITION + 2].any()
 
 
 @pytest.mark.parametrize("latency", [0.0, 0.08, 0.29])
@@ -94,9 +94,9 @@ def test_fix__of_a_steady_acceleration_leaves_the_estimate_at_the_truth(latency)
     fixes[np.arange(n) % 10 != 9] = np.nan
     aids = estimator(gnss_position=0.5, gnss_velocity=0.7)
     states = estimates(np.zeros((n, 3)), REST[:n] + acceleration, aids=aids, fixes=fixes, latency=latency)
-    off = states[:, E_X : E_X + 6] - truth(t)
+    off = states[:, EstimateColumn.POSITION : EstimateColumn.POSITION + 6] - truth(t)
     assert np.abs(off).max() < 1e-11  # rounding of some 80 m after 200 ticks
-    assert states[9, E_AGE] == latency and states[12, E_AGE] == pytest.approx(latency + 3 * PERIOD, rel=1e-12)
+    assert states[9, EstimateColumn.FIX_AGE] == latency and states[12, EstimateColumn.FIX_AGE] == pytest.approx(latency + 3 * PERIOD, rel=1e-12)
 
 
 def test_fix__pulls_place_and_velocity_to_it():
@@ -105,10 +105,10 @@ def test_fix__pulls_place_and_velocity_to_it():
     there = np.tile([5.0, -3.0, 2.0, 0.0, 0.0, 0.0], (n, 1))
     states = estimates(np.zeros((n, 3)), REST[:n], aids=aids, fixes=there, latency=0.08)
     k = np.arange(1, n + 1)
-    assert states[:, E_X : E_X + 3] == pytest.approx(there[:, :3] * (1.0 - 0.9 ** k[:, None]), abs=1e-12)
-    assert not states[:, E_VX : E_VX + 3].any()
+    assert states[:, EstimateColumn.POSITION : EstimateColumn.POSITION + 3] == pytest.approx(there[:, :3] * (1.0 - 0.9 ** k[:, None]), abs=1e-12)
+    assert not states[:, EstimateColumn.VELOCITY : EstimateColumn.VELOCITY + 3].any()
     moving = estimates(np.zeros((n, 3)), REST[:n], aids=aids._replace(gnss_position=0.0), fixes=there + [0, 0, 0, 1.0, 2.0, 0.0])
-    assert moving[:, E_VX : E_VX + 3] == pytest.approx(np.array([1.0, 2.0, 0.0]) * (1.0 - 0.75 ** k[:, None]), abs=1e-12)
+    assert moving[:, EstimateColumn.VELOCITY : EstimateColumn.VELOCITY + 3] == pytest.approx(np.array([1.0, 2.0, 0.0]) * (1.0 - 0.75 ** k[:, None]), abs=1e-12)
 
 
 def test_magnetometer__turns_a_wrong_heading_back():
@@ -129,18 +129,18 @@ def test_magnetometer__turns_a_wrong_heading_back():
 
 def test_alignment__the_heading_is_off_by_its_drawn_error():
     q = Rotation.random(random_state=2)
-    est = Rotation.from_quat(aligned(q.as_quat(scalar_first=True), np.zeros(CONSTANTS), heading=0.02), scalar_first=True)
+    est = Rotation.from_quat(aligned(q.as_quat(scalar_first=True), np.zeros(ERROR_COLUMNS), heading=0.02), scalar_first=True)
     turn = (est * q.inv()).as_rotvec()
     assert np.abs(turn[:2]).max() < 1e-12 < abs(turn[2]) < 0.08
-    assert aligned((1.0, 0.0, 0.0, 0.0), np.zeros(CONSTANTS)) == pytest.approx([1.0, 0.0, 0.0, 0.0])
+    assert aligned((1.0, 0.0, 0.0, 0.0), np.zeros(ERROR_COLUMNS)) == pytest.approx([1.0, 0.0, 0.0, 0.0])
 
 
 def test_alignment__is_level_by_its_own_accelerometers():
     """At rest what the biased accelerometers read must look like straight up: that is what levelling means."""
     q = Rotation.random(random_state=5)
     bias = np.array([0.1, -0.05, 0.08])
-    constants = np.zeros(CONSTANTS)
-    constants[C_ACCELEROMETER : C_ACCELEROMETER + 3] = bias
+    constants = np.zeros(ERROR_COLUMNS)
+    constants[ErrorColumn.ACCELEROMETER : ErrorColumn.ACCELEROMETER + 3] = bias
     est = Rotation.from_quat(aligned(q.as_quat(scalar_first=True), constants), scalar_first=True)
     seen = est.apply(q.inv().apply([0.0, 0.0, GRAVITY]) + bias)
     assert seen[:2] == pytest.approx([0.0, 0.0], abs=5e-3)  # m/s^2: second order, 0.13^2/9.8

@@ -15,6 +15,7 @@ from sixdof.autopilot.gains import gains_table, notch_numbers
 from sixdof.autopilot.servo import servo_table
 from sixdof.core import layout as ly
 from sixdof.core.computer import control as co
+from sixdof.core.computer.columns import ControlMemory, Gain
 from sixdof.core.computer.sensors import lagged_rate
 from sixdof.core.types import Vec3
 from sixdof.draws.packed import nominal_draw
@@ -114,7 +115,7 @@ def notched(demands, numbers, channel=1):
 
 def head(numbers, **more):
     out = gains(**more)
-    out[co.K_NOTCH : co.K_NOTCH + 5] = numbers
+    out[Gain.NOTCH_C0 : Gain.NOTCH_C0 + 5] = numbers
     return out
 
 
@@ -176,7 +177,7 @@ def law(numbers, live, seed=5):
     sensed[:, ly.S_ENABLED], sensed[:, ly.S_PERIOD] = live, PERIOD
     out, kept = np.zeros((n, ly.DEMAND_SIZE)), np.empty((n, ly.MEMORY_SIZE))
     pd = (0.3, 0.0, 0.1, 0.0)
-    _law(sensed, head(numbers, roll=pd, pitch=pd, yaw=pd, K_INTEGRAL=0.1), np.zeros(ly.MEMORY_SIZE), out, kept)
+    _law(sensed, head(numbers, roll=pd, pitch=pd, yaw=pd, INTEGRAL=0.1), np.zeros(ly.MEMORY_SIZE), out, kept)
     return out[:, :3], kept
 
 
@@ -194,7 +195,7 @@ def test_law__idle_fins_clear_the_filter():
     live = np.ones(90)
     live[30:60] = 0.0
     demands, memory = law(DEEP, live)
-    state = slice(co.M_NOTCH, co.M_NOTCH + 6)
+    state = slice(ControlMemory.NOTCH, ControlMemory.NOTCH + 6)
     assert memory[29, state][2:].all() and not memory[30:60, state].any() and not demands[30:60].any()
     plain = law((0.0,) * 5, live)[0]
     again = signal.lfilter(*polynomials(DEEP), plain[60:, 1:], axis=0)  # from rest, whatever came before
@@ -259,7 +260,7 @@ def test_computation_delay__is_refused_where_it_outlasts_what_is_kept(mission):
 def test_notch__of_full_depth_flies_the_same_bits_a_deep_one_does_not(mission, plain):
     """depth = 1 passes everything: its numbers are zeros but for the denominator, and zeros times anything change no bit."""
     through = mission.change({"autopilot.notch": {"frequency": "20 Hz", "depth": 1.0}})
-    assert gains_table(through)[co.K_NOTCH : co.K_NOTCH + 3].tolist() == [0.0] * 3
+    assert gains_table(through)[Gain.NOTCH_C0 : Gain.NOTCH_C0 + 3].tolist() == [0.0] * 3
     assert same(track_of(through).log, plain)
     assert not same(track_of(mission.change({"autopilot.notch": {"frequency": "20 Hz"}})).log, plain)
 
@@ -272,7 +273,7 @@ def test_notch__in_flight_takes_its_frequency_out_of_the_demands(mission):
     sensed = track.log[:, ly.LOG_COLUMNS + 3 * track.fins :]
     on = np.flatnonzero(sensed[:, ly.S_ENABLED] > 0.5)[:300]
     assert np.diff(on).max() == 1
-    numbers = gains_table(mission.change({"autopilot.notch": deep}))[co.K_NOTCH : co.K_NOTCH + 5]
+    numbers = gains_table(mission.change({"autopilot.notch": deep}))[Gain.NOTCH_C0 : Gain.NOTCH_C0 + 5]
     for axis, column in ((1, ly.L_PITCH_DEMAND), (2, ly.L_YAW_DEMAND)):
         plain = -0.03 * sensed[on, ly.S_P + axis]
         assert track.log[on, column] == pytest.approx(signal.lfilter(*polynomials(numbers), plain), rel=1e-9, abs=1e-12)

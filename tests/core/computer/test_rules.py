@@ -13,16 +13,17 @@ import numpy as np
 import pytest
 from drivers import Sequence
 
-from sixdof.core import layout as la
 from sixdof.core import types as ct
-from sixdof.core.computer import tick as co
+from sixdof.core.columns import StageColumn
+from sixdof.core.computer.columns import MOST_BURNS, Noticed, RuleState, Switch
+from sixdof.core.types import ACTION_IGNITE
 
 TICKS, PERIOD = 1000, 0.01
 TIME = PERIOD * np.arange(TICKS)
 TICK = 1e-9  # s: rounding of sums of periods
 LIFTOFF = 0.5  # s: first tick of the push
-ARMED, FIRED, ACTED, GIVEN_UP = co.R_ARMED, co.R_FIRED, co.R_ACTED, co.R_GIVEN_UP
-ENABLE, DEPLOY, SEPARATE, LIGHT = ct.ACTION_ENABLE, ct.ACTION_DEPLOY, ct.ACTION_SEPARATE, ct.ACTION_LIGHT
+ARMED, FIRED, ACTED, GIVEN_UP = RuleState.ARMED, RuleState.FIRED, RuleState.ACTED, RuleState.GIVEN_UP
+ENABLE, DEPLOY, SEPARATE, LIGHT = ct.ACTION_ENABLE, ct.ACTION_DEPLOY, ct.ACTION_SEPARATE, ACTION_IGNITE
 
 
 def burns(*spans):
@@ -51,7 +52,7 @@ def row_of(trigger, **options):
     return found.rules[0], found
 
 
-LIMITS = ("tilt_below", "speed_above", "speed_below", "height_above", "height_below", "booster", "after", "before", "patience")
+LIMITS = ("tilt_below", "speed_above", "speed_below", "height_above", "height_below", "booster", "after", "before", "timeout")
 
 
 def first(condition):
@@ -133,10 +134,10 @@ def test_trigger__nothing_of_a_flight_before_liftoff():
 def test_burns__more_than_are_told_apart_are_left_out():
     spans = [(LIFTOFF + 0.5 * k, LIFTOFF + 0.5 * k + 0.2) for k in range(11)]
     found = run(force=burns(*spans))
-    ends = found.notice[co.N_BURNOUT : co.N_BURNOUT + co.MOST_BURNS]
-    assert ends == pytest.approx([end for _, end in spans[: co.MOST_BURNS]], abs=TICK)
-    starts = found.notice[co.N_IGNITION : co.N_IGNITION + co.MOST_BURNS]
-    assert starts == pytest.approx([start for start, _ in spans[: co.MOST_BURNS]], abs=TICK)
+    ends = found.notice[Noticed.BURNOUT : Noticed.BURNOUT + MOST_BURNS]
+    assert ends == pytest.approx([end for _, end in spans[:MOST_BURNS]], abs=TICK)
+    starts = found.notice[Noticed.IGNITION : Noticed.IGNITION + MOST_BURNS]
+    assert starts == pytest.approx([start for start, _ in spans[:MOST_BURNS]], abs=TICK)
 
 
 @pytest.mark.parametrize("debounce, when", [(0.0, 1.0), (0.05, 1.25), (0.05 + 1e-6, 2.06), (0.2, 2.2), (math.inf, -1.0)])
@@ -256,7 +257,7 @@ def test_inhibit__is_looked_at_when_the_delay_is_over():
         assert 4.0 < slow < 4.2 and row[FIRED] == pytest.approx(when, abs=TICK)
 
 
-# ------------------------------------------------------------------ windows, patience
+# ------------------------------------------------------------------ windows, timeout
 
 
 def test_window__before_and_after_count_from_liftoff():
@@ -279,21 +280,21 @@ def test_window__without_a_liftoff_nothing_is_late_or_early():
     assert row_of(ct.TRIGGER_TIME, threshold=1.0, before=5.0, **pad)[0][FIRED] == pytest.approx(1.0)
 
 
-@pytest.mark.parametrize("patience, fired, given_up", [(0.0, -1.0, 2.0), (0.5, -1.0, 2.5), (2.0, -1.0, 4.0), (2.2, 4.1, -1.0), (math.inf, 4.1, -1.0)])
-def test_patience__waits_so_long_for_an_inhibit(patience, fired, given_up):
+@pytest.mark.parametrize("timeout, fired, given_up", [(0.0, -1.0, 2.0), (0.5, -1.0, 2.5), (2.0, -1.0, 4.0), (2.2, 4.1, -1.0), (math.inf, 4.1, -1.0)])
+def test_patience__waits_so_long_for_an_inhibit(timeout, fired, given_up):
     """Burnout at 2 s; the vehicle is slower than 60 m/s from 4.1 s on."""
-    row, _ = row_of(ct.TRIGGER_BURNOUT, speed_below=60.0, patience=patience)
+    row, _ = row_of(ct.TRIGGER_BURNOUT, speed_below=60.0, timeout=timeout)
     assert row[FIRED] == pytest.approx(fired, abs=TICK) and row[GIVEN_UP] == pytest.approx(given_up, abs=TICK)
     assert row[ARMED] == pytest.approx(2.0, abs=TICK) and row[ACTED] == (1.0 if fired > 0.0 else -1.0)
 
 
 def test_patience__counts_from_the_end_of_the_delay():
-    row, _ = row_of(ct.TRIGGER_BURNOUT, delay=1.0, speed_below=10.0, patience=0.5)
+    row, _ = row_of(ct.TRIGGER_BURNOUT, delay=1.0, speed_below=10.0, timeout=0.5)
     assert row[GIVEN_UP] == pytest.approx(3.5, abs=TICK)
 
 
 def test_patience__costs_nothing_where_nothing_holds():
-    row, _ = row_of(ct.TRIGGER_BURNOUT, speed_above=10.0, patience=0.0)
+    row, _ = row_of(ct.TRIGGER_BURNOUT, speed_above=10.0, timeout=0.0)
     assert row[FIRED] == pytest.approx(2.0, abs=TICK)
 
 
@@ -326,7 +327,7 @@ def test_acted__fins_and_modes_that_are_so_already():
     )
     assert list(found.rules[:, ACTED]) == [1.0, 0.0, 1.0, 1.0, 0.0, 0.0]
     assert np.array_equal(found.live, (TIME > 1.0 - TICK) & (TIME < 3.0 - TICK))
-    assert found.work.switches[co.SW_MODE] == 2.0
+    assert found.work.switches[Switch.MODE] == 2.0
 
 
 def test_act__parts_and_lights_the_stage_it_names_once():
@@ -334,8 +335,8 @@ def test_act__parts_and_lights_the_stage_it_names_once():
     rules = [models.rule(ct.TRIGGER_TIME, action, threshold=t, target=stage) for action, t, stage in orders]
     found = run(*rules)
     assert list(found.rules[:, ACTED]) == [1.0, 1.0, 0.0, 0.0]
-    assert found.stage[:, la.ST_PART] == pytest.approx([-1.0, -1.0, 2.0])
-    assert found.stage[:, la.ST_LIGHT] == pytest.approx([-1.0, 3.0, -1.0])
+    assert found.stage[:, StageColumn.SEPARATE] == pytest.approx([-1.0, -1.0, 2.0])
+    assert found.stage[:, StageColumn.IGNITE] == pytest.approx([-1.0, 3.0, -1.0])
 
 
 def test_act__each_canopy_by_its_own_rule_and_none_twice():

@@ -9,7 +9,8 @@ import pytest
 from control_drivers import barometer, chance, constants_of, fixes, readings, triad
 
 import sixdof
-from sixdof.core.computer.sensors import ACCELEROMETER, C_ACCELEROMETER, C_BAROMETER, C_GYRO, CONSTANTS, GYRO, Barometer, Gnss, Magnetometer, Sensors
+from sixdof.core.computer.columns import ERROR_COLUMNS, ErrorColumn
+from sixdof.core.computer.sensors import ACCELEROMETER, GYRO, Barometer, Gnss, Magnetometer, Sensors
 from sixdof.core.layout import SUMMARY
 from sixdof.core.types import Vec3
 
@@ -19,7 +20,7 @@ QUIET = Gnss(0.0, 0.0, 0, 1, math.inf, math.inf)
 
 
 def gyro(sensor, *, constants=None, count=1, **more):
-    return readings(TRUTH, sensor, first=C_GYRO, stream=GYRO, count=count, constants=constants, **more)
+    return readings(TRUTH, sensor, first=ErrorColumn.GYRO, stream=GYRO, count=count, constants=constants, **more)
 
 
 def sensors(gyro=triad(), accelerometer=triad(), barometer=Barometer(0.0, 0.0, 0.0, 1)):
@@ -32,7 +33,7 @@ def test_inertial__ideal_is_the_truth():
 
 def test_inertial__bias_scale_and_misalignment():
     """(1 + s)(w + m x w) + b, axis by axis."""
-    constants = np.zeros(CONSTANTS)
+    constants = np.zeros(ERROR_COLUMNS)
     bias, scale, turn = np.array([0.01, -0.02, 0.03]), np.array([0.1, 0.2, -0.1]), np.array([0.001, 0.002, -0.003])
     constants[:9] = [*bias, *scale, *turn]
     wanted = (1.0 + scale) * (TRUTH + np.cross(turn, TRUTH)) + bias
@@ -47,12 +48,12 @@ def test_constants__are_drawn_once_a_flight_with_their_deviations():
     """Over 3,000 flights and three axes mean and deviation of each error are off by 1/sqrt(9000) = 1.1 % of the deviation."""
     case = sensors(triad(bias=0.2, scale=0.01, misalignment=0.003), triad(bias=3.0), Barometer(1.5, 0.0, 0.0, 1))
     rows = np.array([constants_of(case, chance(7, flight)) for flight in range(3000)])
-    for first, sd in ((C_GYRO, 0.2), (C_GYRO + 3, 0.01), (C_GYRO + 6, 0.003), (C_ACCELEROMETER, 3.0)):
+    for first, sd in ((ErrorColumn.GYRO, 0.2), (ErrorColumn.GYRO + 3, 0.01), (ErrorColumn.GYRO + 6, 0.003), (ErrorColumn.ACCELEROMETER, 3.0)):
         values = rows[:, first : first + 3]
         assert values.std() == pytest.approx(sd, rel=4 * 0.0075) and abs(values.mean()) < 4 * 0.0106 * sd
         assert np.abs(np.corrcoef(values.T) - np.eye(3)).max() < 0.08  # 4/sqrt(3000)
-    assert rows[:, C_BAROMETER].std() == pytest.approx(1.5, rel=4 * 0.013)
-    assert not rows[:, C_ACCELEROMETER + 3 : C_ACCELEROMETER + 9].any()
+    assert rows[:, ErrorColumn.BAROMETER].std() == pytest.approx(1.5, rel=4 * 0.013)
+    assert not rows[:, ErrorColumn.ACCELEROMETER + 3 : ErrorColumn.ACCELEROMETER + 9].any()
     assert np.array_equal(rows[11], constants_of(case, chance(7, 11)))
 
 
@@ -65,7 +66,7 @@ def test_noise__deviation_at_two_rates_and_no_memory():
     same = gyro(triad(noise=0.02), count=50)
     assert np.array_equal(same, gyro(triad(noise=0.02), count=80)[:50])
     assert not np.any(same == gyro(triad(noise=0.02), count=50, chance=chance(1, 1)))
-    felt = readings(TRUTH, triad(noise=0.02), first=C_ACCELEROMETER, stream=ACCELEROMETER, count=50)
+    felt = readings(TRUTH, triad(noise=0.02), first=ErrorColumn.ACCELEROMETER, stream=ACCELEROMETER, count=50)
     assert not np.any(same == felt)
 
 
@@ -85,8 +86,8 @@ def test_barometer__lag_of_a_step_and_of_a_climb():
 
 def test_barometer__without_lag_reads_the_height_bias_and_noise():
     heights = np.linspace(0.0, 100.0, 5000)
-    constants = np.zeros(CONSTANTS)
-    constants[C_BAROMETER] = 2.5
+    constants = np.zeros(ERROR_COLUMNS)
+    constants[ErrorColumn.BAROMETER] = 2.5
     off = barometer(heights, Barometer(0.0, 0.4, 0.0, 1), constants=constants) - heights
     assert off.mean() == pytest.approx(2.5, abs=4 * 0.4 / math.sqrt(5000))
     assert off.std() == pytest.approx(0.4, rel=4 / math.sqrt(10_000))

@@ -14,6 +14,7 @@ from two_stages import on_booster
 
 import sixdof
 from sixdof.core import types as ct
+from sixdof.core.columns import AirColumn, PanelColumn
 from sixdof.draws.packed import kernel_draw
 from sixdof.flight.model import build_model
 
@@ -49,7 +50,7 @@ def turned(a):
 @settings(max_examples=150, deadline=None)
 def test_mirror__forces_mirrored(flow, rates, fins):
     """Across the x-z plane: y forces and x, z moments change sign; a panel's twin deflects the other way."""
-    phi = np.arctan2(STILL.aero.panel[:, ct.PANEL_SIN], STILL.aero.panel[:, ct.PANEL_COS])
+    phi = np.arctan2(STILL.aero.panel[:, PanelColumn.SIN], STILL.aero.panel[:, PanelColumn.COS])
     twin = [int(np.argmin(np.abs(np.exp(1j * phi) - np.exp(-1j * p)))) for p in phi]
     mirrored = load((flow[0], -flow[1], flow[2]), (-rates[0], rates[1], -rates[2]), [-fins[i] for i in twin])
     assert_same(mirrored * [1, -1, 1, -1, 1, -1], load(flow, rates, fins), flow, rates)
@@ -81,7 +82,7 @@ def test_air__takes_energy_from_a_body_that_does_not_turn(flow):
 def test_density__forces_in_proportion(scale, flow):
     """At the same Reynolds number all forces go with the density."""
     air = STILL.world.air.copy()
-    air[:, [ct.AIR_DENSITY, ct.AIR_VISCOSITY]] *= scale
+    air[:, [AirColumn.DENSITY, AirColumn.VISCOSITY]] *= scale
     dense = STILL._replace(world=STILL.world._replace(air=air))
     found = loads_at(dense, DRAW, flow=flow, fins=[0.0] * 4) / scale
     assert_same(found, loads_at(STILL, DRAW, flow=flow, fins=[0.0] * 4), flow, (0,))

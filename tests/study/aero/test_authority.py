@@ -7,7 +7,7 @@ import pytest
 from stream import DENSITY, SPEED, panels
 from two_stages import on_booster
 
-from sixdof.core import types as ct
+from sixdof.core.columns import SeenColumn
 from sixdof.study.aero import authority as au
 from sixdof.study.aero.tunnel import wind_tunnel
 from sixdof.vehicle.derivatives import derivatives
@@ -115,8 +115,8 @@ def test_hinge__sign_and_line(plus):
     quarter = fin.x_mac_le + 0.25 * fin.mac
     for hinge in (quarter - 0.01, quarter, quarter + 0.01):
         _, seen, _ = panels(plus.change({"stage.0.part.tail.hinge": hinge}), angles=[0.0, 0.05, 0.0, 0.0])
-        moments.append(seen[1, ct.SEEN_HINGE])
-        loads.append(seen[1, ct.SEEN_LOAD])
+        moments.append(seen[1, SeenColumn.HINGE])
+        loads.append(seen[1, SeenColumn.LOAD])
     assert loads[0] > 0.0
     assert moments[0] == pytest.approx(-0.01 * loads[0], rel=1e-6)
     assert moments[1] == pytest.approx(0.0, abs=1e-7 * loads[0])
@@ -130,9 +130,9 @@ def test_hinge__a_stalled_panel_carries_its_load_at_its_area_centroid(plus):
     across = (FRONT_ROOT**2 + FRONT_ROOT * FRONT_TIP + FRONT_TIP**2) / (3.0 * sum(chords))
     centroid = fin.x0 + across + 0.025 * share  # trapezoid with the leading edge swept back by 25 mm
     _, seen, _ = panels(plus, incidence=np.radians(60.0))
-    assert seen[1, ct.SEEN_STALL] == 1.0 and seen[1, ct.SEEN_X] == pytest.approx(centroid, rel=1e-9)
+    assert seen[1, SeenColumn.STALL] == 1.0 and seen[1, SeenColumn.X] == pytest.approx(centroid, rel=1e-9)
     _, seen, _ = panels(plus, incidence=np.radians(2.0))
-    assert seen[1, ct.SEEN_STALL] == 0.0 and seen[1, ct.SEEN_X] == pytest.approx(fin.x0 + fin.x_mac_le + 0.25 * fin.mac, rel=1e-9)
+    assert seen[1, SeenColumn.STALL] == 0.0 and seen[1, SeenColumn.X] == pytest.approx(fin.x0 + fin.x_mac_le + 0.25 * fin.mac, rel=1e-9)
 
 
 def test_hinge__tunnel_reports_the_kernels_and_grows_with_pressure(plus):

@@ -11,6 +11,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from sixdof.core import types as t
+from sixdof.core.columns import BODY_COLUMNS, FIN_COLUMNS, PANEL_COLUMNS, BodyColumn, FinColumn, PanelColumn
 from sixdof.mission.mission import Mission
 from sixdof.mission.tables import BodyCurve, DragCurve, Fins, Measured, Motor, Mount, Nose, RailGuide, Stage, Transition, Tube
 from sixdof.vehicle.aero.table import DOWNWASH, aero_table, centre_of_pressure, component_table, drag_breakdown
@@ -44,14 +45,14 @@ def _plain(*fins) -> Mission:
 
 
 def _rows(aero: t.Aero):
-    control = aero.panel[:, t.PANEL_HINGE]
-    return [aero.body, aero.fin, aero.friction, aero.panel[:, : t.PANEL_HINGE], control[~np.isnan(control)]]
+    control = aero.panel[:, PanelColumn.HINGE]
+    return [aero.body, aero.fin, aero.friction, aero.panel[:, : PanelColumn.HINGE], control[~np.isnan(control)]]
 
 
 def test_table__layout():
     aero = aero_table(_plain(_fins(), _fins(station=0.4, count=3, semispan=0.04)), [0])
-    assert aero.body.shape == (251, t.BODY_COLUMNS) and aero.fin.shape == (251, 2, t.FIN_COLUMNS)
-    assert aero.friction.shape == (251, 66) and aero.panel.shape == (7, t.PANEL_COLUMNS)
+    assert aero.body.shape == (251, BODY_COLUMNS) and aero.fin.shape == (251, 2, FIN_COLUMNS)
+    assert aero.friction.shape == (251, 66) and aero.panel.shape == (7, PANEL_COLUMNS)
     assert aero.per_mach == 50 and (aero.friction.shape[1] - 1) / aero.per_root == 130
     for array in (aero.body, aero.fin, aero.friction, aero.panel):
         assert array.dtype == np.float64 and array.flags.c_contiguous
@@ -60,7 +61,7 @@ def test_table__layout():
 
 def test_table__without_fins():
     aero = aero_table(_mission(_stage(*_body())), [0])
-    assert aero.fin.shape == (251, 0, t.FIN_COLUMNS) and aero.panel.shape == (0, t.PANEL_COLUMNS)
+    assert aero.fin.shape == (251, 0, FIN_COLUMNS) and aero.panel.shape == (0, PANEL_COLUMNS)
     slope = centre_of_pressure(aero, [0.0, 0.8, 3.0])[0]
     assert slope[:2] == pytest.approx([2.0, 2.0], rel=1e-9) and 2.0 < slope[2] < 3.0  # the nose alone, then more
 
@@ -81,8 +82,8 @@ def test_table__finite_positive_and_continuous_for_any_fin(section, nose, count,
     tail = Transition(mass=0.1, length=0.1, fore_diameter=D, aft_diameter=0.07)
     aero = aero_table(_mission(_stage(*parts, tail, fins)), [0])
     assert all(np.isfinite(rows).all() for rows in _rows(aero))
-    assert (aero.fin[:, 0, t.FIN_SLOPE] > 0).all() and (aero.friction > 0).all() and (aero.body[:, t.BODY_CA] > 0).all()
-    assert (aero.body[:, t.BODY_CA] + aero.body[:, t.BODY_CA_BURN] >= 0).all()
+    assert (aero.fin[:, 0, FinColumn.SLOPE] > 0).all() and (aero.friction > 0).all() and (aero.body[:, BodyColumn.CA] > 0).all()
+    assert (aero.body[:, BodyColumn.CA] + aero.body[:, BodyColumn.CA_BURN] >= 0).all()
     for columns in (aero.fin[:, 0, :], aero.body):
         assert (np.abs(np.diff(columns, axis=0)).max(axis=0) <= JUMP * np.abs(columns).max(axis=0)).all()
 
@@ -95,7 +96,7 @@ def test_table__total_slope_moves_by_less_than_three_percent_a_row():
 
 def test_table__carried_load_stays_on_the_body():
     aero = aero_table(_plain(_fins(station=1.0, tip_offset=0.3)), [0])  # the tip reaches behind the base at 1.1 m
-    assert aero.fin[:, 0, t.FIN_XB].max() <= 1.1
+    assert aero.fin[:, 0, FinColumn.XB].max() <= 1.1
 
 
 def test_table__quick():
@@ -112,11 +113,11 @@ def test_panels__angles_cant_and_actuators():
     panel = aero_table(_plain(fixed, moving), [0]).panel
     angle = 0.5 + 2 * math.pi / 3
     # from front to back: what the moving set sheds must be known before the other one feels it, wherever it stands in the file
-    assert panel[5, t.PANEL_SIN] == pytest.approx(math.sin(angle)) and panel[5, t.PANEL_COS] == pytest.approx(math.cos(angle))
-    assert panel[:, t.PANEL_CONTROL].tolist() == [0, 1, 2, 3, -1, -1, -1]
-    assert panel[:, t.PANEL_SET].tolist() == [1] * 4 + [0] * 3
-    assert (panel[4:, t.PANEL_CANT] == 0.01).all() and np.isnan(panel[4:, t.PANEL_HINGE]).all()
-    assert panel[:4, t.PANEL_HINGE] == pytest.approx(0.58)
+    assert panel[5, PanelColumn.SIN] == pytest.approx(math.sin(angle)) and panel[5, PanelColumn.COS] == pytest.approx(math.cos(angle))
+    assert panel[:, PanelColumn.CONTROL].tolist() == [0, 1, 2, 3, -1, -1, -1]
+    assert panel[:, PanelColumn.SET].tolist() == [1] * 4 + [0] * 3
+    assert (panel[4:, PanelColumn.CANT] == 0.01).all() and np.isnan(panel[4:, PanelColumn.HINGE]).all()
+    assert panel[:4, PanelColumn.HINGE] == pytest.approx(0.58)
 
 
 def test_stack__slope_is_that_of_the_whole_outside():
@@ -126,10 +127,10 @@ def test_stack__slope_is_that_of_the_whole_outside():
     mission = _mission(fore, aft)
     both = aero_table(mission, [0, 1])
     assert both.length == 0.14
-    assert both.body[0, t.BODY_S0] == pytest.approx(2.0)  # twice the base area on itself
+    assert both.body[0, BodyColumn.S0] == pytest.approx(2.0)  # twice the base area on itself
     alone = aero_table(mission, [1])
-    assert alone.body[0, t.BODY_S0] == pytest.approx(2.0)  # a blunt fore end counts as a step
-    assert alone.body[0, t.BODY_CA] > both.body[0, t.BODY_CA]  # its flat front
+    assert alone.body[0, BodyColumn.S0] == pytest.approx(2.0)  # a blunt fore end counts as a step
+    assert alone.body[0, BodyColumn.CA] > both.body[0, BodyColumn.CA]  # its flat front
 
 
 def test_components__sum_to_the_tables_total():
@@ -156,7 +157,7 @@ def test_centre_of_pressure__no_slope_gives_nan():
 
 def test_more_fins__crowded_ones_lose_slope():
     def slope(count):
-        return aero_table(_plain(_fins(count=count)), [0]).fin[0, 0, t.FIN_SLOPE]
+        return aero_table(_plain(_fins(count=count)), [0]).fin[0, 0, FinColumn.SLOPE]
 
     one = slope(4)
     assert slope(3) == one and slope(2) == one
@@ -172,14 +173,14 @@ def test_measured__curve_replaces_the_total():
     built = aero_table(_plain(), [0])
     aero = aero_table(_mission(_stage(*_body(), _fins(), measured=MEASURED)), [0])
     assert (aero.friction == 0).all()
-    assert aero.body[[0, 25, 75, 250], t.BODY_CA] == pytest.approx([0.4, 0.5, 0.55, 0.5])  # held beyond Mach 2
-    assert (aero.body[:, t.BODY_CA_BURN] == built.body[:, t.BODY_CA_BURN]).all()
+    assert aero.body[[0, 25, 75, 250], BodyColumn.CA] == pytest.approx([0.4, 0.5, 0.55, 0.5])  # held beyond Mach 2
+    assert (aero.body[:, BodyColumn.CA_BURN] == built.body[:, BodyColumn.CA_BURN]).all()
 
 
 def test_measured__powered_curve_gives_the_change_while_burning():
     both = MEASURED.model_copy(update={"drag_curve_powered": POWERED})
     aero = aero_table(_mission(_stage(*_body(), _fins(), measured=both)), [0])
-    assert aero.body[[0, 50], t.BODY_CA_BURN] == pytest.approx([-0.05, -0.2])
+    assert aero.body[[0, 50], BodyColumn.CA_BURN] == pytest.approx([-0.05, -0.2])
 
 
 def _motor(exit_diameter: float) -> Motor:
@@ -193,9 +194,9 @@ def _mounted(exit_diameter: float) -> t.Aero:
 
 def test_burning__jet_fills_part_of_the_base():
     body = _mounted(0.05).body
-    assert body[100, t.BODY_CA_BURN] == pytest.approx(-0.125 * 0.25)  # base drag 0.25/M on a quarter of the area
-    assert (_mounted(0.0).body[:, t.BODY_CA_BURN] == 0).all()
-    assert _mounted(0.2).body[100, t.BODY_CA_BURN] == pytest.approx(-0.125)  # never more than the base
+    assert body[100, BodyColumn.CA_BURN] == pytest.approx(-0.125 * 0.25)  # base drag 0.25/M on a quarter of the area
+    assert (_mounted(0.0).body[:, BodyColumn.CA_BURN] == 0).all()
+    assert _mounted(0.2).body[100, BodyColumn.CA_BURN] == pytest.approx(-0.125)  # never more than the base
 
 
 def test_breakdown__parts_sum_to_the_table():
@@ -204,7 +205,7 @@ def test_breakdown__parts_sum_to_the_table():
     parts = drag_breakdown(mission, [0], mach, unit_reynolds=40.0**4)
     aero = aero_table(mission, [0])
     row = np.rint(mach * 50).astype(int)
-    assert parts["total"] == pytest.approx(aero.body[row, t.BODY_CA] + aero.friction[row, 20], rel=1e-12)
+    assert parts["total"] == pytest.approx(aero.body[row, BodyColumn.CA] + aero.friction[row, 20], rel=1e-12)
     assert all((value >= 0).all() for name, value in parts.items() if name != "base, burning")
 
 

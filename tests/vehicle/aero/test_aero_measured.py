@@ -8,7 +8,7 @@ import xarray as xr
 from tunnel import coefficients
 from two_stages import on_booster
 
-from sixdof.core import types as t
+from sixdof.core.columns import FIN_COLUMNS, BodyColumn, FinColumn
 from sixdof.mission.load import loads_mission
 from sixdof.mission.tables import BodyCurve, PanelCurve
 from sixdof.study.aero.tunnel import wind_tunnel
@@ -32,8 +32,8 @@ def test_panel__slope_on_its_own_area_and_centre_from_its_root(measured):
     fin = shape.fins[0]
     row = [0, 25, 50, 100, 250]
     expected = np.array([2.0, 2.5, 3.0, 2.5, 2.5]) * fin.area / shape.area
-    assert aero.fin[row, 0, t.FIN_SLOPE] == pytest.approx(expected, rel=1e-12)
-    assert aero.fin[row, 0, t.FIN_X] - fin.x0 == pytest.approx([0.02, 0.025, 0.03, 0.035, 0.035], rel=1e-9)
+    assert aero.fin[row, 0, FinColumn.SLOPE] == pytest.approx(expected, rel=1e-12)
+    assert aero.fin[row, 0, FinColumn.X] - fin.x0 == pytest.approx([0.02, 0.025, 0.03, 0.035, 0.035], rel=1e-9)
 
 
 DAMPING = {"mach": [0.0, 1.0, 2.0], "damping": [-3.0, -5.0, -4.0]}
@@ -55,10 +55,10 @@ def test_roll__the_kernel_gives_the_curves_back(demo_mission, with_panel):
 
 def test_roll__one_curve_leaves_the_other_to_theory(demo_mission):
     built = aero_table(demo_mission, [0]).fin
-    for key, curve, kept in (("damping", DAMPING, t.FIN_ROLL_DIRECT), ("forcing", FORCING, t.FIN_ROLL_DAMP)):
+    for key, curve, kept in (("damping", DAMPING, FinColumn.ROLL_DIRECT), ("forcing", FORCING, FinColumn.ROLL_DAMP)):
         fin = aero_table(demo_mission.change({f"stage.0.part.tail.roll_{key}_curve": curve}), [0]).fin
-        changed = {t.FIN_ROLL_DAMP, t.FIN_ROLL_DIRECT} - {kept}
-        for column in range(t.FIN_COLUMNS):
+        changed = {FinColumn.ROLL_DAMP, FinColumn.ROLL_DIRECT} - {kept}
+        for column in range(FIN_COLUMNS):
             assert np.array_equal(fin[..., column], built[..., column]) == (column not in changed)
 
 
@@ -73,9 +73,9 @@ def test_roll__measured_on_the_body_at_the_fins_whatever_flies_with_it(demo_miss
 
 def test_body__slope_and_centre_with_the_build_ups_spread(measured, demo_mission):
     aero, built = aero_table(measured, [0]), aero_table(demo_mission, [0])
-    s0, s1, s2 = aero.body[50, [t.BODY_S0, t.BODY_S1, t.BODY_S2]]
+    s0, s1, s2 = aero.body[50, [BodyColumn.S0, BodyColumn.S1, BodyColumn.S2]]
     assert (s0, s1 / s0) == pytest.approx((2.5, 0.3), rel=1e-12)
-    b0, b1, b2 = built.body[50, [t.BODY_S0, t.BODY_S1, t.BODY_S2]]
+    b0, b1, b2 = built.body[50, [BodyColumn.S0, BodyColumn.S1, BodyColumn.S2]]
     assert s2 / s0 - (s1 / s0) ** 2 == pytest.approx(b2 / b0 - (b1 / b0) ** 2, rel=1e-9)
 
 

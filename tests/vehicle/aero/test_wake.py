@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 from scipy.integrate import quad
 from two_stages import on_booster
 
-from sixdof.core import types as ct
+from sixdof.core.columns import WAKE_COLUMNS, WakeColumn
 from sixdof.mission.tables import Fins, Nose, Stage, Tube
 from sixdof.vehicle.aero import wake
 from sixdof.vehicle.aero.fin import roll_arm
@@ -127,15 +127,15 @@ def test_span_weights__force_and_the_moment_of_a_roll(count, span, taper, root):
 
 def test_pairs__only_sets_behind_another(demo_mission):
     pair, table = wake.wake_tables(shape_of(demo_mission.stage))
-    assert pair.shape == (0, ct.WAKE_COLUMNS) and table.shape[0] == 0
+    assert pair.shape == (0, WAKE_COLUMNS) and table.shape[0] == 0
     shape = shape_of(on_booster(demo_mission).stage)
     (row,), tables = wake.wake_tables(shape)
     front, back = shape.fins
-    assert row[[ct.WAKE_FIRST, ct.WAKE_COUNT, ct.WAKE_RECEIVER]].tolist() == [0, 4, 1] and tables.shape[:2] == (1, 2)
-    assert row[ct.WAKE_LATERAL] == pytest.approx(front.body_radius + np.pi / 4 * front.span, rel=1e-12)
-    assert 0.0 < row[ct.WAKE_LENGTH] < back.x0 + back.root_chord - front.x0
+    assert row[[WakeColumn.FIRST, WakeColumn.COUNT, WakeColumn.RECEIVER]].tolist() == [0, 4, 1] and tables.shape[:2] == (1, 2)
+    assert row[WakeColumn.LATERAL] == pytest.approx(front.body_radius + np.pi / 4 * front.span, rel=1e-12)
+    assert 0.0 < row[WakeColumn.LENGTH] < back.x0 + back.root_chord - front.x0
     # sweep 25 mm, chords 80 and 45 mm: the trailing edge runs from 80 to 70 mm, the hinge is at 34 mm
-    assert row[ct.WAKE_LEVER] == pytest.approx(0.080 - 0.010 * np.pi / 4 - 0.034, abs=1e-9)
+    assert row[WakeColumn.LEVER] == pytest.approx(0.080 - 0.010 * np.pi / 4 - 0.034, abs=1e-9)
 
 
 def test_pairs__sets_side_by_side_shed_nothing_on_each_other():

@@ -4,7 +4,11 @@ from __future__ import annotations
 
 from sixdof._jit import helper, kernel
 from sixdof.core.algebra import clip, conjugate, multiply
+from sixdof.core.computer.columns import GAIN_HEAD, GAIN_ROW, ControlMemory, Gain, GainRow, MixerColumn
 from sixdof.core.layout import (
+    D_PITCH,
+    D_ROLL,
+    D_YAW,
     S_BOOSTER,
     S_ENABLED,
     S_GOAL_P,
@@ -24,27 +28,7 @@ from sixdof.core.layout import (
 )
 from sixdof.core.types import Quat
 
-# the gains of the built-in law are one flat array: a head, then for each configuration (alone, with a booster) the same number of
-# rows over the schedule variable
-(
-    K_OVER,  # what the rows run over: 0 nothing (one row), 1 dynamic pressure, 2 Mach number
-    K_ROWS,  # rows a configuration
-    K_PRESSURE,  # dynamic pressure at which gains hold as written, Pa; 0: gains are not scaled by it
-    K_LOW,  # limits of that scaling
-    K_HIGH,
-    K_INTEGRAL,  # limit of the integral's part of a demand, rad
-    K_FILTER,  # time constant of the derivative's filter, s; 0: none
-    K_ON_ERROR,  # 1: D acts on the error's change; 0: on the measured rate
-    K_CASCADE,  # 1: the attitude loop asks for a rate (p, limited), the rate loop answers with d and i; 0: one PID
-    K_RATE_LIMIT,  # of the rate asked for in a cascade, rad/s
-    K_DEMAND_LIMIT,  # of each demand, rad
-    K_NOTCH,  # five numbers of the structural filter of pitch and yaw, all 0: none (see `notched`)
-) = range(12)
-K_HEAD = 16
-K_ROW = 13  # schedule value, then p, i, d, f of roll, pitch, yaw
-CHANNELS = 3
-# memory, three numbers a channel: integral, filtered derivative, last error; then two a channel: state of the structural filter
-M_NOTCH = 9
+CHANNELS, GAINS_EACH, MEMORY_EACH = 3, 4, 3  # gains (p, i, d, f) and numbers kept, per channel
 
 
 @helper
@@ -64,25 +48,25 @@ def scheduled(gains, first, rows, x, column):
     """Return one gain at the schedule value x, straight lines between rows, held beyond both ends."""
     at = first
     for k in range(1, rows):
-        if x >= gains[first + k * K_ROW]:
-            at = first + k * K_ROW
+        if x >= gains[first + k * GAIN_ROW]:
+            at = first + k * GAIN_ROW
     here = gains[at + column]
-    if at + K_ROW >= first + rows * K_ROW or x <= gains[at]:
+    if at + GAIN_ROW >= first + rows * GAIN_ROW or x <= gains[at]:
         return here
-    f = (x - gains[at]) / (gains[at + K_ROW] - gains[at])
-    return here + f * (gains[at + K_ROW + column] - here)
+    f = (x - gains[at]) / (gains[at + GAIN_ROW] - gains[at])
+    return here + f * (gains[at + GAIN_ROW + column] - here)
 
 
 @helper
 def notched(u, gains, memory, channel):
     """Return one channel's demand behind the structural filter H(z) = 1 + (c0 + c1/z + c2/z^2)/(1 + a1/z + a2/z^2).
 
-    gains hold c0, c1, c2, a1, a2 from K_NOTCH on. The direct path stands apart so that zeros mean no filter, to the bit.
+    Its numbers are Gain.NOTCH_C0 .. NOTCH_A2. The direct path stands apart so that zeros mean no filter, to the bit.
     """
-    k = M_NOTCH + 2 * channel
-    n = gains[K_NOTCH] * u + memory[k]
-    memory[k] = gains[K_NOTCH + 1] * u - gains[K_NOTCH + 3] * n + memory[k + 1]
-    memory[k + 1] = gains[K_NOTCH + 2] * u - gains[K_NOTCH + 4] * n
+    k = ControlMemory.NOTCH + 2 * channel
+    n = gains[Gain.NOTCH_C0] * u + memory[k]
+    memory[k] = gains[Gain.NOTCH_C1] * u - gains[Gain.NOTCH_A1] * n + memory[k + 1]
+    memory[k + 1] = gains[Gain.NOTCH_C2] * u - gains[Gain.NOTCH_A2] * n
     return u + n
 
 
@@ -94,56 +78,57 @@ def pid(error, rate, goal_rate, p, i, d, f, scale, held, gains, memory, channel,
     further (anti-windup). D acts on the rate, or on the change of error through a first-order filter:
     D = (T D + d (e - e_last))/(T + period).
     """
-    k = 3 * channel
-    if gains[K_CASCADE] > 0.0:
-        asked = clip(p * error + goal_rate, -gains[K_RATE_LIMIT], gains[K_RATE_LIMIT])
-        error = asked - rate
+    integral, derivative = ControlMemory.ROLL_INTEGRAL + MEMORY_EACH * channel, ControlMemory.ROLL_DERIVATIVE + MEMORY_EACH * channel
+    last_error = ControlMemory.ROLL_ERROR + MEMORY_EACH * channel
+    if gains[Gain.CASCADE] > 0.0:
+        commanded = clip(p * error + goal_rate, -gains[Gain.RATE_LIMIT], gains[Gain.RATE_LIMIT])
+        error = commanded - rate
         p, d = d, 0.0
     step = i * error * period
-    if not (held > 0.0 and step * memory[k] > 0.0):
-        memory[k] = clip(memory[k] + step, -gains[K_INTEGRAL], gains[K_INTEGRAL])
-    tf = gains[K_FILTER]
-    if gains[K_ON_ERROR] > 0.0:
-        change = d * (error - memory[k + 2])
-        memory[k + 1] = (tf * memory[k + 1] + change) / (tf + period)
+    if not (held > 0.0 and step * memory[integral] > 0.0):
+        memory[integral] = clip(memory[integral] + step, -gains[Gain.INTEGRAL], gains[Gain.INTEGRAL])
+    tf = gains[Gain.FILTER]
+    if gains[Gain.ON_ERROR] > 0.0:
+        change = d * (error - memory[last_error])
+        memory[derivative] = (tf * memory[derivative] + change) / (tf + period)
     else:
         share = period / (tf + period)
-        memory[k + 1] += share * (-d * rate - memory[k + 1])
-    memory[k + 2] = error
-    demand = scale * (p * error + memory[k] + memory[k + 1] + f * goal_rate)
+        memory[derivative] += share * (-d * rate - memory[derivative])
+    memory[last_error] = error
+    demand = scale * (p * error + memory[integral] + memory[derivative] + f * goal_rate)
     if channel > 0:  # what bends shakes the gyros of pitch and yaw
         demand = notched(demand, gains, memory, channel)
-    return clip(demand, -gains[K_DEMAND_LIMIT], gains[K_DEMAND_LIMIT])
+    return clip(demand, -gains[Gain.DEMAND_LIMIT], gains[Gain.DEMAND_LIMIT])
 
 
 @kernel
 def built_in_control(t, sensed, memory, gains, command):
-    """Write the demands of roll, pitch and yaw (rad of fin) into `command`; see layout.SENSED, DEMAND and the K_* numbers."""
+    """Write the demands of roll, pitch and yaw (rad of fin) into `command`; see layout.SENSED, DEMAND and columns.Gain."""
     error = attitude_error(sensed)
     if sensed[S_ENABLED] < 0.5:
         for c in range(CHANNELS):
-            command[c] = 0.0
-            memory[3 * c] = memory[3 * c + 1] = 0.0
-            memory[M_NOTCH + 2 * c] = memory[M_NOTCH + 2 * c + 1] = 0.0
+            command[D_ROLL + c] = 0.0
+            memory[ControlMemory.ROLL_INTEGRAL + MEMORY_EACH * c] = memory[ControlMemory.ROLL_DERIVATIVE + MEMORY_EACH * c] = 0.0
+            memory[ControlMemory.NOTCH + 2 * c] = memory[ControlMemory.NOTCH + 2 * c + 1] = 0.0
             # the last error goes on being noted: D on its change must not kick as the fins go live
-            memory[3 * c + 2] = error[0] if c == 0 else (error[1] if c == 1 else error[2])
+            memory[ControlMemory.ROLL_ERROR + MEMORY_EACH * c] = error[0] if c == 0 else (error[1] if c == 1 else error[2])
         return
-    rows = int(gains[K_ROWS])
-    first = K_HEAD
+    rows = int(gains[Gain.ROWS])
+    first = GAIN_HEAD
     if sensed[S_BOOSTER] > 0.5:
-        first += rows * K_ROW
+        first += rows * GAIN_ROW
     x = 0.0
-    if gains[K_OVER] == 1.0:
+    if gains[Gain.OVER] == 1.0:
         x = sensed[S_PRESSURE]
-    elif gains[K_OVER] == 2.0:
+    elif gains[Gain.OVER] == 2.0:
         x = sensed[S_MACH]
     scale = 1.0
-    if gains[K_PRESSURE] > 0.0:
-        scale = clip(gains[K_PRESSURE] / max(sensed[S_PRESSURE], 1.0), gains[K_LOW], gains[K_HIGH])
+    if gains[Gain.PRESSURE] > 0.0:
+        scale = clip(gains[Gain.PRESSURE] / max(sensed[S_PRESSURE], 1.0), gains[Gain.LOW], gains[Gain.HIGH])
     for c in range(CHANNELS):
         e = error[0] if c == 0 else (error[1] if c == 1 else error[2])
-        column = 1 + 4 * c
-        command[c] = pid(
+        column = GainRow.ROLL_P + GAINS_EACH * c
+        command[D_ROLL + c] = pid(
             e,
             sensed[S_P + c],
             sensed[S_GOAL_P + c],
@@ -180,19 +165,19 @@ def mix(command, mixer, travel, roll_first, fins):
     n = fins.shape[0]
     first_share = second_share = 1.0
     for i in range(n):
-        roll = mixer[i, 0] * command[0]
-        lean = mixer[i, 1] * command[1] + mixer[i, 2] * command[2]
+        roll = mixer[i, MixerColumn.ROLL] * command[D_ROLL]
+        lean = mixer[i, MixerColumn.PITCH] * command[D_PITCH] + mixer[i, MixerColumn.YAW] * command[D_YAW]
         first_share = min(first_share, _room(0.0, roll if roll_first > 0 else lean, travel))
     for i in range(n):
-        roll = mixer[i, 0] * command[0]
-        lean = mixer[i, 1] * command[1] + mixer[i, 2] * command[2]
+        roll = mixer[i, MixerColumn.ROLL] * command[D_ROLL]
+        lean = mixer[i, MixerColumn.PITCH] * command[D_PITCH] + mixer[i, MixerColumn.YAW] * command[D_YAW]
         if roll_first > 0:
             second_share = min(second_share, _room(first_share * roll, lean, travel))
         else:
             second_share = min(second_share, _room(first_share * lean, roll, travel))
     for i in range(n):
-        roll = mixer[i, 0] * command[0]
-        lean = mixer[i, 1] * command[1] + mixer[i, 2] * command[2]
+        roll = mixer[i, MixerColumn.ROLL] * command[D_ROLL]
+        lean = mixer[i, MixerColumn.PITCH] * command[D_PITCH] + mixer[i, MixerColumn.YAW] * command[D_YAW]
         if roll_first > 0:
             fins[i] = first_share * roll + second_share * lean
         else:

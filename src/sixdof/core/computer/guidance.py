@@ -8,7 +8,24 @@ from typing import NamedTuple
 import numpy as np
 
 from sixdof._jit import helper, kernel
-from sixdof.core.algebra import add, clip, conjugate, cross, dot, fill, matrix_of, multiply, norm, scale, sub, tilt_quaternion, to_body
+from sixdof.core.algebra import (
+    add,
+    clip,
+    conjugate,
+    cross,
+    dot,
+    fill,
+    matrix_of,
+    multiply,
+    norm,
+    put_quaternion,
+    quaternion_at,
+    scale,
+    sub,
+    tilt_quaternion,
+    to_body,
+)
+from sixdof.core.computer.columns import GuidanceMemory, PassedColumn, ProfileColumn, WaypointColumn
 from sixdof.core.types import Quat, Vec3
 
 PROFILE, WAYPOINTS, HOLD_DIRECTION = (np.int64(i) for i in range(3))  # modes
@@ -17,23 +34,15 @@ LAST_HOLD, LAST_UPRIGHT, LAST_PROFILE = (np.int64(i) for i in range(3))  # what 
 SLOW = 5.0  # m/s: below it a velocity has no direction worth steering by
 LONGEST_DROP = 10.0  # s: the fall on the way to a waypoint is not made up for over more than this
 
-# columns of Guidance.waypoint
-WP_EAST, WP_NORTH, WP_HEIGHT, WP_RADIUS, WP_TIMEOUT = range(5)
-WP_COLUMNS = 5
-# guidance memory: waypoint now, time it became current, closest distance so far, goal held (4), goal of the last tick (4), mode, mode's start
-M_INDEX, M_SINCE, M_CLOSEST, M_HELD, M_LAST, M_MODE, M_MODE_TIME = 0, 1, 2, 3, 7, 11, 12
-# columns of what became of each waypoint
-PASSED_TIME, PASSED_MISS = range(2)
-
 
 class Guidance(NamedTuple):
     """Constants of the built-in guidance."""
 
-    profile: np.ndarray  # (n, 4): time or height, tilt_pitch, tilt_yaw, roll
+    profile: np.ndarray  # (n, ProfileColumn)
     over: int  # BY_*
     smooth: int  # 1: each span of the profile starts and ends level (smoothstep)
     slew: float  # the goal turns no faster, rad/s; inf where unlimited
-    waypoint: np.ndarray  # (n, WP_COLUMNS), east, north, height above ground, m; radius m; timeout s
+    waypoint: np.ndarray  # (n, WaypointColumn)
     lead: float  # how far beyond the line of sight the nose leans, per angle between velocity and line of sight
     most_incidence: float  # between goal and velocity, rad
     most_tilt: float  # of the goal from the vertical, rad
@@ -45,22 +54,28 @@ class Guidance(NamedTuple):
 
 
 @helper
+def _angles_of(row):
+    return row[ProfileColumn.TILT_PITCH], row[ProfileColumn.TILT_YAW], row[ProfileColumn.ROLL]
+
+
+@helper
 def profile_at(profile, x, smooth):
     """Return (tilt_pitch, tilt_yaw, roll) of the profile at x, held beyond both ends."""
     n = profile.shape[0]
-    if x <= profile[0, 0]:
-        return profile[0, 1], profile[0, 2], profile[0, 3]
+    if x <= profile[0, ProfileColumn.AT]:
+        return _angles_of(profile[0])
     for i in range(n - 1):
-        if x < profile[i + 1, 0]:
-            f = (x - profile[i, 0]) / (profile[i + 1, 0] - profile[i, 0])
+        here, ahead = profile[i], profile[i + 1]
+        if x < ahead[ProfileColumn.AT]:
+            f = (x - here[ProfileColumn.AT]) / (ahead[ProfileColumn.AT] - here[ProfileColumn.AT])
             if smooth > 0:
                 f = f * f * (3.0 - 2.0 * f)
             return (
-                profile[i, 1] + f * (profile[i + 1, 1] - profile[i, 1]),
-                profile[i, 2] + f * (profile[i + 1, 2] - profile[i, 2]),
-                profile[i, 3] + f * (profile[i + 1, 3] - profile[i, 3]),
+                here[ProfileColumn.TILT_PITCH] + f * (ahead[ProfileColumn.TILT_PITCH] - here[ProfileColumn.TILT_PITCH]),
+                here[ProfileColumn.TILT_YAW] + f * (ahead[ProfileColumn.TILT_YAW] - here[ProfileColumn.TILT_YAW]),
+                here[ProfileColumn.ROLL] + f * (ahead[ProfileColumn.ROLL] - here[ProfileColumn.ROLL]),
             )
-    return profile[n - 1, 1], profile[n - 1, 2], profile[n - 1, 3]
+    return _angles_of(profile[n - 1])
 
 
 @helper
@@ -97,7 +112,7 @@ def aim(r, v, nose, pressure, k, guidance):
     thrust) turns the velocity onto it; the fall on the way is made up for. Limits: incidence, load, tilt.
     """
     w = guidance.waypoint[k]
-    d = Vec3(w[WP_EAST] - r.x, w[WP_NORTH] - r.y, w[WP_HEIGHT] - r.z)
+    d = Vec3(w[WaypointColumn.EAST] - r.x, w[WaypointColumn.NORTH] - r.y, w[WaypointColumn.HEIGHT] - r.z)
     speed = norm(v)
     way = _unit(v, nose) if speed > SLOW else nose
     time = min(norm(d) / max(speed, SLOW), LONGEST_DROP)
@@ -114,37 +129,37 @@ def aim(r, v, nose, pressure, k, guidance):
 @kernel
 def watch_waypoints(t, r, v, memory, guidance, passed):
     """Move on to the next waypoint when the current one is captured, passed or out of time; note time and miss distance."""
-    k = int(memory[M_INDEX])
+    k = int(memory[GuidanceMemory.WAYPOINT])
     if k >= guidance.waypoint.shape[0]:
         return
     w = guidance.waypoint[k]
-    d = Vec3(w[WP_EAST] - r.x, w[WP_NORTH] - r.y, w[WP_HEIGHT] - r.z)
+    d = Vec3(w[WaypointColumn.EAST] - r.x, w[WaypointColumn.NORTH] - r.y, w[WaypointColumn.HEIGHT] - r.z)
     distance = norm(d)
-    memory[M_CLOSEST] = min(memory[M_CLOSEST], distance)
+    memory[GuidanceMemory.CLOSEST] = min(memory[GuidanceMemory.CLOSEST], distance)
     speed = norm(v)
-    captured = distance <= w[WP_RADIUS]
-    gone = dot(d, v) < 0.0 and speed > SLOW and t > memory[M_SINCE]
-    late = t - memory[M_SINCE] > w[WP_TIMEOUT]
+    captured = distance <= w[WaypointColumn.RADIUS]
+    gone = dot(d, v) < 0.0 and speed > SLOW and t > memory[GuidanceMemory.SINCE]
+    late = t - memory[GuidanceMemory.SINCE] > w[WaypointColumn.TIMEOUT]
     if captured or gone or late:
-        miss = memory[M_CLOSEST]
+        miss = memory[GuidanceMemory.CLOSEST]
         if captured and not gone and speed > SLOW:
             # steering goes on to the next one, but the closest approach is still to come: along a straight line it is this
             along = dot(d, v) / speed
             miss = sqrt(max(distance * distance - along * along, 0.0))
-        passed[k, PASSED_TIME], passed[k, PASSED_MISS] = t, miss
-        memory[M_INDEX] = k + 1.0
-        memory[M_SINCE] = t
-        memory[M_CLOSEST] = inf
+        passed[k, PassedColumn.TIME], passed[k, PassedColumn.MISS] = t, miss
+        memory[GuidanceMemory.WAYPOINT] = k + 1.0
+        memory[GuidanceMemory.SINCE] = t
+        memory[GuidanceMemory.CLOSEST] = inf
 
 
 @kernel
 def start_guidance(memory, q):
     """Fill the guidance memory at the start of a flight: the attitude on the rail is the goal until a mode says otherwise."""
     fill(memory, 0.0)
-    memory[M_CLOSEST] = inf
-    memory[M_HELD], memory[M_HELD + 1], memory[M_HELD + 2], memory[M_HELD + 3] = q.w, q.x, q.y, q.z
-    memory[M_LAST], memory[M_LAST + 1], memory[M_LAST + 2], memory[M_LAST + 3] = q.w, q.x, q.y, q.z
-    memory[M_MODE] = -1.0
+    memory[GuidanceMemory.CLOSEST] = inf
+    put_quaternion(memory, GuidanceMemory.HELD, q)
+    put_quaternion(memory, GuidanceMemory.LAST, q)
+    memory[GuidanceMemory.MODE] = -1.0
 
 
 @helper
@@ -167,34 +182,34 @@ def built_in_guidance(t, since_liftoff, r, v, q, frame, pressure, mode, memory, 
     mode : PROFILE, WAYPOINTS or HOLD_DIRECTION; a change of mode keeps the attitude of that moment for HOLD_DIRECTION and
     restarts the clocks.
     """
-    if memory[M_MODE] != mode:
-        memory[M_MODE], memory[M_MODE_TIME] = float(mode), t
-        memory[M_SINCE], memory[M_CLOSEST] = t, inf
+    if memory[GuidanceMemory.MODE] != mode:
+        memory[GuidanceMemory.MODE], memory[GuidanceMemory.MODE_TIME] = float(mode), t
+        memory[GuidanceMemory.SINCE], memory[GuidanceMemory.CLOSEST] = t, inf
         if mode == HOLD_DIRECTION and since_liftoff >= 0.0:
-            memory[M_HELD], memory[M_HELD + 1], memory[M_HELD + 2], memory[M_HELD + 3] = q.w, q.x, q.y, q.z
+            put_quaternion(memory, GuidanceMemory.HELD, q)
     over = since_liftoff
     if guidance.over == BY_HEIGHT:
         over = r.z
     elif guidance.over == BY_MODE_TIME:
-        over = t - memory[M_MODE_TIME]
+        over = t - memory[GuidanceMemory.MODE_TIME]
     pitch, yaw, roll = profile_at(guidance.profile, over, guidance.smooth)
     goal = multiply(frame, tilt_quaternion(pitch, yaw, roll))
-    held = Quat(memory[M_HELD], memory[M_HELD + 1], memory[M_HELD + 2], memory[M_HELD + 3])
+    held = quaternion_at(memory, GuidanceMemory.HELD)
     if mode == HOLD_DIRECTION:
         goal = held
     elif mode == WAYPOINTS:
         watch_waypoints(t, r, v, memory, guidance, passed)
-        k = int(memory[M_INDEX])
+        k = int(memory[GuidanceMemory.WAYPOINT])
         if k < guidance.waypoint.shape[0]:
             m = matrix_of(q)
             goal = goal_of_direction(aim(r, v, Vec3(m.xx, m.yx, m.zx), pressure, k, guidance), frame, roll)
-            memory[M_HELD], memory[M_HELD + 1], memory[M_HELD + 2], memory[M_HELD + 3] = goal.w, goal.x, goal.y, goal.z
+            put_quaternion(memory, GuidanceMemory.HELD, goal)
         elif guidance.past_last == LAST_HOLD:
             goal = held
         elif guidance.past_last == LAST_UPRIGHT:
             goal = multiply(frame, tilt_quaternion(0.0, 0.0, roll))
     if guidance.slew < inf:
-        last = Quat(memory[M_LAST], memory[M_LAST + 1], memory[M_LAST + 2], memory[M_LAST + 3])
+        last = quaternion_at(memory, GuidanceMemory.LAST)
         goal = slewed(goal, last, guidance.slew * period)
-    memory[M_LAST], memory[M_LAST + 1], memory[M_LAST + 2], memory[M_LAST + 3] = goal.w, goal.x, goal.y, goal.z
+    put_quaternion(memory, GuidanceMemory.LAST, goal)
     return goal

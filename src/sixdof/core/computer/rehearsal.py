@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 from sixdof._jit import kernel
-from sixdof.core.algebra import fill
+from sixdof.core.algebra import fill, put_quaternion, put_vector, quaternion_at, vector_at
+from sixdof.core.columns import StageColumn
+from sixdof.core.computer.columns import REHEARSAL_COLUMNS, Noticed, RehearsalColumn, Switch
 from sixdof.core.computer.guidance import start_guidance
-from sixdof.core.computer.tick import N_APOGEE, N_BURN, N_LIFTOFF, SW_FINS, SW_MODE, control, decide, start_notice, steer
+from sixdof.core.computer.tick import control, decide, start_notice, steer
 from sixdof.core.craft import drawn_gains, make_craft, rail_attitude
 from sixdof.core.forces.loads import air_at
 from sixdof.core.layout import (
+    D_ROLL,
     S_BOOSTER,
     S_GOAL_P,
     S_GOAL_W,
@@ -23,18 +26,8 @@ from sixdof.core.layout import (
     S_VE,
     S_VN,
     S_VU,
-    ST_BURNOUT,
-    ST_LIGHT,
-    ST_LIGHT_DELAY,
-    ST_NO_IGNITION,
-    ST_NO_PARTING,
-    ST_PART,
-    ST_PART_DELAY,
 )
 
-# columns of one tick of a rehearsal; the goal (4), the demands (roll, pitch, yaw) and the fin commands follow
-R_TIME, R_LIFTOFF, R_BURNS, R_APOGEE, R_ATTACHED, R_LIVE, R_MODE = range(7)
-REHEARSAL_COLUMNS = 14
 OWN_WIRES = -1.0  # in a script's column `booster` (stages attached behind): the break-wires follow the computer's own commands
 
 
@@ -56,14 +49,14 @@ def rehearse(model, draw, work, frame, script, burn_time, out):
     for i in range(work.rules.shape[0]):
         fill(work.rules[i], -1.0)
     for i in range(work.stage.shape[0]):
-        work.stage[i, ST_LIGHT] = work.stage[i, ST_PART] = work.stage[i, ST_BURNOUT] = -1.0
+        work.stage[i, StageColumn.IGNITE] = work.stage[i, StageColumn.SEPARATE] = work.stage[i, StageColumn.BURNOUT] = -1.0
     for i in range(work.issued.shape[0]):
         fill(work.issued[i], 0.0)
     start_notice(work.notice, float(last - model.leg.first))
     start_guidance(work.guidance_memory, rail_attitude(model.rail.elevation, model.rail.azimuth))
     if work.laws[0] != 0:
         fill(work.guidance_memory, 0.0)
-    work.switches[SW_MODE] = float(model.computer.guidance.start_mode)
+    work.switches[Switch.MODE] = float(model.computer.guidance.start_mode)
     work.sensed[S_GOAL_W] = work.goal[0] = 1.0
     if work.laws[1] == 0:
         drawn_gains(model.computer.gains, draw, work.gains)
@@ -96,8 +89,8 @@ def _read(row, sensed, model, stage):
     attached = float(leg.last - leg.first)
     if row[S_BOOSTER] == OWN_WIRES:
         for k in range(leg.last, leg.first, -1):
-            parted = stage[k, ST_PART] >= 0.0 and stage[k, ST_NO_PARTING] < 0.5
-            if parted and sensed[S_TIME] >= stage[k, ST_PART] + stage[k, ST_PART_DELAY]:
+            parted = stage[k, StageColumn.SEPARATE] >= 0.0 and stage[k, StageColumn.NO_SEPARATION] < 0.5
+            if parted and sensed[S_TIME] >= stage[k, StageColumn.SEPARATE] + stage[k, StageColumn.SEPARATION_DELAY]:
                 attached = float(k - 1 - leg.first)
     else:
         attached = min(row[S_BOOSTER], attached)  # how many the script says
@@ -109,22 +102,20 @@ def _read(row, sensed, model, stage):
 def _burn(t, last, burn_time, stage):
     """Note when motors have burnt out by their data sheets: the last stage's from the start, the others' from their command."""
     for k in range(stage.shape[0]):
-        lit = 0.0 if k == last else stage[k, ST_LIGHT]
-        if lit < 0.0 or stage[k, ST_NO_IGNITION] > 0.5 or burn_time[k] <= 0.0:
+        lit = 0.0 if k == last else stage[k, StageColumn.IGNITE]
+        if lit < 0.0 or stage[k, StageColumn.NO_IGNITION] > 0.5 or burn_time[k] <= 0.0:
             continue
-        end = lit + burn_time[k] + (stage[k, ST_LIGHT_DELAY] if k != last else 0.0)
-        if t >= end and stage[k, ST_BURNOUT] < 0.0:
-            stage[k, ST_BURNOUT] = end
+        end = lit + burn_time[k] + (stage[k, StageColumn.IGNITION_DELAY] if k != last else 0.0)
+        if t >= end and stage[k, StageColumn.BURNOUT] < 0.0:
+            stage[k, StageColumn.BURNOUT] = end
 
 
 @kernel
 def _write(row, sensed, attached, work):
-    row[R_TIME], row[R_LIFTOFF] = sensed[S_TIME], work.notice[N_LIFTOFF]
-    row[R_BURNS], row[R_APOGEE], row[R_ATTACHED] = work.notice[N_BURN], work.notice[N_APOGEE], attached
-    row[R_LIVE], row[R_MODE] = work.switches[SW_FINS], work.switches[SW_MODE]
-    for i in range(4):
-        row[7 + i] = sensed[S_GOAL_W + i]
-    for i in range(3):
-        row[11 + i] = work.command[i]
+    row[RehearsalColumn.TIME], row[RehearsalColumn.LIFTOFF] = sensed[S_TIME], work.notice[Noticed.LIFTOFF]
+    row[RehearsalColumn.BURNS], row[RehearsalColumn.APOGEE], row[RehearsalColumn.ATTACHED] = work.notice[Noticed.BURNS], work.notice[Noticed.APOGEE], attached
+    row[RehearsalColumn.LIVE], row[RehearsalColumn.MODE] = work.switches[Switch.FINS], work.switches[Switch.MODE]
+    put_quaternion(row, RehearsalColumn.COMMANDED, quaternion_at(sensed, S_GOAL_W))
+    put_vector(row, RehearsalColumn.DEMAND, vector_at(work.command, D_ROLL))
     for i in range(work.fin_command.shape[0]):
         row[REHEARSAL_COLUMNS + i] = work.fin_command[i]

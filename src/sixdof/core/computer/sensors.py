@@ -11,7 +11,8 @@ from typing import NamedTuple
 import numpy as np
 
 from sixdof._jit import helper, kernel
-from sixdof.core.algebra import add, clip, cross, scale, to_body
+from sixdof.core.algebra import add, clip, cross, put_vector, scale, to_body, vector_at
+from sixdof.core.computer.columns import ErrorColumn, FixColumn
 from sixdof.core.random import normal
 from sixdof.core.types import Vec3
 
@@ -84,34 +85,29 @@ def _normal3(chance, stream, index):
     )
 
 
-# errors that stay for a whole flight, drawn once: places in the array of constants
-C_GYRO, C_ACCELEROMETER, C_MAGNETOMETER, C_BAROMETER = (np.int64(i) for i in (0, 9, 18, 21))
-CONSTANTS = 22
-
-
 @kernel
 def draw_constants(sensors, chance, constants):
     """Fill the array of a flight's constant errors: bias, scale error and misalignment of each triad, and so on."""
-    for first, stream, triad in ((C_GYRO, GYRO, sensors.gyro), (C_ACCELEROMETER, ACCELEROMETER, sensors.accelerometer)):
+    for first, stream, triad in ((ErrorColumn.GYRO, GYRO, sensors.gyro), (ErrorColumn.ACCELEROMETER, ACCELEROMETER, sensors.accelerometer)):
         for k in range(3):
             v = _normal3(chance, stream + CONSTANT, k)
             sd = triad.bias if k == 0 else (triad.scale if k == 1 else triad.misalignment)
-            constants[first + 3 * k], constants[first + 3 * k + 1], constants[first + 3 * k + 2] = sd * v.x, sd * v.y, sd * v.z
+            put_vector(constants, first + 3 * k, scale(v, sd))
     v = _normal3(chance, MAGNETOMETER + CONSTANT, 0)
     sd = sensors.magnetometer.bias
-    constants[C_MAGNETOMETER], constants[C_MAGNETOMETER + 1], constants[C_MAGNETOMETER + 2] = sd * v.x, sd * v.y, sd * v.z
-    constants[C_BAROMETER] = sensors.barometer.bias * normal(chance.seed, chance.flight, BAROMETER + CONSTANT, np.uint64(0))
+    put_vector(constants, ErrorColumn.MAGNETOMETER, scale(v, sd))
+    constants[ErrorColumn.BAROMETER] = sensors.barometer.bias * normal(chance.seed, chance.flight, BAROMETER + CONSTANT, np.uint64(0))
 
 
 @kernel
 def read_inertial(truth, sensor, constants, first, stream, chance, tick, period):
     """Return what an inertial triad reads of a body-axis vector at a tick; its constant errors stand from `first` on."""
-    c = constants
-    turned = add(truth, cross(Vec3(c[first + 6], c[first + 7], c[first + 8]), truth))
+    bias, growth, lean = vector_at(constants, first), vector_at(constants, first + 3), vector_at(constants, first + 6)
+    turned = add(truth, cross(lean, truth))
     noise = scale(_normal3(chance, stream, tick), sensor.noise * sqrt(1.0 / period))
-    x = turned.x * (1.0 + c[first + 3]) + c[first] + noise.x
-    y = turned.y * (1.0 + c[first + 4]) + c[first + 1] + noise.y
-    z = turned.z * (1.0 + c[first + 5]) + c[first + 2] + noise.z
+    x = turned.x * (1.0 + growth.x) + bias.x + noise.x
+    y = turned.y * (1.0 + growth.y) + bias.y + noise.y
+    z = turned.z * (1.0 + growth.z) + bias.z + noise.z
     return Vec3(clip(x, -sensor.range, sensor.range), clip(y, -sensor.range, sensor.range), clip(z, -sensor.range, sensor.range))
 
 
@@ -126,9 +122,10 @@ def lagged_rate(rate, lag, step, state):
     e = exp(-step / lag)
     new = 1.0 - lag / step * (1.0 - e)
     old = 1.0 - e - new
-    out = Vec3(e * state[0] + old * state[3] + new * rate.x, e * state[1] + old * state[4] + new * rate.y, e * state[2] + old * state[5] + new * rate.z)
-    state[0], state[1], state[2] = out.x, out.y, out.z
-    state[3], state[4], state[5] = rate.x, rate.y, rate.z
+    reached, last = vector_at(state, 0), vector_at(state, 3)
+    out = Vec3(e * reached.x + old * last.x + new * rate.x, e * reached.y + old * last.y + new * rate.y, e * reached.z + old * last.z + new * rate.z)
+    put_vector(state, 0, out)
+    put_vector(state, 3, rate)
     return out
 
 
@@ -138,14 +135,14 @@ def read_barometer(height, lagged, sensor, constants, chance, tick, step):
     share = 1.0 if sensor.lag <= 0.0 else 1.0 - exp(-step / sensor.lag)
     lagged += share * (height - lagged)
     noise = sensor.noise * normal(chance.seed, chance.flight, BAROMETER, np.uint64(tick))
-    return lagged, lagged + constants[C_BAROMETER] + noise
+    return lagged, lagged + constants[ErrorColumn.BAROMETER] + noise
 
 
 @kernel
 def read_magnetometer(matrix, sensor, constants, chance, tick):
     """Return the field in body axes, in units of its strength."""
     truth = to_body(matrix, sensor.field)
-    bias = Vec3(constants[C_MAGNETOMETER], constants[C_MAGNETOMETER + 1], constants[C_MAGNETOMETER + 2])
+    bias = vector_at(constants, ErrorColumn.MAGNETOMETER)
     return add(add(truth, bias), scale(_normal3(chance, MAGNETOMETER, tick), sensor.noise))
 
 
@@ -153,7 +150,8 @@ def read_magnetometer(matrix, sensor, constants, chance, tick):
 def remember(history, tick, r, v):
     """Keep the truth of a tick for a fix that will be told later; r : east, north, height above ground, as receivers tell it."""
     row = history[tick % HISTORY]
-    row[0], row[1], row[2], row[3], row[4], row[5] = r.x, r.y, r.z, v.x, v.y, v.z
+    put_vector(row, FixColumn.EAST, r)
+    put_vector(row, FixColumn.VELOCITY_EAST, v)
 
 
 @kernel
@@ -166,6 +164,7 @@ def read_gnss(history, tick, stride, sensor, chance, force, speed, fix):
     row = history[(tick - sensor.latency) % HISTORY]
     a = _normal3(chance, GNSS, tick)
     b = _normal3(chance, GNSS + np.uint64(3), tick)
-    fix[0], fix[1], fix[2] = row[0] + sensor.position * a.x, row[1] + sensor.position * a.y, row[2] + sensor.position * a.z
-    fix[3], fix[4], fix[5] = row[3] + sensor.velocity * b.x, row[4] + sensor.velocity * b.y, row[5] + sensor.velocity * b.z
+    r, v = vector_at(row, FixColumn.EAST), vector_at(row, FixColumn.VELOCITY_EAST)
+    put_vector(fix, FixColumn.EAST, Vec3(r.x + sensor.position * a.x, r.y + sensor.position * a.y, r.z + sensor.position * a.z))
+    put_vector(fix, FixColumn.VELOCITY_EAST, Vec3(v.x + sensor.velocity * b.x, v.y + sensor.velocity * b.y, v.z + sensor.velocity * b.z))
     return 1

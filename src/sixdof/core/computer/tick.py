@@ -10,22 +10,13 @@ from math import acos, asin, atan2, inf, sqrt
 
 from sixdof._jit import call_law, helper, kernel
 from sixdof.core.actuator import issue
-from sixdof.core.algebra import clip, conjugate, fill, matrix_of, multiply, norm, sub
+from sixdof.core.algebra import clip, conjugate, fill, matrix_of, multiply, norm, put_quaternion, put_vector, quaternion_at, sub
+from sixdof.core.columns import CanopyColumn, StageColumn
+from sixdof.core.computer.columns import MOST_BURNS, ErrorColumn, EstimateColumn, GuidanceMemory, Noticed, RuleColumn, RuleState, Switch
 from sixdof.core.computer.control import built_in_control, mix
-from sixdof.core.computer.estimator import E_AGE, E_BARO, E_FIX, E_GYRO, E_LAG, E_MX, E_QW, E_VX, E_X, estimate
-from sixdof.core.computer.guidance import M_INDEX, built_in_guidance
-from sixdof.core.computer.sensors import (
-    ACCELEROMETER,
-    C_ACCELEROMETER,
-    C_GYRO,
-    GYRO,
-    lagged_rate,
-    read_barometer,
-    read_gnss,
-    read_inertial,
-    read_magnetometer,
-    remember,
-)
+from sixdof.core.computer.estimator import estimate
+from sixdof.core.computer.guidance import built_in_guidance
+from sixdof.core.computer.sensors import ACCELEROMETER, GYRO, lagged_rate, read_barometer, read_gnss, read_inertial, read_magnetometer, remember
 from sixdof.core.forces.loads import air_at, height_of
 from sixdof.core.layout import (
     D_DEPLOY,
@@ -69,33 +60,15 @@ from sixdof.core.layout import (
     S_VN,
     S_VU,
     S_WAYPOINT,
-    ST_BURNOUT,
-    ST_LIGHT,
-    ST_PART,
 )
 from sixdof.core.types import (
     ACTION_DEPLOY,
     ACTION_DISABLE,
     ACTION_ENABLE,
     ACTION_GUIDE,
-    ACTION_LIGHT,
+    ACTION_IGNITE,
     ACTION_SEPARATE,
-    CANOPY_FAILS,
     FAILED,
-    RULE_ACTION,
-    RULE_AFTER,
-    RULE_BEFORE,
-    RULE_BOOSTER,
-    RULE_HEIGHT_ABOVE,
-    RULE_HEIGHT_BELOW,
-    RULE_ORDER,
-    RULE_PATIENCE,
-    RULE_SPEED_ABOVE,
-    RULE_SPEED_BELOW,
-    RULE_TARGET,
-    RULE_THRESHOLD,
-    RULE_TILT_BELOW,
-    RULE_TRIGGER,
     TRIGGER_APOGEE,
     TRIGGER_BURNOUT,
     TRIGGER_CLIMBING,
@@ -110,29 +83,14 @@ from sixdof.core.types import (
     Vec3,
 )
 
-MOST_BURNS = 8  # burns and partings that are told apart
-# what the computer has noticed so far: times, -1 before; burns and partings in their order
-N_LIFTOFF, N_RAIL, N_APOGEE = range(3)
-N_BURN, N_THRUSTING, N_QUIET, N_HIGHEST, N_SINKING, N_ATTACHED, N_PARTINGS = range(3, 10)
-N_IGNITION = 10
-N_BURNOUT = N_IGNITION + MOST_BURNS
-N_PARTED = N_BURNOUT + MOST_BURNS
-NOTICE_SIZE = N_PARTED + MOST_BURNS
-# state of one rule: when its trigger was sensed, when it fired, whether it did what it is for (another may have before), when it
-# gave up; -1 before
-R_ARMED, R_FIRED, R_ACTED, R_GIVEN_UP = range(4)
-RULE_STATE = 4
 SOON = 1e-9  # s: rounding of sums of times
-# switches: fins live, guidance mode, which of the user's laws failed (1 guidance, 2 control), and its status or the index of what it wrote
-SW_FINS, SW_MODE, SW_FAILED, SW_STATUS = range(4)
-SWITCHES = 4
 MOST_WRITTEN = 1e12  # by a law of the user's own: sums and products of what lies beyond are no numbers any more
 UNIT = 1e-3  # that the length of a law's quaternion may differ from 1
 
 
 @helper
 def sensed_goal(sensed):
-    return Quat(sensed[S_GOAL_W], sensed[S_GOAL_W + 1], sensed[S_GOAL_W + 2], sensed[S_GOAL_W + 3])
+    return quaternion_at(sensed, S_GOAL_W)
 
 
 @helper
@@ -142,7 +100,7 @@ def sensed_attitude(sensed):
 
 @helper
 def sensed_frame(sensed):
-    return Quat(sensed[S_FRAME_W], sensed[S_FRAME_W + 1], sensed[S_FRAME_W + 2], sensed[S_FRAME_W + 3])
+    return quaternion_at(sensed, S_FRAME_W)
 
 
 @helper
@@ -155,34 +113,24 @@ def sensed_velocity(sensed):
     return Vec3(sensed[S_VE], sensed[S_VN], sensed[S_VU])
 
 
-@helper
-def _put(a, i, v):
-    a[i], a[i + 1], a[i + 2] = v.x, v.y, v.z
-
-
-@helper
-def _put4(a, i, q):
-    a[i], a[i + 1], a[i + 2], a[i + 3] = q.w, q.x, q.y, q.z
-
-
 @kernel
 def measure(tick, stride, s, height, force, matrix, computer, chance, work):
     """Read the sensors of a tick, advance the estimate, and fill `sensed` with readings and estimate."""
     sensors, state, constants = computer.sensors, work.estimate, work.constants
     step = stride * computer.period
-    rate = lagged_rate(s.w, sensors.gyro_lag, step, state[E_GYRO : E_GYRO + 6])
-    gyro = read_inertial(rate, sensors.gyro, constants, C_GYRO, GYRO, chance, tick, computer.period)
-    felt = read_inertial(force, sensors.accelerometer, constants, C_ACCELEROMETER, ACCELEROMETER, chance, tick, computer.period)
-    state[E_LAG], baro = read_barometer(height, state[E_LAG], sensors.barometer, constants, chance, tick, step)
+    rate = lagged_rate(s.w, sensors.gyro_lag, step, state[EstimateColumn.GYRO : EstimateColumn.GYRO + 6])
+    gyro = read_inertial(rate, sensors.gyro, constants, ErrorColumn.GYRO, GYRO, chance, tick, computer.period)
+    felt = read_inertial(force, sensors.accelerometer, constants, ErrorColumn.ACCELEROMETER, ACCELEROMETER, chance, tick, computer.period)
+    state[EstimateColumn.BARO_LAG], baro = read_barometer(height, state[EstimateColumn.BARO_LAG], sensors.barometer, constants, chance, tick, step)
     magnet = Vec3(0.0, 0.0, 0.0)
     if sensors.magnetometer.fitted > 0:
         magnet = read_magnetometer(matrix, sensors.magnetometer, constants, chance, tick)
-    fix = read_gnss(work.history, tick, stride, sensors.gnss, chance, norm(force), norm(s.v), state[E_FIX : E_FIX + 6])
+    fix = read_gnss(work.history, tick, stride, sensors.gnss, chance, norm(force), norm(s.v), state[EstimateColumn.FIX : EstimateColumn.FIX + 6])
     every = sensors.barometer.every
     fresh = 1 if tick // every > (tick - stride) // every else 0
     if fresh == 0:
-        baro = state[E_BARO]
-    moving = 1 if work.notice[N_LIFTOFF] >= 0.0 or felt.x > computer.detection.liftoff_force else 0
+        baro = state[EstimateColumn.BARO]
+    moving = 1 if work.notice[Noticed.LIFTOFF] >= 0.0 or felt.x > computer.detection.liftoff_force else 0
     estimate(
         state,
         gyro,
@@ -201,30 +149,30 @@ def measure(tick, stride, s, height, force, matrix, computer, chance, work):
     )
     sensed = work.sensed
     for i in range(3):
-        sensed[S_EAST + i] = state[E_X + i]
-        sensed[S_VE + i] = state[E_VX + i]
-        sensed[S_FIELD_X + i] = state[E_MX + i]
+        sensed[S_EAST + i] = state[EstimateColumn.POSITION + i]
+        sensed[S_VE + i] = state[EstimateColumn.VELOCITY + i]
+        sensed[S_FIELD_X + i] = state[EstimateColumn.MAGNET + i]
     for i in range(4):
-        sensed[S_QW + i] = state[E_QW + i]
+        sensed[S_QW + i] = state[EstimateColumn.ATTITUDE + i]
     for i in range(6):
-        sensed[S_FIX_EAST + i] = state[E_FIX + i]
-    _put(sensed, S_P, gyro)
-    _put(sensed, S_FX, felt)
-    sensed[S_BARO], sensed[S_FIX_AGE] = baro, state[E_AGE]
+        sensed[S_FIX_EAST + i] = state[EstimateColumn.FIX + i]
+    put_vector(sensed, S_P, gyro)
+    put_vector(sensed, S_FX, felt)
+    sensed[S_BARO], sensed[S_FIX_AGE] = baro, state[EstimateColumn.FIX_AGE]
 
 
 @kernel
 def tell_truth(s, height, force, sensed):
     """Fill `sensed` with the truth: ideal sensors and estimator."""
     place = Vec3(s.r.x, s.r.y, height)
-    _put(sensed, S_EAST, place)
-    _put(sensed, S_VE, s.v)
-    _put4(sensed, S_QW, s.q)
-    _put(sensed, S_P, s.w)
-    _put(sensed, S_FX, force)
+    put_vector(sensed, S_EAST, place)
+    put_vector(sensed, S_VE, s.v)
+    put_quaternion(sensed, S_QW, s.q)
+    put_vector(sensed, S_P, s.w)
+    put_vector(sensed, S_FX, force)
     sensed[S_BARO], sensed[S_FIX_AGE] = height, 0.0
-    _put(sensed, S_FIX_EAST, place)
-    _put(sensed, S_FIX_EAST + 3, s.v)
+    put_vector(sensed, S_FIX_EAST, place)
+    put_vector(sensed, S_FIX_EAST + 3, s.v)
 
 
 @kernel
@@ -243,7 +191,7 @@ def sense(t, tick, stride, s, force, matrix, model, frame, chance, work):
     speed2 = sensed[S_VE] ** 2 + sensed[S_VN] ** 2 + sensed[S_VU] ** 2
     sensed[S_PRESSURE] = 0.5 * air.density * speed2
     sensed[S_MACH] = sqrt(speed2) / air.sound
-    _put4(sensed, S_FRAME_W, frame)
+    put_quaternion(sensed, S_FRAME_W, frame)
     sensed[S_PERIOD] = stride * computer.period
 
 
@@ -251,9 +199,9 @@ def sense(t, tick, stride, s, force, matrix, model, frame, chance, work):
 def start_notice(notice, attached):
     """Fill `notice` before a flight: nothing noticed, so many stages behind the first."""
     fill(notice, -1.0)
-    notice[N_BURN] = notice[N_THRUSTING] = notice[N_PARTINGS] = 0.0
-    notice[N_HIGHEST] = -inf
-    notice[N_ATTACHED] = attached
+    notice[Noticed.BURNS] = notice[Noticed.THRUSTING] = notice[Noticed.SEPARATIONS] = 0.0
+    notice[Noticed.HIGHEST] = -inf
+    notice[Noticed.ATTACHED] = attached
 
 
 @kernel
@@ -263,57 +211,57 @@ def notice_phases(sensed, aft_travel, detection, attached, notice):
     attached : stages behind this one, as the break-wires tell.
     """
     t = sensed[S_TIME]
-    if notice[N_LIFTOFF] < 0.0:
+    if notice[Noticed.LIFTOFF] < 0.0:
         if not (sensed[S_FX] > detection.liftoff_force or sensed[S_HEIGHT] > detection.liftoff_height):
             return
-        notice[N_LIFTOFF] = notice[N_IGNITION] = t
-        notice[N_THRUSTING] = 1.0
-    while attached < notice[N_ATTACHED]:  # several stages may go at once
-        k = int(notice[N_PARTINGS])
-        notice[N_ATTACHED] -= 1.0
+        notice[Noticed.LIFTOFF] = notice[Noticed.IGNITION] = t
+        notice[Noticed.THRUSTING] = 1.0
+    while attached < notice[Noticed.ATTACHED]:  # several stages may go at once
+        k = int(notice[Noticed.SEPARATIONS])
+        notice[Noticed.ATTACHED] -= 1.0
         if k < MOST_BURNS:
-            notice[N_PARTED + k] = t
-            notice[N_PARTINGS] += 1.0
+            notice[Noticed.SEPARATION + k] = t
+            notice[Noticed.SEPARATIONS] += 1.0
     e, n, h = sensed[S_EAST], sensed[S_NORTH], sensed[S_HEIGHT]
-    if notice[N_RAIL] < 0.0 and e * e + n * n + h * h > aft_travel * aft_travel:
-        notice[N_RAIL] = t
+    if notice[Noticed.RAIL] < 0.0 and e * e + n * n + h * h > aft_travel * aft_travel:
+        notice[Noticed.RAIL] = t
     _notice_burns(t, sensed[S_FX], detection, notice)
-    if notice[N_APOGEE] < 0.0 and notice[N_RAIL] >= 0.0:
+    if notice[Noticed.APOGEE] < 0.0 and notice[Noticed.RAIL] >= 0.0:
         _notice_apogee(t, sensed, detection, notice)
 
 
 @helper
 def _notice_burns(t, force, detection, notice):
-    k = int(notice[N_BURN])
+    k = int(notice[Noticed.BURNS])
     if k >= MOST_BURNS:
         return
-    if notice[N_THRUSTING] > 0.5:
+    if notice[Noticed.THRUSTING] > 0.5:
         if force >= detection.burnout_force:
-            notice[N_QUIET] = -1.0
+            notice[Noticed.QUIET] = -1.0
         else:
-            if notice[N_QUIET] < 0.0:
-                notice[N_QUIET] = t
-            if t - notice[N_QUIET] >= detection.burnout_debounce - SOON:
-                notice[N_BURNOUT + k] = t
-                notice[N_BURN], notice[N_THRUSTING], notice[N_QUIET] = k + 1.0, 0.0, -1.0
-    elif notice[N_APOGEE] < 0.0 and force > detection.ignition_force:  # later it is a canopy that pulls the nose
-        notice[N_IGNITION + k] = t
-        notice[N_THRUSTING] = 1.0
+            if notice[Noticed.QUIET] < 0.0:
+                notice[Noticed.QUIET] = t
+            if t - notice[Noticed.QUIET] >= detection.burnout_debounce - SOON:
+                notice[Noticed.BURNOUT + k] = t
+                notice[Noticed.BURNS], notice[Noticed.THRUSTING], notice[Noticed.QUIET] = k + 1.0, 0.0, -1.0
+    elif notice[Noticed.APOGEE] < 0.0 and force > detection.ignition_force:  # later it is a canopy that pulls the nose
+        notice[Noticed.IGNITION + k] = t
+        notice[Noticed.THRUSTING] = 1.0
 
 
 @helper
 def _notice_apogee(t, sensed, detection, notice):
     sinking = sensed[S_VU] < 0.0
     if detection.by_barometer > 0:
-        notice[N_HIGHEST] = max(notice[N_HIGHEST], sensed[S_BARO])
-        sinking = sensed[S_BARO] < notice[N_HIGHEST] - detection.apogee_drop
+        notice[Noticed.HIGHEST] = max(notice[Noticed.HIGHEST], sensed[S_BARO])
+        sinking = sensed[S_BARO] < notice[Noticed.HIGHEST] - detection.apogee_drop
     if not sinking:
-        notice[N_SINKING] = -1.0
+        notice[Noticed.SINKING] = -1.0
         return
-    if notice[N_SINKING] < 0.0:
-        notice[N_SINKING] = t
-    if t - notice[N_SINKING] >= detection.apogee_debounce - SOON:
-        notice[N_APOGEE] = t
+    if notice[Noticed.SINKING] < 0.0:
+        notice[Noticed.SINKING] = t
+    if t - notice[Noticed.SINKING] >= detection.apogee_debounce - SOON:
+        notice[Noticed.APOGEE] = t
 
 
 @helper
@@ -321,23 +269,23 @@ def _triggered(trigger, threshold, order, sensed, notice, stage):
     if trigger == TRIGGER_TIME:
         return sensed[S_TIME] >= threshold
     if trigger == TRIGGER_LIFTOFF:
-        return notice[N_LIFTOFF] >= 0.0
+        return notice[Noticed.LIFTOFF] >= 0.0
     if trigger == TRIGGER_RAIL:
-        return notice[N_RAIL] >= 0.0
+        return notice[Noticed.RAIL] >= 0.0
     if trigger == TRIGGER_BURNOUT:
-        return notice[N_BURNOUT + order] >= 0.0
+        return notice[Noticed.BURNOUT + order] >= 0.0
     if trigger == TRIGGER_APOGEE:
-        return notice[N_APOGEE] >= 0.0
+        return notice[Noticed.APOGEE] >= 0.0
     if trigger == TRIGGER_CLIMBING:
-        return notice[N_LIFTOFF] >= 0.0 and sensed[S_HEIGHT] >= threshold
+        return notice[Noticed.LIFTOFF] >= 0.0 and sensed[S_HEIGHT] >= threshold
     if trigger == TRIGGER_FALLING:
-        return notice[N_APOGEE] >= 0.0 and sensed[S_HEIGHT] <= threshold
+        return notice[Noticed.APOGEE] >= 0.0 and sensed[S_HEIGHT] <= threshold
     if trigger == TRIGGER_SEPARATION:
-        return notice[N_PARTED + order] >= 0.0
+        return notice[Noticed.SEPARATION + order] >= 0.0
     if trigger == TRIGGER_IGNITION:
-        return notice[N_IGNITION + order] >= 0.0
+        return notice[Noticed.IGNITION + order] >= 0.0
     if trigger == TRIGGER_EJECTION:
-        return stage[order, ST_BURNOUT] >= 0.0
+        return stage[order, StageColumn.BURNOUT] >= 0.0
     return False
 
 
@@ -357,28 +305,28 @@ def tilt_angles(frame, q):
 def run_rules(rules, delays, state, sensed, notice, stage, canopy, switches, opened):
     """Fire the rules that are due.
 
-    delays : (rules,) of this flight. state : (rules, RULE_STATE). stage : (stages, STAGE_COLUMNS), whose commands are filled in.
-    canopy : (canopies, CANOPY_COLUMNS). switches: SW_*. opened[c]: time canopy c was released, -1 before.
+    delays : (rules,) of this flight. state : (rules, RULE_STATES). stage : (stages, STAGE_COLUMNS), whose commands are filled in.
+    canopy : (canopies, CANOPY_COLUMNS). switches: columns.Switch. opened[c]: time canopy c was released, -1 before.
     """
     t = sensed[S_TIME]
     for i in range(rules.shape[0]):
         rule = rules[i]
-        if state[i, R_FIRED] >= 0.0 or state[i, R_GIVEN_UP] >= 0.0:
+        if state[i, RuleState.FIRED] >= 0.0 or state[i, RuleState.GIVEN_UP] >= 0.0:
             continue
-        if state[i, R_ARMED] < 0.0:
-            order = int(rule[RULE_ORDER])
-            if not _triggered(int(rule[RULE_TRIGGER]), rule[RULE_THRESHOLD], order, sensed, notice, stage):
+        if state[i, RuleState.ARMED] < 0.0:
+            order = int(rule[RuleColumn.ORDER])
+            if not _triggered(int(rule[RuleColumn.TRIGGER]), rule[RuleColumn.THRESHOLD], order, sensed, notice, stage):
                 continue
-            state[i, R_ARMED] = t
-        due = state[i, R_ARMED] + delays[i]
+            state[i, RuleState.ARMED] = t
+        due = state[i, RuleState.ARMED] + delays[i]
         if t < due - SOON:
             continue
         if _inhibited(rule, sensed):
-            if t - due >= rule[RULE_PATIENCE] - SOON or sensed[S_LIFTOFF] > rule[RULE_BEFORE]:
-                state[i, R_GIVEN_UP] = t
+            if t - due >= rule[RuleColumn.TIMEOUT] - SOON or sensed[S_LIFTOFF] > rule[RuleColumn.BEFORE]:
+                state[i, RuleState.GIVEN_UP] = t
             continue
-        state[i, R_FIRED] = t
-        state[i, R_ACTED] = act(int(rule[RULE_ACTION]), int(rule[RULE_TARGET]), t, stage, canopy, switches, opened)
+        state[i, RuleState.FIRED] = t
+        state[i, RuleState.ACTED] = act(int(rule[RuleColumn.ACTION]), int(rule[RuleColumn.TARGET]), t, stage, canopy, switches, opened)
 
 
 @kernel
@@ -386,42 +334,42 @@ def act(action, target, t, stage, canopy, switches, opened):
     """Do what a rule or a law says; return 1 if it changed anything, 0 if another had done it before."""
     done = False
     if action == ACTION_ENABLE:
-        done = switches[SW_FINS] < 0.5
-        switches[SW_FINS] = 1.0
+        done = switches[Switch.FINS] < 0.5
+        switches[Switch.FINS] = 1.0
     elif action == ACTION_DISABLE:
-        done = switches[SW_FINS] > 0.5
-        switches[SW_FINS] = 0.0
+        done = switches[Switch.FINS] > 0.5
+        switches[Switch.FINS] = 0.0
     elif action == ACTION_GUIDE:
-        done = switches[SW_MODE] != target
-        switches[SW_MODE] = float(target)
+        done = switches[Switch.MODE] != target
+        switches[Switch.MODE] = float(target)
     elif action == ACTION_SEPARATE:
-        done = stage[target, ST_PART] < 0.0
+        done = stage[target, StageColumn.SEPARATE] < 0.0
         if done:
-            stage[target, ST_PART] = t
-    elif action == ACTION_LIGHT:
-        done = stage[target, ST_LIGHT] < 0.0
+            stage[target, StageColumn.SEPARATE] = t
+    elif action == ACTION_IGNITE:
+        done = stage[target, StageColumn.IGNITE] < 0.0
         if done:
-            stage[target, ST_LIGHT] = t
+            stage[target, StageColumn.IGNITE] = t
     elif 0 <= target < opened.shape[0] and opened[target] == -1.0:
         done = True
-        opened[target] = t if canopy[target, CANOPY_FAILS] < 0.5 else FAILED
+        opened[target] = t if canopy[target, CanopyColumn.FAILS] < 0.5 else FAILED
     return 1.0 if done else 0.0
 
 
 @helper
 def _inhibited(rule, sensed):
-    if sensed[S_HEIGHT] < rule[RULE_HEIGHT_ABOVE] or sensed[S_HEIGHT] > rule[RULE_HEIGHT_BELOW]:
+    if sensed[S_HEIGHT] < rule[RuleColumn.HEIGHT_ABOVE] or sensed[S_HEIGHT] > rule[RuleColumn.HEIGHT_BELOW]:
         return True
-    if sensed[S_LIFTOFF] < rule[RULE_AFTER] or sensed[S_LIFTOFF] > rule[RULE_BEFORE]:
+    if sensed[S_LIFTOFF] < rule[RuleColumn.AFTER] or sensed[S_LIFTOFF] > rule[RuleColumn.BEFORE]:
         return True
-    if rule[RULE_BOOSTER] >= 0.0 and (sensed[S_BOOSTER] > 0.5) != (rule[RULE_BOOSTER] > 0.5):
+    if rule[RuleColumn.BOOSTER] >= 0.0 and (sensed[S_BOOSTER] > 0.5) != (rule[RuleColumn.BOOSTER] > 0.5):
         return True
-    low, high = max(rule[RULE_SPEED_ABOVE], 0.0), rule[RULE_SPEED_BELOW]
+    low, high = max(rule[RuleColumn.SPEED_ABOVE], 0.0), rule[RuleColumn.SPEED_BELOW]
     speed2 = sensed[S_VE] ** 2 + sensed[S_VN] ** 2 + sensed[S_VU] ** 2
     if speed2 < low * low or (high < inf and speed2 > high * high):
         return True
-    if rule[RULE_TILT_BELOW] < inf:
-        return tilt_angles(sensed_frame(sensed), sensed_attitude(sensed))[3] > rule[RULE_TILT_BELOW]
+    if rule[RuleColumn.TILT_BELOW] < inf:
+        return tilt_angles(sensed_frame(sensed), sensed_attitude(sensed))[3] > rule[RuleColumn.TILT_BELOW]
     return False
 
 
@@ -437,7 +385,7 @@ def _no_number(command):
 @helper
 def _blame(work, law, what, status):
     """Note which law failed, and with what; return `status`."""
-    work.switches[SW_FAILED], work.switches[SW_STATUS] = law, float(what)
+    work.switches[Switch.FAILED], work.switches[Switch.STATUS] = law, float(what)
     return status
 
 
@@ -472,19 +420,19 @@ def steer(t, model, frame, work):
         sensed_attitude(sensed),
         frame,
         sensed[S_PRESSURE],
-        int(work.switches[SW_MODE]),
+        int(work.switches[Switch.MODE]),
         work.guidance_memory,
         guidance,
         work.passed,
         model.computer.period,
     )
-    sensed[S_WAYPOINT] = work.guidance_memory[M_INDEX]
+    sensed[S_WAYPOINT] = work.guidance_memory[GuidanceMemory.WAYPOINT]
     if sensed[S_LIFTOFF] >= 0.0 and guidance.feed_rate > 0:
         # the goal's own turning rate, from its change since the last tick
         e = multiply(conjugate(sensed_goal(sensed)), goal)
         k = 2.0 / model.computer.period if e.w >= 0.0 else -2.0 / model.computer.period
-        _put(sensed, S_GOAL_P, Vec3(k * e.x, k * e.y, k * e.z))
-    _put4(sensed, S_GOAL_W, goal)
+        put_vector(sensed, S_GOAL_P, Vec3(k * e.x, k * e.y, k * e.z))
+    put_quaternion(sensed, S_GOAL_W, goal)
     return 0
 
 
@@ -492,16 +440,16 @@ def steer(t, model, frame, work):
 def _obey(t, command, leg, work):
     """Do what a control law of the user's own says beside steering: fins, canopies, parting, ignition."""
     if command[D_ENABLE] > 0.0:
-        work.switches[SW_FINS] = 1.0
+        work.switches[Switch.FINS] = 1.0
     elif command[D_ENABLE] < 0.0:
-        work.switches[SW_FINS] = 0.0
+        work.switches[Switch.FINS] = 0.0
     if command[D_DEPLOY] > 0.0:
         act(ACTION_DEPLOY, int(command[D_DEPLOY]) - 1, t, work.stage, work.canopy, work.switches, work.opened)
     if command[D_SEPARATE] > 0.0 and leg.last > leg.first:
         act(ACTION_SEPARATE, leg.last, t, work.stage, work.canopy, work.switches, work.opened)
     if command[D_LIGHT] > 0.0:
         upper = leg.last - 1 if leg.last > leg.first else leg.last
-        act(ACTION_LIGHT, upper, t, work.stage, work.canopy, work.switches, work.opened)
+        act(ACTION_IGNITE, upper, t, work.stage, work.canopy, work.switches, work.opened)
 
 
 @kernel
@@ -528,12 +476,12 @@ def control(t, tick, model, craft, work):
         status = _own_demand(t, model.leg, work)
         if status != 0:
             return status
-        if work.switches[SW_FINS] < 0.5:
+        if work.switches[Switch.FINS] < 0.5:
             command[D_ROLL] = command[D_PITCH] = command[D_YAW] = 0.0
     else:
         built_in_control(t, sensed, work.memory, work.gains, command)
     limited = 0.0
-    if command[D_DIRECT] > 0.0 and work.switches[SW_FINS] > 0.5:
+    if command[D_DIRECT] > 0.0 and work.switches[Switch.FINS] > 0.5:
         for i in range(work.fin_command.shape[0]):
             wanted = command[D_FIN + i] if D_FIN + i < command.shape[0] else 0.0
             work.fin_command[i] = clip(wanted, -craft.servo.travel, craft.servo.travel)
@@ -551,9 +499,9 @@ def decide(sensed, aft_travel, computer, attached, work):
     """Notice the phases and fire the event rules on sensed values alone; a bench test of the sequence runs this too."""
     t = sensed[S_TIME]
     notice_phases(sensed, aft_travel, computer.detection, attached, work.notice)
-    sensed[S_LIFTOFF] = t - work.notice[N_LIFTOFF] if work.notice[N_LIFTOFF] >= 0.0 else -1.0
+    sensed[S_LIFTOFF] = t - work.notice[Noticed.LIFTOFF] if work.notice[Noticed.LIFTOFF] >= 0.0 else -1.0
     run_rules(computer.rules, work.rule_delay, work.rules, sensed, work.notice, work.stage, work.canopy, work.switches, work.opened)
-    sensed[S_ENABLED], sensed[S_MODE] = work.switches[SW_FINS], work.switches[SW_MODE]
+    sensed[S_ENABLED], sensed[S_MODE] = work.switches[Switch.FINS], work.switches[Switch.MODE]
 
 
 @kernel

@@ -11,58 +11,10 @@ from typing import NamedTuple
 
 from sixdof._jit import helper, kernel
 from sixdof.core.algebra import cell, clip, lerp, small_sin, surface
-from sixdof.core.types import (
-    BODY_CA,
-    BODY_CA_BACK,
-    BODY_CA_BURN,
-    BODY_S0,
-    BODY_S0_BACK,
-    BODY_S1,
-    BODY_S1_BACK,
-    BODY_S2,
-    BODY_S2_BACK,
-    FIN_DB,
-    FIN_DW,
-    FIN_KB,
-    FIN_KW,
-    FIN_PLATE,
-    FIN_ROLL_DAMP,
-    FIN_ROLL_DIRECT,
-    FIN_SLOPE,
-    FIN_STALL,
-    FIN_X,
-    FIN_X_BACK,
-    FIN_XB,
-    PANEL_AREA,
-    PANEL_CANT,
-    PANEL_CONTROL,
-    PANEL_COS,
-    PANEL_HINGE,
-    PANEL_SET,
-    PANEL_SIN,
-    PANEL_X_PLATE,
-    PANEL_Y,
-    PANEL_Y_ROLL,
-    SEEN_HINGE,
-    SEEN_LOAD,
-    SEEN_STALL,
-    SEEN_VORTEX,
-    SEEN_X,
-    SEEN_Y,
-    SEEN_Z,
-    WAKE_BODY,
-    WAKE_COUNT,
-    WAKE_FIRST,
-    WAKE_LATERAL,
-    WAKE_LENGTH,
-    WAKE_LEVER,
-    WAKE_PER_METRE,
-    WAKE_RECEIVER,
-    Vec3,
-)
+from sixdof.core.columns import BodyColumn, FinColumn, FinRow, PanelColumn, SeenColumn, WakeColumn
+from sixdof.core.types import Vec3
 
 TINY = 1e-12  # keeps a division by the speed finite at rest; its force there is zero
-CARRIED_ROW = 3  # of the fins' array, see core/actuator.py
 STALL_WIDTH = 0.15  # range of sine over which a panel goes from attached to separated flow
 BROADSIDE = 0.17  # direction cosine within which forward and backward flow take over from each other: 9.8 deg (ours)
 
@@ -100,25 +52,25 @@ def fin_set_at(aero, fs, i, f, back, craft):
     back : share of the flow that comes from behind, 1 or 0 but near broadside, where every panel is stalled.
     """
     a, b = aero.fin[i, fs], aero.fin[i + 1, fs]
-    x = a[FIN_X] + f * (b[FIN_X] - a[FIN_X])
-    on_body = a[FIN_XB] + f * (b[FIN_XB] - a[FIN_XB])
-    turned = a[FIN_DW] + f * (b[FIN_DW] - a[FIN_DW])
+    x = a[FinColumn.X] + f * (b[FinColumn.X] - a[FinColumn.X])
+    on_body = a[FinColumn.XB] + f * (b[FinColumn.XB] - a[FinColumn.XB])
+    turned = a[FinColumn.DW] + f * (b[FinColumn.DW] - a[FinColumn.DW])
     if back > 0.0:
-        behind = a[FIN_X_BACK] + f * (b[FIN_X_BACK] - a[FIN_X_BACK])
+        behind = a[FinColumn.X_BACK] + f * (b[FinColumn.X_BACK] - a[FinColumn.X_BACK])
         x += back * (behind - x)
         on_body += back * (behind - on_body)
     return FinSet(
-        (a[FIN_SLOPE] + f * (b[FIN_SLOPE] - a[FIN_SLOPE])) * craft.normal,
+        (a[FinColumn.SLOPE] + f * (b[FinColumn.SLOPE] - a[FinColumn.SLOPE])) * craft.normal,
         x + craft.cp_shift,
-        a[FIN_KW] + f * (b[FIN_KW] - a[FIN_KW]),
-        a[FIN_KB] + f * (b[FIN_KB] - a[FIN_KB]),
+        a[FinColumn.KW] + f * (b[FinColumn.KW] - a[FinColumn.KW]),
+        a[FinColumn.KB] + f * (b[FinColumn.KB] - a[FinColumn.KB]),
         turned,
-        a[FIN_DB] + f * (b[FIN_DB] - a[FIN_DB]),
+        a[FinColumn.DB] + f * (b[FinColumn.DB] - a[FinColumn.DB]),
         on_body + craft.cp_shift,
-        a[FIN_STALL] + f * (b[FIN_STALL] - a[FIN_STALL]),
-        a[FIN_PLATE] + f * (b[FIN_PLATE] - a[FIN_PLATE]),
-        1.0 - (a[FIN_ROLL_DAMP] + f * (b[FIN_ROLL_DAMP] - a[FIN_ROLL_DAMP])),
-        (1.0 - (a[FIN_ROLL_DIRECT] + f * (b[FIN_ROLL_DIRECT] - a[FIN_ROLL_DIRECT]))) * turned,
+        a[FinColumn.STALL] + f * (b[FinColumn.STALL] - a[FinColumn.STALL]),
+        a[FinColumn.PLATE] + f * (b[FinColumn.PLATE] - a[FinColumn.PLATE]),
+        1.0 - (a[FinColumn.ROLL_DAMP] + f * (b[FinColumn.ROLL_DAMP] - a[FinColumn.ROLL_DAMP])),
+        (1.0 - (a[FinColumn.ROLL_DIRECT] + f * (b[FinColumn.ROLL_DIRECT] - a[FinColumn.ROLL_DIRECT]))) * turned,
     )
 
 
@@ -143,15 +95,15 @@ def _wash(aero, receiver, s, c, u, seen):
         return for_force, for_roll
     for pair in range(aero.wake_pair.shape[0]):
         row = aero.wake_pair[pair]
-        if row[WAKE_RECEIVER] == receiver:
-            drift = row[WAKE_LENGTH] / u.x
-            first = int(row[WAKE_FIRST])
-            for q in range(first, first + int(row[WAKE_COUNT])):
-                y = seen[q, SEEN_Y] - u.y * drift
-                z = seen[q, SEEN_Z] - u.z * drift
-                spanwise, normal = (c * z - s * y) * row[WAKE_PER_METRE], (-c * y - s * z) * row[WAKE_PER_METRE]
-                for_force += seen[q, SEEN_VORTEX] * _plane(aero.wake[pair, 0], spanwise, normal)
-                for_roll += seen[q, SEEN_VORTEX] * _plane(aero.wake[pair, 1], spanwise, normal)
+        if row[WakeColumn.RECEIVER] == receiver:
+            drift = row[WakeColumn.LENGTH] / u.x
+            first = int(row[WakeColumn.FIRST])
+            for q in range(first, first + int(row[WakeColumn.COUNT])):
+                y = seen[q, SeenColumn.Y] - u.y * drift
+                z = seen[q, SeenColumn.Z] - u.z * drift
+                spanwise, normal = (c * z - s * y) * row[WakeColumn.PER_METRE], (-c * y - s * z) * row[WakeColumn.PER_METRE]
+                for_force += seen[q, SeenColumn.VORTEX] * _plane(aero.wake[pair, 0], spanwise, normal)
+                for_roll += seen[q, SeenColumn.VORTEX] * _plane(aero.wake[pair, 1], spanwise, normal)
     return for_force, for_roll
 
 
@@ -164,13 +116,13 @@ def _shed(aero, p, load, sine, double_density, speed, seen):
     """
     for pair in range(aero.wake_pair.shape[0]):
         row = aero.wake_pair[pair]
-        if row[WAKE_FIRST] <= p < row[WAKE_FIRST] + row[WAKE_COUNT]:
-            s, c = aero.panel[p, PANEL_SIN], aero.panel[p, PANEL_COS]
-            lateral = row[WAKE_LATERAL]
-            aside = -row[WAKE_LEVER] * sine
-            seen[p, SEEN_VORTEX] = load / (double_density * speed * (lateral - row[WAKE_BODY]))
-            seen[p, SEEN_Y] = -s * lateral - c * aside
-            seen[p, SEEN_Z] = c * lateral - s * aside
+        if row[WakeColumn.FIRST] <= p < row[WakeColumn.FIRST] + row[WakeColumn.COUNT]:
+            s, c = aero.panel[p, PanelColumn.SIN], aero.panel[p, PanelColumn.COS]
+            lateral = row[WakeColumn.LATERAL]
+            aside = -row[WakeColumn.LEVER] * sine
+            seen[p, SeenColumn.VORTEX] = load / (double_density * speed * (lateral - row[WakeColumn.BODY]))
+            seen[p, SeenColumn.Y] = -s * lateral - c * aside
+            seen[p, SeenColumn.Z] = c * lateral - s * aside
 
 
 @kernel
@@ -180,10 +132,10 @@ def _shed_roll(wake_pair, p, excess, double_density_speed, seen):
     """
     for pair in range(wake_pair.shape[0]):
         row = wake_pair[pair]
-        first, count = int(row[WAKE_FIRST]), int(row[WAKE_COUNT])
+        first, count = int(row[WakeColumn.FIRST]), int(row[WakeColumn.COUNT])
         if first + count == p + 1:
             for q in range(first, first + count):
-                seen[q, SEEN_VORTEX] -= excess / (count * double_density_speed * (row[WAKE_LATERAL] - row[WAKE_BODY]))
+                seen[q, SeenColumn.VORTEX] -= excess / (count * double_density_speed * (row[WakeColumn.LATERAL] - row[WakeColumn.BODY]))
             return  # a set sheds the same onto all sets behind it
 
 
@@ -191,17 +143,17 @@ def _shed_roll(wake_pair, p, excess, double_density_speed, seen):
 def _panel(row, shared, sine, u, rate, cg, wash, roll_wash, q_area, plate, out):
     """Return (fx, fy, fz, mx, my, mz) of one panel: its own load and what it carries over onto the body; note `out`.
 
-    row : PANEL_* columns. sine : of its deflection. u : velocity of the centre of mass through the air. wash,
+    row : PanelColumn. sine : of its deflection. u : velocity of the centre of mass through the air. wash,
     roll_wash : velocity of the air along the panel's normal made by vortices of panels ahead, for force and roll. q_area : half the density times the reference area.
     plate : separated normal-force coefficient at 90 deg on the reference area.
     """
-    s, c = row[PANEL_SIN], row[PANEL_COS]
-    y = row[PANEL_Y]
+    s, c = row[PanelColumn.SIN], row[PanelColumn.COS]
+    y = row[PanelColumn.Y]
     # normal n = (0, -c, -s): positive force rolls the vehicle positive; span direction e = (0, -s, c)
     arm = cg.x - shared.x
     along = u.x + y * (rate.y * c + rate.z * s)
     across = -c * (u.y + rate.z * arm) - s * (u.z - rate.y * arm)
-    spin = rate.x * row[PANEL_Y_ROLL]
+    spin = rate.x * row[PanelColumn.Y_ROLL]
     speed2 = along * along + (across + spin) * (across + spin)
     inverse = 1.0 / sqrt(speed2 + TINY)
     incidence = -across * inverse
@@ -218,9 +170,9 @@ def _panel(row, shared, sine, u, rate, cg, wash, roll_wash, q_area, plate, out):
     carried = shared.body_incidence * (incidence + stirred / shared.panel_incidence) + shared.body_deflection * turned
     carried *= attached * abs(along) * inverse
 
-    x = shared.x + w * (row[PANEL_X_PLATE] - shared.x)
-    out[SEEN_LOAD], out[SEEN_X], out[SEEN_STALL] = load, x, w
-    out[SEEN_HINGE] = load * (row[PANEL_HINGE] - x)
+    x = shared.x + w * (row[PanelColumn.X_PLATE] - shared.x)
+    out[SeenColumn.LOAD], out[SeenColumn.X], out[SeenColumn.STALL] = load, x, w
+    out[SeenColumn.HINGE] = load * (row[PanelColumn.HINGE] - x)
     fx = -load * sine
     lever = (cg.x - x) * load + (cg.x - shared.body_x) * carried  # along n: M_y = -X F_z, M_z = X F_y
     total = load + carried
@@ -250,22 +202,22 @@ def air_loads(craft, u, rate, cg, air, burning, fins, k):
     # axial force: friction over Mach and the fourth root of the unit Reynolds number
     root = sqrt(sqrt(speed * air.density / air.viscosity))
     friction = surface(aero.friction, mach * aero.per_mach, root * aero.per_root)
-    forward = friction + lerp(table, mi, mf, BODY_CA) + burning * lerp(table, mi, mf, BODY_CA_BURN)
+    forward = friction + lerp(table, mi, mf, BodyColumn.CA) + burning * lerp(table, mi, mf, BodyColumn.CA_BURN)
     forward *= surface(aero.axial_shape, mach * aero.per_mach, cross_speed / speed * (aero.axial_shape.shape[1] - 1))
-    axial = forward if u.x >= 0.0 else lerp(table, mi, mf, BODY_CA_BACK)
+    axial = forward if u.x >= 0.0 else lerp(table, mi, mf, BodyColumn.CA_BACK)
     fx = -half * u.x * abs(u.x) * aero.area * axial * craft.drag
 
     # body, potential part: Jorgensen (1973, 1977), sin 2a' cos(a'/2), a' from the end that flies ahead, summed along the body
     # through the moments of the slope, which are others base first; its two ends at 90 deg meet smoothly, at zero
     aligned, back = 1.0, 0.0
-    s0, s1, s2 = lerp(table, mi, mf, BODY_S0), lerp(table, mi, mf, BODY_S1), lerp(table, mi, mf, BODY_S2)
+    s0, s1, s2 = lerp(table, mi, mf, BodyColumn.S0), lerp(table, mi, mf, BodyColumn.S1), lerp(table, mi, mf, BodyColumn.S2)
     if u.x < BROADSIDE * speed:  # a branch, which the processor foresees; selected, all of the panels would wait for the quotient
         aligned = min(abs(u.x) / (BROADSIDE * speed), 1.0)
         aligned *= aligned * (3.0 - 2.0 * aligned)
         back = 0.5 - 0.5 * aligned
         if u.x < 0.0:
             back = 1.0 - back
-            s0, s1, s2 = lerp(table, mi, mf, BODY_S0_BACK), lerp(table, mi, mf, BODY_S1_BACK), lerp(table, mi, mf, BODY_S2_BACK)
+            s0, s1, s2 = lerp(table, mi, mf, BodyColumn.S0_BACK), lerp(table, mi, mf, BodyColumn.S1_BACK), lerp(table, mi, mf, BodyColumn.S2_BACK)
     s2 += (2.0 * s1 + s0 * craft.cp_shift) * craft.cp_shift
     s1 += s0 * craft.cp_shift
     first = s0 * cg.x - s1
@@ -302,25 +254,25 @@ def air_loads(craft, u, rate, cg, air, burning, fins, k):
     per_area = craft.normal / aero.area
     for p in range(aero.panel.shape[0]):
         row = aero.panel[p]
-        if row[PANEL_SET] != current:  # panels of a set stand together in the table
-            current = row[PANEL_SET]
+        if row[PanelColumn.SET] != current:  # panels of a set stand together in the table
+            current = row[PanelColumn.SET]
             shared = fin_set_at(aero, int(current), mi, mf, back, craft)
             excess = 0.0
-        angle = row[PANEL_CANT] + craft.cant
+        angle = row[PanelColumn.CANT] + craft.cant
         carried = 1.0
-        control = int(row[PANEL_CONTROL])
+        control = int(row[PanelColumn.CONTROL])
         if control >= 0:
             angle += fins[k, control]
-            carried = fins[CARRIED_ROW, control]  # a dead servo lets its fin float: no load
-        plate = shared.plate * row[PANEL_AREA] * per_area
+            carried = fins[FinRow.CARRIED, control]  # a dead servo lets its fin float: no load
+        plate = shared.plate * row[PanelColumn.AREA] * per_area
         sine = small_sin(angle)
         wash = roll_wash = 0.0
         if wakes:
-            wash, roll_wash = _wash(aero, current, row[PANEL_SIN], row[PANEL_COS], u, seen)
+            wash, roll_wash = _wash(aero, current, row[PanelColumn.SIN], row[PanelColumn.COS], u, seen)
         px, py, pz, lx, ly, lz = _panel(row, shared, sine, u, rate, cg, wash, roll_wash, half_area * carried, plate, seen[p])
         if wakes:
-            _shed(aero, p, seen[p, SEEN_LOAD], sine, 2.0 * half, speed, seen)
-            excess += seen[p, SEEN_LOAD] - lx / row[PANEL_Y]
+            _shed(aero, p, seen[p, SeenColumn.LOAD], sine, 2.0 * half, speed, seen)
+            excess += seen[p, SeenColumn.LOAD] - lx / row[PanelColumn.Y]
             _shed_roll(aero.wake_pair, p, excess, 2.0 * half * speed, seen)
         fx += px
         fy += py

@@ -8,12 +8,11 @@ from typing import NamedTuple
 import numpy as np
 
 from sixdof._jit import helper, kernel
-from sixdof.core.algebra import Matrix, add, cell, cross, dot, lerp, matrix_of, scale, sub, sym_times, to_body
+from sixdof.core.algebra import Matrix, add, cell, cross, dot, lerp, matrix_of, scale, sub, sym_times, to_body, vector_at
 from sixdof.core.body import Grains
+from sixdof.core.columns import AirColumn, GustColumn, WindColumn
 from sixdof.core.forces.aerodynamics import air_loads
-from sixdof.core.types import AIR_DENSITY, AIR_GRAVITY, AIR_PRESSURE, AIR_SOUND, AIR_VISCOSITY, Aero, Rail, Servo, Vec3, World
-
-START, MIDDLE, END = (np.int64(i) for i in range(3))  # rows of the fin angles; numpy integers as in motion.py
+from sixdof.core.types import Aero, Rail, Servo, Vec3, World
 
 
 class Craft(NamedTuple):
@@ -146,7 +145,13 @@ def air_at(world, height):
     """Return the Air at a height above ground, held beyond the table."""
     i, f = cell((height - world.air_z0) * world.air_per_metre, world.air.shape[0])
     t = world.air
-    return Air(lerp(t, i, f, AIR_DENSITY), lerp(t, i, f, AIR_PRESSURE), lerp(t, i, f, AIR_SOUND), lerp(t, i, f, AIR_VISCOSITY), lerp(t, i, f, AIR_GRAVITY))
+    return Air(
+        lerp(t, i, f, AirColumn.DENSITY),
+        lerp(t, i, f, AirColumn.PRESSURE),
+        lerp(t, i, f, AirColumn.SOUND),
+        lerp(t, i, f, AirColumn.VISCOSITY),
+        lerp(t, i, f, AirColumn.GRAVITY),
+    )
 
 
 @helper
@@ -154,8 +159,8 @@ def level_wind(craft, height):
     """Return the east and north components of the air's velocity over the ground; `wind` scales and turns the table."""
     world, k = craft.world, craft.wind
     i, f = cell(sqrt(max(height, 0.0)) * world.wind_per_root, world.wind.shape[0])
-    east = k.x * lerp(world.wind, i, f, 0)
-    north = k.x * lerp(world.wind, i, f, 1)
+    east = k.x * lerp(world.wind, i, f, WindColumn.EAST)
+    north = k.x * lerp(world.wind, i, f, WindColumn.NORTH)
     return k.y * east + k.z * north, k.y * north - k.z * east
 
 
@@ -189,7 +194,7 @@ def around(craft, r, gust):
 @helper
 def gust_at(craft, k):
     """Return the gust at the start, middle or end of the step, world axes, m/s."""
-    return Vec3(craft.gust[k, 0], craft.gust[k, 1], craft.gust[k, 2])
+    return vector_at(craft.gust[k], GustColumn.EAST)
 
 
 @helper

@@ -9,20 +9,11 @@ import numpy as np
 
 from sixdof._jit import helper, kernel
 from sixdof.core.algebra import cell
+from sixdof.core.columns import FinRow, SlopeColumn, StableColumn, StreamColumn, StreamResult
 from sixdof.core.forces.aerodynamics import air_loads
-from sixdof.core.forces.loads import START, Air
-from sixdof.core.types import FIRST_YY, FIRST_YZ, FIRST_ZZ, SLOPE_YY, SLOPE_YZ, SLOPE_ZZ, Aero, Vec3
+from sixdof.core.forces.loads import Air
+from sixdof.core.types import Aero, Vec3
 
-# columns of one condition
-(
-    N_MACH,
-    N_NORMAL,  # factor on the normal force of body and fins
-    N_SIDE,  # cross flow over the speed: along body y
-    N_DOWN,  # and along body z
-    N_RATE,  # pitch rate, q d/(2V)
-    N_CG,  # station of the moment centre, m
-) = range(6)
-NEAR_COLUMNS = 6
 SPEED, DENSITY, VISCOSITY = 100.0, 1.2, 1.8e-5  # of a stream in which no coefficient at small incidence depends on the speed
 STILL = 1e-9  # a Mach number that is none
 FLAT = 1e-9  # 1/rad: less than this is no normal force
@@ -42,20 +33,20 @@ class Tunnel(NamedTuple):
 
 @kernel
 def near_axis(aero, seen, fins, conditions, out):
-    """Fill out (n, 4) with C_Y, C_Z, C_m, C_n of conditions (n, NEAR_COLUMNS) close to the axis, fins at their neutral angles.
+    """Fill out (n, 4) with C_Y, C_Z, C_m, C_n of conditions (n, STREAM_COLUMNS) close to the axis, fins at their neutral angles.
 
     seen : (panels, SEEN_COLUMNS) scratch. fins : (4, controls), the last row ones.
     """
     for i in range(conditions.shape[0]):
         row = conditions[i]
-        air = Air(DENSITY, 0.0, SPEED / max(row[N_MACH], STILL), VISCOSITY, 0.0)
-        tunnel = Tunnel(aero, 1.0, row[N_NORMAL], 0.0, 0.0, seen)
-        u = Vec3(SPEED, SPEED * row[N_SIDE], SPEED * row[N_DOWN])
-        rate = Vec3(0.0, row[N_RATE] * 2.0 * SPEED / aero.length, 0.0)
-        load = air_loads(tunnel, u, rate, Vec3(row[N_CG], 0.0, 0.0), air, 0.0, fins, START)
+        air = Air(DENSITY, 0.0, SPEED / max(row[StreamColumn.MACH], STILL), VISCOSITY, 0.0)
+        tunnel = Tunnel(aero, 1.0, row[StreamColumn.NORMAL], 0.0, 0.0, seen)
+        u = Vec3(SPEED, SPEED * row[StreamColumn.SIDE], SPEED * row[StreamColumn.DOWN])
+        rate = Vec3(0.0, row[StreamColumn.RATE] * 2.0 * SPEED / aero.length, 0.0)
+        load = air_loads(tunnel, u, rate, Vec3(row[StreamColumn.CG], 0.0, 0.0), air, 0.0, fins, FinRow.START)
         scale = 0.5 * DENSITY * SPEED * SPEED * aero.area
-        out[i, 0], out[i, 1] = load.force.y / scale, load.force.z / scale
-        out[i, 2], out[i, 3] = load.moment.y / (scale * aero.length), load.moment.z / (scale * aero.length)
+        out[i, StreamResult.SIDE_FORCE], out[i, StreamResult.DOWN_FORCE] = load.force.y / scale, load.force.z / scale
+        out[i, StreamResult.PITCH], out[i, StreamResult.YAW] = load.moment.y / (scale * aero.length), load.moment.z / (scale * aero.length)
 
 
 @helper
@@ -78,9 +69,9 @@ def least_stable(aero, mach, normal):
     det(B - x A) = 0. Vehicles whose planes are all alike give the direction (0, 1). NaN where some plane has no normal force.
     """
     i, f = cell(mach * aero.per_mach, aero.slope.shape[0])
-    ayy, azz = _sum_at(aero, i, f, normal, SLOPE_YY), _sum_at(aero, i, f, normal, SLOPE_ZZ)
-    ayz, byz = _sum_at(aero, i, f, normal, SLOPE_YZ), _sum_at(aero, i, f, normal, FIRST_YZ)
-    byy, bzz = _sum_at(aero, i, f, normal, FIRST_YY), _sum_at(aero, i, f, normal, FIRST_ZZ)
+    ayy, azz = _sum_at(aero, i, f, normal, SlopeColumn.YY), _sum_at(aero, i, f, normal, SlopeColumn.ZZ)
+    ayz, byz = _sum_at(aero, i, f, normal, SlopeColumn.YZ), _sum_at(aero, i, f, normal, SlopeColumn.FIRST_YZ)
+    byy, bzz = (_sum_at(aero, i, f, normal, SlopeColumn.FIRST_YY), _sum_at(aero, i, f, normal, SlopeColumn.FIRST_ZZ))
     area = ayy * azz - ayz * ayz
     if ayy + azz < FLAT or area < FLAT * FLAT:
         return nan, azz, 0.0, 1.0, nan
@@ -109,4 +100,6 @@ def static_margin(craft, mach, cg):
 def least_stable_at(aero, mach, out):
     """Fill out (n, 5) with what `least_stable` says at Mach numbers (n,)."""
     for i in range(mach.shape[0]):
-        out[i, 0], out[i, 1], out[i, 2], out[i, 3], out[i, 4] = least_stable(aero, mach[i], 1.0)
+        x, slope, y, z, x_aft = least_stable(aero, mach[i], 1.0)
+        out[i, StableColumn.X], out[i, StableColumn.SLOPE] = x, slope
+        out[i, StableColumn.Y], out[i, StableColumn.Z], out[i, StableColumn.X_AFT] = y, z, x_aft

@@ -13,18 +13,15 @@ from math import cos, exp, expm1, pi, sqrt
 import numpy as np
 
 from sixdof._jit import helper, kernel
-from sixdof.core.algebra import clip
+from sixdof.core.algebra import clip, put_vector
+from sixdof.core.columns import FinRow, GustColumn, TurbulenceColumn
 from sixdof.core.random import normal
-from sixdof.core.types import G_EAST, G_KIND, G_LENGTH, G_NORTH, G_START, G_UP, Vec3
+from sixdof.core.types import Vec3
 
 FOOT = 0.3048
 LOWEST, LOW, HIGH = 10.0 * FOOT, 1000.0 * FOOT, 2000.0 * FOOT  # m: the model's layers (MIL-F-8785C, 3.7)
 LENGTH_ALOFT = 1750.0 * FOOT
 STREAM = np.uint64(16 * 6)  # of the random numbers
-# state: for each component the longitudinal process and the two of the transverse one, then the gust now and at the next tick
-STATES = 9
-T_NOW, T_NEXT = STATES, STATES + 3
-TURBULENCE_SIZE = STATES + 6
 
 
 @kernel
@@ -88,19 +85,19 @@ def start_turbulence(state, chance):
 @helper
 def _discrete(row, height):
     """Return the share of its speed that a 1-cosine gust has at a height: a pulse over its length, or a rise that stays."""
-    x = (height - row[G_START]) / row[G_LENGTH]
-    if x <= 0.0 or (row[G_KIND] < 0.5 and x >= 1.0):
+    x = (height - row[GustColumn.START]) / row[GustColumn.LENGTH]
+    if x <= 0.0 or (row[GustColumn.KIND] < 0.5 and x >= 1.0):
         return 0.0
     if x >= 1.0:
         return 1.0
-    return 0.5 * (1.0 - cos((2.0 if row[G_KIND] < 0.5 else 1.0) * pi * x))
+    return 0.5 * (1.0 - cos((2.0 if row[GustColumn.KIND] < 0.5 else 1.0) * pi * x))
 
 
 @kernel
 def arrive(state):
     """Make the gust that was worked out for this tick the present one."""
     for i in range(3):
-        state[T_NOW + i] = state[T_NEXT + i]
+        state[TurbulenceColumn.NOW + i] = state[TurbulenceColumn.NEXT + i]
 
 
 @kernel
@@ -124,8 +121,8 @@ def advance_gust(state, world, w20, height, climb, speed, way, seconds, tick, ch
     for i in range(world.gusts.shape[0]):
         row = world.gusts[i]
         k = _discrete(row, ahead)
-        gust = Vec3(gust.x + k * row[G_EAST], gust.y + k * row[G_NORTH], gust.z + k * row[G_UP])
-    state[T_NEXT], state[T_NEXT + 1], state[T_NEXT + 2] = gust.x, gust.y, gust.z
+        gust = Vec3(gust.x + k * row[GustColumn.EAST], gust.y + k * row[GustColumn.NORTH], gust.z + k * row[GustColumn.UP])
+    put_vector(state, TurbulenceColumn.NEXT, gust)
 
 
 @kernel
@@ -146,7 +143,7 @@ def _component(state, c, h, cosine, tick, chance):
 def blow(gust, state, a, b):
     """Fill the gust at the start, middle and end of a step that runs from the share a to the share b of a tick."""
     for i in range(3):
-        now, change = state[T_NOW + i], state[T_NEXT + i] - state[T_NOW + i]
-        gust[0, i] = now + a * change
-        gust[1, i] = now + 0.5 * (a + b) * change
-        gust[2, i] = now + b * change
+        now, change = state[TurbulenceColumn.NOW + i], state[TurbulenceColumn.NEXT + i] - state[TurbulenceColumn.NOW + i]
+        gust[FinRow.START, i] = now + a * change
+        gust[FinRow.MIDDLE, i] = now + 0.5 * (a + b) * change
+        gust[FinRow.END, i] = now + b * change

@@ -9,7 +9,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from sixdof.core import observe
-from sixdof.core.types import BODY_S0_BACK, BODY_S1_BACK, FIN_DW, FIN_KW, FIN_STALL
+from sixdof.core.columns import BodyColumn, FinColumn
 from sixdof.mission.mission import Mission
 from sixdof.study.aero import sources as sources
 from sixdof.study.aero.authority import CHANNELS, hinge_moments, moment_slopes, roll_coupling, survival, survival_word, trim
@@ -183,7 +183,7 @@ def validity_section(mission: Mission, stages: Sequence[int]) -> list[str]:
 
 def _from_behind(aero, shape, viscosity: float) -> list[str]:
     """Return what is flown beyond 90 deg of incidence, and how well it is known. viscosity : kinematic, m^2/s."""
-    force, moment = aero.body[0, [BODY_S0_BACK, BODY_S1_BACK]]
+    force, moment = aero.body[0, [BodyColumn.S0_BACK, BodyColumn.S1_BACK]]
     return wrapped(
         f"Flow from behind (90 to 180 deg): Jorgensen (1977), the body's potential force at {moment / force:.3f} m; with no load "
         f"at all on the nose it would act at the base, {shape.length:.3f} m. Fins have their load a quarter chord from the "
@@ -195,7 +195,7 @@ def _from_behind(aero, shape, viscosity: float) -> list[str]:
 
 def _stall_degrees(fin: np.ndarray, deflection: float) -> float:
     """Return the incidence (deg) in the panel's plane at which it begins to stall with a deflection (rad)."""
-    sine = (fin[FIN_STALL] - fin[FIN_DW] * np.sin(deflection)) / fin[FIN_KW]
+    sine = (fin[FinColumn.STALL] - fin[FinColumn.DW] * np.sin(deflection)) / fin[FinColumn.KW]
     return float(np.degrees(np.arcsin(np.clip(sine, -1.0, 1.0))))
 
 

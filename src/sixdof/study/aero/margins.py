@@ -7,7 +7,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from sixdof.core.types import BODY_S0, BODY_S1, FIN_KB, FIN_KW, FIN_SLOPE, FIN_X, FIN_XB
+from sixdof.core.columns import BodyColumn, FinColumn
 from sixdof.mission.mission import Mission
 from sixdof.study.aero.text import wrapped
 from sixdof.vehicle.aero.table import aero_table
@@ -35,15 +35,18 @@ def margins_by_hand(mission: Mission, stages: Sequence[int], mach: float = MACH)
     at = np.array([mach])
     plane = least_stable_plane(aero, at)
     body, fin = at_mach(aero, aero.body, at)[0], at_mach(aero, aero.fin, at)[0]
-    panels = facing(aero, plane)[0] * fin[:, FIN_SLOPE]
+    panels = facing(aero, plane)[0] * fin[:, FinColumn.SLOPE]
     x = np.array([each.body_radius / (each.body_radius + each.span) for each in shape.fins])
     cg = totals(mission, stages)[0].centre[0]
 
     def margin(force, moment) -> float:
-        return float(((body[BODY_S1] + moment.sum()) / (body[BODY_S0] + force.sum()) - cg) / aero.length)
+        return float(((body[BodyColumn.S1] + moment.sum()) / (body[BodyColumn.S0] + force.sum()) - cg) / aero.length)
 
-    carried = panels * (fin[:, FIN_KW] + fin[:, FIN_KB]), panels * (fin[:, FIN_KW] * fin[:, FIN_X] + fin[:, FIN_KB] * fin[:, FIN_XB])
-    plain = panels * (1.0 + x), panels * (1.0 + x) * fin[:, FIN_X]
+    carried = (
+        panels * (fin[:, FinColumn.KW] + fin[:, FinColumn.KB]),
+        panels * (fin[:, FinColumn.KW] * fin[:, FinColumn.X] + fin[:, FinColumn.KB] * fin[:, FinColumn.XB]),
+    )
+    plain = panels * (1.0 + x), panels * (1.0 + x) * fin[:, FinColumn.X]
     return Margins(float((plane.centre[0] - cg) / aero.length), margin(*carried), margin(*plain))
 
 

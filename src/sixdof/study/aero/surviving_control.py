@@ -10,7 +10,7 @@ import numpy as np
 import xarray as xr
 
 from sixdof.autopilot.mixer import deflection_arms
-from sixdof.core import types as ct
+from sixdof.core.columns import PanelColumn, WakeColumn
 from sixdof.mission.mission import Mission
 from sixdof.results.status import FlightError
 from sixdof.study.aero.authority import CHANNELS, survival, survival_word
@@ -37,8 +37,8 @@ def steered_stacks(mission: Mission) -> list[list[int]]:
     found = []
     for count in range(len(mission.stage), 0, -1):
         aero = aero_table(mission, range(count))
-        control = aero.panel[:, ct.PANEL_CONTROL] >= 0
-        if any(control[int(pair[ct.WAKE_FIRST])] for pair in aero.wake_pair):
+        control = aero.panel[:, PanelColumn.CONTROL] >= 0
+        if any(control[int(pair[WakeColumn.FIRST])] for pair in aero.wake_pair):
             found.append(list(range(count)))
     return found
 

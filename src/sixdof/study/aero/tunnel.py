@@ -12,6 +12,7 @@ import xarray as xr
 
 from sixdof.core import probe as kernel
 from sixdof.core import types as ct
+from sixdof.core.columns import CONDITION_COLUMNS, SEEN_COLUMNS, PanelColumn, SeenColumn
 from sixdof.core.flight import make_work
 from sixdof.draws.packed import kernel_draw
 from sixdof.flight.model import build_model
@@ -85,8 +86,8 @@ def wind_tunnel(
     air = standard(altitude_)
     speed = np.maximum(mach_, 1e-6) * air.sound
     per_rate = 2.0 * speed / model.aero.length
-    rows = np.empty((speed.size, kernel.PROBE_COLUMNS + controls))
-    rows[:, : kernel.PROBE_COLUMNS] = np.column_stack(
+    rows = np.empty((speed.size, CONDITION_COLUMNS + controls))
+    rows[:, :CONDITION_COLUMNS] = np.column_stack(
         [
             speed,
             incidence_,
@@ -102,9 +103,9 @@ def wind_tunnel(
         ]
     )
     for i, fin in enumerate(grid[7:]):
-        rows[:, kernel.PROBE_COLUMNS + i] = fin.values.ravel()
+        rows[:, CONDITION_COLUMNS + i] = fin.values.ravel()
     out = np.empty((speed.size, 6))
-    panels = np.empty((speed.size, model.aero.panel.shape[0], ct.SEEN_COLUMNS))
+    panels = np.empty((speed.size, model.aero.panel.shape[0], SEEN_COLUMNS))
     kernel.probe(model, kernel_draw(mission), make_work(model), rows, out, panels)
     pressure = 0.5 * air.density * speed**2
     out /= (pressure * model.aero.area)[:, None]
@@ -127,11 +128,11 @@ def _per_fin(fin_angle, controls: int) -> list[xr.DataArray]:
 
 def _dataset(model, dims, shape, out, panels, pressure, coords, cg) -> xr.Dataset:
     entries = {name: (dims, out[:, i].reshape(shape), {"units": "1", "long_name": _MEANING[name]}) for i, name in enumerate(FORCES)}
-    control = model.aero.panel[:, ct.PANEL_CONTROL].astype(int)
+    control = model.aero.panel[:, PanelColumn.CONTROL].astype(int)
     order = [int(np.flatnonzero(control == i)[0]) for i in range(control.max(initial=-1) + 1)]
-    hinge = panels[:, order, ct.SEEN_HINGE].reshape(*shape, len(order))
+    hinge = panels[:, order, SeenColumn.HINGE].reshape(*shape, len(order))
     entries["hinge_moment"] = ((*dims, "fin"), hinge, {"units": "N m", "long_name": _MEANING["hinge_moment"]})
-    stall = panels[:, :, ct.SEEN_STALL].max(axis=1, initial=0.0).reshape(shape)
+    stall = panels[:, :, SeenColumn.STALL].max(axis=1, initial=0.0).reshape(shape)
     entries["stall"] = (dims, stall, {"units": "1", "long_name": _MEANING["stall"]})
     entries["dynamic_pressure"] = (dims, pressure.reshape(shape), {"units": "Pa", "long_name": "dynamic pressure"})
     ds = xr.Dataset(entries, coords)

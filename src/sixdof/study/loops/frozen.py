@@ -12,8 +12,10 @@ from sixdof.autopilot.gains import gains_table
 from sixdof.autopilot.mixer import mixer_table
 from sixdof.autopilot.servo import servo_table
 from sixdof.core import layout as ly
-from sixdof.core.actuator import FIN_ROWS, ISSUED, MOTOR_ROWS, issue, keep_fins, move_fins, pick_targets, switch_delay
-from sixdof.core.computer.control import K_HEAD, K_ROW, built_in_control, mix
+from sixdof.core.actuator import ISSUED, issue, keep_fins, move_fins, pick_targets, switch_delay
+from sixdof.core.columns import FIN_ROWS, MOTOR_ROWS
+from sixdof.core.computer.columns import GAIN_HEAD, GAIN_ROW
+from sixdof.core.computer.control import built_in_control, mix
 from sixdof.core.types import Servo
 from sixdof.mission.mission import Mission
 from sixdof.mission.units import shown
@@ -161,7 +163,7 @@ class FrozenLoop:
 
     def _gains(self, models: xr.Dataset) -> np.ndarray:
         out = gains_table(self.mission).copy()
-        blocks = out[K_HEAD:].reshape(-1, K_ROW)
+        blocks = out[GAIN_HEAD:].reshape(-1, GAIN_ROW)
         blocks[:, 1:] *= np.repeat(models["gain_factor"].values, 4)
         return out
 

@@ -8,7 +8,7 @@ import numpy as np
 import xarray as xr
 
 from sixdof.autopilot.gains import gains_table
-from sixdof.core.computer import control as co
+from sixdof.core.computer.columns import GAIN_HEAD, GAIN_ROW, Gain
 from sixdof.mission.mission import Mission
 
 LAW_STATES = ("integral", "derivative", "last_error", "last_goal", "notch_1", "notch_2")
@@ -36,10 +36,10 @@ class LawGains(NamedTuple):
 def law_gains(models: xr.Dataset, mission: Mission) -> LawGains:
     """Return the gains that the law of `mission` has at the points of the models, by what the computer knows there."""
     table, autopilot = gains_table(mission), mission.autopilot
-    rows = int(table[co.K_ROWS])
-    blocks = table[co.K_HEAD :].reshape(2, rows, co.K_ROW)
+    rows = int(table[Gain.ROWS])
+    blocks = table[GAIN_HEAD:].reshape(2, rows, GAIN_ROW)
     pressure, mach = models["sensed_pressure"].values, models["sensed_mach"].values
-    over = pressure if table[co.K_OVER] == 1.0 else mach
+    over = pressure if table[Gain.OVER] == 1.0 else mach
     booster = models["booster"].values > 0.5
     found = np.empty((len(pressure), 3, 4))
     for which, block in enumerate(blocks):
@@ -48,17 +48,17 @@ def law_gains(models: xr.Dataset, mission: Mission) -> LawGains:
             found[chosen, k // 4, k % 4] = np.interp(over[chosen], block[:, 0], block[:, 1 + k]) if rows > 1 else block[0, 1 + k]
     found *= models["gain_factor"].values[None, :, None]
     scale = np.ones_like(pressure)
-    if table[co.K_PRESSURE] > 0.0:
-        scale = np.clip(table[co.K_PRESSURE] / np.maximum(pressure, 1.0), table[co.K_LOW], table[co.K_HIGH])
+    if table[Gain.PRESSURE] > 0.0:
+        scale = np.clip(table[Gain.PRESSURE] / np.maximum(pressure, 1.0), table[Gain.LOW], table[Gain.HIGH])
     return LawGains(
         *np.moveaxis(found, 2, 0),
         scale,
         1.0 / autopilot.rate,
-        float(table[co.K_FILTER]),
-        table[co.K_ON_ERROR] > 0.0,
-        table[co.K_CASCADE] > 0.0,
+        float(table[Gain.FILTER]),
+        table[Gain.ON_ERROR] > 0.0,
+        table[Gain.CASCADE] > 0.0,
         mission.guidance.rate_feedforward,
-        table[co.K_NOTCH : co.K_NOTCH + 5],
+        table[Gain.NOTCH_C0 : Gain.NOTCH_C0 + 5],
     )
 
 

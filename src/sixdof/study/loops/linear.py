@@ -9,7 +9,7 @@ import numpy as np
 import xarray as xr
 
 from sixdof.core import layout as ly
-from sixdof.core import probe
+from sixdof.core.columns import POINT_COLUMNS, PointColumn, RateColumn
 from sixdof.draws.flight_draw import FlightDraw
 from sixdof.draws.numbers import check_numbers
 from sixdof.draws.packed import nominal_draw, one_draw, pack_draws
@@ -109,7 +109,7 @@ def models_along(track: Track, rows: Sequence[int], step: float = STEP) -> xr.Da
     """Return the linear models of a flown draw at rows of its log (see `linearise`)."""
     moments = moments_at(track, rows)
     found = slopes(moments, step)
-    time = moments.row[:, probe.N_TIME]
+    time = moments.row[:, PointColumn.TIME]
     if found.error.max(initial=0.0) > SMOOTH:
         k = int(found.error.argmax())
         warnings.warn(
@@ -133,8 +133,8 @@ def models_along(track: Track, rows: Sequence[int], step: float = STEP) -> xr.Da
         },
         {
             "time": ("point", time, {"units": "s", "long_name": "time since ignition"}),
-            "mach": ("point", found.base[:, probe.R_MACH], {"units": "1", "long_name": "Mach number"}),
-            "dynamic_pressure": ("point", found.base[:, probe.R_PRESSURE], {"units": "Pa", "long_name": "dynamic pressure"}),
+            "mach": ("point", found.base[:, RateColumn.MACH], {"units": "1", "long_name": "Mach number"}),
+            "dynamic_pressure": ("point", found.base[:, RateColumn.DYNAMIC_PRESSURE], {"units": "Pa", "long_name": "dynamic pressure"}),
             "state": ("state", list(STATES)),
             "rate_of": ("rate_of", list(STATES)),
             "input": ("input", names),
@@ -152,8 +152,8 @@ def _trim(track: Track, moments, found) -> dict:
     own = moments.legs[-1][1]
     entries = {name: ("point", log[:, column], {"units": units, "long_name": text}) for name, units, text, column in _TRIM}
     return entries | {
-        "fin_angle": (("point", "fin"), moments.row[:, probe.MOMENT_COLUMNS : probe.MOMENT_COLUMNS + track.fins], {"units": "rad", "long_name": "fin angle"}),
-        "body_rate": (("point", "axis"), moments.row[:, probe.N_WX : probe.N_WX + 3], {"units": "rad/s", "long_name": "body rate"}),
+        "fin_angle": (("point", "fin"), moments.row[:, POINT_COLUMNS : POINT_COLUMNS + track.fins], {"units": "rad", "long_name": "fin angle"}),
+        "body_rate": (("point", "axis"), moments.row[:, PointColumn.RATE : PointColumn.RATE + 3], {"units": "rad/s", "long_name": "body rate"}),
         "trim_rate": (("point", "rate_of"), found.rest, {"units": "1", "long_name": "rate of the state in the flight itself, SI units"}),
         "stages": ("point", track.joined[np.searchsorted(track.log[:, ly.L_TIME], log[:, ly.L_TIME])], {"units": "1", "long_name": "stages that fly together"}),
         "sensed_pressure": ("point", sensed[:, ly.S_PRESSURE], {"units": "Pa", "long_name": "dynamic pressure as the computer knows it"}),

@@ -8,8 +8,9 @@ from typing import NamedTuple
 import numpy as np
 
 from sixdof.core import layout as ly
-from sixdof.core import probe
+from sixdof.core.columns import POINT_COLUMNS, PointColumn
 from sixdof.core.draw import Draw
+from sixdof.core.layout import NOT_IGNITED
 from sixdof.core.motion import FREE
 from sixdof.core.types import Model
 from sixdof.draws.drawn import drawn_mission
@@ -33,7 +34,7 @@ _AXIS = (ly.L_QW, ly.L_QX, ly.L_QY, ly.L_QZ)
 class Moments(NamedTuple):
     """Moments of free flight of the front body, rows in the order of time.
 
-    row : (n, probe.MOMENT_COLUMNS + 2 controls). leg : (n,) number of the pair in `legs`. log : (n, LOG_COLUMNS). sensed : (n, SENSED),
+    row : (n, POINT_COLUMNS + 2 controls). leg : (n,) number of the pair in `legs`. log : (n, LOG_COLUMNS). sensed : (n, SENSED),
     what the flight computer knew. legs : (model, draw) of each body that flew.
     """
 
@@ -52,7 +53,7 @@ class Track(NamedTuple):
     draw: FlightDraw
     log: np.ndarray
     joined: np.ndarray  # (rows,) stages that fly together
-    lit: np.ndarray  # (rows,) when the burning motor was lit, layout.UNLIT before
+    lit: np.ndarray  # (rows,) when the burning motor was lit, NOT_IGNITED before
     fins: int
 
 
@@ -78,7 +79,7 @@ def track_of(mission: Mission, plan: Plan, draw: FlightDraw, flown: Flown) -> Tr
         # a joint that parts at a tick parts behind the row of that tick; a comparison with NaN is false
         later = time > flown.joint[k - 1, 0]
         start = events[names.index(f"ignition {mission.stage[k - 1].name}"), 0]
-        joined[later], lit[later] = k, ly.UNLIT
+        joined[later], lit[later] = k, NOT_IGNITED
         lit[later & (time >= start)] = start
     return Track(mission, plan, draw, log, joined, lit, plan.model(0, plan.count - 1).computer.mixer.shape[0])
 
@@ -157,14 +158,14 @@ def _passes(value: float, rows: np.ndarray, values: np.ndarray, name: str, who: 
 def moments_at(track: Track, rows: Sequence[int]) -> Moments:
     """Return the moments of a flown draw at rows of its log."""
     log, fins = track.log[rows], track.fins
-    row = np.zeros((len(rows), probe.MOMENT_COLUMNS + 2 * fins))
-    row[:, probe.N_TIME], row[:, probe.N_LIT] = log[:, ly.L_TIME], track.lit[rows]
-    row[:, probe.N_RX : probe.N_RX + 3] = log[:, [ly.L_EAST, ly.L_NORTH, ly.L_UP]]
-    row[:, probe.N_VX : probe.N_VX + 3] = log[:, [ly.L_VE, ly.L_VN, ly.L_VU]]
-    row[:, probe.N_QW : probe.N_QW + 4] = log[:, list(_AXIS)]
-    row[:, probe.N_WX : probe.N_WX + 3] = log[:, [ly.L_P, ly.L_Q, ly.L_R]]
-    row[:, probe.MOMENT_COLUMNS : probe.MOMENT_COLUMNS + fins] = np.nan_to_num(log[:, ly.LOG_COLUMNS : ly.LOG_COLUMNS + fins])
-    row[:, probe.MOMENT_COLUMNS + fins :] = _carried(track, row[:, probe.N_TIME])
+    row = np.zeros((len(rows), POINT_COLUMNS + 2 * fins))
+    row[:, PointColumn.TIME], row[:, PointColumn.IGNITED] = log[:, ly.L_TIME], track.lit[rows]
+    row[:, PointColumn.POSITION : PointColumn.POSITION + 3] = log[:, [ly.L_EAST, ly.L_NORTH, ly.L_UP]]
+    row[:, PointColumn.VELOCITY : PointColumn.VELOCITY + 3] = log[:, [ly.L_VE, ly.L_VN, ly.L_VU]]
+    row[:, PointColumn.ATTITUDE : PointColumn.ATTITUDE + 4] = log[:, list(_AXIS)]
+    row[:, PointColumn.RATE : PointColumn.RATE + 3] = log[:, [ly.L_P, ly.L_Q, ly.L_R]]
+    row[:, POINT_COLUMNS : POINT_COLUMNS + fins] = np.nan_to_num(log[:, ly.LOG_COLUMNS : ly.LOG_COLUMNS + fins])
+    row[:, POINT_COLUMNS + fins :] = _carried(track, row[:, PointColumn.TIME])
     sizes = sorted(set(track.joined[rows].tolist()))
     legs = [track.plan.segment(0, n - 1, track.draw, 0) for n in sizes]
     return Moments(row, np.searchsorted(sizes, track.joined[rows]), log, _sensed(track)[rows], legs)

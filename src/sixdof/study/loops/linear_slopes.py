@@ -8,6 +8,7 @@ import numpy as np
 
 from sixdof.core import layout as ly
 from sixdof.core import probe
+from sixdof.core.columns import POINT_COLUMNS, RATE_COLUMNS, PointColumn, RateColumn
 from sixdof.core.flight import make_work
 from sixdof.study.loops.linear_flight import Moments
 
@@ -48,19 +49,19 @@ def slopes(moments: Moments, step: float) -> Slopes:
 
 def _of_leg(model, draw, row: np.ndarray, log: np.ndarray, step: float) -> Slopes:
     controls = model.computer.mixer.shape[0]
-    fins = (row.shape[1] - probe.MOMENT_COLUMNS) // 2
+    fins = (row.shape[1] - POINT_COLUMNS) // 2
     work = make_work(model)
 
     def rates(rows):
-        kept = np.ascontiguousarray(rows if controls == fins else rows[:, : probe.MOMENT_COLUMNS])
-        out = np.empty((len(kept), probe.RATE_COLUMNS))
+        kept = np.ascontiguousarray(rows if controls == fins else rows[:, :POINT_COLUMNS])
+        out = np.empty((len(kept), RATE_COLUMNS))
         probe.rates_at(model, draw, work, kept, out)
         return out
 
     row = _with_gusts(rates, row, log)
     base = rates(row)
     frame = _Frame(row, base, np.array(model.world.earth_rate))
-    speed = np.linalg.norm(base[:, probe.R_AIR : probe.R_AIR + 3], axis=1)
+    speed = np.linalg.norm(base[:, RateColumn.AIR : RateColumn.AIR + 3], axis=1)
     inputs = [*range(fins)] if controls == fins else []
     scales = _scales(speed, model.rail.base_x, fins)
     columns = len(STATES) + fins + len(GUSTS)
@@ -92,14 +93,14 @@ def _scales(speed: np.ndarray, length: float, fins: int) -> np.ndarray:
 
 def _with_gusts(rates, row: np.ndarray, log: np.ndarray) -> np.ndarray:
     """Return the moments with the gust that blew over the mean wind then, so that they fly in the air that the flight flew in."""
-    mean = rates(row)[:, probe.R_AIR : probe.R_AIR + 3]
+    mean = rates(row)[:, RateColumn.AIR : RateColumn.AIR + 3]
     # velocity through the air, body axes, from what the log has of it: its size and its angles off the axis in two planes
     pitch, yaw = log[:, ly.L_INCIDENCE_PITCH], log[:, ly.L_INCIDENCE_YAW]
     along = np.stack([np.cos(pitch) * np.cos(yaw), np.cos(pitch) * np.sin(yaw), np.sin(pitch) * np.cos(yaw)], axis=1)
     size = log[:, ly.L_SPEED] * np.sign(np.cos(pitch)) / np.linalg.norm(along, axis=1)
-    gust = _turned(_matrix(row[:, probe.N_QW : probe.N_QW + 4]), mean - along * size[:, None])
+    gust = _turned(_matrix(row[:, PointColumn.ATTITUDE : PointColumn.ATTITUDE + 4]), mean - along * size[:, None])
     out = row.copy()
-    out[:, probe.N_GUST : probe.N_GUST + 3] = np.where(np.abs(gust) > 1e-9, gust, 0.0)
+    out[:, PointColumn.GUST : PointColumn.GUST + 3] = np.where(np.abs(gust) > 1e-9, gust, 0.0)
     return out
 
 
@@ -108,40 +109,40 @@ class _Frame:
 
     def __init__(self, row: np.ndarray, base: np.ndarray, earth_rate: np.ndarray):
         self.row, self.base, self.earth_rate = row, base, earth_rate
-        self.matrix = _matrix(row[:, probe.N_QW : probe.N_QW + 4])
-        self.up = base[:, probe.R_UP : probe.R_UP + 3]
+        self.matrix = _matrix(row[:, PointColumn.ATTITUDE : PointColumn.ATTITUDE + 4])
+        self.up = base[:, RateColumn.UP : RateColumn.UP + 3]
 
     def moved(self, k: int, by: np.ndarray) -> np.ndarray:
         """Return the moments with state or input k moved by `by` (n,)."""
         out = self.row.copy()
-        fins = (out.shape[1] - probe.MOMENT_COLUMNS) // 2
+        fins = (out.shape[1] - POINT_COLUMNS) // 2
         if k < 3:
-            out[:, probe.N_VX : probe.N_VX + 3] += self.matrix[:, :, k] * by[:, None]
+            out[:, PointColumn.VELOCITY : PointColumn.VELOCITY + 3] += self.matrix[:, :, k] * by[:, None]
         elif k < 6:
-            out[:, probe.N_WX + k - 3] += by
+            out[:, PointColumn.RATE + k - 3] += by
         elif k < 9:
             # the body turns; its velocity in body axes stays, so it turns with it
-            turned = _times(out[:, probe.N_QW : probe.N_QW + 4], k - 6, by)
-            velocity = _turned(self.matrix.transpose(0, 2, 1), out[:, probe.N_VX : probe.N_VX + 3])
-            out[:, probe.N_QW : probe.N_QW + 4] = turned
-            out[:, probe.N_VX : probe.N_VX + 3] = _turned(_matrix(turned), velocity)
+            turned = _times(out[:, PointColumn.ATTITUDE : PointColumn.ATTITUDE + 4], k - 6, by)
+            velocity = _turned(self.matrix.transpose(0, 2, 1), out[:, PointColumn.VELOCITY : PointColumn.VELOCITY + 3])
+            out[:, PointColumn.ATTITUDE : PointColumn.ATTITUDE + 4] = turned
+            out[:, PointColumn.VELOCITY : PointColumn.VELOCITY + 3] = _turned(_matrix(turned), velocity)
         elif k == HEIGHT:
-            out[:, probe.N_RX : probe.N_RX + 3] += self.up * by[:, None]
+            out[:, PointColumn.POSITION : PointColumn.POSITION + 3] += self.up * by[:, None]
         elif k < len(STATES) + fins:
-            out[:, probe.MOMENT_COLUMNS + k - len(STATES)] += by
+            out[:, POINT_COLUMNS + k - len(STATES)] += by
         else:
             axis = k - len(STATES) - fins
-            out[:, probe.N_GUST : probe.N_GUST + 3] += self.matrix[:, :, axis] * by[:, None]
+            out[:, PointColumn.GUST : PointColumn.GUST + 3] += self.matrix[:, :, axis] * by[:, None]
         return out
 
     def state_rate(self, row: np.ndarray, out: np.ndarray) -> np.ndarray:
         """Return the rates of velocity in body axes, of the body rates and of height (n, 10); those of the angles are zero here."""
-        back = _matrix(row[:, probe.N_QW : probe.N_QW + 4]).transpose(0, 2, 1)
-        velocity = row[:, probe.N_VX : probe.N_VX + 3]
-        rate = row[:, probe.N_WX : probe.N_WX + 3] - _turned(back, np.broadcast_to(self.earth_rate, (len(row), 3)))
+        back = _matrix(row[:, PointColumn.ATTITUDE : PointColumn.ATTITUDE + 4]).transpose(0, 2, 1)
+        velocity = row[:, PointColumn.VELOCITY : PointColumn.VELOCITY + 3]
+        rate = row[:, PointColumn.RATE : PointColumn.RATE + 3] - _turned(back, np.broadcast_to(self.earth_rate, (len(row), 3)))
         found = np.zeros((len(row), len(STATES)))
-        found[:, VELOCITY] = _turned(back, out[:, probe.R_VX : probe.R_VX + 3]) - np.cross(rate, _turned(back, velocity))
-        found[:, RATE] = out[:, probe.R_WX : probe.R_WX + 3]
+        found[:, VELOCITY] = _turned(back, out[:, RateColumn.ACCELERATION : RateColumn.ACCELERATION + 3]) - np.cross(rate, _turned(back, velocity))
+        found[:, RATE] = out[:, RateColumn.TURNING : RateColumn.TURNING + 3]
         found[:, HEIGHT] = (velocity * self.up).sum(axis=1)
         return found
 
@@ -151,7 +152,7 @@ class _Frame:
         Both are against inertial space: what the world axes turn by, seen in the turned body, makes up the difference.
         """
         slope[:, ANGLE, RATE] = np.eye(3)
-        slope[:, ANGLE, ANGLE] = -_cross_matrix(self.row[:, probe.N_WX : probe.N_WX + 3])
+        slope[:, ANGLE, ANGLE] = -_cross_matrix(self.row[:, PointColumn.RATE : PointColumn.RATE + 3])
 
 
 def _cross_matrix(a: np.ndarray) -> np.ndarray:

@@ -13,6 +13,8 @@ import xarray as xr
 
 from sixdof.autopilot.rules import triggers
 from sixdof.core import types as ct
+from sixdof.core.computer.columns import RuleColumn
+from sixdof.core.types import ACTION_IGNITE
 from sixdof.mission.mission import Mission
 from sixdof.mission.tables import Harness, Parachute
 from sixdof.study.reading.page import counted, indented, on_map, place, row_of, wrapped
@@ -223,7 +225,7 @@ def _against(ds: xr.Dataset, label: str, load: np.ndarray, strength) -> list[str
 
 # ---------------------------------------------------------------- what fired
 
-_DOING = {int(ct.ACTION_DEPLOY): "deploy", int(ct.ACTION_SEPARATE): "separate", int(ct.ACTION_LIGHT): "ignite"}
+_DOING = {int(ct.ACTION_DEPLOY): "deploy", int(ct.ACTION_SEPARATE): "separate", int(ACTION_IGNITE): "ignite"}
 
 
 def doings(mission: Mission) -> dict[str, list[int]]:
@@ -231,7 +233,7 @@ def doings(mission: Mission) -> dict[str, list[int]]:
     stages, canopies = [stage.name for stage in mission.stage], [part.name for part, _ in canopies_of(mission)]
     found: dict[str, list[int]] = {}
     for i, each in enumerate(triggers(mission)):
-        action, target = int(each.row[ct.RULE_ACTION]), int(each.row[ct.RULE_TARGET])
+        action, target = int(each.row[RuleColumn.ACTION]), int(each.row[RuleColumn.TARGET])
         if action in _DOING:
             names = canopies if action == ct.ACTION_DEPLOY else stages
             found.setdefault(f"{_DOING[action]} {names[target]}", []).append(i)

@@ -16,6 +16,7 @@ from scipy.spatial.transform import Rotation
 
 from sixdof.core import layout as ly
 from sixdof.core import types as ct
+from sixdof.core.columns import CANOPY_COLUMNS, GRAIN_COLUMNS, CanopyColumn, GrainColumn, Handover, StageColumn
 from sixdof.core.motion import CANOPY
 from sixdof.flight.passive import NOMINAL, handed, model_of, release, world_of
 from sixdof.flight.rigid_body import fly_body
@@ -256,9 +257,9 @@ def _canopy() -> list[Check]:
 
 def _under_canopy(mass, area, *, fill, height, speed, gravity, time_limit, factor=1.0):
     world = world_of("flat at rest", density=RHO, gravity=gravity)
-    row = np.zeros((1, ct.CANOPY_COLUMNS))
-    row[0, [ct.CANOPY_DRAG_AREA, ct.CANOPY_FILL_TIME, ct.CANOPY_REEF_SHARE, ct.CANOPY_FACTOR]] = area, fill, 1.0, factor
-    row[0, [ct.CANOPY_STRENGTH, ct.CANOPY_CORD_STRENGTH]] = math.inf
+    row = np.zeros((1, CANOPY_COLUMNS))
+    row[0, [CanopyColumn.DRAG_AREA, CanopyColumn.FILL_TIME, CanopyColumn.REEFING_RATIO, CanopyColumn.OPENING_COEFFICIENT]] = area, fill, 1.0, factor
+    row[0, [CanopyColumn.STRENGTH, CanopyColumn.HARNESS_STRENGTH]] = math.inf
     model = model_of(world, mass, np.eye(3), step=STEP, time_limit=time_limit, canopy=row)
     return release(model, handed((0.0, 0.0, height), (0.0, 0.0, -speed), phase=CANOPY), opened=0.0)
 
@@ -274,14 +275,14 @@ def _two_stages() -> list[Check]:
     stack = _stage(world, ahead + fore.propellant + behind, aft, ct.Leg(2, 0, 1, 1, -1, ly.E_BURNOUT, rows + 2, *_NO_JOINT))
     alone = _stage(world, ahead, fore, ct.Leg(2, 0, 0, 1, rows, rows + 1, rows + 2, *_NO_JOINT))
     dropped = _stage(world, behind, aft, ct.Leg(2, 1, 1, 0, -1, ly.E_BURNOUT, rows + 2, *_NO_JOINT))
-    whole = release(stack, handed((0.0, 0.0, 1000.0), (0.0, 0.0, 0.0), lit=0.0), stage={(1, ly.ST_PART): part_at})
+    whole = release(stack, handed((0.0, 0.0, 1000.0), (0.0, 0.0, 0.0), lit=0.0), stage={(1, StageColumn.SEPARATE): part_at})
     halves = divide(whole.work.hand, (stack, NOMINAL), (alone, NOMINAL), (dropped, NOMINAL), 0.0, (0.0, 0.0))
-    front = release(alone, halves.fore, stage={(0, ly.ST_LIGHT): light_at})
+    front = release(alone, halves.fore, stage={(0, StageColumn.IGNITE): light_at})
     first = aft.exhaust * math.log((ahead + fore.propellant + behind + aft.propellant) / (ahead + fore.propellant + behind))
     second = fore.exhaust * math.log((ahead + fore.propellant) / ahead)
     # thrust over mass is smooth between break points, where steps end
     return [
-        Check(name, "speed at the parting", first, float(whole.work.hand[ly.H_VX]), 1e-8, "m/s", source),
+        Check(name, "speed at the parting", first, float(whole.work.hand[Handover.VELOCITY]), 1e-8, "m/s", source),
         Check(name, "speed after both burns", first + second, float(front.log[-1, ly.L_VE]), 1e-8, "m/s", source),
     ]
 
@@ -302,8 +303,8 @@ _NO_JOINT = np.zeros((2, 1)), 0.0, math.inf, 0.0, 0.0  # of ct.Leg: no force at 
 
 
 def _stage(world: ct.World, dry: float, motor: _Motor, leg: ct.Leg) -> ct.Model:
-    grain = np.zeros((1, ct.GRAIN_COLUMNS))
-    grain[0, ct.GRAIN_MASS] = motor.propellant
+    grain = np.zeros((1, GRAIN_COLUMNS))
+    grain[0, GrainColumn.MASS] = motor.propellant
     return model_of(world, dry, np.eye(3), step=STEP, time_limit=10.0, thrust=motor.thrust, grain=grain, leg=leg)
 
 

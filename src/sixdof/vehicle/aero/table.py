@@ -9,45 +9,8 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from sixdof.core.types import (
-    BODY_CA,
-    BODY_CA_BACK,
-    BODY_CA_BURN,
-    BODY_COLUMNS,
-    BODY_S0,
-    BODY_S0_BACK,
-    BODY_S1,
-    BODY_S1_BACK,
-    BODY_S2,
-    BODY_S2_BACK,
-    FIN_COLUMNS,
-    FIN_DB,
-    FIN_DW,
-    FIN_KB,
-    FIN_KW,
-    FIN_PLATE,
-    FIN_ROLL_DAMP,
-    FIN_ROLL_DIRECT,
-    FIN_SLOPE,
-    FIN_STALL,
-    FIN_X,
-    FIN_X_BACK,
-    FIN_XB,
-    PANEL_AREA,
-    PANEL_CANT,
-    PANEL_COLUMNS,
-    PANEL_CONTROL,
-    PANEL_COS,
-    PANEL_HINGE,
-    PANEL_SET,
-    PANEL_SIN,
-    PANEL_X_PLATE,
-    PANEL_Y,
-    PANEL_Y_ROLL,
-    SLOPE_COLUMNS,
-    Aero,
-    Plain,
-)
+from sixdof.core.columns import BODY_COLUMNS, FIN_COLUMNS, PANEL_COLUMNS, SLOPE_COLUMNS, BodyColumn, FinColumn, PanelColumn
+from sixdof.core.types import Aero, Plain
 from sixdof.mission.mission import Mission
 from sixdof.vehicle.aero import fin as aero_fin
 from sixdof.vehicle.aero import interference
@@ -74,10 +37,10 @@ def aero_table(mission: Mission, stages: Sequence[int], shape: Shape | None = No
     shape = shape_of([mission.stage[i] for i in stages]) if shape is None else shape
     mach = mach_grid()
     body = np.zeros((mach.size, BODY_COLUMNS))
-    body[:, [BODY_S0, BODY_S1, BODY_S2]] = sum(m for _, m in _body_rows(mission, stages, shape, mach))
-    body[:, [BODY_S0_BACK, BODY_S1_BACK, BODY_S2_BACK]] = backward_moments(shape)
+    body[:, [BodyColumn.S0, BodyColumn.S1, BodyColumn.S2]] = sum(m for _, m in _body_rows(mission, stages, shape, mach))
+    body[:, [BodyColumn.S0_BACK, BodyColumn.S1_BACK, BodyColumn.S2_BACK]] = backward_moments(shape)
     coasting, burning, backward, friction = axial_columns(mission, stages, shape, mach)
-    body[:, BODY_CA], body[:, BODY_CA_BURN], body[:, BODY_CA_BACK] = coasting, burning, backward
+    body[:, BodyColumn.CA], body[:, BodyColumn.CA_BURN], body[:, BodyColumn.CA_BACK] = coasting, burning, backward
     fin = np.zeros((mach.size, len(shape.fins), FIN_COLUMNS))
     for number, one in enumerate(shape.fins):
         fin[:, number, :] = fin_columns(mach, one, shape)
@@ -127,32 +90,32 @@ def fin_columns(mach, fin: FinSet, shape: Shape) -> np.ndarray:
     share, centre = interference.afterbody_share(mach, fin.root_chord, fin.body_radius, afterbody)
     columns = np.empty((mach.size, FIN_COLUMNS))
     if fin.part.panel_curve is None:
-        columns[:, FIN_SLOPE] = aero_fin.panel_slope(mach, fin, shape.area)
-        columns[:, FIN_X] = aero_fin.centre_station(mach, fin)
+        columns[:, FinColumn.SLOPE] = aero_fin.panel_slope(mach, fin, shape.area)
+        columns[:, FinColumn.X] = aero_fin.centre_station(mach, fin)
     else:
-        columns[:, FIN_SLOPE], columns[:, FIN_X] = measured_panel(fin, mach, shape.area)
+        columns[:, FinColumn.SLOPE], columns[:, FinColumn.X] = measured_panel(fin, mach, shape.area)
     kept = interference.gap_share(fin.part.root_gap, fin.span)
-    columns[:, FIN_KW] = interference.panel_incidence(ratio) * kept
-    columns[:, FIN_KB] = interference.body_incidence(ratio) * share * kept
-    columns[:, FIN_DW] = interference.panel_deflection(ratio) * kept
-    columns[:, FIN_DB] = interference.body_deflection(ratio) * share * kept
-    carried = columns[:, FIN_X] + smoothstep(mach, *TRANSONIC) * (fin.x0 + centre - columns[:, FIN_X])
-    columns[:, FIN_XB] = np.minimum(carried, max(shape.length, fin.x0 + 0.5 * fin.root_chord))
-    columns[:, FIN_X_BACK] = aero_fin.backward_station(mach, fin)
-    columns[:, FIN_PLATE] = aero_fin.plate_normal(mach)
-    columns[:, FIN_STALL] = aero_fin.stall_sine(mach, fin.aspect_ratio)
-    columns[:, FIN_ROLL_DAMP], columns[:, FIN_ROLL_DIRECT] = _roll_columns(mach, fin, columns, shape)
+    columns[:, FinColumn.KW] = interference.panel_incidence(ratio) * kept
+    columns[:, FinColumn.KB] = interference.body_incidence(ratio) * share * kept
+    columns[:, FinColumn.DW] = interference.panel_deflection(ratio) * kept
+    columns[:, FinColumn.DB] = interference.body_deflection(ratio) * share * kept
+    carried = columns[:, FinColumn.X] + smoothstep(mach, *TRANSONIC) * (fin.x0 + centre - columns[:, FinColumn.X])
+    columns[:, FinColumn.XB] = np.minimum(carried, max(shape.length, fin.x0 + 0.5 * fin.root_chord))
+    columns[:, FinColumn.X_BACK] = aero_fin.backward_station(mach, fin)
+    columns[:, FinColumn.PLATE] = aero_fin.plate_normal(mach)
+    columns[:, FinColumn.STALL] = aero_fin.stall_sine(mach, fin.aspect_ratio)
+    columns[:, FinColumn.ROLL_DAMP], columns[:, FinColumn.ROLL_DIRECT] = _roll_columns(mach, fin, columns, shape)
     return columns
 
 
 def _roll_columns(mach, fin: FinSet, columns: np.ndarray, shape: Shape) -> tuple[np.ndarray, np.ndarray]:
     """Return what damping and direct roll of strip theory are multiplied by, (n,) each: theory's, or what makes the measured ones."""
     damping, direct = roll_factors(mach, fin)
-    strip = fin.part.count * columns[:, FIN_SLOPE] * shape.area * (fin.body_radius + fin.y_mac)
+    strip = fin.part.count * columns[:, FinColumn.SLOPE] * shape.area * (fin.body_radius + fin.y_mac)
     measured = measured_roll(fin, mach)
     return (
         damping if measured[0] is None else measured[0] / (strip * aero_fin.roll_arm(fin)),
-        direct if measured[1] is None else measured[1] / (strip * columns[:, FIN_DW]),
+        direct if measured[1] is None else measured[1] / (strip * columns[:, FinColumn.DW]),
     )
 
 
@@ -164,15 +127,15 @@ def panel_rows(shape: Shape) -> np.ndarray:
     actuators = 0
     for number, fin in enumerate(shape.fins):
         row = np.zeros(PANEL_COLUMNS)
-        row[[PANEL_SET, PANEL_CANT, PANEL_AREA]] = number, fin.part.cant, fin.area
-        row[PANEL_Y] = fin.body_radius + fin.y_mac
-        row[PANEL_Y_ROLL] = aero_fin.roll_arm(fin)
-        row[PANEL_X_PLATE] = aero_fin.area_centre(fin)
-        row[PANEL_HINGE] = fin.x0 + fin.part.hinge if fin.part.control else np.nan
+        row[[PanelColumn.SET, PanelColumn.CANT, PanelColumn.AREA]] = number, fin.part.cant, fin.area
+        row[PanelColumn.Y] = fin.body_radius + fin.y_mac
+        row[PanelColumn.Y_ROLL] = aero_fin.roll_arm(fin)
+        row[PanelColumn.X_PLATE] = aero_fin.area_centre(fin)
+        row[PanelColumn.HINGE] = fin.x0 + fin.part.hinge if fin.part.control else np.nan
         rows[number] = []
         for angle in fin.angles():
-            row[[PANEL_SIN, PANEL_COS]] = np.sin(angle), np.cos(angle)
-            row[PANEL_CONTROL] = actuators if fin.part.control else -1
+            row[[PanelColumn.SIN, PanelColumn.COS]] = np.sin(angle), np.cos(angle)
+            row[PanelColumn.CONTROL] = actuators if fin.part.control else -1
             actuators += fin.part.control
             rows[number].append(row.copy())
     return np.array([row for number in front_to_back(shape) for row in rows[number]]).reshape(-1, PANEL_COLUMNS)
@@ -196,9 +159,9 @@ def component_table(mission: Mission, stages: Sequence[int], mach: float = 0.3) 
     rows = [row for row in rows if abs(row[1]) > 1e-9]
     for number, fin in enumerate(shape.fins):
         row = fin_columns(at, fin, shape)[0]
-        panels = facing(aero, plane)[0, number] * row[FIN_SLOPE]
-        moment = panels * (row[FIN_KW] * row[FIN_X] + row[FIN_KB] * row[FIN_XB])
-        rows.append((fin.part.name or fin.part.kind, panels * (row[FIN_KW] + row[FIN_KB]), moment))
+        panels = facing(aero, plane)[0, number] * row[FinColumn.SLOPE]
+        moment = panels * (row[FinColumn.KW] * row[FinColumn.X] + row[FinColumn.KB] * row[FinColumn.XB])
+        rows.append((fin.part.name or fin.part.kind, panels * (row[FinColumn.KW] + row[FinColumn.KB]), moment))
     total = plane.slope[0], plane.slope[0] * plane.centre[0]
     if len(aero.wake_pair):
         rows.append((DOWNWASH, *(whole - sum(row[i] for row in rows) for i, whole in enumerate(total, start=1))))

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from sixdof.core.types import WAKE_BODY, WAKE_COLUMNS, WAKE_COUNT, WAKE_FIRST, WAKE_LATERAL, WAKE_LENGTH, WAKE_LEVER, WAKE_PER_METRE, WAKE_RECEIVER
+from sixdof.core.columns import WAKE_COLUMNS, WakeColumn
 from sixdof.vehicle.aero.fin import roll_arm
 from sixdof.vehicle.aero.roll import roll_factors
 from sixdof.vehicle.geometry import FinSet, Shape
@@ -51,11 +51,11 @@ def _pair(source: FinSet, first: int, receiver: FinSet, number: int) -> np.ndarr
     trailing = source.x0 + edge + chord
     hinge = source.x0 + source.part.hinge if source.part.control and source.part.hinge is not None else trailing
     row = np.empty(WAKE_COLUMNS)
-    row[WAKE_FIRST], row[WAKE_COUNT], row[WAKE_RECEIVER] = first, source.part.count, number
-    row[WAKE_LATERAL], row[WAKE_BODY] = source.body_radius + out, source.body_radius
-    row[WAKE_LENGTH] = max(receiver.x0 + receiver.x_mac_le + 0.25 * receiver.mac - trailing, 0.0)
-    row[WAKE_LEVER] = trailing - hinge
-    row[WAKE_PER_METRE] = CELLS / (REACH * tip_radius(receiver))
+    row[WakeColumn.FIRST], row[WakeColumn.COUNT], row[WakeColumn.RECEIVER] = first, source.part.count, number
+    row[WakeColumn.LATERAL], row[WakeColumn.BODY] = source.body_radius + out, source.body_radius
+    row[WakeColumn.LENGTH] = max(receiver.x0 + receiver.x_mac_le + 0.25 * receiver.mac - trailing, 0.0)
+    row[WakeColumn.LEVER] = trailing - hinge
+    row[WakeColumn.PER_METRE] = CELLS / (REACH * tip_radius(receiver))
     return row
 
 
