@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 
 import sixdof
-from sixdof import Status
+from sixdof.results.status import Status
 from sixdof.mission.explain.templates import TEMPLATES, new_mission
 from sixdof.study.loops.margins import holds
 from sixdof.study.report.cautions import cautions
@@ -26,7 +26,7 @@ def kind(request):
 def mission(kind):
     with warnings.catch_warnings():
         warnings.simplefilter("error")
-        return sixdof.loads_mission(new_mission(kind), folder="/nowhere")  # no file beside it
+        return sixdof.parts.loads_mission(new_mission(kind), folder="/nowhere")  # no file beside it
 
 
 def test_template__says_that_it_is_invented_and_what_to_change_first(kind):
@@ -59,13 +59,13 @@ def test_template__disperses_and_every_flight_comes_down(mission):
 
 
 def test_canards__gains_hold_the_margins_their_comment_promises():
-    mission = sixdof.loads_mission(new_mission("canards"))
-    found = sixdof.margins(sixdof.linearise(mission, points=12))
+    mission = sixdof.parts.loads_mission(new_mission("canards"))
+    found = sixdof.loops.margins(sixdof.loops.linearise(mission, points=12))
     assert "6 dB and 45 deg hold" in new_mission("canards") and bool(holds(found, 6.0, np.radians(45.0)).all())
 
 
 def test_two_stages__separate_ignite_and_fail_as_asked():
-    mission = sixdof.loads_mission(new_mission("two-stages"))
+    mission = sixdof.parts.loads_mission(new_mission("two-stages"))
     ds = sixdof.fly(mission, failures=["no_separation: curlew"])
     assert "ignite" in ds["rule"].values and not np.isfinite(float(ds["rule_fired"].sel(rule="ignite")))
     fired = sixdof.fly(mission)["rule_fired"]
@@ -76,7 +76,7 @@ def test_new_mission__is_package_data_and_named_after_the_file_written(tmp_path)
     path = tmp_path / "mine.toml"
     text = new_mission("canards", path)
     assert path.read_text(encoding="utf-8") == text and "check mine.toml" in text and "canards.toml" not in text
-    assert sixdof.load_mission(path).title == sixdof.loads_mission(new_mission("canards")).title
+    assert sixdof.load_mission(path).title == sixdof.parts.loads_mission(new_mission("canards")).title
     found = Path(importlib.util.find_spec("sixdof").origin).parent / "mission" / "templates"
     assert {file.stem for file in found.glob("*.toml")} == set(TEMPLATES)
 
