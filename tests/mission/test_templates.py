@@ -10,8 +10,8 @@ import numpy as np
 import pytest
 
 import sixdof
-from sixdof.results.status import Status
 from sixdof.mission.explain.templates import TEMPLATES, new_mission
+from sixdof.results.status import Status
 from sixdof.study.loops.margins import holds
 from sixdof.study.report.cautions import cautions
 from sixdof.study.report.mission_cautions import mission_cautions
