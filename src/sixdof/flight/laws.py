@@ -308,7 +308,7 @@ _MEANINGS = {
     "saturated": ("1", "1 if the last demands did not fit into the travel"),
     "booster": ("1", "1 while a booster is attached"),
     "mode": ("1", "of the guidance: 0 profile, 1 waypoints, 2 hold"),
-    "waypoint": ("1", "number of the current waypoint, from 0"),
+    "waypoint": ("1", "place of the current waypoint in the list of the mission, from 0"),
     "baro_height": ("m", "barometer, above ground"),
     **_each("fix_", _PLACE, "m", "position of the receiver's last fix"),
     **_each("fix_velocity_", ("east", "north", "up"), "m/s", "velocity of the receiver's last fix"),

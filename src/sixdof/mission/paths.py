@@ -25,6 +25,7 @@ _NAMES = {
     "harness": ("canopy",),
     "failure": ("kind: of",),
     "member": ("name",),
+    "waypoint": ("name",),
 }
 UNFLOWN = ("title", "failure", "disperse", "correlation", "record", "solver")  # what says how flights are drawn, kept and integrated
 # quantities that have a draw of their own, which needs no tables made anew

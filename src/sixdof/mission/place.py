@@ -44,6 +44,8 @@ def place_of(root, loc: tuple) -> str:
     """
     words: list[str] = []
     node, rest = root, list(loc)
+    if rest[:2] == ["guidance", "waypoint"]:
+        node, rest = child(root, "guidance"), rest[1:]
     while len(rest) >= 2 and (word := _entry(node, rest[0], rest[1])):
         words.append(word)
         node, rest = child(child(node, rest[0]), rest[1]), rest[2:]
@@ -72,6 +74,8 @@ def _entry(node, table, step) -> str | None:
     if table == "failure":
         name = failure_name(child(entry, "kind"), child(entry, "of"))
         return f'failure "{brief(name)}"' if child(entry, "of") else f"failure[{step}]"
+    if table == "waypoint":  # counted as fins are
+        return f'waypoint "{brief(child(entry, "name"))}"' if child(entry, "name") else f"waypoint {step + 1}"
     if table == "part":
         return _part(child(node, "part"), step, entry)
     return None

@@ -149,7 +149,7 @@ def _coordinates(mission: Mission, waypoints: int) -> dict:
         "rule": _names("rule", names.rule_names(mission), "event rule, or trigger of a recovery"),
         "canopy": _names("canopy", names.canopy_names(mission), "canopy"),
         "failure": _names("failure", names.failure_names(mission), "failure"),
-        "waypoint_number": ("waypoint_number", np.arange(waypoints), {"long_name": "number of the waypoint, from 0"}),
+        "waypoint_number": ("waypoint_number", np.arange(1, waypoints + 1), {"long_name": "number of the waypoint"}),
     }
 
 
@@ -202,6 +202,8 @@ def flight_dataset(mission: Mission, flown: Flown, **attrs) -> xr.Dataset:
     """Return the Dataset of one flight. Its timeline is that of the front body; tracks of all bodies lie along (body, row)."""
     log, fins = flown.logs[0], (flown.logs[0].shape[1] - layout.LOG_COLUMNS - len(layout.SENSED)) // 3
     entries = _timeline(log, TIMELINE, ("time",))
+    dims, numbers, attrs = entries["waypoint"]
+    entries["waypoint"] = dims, numbers + 1.0, attrs  # the computer counts from 0, people from 1
     first = layout.LOG_COLUMNS
     for i, v in enumerate(FIN):
         entries[v.name] = _described(v, v.dims, log[:, first + i * fins : first + (i + 1) * fins].copy())

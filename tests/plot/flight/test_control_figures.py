@@ -60,7 +60,7 @@ def test_waypoints__circles_at_their_places_with_their_radii(waypoint_flight):
         assert ax.get_aspect() == 1.0
     assert [c.center for c in above.patches] == [(24.0, 8.0), (64.0, 22.0)]
     assert [c.center[1] for c in beside.patches] == [310.0, 440.0]
-    assert all(text.get_text().endswith(" m") for text in above.texts)
+    assert [text.get_text()[:3] for text in above.texts] == ["1: ", "2: "] and all(text.get_text().endswith(" m") for text in above.texts)
 
 
 def test_waypoints__on_axes_that_are_given(waypoint_flight):

@@ -194,11 +194,11 @@ def test_summarise__waypoints(demo_mission):
     ds = flight_by_hand(mission).assign(waypoint_miss=("waypoint_number", [3.25, np.nan]))
     page = summarise(ds)
     assert "captured, of 2" in page and "flight computer's own estimate" in page
-    assert "miss distance of 0, radius 7.5 m  m                3.2" in page
-    assert "miss distance of 1, radius 7.5 m  m               none" in page
+    assert "miss distance of 1, radius 7.5 m  m                3.2" in page
+    assert "miss distance of 2, radius 7.5 m  m               none" in page
     flights = ensemble_by_hand(mission, np.zeros((3, 2)))
     flights["waypoint_miss"] = (("flight", "waypoint_number"), [[1.0, 2.0], [2.0, 2.0], [3.0, np.nan]])
-    assert "miss distance of 0, radius 7.5 m  m                1.1       2.0       2.9" in summarise(flights)
+    assert "miss distance of 1, radius 7.5 m  m                1.1       2.0       2.9" in summarise(flights)
 
 
 def test_summarise__of_no_dataset():

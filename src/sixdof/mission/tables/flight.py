@@ -198,8 +198,9 @@ class AttitudeProfile(Table):
 
 
 class Waypoint(Table):
-    """A place in the air to fly through. It is left when captured, passed, or after `timeout`."""
+    """A place in the air to fly through. It is left when captured, passed, or after `timeout`. Results number waypoints from 1."""
 
+    name: str = key("by which dotted paths find it; without one they take its place in the list, from 0", "ridge", default="")
     east: Length = key("east of the rail's foot", "40 m")
     north: Length = key("north of the rail's foot", "11 m")
     height: PositiveLength = key("height above ground", "850 m")

@@ -98,7 +98,7 @@ def plot_waypoints(ds: xr.Dataset, *, axes=None):
     above.plot(path[:, 0], path[:, 1], color=CYCLE[0], lw=LINE + 0.3)
     above.plot(0.0, 0.0, "s", ms=5.0, color=INK)
     beside.plot(along, path[:, 2], color=CYCLE[0], lw=LINE + 0.3)
-    for k, point in enumerate(points):
+    for k, point in enumerate(points, start=1):
         miss, moment = closest_approach(path, time, (point.east, point.north, point.height))
         text = f"{k}: {miss:.1f} m" if math.isfinite(miss) else f"{k}"
         _place(above, (point.east, point.north), point.radius, text)

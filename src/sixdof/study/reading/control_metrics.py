@@ -291,5 +291,5 @@ def _waypoint_lines(found) -> list[str]:
         radius, miss, time, believed = (float(found[f"waypoint_{name}"][k]) for name in ("radius", "true_miss", "true_time", "miss"))
         told = f"{believed:.1f} m by its own estimate" if math.isfinite(believed) else "never flown to by its own account"
         verdict = "within" if miss <= radius else "outside"
-        lines.append(f"  {k}: passed at {miss:.1f} m after {time:.2f} s, {verdict} its radius of {radius:g} m; {told}")
+        lines.append(f"  {k + 1}: passed at {miss:.1f} m after {time:.2f} s, {verdict} its radius of {radius:g} m; {told}")
     return ["waypoints", *lines] if lines else []

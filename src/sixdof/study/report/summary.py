@@ -186,7 +186,7 @@ def _waypoints(ds):
     for k in range(ds.sizes["waypoint_number"]):
         radius = f", radius {mission.guidance.waypoint[k].radius:g} m" if mission is not None else ""
         miss = ds["waypoint_miss"].isel(waypoint_number=k)
-        lines.append(_row(ds.assign(miss=miss), Row("miss", f"miss distance of {k}{radius}", "m", 1)))
+        lines.append(_row(ds.assign(miss=miss), Row("miss", f"miss distance of {k + 1}{radius}", "m", 1)))
     return lines
 
 

@@ -170,7 +170,7 @@ def _all_names(missions: Iterable[Mission]) -> dict[str, list[str]]:
     """Return every name of bodies, events, rules ... that any of the missions has, by dim."""
     missions = list(missions)
     found = {dim: [name for mission in missions for name in names(mission)] for dim, names in NAMES.items()}
-    found["waypoint_number"] = [str(i) for i in range(max(len(mission.guidance.waypoint) for mission in missions))]
+    found["waypoint_number"] = [str(i + 1) for i in range(max(len(mission.guidance.waypoint) for mission in missions))]
     return {dim: list(dict.fromkeys(names)) for dim, names in found.items()}
 
 

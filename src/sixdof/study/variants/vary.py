@@ -140,7 +140,8 @@ def variant_of(ds: xr.Dataset, name: str) -> xr.Dataset:
     one.attrs = {key: value for key, value in one.attrs.items() if key != "criteria"} | {"title": mission.title} | own
     one.attrs["seal"] = sealed(one.attrs)
     own = {dim: names(mission) for dim, names in NAMES.items() if dim in one.dims}
-    own["waypoint_number"] = range(len(mission.guidance.waypoint))
+    first = int(one["waypoint_number"].min()) if one.sizes.get("waypoint_number") else 1  # older files count from 0
+    own["waypoint_number"] = range(first, first + len(mission.guidance.waypoint))
     there = {dim: one[dim].values.tolist() for dim in own if dim in one.dims}
     one = one.sel({dim: [name for name in own[dim] if name in names] for dim, names in there.items() if names != list(own[dim])})
     return _without_others(one.drop_dims([dim for dim, size in one.sizes.items() if not size and dim != "flight"]), mission)
