@@ -132,14 +132,14 @@ def test_change__reaches_into_lists(broken):
     changed = mission.change({"guidance.waypoint.1.height": "120 m", "servo.failure.0.time": "2 s", "autopilot.schedule.0.yaw.d": 0.1})
     assert changed.guidance.waypoint[1].height == 120.0
     named = mission.change({"guidance.waypoint.1.name": "the second"})
-    assert named.change({"guidance.waypoint.the second.height": "120 m"}) == changed.change({"guidance.waypoint.1.name": "the second"})
+    assert named.change({"guidance.waypoint.the second.height": "120 m"}) == named.change({"guidance.waypoint.1.height": "120 m"})
 
     assert changed.servo.failure[0].time == 2.0 and changed.autopilot.schedule[0].yaw.d == 0.1
     with pytest.raises(MissionError, match="waypoint 7.*counted from 0"):
         mission.change({"guidance.waypoint.7.height": "120 m"})
 
 
-def test_waypoint__is_named_or_counted_from_1_in_a_fault():
+def test_waypoint__is_named_or_counted_from_1_in_a_fault(broken):
     where = "[guidance]\n" + POINT + "80\n" + POINT + "3\n" + 'name = "low"\n' + POINT + "4\n"
     old, new = tables(where)
     with pytest.raises(MissionError) as caught:
