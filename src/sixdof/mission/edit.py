@@ -3,18 +3,20 @@
 from __future__ import annotations
 
 import re
-import warnings
 from collections.abc import Callable, Mapping
 from typing import Any
 
 from sixdof.mission.disperse import with_flat_names
-from sixdof.mission.errors import Fault, MissionError
+from sixdof.mission.errors import Fault, MissionError, warn
 from sixdof.mission.former import Renaming, current_path, current_paths, part_names
 from sixdof.mission.paths import NewTable, NoPath, next_step, steps_of
 from sixdof.mission.stations import BODIES, ROUNDING, Stretch, called, lengths, move, stretches
 from sixdof.mission.tables.base import Table
 from sixdof.mission.tables.mission import MissionTables
 from sixdof.mission.units import shown
+
+
+NAMED = ("stage", "part", "rule", "recovery", "harness", "waypoint")  # lists whose entries others may refer to by name
 
 
 def changed(mission: MissionTables, changes: dict[str, Any], shift: bool | None = None) -> dict[str, Any]:
@@ -44,7 +46,7 @@ def changed(mission: MissionTables, changes: dict[str, Any], shift: bool | None 
                 faults.append(Fault("", path, value, str(error), error.hint))
         if faults:
             raise MissionError(faults)
-        before = _mutable(mission.model_dump(include={"stage"}))["stage"]
+        before = mutable(mission.model_dump(include={"stage"}))["stage"]
         if isinstance(data.get("stage"), list) and all(isinstance(each, dict) and isinstance(each.get("part"), list) for each in data["stage"]):
             move(data, before, list(stretches(before, data["stage"])), shift, "change")
 
@@ -54,12 +56,7 @@ def changed(mission: MissionTables, changes: dict[str, Any], shift: bool | None 
 def added(mission: MissionTables, where: str, table: Any, after: Any, before: Any, shift: bool | None) -> dict[str, Any]:
     """Return the tables of a mission with one more entry in a list of tables (see `Mission.add`)."""
     _check_shift("add", shift)
-    entry = _mutable(table.model_dump(exclude_unset=True)) if isinstance(table, Table) else table
-    if not isinstance(entry, Mapping):
-        raise TypeError(f'add: table must be a table such as {{"kind": "tube", "length": "20 cm"}}, not {shown(table)}')
-    if isinstance(table, Table) and hasattr(table, "kind"):
-        entry = {"kind": table.kind} | entry
-
+    entry = _entry_of("add", table)
     for name, beside in (("after", after), ("before", before)):
         if isinstance(beside, bool) or not isinstance(beside, (str, int, type(None))):
             raise TypeError(f"add: {name} must be the name or the number of an entry, not {shown(beside)}")
@@ -72,13 +69,55 @@ def added(mission: MissionTables, where: str, table: Any, after: Any, before: An
         place = len(entries)
         if beside is not None:
             place = next_step(entries, [str(beside)], loc[-1])[0] + (before is None)
-        stretched = _stretch_of(data, loc, place, dict(entry), 1.0)
-        stages = _mutable(data["stage"])
+        stretched = _stretch_of(data, loc, place, entry, 1.0)
+        stages = mutable(data["stage"])
         move(data, stages, [stretched] if stretched else [], shift, "add")
-        entries.insert(place, dict(entry))
+        entries.insert(place, entry)
         _warn_measured(data, loc, "add")
 
     return _edited(mission, _named("add", where, edit))
+
+
+def replaced(mission: MissionTables, path: str, table: Any, shift: bool | None) -> dict[str, Any]:
+    """Return the tables of a mission with another entry in the place of one of a list of tables (see `Mission.replace`)."""
+    _check_shift("replace", shift)
+    new = _entry_of("replace", table)
+
+    def edit(data: dict) -> None:
+        loc = _loc_of(data, path)
+        node: Any = data
+        for step in loc[:-1]:
+            node = node[step]
+        if not isinstance(node, list):
+            raise NoPath(f'"{path}" is not an entry of a list of tables', "change() writes single tables and values")
+        old, place = node[loc[-1]], loc[-1]
+        kept = {key: old[key] for key in ("name", "canopy") if old.get(key) and key not in new}
+        entry = (kept if loc[-2] in NAMED else {}) | new
+        move(data, mutable(data["stage"]), _stretched(data, loc, old, entry), shift, "replace")
+        node[place] = entry
+        _warn_measured(data, loc[:-1], "replace")
+
+    return _edited(mission, _named("replace", path, edit))
+
+
+def _stretched(data: dict, loc: tuple, old: dict, new: dict) -> list[Stretch]:
+    """Return what a part in the place of another means for the stations of its stage."""
+    if loc[:1] != ("stage",) or loc[-2:-1] != ("part",):
+        return []
+    was, now = lengths([old])[0], lengths([new])[0]
+    if abs(now - was) <= ROUNDING:
+        return []
+    fore = sum(lengths(data["stage"][loc[1]]["part"][: loc[-1]]))
+    what = f"{called(new)} is {abs(now - was):g} m {'longer' if now > was else 'shorter'} than what it replaces"
+    return [Stretch(loc[1], fore + 0.5 * was, now - was, what)]
+
+
+def _entry_of(who: str, table: Any) -> dict:
+    """Return an entry of a list as a dictionary. Raises TypeError."""
+    entry = mutable(table.model_dump(exclude_unset=True)) if isinstance(table, Table) else table
+    if not isinstance(entry, Mapping):
+        raise TypeError(f'{who}: table must be a table such as {{"kind": "tube", "length": "20 cm"}}, not {shown(table)}')
+    return ({"kind": table.kind} if isinstance(table, Table) and hasattr(table, "kind") else {}) | dict(entry)
 
 
 def removed(mission: MissionTables, paths: tuple[str, ...], shift: bool | None) -> dict[str, Any]:
@@ -98,7 +137,7 @@ def removed(mission: MissionTables, paths: tuple[str, ...], shift: bool | None) 
 
 
 def _edited(mission: MissionTables, edit: Callable[[dict], None]) -> dict[str, Any]:
-    data = _mutable(mission.model_dump())
+    data = mutable(mission.model_dump())
     edit(data)
     return data
 
@@ -139,7 +178,7 @@ def _take_out(data: dict, loc: tuple, shift: bool | None) -> None:
             message = f"{called(entry)} holds {', '.join(called(part) for part in inside)}"
             raise MissionError([Fault("", ".".join(map(str, loc)), None, message, "remove them in the same call, or move them first")])
     node.pop(loc[-1])
-    move(data, _mutable(data["stage"]), [stretched] if stretched else [], shift, "remove")
+    move(data, mutable(data["stage"]), [stretched] if stretched else [], shift, "remove")
     _warn_measured(data, loc[:-1], "remove")
 
 
@@ -162,13 +201,14 @@ def _warn_measured(data: dict, loc: tuple, who: str) -> None:
     known = [key for key in ("mass", "cg", "inertia_roll", "inertia_pitch", "inertia_yaw") if (stage.get("measured") or {}).get(key) is not None]
     if known:
         text = f'{who}: stage "{stage.get("name")}" keeps its measured {", ".join(known)}, which stand in place of its parts: measure it again'
-        warnings.warn(text, stacklevel=6)
+        warn(text)
 
 
-def _mutable(node: Any) -> Any:
+def mutable(node: Any) -> Any:
+    """Return a copy of tables in which lists are lists and can be changed."""
     if isinstance(node, dict):
-        return {key: _mutable(value) for key, value in node.items()}
-    return [_mutable(value) for value in node] if isinstance(node, (list, tuple)) else node
+        return {key: mutable(value) for key, value in node.items()}
+    return [mutable(value) for value in node] if isinstance(node, (list, tuple)) else node
 
 
 def _steps(data: dict, path: str) -> list[str]:

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import difflib
 import re
+import sys
+import warnings
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
@@ -49,6 +51,14 @@ class Fault:
         where = self.place or self.key
         said = _LONG_WORD.sub(lambda word: brief(word[0]), f"{where}: {what}" if where else what)
         return printable(f"{self.file}: {said}" if self.file else said)
+
+
+def warn(text: str, category: type[Warning] = UserWarning) -> None:
+    """Warn at the line outside of this package that the call came from, however many calls lie between."""
+    package, level, frame = __name__.partition(".")[0], 1, sys._getframe(0)
+    while frame is not None and str(frame.f_globals.get("__name__", "")).partition(".")[0] == package:
+        frame, level = frame.f_back, level + 1
+    warnings.warn(text, category, stacklevel=level)
 
 
 def printable(text: str) -> str:

@@ -2,13 +2,11 @@
 
 from __future__ import annotations
 
-import sys
-import warnings
 from collections.abc import Callable, Collection, Iterator, Mapping
 from dataclasses import replace
 from typing import Any
 
-from sixdof.mission.errors import Fault, Problem
+from sixdof.mission.errors import Fault, Problem, warn
 from sixdof.mission.paths import steps_of
 from sixdof.mission.place import place_of
 from sixdof.mission.units import shown
@@ -68,7 +66,7 @@ class Renaming:
             more = f" (and {len(places) - 1} more)" if len(places) > 1 else ""
             where = f"{self.file}: {places[0]}" if self.file else places[0]
             text = f'{where}: {shown(old)} is called "{new}" now{more}; the old word is read for one more version'
-            warnings.warn(text, FutureWarning, stacklevel=_level_outside())
+            warn(text, FutureWarning)
 
 
 def rename(tables: dict[str, Any], file: str = "") -> Renaming:
@@ -222,12 +220,3 @@ def _spread(steps: list[str], parts: Collection[str]) -> str:
     """Return the name of a spread, and its key behind it if there is one."""
     name = ".".join(steps[:2])
     return ".".join([DISPERSED[name], *steps[2:]]) if name in DISPERSED else current_path(".".join(steps), parts)
-
-
-def _level_outside() -> int:
-    """Return the stacklevel, counted from the caller, of the first frame outside of this package."""
-    package, level = __name__.partition(".")[0], 1
-    frame = sys._getframe(1)
-    while frame is not None and str(frame.f_globals.get("__name__", "")).partition(".")[0] == package:
-        frame, level = frame.f_back, level + 1
-    return level

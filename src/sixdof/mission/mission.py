@@ -8,10 +8,10 @@ from typing import Any
 
 from pydantic import ValidationError, ValidationInfo, field_validator
 
-from sixdof.mission import edit
+from sixdof.mission import edit, single
 from sixdof.mission.checks import across, flight, within  # noqa: F401  they register the checks of the tables
 from sixdof.mission.disperse import to_si, with_flat_names
-from sixdof.mission.errors import MissionError
+from sixdof.mission.errors import MissionError, warn
 from sixdof.mission.place import key_of
 from sixdof.mission.reading import with_numbers
 from sixdof.mission.tables.mission import MissionTables
@@ -103,6 +103,47 @@ class Mission(MissionTables, metaclass=_Told):
             If the path or the neighbour is none, or the new mission has faults.
         """
         return checked_mission(edit.added(self, where, table, after, before, shift), Path("."), "")
+
+    def replace(self, path: str, table: Any, *, shift: bool | None = None) -> Mission:
+        """Return a new, checked mission with another part, stage, rule, recovery ... in the place of one.
+
+        `mission.replace("part.airframe", {"kind": "tube", "length": "80 cm", ...}, shift=True)`
+
+        path : of the entry that goes, as for `change`. table : as in a mission file, or a class of `sixdof.mission.tables`. It keeps the
+        name (of a recovery or harness the canopy) of what it replaces, unless it has its own: what refers to that name still finds it.
+
+        shift : as for `change`, where a piece of body is replaced by one of another length.
+
+        Raises
+        ------
+        MissionError
+            If the path does not lead to an entry of a list, or the new mission has faults.
+        """
+        return checked_mission(edit.replaced(self, path, table, shift), Path("."), "")
+
+    def only(self, stage: str) -> Mission:
+        """Return the mission of one stage of a stack alone, lit at the start; a warning says what belonged to others and was left out.
+
+        `mission.only("whinchat")`. What goes: the other stages, the joint, rules, recoveries, harnesses and failures of theirs, curves that were
+        measured on the stack, and what `[disperse]` no longer finds. Stages on which others rest lack what these had: add the missing parts
+        (a second rail guide, say) before.
+
+        Raises
+        ------
+        MissionError
+            If there is no such stage, or it cannot fly alone: every reason.
+        """
+        data, left_out = single.alone(self, stage)
+        while True:
+            try:
+                mission = checked_mission(data, Path("."), "")
+            except MissionError as error:
+                if not single.drop(data, error.faults, left_out):
+                    raise
+                continue
+            if left_out:
+                warn(f"only: {shown(stage)} flies alone, lit at the start; left out: {', '.join(left_out)}")
+            return mission
 
     def remove(self, *paths: str, shift: bool | None = None) -> Mission:
         """Return a new, checked mission without the parts, recoveries, rules, stages or tables at some paths.

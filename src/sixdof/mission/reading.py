@@ -16,6 +16,7 @@ from sixdof.mission.files.sample_files import read_values
 from sixdof.mission.files.table_csv import read_columns
 from sixdof.mission.former import rename
 from sixdof.mission.place import key_of, place_of
+from sixdof.mission.placing import placed
 from sixdof.mission.tables.spread import Spread
 
 DEEPEST = 30  # levels of tables and lists; a mission has seven
@@ -33,7 +34,7 @@ def with_numbers(data: dict[str, Any], folder: Path | None, file: str) -> tuple[
     found = rename(tables, file)
     if folder is not None:  # a result keeps the words it was written with
         found.warn()
-    faults += found.faults + _read_spreads(tables, folder, file)
+    faults += found.faults + placed(tables, file) + _read_spreads(tables, folder, file)
     for loc, source in _curve_places(tables):
         node = tables
         for step in loc[:-1]:

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-import warnings
 from collections.abc import Iterator
 from typing import Any, NamedTuple
 
+from sixdof.mission.errors import warn
 from sixdof.mission.units import QuantityError, parse
 
 BODIES = ("nose", "tube", "transition")
@@ -26,10 +26,11 @@ class Stretch(NamedTuple):
 
 def lengths(parts: list[dict]) -> list[float]:
     """Return the length (m) of each part that makes the body longer, 0 of all others, and of one whose length cannot be read."""
-    return [_metres(part.get("length")) if part.get("kind") in BODIES else 0.0 for part in parts]
+    return [metres(part.get("length")) if part.get("kind") in BODIES else 0.0 for part in parts]
 
 
-def _metres(value: Any) -> float:
+def metres(value: Any) -> float:
+    """Return a length in m as it stands in a file, 0 for one that cannot be read."""
     try:
         return parse(value, "m")
     except QuantityError:
@@ -54,7 +55,7 @@ def stretches(before: list[dict], after: list[dict]) -> Iterator[Stretch]:
 
 def _half(part: dict) -> float:
     """Return half the length (m) of what stands in a body by its fore end: a motor that ends at the tail belongs there, however long it is."""
-    return 0.5 * _metres(part.get("length")) if part.get("kind") not in BODIES else 0.0
+    return 0.5 * metres(part.get("length")) if part.get("kind") not in BODIES else 0.0
 
 
 def _kind(part: Any) -> Any:
@@ -89,4 +90,4 @@ def move(data: dict, before: list[dict], found: list[Stretch], shift: bool | Non
     if shift is None:
         for what, names in left.items():
             listed = ", ".join(names[:6]) + (f" and {len(names) - 6} more" if len(names) > 6 else "")
-            warnings.warn(f"{who}: {what}, and what stands behind keeps its station: {listed}; shift=True moves it along, shift=False is silent", stacklevel=6)
+            warn(f"{who}: {what}, and what stands behind keeps its station: {listed}; shift=True moves it along, shift=False is silent")

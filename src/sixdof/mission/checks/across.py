@@ -103,7 +103,7 @@ def _motors(mission: tables.MissionTables) -> Iterator[Problem]:
 def _rail(mission: tables.MissionTables, stack: Stack) -> Iterator[Problem]:
     guides = list(_parts(mission, tables.RailGuide))
     if len(guides) < 2:
-        message = f"the vehicle has {len(guides) or 'no'} guide{'s' if len(guides) != 1 else ''}"
+        message = f"the vehicle has {len(guides) or 'no'} rail guide{'s' if len(guides) != 1 else ''}"
         hint = 'it needs two or more on the rail: add parts of kind = "rail_guide"'
         yield Problem(("stage", len(mission.stage) - 1, "part"), None, message, hint)
         return
