@@ -11,7 +11,7 @@ import pytest
 import xarray as xr
 
 import sixdof
-from sixdof.draws.given import rows_of
+from sixdof.draws.given import draws_of
 from sixdof.draws.table import draw_table
 from sixdof.mission.errors import MissionError
 from sixdof.mission.former import CHOICES, DISPERSED, KEYS, current_name, current_path, first_name
@@ -206,7 +206,7 @@ def test_rows__of_an_ensemble_of_the_last_version(mission):
         {"flight": np.arange(5), "cord": ["drogue", "booster main"], "failure": named},
         {"seed": "7", "mission": text},
     )
-    found = rows_of(old, stored_mission(text))
+    found = draws_of(old, stored_mission(text))
     for name in table.data_vars:
         np.testing.assert_array_equal(found[name].values, table[name].values)
     assert sixdof.Mission is type(stored_mission(text))

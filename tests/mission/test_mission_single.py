@@ -86,9 +86,10 @@ def test_only__flies_as_a_vehicle_of_one_stage(stack):
     found, _ = alone(stack, "whinchat")
     ds = sixdof.fly(found)
     assert ds.sizes["body"] == 2  # and the piece that its harness may let go
-    assert float(ds.event_time.sel(event="ignition whinchat")[0]) == 0.0
+    times = ds.event_time.sel(body="whinchat")
+    assert 0.0 < float(times.sel(event="liftoff")) < 0.05 and "separation drayhorse" not in ds.event.values
     burn = found.motor["playa-h"].thrust_curve.time[-1]
-    assert float(ds.event_time.sel(event="burnout whinchat")[0]) == pytest.approx(burn, abs=0.02)  # a tick or two
+    assert float(times.sel(event="burnout")) == pytest.approx(burn, abs=0.03)  # drag ends the sensed burn a tick or two before the curve's end
     assert 100.0 < float(ds.apogee_height) < 1000.0
 
 

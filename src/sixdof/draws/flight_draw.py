@@ -41,7 +41,7 @@ class FlightDraw(NamedTuple):
     """One flight's departures from the mission. Factors are 1 and offsets 0 in the nominal flight.
 
     common : (len(COMMON),) fields of core.draw.Draw that all bodies share. stage : (stages, len(OF_STAGE)). joint : (stages,
-    len(OF_JOINT)), row 0 not used. canopy : (canopies, len(OF_CANOPY)). harness : (harnesses, len(OF_HARNESS)). rule : ([[rule]] entries,). failure : (failures,)
+    len(OF_JOINT)), row 0 not used. canopy : (canopies, len(OF_CANOPY)). harness : (harnesses, len(OF_HARNESS)). rule : (rules,). failure : (failures,)
     1 where it happens. centring : (control fins,). air : (len(OF_AIR),) what stands in place of the mission's own. path : (paths,)
     numbers of the mission that were drawn, in the order of `draws.drawn.path_names`: a `Plan` knows nothing of them, and must be
     that of the mission with these numbers (`draws.drawn.drawn_mission`).

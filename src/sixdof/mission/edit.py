@@ -15,7 +15,6 @@ from sixdof.mission.tables.base import Table
 from sixdof.mission.tables.mission import MissionTables
 from sixdof.mission.units import shown
 
-
 NAMED = ("stage", "part", "rule", "recovery", "harness", "waypoint")  # lists whose entries others may refer to by name
 
 

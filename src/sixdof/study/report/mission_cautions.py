@@ -68,7 +68,7 @@ def _fins(mission: Mission) -> Iterator[str]:
         wide = WIDE_FIN * shape_of([stage]).diameter
         for part in stage.part:
             if isinstance(part, Fins) and part.semispan is not None and part.semispan > wide:  # an outline is measured, not typed
-                yield f'one panel of the fins "{part.name}" spans {part.semispan:.3g} m, {WIDE_FIN * part.semispan / wide:.3g} diameters of the body: check its span'
+                yield f'one panel of the fins "{part.name}" spans {part.semispan:.3g} m, {WIDE_FIN * part.semispan / wide:.3g} diameters of the body: check it'
 
 
 def _heights(mission: Mission) -> Iterator[str]:
