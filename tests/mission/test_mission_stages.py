@@ -122,16 +122,16 @@ UPPER = 'when = "burnout"\nstage = "dart"\naction = "separate"'
 
 
 @pytest.mark.parametrize(
-    ("pairs", "lit", "parting"),
+    ("pairs", "lit", "separable"),
     [
         ((), {"dart", "booster"}, {"booster"}),
         (((HOLD, ""),), {"dart", "booster"}, {"booster"}),
         (((HOLD, ""), (DROP, 'when = "liftoff"\naction = "separate"\ntarget = "booster"')), {"dart", "booster"}, {"booster"}),
     ],
 )
-def test_staging__follows_the_rules(pairs, lit, parting):
+def test_staging__follows_the_rules(pairs, lit, separable):
     staging = Staging(loads_mission(replaced(*pairs)))
-    assert (staging.lit, staging.parting) == (lit, parting)
+    assert (staging.lit, staging.separable) == (lit, separable)
 
 
 def test_staging__rules_that_wait_for_each_other_never_come():
@@ -217,7 +217,7 @@ ODD = st.one_of(
     st.just({}),
     st.just([{}]),
     st.just([[]]),
-    st.sampled_from(["", "dart", "booster", "main", "separate", "light", "burnout", "5 s", "no_deployment"]),
+    st.sampled_from(["", "dart", "booster", "main", "separate", "ignite", "burnout", "5 s", "no_deployment"]),
 )
 
 

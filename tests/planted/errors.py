@@ -48,7 +48,7 @@ FORMS = "tests/validation/test_closed_forms.py::"
 LOADS = "tests/core/forces/test_loads.py::"
 SERVO = "tests/validation/test_servo_forms.py::"
 NASA = "tests/validation/test_nasa_check_cases.py::"
-PARTING = "tests/validation/test_parting.py::"
+SEPARATION = "tests/validation/test_separation.py::"
 RECOVERY = "tests/validation/test_recovery.py::"
 BARROWMAN = "tests/validation/test_barrowman.py::"
 FLIGHT = "tests/validation/test_whole_flight.py::"
@@ -255,7 +255,7 @@ PLANTED = (
         "cg = Vec3(grains.cg.x - k * m.x,",
         "cg = Vec3(grains.cg.x + k * m.x,",
         "propellant forward of the dry centre counted aft",
-        PARTING + "test_stack__is_its_stages_at_every_moment",
+        SEPARATION + "test_stack__is_its_stages_at_every_moment",
     ),
     PlantedError(
         "parallel axis, sign",
@@ -468,7 +468,7 @@ PLANTED = (
         "rate.v.z + 2.0 * c.z - g.z)",
         "rate.v.z + 2.0 * c.z)",
         "an accelerometer in free fall reads its acceleration",
-        PARTING + "test_joint_force__is_newtons_second_law_of_the_fore_stages",
+        SEPARATION + "test_joint_force__is_newtons_second_law_of_the_fore_stages",
     ),
     PlantedError(
         "rail left when the fore guide leaves",
@@ -484,7 +484,7 @@ PLANTED = (
         "(air if load.velocity.x >= 0.0 else -air)",
         "(-air if load.velocity.x >= 0.0 else air)",
         "drag on the fore stages pulls the joint apart",
-        PARTING + "test_joint_force__is_newtons_second_law_of_the_fore_stages",
+        SEPARATION + "test_joint_force__is_newtons_second_law_of_the_fore_stages",
     ),
     PlantedError(
         "attitude error in world axes",
@@ -796,28 +796,28 @@ PLANTED = (
     ),
     # ---------------------------------------------------------------- parting
     PlantedError(
-        "parting: the two masses swapped",
+        "separation: the two masses swapped",
         "flight/separation.py",
         "d_aft = -m_fore / m_aft * d_fore",
         "d_aft = -m_aft / m_fore * d_fore",
         "the common centre jumps as the stack parts",
-        PARTING + "test_parting__keeps_momentum_and_adds_the_work_of_the_impulse",
+        SEPARATION + "test_separation__keeps_momentum_and_adds_the_work_of_the_impulse",
     ),
     PlantedError(
-        "parting: speed of a turning stack left out",
+        "separation: speed of a turning stack left out",
         "flight/separation.py",
         "turned @ (np.cross(rate, d) + np.array",
         "turned @ (np.array",
         "each body keeps the common centre's velocity, without w x d",
-        PARTING + "test_parting__keeps_momentum_and_adds_the_work_of_the_impulse",
+        SEPARATION + "test_separation__keeps_momentum_and_adds_the_work_of_the_impulse",
     ),
     PlantedError(
-        "parting: both pushed by one mass",
+        "separation: both pushed by one mass",
         "flight/separation.py",
         "np.array([push / mass, 0.0, 0.0])",
         "np.array([push / m_fore, 0.0, 0.0])",
         "the impulse split as if both bodies weighed the same",
-        PARTING + "test_parting__keeps_momentum_and_adds_the_work_of_the_impulse",
+        SEPARATION + "test_separation__keeps_momentum_and_adds_the_work_of_the_impulse",
     ),
     PlantedError(
         "joint's tilt turns about the nose tip",
@@ -825,7 +825,7 @@ PLANTED = (
         "b.moment_y + y * x, b.moment_z + z * x",
         "b.moment_y, b.moment_z",
         "a tilted booster swings about the nose, not about its joint",
-        PARTING + "test_tilted_joint__turns_thrust_fins_and_the_parted_booster",
+        SEPARATION + "test_tilted_joint__turns_thrust_fins_and_the_parted_booster",
     ),
     PlantedError(
         "harness: one piece's mass for the reduced one",

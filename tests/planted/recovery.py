@@ -7,7 +7,7 @@ from planted.entry import PlantedError
 OPENING = "tests/validation/test_opening.py::"
 SWING = "tests/validation/test_swing.py::"
 RECOVERY = "tests/validation/test_recovery.py::"
-PARTING = "tests/validation/test_parting.py::"
+SEPARATION = "tests/validation/test_separation.py::"
 
 ERRORS: tuple[PlantedError, ...] = (
     PlantedError(
@@ -128,7 +128,7 @@ ERRORS: tuple[PlantedError, ...] = (
         "clearance = np.maximum(np.minimum(gap, tail), aside)",
         "clearance = np.maximum(gap, aside)",
         "a booster that has turned over strikes with its base unseen",
-        PARTING + "test_gap__an_aft_body_that_turns_over_strikes_with_its_base",
+        SEPARATION + "test_gap__an_aft_body_that_turns_over_strikes_with_its_base",
     ),
     PlantedError(
         "fall time from burnout",
@@ -136,6 +136,6 @@ ERRORS: tuple[PlantedError, ...] = (
         'fall = row["time"] - body.events[ly.E_APOGEE, 0]',
         'fall = row["time"] - body.events[ly.E_BURNOUT, 0]',
         "the climb after burnout counted as fall",
-        PARTING + "test_fall_time__is_from_each_bodys_own_apogee_to_its_landing",
+        SEPARATION + "test_fall_time__is_from_each_bodys_own_apogee_to_its_landing",
     ),
 )

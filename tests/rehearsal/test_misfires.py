@@ -60,7 +60,7 @@ def test_never__nothing_after_apogee(demo_mission):
 
 def test_never__held_by_a_condition_to_the_end(demo_mission):
     ds = rehearse(demo_mission, [PART, {**LIGHT, "speed_above": 41.0}])
-    # due 0.3 s after the parting at 2.51 s
+    # due 0.3 s after the separation at 2.51 s
     assert said(ds)[0].startswith("light never fires: due at 2.81 s, it is held by a speed of 40.0 m/s, not above 41 m/s (until 40.00 s)")
     assert said(ds)[1:] == ["thistledown is never lit"]
 
@@ -184,7 +184,7 @@ def test_nobody__a_stage_that_stays(demo_mission):
     ds = rehearse(demo_mission, columns=profile(booster=lambda t: np.ones_like(t)))
     assert "booster is commanded to part at 2.50 s, and its break-wires never tell that it has" in said(ds)
     ds = rehearse(demo_mission, [{**PART, "speed_above": 45.0}, LIGHT])
-    assert "booster is never parted" in said(ds)
+    assert "booster is never separated" in said(ds)
 
 
 def test_failure__late_apogee_delays_the_drogue(demo_mission):
@@ -218,7 +218,7 @@ def test_parted__while_a_burn_is_sensed(demo_mission):
 def test_parted__without_a_command_is_told(demo_mission):
     hold = {**PART, "delay": 5.0}
     ds = rehearse(demo_mission, [hold, LIGHT], profile(booster=lambda t: (t < 2.1).astype(float)), joint={"retention_force": 0.0})
-    assert "booster has parted at 2.10 s without a command" in ds["remark"].values
+    assert "booster has separated at 2.10 s without a command" in ds["remark"].values
 
 
 def test_released__before_apogee_and_too_fast(demo_mission):
@@ -256,7 +256,7 @@ def test_order__a_burn_that_chuffs_is_taken_for_the_next_stage(demo_mission):
 
 def test_order__a_separation_before_its_command(demo_mission):
     found = said(rehearse(demo_mission, columns=profile(booster=lambda t: (t < 2.1).astype(float))))
-    assert found == ["light fires on the separation of booster, taken for sensed at 2.10 s, before it is commanded to be parted at 2.50 s"]
+    assert found == ["light fires on the separation of booster, taken for sensed at 2.10 s, before it is commanded to be separated at 2.50 s"]
 
 
 def test_order__a_backup_that_comes_first(demo_mission):

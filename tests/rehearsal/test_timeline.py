@@ -224,7 +224,7 @@ def test_flight__with_a_failure(demo_mission):
     mission = stack(demo_mission, failures=failures)
     name = "no_separation: booster"
     ds = sixdof.rehearse(mission, failures=[name])
-    recorded = sixdof.rehearse(mission, sixdof.fly(mission), failures=[name])  # this recording tells of a parting
+    recorded = sixdof.rehearse(mission, sixdof.fly(mission), failures=[name])  # this recording tells of a separation
     for each in (ds, recorded):
         assert (each["attached"].values == 1).all()
         assert np.isnan(each["ignition_commanded"].values).all()
@@ -242,7 +242,7 @@ def test_altimeter__of_the_booster(mission):
     assert ds["separation_noticed"].values == EXACT(flown["separation_time"].values, abs=TICK + 1e-9)
 
 
-def test_three_stages__each_parting_follows_its_command(demo_mission):
+def test_three_stages__each_separation_follows_its_command(demo_mission):
     """A flight's flag `booster` tells only when the last of two has gone: the rehearsal takes the commands for the wires."""
     tables = stack(demo_mission).model_dump()
     first = booster().model_dump() | {"name": "first", "joint": {"impulse": 3.0}}
@@ -265,7 +265,7 @@ def test_three_stages__each_parting_follows_its_command(demo_mission):
         assert set(ds["attached"].values) == {0, 1, 2}
         assert not any("still attached" in text or "still sensed" in text for text in ds["misfire"].values)
     altimeter = sixdof.rehearse(mission, stage="booster")
-    # a flight's flag is all that its altimeter is told here: it learns of both partings as the last stage above it goes
+    # a flight's flag is all that its altimeter is told here: it learns of both separations as the last stage above it goes
     last = float(flown["separation_time"].sel(joint="booster")) + TICK
     assert altimeter["separation_noticed"].values == EXACT([last, last], abs=TICK + 1e-9)
 

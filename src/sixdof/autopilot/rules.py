@@ -58,7 +58,7 @@ def burn_order(mission: Mission) -> list[int]:
 
 
 def _order_of(mission: Mission, rule) -> int:
-    """Return which burn or parting a rule waits for; the first one where the rule does not say."""
+    """Return which burn or separation a rule waits for; the first one where the rule does not say."""
     if not rule.stage:
         return 0
     index = [stage.name for stage in mission.stage].index(rule.stage)

@@ -193,7 +193,7 @@ def handed(place, velocity, attitude=(1.0, 0.0, 0.0, 0.0), rates=(0.0, 0.0, 0.0)
 
 
 def release(model: ct.Model, hand: np.ndarray, *, stage=None, opened: float = -1.0) -> Released:
-    """Let a body go and fly it to the ground, to its parting or to the model's time limit.
+    """Let a body go and fly it to the ground, to its separation or to the model's time limit.
 
     hand : see `handed`. stage : {(stage, layout.ST_*): value} of commands given beforehand. opened : when the canopies were released, s,
     -1 where they were not.

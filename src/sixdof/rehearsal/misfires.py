@@ -26,7 +26,7 @@ Finding = tuple[float, str]  # when it shows, inf where at the end, and the sent
 
 def misfires(bench: Bench) -> list[str]:
     """Return everything that went wrong, in the order of time, what shows only at the end last."""
-    checks = (_never_fired, _canopies, _lit, _parted, _fins, _order, _windows)
+    checks = (_never_fired, _canopies, _lit, _separated, _fins, _order, _windows)
     found = [finding for check in checks for finding in check(bench)]
     return [text for _, text in sorted(found, key=lambda each: each[0])]
 
@@ -181,8 +181,8 @@ def _lit(bench: Bench) -> Iterator[Finding]:
             yield float(t), f"{text} (common practice inhibits ignition beyond 20 to 30 deg): give its rule tilt_below"
 
 
-def _partings(bench: Bench) -> list[tuple[int, int]]:
-    """Return (tick, stage that leaves) of every parting that the break-wires told, in order of time."""
+def _separations(bench: Bench) -> list[tuple[int, int]]:
+    """Return (tick, stage that leaves) of every separation that the break-wires told, in order of time."""
     found = []
     before = len(bench.stage_names) - 1
     for tick, now in enumerate(bench.attached.astype(int)):
@@ -199,9 +199,9 @@ def _burning(bench: Bench, t: float) -> bool:
     return bool(((begun >= 0.0) & (begun <= t + SOON) & ~((ended >= 0.0) & (ended <= t + SOON))).any())
 
 
-def _parted(bench: Bench) -> Iterator[Finding]:
+def _separated(bench: Bench) -> Iterator[Finding]:
     """Stages that never part, or while a burn is sensed."""
-    gone = {stage: tick for tick, stage in _partings(bench)}
+    gone = {stage: tick for tick, stage in _separations(bench)}
     for stage, tick in gone.items():
         t = float(bench.time[tick])
         if _burning(bench, t):
@@ -211,7 +211,7 @@ def _parted(bench: Bench) -> Iterator[Finding]:
         if k in gone or bench.attached[-1] < k:
             continue
         if t < 0.0:
-            yield math.inf, f"{name} is never parted"
+            yield math.inf, f"{name} is never separated"
         elif bench.stages[k, StageColumn.NO_SEPARATION] > 0.5:
             yield float(t), f"{name} is commanded to part at {seconds(t)} and does not: its separation fails"
         else:
@@ -219,12 +219,12 @@ def _parted(bench: Bench) -> Iterator[Finding]:
 
 
 def _unasked(bench: Bench) -> Iterator[Finding]:
-    """Partings that no command had asked for, of the front stage's computer."""
-    for tick, stage in _partings(bench) if bench.stage == 0 else ():
+    """Separations that no command had asked for, of the front stage's computer."""
+    for tick, stage in _separations(bench) if bench.stage == 0 else ():
         commands = bench.stages[1 : stage + 1, StageColumn.SEPARATE]
         if not ((commands >= 0.0) & (commands <= bench.time[tick] + SOON)).any():
             t = float(bench.time[tick])
-            yield t, f"{bench.stage_names[stage]} has parted at {seconds(t)} without a command"
+            yield t, f"{bench.stage_names[stage]} has separated at {seconds(t)} without a command"
 
 
 def _fins(bench: Bench) -> Iterator[Finding]:
@@ -254,7 +254,7 @@ def _too_soon(bench: Bench, rule: int) -> Iterator[Finding]:
     if armed < 0.0 or trigger not in (ct.TRIGGER_BURNOUT, ct.TRIGGER_IGNITION, ct.TRIGGER_SEPARATION):
         return
     if trigger == ct.TRIGGER_SEPARATION:
-        k, column, what, done = len(bench.stage_names) - 1 - order, StageColumn.SEPARATE, "separation", "parted"
+        k, column, what, done = len(bench.stage_names) - 1 - order, StageColumn.SEPARATE, "separation", "separated"
         if k not in _wanted_stages(bench, ct.ACTION_SEPARATE):
             return  # it parts by itself
     else:

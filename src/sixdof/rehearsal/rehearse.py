@@ -78,8 +78,8 @@ def rehearse(
     Returns
     -------
     Dataset
-        Dims time (the ticks), reading, rule, canopy, stage, burn, parting, misfire, remark, and for the front stage quaternion and
-        fin. `misfire` holds a sentence for everything that went wrong, `remark` for what came second, waited, or parted unasked.
+        Dims time (the ticks), reading, rule, canopy, stage, burn, separation, misfire, remark, and for the front stage quaternion and
+        fin. `misfire` holds a sentence for everything that went wrong, `remark` for what came second, waited, or separated unasked.
         `sixdof.study.report.rehearsal_report.timeline` prints it.
 
     Raises
@@ -282,7 +282,7 @@ def _dataset(ran: Ran, origin: str) -> xr.Dataset:
     return xr.Dataset(entries, coords, attrs)
 
 
-_SENTENCES = {"misfire": "what went wrong", "remark": "what came second, waited, or parted without a command"}
+_SENTENCES = {"misfire": "what went wrong", "remark": "what came second, waited, or separated without a command"}
 
 
 def _plain(dims, values, units: str, long_name: str):
@@ -357,12 +357,12 @@ def _noticed(bench: Bench) -> dict:
     def row(first: int) -> np.ndarray:
         return bench.notice[first : first + MOST_BURNS]
 
-    burns, partings = (int((row(first) >= 0.0).sum()) for first in (Noticed.IGNITION, Noticed.SEPARATION))
+    burns, separations = (int((row(first) >= 0.0).sum()) for first in (Noticed.IGNITION, Noticed.SEPARATION))
     return {
         "liftoff_noticed": _times((), bench.notice[Noticed.LIFTOFF], "time at which liftoff is noticed"),
         "rail_departure_noticed": _times((), bench.notice[Noticed.RAIL], "time at which the rail has been left by the sensed place"),
         "apogee_noticed": _times((), bench.notice[Noticed.APOGEE], "time at which apogee is noticed"),
         "ignition_noticed": _times("burn", row(Noticed.IGNITION)[:burns], "time at which a burn is noticed to begin"),
         "burnout_noticed": _times("burn", row(Noticed.BURNOUT)[:burns], "time at which a burn is noticed to end"),
-        "separation_noticed": _times("parting", row(Noticed.SEPARATION)[:partings], "time at which a parting is noticed"),
+        "separation_noticed": _times("separation", row(Noticed.SEPARATION)[:separations], "time at which a separation is noticed"),
     }

@@ -143,7 +143,7 @@ def _names(dim: str, names, long_name: str):
 def _coordinates(mission: Mission, waypoints: int) -> dict:
     """Return the coordinates that a flight and an ensemble share."""
     return {
-        "body": _names("body", names.body_names(mission), "body: a stage, or what comes loose of it"),
+        "body": _names("body", names.body_names(mission), "body: a stage, or what a broken harness lets go"),
         "event": _names("event", names.event_names(mission), "event"),
         "joint": _names("joint", names.joint_names(mission), "joint, named by the stage behind it"),
         "rule": _names("rule", names.rule_names(mission), "event rule, or trigger of a recovery"),

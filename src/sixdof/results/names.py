@@ -9,7 +9,7 @@ from sixdof.mission.mission import Mission
 
 
 def body_names(mission: Mission) -> list[str]:
-    """Return the bodies of a mission: its stages, then what may come loose where a harness parts."""
+    """Return the bodies of a mission: its stages, then what may be let go where a harness breaks."""
     stages = canopy_stages(mission)
     names = [part.name for part in canopies(mission)]
     loose = [f"{mission.stage[stages[names.index(harness.canopy)]].name}: loose by {harness.canopy}" for harness in mission.harness]

@@ -60,7 +60,7 @@ def combine(lumps: Iterable[Lump]) -> Lump:
     masses, places = np.array([lump.mass for lump in held]), np.array([lump.place for lump in held])
     mass = float(masses.sum())
     place = masses @ places / mass
-    # all lumps at once, for a flight does this at every parting
+    # all lumps at once, for a flight does this at every separation
     inertia = sum(lump.inertia for lump in held) + parallel_axis(masses, offset(places, place)).sum(axis=0)
     return Lump(mass, place, inertia)
 

@@ -44,7 +44,7 @@ def test_rehearsal__what_was_sensed(done):
     fired = done["rule_fired"].values[np.isfinite(done["rule_fired"].values)]
     dots = [line for line in motion.lines if line.get_marker() == "o"]
     assert sorted(float(line.get_xdata()[0]) for line in dots) == pytest.approx(sorted(fired))
-    assert {"liftoff", "rail left", "parting", "apogee"} == set(texts(motion))
+    assert {"liftoff", "rail left", "separation", "apogee"} == set(texts(motion))
     assert "m/s" in force.get_ylabel()
     spans = sorted(patch.get_x() for patch in force.patches)
     assert spans == pytest.approx([0.5, SECOND])

@@ -1,4 +1,4 @@
-"""Figures of parting, of every body, of what fired and of landing places: what they draw, and what they say without it."""
+"""Figures of separation, of every body, of what fired and of landing places: what they draw, and what they say without it."""
 
 from __future__ import annotations
 
@@ -43,10 +43,10 @@ def texts(ax):
     return [text.get_text() for text in ax.texts]
 
 
-# ---------------------------------------------------------------- parting
+# ---------------------------------------------------------------- separation
 
 
-def test_separation__gap_and_clearance_since_parting(flight):
+def test_separation__gap_and_clearance_since_separation(flight):
     """By hand the gap opens at 4 m/s from 2.1 s on, and the clearance is a centimetre less; ignition at 3.0 s."""
     ax = Figure().subplots()
     assert plot.plot_separation(flight, ax=ax) is ax and plt.get_fignums() == []
@@ -56,7 +56,7 @@ def test_separation__gap_and_clearance_since_parting(flight):
     assert gap.get_ydata() - clearance.get_ydata() == pytest.approx(0.01, abs=1e-9)
     mark = next(line for line in ax.lines if line.get_linestyle() == ":")
     assert mark.get_xdata()[0] == pytest.approx(0.9, abs=1e-9) and texts(ax) == ["ignition thistledown"]
-    assert (ax.get_xlabel(), ax.get_ylabel()) == ("time since the joint parted (s)", "gap, clearance (m)")
+    assert (ax.get_xlabel(), ax.get_ylabel()) == ("time since the joint separated (s)", "gap, clearance (m)")
 
 
 def test_separation__far_apart_is_left_out(flight):

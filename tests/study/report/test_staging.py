@@ -252,7 +252,7 @@ def test_cautions__none_about_a_flight_that_goes_well(flight, ensemble):
 @pytest.mark.parametrize(
     ("name", "value", "where", "words"),
     [
-        ("recontact", 1, {"joint": "booster"}, "the pieces touch again after booster has parted"),
+        ("recontact", 1, {"joint": "booster"}, "the pieces touch again after booster has separated"),
         ("separation_cause", layout.BY_DRAG, {"joint": "booster"}, "drag parts booster before its separation is commanded"),
         ("event_tilt", 0.36, {"event": "ignition thistledown"}, "thistledown is lit while it leans more than 20 deg, 20.6 deg"),
         ("event_time", 2.0, {"event": "ignition thistledown"}, "thistledown is lit while booster is still attached"),

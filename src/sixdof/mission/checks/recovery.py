@@ -29,7 +29,7 @@ def _carriers(mission: tables.MissionTables) -> dict[str, int]:
 
 def _recoveries(mission: tables.MissionTables, carrier: dict[str, int], staging: Staging) -> Iterator[Problem]:
     for i, recovery in enumerate(mission.recovery):
-        if recovery.when == "separation" and not staging.parting:
+        if recovery.when == "separation" and not staging.separable:
             hint = 'it can never open the canopy: add a rule with action = "separate", or give the joint a retention_force'
             yield Problem(("recovery", i, "when"), recovery.when, "no stage ever separates", hint)
         if recovery.motor_delay is None or recovery.canopy not in carrier:
@@ -83,7 +83,7 @@ def _nothing_to_fail(mission: tables.MissionTables, failure: tables.Failure, sta
     kind, of = failure.kind, failure.of
     if kind == "no_ignition" and of not in staging.motor:
         return f"stage {shown(of)} has no motor to light"
-    if kind == "no_separation" and of not in staging.parting:
+    if kind == "no_separation" and of not in staging.separable:
         return f"stage {shown(of)} has no joint that parts"
     if kind == "late_apogee" and of not in _with_apogee(mission, staging):
         return f"nothing in stage {shown(of)} waits for apogee"

@@ -18,7 +18,7 @@ LIFTOFF_WITHIN = 0.5  # s of the start of the thrust curve: by then a vehicle is
 class Staging:
     """What can happen to the stages of a mission, by name: which have a `motor`, which are `lit`, which can part.
 
-    `lit` and `parting` (stages that can leave the one in front of them) follow from the rules whose own triggers can come,
+    `lit` and `separable` (stages that can leave the one in front of them) follow from the rules whose own triggers can come,
     from joints that slip or break, and from the last stage, which is lit at the start.
     """
 
@@ -26,14 +26,14 @@ class Staging:
         self.names = tuple(stage.name for stage in mission.stage)
         self.motor = {stage.name for stage in mission.stage if any(part.kind == "mount" for part in stage.part)}
         self.lit = self.motor & {self.names[-1]}
-        self.parting = {stage.name for stage in mission.stage[1:] if stage.joint.retention_force is not None}
+        self.separable = {stage.name for stage in mission.stage[1:] if stage.joint.retention_force is not None}
         orders = [rule for rule in mission.rule if rule.action in ("ignite", "separate")]
-        self.staged = bool(self.parting or orders)
+        self.staged = bool(self.separable or orders)
         for _ in orders:  # each pass may make another order possible
             for rule in filter(self.comes, orders):
-                (self.lit if rule.action == "ignite" else self.parting).add(self.target(rule))
+                (self.lit if rule.action == "ignite" else self.separable).add(self.target(rule))
         self.lit &= self.motor
-        self.parting &= set(self.names[1:])
+        self.separable &= set(self.names[1:])
 
     def target(self, rule: tables.Rule) -> str:
         """Return the stage that a rule lights or separates."""
@@ -49,11 +49,11 @@ class Staging:
 
     def comes(self, rule: tables.Rule) -> bool:
         """Return whether the trigger of a rule and the booster it asks for can be (True for stages of unknown name)."""
-        if rule.booster == "separated" and not self.parting:
+        if rule.booster == "separated" and not self.separable:
             return False
         if rule.when not in ("ignition", "burnout", "separation") or (rule.stage and rule.stage not in self.names):
             return True
-        found = self.parting if rule.when == "separation" else self.lit
+        found = self.separable if rule.when == "separation" else self.lit
         return rule.stage in found if rule.stage else bool(found)
 
 
@@ -128,7 +128,7 @@ def _trigger(rule: tables.Rule, staging: Staging) -> _Problems:
     if name and name not in names:
         yield Problem(loc, name, f"there is no stage {shown(name)}", suggestion(name, names, "stages"))
     elif rule.when == "separation":
-        found = name in staging.parting if name else staging.parting
+        found = name in staging.separable if name else staging.separable
         if found:
             return
         if len(names) == 1:
@@ -152,7 +152,7 @@ def _booster(rule: tables.Rule, staging: Staging) -> _Problems:
         return
     if len(names) == 1:
         yield Problem(loc, value, "there is one stage: no booster to be attached or separated", "remove it")
-    elif value == "separated" and not staging.parting:
+    elif value == "separated" and not staging.separable:
         hint = 'the rule can never act: add one with action = "separate", or give the joint a retention_force'
         yield Problem(loc, value, "no stage ever separates", hint)
     elif value == "attached" and rule.when == "separation" and _is_last_joint(staging, rule):
@@ -162,7 +162,7 @@ def _booster(rule: tables.Rule, staging: Staging) -> _Problems:
 
 def _is_last_joint(staging: Staging, rule: tables.Rule) -> bool:
     """Return whether the separation that a rule waits for leaves the front stage alone."""
-    return staging.names[1] in ({rule.stage} if rule.stage else staging.parting if len(staging.parting) == 1 else ())
+    return staging.names[1] in ({rule.stage} if rule.stage else staging.separable if len(staging.separable) == 1 else ())
 
 
 def _times(rule: tables.Rule, mission: tables.MissionTables) -> _Problems:

@@ -134,7 +134,7 @@ def _mark_phases(ax, ds: xr.Dataset) -> None:
 
 def _name_phases(ax, ds: xr.Dataset) -> None:
     found = [(float(ds[name]), text) for name, text in _PHASES.items()]
-    found += [(float(t), "parting") for t in ds["separation_noticed"].values]
+    found += [(float(t), "separation") for t in ds["separation_noticed"].values]
     for time, text in found:
         if math.isfinite(time):
             ax.annotate(

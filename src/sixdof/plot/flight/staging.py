@@ -38,10 +38,10 @@ def _colour(k: int) -> str:
 
 
 def plot_separation(ds: xr.Dataset, *, ax=None):
-    """Draw gap along the axis, solid, and clearance, dashed, of each joint against the time since it parted.
+    """Draw gap along the axis, solid, and clearance, dashed, of each joint against the time since it separated.
 
     The clearance is that of the bodies of revolution, without fins; where it is not above zero the pieces touch. Raises
-    ValueError for a flight of which nothing parted.
+    ValueError for a flight of which nothing separated.
     """
     need_flight(ds, "plot_separation")
     ds = with_empty(ds)
@@ -53,7 +53,7 @@ def plot_separation(ds: xr.Dataset, *, ax=None):
     for k in joints:
         _draw_gap(ax, ds.isel(joint=k), _colour(k))
     ax.axhline(0.0, color=GREY, lw=0.8, zorder=1)
-    ax.set(xlabel="time since the joint parted (s)", ylabel="gap, clearance (m)")
+    ax.set(xlabel="time since the joint separated (s)", ylabel="gap, clearance (m)")
     ax.set_xlim(left=0.0)
     headroom(ax, 0.1)
     legend(ax, loc="upper left")
@@ -63,12 +63,12 @@ def plot_separation(ds: xr.Dataset, *, ax=None):
 
 def _draw_gap(ax, one: xr.Dataset, colour: str) -> None:
     name = str(one["joint"].values)
-    parted = float(one["separation_time"])
+    separated = float(one["separation_time"])
     known = np.isfinite(one["gap_time"].values)
     time, gap, clearance = (one[v].values[known] for v in ("gap_time", "gap", "clearance"))
     near = np.flatnonzero(clearance < NEAR)
     shown = slice(0, int(near[-1]) + 2 if near.size else len(time))
-    time, gap, clearance = time[shown] - parted, gap[shown], clearance[shown]
+    time, gap, clearance = time[shown] - separated, gap[shown], clearance[shown]
     wide, thin = widths(2)
     free = math.isfinite(float(one["gap_min"])) and not int(one["recontact"])
     least = f", smallest {float(one['gap_min']):.3f} m" if free else ""
@@ -77,13 +77,13 @@ def _draw_gap(ax, one: xr.Dataset, colour: str) -> None:
     touch = (clearance <= 0.0) & (time > 0.0)  # as the joint lets go they still touch
     if touch.any():
         ax.plot(time[touch], clearance[touch], "x", ms=4.0, color=INK, label=f"{name}: the pieces touch")
-    _mark_ignition(ax, one, parted, time[-1])
+    _mark_ignition(ax, one, separated, time[-1])
 
 
-def _mark_ignition(ax, one: xr.Dataset, parted: float, end: float) -> None:
+def _mark_ignition(ax, one: xr.Dataset, separated: float, end: float) -> None:
     """Draw a line where the stage ahead of the joint is lit, if that is in view."""
     for name in (str(n) for n in one["event"].values if str(n).startswith("ignition ")):
-        since = float(event_values(one, name)[0]) - parted
+        since = float(event_values(one, name)[0]) - separated
         if 0.0 <= since <= end:
             ax.axvline(since, color=GREY, lw=0.8, ls=":")
             ax.annotate(

@@ -174,7 +174,7 @@ def apart(ds: xr.Dataset, body: int) -> np.ndarray:
         return np.ones(meaningful(ds).size, dtype=bool)
     if body <= ds.sizes.get("joint", 0):
         return np.isfinite(np.atleast_1d(ds["separation_time"].isel(joint=body - 1).values))
-    return np.atleast_1d(ds["body_status"].isel(body=body).values) >= 0  # a piece that may come loose
+    return np.atleast_1d(ds["body_status"].isel(body=body).values) >= 0  # a piece that a harness may let go
 
 
 def pieces(ds: xr.Dataset) -> list[int]:

@@ -40,7 +40,7 @@ def timeline(ds: xr.Dataset) -> str:
     if not moments(ds):
         lines.append("  nothing is noticed and no rule fires")
     lines += ["Misfires", *_listed(ds["misfire"].values, "nothing misfired")]
-    lines += ["No misfires, but worth knowing", *_listed(ds["remark"].values, "nothing came second, waited or parted without a command")]
+    lines += ["No misfires, but worth knowing", *_listed(ds["remark"].values, "nothing came second, waited or separated without a command")]
     return "\n".join([*lines, "", LAST_LINE])
 
 
@@ -68,7 +68,7 @@ def _noticed(ds: xr.Dataset):
         if math.isfinite(ended):
             yield Moment(float(ended), f"burnout {k} noticed")
     for time in ds["separation_noticed"].values:
-        yield Moment(float(time), "parting noticed by the break-wires")
+        yield Moment(float(time), "separation noticed by the break-wires")
 
 
 def _by_law(ds: xr.Dataset):

@@ -249,7 +249,7 @@ def came_about(ds: xr.Dataset, what: str) -> np.ndarray:
 
 
 def fired_section(ds: xr.Dataset) -> list[str]:
-    """Return which rule opened each canopy, parted and lit each stage.
+    """Return which rule opened each canopy, separated and ignited each stage.
 
     Of one stage only what has several rules, without a title: the page of a simple flight stays short.
     """

@@ -28,7 +28,7 @@ def staging_checks(ds: xr.Dataset) -> Checks:
     """Yield (bool (flights,), what to say) of each check; what did not happen is NaN and passes."""
     mission = mission_of(ds, "cautions") if "mission" in ds.attrs else None
     for k in range(ds.sizes.get("joint", 0)):
-        yield from _parting(ds, k, mission)
+        yield from _separation(ds, k, mission)
         yield from _ignition(ds, k)
     for k in pieces(ds):
         yield from _landing(ds, k)
@@ -39,9 +39,9 @@ def staging_checks(ds: xr.Dataset) -> Checks:
         yield from _rule(ds, k, str(name))
 
 
-def _parting(ds: xr.Dataset, k: int, mission: Mission | None) -> Checks:
+def _separation(ds: xr.Dataset, k: int, mission: Mission | None) -> Checks:
     name = ds["joint"].values[k]
-    yield (fact(ds, "recontact", k) > 0.0, f"the pieces touch again after {name} has parted: more impulse in the joint, or light the upper stage later")
+    yield (fact(ds, "recontact", k) > 0.0, f"the pieces touch again after {name} has separated: more impulse in the joint, or light the upper stage later")
     if mission is not None and f"separate {name}" in doings(mission):
         yield (fact(ds, "separation_cause", k) == BY_DRAG, f"drag parts {name} before its separation is commanded: a joint that holds, or an earlier command")
 

@@ -271,7 +271,7 @@ def _two_stages() -> list[Check]:
     fore, aft = _Motor(1.0, 1800.0, 2.0), _Motor(4.0, 2000.0, 3.0)
     world = world_of("flat at rest", density=0.0, gravity=0.0)
     part_at, light_at = aft.burn_time + 0.5, aft.burn_time + 1.0
-    rows = len(ly.EVENTS)  # of the event table: then ignition, burnout and parting of the joint's stages
+    rows = len(ly.EVENTS)  # of the event table: then ignition, burnout and separation of the joint's stages
     stack = _stage(world, ahead + fore.propellant + behind, aft, ct.Leg(2, 0, 1, 1, -1, ly.E_BURNOUT, rows + 2, *_NO_JOINT))
     alone = _stage(world, ahead, fore, ct.Leg(2, 0, 0, 1, rows, rows + 1, rows + 2, *_NO_JOINT))
     dropped = _stage(world, behind, aft, ct.Leg(2, 1, 1, 0, -1, ly.E_BURNOUT, rows + 2, *_NO_JOINT))
@@ -282,7 +282,7 @@ def _two_stages() -> list[Check]:
     second = fore.exhaust * math.log((ahead + fore.propellant) / ahead)
     # thrust over mass is smooth between break points, where steps end
     return [
-        Check(name, "speed at the parting", first, float(whole.work.hand[Handover.VELOCITY]), 1e-8, "m/s", source),
+        Check(name, "speed at the separation", first, float(whole.work.hand[Handover.VELOCITY]), 1e-8, "m/s", source),
         Check(name, "speed after both burns", first + second, float(front.log[-1, ly.L_VE]), 1e-8, "m/s", source),
     ]
 

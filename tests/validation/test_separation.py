@@ -66,7 +66,7 @@ def momenta(hand, mass, inertia, earth):
 
 @pytest.mark.parametrize("seed", range(5))
 @pytest.mark.parametrize("impulse", [0.0, 4.0])
-def test_parting__keeps_momentum_and_adds_the_work_of_the_impulse(stack, seed, impulse):
+def test_separation__keeps_momentum_and_adds_the_work_of_the_impulse(stack, seed, impulse):
     plan, rng = Plan(stack), np.random.default_rng(seed)
     draw = nominal_draw(stack)
     draw.stage[:, OF_STAGE.index("mass")] = rng.uniform(0.9, 1.1, 2)
@@ -94,8 +94,8 @@ def test_parting__keeps_momentum_and_adds_the_work_of_the_impulse(stack, seed, i
         scale = np.abs(whole[i]).max()
         np.testing.assert_allclose(pieces[0][i] + pieces[1][i], whole[i], rtol=0, atol=1e-11 * scale)
     # an impulse's work is itself times the mean of the speeds, before and after, at which the bodies draw apart where it acts
-    parting = [_apart_on_the_axis(divide(hand, *legs, j, (0.0, 0.0)), legs) for j in (0.0, impulse)]
-    work = impulse * 0.5 * sum(parting)
+    speeds = [_apart_on_the_axis(divide(hand, *legs, j, (0.0, 0.0)), legs) for j in (0.0, impulse)]
+    work = impulse * 0.5 * sum(speeds)
     assert pieces[0][2] + pieces[1][2] - whole[2] == pytest.approx(work, abs=1e-11 * whole[2])
     m0, m1 = mass_now(*legs[1], 30.0, NOT_IGNITED)[0], mass_now(*legs[2], 30.0, 0.0)[0]
     assert parting[1] - parting[0] == pytest.approx(impulse * (1.0 / m0 + 1.0 / m1), rel=0.02)  # centres nearly on the axis
@@ -188,7 +188,7 @@ def test_two_stages__ideal_delta_v(stack):
     assert math.hypot(*after[4:7]) == pytest.approx(speed["burnout"], rel=1e-9)  # coasting
 
 
-# ------------------------------------------------------------------ bodies after parting
+# ------------------------------------------------------------------ bodies after separation
 
 
 def test_coast__of_the_parted_bodies_follows_the_closed_form(stack):
@@ -206,7 +206,7 @@ def test_coast__of_the_parted_bodies_follows_the_closed_form(stack):
         top = flown.events[body, names.index("apogee")]
         mass = flown.body[body, 5]
         terminal2 = 2.0 * mass * G0 / (rho * coefficients[key] * area)
-        # at the parting each body gets its share of the impulse
+        # at the separation each body gets its share of the impulse
         push = 3.0 / mass * (1.0 if body == 0 else -1.0)
         v = start[6] + push
         assert joint["separation_cause"] == 1.0
@@ -273,8 +273,8 @@ def test_joint_force__is_newtons_second_law_of_the_fore_stages(demo_mission):
 
     flown = staged.flown(mission, world=lambda *_: models.world(), aero=staged.fixed_axial(lambda key, model: total), leg=leg)
     log = flown.logs[0]
-    burnt, parted = flown.events[0, ly.E_BURNOUT, 0], flown.joint[0, 0]
-    rows = log[(log[:, ly.L_TIME] > burnt + 0.05) & (log[:, ly.L_TIME] < parted - 0.01)]
+    burnt, separated = flown.events[0, ly.E_BURNOUT, 0], flown.joint[0, 0]
+    rows = log[(log[:, ly.L_TIME] > burnt + 0.05) & (log[:, ly.L_TIME] < separated - 0.01)]
     pressure, mass = rows[:, ly.L_PRESSURE], rows[:, ly.L_MASS]
     area = plan.model(0, 1).aero.area
     assert len(rows) > 10
