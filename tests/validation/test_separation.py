@@ -98,7 +98,7 @@ def test_separation__keeps_momentum_and_adds_the_work_of_the_impulse(stack, seed
     work = impulse * 0.5 * sum(speeds)
     assert pieces[0][2] + pieces[1][2] - whole[2] == pytest.approx(work, abs=1e-11 * whole[2])
     m0, m1 = mass_now(*legs[1], 30.0, NOT_IGNITED)[0], mass_now(*legs[2], 30.0, 0.0)[0]
-    assert parting[1] - parting[0] == pytest.approx(impulse * (1.0 / m0 + 1.0 / m1), rel=0.02)  # centres nearly on the axis
+    assert speeds[1] - speeds[0] == pytest.approx(impulse * (1.0 / m0 + 1.0 / m1), rel=0.02)  # centres nearly on the axis
 
 
 def _apart_on_the_axis(halves, legs):
