@@ -21,7 +21,7 @@ from sixdof.study.loops.linear import CHANNELS, DEMANDS, linearise
 from sixdof.study.loops.linear_slopes import GUSTS, STATES
 from sixdof.study.loops.loop import BREAKS, closed_response, loops_of, open_loop
 from sixdof.study.loops.margins import coupled_margins, margins
-from sixdof.study.loops.sampled_plant import BendingMode, plant_response, sampled_plant
+from sixdof.study.loops.sampled_plant import BendingMode, sampled_plant
 
 ZA, ZD, MA, MQ, MD = -1.5, -0.15, -60.0, -2.0, 80.0
 LP, LD = -3.0, 400.0  # roll, which the page does not have
@@ -391,12 +391,12 @@ def test_delay_margin__put_into_the_servo(page_mission):
 def test_hold__costs_half_a_tick(page_mission, w, lag):
     """Phase lag of the hold near w T/2: 100 Hz -> 2.8648 deg at 10 rad/s, 5.7296 at 20, 14.3239 at 50 (the page)."""
     models = plant_models(ma=0.0)
-    angle, _ = plant_response(sampled_plant(models, page_mission, "pitch"), np.exp(1j * w * TS)[None, None])
+    angle = sampled_plant(models, page_mission, "pitch").response(np.exp(1j * w * TS)[None])[0, 0, 0]
     s, wn = 1j * w, 80.0
     q = np.linalg.solve(s * np.eye(2) - np.array([[ZA, SPEED], [0.0, MQ]]), np.array([SPEED * ZD, MD]))[1]
     exact = q / s * wn**2 / (s * s + 1.4 * wn * s + wn * wn)
     # images of the hold at 628 rad/s less w are down by the plant's four poles
-    assert math.degrees(np.angle(exact / angle[0, 0, 0, 0])) == pytest.approx(lag, abs=0.01 if w < 30.0 else 0.1)
+    assert math.degrees(np.angle(exact / angle)) == pytest.approx(lag, abs=0.01 if w < 30.0 else 0.1)
 
 
 @pytest.mark.parametrize("channel", ["pitch", "yaw"])
@@ -410,11 +410,11 @@ def test_bending__against_an_independent_model(page_mission, channel):
     bend = 0.9 * force / 1.3 / (s**2 + 0.04 * w * s + w**2)
     sampled = control.sample_system((rigid - 1.7 * control.ss(bend)) * control.ss(servo), TS, method="zoh")
     grid = np.array([2.0, 20.0, 100.0, w, 130.0, 250.0])
-    angle, rate = plant_response(sampled_plant(plant_models(), page_mission, channel, mode), np.exp(1j * grid * TS)[None])
+    angle, rate = sampled_plant(plant_models(), page_mission, channel, mode).response(np.exp(1j * grid * TS)[None])[:, 0, 0]
     # two ways to the same exact hold
-    assert angle[0, :, 0, 0] == pytest.approx(sampled(np.exp(1j * grid * TS)), rel=1e-8)
-    without = plant_response(sampled_plant(plant_models(), page_mission, channel), np.exp(1j * grid * TS)[None])[1]
-    assert np.abs(rate[0, 3, 0, 0]) > 4.0 * np.abs(without[0, 3, 0, 0])  # the mode is in it: at its peak 1/(2 damping) = 25 times its own
+    assert angle == pytest.approx(sampled(np.exp(1j * grid * TS)), rel=1e-8)
+    without = sampled_plant(plant_models(), page_mission, channel).response(np.exp(1j * grid * TS)[None])[1, 0, 0]
+    assert np.abs(rate[3]) > 4.0 * np.abs(without[3])  # the mode is in it: at its peak 1/(2 damping) = 25 times its own
 
 
 @pytest.mark.parametrize(("frequency", "damping", "slope"), [(6.75, 0.005, 1.0), (7.6, 0.003, 1.0), (9.0, 0.003, 1.0), (21.3, 0.02, -1.0), (33.1, 0.003, -1.0)])

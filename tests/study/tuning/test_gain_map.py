@@ -13,11 +13,11 @@ from plain_gains import two_stages
 import sixdof
 from sixdof.autopilot.gains import gains_table
 from sixdof.results.status import Status
-from sixdof.study.loops import many_loops
+from sixdof.study.loops import blocks, many_loops
 from sixdof.study.loops.linear import linearise
 from sixdof.study.loops.loop import loops_of
 from sixdof.study.loops.margins import margins
-from sixdof.study.loops.sampled_plant import plant_response, sampled_plant
+from sixdof.study.loops.sampled_plant import sampled_plant
 from sixdof.study.reading.control_metrics import control_metrics
 from sixdof.study.reading.oscillation import NONE
 from sixdof.study.tuning import gain_map as module
@@ -166,18 +166,20 @@ def test_modes__are_the_plant(stack_mission, monkeypatch):
     late = stack_mission.change({"servo.delay": "13 ms", "sensors": {"gyro": {"lag": "4 ms"}}})
     models = linearise(late, points=2)
     plant = sampled_plant(models, late, "pitch")
-    assert plant.ticks == 1 and plant.old.any() and plant.lag[0] > 0.0
-    modes, z = many_loops.plant_modes(plant), np.exp(1j * np.linspace(0.02, 3.1, 50)) * np.ones((2, 1))
-    for ours, theirs in zip(many_loops._answer(plant, modes, z), plant_response(plant, z)):
-        np.testing.assert_allclose(ours, theirs[..., 0, 0], rtol=1e-9)  # what plant_modes promises
+    assert plant.ticks == 1 and plant.vehicle.b[:, :, 1].any() and "pitch_last_rate" in plant.sensors.states
+    whole, z = plant.vehicle.only(("pitch_command", "pitch_command_before"), ("pitch_angle", "pitch_rate")), np.exp(1j * np.linspace(0.02, 3.1, 50))
+    assert plant.moved.a.dtype == complex
+    by_modes = blocks.response(plant.moved, z * np.ones((2, 1)))
+    for point in range(2):
+        exact = [whole.c[point] @ np.linalg.solve(one * np.eye(5) - whole.a[point], whole.b[point]) for one in z]
+        np.testing.assert_allclose(by_modes[:, :, point], np.moveaxis(exact, 0, -1), rtol=1e-9)  # what modes promise
     # modes that cannot be told apart: the plant itself is asked, and the margins are the same
-    loops = [loops_of(models, late, "pitch")]
-    by_modes = many_loops.beside(loops).margins()
-    monkeypatch.setattr(many_loops, "EXACT", 0.0)
-    other = many_loops.beside(loops)
-    assert other.modes is None
-    for name, values in other.margins().items():
-        np.testing.assert_allclose(values, by_modes[name], rtol=0.0, atol=SAME)
+    found = many_loops.many_margins(loops_of(models, late, "pitch"))
+    monkeypatch.setattr(blocks, "EXACT", 0.0)
+    other = loops_of(models, late, "pitch")
+    for name, values in many_loops.many_margins(other).items():
+        np.testing.assert_allclose(values, found[name], rtol=0.0, atol=SAME)
+    assert other.plant.moved.a.dtype == float
 
 
 @pytest.mark.parametrize(

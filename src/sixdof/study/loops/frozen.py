@@ -147,8 +147,8 @@ class FrozenLoop:
             raise ValueError(f"{who}: steps = {shown(steps)} must be a whole number from 1 to 1000")
         self.who, self.mission = who, flown_mission(models, gains, who)
         one = models.isel(point=[point])
-        self.plant = sampled_plant(one, self.mission, channel)
-        self.channel, self.axis, self.period = channel, CHANNELS.index(channel), self.plant.period
+        self.sensors = sampled_plant(one, self.mission, channel).sensors
+        self.channel, self.axis, self.period = channel, CHANNELS.index(channel), self.sensors.period
         table = servo_table(self.mission)
         table = table._replace(frequency=table.frequency * float(models["servo_factor"]))
         self.servo = changed_servo(table, servo, who)
@@ -198,8 +198,8 @@ class FrozenLoop:
         self.angle_at, self.rate_at = self.states.index(f"{self.channel}_angle"), self.states.index(RATE_OF[self.channel])
         angle, rate = float(self.x[self.angle_at]), float(self.x[self.rate_at])
         # the gyros have settled and the estimate is right at the first tick; the law knows its error and is not kicked by it
-        self.lagged = self.last_rate = self.last_read = rate
-        self.estimate = angle - self.period * rate
+        settled = {"estimate": angle - self.period * rate}
+        self.sensing = np.array([settled.get(name.removeprefix(f"{self.channel}_"), rate) for name in self.sensors.states])
         self.memory = np.zeros(ly.MEMORY_SIZE)
         self.memory[3 * self.axis + 2] = -2.0 * math.sin(0.5 * angle)
         self.sensed = np.zeros(len(ly.SENSED))
@@ -247,12 +247,9 @@ class FrozenLoop:
 
     def _think(self, t: float, angle: float, rate: float, goal: float) -> None:
         """Read the sensors and run the control law, as core.computer does at a tick."""
-        if self.plant.lag is not None:
-            e, old, new = self.plant.lag
-            read = e * self.lagged + old * self.last_rate + new * rate
-            angle = self.estimate + 0.5 * self.period * (self.last_read + read)
-            self.lagged, self.last_rate, self.last_read, self.estimate = read, rate, read, angle
-            rate = read
+        sensors, true = self.sensors, np.array([angle, rate])
+        angle, rate = sensors.c[0] @ self.sensing + sensors.d[0] @ true
+        self.sensing = sensors.a[0] @ self.sensing + sensors.b[0] @ true
         s, c = self.sensed, self.axis
         s[ly.S_TIME], s[ly.S_P + c] = t, rate
         s[ly.S_QW], s[ly.S_QX + c] = math.cos(0.5 * angle), math.sin(0.5 * angle)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import NamedTuple
 
 import numpy as np
@@ -10,6 +11,8 @@ import xarray as xr
 from sixdof.autopilot.gains import gains_table
 from sixdof.core.computer.columns import GAIN_HEAD, GAIN_ROW, Gain
 from sixdof.mission.mission import Mission
+from sixdof.study.loops.blocks import Block, pruned
+from sixdof.study.loops.linear import CHANNELS
 
 LAW_STATES = ("integral", "derivative", "last_error", "last_goal", "notch_1", "notch_2")
 
@@ -62,49 +65,14 @@ def law_gains(models: xr.Dataset, mission: Mission) -> LawGains:
     )
 
 
-def law_response(gains: LawGains, channel: int, z: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    """Return what a channel's demand is per measured angle and per measured rate (both with the sign turned), and per goal.
-
-    z : (n, ...) complex, points in front. With these the loop is L = (angle part) (plant's angle) + (rate part) (plant's rate).
-    """
-    p, i, d, f, s = (_column(x, z) for x in (gains.p[:, channel], gains.i[:, channel], gains.d[:, channel], gains.f[:, channel], gains.scale))
-    t, back = gains.period, 1.0 / z
-    integral = i * t / (1.0 - back)
-    goal_rate = (1.0 - back) / t if gains.feed else np.zeros_like(z)
-    if gains.cascade:
-        rate = d + integral
-        angle = p * rate
-        goal = angle + (rate + f) * goal_rate
-    elif gains.on_error:
-        angle = p + integral + d * (1.0 - back) / (gains.filter + t - gains.filter * back)
-        rate, goal = np.zeros_like(z), angle + f * goal_rate
-    else:
-        share = t / (gains.filter + t)
-        angle, rate = p + integral, d * share / (1.0 - (1.0 - share) * back)
-        goal = angle + f * goal_rate
-    shaped = s * _notch_response(gains, channel, back)
-    return shaped * angle, shaped * rate, shaped * goal
-
-
-def _column(values: np.ndarray, z: np.ndarray) -> np.ndarray:
-    return values.reshape(-1, *[1] * (z.ndim - 1))
-
-
-def _notch_response(gains: LawGains, channel: int, back: np.ndarray):
-    if channel == 0 or not gains.notch.any():
-        return 1.0
-    c0, c1, c2, a1, a2 = gains.notch
-    return 1.0 + (c0 + (c1 + c2 * back) * back) / (1.0 + (a1 + a2 * back) * back)
-
-
-def law_matrices(gains: LawGains, channel: int) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
-    """Return (A, B, C, D) of a channel's law at every point: states LAW_STATES, inputs goal, angle, rate, output the demand."""
+def law_block(gains: LawGains, channel: int) -> Block:
+    """Return a channel's law: from goal, and angle and rate as they are read, to the demand. States that no gain moves are left out."""
     n, t = len(gains.scale), gains.period
     p, i, d, f = (x[:, channel] for x in (gains.p, gains.i, gains.d, gains.f))
 
     # rows of what is computed in a tick, by [states.., goal, angle, rate]
     def row(**parts):
-        out = np.zeros((n, 9))
+        out = np.zeros((n, len(_PLACE)))
         for name, value in parts.items():
             out[:, _PLACE[name]] = value
         return out
@@ -132,8 +100,26 @@ def law_matrices(gains: LawGains, channel: int) -> tuple[np.ndarray, np.ndarray,
     notch_2 = c2 * raw - a2 * filtered
     whole = np.stack([integral, derivative, error, row(goal=1.0), notch_1, notch_2], axis=1)
     out = (raw + filtered)[:, None, :]
-    states = len(LAW_STATES)
-    return whole[:, :, :states], whole[:, :, states:], out[:, :, :states], out[:, :, states:]
+    name, states = CHANNELS[channel], len(LAW_STATES)
+    names = tuple(f"{name}_{state}" for state in LAW_STATES)
+    inputs = tuple(f"{name}_{what}" for what in ("goal", "angle_read", "rate_read"))
+    return pruned(Block(whole[:, :, :states], whole[:, :, states:], out[:, :, :states], out[:, :, states:], names, inputs, (f"{name}_demand",), t))
 
 
 _PLACE = {name: k for k, name in enumerate((*LAW_STATES, "goal", "angle", "rate"))}
+OF_POINTS = ("p", "i", "d", "f", "scale")  # fields of LawGains with points in front
+
+
+def picked(gains: LawGains, rows) -> LawGains:
+    """Return the gains of some points."""
+    return gains._replace(**{name: getattr(gains, name)[rows] for name in OF_POINTS})
+
+
+def joined_gains(gains: Sequence[LawGains]) -> LawGains:
+    """Return gains that differ in nothing but their numbers at points, one after the other."""
+    return gains[0]._replace(**{name: np.concatenate([getattr(each, name) for each in gains]) for name in OF_POINTS})
+
+
+def settings(gains: LawGains) -> tuple:
+    """Return what is the same for all points of a law."""
+    return gains.period, gains.filter, gains.on_error, gains.cascade, gains.feed, tuple(gains.notch)

@@ -3,25 +3,26 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 import xarray as xr
 
 from sixdof.mission.mission import Mission
 from sixdof.mission.units import shown
-from sixdof.study.loops.law_model import LAW_STATES, LawGains, law_gains, law_matrices, law_response
+from sixdof.study.loops.blocks import Block, linked, response
+from sixdof.study.loops.law_model import LawGains, law_block, law_gains
 from sixdof.study.loops.linear import CHANNELS, DEMANDS, check_channel, check_point
-from sixdof.study.loops.sampled_plant import BendingMode, Plant, plant_response, sampled_plant
+from sixdof.study.loops.sampled_plant import BendingMode, Plant, sampled_plant
 from sixdof.study.reading.result import mission_of, need_table
 
 # of linear models: what a loop is made of
 OF_LOOPS = ("state_matrix", "input_matrix", "sensed_pressure", "sensed_mach", "booster", "gain_factor", "servo_factor", "body_rate")
 NO_LOOPS = "no control fins work along this flight, there are no loops: set control = true on a fin set, and enable the fins"
-BREAKS = ("actuator", "attitude", "rate")  # where a loop may be broken: at the demand, at the attitude, at the rate reading
+SIGNALS = {"actuator": "demand", "attitude": "angle_read", "rate": "rate_read"}  # where a loop may be broken, and the signal that is cut there
+BREAKS = tuple(SIGNALS)
 LOWEST = 0.1  # rad/s: slower than this a frozen model of a climbing rocket means nothing
-SWING = 1.0  # rad/s: what swings faster than this and grows is the loop's own doing, however slowly it grows
-ROUNDED = 1e-6  # 1/s: a growth below it is rounding
 FREQUENCIES = 320  # of the grid that is scanned for crossings; what is found is refined
 SHARP = 0.05  # damping ratio: a resonance below it is narrower than the grid is fine
 ABOUT = np.array([-16.0, -8.0, -4.0, -2.0, -1.0, -0.5, 0.0, 0.5, 1.0, 2.0, 4.0, 8.0, 16.0])  # half widths about such a resonance
@@ -64,49 +65,75 @@ def check_bending(bending, who: str) -> None:
 
 @dataclass(frozen=True)
 class Loops:
-    """The loops of some channels at every point of the models. Made by `loops_of`; studies work with it, people with `open_loop`."""
+    """Loops of some channels: each has gains of its own, and a plant. Made by `loops_of`; studies work with it, people with `open_loop`.
+
+    of : (loops,) number of each loop's plant among the points of `plant`; None: one each, in order.
+    """
 
     plant: Plant
     gains: LawGains
+    of: np.ndarray | None = None
 
     @property
-    def numbers(self) -> list[int]:
-        """The columns of the channels in the law's gains."""
-        return [CHANNELS.index(name) for name in self.plant.channels]
+    def count(self) -> int:
+        """How many loops there are."""
+        return len(self.gains.scale)
 
     @property
     def nyquist(self) -> float:
         """Half the sampling frequency, rad/s."""
         return np.pi / self.plant.period
 
+    @cached_property
+    def laws(self) -> list[Block]:
+        """The law of each channel."""
+        return [law_block(self.gains, CHANNELS.index(name)) for name in self.plant.channels]
+
     def z(self, frequency: np.ndarray) -> np.ndarray:
         """Return the points of the unit circle at frequencies (rad/s)."""
         return np.exp(1j * np.asarray(frequency) * self.plant.period)
 
-    def parts(self, frequency: np.ndarray, points: np.ndarray | None = None) -> dict[str, np.ndarray]:
-        """Return the parts of the loop by angle and by rate, and the answer of the angle to the goal before the loop closes.
+    def parts(self, frequency: np.ndarray, points=slice(None)) -> dict[str, np.ndarray]:
+        """Return the parts of the loops by angle and by rate, and the answer of the angle to the goal before the loop closes.
 
-        frequency : (n, ...) rad/s -> (n, ..., channels, channels). points : which points the rows are of.
+        frequency : (n, ...) rad/s -> (n, ..., channels, channels). points : which loops the rows are of.
         """
         z = self.z(frequency)
-        angle, rate = plant_response(self.plant, z, points)
-        gains = self.gains if points is None else _of_points(self.gains, points)
-        law = [law_response(gains, c, z) for c in self.numbers]
-        k_angle, k_rate, k_goal = (np.stack([each[i] for each in law], axis=-1) for i in range(3))
-        return {"angle": k_angle[..., :, None] * angle, "rate": k_rate[..., :, None] * rate, "goal": angle * k_goal[..., None, :]}
+        return self._parts(z, points, self.plant.response(z, points if self.of is None else self.of[points]))
 
-    def matrices(self) -> ClosedLoop:
-        """Return the closed loop of every point as matrices of one tick."""
-        return closed_loop(self.plant, self.gains)
+    def on_grid(self, frequency: np.ndarray) -> dict[str, np.ndarray]:
+        """Return the parts of all loops at frequencies (k,) that they have in common; each plant is asked once."""
+        plants = self.plant.response(self.z(np.broadcast_to(frequency, (len(self.plant.vehicle.a), len(frequency)))))
+        z = self.z(np.broadcast_to(frequency, (self.count, len(frequency))))
+        return self._parts(z, slice(None), plants if self.of is None else plants[:, :, self.of])
+
+    def _parts(self, z: np.ndarray, points, told: np.ndarray) -> dict[str, np.ndarray]:
+        """Return the parts from what plants tell per demand, (2 channels, demands, n, ...)."""
+        goal, angle, rate = np.stack([response(law, z, points)[0] for law in self.laws], axis=1)
+        angles, rates = np.split(told, 2)
+        # negative feedback: what is told comes back into the demand of its own channel with the law's sign turned
+        parts = {"angle": -angle[:, None] * angles, "rate": -rate[:, None] * rates, "goal": angles * goal[None, :]}
+        return {name: np.moveaxis(part, (0, 1), (-2, -1)) for name, part in parts.items()}
+
+    def blocks(self) -> list[Block]:
+        """Return the loops as blocks, in the order in which a signal goes round."""
+        return [*(self.plant if self.of is None else self.plant.at(self.of)).blocks, *self.laws]
+
+    def matrices(self) -> Block:
+        """Return the closed loops: from goals, gusts, and what is added to demands and readings, to angles, rates (true), demands and fins."""
+        signals = self.plant.signals
+        added = {f"{name}_added": signal for name, signal in zip(signals("demand", "angle", "rate"), signals("demand", "angle_read", "rate_read"))}
+        closed = linked(self.blocks(), [*signals("goal"), *self.plant.gusts, *added.values()], signals("angle", "rate", "demand", "fin"))
+        return replace(closed, inputs=(*signals("goal"), *self.plant.gusts, *added))
+
+    def fate(self, drift: float) -> tuple[np.ndarray, np.ndarray]:
+        """Return (growth, stable) of every closed loop (see `Block.fate`)."""
+        return linked(self.blocks(), (), ()).fate(drift)
 
 
 def loops_of(models: xr.Dataset, mission: Mission, channel: str, bending: BendingMode | None = None) -> Loops:
     """Return the loops of one channel ("roll", "pitch", "yaw") or of all three coupled ("full")."""
     return Loops(sampled_plant(models, mission, channel, bending), law_gains(models, mission))
-
-
-def _of_points(gains: LawGains, points: np.ndarray) -> LawGains:
-    return gains._replace(**{name: getattr(gains, name)[points] for name in ("p", "i", "d", "f", "scale")})
 
 
 def broken(parts: dict[str, np.ndarray], where: str) -> np.ndarray:
@@ -127,7 +154,7 @@ def scan(loops: Loops, count: int = FREQUENCIES) -> np.ndarray:
     top = loops.nyquist * (1.0 - 1e-9)
     low = np.geomspace(LOWEST, 0.3 * top, 2 * count // 3, endpoint=False)
     even = np.concatenate([low, np.geomspace(0.3 * top, top, count - len(low))])
-    z = np.linalg.eigvals(loops.plant.phi).ravel()
+    z = np.linalg.eigvals(loops.plant.vehicle.a).ravel()
     s = np.log(z[z.imag > 0.0]) / loops.plant.period
     s = s[np.abs(s.real) < SHARP * np.abs(s)]
     share = np.maximum(np.abs(s.real) / s.imag, 1e-4)[:, None]
@@ -135,119 +162,6 @@ def scan(loops: Loops, count: int = FREQUENCIES) -> np.ndarray:
     step = 2.0 ** np.floor(np.log2(0.25 * share))
     about = np.exp(np.round(np.log(s.imag[:, None] * np.maximum(1.0 + share * ABOUT, 0.1)) / step) * step).ravel()
     return np.unique(np.concatenate([even, about[(about > LOWEST) & (about < top)]]))
-
-
-# ---------------------------------------------------------------- closed
-
-
-@dataclass(frozen=True)
-class ClosedLoop:
-    """One tick of the closed loop at every point: x' = a x + b [goals, gusts, demand added, readings added], y = c x + d [..].
-
-    outputs : angles, rates (true), demands, fin angles of the channels.
-    """
-
-    a: np.ndarray
-    b: np.ndarray
-    c: np.ndarray
-    d: np.ndarray
-    states: list[str]
-    inputs: list[str]
-    outputs: list[str]
-    period: float
-
-    def growth(self) -> np.ndarray:
-        """Return how fast the least stable motion grows (1/s, negative: all decay), (n,)."""
-        return self.fate()[0]
-
-    def fate(self, drift: float = 0.0) -> tuple[np.ndarray, np.ndarray]:
-        """Return (growth, stable), (n,) each: stable where no swing (SWING) grows, and nothing slower by more than `drift` (1/s)."""
-        z = np.linalg.eigvals(self.a)
-        rate = np.log(np.maximum(np.abs(z), 1e-300)) / self.period
-        swings = np.abs(np.angle(z)) > SWING * self.period
-        return rate.max(axis=1), (rate <= np.where(swings, ROUNDED, max(drift, ROUNDED))).all(axis=1)
-
-
-def closed_loop(plant: Plant, gains: LawGains) -> ClosedLoop:
-    """Return the closed loop of every point (see `ClosedLoop`)."""
-    return _Assembly(plant, gains).closed()
-
-
-class _Assembly:
-    """Rows of everything that is worked out in a tick, by [states.., inputs..]; every signal is one row of numbers at each point."""
-
-    def __init__(self, plant: Plant, gains: LawGains):
-        self.plant, self.gains, self.n = plant, gains, len(gains.scale)
-        names = list(plant.states)
-        for c in plant.channels:
-            names += [f"{c}_command_{k}" for k in range(1, plant.ticks + 2)]
-            if plant.lag is not None:
-                names += [f"{c}_lagged", f"{c}_last_rate", f"{c}_estimate", f"{c}_last_read"]
-            names += [f"{c}_{state}" for state in LAW_STATES]
-        self.states = names
-        self.inputs = [f"{c}_goal" for c in plant.channels] + list(plant.gusts)
-        self.inputs += [f"{c}_{what}" for what in ("demand_added", "angle_added", "rate_added") for c in plant.channels]
-        self.place = {name: k for k, name in enumerate((*self.states, *self.inputs))}
-        self.next: dict[str, np.ndarray] = {}
-
-    def one(self, name: str) -> np.ndarray:
-        out = np.zeros((self.n, len(self.place)))
-        out[:, self.place[name]] = 1.0
-        return out
-
-    def of_plant(self, matrix: np.ndarray) -> np.ndarray:
-        """Return rows (n, k, all) from rows over the plant's states."""
-        out = np.zeros((self.n, matrix.shape[-2], len(self.place)))
-        out[:, :, : len(self.plant.states)] = matrix
-        return out
-
-    def closed(self) -> ClosedLoop:
-        plant, channels = self.plant, self.plant.channels
-        angle, rate = self.readings()
-        demand = []
-        for k, c in enumerate(channels):
-            read = {"goal": self.one(f"{c}_goal"), "angle": angle[k] + self.one(f"{c}_angle_added"), "rate": rate[k] + self.one(f"{c}_rate_added")}
-            demand.append(self.law(c, read) + self.one(f"{c}_demand_added"))
-        line = [[demand[k], *(self.one(f"{c}_command_{j}") for j in range(1, plant.ticks + 2))] for k, c in enumerate(channels)]
-        new, old = (np.stack([each[plant.ticks + late] for each in line], axis=1) for late in (0, 1))
-        moved = self.of_plant(plant.phi) + plant.new @ new + plant.old @ old
-        for j, name in enumerate(plant.gusts):
-            moved += plant.gust[:, :, j, None] * self.one(name)[:, None, :]
-        self.next |= {name: moved[:, i] for i, name in enumerate(plant.states)}
-        for k, c in enumerate(channels):
-            self.next |= {f"{c}_command_{j + 1}": line[k][j] for j in range(plant.ticks + 1)}
-        whole = np.stack([self.next[name] for name in self.states], axis=1)
-        seen = np.concatenate(
-            [self.of_plant(plant.angle), self.of_plant(plant.rate), np.stack(demand, axis=1), np.stack([self.one(f"{c}_fin") for c in channels], axis=1)],
-            axis=1,
-        )
-        outputs = [f"{c}_{what}" for what in ("angle", "rate", "demand", "fin") for c in channels]
-        s = len(self.states)
-        return ClosedLoop(whole[:, :, :s], whole[:, :, s:], seen[:, :, :s], seen[:, :, s:], self.states, self.inputs, outputs, plant.period)
-
-    def readings(self) -> tuple[list[np.ndarray], list[np.ndarray]]:
-        """Return angle and rate of each channel as the law is told them; notes what the sensors keep."""
-        plant, channels = self.plant, self.plant.channels
-        true_rate = self.of_plant(plant.rate)
-        if plant.lag is None:
-            return list(self.of_plant(plant.angle).transpose(1, 0, 2)), list(true_rate.transpose(1, 0, 2))
-        e, old, new = plant.lag
-        read = [e * self.one(f"{c}_lagged") + old * self.one(f"{c}_last_rate") + new * true_rate[:, k] for k, c in enumerate(channels)]
-        last = np.stack([self.one(f"{c}_estimate") + 0.5 * plant.period * self.one(f"{c}_last_read") for c in channels], axis=1)
-        angle = plant.turn @ last
-        angles = [angle[:, k] + 0.5 * plant.period * read[k] for k in range(len(channels))]
-        for k, c in enumerate(channels):
-            self.next |= {f"{c}_lagged": read[k], f"{c}_last_rate": true_rate[:, k], f"{c}_estimate": angles[k], f"{c}_last_read": read[k]}
-        return angles, read
-
-    def law(self, c: str, read: dict[str, np.ndarray]) -> np.ndarray:
-        """Return the law's demand in a channel; notes what it remembers."""
-        a, b, out, direct = law_matrices(self.gains, CHANNELS.index(c))
-        kept = np.stack([self.one(f"{c}_{state}") for state in LAW_STATES], axis=1)
-        given = np.stack([read[name] for name in ("goal", "angle", "rate")], axis=1)
-        after = a @ kept + b @ given
-        self.next |= {f"{c}_{state}": after[:, i] for i, state in enumerate(LAW_STATES)}
-        return (out @ kept + direct @ given)[:, 0]
 
 
 # ---------------------------------------------------------------- for people: python-control's own objects
@@ -268,7 +182,7 @@ def open_loop(models: xr.Dataset, point: int = 0, channel: str = "pitch", *, gai
     check_bending(bending, "open_loop")
     mission = flown_mission(models, gains, "open_loop")
     loops = loops_of(models.isel(point=[point]), mission, channel, bending)
-    return _opened(loops, where, f"{channel}_{point}_open_at_{broken_at}")
+    return _broken_at(loops, where, f"{channel}_{point}_open_at_{broken_at}")
 
 
 def closed_response(models: xr.Dataset, point: int = 0, channel: str = "pitch", *, gains=None, bending: BendingMode | None = None):
@@ -285,7 +199,7 @@ def closed_response(models: xr.Dataset, point: int = 0, channel: str = "pitch", 
 
     mission = flown_mission(models, gains, "closed_response")
     m = loops_of(models.isel(point=[point]), mission, channel, bending).matrices()
-    return control.ss(m.a[0], m.b[0], m.c[0], m.d[0], m.period, states=m.states, inputs=m.inputs, outputs=m.outputs, name=f"{channel}_{point}_closed")
+    return control.ss(m.a[0], m.b[0], m.c[0], m.d[0], m.period, states=list(m.states), inputs=list(m.inputs), outputs=list(m.outputs), name=f"{channel}_{point}_closed")
 
 
 def _check(models, point, channel, broken_at, who: str) -> str:
@@ -297,41 +211,10 @@ def _check(models, point, channel, broken_at, who: str) -> str:
     return broken_at
 
 
-def _opened(loops: Loops, where: str, name: str):
+def _broken_at(loops: Loops, where: str, name: str):
     """Return the loop broken at a place: from what enters behind the cut to minus what arrives before it."""
     import control
 
-    (c,), gains = loops.plant.channels, loops.gains
-    added = {"actuator": "demand_added", "attitude": "angle_added", "rate": "rate_added"}[where]
-    cut = _Opened(loops.plant, gains, where).closed()
-    i, o = cut.inputs.index(f"{c}_{added}"), 0
-    return control.ss(
-        cut.a[0], cut.b[0][:, [i]], -cut.c[0][[o]], -cut.d[0][[o], i : i + 1], cut.period, states=cut.states, inputs="in", outputs="out", name=name
-    )
-
-
-class _Opened(_Assembly):
-    """As `_Assembly`, with the signal cut at one place: what arrives there is the first output and goes no further."""
-
-    def __init__(self, plant: Plant, gains: LawGains, where: str):
-        super().__init__(plant, gains)
-        self.where, self.arrives = where, None
-
-    def readings(self):
-        angle, rate = super().readings()
-        for name, signals in (("attitude", angle), ("rate", rate)):
-            if self.where == name:
-                self.arrives, signals[0] = signals[0], np.zeros_like(signals[0])
-        return angle, rate
-
-    def law(self, c, read):
-        demand = super().law(c, read)
-        if self.where == "actuator":
-            self.arrives, demand = demand, np.zeros_like(demand)
-        return demand
-
-    def closed(self) -> ClosedLoop:
-        whole = super().closed()
-        s = len(whole.states)
-        row = self.arrives[:, None, :]
-        return ClosedLoop(whole.a, whole.b, row[:, :, :s], row[:, :, s:], whole.states, whole.inputs, ["arrives"], whole.period)
+    signal = [f"{loops.plant.channels[0]}_{SIGNALS[where]}"]
+    cut = linked(loops.blocks(), signal, signal, broken=signal)
+    return control.ss(cut.a[0], cut.b[0], -cut.c[0], -cut.d[0], cut.period, states=list(cut.states), inputs="in", outputs="out", name=name)

@@ -8,7 +8,7 @@ import numpy as np
 import xarray as xr
 
 from sixdof.mission.units import shown
-from sixdof.study.loops.crossings import nearest, response_margins
+from sixdof.study.loops.crossings import ResponseMargins, nearest, response_margins
 from sixdof.study.loops.linear import CHANNELS
 from sixdof.study.loops.loop import BREAKS, FREQUENCIES, Loops, broken, check_bending, flown_mission, loops_of, scan
 from sixdof.study.loops.sampled_plant import BendingMode
@@ -83,18 +83,16 @@ def _chosen(names, known, what: str) -> tuple[str, ...]:
     return names
 
 
-def _of_channel(loops: Loops, broken_at) -> xr.Dataset:
-    n = len(loops.gains.scale)
+def broken_margins(loops: Loops, broken_at) -> tuple[dict[str, np.ndarray], np.ndarray, list[ResponseMargins]]:
+    """Return the parts of loops of one channel on a grid, the grid (rad/s), and their margins at each place, whether stable or not."""
     frequency = scan(loops)
-    parts = loops.parts(np.broadcast_to(frequency, (n, len(frequency))))
-    growth, stable = loops.matrices().fate(DRIFT)
-    found = []
-    for where in broken_at:
+    parts = loops.on_grid(frequency)
+    return parts, frequency, [response_margins(lambda w, k: broken(loops.parts(w, k), where), frequency, broken(parts, where)) for where in broken_at]
 
-        def response(w, k, where=where):
-            return broken(loops.parts(w, k), where)
 
-        found.append(response_margins(response, frequency, broken(parts, where)))
+def _of_channel(loops: Loops, broken_at) -> xr.Dataset:
+    parts, frequency, found = broken_margins(loops, broken_at)
+    growth, stable = loops.fate(DRIFT)
     entries = {}
     for name, (units, text) in _VARIABLES.items():
         values = np.stack([getattr(each, name) for each in found], axis=1)
@@ -141,9 +139,10 @@ def coupled_margins(models: xr.Dataset, gains=None, *, bending: BendingMode | No
     mission = flown_mission(models, gains, "coupled_margins")
     need_table(models, "coupled_margins", "loops.linear.linearise", *POINT_COORDS)
     loops = loops_of(models, mission, "full", bending)
-    n, frequency = len(loops.gains.scale), scan(loops, FREQUENCIES // 2)
-    values = _matrix_loop(loops, np.broadcast_to(frequency, (n, len(frequency))))
-    growth, stable = loops.matrices().fate(DRIFT)
+    frequency = scan(loops, FREQUENCIES // 2)
+    parts = loops.on_grid(frequency)
+    values = parts["angle"] + parts["rate"]
+    growth, stable = loops.fate(DRIFT)
     least, _ = nearest(lambda w, k: _least_singular(_matrix_loop(loops, w, k)), frequency, _least_singular(values))
     disk, _ = nearest(lambda w, k: _disk_of(_matrix_loop(loops, w, k)), frequency, _disk_of(values))
     entries = {
@@ -168,7 +167,7 @@ def coupled_margins(models: xr.Dataset, gains=None, *, bending: BendingMode | No
     return ds.assign_attrs(title=models.attrs.get("title", ""), mission=mission.to_toml())
 
 
-def _matrix_loop(loops: Loops, frequency: np.ndarray, points=None) -> np.ndarray:
+def _matrix_loop(loops: Loops, frequency: np.ndarray, points) -> np.ndarray:
     parts = loops.parts(frequency, points)
     return parts["angle"] + parts["rate"]
 

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
-from typing import NamedTuple
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 import xarray as xr
@@ -13,6 +14,7 @@ from sixdof.autopilot.servo import servo_table
 from sixdof.core.actuator import switch_delay
 from sixdof.mission.mission import Mission
 from sixdof.mission.units import shown
+from sixdof.study.loops.blocks import Block, beside, joined, modes, pruned, response, through
 from sixdof.study.loops.linear import CHANNELS, OF_CHANNEL
 from sixdof.study.loops.linear_slopes import GUSTS, STATES
 
@@ -47,28 +49,60 @@ class BendingMode:
                 raise ValueError(f"BendingMode: {name} = {shown(value)} must be above 0")
 
 
-class Plant(NamedTuple):
-    """What lies between demand and readings, at every point (n).
+@dataclass(frozen=True)
+class Plant:
+    """What lies between demand and readings, at every point: three blocks that join by the names of their signals.
 
-    x' at the next tick = phi x + new u + old (the command before) + gust g, where u is the command issued `ticks` ticks ago.
-    rate, angle : (channels, states) rows that read the true body rates and angles off x. lag : (e, old, new) of the gyros' filter
-    (core.sensors.lagged_rate), None for ideal sensors: then the law is told rate and angle; else the angle is the sum of the readings,
-    turned by `turn` (n, channels, channels) from tick to tick.
+    hold : from `pitch_demand` to the commands that the servo has in a tick, `pitch_command` and, until that comes, `pitch_command_before`.
+    vehicle : servo and vehicle, exact for held commands and gusts; from both commands and the gusts to `pitch_angle`, `pitch_rate` and
+    `pitch_fin`. sensors : from those to what the law is told, `pitch_angle_read` and `pitch_rate_read`.
     """
 
     channels: tuple[str, ...]
-    states: tuple[str, ...]
     gusts: tuple[str, ...]
-    phi: np.ndarray
-    new: np.ndarray
-    old: np.ndarray
-    gust: np.ndarray
-    rate: np.ndarray
-    angle: np.ndarray
-    ticks: int
-    period: float
-    lag: tuple[float, float, float] | None
-    turn: np.ndarray
+    ticks: int  # that a demand waits, whole ones
+    hold: Block
+    vehicle: Block
+    sensors: Block
+
+    @property
+    def blocks(self) -> tuple[Block, ...]:
+        """The blocks in the order in which a signal goes through them."""
+        return self.hold, self.vehicle, self.sensors
+
+    @property
+    def period(self) -> float:
+        """Seconds from tick to tick."""
+        return self.vehicle.period
+
+    def signals(self, *kinds: str) -> list[str]:
+        """Return names of signals of every channel: ("angle", "rate") -> roll_angle, pitch_angle ..., roll_rate ..."""
+        return [f"{channel}_{kind}" for kind in kinds for channel in self.channels]
+
+    def at(self, rows) -> Plant:
+        """Return the plant at some of its points."""
+        return replace(self, **{name: getattr(self, name).at(rows) for name in ("hold", "vehicle", "sensors")})
+
+    @cached_property
+    def moved(self) -> Block:
+        """The vehicle from commands to angles and rates; of a single channel in its own modes, as far as they can be told apart."""
+        block = self.vehicle.only(self.signals("command", "command_before"), self.signals("angle", "rate"))
+        return (modes(block) if len(self.channels) == 1 else None) or block
+
+    def response(self, z: np.ndarray, points=slice(None)) -> np.ndarray:
+        """Return angles and then rates as the law is told them, per demand: z (n, ...) complex -> (2 channels, demands, n, ...)."""
+        hold = self.hold.only(self.signals("demand"), self.signals("command", "command_before"))
+        return through(response(self.sensors, z, points), through(response(self.moved, z, points), response(hold, z, points)))
+
+    def gust_response(self, z: np.ndarray) -> np.ndarray:
+        """Return angles and then rates as the law is told them, per gust: z (n, ...) complex -> (2 channels, gusts, n, ...)."""
+        shaken = self.vehicle.only(self.gusts, self.signals("angle", "rate"))
+        return through(response(self.sensors, z), response(shaken, z))
+
+
+def joined_plants(plants: Sequence[Plant]) -> Plant:
+    """Return plants of one make, of different points, as one of all the points."""
+    return replace(plants[0], **{name: joined([getattr(each, name) for each in plants]) for name in ("hold", "vehicle", "sensors")})
 
 
 def sampled_plant(models: xr.Dataset, mission: Mission, channel: str, bending: BendingMode | None = None) -> Plant:
@@ -84,7 +118,7 @@ def sampled_plant(models: xr.Dataset, mission: Mission, channel: str, bending: B
     place = {name: k for k, name in enumerate(states)}
     n, size = models.sizes["point"], len(states)
     a, b, g = np.zeros((n, size, size)), np.zeros((n, size, len(channels))), np.zeros((n, size, len(gusts)))
-    rate, angle = np.zeros((len(channels), size)), np.zeros((len(channels), size))
+    rate, angle, fins = (np.zeros((len(channels), size)) for _ in range(3))
     r = len(rigid)
     a[:, :r, :r] = models["state_matrix"].sel(rate_of=list(rigid), state=list(rigid)).values
     g[:, :r] = models["input_matrix"].sel(rate_of=list(rigid), input=list(gusts)).values
@@ -100,10 +134,15 @@ def sampled_plant(models: xr.Dataset, mission: Mission, channel: str, bending: B
             _bend(a, place, name, bending, force)
             slope = bending.slope_at_gyro if name == "pitch" else -bending.slope_at_gyro
             rate[k, place[f"{name}_bending_rate"]] = angle[k, place[f"{name}_bending"]] = slope
+        fins[k, fin] = 1.0
     ticks, late = switch_delay.py_func(servo, period)
     phi, new, old, gust = _advance(a, b, g, period, late)
+    inputs = (*(f"{name}_{what}" for what in ("command", "command_before") for name in channels), *gusts)
+    outputs = tuple(f"{name}_{what}" for what in ("angle", "rate", "fin") for name in channels)
+    seen = np.broadcast_to(np.concatenate([angle, rate, fins]), (n, len(outputs), size))
+    vehicle = Block(phi, np.concatenate([new, old, gust], axis=2), seen, np.zeros((n, len(outputs), len(inputs))), tuple(states), inputs, outputs, period)
     lag = None if mission.sensors is None else _lag(mission.sensors.gyro.lag, period)
-    return Plant(channels, tuple(states), gusts, phi, new, old, gust, rate, angle, ticks, period, lag, _turn(models, channels, period))
+    return Plant(channels, gusts, ticks, hold_block(channels, ticks, late > 0.0, n, period), vehicle, sensor_block(channels, lag, models, n, period))
 
 
 def _bend(a: np.ndarray, place: dict, name: str, bending: BendingMode, force: np.ndarray) -> None:
@@ -163,22 +202,37 @@ def _turn(models: xr.Dataset, channels, period: float) -> np.ndarray:
     return expm(-cross * period)
 
 
-def plant_response(plant: Plant, z: np.ndarray, points: np.ndarray | None = None) -> tuple[np.ndarray, np.ndarray]:
-    """Return (angle, rate) as the law is told them, per demand: z (n, ...) complex -> (n, ..., channels, demands).
+def hold_block(channels: Sequence[str], ticks: int, late: bool, n: int, period: float) -> Block:
+    """Return the line of demands that wait: `ticks` whole ticks, and one more for what is in force until a `late` command comes."""
+    lines = []
+    for name in channels:
+        states = tuple(f"{name}_waiting_{k}" for k in range(1, ticks + 1 + late))
+        row = np.eye(len(states) + 1)  # the demand, and those that wait
+        before = row[ticks + 1] if late else np.zeros(len(row))
+        whole = np.stack([*row[:-1], row[ticks], before])
+        parts = np.broadcast_to(whole, (n, *whole.shape))
+        s, outputs = len(states), (f"{name}_command", f"{name}_command_before")
+        lines.append(Block(parts[:, :s, 1:], parts[:, :s, :1], parts[:, s:, 1:], parts[:, s:, :1], states, (f"{name}_demand",), outputs, period))
+    return beside(lines)
 
-    points : which of the plant's points the rows of z belong to, all in order if left out.
+
+def sensor_block(channels: Sequence[str], lag: tuple[float, float, float] | None, models: xr.Dataset, n: int, period: float) -> Block:
+    """Return the sensors: from true angles and rates to what the law is told.
+
+    lag : (e, old, new) of the gyros' filter (core.sensors.lagged_rate); the angle is then the sum of the readings by the trapezoidal rule,
+    as it turns from tick to tick with the body. None for ideal sensors: the law is told the truth.
     """
-    pick = slice(None) if points is None else points
-    around = [1] * (z.ndim - 1)
-    phi, new, old = (x[pick].reshape(len(z), *around, *x.shape[1:]) for x in (plant.phi, plant.new, plant.old))
-    back = (1.0 / z)[..., None, None]
-    size = phi.shape[-1]
-    x = np.linalg.solve(z[..., None, None] * np.eye(size) - phi, new + old * back) * back**plant.ticks
-    rate = plant.rate @ x
-    if plant.lag is None:
-        return plant.angle @ x, rate
-    e, before, now = plant.lag
-    read = rate * (now + before * back) / (1.0 - e * back)
-    turn = plant.turn[pick].reshape(len(z), *around, *plant.turn.shape[1:]) * back
-    eye = np.eye(len(plant.channels))
-    return np.linalg.solve(eye - turn, 0.5 * plant.period * ((eye + turn) @ read)), read
+    m = len(channels)
+    inputs = tuple(f"{name}_{what}" for what in ("angle", "rate") for name in channels)
+    outputs = tuple(f"{name}_read" for name in inputs)
+    if lag is None:
+        none = np.zeros((n, 0, 2 * m))
+        return Block(np.zeros((n, 0, 0)), none, none.transpose(0, 2, 1), np.broadcast_to(np.eye(2 * m), (n, 2 * m, 2 * m)), (), inputs, outputs, period)
+    e, old, new = lag
+    states = tuple(f"{name}_{what}" for what in ("read", "last_rate", "estimate") for name in channels)
+    # rows by [last readings, last rates, last estimates, angles, rates]
+    last_read, last_rate, estimate, _, rate = (np.broadcast_to(part, (n, m, 5 * m)) for part in np.split(np.eye(5 * m), 5))
+    read = e * last_read + old * last_rate + new * rate
+    angle = _turn(models, channels, period) @ (estimate + 0.5 * period * last_read) + 0.5 * period * read
+    after, told = np.concatenate([read, rate, angle], axis=1), np.concatenate([angle, read], axis=1)
+    return pruned(Block(after[:, :, : 3 * m], after[:, :, 3 * m :], told[:, :, : 3 * m], told[:, :, 3 * m :], states, inputs, outputs, period))

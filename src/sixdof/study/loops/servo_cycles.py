@@ -12,6 +12,7 @@ import xarray as xr
 from sixdof.autopilot.servo import servo_table
 from sixdof.mission.units import shown
 from sixdof.study.loops import describing
+from sixdof.study.loops.blocks import response
 from sixdof.study.loops.frozen import fin_groups
 from sixdof.study.loops.linear import CHANNELS, check_point
 from sixdof.study.loops.loop import broken, flown_mission, loops_of
@@ -89,10 +90,10 @@ class Case:
 
     def per_demand(self, frequency: float) -> tuple[float, float, float]:
         """Return the amplitudes of motor, attitude (rad) and rate (rad/s) per that of the demand, without imperfections."""
-        plant = self.loops.plant
-        z = complex(self.loops.z(np.array(frequency)))
-        x = np.linalg.solve(z * np.eye(plant.phi.shape[-1]) - plant.phi[0], plant.new[0] + plant.old[0] / z)[:, 0]
-        return tuple(float(abs(each)) for each in (x[plant.states.index(f"{self.channel}_fin")], plant.angle[0] @ x, plant.rate[0] @ x))
+        plant, z = self.loops.plant, self.loops.z(np.array([frequency]))
+        seen = plant.vehicle.only(plant.signals("command", "command_before"), plant.signals("fin", "angle", "rate"))
+        new, old = response(seen, z)[:, :, 0].T
+        return tuple(np.abs(new + old / z).tolist())
 
     def centres(self, name: str) -> tuple[bool, ...]:
         """Return where a cycle may be centred: on a level of the command (False), between two (True)."""

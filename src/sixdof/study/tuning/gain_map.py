@@ -30,10 +30,10 @@ from sixdof.mission.mission import Mission
 from sixdof.mission.paths import NoPath, path_item
 from sixdof.mission.units import QuantityError, shown
 from sixdof.results.status import Status
-from sixdof.study.loops.law_model import law_gains
+from sixdof.study.loops.law_model import joined_gains, law_gains
 from sixdof.study.loops.linear import CHANNELS, check_channel, linearise
-from sixdof.study.loops.loop import OF_LOOPS, need_controls
-from sixdof.study.loops.many_loops import ManyLoops, joined
+from sixdof.study.loops.loop import OF_LOOPS, Loops, need_controls
+from sixdof.study.loops.many_loops import many_margins
 from sixdof.study.loops.sampled_plant import sampled_plant
 from sixdof.study.reading.control_metrics import AT_RATE, AT_STOP, FLOW_SPEED, QUIET
 from sixdof.study.reading.oscillation import reversals
@@ -215,9 +215,9 @@ def _pairs(mission: Mission, x: _Axis, y: _Axis) -> list[Mission]:
 def _linear(own: Mission, missions: Sequence[Mission], models: xr.Dataset, channels, x: _Axis, y: _Axis) -> xr.Dataset:
     """Return the worst margins of every pair; the plants' answers are worked out once."""
     need_controls(models, WHO)
-    gains = joined([law_gains(models, each) for each in missions])
+    gains = joined_gains([law_gains(models, each) for each in missions])
     n, pairs = models.sizes["point"], len(missions)
-    each = [ManyLoops(sampled_plant(models, own, channel), gains, np.tile(np.arange(n), pairs)).margins() for channel in channels]
+    each = [many_margins(Loops(sampled_plant(models, own, channel), gains, np.tile(np.arange(n), pairs))) for channel in channels]
     shape, dims = (x.values.size, y.values.size), (x.name, y.name)
     stacked = {name: np.stack([one[name].reshape(pairs, n) for one in each], axis=2).reshape(pairs, -1) for name in each[0]}
     entries = {}

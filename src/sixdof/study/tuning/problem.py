@@ -15,14 +15,15 @@ import numpy as np
 import xarray as xr
 
 from sixdof.mission.mission import Mission
-from sixdof.study.loops.law_model import LawGains, law_gains, law_response
+from sixdof.study.loops.blocks import Block, response
+from sixdof.study.loops.law_model import LawGains, law_block, law_gains, picked
 from sixdof.study.loops.linear import CHANNELS
-from sixdof.study.loops.loop import LOWEST, Loops, closed_loop
+from sixdof.study.loops.loop import LOWEST, Loops
 from sixdof.study.loops.margins import DRIFT
-from sixdof.study.loops.sampled_plant import BendingMode, plant_response, sampled_plant
+from sixdof.study.loops.sampled_plant import BendingMode, Plant, sampled_plant
 
 GRID, BANDS = 216, 9  # frequencies; bands of them
-AT_ONCE = 1e12 + 0j  # z so large that nothing remembered counts
+_SIGNS = np.array([1.0, -1.0, -1.0])[:, None, None]  # of goal, angle, rate: a loop closes by negative feedback
 TRIED_FREQUENCIES, TRIED_DAMPING = 14, (0.5, 0.65, 0.8, 1.0)  # of the pole placements that a design starts from
 TOP_SHARE = 0.12  # of the sampling frequency (rad/s): the fastest pair of poles that is tried
 
@@ -77,13 +78,23 @@ class DesignProblem:
     angle: np.ndarray
     rate: np.ndarray
     gust: tuple[np.ndarray, np.ndarray] | None
-    plants: list
+    plants: list[Plant]
     effect: np.ndarray  # (points,) turning acceleration per demand, 1/s^2
 
     @property
     def points(self) -> int:
         """Points of all channels together."""
         return len(self.weights)
+
+    @property
+    def parts(self) -> list[slice]:
+        """Which points are those of each plant."""
+        ends = np.cumsum([len(plant.vehicle.a) for plant in self.plants]).tolist()
+        return [slice(start, stop) for start, stop in zip([0, *ends], ends)]
+
+    def law(self, p, i, d) -> Block:
+        """Return the law with gains at every point, from goal, angle and rate to the demand."""
+        return law_block(self.with_gains(p, i, d), CHANNELS.index(self.channels[0]))
 
     def with_gains(self, p, i, d) -> LawGains:
         """Return the law's gains with those of this channel at every point; the goal's own rate is answered as the vehicle's."""
@@ -100,14 +111,8 @@ class DesignProblem:
 
     def stable(self, p, i, d) -> bool:
         """Return whether gains at every point make stable loops everywhere."""
-        gains, first = self.with_gains(p, i, d), 0
-        for plant in self.plants:
-            part = slice(first, first + len(plant.phi))
-            own = gains._replace(**{name: getattr(gains, name)[part] for name in ("p", "i", "d", "f", "scale")})
-            if not closed_loop(plant, own).fate(DRIFT)[1].all():
-                return False
-            first = part.stop
-        return True
+        gains = self.with_gains(p, i, d)
+        return all(Loops(plant, picked(gains, part)).fate(DRIFT)[1].all() for plant, part in zip(self.plants, self.parts))
 
     def answer(self, p, i, d) -> Answer:
         """Return what gains at every point do; of loops that are stable (see `stable`)."""
@@ -119,10 +124,9 @@ class DesignProblem:
 
         A search that knows the parts is not led astray where the worst frequency jumps from one to another.
         """
-        gains, channel = self.with_gains(p, i, d), CHANNELS.index(self.channels[0])
-        k_angle, k_rate, k_goal = law_response(gains, channel, self.z)
-        # the law's first answer to a step of the goal is its response at z -> infinity
-        kick = np.abs(law_response(gains, channel, np.full((self.points, 1), AT_ONCE))[2][:, 0])
+        law = self.law(p, i, d)
+        k_goal, k_angle, k_rate = response(law, self.z)[0] * _SIGNS
+        kick = np.abs(law.d[:, 0, 0])  # the law's first answer to a step of the goal
         loop = k_angle * self.angle + k_rate * self.rate
         with np.errstate(divide="ignore"):
             gain = 20.0 * np.log10(np.abs(loop)) / self.demands.gain_db
@@ -161,14 +165,16 @@ class DesignProblem:
         ratio = max(self.demands.integral, 0.1 * frequency) if self.demands.integral > 0.0 else 0.0
         angle, rate = self._plant_at(z)
         one, none = np.ones(self.points), np.zeros(self.points)
-        channel = CHANNELS.index(self.channels[0])
+
+        def of(p, i, d):
+            return -response(self.law(p, i, d), z)[0, 1:]
+
         if self.gains.cascade:
             # d (1 + r) (p angle + rate): unknown d p and d
-            part = law_response(self.with_gains(none, ratio * one, one), channel, z)[1]
+            _, part = of(none, ratio * one, one)
             columns = part * angle, part * rate
         else:
-            by_p = law_response(self.with_gains(one, ratio * one, none), channel, z)
-            by_d = law_response(self.with_gains(none, none, one), channel, z)
+            by_p, by_d = of(one, ratio * one, none), of(none, none, one)
             columns = by_p[0] * angle, by_d[0] * angle + by_d[1] * rate
         a, b = (column[:, 0] for column in columns)
         matrix = np.stack([np.stack([a.real, b.real], axis=1), np.stack([a.imag, b.imag], axis=1)], axis=1)
@@ -179,8 +185,7 @@ class DesignProblem:
         return p, ratio * p, d
 
     def _plant_at(self, z: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-        sizes = np.cumsum([len(plant.phi) for plant in self.plants])[:-1]
-        return _beside([plant_response(plant, part) for plant, part in zip(self.plants, np.split(z, sizes))])
+        return _one_after_another([plant.response(z[part]) for plant, part in zip(self.plants, self.parts)])
 
     def first_design(self) -> np.ndarray | None:
         """Return gains (p, i, d; points) to start from, None if none that was tried is stable at every point.
@@ -246,19 +251,15 @@ def make_problem(
     scale = np.concatenate([law.scale * float(each["gain_factor"].sel(channel=channel)) for law, (each, channel) in zip(laws, pairs)])
     frequency = _grid(Loops(plants[0], laws[0]).nyquist * (1.0 - 1e-6), bending)
     z = np.broadcast_to(np.exp(1j * frequency * laws[0].period), (len(scale), len(frequency)))
-    sizes = np.cumsum([len(plant.phi) for plant in plants])[:-1]
-    parts = np.split(z, sizes)
-    angle, rate = _beside([plant_response(plant, part) for plant, part in zip(plants, parts)])
-    gusts = None
-    if plants[0].gusts:
-        shaken = [plant._replace(new=plant.gust, old=np.zeros_like(plant.gust), ticks=0) for plant in plants]
-        gusts = _beside([plant_response(plant, part) for plant, part in zip(shaken, parts)])
+    rows = [z[: len(plant.vehicle.a)] for plant in plants]
+    angle, rate = _one_after_another([plant.response(part) for plant, part in zip(plants, rows)])
+    gusts = _one_after_another([plant.gust_response(part) for plant, part in zip(plants, rows)]) if plants[0].gusts else None
     effect = np.concatenate([each["effectiveness"].sel(channel=channel).values for each, channel in pairs])
     return DesignProblem(
         channels, demands, np.concatenate(list(weights) * len(channels)), laws[0]._replace(scale=scale), frequency, z, angle, rate, gusts, plants, effect
     )
 
 
-def _beside(answers) -> tuple[np.ndarray, np.ndarray]:
-    """Return angle and rate of single channels one after the other, from `plant_response`."""
-    return tuple(np.concatenate([each[k] for each in answers])[..., 0, 0] for k in range(2))
+def _one_after_another(answers) -> tuple[np.ndarray, np.ndarray]:
+    """Return angle and rate of single channels per their one input, the points of one plant after those of another."""
+    return tuple(np.concatenate([each[k, 0] for each in answers]) for k in range(2))

@@ -31,7 +31,8 @@ from sixdof.results.status import Status
 from sixdof.study.loops.linear import CHANNELS, models_along
 from sixdof.study.loops.linear_flight import MOST_POINTS, Track, pick_rows, track_of, usable
 from sixdof.study.loops.loop import NO_LOOPS, changed_by, check_bending, loops_of
-from sixdof.study.loops.many_loops import beside
+from sixdof.study.loops.law_model import settings
+from sixdof.study.loops.many_loops import many_margins, together
 from sixdof.study.loops.margins import REQUIRED_GAIN_DB, REQUIRED_PHASE
 from sixdof.study.loops.sampled_plant import BendingMode
 from sixdof.study.uncertainty.robust_margins import check_requirement, robust_margins, spread_report, worst_draws
@@ -249,12 +250,12 @@ class _Found:
 
     def _channel(self, c: int, channel: str, models: dict) -> None:
         loops = [loops_of(each, mission, channel, self.bending) for mission, each in models.values()]
-        alike = len({(one.plant.ticks, one.plant.period, one.plant.lag, len(one.plant.states), *_settings(one)) for one in loops}) == 1
-        found = beside(loops).margins() if alike else None
+        alike = len({(one.plant.ticks, one.plant.period, *(each.states for each in one.plant.blocks), *settings(one.gains)) for one in loops}) == 1
+        found = many_margins(together(loops)) if alike else None
         start = 0
         for (i, (_, each)), one in zip(models.items(), loops):
             n = each.sizes["point"]
-            own = beside([one]).margins() if found is None else {name: values[start : start + n] for name, values in found.items()}
+            own = many_margins(one) if found is None else {name: values[start : start + n] for name, values in found.items()}
             start += n
             for name, values in own.items():
                 self.values[name][i, :n, c] = values
@@ -275,9 +276,3 @@ class _Found:
         coords = {name: (dim.dims, dim.values, dict(dim.attrs)) for name, dim in table.coords.items()}
         coords |= {name: (dims[:2], self.values[name][:done], {"units": u, "long_name": text}) for name, (u, text) in ALONG.items()}
         return xr.Dataset(entries, coords | {"channel": ("channel", list(self.channels), {"long_name": "channel"})})
-
-
-def _settings(loops) -> tuple:
-    """Return what is the same for all points of a law."""
-    gains = loops.gains
-    return gains.period, gains.filter, gains.on_error, gains.cascade, gains.feed, tuple(gains.notch)
