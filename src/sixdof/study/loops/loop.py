@@ -199,7 +199,9 @@ def closed_response(models: xr.Dataset, point: int = 0, channel: str = "pitch", 
 
     mission = flown_mission(models, gains, "closed_response")
     m = loops_of(models.isel(point=[point]), mission, channel, bending).matrices()
-    return control.ss(m.a[0], m.b[0], m.c[0], m.d[0], m.period, states=list(m.states), inputs=list(m.inputs), outputs=list(m.outputs), name=f"{channel}_{point}_closed")
+    return control.ss(
+        m.a[0], m.b[0], m.c[0], m.d[0], m.period, states=list(m.states), inputs=list(m.inputs), outputs=list(m.outputs), name=f"{channel}_{point}_closed"
+    )
 
 
 def _check(models, point, channel, broken_at, who: str) -> str:

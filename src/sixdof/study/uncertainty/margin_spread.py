@@ -28,10 +28,10 @@ from sixdof.mission.mission import Mission
 from sixdof.mission.units import shown
 from sixdof.results.dataset import input_name
 from sixdof.results.status import Status
+from sixdof.study.loops.law_model import settings
 from sixdof.study.loops.linear import CHANNELS, models_along
 from sixdof.study.loops.linear_flight import MOST_POINTS, Track, pick_rows, track_of, usable
 from sixdof.study.loops.loop import NO_LOOPS, changed_by, check_bending, loops_of
-from sixdof.study.loops.law_model import settings
 from sixdof.study.loops.many_loops import many_margins, together
 from sixdof.study.loops.margins import REQUIRED_GAIN_DB, REQUIRED_PHASE
 from sixdof.study.loops.sampled_plant import BendingMode
