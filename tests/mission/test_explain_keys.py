@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 import tomllib
 
 import pytest
@@ -108,6 +109,11 @@ def test_keys__html_has_a_row_a_key_and_escapes():
     assert "kind = &quot;fins&quot;" in html and "<table>" in keys()._repr_html_()
 
 
+def test_keys__kinds_of_part_are_named_where_parts_are():
+    (part,) = keys("stage.part").tables[0].keys
+    assert part.example == "[[stage.part]]" and part.choices == tuple(name.rpartition(".")[2] for name in TABLES if re.fullmatch(r"stage\.part\.\w+", name))
+
+
 def test_keys__dispersible_quantities_are_listed_with_their_units():
     text = str(keys("disperse"))
     assert "wind.speed" in text and "motor.impulse" in text and "m/s" in text
@@ -117,6 +123,8 @@ def test_keys__dispersible_quantities_are_listed_with_their_units():
 def test_keys__a_misspelt_word_suggests(word, near):
     with pytest.raises(ValueError, match=f'did you mean "{near}"'):
         keys(word)
+    with pytest.raises(ValueError, match='"span"; it is called "semispan" now'):
+        keys("span")
     with pytest.raises(TypeError, match="name of a table"):
         keys(3)
 

@@ -10,6 +10,7 @@ from html import escape
 
 from sixdof.mission.errors import suggestion
 from sixdof.mission.explain.walk import NEEDED, Key, KeyTable, all_tables, readable
+from sixdof.mission.former import CHOICES, KEYS
 from sixdof.mission.tables.dispersible import DISPERSIBLE, Dispersible
 from sixdof.mission.units import shown
 
@@ -51,7 +52,7 @@ def keys(table: str | None = None) -> KeyPage:
     Raises
     ------
     ValueError
-        For a word that is neither a table nor a key, with the nearest that is.
+        For a word that is neither a table nor a key, with the nearest that is, or what it is called now.
 
     Examples
     --------
@@ -68,9 +69,17 @@ def keys(table: str | None = None) -> KeyPage:
     word = table.strip().strip("[]").strip().replace(".NAME", "")
     found = tuple(_found(word))
     if not found:
-        options = dict.fromkeys([*_named(), *(key.name for one in all_tables() for key in one.keys)])
-        raise ValueError(f"the mission file has no table or key {shown(table)}; {suggestion(word, tuple(options), 'tables')}")
+        raise ValueError(f"the mission file has no table or key {shown(table)}; {_near(word)}")
     return KeyPage(found)
+
+
+def _near(word: str) -> str:
+    """Return the hint for a word that is none: what it is called now, or the nearest that there is."""
+    now = {old: new for words in (*KEYS.values(), CHOICES["part", "kind"]) for old, new in words.items()}
+    if word in now:
+        return f'it is called "{now[word]}" now'
+    options = dict.fromkeys([*_named(), *(key.name for one in all_tables() for key in one.keys)])
+    return suggestion(word, tuple(options), "tables")
 
 
 def _found(word: str) -> Iterator[KeyTable]:

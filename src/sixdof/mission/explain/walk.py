@@ -169,8 +169,10 @@ def _key(name: str, info: FieldInfo, place: _Place) -> Key:
     """Return what a field of a table's class says of its key."""
     form = form_of(info.annotation, tuple(info.metadata))
     extra = info.json_schema_extra if isinstance(info.json_schema_extra, dict) else {}
-    example = f"{name} = {as_toml(info.examples[0])}" if info.examples else _inside(place, name, form)[0].heading if form.table else ""
-    choices = tuple(extra.get("enum", form.choices))
+    inside = _inside(place, name, form) if form.table else [place]
+    example = f"{name} = {as_toml(info.examples[0])}" if info.examples else inside[0].heading.split(" ")[0] if form.table else ""
+    kinds = tuple(one.name.rpartition(".")[2] for one in inside) if len(inside) > 1 else form.choices
+    choices = tuple(extra.get("enum", kinds))
     default = NEEDED if name == "kind" and "kind =" in place.heading else _default(info, form)  # of a part: only its class fills it in
     return Key(name, form.kind, extra.get("unit", readable(form.unit)), default, form.limits, choices, info.description or "", example)
 
