@@ -37,15 +37,22 @@ if TYPE_CHECKING:
     from sixdof.plot.flight.flight import plot_fins as plot_fins
     from sixdof.plot.flight.flight import plot_flight as plot_flight
     from sixdof.plot.flight.flight import plot_ground_track as plot_ground_track
+    from sixdof.plot.flight.flight import plot_mach as plot_mach
     from sixdof.plot.flight.flight import plot_margin as plot_margin
-    from sixdof.plot.flight.flight import plot_speed as plot_speed
     from sixdof.plot.flight.flight import plot_tilt as plot_tilt
     from sixdof.plot.flight.flight import plot_track as plot_track
+    from sixdof.plot.flight.history import plot_acceleration as plot_acceleration
+    from sixdof.plot.flight.history import plot_height as plot_height
+    from sixdof.plot.flight.history import plot_speed as plot_speed
+    from sixdof.plot.flight.history import plot_thrust as plot_thrust
     from sixdof.plot.flight.rehearsal import plot_rehearsal as plot_rehearsal
     from sixdof.plot.flight.staging import plot_bodies as plot_bodies
     from sixdof.plot.flight.staging import plot_landings as plot_landings
     from sixdof.plot.flight.staging import plot_separation as plot_separation
     from sixdof.plot.flight.staging import plot_timeline as plot_timeline
+    from sixdof.plot.flight.views import plot_behind as plot_behind
+    from sixdof.plot.flight.views import plot_map as plot_map
+    from sixdof.plot.flight.views import plot_path as plot_path
     from sixdof.plot.loops.limit_cycle import plot_describing as plot_describing
     from sixdof.plot.loops.limit_cycle import plot_limit_cycle as plot_limit_cycle
     from sixdof.plot.loops.limit_cycle import plot_limit_cycles as plot_limit_cycles
@@ -63,6 +70,9 @@ if TYPE_CHECKING:
     from sixdof.plot.loops.tuning import plot_lags as plot_lags
     from sixdof.plot.loops.tuning import plot_schedule as plot_schedule
     from sixdof.plot.loops.tuning import plot_tuning as plot_tuning
+    from sixdof.plot.uncertainty.causes import plot_rule_times as plot_rule_times
+    from sixdof.plot.uncertainty.causes import plot_static_margins as plot_static_margins
+    from sixdof.plot.uncertainty.causes import plot_weathercock as plot_weathercock
     from sixdof.plot.uncertainty.comparison import plot_comparison as plot_comparison
     from sixdof.plot.uncertainty.comparison import plot_paired as plot_paired
     from sixdof.plot.uncertainty.comparison import plot_verdicts as plot_verdicts
@@ -89,7 +99,14 @@ show(
             "plot_tilt",
             "plot_fins",
             "plot_margin",
+            "plot_mach",
+            "plot_height",
             "plot_speed",
+            "plot_acceleration",
+            "plot_thrust",
+            "plot_behind",
+            "plot_path",
+            "plot_map",
             "plot_flight",
             "plot_attitude_error",
             "plot_demands",
@@ -141,6 +158,9 @@ show(
             "plot_fan",
             "plot_landing",
             "plot_ensemble",
+            "plot_weathercock",
+            "plot_static_margins",
+            "plot_rule_times",
             "plot_comparison",
             "plot_paired",
             "plot_verdicts",

@@ -5,6 +5,7 @@ from __future__ import annotations
 import matplotlib.pyplot as plt
 import numpy as np
 import pytest
+from colour_blind import lab
 from two_stages import on_booster
 
 from sixdof import plot
@@ -40,13 +41,18 @@ def test_trim__two_axes_in_degrees(demo_mission):
     assert left.get_ylabel() == "trimmed incidence (deg)" and "load factor" in right.get_ylabel()
 
 
-def test_trim__the_word_on_the_transonic_band_stands_below_every_line(demo_mission):
+def test_trim__the_transonic_band_is_named_in_the_legend(demo_mission):
     ds = au.trim(demo_mission, mach=MACH, demand=np.radians([0.0, 3.0]))
     for ax in plot.plot_trim(ds):
-        ax.figure.canvas.draw()
-        (word,) = [text for text in ax.texts if text.get_text() == "joined"]
-        lowest = min(np.nanmin(line.get_ydata()) for line in ax.get_lines())
-        assert word.get_window_extent().y1 < ax.transData.transform((1.0, lowest))[1]
+        assert "theories only joined" in [text.get_text() for text in ax.get_legend().get_texts()]
+
+
+def test_lines__of_an_ordered_quantity_go_from_light_to_dark(demo_mission):
+    ds = au.trim(demo_mission, mach=MACH, demand=np.radians([0.0, 2.5, 5.0, 7.5]))
+    lines = [line for line in plot.plot_trim(ds)[0].get_lines() if line.get_label().startswith("demand")]
+    assert [line.get_label() for line in lines] == ["demand 0 deg", "demand 2.5 deg", "demand 5 deg", "demand 7.5 deg"]
+    light = [lab(line.get_color())[0] for line in lines]
+    assert (np.diff(light) < -10.0).all()  # CIELAB L, of 0 to 100
 
 
 def test_hinge__stall_torque_is_a_line(demo_mission):
@@ -59,7 +65,7 @@ def test_hinge__stall_torque_is_a_line(demo_mission):
 def test_survival__reversal_is_called_reversal(stack):
     roll, pitch = plot.plot_survival(au.survival(stack))
     for ax in (roll, pitch):
-        assert "REVERSED" in [text.get_text() for text in ax.texts] and ax.get_xlabel() == "incidence (deg)"
+        assert "REVERSED" in [text.get_text() for text in ax.get_legend().get_texts()] and ax.get_xlabel() == "incidence (deg)"
         assert ax.get_ylim()[0] < 0.0 < 1.0 < ax.get_ylim()[1]
 
 

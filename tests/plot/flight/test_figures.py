@@ -16,7 +16,7 @@ from sixdof import plot
 from sixdof.plot.style import axes_or_new, label, shown, unwound
 from sixdof.results.status import Status
 
-OF_FLIGHT = [plot.plot_track, plot.plot_ground_track, plot.plot_tilt, plot.plot_fins, plot.plot_margin, plot.plot_speed]
+OF_FLIGHT = [plot.plot_track, plot.plot_ground_track, plot.plot_tilt, plot.plot_fins, plot.plot_margin, plot.plot_mach]
 
 
 def apogees(ds, *, ax=None):
@@ -27,10 +27,10 @@ OF_ENSEMBLE = [apogees, plot.plot_fan, plot.plot_landing]
 LABELS = {
     "plot_track": ("downrange distance (m)", "height above ground (m)"),
     "plot_ground_track": ("position east of the rail (m)", "position north of the rail (m)"),
-    "plot_tilt": ("time since ignition (s)", "attitude (deg)"),
+    "plot_tilt": ("time since ignition (s)", "tilt, roll (deg)"),
     "plot_fins": ("time since ignition (s)", "fin angle (deg)"),
     "plot_margin": ("time since ignition (s)", "static margin, calibres"),
-    "plot_speed": ("time since ignition (s)", "Mach number"),
+    "plot_mach": ("time since ignition (s)", "Mach number"),
     "apogees": ("apogee above ground (m)", "flights"),
     "plot_fan": ("time since ignition (s)", "height above ground (m)"),
     "plot_landing": ("landing place east of the rail (m)", "landing place north of the rail (m)"),

@@ -51,6 +51,14 @@ def test_rehearsal__what_was_sensed(done):
     assert force.patches[1].get_x() + force.patches[1].get_width() == pytest.approx(SECOND_END)
 
 
+def test_rehearsal__a_burn_noticed_after_apogee_is_marked_as_false(done):
+    """A canopy's jerk that the computer takes for a burn: hatched, and named in the legend."""
+    force = plot.plot_rehearsal(done.assign(apogee_noticed=SECOND - 0.5))[1]
+    hatched = [patch for patch in force.patches if patch.get_hatch()]
+    assert [patch.get_x() for patch in hatched] == [pytest.approx(SECOND)]
+    assert legends(force) == ["burn, as noticed", "false burn: noticed after apogee"]
+
+
 def test_rehearsal__a_row_for_every_rule_of_this_computer(done):
     rules = plot.plot_rehearsal(done)[2]
     names = [label.get_text() for label in rules.get_yticklabels()]

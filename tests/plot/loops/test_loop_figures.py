@@ -8,11 +8,13 @@ import control
 import matplotlib.pyplot as plt
 import numpy as np
 import pytest
+from matplotlib.colors import to_hex
 from matplotlib.figure import Figure
 from matplotlib.patches import Circle, Ellipse
 
 import sixdof
 from sixdof import plot
+from sixdof.plot.loops.linear import MOST_GAIN
 from sixdof.plot.loops.loop import frequencies, s_plane
 from sixdof.plot.loops.loop_closed import closed_poles, critical_factors, in_order
 from sixdof.study.loops.linear import linearise
@@ -76,7 +78,7 @@ def test_modes__statically_unstable_stretches_are_shaded(models):
     unstable = models.copy(deep=True)
     unstable["short_period_frequency"][2:4, 0] = np.nan
     ax = plot.plot_modes(unstable)[0, 0]
-    (shaded,) = [patch for patch in ax.patches if patch.get_label() == "statically unstable"]
+    (shaded,) = [patch for patch in ax.patches if patch.get_label() == f"{models.plane.values[0]} statically unstable"]
     time = models.time.values
     assert [shaded.get_x(), shaded.get_x() + shaded.get_width()] == pytest.approx([0.5 * (time[1] + time[2]), 0.5 * (time[3] + time[4])])
 
@@ -88,8 +90,8 @@ def test_margins__of_three_channels_with_the_requirement(found):
         assert np.array_equal(lines(gain)[name].get_ydata(), one.gain_margin_db)
         assert lines(phase)[name].get_ydata() == pytest.approx(np.degrees(one.phase_margin.values), rel=1e-12)
         assert np.array_equal(lines(distance)[name].get_ydata(), one.distance)
-    assert set(lines(gain)["required: 6"].get_ydata()) == {6.0}
-    assert lines(phase)["required: 45"].get_ydata() == pytest.approx([45.0, 45.0])
+    assert set(lines(gain)["required: 6 dB"].get_ydata()) == {6.0}
+    assert lines(phase)["required: 45 deg"].get_ydata() == pytest.approx([45.0, 45.0])
     assert gain.get_ylabel() == "gain margin (dB)" and phase.get_ylabel() == "phase margin (deg)"
 
 
@@ -100,9 +102,24 @@ def test_margins__gain_sets_over_each_other_and_unstable_shaded(models, found):
     axes = plot.plot_margins({"before": found, "after": wild}, channel="pitch")
     for name, one in (("before", found), ("after", wild)):
         assert np.array_equal(lines(axes[2])[name].get_ydata(), one.distance.sel(channel="pitch", broken_at="actuator"))
+    # whose instability it is says the legend, and the tint of its own line
+    assert "after unstable" in [text.get_text() for text in axes[0].get_legend().get_texts()]
+    assert {to_hex(patch.get_facecolor()) for patch in axes[0].patches} == {to_hex(lines(axes[0])["after"].get_color())}
     edges = [(patch.get_x(), patch.get_x() + patch.get_width()) for patch in axes[0].patches]
     for time, is_bad in zip(models.time.values, bad):
         assert any(low <= time <= high for low, high in edges) == is_bad
+
+
+def test_margins__the_gain_reduction_has_the_colour_of_its_own_margin(models, found):
+    """Whatever colours are asked for: the dashed line of a set is in its colour, and holds its numbers, not the other set's."""
+    wild = margins(models, {"autopilot.pitch.p": 1.5})
+    for colours in ((), ("#a32e16", "#03428c")):
+        gain = plot.plot_margins({"before": found, "after": wild}, channel="pitch", colours=colours)[0]
+        for name, one in (("before", found), ("after", wild)):
+            less = one.gain_reduction_db.sel(channel="pitch", broken_at="actuator").values
+            (dashed,) = [line for line in gain.lines if line.get_gid() == f"of:{name}"]
+            np.testing.assert_array_equal(dashed.get_ydata(), np.where(less <= MOST_GAIN, less, np.nan))
+            assert to_hex(dashed.get_color()) == to_hex(lines(gain)[name].get_color())
 
 
 def test_margins__what_they_do_not_hold(found):
@@ -282,7 +299,7 @@ def test_responses__goal_angle_error_and_the_busiest_fin(demo_mission, demo_flig
     angle, error, fin = plot.plot_responses({"before": demo_flight, "after": other})
     up = other.sel(time=slice(None, float(other.apogee_time)))
     assert lines(angle)["after"].get_ydata() == pytest.approx(np.degrees(up.tilt_pitch.values), abs=1e-12)
-    assert [line for line in angle.lines if line.get_gid() == "goal"][1].get_ydata() == pytest.approx(np.degrees(up.commanded_pitch.values))
+    assert [line for line in angle.lines if line.get_gid() == "of:after"][0].get_ydata() == pytest.approx(np.degrees(up.commanded_pitch.values))
     assert lines(error)["after"].get_ydata() == pytest.approx(np.degrees((up.commanded_pitch - up.tilt_pitch).values), abs=1e-9)
     busiest = int(np.abs(np.diff(up.fin_command.values, axis=0)).sum(axis=0).argmax())
     assert lines(fin)[f"after: fin {busiest + 1}"].get_ydata() == pytest.approx(np.degrees(up.fin_command[:, busiest].values), abs=1e-12)

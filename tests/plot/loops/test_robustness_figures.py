@@ -68,7 +68,7 @@ def test_spread__median_band_requirement_and_worst(spread):
     k = 30
     at = np.sort([np.interp(x[k], t, g) for t, g in zip(one["time"].values, gain)])
     assert y[k] == pytest.approx(at[3], abs=1e-9)  # the middle one of seven
-    assert drawn["required: 6"].get_ydata()[0] == 6.0 and lines(axes[1])["required: 45"].get_ydata()[0] == pytest.approx(45.0)
+    assert drawn["required: 6 dB"].get_ydata()[0] == 6.0 and lines(axes[1])["required: 45 deg"].get_ydata()[0] == pytest.approx(45.0)
     first = int(np.argmin(one["distance"].min("point").values))
     np.testing.assert_allclose(drawn[f"flight {first}"].get_ydata(), np.minimum(gain[first], 30.0))
     np.testing.assert_allclose(lines(axes[1])[f"flight {first}"].get_ydata(), np.degrees(one["phase_margin"].values[first]))
@@ -81,7 +81,7 @@ def test_spread__given_axes_mach_and_requirement(spread):
     axes = figure.subplots(1, 2)
     drawn = plot_margin_spread(spread, over="mach", gain_db=8.0, phase=0.5, worst=0, axes=axes)
     assert list(drawn) == list(axes) and plt.get_fignums() == []
-    assert drawn[0].get_xlabel() == "Mach number" and "required: 8" in lines(drawn[0])
+    assert drawn[0].get_xlabel() == "Mach number" and "required: 8 dB" in lines(drawn[0])
     assert not [name for name in lines(drawn[0]) if name.startswith("flight")]
     figure.canvas.draw()
 
@@ -101,7 +101,9 @@ def test_map__colours_contours_hatching_and_own_point(found):
     # 12 - 10 p = 6 at p = 0.6; 10 (12 - 10 p) = 45 at p = 0.75: margins are straight lines of p, so contours are where they should be
     places = [path.vertices[:, 0] for ax in axes for each in ax.collections[1:] for path in each.get_paths() if len(path.vertices)]
     assert {round(float(place[0]), 6) for place in places if np.ptp(place) < 1e-9} == {0.6, 0.75}
-    assert "error (deg)" in [ax.get_ylabel() for ax in axes[0].figure.axes]
+    labels = [ax.get_ylabel() for ax in axes[0].figure.axes]
+    assert "error (deg)\nbright is good: less" in labels and "distance\nbright is good: more" in labels
+    assert axes[0].collections[0].get_cmap()(1.0) == axes[1].collections[0].get_cmap()(0.0)  # one sense for good
     axes[0].figure.canvas.draw()
 
 

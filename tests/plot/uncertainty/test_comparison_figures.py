@@ -72,6 +72,15 @@ def test_plot_comparison__a_variant_without_a_value_says_so(compared):
     assert [t.get_text() for t in ax.texts] == ["no flight has a value"]
 
 
+def test_plot_comparison__of_the_first_criterion_where_no_outcome_is_named(compared):
+    _, ax = drawn()
+    plot_comparison(compared, ax=ax)
+    assert ax.get_xlabel() == "apogee above ground (m)"
+    assert [line.get_xdata()[0] for line in ax.lines if line.get_label().startswith("limit")] == [640.0]
+    with pytest.raises(ValueError, match="name an outcome"):
+        plot_comparison(compared, criteria=["status is landed"])
+
+
 def test_plot_paired__means_and_intervals(compared):
     figure, ax = drawn()
     plot_paired(compared, "apogee_height", baseline="second", confidence=0.8, ax=ax)

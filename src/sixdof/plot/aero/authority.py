@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 import xarray as xr
 
-from sixdof.plot.aero.mach import TRANSONIC_LABEL_LOW, shade_transonic
-from sixdof.plot.style import CYCLE, FONT, GREY, LINE, axes_or_new, dress, footroom, headroom, label, legend, shown
+from sixdof.plot.aero.mach import shade_transonic
+from sixdof.plot.style import DASHES, GREY, INK, LINE, axes_or_new, dress, label, legend_on_top, shades, shown
 from sixdof.study.reading.result import need_table
 
 REVERSED_SHADE = "#f7e3d8"
@@ -37,7 +37,6 @@ def plot_trim(ds: xr.Dataset, *, axes=None):
     for ax, name, title in zip(axes, ("incidence", "load_factor"), ("trimmed incidence", "what it pulls")):
         _lines(ax, ds[name], "demand", "mach", marker=".")
         _against_mach(ds, ax, ds[name], title)
-        footroom(ax, 0.06)
     return axes
 
 
@@ -50,7 +49,7 @@ def plot_hinge_moments(moment: xr.DataArray, *, stall_torque: float | None = Non
     ax = axes_or_new(ax)
     _lines(ax, moment.max("incidence", keep_attrs=True), "deflection", "mach")
     if stall_torque is not None:
-        ax.axhline(stall_torque, color=CYCLE[1], lw=LINE + 0.5, ls="--", label="the servo's stall torque")
+        ax.axhline(stall_torque, color=INK, lw=LINE + 0.5, ls="--", label="the servo's stall torque")
     ax.set_ylim(bottom=0.0)
     return _against_mach(moment, ax, moment, "worst incidence")
 
@@ -70,35 +69,30 @@ def plot_survival(ds: xr.Dataset, *, axes=None):
         ax.axhline(1.0, color=GREY, lw=0.6, ls=":")
         low = min(float(share.min()), 0.0)
         ax.set_ylim(1.1 * low if low < 0.0 else -0.1, 1.1 * max(float(share.max()), 1.1))
-        ax.axhspan(ax.get_ylim()[0], 0.0, color=REVERSED_SHADE, zorder=0.4, lw=0.0)
-        where = {"transform": ax.transAxes, "fontsize": FONT, "color": GREY}
-        ax.text(0.99, 0.02, "REVERSED", ha="right", va="bottom", **where)
+        ax.axhspan(ax.get_ylim()[0], 0.0, color=REVERSED_SHADE, zorder=0.4, lw=0.0, label="REVERSED")
         ax.set(xlabel=label(ds["incidence"]), ylabel=label(share))
         _keyed(ax, f"{channel}, 1 is untouched")
     return axes
 
 
 def _lines(ax, values: xr.DataArray, over: str, against: str, **options) -> None:
-    """Draw a line for every value of the axis `over`, in degrees."""
-    styles = ("-", "--")
-    for i, angle in enumerate(values[over].values):
+    """Draw a line for every value of the axis `over`, in degrees, light to dark."""
+    colours = shades(values.sizes[over])
+    for angle, colour, dashes in zip(values[over].values, colours, DASHES * len(colours), strict=False):
         line = values.sel({over: angle})
         text = f"{over} {round(np.degrees(angle), 1):g} deg"
-        style = {"color": CYCLE[i % len(CYCLE)], "ls": styles[i // len(CYCLE) % 2], "lw": LINE + 0.3, "label": text}
-        ax.plot(shown(line[against]), shown(line), **style, **options)
+        ax.plot(shown(line[against]), shown(line), color=colour, ls=dashes, lw=LINE + 0.3, label=text, **options)
 
 
 def _against_mach(ds, ax, values, title):
     ax.set(xlim=(float(ds["mach"][0]), float(ds["mach"][-1])), xlabel=label(ds["mach"]), ylabel=label(values))
-    shade_transonic(ax, TRANSONIC_LABEL_LOW)
+    shade_transonic(ax)
     _keyed(ax, title)
     return ax
 
 
 def _keyed(ax, title: str) -> None:
-    entries = len(ax.get_legend_handles_labels()[0])
-    headroom(ax, 0.06 * (2 + entries // 2))
-    legend(ax, loc="upper right", ncols=2)
+    legend_on_top(ax, 3)
     dress(ax, title)
 
 

@@ -5,19 +5,20 @@ from __future__ import annotations
 import numpy as np
 import xarray as xr
 
-from sixdof.plot.style import BAND, CYCLE, FONT, GREY, INK, LINE, axes_or_new, dress, footroom, headroom, label, legend
+from sixdof.plot.style import BAND, CYCLE, GREY, INK, LINE, PALE, axes_or_new, dress, label, legend_beside, legend_on_top
 from sixdof.study.reading.result import need_table
 
 TRANSONIC = (0.8, 1.2)  # where the theories below and above are only joined
-TRANSONIC_LABEL_LOW = 0.015  # of the axes' height, where the word stands
-SLOW = 0.1  # Mach number below which a coefficient of friction grows without meaning: left out of the scale
-SHADES = ("#0072b2", "#56b4e9", "#d55e00", "#f0b48a", "#5a5a5a", "#009e73", "#7fceb5", "#cc79a7", "#e6bcd3", "#e69f00")
+SLOW = 0.05  # Mach number below which a coefficient of friction grows without meaning: not drawn
+# of the components of drag, by twos of one hue as they lie on each other: the cycle's colours and lighter ones of them
+SHADES = (CYCLE[0], "#9fb6dd", CYCLE[1], "#e8b3a8", "#5a5a5a", CYCLE[2], "#a9e3c6", CYCLE[3], "#e2cfe7", CYCLE[5])
 
 
 def plot_drag_build_up(ds: xr.Dataset, *, ax=None):
     """Draw the axial force's components against Mach, one on the other, with what the flight uses as lines."""
     need_table(ds, "plot_drag_build_up", "aero.tables.drag_against_mach", "drag", "build_up", "axial", "axial_burning")
     ax = axes_or_new(ax, size=(7.0, 4.6))
+    ds = ds.isel(mach=ds["mach"].values >= min(SLOW, float(ds["mach"][-1])))
     mach = ds["mach"].values
     parts = [i for i in range(ds.sizes["component"]) if ds["drag"].values[i].any()]
     names = [str(ds["component"].values[i]) for i in parts]
@@ -25,12 +26,11 @@ def plot_drag_build_up(ds: xr.Dataset, *, ax=None):
     ax.plot(mach, ds["axial"], color=INK, lw=LINE + 0.3, label="flown, motor off")
     if not np.array_equal(ds["axial"], ds["axial_burning"]):
         ax.plot(mach, ds["axial_burning"], color=INK, lw=LINE, ls="--", label="flown, motor on")
-    shade_transonic(ax, 0.95)
+    shade_transonic(ax)
     ax.set(xlim=(mach[0], mach[-1]), xlabel=label(ds["mach"]), ylabel=label(ds["drag"]))
-    shown = mach >= min(SLOW, mach[-1])
-    ax.set_ylim(0.0, 1.1 * max(float(ds[name].values[shown].max()) for name in ("build_up", "axial", "axial_burning")))
+    ax.set_ylim(0.0, 1.1 * max(float(ds[name].values.max()) for name in ("build_up", "axial", "axial_burning")))
     handles, texts = ax.get_legend_handles_labels()
-    legend(ax, handles=handles[::-1], labels=texts[::-1], loc="center left", bbox_to_anchor=(1.0, 0.5))
+    legend_beside(ax, handles=handles[::-1], labels=texts[::-1])
     dress(ax, ds.attrs.get("configuration", ""))
     return ax
 
@@ -65,7 +65,6 @@ def plot_centres(ds: xr.Dataset, *, ax=None):
         ax.axhline(station, color=CYCLE[1], lw=LINE, ls=style, label=f"centre of mass, {name}")
     ax.invert_yaxis()
     _finish(ds, ax, "centre_of_pressure", "stations, forward up")
-    footroom(ax, 0.06)
     ax.set_ylabel("station aft of the nose tip (m)")
     return ax
 
@@ -75,9 +74,7 @@ def plot_pitch_damping(ds: xr.Dataset, *, ax=None):
     ax, mach = _start(ds, "plot_pitch_damping", ax, "pitch_damping")
     for name, colour in zip(ds["state"].values, CYCLE):
         ax.plot(mach, ds["pitch_damping"].sel(state=name), color=colour, lw=LINE + 0.3, label=str(name))
-    _finish(ds, ax, "pitch_damping", "pitch, rate as q d/(2V)")
-    footroom(ax, 0.06)
-    return ax
+    return _finish(ds, ax, "pitch_damping", "pitch, rate as q d/(2V)")
 
 
 def plot_roll(ds: xr.Dataset, *, ax=None):
@@ -102,17 +99,12 @@ def _finish(ds, ax, name, title):
     mach = ds["mach"].values
     ax.set(xlim=(mach[0], mach[-1]), xlabel=label(ds["mach"]), ylabel=label(ds[name]))
     shade_transonic(ax)
-    entries = len(ax.get_legend_handles_labels()[0])
-    if entries:
-        headroom(ax, 0.07 * (2 + entries // 2))
-        legend(ax, loc="upper right", ncols=2)
+    legend_on_top(ax, 3)
     configuration = ds.attrs.get("configuration", "")
     dress(ax, f"{configuration}: {title}" if configuration else title)
     return ax
 
 
-def shade_transonic(ax, y: float = TRANSONIC_LABEL_LOW) -> None:
-    """Shade the Mach numbers where theories are only joined; the word stands at the height `y` of the axes."""
-    ax.axvspan(*TRANSONIC, color=BAND, zorder=0.4, lw=0.0)
-    where = ax.get_xaxis_transform()
-    ax.text(1.0, y, "joined", transform=where, ha="center", va="bottom", fontsize=FONT - 1.0, color=GREY)
+def shade_transonic(ax) -> None:
+    """Shade the Mach numbers where theories are only joined; the legend says so."""
+    ax.axvspan(*TRANSONIC, fc=BAND, ec=PALE, zorder=0.4, lw=0.5, label="theories only joined")

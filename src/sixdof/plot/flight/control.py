@@ -7,8 +7,8 @@ import math
 import numpy as np
 import xarray as xr
 
-from sixdof.plot.flight.flight import draw_or_say, plot_fins, show_live
-from sixdof.plot.style import CYCLE, FONT, GREY, INK, LINE, axes_or_new, dress, headroom, label, legend, second_axis, shown, widths
+from sixdof.plot.flight.flight import plot_fins, show_live
+from sixdof.plot.style import CYCLE, FONT, GREY, INK, LINE, axes_or_new, draw_or_say, dress, headroom, label, legend, second_axis, shown, widths
 from sixdof.study.reading.control_metrics import CHANNELS, channel_error, closest_approach
 from sixdof.study.reading.result import climb, mission_of, need_flight
 

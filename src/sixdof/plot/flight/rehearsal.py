@@ -7,8 +7,7 @@ import math
 import numpy as np
 import xarray as xr
 
-from sixdof.plot.flight.staging import TICKS
-from sixdof.plot.style import CYCLE, FONT, GREY, INK, LINE, PALE, dress, headroom, legend, second_axis, shown
+from sixdof.plot.style import CYCLE, FONT, GREY, INK, LINE, PALE, dress, headroom, legend, scale_of_time, second_axis, shown
 from sixdof.study.reading.result import need_result
 from sixdof.study.report.rehearsal_report import need_rehearsal
 
@@ -69,9 +68,14 @@ def _draw_motion(ax, ds: xr.Dataset) -> None:
 def _draw_force(ax, ds: xr.Dataset) -> None:
     ax.plot(ds["time"], ds["sensed"].sel(reading="specific_force_x"), color=CYCLE[0], lw=LINE + 0.3, zorder=3)
     end = float(ds["time"][-1])
-    for k, (begun, ended) in enumerate(zip(ds["ignition_noticed"].values, ds["burnout_noticed"].values)):
-        span = (begun, ended if math.isfinite(ended) else end)
-        ax.axvspan(*span, color=PALE, lw=0.0, alpha=0.7, zorder=1, label=None if k else "burn, as noticed")
+    apogee = float(ds["apogee_noticed"])
+    named = {True: "false burn: noticed after apogee", False: "burn, as noticed"}
+    for begun, ended in zip(ds["ignition_noticed"].values, ds["burnout_noticed"].values, strict=True):
+        if not math.isfinite(begun):
+            continue
+        false = math.isfinite(apogee) and begun > apogee
+        look = {"fc": "white", "ec": CYCLE[1], "hatch": "////", "lw": 0.6} if false else {"fc": PALE, "ec": PALE, "lw": 0.0}
+        ax.axvspan(begun, ended if math.isfinite(ended) else end, alpha=0.7, zorder=1, label=named.pop(false, None), **look)
     ax.set_ylabel("sensed specific force\nalong the axis (m/s$^2$)")
     dress(ax)
     other = second_axis(ax, "sensed tilt (deg)", CYCLE[3])
@@ -153,8 +157,5 @@ def _name_phases(ax, ds: xr.Dataset) -> None:
 
 def _scale_of_time(axes, end: float) -> None:
     for ax in axes:
-        ax.set_xscale("function", functions=(lambda t: np.sqrt(np.maximum(t, 0.0)), np.square))
-        ax.set_xlim(0.0, 1.2 * end)
-        ax.set_xticks([t for t in TICKS if t <= 1.2 * end], [f"{t:g}" for t in TICKS if t <= 1.2 * end])
-        ax.xaxis.minorticks_off()
-    axes[-1].set_xlabel("time since ignition (s), square-root scale")
+        scale_of_time(ax, 1.2 * end)
+        ax.set_xlabel(ax.get_xlabel() if ax is axes[-1] else "")

@@ -10,16 +10,34 @@ import math
 import numpy as np
 import xarray as xr
 
-from sixdof.plot.style import CYCLE, FONT, GREY, INK, LINE, PALE, axes_or_new, dress, headroom, label, legend, widths
-from sixdof.plot.uncertainty.ensemble import draw_ellipses
+from sixdof.plot.style import (
+    CYCLE,
+    DASHES,
+    FONT,
+    GREY,
+    INK,
+    LINE,
+    PALE,
+    axes_or_new,
+    draw_ellipses,
+    dress,
+    fitted_size,
+    label,
+    legend,
+    legend_above,
+    scale_of_time,
+    widths,
+)
 from sixdof.study.reading.result import apart, body_of, event_values, meaningful, need_ensemble, need_flight, own_events, pieces, with_empty
 from sixdof.study.uncertainty.scatter import LEAST, containment, places
 
 _PIECES = ("status", "body_status")  # what tells which bodies fly on their own
 _EVENTS = ("event_time", "event", "body")
 ROOM = 0.04  # about all places and ellipses, of their extent
+STRAIGHT = 0.1  # m: up to here the scale of gaps is straight
+LENGTHS = (-1.0, -0.1, 0.0, 0.02, 0.05, 0.1, 0.2, 0.5, 1.0, 2.0, 5.0, 10.0)  # m: its ticks
+FEW = 5  # landing places up to here are drawn large
 NEAR = 10.0  # m: the gap is drawn until the pieces are this far apart for good
-TICKS = (0.0, 1.0, 2.0, 5.0, 10.0, 20.0, 50.0, 100.0, 200.0, 500.0)  # of a square-root scale of time, s
 # events drawn on paths: their markers and what they are called
 MARKS = {
     "separation": ("D", "separation"),
@@ -40,8 +58,8 @@ def _colour(k: int) -> str:
 def plot_separation(ds: xr.Dataset, *, ax=None):
     """Draw gap along the axis, solid, and clearance, dashed, of each joint against the time since it separated.
 
-    The clearance is that of the bodies of revolution, without fins; where it is not above zero the pieces touch. Raises
-    ValueError for a flight of which nothing separated.
+    The clearance is that of the bodies of revolution, without fins; where it is not above zero the pieces touch. The scale of lengths is
+    logarithmic beyond 10 cm: the centimetres that matter are seen beside the metres. Raises ValueError for a flight of which nothing parted.
     """
     need_flight(ds, "plot_separation")
     ds = with_empty(ds)
@@ -53,11 +71,15 @@ def plot_separation(ds: xr.Dataset, *, ax=None):
     for k in joints:
         _draw_gap(ax, ds.isel(joint=k), _colour(k))
     ax.axhline(0.0, color=GREY, lw=0.8, zorder=1)
-    ax.set(xlabel="time since the joint separated (s)", ylabel="gap, clearance (m)")
+    ax.set_yscale("symlog", linthresh=STRAIGHT, linscale=0.8)
+    low = min(float(line.get_ydata().min()) for line in ax.lines if line.get_gid() == "gap")
+    ax.set_yticks([t for t in LENGTHS if t >= 1.5 * low], [f"{t:g}" for t in LENGTHS if t >= 1.5 * low])
+    ax.yaxis.minorticks_off()
+    ax.set(xlabel="time since the joint parted (s)", ylabel="gap, clearance (m), logarithmic beyond 0.1 m")
+    ax.set_ylim(min(1.5 * low, -0.01), 1.4 * NEAR)
     ax.set_xlim(left=0.0)
-    headroom(ax, 0.1)
-    legend(ax, loc="upper left")
-    dress(ax, "how the pieces leave each other")
+    dress(ax)
+    legend_above(ax, 1)
     return ax
 
 
@@ -67,13 +89,13 @@ def _draw_gap(ax, one: xr.Dataset, colour: str) -> None:
     known = np.isfinite(one["gap_time"].values)
     time, gap, clearance = (one[v].values[known] for v in ("gap_time", "gap", "clearance"))
     near = np.flatnonzero(clearance < NEAR)
-    shown = slice(0, int(near[-1]) + 2 if near.size else len(time))
-    time, gap, clearance = time[shown] - separated, gap[shown], clearance[shown]
+    shown = slice(0, int(near[-1]) + 1 if near.size else len(time))
+    time, gap, clearance = time[shown] - parted, gap[shown], clearance[shown]
     wide, thin = widths(2)
     free = math.isfinite(float(one["gap_min"])) and not int(one["recontact"])
     least = f", smallest {float(one['gap_min']):.3f} m" if free else ""
-    ax.plot(time, gap, color=colour, lw=wide, alpha=0.5, label=f"{name}: gap along the axis")
-    ax.plot(time, clearance, color=colour, lw=thin, ls=(0, (4, 2)), label=f"{name}: clearance{least}")
+    ax.plot(time, gap, color=colour, lw=wide, alpha=0.5, label=f"{name}: gap along the axis", gid="gap")
+    ax.plot(time, clearance, color=colour, lw=thin, ls=(0, (4, 2)), label=f"{name}: clearance{least}", gid="gap")
     touch = (clearance <= 0.0) & (time > 0.0)  # as the joint lets go they still touch
     if touch.any():
         ax.plot(time[touch], clearance[touch], "x", ms=4.0, color=INK, label=f"{name}: the pieces touch")
@@ -119,20 +141,20 @@ def plot_bodies(ds: xr.Dataset, *, axes=None):
     for k in pieces(ds):
         path = {v: body_of(ds[[f"body_{v}"]], k)[f"body_{v}"].values for v in ("time", "height", "east", "north")}
         name = str(ds["body"].values[k])
-        over_time.plot(path["time"], path["height"], color=_colour(k), lw=LINE + 0.3, label=name)
-        above.plot(path["east"], path["north"], color=_colour(k), lw=LINE + 0.3)
+        look = {"color": _colour(k), "lw": LINE + 0.3, "ls": DASHES[k % len(DASHES)], "label": name}
+        over_time.plot(path["time"], path["height"], **look)
+        above.plot(path["east"], path["north"], **look)
         _mark_kinds(axes, ds, k)
-    above.plot(0.0, 0.0, "s", ms=5.0, color=INK)
-    small = {"textcoords": "offset points", "fontsize": FONT - 1.0, "color": INK}
-    above.annotate("rail", (0.0, 0.0), (0.0, -7.0), ha="center", va="top", **small)
+    above.plot(0.0, 0.0, "s", ms=5.0, color=INK, label="rail")
     _legend_of_kinds(over_time, ds)
     over_time.set(xlabel="time since ignition (s)", ylabel=label(ds["body_height"]))
     above.set(xlabel=label(ds["body_east"]), ylabel=label(ds["body_north"]))
     above.set_aspect("equal", adjustable="datalim")
     over_time.set_ylim(bottom=0.0)
     over_time.set_xlim(left=0.0)
-    dress(over_time, "height of every body")
-    dress(above, "from above")
+    for ax in axes:
+        dress(ax)
+        legend_above(ax, 2)
     return axes
 
 
@@ -158,7 +180,6 @@ def _legend_of_kinds(ax, ds: xr.Dataset) -> None:
     for kind, (marker, text) in MARKS.items():
         if kind in there:
             ax.plot([], [], marker=marker, ms=6.0, color=PALE, mec=INK, mew=0.8, ls="", label=text)
-    legend(ax, loc="upper right")
 
 
 # ---------------------------------------------------------------- what happened when
@@ -179,7 +200,6 @@ def plot_timeline(ds: xr.Dataset, *, ax=None):
     if not rows:
         raise ValueError("plot_timeline finds nothing to show: no event came and no rule fired in this flight")
     ax = axes_or_new(ax, size=(9.0, 0.8 + 0.24 * len(rows)))
-    ax.set_xscale("function", functions=(lambda t: np.sqrt(np.maximum(t, 0.0)), np.square))
     end = max(float(np.nanmax(ds["event_time"].values, initial=0.0)), float(np.nanmax(ds["rule_fired"].values, initial=0.0)), 1.0)
     for row, found in enumerate(moments.values()):
         _draw_moments(ax, row, found)
@@ -187,7 +207,7 @@ def plot_timeline(ds: xr.Dataset, *, ax=None):
         _draw_rule(ax, row, ds.isel(rule=k), end)
     if moments and rules:
         ax.axhline(len(moments) - 0.5, color=GREY, lw=0.6)
-    _scale_of_time(ax, end)
+    scale_of_time(ax, 1.25 * end)
     ax.set_yticks(range(len(rows)), [text.replace("_", " ") for text in rows])
     ax.set_ylim(len(rows) - 0.5, -0.5)
     dress(ax)
@@ -231,13 +251,6 @@ def _say(ax, time: float, row: int, text: str, *, left: bool = False) -> None:
     ax.annotate(text, (time, row), offset, textcoords="offset points", fontsize=FONT - 1.0, color=INK, ha=side, va="center")
 
 
-def _scale_of_time(ax, end: float) -> None:
-    ax.set_xlim(0.0, 1.25 * end)
-    ax.set_xticks([t for t in TICKS if t <= 1.25 * end], [f"{t:g}" for t in TICKS if t <= 1.25 * end])
-    ax.xaxis.minorticks_off()
-    ax.set_xlabel("time since ignition (s), square-root scale")
-
-
 def _key(ax, ds: xr.Dataset, rules: bool) -> None:
     for k in pieces(ds):
         ax.plot([], [], "o", ms=5.0, color=_colour(k), label=str(ds["body"].values[k]))
@@ -260,7 +273,7 @@ def plot_landings(ds: xr.Dataset, *, share: float = 0.95, ax=None):
     itself in fewer than 3 flights has none.
     """
     need_ensemble(ds, "plot_landings", "body_landing_east", "body_landing_north", "body", *_PIECES)
-    ax = axes_or_new(ax, size=(6.8, 6.8))
+    ax = axes_or_new(ax, size=fitted_size(*(ds[f"body_landing_{of}"].values for of in ("east", "north"))))
     drawn = 0
     for k in pieces(ds):
         drawn += _draw_places(ax, ds, k, share)
@@ -287,7 +300,9 @@ def _draw_places(ax, ds: xr.Dataset, k: int, share: float) -> int:
     if not len(known):
         return 0
     text = f"{ds['body'].values[k]}: {len(known)} of {len(own)} down"
-    ax.plot(*known.T, "o", ms=2.8, mew=0.0, color=_colour(k), alpha=0.6, label=text, zorder=2)
+    few = len(known) < FEW  # a body that came loose in a flight or two is not to be lost among hundreds of points
+    style = {"marker": "D" if few else "o", "ms": 6.0 if few else 2.8, "mec": INK, "mew": 0.8 if few else 0.0, "alpha": 1.0 if few else 0.6}
+    ax.plot(*known.T, ls="", color=_colour(k), label=text, zorder=3.5 if few else 2, **style)
     if len(known) >= LEAST:
         draw_ellipses(ax, [containment(sub, share, x="body_landing_east", y="body_landing_north")], _colour(k))
     return len(known)

@@ -8,7 +8,7 @@ import numpy as np
 import xarray as xr
 
 from sixdof.mission.units import shown as worded
-from sixdof.plot.style import CYCLE, FONT, GREY, INK, LINE, axes_or_new, dress, headroom, label, legend, shown
+from sixdof.plot.style import CYCLE, FONT, GREY, INK, LINE, axes_or_new, dress, label, legend_beside, legend_on_top, shown
 from sixdof.study.reading.result import need_table
 
 PERIODS = 8.0  # of the cycle that are shown
@@ -43,8 +43,7 @@ def plot_limit_cycle(flown: xr.Dataset, cycles: xr.Dataset | None = None, *, cyc
                 ax.axhline(edge, color=colour, lw=0.8, ls=(0, (4, 3)))
     ax.set(xlabel=label(flown["time"]), ylabel="angle (deg)")
     ax.set_xlim(float(part["time"][0]), float(part["time"][-1]))
-    headroom(ax, 0.2)
-    legend(ax, loc="upper left", ncols=3)
+    legend_on_top(ax, 3)
     dress(ax, _title(one))
     return ax
 
@@ -58,24 +57,24 @@ def plot_describing(curves: xr.Dataset, cycles: xr.Dataset | None = None, *, ax=
     need_table(curves, "plot_describing", "loops.limit_cycle.limit_cycle_curves", *_CURVES)
     ax = axes_or_new(ax, size=(6.4, 5.0))
     hertz, gain, phase = curves["frequency"].values, curves["loop_gain"].values, np.degrees(curves["loop_phase"].values)
-    ax.plot(phase, gain, color=INK, lw=LINE + 0.5, label="the loop")
+    ax.plot(phase, gain, color=INK, lw=LINE + 0.5, label="the loop", gid="cut")
     for mark in MARKS:
-        if hertz[0] <= mark <= hertz[-1]:
-            at = np.interp(mark, hertz, phase), np.interp(mark, hertz, gain)
+        at = np.interp(mark, hertz, phase), np.interp(mark, hertz, gain)
+        if hertz[0] <= mark <= hertz[-1] and ROOM[1][0] < at[0] < ROOM[1][1] and ROOM[0][0] < at[1] < ROOM[0][1]:
             ax.plot(*at, ".", color=INK, ms=5.0)
-            ax.annotate(f"{mark:g} Hz", at, (-5.0, 4.0), textcoords="offset points", fontsize=FONT - 1.0, color=INK, ha="right", annotation_clip=True)
+            ax.annotate(f"{mark:g} Hz", at, (-5.0, 5.0), textcoords="offset points", fontsize=FONT - 1.0, color=INK, ha="right", annotation_clip=True)
     colours = {}
     for k in range(curves.sizes["curve"]):
         name, between = str(curves["imperfection"].values[k]), bool(curves["between"].values[k])
         colour = colours.setdefault(name, CYCLE[len(colours)])
         x, y = np.degrees(curves["inverse_phase"].values[k]), curves["inverse_gain"].values[k]
         text = f"-1/N, {NAMES[name]}" + (", between levels" if between else "")
-        ax.plot(x, y, color=colour, lw=LINE, ls=(0, (3, 2)) if between else "-", label=text)
+        ax.plot(x, y, color=colour, lw=LINE, ls=(0, (3, 2)) if between else "-", label=text, gid="cut")
     if cycles is not None:
         _mark(ax, curves, cycles, colours)
     ax.plot(-180.0, 0.0, "+", ms=9.0, color=INK)
     ax.set(xlabel="phase (deg)", ylabel="gain (dB)", xlim=ROOM[1], ylim=ROOM[0])
-    legend(ax, loc="upper left", fontsize=FONT - 1.0)
+    legend_beside(ax)
     dress(ax, "the loop and what the servo's imperfections do to it")
     return ax
 

@@ -9,11 +9,11 @@ import numpy as np
 import xarray as xr
 
 from sixdof.mission.units import shown as worded
-from sixdof.plot.style import CYCLE, FONT, GREY, INK, LINE, PALE, dress, headroom, label, legend, second_axis, widths
+from sixdof.plot.style import CYCLE, FONT, GREY, INK, LINE, PALE, dress, label, legend_on_top, match_headroom, second_axis, widths
 from sixdof.study.loops.margins import REQUIRED_GAIN_DB, REQUIRED_PHASE, check_requirement
 from sixdof.study.reading.result import need_table
 
-UNSTABLE_SHADE, UNSTABLE_EDGE = "#f7e3d8", "#d9b8a6"
+FORBIDDEN_SHADE = "#f7e3d8"
 MOST_GAIN = 40.0  # dB: a margin beyond it is as good as any
 CHANNEL_COLOURS = {"pitch": CYCLE[0], "yaw": CYCLE[1], "roll": CYCLE[2]}
 DASHED, DOTTED = (0, (4, 2)), (0, (1, 1.5))
@@ -34,44 +34,51 @@ def plot_modes(models: xr.Dataset, *, axes=None):
     for ax, name, factor in ((frequency, "short_period_frequency", 0.5 / math.pi), (damping, "short_period_damping", 1.0)):
         _lines(ax, models, models[name] * factor, "plane", in_order)
         ax.set_ylim(0.0, max(ax.get_ylim()[1], 1e-3))
-        shade(ax, models["time"].values, np.isnan(models["short_period_frequency"].values).any(axis=1), "statically unstable")
+        for name in in_order:
+            unstable = np.isnan(models["short_period_frequency"].sel(plane=name).values)
+            shade(ax, models["time"].values, unstable, f"{name} statically unstable", CHANNEL_COLOURS[str(name)])
     _lines(roll, models, models["roll_time_constant"].expand_dims(channel=["roll"]), "channel", ["roll"])
     roll.set_ylim(0.0, max(roll.get_ylim()[1], 1e-3))
     _lines(effect, models, models["effectiveness"], "channel", ["pitch", "yaw"])
-    _roll_beside(effect, models)
+    other = _roll_beside(effect, models)
     texts = ("natural frequency (Hz)", "damping ratio", "time constant (s)", "pitch, yaw (rad/s$^2$ per rad of demand)")
     titles = ("short period", "short period: damping", "roll", "effectiveness of the controls")
     for k, (ax, text, title) in enumerate(zip(axes.flat, texts, titles)):
         ax.set(xlabel=label(models["time"]) if k > 1 else "", ylabel=text)
+        ax.tick_params(labelbottom=k > 1)
         _mark_stages(ax, models)
-        headroom(ax, 0.14)
-        legend(ax, loc="upper right", ncols=4)
+        before = ax.get_ylim()
+        legend_on_top(ax, 3)
+        if ax is effect:
+            match_headroom(other, ax, before)
         along_flight(ax, models, title, mach=k < 2)
     return axes
 
 
-def _roll_beside(ax, models: xr.Dataset) -> None:
-    """Draw the effectiveness in roll, many times that in pitch, on a scale of its own; both scales have zero at one height."""
+def _roll_beside(ax, models: xr.Dataset):
+    """Draw the effectiveness in roll, many times that in pitch, on a scale of its own, returned; roll that is reversed has its own zero line."""
     other = second_axis(ax, "roll (rad/s$^2$ per rad of demand)", CHANNEL_COLOURS["roll"])
     # dashed: of much the same shape as pitch, so that the lines often lie on each other
     look = {"color": CHANNEL_COLOURS["roll"], "lw": LINE + 0.3, "ls": (0, (5, 4))}
     other.plot(models["time"], models["effectiveness"].sel(channel="roll"), label="roll", **look)
     ax.plot([], [], label="roll, right scale", **look)
-    ends = np.array([a.get_ylim() for a in (ax, other)])
-    ends[:, 0] = np.minimum(ends[:, 0], 0.0) if (models["effectiveness"] < 0.0).any() else 0.0
-    ends[:, 1] = np.maximum(ends[:, 1], 0.0)
-    low = (ends[:, 0] / np.maximum(ends[:, 1], 1e-9)).min()
-    for a, (_, high) in zip((ax, other), ends):
-        a.set_ylim(low * max(high, 1e-9), max(high, 1e-9))
-    headroom(other, 0.14)
+    for own, channels in ((ax, ["pitch", "yaw"]), (other, ["roll"])):
+        values, (low, high) = models["effectiveness"].sel(channel=channels).values, own.get_ylim()
+        own.set_ylim(min(low, 0.0) if (values < 0.0).any() else 0.0, max(high, 1e-9) if (values > 0.0).any() else 1e-9)
+    if other.get_ylim()[0] < 0.0:
+        other.axhline(0.0, color=CHANNEL_COLOURS["roll"], lw=0.6)
+    if ax.get_ylim()[0] < 0.0:
+        ax.axhline(0.0, color=GREY, lw=0.6)
+    return other
 
 
-def plot_margins(found, *, channel: str | None = None, broken_at: str = "actuator", required=(REQUIRED_GAIN_DB, REQUIRED_PHASE), axes=None):
+def plot_margins(found, *, channel: str | None = None, broken_at: str = "actuator", required=(REQUIRED_GAIN_DB, REQUIRED_PHASE), colours=(), axes=None):
     """Draw gain margin, phase margin and |1 + L| against time, Mach above, with what is required; unstable stretches are shaded.
 
     found : what `study.margins.margins` (or `coupled_margins`) returns, or a dictionary name -> such a Dataset, for one channel laid
-    over each other ("pitch" if none is named). channel : one of them alone. required : (dB, rad). axes : three axes, or None.
-    The gain-reduction margin (how much the gain may fall) is dashed. Returns the three axes.
+    over each other ("pitch" if none is named). channel : one of them alone. required : (dB, rad). colours : of the curves in their order,
+    before those of the channels or the cycle. axes : three axes, or None. The gain-reduction margin (how much the gain may fall) is dashed.
+    Returns the three axes.
 
     Raises
     ------
@@ -86,22 +93,21 @@ def plot_margins(found, *, channel: str | None = None, broken_at: str = "actuato
     curves = _curves_of(sets, "pitch" if several and channel is None else channel, broken_at)
     axes = new_axes(axes, 3, 1, size=(7.4, 7.6), who="plot_margins", sharex=True).ravel()
     for ax, (name, factor, text) in zip(axes, _OF_MARGINS):
-        for (of, one), width in zip(curves, widths(len(curves))):
-            _margin_line(ax, one, name, factor, of, width)
+        for (of, one), width, colour in zip(curves, widths(len(curves)), _curve_colours(curves, colours)):
+            _margin_line(ax, one, name, factor, of, width, colour)
         ax.set_ylabel(text)
     _require(axes, required)
     channels = sorted({str(c) for _, one in curves for c in np.atleast_1d(one["channel"].values)}, key=list(CHANNEL_COLOURS).index)
     for ax in axes:
-        for one in {id(one): one for _, one in curves}.values():
-            shade(ax, one["time"].values, ~one["stable"].values.astype(bool), "unstable")
+        for (of, one), colour in zip(curves, _curve_colours(curves, colours)):
+            shade(ax, one["time"].values, ~one["stable"].values.astype(bool), f"{of} unstable", colour)
     where = "demand" if broken_at == "actuator" else f"{broken_at} reading"
     title = f"{channels[0] if len(channels) == 1 else 'margins'}, broken at the {where}"
     axes[-1].set_xlabel(label(curves[0][1]["time"]))
     for k, ax in enumerate(axes):
         ax.set_ylim(bottom=0.0)
-        headroom(ax, 0.2 if k == 0 else 0.12)
         along_flight(ax, curves[0][1], title if k == 0 else "", mach=k == 0)
-        legend(ax, handles=_first_of_each(ax, every=k == 0), loc="upper left", ncols=5, columnspacing=1.2)
+        legend_on_top(ax, 4, handles=_first_of_each(ax, every=k == 0))
     return axes
 
 
@@ -121,13 +127,18 @@ def _curves_of(sets: Mapping, channel, broken_at: str) -> list:
     return out
 
 
-def _margin_line(ax, one: xr.Dataset, name: str, factor: float, of: str, width: float) -> None:
-    colour = CHANNEL_COLOURS.get(of) or CYCLE[sum(line.get_gid() == "margin" for line in ax.lines) % len(CYCLE)]
+def _curve_colours(curves: list, given) -> list[str]:
+    """Return a colour for each curve: those given, else that of its channel, else of the cycle."""
+    own = [CHANNEL_COLOURS.get(of) or CYCLE[k % len(CYCLE)] for k, (of, _) in enumerate(curves)]
+    return [*given, *own[len(given) :]]
+
+
+def _margin_line(ax, one: xr.Dataset, name: str, factor: float, of: str, width: float, colour: str) -> None:
     values = one[name].values * factor
     if name == "gain_margin_db":
         values = np.minimum(values, MOST_GAIN)  # NaN, no crossing, stays NaN
         less = one["gain_reduction_db"].values
-        ax.plot(one["time"], np.where(less <= MOST_GAIN, less, np.nan), color=colour, lw=LINE, ls=DASHED, gid="reduction")
+        ax.plot(one["time"], np.where(less <= MOST_GAIN, less, np.nan), color=colour, lw=LINE, ls=DASHED, gid=f"of:{of}")
     ax.plot(one["time"], values, color=colour, lw=width, marker=".", ms=3.0, label=of, gid="margin")
 
 
@@ -136,15 +147,16 @@ def _require(axes, required) -> None:
     axes[0].plot([], [], color=GREY, lw=LINE, ls=DASHED, label="gain-reduction margin")
     # a loop that stays this far from -1 has the gain margin for certain: |1 + L| >= 1 - 1/g
     for ax, value in zip(axes, (gain_db, math.degrees(phase), 1.0 - 10.0 ** (-gain_db / 20.0))):
-        text = f"enough for {gain_db:g} dB" if ax is axes[-1] else f"required: {value:g}"
+        unit = "dB" if ax is axes[0] else "deg"
+        text = f"enough for {gain_db:g} dB" if ax is axes[-1] else f"required: {value:g} {unit}"
         ax.axhline(value, color=INK, lw=LINE, ls=DOTTED, label=text)
 
 
 def _first_of_each(ax, *, every: bool) -> list:
-    """Return the handles of a legend without repetition; where not `every`, those of the curves are left to the first panel."""
+    """Return the handles of a legend without repetition; where not `every`, those of the curves and their shading are left to the first panel."""
     seen = {}
     for handle, text in zip(*ax.get_legend_handles_labels()):
-        if every or getattr(handle, "get_gid", lambda: None)() != "margin":
+        if every or "unstable" not in text and getattr(handle, "get_gid", lambda: None)() != "margin":
             seen.setdefault(text, handle)
     return list(seen.values())
 
@@ -205,14 +217,16 @@ def along_flight(ax, models: xr.Dataset, title: str = "", *, mach: bool = True) 
     above.set_xlabel("Mach", fontsize=FONT - 0.5, color=GREY, loc="right", labelpad=2.0)
 
 
-def shade(ax, time: np.ndarray, where: np.ndarray, text: str) -> None:
-    """Shade the stretches of time in which `where` holds, each to half way to its neighbours; they get one entry of the legend."""
+def shade(ax, time: np.ndarray, where: np.ndarray, text: str, colour: str) -> None:
+    """Shade in a pale tint of `colour` the stretches of time in which `where` holds, each to half way to its neighbours; they get one entry of the legend."""
+    from matplotlib.colors import to_rgb
+
     edges = np.concatenate([time[:1], 0.5 * (time[1:] + time[:-1]), time[-1:]])
     if len(time) == 1:
         edges = edges + np.array([-0.5, 0.5])
     change = np.flatnonzero(np.diff(np.concatenate([[False], where, [False]]).astype(int)))
     for start, stop in zip(change[::2], change[1::2]):
-        ax.axvspan(edges[start], edges[stop], fc=UNSTABLE_SHADE, ec=UNSTABLE_EDGE, lw=0.5, zorder=0.4, label=text)
+        ax.axvspan(edges[start], edges[stop], fc=(*to_rgb(colour), 0.13), ec=(*to_rgb(colour), 0.5), lw=0.5, zorder=0.4, label=text)
         text = "_"
 
 

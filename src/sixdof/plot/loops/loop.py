@@ -9,8 +9,8 @@ import numpy as np
 import xarray as xr
 
 from sixdof.mission.mission import Mission
-from sixdof.plot.loops.linear import DASHED, UNSTABLE_SHADE, need_one_of, need_required, new_axes
-from sixdof.plot.style import CYCLE, FONT, GREY, INK, LINE, PALE, axes_or_new, dress, legend
+from sixdof.plot.loops.linear import DASHED, FORBIDDEN_SHADE, need_one_of, need_required, new_axes
+from sixdof.plot.style import CYCLE, FONT, GREY, INK, LINE, PALE, axes_or_new, dress, legend, legend_beside
 from sixdof.study.loops.linear import CHANNELS, check_point
 from sixdof.study.loops.loop import BREAKS, LOWEST, flown_mission, open_loop
 from sixdof.study.loops.margins import REQUIRED_GAIN_DB, REQUIRED_PHASE, margins
@@ -78,7 +78,7 @@ def plot_bode(models: xr.Dataset, points=None, channel: str = "pitch", *, gains=
     size, phase = axes
     for curve in curves:
         for ax, values in ((size, curve.gain_db), (phase, curve.phase)):
-            ax.plot(curve.frequency, values, color=curve.colour, lw=curve.width, label=curve.text, zorder=3 if curve.worst else 2)
+            ax.plot(curve.frequency, values, color=curve.colour, lw=curve.width, label=curve.text, zorder=3 if curve.worst else 2, gid="cut")
     size.axhline(0.0, color=INK, lw=0.8)
     _critical_phases(phase, phase.axhline)
     for curve in curves:
@@ -90,7 +90,7 @@ def plot_bode(models: xr.Dataset, points=None, channel: str = "pitch", *, gains=
     size.set(ylabel="gain (dB)", ylim=(max(size.get_ylim()[0], -2.0 * SPAN_DB), min(size.get_ylim()[1], 1.5 * SPAN_DB)))
     phase.set(ylabel="phase (deg)", xlabel="frequency (rad/s), up to half the sampling rate")
     phase.yaxis.set_major_locator(_steps_of(phase, 45.0))
-    legend(size, loc="lower left")
+    legend_beside(size)
     dress(size, _title(channel, broken_at))
     dress(phase)
     _hertz_above(size)
@@ -105,10 +105,10 @@ def plot_nyquist(models: xr.Dataset, points=None, channel: str = "pitch", *, gai
     """
     required = need_required(required, "plot_nyquist")
     curves = _open_loops("plot_nyquist", models, points, channel, gains, broken_at, bending)
-    ax = axes_or_new(ax, size=(8.2, 5.4))
+    ax = axes_or_new(ax, size=(9.6, 5.4))
     _forbid_in_plane(ax, *required)
     for curve in curves:
-        ax.plot(curve.values.real, curve.values.imag, color=curve.colour, lw=curve.width, label=curve.text, zorder=3 if curve.worst else 2)
+        ax.plot(curve.values.real, curve.values.imag, color=curve.colour, lw=curve.width, label=curve.text, zorder=3 if curve.worst else 2, gid="cut")
     ax.plot(-1.0, 0.0, "+", ms=9.0, mew=1.4, color=INK, zorder=5)
     for curve in curves:
         if curve.worst and math.isfinite(curve.margin("distance")):
@@ -134,7 +134,7 @@ def plot_nichols(models: xr.Dataset, points=None, channel: str = "pitch", *, gai
     ax = axes_or_new(ax, size=(8.4, 5.4))
     for curve in curves:
         seen = np.abs(curve.gain_db) <= SPAN_DB
-        ax.plot(curve.phase, curve.gain_db, color=curve.colour, lw=curve.width, label=curve.text, zorder=3 if curve.worst else 2)
+        ax.plot(curve.phase, curve.gain_db, color=curve.colour, lw=curve.width, label=curve.text, zorder=3 if curve.worst else 2, gid="cut")
         ax.update_datalim(np.stack([curve.phase, curve.gain_db], axis=1)[seen])
     phases = np.concatenate([curve.phase[np.abs(curve.gain_db) <= SPAN_DB] for curve in curves] + [np.array([-240.0, -120.0])])
     ax.set(xlim=(phases.min() - 10.0, phases.max() + 10.0), ylim=(-SPAN_DB, SPAN_DB))
@@ -176,7 +176,7 @@ def _forbid_in_plane(ax, gain_db: float, phase: float) -> None:
     alpha = max(2.0 * (g - 1.0) / (g + 1.0), 2.0 * math.tan(0.5 * phase))
     low, high = -(2.0 + alpha) / (2.0 - alpha), -(2.0 - alpha) / (2.0 + alpha)
     text = f"{gain_db:g} dB and {math.degrees(phase):g} deg"
-    ax.add_patch(Circle((0.5 * (low + high), 0.0), 0.5 * (high - low), fc=UNSTABLE_SHADE, ec="none", zorder=0.5, label=f"disk that holds\n{text}"))
+    ax.add_patch(Circle((0.5 * (low + high), 0.0), 0.5 * (high - low), fc=FORBIDDEN_SHADE, ec="none", zorder=0.5, label=f"disk that holds\n{text}"))
     ax.add_patch(Circle((0.0, 0.0), 1.0, fill=False, ec=GREY, lw=LINE, ls=DASHED, zorder=1.0, label="unit circle"))
     half = math.degrees(phase)
     ax.add_patch(Arc((0.0, 0.0), 2.0, 2.0, theta1=180.0 - half, theta2=180.0 + half, ec=GREY, lw=3.0, zorder=1.1))
@@ -187,7 +187,7 @@ def _forbid_in_chart(ax, centre: float, gain_db: float, phase: float) -> None:
     from matplotlib.patches import Ellipse
 
     text = f"{gain_db:g} dB, {math.degrees(phase):g} deg\nround -180 deg, 0 dB" if centre == -180.0 else "_"
-    ax.add_patch(Ellipse((centre, 0.0), 2.0 * math.degrees(phase), 2.0 * gain_db, fc=UNSTABLE_SHADE, ec=GREY, lw=0.6, zorder=0.5, label=text))
+    ax.add_patch(Ellipse((centre, 0.0), 2.0 * math.degrees(phase), 2.0 * gain_db, fc=FORBIDDEN_SHADE, ec=GREY, lw=0.6, zorder=0.5, label=text))
     ax.plot(centre, 0.0, "+", ms=9.0, mew=1.4, color=INK, zorder=5)
 
 

@@ -12,7 +12,7 @@ from sixdof.mission.mission import Mission
 from sixdof.mission.units import shown
 from sixdof.plot.loops.linear import DASHED, DOTTED, need_number, need_one_of, new_axes
 from sixdof.plot.loops.loop import BESIDE, DARKEST, PALEST, WORST, Curve, chosen_points, place, s_plane
-from sixdof.plot.style import CYCLE, FONT, GREY, INK, LINE, axes_or_new, blank, dress, headroom, label, legend, unwound
+from sixdof.plot.style import CYCLE, FONT, GREY, INK, LINE, axes_or_new, blank, dress, label, legend, legend_on_top, unwound
 from sixdof.study.loops.linear import CHANNELS, check_point
 from sixdof.study.loops.loop import LOWEST, closed_response, flown_mission, open_loop
 from sixdof.study.reading.control_metrics import channel_error
@@ -56,7 +56,7 @@ def plot_root_locus(models: xr.Dataset, point: int = 0, channel: str = "pitch", 
         ax.plot(s.real, s.imag, "D", ms=5.0, color=WORST, zorder=6, label=f"limit: {factor:.2f} times, {s.imag:.3g} rad/s", gid="limit")
     ax.axvline(0.0, color=INK, lw=0.8)
     ax.set(xlim=(-reach, 0.4 * reach), ylim=(-0.01 * reach, reach), xlabel="real part of log(z)/T (1/s)", ylabel="imaginary part (rad/s)")
-    legend(ax, loc="upper right", frameon=True, facecolor="white", edgecolor="none", framealpha=0.85)
+    legend(ax, loc="upper left", bbox_to_anchor=(0.0, -0.12), ncols=3)
     dress(ax, f"{channel} loop, closed-loop poles at {place(models, point)}")
     return ax
 
@@ -151,8 +151,8 @@ def _trace(ax, s: np.ndarray, factors: np.ndarray) -> None:
 def _damping_lines(ax, reach: float) -> None:
     for ratio in (0.1, 0.2, 0.3, 0.5, 0.7, 0.9):
         x, y = -ratio, math.sqrt(1.0 - ratio**2)
-        ax.plot([0.0, 2.0 * reach * x], [0.0, 2.0 * reach * y], color=GREY, lw=0.6, ls=DOTTED, zorder=1)
         end = 0.97 * reach / max(y, -x)
+        ax.plot([0.0, end * x], [0.0, end * y], color=GREY, lw=0.6, ls=DOTTED, zorder=1)
         ax.text(end * x, end * y, f"{ratio:g}", fontsize=FONT - 1.0, color=GREY, ha="center", va="center", bbox=_BOX, zorder=2, clip_on=True)
 
 
@@ -278,7 +278,7 @@ def plot_responses(flights: Mapping[str, xr.Dataset], channel: str = "pitch", *,
         part = ds.sel(time=climb(ds))
         time = part["time"].values
         axes[0].plot(time, unwound(np.degrees(part[angle].values)), color=colour, lw=LINE + 0.3, label=name)
-        axes[0].plot(time, unwound(np.degrees(part[f"commanded_{channel}"].values)), color=colour, lw=LINE, ls=DASHED, gid="goal")
+        axes[0].plot(time, unwound(np.degrees(part[f"commanded_{channel}"].values)), color=colour, lw=LINE, ls=DASHED, gid=f"of:{name}")
         axes[1].plot(time, np.degrees(channel_error(part, channel)), color=colour, lw=LINE + 0.3, label=name)
         command = np.degrees(part["fin_command"].values)
         fin = int(np.nansum(np.abs(np.diff(command, axis=0)), axis=0).argmax())
@@ -290,8 +290,7 @@ def plot_responses(flights: Mapping[str, xr.Dataset], channel: str = "pitch", *,
     axes[1].axhline(0.0, color=INK, lw=0.8)
     for ax, text in zip(axes, (f"{channel} angle (deg)", "goal minus truth (deg)", "command of a fin (deg)")):
         ax.set_ylabel(text)
-        headroom(ax, 0.2)
-        legend(ax, loc="upper left", ncols=4)
+        legend_on_top(ax, 4)
         dress(ax, f"{channel} in flight" if ax is axes[0] else "")
     axes[2].set_xlabel(label(next(iter(flights.values()))["time"]))
     return axes

@@ -9,7 +9,7 @@ import numpy as np
 import xarray as xr
 
 from sixdof.mission.units import shown as said
-from sixdof.plot.style import CYCLE, FONT, GREY, INK, LINE, dress, label, legend, shown
+from sixdof.plot.style import CYCLE, FONT, GREY, INK, LINE, dress, label, legend, legend_on_top, shown
 from sixdof.study.reading.result import need_table, plural
 from sixdof.study.uncertainty.robust_margins import check_requirement, worst_draws
 
@@ -18,6 +18,7 @@ LEAST_SHARE = 0.5  # of the flights: where fewer are in flight there is no band
 PLACES = 60  # of the common axis
 CEILING = 30.0  # dB: what lies above bears anything, and is drawn there
 COLOURS = "viridis"
+MORE_IS_BETTER = ("distance", "gain_margin_db", "gain_reduction_db", "phase_margin", "modulus", "disk")  # of the variables of a map; of others less is
 USUAL, OUTLIER = 0.95, 3.0  # colours end at this quantile of the stable pairs where the largest value is so many times as large
 PANELS = ("distance", "error_rms", "saturation_share")
 
@@ -57,13 +58,13 @@ def plot_margin_spread(
     blamed = [] if worst < 1 else list(worst_draws(spread.sel(channel=[channel]), worst)["flight"].values)
     rows = [int(np.flatnonzero(spread["flight"].values == number)[0]) for number in blamed]
     axes = _side_by_side(axes, 2)
-    for ax, (values, required, text) in zip(axes, curves):
+    for ax, (values, required, text), unit in zip(axes, curves, ("dB", "deg")):
         _spread(ax, one[over].values, values, rows, blamed, over)
-        ax.axhline(required, color=INK, lw=LINE, ls=(0, (5, 2)), label=f"required: {required:.3g}")
+        ax.axhline(required, color=INK, lw=LINE, ls=(0, (5, 2)), label=f"required: {required:.3g} {unit}")
         ax.set(xlabel=label(spread[over]), ylabel=text)
         ax.set_ylim(bottom=min(0.0, ax.get_ylim()[0]))
         dress(ax, f"{channel}, {plural(int(there.any(axis=1).sum()))}")
-    legend(axes[0], loc="upper left", bbox_to_anchor=(0.0, -0.17), ncols=3)
+        legend_on_top(ax, 3)
     return axes
 
 
@@ -121,24 +122,30 @@ def plot_gain_map(found: xr.Dataset, variables: Sequence[str] | None = None, *, 
     check_requirement(gain_db, phase, who)
     axes = _side_by_side(axes, len(names))
     found = found.sortby(list(found["stable"].dims))
-    for k, (ax, name) in enumerate(zip(axes, names)):
+    for ax, name in zip(axes, names):
         _map(ax, found, name, gain_db, phase)
-        if k == 0:
-            legend(ax, loc="lower left", bbox_to_anchor=(-0.02, 1.06), ncols=2, handlelength=2.2)
+        if ax.get_legend_handles_labels()[1]:
+            legend(ax, loc="lower left", bbox_to_anchor=(-0.02, 1.02), ncols=2, handlelength=2.2)
     return axes
 
 
 def _map(ax, found: xr.Dataset, name: str, gain_db: float, phase: float) -> None:
     x_name, y_name = found["stable"].dims
     x, y, variable = found[x_name].values, found[y_name].values, found[name]
+    share = name.endswith("_share")
+    if share:  # of the time, in per cent
+        variable = variable.copy(data=100.0 * variable.values).assign_attrs(units="%")
     values = np.ma.masked_invalid(shown(variable).T)
     sound = values[found["stable"].values.T].compressed()  # unstable pairs may be far off: they do not set the colours
-    ends = _colour_ends(sound)
-    mesh = ax.pcolormesh(x, y, values, shading="nearest", cmap=COLOURS, vmin=ends[0], vmax=ends[1], rasterized=True, zorder=1)
+    ends = (0.0, max(float(values.max()), 1.0)) if share else _colour_ends(sound)
+    better = "more" if name in MORE_IS_BETTER else "less"
+    mesh = ax.pcolormesh(
+        x, y, values, shading="nearest", cmap=COLOURS if better == "more" else f"{COLOURS}_r", vmin=ends[0], vmax=ends[1], rasterized=True, zorder=1
+    )
     beyond = [ends[0] is not None and bool(values.min() < ends[0]), ends[1] is not None and bool(values.max() > ends[1])]
     extend = {(False, False): "neither", (True, False): "min", (False, True): "max", (True, True): "both"}[tuple(beyond)]
     bar = ax.figure.colorbar(mesh, ax=ax, pad=0.02, aspect=28, extend=extend)
-    bar.set_label(label(variable, wrap=34), fontsize=FONT + 0.5, color=INK)
+    bar.set_label(f"{label(variable, wrap=34)}\nbright is good: {better}", fontsize=FONT + 0.5, color=INK)
     bar.ax.tick_params(labelsize=FONT, width=0.6, length=3.0, color=GREY, labelcolor=INK)
     bar.outline.set_linewidth(0.0)
     _unstable(ax, x, y, ~found["stable"].values.T)
@@ -150,7 +157,7 @@ def _map(ax, found: xr.Dataset, name: str, gain_db: float, phase: float) -> None
         if margin.min() < level < margin.max():
             ax.contour(x, y, margin, levels=[level], colors=["white"], linewidths=LINE + 1.5, linestyles="-", zorder=3)
             ax.contour(x, y, margin, levels=[level], colors=[INK], linewidths=LINE + 0.3, linestyles=style, zorder=3)
-        ax.plot([], [], color=INK, lw=LINE + 0.3, ls=style, label=text)
+            ax.plot([], [], color=INK, lw=LINE + 0.3, ls=style, label=text)
     limits = ax.get_xlim(), ax.get_ylim()
     own = [found[one].attrs.get("designed", math.nan) for one in (x_name, y_name)]
     if np.isfinite(own).all():

@@ -9,13 +9,13 @@ import numpy as np
 from sixdof.mission.units import shown
 from sixdof.plot.loops.linear import CHANNEL_COLOURS, DASHED, need_one_of, new_axes, plot_margins
 from sixdof.plot.loops.loop import place
-from sixdof.plot.style import CYCLE, FONT, GREY, INK, LINE, dress, headroom, label, legend, widths
+from sixdof.plot.style import CYCLE, FONT, GREY, INK, LINE, dress, label, legend, legend_beside, legend_on_top, widths
 from sixdof.study.loops.loop import closed_response
 from sixdof.study.tuning.tuned import Tuned
 
 OLD, NEW = CYCLE[1], CYCLE[0]
-BACKED = {"frameon": True, "framealpha": 0.9, "edgecolor": "none", "borderpad": 0.2}  # of a legend that lines pass behind
 STEP_DEG, LONG = 5.0, 2.5  # deg, s: of the goal step in the overview
+SEEN = (-0.4 * STEP_DEG, 2.4 * STEP_DEG)  # deg: what is shown of the angle
 
 
 def _need_tuned(tuned, who: str) -> None:
@@ -29,6 +29,8 @@ def plot_schedule(tuned: Tuned, *, axes=None):
     axes : three axes, or None for a new figure. Where the autopilot scales them by dynamic pressure, they are those at its reference.
     Returns the axes. Raises TypeError for what `tune` did not return.
     """
+    from matplotlib.ticker import LogLocator, NullLocator
+
     _need_tuned(tuned, "plot_schedule")
     axes = new_axes(axes, 1, 3, size=(9.6, 3.2), who="plot_schedule").ravel()
     schedule = tuned.schedule()
@@ -39,10 +41,12 @@ def plot_schedule(tuned: Tuned, *, axes=None):
             values = schedule[name].sel(channel=channel)
             ax.plot(schedule["row"], np.where(values > 0.0, values, np.nan), color=CHANNEL_COLOURS[channel], lw=width, marker="o", ms=3.5, label=channel)
         ax.set_yscale("log")
-        ax.yaxis.set_minor_formatter("")  # decades are enough
+        ax.yaxis.set_major_locator(LogLocator(subs=(1.0, 2.0, 5.0)))
+        ax.yaxis.set_major_formatter("{x:g}")
+        ax.yaxis.set_minor_locator(NullLocator())
         ax.set(xlabel=label(schedule["row"]), ylabel=label(schedule[name]))
         dress(ax, f"at {pressure:g} Pa, as 1/q elsewhere" if pressure and ax is axes[0] else "")
-    legend(axes[0], loc="best")
+    legend_beside(axes[-1])
     return axes
 
 
@@ -69,13 +73,11 @@ def plot_tuning(tuned: Tuned, channel: str = "pitch"):
         {"before": tuned.margins_before, "now": tuned.margins},
         channel=channel,
         required=(spec.gain_margin_db, math.radians(spec.phase_margin_deg)),
+        colours=(OLD, NEW),
         axes=[panels[name] for name in ("gain", "phase", "distance")],
     )
-    for name in ("gain", "phase", "distance"):
-        for gid in ("margin", "reduction"):
-            for line, colour in zip([line for line in panels[name].lines if line.get_gid() == gid], (OLD, NEW)):
-                line.set_color(colour)
-    legend(panels["gain"], loc="upper left", ncols=5, columnspacing=1.0, **BACKED)
+    for name in ("gain", "phase", "angle"):
+        panels[name].tick_params(labelbottom=False)  # as the panel below
     _steps(panels["angle"], panels["fin"], tuned, channel)
     plot_lags(tuned, ax=panels["budget"])
     plot_schedule(tuned, axes=[panels[name] for name in "pid"])
@@ -93,19 +95,20 @@ def _steps(angle_ax, fin_ax, tuned: Tuned, channel: str) -> None:
     for text, mission, colour in (("before", tuned.before, OLD), ("now", tuned.mission, NEW)):
         loop = closed_response(tuned.models_before, point, channel, gains=mission, bending=tuned.bending)
         out = control.step_response(loop, np.arange(0.0, LONG, loop.dt), input=loop.input_labels.index(f"{channel}_goal"))
-        values = np.clip(np.squeeze(out.outputs) * STEP_DEG, -1e3, 1e3)
-        for ax, what in ((angle_ax, "angle"), (fin_ax, "fin")):
-            ax.plot(out.time, values[loop.output_labels.index(f"{channel}_{what}")], color=colour, lw=LINE + 0.3, label=text)
+        for ax, what, (low, high) in ((angle_ax, "angle", SEEN), (fin_ax, "fin", (-1.2 * travel, 1.2 * travel))):
+            values = np.squeeze(out.outputs)[loop.output_labels.index(f"{channel}_{what}")] * STEP_DEG
+            values = np.where((values > low) & (values < high), values, np.nan)  # what grows without end would leave room for nothing else
+            ax.plot(out.time, values, color=colour, lw=LINE + 0.3, label=text)
+            ax.set_ylim(low, high)
     angle_ax.axhline(STEP_DEG, color=GREY, lw=LINE, ls=DASHED, label="goal")
-    angle_ax.set(ylabel="angle (deg)", ylim=(-0.4 * STEP_DEG, 2.4 * STEP_DEG))
-    fin_ax.set(ylabel="fin (deg)", xlabel="time since the step (s)", ylim=(-1.3 * travel, 1.3 * travel))
     for sign in (-1.0, 1.0):
-        fin_ax.axhline(sign * travel, color=GREY, lw=LINE, ls=":", label="stop" if sign > 0.0 else None)
-    dress(angle_ax, f"goal step of {STEP_DEG:g} deg, {place(tuned.models_before, point)}, linear")
+        fin_ax.axhline(sign * travel, color=INK, lw=LINE, ls=":", label="stop" if sign > 0.0 else None)
+    angle_ax.set(ylabel="angle (deg)")
+    fin_ax.set(ylabel="fin (deg)", xlabel="time since the step (s)")
+    legend_on_top(angle_ax, 3)
+    legend_on_top(fin_ax, 3)
+    dress(angle_ax, f"goal step of {STEP_DEG:g} deg, {place(tuned.models_before, point)}, linear, cut where it grows out of the panel")
     dress(fin_ax)
-    headroom(angle_ax, 0.1)
-    legend(angle_ax, loc="upper right", ncols=3, **BACKED)
-    legend(fin_ax, loc="upper right", ncols=3, **BACKED)
 
 
 def plot_lags(tuned: Tuned, *, ax=None):

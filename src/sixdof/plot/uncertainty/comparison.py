@@ -21,21 +21,23 @@ ROW = 0.42  # inches of a variant's row
 CELLS = {PASS: ("#d6e6f2", INK), FAIL: (CYCLE[1], "white"), UNDECIDED: ("#efefef", INK)}
 
 
-def plot_comparison(ds: xr.Dataset, outcome: str, *, criteria: str | Criterion | Iterable[str | Criterion] | None = None, ax=None):
+def plot_comparison(ds: xr.Dataset, outcome: str | None = None, *, criteria: str | Criterion | Iterable[str | Criterion] | None = None, ax=None):
     """Draw how an outcome spreads in each variant: thin bar 5 to 95 % of the flights, thick bar 25 to 75 %, tick median.
 
     Limits of criteria on this outcome are drawn as lines. Angles in degrees.
 
     Parameters
     ----------
-    outcome : such as "apogee_height", "tilt at burnout", "landing" or "landing_ground_speed of booster"; see `study.subjects`
+    outcome : such as "apogee_height", "tilt at burnout", "landing" or "landing_ground_speed of booster"; see `study.subjects`.
+        None: that of the first criterion that limits one
     criteria : None takes those given to `compare`; those on other outcomes are left out
 
     Raises ValueError for what is no comparison, an unknown outcome or a flag, and criteria that do not fit.
     """
-    of, values = outcome_by_variant(ds, outcome, "plot_comparison")
-    given = ds.attrs.get("criteria") if criteria is None else criteria
-    limits = [one for one in (wanted_criteria(ds, criteria, "plot_comparison") if given else []) if one.subject == of and not one.words]
+    given = ds.attrs.get("criteria") if criteria is None and isinstance(ds, xr.Dataset) else criteria
+    every = wanted_criteria(ds, criteria, "plot_comparison") if given else []
+    of, values = outcome_by_variant(ds, _first_subject(every) if outcome is None else outcome, "plot_comparison")
+    limits = [one for one in every if one.subject == of and not one.words]
     names = [str(name) for name in values["variant"].values]
     ax = axes_or_new(ax, size=(6.4, 1.3 + ROW * (len(names) + len(limits))))
     numbers = shown(values)
@@ -50,6 +52,14 @@ def plot_comparison(ds: xr.Dataset, outcome: str, *, criteria: str | Criterion |
     ax.grid(False, axis="y")
     legend(ax, loc="lower left", bbox_to_anchor=(0.0, 1.0), ncols=3 if not limits else 1)
     return ax
+
+
+def _first_subject(criteria):
+    """Return the outcome of the first criterion that is a limit; ValueError where there is none."""
+    for one in criteria:
+        if one.subject is not None and not one.words:
+            return one.subject
+    raise ValueError('plot_comparison: name an outcome, such as "apogee_height", or compare with a criterion that limits one')
 
 
 def _draw_spread(ax, row: int, values: np.ndarray) -> None:

@@ -8,8 +8,7 @@ from collections.abc import Sequence
 import numpy as np
 import xarray as xr
 
-from sixdof.plot.flight.flight import draw_or_say
-from sixdof.plot.style import CYCLE, FONT, GREY, INK, LINE, PALE, axes_or_new, dress, label, legend, shown
+from sixdof.plot.style import CYCLE, FONT, GREY, INK, LINE, PALE, axes_or_new, draw_ellipses, draw_or_say, dress, label, legend, shown
 from sixdof.study.reading.result import QUANTILES, event_values, height_bands, meaningful, need_ensemble, need_tracks, outcomes, plural, quantiles
 from sixdof.study.uncertainty.scatter import containment, places
 from sixdof.study.uncertainty.scatter_region import containment_contour
@@ -108,26 +107,6 @@ def plot_landing(ds: xr.Dataset, *, shares: Sequence[float] = (0.5, 0.95), ax=No
     if dropped:
         ax.text(0.99, 0.01, f"{plural(dropped)} without a landing place", fontsize=FONT, color=GREY, ha="right", va="bottom", transform=ax.transAxes)
     return ax
-
-
-def draw_ellipses(ax, ellipses, colour: str) -> None:
-    """Draw ellipses of `study.scatter.containment`, dashed."""
-    from matplotlib.patches import Ellipse
-
-    for e in ellipses:
-        ax.add_patch(
-            Ellipse(
-                (float(e.centre_x), float(e.centre_y)),
-                2.0 * float(e.semi_major),
-                2.0 * float(e.semi_minor),
-                angle=math.degrees(float(e.angle)),
-                fill=False,
-                ec=colour,
-                lw=LINE,
-                ls=(0, (5, 2)),
-                zorder=3,
-            )
-        )
 
 
 def plot_ensemble(ds: xr.Dataset):

@@ -32,7 +32,7 @@ def draw_fin_numbers(count: int = 4, *, phase: float = 0.0, ax=None):
     ax.text(
         0.0,
         -3.25,
-        "seen from behind; orange: force of a\npositive deflection (all together: roll positive)",
+        "seen from behind; arrows at fins: force of a\npositive deflection (all together: roll positive)",
         ha="center",
         va="center",
         fontsize=FONT + 0.5,
@@ -50,7 +50,7 @@ def draw_axes(*, ax=None):
     def at(forward, side):
         return forward * along[0] + side * across[0], forward * along[1] + side * across[1]
 
-    outline = [at(*p) for p in ((0, -0.2), (3.2, -0.2), (4.0, 0.0), (3.2, 0.2), (0, 0.2), (0, -0.2))]
+    outline = [at(*p) for p in ((0, -0.2), (3.4, -0.2), (3.75, -0.14), (3.95, -0.05), (4.0, 0.0), (3.95, 0.05), (3.75, 0.14), (3.4, 0.2), (0, 0.2), (0, -0.2))]
     ax.fill(*zip(*outline), facecolor=PALE, edgecolor=INK, linewidth=1.0)
     for side in (-1.0, 1.0):
         fin = [at(*p) for p in ((0.0, 0.2 * side), (0.0, 0.65 * side), (0.35, 0.65 * side), (0.8, 0.2 * side))]

@@ -10,13 +10,13 @@ import numpy as np
 from sixdof.mission.load import check_mission
 from sixdof.mission.mission import Mission
 from sixdof.mission.tables import Mount, Nose, Parachute, PointMass, RailGuide
+from sixdof.plot.style import CYCLE
 from sixdof.vehicle.describe import balance
 from sixdof.vehicle.geometry import FinSet, Shape, outward, ring_angles, shape_of
 from sixdof.vehicle.mounting import placed_motors
 
 SKIN, EDGE, SEAM, FIN, INK = "#ececec", "#4d4d4d", "#9a9a9a", "#c9c9c9", "#262626"
-# accents of a set chosen to stay apart for colour-blind eyes
-MOTOR, CANOPY, LOAD, MASS_LOADED, MASS_BURNT, PRESSURE = ("#e69f00", "#009e73", "#666666", "#0072b2", "#56b4e9", "#d55e00")
+MOTOR, CANOPY, LOAD, MASS_LOADED, MASS_BURNT, PRESSURE = (CYCLE[5], CYCLE[2], "#666666", CYCLE[0], CYCLE[4], CYCLE[1])
 FONT = 8.0  # points
 NOSE_POINTS = 200
 WIDTH = 11.0  # inches
@@ -133,7 +133,7 @@ def _draw_inside(ax, mission: Mission, shape: Shape) -> list[Note]:
                 notes.append(_draw_load(ax, part, fore + part.station, shape))
             elif isinstance(part, RailGuide):
                 radius, x = float(shape.radius(fore + part.station)), fore + part.station
-                _box(ax, x - 0.5 * part.width, x + 0.5 * part.width, -radius, -radius - part.height, EDGE, alpha=1.0)
+                _box(ax, x - 0.5 * part.width, x + 0.5 * part.width, -radius, -radius - part.height, EDGE, alpha=1.0, zorder=6)  # before any fin
             elif isinstance(part, Mount):
                 _draw_mount(ax, part, fore)
     return notes
@@ -180,8 +180,8 @@ def _dress(ax, mission: Mission, shape: Shape) -> None:
     ax.set_xlim(-margin, shape.length + margin)
     ax.set_aspect("equal", adjustable="box")
     ax.grid(False)
-    ax.set_xlabel("station aft of the nose tip, m")
-    ax.set_ylabel("body z, m")
+    ax.set_xlabel("station aft of the nose tip (m)")
+    ax.set_ylabel("body z (m)")
     if mission.title:
         ax.set_title(mission.title, loc="left", fontsize=FONT + 3)
 

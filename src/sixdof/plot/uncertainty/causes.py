@@ -1,0 +1,118 @@
+"""Figures of an ensemble that say why and when: tilt against wind, the static margin's spread, the times of the rules.
+
+Each takes the Dataset of `sixdof.disperse` and returns its axes.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import xarray as xr
+
+from sixdof.plot.style import CYCLE, FONT, GREY, INK, LINE, axes_or_new, dress, label, legend_above, legend_on_top, scale_of_time, shown
+from sixdof.study.reading.result import event_values, fact, meaningful, need_ensemble, outcomes, plural
+
+WIND, FLOW = "wind_speed", "rail_departure_incidence"  # what tilt is drawn against: the drawn wind, or what it does at the rail's end
+BINS, LEAST = 8, 5  # of the running median, and flights that one needs
+SPAN, HALF = (0.05, 0.95), (0.25, 0.75)  # shares of the flights that bars hold
+USUAL_MARGIN = (1.0, 3.0)  # calibres, common practice
+SLOWEST = 5.0  # m/s through the air: below it a static margin means nothing
+ROW = 0.36  # inches
+_AT = ("event_time", "event", "body", "status")
+
+
+def plot_weathercock(ds: xr.Dataset, *, event: str = "burnout", ax=None):
+    """Draw the tilt from the vertical at an event (deg) against the wind of each flight, with the median of equal shares of the flights.
+
+    A vehicle that leaves the rail slowly turns into the wind. The wind is the drawn wind speed; where none was drawn by speed, the incidence
+    that it made as the aft guide left the rail. Returns the axes.
+
+    Raises ValueError for a flight, an event that is none of the result's, or where no flight has a tilt there.
+    """
+    need_ensemble(ds, "plot_weathercock", "event_tilt", FLOW, *_AT)
+    if event not in ds["event"].values:
+        raise ValueError(f"plot_weathercock: event = {event!r} must be one of {', '.join(map(str, ds['event'].values))}")
+    wind = ds[WIND if WIND in ds and np.ptp(ds[WIND].values) > 0.0 else FLOW]
+    x, y = shown(wind), np.degrees(np.where(meaningful(ds), event_values(ds, event, "tilt"), np.nan))
+    known = np.isfinite(x) & np.isfinite(y)
+    if not known.any():
+        raise ValueError(f"plot_weathercock finds no flight with a tilt at {event}")
+    x, y = x[known], y[known]
+    ax = axes_or_new(ax)
+    ax.plot(x, y, "o", ms=3.0, mew=0.0, color=CYCLE[0], alpha=0.6, label=plural(x.size), zorder=2)
+    groups = np.array_split(np.argsort(x, kind="stable"), max(1, min(BINS, x.size // LEAST)))
+    if len(groups) > 1:
+        middle = [(np.median(x[own]), np.median(y[own])) for own in groups]
+        ax.plot(*np.transpose(middle), color=CYCLE[1], lw=LINE + 0.6, marker="D", ms=4.0, label=f"medians of {len(groups)} equal shares, by wind", zorder=3)
+    ax.set(xlabel=label(wind), ylabel=f"tilt from the vertical at {event.replace('_', ' ')} (deg)")
+    ax.set_xlim(left=0.0)
+    ax.set_ylim(bottom=0.0)
+    legend_on_top(ax, 2)
+    dress(ax, "turning into the wind")
+    return ax
+
+
+def plot_static_margins(ds: xr.Dataset, *, ax=None):
+    """Draw the spread of the static margin (calibres) of the front body at each event of the climb, and of the smallest: bars as `plot_rule_times`.
+
+    Events at which it flies slower than 5 m/s through the air are left out in that flight. Returns the axes.
+
+    Raises ValueError for a flight, and where no flight has a margin.
+    """
+    need_ensemble(ds, "plot_static_margins", "event_static_margin", "event_airspeed", "static_margin_min", *_AT)
+    moments = {}
+    for event in (str(name) for name in ds["event"].values):
+        time, margin, speed = (event_values(ds, event, name) for name in ("time", "static_margin", "airspeed"))
+        good = meaningful(ds) & (speed > SLOWEST) & (time <= np.nan_to_num(event_values(ds, "apogee"), nan=np.inf))
+        if np.isfinite(margin[good]).any():
+            moments[event.replace("_", " ")] = (np.nanmedian(time[good]), margin[good])
+    if not moments:
+        raise ValueError("plot_static_margins finds no flight with a static margin at an event of its climb")
+    rows = {name: values for name, (_, values) in sorted(moments.items(), key=lambda one: one[1][0])}
+    rows["smallest in the climb"] = outcomes(ds, "static_margin_min")
+    ax = axes_or_new(ax, size=(6.8, 1.3 + ROW * len(rows)))
+    _bars(ax, rows, int(meaningful(ds).sum()))
+    for k, usual in enumerate(USUAL_MARGIN):
+        ax.axvline(usual, color=GREY, lw=0.9, ls=":", label=None if k else "common practice, 1 to 3 calibres")
+    ax.axvline(0.0, color=INK, lw=0.8)
+    ax.set(xlabel="static margin (calibres)")
+    ax.margins(x=0.06)
+    legend_above(ax, 2)
+    return ax
+
+
+def plot_rule_times(ds: xr.Dataset, *, ax=None):
+    """Draw when each rule fired: thin bar 5 to 95 % of the flights in which it did, thick bar 25 to 75 %, tick median, square-root scale of time.
+
+    Beside a rule that did not fire in all flights stands in how many it did. Returns the axes.
+
+    Raises ValueError for a flight, and where no rule fired in any.
+    """
+    need_ensemble(ds, "plot_rule_times", "status")
+    if "rule_fired" not in ds or not np.isfinite(ds["rule_fired"].values).any():
+        raise ValueError("plot_rule_times finds no rule that fired in any flight")
+    every = {str(name): fact(ds, "rule_fired", k) for k, name in enumerate(ds["rule"].values)}
+    rows = dict(sorted(every.items(), key=lambda one: np.nanmedian(one[1]) if np.isfinite(one[1]).any() else np.inf))
+    ax = axes_or_new(ax, size=(8.0, 1.3 + ROW * len(rows)))
+    _bars(ax, rows, int(meaningful(ds).sum()))
+    scale_of_time(ax, max(float(np.nanmax(values)) for values in rows.values() if np.isfinite(values).any()))
+    legend_above(ax, 3)
+    return ax
+
+
+def _bars(ax, rows: dict[str, np.ndarray], flights: int) -> None:
+    """Draw the quantiles of each row's values; a row without any says so, one that has fewer than `flights` how many."""
+    named = {"5": "5 to 95 % of the flights", "25": "25 to 75 %", "50": "median"}
+    names = []
+    for row, (name, values) in enumerate(rows.items()):
+        values = values[np.isfinite(values)]
+        names.append(name if values.size == flights else f"{name}, {values.size} of {flights}" if values.size else f"{name}, never")
+        if not values.size:
+            continue
+        low, high, lower, upper, middle = np.quantile(values, (*SPAN, *HALF, 0.5))
+        ax.plot([low, high], [row, row], color=CYCLE[0], lw=LINE + 0.4, solid_capstyle="butt", label=named.pop("5", None), zorder=2)
+        ax.plot([lower, upper], [row, row], color=CYCLE[0], lw=6.0, solid_capstyle="butt", label=named.pop("25", None), zorder=3)
+        ax.plot([middle], [row], "|", color=CYCLE[1], ms=11.0, mew=LINE + 1.0, label=named.pop("50", None), zorder=4)
+    dress(ax)
+    ax.set_yticks(range(len(rows)), names, fontsize=FONT)
+    ax.set_ylim(len(rows) - 0.4, -0.6)
+    ax.grid(False, axis="y")

@@ -1,0 +1,157 @@
+"""Every figure of the shipped demos, one stage and two: what each must hold (`figure_checks`)."""
+
+from __future__ import annotations
+
+import matplotlib.pyplot as plt
+import numpy as np
+import pytest
+from figure_checks import complaints
+
+import sixdof
+from sixdof import plot
+
+OF_FLIGHT = (
+    "plot_flight",
+    "plot_control",
+    "plot_tilt",
+    "plot_fins",
+    "plot_attitude_error",
+    "plot_demands",
+    "plot_bodies",
+    "plot_timeline",
+    "plot_height",
+    "plot_speed",
+    "plot_acceleration",
+    "plot_thrust",
+    "plot_behind",
+    "plot_path",
+    "plot_map",
+)
+OF_STACK = ("plot_flight", "plot_track", "plot_separation", "plot_bodies", "plot_timeline", "plot_path", "plot_map")
+OF_ENSEMBLE = ("plot_fan", "plot_landing", "plot_landings", "plot_ensemble", "plot_weathercock", "plot_static_margins", "plot_rule_times", "plot_map")
+
+
+@pytest.fixture(autouse=True)
+def unchanged():
+    before = dict(plt.rcParams)
+    yield
+    assert dict(plt.rcParams) == before
+    plt.close("all")
+
+
+def figures_of(found):
+    """Return the figures of what a figure function returned: a figure, axes, or a dictionary of figures."""
+    if isinstance(found, dict):
+        return list(found.values())
+    return [found if hasattr(found, "savefig") else np.ravel(np.array(found, dtype=object))[0].figure]
+
+
+def assert_good(found):
+    for figure in figures_of(found):
+        assert complaints(figure) == []
+
+
+@pytest.mark.parametrize("name", OF_FLIGHT)
+def test_figure__of_the_demo(name, demo_flight):
+    assert_good(getattr(plot, name)(demo_flight))
+
+
+@pytest.mark.parametrize("name", OF_STACK)
+def test_figure__of_the_two_stage_demo(name, stack_flight):
+    assert_good(getattr(plot, name)(stack_flight))
+
+
+@pytest.mark.parametrize("name", OF_ENSEMBLE)
+def test_figure__of_an_ensemble_of_the_demo(name, demo_ensemble):
+    assert_good(getattr(plot, name)(demo_ensemble))
+
+
+@pytest.mark.parametrize("name", ["draw_vehicle", "plot_air", "aero_figures"])
+def test_figure__of_the_demos_mission(name, demo_mission):
+    assert_good(getattr(plot, name)(demo_mission))
+
+
+@pytest.mark.parametrize("name", ["draw_vehicle", pytest.param("aero_figures", marks=pytest.mark.slow)])
+def test_figure__of_the_two_stage_mission(name, stack_mission):
+    assert_good(getattr(plot, name)(stack_mission))
+
+
+def test_figure__of_rehearsals(demo_mission, stack_mission):
+    assert_good(plot.plot_rehearsal(sixdof.rehearse(demo_mission)))
+    assert_good(plot.plot_rehearsal(sixdof.rehearse(stack_mission)))
+
+
+def test_figure__of_the_conventions():
+    assert_good(plot.draw_conventions())
+
+
+# ---------------------------------------------------------------- the checks themselves
+
+
+@pytest.fixture
+def ax():
+    ax = plt.subplots(figsize=(5.0, 3.5), layout="constrained")[1]
+    ax.set(xlabel="time (s)", ylabel="height (m)")
+    ax.plot([0.0, 1.0], [0.0, 1.0], color="#03428c", label="one")
+    ax.plot([0.0, 1.0], [1.0, 0.5], color="#a32e16", label="two")
+    ax.set_ylim(-0.1, 2.0)
+    return ax
+
+
+def test_checks__pass_a_good_figure(ax):
+    ax.legend(loc="upper left")
+    assert complaints(ax.figure) == []
+
+
+def test_checks__see_a_legend_that_says_something_else(ax):
+    legend = ax.legend(loc="upper left")
+    first, second = legend.legend_handles
+    first.set_color("#a32e16")
+    second.set_color("#03428c")
+    assert [text for text in complaints(ax.figure) if "looks otherwise" in text] == [
+        "legend entry 'one' looks otherwise than its line",
+        "legend entry 'two' looks otherwise than its line",
+    ]
+    legend.get_texts()[0].set_text("three")
+    assert "legend entry 'three' names nothing that is drawn" in complaints(ax.figure)
+
+
+def test_checks__see_a_companion_in_a_stranger_s_colour(ax):
+    """The fault that began this: dashed lines of before and now in each other's colour."""
+    ax.plot([0.0, 1.0], [0.2, 0.2], color="#a32e16", ls="--", gid="of:one")
+    assert complaints(ax.figure) == ["a companion of 'one' has not its colour"]
+
+
+def test_checks__see_an_entry_for_what_is_not_drawn(ax):
+    ax.plot([], [], color="#7a7a7a", ls="--", label="commanded")
+    ax.legend(loc="upper left")
+    assert complaints(ax.figure) == ["legend entry 'commanded' stands for a line or mark that is not drawn"]
+
+
+def test_checks__see_a_line_that_the_legend_lacks(ax):
+    ax.legend(handles=ax.lines[:1], loc="upper left")
+    assert complaints(ax.figure) == ["'two' is drawn and missing in the legend"]
+
+
+def test_checks__see_a_legend_over_a_line(ax):
+    ax.legend(loc="lower left")
+    assert any("runs through the legend" in text for text in complaints(ax.figure))
+
+
+def test_checks__see_texts_on_each_other(ax):
+    ax.text(0.5, 1.5, "apogee")
+    ax.text(0.52, 1.52, "burnout")
+    assert any("'apogee' and 'burnout' overlap" in text for text in complaints(ax.figure))
+
+
+def test_checks__see_a_missing_unit_and_a_line_that_leaves(ax):
+    ax.set(ylabel="height")
+    ax.set_ylim(0.2, 2.0)
+    found = complaints(ax.figure)
+    assert any("no unit" in text for text in found) and any("leaves its axes" in text for text in found)
+
+
+def test_checks__see_axes_without_data():
+    ax = plt.subplots()[1]
+    ax.set(xlabel="time (s)", ylabel="height (m)")
+    assert complaints(ax.figure) == ["axes '' hold no data"]
