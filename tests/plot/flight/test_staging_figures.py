@@ -56,7 +56,7 @@ def test_separation__gap_and_clearance_since_separation(flight):
     assert gap.get_ydata() - clearance.get_ydata() == pytest.approx(0.01, abs=1e-9)
     mark = next(line for line in ax.lines if line.get_linestyle() == ":")
     assert mark.get_xdata()[0] == pytest.approx(0.9, abs=1e-9) and texts(ax) == ["ignition thistledown"]
-    assert (ax.get_xlabel(), ax.get_ylabel()) == ("time since the joint parted (s)", "gap, clearance (m), logarithmic beyond 0.1 m")
+    assert (ax.get_xlabel(), ax.get_ylabel()) == ("time since the joint separated (s)", "gap, clearance (m), logarithmic beyond 0.1 m")
 
 
 def test_separation__far_apart_is_left_out(flight):

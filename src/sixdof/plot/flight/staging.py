@@ -59,7 +59,7 @@ def plot_separation(ds: xr.Dataset, *, ax=None):
     """Draw gap along the axis, solid, and clearance, dashed, of each joint against the time since it separated.
 
     The clearance is that of the bodies of revolution, without fins; where it is not above zero the pieces touch. The scale of lengths is
-    logarithmic beyond 10 cm: the centimetres that matter are seen beside the metres. Raises ValueError for a flight of which nothing parted.
+    logarithmic beyond 10 cm: the centimetres that matter are seen beside the metres. Raises ValueError for a flight of which nothing separated.
     """
     need_flight(ds, "plot_separation")
     ds = with_empty(ds)
@@ -75,7 +75,7 @@ def plot_separation(ds: xr.Dataset, *, ax=None):
     low = min(float(line.get_ydata().min()) for line in ax.lines if line.get_gid() == "gap")
     ax.set_yticks([t for t in LENGTHS if t >= 1.5 * low], [f"{t:g}" for t in LENGTHS if t >= 1.5 * low])
     ax.yaxis.minorticks_off()
-    ax.set(xlabel="time since the joint parted (s)", ylabel="gap, clearance (m), logarithmic beyond 0.1 m")
+    ax.set(xlabel="time since the joint separated (s)", ylabel="gap, clearance (m), logarithmic beyond 0.1 m")
     ax.set_ylim(min(1.5 * low, -0.01), 1.4 * NEAR)
     ax.set_xlim(left=0.0)
     dress(ax)
