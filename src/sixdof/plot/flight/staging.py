@@ -90,7 +90,7 @@ def _draw_gap(ax, one: xr.Dataset, colour: str) -> None:
     time, gap, clearance = (one[v].values[known] for v in ("gap_time", "gap", "clearance"))
     near = np.flatnonzero(clearance < NEAR)
     shown = slice(0, int(near[-1]) + 1 if near.size else len(time))
-    time, gap, clearance = time[shown] - parted, gap[shown], clearance[shown]
+    time, gap, clearance = time[shown] - separated, gap[shown], clearance[shown]
     wide, thin = widths(2)
     free = math.isfinite(float(one["gap_min"])) and not int(one["recontact"])
     least = f", smallest {float(one['gap_min']):.3f} m" if free else ""
