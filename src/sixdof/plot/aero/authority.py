@@ -13,7 +13,10 @@ REVERSED_SHADE = "#f7e3d8"
 
 
 def plot_authority(ds: xr.Dataset, *, channel: str = "pitch", ax=None):
-    """Draw the moment per degree of demand of one channel against Mach, a line an incidence."""
+    """Draw the moment per degree of demand of one channel against Mach, a line an incidence.
+
+    ax : axes to draw into, or None for a new figure.
+    """
     name = f"{channel}_moment"
     need_table(ds, "plot_authority", "aero.authority.moment_slopes", name)
     ax = axes_or_new(ax)
@@ -43,6 +46,8 @@ def plot_trim(ds: xr.Dataset, *, axes=None):
 def plot_hinge_moments(moment: xr.DataArray, *, stall_torque: float | None = None, ax=None):
     """Draw the largest hinge moment against Mach, a line a fin angle (worst incidence), and the servo's stall torque
     (N m).
+
+    stall_torque : of the servo, N m, or None. ax : axes to draw into, or None for a new figure.
     """
     if not isinstance(moment, xr.DataArray) or "deflection" not in moment.dims:
         raise ValueError("plot_hinge_moments needs the result of sixdof.study.aero.authority.hinge_moments")
@@ -58,6 +63,8 @@ def plot_survival(ds: xr.Dataset, *, axes=None):
     """Draw the share of commanded roll and pitch moment that survives the stack against incidence, a line a demand.
 
     Below zero the stack answers the wrong way round: that part is shaded.
+
+    axes : two axes, or None for a new figure.
     """
     need_table(ds, "plot_survival", "aero.authority.survival", "roll_moment", "pitch_moment")
     if "mach" in ds["roll_moment"].dims:

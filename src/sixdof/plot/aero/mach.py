@@ -15,7 +15,10 @@ SHADES = (CYCLE[0], "#9fb6dd", CYCLE[1], "#e8b3a8", "#5a5a5a", CYCLE[2], "#a9e3c
 
 
 def plot_drag_build_up(ds: xr.Dataset, *, ax=None):
-    """Draw the axial force's components against Mach, one on the other, with what the flight uses as lines."""
+    """Draw the axial force's components against Mach, one on the other, with what the flight uses as lines.
+
+    ax : axes to draw into, or None for a new figure.
+    """
     need_table(ds, "plot_drag_build_up", "aero.tables.drag_against_mach", "drag", "build_up", "axial", "axial_burning")
     ax = axes_or_new(ax, size=(7.0, 4.6))
     ds = ds.isel(mach=ds["mach"].values >= min(SLOW, float(ds["mach"][-1])))
@@ -46,7 +49,10 @@ def plot_stability(ds: xr.Dataset):
 
 
 def plot_slopes(ds: xr.Dataset, *, ax=None):
-    """Draw the normal force's slope against Mach: all, the body alone, every set of fins."""
+    """Draw the normal force's slope against Mach: all, the body alone, every set of fins.
+
+    ax : axes to draw into, or None for a new figure.
+    """
     ax, mach = _start(ds, "plot_slopes", ax, "slope", "body_slope", "fin_slope")
     ax.plot(mach, ds["slope"], color=INK, lw=LINE + 0.5, label="all")
     ax.plot(mach, ds["body_slope"], color=GREY, lw=LINE, ls="--", label="body alone")
@@ -57,7 +63,10 @@ def plot_slopes(ds: xr.Dataset, *, ax=None):
 
 
 def plot_centres(ds: xr.Dataset, *, ax=None):
-    """Draw the centre of pressure against Mach between the centres of mass, forward up."""
+    """Draw the centre of pressure against Mach between the centres of mass, forward up.
+
+    ax : axes to draw into, or None for a new figure.
+    """
     ax, mach = _start(ds, "plot_centres", ax, "centre_of_pressure", "centre_of_mass")
     ax.plot(mach, ds["centre_of_pressure"], color=CYCLE[0], lw=LINE + 0.5, label="centre of pressure")
     for name, style in zip(ds["state"].values, ("--", ":")):
@@ -70,7 +79,10 @@ def plot_centres(ds: xr.Dataset, *, ax=None):
 
 
 def plot_pitch_damping(ds: xr.Dataset, *, ax=None):
-    """Draw pitch damping about the centre of mass against Mach, loaded and burnt."""
+    """Draw pitch damping about the centre of mass against Mach, loaded and burnt.
+
+    ax : axes to draw into, or None for a new figure.
+    """
     ax, mach = _start(ds, "plot_pitch_damping", ax, "pitch_damping")
     for name, colour in zip(ds["state"].values, CYCLE):
         ax.plot(mach, ds["pitch_damping"].sel(state=name), color=colour, lw=LINE + 0.3, label=str(name))
@@ -78,7 +90,10 @@ def plot_pitch_damping(ds: xr.Dataset, *, ax=None):
 
 
 def plot_roll(ds: xr.Dataset, *, ax=None):
-    """Draw every fin set's roll damping and roll moment per deflection against Mach."""
+    """Draw every fin set's roll damping and roll moment per deflection against Mach.
+
+    ax : axes to draw into, or None for a new figure.
+    """
     ax, mach = _start(ds, "plot_roll", ax, "roll_damping", "roll_forcing")
     for name, colour in zip(ds["fin_set"].values, CYCLE):
         ax.plot(mach, ds["roll_forcing"].sel(fin_set=name), color=colour, lw=LINE, label=f"per rad of deflection, {name}")

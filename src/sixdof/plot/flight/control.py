@@ -17,7 +17,10 @@ _TIMES = ("event_time", "event", "body")
 
 
 def plot_attitude_error(ds: xr.Dataset, *, ax=None):
-    """Draw goal minus truth of pitch, yaw and roll up to apogee, and the angle between nose and goal; degrees."""
+    """Draw goal minus truth of pitch, yaw and roll up to apogee, and the angle between nose and goal; degrees.
+
+    ax : axes to draw into, or None for a new figure.
+    """
     need_flight(ds, "plot_attitude_error", "tilt_error", *(f"commanded_{c}" for c in CHANNELS), "tilt_pitch", "tilt_yaw", "roll", *_TIMES)
     ax = axes_or_new(ax)
     part = ds.sel(time=climb(ds))
@@ -33,7 +36,10 @@ def plot_attitude_error(ds: xr.Dataset, *, ax=None):
 
 
 def plot_demands(ds: xr.Dataset, *, ax=None):
-    """Draw the control law's demands of pitch, yaw and roll up to apogee, and the stops of the fins; degrees."""
+    """Draw the control law's demands of pitch, yaw and roll up to apogee, and the stops of the fins; degrees.
+
+    ax : axes to draw into, or None for a new figure.
+    """
     names = [f"{channel}_demand" for channel in CHANNELS]
     need_flight(ds, "plot_demands", *names, *_TIMES)
     ax = axes_or_new(ax)
@@ -53,7 +59,10 @@ def plot_demands(ds: xr.Dataset, *, ax=None):
 
 
 def plot_estimate_error(ds: xr.Dataset, *, ax=None):
-    """Draw the errors of the estimate up to apogee: position and velocity on the left, attitude on the right in degrees."""
+    """Draw the errors of the estimate up to apogee: position and velocity on the left, attitude on the right in degrees.
+
+    ax : axes to draw into, or None for a new figure.
+    """
     names = ("position_error", "velocity_error", "attitude_error")
     need_flight(ds, "plot_estimate_error", *names, *_TIMES)
     part = ds.sel(time=climb(ds))

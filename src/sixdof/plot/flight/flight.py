@@ -48,7 +48,10 @@ _TIMES = ("event_time", "event", "body")
 
 
 def plot_track(ds: xr.Dataset, *, ax=None):
-    """Draw the flight from the side: height against distance along the rail's azimuth, equal scales, events marked."""
+    """Draw the flight from the side: height against distance along the rail's azimuth, equal scales, events marked.
+
+    ax : axes to draw into, or None for a new figure.
+    """
     need_flight(ds, "plot_track", "east", "north", "height", "event_east", "event_north", "event_height", *_TIMES)
     along = downrange(ds, who="plot_track")
     ax = axes_or_new(ax, size=fitted_size(along, ds["height"]))
@@ -62,7 +65,10 @@ def plot_track(ds: xr.Dataset, *, ax=None):
 
 
 def plot_ground_track(ds: xr.Dataset, *, ax=None):
-    """Draw the flight from above, north up, equal scales: rail, apogee, openings and landing marked."""
+    """Draw the flight from above, north up, equal scales: rail, apogee, openings and landing marked.
+
+    ax : axes to draw into, or None for a new figure.
+    """
     need_flight(ds, "plot_ground_track", "east", "north", "event_east", "event_north", *_TIMES)
     ax = axes_or_new(ax, size=fitted_size(ds["east"], ds["north"]))
     ax.plot(0.0, 0.0, "s", ms=5.0, color=INK, zorder=6, label="rail")
@@ -92,7 +98,10 @@ def _climb_and_fall(ax, ds, x, y, places, events):
 
 
 def plot_tilt(ds: xr.Dataset, *, ax=None):
-    """Draw tilt (downrange, to the right) and roll up to apogee, solid; where fins steer, their commands dashed; degrees."""
+    """Draw tilt (downrange, to the right) and roll up to apogee, solid; where fins steer, their commands dashed; degrees.
+
+    ax : axes to draw into, or None for a new figure.
+    """
     names = ("tilt_pitch", "tilt_yaw", "roll")
     goals = ("commanded_pitch", "commanded_yaw", "commanded_roll")
     need_flight(ds, "plot_tilt", *names, *goals, *_TIMES)
@@ -124,7 +133,10 @@ def show_live(ax, ds):
 
 
 def plot_fins(ds: xr.Dataset, *, ax=None):
-    """Draw the angle of every control fin up to apogee, solid, its command, dashed, and the stops; degrees."""
+    """Draw the angle of every control fin up to apogee, solid, its command, dashed, and the stops; degrees.
+
+    ax : axes to draw into, or None for a new figure.
+    """
     need_flight(ds, "plot_fins")
     ds = with_empty(ds)
     need_flight(ds, "plot_fins", "fin_angle", "fin_command", *_TIMES)
@@ -149,7 +161,10 @@ def plot_fins(ds: xr.Dataset, *, ax=None):
 
 
 def plot_margin(ds: xr.Dataset, *, ax=None):
-    """Draw the static margin, and on the right the station of the centre of mass, from 5 m/s airspeed to apogee."""
+    """Draw the static margin, and on the right the station of the centre of mass, from 5 m/s airspeed to apogee.
+
+    ax : axes to draw into, or None for a new figure.
+    """
     need_flight(ds, "plot_margin", "static_margin", "cg", "airspeed", "phase", *_TIMES)
     part = ds.sel(time=climb(ds))
     part = part.isel(time=(part["airspeed"] > LEAST_SPEED) & (part["phase"] > 0))
@@ -171,7 +186,10 @@ def plot_margin(ds: xr.Dataset, *, ax=None):
 
 
 def plot_mach(ds: xr.Dataset, *, ax=None):
-    """Draw the Mach number, and on the right the dynamic pressure, up to apogee."""
+    """Draw the Mach number, and on the right the dynamic pressure, up to apogee.
+
+    ax : axes to draw into, or None for a new figure.
+    """
     need_flight(ds, "plot_mach", "mach", "dynamic_pressure", *_TIMES)
     ax = axes_or_new(ax)
     part = ds.sel(time=climb(ds))

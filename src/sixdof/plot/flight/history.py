@@ -20,7 +20,10 @@ MOST_NAME = 18  # characters of an event's name above a figure
 
 
 def plot_height(ds: xr.Dataset, *, whole: bool = True, events: bool = True, ax=None):
-    """Draw height above ground (m) against time (s), up to apogee or, `whole`, to the ground; events along the top. Returns the axes."""
+    """Draw height above ground (m) against time (s), up to apogee or, `whole`, to the ground; events along the top. Returns the axes.
+
+    ax : axes to draw into, or None for a new figure.
+    """
     ax, part = _start(ds, "plot_height", whole, ax, "height")
     ax.plot(part["time"], part["height"], color=CYCLE[0], lw=LINE + 0.4)
     ax.set_ylim(bottom=min(0.0, float(part["height"].min())))
@@ -28,7 +31,10 @@ def plot_height(ds: xr.Dataset, *, whole: bool = True, events: bool = True, ax=N
 
 
 def plot_speed(ds: xr.Dataset, *, whole: bool = False, events: bool = True, ax=None):
-    """Draw the speed through the air, over the ground and upwards (m/s) against time (s), up to apogee or `whole`. Returns the axes."""
+    """Draw the speed through the air, over the ground and upwards (m/s) against time (s), up to apogee or `whole`. Returns the axes.
+
+    events : whether they are named along the top. ax : axes to draw into, or None for a new figure.
+    """
     ax, part = _start(ds, "plot_speed", whole, ax, "airspeed", "velocity")
     velocity = part["velocity"].values
     lines = ((part["airspeed"].values, "through the air"), (np.linalg.norm(velocity, axis=1), "over the ground"), (velocity[:, 2], "upwards"))
@@ -43,6 +49,8 @@ def plot_acceleration(ds: xr.Dataset, *, whole: bool = False, events: bool = Tru
     """Draw the specific force along and across the body (m/s^2; in g on the right) against time (s), up to apogee or `whole`.
 
     It is what an accelerometer at the centre of mass reads: acceleration less gravity, so 1 g at rest and nothing in a free fall. Returns the axes.
+
+    events : whether they are named along the top. ax : axes to draw into, or None for a new figure.
     """
     ax, part = _start(ds, "plot_acceleration", whole, ax, "specific_force")
     force = part["specific_force"].values
@@ -62,6 +70,8 @@ def plot_thrust(ds: xr.Dataset, *, events: bool = True, ax=None):
     """Draw thrust (N) and, on the right, mass (kg) of the front body, with all that is still joined to it, against time (s), past the last burn.
 
     Thrust is that at the reference pressure of the motor's curve. Returns the axes.
+
+    events : whether they are named along the top. ax : axes to draw into, or None for a new figure.
     """
     ax, part = _start(ds, "plot_thrust", False, ax, "thrust", "mass")
     burning = part["time"].values[part["thrust"].values > 0.0]

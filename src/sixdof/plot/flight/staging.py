@@ -60,6 +60,8 @@ def plot_separation(ds: xr.Dataset, *, ax=None):
 
     The clearance is that of the bodies of revolution, without fins; where it is not above zero the pieces touch. The scale of lengths is
     logarithmic beyond 10 cm: the centimetres that matter are seen beside the metres. Raises ValueError for a flight of which nothing separated.
+
+    ax : axes to draw into, or None for a new figure.
     """
     need_flight(ds, "plot_separation")
     ds = with_empty(ds)
@@ -190,6 +192,8 @@ def plot_timeline(ds: xr.Dataset, *, ax=None):
 
     A rule's line runs from what it waited for to the moment it fired: filled where it did what it is for, hollow where another
     had before, a cross where it gave up.
+
+    ax : axes to draw into, or None for a new figure.
     """
     need_flight(ds, "plot_timeline")
     ds = with_empty(ds)
@@ -271,6 +275,8 @@ def plot_landings(ds: xr.Dataset, *, share: float = 0.95, ax=None):
 
     The ellipses hold with probability `share`, if places are normal (see `study.scatter.containment`); a body that came down by
     itself in fewer than 3 flights has none.
+
+    ax : axes to draw into, or None for a new figure.
     """
     need_ensemble(ds, "plot_landings", "body_landing_east", "body_landing_north", "body", *_PIECES)
     ax = axes_or_new(ax, size=fitted_size(*(ds[f"body_landing_{of}"].values for of in ("east", "north"))))

@@ -27,6 +27,8 @@ def plot_behind(ds: xr.Dataset, *, ax=None):
     """Draw the flight as seen from behind the rail: height over the distance to the right of its azimuth, m, equal scales.
 
     What the wind across the rail does shows here alone. Returns the axes.
+
+    ax : axes to draw into, or None for a new figure.
     """
     need_flight(ds, "plot_behind", "east", "north", "height", "event_east", "event_north", "event_height", *_TIMES)
     ax = axes_or_new(ax, size=(4.4, 5.6))
@@ -110,6 +112,8 @@ def plot_map(ds: xr.Dataset, *, ax=None):
 
     ds : one flight, whose ground tracks are drawn too, or an ensemble, every landing place a point. Equal scales, north up; no background: what lies
     under the places (roads, people, water) has to be looked up by their coordinates. Returns the axes.
+
+    ax : axes to draw into, or None for a new figure.
     """
     many = is_ensemble(ds) if isinstance(ds, xr.Dataset) else False
     (need_ensemble if many else need_flight)(ds, "plot_map", "body_landing_east", "body_landing_north", "status", "body_status", "body")

@@ -24,6 +24,8 @@ def plot_limit_cycle(flown: xr.Dataset, cycles: xr.Dataset | None = None, *, cyc
     flown : as `study.frozen.simulate_frozen` returns it; the last eight predicted periods are shown, all of it without a prediction.
     cycles : as `study.limit_cycle.limit_cycles` returns them. cycle : which of them; None: the largest stable one, of all imperfections
     together where there is such. Returns the axes. Raises ValueError for anything else.
+
+    ax : axes to draw into, or None for a new figure.
     """
     need_table(flown, "plot_limit_cycle", "loops.frozen.simulate_frozen", "angle", "command", "fin")
     ax = axes_or_new(ax, size=(8.0, 4.2))
@@ -53,6 +55,8 @@ def plot_describing(curves: xr.Dataset, cycles: xr.Dataset | None = None, *, ax=
 
     curves, cycles : as `study.limit_cycle.limit_cycle_curves` and `.limit_cycles` return them; filled marks are stable cycles. The cross is
     the critical point. Returns the axes. Raises ValueError for anything else.
+
+    ax : axes to draw into, or None for a new figure.
     """
     need_table(curves, "plot_describing", "loops.limit_cycle.limit_cycle_curves", *_CURVES)
     ax = axes_or_new(ax, size=(6.4, 5.0))

@@ -80,6 +80,8 @@ def plot_margins(found, *, channel: str | None = None, broken_at: str = "actuato
     before those of the channels or the cycle. axes : three axes, or None. The gain-reduction margin (how much the gain may fall) is dashed.
     Returns the three axes.
 
+    broken_at : where the loop is broken, one of the places that the result holds.
+
     Raises
     ------
     ValueError

@@ -66,6 +66,8 @@ def plot_bode(models: xr.Dataset, points=None, channel: str = "pitch", *, gains=
     points : numbers of points, or None for five along the flight with the worst of all among them. gains, broken_at, bending : as
     `study.loop.open_loop`. axes : two axes, or None. Returns the two axes: dB and degrees against rad/s, Hz above.
 
+    channel : "pitch", "yaw" or "roll".
+
     Raises
     ------
     ValueError, TypeError
@@ -102,6 +104,8 @@ def plot_nyquist(models: xr.Dataset, points=None, channel: str = "pitch", *, gai
 
     required : (dB, rad): the bars on the real axis and the unit circle are not to be crossed; who stays out of the shaded disk, the
     symmetric one of P. Seiler, A. Packard, P. Gahinet (2020), meets both with gain and phase changing together. Else as `plot_bode`.
+
+    points, channel, gains, broken_at, bending : as `plot_bode`. ax : axes to draw into, or None for a new figure.
     """
     required = need_required(required, "plot_nyquist")
     curves = _open_loops("plot_nyquist", models, points, channel, gains, broken_at, bending)
@@ -128,6 +132,8 @@ def plot_nichols(models: xr.Dataset, points=None, channel: str = "pitch", *, gai
     """Draw gain (dB) over phase (deg) of an open loop, with the ellipse of the required margins (dB, rad) that it must keep out of.
 
     Else as `plot_bode`; the worst point has its margins marked.
+
+    points, channel, gains, broken_at, bending : as `plot_bode`. ax : axes to draw into, or None for a new figure.
     """
     required = need_required(required, "plot_nichols")
     curves = _open_loops("plot_nichols", models, points, channel, gains, broken_at, bending)

@@ -33,6 +33,8 @@ def plot_root_locus(models: xr.Dataset, point: int = 0, channel: str = "pitch", 
     factors : ascending positive numbers, 0.1 to 4 if left out. The poles of the sampled loop stand where those of a continuous one with
     the same motion would, log(z)/T, upper half; lines of equal damping ratio; today's gains, and the nearest factors above and below
     at which an oscillation no longer decays. Raises ValueError for such factors, a point or a channel that there is not.
+
+    bending : as `plot_bode`. ax : axes to draw into, or None for a new figure.
     """
     need_one_of(channel, CHANNELS, "channel", "plot_root_locus")
     mission = flown_mission(models, gains, "plot_root_locus")
@@ -162,6 +164,8 @@ def plot_steps(
     """Draw how angle and fins answer a step of the goal (deg) at some points, in the linear closed loop: no stop, no limit of rate.
 
     points, gains : as `plot_bode`. duration : s; from the slowest crossover if left out. axes : two axes, or None. Returns the two axes.
+
+    size_deg : of the step, deg. channel, bending : as `plot_bode`.
     """
     size_deg = need_number(size_deg, "size_deg", "plot_steps")
     mission, curves = chosen_points("plot_steps", models, points, channel, gains, "actuator", bending)
@@ -190,6 +194,8 @@ def plot_disturbances(
     """Draw how angle and fins answer a gust that sets in across the body (m/s), and an offset of the fins (deg), in the linear closed loop.
 
     axes : (2, 2) axes, or None: angle above fins, gust left of offset. In roll no gust acts. Else as `plot_steps`. Returns the axes.
+
+    points, channel, gains, duration, bending : as `plot_steps`. offset_deg : of the fins, deg.
     """
     gust, offset_deg = need_number(gust, "gust", "plot_disturbances"), need_number(offset_deg, "offset_deg", "plot_disturbances")
     mission, curves = chosen_points("plot_disturbances", models, points, channel, gains, "actuator", bending)

@@ -115,6 +115,8 @@ def plot_lags(tuned: Tuned, *, ax=None):
     """Draw where the phase goes at the gain crossover of each channel's worst point: servo, delays, hold, gyro, filter; degrees, stacked.
 
     Returns the axes. Raises TypeError for what `tune` did not return.
+
+    ax : axes to draw into, or None for a new figure.
     """
     from sixdof.plot.style import axes_or_new
     from sixdof.study.tuning.limits import LAG_WORDS

@@ -26,6 +26,8 @@ def plot_weathercock(ds: xr.Dataset, *, event: str = "burnout", ax=None):
     A vehicle that leaves the rail slowly turns into the wind. The wind is the drawn wind speed; where none was drawn by speed, the incidence
     that it made as the aft guide left the rail. Returns the axes.
 
+    ax : axes to draw into, or None for a new figure.
+
     Raises ValueError for a flight, an event that is none of the result's, or where no flight has a tilt there.
     """
     need_ensemble(ds, "plot_weathercock", "event_tilt", FLOW, *_AT)
@@ -56,6 +58,8 @@ def plot_static_margins(ds: xr.Dataset, *, ax=None):
 
     Events at which it flies slower than 5 m/s through the air are left out in that flight. Returns the axes.
 
+    ax : axes to draw into, or None for a new figure.
+
     Raises ValueError for a flight, and where no flight has a margin.
     """
     need_ensemble(ds, "plot_static_margins", "event_static_margin", "event_airspeed", "static_margin_min", *_AT)
@@ -84,6 +88,8 @@ def plot_rule_times(ds: xr.Dataset, *, ax=None):
     """Draw when each rule fired: thin bar 5 to 95 % of the flights in which it did, thick bar 25 to 75 %, tick median, square-root scale of time.
 
     Beside a rule that did not fire in all flights stands in how many it did. Returns the axes.
+
+    ax : axes to draw into, or None for a new figure.
 
     Raises ValueError for a flight, and where no rule fired in any.
     """

@@ -32,6 +32,8 @@ def plot_comparison(ds: xr.Dataset, outcome: str | None = None, *, criteria: str
         None: that of the first criterion that limits one
     criteria : None takes those given to `compare`; those on other outcomes are left out
 
+    ax : axes to draw into, or None for a new figure.
+
     Raises ValueError for what is no comparison, an unknown outcome or a flag, and criteria that do not fit.
     """
     given = ds.attrs.get("criteria") if criteria is None and isinstance(ds, xr.Dataset) else criteria
@@ -95,6 +97,8 @@ def plot_paired(ds: xr.Dataset, outcome: str, *, baseline: str | None = None, co
 
     A grey bar holds 5 to 95 % of the differences flight by flight; a point and its bar the mean difference with its interval; the pale
     bar is the interval of the mean that two ensembles on different draws would have had (see `study.pairs.paired`).
+
+    confidence : of the intervals. ax : axes to draw into, or None for a new figure.
     """
     found = paired(ds, outcome, baseline=baseline, confidence=confidence)
     of, values = outcome_by_variant(ds, outcome, "plot_paired")
@@ -156,6 +160,8 @@ def plot_verdicts(judged: xr.Dataset, *, ax=None):
     """Draw verdicts as a grid, variants by criteria: each cell says pass, fail or not enough flights, and the share that holds it.
 
     judged : what `study.judging.judge_criteria` returned. Raises ValueError for anything else.
+
+    ax : axes to draw into, or None for a new figure.
     """
     if not isinstance(judged, xr.Dataset) or "verdict" not in judged or judged["verdict"].dims != ("variant", "criterion"):
         raise ValueError("plot_verdicts takes verdicts (dims variant and criterion), as judge_criteria returns them")

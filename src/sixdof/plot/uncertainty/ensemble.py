@@ -20,6 +20,8 @@ MOST_BINS = 40
 def plot_histogram(ds: xr.Dataset, name: str, *, ax=None):
     """Draw how often an outcome or a drawn input took which value, with 5, 50 and 95 % marks; angles in degrees.
 
+    ax : axes to draw into, or None for a new figure.
+
     Raises ValueError for a flight, an unknown name, or a variable that is not one number a flight.
     """
     need_ensemble(ds, "plot_histogram", name, "status")
@@ -57,7 +59,10 @@ def _mark_quantiles(ax, marks):
 
 
 def plot_fan(ds: xr.Dataset, *, ax=None):
-    """Draw height against time: bands that hold 50 and 90 % of the flights at each moment, the median, some flights."""
+    """Draw height against time: bands that hold 50 and 90 % of the flights at each moment, the median, some flights.
+
+    ax : axes to draw into, or None for a new figure.
+    """
     need_tracks(ds, "plot_fan")
     bands = height_bands(ds)
     ax = axes_or_new(ax)
@@ -83,6 +88,8 @@ def plot_landing(ds: xr.Dataset, *, shares: Sequence[float] = (0.5, 0.95), ax=No
     """Draw the landing places, north up, equal scales, with rail and mean, ellipses and density contours of `shares`.
 
     Ellipses hold one more flight with that probability if places are normal; contours hold that share of these places.
+
+    ax : axes to draw into, or None for a new figure.
     """
     need_ensemble(ds, "plot_landing", "landing_east", "landing_north", "status")
     ellipses = [containment(ds, share) for share in shares]

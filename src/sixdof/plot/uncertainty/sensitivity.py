@@ -25,6 +25,8 @@ def plot_tornado(ds: xr.Dataset, outcome: str, ax=None, *, most: int = MOST_BARS
 
     By straight lines through all inputs (`study.sensitivity.swings`, whose errors it raises); whiskers are 90 % intervals. Beside
     each input stand its two quantiles. A direction has no lower and upper end: its bar is the range over the arc between.
+
+    ax : axes to draw into, or None for a new figure.
     """
     if most < 1:
         raise ValueError(f"most = {most!r} must be 1 or more")

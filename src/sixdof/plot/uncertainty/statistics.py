@@ -23,6 +23,8 @@ def plot_convergence(ds: xr.Dataset, name: str, q: float | Sequence[float] | Non
     q : share or shares of the flights below; None draws the mean with Student's interval. The band of a quantile begins where
         both its bounds are finite. Each interval holds with `confidence` at one number of flights, not along the whole line.
 
+    ax : axes to draw into, or None for a new figure.
+
     Raises ValueError for a flight, an unknown name, a variable that is not one number a flight, or no flight with a value.
     """
     variable = _outcome(ds, name, "plot_convergence")
@@ -56,6 +58,8 @@ def plot_quantiles(ds: xr.Dataset, name: str, q: Sequence[float] = QUANTILES, *,
 
     The band is the Clopper-Pearson interval of that share, at each value by itself. Bars are the intervals of the quantiles q;
     a bar that leaves the axes has no bound on that side: the flights are too few.
+
+    ax : axes to draw into, or None for a new figure.
 
     Raises ValueError as `plot_convergence` does.
     """

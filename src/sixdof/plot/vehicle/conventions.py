@@ -14,6 +14,8 @@ def draw_fin_numbers(count: int = 4, *, phase: float = 0.0, ax=None):
     """Draw a fin set seen from behind: its numbers, and where each is pushed by a positive deflection.
 
     count : fins; phase : angle of fin 1 clockwise from body +z, rad.
+
+    ax : axes to draw into, or None for a new figure.
     """
     ax = axes_or_new(ax, size=(4.0, 4.2))
     from matplotlib.patches import Circle
@@ -42,7 +44,10 @@ def draw_fin_numbers(count: int = 4, *, phase: float = 0.0, ax=None):
 
 
 def draw_axes(*, ax=None):
-    """Draw the vehicle on the rail: body axes, launch azimuth, and what a positive tilt_pitch is."""
+    """Draw the vehicle on the rail: body axes, launch azimuth, and what a positive tilt_pitch is.
+
+    ax : axes to draw into, or None for a new figure.
+    """
     ax = axes_or_new(ax, size=(4.0, 4.2))
     lean = math.radians(14.0)
     along, across = (math.sin(lean), math.cos(lean)), (math.cos(lean), -math.sin(lean))
