@@ -125,6 +125,15 @@ def test_wrong_words__are_one_sentence_on_every_verb(verb, asked, said, two_stag
     assert said in captured.err and captured.err.count("\n") == 1 and not captured.out
 
 
+def test_only__flies_one_stage_alone(two_stages, tmp_path, capsys):
+    out = tmp_path / "flight.nc"
+    assert main(["fly", str(two_stages), "--only", "plover", "--set", "rail.length=2 m", "--out", str(out)]) == OK
+    assert "left out" in capsys.readouterr().err  # what belonged to the booster
+    assert sixdof.open_result(out)["body"].values.tolist() == ["plover"]
+    assert main(["fly", str(two_stages), "--only", "plovr"]) == BAD_INPUT
+    assert 'did you mean "plover"?' in capsys.readouterr().err
+
+
 def test_fail__of_a_mission_that_foresees_none(demo_path, capsys):
     assert main(["fly", str(demo_path), "--fail", "no_deployment: main"]) == BAD_INPUT
     assert "has no [[failure]] entries" in capsys.readouterr().err

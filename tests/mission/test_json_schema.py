@@ -79,12 +79,20 @@ def faulty(tables, path, value):
         (("record", "rate"), []),
         (("disperse", "wind", "speed"), {"sdd": 0.1}),
         (("title",), 5),
+        (("stage", 0, "part", 3, "station"), {"aft_off": "airframe"}),
+        (("stage", 0, "part", 3, "station"), {"aft_of": "airframe", "fore_of": "airframe"}),
     ],
 )
 def test_schema__marks_faults(validator, demo_path, path, value):
     tables = tomllib.loads(demo_path.read_text())
     assert list(validator.iter_errors(tables)) == []
     assert list(validator.iter_errors(faulty(tables, path, value)))
+
+
+def test_schema__a_station_by_another_part_is_valid(validator, demo_path):
+    tables = faulty(tomllib.loads(demo_path.read_text()), ("stage", 0, "part", 3, "station"), {"flush_aft": "airframe", "gap": "-10 mm"})
+    assert list(validator.iter_errors(tables)) == []
+    assert list(validator.iter_errors(faulty(tables, ("stage", 0, "part", 3, "station", "gap"), "10")))
 
 
 def test_schema__completes_and_explains_every_key(schema):

@@ -21,7 +21,7 @@ A usual session:
   python -m sixdof check configs/sampler.toml                  is the mission file right, and is the vehicle stable?
   python -m sixdof aero configs/sampler.toml --figures out     drag, stability, what the control fins can do, against Mach
   python -m sixdof fly configs/sampler.toml --figures out      one flight as written, with its figures
-  python -m sixdof fly configs/sampler.toml --set rail.length="4 m"    the same with another rail; --set and --fail work on every verb with a mission
+  python -m sixdof fly configs/sampler.toml --set rail.length="4 m"    the same with another rail; --set, --fail and --only go with every verb on a mission
   python -m sixdof rehearse configs/sampler.toml               event rules and laws without physics: what fires when, what misfires
   python -m sixdof margins configs/sampler.toml --flights 50 --figures out    gain and phase margins of the attitude loops, on drawn flights too
   python -m sixdof tune configs/sampler.toml --gain-margin 6 --phase-margin 45 --out gains.toml    gains that have these margins

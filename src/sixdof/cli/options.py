@@ -28,6 +28,7 @@ def on_mission(commands, name: str, run: Callable[..., int], text: str) -> Argum
     command.add_argument("mission", type=Path, help="mission file (TOML)")
     command.add_argument("--set", action="append", default=[], metavar="KEY=VALUE", dest="changes", help=_SET)
     command.add_argument("--fail", action="append", default=[], metavar="NAME", help=_FAIL)
+    command.add_argument("--only", metavar="STAGE", help="fly this stage of the mission alone, lit at the start")
     command.add_argument("--figures", type=Path, metavar="FOLDER", help="write figures (PNG) into this folder")
     return command
 
@@ -56,7 +57,8 @@ def mission_of(chosen):
 
     mission = load_mission(chosen.mission)
     changes = dict(map(_change, chosen.changes)) | {_certain(mission, name): 1.0 for name in chosen.fail}
-    return mission.change(changes) if changes else mission
+    mission = mission.change(changes) if changes else mission
+    return mission.only(chosen.only) if chosen.only is not None else mission
 
 
 def _certain(mission, name: str) -> str:

@@ -4,10 +4,14 @@ from __future__ import annotations
 
 from typing import Any
 
+from pydantic import TypeAdapter
+
 from sixdof.mission.explain.keys import facts
-from sixdof.mission.explain.walk import KeyTable, all_tables
+from sixdof.mission.explain.walk import PLACED, KeyTable, all_tables
 from sixdof.mission.mission import Mission
+from sixdof.mission.placing import WORDS
 from sixdof.mission.tables.dispersible import DISPERSIBLE
+from sixdof.mission.units import Length
 
 DIALECT = "https://json-schema.org/draft/2020-12/schema"
 # keys that may be the path of a file of numbers instead of the table or list itself
@@ -17,6 +21,16 @@ FILES = {
     "Measured": ("drag_curve", "drag_curve_powered", "axial_curve", "body_curve"),
     "Air": ("sounding",),
     "Wind": ("table", "member"),
+}
+# a station by another part of the stage
+_BY_PART = {
+    "type": "object",
+    "properties": {
+        **{word: {"type": "string", "description": "name, or kind, of another part of the stage"} for word in WORDS},
+        "gap": {"$ref": "#/$defs/Gap"},
+    },
+    "oneOf": [{"required": [word]} for word in WORDS],
+    "additionalProperties": False,
 }
 _SPREADS = {"anyOf": [{"$ref": "#/$defs/Spread"}, {"$ref": "#/$defs/Spreads"}]}
 
@@ -35,7 +49,11 @@ def json_schema() -> dict[str, Any]:
         if name in tables:
             _explain(entry, tables[name])
         for key in FILES.get(name, ()):
-            entry["properties"][key] = _or_file(entry["properties"][key])
+            entry["properties"][key] = _or(entry["properties"][key], {"type": "string"})
+        for key in PLACED if name != "Mission" else ():
+            if key in entry["properties"]:
+                entry["properties"][key] = _or(entry["properties"][key], _BY_PART)
+    schema["$defs"]["Gap"] = TypeAdapter(Length).json_schema()
     _kinds_needed(schema)
     _names_of_spreads(schema)
     return {"$schema": DIALECT, **_clean(schema), "title": "sixdof mission file"}
@@ -48,9 +66,11 @@ def _explain(entry: dict, table: KeyTable) -> None:
         entry["properties"][key.name]["description"] = f"{key.meaning} ({facts(key)})".strip()
 
 
-def _or_file(entry: dict) -> dict:
-    outer = {key: entry.pop(key) for key in ("description", "examples") if key in entry}
-    return {"anyOf": [entry, {"type": "string"}], **outer}
+def _or(entry: dict, other: dict) -> dict:
+    """Return the schema of a key that may hold something else as well."""
+    outer = {key: entry.pop(key) for key in ("description", "examples", "default") if key in entry}
+    options = entry.pop("anyOf", None) or [entry]
+    return {"anyOf": [*options, other], **outer}
 
 
 def _kinds_needed(schema: dict) -> None:

@@ -9,7 +9,7 @@ from functools import cache
 from html import escape
 
 from sixdof.mission.errors import suggestion
-from sixdof.mission.explain.walk import NEEDED, Key, KeyTable, all_tables, readable
+from sixdof.mission.explain.walk import NEEDED, PLACED, Key, KeyTable, all_tables, readable
 from sixdof.mission.former import CHOICES, KEYS
 from sixdof.mission.tables.dispersible import DISPERSIBLE, Dispersible
 from sixdof.mission.units import shown
@@ -141,8 +141,9 @@ def facts(key: Key) -> str:
     """Return what there is to say of a key besides its meaning."""
     default = key.default if key.default in (NEEDED, "") else f"default {key.default}"
     values = f"one of {', '.join(key.choices)}" if key.choices else key.kind
+    by_part = 'or by another part, { aft_of = "airframe", gap = "10 mm" } (aft_of, fore_of, flush_fore, flush_aft)' if key.name in PLACED else ""
     return "; ".join(
-        part for part in (values if key.choices or not key.unit or "list" in key.kind else "", _unit(key), key.limits, default or "optional") if part
+        part for part in (values if key.choices or not key.unit or "list" in key.kind else "", _unit(key), key.limits, by_part, default or "optional") if part
     )
 
 

@@ -20,6 +20,7 @@ from sixdof.mission.units import Limits
 
 ROOT = "mission"  # what the keys at the head of the file go by
 NEEDED = "needed"
+PLACED = ("station", "separation_station")  # keys that may say a place by another part instead
 # units in which people read small and large values of a unit: (from this size on, name, size)
 _READ = {
     "m": ((1.0, "m", 1.0), (1e-3, "mm", 1e-3), (0.0, "um", 1e-6)),
