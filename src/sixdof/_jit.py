@@ -151,7 +151,7 @@ class NoStatus(Exception):
 def law_pointer(law, sizes):
     """Return (object to keep alive, address) of a jitted law(t, sensed, memory, gains, command) as a C function.
 
-    The law is compiled again with its indices checked: once a tick that costs nothing, and a write beyond its memory would go
+    The law is compiled again with its indices checked: once per tick that costs nothing, and a write beyond its memory would go
     anywhere. sizes : lengths of sensed, memory, gains, command. An exception inside becomes status 1 (numba would swallow it);
     a whole number that the law returns is its status.
 
@@ -201,5 +201,5 @@ def _with_checked_indices(law):
 
 
 def is_jitted(function) -> bool:
-    """Tell whether a function was compiled by numba's njit."""
+    """Return whether a function was compiled by numba's njit."""
     return hasattr(function, "py_func")

@@ -119,7 +119,7 @@ def test_paths__a_draw_that_makes_no_vehicle_is_one_sentence(demo_mission):
 
 
 def leaning(gain):
-    """Return a law of one's own: the built-in demands do not fly with it."""
+    """Return a custom law: the built-in demands do not fly with it."""
 
     @numba.njit
     def lean(t, sensed, memory, gains, command):

@@ -43,7 +43,7 @@ def check(ds):
 
 def fly(mission):
     with warnings.catch_warnings():
-        warnings.simplefilter("ignore")  # ends that are no landing warn, as they should
+        warnings.simplefilter("ignore")  # ends that are not landings warn, as they should
         return sixdof.fly(mission)
 
 

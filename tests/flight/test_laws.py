@@ -1,4 +1,4 @@
-"""Laws of one's own in plain Python, njit and C: the same bits, once a tick, errors shown as the user's own."""
+"""Laws of one's own in plain Python, njit and C: the same bits, once per tick, errors shown as the user's own."""
 
 from __future__ import annotations
 

@@ -41,7 +41,7 @@ def test_rehearse__prints_writes_and_returns_0(path, script, tmp_path, capsys):
 
 def test_rehearse__a_misfire_returns_1(path, script, capsys):
     assert main(["rehearse", str(path), "--script", str(script), "--fail", "no_separation: booster"]) == MISFIRED
-    assert "thistledown is never lit" in capsys.readouterr().out
+    assert "thistledown is never ignited" in capsys.readouterr().out
 
 
 def test_rehearse__a_flight_on_disk_and_the_altimeter_of_a_stage(path, tmp_path, capsys):

@@ -20,7 +20,7 @@ BAD = {
     "nan time": ({"time": [0.0, np.nan, 2.0]}, "time is nan in row 2"),
     "lengths": ({"time": TIME, "height": [0.0, 1.0]}, "height has 2 values and time has 3"),
     "one row": ({"time": [0.0]}, "there are 1 rows, and it takes two or more"),
-    "words": ({"time": TIME, "height": ["a", "b", "c"]}, "height holds something that is no number"),
+    "words": ({"time": TIME, "height": ["a", "b", "c"]}, "height holds something that is not a number"),
     "two dimensions": ({"time": TIME, "height": np.zeros((3, 2))}, "height has 2 dimensions"),
     "before ignition": ({"time": [-1.0, 1.0]}, "time begins at -1 s; it counts from ignition"),
     "between ticks": ({"time": [1.001, 1.009]}, "less than two ticks of the flight computer, 0.01 s each"),
@@ -67,7 +67,7 @@ FILES = {
     "nan.csv": ("time, height\n0, nan\n1, 1\n", "line 2: column height: nan is not finite"),
     "back.csv": ("time, height\n0, 0\n2, 1\n1, 1\n", "back.csv: time goes from 2 s to 1 s in row 3"),
     "empty.csv": ("", "holds no numbers"),
-    "broken.nc": ("nothing", "broken.nc: this is no netCDF file"),
+    "broken.nc": ("nothing", "broken.nc: this is not a netCDF file"),
 }
 
 

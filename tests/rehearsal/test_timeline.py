@@ -76,7 +76,7 @@ def test_profile__states_over_time(done):
 
 def test_profile__nothing_misfires_and_the_backup_came_second(done):
     assert done["misfire"].values.tolist() == []
-    assert done["remark"].values.tolist() == ["deploy drogue: backup comes second at 16.50 s: deploy drogue: apogee had done it at 13.01 s"]
+    assert done["remark"].values.tolist() == ["deploy drogue: backup fires at 16.50 s without effect: deploy drogue: apogee did it at 13.01 s"]
 
 
 def test_profile__dataset_survives_the_disk_and_says_what_its_variables_are(done, tmp_path):
@@ -100,7 +100,7 @@ def test_timeline__is_in_order_and_says_what_was_sensed(done):
     assert times == sorted(times) and len(times) >= 15
     light = next(line for line in lines if "light fires" in line)
     assert light.split()[:3] == ["2.82", "92.9", "40.0"]  # 40 m/s (2.82 s - 0.5 s) + 0.1 m
-    assert "nothing misfired" in text and "backup comes second at 16.50 s" in text
+    assert "nothing misfired" in text and "backup fires at 16.50 s" in text
     assert "never a clearance" in text or "not a clearance" in text
 
 
@@ -109,7 +109,7 @@ def test_timeline__takes_a_rehearsal_only(demo_flight):
         timeline(demo_flight)
 
 
-# ---------------------------------------------------------------- scripts and what they leave out
+# ---------------------------------------------------------------- scripts and what they omit
 
 
 def test_left_out__velocity_follows_from_height_and_height_from_the_barometer(mission, done):
@@ -185,7 +185,7 @@ def test_debounce__a_spike_of_the_barometer(demo_mission, debounce, expected):
     ds = sixdof.rehearse(mission, columns | {"baro_height": columns["height"] - spike})
     # the first tick below the top by more than 3 m is the one after 12.65 s
     assert float(ds["apogee_noticed"]) == EXACT(expected, abs=1e-9)
-    early = [text for text in ds["misfire"].values if text.startswith("drogue is released")]
+    early = [text for text in ds["misfire"].values if text.startswith("drogue is deployed")]
     # a drogue released after a false apogee is too fast; without one nothing is said
     assert len(early) == (1 if debounce == 0.0 else 0)
 
@@ -228,7 +228,7 @@ def test_flight__with_a_failure(demo_mission):
     for each in (ds, recorded):
         assert (each["attached"].values == 1).all()
         assert np.isnan(each["ignition_commanded"].values).all()
-        assert any("booster is commanded to part" in text and "separation fails" in text for text in each["misfire"].values)
+        assert any("booster is commanded to separate" in text and "separation fails" in text for text in each["misfire"].values)
 
 
 def test_altimeter__of_the_booster(mission):
@@ -307,7 +307,7 @@ def test_law__may_command_the_sequence_itself(mission):
     assert float(ds["separation_commanded"].sel(stage="booster")) == EXACT(2.2)
     assert float(ds["ignition_commanded"].sel(stage="thistledown")) == EXACT(2.4)
     assert not ds["rule_acted"].sel(rule=["part", "light"]).any()
-    assert "part comes second at 2.50 s: it was so already" in ds["remark"].values
+    assert "part fires at 2.50 s without effect: it was done already" in ds["remark"].values
     text = timeline(ds)
     assert "the control law: separate booster" in text and "the control law: enable the fins" in text
 

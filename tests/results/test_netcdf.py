@@ -107,7 +107,7 @@ def test_zarr__that_xarray_wrote_is_a_result(request, tmp_path, which):
 
 def test_zarr__of_another_program_is_none(tmp_path):
     xr.Dataset({"x": ("flight", np.arange(3.0))}).to_zarr(tmp_path / "a.zarr", zarr_format=3, consolidated=False)
-    with pytest.raises(sixdof.StoreError, match="is no ensemble of this library: another program wrote it"):
+    with pytest.raises(sixdof.StoreError, match="is not an ensemble of this library: another program wrote it"):
         sixdof.open_result(tmp_path / "a.zarr")
 
 

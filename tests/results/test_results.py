@@ -179,7 +179,7 @@ def test_inputs__are_the_table_of_draws(demo_mission):
 
 
 def test_ensemble__failures_that_are_drawn_only_are_no_variable(ensemble):
-    """Whether a failure was drawn is told by `failure_happened`, with those that a load caused."""
+    """Return whether a failure was drawn is told by `failure_happened`, with those that a load caused."""
     assert "failure" not in ensemble.data_vars
     assert list(ensemble["failure"].values) == ["no_ignition: thistledown", "no_deployment: drogue", "harness_breaks: main", "canopy_lost: booster canopy"]
 

@@ -175,7 +175,7 @@ class Disk:
 
 @pytest.fixture(scope="module")
 def files_written(demo_mission, tmp_path_factory):
-    """How many files it takes to make the store, and to write all of it."""
+    """Return how many files it takes to make the store, and to write all of it."""
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(targets, "CHUNK_SECONDS", 0.0)
         disk, made, create = Disk(patch), [], Store.create
@@ -365,7 +365,7 @@ def test_overwrite__of_a_store_that_xarray_wrote(demo_mission, in_memory, tmp_pa
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")  # zarr warns of its own format
         in_memory.to_zarr(tmp_path / "a.zarr")
-    with pytest.raises(StoreError, match="is no ensemble that can be gone on with"):
+    with pytest.raises(StoreError, match="is not an ensemble that can be gone on with"):
         fly(demo_mission, tmp_path / "a.zarr", 8)
     assert fly(demo_mission, tmp_path / "a.zarr", 8, overwrite=True).sizes["flight"] == 8
 

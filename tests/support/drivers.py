@@ -229,8 +229,8 @@ def _start(notice, attached):
 class Flown:
     """One leg by the kernel, from the rail: status, end, rows of the log, events, summary, and its scratch arrays.
 
-    tables : this flight's canopies (rows of types.CANOPY_*) and delays of rules, the model's own if left out. stage :
-    {(stage, layout.ST_*): value} of Work.stage, zeros if left out.
+    tables : this flight's canopies (rows of types.CANOPY_*) and delays of rules, the model's own by default. stage :
+    {(stage, layout.ST_*): value} of Work.stage, zeros by default.
     """
 
     def __init__(self, model, draw, *, rows=20000, tables=None, stage=None):

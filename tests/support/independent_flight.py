@@ -181,7 +181,7 @@ def fly_plainly(model, draw, *, rtol, atol, until="ground", method="DOP853", can
     """Fly one vehicle of one stage once; return events and the state at every tick.
 
     rtol, atol : of solve_ivp, on position (m), velocity (m/s), matrix elements and rates alike. until : "apogee" or
-    "ground". canopy, delays : this flight's canopies and delays of rules, the model's own if left out; canopies neither
+    "ground". canopy, delays : this flight's canopies and delays of rules, the model's own by default; canopies neither
     fail nor hang on cords. Returned: `event` {name: (time, state)}, `time` (n,), `phase` (n,), `state` (n, 18) rows of
     position, velocity, matrix body -> world row by row, rates; `fins`, `command`, `hinge` (n, controls), `rules` (n, 4):
     armed, fired, acted, given up, -1 where not; `end` ("ground", "apogee", "no liftoff" or None when the time limit came

@@ -44,7 +44,7 @@ def flat_earth():
 def aero(*, area=0.0078539816339744831, length=0.1, slopes=((2.0, 0.25), (8.0, 1.75)), ca=0.0, panels=(), fins=None, wakes=None):
     """Constant slopes [(CN_alpha, x)], constant axial coefficient, no cross-flow; panels as rows of types.PANEL_*.
 
-    wakes : (wake_pair, wake) of types.Aero, none if left out.
+    wakes : (wake_pair, wake) of types.Aero, none by default.
     """
     body = np.zeros((2, BODY_COLUMNS))
     for slope, x in slopes:
@@ -146,7 +146,7 @@ def canopy(drag_area, fill_time=0.0, wait=0.0, reef_share=1.0, reef_time=0.0, fa
 
 
 def rule(trigger, action, *, threshold=0.0, order=0, delay=0.0, target=0, **limits):
-    """A row of RuleColumn; limits: tilt_below, speed_above, ..., none where left out; booster: 1 attached, 0 gone."""
+    """A row of RuleColumn; limits: tilt_below, speed_above, ..., none where omitted; booster: 1 attached, 0 gone."""
     inf = math.inf
     free = {
         "tilt_below": inf,

@@ -13,7 +13,7 @@ def differences(model, draw, *, rtol, until="apogee", tables=None, plain_tables=
     """Return {what: largest difference} of kernel and reference over ticks and events, and both flights.
 
     tables, plain_tables : this flight's canopies and delays of rules for the kernel, and for the reference (the kernel's if
-    left out).
+    omitted).
     """
     canopy, delays = plain_tables or tables or (None, None)
     plain = fly_plainly(model, draw, rtol=rtol, atol=rtol, until=until, canopy=canopy, delays=delays)

@@ -19,7 +19,7 @@ from sixdof.vehicle.aero.drag import drag_breakdown
 from sixdof.vehicle.aero.table import aero_table, centre_of_pressure
 
 D = 0.03
-WIDENED = 0.15  # the band itself leaves out the growth of the body's slope with Mach
+WIDENED = 0.15  # the band itself omits the growth of the body's slope with Mach
 # Mach, CN_alpha low and high, centre of pressure in calibres with either
 BAND = [
     (1.5, 11.0850, 14.5751, 8.0877, 8.4144),

@@ -1,4 +1,4 @@
-"""The forms of the drag build-up against values worked out from the same published formulas, and exact bounds.
+"""The forms of the drag build-up against values computed from the same published formulas, and exact bounds.
 
 Sources: H. Schlichting, Boundary-Layer Theory; S. F. Hoerner, Fluid-Dynamic Drag, 1965; Barrowman 1967; USAF DATCOM
 (AFWAL-TR-83-3048); D. Raymer, Aircraft Design; E. L. Fleeman, Tactical Missile Design; NACA Report 1135, 1953; cones:

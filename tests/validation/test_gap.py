@@ -1,4 +1,4 @@
-"""The slot at a hinged fin's root against slender theory with a slit, worked out in tests/support/independent_gap.py."""
+"""The slot at a hinged fin's root against slender theory with a slit, computed in tests/support/independent_gap.py."""
 
 from __future__ import annotations
 

@@ -223,7 +223,7 @@ def test_discrete_gust__has_the_standards_shape(demo_mission):
 
 
 def test_discrete_gust__is_felt_at_its_height_as_a_canopy_opens(demo_mission):
-    """From that tick on the flight computer looks every fifth tick; the gust is worked out for the tick that comes, not for the next one."""
+    """From that tick on the flight computer looks every fifth tick; the gust is computed for the tick that comes, not for the next one."""
     gust = {"speed": "8 m/s", "blows_from": "270 deg", "height": "60 m", "length": "200 m"}
     early = [{"name": "early", "when": "climbing_through", "threshold": "140 m", "action": "deploy", "target": "main"}]
     ds = sixdof.fly(demo_mission.change({"air.wind.speed": 0.0, "air.gust": [gust], "rule": early, "record.rate": "100 Hz"}))

@@ -1,6 +1,6 @@
 """A cone-cylinder from 2 to 178 degrees through the kernel, against the numbers of Jorgensen's method.
 
-L. H. Jorgensen, NASA TN D-6996, 1973 (formulas from memory; numbers worked out from them by hand, apart from this
+L. H. Jorgensen, NASA TN D-6996, 1973 (formulas from memory; numbers computed from them by hand, apart from this
 library): cone of 3 diameters, 12 in all, d = 1 m; eta 0.69, Cdn 1.2; moments about 6.0 m from the nose, nose up.
 CN = (A_b/A) sin 2a' cos(a'/2) + eta Cdn (A_p/A) sin^2 a; a' = a, beyond 90 deg (NASA TR R-474, 1977) 180 deg - a, and the
 potential part's moment -[V - A_b x_m]/(A d) sin 2a' cos(a'/2) for [V - A_b (l - x_m)]/(A d) sin 2a' cos(a'/2).

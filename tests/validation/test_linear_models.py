@@ -154,7 +154,7 @@ def test_derivatives__no_incidence(straight):
 
 
 def test_modes__no_incidence(straight):
-    """Short period and roll (Etkin and Reid 1996, eq. 6.3,15; Nelson 1998, eqs. 4.67 and 5.42): Zq is left out there, 0.14 % of V."""
+    """Short period and roll (Etkin and Reid 1996, eq. 6.3,15; Nelson 1998, eqs. 4.67 and 5.42): Zq is omitted there, 0.14 % of V."""
     book, model, close = straight.textbook, straight.model, leaning(straight)
     speed, m_q = float(model.airspeed), book.m_q + book.jet[1]
     frequency = np.sqrt(book.z_w * m_q - book.m_w * speed)

@@ -18,7 +18,7 @@ from sixdof.vehicle.solids import Lump, combine, cylinder, fin_panel, grain_iner
 
 PRINTED = 1e-12  # relative: the reference prints 13 digits
 PRINTED_10 = 1e-9  # relative: the reference prints about 10 digits
-THIN = 1e-4  # m: wall of the shells; the surface forms leave out terms of wall/R
+THIN = 1e-4  # m: wall of the shells; the surface forms omit terms of wall/R
 THIN_ERROR = 2.0 * THIN / 0.03  # relative: two such terms (r and r^2) at the smallest radius of the frustum
 
 

@@ -71,7 +71,7 @@ def derivatives(mass):
 
 
 def test_free_flight__frequency_and_damping_with_lift():
-    """The path bends too. The printed numbers leave out the lift of the pitch rate, Zq, 0.3 % of the rate's effect."""
+    """The path bends too. The printed numbers omit the lift of the pitch rate, Zq, 0.3 % of the rate's effect."""
     za, zq, ma, mq = derivatives(MASS)
     assert (za, ma, mq) == pytest.approx((0.6013204688512, -180.3961406554, -2.254951758192), rel=1e-12)
     assert math.sqrt(-ma - za * mq) == pytest.approx(13.48154625048, rel=1e-11)

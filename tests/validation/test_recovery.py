@@ -200,7 +200,7 @@ def side_area(mission, stage=0):
 
 
 def test_harness__weaker_in_the_mission_or_by_its_draw_snatches_alike_and_parts(demo_mission):
-    """Stiffness is no matter of strength: the charge's snatch stays, and what is below it parts."""
+    """Stiffness is not a matter of strength: the charge's snatch stays, and what is below it parts."""
     strong = staged.stack(demo_mission, harnesses=[HARNESS])
     snatch = facts_of(strong, staged.flown(strong), "drogue")["snatch_load"]
     assert 100.0 < snatch < 1000.0

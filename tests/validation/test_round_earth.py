@@ -72,7 +72,7 @@ def test_gravity__is_the_gradient_of_the_potential_with_j2():
 
 @pytest.mark.parametrize("row", TABLE, ids=lambda row: f"{row[0]:g}deg")
 def test_gravity__of_wgs84_is_missed_by_the_fourth_harmonic(row):
-    """J4 = -2.371e-6 is left out: it adds 5 g J4 P4, at most 1.2e-4 m/s^2 (at the poles). With it and J6 the table is met."""
+    """J4 = -2.371e-6 is omitted: it adds 5 g J4 P4, at most 1.2e-4 m/s^2 (at the poles). With it and J6 the table is met."""
     latitude, surface, aloft = np.radians(row[0]), row[1], row[4]
     harmonics = level_ellipsoid(J2, E2)
     assert harmonics[4] == pytest.approx(-2.37091222e-6, rel=1e-6) and harmonics[6] == pytest.approx(6.08347e-9, rel=1e-5)  # GRS80's
@@ -81,7 +81,7 @@ def test_gravity__of_wgs84_is_missed_by_the_fourth_harmonic(row):
     assert np.linalg.norm(ours, axis=1) == pytest.approx([surface, aloft], abs=1.2e-4)
     rest = {n: j for n, j in harmonics.items() if n > 2}
     whole = ours + pull(place, GM, A, {2: J2} | rest, RATE) - pull(place, GM, A, {2: J2}, RATE)
-    # the table aloft is a series that leaves out 2 f^2 h/a, 4 (h/a)^3, f (h/a)^2: at 10 km 3.5e-7, 1.5e-7, 0.8e-7 m/s^2
+    # the table aloft is a series that omits 2 f^2 h/a, 4 (h/a)^3, f (h/a)^2: at 10 km 3.5e-7, 1.5e-7, 0.8e-7 m/s^2
     assert np.linalg.norm(whole[1]) == pytest.approx(aloft, abs=8e-7)
     assert np.linalg.norm(whole[0]) == pytest.approx(surface, abs=5e-10)  # printed with ten decimals
 

@@ -1,4 +1,4 @@
-"""Static margin, slope and centre of pressure as flown, against forces that other code works out, and against an independent lattice.
+"""Static margin, slope and centre of pressure as flown, against forces that other code computes, and against an independent lattice.
 
 Second statement of the forces: tests/support/independent_vehicle.py, in numpy, which shares the tables and no line of the kernel. The downwash itself:
 a vortex lattice of a general aircraft-design library (AeroSandbox 4.2.10, 6 by 10 panels on each part, Mach 0, 1 deg, wakes along the free

@@ -182,7 +182,7 @@ def test_estimate__of_real_sensors_drifts_as_the_gyros_do(with_sensors):
 
 
 def test_rehearsal__of_the_recorded_flight_shows_one_burn(with_sensors):
-    """The pull of an opening along the nose is no ignition: after apogee none is noticed."""
+    """The pull of an opening along the nose is not an ignition: after apogee none is noticed."""
     mission, ds = with_sensors
     bench = sixdof.rehearse(mission, ds)
     for what in ("ignition_noticed", "burnout_noticed"):

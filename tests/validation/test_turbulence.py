@@ -164,7 +164,7 @@ def test_gusts__are_gaussian(sample):
 # ---------------------------------------------------------------- spectra
 
 SEGMENT = 2048
-IMAGES = 400  # of the spectrum, either way: those left out add less than 1e-3
+IMAGES = 400  # of the spectrum, either way: those omitted add less than 1e-3
 
 
 def folded(spectrum, number, step, sigma, length):
@@ -210,7 +210,7 @@ def test_spectrum__of_the_kernels_states_is_the_standards(number):
 
 STATIONARY = np.array([[1.0, 0.5], [0.5, 0.5]])  # covariance of p, q
 LENGTHS = [1e-7, 1e-5, 9.99e-4, 1.001e-3, 0.03, 0.7, 4.0, 40.0]
-SERIES = 2e-12  # h^4 of the first term that the series of short steps leaves out, at 1e-3
+SERIES = 2e-12  # h^4 of the first term that the series of short steps omits, at 1e-3
 
 
 def exact_spread(h):

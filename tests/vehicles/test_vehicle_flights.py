@@ -193,7 +193,7 @@ def test_earths__differ_by_little(missions, name):
 
 @EVERY
 def test_steps__are_short_enough(missions, name):
-    """Gusts are felt once a tick and servos with play decide by thresholds: centimetres, not micrometres."""
+    """Gusts are felt once per tick and servos with play decide by thresholds: centimetres, not micrometres."""
     ds = step_study(missions[name], (2,), finest=8)
     assert abs(float(ds.apogee_error[0])) < 0.05 and float(ds.event_error[0]) < 0.01
 

@@ -5,7 +5,7 @@
     sixdof.plot.plot_stability(sixdof.aero.stability_against_mach(mission))
     sixdof.report(mission, "aero")                         # all of it on a page
 
-`stages` chooses a configuration: indices into `mission.stage`, front first; the whole stack if left out. Coefficients stand on the area
+`stages` chooses a configuration: indices into `mission.stage`, front first; the whole stack by default. Coefficients stand on the area
 and the diameter of the largest body cross-section. Above Mach 0.8 and beyond 15 deg of incidence they are estimates.
 """
 

@@ -55,7 +55,7 @@ def _margins(chosen) -> int:
             return INTERRUPTED
         say(f"\n{report(spread)}")
         over = robust_margins(spread)
-        met = met and int(over["used"]) > 0 and not bool((over["met"] == 0.0).any())  # NaN: a flight left out
+        met = met and int(over["used"]) > 0 and not bool((over["met"] == 0.0).any())  # NaN: a flight omitted
     if chosen.figures:
         write_figures(chosen.figures, _loop_figures(models, found, spread, (gain_db, phase)))
     if spread is not None and "interrupted" in spread.attrs:

@@ -52,7 +52,7 @@ def with_out(command: ArgumentParser, kind: str) -> None:
 
 
 def mission_of(chosen):
-    """Return the mission that the arguments ask for. Raises MissionError, and ValueError for a change or a failure that is none."""
+    """Return the mission that the arguments ask for. Raises MissionError, and ValueError for a change or what is not a failure."""
     from sixdof import load_mission
 
     mission = load_mission(chosen.mission)

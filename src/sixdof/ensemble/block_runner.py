@@ -18,7 +18,7 @@ from sixdof.flight.runner import FlightRunner
 from sixdof.mission.mission import Mission
 from sixdof.results.dataset import track_columns
 
-TRACK_RATE = 10.0  # rows of the log a second from which the points of a track are picked, Hz
+TRACK_RATE = 10.0  # rows of the log per second from which the points of a track are picked, Hz
 TRACK_CROWDING = 1.7  # points of a track stand closer at its start, where more happens: place ~ (k/n)^1.7
 PLANS = 64  # vehicles of other shapes whose tables are kept: some 100 kB each
 
@@ -67,12 +67,12 @@ class BlockRunner:
 
     @property
     def plain(self) -> bool:
-        """Whether a law needs the interpreter's lock."""
+        """Return whether a law needs the interpreter's lock."""
         return any(b is not None and b.law.plain for b in (self.laws.guidance, self.laws.control))
 
     @property
     def wants_processes(self) -> bool:
-        """Whether flights need the interpreter's lock for most of their time: plain Python laws, tables made anew for each draw."""
+        """Return whether flights need the interpreter's lock for most of their time: plain Python laws, tables made anew for each draw."""
         return self.plain or bool(path_names(self.mission))
 
     def flight_runner(self) -> FlightRunner:

@@ -18,7 +18,7 @@ LIBRARIES = ("numpy", "scipy", "numba")  # whose own arithmetic is in a flight's
 def identity_of(
     mission: Mission, *, seed: int, first: int, sampling: str, total: int | None, given: xr.Dataset | None, tracked: int | None, guidance, control
 ) -> dict[str, str]:
-    """Return what an ensemble depends on, name -> text; the names are said to people where two ensembles differ."""
+    """Return what an ensemble depends on, name -> text; the names appear in messages where two ensembles differ."""
     found = {
         "sixdof": f"{library_version()} (code {code_hash()})",
         **{name: version(name) for name in LIBRARIES},

@@ -29,7 +29,7 @@ class EnsembleRequest(NamedTuple):
 
     @property
     def total(self) -> int | None:
-        """How many flights the draws depend on, None where they do not."""
+        """Return how many flights the draws depend on, None where they do not."""
         return self.flights if self.sampling == "latin" else None
 
     @property

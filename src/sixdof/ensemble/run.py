@@ -64,7 +64,7 @@ def disperse(
         How inputs are drawn: at random; by Latin hypercube (each flight then depends on the number of flights too); or by a scrambled
         Sobol sequence, whose means converge faster (take a power of two of flights).
     draws : Dataset or None
-        A table of draws of your own, as `make_draws` returns it, in place of seed and sampling for the inputs; its attribute `seed`
+        A custom table of draws, as `make_draws` returns it, in place of seed and sampling for the inputs; its attribute `seed`
         still chooses the noise of sensors and turbulence.
     out : path or None
         Where to write. "name.zarr": a zarr folder to which flights are added while they finish; a run that was killed goes on with
@@ -79,14 +79,14 @@ def disperse(
         Asked now and then with the flights so far (always the first ones, at the same numbers on any machine): True ends the run
         there, such as `lambda ds: precise_enough(ds.apogee_height, 5.0)` with `sixdof.study.uncertainty.convergence.precise_enough`.
     threads : int or None
-        None: one a core. With a plain Python law or dispersed paths: processes, if more than one; a script then needs its calls under
+        None: one per core. With a plain Python law or dispersed paths: processes, if more than one; a script then needs its calls under
         `if __name__ == "__main__":`.
     client : dask.distributed.Client or None
         A cluster to fly on, in place of this machine's cores.
     progress : bool
         Show a bar with rate and time left.
     guidance, control : function, Law, CLaw or None
-        Laws of your own, as in `sixdof.fly`. A flight whose law fails is a row with that status. The attributes `guidance` and `control` tell them
+        Custom laws, as in `sixdof.fly`. A flight whose law fails is a row with that status. The attributes `guidance` and `control` tell them
         by name, gains and a digest of all that they do.
 
     Returns
@@ -99,17 +99,17 @@ def disperse(
     Raises
     ------
     TypeError, ValueError
-        For a mission that is none, a number of flights, a seed or threads that make no sense, draws that are none of this mission's,
-        an `out` that is no path, an `until` that cannot be called.
+        For what is not a mission, a number of flights, a seed or threads that make no sense, draws of another mission,
+        an `out` that is not a path, an `until` that cannot be called.
     FileExistsError
-        If `out` exists and is not an unfinished ensemble that can be gone on with, and overwrite is not set, or it is no file of this library;
+        If `out` exists and is not an unfinished ensemble that can be gone on with, and overwrite is not set, or it is not a file of this library;
         nothing is flown then.
     StoreError
         If `out` holds another ensemble (saying what differs), another process is writing it, or the disk is full: what was finished is kept.
     MissionError
         If a draw of a dispersed path makes no sound mission, naming flight and path.
     LawError
-        If a law of your own cannot be used.
+        If a custom law cannot be used.
     """
     wanted = checked_request(mission, flights, seed, first, sampling, draws, tracks)
     if until is not None and not callable(until):

@@ -208,7 +208,7 @@ def _check_target(out: Path, netcdf: Path | None, path: Path, overwrite: bool) -
     if netcdf is not None:
         check_netcdf_path(out, overwrite=overwrite or path.is_dir())  # of a run that goes on the file may be there already
     elif path.exists() and not path.is_dir():
-        raise FileExistsError(f"{out} is no folder, and a zarr store is one; choose another name")
+        raise FileExistsError(f"{out} is not a folder, and a zarr store is one; choose another name")
     elif not path.is_dir():
         check_path(out)
 

@@ -43,7 +43,7 @@ def is_stretched(work: Work, canopy: int) -> bool:
 
 
 def pass_on(source: Work, target: Work) -> None:
-    """Copy what a flight computer and its servos know from one body to another; fins that are not there are left out."""
+    """Copy what a flight computer and its servos know from one body to another; fins that are not there are omitted."""
     for name, values in source._asdict().items():
         mine = getattr(target, name)
         if name in _OF_FINS:

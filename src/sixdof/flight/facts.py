@@ -1,4 +1,4 @@
-"""What is gathered of a flight while it goes on, and worked out of its bodies when they are down."""
+"""What is gathered of a flight while it goes on, and computed of its bodies when they are down."""
 
 from __future__ import annotations
 
@@ -53,7 +53,7 @@ class FlightFacts:
             self.joint[body.last, JOINT_FACTS.index("drag_separation_time")] = body.events[ly.E_DRAG_PARTING, 0]
 
     def work_out_gaps(self) -> None:
-        """Work out how the gap at each joint went, from the traces of the bodies on either side."""
+        """Compute how the gap at each joint went, from the traces of the bodies on either side."""
         for (k, side), behind in self.traces.items():
             ahead = self.traces.get((k, AHEAD))
             if side != BEHIND or ahead is None:

@@ -43,7 +43,7 @@ def fly(mission: Mission, *, flight: int | None = None, seed: int = 0, failures:
     failures : names of [[failure]] entries
         What goes wrong in this flight whatever its probability, such as ("no_separation: booster",).
     guidance, control : function, Law, CLaw or None
-        Laws of your own in place of the built-in ones: see `sixdof.laws.Law`. Plain Python works (slowly, with tracebacks and debuggers),
+        Custom laws in place of the built-in ones: see `sixdof.laws.Law`. Plain Python works (slowly, with tracebacks and debuggers),
         so do functions compiled by `numba.njit` and C functions, with the same bits.
 
     Returns
@@ -56,11 +56,11 @@ def fly(mission: Mission, *, flight: int | None = None, seed: int = 0, failures:
     FlightError
         If the motion diverged. Other ends that are not a landing give a warning and the flight up to there.
     TypeError, ValueError
-        For a mission that is none, a flight or seed that is no such number, or `failures` that name something the mission does not.
+        For what is not a mission, a flight or seed that is not such a number, or `failures` that name something the mission does not.
     MissionError
         For air that no weather explains at the site.
     LawError, or what the law raised
-        If a law of your own cannot be used or fails in flight.
+        If a custom law cannot be used or fails in flight.
     """
     check_mission(mission, "fly")
     check_numbers("fly", flight, seed)
@@ -73,7 +73,7 @@ def fly(mission: Mission, *, flight: int | None = None, seed: int = 0, failures:
 def refly(ds: xr.Dataset, flight: int, *, failures: Sequence[str] = (), guidance=None, control=None) -> xr.Dataset:
     """Fly one flight of an ensemble again, in full detail, from the ensemble alone: its mission, its draws, its seed.
 
-    Nothing that the ensemble names is read or loaded: its mission needs no files, and laws of your own must be passed again.
+    Nothing that the ensemble names is read or loaded: its mission needs no files, and custom laws must be passed again.
 
     Parameters
     ----------
@@ -92,7 +92,7 @@ def refly(ds: xr.Dataset, flight: int, *, failures: Sequence[str] = (), guidance
     Raises
     ------
     ValueError
-        If there is no such flight, `ds` is no ensemble, its mission, seed or draws are not those it was flown with, or a law is another.
+        If there is no such flight, `ds` is not an ensemble, its mission, seed or draws are not those it was flown with, or a law is another.
     MissionError
         If its mission names files.
     """

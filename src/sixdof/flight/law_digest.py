@@ -1,4 +1,4 @@
-"""Which law flew: a digest of everything that a law of one's own does, so that two laws of one name are told from each other.
+"""Which law flew: a digest of everything that a custom law does, so that two laws of one name are told from each other.
 
 Of a function: its bytecode and constants, defaults, the cells of its closure, and the globals that it or what it calls reads, by value; functions of
 the user's own modules likewise, those of installed libraries by name and version. Of a C law: the bytes of its library. What nothing can be

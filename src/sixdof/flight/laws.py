@@ -1,9 +1,9 @@
-"""Guidance and control laws of one's own: plain Python, numba, or C, in the same loop and with the same bits.
+"""Custom guidance and control laws: plain Python, numba, or C, in the same loop and with the same bits.
 
     law(t, sensed, memory, gains, command)
 
 `sensed` is what the flight computer knows (layout.SENSED), `memory` and `command` are written in place, `gains` are the law's own
-numbers; all float64. It is called exactly once a tick. A guidance law writes layout.GOAL into `command`, a control law
+numbers; all float64. It is called exactly once per tick. A guidance law writes layout.GOAL into `command`, a control law
 layout.DEMAND: finite numbers, a quaternion of length 1, nothing beyond its arrays, or the flight ends there (Status.LAW_NONSENSE). It
 returns nothing, or 0. `memory` is zero when a flight starts. `layout_table()` lists all of them.
 """
@@ -48,7 +48,7 @@ class LawError(RuntimeError):
 
 
 def _check_sizes(who: str, law) -> None:
-    """Raise ValueError for a law's `memory` or `gains` that are none."""
+    """Raise ValueError for what cannot be a law's `memory` or `gains`."""
     memory = law.memory
     if isinstance(memory, bool) or not isinstance(memory, (int, np.integer)) or not 0 <= memory <= MOST_MEMORY:
         raise ValueError(f"{who}: memory = {shown(memory)} must be a whole number from 0 to {MOST_MEMORY}, of numbers kept from tick to tick")
@@ -79,16 +79,16 @@ class Law:
 
     @property
     def name(self) -> str:
-        """The function's name, or the class's of an object that is called."""
+        """Return the function's name, or the class's of an object that is called."""
         return getattr(self.function, "__name__", type(self.function).__name__)
 
     @property
     def plain(self) -> bool:
-        """Whether this is a plain Python law: it holds the interpreter's lock, so an ensemble flies it in processes."""
+        """Return whether this is a plain Python law: it holds the interpreter's lock, so an ensemble flies it in processes."""
         return not is_jitted(self.function)
 
     def bind(self, slot: int) -> Bound:
-        """Return the law as a C function for one slot. Raises LawError if numba cannot compile it, or it returns what is no status."""
+        """Return the law as a C function for one slot. Raises LawError if numba cannot compile it, or it returns what is not a status."""
         sizes = (len(SENSED), self.memory, len(self.gains), GOAL_SIZE if slot == GUIDANCE else DEMAND_SIZE)
         if self.plain:
             return _bind_plain(self, slot, sizes)
@@ -148,7 +148,7 @@ class Bound:
 
     @property
     def called(self) -> str:
-        """What the law is, in sentences."""
+        """Return what the law is, in sentences."""
         return f"the {_SLOTS[self.slot]} law {self.law.name}"
 
     def report(self, t: float, status: int, sensed, memory, gains, command) -> None:
@@ -209,7 +209,7 @@ def _view(pointer, size: int) -> np.ndarray:
 
 
 def as_law(law, slot: int) -> Law | CLaw | None:
-    """Return what the user gave as a law. Raises TypeError for what is none."""
+    """Return what the user gave as a law. Raises TypeError for anything else."""
     if law is None or isinstance(law, (Law, CLaw)):
         return law
     if callable(law):
@@ -235,7 +235,7 @@ class Laws:
         return work._replace(**{name: _fenced(getattr(work, name)) for name in _FENCED})
 
     def overran(self, work: Work) -> bool:
-        """Tell whether a law wrote outside its arrays in the flight just flown with `work`: noted there for `report`, and mended."""
+        """Return whether a law wrote outside its arrays in the flight just flown with `work`: noted there for `report`, and mended."""
         if not work.laws.any():
             return False
         for number, name in enumerate(_FENCED):
@@ -280,7 +280,7 @@ def bind(guidance, control) -> Laws:
     return Laws(*(None if law is None else law.bind(slot) for slot, law in enumerate((as_law(guidance, 0), as_law(control, 1)))))
 
 
-# ---------------------------------------------------------------- the layouts, for people
+# ---------------------------------------------------------------- the layouts, in user-facing words
 
 _PLACE, _PARTS = ("east", "north", "height"), ("w", "x", "y", "z")
 _LAUNCH = "launch frame -> east-north-up, quaternion"

@@ -1,4 +1,4 @@
-"""Kernel models of bodies that are no vehicles: no tables of shape, no fins, no flight computer; and letting them go in any
+"""Kernel models of bodies that are not vehicles: no tables of shape, no fins, no flight computer; and letting them go in any
 state."""
 
 from __future__ import annotations

@@ -77,7 +77,7 @@ def fly_body(
     Raises
     ------
     ValueError
-        For an Earth that is not one of these, a mass or inertia that is no body's, numbers that are not finite or out of their range.
+        For an Earth that is not one of these, a mass or inertia that no body can have, numbers that are not finite or out of their range.
     FlightError
         If the motion diverged.
 
@@ -132,7 +132,7 @@ def _told(value) -> str:
 
 
 def _as_floats(value) -> np.ndarray:
-    """Return what was given as floats, NaN where it is no number or no table of them."""
+    """Return what was given as floats, NaN where it is not a number or a table of them."""
     try:
         return np.asarray(value, dtype=float)
     except (TypeError, ValueError, OverflowError):
@@ -234,7 +234,7 @@ def _quaternion(m: np.ndarray) -> np.ndarray:
 
 
 def _dataset(log: np.ndarray, world: ct.World, earth: str) -> xr.Dataset:
-    """Return what people read of a log: places over the Earth, attitude and velocity from north, east, down."""
+    """Return the user-facing columns of a log: places over the Earth, attitude and velocity from north, east, down."""
     globe = world.globe
     turn = np.array(globe.turn).reshape(3, 3)
     place = log[:, [ly.L_EAST, ly.L_NORTH, ly.L_UP]]

@@ -57,7 +57,7 @@ def bent_lump(lump: Lump, bend: Bend) -> Lump:
 def bent_model(model: ct.Model, bend: Bend) -> tuple[ct.Model, dict[str, float]]:
     """Return a stack's model with its last stage tilted, and what that adds to the thrust line's draw.
 
-    Its fins get the tilt as cant, its grains and its nozzle are moved; the normal force of its tilted body is left out (fins
+    Its fins get the tilt as cant, its grains and its nozzle are moved; the normal force of its tilted body is omitted (fins
     make most of it).
     """
     if bend == (0.0, 0.0, 0.0, 0.0):
@@ -171,7 +171,7 @@ def gap_history(ahead: np.ndarray, behind: np.ndarray, reach: float) -> Gap:
     """Return the gap from the traces of two bodies over the same ticks (time, nose, base; core.flight).
 
     reach : sum of their radii. The clearance is positive if the aft body lies behind the plane of the fore body's base, or if
-    their axes are further apart than their radii; fins are left out.
+    their axes are further apart than their radii; fins are omitted.
     """
     both = np.isfinite(ahead[:, 0]) & np.isfinite(behind[:, 0])
     a, b = ahead[both], behind[both]

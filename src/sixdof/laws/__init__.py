@@ -1,6 +1,6 @@
-"""Guidance and control laws of your own: plain Python, numba or C, in the same loop and with the same bits.
+"""Guidance and control custom laws: plain Python, numba or C, in the same loop and with the same bits.
 
-    def law(t, sensed, memory, gains, command):     # once a tick; memory and command are written in place
+    def law(t, sensed, memory, gains, command):     # once per tick; memory and command are written in place
         command[0] = -gains[0] * sensed[sixdof.laws.SENSED.index("rate_x")]
 
     sixdof.fly(mission, control=sixdof.laws.Law(law, gains=[0.05]))

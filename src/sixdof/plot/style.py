@@ -30,7 +30,7 @@ def axes_or_new(ax=None, *, size=(6.4, 4.2)):
 
 
 def fitted_size(x, y, *, area: float = 24.0, least: float = 0.45) -> tuple[float, float]:
-    """Return a figure's size (inches) for places x and y (NaN left out) on equal scales with room for labels, so that most of it is used.
+    """Return a figure's size (inches) for places x and y (NaN omitted) on equal scales with room for labels, so that most of it is used.
 
     area : of the axes, square inches. least : no side is shorter than this share of the other.
     """

@@ -1,4 +1,4 @@
-"""What a rehearsal leaves, and what the flight computer read, waited for and did, for people."""
+"""What a rehearsal leaves, and what the flight computer read, waited for and did, in user-facing words."""
 
 from __future__ import annotations
 
@@ -49,46 +49,46 @@ class Bench(NamedTuple):
 
     @property
     def own(self) -> list[int]:
-        """The rules that this computer runs."""
+        """Return the rules that this computer runs."""
         return [i for i, each in enumerate(self.triggers) if each.owner == self.stage]
 
     @property
     def stage_names(self) -> list[str]:
-        """The stages, front first."""
+        """Return the stages' names, front first."""
         return [stage.name for stage in self.mission.stage]
 
     @property
     def canopy_names(self) -> list[str]:
-        """The canopies, in file order."""
+        """Return the canopies' names, in file order."""
         return [part.name for part in canopies(self.mission)]
 
     def row(self, rule: int) -> np.ndarray:
-        """The columns RULE_* of a rule."""
+        """Return the columns RULE_* of a rule."""
         return np.asarray(self.triggers[rule].row)
 
     def tick(self, t: float) -> int:
-        """The tick at t, or the first after it; the last one where there is none."""
+        """Return the tick at t, or the first after it; the last one where there is none."""
         return min(int(np.searchsorted(self.time, t - SOON)), len(self.time) - 1)
 
     def reading(self, name: str) -> np.ndarray:
-        """What was sensed at every tick."""
+        """Return what was sensed at every tick."""
         return self.rows[:, ly.SENSED.index(name)]
 
     def noticed(self, index: int) -> float:
-        """When the computer noticed something (N_*), NaN where it did not."""
+        """Return when the computer noticed something (N_*), NaN where it did not."""
         return _or_nan(self.notice[index])
 
     def speed(self) -> np.ndarray:
-        """The sensed speed over the ground, m/s (ticks,)."""
+        """Return the sensed speed over the ground, m/s (ticks,)."""
         return np.linalg.norm([self.reading(f"velocity_{way}") for way in ("east", "north", "up")], axis=0)
 
     def tilt(self) -> np.ndarray:
-        """The sensed angle of the nose from the vertical, rad (ticks,)."""
+        """Return the sensed angle of the nose from the vertical, rad (ticks,)."""
         w, x, y, z = (self.reading(f"q_{part}") for part in "wxyz")
         return np.arccos(np.clip(2.0 * (x * z - w * y), -1.0, 1.0))  # the nose's upward component
 
     def since_liftoff(self) -> np.ndarray:
-        """Time since liftoff was noticed, -1 before, s (ticks,)."""
+        """Return the time since liftoff was noticed, -1 before, s (ticks,)."""
         lifted = self.notice[Noticed.LIFTOFF]
         return np.where((lifted >= 0.0) & (self.time >= lifted), self.time - lifted, -1.0)
 

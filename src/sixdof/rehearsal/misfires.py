@@ -1,4 +1,4 @@
-"""What went wrong in a rehearsal of the flight computer's sequence, and what came second: one sentence each."""
+"""What went wrong in a rehearsal of the flight computer's sequence, and which triggers fired without effect: one sentence each."""
 
 from __future__ import annotations
 
@@ -18,7 +18,7 @@ from sixdof.rehearsal.bench import Bench, due, seconds, waited
 
 # common practice among builders, not law and not physics
 IGNITION_TILT = math.radians(30.0)  # flight computers are set to inhibit ignition between 20 deg and this
-# our own
+# of this project
 RELEASE_SPEED = 30.0  # m/s, sensed, as a canopy is released
 
 Finding = tuple[float, str]  # when it shows, inf where at the end, and the sentence
@@ -61,7 +61,7 @@ def _never_fired(bench: Bench) -> Iterator[Finding]:
 def _not_needed(bench: Bench) -> Iterator[Finding]:
     for i in bench.own:
         if bench.rules[i, RuleState.FIRED] < 0.0 and due(bench, i) > bench.time[-1] + SOON and _done(bench, i):
-            text = f"is due at {seconds(due(bench, i))}, after the script's end at {_end(bench)}, and another had done it"
+            text = f"is due at {seconds(due(bench, i))}, after the script's end at {_end(bench)}, and another did it"
             yield due(bench, i), f"{bench.rule_names[i]} {text}"
 
 
@@ -105,7 +105,7 @@ def _not_sensed(bench: Bench, rule: int) -> str:
 def _no_burn(bench: Bench, what: str, order: int) -> str:
     name = bench.stage_names[burn_order(bench.mission)[order]]
     begun, ended = (int((bench.notice[first : first + MOST_BURNS] >= 0.0).sum()) for first in (Noticed.IGNITION, Noticed.BURNOUT))
-    text = f"the {what} of {name} is never sensed, of {_counted(begun, 'burn')} begun and {ended} ended"
+    text = f"the {what} of {name} is never sensed, of {_counted(begun, 'ignition')} and {_counted(ended, 'burnout')} sensed"
     return text if "specific_force_x" in bench.given else f"{text}, because the script has no column specific_force_x"
 
 
@@ -117,7 +117,7 @@ def _counted(number: int, what: str) -> str:
 
 
 def _canopies(bench: Bench) -> Iterator[Finding]:
-    """Canopies that are never released, too early, or too fast."""
+    """Yield canopies that are deployed never, too early, or too fast."""
     wanted = {int(bench.row(i)[RuleColumn.TARGET]) for i in bench.own if bench.row(i)[RuleColumn.ACTION] == ct.ACTION_DEPLOY}
     for c, (name, stage) in enumerate(zip(bench.canopy_names, canopy_stages(bench.mission))):
         if stage != bench.stage and c not in wanted:
@@ -133,8 +133,8 @@ def _no_release(bench: Bench, c: int, name: str, wanted: bool) -> Finding:
     if fired and bench.fails[c] > 0.5:
         first = min(fired, key=lambda i: bench.rules[i, RuleState.FIRED])
         at = float(bench.rules[first, RuleState.FIRED])
-        return at, f"{name} is never released: {bench.rule_names[first]} fires its charge at {seconds(at)}, and it fails"
-    return math.inf, f"{name} is never released{'' if wanted else ', and no rule would'}"
+        return at, f"{name} is never deployed: {bench.rule_names[first]} fires its charge at {seconds(at)}, and it fails"
+    return math.inf, f"{name} is never deployed{'' if wanted else ', and no rule would'}"
 
 
 def _release(bench: Bench, name: str, t: float) -> Iterator[Finding]:
@@ -142,10 +142,10 @@ def _release(bench: Bench, name: str, t: float) -> Iterator[Finding]:
     early = not apogee <= t
     if early:
         when = f", at {seconds(apogee)}" if math.isfinite(apogee) else ", which it never is"
-        yield t, f"{name} is released at {seconds(t)}, before apogee is noticed{when}"
+        yield t, f"{name} is deployed at {seconds(t)}, before apogee is noticed{when}"
     if speed > RELEASE_SPEED:
-        text = f"{name} is released at {seconds(t)} at a sensed speed of {speed:.1f} m/s, more than {RELEASE_SPEED:.0f} m/s"
-        yield t, f"{text} (a threshold of our own)"
+        text = f"{name} is deployed at {seconds(t)} at a sensed speed of {speed:.1f} m/s, more than {RELEASE_SPEED:.0f} m/s"
+        yield t, f"{text} (a project threshold)"
 
 
 def _is(bench: Bench, rule: int, action, target: int) -> bool:
@@ -156,28 +156,28 @@ def _is(bench: Bench, rule: int, action, target: int) -> bool:
 
 
 def _wanted_stages(bench: Bench, action) -> list[int]:
-    """Return the stages that a rule is there to light or to part, and those that a law has commanded."""
+    """Return the stages that a rule is there to ignite or to separate, and those that a law has commanded."""
     column = StageColumn.SEPARATE if action == ct.ACTION_SEPARATE else StageColumn.IGNITE
     wanted = {int(bench.row(i)[RuleColumn.TARGET]) for i in bench.own if bench.row(i)[RuleColumn.ACTION] == action}
     return sorted(wanted | set(np.flatnonzero(bench.stages[:, column] >= 0.0).tolist()), reverse=True)
 
 
 def _lit(bench: Bench) -> Iterator[Finding]:
-    """Stages that are never lit, or with a booster attached, or leaning."""
+    """Yield stages that are never ignited, or with a booster attached, or while they lean."""
     for k in _wanted_stages(bench, ACTION_IGNITE):
         name, t = bench.stage_names[k], bench.stages[k, StageColumn.IGNITE]
         if t < 0.0:
-            yield math.inf, f"{name} is never lit"
+            yield math.inf, f"{name} is never ignited"
             continue
         if bench.stages[k, StageColumn.NO_IGNITION] > 0.5:
-            yield float(t), f"{name} is commanded to light at {seconds(t)} and does not: its ignition fails"
+            yield float(t), f"{name} is commanded to ignite at {seconds(t)} and does not: its ignition fails"
         tick = bench.tick(t)
         if bench.attached[tick] > k:
             behind = bench.stage_names[int(bench.attached[tick])]
-            yield float(t), f"{name} is lit at {seconds(t)} while {behind} is still attached"
+            yield float(t), f"{name} is ignited at {seconds(t)} while {behind} is still attached"
         tilt = bench.tilt()[tick]
         if tilt > IGNITION_TILT:
-            text = f"{name} is lit at {seconds(t)} at a sensed tilt of {math.degrees(tilt):.1f} deg"
+            text = f"{name} is ignited at {seconds(t)} at a sensed tilt of {math.degrees(tilt):.1f} deg"
             yield float(t), f"{text} (common practice inhibits ignition beyond 20 to 30 deg): give its rule tilt_below"
 
 
@@ -200,12 +200,12 @@ def _burning(bench: Bench, t: float) -> bool:
 
 
 def _separated(bench: Bench) -> Iterator[Finding]:
-    """Stages that never part, or while a burn is sensed."""
+    """Yield stages that never separate, or do while a burn is sensed."""
     gone = {stage: tick for tick, stage in _separations(bench)}
     for stage, tick in gone.items():
         t = float(bench.time[tick])
         if _burning(bench, t):
-            yield t, f"{bench.stage_names[stage]} parts at {seconds(t)} while a burn is still sensed"
+            yield t, f"{bench.stage_names[stage]} separates at {seconds(t)} while a burn is still sensed"
     for k in _wanted_stages(bench, ct.ACTION_SEPARATE) if bench.stage == 0 else ():
         name, t = bench.stage_names[k], bench.stages[k, StageColumn.SEPARATE]
         if k in gone or bench.attached[-1] < k:
@@ -213,13 +213,13 @@ def _separated(bench: Bench) -> Iterator[Finding]:
         if t < 0.0:
             yield math.inf, f"{name} is never separated"
         elif bench.stages[k, StageColumn.NO_SEPARATION] > 0.5:
-            yield float(t), f"{name} is commanded to part at {seconds(t)} and does not: its separation fails"
+            yield float(t), f"{name} is commanded to separate at {seconds(t)} and does not: its separation fails"
         else:
-            yield float(t), f"{name} is commanded to part at {seconds(t)}, and its break-wires never tell that it has"
+            yield float(t), f"{name} is commanded to separate at {seconds(t)}, and its break-wires never tell that it has"
 
 
 def _unasked(bench: Bench) -> Iterator[Finding]:
-    """Separations that no command had asked for, of the front stage's computer."""
+    """Yield separations that no command had asked for, of the front stage's computer."""
     for tick, stage in _separations(bench) if bench.stage == 0 else ():
         commands = bench.stages[1 : stage + 1, StageColumn.SEPARATE]
         if not ((commands >= 0.0) & (commands <= bench.time[tick] + SOON)).any():
@@ -228,7 +228,7 @@ def _unasked(bench: Bench) -> Iterator[Finding]:
 
 
 def _fins(bench: Bench) -> Iterator[Finding]:
-    """Fins that are live on the rail."""
+    """Yield fins that are live on the rail."""
     live = np.flatnonzero(bench.live > 0.5)
     if live.size and not bench.noticed(Noticed.RAIL) <= bench.time[live[0]] + SOON:
         left, t = bench.noticed(Noticed.RAIL), float(bench.time[live[0]])
@@ -240,7 +240,7 @@ def _fins(bench: Bench) -> Iterator[Finding]:
 
 
 def _order(bench: Bench) -> Iterator[Finding]:
-    """Rules that take an event for sensed before it is commanded, and backups that come first."""
+    """Yield rules that take an event for sensed before it is commanded, and backups that come first."""
     for i in bench.own:
         if bench.stage == 0:
             yield from _too_soon(bench, i)
@@ -256,12 +256,12 @@ def _too_soon(bench: Bench, rule: int) -> Iterator[Finding]:
     if trigger == ct.TRIGGER_SEPARATION:
         k, column, what, done = len(bench.stage_names) - 1 - order, StageColumn.SEPARATE, "separation", "separated"
         if k not in _wanted_stages(bench, ct.ACTION_SEPARATE):
-            return  # it parts by itself
+            return  # it separates by itself
     else:
         k, column, done = burn_order(bench.mission)[order], StageColumn.IGNITE, "lit"
         what = "burnout" if trigger == ct.TRIGGER_BURNOUT else "ignition"
         if k == len(bench.stage_names) - 1:
-            return  # lit at the start
+            return  # ignited at the start
     command = float(bench.stages[k, column])
     if command < 0.0 or armed < command - SOON:
         then = f"though nothing has {done} it"
@@ -293,11 +293,11 @@ def _windows(bench: Bench) -> Iterator[Finding]:
             yield fired, f"{name} fires at {seconds(fired)}, and is expected {within}"
 
 
-# ---------------------------------------------------------------- what is no misfire
+# ---------------------------------------------------------------- what is not a misfire
 
 
 def _second(bench: Bench) -> Iterator[Finding]:
-    """Redundant triggers that found their work done."""
+    """Yield redundant triggers that fired when what they do was done."""
     for i in bench.own:
         state = bench.rules[i]
         if state[RuleState.FIRED] >= 0.0 and state[RuleState.ACTED] < 0.5:
@@ -310,9 +310,9 @@ def _before(bench: Bench, rule: int) -> str:
     same = (i for i in bench.own if _is(bench, i, row[RuleColumn.ACTION], row[RuleColumn.TARGET]))
     did = [i for i in same if bench.rules[i, RuleState.ACTED] > 0.5 and bench.rules[i, RuleState.FIRED] <= fired]
     if not did:
-        return "it was so already"
+        return "it was done already"
     last = max(did, key=lambda i: bench.rules[i, RuleState.FIRED])
-    return f"{bench.rule_names[last]} had done it at {seconds(bench.rules[last, RuleState.FIRED])}"
+    return f"{bench.rule_names[last]} did it at {seconds(bench.rules[last, RuleState.FIRED])}"
 
 
 def _waits(bench: Bench) -> Iterator[Finding]:

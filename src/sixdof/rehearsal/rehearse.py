@@ -63,8 +63,8 @@ def rehearse(
         Between rows values are taken linear (`booster` and `fix_*`: the row before), attitudes along the shorter way.
         Left out: height is baro_height, or the integral of velocity_up, or 0; east and north 0; velocities the rates of the places;
         baro_height the height; fix_* place and velocity; attitude that of the rail; forces what a vehicle at rest on the rail feels;
-        rates and magnetic field 0. booster (stages attached behind, 0: all gone) left out or -1: the break-wires follow the computer's own commands
-        after joint.delay. Under an altimeter, which commands none, the stages then stay joined. What the computer works out itself
+        rates and magnetic field 0. booster (stages attached behind, 0: all gone) omitted or -1: the break-wires follow the computer's own commands
+        after joint.delay. Under an altimeter, which commands none, the stages then stay joined. What the computer computes itself
         (goal, mode, enabled, time since liftoff, dynamic pressure, ...) is not read.
     stage : name or None
         Whose computer runs: the front stage's, or the altimeter of another stage. Rules of others never fire.
@@ -73,28 +73,28 @@ def rehearse(
     expect : mapping of a rule's name to (earliest, latest), s since ignition, or None
         When it must fire; None: it must not.
     guidance, control : function, Law, CLaw or None
-        Laws of your own, called once a tick.
+        Custom laws, called once per tick.
 
     Returns
     -------
     Dataset
         Dims time (the ticks), reading, rule, canopy, stage, burn, separation, misfire, remark, and for the front stage quaternion and
-        fin. `misfire` holds a sentence for everything that went wrong, `remark` for what came second, waited, or separated unasked.
+        fin. `misfire` holds a sentence for everything that went wrong, `remark` for redundant triggers, waits, and separations without a command.
         `sixdof.study.report.rehearsal_report.timeline` prints it.
 
     Raises
     ------
     TypeError, ValueError, MissionError
-        For a mission that is none, a script, stage, failure or window that cannot be, in one sentence.
+        For what is not a mission, a script, stage, failure or window that cannot be, in one sentence.
     FlightError
         If the flight flown for the script diverged.
     LawError, or what the law raised
-        If a law of your own cannot be used or fails.
+        If a custom law cannot be used or fails.
 
     Notes
     -----
     A flight looks at its rules every fifth tick in a quiet descent under canopies, a rehearsal at every tick. With three stages or more, `booster`
-    of the script tells only when the last of them has gone: left out, the commands tell of each.
+    of the script tells only when the last of them has gone: omitted, the commands tell of each.
     """
     check_mission(mission, "rehearse")
     which = _stage_number(mission, stage, guidance, control)
@@ -127,7 +127,7 @@ def _stage_number(mission: Mission, stage: str | None, guidance, control) -> int
     if which and not any(each.owner == which for each in triggers(mission)):
         raise ValueError(f"stage: {stage} has nothing to rehearse, for no [[recovery]] names a canopy of it")
     if which and (guidance is not None or control is not None):
-        raise ValueError(f"stage: {stage} has an altimeter and steers nothing; laws of your own run in the computer of {names[0]}")
+        raise ValueError(f"stage: {stage} has an altimeter and steers nothing; custom laws run in the computer of {names[0]}")
     return which
 
 
@@ -282,7 +282,7 @@ def _dataset(ran: Ran, origin: str) -> xr.Dataset:
     return xr.Dataset(entries, coords, attrs)
 
 
-_SENTENCES = {"misfire": "what went wrong", "remark": "what came second, waited, or separated without a command"}
+_SENTENCES = {"misfire": "what went wrong", "remark": "redundant triggers, waits, and separations without a command"}
 
 
 def _plain(dims, values, units: str, long_name: str):
@@ -347,7 +347,7 @@ def _of_rules(bench: Bench) -> dict:
 
 def _of_stages(bench: Bench) -> dict:
     return {
-        "deployment_commanded": _times("canopy", bench.opened, "time at which the canopy is released"),
+        "deployment_commanded": _times("canopy", bench.opened, "time at which the canopy's deployment is commanded"),
         "ignition_commanded": _times("stage", bench.stages[:, StageColumn.IGNITE], "time at which the stage's ignition is commanded"),
         "separation_commanded": _times("stage", bench.stages[:, StageColumn.SEPARATE], "time at which the stage's separation is commanded"),
     }
@@ -362,7 +362,7 @@ def _noticed(bench: Bench) -> dict:
         "liftoff_noticed": _times((), bench.notice[Noticed.LIFTOFF], "time at which liftoff is noticed"),
         "rail_departure_noticed": _times((), bench.notice[Noticed.RAIL], "time at which the rail has been left by the sensed place"),
         "apogee_noticed": _times((), bench.notice[Noticed.APOGEE], "time at which apogee is noticed"),
-        "ignition_noticed": _times("burn", row(Noticed.IGNITION)[:burns], "time at which a burn is noticed to begin"),
-        "burnout_noticed": _times("burn", row(Noticed.BURNOUT)[:burns], "time at which a burn is noticed to end"),
+        "ignition_noticed": _times("burn", row(Noticed.IGNITION)[:burns], "time at which an ignition is noticed"),
+        "burnout_noticed": _times("burn", row(Noticed.BURNOUT)[:burns], "time at which a burnout is noticed"),
         "separation_noticed": _times("separation", row(Noticed.SEPARATION)[:separations], "time at which a separation is noticed"),
     }

@@ -27,7 +27,7 @@ from sixdof.vehicle.motor import G0
 _FRAME = ("frame_w", "frame_x", "frame_y", "frame_z")
 _ATTITUDE = ("q_w", "q_x", "q_y", "q_z")
 _PLACE, _VELOCITY = ("east", "north", "height"), ("velocity_east", "velocity_north", "velocity_up")
-# what the computer works out by itself: a script may hold it, but it is not read
+# what the computer computes by itself: a script may hold it, but it is not read
 OWN = (
     "time_since_liftoff",
     "dynamic_pressure",
@@ -74,7 +74,7 @@ class Script(NamedTuple):
 
     @property
     def origin(self) -> str:
-        """Where it came from, in words."""
+        """Return where it came from, in words."""
         if self.source != SCRIPT:
             return self.source
         return "columns given in Python" if self.of is None else "a result of sixdof.fly" if self.of == FLIGHT else "a rehearsal"
@@ -89,7 +89,7 @@ def read_script(script) -> Script:
     Raises
     ------
     ValueError, MissionError
-        For what cannot be read, a column of unknown name, no column `time`, times that do not rise, a value that is no finite
+        For what cannot be read, a column of unknown name, no column `time`, times that do not rise, a value that is not a finite
         number: one sentence each.
     """
     source, of = SCRIPT, None
@@ -117,11 +117,11 @@ def _opened(path: str | Path) -> xr.Dataset:
     try:
         return open_result(path)
     except (OSError, ValueError):
-        raise ValueError(f"{path}: this is no netCDF file; give a result of sixdof.fly, or a CSV file") from None
+        raise ValueError(f"{path}: this is not a netCDF file; give a result of sixdof.fly, or a CSV file") from None
 
 
 def _known(name, source: str) -> bool:
-    """Return whether a column is to be read; raise for a name that is none of a sensed array's."""
+    """Return whether a column is to be read; raise for a name that a sensed array does not have."""
     if not isinstance(name, str) or name not in SENSED:
         raise ValueError(f"{source}: {'; '.join(_unknown(name))}")
     return name in READ
@@ -136,9 +136,9 @@ def _numbers(name: str, values, source: str) -> np.ndarray:
     try:
         column = np.array(values, dtype=float)
     except (TypeError, ValueError, OverflowError):
-        raise ValueError(f"{source}: {name} holds something that is no number; give numbers in SI units") from None
+        raise ValueError(f"{source}: {name} holds something that is not a number; give numbers in SI units") from None
     if column.ndim != 1:
-        raise ValueError(f"{source}: {name} has {column.ndim} dimensions; give one value a row")
+        raise ValueError(f"{source}: {name} has {column.ndim} dimensions; give one value per row")
     return column
 
 
@@ -212,7 +212,7 @@ def _check_attitude(columns: dict[str, np.ndarray], source: str) -> None:
         raise ValueError(f"{source}: there is no column {missing}; an attitude takes {', '.join(_ATTITUDE)}, or none of them")
     if given:
         length = np.linalg.norm([columns[name] for name in _ATTITUDE], axis=0)
-        if (length < 0.5).any():  # a quaternion is of length 1; half of it is no rounding
+        if (length < 0.5).any():  # a quaternion is of length 1; half of it is not a rounding error
             time = columns["time"][int(np.argmin(length))]
             raise ValueError(f"{source}: the quaternion q_w .. q_z at {time:g} s has the length {length.min():g}, and it must be 1")
 
@@ -221,7 +221,7 @@ def _check_attitude(columns: dict[str, np.ndarray], source: str) -> None:
 
 
 def on_ticks(mission: Mission, script: Script) -> np.ndarray:
-    """Return the rows (ticks, SENSED) of a script on the ticks k/autopilot.rate within its times, what it leaves out filled in.
+    """Return the rows (ticks, SENSED) of a script on the ticks k/autopilot.rate within its times, what it omits filled in.
 
     Raises
     ------
@@ -260,7 +260,7 @@ def _turning(time: np.ndarray, given: np.ndarray, q: np.ndarray) -> np.ndarray:
 
 
 def _fill(known: dict[str, np.ndarray], mission: Mission) -> None:
-    """Fill in what a script leaves out: from what it holds, or else what a vehicle at rest on the rail senses."""
+    """Fill in what a script omits: from what it holds, or else what a vehicle at rest on the rail senses."""
     time = known["time"]
     if "height" not in known:
         if "baro_height" in known:

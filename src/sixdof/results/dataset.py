@@ -104,7 +104,7 @@ def sealed(attrs: dict) -> str:
 
 
 def _dataset(entries: dict, coords: dict, attrs: dict) -> xr.Dataset:
-    """Return a Dataset of entries in the order of the registry, then the inputs; what the vehicle has none of is left out.
+    """Return a Dataset of entries in the order of the registry, then the inputs; what the vehicle has none of is omitted.
 
     A dim of length 0 (joints of one stage, fins of none) would make every table of the result empty, and no reader wants it.
     """
@@ -283,7 +283,7 @@ def save(ds: xr.Dataset, path: str | Path, *, overwrite: bool = False) -> Path:
     Raises
     ------
     FileExistsError
-        If the path exists and overwrite is not set, or it is no netCDF file of this library.
+        If the path exists and overwrite is not set, or it is not a netCDF file of this library.
     StoreError
         If the disk does not take it, or another process is writing it; no half file is left.
     TypeError
@@ -302,9 +302,9 @@ def check_path(path: str | Path, *, overwrite: bool = False) -> Path:
     Raises
     ------
     FileExistsError, FileNotFoundError
-        If the file exists and overwrite is not set, it is no ordinary file, or its folder does not exist.
+        If the file exists and overwrite is not set, it is not an ordinary file, or its folder does not exist.
     TypeError, ValueError
-        If it is no path, or one that no file can have.
+        If it is not a path, or one that no file can have.
     """
     path = as_path(path)
     if path.is_dir():
@@ -329,7 +329,7 @@ def check_netcdf_path(path: str | Path, *, overwrite: bool = False) -> Path:
     if path.suffix == ".zarr":
         raise ValueError(f"{path} names a zarr folder, and this is written as netCDF; end the name in .nc")
     if path.exists() and not is_own_netcdf(path):
-        raise FileExistsError(f"{path} is no netCDF file of this library, so it is not overwritten; choose another name, or remove it yourself")
+        raise FileExistsError(f"{path} is not a netCDF file of this library, so it is not overwritten; choose another name, or remove it yourself")
     return path
 
 
@@ -364,7 +364,7 @@ def open_result(path: str | Path, *, check: bool = False) -> xr.Dataset:
     FileNotFoundError
         If there is nothing of that name.
     TypeError, ValueError
-        If `path` is no path, or the file there no netCDF file or damaged.
+        If `path` is not a path, or the file there no netCDF file or damaged.
     StoreError
         If it is a store and damaged.
     """

@@ -41,5 +41,5 @@ def _leaves(node, path: str = "") -> Iterator[tuple[str, object]]:
 
 
 def _shown(value) -> str:
-    text = "left out" if value is None else json.dumps(value)
+    text = "omitted" if value is None else json.dumps(value)
     return text if len(text) < 60 else text[:57] + "..."

@@ -93,7 +93,7 @@ def read(path: Path, *, own: bool = False) -> xr.Dataset:
     except MemoryError:
         raise
     except Exception:  # of damage each of the libraries that read it complains in its own way
-        raise ValueError(f"path: {path} is no netCDF file, or is damaged; give a file that sixdof.save wrote") from None
+        raise ValueError(f"path: {path} is not a netCDF file, or is damaged; give a file that sixdof.save wrote") from None
 
 
 def _is_classic(path: Path) -> bool:

@@ -33,7 +33,7 @@ def _log(name, units, long_name, *columns):
 
 
 TIMELINE = (
-    _log("phase", "1", "phase: 0 held, 1 on the rail, 2 pivoting, 3 free, 4 under a canopy, 5 landed"),
+    _log("phase", "1", "flight phase: 0 held, 1 on the rail, 2 pivoting, 3 free, 4 under a canopy, 5 landed"),
     _log("east", "m", "position east of the rail"),
     _log("north", "m", "position north of the rail"),
     _log("height", "m", "height above ground"),
@@ -48,10 +48,10 @@ TIMELINE = (
     _log("commanded_yaw", "rad", "commanded tilt to the right"),
     _log("commanded_roll", "rad", "commanded roll angle"),
     _log("tilt_error", "rad", "angle between the nose and its commanded direction"),
-    _log("airspeed", "m/s", "speed through the air"),
+    _log("airspeed", "m/s", "airspeed"),
     _log("mach", "1", "Mach number"),
     _log("dynamic_pressure", "Pa", "dynamic pressure"),
-    _log("incidence", "rad", "incidence (body axis against the flow)"),
+    _log("incidence", "rad", "incidence, the total angle of attack (body axis against the flow)"),
     _log("incidence_pitch", "rad", "incidence in the body's x-z plane"),
     _log("incidence_yaw", "rad", "incidence in the body's x-y plane"),
     _log("static_margin", "1", "static margin, calibres"),
@@ -61,8 +61,8 @@ TIMELINE = (
     _log("specific_force", "m/s^2", "specific force, body axes (what an accelerometer reads)", "specific_force_x", "specific_force_y", "specific_force_z"),
     _log("wind_east", "m/s", "wind towards east"),
     _log("wind_north", "m/s", "wind towards north"),
-    _log("drag_area", "m^2", "drag area of open canopies and hanging airframe"),
-    _log("joint_force", "N", "push of the stages behind the aft joint on those ahead, negative where drag pulls them apart"),
+    _log("drag_area", "m^2", "drag area of deployed canopies and hanging airframe"),
+    _log("joint_force", "N", "force of the stages behind the aft joint on those ahead, negative where drag pulls them apart"),
     _log("guidance_mode", "1", "guidance: 0 profile, 1 waypoints, 2 hold"),
     _log("waypoint", "1", "number of the current waypoint, one more than there are behind the last"),
     _log("estimated_east", "m", "estimated position east of the rail"),
@@ -99,7 +99,7 @@ _EVENT_UNITS = {
     "velocity_east": ("m/s", "velocity east"),
     "velocity_north": ("m/s", "velocity north"),
     "velocity_up": ("m/s", "climb rate"),
-    "airspeed": ("m/s", "speed through the air"),
+    "airspeed": ("m/s", "airspeed"),
     "mach": ("1", "Mach number"),
     "dynamic_pressure": ("Pa", "dynamic pressure"),
     "tilt": ("rad", "angle of the nose from the vertical"),
@@ -138,8 +138,8 @@ _OUTCOMES = {
     "flight_time": ("s", "time from ignition to the end of the flight"),
     "time_above_mach_08": ("s", "time above Mach 0.8, where the aerodynamic model is less sure"),
     "time_beyond_incidence": ("s", "time climbing beyond 15 deg incidence, where the aerodynamic model is less sure"),
-    "opening_airspeed": ("m/s", "airspeed as the lines of the first canopy are stretched"),
-    "time_transonic": ("s", "time between Mach 0.8 and 1.2, where the tables are a bridge between theories"),
+    "opening_airspeed": ("m/s", "airspeed at line stretch of the first canopy"),
+    "time_transonic": ("s", "time between Mach 0.8 and 1.2 (transonic), where the tables are interpolated between theories"),
     "time_stalled": ("s", "time climbing with a stalled fin"),
     "time_beyond_reynolds": ("s", "time climbing at a Reynolds number on length outside 5e5 to 1e8"),
     "hinge_moment_max": ("N m", "largest moment of the air about a control fin's hinge line in the climb"),
@@ -148,7 +148,7 @@ _OUTCOMES = {
     "roll_error_rms": ("rad", "root mean square of the roll error while the fins are live"),
     "rate_reversals": ("1", "changes of sign of pitch and yaw rate while the fins are live"),
     "rate_limit_share": ("1", "share of the servos' time at their rate limit while the fins are live"),
-    "fin_travel_total": ("rad", "way of all fins together while live"),
+    "fin_travel_total": ("rad", "total fin travel while live"),
     "servo_energy": ("J", "work of all fins against the air while live"),
     "attitude_error_max": ("rad", "largest error of the estimated attitude in the climb"),
     "position_error_max": ("m", "largest error of the estimated position in the climb"),
@@ -174,15 +174,15 @@ def _facts(dim: str, *entries) -> tuple[Variable, ...]:
 
 BODY = _facts(
     "body",
-    ("body_landing_time", "s", "time at which the body comes down"),
-    ("body_landing_east", "m", "place where the body comes down, east of the rail"),
-    ("body_landing_north", "m", "place where the body comes down, north of the rail"),
-    ("body_landing_ground_speed", "m/s", "speed over the ground as the body comes down"),
-    ("body_landing_energy", "J", "kinetic energy as the body comes down"),
-    ("body_landing_mass", "kg", "mass that comes down"),
+    ("body_landing_time", "s", "time at which the body lands"),
+    ("body_landing_east", "m", "landing place of the body east of the rail"),
+    ("body_landing_north", "m", "landing place of the body north of the rail"),
+    ("body_landing_ground_speed", "m/s", "speed over the ground as the body lands"),
+    ("body_landing_energy", "J", "kinetic energy as the body lands"),
+    ("body_landing_mass", "kg", "mass of the body as it lands"),
     ("fall_time", "s", "time from the body's apogee to the ground"),
     ("descent", "1", "way in which the body comes down", tuple(way.name.lower() for way in Descent)),
-    ("body_status", "1", "how the body's flight ended", ("never_apart", *ENDS), UNREACHED),
+    ("body_status", "1", "how the body's flight ended", ("never_separated", *ENDS), UNREACHED),
     ("descent_incidence", "rad", "mean incidence over the last 1.5 to 3 s of a fall without a canopy"),
     ("time_falling_incidence", "s", "time falling without a canopy beyond 15 deg incidence"),
     ("time_falling_mach", "s", "time falling without a canopy above Mach 0.8"),
@@ -191,17 +191,17 @@ BODY = _facts(
 )
 PLACE = _facts(
     "body",
-    ("body_landing_latitude", "degrees_north", "geodetic latitude of the place where the body comes down"),
-    ("body_landing_longitude", "degrees_east", "longitude of the place where the body comes down"),
+    ("body_landing_latitude", "degrees_north", "geodetic latitude of the body's landing place"),
+    ("body_landing_longitude", "degrees_east", "longitude of the body's landing place"),
 )
 JOINT = _facts(
     "joint",
-    ("separation_time", "s", "time at which the joint parts"),
-    ("separation_cause", "1", "what parts the joint", ("none", "command", "drag", "upper_motor")),
-    ("separation_speed", "m/s", "speed at which the pieces leave each other"),
-    ("drag_separation_time", "s", "time from which drag alone would part the joint"),
-    ("gap_min", "m", "smallest clearance after the joint has opened"),
-    ("recontact", "1", "whether the pieces touch again", ("no", "yes")),
+    ("separation_time", "s", "time at which the joint separates"),
+    ("separation_cause", "1", "what separates the joint", ("none", "command", "drag", "upper_motor")),
+    ("separation_speed", "m/s", "speed of the two bodies away from each other at separation"),
+    ("drag_separation_time", "s", "time from which drag alone would separate the joint"),
+    ("gap_min", "m", "smallest clearance after separation"),
+    ("recontact", "1", "whether the separated bodies touch again", ("no", "yes")),
 )
 RULE = _facts(
     "rule",
@@ -214,8 +214,8 @@ CANOPY = _facts(
     "canopy",
     ("opening_load", "N", "largest load of the opening canopy"),
     ("snatch_load", "N", "load of the harness as the ejection charge throws the pieces apart"),
-    ("deployment_airspeed", "m/s", "airspeed at which the canopy is released"),
-    ("line_stretch_airspeed", "m/s", "airspeed at which the canopy's lines are stretched and it begins to fill"),
+    ("deployment_airspeed", "m/s", "airspeed at deployment of the canopy"),
+    ("line_stretch_airspeed", "m/s", "airspeed at line stretch, where the canopy begins to fill"),
 )
 FAILURE = Variable("failure_happened", ("failure",), "1", "whether the failure happened", flags=("no", "yes"))
 DRAWN = Variable("failure_drawn", ("failure",), "1", "whether the failure was drawn to happen", flags=("no", "yes"))
@@ -225,7 +225,7 @@ PIECE = (
     Variable("body_east", ("body", "row"), "m", "position of a body east of the rail", ("east",)),
     Variable("body_north", ("body", "row"), "m", "position of a body north of the rail", ("north",)),
     Variable("body_height", ("body", "row"), "m", "height of a body above ground", ("height",)),
-    Variable("body_airspeed", ("body", "row"), "m/s", "speed of a body through the air", ("airspeed",)),
+    Variable("body_airspeed", ("body", "row"), "m/s", "airspeed of a body", ("airspeed",)),
     Variable("body_tilt", ("body", "row"), "rad", "angle of a body's nose from the vertical", ("tilt",)),
     Variable("body_incidence", ("body", "row"), "rad", "incidence of a body", ("incidence",)),
     Variable("body_mach", ("body", "row"), "1", "Mach number of a body", ("mach",)),
@@ -235,7 +235,7 @@ GAP = (
     Variable("gap", ("joint", "gap_row"), "m", "gap along the axis between the pieces"),
     Variable("clearance", ("joint", "gap_row"), "m", "clearance between the pieces"),
 )
-SENSED = Variable("sensed", ("time", "reading"), "as reading_units", "what the flight computer sensed, and its estimate and goal")
+SENSED = Variable("sensed", ("time", "reading"), "as reading_units", "what the flight computer sensed, estimated and commanded")
 REGISTRY = {
     v.name: v
     for v in (*OUTCOME, STATUS, BRANCH, *WAYPOINT, *EVENT, *BODY, *PLACE, *JOINT, *RULE, *CANOPY, FAILURE, DRAWN, *TIMELINE, *FIN, SENSED, *PIECE, *GAP)

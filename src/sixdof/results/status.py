@@ -20,12 +20,12 @@ class Status(IntEnum):
 
     @property
     def sentence(self) -> str:
-        """What happened, in one sentence."""
+        """Return what happened, in one sentence."""
         return _SENTENCES[self]
 
     @property
     def by_law(self) -> bool:
-        """Whether a law of the user's own ended it: `laws.Laws.report` then knows which, when and why."""
+        """Return whether a custom law ended it: `laws.Laws.report` then knows which, when and why."""
         return self in (Status.LAW_FAILED, Status.LAW_NONSENSE)
 
 

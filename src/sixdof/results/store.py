@@ -2,7 +2,7 @@
 
 A chunk is a run of flights. Its digest is written last, so a chunk counts once all of it is there; whatever killed the run before,
 the chunk is flown again. The digests find what a disk has damaged since. A run that is interrupted politely writes what there is of
-the chunks it has begun: flights of `status` NOT_FLOWN in them are left out by every reader here, and such chunks are flown again.
+the chunks it has begun: flights of `status` NOT_FLOWN in them are omitted by every reader here, and such chunks are flown again.
 
 How many flights there are is the length of `flight`, whatever lengths a killed run left the other arrays: a store grows with `flight` last and shrinks with
 it first, and whoever opens it next cuts the others to it. Whoever makes, opens or removes a store for writing holds its lock.
@@ -66,7 +66,7 @@ class Store:
         Raises
         ------
         StoreError
-            If it holds another ensemble (saying what differs), or is no store.
+            If it holds another ensemble (saying what differs), or is not a store.
         """
         import zarr
 
@@ -74,14 +74,14 @@ class Store:
             found = check_zarr(path)
             group = zarr.open_group(path, mode="r+", zarr_format=FORMAT)
             if not {"chunk", "identity"} <= set(group.attrs):
-                raise StoreError(f"{path} is no ensemble that can be gone on with; give another name")
+                raise StoreError(f"{path} is not an ensemble that can be gone on with; give another name")
             differing = differences(json.loads(group.attrs["identity"]), identity)
             if differing:
                 raise StoreError(f"{path} holds another ensemble: {'; '.join(differing)}. Give another name, or overwrite it")
             _mend(path, group, set(found), template, numbers, identity)
             return cls(path, group)
         except FileFault as fault:
-            raise StoreError(f"{path} {fault.message}; it is no ensemble of this library that can be gone on with; give another name") from None
+            raise StoreError(f"{path} {fault.message}; it is not an ensemble of this library that can be gone on with; give another name") from None
         except (OSError, ValueError, KeyError) as error:
             raise StoreError(f"{path} is damaged ({error}): it cannot be gone on with; give another name, or overwrite it") from None
 
@@ -89,7 +89,7 @@ class Store:
 
     @property
     def done(self) -> np.ndarray:
-        """Which chunks are there, whole, bool (chunks,)."""
+        """Return which chunks are there, whole, bool (chunks,)."""
         return (self.digests != 0) & self.whole
 
     def rows(self, k: int) -> slice:

@@ -89,7 +89,7 @@ def draft(path: Path) -> Path:
 
 
 def remove(path: Path) -> None:
-    """Delete a store, at once for all who look; its lock must be held. Raises StoreError for a folder that is no store of this library's alone."""
+    """Delete a store, at once for all who look; its lock must be held. Raises StoreError for a folder that is not a store of this library's alone."""
     if path.is_symlink():
         raise StoreError(f"{path} is a link to {path.resolve()}, which is not overwritten through it; give that name itself")
     foreign = _foreign(path)
@@ -111,13 +111,13 @@ def _foreign(path: Path) -> str:
     try:
         found = check_zarr(path)
     except FileFault as fault:
-        return f"is no ensemble of this library ({fault.message})"
+        return f"is not an ensemble of this library ({fault.message})"
     attributes = found[""].get("attributes", {})
     if not is_own(attributes):
-        return "is no ensemble of this library: another program wrote it"
+        return "is not an ensemble of this library: another program wrote it"
     others = sorted(entry.name for entry in path.iterdir() if entry.name not in found and entry.name != "zarr.json" and not _is_partial(entry.name))
     others = [name for name in others if name not in attributes.get("variables", ())]
-    return f"holds {others[0]}, which is no part of an ensemble of this library" if others else ""
+    return f"holds {others[0]}, which is not a part of an ensemble of this library" if others else ""
 
 
 def _is_partial(name: str) -> bool:

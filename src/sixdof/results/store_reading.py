@@ -17,15 +17,15 @@ from sixdof.results.store_disk import BOOKS, DIGEST, NOT_FLOWN, StoreError, dige
 def open_store(path: Path, *, check: bool = False) -> xr.Dataset:
     """Return the flights that are there, read when they are asked for; of a store that `Dataset.to_zarr` wrote, all that it holds.
 
-    check : look at every chunk first, and at names and attributes. Raises StoreError if it is no store of this library, or is damaged.
+    check : look at every chunk first, and at names and attributes. Raises StoreError if it is not a store of this library, or is damaged.
     """
     try:
         found = check_zarr(path)
     except FileFault as fault:
-        raise StoreError(f"{path} is no ensemble of this library: it {fault.message}") from None
+        raise StoreError(f"{path} is not an ensemble of this library: it {fault.message}") from None
     attributes = found[""].get("attributes", {})
     if not is_own(attributes):
-        raise StoreError(f"{path} is no ensemble of this library: another program wrote it")
+        raise StoreError(f"{path} is not an ensemble of this library: another program wrote it")
     grown = {"chunk", "identity"} <= set(attributes)
     if grown:
         _look_at_lengths(path, found)

@@ -1,7 +1,7 @@
 """Numbers out of many flights: tables, quantiles with their intervals, criteria, what drives an outcome, and how many flights it takes.
 
     flights = sixdof.disperse(mission, 1000, seed=1)
-    sixdof.stats.per_flight(flights).to_csv("flights.csv")       # plain pandas: one row a flight
+    sixdof.stats.per_flight(flights).to_csv("flights.csv")       # plain pandas: one row per flight
     sixdof.stats.swings(flights, "apogee_height")                # which inputs move it, and by how much
     sixdof.stats.flights_needed(0.95)                            # flights without a failure that show 95 %
 

@@ -144,7 +144,7 @@ def test_histogram__one_value_only(ensemble):
 
 
 @pytest.mark.parametrize(
-    ("name", "words"), [("apogee_heights", "did you mean 'apogee_height'"), ("event_time", "one number a flight"), ("bad", "no flight with")]
+    ("name", "words"), [("apogee_heights", "did you mean 'apogee_height'"), ("event_time", "one number per flight"), ("bad", "no flight with")]
 )
 def test_histogram__says_what_is_wrong(ensemble, name, words):
     ds = ensemble.assign(bad=np.nan * ensemble["apogee_height"])

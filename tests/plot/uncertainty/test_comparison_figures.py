@@ -102,8 +102,8 @@ def test_plot_verdicts__words_in_every_cell(compared):
     plot_verdicts(judged, ax=ax)
     figure.canvas.draw()
     words = [t.get_text().split("\n")[0] for t in ax.texts]
-    assert words == [("pass", "fail", "not enough flights")[v] for v in judged["verdict"].values.ravel()]
-    assert set(words) == {"pass", "fail", "not enough flights"}  # this set of flights shows all three
+    assert words == [("pass", "fail", "undecided")[v] for v in judged["verdict"].values.ravel()]
+    assert set(words) == {"pass", "fail", "undecided"}  # this set of flights shows all three
     assert len({patch.get_facecolor() for patch in ax.patches}) == 3
     assert [t.get_text() for t in ax.get_yticklabels()] == ["first", "second", "third"]
     more = [t.get_text() for t in ax.texts if "not enough" in t.get_text()]

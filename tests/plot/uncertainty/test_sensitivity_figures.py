@@ -60,7 +60,7 @@ def test_tornado__angles_in_degrees_and_few_bars(ds):
     label = ax.get_yticklabels()[0].get_text()
     low, high = np.degrees(np.quantile(ds["wind_blows_from"], [0.05, 0.95]))
     assert label == f"wind_blows_from, {low:.3g} to {high:.3g} deg"
-    assert ax.get_xlabel() == "change of largest incidence (deg)" and "2 smaller left out" in ax.get_title(loc="left")
+    assert ax.get_xlabel() == "change of largest incidence (deg)" and "2 smaller omitted" in ax.get_title(loc="left")
     colours = {bar.get_facecolor() for bar in ax.patches}
     assert len(colours) == 1  # a direction has no lower and upper end
     assert figure.axes == [ax]
@@ -113,7 +113,7 @@ def test_figures__leave_global_settings_alone(ds):
         (lambda ds: plot_tornado(ds, "apogee_hight"), "did you mean 'apogee_height'"),
         (lambda ds: plot_tornado(ds.isel(flight=0), "apogee_height"), "takes an ensemble"),
         (lambda ds: plot_tornado(ds, "apogee_height", most=0), "most = 0 must be 1 or more"),
-        (lambda ds: plot_scatter_matrix(ds, ["apogee_height"], ["servo_speed"]), "'servo_speed' is no input that varies here; use some"),
+        (lambda ds: plot_scatter_matrix(ds, ["apogee_height"], ["servo_speed"]), "'servo_speed' is not an input that varies here; use some"),
         (lambda ds: plot_scatter_matrix(ds, ["apogee_height"], []), "2 to 10 outcomes and inputs together, and was given 1"),
         (lambda ds: plot_scatter_matrix(ds, ["apogee_height"], by="colour"), 'must be "status" or "branch"'),
         (lambda ds: plot_scatter_matrix(ds, []), "needs an outcome"),

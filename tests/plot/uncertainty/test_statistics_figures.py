@@ -122,7 +122,7 @@ def test_figure__says_what_is_wrong(function, ensemble):
         function(ensemble.isel(flight=3), "apogee_height")
     with pytest.raises(ValueError, match="did you mean 'apogee_height'"):
         function(ensemble, "apogee_heigth")
-    with pytest.raises(ValueError, match="takes one number a flight"):
+    with pytest.raises(ValueError, match="takes one number per flight"):
         function(ensemble, "event_time")
     with pytest.raises(ValueError, match="no flight with a value|needs at least one flight with a value"):
         function(ensemble.isel(flight=[0, 1]), "apogee_height")

@@ -103,7 +103,7 @@ def test_cautions__unstable_as_flown(demo_mission):
 LOST = [
     ("roll_error_rms", np.radians(21.0), "the roll loop does not hold: its error is more than 20 deg root mean square while the fins are live, 21.0"),
     ("tilt_error_rms", np.radians(11.0), "the tilt loop does not hold: its error is more than 10 deg"),
-    ("rate_reversals", 110.0, "change sign more than 4 times a second while the fins are live, 11.7 times"),
+    ("rate_reversals", 110.0, "change sign more than 4 times per second while the fins are live, 11.7 times"),
 ]
 
 

@@ -16,7 +16,7 @@ from sixdof.study.loops.linear import linearise
 from sixdof.study.loops.loop import open_loop
 from sixdof.study.loops.servo_cycles import Cycle, command_steps, largest
 
-# Describing functions leave out the higher harmonics: usually good to 10 or 20 % (Gelb and Vander Velde 1968, ch. 3). What is
+# Describing functions omit the higher harmonics: usually good to 10 or 20 % (Gelb and Vander Velde 1968, ch. 3). What is
 # compared here was measured at 0.2 to 12 % in amplitude and 0.1 to 5 % in frequency.
 AMPLITUDE, FREQUENCY = 0.15, 0.06
 OTHERS = {"servo.backlash": 0.0, "servo.dead_band": 0.0}

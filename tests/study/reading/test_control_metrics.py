@@ -106,7 +106,7 @@ def test_metrics__agree_with_the_outcomes_of_the_flight(waypoint_flight):
         assert float(live[name]) == pytest.approx(float(ds[outcome]), rel=0.01, abs=1e-3), name
     for phase in ("boost", "coast"):
         assert float(found["tilt_error_rms"].sel(phase=phase)) == pytest.approx(float(ds[f"tilt_error_{phase}_rms"]), rel=0.01)
-    # servos go on below 20 m/s, which the metrics leave out
+    # servos go on below 20 m/s, which the metrics omit
     assert 0.0 < float(live["fin_travel"].sum()) <= float(ds["fin_travel_total"]) * (1.0 + 1e-9)
     assert 0.0 < float(live["servo_energy"].sum()) <= float(ds["servo_energy"]) * 1.02
     assert float(live["load_factor_peak"]) == pytest.approx(float(ds["load_factor_max"]), rel=0.05)

@@ -34,7 +34,7 @@ def test_demos__are_silent(name):
         ({"part.nose.length": "1.5 m"}, "the nose is 20 times as long as it is wide: check its length, 1.5 m"),
         ({"part.airframe.length": "6.9 m"}, "the vehicle is 100 times as long as it is wide"),
         ({"part.tail.semispan": "55 m"}, 'one panel of the fins "tail" spans 55 m, 733 diameters of the body'),
-        ({"recovery.main.height": "20 m"}, '"main" is let go at 20 m above the ground'),
+        ({"recovery.main.height": "20 m"}, '"main" is deployed at 20 m above the ground'),
         ({"part.main.diameter": "12.5 m"}, 'under "main" alone the stage "thistledown" comes down at'),
         ({"part.tail.control": False, "rule": []}, "the autopilot has gains, and no fins have control = true: nothing steers"),
         ({"part.airframe.name": "sampler bay"}, '2 parts of the stage "thistledown" are called "sampler bay"'),
@@ -73,7 +73,7 @@ def test_pages__check_and_flight_have_them(demo, capsys, tmp_path):
     assert main(["check", str(file)]) == 0
     assert "Cautions\n  - the rail stands 55 deg above the horizontal" in capsys.readouterr().out
     assert main(["check", str(CONFIGS / "sampler.toml")]) == 0
-    assert "Cautions\n  none of the checks of the file speaks up" in capsys.readouterr().out
+    assert "Cautions\n  no cautions raised about the file" in capsys.readouterr().out
 
 
 # ---------------------------------------------------------------- numbers on a page

@@ -185,8 +185,8 @@ def test_modes__are_the_plant(stack_mission, monkeypatch):
 @pytest.mark.parametrize(
     ("arguments", "error", "said"),
     [
-        (("autopilot.pitch.q", [0.1], D, [0.1]), ValueError, "is no gain"),
-        (("autopilot.rate", [0.1], D, [0.1]), ValueError, "is no gain"),
+        (("autopilot.pitch.q", [0.1], D, [0.1]), ValueError, "is not a gain"),
+        (("autopilot.rate", [0.1], D, [0.1]), ValueError, "is not a gain"),
         ((3, [0.1], D, [0.1]), TypeError, "path_x = 3"),
         ((P, [0.1], (), [0.1]), TypeError, "path_y"),
         ((P, [0.1], P, [0.1]), ValueError, "in both paths"),

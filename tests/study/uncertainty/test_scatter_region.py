@@ -128,7 +128,7 @@ def test_containment_ellipse__without_width_on_a_line_and_at_one_place():
 
 
 def inside(region, east, north):
-    """How many polygons' interiors a place lies in, even-odd: 1 in the region, 0 in a hole or outside."""
+    """Return how many polygons' interiors a place lies in, even-odd: 1 in the region, 0 in a hole or outside."""
     rows = np.column_stack([east, north])
     return sum(Path(p).contains_points(rows).astype(int) for p in region.polygons) % 2 == 1
 

@@ -432,5 +432,5 @@ def test_conditional__says_what_is_wrong(grouped):
         conditional(grouped, "apogee_height", by="colour")
     with pytest.raises(ValueError, match="did you mean 'apogee_height'"):
         conditional(grouped, "apogee_heigth")
-    with pytest.raises(ValueError, match="one number a flight"):
+    with pytest.raises(ValueError, match="one number per flight"):
         conditional(grouped, "event_time")

@@ -398,10 +398,10 @@ def test_comparison_text__sentences(demo_mission):
     ds = by_hand(demo_mission, good=np.ones(50), bad=np.full(50, 3.0), gone=np.r_[np.ones(46), [3.0] * 2, [np.nan] * 2])
     text = criteria_text(judge_criteria(ds, ["apogee_height < 2 m in 95 % of flights", "apogee_height < 9 m in 95 % of flights"]))
     assert "good passes both." in text
-    assert "bad fails 1 (0 % hold it); passes the other." in text
+    assert "bad fails 1 (met in 0 % of flights); passes the other." in text
     more = judge(np.r_[np.ones(46), np.zeros(4)], 0.95)
-    assert f"{more.more_flights} more flights decide if none of them fails" in " ".join(text.split())
-    assert "A flight without a value counts as not holding a criterion: 2 of a variant at most" in " ".join(text.split())
+    assert f"{more.more_flights} more flights decide it if none of them fails" in " ".join(text.split())
+    assert "A flight without a value counts as not meeting a criterion: 2 per variant at most" in " ".join(text.split())
 
 
 def test_share_text__never_rounds_to_all_or_none():

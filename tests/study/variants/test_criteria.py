@@ -105,7 +105,7 @@ def test_own_criterion__a_function(flights):
 
 @pytest.mark.parametrize("result", [1.0, np.ones(4), np.ones(3, dtype=bool)])
 def test_own_criterion__wants_a_bool_a_flight(flights, result):
-    with pytest.raises(ValueError, match='criterion "mine": its function must return one bool a flight'):
+    with pytest.raises(ValueError, match='criterion "mine": its function must return one bool per flight'):
         own_criterion("mine", lambda ds: result).holds(flights)
 
 
@@ -154,9 +154,9 @@ def test_criterion__any_text_is_one_or_gets_one_sentence(text):
         ("apogee_heigth < 5 m", 'there is no outcome "apogee_heigth"; did you mean "apogee_height"?'),
         ("apogee_height < 5", '"5" has no unit'),
         ("apogee_height < 5 kg", '"5 kg" has the wrong unit'),
-        ("tilt < 5 deg", 'write such as "tilt at apogee"'),
+        ("tilt < 5 deg", 'write, for example, "tilt at apogee"'),
         ("tlt at apogee < 5 deg", 'no column of the event table "tlt"; did you mean "tilt"?'),
-        ("apogee_height of booster < 4 m", 'leave out "of booster"'),
+        ("apogee_height of booster < 4 m", 'omit "of booster"'),
         ("body_landing_ground_speed < 4 m/s", 'write "landing_ground_speed of <body>"'),
         ("landing < 5 m", "a landing is a place"),
         ("apogee_height is landed", "apogee_height is a number"),
@@ -166,8 +166,8 @@ def test_criterion__any_text_is_one_or_gets_one_sentence(text):
         ("apogee_height < 5 m in 99 of flights", "is not between 0 and 1"),
         ("apogee_height < 5 m in 100 % of flights", "no number of flights shows"),
         ("apogee_height < 5 m in 0 % of flights", "is not between 0 and 1"),
-        ("landing within 5 m of here", '"here" is no place'),
-        ("landing within -3 m of the rail", "is no distance"),
+        ("landing within 5 m of here", '"here" is not a place'),
+        ("landing within -3 m of the rail", "is not a distance"),
         ("apogee_height within 5 m of the rail", "only a landing"),
         ("fly well", "no condition is found"),
         ("apogee_height < 5 m < 7 m", "no condition is found"),

@@ -34,17 +34,17 @@ def plot_authorities(ds: xr.Dataset, *, axes=None):
 
 
 def plot_trim(ds: xr.Dataset, *, axes=None):
-    """Draw trimmed incidence and load factor against Mach, a line a demand; return the two axes."""
+    """Draw trimmed incidence and load factor against Mach, one line per demand; return the two axes."""
     need_table(ds, "plot_trim", "aero.authority.trim", "incidence", "load_factor")
     axes = _pair(axes)
-    for ax, name, title in zip(axes, ("incidence", "load_factor"), ("trimmed incidence", "what it pulls")):
+    for ax, name, title in zip(axes, ("incidence", "load_factor"), ("trimmed incidence", "trimmed load factor")):
         _lines(ax, ds[name], "demand", "mach", marker=".")
         _against_mach(ds, ax, ds[name], title)
     return axes
 
 
 def plot_hinge_moments(moment: xr.DataArray, *, stall_torque: float | None = None, ax=None):
-    """Draw the largest hinge moment against Mach, a line a fin angle (worst incidence), and the servo's stall torque
+    """Draw the largest hinge moment against Mach, one line per fin angle (worst incidence), and the servo's stall torque
     (N m).
 
     stall_torque : of the servo, N m, or None. ax : axes to draw into, or None for a new figure.
@@ -60,7 +60,7 @@ def plot_hinge_moments(moment: xr.DataArray, *, stall_torque: float | None = Non
 
 
 def plot_survival(ds: xr.Dataset, *, axes=None):
-    """Draw the share of commanded roll and pitch moment that survives the stack against incidence, a line a demand.
+    """Draw the share of commanded roll and pitch moment that survives the stack against incidence, one line per demand.
 
     Below zero the stack answers the wrong way round: that part is shaded.
 

@@ -17,7 +17,7 @@ _TIMES = ("event_time", "event", "body")
 
 
 def plot_attitude_error(ds: xr.Dataset, *, ax=None):
-    """Draw goal minus truth of pitch, yaw and roll up to apogee, and the angle between nose and goal; degrees.
+    """Draw commanded minus true pitch, yaw and roll up to apogee, and the angle between the nose and its commanded direction; degrees.
 
     ax : axes to draw into, or None for a new figure.
     """
@@ -26,8 +26,8 @@ def plot_attitude_error(ds: xr.Dataset, *, ax=None):
     part = ds.sel(time=climb(ds))
     for channel, colour, width in zip(CHANNELS, CYCLE, widths(len(CHANNELS))):
         ax.plot(part["time"], np.degrees(channel_error(part, channel)), color=colour, lw=width, label=channel)
-    ax.plot(part["time"], shown(part["tilt_error"]), color=GREY, lw=LINE, ls=(0, (4, 2)), label="nose to goal")
-    ax.set(xlabel=label(ds["time"]), ylabel="goal minus truth (deg)")
+    ax.plot(part["time"], shown(part["tilt_error"]), color=GREY, lw=LINE, ls=(0, (4, 2)), label="nose to commanded direction")
+    ax.set(xlabel=label(ds["time"]), ylabel="commanded minus true (deg)")
     show_live(ax, ds)
     headroom(ax, 0.25)
     legend(ax, loc="upper left", ncols=3)
@@ -109,7 +109,7 @@ def plot_waypoints(ds: xr.Dataset, *, axes=None):
     beside.plot(along, path[:, 2], color=CYCLE[0], lw=LINE + 0.3)
     for k, point in enumerate(points, start=1):
         miss, moment = closest_approach(path, time, (point.east, point.north, point.height))
-        text = f"{k}: {miss:.1f} m" if math.isfinite(miss) else f"{k}"
+        text = f"{k}: {miss:.1f} m" if math.isfinite(miss) else str(k)
         _place(above, (point.east, point.north), point.radius, text)
         # beside the path a waypoint stands where the path comes closest to it
         _place(beside, (np.interp(moment, time, along) if math.isfinite(moment) else 0.0, point.height), point.radius, text)
@@ -117,7 +117,7 @@ def plot_waypoints(ds: xr.Dataset, *, axes=None):
     beside.set(xlabel="distance along the ground path (m)", ylabel=label(ds["height"]))
     for axis in axes:
         axis.set_aspect("equal", adjustable="datalim")
-    dress(above, "from above")
+    dress(above, "ground track")
     dress(beside, "height; circles are capture radii, numbers the misses")
     return axes
 

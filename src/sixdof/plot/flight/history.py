@@ -13,7 +13,7 @@ from sixdof.study.reading.result import climb, happened, need_flight
 from sixdof.world.atmosphere import G0
 
 _TIMES = ("event_time", "event", "body")
-# events named along the time axis, by the first word of their names; what a canopy's lines do a moment after its release is left out
+# events named along the time axis, by the first word of their names; what a canopy's lines do a moment after its release is omitted
 NAMED = ("liftoff", "rail_departure", "ignition", "burnout", "separation", "apogee", "deployment", "landing")
 AFTER = 1.25  # of the time of the last burnout: where the figure of the thrust ends
 MOST_NAME = 18  # characters of an event's name above a figure

@@ -23,7 +23,7 @@ def plot_rehearsal(ds: xr.Dataset, *, axes=None):
     waited for to the moment it fired (hollow: another had done it, cross: it gave up), orange while conditions held it; pale bars
     are the windows in which it was expected.
 
-    axes : three axes, or None for a new figure. Returns the three axes. Raises ValueError for what is no rehearsal.
+    axes : three axes, or None for a new figure. Returns the three axes. Raises ValueError for what is not a rehearsal.
     """
     need_result(ds, "plot_rehearsal")
     need_rehearsal(ds, "plot_rehearsal")
@@ -69,7 +69,7 @@ def _draw_force(ax, ds: xr.Dataset) -> None:
     ax.plot(ds["time"], ds["sensed"].sel(reading="specific_force_x"), color=CYCLE[0], lw=LINE + 0.3, zorder=3)
     end = float(ds["time"][-1])
     apogee = float(ds["apogee_noticed"])
-    named = {True: "false burn: noticed after apogee", False: "burn, as noticed"}
+    named = {True: "false burn: noticed after apogee", False: "burn, as sensed"}
     for begun, ended in zip(ds["ignition_noticed"].values, ds["burnout_noticed"].values, strict=True):
         if not math.isfinite(begun):
             continue

@@ -52,13 +52,13 @@ def _colour(k: int) -> str:
     return CYCLE[k % len(CYCLE)]
 
 
-# ---------------------------------------------------------------- how the pieces part
+# ---------------------------------------------------------------- how stages separate
 
 
 def plot_separation(ds: xr.Dataset, *, ax=None):
-    """Draw gap along the axis, solid, and clearance, dashed, of each joint against the time since it separated.
+    """Draw gap along the axis, solid, and clearance, dashed, of each joint against the time since separation.
 
-    The clearance is that of the bodies of revolution, without fins; where it is not above zero the pieces touch. The scale of lengths is
+    The clearance is that of the bodies of revolution, without fins; where it is not above zero the bodies touch. The scale of lengths is
     logarithmic beyond 10 cm: the centimetres that matter are seen beside the metres. Raises ValueError for a flight of which nothing separated.
 
     ax : axes to draw into, or None for a new figure.
@@ -68,7 +68,7 @@ def plot_separation(ds: xr.Dataset, *, ax=None):
     need_flight(ds, "plot_separation", "gap", "clearance", "gap_time", "separation_time", "gap_min", "recontact", *_EVENTS)
     joints = [k for k in range(ds.sizes["joint"]) if np.isfinite(ds["gap_time"].values[k]).any()]
     if not joints:
-        raise ValueError("plot_separation needs stages that part, and none did in this flight")
+        raise ValueError("plot_separation needs stages that separate, and none did in this flight")
     ax = axes_or_new(ax)
     for k in joints:
         _draw_gap(ax, ds.isel(joint=k), _colour(k))
@@ -100,7 +100,7 @@ def _draw_gap(ax, one: xr.Dataset, colour: str) -> None:
     ax.plot(time, clearance, color=colour, lw=thin, ls=(0, (4, 2)), label=f"{name}: clearance{least}", gid="gap")
     touch = (clearance <= 0.0) & (time > 0.0)  # as the joint lets go they still touch
     if touch.any():
-        ax.plot(time[touch], clearance[touch], "x", ms=4.0, color=INK, label=f"{name}: the pieces touch")
+        ax.plot(time[touch], clearance[touch], "x", ms=4.0, color=INK, label=f"{name}: the bodies touch")
     _mark_ignition(ax, one, separated, time[-1])
 
 
@@ -261,7 +261,7 @@ def _key(ax, ds: xr.Dataset, rules: bool) -> None:
     if rules:
         ax.plot([], [], "o-", ms=5.0, color=GREY, mfc=GREY, mec=INK, mew=0.8, label="rule: waits, then acts")
         if (np.isfinite(ds["rule_fired"].values) & (ds["rule_acted"].values == 0)).any():
-            ax.plot([], [], "o-", ms=5.0, color=GREY, mfc="white", mec=INK, mew=0.8, label="rule: done before")
+            ax.plot([], [], "o-", ms=5.0, color=GREY, mfc="white", mec=INK, mew=0.8, label="rule: already done")
         if np.isfinite(ds["rule_given_up"].values).any():
             ax.plot([], [], "x-", ms=5.0, color=GREY, mec=INK, mew=0.8, label="rule: gave up")
     legend(ax, loc="lower left", bbox_to_anchor=(0.0, 1.0), ncols=4)
@@ -286,7 +286,7 @@ def plot_landings(ds: xr.Dataset, *, share: float = 0.95, ax=None):
     if not drawn:
         raise ValueError("plot_landings needs at least one flight that came down, and none of these did")
     ax.plot(0.0, 0.0, "s", ms=6.0, color=INK, label="rail", zorder=4)
-    ax.plot([], [], color=GREY, lw=LINE, ls=(0, (5, 2)), label=f"hold one more, {100.0 * share:g} % (if normal)")
+    ax.plot([], [], color=GREY, lw=LINE, ls=(0, (5, 2)), label=f"{100.0 * share:g} % prediction ellipse (if normal)")
     ax.set(xlabel="landing place east of the rail (m)", ylabel="landing place north of the rail (m)")
     ax.set_aspect("equal", adjustable="datalim")
     box = ax.dataLim

@@ -85,7 +85,7 @@ def plot_margins(found, *, channel: str | None = None, broken_at: str = "actuato
     Raises
     ------
     ValueError
-        For what is no result of margins, for a channel or a place to break the loop that it does not hold.
+        For what is not a result of margins, for a channel or a place to break the loop that it does not hold.
     """
     several = isinstance(found, Mapping) and not isinstance(found, xr.Dataset)
     sets = dict(found) if several else {"": found}
@@ -243,4 +243,4 @@ def _mark_stages(ax, models: xr.Dataset) -> None:
         return
     time = models["time"].values
     for k in np.flatnonzero(np.diff(models["stages"].values)):
-        ax.axvline(0.5 * (time[k] + time[k + 1]), color=GREY, lw=LINE, ls=DOTTED, label="a stage parts")
+        ax.axvline(0.5 * (time[k] + time[k + 1]), color=GREY, lw=LINE, ls=DOTTED, label="a stage separates")

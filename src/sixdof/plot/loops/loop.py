@@ -41,7 +41,7 @@ class Curve(NamedTuple):
 
     @property
     def phase(self) -> np.ndarray:
-        """Degrees, without jumps, on the turn that puts the gain crossover between -360 and 0."""
+        """Return the phase in degrees, without jumps, on the turn that puts the gain crossover between -360 and 0."""
         phase = np.degrees(np.unwrap(np.angle(self.values)))
         crossover = float(self.margins["crossover"])
         k = np.abs(self.frequency - crossover).argmin() if math.isfinite(crossover) else np.abs(self.values).argmax()
@@ -49,7 +49,7 @@ class Curve(NamedTuple):
 
     @property
     def gain_db(self) -> np.ndarray:
-        """Decibels."""
+        """Return the gain in decibels."""
         return 20.0 * np.log10(np.maximum(np.abs(self.values), 1e-300))
 
     def margin(self, name: str) -> float:
@@ -192,7 +192,7 @@ def _forbid_in_plane(ax, gain_db: float, phase: float) -> None:
 def _forbid_in_chart(ax, centre: float, gain_db: float, phase: float) -> None:
     from matplotlib.patches import Ellipse
 
-    text = f"{gain_db:g} dB, {math.degrees(phase):g} deg\nround -180 deg, 0 dB" if centre == -180.0 else "_"
+    text = f"{gain_db:g} dB, {math.degrees(phase):g} deg\naround -180 deg, 0 dB" if centre == -180.0 else "_"
     ax.add_patch(Ellipse((centre, 0.0), 2.0 * math.degrees(phase), 2.0 * gain_db, fc=FORBIDDEN_SHADE, ec=GREY, lw=0.6, zorder=0.5, label=text))
     ax.plot(centre, 0.0, "+", ms=9.0, mew=1.4, color=INK, zorder=5)
 

@@ -30,7 +30,7 @@ _BOX = {"fc": "white", "ec": "none", "alpha": 0.75, "pad": 0.8}
 def plot_root_locus(models: xr.Dataset, point: int = 0, channel: str = "pitch", *, gains=None, factors=None, bending=None, ax=None):
     """Draw the closed-loop poles of one channel as the law's demand, and with it all its gains, is multiplied by a factor.
 
-    factors : ascending positive numbers, 0.1 to 4 if left out. The poles of the sampled loop stand where those of a continuous one with
+    factors : ascending positive numbers, 0.1 to 4 by default. The poles of the sampled loop stand where those of a continuous one with
     the same motion would, log(z)/T, upper half; lines of equal damping ratio; today's gains, and the nearest factors above and below
     at which an oscillation no longer decays. Raises ValueError for such factors, a point or a channel that there is not.
 
@@ -161,9 +161,9 @@ def _damping_lines(ax, reach: float) -> None:
 def plot_steps(
     models: xr.Dataset, points=None, channel: str = "pitch", *, gains=None, size_deg: float = 5.0, duration: float | None = None, bending=None, axes=None
 ):
-    """Draw how angle and fins answer a step of the goal (deg) at some points, in the linear closed loop: no stop, no limit of rate.
+    """Draw how angle and fins answer a step of the commanded angle (deg) at some points, in the linear closed loop: no stop, no limit of rate.
 
-    points, gains : as `plot_bode`. duration : s; from the slowest crossover if left out. axes : two axes, or None. Returns the two axes.
+    points, gains : as `plot_bode`. duration : s; from the slowest crossover by default. axes : two axes, or None. Returns the two axes.
 
     size_deg : of the step, deg. channel, bending : as `plot_bode`.
     """
@@ -173,9 +173,9 @@ def plot_steps(
     duration = _duration(curves, duration, "plot_steps")
     for curve in curves:
         _respond(axes, models, curve, channel, mission, bending, f"{channel}_goal", size_deg, duration)
-    axes[0].axhline(size_deg, color=INK, lw=LINE, ls=DOTTED, label="goal")
+    axes[0].axhline(size_deg, color=INK, lw=LINE, ls=DOTTED, label="commanded")
     _mark_travel(axes[1], mission)
-    _dress_responses(axes, channel, f"{channel} loop, goal stepping by {size_deg:g} deg")
+    _dress_responses(axes, channel, f"{channel} loop, commanded step of {size_deg:g} deg")
     return axes
 
 
@@ -265,10 +265,10 @@ def _dress_responses(axes, channel: str, title: str, *, entries: bool = True) ->
 
 
 def plot_responses(flights: Mapping[str, xr.Dataset], channel: str = "pitch", *, axes=None):
-    """Draw flights over each other up to apogee: goal (dashed) and angle, error, command of the fin that works most; degrees.
+    """Draw flights over each other up to apogee: commanded angle (dashed) and angle, error, command of the fin that works most; degrees.
 
     flights : name -> Dataset of `sixdof.fly`. axes : three axes, or None. Dotted: the fins' stops. Returns the three axes.
-    Raises ValueError for a channel that there is not, or what is no flight.
+    Raises ValueError for a channel that there is not, or what is not a flight.
     """
     need_one_of(channel, CHANNELS, "channel", "plot_responses")
     if not isinstance(flights, Mapping) or isinstance(flights, xr.Dataset) or not flights:
@@ -290,11 +290,11 @@ def plot_responses(flights: Mapping[str, xr.Dataset], channel: str = "pitch", *,
         fin = int(np.nansum(np.abs(np.diff(command, axis=0)), axis=0).argmax())
         axes[2].plot(time, command[:, fin], color=colour, lw=LINE, label=f"{name}: fin {int(part['fin'].values[fin])}")
         travels.add(math.degrees(mission_of(ds, "plot_responses").servo.deflection_limit))
-    axes[0].plot([], [], color=GREY, lw=LINE, ls=DASHED, label="goal")
+    axes[0].plot([], [], color=GREY, lw=LINE, ls=DASHED, label="commanded")
     for k, stop in enumerate(sign * travel for travel in sorted(travels) for sign in (1.0, -1.0)):
         axes[2].axhline(stop, color=INK, lw=LINE, ls=DOTTED, label=None if k else "stops")
     axes[1].axhline(0.0, color=INK, lw=0.8)
-    for ax, text in zip(axes, (f"{channel} angle (deg)", "goal minus truth (deg)", "command of a fin (deg)")):
+    for ax, text in zip(axes, (f"{channel} angle (deg)", "commanded minus true (deg)", "command of a fin (deg)")):
         ax.set_ylabel(text)
         legend_on_top(ax, 4)
         dress(ax, f"{channel} in flight" if ax is axes[0] else "")

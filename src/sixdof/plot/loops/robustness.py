@@ -32,7 +32,7 @@ def plot_margin_spread(
     Mach number is passed going up and going down, and the smaller margin counts. The band ends where fewer than half the flights are.
     gain_db, phase : the requirement, that of the spread unless given.
 
-    Raises ValueError for what is no spread, a channel that it does not have, another `over`, or a spread without margins.
+    Raises ValueError for what is not a spread, a channel that it does not have, another `over`, or a spread without margins.
     """
     who = "plot_margin_spread"
     need_table(spread, who, "uncertainty.margin_spread.margin_spread", "gain_margin_db", "phase_margin", "distance", "status", "time", "mach")
@@ -101,11 +101,11 @@ def _along(grid: np.ndarray, x: np.ndarray, values: np.ndarray) -> np.ndarray:
 def plot_gain_map(found: xr.Dataset, variables: Sequence[str] | None = None, *, gain_db: float = 6.0, phase: float = math.radians(45.0), axes=None):
     """Draw maps of variables over two gains, with the lines of the required margins, unstable pairs hatched, the mission's own marked.
 
-    variables : of what `study.gain_map.gain_map` returns; left out, the distance to the critical point and, where they were flown, the
+    variables : of what `study.gain_map.gain_map` returns; omitted, the distance to the critical point and, where they were flown, the
     attitude error and the share of the time at the stops. Angles in degrees. gain_db, phase : required margins (dB, rad), up and down.
     Returns the axes, one for each variable.
 
-    Raises ValueError for what is no gain map, a variable that it does not have, a map with fewer than two values a side, or a
+    Raises ValueError for what is not a gain map, a variable that it does not have, a map with fewer than two values a side, or a
     requirement that is none.
     """
     who = "plot_gain_map"

@@ -14,7 +14,7 @@ from sixdof.study.loops.loop import closed_response
 from sixdof.study.tuning.tuned import Tuned
 
 OLD, NEW = CYCLE[1], CYCLE[0]
-STEP_DEG, LONG = 5.0, 2.5  # deg, s: of the goal step in the overview
+STEP_DEG, LONG = 5.0, 2.5  # deg, s: of the commanded step in the overview
 SEEN = (-0.4 * STEP_DEG, 2.4 * STEP_DEG)  # deg: what is shown of the angle
 
 
@@ -51,7 +51,7 @@ def plot_schedule(tuned: Tuned, *, axes=None):
 
 
 def plot_tuning(tuned: Tuned, channel: str = "pitch"):
-    """Draw what tuning did for one channel: margins along the flight and a goal step at the old worst point, before and now; the schedule.
+    """Draw what tuning did for one channel: margins along the flight and a commanded step at the old worst point, before and now; the schedule.
 
     Returns the figure. Raises TypeError for what `tune` did not return, ValueError for a channel that there is not.
     """
@@ -86,7 +86,7 @@ def plot_tuning(tuned: Tuned, channel: str = "pitch"):
 
 
 def _steps(angle_ax, fin_ax, tuned: Tuned, channel: str) -> None:
-    """Draw a goal step with old and new gains on the same vehicle, where the old margin was least."""
+    """Draw a commanded step with old and new gains on the same vehicle, where the old margin was least."""
     import control
 
     before = tuned.margins_before.sel(channel=channel, broken_at="actuator")
@@ -100,14 +100,14 @@ def _steps(angle_ax, fin_ax, tuned: Tuned, channel: str) -> None:
             values = np.where((values > low) & (values < high), values, np.nan)  # what grows without end would leave room for nothing else
             ax.plot(out.time, values, color=colour, lw=LINE + 0.3, label=text)
             ax.set_ylim(low, high)
-    angle_ax.axhline(STEP_DEG, color=GREY, lw=LINE, ls=DASHED, label="goal")
+    angle_ax.axhline(STEP_DEG, color=GREY, lw=LINE, ls=DASHED, label="commanded")
     for sign in (-1.0, 1.0):
         fin_ax.axhline(sign * travel, color=INK, lw=LINE, ls=":", label="stop" if sign > 0.0 else None)
     angle_ax.set(ylabel="angle (deg)")
     fin_ax.set(ylabel="fin (deg)", xlabel="time since the step (s)")
     legend_on_top(angle_ax, 3)
     legend_on_top(fin_ax, 3)
-    dress(angle_ax, f"goal step of {STEP_DEG:g} deg, {place(tuned.models_before, point)}, linear, cut where it grows out of the panel")
+    dress(angle_ax, f"commanded step of {STEP_DEG:g} deg, {place(tuned.models_before, point)}, linear, cut where it grows out of the panel")
     dress(fin_ax)
 
 
@@ -132,7 +132,7 @@ def plot_lags(tuned: Tuned, *, ax=None):
             ax.barh(channels, lost, left=left, height=0.55, color=colour, label=LAG_WORDS[str(name)])
         left += lost
     ax.set(xlabel="phase lost at the crossover (deg)")
-    dress(ax, "what the parts of the loop cost, worst point")
+    dress(ax, "phase lost per element, worst point")
     ax.set_ylim(-0.6, len(channels) - 0.1)
     ax.set_xlim(0.0, 1.45 * max(left.max(), 1.0))
     legend(ax, loc="center right")

@@ -28,7 +28,7 @@ def plot_weathercock(ds: xr.Dataset, *, event: str = "burnout", ax=None):
 
     ax : axes to draw into, or None for a new figure.
 
-    Raises ValueError for a flight, an event that is none of the result's, or where no flight has a tilt there.
+    Raises ValueError for a flight, what is not an event of the result's, or where no flight has a tilt there.
     """
     need_ensemble(ds, "plot_weathercock", "event_tilt", FLOW, *_AT)
     if event not in ds["event"].values:
@@ -56,7 +56,7 @@ def plot_weathercock(ds: xr.Dataset, *, event: str = "burnout", ax=None):
 def plot_static_margins(ds: xr.Dataset, *, ax=None):
     """Draw the spread of the static margin (calibres) of the front body at each event of the climb, and of the smallest: bars as `plot_rule_times`.
 
-    Events at which it flies slower than 5 m/s through the air are left out in that flight. Returns the axes.
+    Events at which it flies slower than 5 m/s through the air are omitted in that flight. Returns the axes.
 
     ax : axes to draw into, or None for a new figure.
 

@@ -30,11 +30,11 @@ def plot_comparison(ds: xr.Dataset, outcome: str | None = None, *, criteria: str
     ----------
     outcome : such as "apogee_height", "tilt at burnout", "landing" or "landing_ground_speed of booster"; see `study.subjects`.
         None: that of the first criterion that limits one
-    criteria : None takes those given to `compare`; those on other outcomes are left out
+    criteria : None takes those given to `compare`; those on other outcomes are omitted
 
     ax : axes to draw into, or None for a new figure.
 
-    Raises ValueError for what is no comparison, an unknown outcome or a flag, and criteria that do not fit.
+    Raises ValueError for what is not a comparison, an unknown outcome or a flag, and criteria that do not fit.
     """
     given = ds.attrs.get("criteria") if criteria is None and isinstance(ds, xr.Dataset) else criteria
     every = wanted_criteria(ds, criteria, "plot_comparison") if given else []
@@ -140,7 +140,7 @@ def _draw_means(ax, found: xr.Dataset, confidence: float) -> None:
         elinewidth=7.0,
         alpha=0.45,
         zorder=2.5,
-        label="its interval from two ensembles on different draws",
+        label="its confidence interval from two ensembles on different draws",
     )
     ax.errorbar(
         mean[known],
@@ -152,7 +152,7 @@ def _draw_means(ax, found: xr.Dataset, confidence: float) -> None:
         elinewidth=LINE + 0.5,
         capsize=4.0,
         zorder=3,
-        label=f"mean difference on the same draws, {100.0 * confidence:g} % confidence",
+        label=f"mean difference on the same draws, {100.0 * confidence:g} % confidence interval",
     )
 
 

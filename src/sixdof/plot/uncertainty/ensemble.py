@@ -22,11 +22,11 @@ def plot_histogram(ds: xr.Dataset, name: str, *, ax=None):
 
     ax : axes to draw into, or None for a new figure.
 
-    Raises ValueError for a flight, an unknown name, or a variable that is not one number a flight.
+    Raises ValueError for a flight, an unknown name, or a variable that is not one number per flight.
     """
     need_ensemble(ds, "plot_histogram", name, "status")
     if ds[name].dims != ("flight",):
-        raise ValueError(f"plot_histogram takes one number a flight, and {name} has dims {', '.join(ds[name].dims)}")
+        raise ValueError(f"plot_histogram takes one number per flight, and {name} has dims {', '.join(ds[name].dims)}")
     variable = ds[name].copy(data=outcomes(ds, name))
     values = shown(variable)
     values = values[np.isfinite(values)]
@@ -104,8 +104,8 @@ def plot_landing(ds: xr.Dataset, *, shares: Sequence[float] = (0.5, 0.95), ax=No
     for polygon in (polygon for region in regions for polygon in region.polygons):
         ax.plot(*polygon.T, color=CYCLE[2], lw=LINE, zorder=3)
     percent = " and ".join(f"{100.0 * share:g} %" for share in shares)
-    ax.plot([], [], color=CYCLE[2], lw=LINE, label=f"hold {percent} of these places (density)")
-    ax.plot([], [], color=CYCLE[1], lw=LINE, ls=(0, (5, 2)), label=f"hold one more flight, {percent} (if normal)")
+    ax.plot([], [], color=CYCLE[2], lw=LINE, label=f"region of {percent} of these places (density)")
+    ax.plot([], [], color=CYCLE[1], lw=LINE, ls=(0, (5, 2)), label=f"{percent} prediction ellipse (if normal)")
     ax.set(xlabel=label(ds["landing_east"]), ylabel=label(ds["landing_north"]))
     ax.set_aspect("equal", adjustable="datalim")
     ax.autoscale_view()

@@ -48,7 +48,7 @@ def plot_tornado(ds: xr.Dataset, outcome: str, ax=None, *, most: int = MOST_BARS
             label="direction, on the arc between" if round_way.any() and end == "at_high" else None,
         )
         ax.hlines(rows, low, high, color=INK, lw=LINE, zorder=3)
-    ax.plot([], [], color=INK, lw=LINE, label=f"{100.0 * table.attrs['confidence']:.0f} % interval")
+    ax.plot([], [], color=INK, lw=LINE, label=f"{100.0 * table.attrs['confidence']:.0f} % confidence interval")
     ax.axvline(0.0, color=INK, lw=0.6, zorder=4)
     ax.set_yticks(rows, [_bar_label(table.isel(input=k)) for k in rows])
     ax.set_ylim(count - 0.4, -0.6)
@@ -56,7 +56,7 @@ def plot_tornado(ds: xr.Dataset, outcome: str, ax=None, *, most: int = MOST_BARS
     more = whole.sizes["input"] - count
     mean = _with_unit(f"{turn * float(table['mean']):.4g}", ds[outcome].attrs.get("units", "1"))
     title = f"mean {mean}, R^2 {float(table['r_squared_adjusted']):.2f}, {plural(int(table['used']))}"
-    dress(ax, title + (f"; {more} smaller left out" if more else ""))
+    dress(ax, title + (f"; {more} smaller omitted" if more else ""))
     ax.grid(False, axis="y")
     legend(ax, loc="lower right", handlelength=1.4)  # bars are short there
     return ax
@@ -85,7 +85,7 @@ def plot_scatter_matrix(ds: xr.Dataset, outcomes: Sequence[str], inputs: Sequenc
     Raises
     ------
     ValueError
-        For a flight, unknown names, fewer than 2 or more than 10 names, what is not one number a flight, or another `by`.
+        For a flight, unknown names, fewer than 2 or more than 10 names, what is not one number per flight, or another `by`.
     """
     columns = _columns(ds, outcomes, inputs)
     groups = _groups(ds, by)
@@ -129,10 +129,10 @@ def _columns(ds: xr.Dataset, chosen: Sequence[str], inputs: Sequence[str] | None
     for name in inputs:
         if name not in drawn:
             known = ", ".join(map(str, drawn.data_vars))
-            raise ValueError(f"{who}: {name!r} is no input that varies here; use some of {known}")
+            raise ValueError(f"{who}: {name!r} is not an input that varies here; use some of {known}")
     for name in chosen:
         if ds[name].dims != ("flight",):
-            raise ValueError(f"{who} takes one number a flight, and {name} has dims {', '.join(map(str, ds[name].dims))}")
+            raise ValueError(f"{who} takes one number per flight, and {name} has dims {', '.join(map(str, ds[name].dims))}")
     given = len(chosen) + len(inputs)
     if not 2 <= given <= MOST_PANELS:
         raise ValueError(f"{who} shows 2 to {MOST_PANELS} outcomes and inputs together, and was given {given}")

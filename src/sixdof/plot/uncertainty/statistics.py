@@ -25,7 +25,7 @@ def plot_convergence(ds: xr.Dataset, name: str, q: float | Sequence[float] | Non
 
     ax : axes to draw into, or None for a new figure.
 
-    Raises ValueError for a flight, an unknown name, a variable that is not one number a flight, or no flight with a value.
+    Raises ValueError for a flight, an unknown name, a variable that is not one number per flight, or no flight with a value.
     """
     variable = _outcome(ds, name, "plot_convergence")
     shares = [None] if q is None else [float(share) for share in np.atleast_1d(q)]
@@ -33,7 +33,7 @@ def plot_convergence(ds: xr.Dataset, name: str, q: float | Sequence[float] | Non
     ax = axes_or_new(ax)
     for k, (share, way) in enumerate(zip(shares, ways, strict=True)):
         _draw_running(ax, way, "mean" if share is None else f"{100.0 * share:g} % of the flights below", k)
-    ax.plot([], [], color=GREY, lw=6.0, alpha=0.3, label=f"holds the true value, {100.0 * confidence:g} % confidence")
+    ax.plot([], [], color=GREY, lw=6.0, alpha=0.3, label=f"{100.0 * confidence:g} % confidence interval")
     ax.set_xscale("log")
     ax.xaxis.set_major_formatter("{x:,.0f}")
     ax.xaxis.set_minor_formatter("{x:,.0f}" if ds.sizes["flight"] <= FEW else "")
@@ -108,7 +108,7 @@ def _draw_intervals(ax, values, shares, confidence):
         color=CYCLE[1],
         elinewidth=LINE + 0.3,
         capsize=3.0,
-        label=f"quantiles {marks} % and their intervals",
+        label=f"quantiles {marks} % and their confidence intervals",
         zorder=3,
     )
     ax.set_xlim(limits)
@@ -118,7 +118,7 @@ def _outcome(ds, name, who) -> xr.DataArray:
     """Return an outcome with NaN where the flight failed."""
     need_ensemble(ds, who, name, "status")
     if ds[name].dims != ("flight",):
-        raise ValueError(f"{who} takes one number a flight, and {name} has dims {', '.join(ds[name].dims)}")
+        raise ValueError(f"{who} takes one number per flight, and {name} has dims {', '.join(ds[name].dims)}")
     return ds[name].copy(data=outcomes(ds, name))
 
 

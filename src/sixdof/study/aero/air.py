@@ -20,7 +20,7 @@ def air_against_height(mission: Mission, height=None) -> xr.Dataset:
 
     Parameters
     ----------
-    height : (n,) m; 0 to 3000 m in steps of 10 m if left out.
+    height : (n,) m; 0 to 3000 m in steps of 10 m by default.
 
     Returns
     -------

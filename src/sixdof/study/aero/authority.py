@@ -22,7 +22,7 @@ INCIDENCE = tuple(np.radians([0.0, 2.0, 4.0, 6.0, 8.0, 10.0, 12.0, 15.0, 20.0]))
 CHANNELS = {"roll": (0, "C_l"), "pitch": (1, "C_m"), "yaw": (2, "C_n")}
 STEP = np.radians(1.0)  # of a demand, for the slopes: small against stall, large against rounding
 GRAVITY = 9.80665
-_NO_MOMENT = 1e-9  # a moment coefficient that is none
+_NO_MOMENT = 1e-9  # a moment coefficient below this counts as none
 _REVERSED, _LOST, _WEAK = 0.0, 0.2, 0.7  # shares of a commanded moment, for the words
 
 
@@ -38,7 +38,7 @@ def mach_axis(values=MACH) -> xr.DataArray:
 
 def incidence_axis(values=INCIDENCE) -> xr.DataArray:
     """Return incidences (rad) as a labelled axis."""
-    return _axis("incidence", values, "rad", "incidence")
+    return _axis("incidence", values, "rad", "incidence (angle of attack)")
 
 
 def demand_angles(model: ct.Model, channel: str, demand) -> xr.DataArray:
@@ -66,7 +66,7 @@ def trim(mission: Mission, *, stages: Sequence[int] | None = None, mach=MACH, de
     """Return the incidence a steady pitch demand holds, and the load factor there, over Mach and demand.
 
     Load factor is the normal force over weight at standard sea-level density. NaN where no incidence up to 40 deg balances the
-    moment, or where the balance is unstable. demand : rad (five from zero to the servo's travel if left out).
+    moment, or where the balance is unstable. demand : rad (five from zero to the servo's travel by default).
     """
     model = _model(mission, stages)
     used = range(len(mission.stage)) if stages is None else stages
@@ -130,7 +130,7 @@ def hinge_moments(
 ) -> xr.DataArray:
     """Return the largest hinge moment (N m) on any control fin, over Mach, incidence and deflection of all fins together.
 
-    The cross flow's direction is the worst of eight. deflection : rad (five from zero to the travel if left out).
+    The cross flow's direction is the worst of eight. deflection : rad (five from zero to the travel by default).
     """
     model = _model(mission, stages)
     deflection = np.linspace(0.0, model.servo.travel, 5) if deflection is None else deflection
@@ -149,7 +149,7 @@ def survival(mission: Mission, *, stages: Sequence[int] | None = None, mach=0.3,
     The share is the change of moment about the centre of mass with the vortices, over the size of that without them; 1 is untouched, 0 is
     lost, below 0 is REVERSED: the vehicle answers the wrong way round. NaN in a channel in which the fins make no moment.
 
-    stages : those that fly together, all if left out. demand : rad (1, 5 deg and the travel if left out). unburnt : share of the aft stage's
+    stages : those that fly together, all by default. demand : rad (1, 5 deg and the travel by default). unburnt : share of the aft stage's
     propellant left. Dims mach (if an axis is given), incidence, demand.
     """
     model = _model(mission, stages)

@@ -29,12 +29,12 @@ SLOW = 0.3  # Mach number of the tables over incidence
 
 
 def has_controls(mission: Mission, stages: Sequence[int]) -> bool:
-    """Tell whether the stages have control fins."""
+    """Return whether the stages have control fins."""
     return any(part.kind == "fins" and part.control for i in stages for part in mission.stage[i].part)
 
 
 def sheds(mission: Mission, stages: Sequence[int]) -> bool:
-    """Tell whether these stages have control fins, and a set of fins with another behind it."""
+    """Return whether these stages have control fins, and a set of fins with another behind it."""
     return has_controls(mission, stages) and len(aero_table(mission, stages).wake_pair) > 0
 
 
@@ -62,8 +62,8 @@ def trim_section(mission: Mission, stages: Sequence[int]) -> list[str]:
     rows = []
     for i, angle in enumerate(np.degrees(demand)):
         rows.append((f"incidence deg, {angle:.1f} deg", np.degrees(ds["incidence"].values[i]), source))
-        rows.append((f"load factor, {angle:.1f} deg", ds["load_factor"].values[i], source))
-    title = f"{_called(mission, stages)}: what a steady pitch demand holds, loaded"
+        rows.append((f"trimmed load factor, {angle:.1f} deg", ds["load_factor"].values[i], source))
+    title = f"{_called(mission, stages)}: incidence and load factor trimmed by a steady pitch demand, loaded"
     none = "none: no stable balance between -2 and 40 deg of incidence."
     return table(title, MACH, rows, "{:.2f}") + ([none] if ds["incidence"].isnull().any() else [])
 
@@ -154,14 +154,14 @@ def validity_section(mission: Mission, stages: Sequence[int]) -> list[str]:
     mach_per_reynolds = float(air.viscosity[0] / (air.density[0] * air.sound[0])) / shape.length
     lines = [f"{_called(mission, stages)}: where the model stops being trustworthy"]
     lines += wrapped(
-        f"Mach: theory below {observe.MACH_LIMIT:g} and above {observe.SONIC_LIMIT:g}; between them a smooth "
-        "bridge joins the two and "
-        f"nothing is known better than 25 %. The tables end at Mach {MACH_TOP:g}; heating and real gas are left out."
+        f"Mach: theory below {observe.MACH_LIMIT:g} and above {observe.SONIC_LIMIT:g}; between them (transonic) the tables "
+        "are interpolated and "
+        f"nothing is known better than 25 %. The tables end at Mach {MACH_TOP:g}; heating and real gas are omitted."
     )
     lines += wrapped(
         f"Incidence: slender theory to {np.degrees(observe.INCIDENCE_LIMIT):.0f} deg; beyond, cross-flow and "
         "flat-plate forces, good to "
-        "30 %; asymmetric vortices of the nose (beyond some 25 deg) are left out."
+        "30 %; asymmetric vortices of the nose (beyond some 25 deg) are omitted."
     )
     lines += _from_behind(aero, shape, float(air.viscosity[0] / air.density[0]))
     for number, name in enumerate(fin_names(shape)):

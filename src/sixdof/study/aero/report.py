@@ -1,4 +1,4 @@
-"""The aerodynamics of a vehicle in words and numbers: a section a subject, for every configuration that flies.
+"""The aerodynamics of a vehicle in words and numbers: one section per subject, for every configuration that flies.
 
 A section is a function of (mission, stages) that returns its lines, none where it has nothing to say (no control fins);
 `SECTIONS` lists them in the order they are shown.
@@ -29,7 +29,7 @@ def aero_report(mission: Mission) -> str:
     lines = [f"Aerodynamics of {mission.title or 'the vehicle'}", ""]
     lines += [
         "Coefficients on the area pi d^2/4 and the length d of the largest body diameter; slopes per radian; rates as",
-        "q d/(2V) and p d/(2V); negative damps. Between Mach 0.8 and 1.2 theories are only joined smoothly.",
+        "q d/(2V) and p d/(2V); negative damps. Between Mach 0.8 and 1.2 tables are interpolated (transonic).",
     ]
     for count in range(len(mission.stage), 0, -1):
         stages = list(range(count))
@@ -79,14 +79,14 @@ def _planes(ds: xr.Dataset) -> list[str]:
     if not (wider > DIFFERENT).any():
         return []
     return wrapped(
-        f"The fins do not hold it alike in all planes of incidence: slopes and margins are those of the least stable plane, in the most "
+        f"The fins do not stabilise it alike in all planes of incidence: slopes and margins are those of the least stable plane, in the most "
         f"stable one the margin is up to {np.nanmax(wider):.2f} calibres larger."
     )
 
 
 LEFT_OUT = [
-    "Left out: Magnus force and moment of a spinning vehicle (some 1 % of the normal force's at p d/(2V) = 0.05), the lag",
-    "of the downwash behind forward fins (C_m_alphadot, up to a fifth of C_m_q), roll damping by friction (sizes: ours).",
+    "Omitted: Magnus force and moment of a spinning vehicle (some 1 % of the normal force's at p d/(2V) = 0.05), the lag",
+    "of the downwash behind forward fins (C_m_alphadot, up to a fifth of C_m_q), roll damping by friction (sizes: project estimates).",
 ]
 
 

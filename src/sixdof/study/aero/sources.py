@@ -17,13 +17,13 @@ class Source(NamedTuple):
 DRAG = {
     "friction, body": Source("Prandtl-Schlichting mean friction with transition and roughness; Barrowman 1967", "10 %"),
     "friction, fins": Source("Prandtl-Schlichting mean friction; form factor of Hoerner 1965", "10 %"),
-    "nose and shoulders": Source("tangent cones, Bonney 1950; modified Newton, Lees 1955; ours below Mach 1.3", "15 %"),
+    "nose and shoulders": Source("tangent cones, Bonney 1950; modified Newton, Lees 1955; project estimate below Mach 1.3", "15 %"),
     "boattail": Source("share of the base pressure by angle (common practice)", "50 %"),
-    "base": Source("Fleeman, Tactical Missile Design (from memory); boattail by Hoerner 1965", "30 %"),
+    "base": Source("Fleeman, Tactical Missile Design (unverified); boattail by Hoerner 1965", "30 %"),
     "fins, edges": Source("Hoerner 1965, ch. 3; base drag of Fleeman", "25 %"),
     "fins, wave": Source("Ackeret 1925; sweep by USAF DATCOM 4.1.5.1", "15 %, 50 % near Mach 1"),
     "fins, junctions": Source("Hoerner 1965, ch. 8", "a factor of 2"),
-    "fins, slots": Source("shaft across the slot (ours)", "a factor of 2"),
+    "fins, slots": Source("shaft across the slot (project estimate)", "a factor of 2"),
     "guides": Source("frontal area, 0.8 of stagnation pressure (common practice)", "30 %"),
     "measured": Source("the mission's own curve", "the measurement's"),
 }
@@ -34,10 +34,10 @@ SLOPE = Source(
     "1951, and linear supersonic theory; NACA Report 1307, 1957",
     "10 %, 20 % from Mach 0.8 to 1.2",
 )
-DOWNWASH = Source("one rolled-up vortex a panel with its image in the body (NACA Report 1307, 1957), on fins behind", "15 % of it (a vortex lattice)")
+DOWNWASH = Source("one rolled-up vortex per panel with its image in the body (NACA Report 1307, 1957), on fins behind", "15 % of it (a vortex lattice)")
 CENTRE = Source("moments of the kernel's own forces at small incidence, downwash included", "half a diameter, one from Mach 0.8 to 1.2")
 MARGIN = Source("(x_cp - x_cg)/d", CENTRE.accuracy)
-PITCH = Source("the kernel's own moment at a small rate: slope moments of the body, every panel's own incidence, downwash", "20 %; lag of downwash left out")
+PITCH = Source("the kernel's own moment at a small rate: slope moments of the body, every panel's own incidence, downwash", "20 %; lag of downwash omitted")
 ROLL_DAMPING = Source(
     "vortex lattice of the set on its body to Mach 0.8, linear supersonic theory from 1.2; or the mission's own curve", "5 % below Mach 0.8, 10 to 20 % beyond"
 )
@@ -47,7 +47,7 @@ TRIM = Source("zero of the kernel's own pitching moment; normal force over weigh
 COUPLING = Source(
     "sum over panels, each at its own incidence, stalling on its own (Hoerner and Borst 1975); the body's "
     "shadow on leeward "
-    "panels is left out, so opposite panels of a cruciform always balance",
+    "panels is omitted, so opposite panels of a cruciform always balance",
     "50 %",
 )
 HINGE = Source(
@@ -57,7 +57,7 @@ HINGE = Source(
     "a tenth of the chord times the load: near a balanced hinge more than the number itself",
 )
 SURVIVAL = Source(
-    "one rolled-up vortex a panel with its image in the body (NACA Report 1307, 1957); roll by reverse flow (NACA Report 1119, 1953)",
+    "one rolled-up vortex per panel with its image in the body (NACA Report 1307, 1957); roll by reverse flow (NACA Report 1119, 1953)",
     "0.2 of the share (a vortex lattice); the vortex's place to a tenth of the span",
 )
 

@@ -30,8 +30,8 @@ def drag_against_mach(mission: Mission, stages: Sequence[int] | None = None, mac
 
     Parameters
     ----------
-    stages : numbers of the stages that fly together, front first; all of the mission's if left out.
-    mach : (n,), 0 to 3 in steps of 0.02 if left out.
+    stages : numbers of the stages that fly together, front first; all of the mission's by default.
+    mach : (n,), 0 to 3 in steps of 0.02 by default.
 
     Returns
     -------
@@ -125,7 +125,7 @@ def _chosen(mission: Mission, stages, mach) -> tuple[list[int], np.ndarray, Shap
     count = len(mission.stage)
     stages = list(range(count)) if stages is None else [int(number) for number in stages]
     if not stages or not all(0 <= number < count for number in stages):
-        raise ValueError(f"stages = {stages} are no stages of this mission; it has {count}, numbered from 0")
+        raise ValueError(f"stages = {stages} are not stages of this mission; it has {count}, numbered from 0")
     default = np.arange(int(TOP_MACH * PER_MACH) + 1) / PER_MACH
     mach = default if mach is None else np.atleast_1d(np.asarray(mach, dtype=float))
     if not (mach.ndim == 1 and mach.size and np.all(np.isfinite(mach)) and np.all(mach >= 0.0)):

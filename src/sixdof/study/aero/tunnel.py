@@ -51,7 +51,7 @@ def wind_tunnel(
 
     Parameters
     ----------
-    stages : the stages that fly together, front first (all of them if left out).
+    stages : the stages that fly together, front first (all of them by default).
     mach, incidence, roll, altitude : float or DataArray
         Mach number; angle between the body axis and the velocity, rad, 0..pi; direction of the cross flow, rad (0: the velocity
         leans towards body z, which is a positive angle of attack; pi/2: towards body y); standard altitude, m.
@@ -61,7 +61,7 @@ def wind_tunnel(
     rate : three floats or DataArrays
         Body rates times length over twice the speed: p d/2V, q d/2V, r d/2V.
     cg : float or None
-        Station of the moment centre, m; the loaded centre of mass if left out.
+        Station of the moment centre, m; the loaded centre of mass by default.
     burning : bool
         Motor alight: the jet fills part of the base.
     model : Model or None

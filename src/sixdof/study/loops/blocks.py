@@ -63,7 +63,7 @@ class Block:
 
     @cached_property
     def reach(self) -> np.ndarray:
-        """Whether state k hangs on state i, through others too; bool (states, states), each on itself."""
+        """Return whether state k hangs on state i, through others too; bool (states, states), each on itself."""
         reach = self.links[0] | np.eye(len(self.states), dtype=bool)
         for _ in range(len(self.states).bit_length()):
             reach = reach @ reach

@@ -4,7 +4,7 @@ The element's input is A sin(w t); N(A) = (b1 + j a1)/A, with b1 and a1 the sine
 harmonic: N multiplies the loop like a gain and a phase that depend on the amplitude. Sources, unless a function says otherwise:
 A. Gelb, W. E. Vander Velde, Multiple-Input Describing Functions (1968), ch. 2 and 3; J.-J. E. Slotine, W. Li, Applied Nonlinear
 Control (1991), ch. 5. Conventions are those of `core/actuator.py`. The prediction is as good as the loop's low-pass: higher
-harmonics are left out.
+harmonics are omitted.
 """
 
 from __future__ import annotations

@@ -66,7 +66,7 @@ def law_gains(models: xr.Dataset, mission: Mission) -> LawGains:
 
 
 def law_block(gains: LawGains, channel: int) -> Block:
-    """Return a channel's law: from goal, and angle and rate as they are read, to the demand. States that no gain moves are left out."""
+    """Return a channel's law: from goal, and angle and rate as they are read, to the demand. States that no gain moves are omitted."""
     n, t = len(gains.scale), gains.period
     p, i, d, f = (x[:, channel] for x in (gains.p, gains.i, gains.d, gains.f))
 

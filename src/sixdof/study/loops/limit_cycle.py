@@ -207,7 +207,7 @@ def _settled(loop: FrozenLoop, start: float, centring: float, period: float, sti
             break
         last = now
     creeps = last is None or last.frequency < SLOWEST or 2.0 * last.fin_amplitude <= still
-    # what neither repeats itself nor carries most of the motion is no cycle
+    # what neither repeats itself nor carries most of the motion is not a cycle
     swing = _swing(np.concatenate(seen)) if creeps or not last.stable else _swing(seen[-1])
     if creeps or (not last.stable and last.attitude_amplitude < 0.5 * swing):
         return Simulated(None, swing)
@@ -332,7 +332,7 @@ def _sentence(row: xr.Dataset) -> str:
 
 
 def _agree(row: xr.Dataset) -> bool:
-    """Tell whether prediction and simulation lie within what describing functions are usually good for."""
+    """Return whether prediction and simulation lie within what describing functions are usually good for."""
     pairs = [(float(row[f"predicted_{name}"]), float(row[f"simulated_{name}"])) for name in ("fin_amplitude", "attitude_amplitude", "frequency")]
     return all(abs(math.log(p / s)) <= math.log(1.0 + APART) for p, s in pairs if p == p or s == s)  # a comparison with NaN is false
 

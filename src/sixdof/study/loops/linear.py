@@ -80,7 +80,7 @@ def linearise(
     Raises
     ------
     ValueError
-        For times or values that the climb does not have, a flight or seed that is no such number, or a flight that never left the rail.
+        For times or values that the climb does not have, a flight or seed that is not such a number, or a flight that never left the rail.
     """
     check_mission(mission, "linearise")
     given = [name for name, value in (("at", at), ("mach", mach), ("dynamic_pressure", dynamic_pressure)) if value is not None]
@@ -94,7 +94,7 @@ def linearise(
 
 
 def _draw_of(mission: Mission, flight: int | None, seed: int, draw: FlightDraw | None) -> FlightDraw:
-    """Return the draw that is to be flown. Raises ValueError for two of them, or a flight or seed that is no such number."""
+    """Return the draw that is to be flown. Raises ValueError for two of them, or a flight or seed that is not such a number."""
     if draw is not None and flight is not None:
         raise ValueError("linearise takes one of flight and draw, and was given both")
     check_numbers("linearise", flight, seed)
@@ -224,7 +224,7 @@ def state_space(models: xr.Dataset, point: int = 0, channel: str = "full"):
 
 
 def check_channel(channel, known: Sequence[str], who: str, why: str = "") -> None:
-    """Raise ValueError for what is no name of a channel, or none of those that are known."""
+    """Raise ValueError for what is not a name of a channel, or none of those that are known."""
     if not isinstance(channel, str) or channel not in known:
         names = [f'"{name}"' for name in known]
         raise ValueError(f"{who}: channel = {shown(channel)} must be {', '.join(names[:-1])} or {names[-1]}{why}")

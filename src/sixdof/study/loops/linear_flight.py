@@ -108,7 +108,7 @@ def pick_rows(track: Track, who: str, at=None, mach=None, dynamic_pressure=None,
     Raises
     ------
     ValueError
-        For what is no number, a time outside free flight, or a Mach number or pressure that the flight never passes.
+        For what is not a number, a time outside free flight, or a Mach number or pressure that the flight never passes.
     """
     rows = np.flatnonzero(usable(track))
     if not rows.size:

@@ -65,7 +65,7 @@ def check_bending(bending, who: str) -> None:
 
 @dataclass(frozen=True)
 class Loops:
-    """Loops of some channels: each has gains of its own, and a plant. Made by `loops_of`; studies work with it, people with `open_loop`.
+    """Loops of some channels: each has gains of its own, and a plant. Made by `loops_of`; studies work with it, notebooks with `open_loop`.
 
     of : (loops,) number of each loop's plant among the points of `plant`; None: one each, in order.
     """
@@ -76,12 +76,12 @@ class Loops:
 
     @property
     def count(self) -> int:
-        """How many loops there are."""
+        """Return how many loops there are."""
         return len(self.gains.scale)
 
     @property
     def nyquist(self) -> float:
-        """Half the sampling frequency, rad/s."""
+        """Return half the sampling frequency, rad/s."""
         return np.pi / self.plant.period
 
     @cached_property
@@ -164,7 +164,7 @@ def scan(loops: Loops, count: int = FREQUENCIES) -> np.ndarray:
     return np.unique(np.concatenate([even, about[(about > LOWEST) & (about < top)]]))
 
 
-# ---------------------------------------------------------------- for people: python-control's own objects
+# ---------------------------------------------------------------- user-facing: python-control's own objects
 
 
 def open_loop(models: xr.Dataset, point: int = 0, channel: str = "pitch", *, gains=None, broken_at: str = "actuator", bending: BendingMode | None = None):

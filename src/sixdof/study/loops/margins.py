@@ -1,4 +1,4 @@
-"""How much the attitude loops can bear, at every point of a flight: gain, phase, delay, disk; one loop at a time and coupled."""
+"""Stability margins of the attitude loops at every point of a flight: gain, gain reduction, phase, delay, disk; one loop at a time and coupled."""
 
 from __future__ import annotations
 
@@ -57,7 +57,7 @@ def margins(models: xr.Dataset, gains=None, *, channels=CHANNELS, broken_at=BREA
     Raises
     ------
     ValueError, TypeError
-        For channels or places to break that there are not, or gains that are none.
+        For channels or places to break that there are not, or what is not a set of gains.
     """
     channels, broken_at = _chosen(channels, CHANNELS, "channels"), _chosen(broken_at, BREAKS, "broken_at")
     check_bending(bending, "margins")
@@ -192,7 +192,7 @@ def _one_of(loop: np.ndarray, c: int) -> np.ndarray:
 
 
 def check_requirement(gain_db, phase, who: str) -> None:
-    """Raise ValueError for required margins that are none."""
+    """Raise ValueError for what is not a required margin."""
     for name, value, most, example in (("gain_db", gain_db, 100.0, "6.0 (dB)"), ("phase", phase, math.pi, "math.radians(45)")):
         if isinstance(value, bool) or not isinstance(value, (int, float, np.integer, np.floating)) or not 0.0 <= value <= most:
             raise ValueError(f"{who}: {name} = {shown(value)} must be a number from 0 to {most:.4g}, such as {example}")

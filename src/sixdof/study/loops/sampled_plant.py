@@ -31,7 +31,7 @@ class BendingMode:
     slope_at_gyro : slope d(deflection)/d(station, aft positive) where the gyros sit, per modal coordinate, 1/m.
 
     The fins' force drives the mode, and the gyros read the airframe's own turning on top of the vehicle's (e.g. A. L. Greensite,
-    Analysis and Design of Space Vehicle Flight Control Systems, 1970, chapter 3). Aerodynamic coupling is left out.
+    Analysis and Design of Space Vehicle Flight Control Systems, 1970, chapter 3). Aerodynamic coupling is omitted.
     """
 
     frequency: float

@@ -46,7 +46,7 @@ def control_metrics(ds: xr.Dataset) -> xr.Dataset:
 
     Phases: "live" (fins live, climbing, above 20 m/s airspeed, below which fins are idle), and its parts while a motor burns, "boost", and
     while none does, "coast". A phase that did not
-    happen is NaN. Errors are angles between goal and truth; `frequency` and `damping` are those of the strongest oscillation of a
+    happen is NaN. Errors are angles between the commanded attitude and the true one; `frequency` and `damping` are those of the strongest oscillation of a
     body rate, NaN where there is none; a true miss is measured from the truth, `waypoint_miss` from what the computer believed.
 
     Returns
@@ -112,7 +112,7 @@ def _peak(values) -> float:
 
 
 def channel_error(ds: xr.Dataset, channel: str) -> np.ndarray:
-    """Return goal minus truth of one channel's angle, rad, wrapped to +-pi, (time,)."""
+    """Return commanded minus true value of one channel's angle, rad, wrapped to +-pi, (time,)."""
     name = "roll" if channel == "roll" else f"tilt_{channel}"
     return np.mod(ds[f"commanded_{channel}"].values - ds[name].values + math.pi, 2.0 * math.pi) - math.pi
 
@@ -182,14 +182,14 @@ def _both(name, units, text, read):
 
 _METRICS = (
     ("duration", "s", "duration", (), lambda part, mission: float(np.ptp(part["time"].values)) if part.sizes["time"] else math.nan),
-    *_both("tilt_error", "rad", "angle between nose and goal", lambda part: part["tilt_error"].values),
+    *_both("tilt_error", "rad", "angle between the nose and its commanded direction", lambda part: part["tilt_error"].values),
     ("error_rms", "rad", "attitude error, root mean square", ("channel",), _of_channels(lambda p, c: _rms(channel_error(p, c)))),
     ("error_peak", "rad", "attitude error, largest", ("channel",), _of_channels(lambda p, c: _peak(channel_error(p, c)))),
     ("rate_rms", "rad/s", "body rate, root mean square", ("channel",), _of_channels(lambda p, c: _rms(_rate(p, c)))),
     ("reversals", "1", "changes of sign of the body rate", ("channel",), _of_channels(_reversals)),
     ("saturation_share", "1", "share of the time with a fin commanded to its stop", (), _saturation),
     ("rate_limit_share", "1", "share of the servos' time at their rate limit", (), _at_rate),
-    ("fin_travel", "rad", "way of a fin", ("fin",), _travel),
+    ("fin_travel", "rad", "total travel of a fin", ("fin",), _travel),
     ("servo_energy", "J", "work of a fin against the air", ("fin",), _energy),
     ("load_factor_peak", "1", "largest specific force across the axis, over standard gravity", (), _load),
     *_both("attitude_error", "rad", "error of the estimated attitude", lambda part: part["attitude_error"].values),
@@ -270,7 +270,7 @@ def control_report(ds: xr.Dataset) -> str:
         lines += [_row(found[name].sel(channel=channel), *how) for name, *how in _CHANNEL_LINES]
     lines.append("servos, all fins together")
     lines += [
-        _row(found["fin_travel"].sum("fin", min_count=1), "way", "deg", 0, _DEG),
+        _row(found["fin_travel"].sum("fin", min_count=1), "total fin travel", "deg", 0, _DEG),
         _row(found["servo_energy"].sum("fin", min_count=1), "work against the air", "mJ", 1, 1e3),
     ]
     return "\n".join([*lines, *_waypoint_lines(found)])

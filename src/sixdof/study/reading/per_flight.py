@@ -1,4 +1,4 @@
-"""An ensemble as a table: one row a flight."""
+"""An ensemble as a table: one row per flight."""
 
 from __future__ import annotations
 
@@ -16,7 +16,7 @@ TOO_LONG = {"time", "point", "row", "gap_row", "reading", "axis", "quaternion"} 
 
 
 def per_flight(ds: xr.Dataset) -> pd.DataFrame:
-    """Return a result as a pandas table with one row a flight, for a spreadsheet, a `groupby` or a plot.
+    """Return a result as a pandas table with one row per flight, for a spreadsheet, a `groupby` or a plot.
 
     Parameters
     ----------
@@ -28,12 +28,12 @@ def per_flight(ds: xr.Dataset) -> pd.DataFrame:
     DataFrame
         Index: the flight's number. Columns: every outcome, fact and drawn input, in the order of the Dataset and in its units; what there is one of for
         each body, canopy, stage, fin ... has a column for each, named such as "body_landing_ground_speed[booster]", what there is at each event such as
-        "event_time[booster, apogee]". Flags (`status`, `descent`) are the words of their meanings. Timelines and tracks are left out.
+        "event_time[booster, apogee]". Flags (`status`, `descent`) are the words of their meanings. Timelines and tracks are omitted.
 
     Raises
     ------
     TypeError, ValueError
-        If `ds` is no result of a flight.
+        If `ds` is not a result of a flight.
     """
     import pandas as pd
 

@@ -53,7 +53,7 @@ def _hint(name: str, known: list[str]) -> str:
 
 
 def with_empty(ds: xr.Dataset) -> xr.Dataset:
-    """Return a flight with the variables of the registry that it leaves out because its vehicle has none of what they are along, of length 0.
+    """Return a flight with the variables of the registry that it omits because its vehicle has none of what they are along, of length 0.
 
     Joints, canopies, rules, fins, waypoints: a study that goes through all of them need not ask whether there is one.
     """
@@ -210,7 +210,7 @@ def height_bands(ds: xr.Dataset, shares: Sequence[float] = (0.05, 0.25, 0.5, 0.7
     """Return quantiles of the height at equal times over the flights of an ensemble with tracks.
 
     A landed flight stays at its last height; any other end leaves the bands at its last point. Between the points of a
-    track the height is taken linear. Failed flights (not lifted off, diverged) are left out and counted in `dropped`.
+    track the height is taken linear. Failed flights (not lifted off, diverged) are omitted and counted in `dropped`.
 
     Returns
     -------

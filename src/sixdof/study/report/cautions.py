@@ -20,7 +20,7 @@ WIND_RATIO = 4.0  # rail departure speed over wind speed
 RAIL_INCIDENCE = math.radians(15.0)
 LEAST_MARGIN, MOST_MARGIN = 1.0, 3.0  # calibres
 DESCENT_RATE = 6.1  # m/s, 20 ft/s
-# our own
+# of this project
 LOST_ROLL, LOST_TILT = math.radians(20.0), math.radians(10.0)  # root mean square of the error while the fins are live
 HUNTING = 4.0  # changes of sign of pitch and yaw rate a second of live fins: a full swing a second in both
 LIVE = 1.0  # s: over less than that no rate of changes is counted
@@ -33,7 +33,7 @@ def cautions(ds: xr.Dataset) -> list[str]:
     found = [_said(ds, used, failing, text) for failing, text in _checks(ds) if (failing & used).any()]
     status = np.atleast_1d(ds["status"].values)
     if (status != Status.LANDED).any():
-        found.insert(0, _said(ds, np.ones_like(used), status != Status.LANDED, "no landing was reached; see Ends"))
+        found.insert(0, _said(ds, np.ones_like(used), status != Status.LANDED, "no landing was reached; see how the flights ended"))
     if "mission" in ds.attrs:
         found += mission_cautions(mission_of(ds, "cautions"))
     return found
@@ -50,10 +50,10 @@ def _checks(ds):
     yield (
         ratio < WIND_RATIO,
         f"the rail departure speed is less than {WIND_RATIO:.0f} times the wind there{worst(ds, ratio, 'times', limit=WIND_RATIO)} "
-        "(common practice asks for more): a longer rail, more thrust or less wind",
+        "(common practice asks for more): use a longer rail, more thrust or less wind",
     )
     incidence = outcomes(ds, "rail_departure_incidence")
-    yield (incidence > RAIL_INCIDENCE, "the incidence at rail departure is beyond 15 deg (common practice stays below): less wind or more speed")
+    yield (incidence > RAIL_INCIDENCE, "the incidence at rail departure is beyond 15 deg (common practice stays below): less wind, or more speed")
     margin = outcomes(ds, "static_margin_min")
     yield (
         margin < 0.0,
@@ -73,7 +73,7 @@ def _checks(ds):
     yield from _loop_checks(ds)
     yield (
         outcomes(ds, "saturation_share") > SATURATION,
-        f"a fin is at its stop for more than {100.0 * SATURATION:.0f} % of the time: lower gains or larger fins",
+        f"a fin is at its stop for more than {100.0 * SATURATION:.0f} % of the time: use lower gains or larger fins",
     )
     yield (
         (np.atleast_1d(ds["status"].values) == Status.LANDED) & ~np.isfinite(outcomes(ds, "opening_airspeed")),
@@ -83,7 +83,7 @@ def _checks(ds):
     yield (
         rate > DESCENT_RATE,
         f"the descent rate at landing is above {DESCENT_RATE} m/s{worst(ds, rate, 'm/s', np.fmax, DESCENT_RATE)} "
-        "(common practice stays below): a larger canopy",
+        "(common practice stays below): use a larger canopy",
     )
     yield from staging_checks(ds)
 
@@ -94,15 +94,15 @@ def _loop_checks(ds):
         error = outcomes(ds, f"{channel}_error_rms")
         yield (
             error > limit,
-            f"the {channel} loop does not hold: its error is more than {math.degrees(limit):.0f} deg root mean square while the fins are live"
-            f"{worst(ds, np.degrees(error), 'deg', np.fmax)} (a threshold of our own): see the margins, the fins' authority and the goal",
+            f"the {channel} loop loses its attitude: its error is more than {math.degrees(limit):.0f} deg root mean square while the fins are live"
+            f"{worst(ds, np.degrees(error), 'deg', np.fmax)} (a project threshold): see the margins, the fins' authority and the commanded attitude",
         )
     live = np.fmin(event_values(ds, "fins_disabled"), event_values(ds, "apogee")) - event_values(ds, "fins_enabled")
     rate = outcomes(ds, "rate_reversals") / np.maximum(live, LIVE)
     yield (
         rate > HUNTING,
-        f"the vehicle swings to and fro under control: its pitch and yaw rates change sign more than {HUNTING:.0f} times a second while the "
-        f"fins are live{worst(ds, rate, 'times a second', np.fmax)} (a threshold of our own): lower gains, or see the margins",
+        f"the vehicle oscillates under control: its pitch and yaw rates change sign more than {HUNTING:.0f} times per second while the "
+        f"fins are live{worst(ds, rate, 'times per second', np.fmax)} (a project threshold): lower the gains, or see the margins",
     )
     if "mission" in ds.attrs:
         yield from reversal_checks(ds, mission_of(ds, "cautions"))

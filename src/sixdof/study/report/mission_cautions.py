@@ -19,13 +19,13 @@ from sixdof.vehicle.motor import BURN_SHARE, break_points
 
 # common practice among builders, not law and not physics
 LEAST_ELEVATION = math.radians(60.0)  # of the rail
-# our own
+# of this project
 LIKELY_MASS = 0.5, 2.0  # of the measured mass over that of the parts
 LIKELY_CENTRE = 0.2  # of the stage's length: between the measured centre of mass and that of the parts
 SLENDER_NOSE, SLENDER = 12.0, 60.0  # lengths over diameters, of a nose and of the whole vehicle
 LEAST_DESCENT = 1.5  # m/s under one canopy
 WIDE_FIN = 5.0  # diameters of its body: the exposed span of one panel
-LEAST_OPENING = 50.0  # m above ground at which the last canopy is to be let go
+LEAST_OPENING = 50.0  # m above ground at which the last canopy is to be deployed
 LIKELY_FACTOR = 0.7, 1.4  # that a dispersed factor is drawn about
 TAIL = 0.5  # of a thrust curve: the share of its time that may lie behind the last 5 % of its peak
 INSIDE = 1.0  # calibres that a nozzle may end ahead of the aft end of its stage
@@ -36,7 +36,7 @@ def mission_cautions(mission: Mission) -> list[str]:
     """Return a sentence for everything in a mission that could be, and mostly is a slip of typing or of units.
 
     What cannot be is refused when a mission is loaded; what a flight shows (speed off the rail, margins, loads) is cautioned on the
-    page of the flight. Raises TypeError for what is no mission.
+    page of the flight. Raises TypeError for what is not a mission.
     """
     check_mission(mission, "mission_cautions")
     return [said for check in _CHECKS for said in check(mission)]
@@ -74,7 +74,7 @@ def _fins(mission: Mission) -> Iterator[str]:
 def _heights(mission: Mission) -> Iterator[str]:
     for recovery in mission.recovery:
         if recovery.height is not None and recovery.height < LEAST_OPENING:
-            yield f'"{recovery.canopy}" is let go at {recovery.height:.3g} m above the ground: it may not fill before the ground is there'
+            yield f'"{recovery.canopy}" is deployed at {recovery.height:.3g} m above the ground: it may not fill before the ground is there'
 
 
 def _measured(mission: Mission) -> Iterator[str]:
@@ -121,7 +121,7 @@ def _names(mission: Mission) -> Iterator[str]:
 
 
 def _nozzles(mission: Mission) -> Iterator[str]:
-    """A body that was lengthened behind its motor, or a mount that was left where it stood."""
+    """Yield motors that end inside the body: it was lengthened behind its motor, or a mount was left where it stood."""
     for stage in mission.stage:
         shape = shape_of([stage])
         for part in stage.part:

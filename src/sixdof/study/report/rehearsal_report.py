@@ -22,7 +22,7 @@ class Moment(NamedTuple):
 
 
 def timeline(ds: xr.Dataset) -> str:
-    """Return the timeline of a rehearsal, then its misfires, what came second, and what else is worth knowing.
+    """Return the timeline of a rehearsal, then its misfires, redundant triggers, and what else is worth knowing.
 
     Beside each moment stands what the computer sensed there. Raises ValueError for a Dataset that `sixdof.rehearse` has not made.
     """
@@ -40,14 +40,14 @@ def timeline(ds: xr.Dataset) -> str:
     if not moments(ds):
         lines.append("  nothing is noticed and no rule fires")
     lines += ["Misfires", *_listed(ds["misfire"].values, "nothing misfired")]
-    lines += ["No misfires, but worth knowing", *_listed(ds["remark"].values, "nothing came second, waited or separated without a command")]
+    lines += ["Worth knowing", *_listed(ds["remark"].values, "no redundant trigger, no wait, no separation without a command")]
     return "\n".join([*lines, "", LAST_LINE])
 
 
 def need_rehearsal(ds: xr.Dataset, who: str) -> None:
     """Check that a Dataset is a rehearsal; ValueError in one sentence if it is not. `who` asks."""
     if "misfire" not in ds or "rule_due" not in ds:
-        raise ValueError(f"{who} takes a rehearsal, as sixdof.rehearse returns it, and this Dataset is none")
+        raise ValueError(f"{who} takes a rehearsal, as sixdof.rehearse returns it, and this Dataset is not one")
 
 
 def moments(ds: xr.Dataset) -> list[Moment]:
@@ -64,7 +64,7 @@ def _noticed(ds: xr.Dataset):
     apogee = float(ds["apogee_noticed"])
     for k, (begun, ended) in enumerate(zip(ds["ignition_noticed"].values, ds["burnout_noticed"].values), start=1):
         doubt = " (taken for one after apogee)" if begun > apogee else ""
-        yield Moment(float(begun), f"burn {k} noticed{doubt}")
+        yield Moment(float(begun), f"ignition {k} noticed{doubt}")
         if math.isfinite(ended):
             yield Moment(float(ended), f"burnout {k} noticed")
     for time in ds["separation_noticed"].values:
@@ -72,7 +72,7 @@ def _noticed(ds: xr.Dataset):
 
 
 def _by_law(ds: xr.Dataset):
-    """Yield what no rule did: then it was a control law of the user's own."""
+    """Yield what no rule did: then it was a custom control law."""
     fired = {round(float(t), 9) for t in ds["rule_fired"].values if math.isfinite(t)}
     for tick in np.flatnonzero(np.diff(ds["fins_live"].values, prepend=0)) if "fins_live" in ds else ():
         if round(float(ds["time"][tick]), 9) not in fired:
@@ -101,7 +101,7 @@ def _of_rules(ds: xr.Dataset):
         if math.isfinite(one["given_up"]):
             yield Moment(float(one["given_up"]), f"{name} gives up", True)
         if math.isfinite(one["fired"]):
-            yield Moment(float(one["fired"]), f"{name} fires: {one['action']}{'' if one['acted'] else ' (done before)'}", True)
+            yield Moment(float(one["fired"]), f"{name} fires: {one['action']}{'' if one['acted'] else ' (already done)'}", True)
 
 
 def _line(ds: xr.Dataset, moment: Moment) -> str:

@@ -39,7 +39,7 @@ def _shares(words, codes: np.ndarray) -> str:
 
 
 def stage_section(ds: xr.Dataset) -> list[str]:
-    """Return how each joint parts and each upper stage is lit."""
+    """Return how each joint separates and each upper stage ignites."""
     if not ds.sizes.get("joint"):
         return []
     lines = ["Stages and separation"]
@@ -51,16 +51,16 @@ def stage_section(ds: xr.Dataset) -> list[str]:
 
 def _joint(ds: xr.Dataset, k: int, name: str) -> list[str]:
     rows = (
-        ("parts", "s", "separation_time", 2),
-        ("speed of the pieces apart", "m/s", "separation_speed", 2),
+        ("separation", "s", "separation_time", 2),
+        ("separation speed", "m/s", "separation_speed", 2),
         ("smallest clearance afterwards", "m", "gap_min", 3),
-        ("drag alone would part it from", "s", "drag_separation_time", 2),
+        ("drag alone would separate it from", "s", "drag_separation_time", 2),
     )
     used = meaningful(ds)
     cause, touched = (fact(ds, name, k)[used] for name in ("separation_cause", "recontact"))
     if not used.any():
         return []
-    title = [f"  {name}: parts {_shares(CAUSES, cause) if is_ensemble(ds) else CAUSES[int(cause[0])]}"]
+    title = [f"  {name}: separates {_shares(CAUSES, cause) if is_ensemble(ds) else CAUSES[int(cause[0])]}"]
     if (touched > 0.0).any():
         title.append(f"    the pieces touch again{' in ' + counted(touched > 0.0) if is_ensemble(ds) else ''}")
     return title + [row_of(ds, f"  {label}", unit, fact(ds, column, k), decimals) for label, unit, column, decimals in rows]
@@ -78,15 +78,15 @@ def _ignition(ds: xr.Dataset, name: str) -> list[str]:
 
     lit = np.isfinite(at("time"))[used]
     if not lit.any():
-        return [f"  {name}: never lit"]
+        return [f"  {name}: never ignited"]
     degrees = math.degrees(1.0)
     return [
-        f"  {name}: lit{' in ' + counted(lit) if is_ensemble(ds) else ''}",
+        f"  {name}: ignited{' in ' + counted(lit) if is_ensemble(ds) else ''}",
         row_of(ds, "  time", "s", at("time"), 2),
-        row_of(ds, "  tilt as it is lit", "deg", at("tilt", degrees), 1),
+        row_of(ds, "  tilt at ignition", "deg", at("tilt", degrees), 1),
         row_of(ds, "  tilt by the flight computer", "deg", at("sensed_tilt", degrees), 1),
-        row_of(ds, "  airspeed as it is lit", "m/s", at("airspeed"), 1),
-        row_of(ds, "  height as it is lit", "m", at("height"), 0),
+        row_of(ds, "  airspeed at ignition", "m/s", at("airspeed"), 1),
+        row_of(ds, "  height at ignition", "m", at("height"), 0),
     ]
 
 
@@ -194,7 +194,7 @@ def _canopy(ds: xr.Dataset, mission: Mission | None, k: int, part: Parachute | N
     load, snatch = (fact(ds, column, k) for column in ("opening_load", "snatch_load"))
     lines = [
         f"  {name}",
-        row_of(ds, "  airspeed at release", "m/s", fact(ds, "deployment_airspeed", k), 1),
+        row_of(ds, "  airspeed at deployment", "m/s", fact(ds, "deployment_airspeed", k), 1),
         row_of(ds, "  airspeed at line stretch", "m/s", fact(ds, "line_stretch_airspeed", k), 1),
         row_of(ds, "  opening load", "N", load, 0),
     ]
@@ -216,11 +216,11 @@ def harness_strength(ds: xr.Dataset, harness: Harness) -> np.ndarray:
 
 
 def _against(ds: xr.Dataset, label: str, load: np.ndarray, strength) -> list[str]:
-    """Return the row of a load over a strength, and in an ensemble how many flights go beyond it."""
+    """Return the row of a load over a strength, and in an ensemble how many flights exceed it."""
     share = load / strength
     lines = [row_of(ds, f"    {label}", "%", 100.0 * share, 0)]
     there = np.isfinite(share)
-    return [*lines, f"      beyond it in {counted(share[there] > 1.0)}"] if is_ensemble(ds) and there.any() else lines
+    return [*lines, f"      exceeded in {counted(share[there] > 1.0)}"] if is_ensemble(ds) and there.any() else lines
 
 
 # ---------------------------------------------------------------- what fired
@@ -249,7 +249,7 @@ def came_about(ds: xr.Dataset, what: str) -> np.ndarray:
 
 
 def fired_section(ds: xr.Dataset) -> list[str]:
-    """Return which rule opened each canopy, separated and ignited each stage.
+    """Return which rule deployed each canopy, separated and ignited each stage.
 
     Of one stage only what has several rules, without a title: the page of a simple flight stays short.
     """
@@ -259,27 +259,30 @@ def fired_section(ds: xr.Dataset) -> list[str]:
     found = {what: rules for what, rules in doings(mission_of(ds, "summarise")).items() if staged or len(rules) > 1}
     told = _told_shares if is_ensemble(ds) else _told
     lines = [f"{what}: {told(ds, what, rules)}" for what, rules in found.items()]
-    return ["What fired", *indented(lines)] if staged and lines else indented(lines)
+    return ["Rules that fired", *indented(lines)] if staged and lines else indented(lines)
 
 
 def _called(ds: xr.Dataset, what: str, rule: int) -> str:
     return str(ds["rule"].values[rule]).removeprefix(f"{what}: ")
 
 
+_DONE = {"deploy": "opened", "separate": "separated", "ignite": "ignited"}
+
+
 def _told(ds: xr.Dataset, what: str, rules: list[int]) -> str:
     """Return in words which rule did something in one flight, and what became of the others."""
-    texts, worked = [], came_about(ds, what)[0]
+    texts, worked, verb = [], came_about(ds, what)[0], _DONE[what.split(" ", 1)[0]]
     for rule in sorted(rules, key=lambda r: float(np.nan_to_num(fact(ds, "rule_fired", r)[0], nan=math.inf))):
         fired, acted, given_up = (float(fact(ds, f"rule_{x}", rule)[0]) for x in ("fired", "acted", "given_up"))
+        name = f"'{_called(ds, what, rule)}'"
         if math.isfinite(given_up):
-            said = f"gave up waiting at {given_up:.2f} s"
+            texts.append(f"{name} gave up waiting at {given_up:.2f} s")
         elif not math.isfinite(fired):
-            said = "never fired"
+            texts.append(f"{name} never fired")
         elif not acted:
-            said = f"fired at {fired:.2f} s, when it was done"
+            texts.append(f"{name} fired at {fired:.2f} s (already {'open' if verb == 'opened' else verb})")
         else:
-            said = f"did it at {fired:.2f} s" if worked else f"fired at {fired:.2f} s and nothing came of it"
-        texts.append(f"{_called(ds, what, rule)} {said}")
+            texts.append(f"{verb} by {name} at {fired:.2f} s" if worked else f"{name} fired at {fired:.2f} s without effect")
     return "; ".join(texts)
 
 
@@ -288,9 +291,9 @@ def _told_shares(ds: xr.Dataset, what: str, rules: list[int]) -> str:
     used = meaningful(ds)
     worked = came_about(ds, what)[used]
     did = np.array([fact(ds, "rule_acted", rule)[used] > 0.0 for rule in rules]) & worked
-    texts = [f"{_called(ds, what, rule)} in {int(row.sum())}" for rule, row in zip(rules, did, strict=True)]
+    texts = [f"'{_called(ds, what, rule)}' in {int(row.sum())}" for rule, row in zip(rules, did, strict=True)]
     none = int((~did.any(axis=0)).sum())
-    return f"{', '.join([*texts, *([f'none in {none}'] if none else [])])} of {plural(int(used.sum()))}"
+    return f"{_DONE[what.split(' ', 1)[0]]} by {'; '.join(texts)}{f'; not at all in {none}' if none else ''} of {plural(int(used.sum()))}"
 
 
 # ---------------------------------------------------------------- branches

@@ -15,7 +15,7 @@ from sixdof.study.report.staging import canopies_of, doings, harness_strength
 
 # common practice among builders, not law and not physics
 IGNITION_TILT = math.radians(20.0)  # the range's limit for a launcher; flight computers are set to inhibit between it and 30 deg
-# our own
+# of this project
 ENERGY = 20.0  # J, of a piece without a canopy
 RELEASE_SPEED = 30.0  # m/s, airspeed as a canopy is released
 CLIMBING = 0.5  # s before apogee: a canopy released earlier opens in the climb
@@ -41,22 +41,25 @@ def staging_checks(ds: xr.Dataset) -> Checks:
 
 def _separation(ds: xr.Dataset, k: int, mission: Mission | None) -> Checks:
     name = ds["joint"].values[k]
-    yield (fact(ds, "recontact", k) > 0.0, f"the pieces touch again after {name} has separated: more impulse in the joint, or light the upper stage later")
+    yield (fact(ds, "recontact", k) > 0.0, f"the pieces touch again after {name} has separated: use more impulse in the joint, or ignite the upper stage later")
     if mission is not None and f"separate {name}" in doings(mission):
-        yield (fact(ds, "separation_cause", k) == BY_DRAG, f"drag parts {name} before its separation is commanded: a joint that holds, or an earlier command")
+        yield (
+            fact(ds, "separation_cause", k) == BY_DRAG,
+            f"drag separates {name} before its separation is commanded: use a joint that holds, or an earlier command",
+        )
 
 
 def _ignition(ds: xr.Dataset, k: int) -> Checks:
-    """Checks of stage k, whose aft joint is joint k, as it is lit."""
+    """Yield the checks of stage k, whose aft joint is joint k, at its ignition."""
     name, behind = ds["body"].values[k], ds["joint"].values[k]
     lit, tilt = (event_values(ds, f"ignition {name}", column) for column in ("time", "tilt"))
     yield (
         np.isfinite(lit) & ~(fact(ds, "separation_time", k) < lit),
-        f"{name} is lit while {behind} is still attached: separate first, and leave the pieces time to part",
+        f"{name} is ignited while {behind} is still attached: separate first, and leave the stages time to clear each other",
     )
     yield (
         tilt > IGNITION_TILT,
-        f"{name} is lit while it leans more than 20 deg{worst(ds, np.degrees(tilt), 'deg', np.fmax)} "
+        f"{name} is ignited while it leans more than 20 deg{worst(ds, np.degrees(tilt), 'deg', np.fmax)} "
         "(common practice inhibits ignition beyond 20 to 30 deg): give its rule tilt_below",
     )
 
@@ -70,7 +73,7 @@ def _landing(ds: xr.Dataset, k: int) -> Checks:
     without = down & ~said & (fact(ds, "descent", k) != UNDER_CANOPY)
     yield (
         without & (energy > ENERGY),
-        f"{name} comes down without a canopy and with more than {ENERGY:.0f} J (a threshold of our own)"
+        f"{name} comes down without a canopy and with more than {ENERGY:.0f} J (a project threshold)"
         f"{worst(ds, np.where(without, energy, np.nan), 'J', np.fmax)}",
     )
 
@@ -79,12 +82,12 @@ def _canopy(ds: xr.Dataset, k: int, canopy, harness, mission: Mission) -> Checks
     name, speed = canopy.name, fact(ds, "deployment_airspeed", k)
     yield (
         speed > RELEASE_SPEED,
-        f"{name} is released at more than {RELEASE_SPEED:.0f} m/s (a threshold of our own){worst(ds, speed, 'm/s', np.fmax)}: "
-        "nearer to apogee, or a smaller canopy first",
+        f"{name} is deployed at more than {RELEASE_SPEED:.0f} m/s (a project threshold){worst(ds, speed, 'm/s', np.fmax)}: "
+        "deploy nearer to apogee, or a smaller canopy first",
     )
     carrier = next(i for i, stage in enumerate(mission.stage) if canopy in stage.part)
     early = event_values(ds, "apogee", body=carrier) - event_values(ds, f"deployment {name}", body=carrier)
-    yield early > CLIMBING, f"{name} is released in the climb{worst(ds, early, 's before apogee', np.fmax)}"
+    yield early > CLIMBING, f"{name} is deployed in the climb{worst(ds, early, 's before apogee', np.fmax)}"
     if canopy.strength is not None:
         yield from _too_weak(ds, f"the opening load of {name}", fact(ds, "opening_load", k), canopy.strength, "its strength")
     if harness is not None:
@@ -93,7 +96,7 @@ def _canopy(ds: xr.Dataset, k: int, canopy, harness, mission: Mission) -> Checks
         failure = f"harness_breaks: {name}"
         if failure not in [each.name for each in mission.failure]:  # else it may have been drawn, not torn
             happened = outcomes(ds[["failure_happened", "status"]].sel(failure=failure), "failure_happened")
-            yield happened > 0.0, f"the harness of {name} parts under its load: a stronger or longer one, or a slower opening"
+            yield happened > 0.0, f"the harness of {name} breaks under its load: use a stronger or longer one, or a slower opening"
 
 
 def _too_weak(ds: xr.Dataset, what: str, load: np.ndarray, strength, of: str) -> Checks:

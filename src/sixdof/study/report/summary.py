@@ -47,7 +47,7 @@ TABLE = {
         Row("mach_max", "largest Mach number", "", 2),
         Row("dynamic_pressure_max", "largest dynamic pressure", "Pa", 0),
         Row("specific_force_max", "largest specific force", "m/s^2", 0),
-        Row("incidence_max", "largest incidence above 20 m/s", "deg", 1, _DEG),
+        Row("incidence_max", "largest incidence (angle of attack) above 20 m/s", "deg", 1, _DEG),
         Row("tilt_max", "largest tilt from the vertical", "deg", 1, _DEG),
         Row("static_margin_min", "smallest static margin", "calibres", 2),
     ),
@@ -61,7 +61,7 @@ TABLE = {
         Row("rate_reversals", "changes of sign of the body rates", "", 0),
         Row("saturation_share", "time with a fin at its stop", "%", 1, 100.0),
         Row("rate_limit_share", "servos' time at their rate limit", "%", 1, 100.0),
-        Row("fin_travel_total", "way of all fins together", "deg", 0, _DEG),
+        Row("fin_travel_total", "total fin travel", "deg", 0, _DEG),
         Row("load_factor_max", "largest load across the axis", "g", 2),
         Row("hinge_moment_max", "largest hinge moment", "N m", 3),
     ),
@@ -86,7 +86,7 @@ def summarise(ds: xr.Dataset) -> str:
     """Return a page about a flight or an ensemble: outcomes, landing place, ends, validity of the model, cautions.
 
     An ensemble shows quantiles over the flights that have the outcome; flights that diverged or never left the rail
-    count only under "Ends". Raises TypeError for what is no Dataset, ValueError for one without outcomes.
+    count only under "How the flights ended". Raises TypeError for what is no Dataset, ValueError for one without outcomes.
     """
     need_result(ds, "summarise")
     if "apogee_height" not in ds or "status" not in ds:
@@ -100,9 +100,16 @@ def summarise(ds: xr.Dataset) -> str:
         for further in _FURTHER.get(title, ()):
             lines += further(ds)
     lines += _knowledge(ds)
-    lines += ["Landing place", *indented(_landing(ds)), *landing_section(ds), *branch_section(ds), "Ends", *indented(_ends(ds))]
+    lines += [
+        "Landing place",
+        *indented(_landing(ds)),
+        *landing_section(ds),
+        *branch_section(ds),
+        "How the flights ended" if is_ensemble(ds) else "How the flight ended",
+        *indented(_ends(ds)),
+    ]
     lines += ["Where the model is less sure", *indented(_validity(ds))]
-    lines += caution_lines(cautions(ds), "none of the checks on this page speaks up")
+    lines += caution_lines(cautions(ds), "no cautions raised")
     return "\n".join([*lines, "", LAST_LINE])
 
 
@@ -117,7 +124,7 @@ def _heading(ds):
     lines = [title, f"{plural(ds.sizes['flight'])}{seed}; {source}"]
     if "interrupted" in ds.attrs:
         lines.append(ds.attrs["interrupted"])
-    return [*lines, "", f"{'share of the flights below':<{WIDTH + 12}}{marks}"]
+    return [*lines, "", f"{'quantile':<{WIDTH + 12}}{marks}"]
 
 
 KNOWN = ("apogee_height", "tilt_max", "landing_ground_speed")  # outcomes whose quantiles get intervals, and drivers, on the page
@@ -142,9 +149,9 @@ def _knowledge(ds) -> list[str]:
             drivers.append(largest_drivers(ds, name, 3))
         except ValueError:  # too few flights for so many inputs, or an outcome that does not vary: nothing to say
             continue
-    title = f"How well the quantiles are known from these flights ({100.0 * CONFIDENCE:.0f} % confidence, by order statistics)"
+    title = f"Confidence intervals of the quantiles ({100.0 * CONFIDENCE:.0f} %, by order statistics)"
     lines = [title, *indented(known)] if known else []
-    return lines + (["What drives them (share of the variance, by straight lines)", *indented(drivers)] if drivers else [])
+    return lines + (["Main drivers (share of variance, linear regression)", *indented(drivers)] if drivers else [])
 
 
 def _end(value: float, row: Row) -> str:
@@ -178,7 +185,7 @@ def _estimate(ds):
 
 
 def _waypoints(ds):
-    """Return the section of the waypoints: how near each was passed by the computer's own estimate, and captures."""
+    """Return the section of the waypoints: miss distances by the computer's own estimate, and captures."""
     if not ds.sizes.get("waypoint_number"):
         return []
     mission, lines = _mission(ds), ["Waypoints, by the flight computer's own estimate"]
@@ -214,10 +221,10 @@ def _landing(ds):
         e = containment(ds)
         towards = math.degrees(0.5 * math.pi - float(e.angle)) % 180.0
         lines.append(
-            f"one more flight lands with 95 % probability in an ellipse of semi-axes {float(e.semi_major):.0f} m by "
-            f"{float(e.semi_minor):.0f} m, long axis bearing {towards:.0f} deg, if landing places are normal"
+            f"95 % prediction ellipse of the landing place: semi-axes {float(e.semi_major):.0f} m by {float(e.semi_minor):.0f} m, "
+            f"long axis bearing {towards:.0f} deg, for normally distributed landing places"
         )
-    return [*lines, f"{plural(dropped)} without a landing place left out"] if dropped else lines
+    return [*lines, f"{plural(dropped)} without a landing place omitted"] if dropped else lines
 
 
 def _mean_on_map(ds) -> list[str]:
@@ -240,12 +247,27 @@ def _validity(ds):
     checks = (
         ("time_above_mach_08", "Mach above 0.8", "the drag rise and shocks are only roughly modelled"),
         ("time_beyond_incidence", "incidence beyond 15 deg in the climb", "the flow separates and forces are rough"),
-        ("time_transonic", "Mach 0.8 to 1.2", "the tables are a bridge between two theories"),
+        ("time_transonic", "Mach 0.8 to 1.2", "the tables are interpolated between two theories (transonic)"),
         ("time_stalled", "a fin stalled in the climb", "its forces behind the stall are rough"),
         ("time_beyond_reynolds", "Reynolds number outside 5e5 to 1e8 in the climb", "skin friction was not checked"),
     )
-    falls = (
-        ("time_falling_incidence", "incidence beyond 15 deg in a fall without a canopy, for more than 1 s", "forces are good to some 30 %"),
+    lines = [_beyond(ds, outcomes(ds, name), *words) for name, *words in checks if name in ds]
+    return lines + (_falls(ds) if "time_falling_incidence" in ds else [])
+
+
+def _falls(ds) -> list[str]:
+    """Return what the model is worth in falls without a canopy: said once, and further limits only where a body fell beyond them."""
+    beyond = []
+    for k in pieces(ds):
+        longest = np.where(apart(ds, k) & meaningful(ds), np.nan_to_num(fact(ds, "time_falling_incidence", k)), 0.0).max(initial=0.0)
+        if longest > FALL:
+            beyond.append(f"{ds['body'].values[k]} for up to {longest:.0f} s")
+    lines = ["fall without a canopy: never for more than a second"]
+    if beyond:
+        lines = [
+            f"fall without a canopy beyond 15 deg incidence ({', '.join(beyond)}): forces are good to some 30 %, and so is where and how fast that body lands"
+        ]
+    further = (
         ("time_falling_mach", "Mach above 0.8 in such a fall", "the drag rise and shocks are only roughly modelled"),
         ("time_falling_reynolds", "Reynolds number outside 5e5 to 1e8 in such a fall", "skin friction was not checked"),
         (
@@ -254,8 +276,8 @@ def _validity(ds):
             "the drag crisis may come at half or twice the Reynolds number taken, a factor of up to 3 in the drag across",
         ),
     )
-    lines = [_beyond(ds, outcomes(ds, name), *words) for name, *words in checks if name in ds]
-    return lines + [_beyond(ds, _falling(ds, name), *words) for name, *words in falls if name in ds]
+    seconds = {name: _falling(ds, name) for name, *_ in further if name in ds}
+    return lines + [_beyond(ds, seconds[name], *words) for name, *words in further if name in seconds and (seconds[name][meaningful(ds)] > 0.0).any()]
 
 
 def _falling(ds, name) -> np.ndarray:

@@ -75,7 +75,7 @@ class TunedGains:
 
     @property
     def met(self) -> bool:
-        """Whether gain and phase margin are as asked in the channels that were designed, wherever the incidence is small enough to judge.
+        """Return whether gain and phase margin are as asked in the channels that were designed, wherever the incidence is small enough to judge.
 
         A bandwidth that was asked for counts too.
         """
@@ -84,7 +84,7 @@ class TunedGains:
         )
 
     def slow(self, design: Design) -> bool:
-        """Whether a design misses the bandwidth that was asked for."""
+        """Return whether a design misses the bandwidth that was asked for."""
         return self.spec.bandwidth is not None and float(design.answer.speed.min()) < NEARLY * self.spec.bandwidth
 
     def holds(self, found: xr.Dataset) -> xr.DataArray:

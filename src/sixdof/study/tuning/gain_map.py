@@ -83,10 +83,10 @@ def gain_map(
     ----------
     path_x, path_y : gains such as "autopilot.pitch.p", or several that are given the same value, such as ("autopilot.pitch.p",
         "autopilot.yaw.p"). values_x, values_y : numbers, SI.
-    models : linear models as `linearise` returns them; left out, `points` of them are taken along the flight as the mission has it.
-    channel : "roll", "pitch" or "yaw"; left out, those that the paths name, and then the worst of them counts.
+    models : linear models as `linearise` returns them; omitted, `points` of them are taken along the flight as the mission has it.
+    channel : "roll", "pitch" or "yaw"; omitted, those that the paths name, and then the worst of them counts.
     flown : fly the mission with each pair as well. flight, seed : a flight of `disperse(mission, ..., seed=seed)` in place of the
-        mission as written; the map's values replace what it drew for the gains themselves. threads : that fly; None: one a core.
+        mission as written; the map's values replace what it drew for the gains themselves. threads : that fly; None: one per core.
 
     Returns
     -------
@@ -100,7 +100,7 @@ def gain_map(
     Raises
     ------
     ValueError, TypeError
-        For paths that are no gains or change nothing, values that a gain cannot have, or a channel that there is not.
+        For paths that are not gains or change nothing, values that a gain cannot have, or a channel that there is not.
     """
     check_mission(mission, WHO)
     threads = _whole(threads, "threads", 64) if threads is not None else os.cpu_count() or 1
@@ -151,7 +151,7 @@ class _Axis:
         for one in self.paths:
             steps = one.replace("[", ".").split(".")
             if steps[0] != "autopilot" or len(steps) < 3 or steps[1] not in OF_GAINS or steps[-1] not in ("p", "i", "d", "f"):
-                raise ValueError(f'{WHO}: path_{which} has {shown(one)}, which is no gain; a gain is a path such as "autopilot.pitch.p"')
+                raise ValueError(f'{WHO}: path_{which} has {shown(one)}, which is not a gain; a gain is a path such as "autopilot.pitch.p"')
         try:
             self.values = v = np.asarray(values, dtype=float)
         except (TypeError, ValueError):
@@ -213,7 +213,7 @@ def _pairs(mission: Mission, x: _Axis, y: _Axis) -> list[Mission]:
 
 
 def _linear(own: Mission, missions: Sequence[Mission], models: xr.Dataset, channels, x: _Axis, y: _Axis) -> xr.Dataset:
-    """Return the worst margins of every pair; the plants' answers are worked out once."""
+    """Return the worst margins of every pair; the plants' answers are computed once."""
     need_controls(models, WHO)
     gains = joined_gains([law_gains(models, each) for each in missions])
     n, pairs = models.sizes["point"], len(missions)

@@ -1,7 +1,7 @@
 """The design of gains as a problem in numbers: what a schedule of gains does at every point of the flight, quickly enough to search.
 
 Everything comes from the exact sampled frequency response of the loop as it flies; the plant's part does not depend on the gains and is
-worked out once.
+computed once.
 """
 
 from __future__ import annotations
@@ -83,7 +83,7 @@ class DesignProblem:
 
     @property
     def points(self) -> int:
-        """Points of all channels together."""
+        """Return the number of points of all channels together."""
         return len(self.weights)
 
     @property

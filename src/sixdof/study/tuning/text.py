@@ -15,7 +15,7 @@ from sixdof.study.tuning.limits import limiting
 _DEG = math.degrees(1.0)
 _OVER = {"mach": ("Mach", 1.0, 2), "dynamic_pressure": ("q, Pa", 1.0, 0), "": ("", 1.0, 0)}
 CAUTION = (
-    "Linear margins of a model, along one flight: they say nothing of what the model leaves out. Check the gains over an ensemble "
+    "Linear margins of a model, along one flight: they say nothing of what the model omits. Check the gains over an ensemble "
     "(margin_spread, disperse), on the bench with the real servos, and with the range safety officer. A simulation is never a clearance to fly."
 )
 NO_TRUST = "above Mach 0.8 the aerodynamics, and with them these margins, are estimates"
@@ -48,7 +48,7 @@ def _asked(tuned: TunedGains) -> list[str]:
 
 
 def _table(tuned: TunedGains, design: Design) -> list[str]:
-    """Return the gains of a design, a line a row of the schedule."""
+    """Return the gains of a design, one line per row of the schedule."""
     p_unit, i_unit = ("", "1/s") if tuned.mission.autopilot.structure == "pid" else ("1/s", "")
     name, factor, digits = _OVER[design.over]
     where = " with the booster on" if design.booster else ""
@@ -69,7 +69,7 @@ def _margin_lines(tuned: TunedGains) -> list[str]:
     rows += [_kept(tuned, found, f"the drawn flight {flight}") for flight, found in tuned.margins_drawn.items()]
     left_out = sum(int((found["incidence"] > MOST_INCIDENCE).sum()) for found in (tuned.margins, *tuned.margins_drawn.values()))
     if left_out:
-        rows.append(f"{left_out} points beyond {MOST_INCIDENCE * _DEG:.0f} deg of incidence are left out: fins stall there, and nothing is linear")
+        rows.append(f"{left_out} points beyond {MOST_INCIDENCE * _DEG:.0f} deg of incidence are omitted: fins stall there, and nothing is linear")
     return rows
 
 
@@ -130,7 +130,7 @@ def fragment_of(tuned: TunedGains) -> str:
         f"# gains for {tuned.before.title or 'this mission'}, from sixdof.tune: {spec.gain_margin_db:g} dB and {spec.phase_margin_deg:g} deg "
         f"{'hold' if tuned.met else 'do NOT hold'} along its nominal flight{_and_drawn(tuned)}.",
         "# Put these keys in the place of the same keys of [autopilot]" + (f"; remove {', '.join(gone)}." if gone else "."),
-        "# Linear margins of a model are no clearance to fly: check them over an ensemble and on the bench.",
+        "# Linear margins of a model are not a clearance to fly: check them over an ensemble and on the bench.",
         "[autopilot]",
     ]
     return "\n".join([*head, *(line for key, value in changes.items() if value not in (None, [], {}) for line in _toml(key, value)), ""])

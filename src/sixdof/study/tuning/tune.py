@@ -136,7 +136,7 @@ def tune(
     Raises
     ------
     ValueError
-        For a specification that is none, a vehicle without control fins, or loops that no gains make stable all along.
+        For what is not a specification, a vehicle without control fins, or loops that no gains make stable all along.
     """
     check_mission(mission, "tune")
     spec = specification_of(spec)
@@ -211,7 +211,7 @@ def _design(models: list[xr.Dataset], mission: Mission, spec: Specification, ben
 
 
 def _where(models: list[xr.Dataset], booster: bool) -> list[xr.Dataset]:
-    """Return the models with, or without, a booster attached; flights that have none are left out."""
+    """Return the models with, or without, a booster attached; flights that have none are omitted."""
     parts = [each.isel(point=np.flatnonzero((each["booster"].values > 0.5) == booster)) for each in models]
     return [part for part in parts if part.sizes["point"]]
 

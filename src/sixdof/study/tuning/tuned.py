@@ -18,7 +18,7 @@ class Tuned(TunedGains):
 
     @cached_property
     def limits(self) -> xr.Dataset:
-        """What would be gained if one thing at a time were better, the gains kept (see `study.tuning.limits`)."""
+        """Return what would be gained if one thing at a time were better, the gains kept (see `study.tuning.limits`)."""
         return limits_of(self)
 
     def fragment(self) -> str:

@@ -16,7 +16,7 @@ from scipy.stats import nct
 
 from sixdof.study.uncertainty.statistics import check_share, known_values, share_interval
 
-PASS, FAIL, UNDECIDED = "pass", "fail", "not enough flights"
+PASS, FAIL, UNDECIDED = "pass", "fail", "undecided"
 _ROUNDING = 1e-12  # a confidence met up to this counts as met: 1 - 0.9^2 must be enough for 0.19
 _MOST = 2**52  # flights; beyond it a float no longer counts one by one
 
@@ -70,11 +70,11 @@ def normal_tolerance_factor(flights: int, coverage: float, confidence: float) ->
 class Verdict(NamedTuple):
     """What `judge` found.
 
-    verdict : "pass", "fail" or "not enough flights"
+    verdict : "pass", "fail" or "undecided"
     share : share of the flights judged that hold the criterion, NaN for none
     low, high : one-sided bounds of the true share; each holds with the confidence by itself
     flights, failures : flights judged, and those of them that do not hold it
-    dropped : flights left out because they were NaN
+    dropped : flights omitted because they were NaN
     more_flights : how many more decide it (pass) if no more of them fail: the fewest possible; 0 once decided
     more_flights_at_this_rate : how many more decide it if failures go on at just the observed rate; inf where that rate
         is the very limit, so that no number decides
@@ -103,7 +103,7 @@ def judge(holds, share: float = 0.99, confidence: float = 0.9) -> Verdict:
 
     Parameters
     ----------
-    holds : (flights,) bool, or 1, 0 and NaN for a flight that is not to be judged: it is left out and counted. A comparison
+    holds : (flights,) bool, or 1, 0 and NaN for a flight that is not to be judged: it is omitted and counted. A comparison
         such as `ds.apogee_height < ceiling` is False where a flight has no value, so such a flight counts as a failure.
     confidence : 0.5 or more, so that pass and fail exclude each other
 
@@ -117,7 +117,7 @@ def judge(holds, share: float = 0.99, confidence: float = 0.9) -> Verdict:
         raise ValueError(f"confidence = {confidence!r} must be at least 0.5 and below 1, such as 0.9")
     known, dropped = known_values(holds, "judge")
     if not np.isin(known, (0.0, 1.0)).all():
-        raise ValueError("judge takes True or False for every flight, NaN for one to leave out, and finds other numbers")
+        raise ValueError("judge takes True or False for every flight, NaN for one to omit, and finds other numbers")
     n, failures = len(known), int(np.sum(known == 0.0))
     observed, low, _ = share_interval(n - failures, n, confidence, "lower")
     high = share_interval(n - failures, n, confidence, "upper").high
@@ -146,7 +146,7 @@ def _whole(number) -> bool:
 
 
 def _shows(n: float, failures: float, share: float, confidence: float) -> bool:
-    """Whether n flights with so many failures show that `share` of all are good: P[Bin(n, 1 - share) > failures] >= confidence.
+    """Return whether n flights with so many failures show that `share` of all are good: P[Bin(n, 1 - share) > failures] >= confidence.
 
     Written as the incomplete beta function, which also takes numbers of failures that are not whole.
     """
@@ -154,7 +154,7 @@ def _shows(n: float, failures: float, share: float, confidence: float) -> bool:
 
 
 def _refutes(n: float, failures: float, share: float, confidence: float) -> bool:
-    """Whether they show that fewer than `share` are good: P[Bin(n, 1 - share) >= failures] < 1 - confidence."""
+    """Return whether they show that fewer than `share` are good: P[Bin(n, 1 - share) >= failures] < 1 - confidence."""
     return failures > 0.0 and betainc(failures, n - failures + 1.0, 1.0 - share) < 1.0 - confidence
 
 

@@ -17,7 +17,7 @@ def running(values, statistic: str = "mean", *, q: float | None = None, confiden
 
     Parameters
     ----------
-    values : (flights,), NaN where a flight has none: such flights are left out and counted in `dropped`
+    values : (flights,), NaN where a flight has none: such flights are omitted and counted in `dropped`
     statistic : "mean" (Student's interval), "deviation" (standard; its interval holds for normal values), "quantile"
         (order statistics; give q) or "share" (of values that are true; Clopper-Pearson)
     points : at most so many numbers of flights, spread evenly over their logarithm; the last is all of them

@@ -15,7 +15,7 @@ def inputs_of(ds: xr.Dataset) -> xr.Dataset:
     """Return the drawn inputs of an ensemble, one variable (flight,) each; SI, rad.
 
     What is drawn stage by stage, fin by fin, ... gives an input for each: "motor_impulse[whinchat]". Inputs that are the same
-    in all flights, or unknown in some, are left out; the attribute `left_out` names them. Failures that were drawn are no
+    in all flights, or unknown in some, are omitted; the attribute `left_out` names them. Failures that were drawn are no
     inputs: choose a branch first, as in `ds.isel(flight=ds.branch == "nominal")`.
 
     Raises
@@ -74,7 +74,7 @@ def outcome_of(ds: xr.Dataset, name: str, who: str) -> np.ndarray:
     """Return an outcome of every flight, (flights,), NaN where it has none."""
     need_ensemble(ds, who, name, "status")
     if ds[name].dims != ("flight",):
-        raise ValueError(f"{who} takes one number a flight, and {name} has dims {', '.join(map(str, ds[name].dims))}")
+        raise ValueError(f"{who} takes one number per flight, and {name} has dims {', '.join(map(str, ds[name].dims))}")
     values = outcomes(ds, name)
     known = values[np.isfinite(values)]
     if not known.size or not varies(known):
@@ -84,7 +84,7 @@ def outcome_of(ds: xr.Dataset, name: str, who: str) -> np.ndarray:
 
 
 def varying_outcomes(ds: xr.Dataset) -> list[str]:
-    """Return the names of all numbers a flight that are no inputs and not the same in all flights."""
+    """Return the names of all numbers per flight that are not inputs and not the same in all flights."""
     need_ensemble(ds, "regression_sensitivity", "status")
     names = []
     for name, variable in ds.data_vars.items():

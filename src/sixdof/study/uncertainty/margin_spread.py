@@ -76,8 +76,8 @@ def margin_spread(
 
     Parameters
     ----------
-    flights : how many; left out, 100, or all rows of `draws`.
-    draws : a table of draws of your own (see `sixdof.stats.make_draws`) in place of the seed.
+    flights : how many; omitted, 100, or all rows of `draws`.
+    draws : a custom table of draws (see `sixdof.stats.make_draws`) in place of the seed.
     points : linear models a flight, equally spaced over the time in which its fins are live.
     gains : None, what `tune` returns, changes as `Mission.change` takes, or a Mission whose autopilot is meant; flown, too.
     bending : a `BendingMode` of the airframe.
@@ -239,7 +239,7 @@ class _Found:
         for i, (status, track) in zip(rows, batch):
             self.status[i] = status
             if track is not None:
-                with warnings.catch_warnings():  # a kink at one point of one flight of many is no news
+                with warnings.catch_warnings():  # a kink at one point of one flight of many is not worth a warning
                     warnings.simplefilter("ignore", UserWarning)
                     models[i] = (track.mission, models_along(track, pick_rows(track, WHO, points=self.points)))
                 for name in ALONG:

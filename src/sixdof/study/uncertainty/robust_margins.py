@@ -36,14 +36,14 @@ def robust_margins(spread: xr.Dataset, *, gain_db: float | None = None, phase: f
     """Return each flight's worst margins, and the probability that a requirement holds, with its interval.
 
     The requirement (dB up and down, rad, and a stable loop; see `margins.holds`) is that of the spread unless given. A flight that
-    diverged does not hold it anywhere; other flights without linear models (they never left the rail, say) are left out, and so are
+    diverged does not hold it anywhere; other flights without linear models (they never left the rail, say) are omitted, and so are
     points beyond 15 deg of incidence, where nothing is linear.
 
     Returns
     -------
     Dataset
         Dims flight, point, channel. `worst_...` (flight, channel), 0 for an unstable loop, NaN where nothing limits it or for a flight
-        without models; `met` (flight, channel) at all points, NaN for a flight left out. `probability` (point, channel), that of a
+        without models; `met` (flight, channel) at all points, NaN for a flight omitted. `probability` (point, channel), that of a
         channel at all points `channel_probability`, that of all channels at all points `flight_probability`, each with `_low` and
         `_high`, Clopper-Pearson with `confidence`. `share_shown`: the share of all flights that these ones show to meet it, one-sided;
         `flights_needed`: how many would show 95 %, with as many failures (S. S. Wilks, 1941). used, dropped : flights.
@@ -51,7 +51,7 @@ def robust_margins(spread: xr.Dataset, *, gain_db: float | None = None, phase: f
     Raises
     ------
     ValueError
-        For what is no spread of margins, or numbers out of range.
+        For what is not a spread of margins, or numbers out of range.
     """
     gain_db, phase = _requirement(spread, gain_db, phase, "robust_margins")
     if isinstance(confidence, bool) or not isinstance(confidence, (int, float)):
@@ -73,7 +73,7 @@ def robust_margins(spread: xr.Dataset, *, gain_db: float | None = None, phase: f
         ("share_shown", coverage_shown(used, used - good, confidence), "share of all flights shown to meet the requirement"),
         ("flights_needed", flights_needed(COVERAGE, confidence, used - good), "flights that show 95 % with as many failures"),
         ("used", used, "flights used"),
-        ("dropped", len(judged) - used, "flights left out"),
+        ("dropped", len(judged) - used, "flights omitted"),
     ):
         entries[name] = ((), value, {"units": "1", "long_name": text})
     attrs = {"title": spread.attrs.get("title", ""), "gain_db": gain_db, "phase": phase, "confidence": confidence}
@@ -129,12 +129,12 @@ def worst_draws(spread: xr.Dataset, count: int = 5) -> xr.Dataset:
         `deviation`, standard deviations from the mean of the whole ensemble; `correlation` (input), rank correlation of input and
         least distance over all flights; `magnitude_correlation`, that of the input's size and the least distance (of an offset its
         distance from 0, else from the mean): a cant acts either way; `magnitude_deviation`, that size's own deviation; `units`,
-        `role`, `name` of the inputs as `[disperse]` has them. Flights without margins are left out.
+        `role`, `name` of the inputs as `[disperse]` has them. Flights without margins are omitted.
 
     Raises
     ------
     ValueError
-        For what is no spread, a count below 1, or a spread without a single margin.
+        For what is not a spread, a count below 1, or a spread without a single margin.
     """
     need_table(spread, "worst_draws", "uncertainty.margin_spread.margin_spread", "distance", "growth", "time", "status", "incidence")
     if isinstance(count, bool) or not isinstance(count, (int, np.integer)) or count < 1:
@@ -230,7 +230,7 @@ def spread_report(spread: xr.Dataset, *, gain_db: float | None = None, phase: fl
     found = robust_margins(spread, gain_db=gain_db, phase=phase)
     used, dropped = int(found["used"]), int(found["dropped"])
     sure = 100.0 * found.attrs["confidence"]
-    lines = [found.attrs["title"] or "untitled", f"margins of the attitude loops over {plural(used)}" + (f", {dropped} left out" if dropped else "")]
+    lines = [found.attrs["title"] or "untitled", f"margins of the attitude loops over {plural(used)}" + (f", {dropped} omitted" if dropped else "")]
     if "interrupted" in spread.attrs:
         lines.append(f"interrupted: {spread.attrs['interrupted']}")
     if not used:

@@ -1,4 +1,4 @@
-"""Where an ensemble's flights come down, in numbers: `study.scatter_region` on its outcomes, failed flights left out."""
+"""Where an ensemble's flights come down, in numbers: `study.scatter_region` on its outcomes, failed flights omitted."""
 
 from __future__ import annotations
 
@@ -21,7 +21,7 @@ def containment(ds: xr.Dataset, share: float = 0.95, kind: str = "next", *, x: s
     """Return the `containment_ellipse` of an ensemble's places: it holds one more flight's with probability `share`.
 
     It is wider than the sample's own: mean and covariance are known only from these flights (see `ellipse_factor`).
-    Raises ValueError as that does, and for a result that is no ensemble.
+    Raises ValueError as that does, and for a result that is not an ensemble.
     """
     need_ensemble(ds, "containment", x, y)
     return containment_ellipse(outcomes(ds, x), outcomes(ds, y), share, kind)

@@ -90,7 +90,7 @@ def normal_circular_error(covariance, bias=(0.0, 0.0), share: float = 0.5) -> fl
 
 
 def _inside(radius: float, off, sigmas) -> float:
-    """Probability within a radius of the origin; mean and deviations are given along (short, long) axis."""
+    """Return the probability within a radius of the origin; mean and deviations are given along (short, long) axis."""
     if radius <= 0.0:
         return 0.0
 

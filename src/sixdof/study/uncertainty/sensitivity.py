@@ -1,7 +1,7 @@
 """Which input drives which outcome, by straight lines (or straight lines in ranks) through an ordinary ensemble.
 
 Cheap and often enough; where R^2 is low, `study.given_data` sees other shapes, and `study.sobol` interactions too. Flights are fallible:
-those without a value of the outcome are left out and counted. Intervals are those of `study.regression`; `seed` fixes them.
+those without a value of the outcome are omitted and counted. Intervals are those of `study.regression`; `seed` fixes them.
 """
 
 from __future__ import annotations
@@ -121,7 +121,7 @@ def cautions_of(inputs: xr.Dataset, low: Sequence[str] = (), ranks: bool = False
         lines = "straight lines in ranks" if ranks else "straight lines"
         said.append(
             f"{lines} explain less than {100.0 * LOW_R2:.0f} % of the variance of {', '.join(low)}: these measures may "
-            "miss drivers that curve, that work together or that are no inputs (failures, gusts, sensor noise); "
+            "miss drivers that curve, that work together or that are not inputs (failures, gusts, sensor noise); "
             "use given_data_indices or a Sobol design"
         )
     pairs = correlated_inputs(inputs)

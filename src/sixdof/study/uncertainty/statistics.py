@@ -1,7 +1,7 @@
 """How sure numbers from a limited number of flights are: intervals for quantiles, shares, means, and by group.
 
-Values are one number a flight, an array or a DataArray along `flight`. NaN means that a flight has no such value: it is
-left out, never counted as good or bad. Take outcomes of an ensemble with `study.reading.outcomes`, which leaves out
+Values are one number per flight, an array or a DataArray along `flight`. NaN means that a flight has no such value: it is
+omitted, never counted as good or bad. Take outcomes of an ensemble with `study.reading.outcomes`, which omits
 flights that failed. A confidence says how often such an interval, over many ensembles, holds the truth; it covers the
 chance of the draws alone, not errors of the model.
 """
@@ -40,11 +40,11 @@ def check_share(value, name: str = "share") -> None:
 def known_values(values, who: str) -> tuple[np.ndarray, int]:
     """Return the values that are not NaN, (n,), and how many flights have none; `who` asks.
 
-    Raises ValueError for values that are not one number a flight, or infinite.
+    Raises ValueError for values that are not one number per flight, or infinite.
     """
     numbers = np.asarray(values, dtype=float)
     if numbers.ndim != 1:
-        raise ValueError(f"{who} takes one number a flight, and these values have {numbers.ndim} dimensions; select one first")
+        raise ValueError(f"{who} takes one number per flight, and these values have {numbers.ndim} dimensions; select one first")
     if np.isinf(numbers).any():
         raise ValueError(f"{who} takes finite values, NaN where a flight has none, and {np.isinf(numbers).sum()} are infinite")
     known = numbers[~np.isnan(numbers)]
@@ -55,7 +55,7 @@ def known_values(values, who: str) -> tuple[np.ndarray, int]:
 
 
 def quantile_interval(values, q, confidence: float = 0.9, side: str = "both") -> Interval:
-    """Return quantiles of one number a flight with intervals between order statistics; no distribution is assumed.
+    """Return quantiles of one number per flight with intervals between order statistics; no distribution is assumed.
 
     The k-th smallest of n values lies at or below the true q-quantile with probability P[Bin(n, q) >= k], whatever the
     distribution (H. A. David & H. N. Nagaraja, 2003, Order Statistics, section 7.1). The ends are the closest order
@@ -107,7 +107,7 @@ def share_interval(hits, flights, confidence: float = 0.9, side: str = "both") -
 
 
 def mean_interval(values, confidence: float = 0.9) -> Interval:
-    """Return the mean of one number a flight with Student's t interval: exact for normal values, good for many flights."""
+    """Return the mean of one number per flight with Student's t interval: exact for normal values, good for many flights."""
     check_share(confidence, "confidence")
     known, _ = known_values(values, "mean_interval")
     n = len(known)
@@ -118,7 +118,7 @@ def mean_interval(values, confidence: float = 0.9) -> Interval:
 
 
 def deviation_interval(values, confidence: float = 0.9) -> Interval:
-    """Return the standard deviation of one number a flight with its chi-square interval, which holds for normal values only."""
+    """Return the standard deviation of one number per flight with its chi-square interval, which holds for normal values only."""
     check_share(confidence, "confidence")
     known, _ = known_values(values, "deviation_interval")
     n = len(known)
@@ -163,12 +163,12 @@ def conditional(ds: xr.Dataset, name: str, by: str = "branch", q: Sequence[float
     Raises
     ------
     ValueError
-        For a result that is no ensemble, an outcome that it does not hold or that is not one number a flight, another `by`,
+        For a result that is not an ensemble, an outcome that it does not hold or that is not one number per flight, another `by`,
         or a share or confidence outside 0..1.
     """
     need_ensemble(ds, "conditional", name, "status")
     if ds[name].dims != ("flight",):
-        raise ValueError(f"conditional takes one number a flight, and {name} has dims {', '.join(ds[name].dims)}")
+        raise ValueError(f"conditional takes one number per flight, and {name} has dims {', '.join(ds[name].dims)}")
     groups, values = _groups(ds, by), outcomes(ds, name)
     shares = np.atleast_1d(np.asarray(q, dtype=float))
     found = [quantile_interval(values[which], shares, confidence) for which in groups.values()]

@@ -82,7 +82,7 @@ def compare(
     Raises
     ------
     ValueError, TypeError
-        For no variants, names that are none, criteria or laws that do not fit, and as `disperse`.
+        For no variants, names that are not text, criteria or laws that do not fit, and as `disperse`.
     FileExistsError, StoreError, MissionError, LawError
         As `disperse`.
     """
@@ -128,14 +128,14 @@ def compare(
 
 
 def check_variants(variants: object, out: object = None) -> None:
-    """Raise TypeError or ValueError for what is no dictionary of missions, and for names that cannot name a store in `out`."""
+    """Raise TypeError or ValueError for what is not a dictionary of missions, and for names that cannot name a store in `out`."""
     if not isinstance(variants, Mapping):
         raise TypeError(f"compare: variants must be a dictionary, name -> mission, not {shown(variants)}; see vary and motor_variants")
     if not variants:
         raise ValueError("compare: there are no variants to compare")
     for name, mission in variants.items():
         if not isinstance(name, str) or not name.strip():
-            raise ValueError(f"compare: {shown(name)} is no name of a variant; give it as text")
+            raise ValueError(f"compare: {shown(name)} is not a name of a variant; give it as text")
         check_mission(mission, f"compare: variant {shown(name)}")
         bad = sorted(_NO_FILE & set(name)) or ([name[0]] if name.startswith(".") else [])
         if out is not None and bad:

@@ -61,7 +61,7 @@ def _heading(ds: xr.Dataset) -> list[str]:
 def _outcome_table(ds: xr.Dataset, subjects: Sequence[Subject]) -> list[str]:
     """Return the quantiles of outcomes, variants by row, as many outcomes side by side as the page is wide."""
     names = [str(name) for name in ds["variant"].values]
-    title = "Outcomes: median, and 5 % to 95 % of the flights that have a value"
+    title = "Outcomes: median, and 5 % to 95 % quantile, of the flights that have a value"
     return [title, *side_by_side(["variant", "", *names], [_column(ds, of) for of in subjects])]
 
 
@@ -120,7 +120,8 @@ def criteria_text(judged: xr.Dataset) -> str:
 
 def _cell(judged: xr.Dataset, variant: str, k: int) -> str:
     one = judged.sel(variant=variant).isel(criterion=k)
-    return f"{VERDICTS[int(one['verdict'])]}, {share_text(one)}"
+    verdict, more = VERDICTS[int(one["verdict"])], int(one["more_flights"])
+    return f"{verdict}{f' (+{more} flights)' if verdict == UNDECIDED else ''}, {share_text(one)}"
 
 
 def share_text(one: xr.Dataset) -> str:
@@ -137,10 +138,10 @@ def sentences(judged: xr.Dataset) -> list[str]:
     found = [_sentence(judged.sel(variant=name)) for name in judged["variant"].values]
     missing = int(judged["missing"].max())
     if missing:
-        found.append(f"A flight without a value counts as not holding a criterion: {missing} of a variant at most (see `missing` of judge_criteria).")
+        found.append(f"A flight without a value counts as not meeting a criterion: {missing} per variant at most (see `missing` of judge_criteria).")
     undecided = (judged["verdict"].values == VERDICTS.index(UNDECIDED)).any()
     if undecided:
-        found.append("Choose the number of flights before flying them: who adds flights until a verdict comes errs more often (see judge).")
+        found.append("Fix the number of flights first: adding flights until a verdict appears raises the error rate (see judge).")
     return found
 
 
@@ -153,13 +154,13 @@ def _sentence(one: xr.Dataset) -> str:
         return f"{name} passes {'the criterion' if count == 1 else 'both' if count == 2 else f'all {_word(count)}'}."
     parts = []
     if by[FAIL]:
-        why = ", ".join(f"{k + 1} ({share_text(one.isel(criterion=k))} hold it)" for k in by[FAIL])
+        why = ", ".join(f"{k + 1} (met in {share_text(one.isel(criterion=k))} of flights)" for k in by[FAIL])
         parts.append(f"fails {why}")
     if by[UNDECIDED]:
         more = max(int(one["more_flights"].values[k]) for k in by[UNDECIDED])
         rate = max(float(one["more_flights_at_this_rate"].values[k]) for k in by[UNDECIDED])
         numbers = _listed([str(k + 1) for k in by[UNDECIDED]])
-        parts.append(f"is undecided in {numbers}: {more} more flights decide if none of them fails{_at_rate(more, rate)}")
+        parts.append(f"is undecided in {numbers}: add {more} flights if none of them fails{_at_rate(more, rate)}")
     if by[PASS]:
         parts.append(f"passes {'the other' if len(by[PASS]) == 1 else f'the other {_word(len(by[PASS]))}'}")
     return f"{name} {'; '.join(parts)}."
@@ -171,8 +172,8 @@ def _listed(words: Sequence[str]) -> str:
 
 def _at_rate(more: int, rate: float) -> str:
     if math.isinf(rate):
-        return ", no number decides if they fail as often as so far"
-    return f", {rate:.0f} if they fail as often as so far" if rate != more else ""
+        return ", no number decides it at the failure rate so far"
+    return f", {rate:.0f} at the failure rate so far" if rate != more else ""
 
 
 def _word(count: int) -> str:

@@ -6,7 +6,7 @@ A criterion is one of
     landing within 300 m of the rail         or "of (120 m, -40 m)", east and north of it; or "landing of drayhorse within ..."
     status is landed or out_of_time          a flag, and words of its meanings; "is not" too
 
-with "in 99 % of flights" behind it (99 % where that is left out).
+with "in 99 % of flights" behind it (99 % where that is omitted).
 """
 
 from __future__ import annotations
@@ -30,14 +30,14 @@ _COMPARED = re.compile(r"(?P<subject>[^<>=]+?)\s*(?P<relation><=|>=|<|>)\s*(?P<l
 _WITHIN = re.compile(r"(?P<subject>.+?)\s+within\s+(?P<limit>.+?)\s+of\s+(?P<place>.+)")
 _FLAGGED = re.compile(r"(?P<subject>.+?)\s+(?P<relation>is not|is)\s+(?P<words>.+)")
 _PLACE = re.compile(r"\(\s*(?P<east>[^,;]+?)\s*[,;]\s*(?P<north>[^,;]+?)\s*\)")
-_HOW = 'write such as "apogee_height < 1800 m in 99 % of flights", "landing within 300 m of the rail" or "status is landed"'
+_HOW = 'write, for example, "apogee_height < 1800 m in 99 % of flights", "landing within 300 m of the rail" or "status is landed"'
 
 
 @dataclass(frozen=True)
 class Criterion:
-    """Something that a share of all flights is to hold. Make one with `criterion` or `own_criterion`.
+    """Something that a share of all flights is to meet. Make one with `criterion` or `own_criterion`.
 
-    relation : "<", "<=", ">", ">=", "within", "is" or "is not"; "" for a function of one's own.
+    relation : "<", "<=", ">", ">=", "within", "is" or "is not"; "" for a custom function.
     what : the condition as it is written. limit : in SI or rad, None for words. words : of the flag's meanings.
     """
 
@@ -74,18 +74,18 @@ class Criterion:
 def _own_result(holds, name: str, flights: int) -> np.ndarray:
     holds = np.asarray(holds)
     if holds.shape != (flights,) or holds.dtype.kind != "b":
-        raise ValueError(f'criterion "{name}": its function must return one bool a flight, ({flights},), not {holds.dtype} {holds.shape}')
+        raise ValueError(f'criterion "{name}": its function must return one bool per flight, ({flights},), not {holds.dtype} {holds.shape}')
     return holds
 
 
 def own_criterion(what: str, function: Callable[[xr.Dataset], object], share: float | str = SHARE) -> Criterion:
-    """Return a criterion judged by a function of one's own.
+    """Return a criterion judged by a custom function.
 
     what : how it is called in tables. function : takes the ensemble of one variant, as `disperse` returns it, and returns one bool a
-    flight, such as `lambda ds: (ds.apogee_height < 1800) & (ds.tilt_max < 0.5)`. share : of all flights that must hold it.
+    flight, such as `lambda ds: (ds.apogee_height < 1800) & (ds.tilt_max < 0.5)`. share : of all flights that must meet it.
     """
     if not callable(function):
-        raise ValueError(f'criterion "{what}": {shown(function)} is no function of an ensemble')
+        raise ValueError(f'criterion "{what}": {shown(function)} is not a function of an ensemble')
     return Criterion(" ".join(what.split()), _share(share), function=function)
 
 
@@ -111,7 +111,7 @@ def criterion(text: str | Criterion) -> Criterion:
 
 
 def criteria_of(criteria: str | Criterion | Iterable[str | Criterion]) -> list[Criterion]:
-    """Return criteria, parsed; one alone may stand for a list. Raises ValueError as `criterion`, and for one given twice, TypeError for what is none."""
+    """Return criteria, parsed; one alone may stand for a list. Raises ValueError as `criterion`, and for one given twice, TypeError for anything else."""
     if not isinstance(criteria, str | Criterion | Iterable):
         raise TypeError(f'criteria must be text such as "apogee_height < 1800 m in 99 % of flights", or several, not {shown(criteria)}')
     found = [criterion(one) for one in ([criteria] if isinstance(criteria, str | Criterion) else criteria)]
@@ -124,15 +124,15 @@ def criteria_of(criteria: str | Criterion | Iterable[str | Criterion]) -> list[C
 
 def _share(written: float | str) -> float:
     if isinstance(written, str) and not re.match(r"[0-9.]", written):
-        raise ValueError(f'"in {written}" says no share of the flights; write such as "in 99 % of flights"')
+        raise ValueError(f'"in {written}" says no share of the flights; write, for example, "in 99 % of flights"')
     try:
         share = parse(written, "1")
     except QuantityError:
-        raise ValueError(f'{shown(written)} is no share of the flights; write such as "in 99 % of flights"') from None
+        raise ValueError(f'{shown(written)} is not a share of the flights; write, for example, "in 99 % of flights"') from None
     if share == 1.0:
-        raise ValueError("no number of flights shows that all of them would hold it; write such as 99.9 %")
+        raise ValueError("no number of flights shows that all of them would meet it; write, for example, 99.9 %")
     if not 0.0 < share < 1.0:
-        raise ValueError(f'a share of {shown(written)} is not between 0 and 1; write such as "in 99 % of flights"')
+        raise ValueError(f'a share of {shown(written)} is not between 0 and 1; write, for example, "in 99 % of flights"')
     return share
 
 
@@ -147,7 +147,7 @@ def _condition(what: str, share: float) -> Criterion:
     if found := _COMPARED.fullmatch(what):
         of = subject(found["subject"])
         if of.place is not None:
-            raise ValueError('a landing is a place; write such as "landing within 300 m of the rail"')
+            raise ValueError('a landing is a place; write, for example, "landing within 300 m of the rail"')
         if of.variable.flags:
             raise ValueError(f"{of.name} is a flag; write {_flag_example(of)}")
         limit = _limit(found["limit"], of.variable.units)
@@ -163,7 +163,7 @@ def _within(found, share: float) -> Criterion:
         raise ValueError(f'only a landing lies within a distance of a place; write "{of} < ..."')
     limit = _limit(found["limit"], "m")
     if not limit > 0.0:
-        raise ValueError(f'{shown(found["limit"])} is no distance; write such as "300 m"')
+        raise ValueError(f'{shown(found["limit"])} is not a distance; write, for example, "300 m"')
     place = _place(found["place"])
     name = LANDING + (f" of {of.thing}" if of.thing else "")
     where = "the rail" if place is None else f"({place[1]}, {place[2]})"
@@ -177,14 +177,14 @@ def _place(written: str):
         return None
     found = _PLACE.fullmatch(written)
     if found is None:
-        raise ValueError(f'{shown(written)} is no place; write "the rail", or east and north of it such as "(120 m, -40 m)"')
+        raise ValueError(f'{shown(written)} is not a place; write "the rail", or east and north of it such as "(120 m, -40 m)"')
     return (_limit(found["east"], "m"), _limit(found["north"], "m")), found["east"], found["north"]
 
 
 def _flagged(found, share: float) -> Criterion:
     of = subject(found["subject"])
     if of.place is not None or not of.variable.flags:
-        raise ValueError(f'{of.name} is a number; write such as "{of.name} < ..."')
+        raise ValueError(f'{of.name} is a number; write, for example, "{of.name} < ..."')
     words = tuple(re.split(r"\s+or\s+", found["words"]))
     for word in words:
         need_known(word, dict.fromkeys(of.variable.flags), f"{of.name}", "it is one of")
@@ -206,7 +206,7 @@ def _limit(written: str, units: str) -> float:
 
 
 def check_names(criteria: Sequence[Criterion], names: Mapping[str, Sequence[str]]) -> None:
-    """Raise ValueError if a criterion speaks of an event, body, joint ... that is none of `names` (dim -> names)."""
+    """Raise ValueError if a criterion speaks of an event, body, joint ... that is not one of `names` (dim -> names)."""
     for one in criteria:
         if one.subject is None:
             continue

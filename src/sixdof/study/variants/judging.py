@@ -1,4 +1,4 @@
-"""Criteria judged for every variant of a comparison: pass, fail, or not enough flights, and how many more."""
+"""Criteria judged for every variant of a comparison: pass, fail, or undecided with the number of flights to add."""
 
 from __future__ import annotations
 
@@ -15,22 +15,22 @@ from sixdof.study.variants.vary import need_comparison, variant_of
 # what a verdict can be; its flag is the place in this row
 VERDICTS = (PASS, FAIL, UNDECIDED)
 _ENTRIES = {
-    "observed": ("share of the flights that hold the criterion", "1"),
+    "observed": ("share of the flights that meet the criterion", "1"),
     "low": ("lower bound of the true share", "1"),
     "high": ("upper bound of the true share", "1"),
     "flights": ("flights judged", "1"),
-    "failures": ("flights that do not hold the criterion", "1"),
-    "missing": ("flights without a value, which count as not holding it", "1"),
+    "failures": ("flights that do not meet the criterion", "1"),
+    "missing": ("flights without a value, which count as not meeting it", "1"),
     "more_flights": ("further flights that decide it if none of them fails", "1"),
-    "more_flights_at_this_rate": ("further flights that decide it if they fail as often as so far", "1"),
+    "more_flights_at_this_rate": ("further flights that decide it at the failure rate so far", "1"),
 }
 
 
 def judge_criteria(ds: xr.Dataset, criteria: str | Criterion | Iterable[str | Criterion] | None = None, confidence: float = 0.9) -> xr.Dataset:
-    """Judge criteria for every variant of a comparison (see `study.claims.judge` for the rule, and what a verdict is worth).
+    """Judge criteria for every variant of a comparison (see `study.uncertainty.claims.judge` for the rule, and what a verdict is worth).
 
     Each verdict holds with the confidence by itself: of twenty verdicts at 90 % one or two may be wrong. A flight without a value
-    (diverged, not lifted off, an event not reached, a body it does not have) counts as not holding the criterion.
+    (diverged, not lifted off, an event not reached, a body it does not have) counts as not meeting the criterion.
 
     Parameters
     ----------
@@ -41,14 +41,14 @@ def judge_criteria(ds: xr.Dataset, criteria: str | Criterion | Iterable[str | Cr
     Returns
     -------
     Dataset
-        Dims variant, criterion. `verdict`, a flag: 0 pass, 1 fail, 2 not enough flights. `observed`, `low`, `high`: the share that holds and
+        Dims variant, criterion. `verdict`, a flag: 0 pass, 1 fail, 2 undecided. `observed`, `low`, `high`: the share that meets it and
         its one-sided bounds. `flights`, `failures`, `missing`: how many. `more_flights`: the fewest further flights that decide (pass)
         if none of them fails; `more_flights_at_this_rate`, infinite where none do. `required` (criterion): the share asked for.
 
     Raises
     ------
     ValueError
-        For what is no comparison, no criteria, and criteria that do not fit it.
+        For what is not a comparison, no criteria, and criteria that do not fit it.
     """
     need_comparison(ds, "judge_criteria")
     wanted = wanted_criteria(ds, criteria, "judge_criteria")

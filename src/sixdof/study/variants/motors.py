@@ -41,9 +41,9 @@ def motor_variants(mission: Mission, folder: str | Path | Iterable[str | Path], 
     Raises
     ------
     ValueError
-        For a folder without CSV files, a stage that is none or has not just one mount.
+        For a folder without CSV files, what is not a stage or has not just one mount.
     MissionError
-        Every fault of every file: a curve that is none, masses or dimensions missing, a motor that does not fit its mount.
+        Every fault of every file: what is not a curve, masses or dimensions missing, a motor that does not fit its mount.
     """
     check_mission(mission, "motor_variants")
     files = _files(folder)

@@ -45,7 +45,7 @@ def compare_nominal(variants: Mapping[str, Mission]) -> xr.Dataset:
     Raises
     ------
     TypeError, ValueError
-        For what is no dictionary of missions.
+        For what is not a dictionary of missions.
     FlightError
         If the motion diverged.
 

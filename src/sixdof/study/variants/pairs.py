@@ -20,7 +20,7 @@ from sixdof.study.variants.vary import need_comparison
 def outcome_by_variant(ds: xr.Dataset, outcome: str | Subject, who: str) -> tuple[Subject, xr.DataArray]:
     """Return an outcome of every variant and flight of a comparison, (variant, flight), and its subject; NaN where there is none.
 
-    Raises ValueError for an outcome that is none, or a flag.
+    Raises ValueError for what is not an outcome, or a flag.
     """
     need_comparison(ds, who)
     of = subject(outcome) if isinstance(outcome, str) else outcome
@@ -44,11 +44,11 @@ def paired(ds: xr.Dataset, outcome: str, *, baseline: str | None = None, confide
     Returns
     -------
     Dataset
-        Dim variant, the baseline left out; a difference is the variant's value less the baseline's in the same flight.
+        Dim variant, the baseline omitted; a difference is the variant's value less the baseline's in the same flight.
         `mean`, `mean_low`, `mean_high`: Student's t interval of the differences (W. S. Gosset, "Student", 1908, Biometrika 6, 1-25).
         `median`, `median_low`, `median_high`: between order statistics, for any distribution (see `quantile_interval`).
         `larger`, `larger_low`, `larger_high`: share of pairs in which the variant's value is the larger one (Clopper-Pearson).
-        `pairs`, `dropped`: flights used, and those left out because one of the two has no value.
+        `pairs`, `dropped`: flights used, and those omitted because one of the two has no value.
         `narrowing`: half width of the interval of the mean for two independent ensembles of as many flights (B. L. Welch, 1947,
         Biometrika 34, 28-35) over that of the pairs; its square is how many times more flights those would need. NaN where differences
         do not vary.
@@ -56,7 +56,7 @@ def paired(ds: xr.Dataset, outcome: str, *, baseline: str | None = None, confide
     Raises
     ------
     ValueError
-        For what is no comparison, an unknown outcome or variant, a flag, or fewer than two variants.
+        For what is not a comparison, an unknown outcome or variant, a flag, or fewer than two variants.
     """
     of, values = outcome_by_variant(ds, outcome, "paired")
     check_share(confidence, "confidence")

@@ -32,7 +32,7 @@ _FACTS = {name: v for name, v in REGISTRY.items() if len(v.dims) == 1 and v.dims
 _OF_BODY = {name.removeprefix("body_"): name for name in _FACTS if name.startswith("body_landing_")}  # "landing_mass of booster"
 _OUTCOMES = {name: v for name, v in REGISTRY.items() if not v.dims and name != "branch"}
 _SUBJECT = re.compile(r"(?P<name>\S+)(?:\s+at\s+(?P<event>.+?))?(?:\s+of\s+(?P<thing>.+))?")
-_HOW = 'write such as "apogee_height", "tilt at burnout" or "landing_ground_speed of booster"'
+_HOW = 'write, for example, "apogee_height", "tilt at burnout" or "landing_ground_speed of booster"'
 
 
 @dataclass(frozen=True)
@@ -51,14 +51,14 @@ class Subject:
 
     @property
     def variable(self):
-        """The entry of the registry; of a landing that of its distance east, whose unit it shares."""
+        """Return the entry of the registry; of a landing that of its distance east, whose unit it shares."""
         if self.place is not None:
             return REGISTRY["landing_east"]
         return _COLUMNS[self.name] if self.event else _FACTS[self.name] if self.thing else _OUTCOMES[self.name]
 
     @property
     def needs(self) -> tuple[str, ...]:
-        """The variables of a result it is read from, besides `status`."""
+        """Return the variables of a result it is read from, besides `status`."""
         if self.place is None:
             return (f"event_{self.name}",) if self.event else (self.name,)
         return ("body_landing_east", "body_landing_north") if self.thing else ("landing_east", "landing_north")
@@ -119,9 +119,9 @@ def subject(text: str) -> Subject:
         of = _FACTS[name].dims[0].replace("_", " ")
         raise ValueError(f'{name} belongs to a {of}; write "{_said(name)} of <{of}>"')
     elif name in _COLUMNS and name not in _OUTCOMES:
-        raise ValueError(f'{name} is taken at an event; write such as "{name} at apogee"')
+        raise ValueError(f'{name} is taken at an event; write, for example, "{name} at apogee"')
     elif thing and name in _OUTCOMES:
-        raise ValueError(f'{name} is an outcome of the whole flight; leave out "of {thing}"')
+        raise ValueError(f'{name} is an outcome of the whole flight; omit "of {thing}"')
     else:
         need_known(name, _FACTS if thing else _OUTCOMES | _FACTS, "outcome", "outcomes")
     return Subject(name, event, thing)
@@ -133,7 +133,7 @@ def _said(name: str) -> str:
 
 
 def need_known(name: str, known: Mapping, what: str, plural: str) -> None:
-    """Raise ValueError, with the nearest name, for a name that is none of `known`."""
+    """Raise ValueError, with the nearest name, for what is not a name of `known`."""
     if name not in known:
         raise ValueError(f'there is no {what} "{name}"; {now_called(name) or suggestion(name, tuple(known), plural)}')
 
@@ -143,7 +143,7 @@ def _place_text(place: tuple[float, float]) -> str:
 
 
 def need_names(of: Subject, names: Mapping[str, Sequence[str]]) -> None:
-    """Raise ValueError if a subject speaks of an event, body, joint ... that is none of `names` (dim -> names)."""
+    """Raise ValueError if a subject speaks of an event, body, joint ... that is not one of `names` (dim -> names)."""
     dim = "body" if of.event or of.place is not None else of.variable.dims[0] if of.thing else ""
     for kind, word in (("event", of.event), (dim, of.thing)):
         known = [str(name) for name in names.get(kind, ())]

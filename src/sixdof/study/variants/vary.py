@@ -119,7 +119,7 @@ def _blank(v: xr.DataArray) -> xr.Variable:
 
 
 def need_comparison(ds: xr.Dataset, who: str) -> None:
-    """Raise ValueError for what is no result of `compare`; `who` asks."""
+    """Raise ValueError for what is not a result of `compare`; `who` asks."""
     if not isinstance(ds, xr.Dataset) or "variant" not in ds.dims or "flight" not in ds.dims or "mission" not in ds:
         raise ValueError(f"{who} takes a comparison (dims variant and flight), as sixdof.compare returns it")
 
@@ -127,7 +127,7 @@ def need_comparison(ds: xr.Dataset, who: str) -> None:
 def variant_of(ds: xr.Dataset, name: str) -> xr.Dataset:
     """Return one variant of a comparison as the ensemble that `disperse` returned: for `summarise`, `refly` and every figure.
 
-    Raises ValueError for what is no comparison, and for a name that is no variant.
+    Raises ValueError for what is not a comparison, and for a name that is not a variant.
     """
     need_comparison(ds, "variant_of")
     known = [str(one) for one in ds["variant"].values]

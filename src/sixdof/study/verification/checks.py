@@ -21,10 +21,10 @@ class Check(NamedTuple):
 
     @property
     def difference(self) -> float:
-        """Ours less the reference."""
+        """Return the library's number less the reference."""
         return self.ours - self.reference
 
     @property
     def passed(self) -> bool:
-        """Whether the difference stays within the limit; a NaN does not."""
+        """Return whether the difference stays within the limit; a NaN does not."""
         return abs(self.difference) <= self.limit

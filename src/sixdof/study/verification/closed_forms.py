@@ -1,7 +1,7 @@
 """Cases with a closed form, or a printed table, through the vehicle's own kernel.
 
 Steps are the 5 ms of an ordinary flight unless a comment says otherwise. Limits are ten times what RK4 leaves at that step, or,
-where that is next to nothing, rounding with room for another machine's. Numbers that are no plain formula below were evaluated
+where that is next to nothing, rounding with room for another machine's. Numbers that are not given by a plain formula below were evaluated
 with mpmath at 40 digits, outside this library.
 """
 
@@ -120,7 +120,7 @@ def _turning_earth() -> list[Check]:
 
 
 def _energy_on_a_turning_earth() -> list[Check]:
-    """The sum of kinetic energy and of the potential of gravitation and of the turning frame stands (Jacobi's integral)."""
+    """Return the check that the sum of kinetic energy and of the potential of gravitation and of the turning frame stands (Jacobi's integral)."""
     ds = fly_body(
         mass=1.0, inertia=UNIT_INERTIA, height=100.0, velocity=(300.0, -200.0, -600.0), latitude=0.8, longitude=0.3, density=0.0, duration=100.0, step=STEP
     )
@@ -230,7 +230,7 @@ def _gravity() -> list[Check]:
         latitude = math.radians(degrees)
         checks.append(Check(name, f"on the ellipsoid at {degrees} deg", surface, float(normal_gravity(latitude, 0.0)), 1e-9, "m/s^2", source))
         checks.append(Check(name, f"10 km up at {degrees} deg", aloft, float(normal_gravity(latitude, 1e4)), 1e-7, "m/s^2", source))
-        # gravitation with J2 and the centrifugal part; the normal field's J4 = -2.37e-6 is left out: 5 J4 of gravity at the poles, 1.2e-4
+        # gravitation with J2 and the centrifugal part; the normal field's J4 = -2.37e-6 is omitted: 5 J4 of gravity at the poles, 1.2e-4
         ds = fly_body(mass=1.0, inertia=UNIT_INERTIA, height=0.0, latitude=latitude, velocity=(0.0, 0.0, -0.5), density=0.0, duration=0.1)
         felt = (_end(ds, "velocity/down") + 0.5) / 0.1
         checks.append(Check(name, f"as a body falls, at {degrees} deg", surface, felt, 1.5e-4, "m/s^2", source))
@@ -265,7 +265,7 @@ def _under_canopy(mass, area, *, fill, height, speed, gravity, time_limit, facto
 
 
 def _two_stages() -> list[Check]:
-    """A stack burns its aft motor, parts, and its front stage burns: no air, no weight."""
+    """Return the checks of a stack that burns its aft motor, separates, and burns its front stage: no air, no weight."""
     name, source = "two stages in empty space", "K. E. Tsiolkovsky (1903): dv = ve ln(m0/m1) of each burn"
     ahead, behind = 2.0, 3.0  # kg without propellant
     fore, aft = _Motor(1.0, 1800.0, 2.0), _Motor(4.0, 2000.0, 3.0)

@@ -66,7 +66,7 @@ def table_of_checks(checks: list[Check]) -> xr.Dataset:
 
 
 def verification_text(ds: xr.Dataset) -> str:
-    """Return the page that `python -m sixdof verify` prints: a block a case, a line a quantity, misses marked, and the count."""
+    """Return the page that `python -m sixdof verify` prints: a block a case, one line per quantity, misses marked, and the count."""
     lines = []
     for case, rows in groupby(_rows(ds), key=lambda row: row["case"]):
         rows = list(rows)
