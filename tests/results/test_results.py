@@ -132,7 +132,7 @@ def test_flags__say_what_they_mean(flight, name):
     wanted = {
         "descent": {Descent.UNDER_CANOPY: "under_canopy", Descent.TUMBLING: "tumbling"},
         "separation_cause": {layout.BY_DRAG: "drag", layout.BY_UPPER_MOTOR: "upper_motor"},
-        "body_status": {UNREACHED: "never_apart", layout.OUT_OF_TIME: "out_of_time"},
+        "body_status": {UNREACHED: "never_separated", layout.OUT_OF_TIME: "out_of_time"},
         "status": {layout.LANDED_OK: "landed", layout.DIVERGED: "diverged"},
     }
     assert wanted.get(name, {0: "no", 1: "yes"}).items() <= meaning.items()

@@ -62,7 +62,7 @@ class InMemory:
         return ds
 
     def close(self) -> None:
-        """Nothing to let go of."""
+        """Do nothing: there is no store to close."""
 
 
 class OnDisk:

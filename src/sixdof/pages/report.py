@@ -107,7 +107,7 @@ def _vehicle(mission: Mission) -> str:
     from sixdof.study.report.mission_cautions import mission_cautions
     from sixdof.vehicle.describe import describe
 
-    silent = "none of the checks of the file speaks up; those of a flight are on its page"
+    silent = "no cautions raised about the file; those about a flight are on its page"
     return "\n".join([describe(mission), *control_lines(mission), *caution_lines(mission_cautions(mission), silent)])
 
 

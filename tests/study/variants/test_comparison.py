@@ -400,7 +400,7 @@ def test_comparison_text__sentences(demo_mission):
     assert "good passes both." in text
     assert "bad fails 1 (met in 0 % of flights); passes the other." in text
     more = judge(np.r_[np.ones(46), np.zeros(4)], 0.95)
-    assert f"{more.more_flights} more flights decide it if none of them fails" in " ".join(text.split())
+    assert f"add {more.more_flights} flights if none of them fails" in " ".join(text.split())
     assert "A flight without a value counts as not meeting a criterion: 2 per variant at most" in " ".join(text.split())
 
 

@@ -313,7 +313,7 @@ def _chance(flights: int, tests: int) -> float:
 
 
 def _amount(one: xr.Dataset, k: int) -> str:
-    """Return what was drawn as people say it: "0.81", "-21 mm", "+0.3 deg"."""
+    """Return what was drawn as text: "0.81", "-21 mm", "+0.3 deg"."""
     value, unit, sign = float(one["value"][k]), str(one["units"].values[k]), "+" if str(one["role"].values[k]) == "offset" else ""
     factor, unit = {"rad": (_DEG, " deg"), "1": (1.0, "")}.get(unit, (1.0, f" {unit}"))
     if unit == " m" and abs(value) < 0.5:
