@@ -258,7 +258,7 @@ def _too_soon(bench: Bench, rule: int) -> Iterator[Finding]:
         if k not in _wanted_stages(bench, ct.ACTION_SEPARATE):
             return  # it separates by itself
     else:
-        k, column, done = burn_order(bench.mission)[order], StageColumn.IGNITE, "lit"
+        k, column, done = burn_order(bench.mission)[order], StageColumn.IGNITE, "ignited"
         what = "burnout" if trigger == ct.TRIGGER_BURNOUT else "ignition"
         if k == len(bench.stage_names) - 1:
             return  # ignited at the start
