@@ -98,8 +98,8 @@ REFUSED = {
     ("plot_fins", "stack"): "needs control fins, and this vehicle has none",
     ("plot_waypoints", "slender"): "needs waypoints",
     ("plot_waypoints", "stack"): "needs waypoints",
-    ("plot_separation", "slender"): "needs stages that part",
-    ("plot_separation", "canard"): "needs stages that part",
+    ("plot_separation", "slender"): "needs stages that separate",
+    ("plot_separation", "canard"): "needs stages that separate",
     ("plot_estimate_error", "slender"): "the sensors of this mission are ideal",
     ("plot_estimate_error", "stack"): "the sensors of this mission are ideal",
 }

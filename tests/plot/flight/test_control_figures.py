@@ -31,7 +31,7 @@ def test_attitude_error__is_goal_minus_truth_in_degrees(demo_flight):
     found = lines(plot.plot_attitude_error(demo_flight))
     up = demo_flight.sel(time=slice(None, float(demo_flight.apogee_time)))
     assert found["pitch"].get_ydata() == pytest.approx(np.degrees((up.commanded_pitch - up.tilt_pitch).values), abs=1e-9)
-    assert found["nose to goal"].get_ydata() == pytest.approx(np.degrees(up.tilt_error.values), abs=1e-12)
+    assert found["nose to commanded direction"].get_ydata() == pytest.approx(np.degrees(up.tilt_error.values), abs=1e-12)
     assert {"yaw", "roll"} <= set(found)
 
 

@@ -56,7 +56,7 @@ def test_rehearsal__a_burn_noticed_after_apogee_is_marked_as_false(done):
     force = plot.plot_rehearsal(done.assign(apogee_noticed=SECOND - 0.5))[1]
     hatched = [patch for patch in force.patches if patch.get_hatch()]
     assert [patch.get_x() for patch in hatched] == [pytest.approx(SECOND)]
-    assert legends(force) == ["burn, as noticed", "false burn: noticed after apogee"]
+    assert legends(force) == ["burn, as sensed", "false burn: noticed after apogee"]
 
 
 def test_rehearsal__a_row_for_every_rule_of_this_computer(done):

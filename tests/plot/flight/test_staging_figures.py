@@ -56,7 +56,7 @@ def test_separation__gap_and_clearance_since_separation(flight):
     assert gap.get_ydata() - clearance.get_ydata() == pytest.approx(0.01, abs=1e-9)
     mark = next(line for line in ax.lines if line.get_linestyle() == ":")
     assert mark.get_xdata()[0] == pytest.approx(0.9, abs=1e-9) and texts(ax) == ["ignition thistledown"]
-    assert (ax.get_xlabel(), ax.get_ylabel()) == ("time since the joint separated (s)", "gap, clearance (m), logarithmic beyond 0.1 m")
+    assert (ax.get_xlabel(), ax.get_ylabel()) == ("time since separation (s)", "gap, clearance (m), logarithmic beyond 0.1 m")
 
 
 def test_separation__far_apart_is_left_out(flight):
@@ -68,15 +68,15 @@ def test_separation__far_apart_is_left_out(flight):
 
 def test_separation__marks_where_the_pieces_touch(flight):
     flight["clearance"].values[0, 5:8] = -0.02
-    found = lines(plot.plot_separation(flight))["booster: the pieces touch"]
+    found = lines(plot.plot_separation(flight))["booster: the bodies touch"]
     assert found.get_ydata().tolist() == [-0.02] * 3
 
 
 def test_separation__needs_stages_that_part(flight, demo_flight):
-    with pytest.raises(ValueError, match="needs stages that part"):
+    with pytest.raises(ValueError, match="needs stages that separate"):
         plot.plot_separation(demo_flight)
     flight["gap_time"].values[:] = np.nan
-    with pytest.raises(ValueError, match="needs stages that part"):
+    with pytest.raises(ValueError, match="needs stages that separate"):
         plot.plot_separation(flight)
 
 
@@ -135,7 +135,7 @@ def test_timeline__says_what_rules_did(flight):
     hollow = {rows[int(m.get_ydata()[0])] for m in ax.lines if len(m.get_xdata()) == 1 and m.get_markerfacecolor() == "white"}
     assert hollow == {"deploy drogue: backup", "deploy booster canopy: backup"}
     legend = [text.get_text() for text in ax.get_legend().get_texts()]
-    assert {"thistledown", "booster", "rule: done before", "rule: gave up"} <= set(legend)
+    assert {"thistledown", "booster", "rule: already done", "rule: gave up"} <= set(legend)
 
 
 def test_timeline__rules_that_were_never_armed_have_no_row(flight):

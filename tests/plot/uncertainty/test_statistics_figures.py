@@ -67,7 +67,7 @@ def test_plot_convergence__ends_at_the_quantiles_of_all_flights(ensemble):
     _, ax = drawn()
     plot_convergence(ensemble, "apogee_height", (0.5, 0.9), confidence=0.8, ax=ax)
     assert (ax.get_xlabel(), ax.get_ylabel()) == ("flights", "apogee above ground (m)")
-    assert texts(ax) == ["50 % of the flights below", "90 % of the flights below", "holds the true value, 80 % confidence"]
+    assert texts(ax) == ["50 % of the flights below", "90 % of the flights below", "80 % confidence interval"]
     for line, band, q in zip(ax.lines, ax.collections, (0.5, 0.9), strict=False):
         estimate, low, high = quantile_interval(ensemble["apogee_height"].values[2:], q, 0.8)
         assert (line.get_xdata()[-1], line.get_ydata()[-1]) == (FLIGHTS - 2, estimate)
@@ -96,7 +96,7 @@ def test_plot_quantiles__draws_distribution_and_intervals(ensemble):
     figure, ax = drawn()
     plot_quantiles(ensemble, "incidence_max", (0.01, 0.5), ax=ax)
     assert "(deg)" in ax.get_xlabel() and ax.get_ylabel() == "share of the flights at or below (%)"
-    assert texts(ax) == [f"share of {FLIGHTS - 2} flights", "its interval at each value, 90 % confidence", "quantiles 1, 50 % and their intervals"]
+    assert texts(ax) == [f"share of {FLIGHTS - 2} flights", "90 % confidence interval at each value", "quantiles 1, 50 % and their confidence intervals"]
     values = np.sort(np.degrees(ensemble["incidence_max"].values[2:]))
     step = ax.lines[0]
     assert step.get_xdata() == pytest.approx(np.r_[values[0], values], rel=1e-12)

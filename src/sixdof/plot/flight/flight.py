@@ -48,7 +48,7 @@ _TIMES = ("event_time", "event", "body")
 
 
 def plot_track(ds: xr.Dataset, *, ax=None):
-    """Draw the flight from the side: height against distance along the rail's azimuth, equal scales, events marked.
+    """Draw the flight in side view: height against distance along the rail's azimuth, equal scales, events marked.
 
     ax : axes to draw into, or None for a new figure.
     """
@@ -65,7 +65,7 @@ def plot_track(ds: xr.Dataset, *, ax=None):
 
 
 def plot_ground_track(ds: xr.Dataset, *, ax=None):
-    """Draw the flight from above, north up, equal scales: rail, apogee, openings and landing marked.
+    """Draw the flight's ground track, north up, equal scales: rail, apogee, openings and landing marked.
 
     ax : axes to draw into, or None for a new figure.
     """

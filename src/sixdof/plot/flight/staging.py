@@ -77,7 +77,7 @@ def plot_separation(ds: xr.Dataset, *, ax=None):
     low = min(float(line.get_ydata().min()) for line in ax.lines if line.get_gid() == "gap")
     ax.set_yticks([t for t in LENGTHS if t >= 1.5 * low], [f"{t:g}" for t in LENGTHS if t >= 1.5 * low])
     ax.yaxis.minorticks_off()
-    ax.set(xlabel="time since the joint separated (s)", ylabel="gap, clearance (m), logarithmic beyond 0.1 m")
+    ax.set(xlabel="time since separation (s)", ylabel="gap, clearance (m), logarithmic beyond 0.1 m")
     ax.set_ylim(min(1.5 * low, -0.01), 1.4 * NEAR)
     ax.set_xlim(left=0.0)
     dress(ax)
@@ -129,7 +129,7 @@ def _mark_ignition(ax, one: xr.Dataset, separated: float, end: float) -> None:
 
 
 def plot_bodies(ds: xr.Dataset, *, axes=None):
-    """Draw every body's height against time, and its track from above, north up, equal scales; events are marked.
+    """Draw every body's height against time, and its ground track, north up, equal scales; events are marked.
 
     axes : two axes, or None for a new figure. Returns the two axes.
     """

@@ -86,7 +86,7 @@ def _draw_distribution(ax, values, confidence):
     at, share = at[keep], share_interval(last[keep], n, confidence)
     text = f"share of {plural(n)}"
     ax.step(np.r_[at[0], at], 100.0 * np.r_[0.0, share.estimate], where="post", color=CYCLE[0], lw=LINE + 0.3, label=text)
-    text = f"its interval at each value, {100.0 * confidence:g} % confidence"
+    text = f"{100.0 * confidence:g} % confidence interval at each value"
     ax.fill_between(at, 100.0 * share.low, 100.0 * share.high, step="post", color=CYCLE[4], alpha=0.35, lw=0.0, label=text)
 
 
