@@ -78,7 +78,7 @@ WRONG = [  # table, the mission's tables, sentence
     (table("failure_drawn", dims=("flight", "failure"), values=np.zeros((2, 1))), {}, "the mission has no [[failure]]; drop it"),
     (table("failure_drawn", dims=("flight", "failure"), values=np.full((2, 5), 0.5)), {"failure": FAILURES}, "flight 10: failure_drawn = 0.5 is neither"),
     (table("wind.member", values=[0.0, 1.5]), GUSTS, "flight 11: wind.member = 1.5 is not a whole number; it is counted from 0"),
-    (table("wind.member", values=[0.0, 5.0]), GUSTS, "flight 11: wind.member = 5 is no member; they are counted from 0 to 4"),
+    (table("wind.member", values=[0.0, 5.0]), GUSTS, "flight 11: wind.member = 5 is not a member; they are counted from 0 to 4"),
     (table("wind.member", values=[0.0, 1.0]), {}, '"wind.member" of the table of draws does not fit the mission: its wind has no members'),
     (table(), GUSTS, "its wind has no single speed and direction to replace; drop it"),
     (table("turbulence.wind_at_20_ft"), {}, "it has no turbulence; drop it"),

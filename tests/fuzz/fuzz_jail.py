@@ -37,7 +37,7 @@ tried: list[str] = []  # what was refused
 
 
 def inside(folder: Path, odd: object) -> object:
-    """Return an argument that may be taken for a path as one below `folder`; what is no path as it is."""
+    """Return an argument that may be taken for a path as one below `folder`; what is not a path as it is."""
     if isinstance(odd, Path):
         return folder / odd.relative_to(odd.anchor)
     if isinstance(odd, bytes):

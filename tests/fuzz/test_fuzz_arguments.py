@@ -81,7 +81,7 @@ SCRIPT = {"time": [0.0, 1.0], "baro_height": [0.0, 10.0]}
         (lambda: sixdof.open_result(None), TypeError, "path must be the path of a file or folder"),
         (lambda: sixdof.open_result("\0"), ValueError, "path = .* cannot be read or written"),
         (lambda: sixdof.open_result("no/such.nc"), FileNotFoundError, "path: there is no file or folder"),
-        (lambda: sixdof.open_result(__file__), ValueError, "path: .* is no netCDF file, or is damaged"),
+        (lambda: sixdof.open_result(__file__), ValueError, "path: .* is not a netCDF file, or is damaged"),
         (lambda: sixdof.stats.make_draws(3, 2), TypeError, "make_draws: mission must be a sixdof.Mission"),
         (lambda: sixdof.stats.make_draws(demo(), 2, seed="x"), ValueError, 'make_draws: seed = "x" must be a whole number'),
         (lambda: sixdof.stats.make_draws(demo(), 2, first=-1), ValueError, "make_draws: first = -1 must be a whole number from 0"),
@@ -116,7 +116,7 @@ def test_damaged_file(tmp_path):
     middle = len(raw) // 2
     raw[middle : middle + 1000] = bytes(1000)
     path.write_bytes(raw)
-    with pytest.raises(ValueError, match="is no netCDF file, or is damaged"):
+    with pytest.raises(ValueError, match="is not a netCDF file, or is damaged"):
         sixdof.open_result(path)
 
 
@@ -136,7 +136,7 @@ def test_figures_say_what_is_missing():
 
 # ---------------------------------------------------------------- the same of loops
 
-REFUSED_WHEN_SOUND = {  # "tune" by a vehicle that costs no time, the table for no points, the report for what is no table
+REFUSED_WHEN_SOUND = {  # "tune" by a vehicle that costs no time, the table for no points, the report for what is not a table
     "tuning.tune.tune": "no control fins",
     "loops.limit_cycle.limit_cycle_table": "no point is named",
     "loops.limit_cycle.limit_cycle_report": "needs the result",

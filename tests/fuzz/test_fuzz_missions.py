@@ -37,7 +37,7 @@ FOUND = {
     "decibels": ('[rail]\nlength = "3 m"\nfriction = "1 dB"\n', '"1 dB"'),
     "a square beyond all floats": ("[rail]\nlength = 1e200\n", "1e+200 is far too large"),
     "an inverse beyond all floats": ("[rail]\nlength = 1e-310\n", "is far too small"),
-    "ground above the air": ('[site]\nlatitude = 0.0\naltitude = "45 km"\n', "45000 m is no altitude of the ground"),
+    "ground above the air": ('[site]\nlatitude = 0.0\naltitude = "45 km"\n', "45000 m is not an altitude of the ground"),
     "no text at all": ("=", "the text: is not valid TOML"),
 }
 
@@ -73,8 +73,8 @@ def test_found__a_flight_without_an_end_is_refused(demo_mission, name):
 
 
 AIR = {
-    "temperature": ({"air.temperature": 43.5}, "air.temperature: 43.5 K is no temperature of the site"),
-    "pressure": ({"air.pressure": 44e3}, "air.pressure: 44000 Pa is no pressure of the site"),
+    "temperature": ({"air.temperature": 43.5}, "air.temperature: 43.5 K is not a temperature of the site"),
+    "pressure": ({"air.pressure": 44e3}, "air.pressure: 44000 Pa is not a pressure of the site"),
 }
 
 

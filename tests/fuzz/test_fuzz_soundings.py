@@ -64,7 +64,7 @@ def test_found__heights_of_no_level(tmp_path):
     path = tmp_path / "f.csv"
     path.write_text("member, height (m), speed (m/s), blows_from (deg)\na, 10, 3, 270\na, 1e9, 4, 250\n")
     how, error = attempt(lambda: read_members(path))
-    assert how == "refused" and "1e+09 m is no height of a level" in str(error)
+    assert how == "refused" and "1e+09 m is not a height of a level" in str(error)
 
 
 @pytest.mark.slow

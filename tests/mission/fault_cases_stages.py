@@ -178,7 +178,7 @@ STAGES = {
         ('kind = "mount"\nmotor = "D240"\nstation = "340 mm"\nlength = "260 mm"\ninner_diameter = "39 mm"\n', 'kind = "mass"\nstation = "340 mm"\n'),
         ("[stage.joint]", '[stage.ignition]\ndelay = "0.1 s"\n[stage.joint]'),
         "stage[1].ignition",
-        "no motor to light",
+        "no motor to ignite",
         "add a mount",
     ),
     "ignition of the first": (
@@ -191,17 +191,17 @@ STAGES = {
         (LIGHT, 'action = "enable_fins"'),
         (HOLDING, 'when = "liftoff"\naction = "guide_hold"'),
         "stage[0].part",
-        "no rule that can act lights the stage's motor",
+        "no rule that can act ignites the stage's motor",
         'target = "dart"',
     ),
     "lit by its own burnout": ((LIGHT_WHEN, 'when = "burnout"\nstage = "dart"'), "stage[0].part", "no rule that can act", 'target = "dart"'),
     # ---- what rules do
-    "light the last": ((LIGHT, 'action = "ignite"\ntarget = "booster"'), "rule[2].target", "last stage, which is lit at the start", "dart"),
+    "light the last": ((LIGHT, 'action = "ignite"\ntarget = "booster"'), "rule[2].target", "last stage, which is ignited at the start", "dart"),
     "light the unknown": ((LIGHT, 'action = "ignite"\ntarget = "drat"'), "rule[2].target", 'no stage "drat"', 'did you mean "dart"?'),
     "light without a motor": (
         ('kind = "mount"\nmotor = "D240"\nstation = "1.0 m"\nlength = "250 mm"\ninner_diameter = "39 mm"\n', 'kind = "mass"\nstation = "1.0 m"\n'),
         "rule[2].target",
-        'stage "dart" has no motor to light',
+        'stage "dart" has no motor to ignite',
         "add a mount",
     ),
     "separate the front": (('action = "separate"', 'action = "separate"\ntarget = "dart"'), "rule[1].target", "front stage", "booster"),
@@ -214,7 +214,7 @@ STAGES = {
     "separate a single stage": (ONE_STAGE, rule('when = "apogee"\naction = "separate"'), "rule[0].action", "none to separate", "second [[stage]]"),
     "light a single stage": (ONE_STAGE, rule('when = "apogee"\naction = "ignite"\ntarget = "dart"'), "rule[0].action", "none to ignite", "start"),
     # ---- rules that can never act
-    "ignition that never comes": ((LIGHT, 'action = "enable_fins"'), "rule[3].stage", 'stage "dart" never burns: nothing lights it', '"ignite"'),
+    "ignition that never comes": ((LIGHT, 'action = "enable_fins"'), "rule[3].stage", 'stage "dart" never burns: nothing ignites it', '"ignite"'),
     "burnout of no motor": (
         ('kind = "mount"\nmotor = "D240"\nstation = "1.0 m"\nlength = "250 mm"\ninner_diameter = "39 mm"\n', 'kind = "mass"\nstation = "1.0 m"\n'),
         (HOLDING, HOLDING.replace("ignition", "burnout")),

@@ -42,13 +42,13 @@ READERS = {
 def test_pipe__that_nobody_writes_to_does_not_hang(demo_mission, tmp_path, what):
     path = tmp_path / ("pipe.nc" if "netCDF" in what else "pipe.csv")
     os.mkfifo(path)
-    assert_refused(READERS[what], demo_mission, path, path, "is no ordinary file")
+    assert_refused(READERS[what], demo_mission, path, path, "is not an ordinary file")
 
 
 @pytest.mark.skipif(not os.path.exists("/dev/zero"), reason="no such device on this system")
 @pytest.mark.parametrize("what", READERS)
 def test_device__that_never_ends_is_not_read(demo_mission, what):
-    assert_refused(READERS[what], demo_mission, "/dev/zero", None, "is no ordinary file|cannot be read")
+    assert_refused(READERS[what], demo_mission, "/dev/zero", None, "is not an ordinary file|cannot be read")
 
 
 def assert_refused(read, mission, path, pipe, words: str) -> None:
@@ -136,7 +136,7 @@ def test_zarr__with_a_link_or_a_pipe_in_it(tmp_path):
     group.create_array("x", data=np.arange(3.0))
     (tmp_path / "elsewhere").write_text("mine")
     (tmp_path / "x.zarr" / "x" / "c" / "1").symlink_to(tmp_path / "elsewhere")
-    with pytest.raises(FileFault, match="holds 1, which is no ordinary file"):
+    with pytest.raises(FileFault, match="holds 1, which is not an ordinary file"):
         check_zarr(tmp_path / "x.zarr")
 
 
@@ -185,7 +185,7 @@ def test_netcdf__whose_library_hangs(tmp_path, monkeypatch):
     monkeypatch.setattr(files, "_READ", "import time; time.sleep(600)")
     monkeypatch.setattr(files, "START", 0.5)
     begun = time.monotonic()
-    with pytest.raises(ValueError, match="is no netCDF file, or is damaged; give a file that sixdof.save wrote") as error:
+    with pytest.raises(ValueError, match="is not a netCDF file, or is damaged; give a file that sixdof.save wrote") as error:
         sixdof.open_result(tmp_path / "p.nc")
     assert time.monotonic() - begun < AT_ONCE and "\n" not in str(error.value)
 
@@ -194,5 +194,5 @@ def test_netcdf__whose_library_crashes(demo_mission, tmp_path, monkeypatch):
     profile(tmp_path / "p.nc", 5)
     monkeypatch.setattr(files, "_READ", "import os; os.abort()")
     for read in ("a sounding", "a netCDF column of samples", "a result"):
-        with pytest.raises((MissionError, ValueError), match="is no netCDF file, or is damaged"):
+        with pytest.raises((MissionError, ValueError), match="is not a netCDF file, or is damaged"):
             READERS[read](demo_mission, tmp_path / "p.nc")

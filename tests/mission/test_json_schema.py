@@ -42,6 +42,14 @@ def test_schema__what_python_writes_is_valid(validator, demo_mission):
     assert list(validator.iter_errors(tomllib.loads(demo_mission.to_toml()))) == []
 
 
+def test_schema__stations_by_another_part(validator):
+    tables = tomllib.loads((ROOT / "configs/sampler.toml").read_text())
+    part = next(part for part in tables["stage"][0]["part"] if part["kind"] == "mount")
+    for station, sound in (({"flush_aft": "airframe"}, True), ({"aft_of": "nose", "gap": "2 cm"}, True), ({"behind": "nose"}, False), ({}, False)):
+        part["station"] = station
+        assert validator.is_valid(tables) == sound
+
+
 def faulty(tables, path, value):
     tables = copy.deepcopy(tables)
     node = tables

@@ -84,8 +84,8 @@ def test_sounding__without_wind_leaves_that_of_the_mission(tmp_path):
     ("body", "place", "message", "hint"),
     [
         ("altitude, temperature\n600, 280\n500, 270\n", "line 3", "500 m follows 600 m", "must rise"),
-        ("altitude, temperature\n600, 20\n900, 18\n", "line 2", "20 K is no temperature", "temperature (degC)"),
-        ("pressure, temperature\n950, 280\n900, 278\n", "line 2", "950 Pa is no pressure of the lowest level", "pressure (hPa)"),
+        ("altitude, temperature\n600, 20\n900, 18\n", "line 2", "20 K is not a temperature", "temperature (degC)"),
+        ("pressure, temperature\n950, 280\n900, 278\n", "line 2", "950 Pa is not a pressure of the lowest level", "pressure (hPa)"),
         ("altitude, temperature, rh\n600, 280, 50\n900, 278, 40\n", "line 2", "50 is not 0 to 1", "relative_humidity (%)"),
         ("altitude, temperature, speed, from\n0, 280, 5, 1\n900, 278, 5, 250\n", "line 3", "250 rad is more than", "(deg)"),
         ("altitude, temperature, speed\n0, 280, 5\n900, 278, 5\n", "", "column blows_from: missing", "go together"),

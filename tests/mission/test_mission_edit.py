@@ -151,7 +151,7 @@ def test_add__a_stage_that_does_not_fit_says_so_in_its_place(stack):
     booster = stack.stage[-1].model_copy(update={"name": "second booster"})
     said = fault(lambda: stack.add("stage", booster, after=len(stack.stage) - 1))
     assert 'stage "second booster", part transition "shoulder", key fore_diameter: 0.075 m does not meet' in said
-    assert "no rule that can act lights the stage's motor" in said  # the booster of before is an upper stage now
+    assert "no rule that can act ignites the stage's motor" in said  # the booster of before is an upper stage now
 
 
 def test_add__measured_mass_stands_in_place_of_what_is_added(demo):
@@ -165,7 +165,7 @@ def test_add__measured_mass_stands_in_place_of_what_is_added(demo):
     [
         (lambda m: m.add("part", TUBE, after="bay"), 'there is no part "bay"'),
         (lambda m: m.add("parts", TUBE), 'there is no "parts"'),
-        (lambda m: m.add("rail", {"length": 1.0}), '"rail" is no list of tables'),
+        (lambda m: m.add("rail", {"length": 1.0}), '"rail" is not a list of tables'),
         (lambda m: m.add("part", TUBE, after="airframe", before="airframe"), "after and before are both given"),
         (lambda m: m.add("part", {**TUBE, "diameter": "80 mm"}, after="airframe", shift=True), "does not meet"),
         (lambda m: m.remove("part.main"), 'there is no parachute "main"'),

@@ -62,7 +62,7 @@ def test_only__the_sustainer_of_two_stages(stack):
     assert [each.canopy for each in found.recovery] == ["drogue", "main"] and [each.canopy for each in found.harness] == ["drogue"]
     assert [each.name for each in found.failure] == ["no_ignition: whinchat", "late_apogee: whinchat", "no_deployment: main", "harness_breaks: drogue"]
     assert not any(name.startswith(("joint.", "ignition.")) for name in found.disperse) and "harness.strength" in found.disperse
-    assert said.startswith('only: "whinchat" flies alone, lit at the start; left out: stage "drayhorse", recovery "booster main", harness "booster main"')
+    assert said.startswith('only: "whinchat" flies alone, ignited at the start; omitted: stage "drayhorse", recovery "booster main", harness "booster main"')
     for word in (
         'disperse "joint.impulse"',
         "autopilot.with_booster",

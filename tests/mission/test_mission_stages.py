@@ -41,7 +41,7 @@ def test_fault__names_harness_and_failure():
     with pytest.raises(MissionError) as caught:
         loads_mission(replaced(('separation_station = "0.5 m"', "separation_station = 2"), ('probability = "5 %"', "probability = 2")))
     assert 'failure "no_ignition: dart", key probability: 2 must be at most 1' in str(caught.value)
-    with pytest.raises(MissionError, match='harness "main", key separation_station: 2 m does not part stage "dart" in two'):
+    with pytest.raises(MissionError, match='harness "main", key separation_station: 2 m does not separate stage "dart" in two'):
         loads_mission(replaced(('separation_station = "0.5 m"', "separation_station = 2")))
 
 

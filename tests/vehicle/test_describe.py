@@ -43,7 +43,7 @@ def test_describe__names_every_part_configuration_and_motor():
     for name in ("nose", "body", "fins", "computer", "battery", "canopy", "ring", "booster fins"):
         assert re.search(rf"^{name}\s", text, re.MULTILINE), name
     assert text.count("Configuration:") == 2 and "Configuration: sustainer + booster" in text
-    assert 'Motor "H-demo": class H' in text and "static margin" in text
+    assert 'Motor "H-demo": class H (160 to 320 N s)' in text and "static margin" in text
     mass = mass_at(mass_table(demo, (0, 1)), 1.0)[0]
     assert f"mass {mass:.4f} kg" in text
     assert "nan" not in text and max(map(len, text.splitlines())) <= 130

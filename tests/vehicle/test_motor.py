@@ -28,7 +28,7 @@ def test_facts__of_a_trapezoid_are_the_closed_forms():
     assert found.average_thrust == pytest.approx((total - cut) / 1.371, rel=ROUNDING)
     assert found.specific_impulse == pytest.approx(total / (0.16 * 9.80665), rel=ROUNDING)
     assert found.class_letter == "H" and found.loaded_mass == pytest.approx(0.30, rel=ROUNDING)
-    assert found.class_percent == pytest.approx(100.0 * (total - 160.0) / 160.0, rel=ROUNDING)
+    assert found.class_limits == (160.0, 320.0)
 
 
 def test_facts__of_a_block_have_no_tail():
@@ -82,9 +82,9 @@ def test_motor_class__at_the_limits(impulse, letter):
     assert motor_class(impulse)[0] == letter
 
 
-def test_motor_class__percent_and_beyond_the_alphabet():
-    assert motor_class(240.0) == ("H", 50.0)
-    assert motor_class(320.0) == ("H", 100.0)
+def test_motor_class__limits_and_beyond_the_alphabet():
+    assert motor_class(240.0) == ("H", (160.0, 320.0)) and motor_class(320.0) == ("H", (160.0, 320.0))
+    assert motor_class(1.5) == ("A", (1.25, 2.5)) and motor_class(0.1) == ("1/8A", (0.0, 0.3125))
     assert motor_class(1.25 * 2.0**26)[0] == "Z"
     assert motor_class(1.25 * 2.0**26 + 1.0)[0] == "AA"
 

@@ -192,7 +192,7 @@ def test_world_table__a_kernel_that_warms_the_sounding_agrees_with_a_warmer_soun
 
 
 def test_air_over__temperature_that_no_weather_explains():
-    with pytest.raises(ValueError, match=r"air.sounding: 310.0 K is no temperature at 14000 m .* 216.6 K"):
+    with pytest.raises(ValueError, match=r"air.sounding: 310.0 K is not a temperature at 14000 m .* 216.6 K"):
         air_over(moist(temperature=[*TEMPERATURE[:-1], 310.0]), SITE)
 
 

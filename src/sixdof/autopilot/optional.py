@@ -1,8 +1,8 @@
-"""Numbers that a mission may leave out."""
+"""Numbers that a mission may omit."""
 
 from __future__ import annotations
 
 
 def or_else(value, otherwise: float) -> float:
-    """Return a number of the mission, or `otherwise` where it was left out."""
+    """Return a number of the mission, or `otherwise` where it is omitted."""
     return otherwise if value is None else float(value)

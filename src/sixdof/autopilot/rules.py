@@ -47,7 +47,7 @@ class RuleRow(NamedTuple):
 
 
 def burn_order(mission: Mission) -> list[int]:
-    """Return the stages in the order of their burns: the last one on the rail, then as rules light them, in file order."""
+    """Return the stages in the order of their burns: the last one on the rail, then as rules ignite them, in file order."""
     index = {stage.name: i for i, stage in enumerate(mission.stage)}
     lit = [index[rule.target] for rule in mission.rule if rule.action == "ignite" and rule.target in index]
     order = [len(mission.stage) - 1]

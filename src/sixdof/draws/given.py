@@ -29,7 +29,7 @@ def check_draws(mission: Mission, table: xr.Dataset) -> xr.Dataset:
     table : Dataset
         Variables named as in `[disperse]` (or as any name that can be dispersed; paths must be those the mission disperses), dims
         `flight` and what the quantity is drawn for one by one, values in SI or rad; `failure_drawn` (flight, failure) of 0 and 1. A
-        quantity left out is nominal. Without a coordinate flights are numbered 0, 1, ...; the attribute `seed` and these numbers choose the
+        quantity that is omitted is nominal. Without a coordinate flights are numbered 0, 1, ...; the attribute `seed` and these numbers choose the
         noise of sensors and turbulence.
 
     Returns
@@ -154,7 +154,7 @@ def _check_values(mission: Mission, item: Dispersible, values: np.ndarray, fligh
         _first_bad(values != np.round(values), item.name, values, flights, "is not a whole number", "it is counted from 0")
     if item.name == "wind.member":
         last = len(mission.air.wind.member) - 1
-        _first_bad(values > last, item.name, values, flights, "is no member", f"they are counted from 0 to {last}")
+        _first_bad(values > last, item.name, values, flights, "is not a member", f"they are counted from 0 to {last}")
 
 
 # ---------------------------------------------------------------- from an ensemble
@@ -169,7 +169,7 @@ def draws_of(ds: xr.Dataset, mission: Mission) -> xr.Dataset:
     Raises
     ------
     ValueError
-        If an input that the mission disperses is not there, or is none of the mission's.
+        If an input that the mission disperses is missing, or does not belong to the mission.
     """
     if "flight" not in ds.dims:
         if "flight" not in ds.coords:

@@ -147,7 +147,7 @@ def sobol(seed: int, first: int, count: int, columns: Columns) -> np.ndarray:
     engine = qmc.Sobol(len(columns), scramble=True, bits=SOBOL_BITS, seed=np.random.default_rng(seed))
     if first:
         engine.fast_forward(first)
-    # the first point alone: a first block that is no power of two long would be warned of
+    # the first point alone: a first block that is not a power of two long would be warned of
     points = np.concatenate([engine.random(1), engine.random(count - 1)])
     return points + 0.5 * 2.0**-SOBOL_BITS  # to the middles of the lattice: neither 0 nor 1
 

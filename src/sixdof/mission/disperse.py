@@ -57,7 +57,7 @@ def item_of(root: Any, name: str) -> Dispersible:
     except NoPath as error:
         short = len(steps_of(name)) == 2 and steps_of(name)[0] in _GROUPS
         if short and nearest_word(name, DISPERSIBLE) is not None and not error.hint.startswith("did you mean"):
-            raise unknown from None  # motor.impuls is no motor
+            raise unknown from None  # motor.impuls is not a motor
         raise NoPath(f"{shown(name)} cannot be dispersed: {error}", error.hint) from None
 
 

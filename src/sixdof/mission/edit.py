@@ -37,7 +37,7 @@ def changed(mission: MissionTables, changes: dict[str, Any], shift: bool | None 
         for path, value in named.items():
             if not isinstance(path, str):
                 hint = 'write a dotted path such as "rail.length"'
-                faults.append(Fault("", "change", path, f"{shown(path)} is no path of a value", hint))
+                faults.append(Fault("", "change", path, f"{shown(path)} is not a path of a value", hint))
                 continue
             try:
                 _put(data, path, value)
@@ -146,7 +146,7 @@ def _named(who: str, path: str, edit: Callable[[dict], None]) -> Callable[[dict]
 
     def named(data: dict) -> None:
         if not isinstance(path, str):
-            raise MissionError([Fault("", who, path, f"{shown(path)} is no path", 'write a dotted path such as "recovery"')])
+            raise MissionError([Fault("", who, path, f"{shown(path)} is not a path", 'write a dotted path such as "recovery"')])
         try:
             edit(data)
         except NoPath as error:
@@ -182,7 +182,7 @@ def _take_out(data: dict, loc: tuple, shift: bool | None) -> None:
 
 
 def _stretch_of(data: dict, loc: tuple, place: int, entry: Mapping, sign: float) -> Stretch | None:
-    """Return what an entry of a list means for the stations of its stage; None for what is no part of a body."""
+    """Return what an entry of a list means for the stations of its stage; None for anything but a part of a body."""
     if loc[:1] != ("stage",) or loc[-1:] != ("part",) or entry.get("kind") not in BODIES:
         return None
     length = lengths([dict(entry)])[0]
@@ -256,7 +256,7 @@ def _loc_of(data: dict, path: str) -> tuple:
         if not steps:
             return loc
         if not isinstance(node[key], (dict, list)):
-            raise NoPath(f'"{key}" is no table', f'leave out ".{".".join(steps)}"')
+            raise NoPath(f'"{key}" is not a table', f'omit ".{".".join(steps)}"')
         node, table = node[key], key if isinstance(key, str) else ""
 
 
@@ -267,12 +267,12 @@ def _list_at(data: dict, where: str) -> tuple[list, tuple]:
     for step in loc:
         node = node[step]
     if not isinstance(node, list):
-        raise NoPath(f'"{where}" is no list of tables', 'add to "part", "stage.NAME.part", "recovery", "rule", "stage" ...; change() writes single tables')
+        raise NoPath(f'"{where}" is not a list of tables', 'add to "part", "stage.NAME.part", "recovery", "rule", "stage" ...; change() writes single tables')
     return node, loc
 
 
 def _put(data: dict[str, Any], path: str, value: Any) -> None:
-    """Set the value at a dotted path, making optional tables on the way where they were left out; None leaves a key out again."""
+    """Set the value at a dotted path, making optional tables on the way where they were omitted; None omits a key again."""
     steps = _steps(data, path)
     node: Any = data
     table = ""
@@ -280,7 +280,7 @@ def _put(data: dict[str, Any], path: str, value: Any) -> None:
         key, steps = next_step(node, steps, table)
         if not steps and value is None:
             if isinstance(node, list):
-                raise NoPath("an entry of a list cannot be left out by None", f'write mission.remove("{path}")')
+                raise NoPath("an entry of a list cannot be omitted by None", f'write mission.remove("{path}")')
             node.pop(key, None)
             return
         if not steps:
@@ -291,7 +291,7 @@ def _put(data: dict[str, Any], path: str, value: Any) -> None:
         if isinstance(node[key], (dict, list)):
             node, table = node[key], key if isinstance(key, str) else ""
         else:
-            raise NoPath(f'"{key}" is a value, not a table', f'leave out ".{".".join(steps)}"')
+            raise NoPath(f'"{key}" is a value, not a table', f'omit ".{".".join(steps)}"')
 
 
 # ---------------------------------------------------------------- as text
@@ -302,7 +302,7 @@ def toml_of(mission: MissionTables) -> str:
     import tomli_w
 
     text = tomli_w.dumps(_filled(mission.model_dump()))
-    # an array of plain numbers goes on one line: the text is for people too
+    # an array of plain numbers goes on one line: the text is meant to be read
     return re.sub(r"\[\n((?:\s*[-+0-9.einfa]+,\n)+)\s*\]", lambda found: f"[{_one_line(found[1])}]", text)
 
 
@@ -311,7 +311,7 @@ def _one_line(entries: str) -> str:
 
 
 def _filled(node: Any) -> Any:
-    """Return the tables without what was left out: TOML has no word for nothing, and empty text says nothing."""
+    """Return the tables without omitted values: TOML has no null, and empty text says nothing."""
     if isinstance(node, dict):
         filled = {key: _filled(value) for key, value in node.items()}
         return {key: value for key, value in filled.items() if value not in (None, "", [], {})}

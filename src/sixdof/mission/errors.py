@@ -105,7 +105,7 @@ def suggestion(word: object, options: Sequence[str], what: str) -> str:
 
 
 def raise_problems(problems: Iterable[Problem], root) -> None:
-    """Raise all `problems` of `root` as one error that pydantic collects; do nothing if there is none."""
+    """Raise all `problems` of `root` as one error that pydantic collects; do nothing if there are none."""
     found = tuple(problems)
     if found:
         text = "\n".join(str(problem.at(root)) for problem in found)

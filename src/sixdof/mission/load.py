@@ -72,7 +72,7 @@ def _folder(folder: object, who: str) -> Path:
 
 
 def check_mission(mission: object, who: str) -> None:
-    """Raise TypeError, in the name of the function `who`, for what is no mission."""
+    """Raise TypeError, in the name of the function `who`, for anything but a mission."""
     if not isinstance(mission, Mission):
         raise TypeError(f"{who}: mission must be a sixdof.Mission, not {shown(mission)}; load one with sixdof.load_mission(path)")
 

@@ -71,7 +71,7 @@ class Mission(MissionTables, metaclass=_Told):
         changes : dotted path -> value, such as `{"rail.length": "3 m", "stage.0.part.tail.semispan": "70 mm"}`. Stages and
         parts go by number or name (a part without a name by its kind), rules by name, recoveries and harnesses by canopy,
         failures by what they are ("no_ignition: booster"). Of a mission of one stage "part.tail.semispan" is enough. A table as value
-        replaces the one there; None leaves a key or table out again, as if it had not been written: `{"air.wind": None}`.
+        replaces the one there; None omits a key or table again, as if it had not been written: `{"air.wind": None}`.
 
         shift : what becomes of the stations behind a nose, tube or transition whose length changes. True: what is in the fore half
         of that body keeps its distance to the body's fore end, what is in its aft half or behind it keeps its distance to the aft
@@ -92,7 +92,7 @@ class Mission(MissionTables, metaclass=_Told):
 
         where : the list it goes into, a path as for `change`: "part" (of the only stage), "stage.booster.part", "recovery", "rule",
         "stage", "guidance.waypoint". table : as in a mission file, or a class of `sixdof.mission.tables`. after, before : number or
-        name of the entry it stands beside; at the end if both are left out. A nose, tube or transition stands where its place in
+        name of the entry it stands beside; at the end if both are omitted. A nose, tube or transition stands where its place in
         the list says; all other parts stand where their station says.
 
         shift : True moves what stands behind a new piece of body aft by its length, False leaves it, None leaves it with a warning.
@@ -100,7 +100,7 @@ class Mission(MissionTables, metaclass=_Told):
         Raises
         ------
         MissionError
-            If the path or the neighbour is none, or the new mission has faults.
+            If the path or the neighbour does not exist, or the new mission has faults.
         """
         return checked_mission(edit.added(self, where, table, after, before, shift), Path("."), "")
 
@@ -122,7 +122,7 @@ class Mission(MissionTables, metaclass=_Told):
         return checked_mission(edit.replaced(self, path, table, shift), Path("."), "")
 
     def only(self, stage: str) -> Mission:
-        """Return the mission of one stage of a stack alone, lit at the start; a warning says what belonged to others and was left out.
+        """Return the mission of one stage of a stack alone, ignited at the start; a warning lists what belonged to other stages and was omitted.
 
         `mission.only("whinchat")`. What goes: the other stages, the joint, rules, recoveries, harnesses and failures of theirs, curves that were
         measured on the stack, and what `[disperse]` no longer finds. Stages on which others rest lack what these had: add the missing parts
@@ -142,7 +142,7 @@ class Mission(MissionTables, metaclass=_Told):
                     raise
                 continue
             if left_out:
-                warn(f"only: {shown(stage)} flies alone, lit at the start; left out: {', '.join(left_out)}")
+                warn(f"only: {shown(stage)} flies alone, ignited at the start; omitted: {', '.join(left_out)}")
             return mission
 
     def remove(self, *paths: str, shift: bool | None = None) -> Mission:

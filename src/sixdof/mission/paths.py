@@ -46,7 +46,7 @@ def steps_of(path: str) -> list[str]:
 
 
 class NewTable(dict):
-    """A table that was left out and is being written: it takes any key, and the checks of the mission judge it."""
+    """A table that was omitted and is being written: it takes any key, and the checks of the mission judge it."""
 
 
 def next_step(node: Any, steps: list[str], table: str) -> tuple[Any, list[str]]:
@@ -151,7 +151,7 @@ def _leaf(root: Any, path: str) -> tuple[Any, tuple, Any]:
         if value is None:
             raise NoPath(f'the mission has no "{key_of(loc)}"', "add it, then disperse numbers of it")
         if not isinstance(value, (BaseModel, Mapping, tuple, list)):
-            raise NoPath(f'"{key}" is a value, not a table', f'leave out ".{".".join(steps)}"')
+            raise NoPath(f'"{key}" is a value, not a table', f'omit ".{".".join(steps)}"')
         node, table = value, key if isinstance(key, str) else ""
 
 
@@ -160,7 +160,7 @@ def _entries(node: Any) -> dict | list:
 
 
 def _numbers_in(table: Any) -> str:
-    """Return the hint that names the quantities of a table, "" where it is none."""
+    """Return the hint that names the quantities of a table, "" where it is not one."""
     if not isinstance(table, BaseModel):
         return ""
     keys = [key for key in type(table).model_fields if _quantity(table, key)[0] is not None]
@@ -168,7 +168,7 @@ def _numbers_in(table: Any) -> str:
 
 
 def _quantity(owner: Any, key: Any) -> tuple[str | None, Callable[[Any], float]]:
-    """Return unit and check of the quantity `key` of a table; no unit where it is no quantity."""
+    """Return unit and check of the quantity `key` of a table; no unit where it is not a quantity."""
     if not isinstance(owner, BaseModel):
         return None, float
     if key == "threshold" and hasattr(owner, "when"):  # of a rule: a time or a height

@@ -62,7 +62,7 @@ def _brief_key(steps: list) -> str:
 
 
 def _entry(node, table, step) -> str | None:
-    """Return the words for one entry of a list or dictionary of tables, None where `table` is no such."""
+    """Return the words for one entry of a list or dictionary of tables, None where `table` is not one of these."""
     if table in ("motor", "disperse") and isinstance(step, str):
         return f'{table} "{brief(step)}"'
     if not isinstance(step, int):

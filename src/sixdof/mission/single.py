@@ -1,4 +1,4 @@
-"""One stage of a stack as a mission of its own: the tables that remain, and what was left out."""
+"""One stage of a stack as a mission of its own: the tables that remain, and what was omitted."""
 
 from __future__ import annotations
 
@@ -20,7 +20,7 @@ _LISTS = ("rule", "recovery", "harness", "failure", "correlation")
 
 
 def alone(mission: MissionTables, stage: str) -> tuple[dict[str, Any], list[str]]:
-    """Return the tables of one stage alone and, in words, what was left out of them so far; `drop` goes on from there.
+    """Return the tables of one stage alone and, in words, what was omitted so far; `drop` goes on from there.
 
     Raises MissionError for a stage that the mission does not have.
     """

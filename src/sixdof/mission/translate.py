@@ -78,7 +78,7 @@ def _sentence(kind: str, context: dict, value: Any, loc: tuple, text: str) -> tu
 
 
 def _table_hint(loc: tuple) -> str:
-    """Return how the table at `loc` is written, "" where it is no table."""
+    """Return how the table at `loc` is written, "" where it is not a table."""
     if loc[0] == "disperse" and len(loc) == 2:
         return "write e.g. { sd = 0.02 }"
     names = [step for step in _without_kind(loc) if isinstance(step, str)]
@@ -148,7 +148,7 @@ def _step(kind: Any, step: Any) -> Any:
 
 
 def _unit_at(loc: tuple) -> str | None:
-    """Return the unit of the quantity at a path, None where it is none."""
+    """Return the unit of the quantity at a path, None where it is not one."""
     owner = _type_at(loc[:-1])
     if not (isinstance(owner, type) and issubclass(owner, BaseModel)) or loc[-1] not in owner.model_fields:
         return None

@@ -125,7 +125,7 @@ def parse(value, unit: str) -> float:
     Raises
     ------
     QuantityError
-        If the text is no quantity, has another dimension, is not finite, or beyond all reason.
+        If the text is not a quantity, has another dimension, is not finite, or is out of all proportion.
     """
     if isinstance(value, str):
         number = _parse_text(value, unit)
@@ -135,11 +135,11 @@ def parse(value, unit: str) -> float:
         except OverflowError:
             number = math.inf
     else:
-        raise QuantityError(f"{shown(value)} is not a quantity", f"write a number or text such as {example(unit)}")
+        raise QuantityError(f"{shown(value)} is not a quantity", f"write a number or text, for example {example(unit)}")
     if not math.isfinite(number):
         raise QuantityError(f"{shown(value)} is not finite", "write a finite number")
     if abs(number) > LARGEST:
-        raise QuantityError(f"{shown(value)} is far too large", f"write a value such as {example(unit)}")
+        raise QuantityError(f"{shown(value)} is far too large", f"write, for example, {example(unit)}")
     return number
 
 
@@ -153,10 +153,10 @@ def parse_difference(value, unit: str) -> float:
 def _parse_text(text: str, unit: str) -> float:
     match = _NUMBER.fullmatch(text) if len(text) <= LONGEST else None
     if match is None:
-        raise QuantityError(f"{shown(text)} is not a quantity", f"write a number and a unit, such as {example(unit)}")
+        raise QuantityError(f"{shown(text)} is not a quantity", f"write a number and a unit, for example {example(unit)}")
     number, written = match.groups()
     if written.startswith(","):
-        hint = f"write a point for the decimals and a unit, such as {example(unit)}"
+        hint = f"write a point for the decimals and a unit, for example {example(unit)}"
         raise QuantityError(f"{shown(text)} is not a quantity", hint)
     if not written:
         if unit == "1":
@@ -175,7 +175,7 @@ def converter(written: str, unit: str):
     Raises
     ------
     QuantityError
-        If `written` is no unit, or of another dimension.
+        If `written` is not a unit, or is of another dimension.
     """
     import pint
 
@@ -186,7 +186,7 @@ def converter(written: str, unit: str):
         spelled = spelled.replace(sign, name)
     spelled = f"1{spelled}" if spelled.startswith("/") else spelled  # "0.5/s"
     if _UNIT.fullmatch(spelled) is None:
-        raise QuantityError("is not a quantity", f"write a number and a unit, such as {example(unit)}")
+        raise QuantityError("is not a quantity", f"write a number and a unit, for example {example(unit)}")
     registry = _registry()
     wanted = registry.Unit("dimensionless" if unit == "1" else unit)
     try:
@@ -197,7 +197,7 @@ def converter(written: str, unit: str):
     except pint.UndefinedUnitError:
         raise QuantityError(f"has an unknown unit {shown(written)}", f"write e.g. {example(unit)}") from None
     except Exception:  # pint raises a dozen kinds (tokenize, syntax, offset units): the user needs one sentence
-        raise QuantityError("is not a quantity", f"write a number and a unit, such as {example(unit)}") from None
+        raise QuantityError("is not a quantity", f"write a number and a unit, for example {example(unit)}") from None
     if not fits:
         raise QuantityError("has the wrong unit", f"expected a quantity such as {example(unit)}")
     return lambda number: float(registry.Quantity(Decimal(str(number)), source).to(wanted).magnitude)
@@ -244,7 +244,7 @@ def _limit(limit: float, unit: str) -> str:
 
 def _bare(value, unit: str) -> str:
     if isinstance(value, str) or unit == "1":
-        return f"write a value such as {example(unit)}"
+        return f"write, for example, {example(unit)}"
     meant = f'"{value:g} deg"' if unit == "rad" and abs(value) <= 360.0 else example(unit)
     return f"a bare number is in {unit}: write a unit, such as {meant}"
 

@@ -51,7 +51,7 @@ def _mark() -> Path:
 
 
 def is_compiled() -> bool:
-    """Tell whether the kernels of this installation are on disk; a half compilation (killed, or still going on) is none."""
+    """Tell whether the kernels of this installation are on disk; an incomplete compilation (killed, or still going on) does not count."""
     return CACHE and _mark().is_file()
 
 

@@ -80,7 +80,7 @@ def describe(mission: Mission) -> str:
     """Return the vehicle as a readable table: parts, totals loaded and burnt, motors, normal force, static margin, and the air it meets.
 
     Every configuration that flies is totalled: the whole stack, then what is left after each aft stage has gone. Raises TypeError
-    for what is no mission, MissionError for an air that cannot be, such as a sounding whose heights and pressures do not fit together.
+    for anything but a mission, MissionError for an impossible air, such as a sounding whose heights and pressures do not fit together.
     """
     check_mission(mission, "describe")
     whole = range(len(mission.stage))
@@ -182,7 +182,7 @@ def motor_lines(mission: Mission) -> list[str]:
     for name, motor in mission.motor.items():
         fact = motor_facts(motor)
         lines += [
-            f'Motor "{name}": class {fact.class_letter} ({fact.class_percent:.0f} % of the class), '
+            f'Motor "{name}": class {fact.class_letter} ({fact.class_limits[0]:g} to {fact.class_limits[1]:g} N s), '
             f"{fact.total_impulse:.1f} N s in {fact.burn_time:.2f} s (5 % of peak)",
             f"  average {fact.average_thrust:.1f} N, peak {fact.peak_thrust:.1f} N, "
             f"specific impulse {fact.specific_impulse:.1f} s, "

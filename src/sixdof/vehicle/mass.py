@@ -5,7 +5,7 @@ mass aft of the centre and on +z therefore has x < 0 and z > 0 and adds a positi
 
 What the mission leaves open is filled in so:
 - the mass of fins and mounts is that of the whole set; a fin is a plate of even thickness, whatever its section;
-- `wall_thickness` left out means solid; walls are measured normal to the axis and the ends are open;
+- `wall_thickness` omitted means solid; walls are measured normal to the axis and the ends are open;
 - a guide has no side in the mission: it counts as a point on the axis; from a density it is width x width x height;
 - a packed parachute is a cylinder that fills the body at its station, which is that of its centre.
 
@@ -104,7 +104,7 @@ _INSIDE: dict[type, Callable[[object, float, Shape], Lump]] = {PointMass: _point
 
 
 def part_lumps(shape: Shape, number: int, stage: Stage) -> list[tuple[object, Lump]]:
-    """Return every part of the `number`-th stage of the stack with its lump, placed in the stack; motors left out."""
+    """Return every part of the `number`-th stage of the stack with its lump, placed in the stack, without motors."""
     bodies = iter(stage_segments(stage, shape.stage_x0[number]))
     fins = iter([each for each in shape.fins if each.stage == number])
     rows = []
@@ -178,7 +178,7 @@ def mass_table(mission: Mission, stages: Sequence[int], shape: Shape | None = No
 
 
 def stage_lumps(mission: Mission, stages: Sequence[int], shape: Shape | None = None) -> list[list[Lump]]:
-    """Return what does not burn of every stage of a stack: its airframe, its motor cases, and propellant that is not lit.
+    """Return what does not burn of every stage of a stack: its airframe, its motor cases, and propellant that is not ignited.
 
     Only the aft stage's motors burn; a stage in front of it flies with full grains. shape : of these stages, where it is there already.
     """

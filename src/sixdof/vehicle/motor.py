@@ -21,7 +21,7 @@ STEP = 1e-6  # s, in which a curve that ends above zero falls to it
 
 
 class MotorFacts(NamedTuple):
-    """What is printed of a motor: N s, N, s, kg. `class_percent` is how far between its class's limits it stands.
+    """What is printed of a motor: N s, N, s, kg. `class_limits` are those of its class.
 
     Impulse and average thrust are at the reference pressure; the average is over the burn time.
     """
@@ -31,7 +31,7 @@ class MotorFacts(NamedTuple):
     peak_thrust: float
     burn_time: float
     class_letter: str
-    class_percent: float
+    class_limits: tuple[float, float]
     specific_impulse: float
     propellant_mass: float
     loaded_mass: float
@@ -67,14 +67,14 @@ def motor_facts(motor: Motor) -> MotorFacts:
     inside = np.concatenate([[start], time[(time > start) & (time < end)], [end]])
     in_burn = running_impulse(inside, np.interp(inside, time, force))[-1]
     total = float(running_impulse(time, force)[-1])
-    letter, percent = motor_class(total)
+    letter, limits = motor_class(total)
     return MotorFacts(
         total_impulse=total,
         average_thrust=float(in_burn / (end - start)),
         peak_thrust=float(force.max()),
         burn_time=float(end - start),
         class_letter=letter,
-        class_percent=percent,
+        class_limits=limits,
         specific_impulse=total / (motor.propellant_mass * G0),
         propellant_mass=motor.propellant_mass,
         loaded_mass=motor.propellant_mass + motor.case_mass,
@@ -94,8 +94,8 @@ def _burn(time: np.ndarray, force: np.ndarray) -> tuple[float, float]:
     return float(start), float(end)
 
 
-def motor_class(total_impulse: float) -> tuple[str, float]:
-    """Return the class letter of a total impulse (N s) and how far (%) it stands between the class's limits.
+def motor_class(total_impulse: float) -> tuple[str, tuple[float, float]]:
+    """Return the class letter of a total impulse (N s), and the limits of the class: above the first, up to the second (N s).
 
     Each class doubles the one before (NFPA 1125): A over 1.25 to 2.5 N s; below A 1/2A, 1/4A and 1/8A (0 to 0.3125);
     beyond Z the letters go on as AA, AB.
@@ -107,7 +107,7 @@ def motor_class(total_impulse: float) -> tuple[str, float]:
         top, step = 0.5 * top, step - 1
     bottom = 0.0 if step == -3 else 0.5 * top
     letter = f"1/{2**-step}A" if step < 0 else _letter(step)
-    return letter, 100.0 * (total_impulse - bottom) / (top - bottom)
+    return letter, (bottom, top)
 
 
 def _letter(step: int) -> str:
@@ -116,7 +116,7 @@ def _letter(step: int) -> str:
 
 
 def thrust_table(mission: Mission, stage: int, stages: Sequence[int], shape: Shape | None = None) -> Thrust:
-    """Return the thrust of all motors of stage `stage` together, which light as one, in the stack `stages`.
+    """Return the thrust of all motors of stage `stage` together, which ignite as one, in the stack `stages`.
 
     stage is an index into mission.stage and one of `stages`; stations are from the fore end of the stack. The curves of
     different motors are summed at the break points of all; the propellant burns with the impulse of the sum, so motors
@@ -154,7 +154,7 @@ def thrust_table(mission: Mission, stage: int, stages: Sequence[int], shape: Sha
 
 
 def no_thrust(exit_x: float) -> Thrust:
-    """Return the table of a body without a motor: a curve of no thrust that nothing lights."""
+    """Return the table of a body without a motor: a curve of zero thrust that is never ignited."""
     return Thrust(
         time=np.array([0.0, STEP]),
         force=np.zeros(2),

@@ -19,7 +19,7 @@ from sixdof.mission.tables import Motor, Mount
 from sixdof.vehicle.geometry import Shape, outward, ring_angles, shape_of
 from sixdof.vehicle.solids import Lump, cylinder, grain_inertia
 
-GRAIN_SHARE = 0.9  # of the motor's length, where grain_length is left out
+GRAIN_SHARE = 0.9  # of the motor's length, where grain_length is omitted
 CASE_WALL_SHARE = 0.025  # of the motor's diameter, either side
 
 

@@ -1,4 +1,4 @@
-"""Stability as flown: the slopes of the kernel's own forces at small incidence, as a table over Mach and as numbers for people.
+"""Stability as flown: the slopes of the kernel's own forces at small incidence, as a table over Mach and as numbers for display.
 
 One definition for everything that says margin, slope or centre of pressure: central differences of `core.aerodynamics.air_loads`, the
 downwash of fins on fins behind them included, fins at neutral (the mission's own cant, no command), in the plane of incidence where the
@@ -35,7 +35,7 @@ class Plane(NamedTuple):
 
 
 def with_slopes(aero: Aero) -> Aero:
-    """Return the tables with `slope` worked out from all the others."""
+    """Return the tables with `slope` computed from all the others."""
     rows = aero.body.shape[0]
     terms = _chain(aero)
     factors = np.array([1.0]) if terms == 1 else np.linspace(0.5, 1.5, terms)

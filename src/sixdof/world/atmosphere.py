@@ -65,7 +65,7 @@ def at_site(altitude, site_altitude: float, temperature: float | None = None, pr
 
     The measured temperature shifts the whole standard column by one constant, T(z) = T_std(z) + dT with
     dT = temperature - T_std(site_altitude): lapse rates stay the standard's. The pressure follows by exact hydrostatic
-    integration of that column, up and down from the site's pressure; density is p/(R T). What is left out is the
+    integration of that column, up and down from the site's pressure; density is p/(R T). What is omitted is the
     standard's at the site. Raises ValueError for altitudes outside -5..80 km, MissionError (a
     ValueError too) for readings no weather explains.
     """
@@ -98,7 +98,7 @@ def site_pressure(site_altitude: float, pressure: float | None = None) -> float:
     usual = float(standard(site_altitude).pressure)
     base = usual if pressure is None else pressure
     if not is_weather(base, usual):
-        message = f"{pressure:g} Pa is no pressure of the site, where the standard is {usual:.0f} Pa"
+        message = f"{pressure:g} Pa is not a pressure of the site, where the standard is {usual:.0f} Pa"
         hint = "give the pressure measured at the site, not the one reduced to sea level"
         raise MissionError([Fault("", "air.pressure", pressure, message, hint)])
     return base
@@ -122,7 +122,7 @@ def _site_offset(site_altitude: float, temperature: float | None) -> float:
     usual = float(standard(site_altitude).temperature)
     offset = 0.0 if temperature is None else temperature - usual
     if not abs(offset) <= MOST_TEMPERATURE_OFFSET:
-        message = f"{temperature:g} K is no temperature of the site, where the standard is {usual:.1f} K"
+        message = f"{temperature:g} K is not a temperature of the site, where the standard is {usual:.1f} K"
         raise MissionError([Fault("", "air.temperature", temperature, message, 'write it with its unit, such as "24 degC"')])
     return offset
 

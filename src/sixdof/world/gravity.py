@@ -22,7 +22,7 @@ def normal_gravity(latitude, height):
     """Return normal gravity (m/s^2, positive down) at geodetic latitude (rad) and height above the ellipsoid (m).
 
     Somigliana's closed form on the ellipsoid (TR8350.2 eq. 4-1) and the series to second order in height (eq. 4-3): the
-    term left out is below 1e-6 of gravity at 40 km. Height above mean sea level serves as well: they differ by less
+    omitted term is below 1e-6 of gravity at 40 km. Height above mean sea level serves as well: they differ by less
     than 110 m, 3.5e-5 of gravity.
     """
     sine2 = np.sin(latitude) ** 2

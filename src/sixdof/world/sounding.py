@@ -42,7 +42,7 @@ def air_over(mission: Mission, altitude) -> tuple[Atmosphere, np.ndarray]:
     column, which is what a drawn temperature is applied to. Viscosity is dry air's.
 
     Raises ValueError for altitudes outside -5..80 km, MissionError (a ValueError) for readings no weather explains and for a sounding
-    that does not hang together.
+    that is inconsistent.
     """
     altitude, air = np.asarray(altitude, dtype=float), mission.air
     if air.sounding is None:
@@ -117,7 +117,7 @@ def _no_sounding(message: str, hint: str) -> MissionError:
 
 
 class _Column:
-    """A sounding, worked out at nodes of geopotential height, in which the hydrostatic law is plain: d ln p = -g0/(R Tv) dH."""
+    """A sounding, computed at nodes of geopotential height, in which the hydrostatic law is plain: d ln p = -g0/(R Tv) dH."""
 
     def __init__(self, mission: Mission):
         sounding = mission.air.sounding
@@ -174,14 +174,14 @@ class _Column:
         log_p = self.log_p[k] - G0 / GAS_CONSTANT * (height - self.node[k]) / _log_mean(self.virtual[k], virtual)
         return of_gas(self.temperature(height), np.exp(log_p), virtual), np.interp(height, self.node, self.vapour)
 
-    # ---------------------------------------------------------------- does it hang together?
+    # ---------------------------------------------------------------- consistency
 
     def _check_temperature(self) -> None:
         usual = standard_temperature(self.level)
         k = int(np.argmax(np.abs(self.warmth - usual)))
         if abs(self.warmth[k] - usual[k]) > MOST_TEMPERATURE_OFFSET:
             raise _no_sounding(
-                f"{self.warmth[k]:.1f} K is no temperature at {geometric(self.level[k]):.0f} m above mean sea level, where the standard is {usual[k]:.1f} K",
+                f"{self.warmth[k]:.1f} K is not a temperature at {geometric(self.level[k]):.0f} m above mean sea level, where the standard is {usual[k]:.1f} K",
                 "check the units of heights and temperatures",
             )
 

@@ -1,4 +1,4 @@
-"""Checks across tables: does every name lead somewhere, and does the whole hang together?
+"""Check across tables that every name leads somewhere and that the parts of the mission agree.
 
 `problems_of(mission)` runs whenever a Mission is made. The checks of the vehicle's geometry are in `bodies.py`, those of staging and
 event rules in `rules.py`, those of recovery and failures in `recovery.py`, those of the air and the site in `air.py`, those of draws in

@@ -104,7 +104,7 @@ def air_problems(mission: tables.MissionTables) -> Iterator[Problem]:
     """Yield what is wrong with site and air across the tables of `mission`; paths start from the mission."""
     site = mission.site
     if not GROUND[0] <= site.altitude <= GROUND[1]:
-        message = f"{site.altitude:g} m is no altitude of the ground"
+        message = f"{site.altitude:g} m is not an altitude of the ground"
         hint = f"it is the height above mean sea level, from {GROUND[0]:g} to {GROUND[1]:g} m"
         yield Problem(("site", "altitude"), site.altitude, message, hint)
     if site.earth == "wgs84" and abs(site.latitude) > MOST_LATITUDE:

@@ -1,6 +1,6 @@
 """Checks of the vehicle's geometry: bodies that join, and parts that sit in or on them.
 
-Only what is certain is a fault: inside a nose, whose curve is not worked out here, its base is taken for its radius.
+Only what is certain is a fault: inside a nose, whose curve is not computed here, its base is taken for its radius.
 """
 
 from __future__ import annotations

@@ -9,7 +9,7 @@ from sixdof.mission.files import curves
 
 
 def missing(table, keys, why: str) -> Iterator[Problem]:
-    """Yield a problem for each of `keys` left out although `why` needs it."""
+    """Yield a problem for each of `keys` that is omitted although `why` needs it."""
     for key in keys:
         if getattr(table, key) in (None, (), ""):
             yield Problem((key,), None, "missing", f"{why} needs {', '.join(keys)}")

@@ -30,7 +30,7 @@ def _carriers(mission: tables.MissionTables) -> dict[str, int]:
 def _recoveries(mission: tables.MissionTables, carrier: dict[str, int], staging: Staging) -> Iterator[Problem]:
     for i, recovery in enumerate(mission.recovery):
         if recovery.when == "separation" and not staging.separable:
-            hint = 'it can never open the canopy: add a rule with action = "separate", or give the joint a retention_force'
+            hint = 'it can never deploy the canopy: add a rule with action = "separate", or give the joint a retention_force'
             yield Problem(("recovery", i, "when"), recovery.when, "no stage ever separates", hint)
         if recovery.motor_delay is None or recovery.canopy not in carrier:
             continue
@@ -52,11 +52,11 @@ def _harnesses(mission: tables.MissionTables, carrier: dict[str, int], stack: St
             continue
         if harness.canopy in seen:
             message = f"there is another harness of the canopy {shown(harness.canopy)}"
-            yield Problem(("harness", i, "canopy"), harness.canopy, message, "remove one: a canopy parts the airframe once")
+            yield Problem(("harness", i, "canopy"), harness.canopy, message, "remove one: a canopy separates the airframe once")
         seen.add(harness.canopy)
         stage = carrier[harness.canopy]
         if not ROUNDING < harness.separation_station < stack.length[stage] - ROUNDING:
-            message = f"{harness.separation_station:g} m does not part stage {shown(mission.stage[stage].name)} in two"
+            message = f"{harness.separation_station:g} m does not separate stage {shown(mission.stage[stage].name)} in two"
             hint = f"it is a station between the stage's ends, 0 and {stack.length[stage]:g} m"
             yield Problem(("harness", i, "separation_station"), harness.separation_station, message, hint)
 
@@ -82,13 +82,13 @@ def _nothing_to_fail(mission: tables.MissionTables, failure: tables.Failure, sta
     """Return why what a failure names has nothing that could fail so, "" where it has."""
     kind, of = failure.kind, failure.of
     if kind == "no_ignition" and of not in staging.motor:
-        return f"stage {shown(of)} has no motor to light"
+        return f"stage {shown(of)} has no motor to ignite"
     if kind == "no_separation" and of not in staging.separable:
         return f"stage {shown(of)} has no joint that parts"
     if kind == "late_apogee" and of not in _with_apogee(mission, staging):
         return f"nothing in stage {shown(of)} waits for apogee"
     if kind == "no_deployment" and of not in _released(mission):
-        return f"neither a recovery nor a rule opens {shown(of)}"
+        return f"neither a recovery nor a rule deploys {shown(of)}"
     if kind == "harness_breaks" and of not in {harness.canopy for harness in mission.harness}:
         return f"the canopy {shown(of)} has no harness"
     return ""

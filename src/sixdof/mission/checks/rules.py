@@ -1,4 +1,4 @@
-"""Checks of staging: joints, motors that something must light, and event rules that cannot be or contradict each other.
+"""Checks of staging: joints, motors that something must ignite, and event rules that cannot be or contradict each other.
 
 Only what is certain is a fault: a rule is refused where no flight of the mission can ever make it act.
 """
@@ -19,7 +19,7 @@ class Staging:
     """What can happen to the stages of a mission, by name: which have a `motor`, which are `lit`, which can part.
 
     `lit` and `separable` (stages that can leave the one in front of them) follow from the rules whose own triggers can come,
-    from joints that slip or break, and from the last stage, which is lit at the start.
+    from joints that slip or break, and from the last stage, which is ignited at the start.
     """
 
     def __init__(self, mission: tables.MissionTables):
@@ -36,7 +36,7 @@ class Staging:
         self.separable &= set(self.names[1:])
 
     def target(self, rule: tables.Rule) -> str:
-        """Return the stage that a rule lights or separates."""
+        """Return the stage that a rule ignites or separates."""
         return rule.target or self.names[-1]
 
     def stage(self, rule: tables.Rule) -> str:
@@ -78,17 +78,17 @@ def _front(mission: tables.MissionTables) -> Iterator[Problem]:
 
 
 def _motors(mission: tables.MissionTables, staging: Staging) -> Iterator[Problem]:
-    """Motors that nothing lights (once the mission says how it stages), and ignition of no motor."""
+    """Motors that nothing ignites (once the mission says how it stages), and ignition of no motor."""
     for i, stage in enumerate(mission.stage):
         has_motor = stage.name in staging.motor
         if not has_motor and stage.ignition != tables.Ignition():
-            yield Problem(("stage", i, "ignition"), None, "the stage has no motor to light", "add a mount, or remove it")
+            yield Problem(("stage", i, "ignition"), None, "the stage has no motor to ignite", "add a mount, or remove it")
         elif i == len(mission.stage) - 1 and stage.ignition != tables.Ignition():
             message = "the clock of a flight starts with the last stage's ignition, so it has no delay"
-            yield Problem(("stage", i, "ignition"), None, message, "remove the table; stages that rules light may have one")
+            yield Problem(("stage", i, "ignition"), None, message, "remove the table; stages that rules ignite may have one")
         if has_motor and staging.staged and stage.name not in staging.lit:
-            message = "no rule that can act lights the stage's motor"
-            hint = f'add a rule with action = "ignite" and target = "{stage.name}"; only the last stage is lit at the start'
+            message = "no rule that can act ignites the stage's motor"
+            hint = f'add a rule with action = "ignite" and target = "{stage.name}"; only the last stage is ignited at the start'
             yield Problem(("stage", i, "part"), None, message, hint)
 
 
@@ -98,24 +98,24 @@ _Problems = Iterator[Problem]  # their paths start from the rule
 
 
 def _target(rule: tables.Rule, staging: Staging) -> _Problems:
-    """The stage that a rule lights or separates."""
+    """The stage that a rule ignites or separates."""
     names, target = staging.names, rule.target
     if rule.action not in ("ignite", "separate"):
         return
     if len(names) == 1:
         message = f"there is one stage: none to {rule.action}"
-        hint = "it is lit at the start" if rule.action == "ignite" else "add a second [[stage]], or remove the rule"
+        hint = "it is ignited at the start" if rule.action == "ignite" else "add a second [[stage]], or remove the rule"
         yield Problem(("action",), rule.action, message, hint)
     elif target and target not in names:
         yield Problem(("target",), target, f"there is no stage {shown(target)}", suggestion(target, names, "stages"))
     elif rule.action == "separate" and target == names[0]:
         hint = f"name the stage that leaves it with all behind it: {', '.join(names[1:])}"
-        yield Problem(("target",), target, f"{shown(target)} is the front stage, with none to part from", hint)
+        yield Problem(("target",), target, f"{shown(target)} is the front stage, with none to separate from", hint)
     elif rule.action == "ignite" and target == names[-1]:
-        hint = f"remove the rule, or light one in front of it: {', '.join(names[:-1])}"
-        yield Problem(("target",), target, f"{shown(target)} is the last stage, which is lit at the start", hint)
+        hint = f"remove the rule, or ignite one in front of it: {', '.join(names[:-1])}"
+        yield Problem(("target",), target, f"{shown(target)} is the last stage, which is ignited at the start", hint)
     elif rule.action == "ignite" and target not in staging.motor:
-        yield Problem(("target",), target, f"stage {shown(target)} has no motor to light", "add a mount, or remove the rule")
+        yield Problem(("target",), target, f"stage {shown(target)} has no motor to ignite", "add a mount, or remove the rule")
 
 
 def _trigger(rule: tables.Rule, staging: Staging) -> _Problems:
@@ -135,12 +135,12 @@ def _trigger(rule: tables.Rule, staging: Staging) -> _Problems:
             yield Problem(loc, value, "there is one stage: none ever separates", "the rule can never act: remove it")
         elif name == names[0]:
             hint = f"a separation is that of the stage which is left behind: {', '.join(names[1:])}"
-            yield Problem(loc, value, f"{shown(name)} is the front stage, with none to part from", hint)
+            yield Problem(loc, value, f"{shown(name)} is the front stage, with none to separate from", hint)
         else:
             hint = 'the rule can never act: add one with action = "separate", or give the joint a retention_force'
             yield Problem(loc, value, f"{whose} never separates", hint)
     elif not (name in staging.lit if name else staging.lit):
-        why = "nothing lights it" if not name or name in staging.motor else "it has no motor"
+        why = "nothing ignites it" if not name or name in staging.motor else "it has no motor"
         hint = 'the rule can never act: name a stage that burns, or add a rule with action = "ignite"'
         yield Problem(loc, value, f"{whose} never burns: {why}", hint)
 

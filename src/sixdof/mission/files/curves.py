@@ -48,7 +48,7 @@ def equal_lengths(columns: Sequence[Sequence[float]], names: Sequence[str]) -> I
 def _few(values: Sequence[float]) -> Iterator[Flaw]:
     if len(values) < 2:
         points = f"{len(values)} point{'' if len(values) == 1 else 's'}"
-        yield Flaw(None, None, f"a curve of {points} is none", "write two or more points")
+        yield Flaw(None, None, f"has {points}", "a curve needs two or more points")
 
 
 def _thrust(columns: Sequence[Sequence[float]]) -> Iterator[Flaw]:

@@ -44,7 +44,7 @@ def check_ordinary(path: str | Path, most: float = MOST_BYTES) -> None:
     except (OSError, ValueError):
         return
     if not (stat.S_ISREG(found.st_mode) or stat.S_ISDIR(found.st_mode)):
-        raise FileFault("is no ordinary file", "give the path of a file, not of a device or a pipe")
+        raise FileFault("is not an ordinary file", "give the path of a file, not of a device or a pipe")
     if stat.S_ISREG(found.st_mode) and found.st_size > most:
         raise FileFault(f"holds {found.st_size / 1e6:.0f} MB, more than the {most / 1e6:.0f} MB that such a file may have", "check which file it is")
 
@@ -89,7 +89,7 @@ def read_apart(path: str | Path, most: float | None = None) -> None:
     if code == _TOO_LARGE:
         raise FileFault(f"unpacks to more than {most / 1e6:.0f} MB", "select what is needed of it first")
     if code != 0:
-        raise FileFault("is no netCDF file, or is damaged", "write it again")
+        raise FileFault("is not a netCDF file, or is damaged", "write it again")
 
 
 def _memory() -> float:
@@ -129,7 +129,7 @@ def check_zarr(path: Path) -> dict[str, dict]:
     Raises
     ------
     FileFault
-        For what is no store, one of version 2, one whose codecs do more than decode, or one with something else in it than files.
+        For what is not a store, one of version 2, one whose codecs do more than decode, or one with something else in it than files.
     """
     entries = _entries(path)
     found = {"": _metadata(path, "group")}
@@ -154,7 +154,7 @@ def _entries(path: Path) -> list[os.DirEntry]:
                 if entry.is_dir(follow_symlinks=False):
                     folders.append(entry.path)
                 elif not entry.is_file(follow_symlinks=False):
-                    raise FileFault(f"holds {entry.name}, which is no ordinary file", "give a store that nobody has put anything into")
+                    raise FileFault(f"holds {entry.name}, which is not an ordinary file", "give a store that nobody has put anything into")
                 elif entry.name in OLDER:
                     raise FileFault("is a zarr store of version 2, which is not read", "write it again with zarr_format=3")
     with os.scandir(path) as entries:
@@ -169,7 +169,7 @@ def _metadata(folder: Path, kind: str) -> dict:
     except (OSError, ValueError, RecursionError):
         raise FileFault("is damaged, or no zarr store of version 3", "give a store that this library wrote") from None
     if not isinstance(found, dict) or found.get("zarr_format") != 3 or found.get("node_type") != kind:
-        raise FileFault(f"is no zarr {kind} of version 3", "write it again with zarr_format=3")
+        raise FileFault(f"is not a zarr {kind} of version 3", "write it again with zarr_format=3")
     return found
 
 

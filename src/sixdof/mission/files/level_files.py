@@ -76,7 +76,7 @@ def read_sounding(path: str | Path) -> dict[str, tuple[float, ...]]:
     Raises
     ------
     MissionError
-        If the file cannot be read or is no sounding: every fault with its line or level.
+        If the file cannot be read or is not a sounding: every fault with its line or level.
     """
     if not _is_netcdf(path):
         rows = read_known(path, levels.AIR_UNITS, levels.ALIASES)
@@ -159,7 +159,7 @@ def _from_netcdf(path: str | Path, of: str) -> dict[str, dict[str, tuple[float, 
         except FileFault as fault:
             raise MissionError([Fault(str(path), "", None, fault.message, fault.hint)]) from None
         except Exception:  # of a dozen kinds, from the file's library up: the user needs one sentence
-            raise MissionError([Fault(str(path), "", None, "is no netCDF file, or is damaged", "write it again")]) from None
+            raise MissionError([Fault(str(path), "", None, "is not a netCDF file, or is damaged", "write it again")]) from None
         try:
             return _Profile(str(path), dataset, of).members()
         except (OSError, RuntimeError):  # of the file's library, which reads when asked
@@ -264,7 +264,7 @@ class _Profile:
         return np.broadcast_to(np.where(np.isfinite(values), values, np.nan), (count, self.dataset.sizes[self.dim]))
 
     def members(self) -> dict[str, dict[str, tuple[float, ...]]]:
-        """Return the columns of every member, lowest level first, levels with a missing value left out."""
+        """Return the columns of every member, lowest level first, levels with a missing value omitted."""
         columns = self._columns()
         names = [""]
         if self.member is not None:

@@ -44,7 +44,7 @@ SUPERSATURATION = 1.5  # K that a dew point may lie above the temperature
 
 
 def wind_flaws(columns: Columns) -> Iterator[Flaw]:
-    """Find what keeps columns (empty where left out) from being a wind over height."""
+    """Find what keeps columns (empty where omitted) from being a wind over height."""
     given = _given(columns)
     yield from _heights(given, (), "a forecast of the wind")
     if not any(name in given for pair in WINDS for name in pair):
@@ -53,7 +53,7 @@ def wind_flaws(columns: Columns) -> Iterator[Flaw]:
 
 
 def air_flaws(columns: Columns) -> Iterator[Flaw]:
-    """Find what keeps columns (empty where left out) from being a sounding."""
+    """Find what keeps columns (empty where omitted) from being a sounding."""
     given = _given(columns)
     yield from _heights(given, ("pressure",), "a sounding")
     if "temperature" not in given:
@@ -122,7 +122,7 @@ def _ranges_of_heights(given: Columns) -> Iterator[Flaw]:
     low, high = LEVELS
     for name in HEIGHTS:
         hint = f'name the unit, such as "{name} (m)" in the header of a CSV'
-        yield from _first(given, name, lambda h: not low <= h <= high, "{} m is no height of a level", hint)
+        yield from _first(given, name, lambda h: not low <= h <= high, "{} m is not a height of a level", hint)
 
 
 def _temperatures(given: Columns) -> Iterator[Flaw]:
@@ -140,17 +140,17 @@ def _temperatures(given: Columns) -> Iterator[Flaw]:
 
 def _pressures(given: Columns) -> Iterator[Flaw]:
     hint = 'name the unit, such as "pressure (hPa)" in the header of a CSV'
-    yield from _first(given, "pressure", lambda p: not 0.0 < p <= MOST_PRESSURE, "{} Pa is no pressure of air", hint)
+    yield from _first(given, "pressure", lambda p: not 0.0 < p <= MOST_PRESSURE, "{} Pa is not a pressure of air", hint)
     lowest = given.get("pressure", (MOST_PRESSURE,))[0]
     if 0.0 < lowest < LOWEST_LEVEL_PRESSURE:
-        yield Flaw(0, "pressure", f"{shown(float(lowest))} Pa is no pressure of the lowest level", hint)
+        yield Flaw(0, "pressure", f"{shown(float(lowest))} Pa is not a pressure of the lowest level", hint)
 
 
 def _humidities(given: Columns) -> Iterator[Flaw]:
     hint = 'name the unit, such as "relative_humidity (%)" in the header of a CSV'
     yield from _first(given, "relative_humidity", lambda u: not 0.0 <= u <= MOST_RELATIVE, "{} is not 0 to 1", hint)
     hint = "it is the mass of vapour in a kilogram of air, such as 0.008"
-    yield from _first(given, "specific_humidity", lambda q: not 0.0 <= q <= MOST_SPECIFIC, "{} is no specific humidity", hint)
+    yield from _first(given, "specific_humidity", lambda q: not 0.0 <= q <= MOST_SPECIFIC, "{} is not a specific humidity", hint)
 
 
 def _speeds(given: Columns) -> Iterator[Flaw]:

@@ -52,7 +52,7 @@ def read_columns(path: str | Path, wanted: Wanted, flaws: Callable[[tuple], Iter
     Raises
     ------
     MissionError
-        If the file cannot be read, a column is missing, or a cell is no finite number: every fault with its line.
+        If the file cannot be read, a column is missing, or a cell is not a finite number: every fault with its line.
     """
     file = str(path)
     lines = _lines(file, read_text(path))
@@ -85,7 +85,7 @@ def read_known(path: str | Path, known: Mapping[str, str], aliases: Mapping[str,
     Raises
     ------
     MissionError
-        If the file cannot be read, has no header or none of the columns, or a cell is no finite number.
+        If the file cannot be read, has no header or none of the columns, or a cell is not a finite number.
     """
     file = str(path)
     lines = _lines(file, read_text(path))
@@ -114,7 +114,7 @@ def read_column(path: str | Path, name: str) -> tuple[tuple[float, ...], str]:
     Raises
     ------
     MissionError
-        If the file cannot be read, has no header or no such column, or a cell is no finite number.
+        If the file cannot be read, has no header or no such column, or a cell is not a finite number.
     """
     file = str(path)
     lines = _lines(file, read_text(path))
@@ -145,7 +145,7 @@ def read_text(path: str | Path) -> str:
     Raises
     ------
     MissionError
-        If there is no such file, it is a folder, a device or a pipe, larger than any table, may not be read, or is no UTF-8 text.
+        If there is no such file, it is a folder, a device or a pipe, larger than any table, may not be read, or is not UTF-8 text.
     """
     try:
         check_ordinary(path)

@@ -329,7 +329,9 @@ class Harness(Table):
 class Stage(Table):
     """One stage: its bodies of revolution in order from the front, then everything in and on them.
 
-    Stations are measured aft from the stage's own fore end (the nose tip of a stage with a nose).
+    Stations are measured aft from the stage's own fore end (the nose tip of a stage with a nose). One may be given by another part of the
+    stage: `station = { aft_of = "sampler bay", gap = "10 mm" }` puts a part's fore end there, `fore_of` its aft end at the other's fore end,
+    `flush_fore` and `flush_aft` put both fore ends, or both aft ends, in one plane, `gap` away from it.
     """
 
     name: str = key("what the stage is called", "sandpiper")

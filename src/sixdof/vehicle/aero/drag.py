@@ -130,7 +130,7 @@ def drag_breakdown(mission: Mission, stages: Sequence[int], mach, unit_reynolds=
     ----------
     stages : numbers of the stages that fly together, front first.
     mach : (n,)
-    unit_reynolds : (n,) or scalar, V rho/mu in 1/m; that of the standard atmosphere at sea level if left out.
+    unit_reynolds : (n,) or scalar, V rho/mu in 1/m; that of the standard atmosphere at sea level if omitted.
 
     A measured drag curve is not part of it: with one, the flight uses the curve, under "measured", in place of "total".
     """

@@ -86,7 +86,7 @@ def crowding(count: int) -> float:
 
 
 def panel_slope(mach, fin: FinSet, reference: float, count: int | None = None) -> np.ndarray:
-    """Return CN_alpha (1/rad, on the area `reference`) of one panel of `count` (the set's, if left out) over `mach`; a cubic
+    """Return CN_alpha (1/rad, on the area `reference`) of one panel of `count` (the set's, if omitted) over `mach`; a cubic
     joins 0.8 to 1.2.
 
     Accuracy: some 5 % below Mach 0.8 and above 1.4, 15 % between (ours, from the spread of the theories joined).

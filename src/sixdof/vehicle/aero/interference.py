@@ -68,7 +68,7 @@ def gap_share(gap: float, span: float) -> float:
     """Return the share of the fin-body factors that is left with a slot `gap` (m) between root and body.
 
     Air slips through the slot and the load there falls to nothing. Slender-wing theory with a slit (H. Mirels 1954;
-    D. A. Dugan and K. Hikido, NACA TN 3224, 1954; cited from memory, numbers worked out here) loses 31 % for a slot of 1 %
+    D. A. Dugan and K. Hikido, NACA TN 3224, 1954; cited from memory, numbers computed here) loses 31 % for a slot of 1 %
     of the exposed span, and viscosity saves part: loss = 0.5 (1 - GAP_KEPT) g/(g + 0.0025), 12 % there; common practice
     is 10 to 20 %. Factor of 2 either way. The same for incidence, deflection and the load carried over.
     """

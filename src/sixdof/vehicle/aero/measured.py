@@ -21,7 +21,7 @@ LAST_INCIDENCE = math.radians(80.0)
 
 
 def measured_of(mission: Mission, stages: Sequence[int]) -> Measured | None:
-    """Return the measurements that hold for the aerodynamics of `stages` flying together, None where there are none.
+    """Return the measurements that hold for the aerodynamics of `stages` flying together, None if there are none.
 
     They are the aft stage's, and belong to that stage with every stage that stands on it; a stage that flies without
     the ones in front of it has none.

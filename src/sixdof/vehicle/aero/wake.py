@@ -1,6 +1,6 @@
 """Vortices that a set of fins sheds onto a set behind it: the pairs of sets, and what one vortex does to one panel.
 
-Each panel sheds one rolled-up vortex; its strength, path and image are worked out in flight (core/forces/aerodynamics.py).
+Each panel sheds one rolled-up vortex; its strength, path and image are computed in flight (core/forces/aerodynamics.py).
 Left out: the roll-up's own length, the mutual motion of the vortices, the load they put on the body between the sets,
 the delay of the wake, and the vortices of bodies at high incidence.
 """
