@@ -57,7 +57,7 @@ TABLES = {
     "wind row short": (WIND, 'profile = "table"\ntable = [[10, 1]]', "air.wind.table[0][2]", "missing", "every entry"),
     "wind speed and table": (WIND, 'profile = "table"\nspeed = 3\ntable = [[0, 1, 0], [9, 2, 0]]', "air.wind.speed", "does not use it", "remove it"),
     "curve of two lengths": (MOTOR_CURVE, "{ time = [0, 1], thrust = [1, 1, 1] }", "motor.D240.thrust_curve", "differ in length", "one entry a point"),
-    "curve of one point": (MOTOR_CURVE, "{ time = [0], thrust = [1] }", "motor.D240.thrust_curve", "a curve of 1 point", "two or more"),
+    "curve of one point": (MOTOR_CURVE, "{ time = [0], thrust = [1] }", "motor.D240.thrust_curve", "has 1 point", "two or more"),
     "curve not rising": (MOTOR_CURVE, "{ time = [0, 1, 1], thrust = [1, 1, 1] }", "motor.D240.thrust_curve.time[2]", "1 s follows 1 s", "must rise"),
     "curve before ignition": (MOTOR_CURVE, "{ time = [-1, 1], thrust = [1, 1] }", "motor.D240.thrust_curve.time[0]", "before ignition", "0 s"),
     "curve negative": (MOTOR_CURVE, "{ time = [0, 1], thrust = [1, -1] }", "motor.D240.thrust_curve.thrust[1]", "-1 N is negative", "0 N or more"),
@@ -78,7 +78,7 @@ TABLES = {
     # tangent ogive: (R^2 + L^2)/(2R) = (0.0375^2 + 0.25^2)/0.075 = 0.852083 m
     "ogive radius small": (NOSE, NOSE + '\nshape = "secant-ogive"\nogive_radius = 0.8', "stage[0].part[0].ogive_radius", "bulge", "0.852083"),
     "exponent not used": (NOSE, NOSE + "\nexponent = 0.7", "stage[0].part[0].exponent", "does not use it", "remove it"),
-    "haack too full": (NOSE, NOSE + '\nshape = "haack"\nhaack_c = 0.7', "stage[0].part[0].haack_c", "must be at most 0.666667", "value"),
+    "haack too full": (NOSE, NOSE + '\nshape = "haack"\nhaack_c = 0.7', "stage[0].part[0].haack_c", "must be at most 0.666667", "for example"),
     "tip chord missing": ('tip_chord = "50 mm"\n', "", "stage[0].part[2].tip_chord", "missing", "needs root_chord, tip_chord, semispan"),
     "tip chord not used": ('tip_chord = "50 mm"', 'tip_chord = "50 mm"\noutline = "ellipse"', "stage[0].part[2].tip_chord", "does not use it", "remove it"),
     "points forgotten": (TAIL_OUTLINE, 'outline = "polygon"', "stage[0].part[2].points", "missing", "needs points"),

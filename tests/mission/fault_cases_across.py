@@ -59,7 +59,7 @@ ACROSS = {
     "guide behind the body": ('station = "1.1 m"', 'station = "1.4 m"', "stage[0].part[4].station", "1.4 m is not on", "stations count aft"),
     "canopy behind the body": ('station = "0.6 m"', 'station = "1.4 m"', "stage[0].part[7].station", "1.4 m is not on", "stations count aft"),
     "cg behind the body": ('name = "dart"', 'name = "dart"\nmeasured = { cg = 2 }', "stage[0].measured.cg", "2 m is not in", "stations count aft"),
-    "one guide": (FIRST_GUIDE + '\nmass = "5 g"', "", "stage[0].part", "has 1 guide", "two or more"),
+    "one guide": (FIRST_GUIDE + '\nmass = "5 g"', "", "stage[0].part", "has 1 rail guide", "two or more"),
     "guides in one place": ('station = "0.7 m"', 'station = "1.1 m"', "stage[0].part[4].station", "all guides are at 1.1 m", "different stations"),
     "rail too short": ('length = "3 m"', 'length = "40 cm"', "rail.length", "0.4 m is not longer than the guides are apart, 0.4 m", "never be guided"),
     "no servo": ('[servo]\nnatural_frequency = "10 Hz"', "", "servo", "missing", "add a table [servo]"),

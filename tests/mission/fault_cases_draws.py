@@ -125,7 +125,7 @@ PATHS = {
         "not a number with decimals",
         "",
     ),
-    "a path through a number": (IMPULSE, also("rail.length.x = { sd = 1 }"), "disperse.rail.length.x", '"length" is a value', 'leave out ".x"'),
+    "a path through a number": (IMPULSE, also("rail.length.x = { sd = 1 }"), "disperse.rail.length.x", '"length" is a value', 'omit ".x"'),
     "a path into what is not there": (
         IMPULSE,
         also("stage.dart.measured.mass = { sd = 1 }"),

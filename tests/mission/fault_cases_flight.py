@@ -61,7 +61,7 @@ FLIGHT = {
     ),
     "receiver too fast": (*tables('[sensors.receiver]\nrate = "101 Hz"'), "sensors.receiver.rate", "more than the autopilot's", "once a tick"),
     "unknown sensor": (*tables("[sensors.gyros]\nbias = 0"), "sensors.gyros", "unknown key", 'did you mean "gyro"?'),
-    "share above one": (*tables("[estimator]\nfix_position = 1.5"), "estimator.fix_position", "must be at most 1", "value"),
+    "share above one": (*tables("[estimator]\nfix_position = 1.5"), "estimator.fix_position", "must be at most 1", "for example"),
     # ---- guidance
     "waypoint on the ground": (*tables(POINT + '"0 m"'), "guidance.waypoint[0].height", "must be more than 0 m", '"75 mm"'),
     "waypoint below the floor": (
@@ -130,7 +130,7 @@ FLIGHT = {
         "raise autopilot.rate",
     ),
     "notch without a frequency": (*autopilot("notch = { depth = 0.2 }"), "autopilot.notch.frequency", "missing", 'frequency = "100 Hz"'),
-    "notch deeper than nothing": (*autopilot('notch = { frequency = "12 Hz", depth = 1.2 }'), "autopilot.notch.depth", "must be at most 1", "value"),
+    "notch deeper than nothing": (*autopilot('notch = { frequency = "12 Hz", depth = 1.2 }'), "autopilot.notch.depth", "must be at most 1", "for example"),
     "computation delay": (
         *autopilot('computation_delay = "0.63 s"'),
         "autopilot.computation_delay",

@@ -31,7 +31,7 @@ def test_csv__units_and_names_of_columns(tmp_path, broken):
 
 FAULTS = {
     "not rising": ("0, 2, 0.02\n0, 2, 0.02\n", "line 2: column mach", "must rise"),
-    "one point": ("0, 2, 0.02\n", "a curve of 1 point is none", "two or more"),
+    "one point": ("0, 2, 0.02\n", "has 1 point", "two or more"),
     "negative Mach": ("-1, 2, 0.02\n1, 2, 0.02\n", "line 1: column mach: -1 is negative", "0 or more"),
     "no lift": ("0, 2, 0.02\n1, 0, 0.02\n", "line 2: column slope: 0 1/rad is not more than 0", "grows with its incidence"),
     "two columns": ("0, 2\n1, 2\n", "has 2 columns and no header", "mach, slope (1/rad), centre (m)"),
@@ -96,7 +96,7 @@ def test_roll__csv_and_back_to_text(tmp_path, broken):
 ROLL_FAULTS = {
     "positive damping": ("0, -3\n1, 5\n", "damping", "line 2: column damping: 5 is not less than 0", "against the roll"),
     "negative forcing": ("0, 3\n1, -3\n", "forcing", "line 2: column forcing: -3 1/rad is not more than 0", "rolls the vehicle positive"),
-    "one point": ("0, -3\n", "damping", "a curve of 1 point is none", "two or more"),
+    "one point": ("0, -3\n", "damping", "has 1 point", "two or more"),
     "not rising": ("1, -3\n1, -3\n", "damping", "line 2: column mach", "must rise"),
     "negative Mach": ("-1, -3\n1, -3\n", "damping", "line 1: column mach: -1 is negative", "0 or more"),
     "one column": ("0\n1\n", "damping", "no header", "mach, damping"),

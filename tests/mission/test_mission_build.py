@@ -168,7 +168,7 @@ def test_change__a_new_motor_with_a_point_in_its_name(mission):
         ("stage.0.part.rail_guide.station", 'there are 2 entries "rail_guide"', "say which by number: 3, 4"),
         ("motor.D24.length", 'there is no "D24"', 'did you mean "D240"?'),
         ("disperse.aero.darg.sd", 'there is no "aero.darg.sd"', 'did you mean "aero.drag"?'),
-        ("rail.length.x", '"length" is a value, not a table', 'leave out ".x"'),
+        ("rail.length.x", '"length" is a value, not a table', 'omit ".x"'),
         ("stage.0.measured.cgg", "unknown key", 'did you mean "cg"?'),
         ("", 'there is no ""', "valid keys: title"),
     ],

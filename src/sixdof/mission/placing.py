@@ -51,7 +51,7 @@ class _Places:
         for j, part in enumerate(self.parts):
             if part.get("kind") not in BODIES and isinstance(part.get("station"), dict):
                 self._station(j)
-        own = {part.get("name") for part in self.parts if part.get("kind") == "parachute"}
+        own = [part.get("name") for part in self.parts if part.get("kind") == "parachute"]
         harnesses = self.tables.get("harness")
         for k, harness in enumerate(harnesses if isinstance(harnesses, list) else ()):
             if isinstance(harness, dict) and harness.get("canopy") in own and isinstance(harness.get("separation_station"), dict):

@@ -130,7 +130,7 @@ def _temperatures(given: Columns) -> Iterator[Flaw]:
     for name in ("temperature", "dew_point"):
         hint = f'name the unit, such as "{name} (degC)" in the header of a CSV'
         least = low if name == "temperature" else 0.5 * low  # dew points of dry air lie far lower
-        yield from _first(given, name, lambda t: not least <= t <= high, f"{{}} K is no {name.replace('_', ' ')} of air", hint)
+        yield from _first(given, name, lambda t: not least <= t <= high, f"{{}} K is not a {name.replace('_', ' ')} of air", hint)
     for row, (dew, air) in enumerate(zip(given.get("dew_point", ()), given.get("temperature", ()))):
         if dew > air + SUPERSATURATION:
             message = f"{shown(float(dew))} K is above the temperature, {shown(float(air))} K"
