@@ -64,7 +64,7 @@ TIMELINE = (
     _log("drag_area", "m^2", "drag area of deployed canopies and hanging airframe"),
     _log("joint_force", "N", "force of the stages behind the aft joint on those ahead, negative where drag pulls them apart"),
     _log("guidance_mode", "1", "guidance: 0 profile, 1 waypoints, 2 hold"),
-    _log("waypoint", "1", "number of the current waypoint, one more than there are behind the last"),
+    _log("waypoint", "1", "number of the current waypoint, from 1; past the last, one more than there are"),
     _log("estimated_east", "m", "estimated position east of the rail"),
     _log("estimated_north", "m", "estimated position north of the rail"),
     _log("estimated_height", "m", "estimated height above ground"),
