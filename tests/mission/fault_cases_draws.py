@@ -223,7 +223,7 @@ TOGETHER = {
         SPEED,
         group(PAIR + "\ncoefficient = 0.5"),
         "correlation[0].of[1]",
-        '"wind.speed" is drawn once a flight, "motor.impulse" for every stage',
+        '"wind.speed" is drawn once per flight, "motor.impulse" for every stage',
         "the same things",
     ),
     "in two groups": (

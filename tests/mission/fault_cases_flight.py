@@ -59,7 +59,7 @@ FLIGHT = {
         "200 Hz is more than the autopilot's rate, 100 Hz",
         "raise autopilot.rate",
     ),
-    "receiver too fast": (*tables('[sensors.receiver]\nrate = "101 Hz"'), "sensors.receiver.rate", "more than the autopilot's", "once a tick"),
+    "receiver too fast": (*tables('[sensors.receiver]\nrate = "101 Hz"'), "sensors.receiver.rate", "more than the autopilot's", "once per tick"),
     "unknown sensor": (*tables("[sensors.gyros]\nbias = 0"), "sensors.gyros", "unknown key", 'did you mean "gyro"?'),
     "share above one": (*tables("[estimator]\nfix_position = 1.5"), "estimator.fix_position", "must be at most 1", "for example"),
     # ---- guidance

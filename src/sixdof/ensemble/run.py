@@ -50,7 +50,7 @@ def disperse(
     guidance=None,
     control=None,
 ) -> xr.Dataset:
-    """Fly a mission many times, each time with its own draw of `mission.disperse`.
+    """Fly a Monte Carlo ensemble of a mission: each flight with its own draw of `mission.disperse`.
 
     Flight i depends on (seed, i) alone: more flights, other threads or another machine of the same kind change nothing.
 

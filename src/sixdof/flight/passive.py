@@ -149,7 +149,7 @@ def model_of(
 
 
 def _idle_computer(world: ct.World, period: float) -> ct.Computer:
-    """Return a flight computer without rules, fins and errors: one step a tick."""
+    """Return a flight computer without rules, fins and errors: one step per tick."""
     triad = Inertial(0.0, 0.0, 0.0, 0.0, math.inf)
     guidance = Guidance(np.zeros((1, 4)), int(BY_TIME), 0, math.inf, np.zeros((0, WAYPOINT_COLUMNS)), 0.0, 0.0, 0.0, 0.0, 0.0, int(LAST_HOLD), int(PROFILE), 0)
     sensors = Sensors(1, triad, triad, Magnetometer(0.0, 0.0, ct.Vec3(0.0, 1.0, 0.0), 0), Barometer(0.0, 0.0, 0.0, 1), Gnss(0.0, 0.0, 0, 0, math.inf, math.inf))
@@ -204,7 +204,7 @@ def release(model: ct.Model, hand: np.ndarray, *, stage=None, opened: float = -1
     for where, value in (stage or {}).items():
         work.stage[where] = value
     work.opened[:], work.fins[FinRow.CARRIED] = opened, 1.0
-    # the first leg of a flight clears these; this one takes a flight up
+    # the first leg of a flight clears these; here the flight is taken up
     events, summary = make_events(model), make_summary()
     events[:], summary[:] = np.nan, 0.0
     log = make_log(model, int(math.ceil((model.time_limit - hand[Handover.TIME]) / model.computer.period)) + 3)

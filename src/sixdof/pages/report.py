@@ -79,7 +79,7 @@ class _Kind(NamedTuple):
 
 
 def kind_of(what: Any) -> _Kind:
-    """Return the kind of thing that `what` is. Raises TypeError, naming all kinds, for what is none of them."""
+    """Return the kind of thing that `what` is. Raises TypeError, naming all kinds, for anything else."""
     for kind in KINDS:
         if kind.fits(what):
             return kind

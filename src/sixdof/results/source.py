@@ -51,7 +51,7 @@ def _is_own(name: str) -> bool:
 
 
 def _file(name: str) -> Path:
-    """Return where the import system finds a module of this library; a path that is not there for what is none."""
+    """Return where the import system finds a module of this library; a path that is not there for anything else."""
     for root in sixdof.__path__:
         path = Path(root).joinpath(*name.split(".")[1:])
         found = path / "__init__.py" if path.is_dir() else path.with_name(f"{path.name}.py")

@@ -47,8 +47,8 @@ _SENTENCES = {
     Status.DIVERGED: "The motion grew without bound and the flight was stopped; look for gains or fins that drive it unstable.",
     Status.OUT_OF_TIME: "The flight was still going at solver.time_limit and was given up; raise that limit if it should go on.",
     Status.ABOVE_AIR: "The vehicle left the top of the air tables, 40 km above the ground, where this model ends.",
-    Status.LAW_FAILED: "A guidance or control law of the user's own reported an error, and the flight was stopped there.",
-    Status.LAW_NONSENSE: "A guidance or control law of the user's own wrote what no flight can use (no finite number, no unit quaternion, beyond its arrays), "
+    Status.LAW_FAILED: "A custom guidance or control law reported an error, and the flight was stopped there.",
+    Status.LAW_NONSENSE: "A custom guidance or control law wrote what no flight can use (no finite number, no unit quaternion, beyond its arrays), "
     "and the flight was stopped there; fly it alone to be told which, when and what.",
 }
 

@@ -165,7 +165,7 @@ def _clock(mission: tables.MissionTables) -> Iterator[Problem]:
     for name, sensor in (("barometer", mission.sensors.barometer), ("receiver", receiver)):
         if sensor is not None and sensor.rate > rate + 1e-9:
             message = f"{sensor.rate:g} Hz is more than the autopilot's rate, {rate:g} Hz"
-            hint = "it is read at most once a tick: lower it, or raise autopilot.rate"
+            hint = "it is read at most once per tick: lower it, or raise autopilot.rate"
             yield Problem(("sensors", name, "rate"), sensor.rate, message, hint)
 
 

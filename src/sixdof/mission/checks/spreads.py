@@ -147,4 +147,4 @@ def _not_dispersed(mission: tables.MissionTables, name: str) -> tuple[str, str]:
 
 
 def _how(each: str) -> str:
-    return f"for every {each}" if each else "once a flight"
+    return f"for every {each}" if each else "once per flight"

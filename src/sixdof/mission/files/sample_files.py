@@ -20,7 +20,7 @@ ENGINES = {  # by how the file's name ends: what xarray opens it with
 def read_values(path: str | Path, name: str) -> tuple[tuple[float, ...], str]:
     """Return the values of a column or variable, finite floats in the order of the file, and their unit ("": none is given).
 
-    A file that ends in .nc or .zarr is a past ensemble: a variable of one number a flight, by its own name or, for a drawn input, by
+    A file that ends in .nc or .zarr is a past ensemble: a variable of one number per flight, by its own name or, for a drawn input, by
     that of the quantity ("wind.speed"). Any other is a CSV file with a header.
 
     Raises
@@ -55,7 +55,7 @@ def _values_of(file: str, ds, name: str) -> tuple[tuple[float, ...], str]:
     array = ds[known[name]]
     if array.dims != ("flight",):
         sizes = ", ".join(f"{dim} ({size})" for dim, size in array.sizes.items()) or "none"
-        raise _fault(file, f'variable "{name}" has the dimensions {sizes}', "a spread is drawn from one number a flight: select it first")
+        raise _fault(file, f'variable "{name}" has the dimensions {sizes}', "a spread is drawn from one number per flight: select it first")
     if array.dtype.kind not in "fiu":
         raise _fault(file, f'variable "{name}" holds no numbers', "give a variable of numbers")
     if array.nbytes > MOST_UNPACKED:

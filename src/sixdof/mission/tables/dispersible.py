@@ -15,7 +15,7 @@ class Dispersible:
 
     unit : of the draw, SI or rad ("1" for a factor). role : "value" replaces the mission's own, "factor" multiplies it,
     "offset" is added to it. least : draws below it have no meaning (None: there is no such limit). each : what has a draw of
-    its own ("": one draw a flight); a joint is that of a stage with the one in front of it. whole : draws are whole numbers,
+    its own ("": one draw per flight); a joint is that of a stage with the one in front of it. whole : draws are whole numbers,
     those of "uniform" from low to high with both ends, each as often as another.
     """
 

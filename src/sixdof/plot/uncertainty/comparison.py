@@ -157,7 +157,7 @@ def _draw_means(ax, found: xr.Dataset, confidence: float) -> None:
 
 
 def plot_verdicts(judged: xr.Dataset, *, ax=None):
-    """Draw verdicts as a grid, variants by criteria: each cell says pass, fail or not enough flights, and the share that holds it.
+    """Draw verdicts as a grid, variants by criteria: each cell says pass, fail or undecided, and the share that meets it.
 
     judged : what `study.judging.judge_criteria` returned. Raises ValueError for anything else.
 

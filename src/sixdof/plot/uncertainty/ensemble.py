@@ -87,7 +87,7 @@ def plot_fan(ds: xr.Dataset, *, ax=None):
 def plot_landing(ds: xr.Dataset, *, shares: Sequence[float] = (0.5, 0.95), ax=None):
     """Draw the landing places, north up, equal scales, with rail and mean, ellipses and density contours of `shares`.
 
-    Ellipses hold one more flight with that probability if places are normal; contours hold that share of these places.
+    Ellipses are prediction ellipses of that probability, for normal places; contours enclose that share of these places.
 
     ax : axes to draw into, or None for a new figure.
     """

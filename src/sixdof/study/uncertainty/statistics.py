@@ -66,7 +66,7 @@ def quantile_interval(values, q, confidence: float = 0.9, side: str = "both") ->
     Parameters
     ----------
     values : (flights,), NaN where a flight has none
-    q : share of the flights below, between 0 and 1; a number, or an array of any shape
+    q : quantile, between 0 and 1; a number, or an array of any shape
     side : "both", or "lower" or "upper" for one bound that holds with `confidence` alone, the other being infinite
 
     Returns
