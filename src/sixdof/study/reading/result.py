@@ -233,8 +233,5 @@ def height_bands(ds: xr.Dataset, shares: Sequence[float] = (0.05, 0.25, 0.5, 0.7
             "used": ((), use.size, {"long_name": "flights used"}),
             "dropped": ((), ds.sizes["flight"] - use.size, {"long_name": "flights without a usable track"}),
         },
-        {
-            "share": ("share", list(shares), {"long_name": "quantile"}),
-            "time": ("time", grid, {"units": "s", "long_name": "time since ignition"}),
-        },
+        {"share": ("share", list(shares), {"long_name": "quantile"}), "time": ("time", grid, {"units": "s", "long_name": "time since ignition"})},
     )
