@@ -67,7 +67,8 @@ def test_compare__judges_motors_by_criteria(demo_path, tmp_path, capsys):
     assert main([*arguments, "--criterion", "apogee_height > 100 m in 80 % of flights", "--figures", str(tmp_path / "f"), "--out", str(tmp_path / "c")]) == OK
     out = capsys.readouterr().out
     assert "playa-h" in out and "playa-i" in out and "pass" in out
-    assert {p.name for p in (tmp_path / "f").glob("*.png")} == {"apogee_height.png", "landing.png", "apogee_height-paired.png", "verdicts.png"}
+    names = {"apogee_height", "landing", "apogee_height-paired", "verdicts", "first-criterion"}
+    assert {p.stem for p in (tmp_path / "f").glob("*.png")} == names
     assert main([*arguments, "--criterion", "apogee_height > 9 km in 80 % of flights"]) == NOT_LANDED
     assert main([*arguments, "--criterion", "apogee_heigth > 9 km"]) == BAD_INPUT
     assert "did you mean" in capsys.readouterr().err

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from contextlib import suppress
 from pathlib import Path
 
 from sixdof.cli.codes import INTERRUPTED, NONE_PASSES, OK
@@ -83,6 +84,8 @@ def _compare(chosen) -> int:
             figures["apogee_height-paired"] = plot_paired(ds, "apogee_height", confidence=chosen.confidence).figure
         if judged is not None:
             figures["verdicts"] = plot_verdicts(judged).figure
+            with suppress(ValueError):  # none of the criteria limits an outcome
+                figures["first-criterion"] = plot_comparison(ds, criteria=chosen.criterion).figure
         write_figures(chosen.figures, figures)
     if "interrupted" in ds.attrs:
         return INTERRUPTED

@@ -29,6 +29,13 @@ def axes_or_new(ax=None, *, size=(6.4, 4.2)):
     return plt.subplots(figsize=size, layout="constrained")[1]
 
 
+def need_numbers(ds: xr.Dataset, who: str, *names: str) -> None:
+    """Check that variables of a result have a finite number each; ValueError in one sentence where one has none."""
+    for name in names:
+        if not np.isfinite(ds[name].values).any():
+            raise ValueError(f"{who} finds no number in {name} of this result")
+
+
 def fitted_size(x, y, *, area: float = 24.0, least: float = 0.45) -> tuple[float, float]:
     """Return a figure's size (inches) for places x and y (NaN omitted) on equal scales with room for labels, so that most of it is used.
 
@@ -101,12 +108,6 @@ def match_headroom(other, ax, before: tuple[float, float]) -> None:
     """Give axes with a scale of their own on the right the room that `ax` got above its limits `before`."""
     now = ax.get_ylim()
     headroom(other, (now[1] - before[1]) / (before[1] - before[0]))
-
-
-def footroom(ax, share: float) -> None:
-    """Move the lower end of the y axis down by a share of its span, as room for a label; an inverted axis stays inverted."""
-    low, high = ax.get_ylim()
-    ax.set_ylim(low - share * (high - low), high)
 
 
 def legend_on_top(ax, columns: int = 3, **options) -> None:

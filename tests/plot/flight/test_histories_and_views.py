@@ -137,3 +137,11 @@ def test_labels__of_close_marks_are_one_and_none_meet():
     assert [text.get_text() for text in ax.texts] == ["liftoff\nrail left", "burnout", "apogee"]
     boxes = [text.get_window_extent() for text in ax.texts]
     assert not any(a.overlaps(b) for i, a in enumerate(boxes) for b in boxes[i + 1 :])
+
+
+@pytest.mark.parametrize(
+    ("name", "lacks"), [("plot_height", "height"), ("plot_thrust", "mass"), ("plot_behind", "east"), ("plot_track", "height"), ("plot_path", "body_east")]
+)
+def test_figures__of_nothing_but_nan_say_so(name, lacks, demo_flight):
+    with pytest.raises(ValueError, match=f"{name} finds no number in {lacks} of this result"):
+        getattr(plot, name)(demo_flight.assign({lacks: np.nan * demo_flight[lacks]}))

@@ -31,6 +31,7 @@ from sixdof.plot.style import (
     legend_above,
     legend_on_top,
     match_headroom,
+    need_numbers,
     second_axis,
     shown,
     unwound,
@@ -53,6 +54,7 @@ def plot_track(ds: xr.Dataset, *, ax=None):
     ax : axes to draw into, or None for a new figure.
     """
     need_flight(ds, "plot_track", "east", "north", "height", "event_east", "event_north", "event_height", *_TIMES)
+    need_numbers(ds, "plot_track", "east", "north", "height")
     along = downrange(ds, who="plot_track")
     ax = axes_or_new(ax, size=fitted_size(along, ds["height"]))
     front = body_of(ds)
@@ -70,6 +72,7 @@ def plot_ground_track(ds: xr.Dataset, *, ax=None):
     ax : axes to draw into, or None for a new figure.
     """
     need_flight(ds, "plot_ground_track", "east", "north", "event_east", "event_north", *_TIMES)
+    need_numbers(ds, "plot_ground_track", "east", "north")
     ax = axes_or_new(ax, size=fitted_size(ds["east"], ds["north"]))
     ax.plot(0.0, 0.0, "s", ms=5.0, color=INK, zorder=6, label="rail")
     events = [(name, i) for name, i in happened(ds) if name in ("apogee", "landing") or name.startswith("deployment ")]

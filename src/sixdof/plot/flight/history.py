@@ -8,7 +8,22 @@ from __future__ import annotations
 import numpy as np
 import xarray as xr
 
-from sixdof.plot.style import CYCLE, DASHES, FONT, GREY, INK, LINE, axes_or_new, dress, events_above, label, legend_on_top, match_headroom, second_axis
+from sixdof.plot.style import (
+    CYCLE,
+    DASHES,
+    FONT,
+    GREY,
+    INK,
+    LINE,
+    axes_or_new,
+    dress,
+    events_above,
+    label,
+    legend_on_top,
+    match_headroom,
+    need_numbers,
+    second_axis,
+)
 from sixdof.study.reading.result import climb, happened, need_flight
 from sixdof.world.atmosphere import G0
 
@@ -90,7 +105,9 @@ def plot_thrust(ds: xr.Dataset, *, events: bool = True, ax=None):
 
 def _start(ds: xr.Dataset, who: str, whole: bool, ax, *names: str):
     need_flight(ds, who, *names, *_TIMES)
-    return axes_or_new(ax, size=(7.0, 4.0)), ds if whole else ds.sel(time=climb(ds))
+    part = ds if whole else ds.sel(time=climb(ds))
+    need_numbers(part, who, *names)
+    return axes_or_new(ax, size=(7.0, 4.0)), part
 
 
 def _finish(ax, ds: xr.Dataset, part: xr.Dataset, text: str, title: str, events: bool):

@@ -7,7 +7,7 @@ import math
 import numpy as np
 import xarray as xr
 
-from sixdof.plot.style import CYCLE, DASHES, FONT, GREY, INK, LINE, axes_or_new, dress, fitted_size, label, legend, legend_above
+from sixdof.plot.style import CYCLE, DASHES, FONT, GREY, INK, LINE, axes_or_new, dress, fitted_size, label, legend, legend_above, need_numbers
 from sixdof.study.reading.result import body_of, climb, happened, is_ensemble, meaningful, mission_of, need_ensemble, need_flight, own_events, pieces
 from sixdof.world.geodesy import place_on_earth
 
@@ -31,6 +31,7 @@ def plot_behind(ds: xr.Dataset, *, ax=None):
     ax : axes to draw into, or None for a new figure.
     """
     need_flight(ds, "plot_behind", "east", "north", "height", "event_east", "event_north", "event_height", *_TIMES)
+    need_numbers(ds, "plot_behind", "east", "north", "height")
     ax = axes_or_new(ax, size=(4.4, 5.6))
     across, height = crossrange(ds, "east", "north", "plot_behind"), ds["height"].values
     top = ds.sel(time=climb(ds)).sizes["time"]
@@ -60,6 +61,7 @@ def plot_path(ds: xr.Dataset, *, ax=None):
     """
     names = [f"{of}_{what}" for of in ("body", "event") for what in ("east", "north", "height")]
     need_flight(ds, "plot_path", *names, "status", "body_status", *_TIMES)
+    need_numbers(ds, "plot_path", "body_east", "body_north", "body_height")
     if ax is None:
         import matplotlib.pyplot as plt
 
@@ -117,6 +119,7 @@ def plot_map(ds: xr.Dataset, *, ax=None):
     """
     many = is_ensemble(ds) if isinstance(ds, xr.Dataset) else False
     (need_ensemble if many else need_flight)(ds, "plot_map", "body_landing_east", "body_landing_north", "status", "body_status", "body")
+    need_numbers(ds, "plot_map", *(() if many else ("body_east", "body_north")), "body_landing_east", "body_landing_north")
     site = mission_of(ds, "plot_map").site
     of = "body_landing" if many else "body"
     ax = axes_or_new(ax, size=fitted_size(ds[f"{of}_east"], ds[f"{of}_north"]))
