@@ -301,7 +301,7 @@ def _second(bench: Bench) -> Iterator[Finding]:
     for i in bench.own:
         state = bench.rules[i]
         if state[RuleState.FIRED] >= 0.0 and state[RuleState.ACTED] < 0.5:
-            yield float(state[RuleState.FIRED]), f"{bench.rule_names[i]} comes second at {seconds(state[RuleState.FIRED])}: {_before(bench, i)}"
+            yield float(state[RuleState.FIRED]), f"{bench.rule_names[i]} fires at {seconds(state[RuleState.FIRED])} without effect: {_before(bench, i)}"
 
 
 def _before(bench: Bench, rule: int) -> str:

@@ -314,8 +314,8 @@ def _over_time(ran: Ran) -> dict:
     fins = out[:, REHEARSAL_COLUMNS:]
     entries["fins_live"] = _flag("time", out[:, RehearsalColumn.LIVE], "whether the fins are live", "no", "yes")
     entries["guidance_mode"] = _flag("time", out[:, RehearsalColumn.MODE], "guidance", "profile", "waypoints", "hold")
-    text = "attitude wanted, body to east-north-up, scalar first"
-    entries["goal"] = _plain(("time", "quaternion"), out[:, _GOAL].copy(), "1", text)
+    text = "commanded attitude, body to east-north-up, scalar first"
+    entries["commanded_attitude"] = _plain(("time", "quaternion"), out[:, _GOAL].copy(), "1", text)
     for name, values in zip(("roll", "pitch", "yaw"), out[:, _DEMANDS].T):
         entries[f"{name}_demand"] = _plain("time", values.copy(), "rad", f"{name} demand of the control law")
     entries["fin_command"] = _plain(("time", "fin"), fins.copy(), "rad", "commanded fin angle")

@@ -269,7 +269,7 @@ def test_steps__are_those_of_the_closed_loop(models):
     for ax, values in ((angle, answer[0, 0]), (fin, answer[1, 0])):
         name = next(name for name in lines(ax) if name.startswith(place(models, 6)))
         assert lines(ax)[name].get_ydata() == pytest.approx(3.0 * values, abs=1e-12)
-    assert set(lines(angle)["goal"].get_ydata()) == {3.0}
+    assert set(lines(angle)["commanded"].get_ydata()) == {3.0}
     assert angle.get_ylabel() == "pitch angle (deg)" and fin.get_xlabel().endswith("(s)")
     with pytest.raises(ValueError, match=r"duration = .*-1.* must be a number of seconds above 0"):
         plot.plot_steps(models, duration=-1.0)
