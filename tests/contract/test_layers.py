@@ -42,6 +42,7 @@ ROOMS = (
     "flight",
     "rehearsal",
     "ensemble",
+    "study.probes",
     "study.reading",
     "study.verification",
     "study.aero",
@@ -142,6 +143,13 @@ def test_core__imports_only_numpy_and_math():
     for path in sorted((SOURCE / "core").rglob("*.py")):
         for module in imports(path):
             assert module.startswith("sixdof.") or module.split(".")[0] in OUTSIDE_CORE, f"{path}: {module}"
+
+
+def test_study__reaches_kernels_through_its_probes_alone():
+    """What studies ask of the kernels is a handful of named questions, so that the kernels may change behind them."""
+    for path in sorted((SOURCE / "study").rglob("*.py")):
+        if path.parent.name != "probes":
+            assert not [module for module in imports(path) if module.startswith(("sixdof.core", "sixdof._jit"))], path
 
 
 def test_numba__is_imported_in_one_place():

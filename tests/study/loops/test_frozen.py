@@ -104,7 +104,7 @@ def test_bench__the_fin_stays_within_the_play(models):
     half, behind = 0.5 * bench.servo.backlash, []
     for _ in range(200):
         bench.run(1)
-        behind.append(bench.motors[0, 0] - bench.fins[0, 0])
+        behind.append(bench.controller.motors[0, 0] - bench.controller.fins[0, 0])
     assert max(np.abs(behind)) == pytest.approx(half, rel=1e-12)  # reached, and never passed
     assert min(behind) < 0.0 < max(behind)
 

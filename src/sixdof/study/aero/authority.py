@@ -11,10 +11,10 @@ from collections.abc import Sequence
 import numpy as np
 import xarray as xr
 
-from sixdof.core import types as ct
 from sixdof.flight.model import build_model
 from sixdof.mission.mission import Mission
 from sixdof.study.aero.tunnel import wind_tunnel
+from sixdof.study.probes.columns import Model
 from sixdof.vehicle.mass import mass_at, mass_table
 
 MACH = (0.1, 0.3, 0.5, 0.7, 0.8, 0.9, 1.0, 1.1, 1.2, 1.5, 2.0, 2.5, 3.0)
@@ -41,7 +41,7 @@ def incidence_axis(values=INCIDENCE) -> xr.DataArray:
     return _axis("incidence", values, "rad", "incidence (angle of attack)")
 
 
-def demand_angles(model: ct.Model, channel: str, demand) -> xr.DataArray:
+def demand_angles(model: Model, channel: str, demand) -> xr.DataArray:
     """Return the fin angles (dim fin) of a demand (rad, float or DataArray) in one channel, each within the servo's travel."""
     mixer = xr.DataArray(model.computer.mixer[:, CHANNELS[channel][0]], dims="fin")
     return (mixer * demand).clip(-model.servo.travel, model.servo.travel)
@@ -183,7 +183,7 @@ def survival_word(share: float) -> str:
     return "weakened" if share < _WEAK else "kept"
 
 
-def _model(mission: Mission, stages) -> ct.Model:
+def _model(mission: Mission, stages) -> Model:
     model = build_model(mission, stages=stages)
     if not model.computer.mixer.shape[0]:
         raise ValueError("the vehicle has no control fins; set control = true on a fin set to ask what it can do")

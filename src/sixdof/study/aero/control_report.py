@@ -8,13 +8,12 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from sixdof.core import observe
-from sixdof.core.columns import BodyColumn, FinColumn
 from sixdof.mission.mission import Mission
 from sixdof.study.aero import sources as sources
 from sixdof.study.aero.authority import CHANNELS, hinge_moments, moment_slopes, roll_coupling, survival, survival_word, trim
 from sixdof.study.aero.tables import fin_names
 from sixdof.study.aero.text import table, wrapped
+from sixdof.study.probes.columns import BodyColumn, FinColumn, observe
 from sixdof.vehicle.aero.blend import MACH_TOP
 from sixdof.vehicle.aero.cross_flow import CRISIS
 from sixdof.vehicle.aero.table import aero_table

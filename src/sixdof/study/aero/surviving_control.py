@@ -10,11 +10,11 @@ import numpy as np
 import xarray as xr
 
 from sixdof.autopilot.mixer import deflection_arms
-from sixdof.core.columns import PanelColumn, WakeColumn
 from sixdof.mission.mission import Mission
 from sixdof.results.status import FlightError
 from sixdof.study.aero.authority import CHANNELS, survival, survival_word
 from sixdof.study.aero.tables import fin_names
+from sixdof.study.probes.columns import PanelColumn, WakeColumn
 from sixdof.study.reading.result import event_values, fact
 from sixdof.vehicle.aero.table import aero_table
 from sixdof.vehicle.geometry import shape_of

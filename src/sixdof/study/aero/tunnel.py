@@ -10,13 +10,11 @@ from collections.abc import Sequence
 import numpy as np
 import xarray as xr
 
-from sixdof.core import probe as kernel
-from sixdof.core import types as ct
-from sixdof.core.columns import CONDITION_COLUMNS, SEEN_COLUMNS, PanelColumn, SeenColumn
-from sixdof.core.flight import make_work
 from sixdof.draws.packed import kernel_draw
 from sixdof.flight.model import build_model
 from sixdof.mission.mission import Mission
+from sixdof.study.probes.columns import Model
+from sixdof.study.probes.tunnel import AirLoads, Flow, air_loads
 from sixdof.vehicle.mass import mass_at, mass_table
 from sixdof.world.atmosphere import standard
 
@@ -45,7 +43,7 @@ def wind_tunnel(
     cg: float | None = None,
     altitude=0.0,
     burning: bool = False,
-    model: ct.Model | None = None,
+    model: Model | None = None,
 ) -> xr.Dataset:
     """Return force and moment coefficients in a steady flow.
 
@@ -86,31 +84,26 @@ def wind_tunnel(
     air = standard(altitude_)
     speed = np.maximum(mach_, 1e-6) * air.sound
     per_rate = 2.0 * speed / model.aero.length
-    rows = np.empty((speed.size, CONDITION_COLUMNS + controls))
-    rows[:, :CONDITION_COLUMNS] = np.column_stack(
-        [
-            speed,
-            incidence_,
-            roll_,
-            p * per_rate,
-            q * per_rate,
-            r * per_rate,
-            np.full_like(speed, cg),
-            air.density,
-            air.sound,
-            air.viscosity,
-            np.full_like(speed, float(burning)),
-        ]
+    flow = Flow(
+        speed=speed,
+        incidence=incidence_,
+        roll=roll_,
+        p=p * per_rate,
+        q=q * per_rate,
+        r=r * per_rate,
+        cg=np.full_like(speed, cg),
+        density=air.density,
+        sound=air.sound,
+        viscosity=air.viscosity,
+        burning=np.full_like(speed, float(burning)),
     )
-    for i, fin in enumerate(grid[7:]):
-        rows[:, CONDITION_COLUMNS + i] = fin.values.ravel()
-    out = np.empty((speed.size, 6))
-    panels = np.empty((speed.size, model.aero.panel.shape[0], SEEN_COLUMNS))
-    kernel.probe(model, kernel_draw(mission), make_work(model), rows, out, panels)
+    angles = np.array([fin.values.ravel() for fin in grid[7:]]).T.reshape(speed.size, controls)
+    found = air_loads(model, kernel_draw(mission), flow, angles)
+    out = found.load
     pressure = 0.5 * air.density * speed**2
     out /= (pressure * model.aero.area)[:, None]
     out[:, 3:] /= model.aero.length
-    return _dataset(model, grid[0].dims, shape, out, panels, pressure, grid[0].coords, cg)
+    return _dataset(model, grid[0].dims, shape, found, pressure, grid[0].coords, cg)
 
 
 def _array(x) -> xr.DataArray:
@@ -126,15 +119,13 @@ def _per_fin(fin_angle, controls: int) -> list[xr.DataArray]:
     return [angles.isel(fin=i, drop=True) for i in range(controls)]
 
 
-def _dataset(model, dims, shape, out, panels, pressure, coords, cg) -> xr.Dataset:
+def _dataset(model: Model, dims, shape, found: AirLoads, pressure, coords, cg) -> xr.Dataset:
+    out, hinge = found.load, found.hinge_moment
     entries = {name: (dims, out[:, i].reshape(shape), {"units": "1", "long_name": _MEANING[name]}) for i, name in enumerate(FORCES)}
-    control = model.aero.panel[:, PanelColumn.CONTROL].astype(int)
-    order = [int(np.flatnonzero(control == i)[0]) for i in range(control.max(initial=-1) + 1)]
-    hinge = panels[:, order, SeenColumn.HINGE].reshape(*shape, len(order))
+    hinge = hinge.reshape(*shape, hinge.shape[1])
     entries["hinge_moment"] = ((*dims, "fin"), hinge, {"units": "N m", "long_name": _MEANING["hinge_moment"]})
-    stall = panels[:, :, SeenColumn.STALL].max(axis=1, initial=0.0).reshape(shape)
-    entries["stall"] = (dims, stall, {"units": "1", "long_name": _MEANING["stall"]})
+    entries["stall"] = (dims, found.stall.reshape(shape), {"units": "1", "long_name": _MEANING["stall"]})
     entries["dynamic_pressure"] = (dims, pressure.reshape(shape), {"units": "Pa", "long_name": "dynamic pressure"})
     ds = xr.Dataset(entries, coords)
-    ds = ds.assign_coords(fin=("fin", np.arange(1, len(order) + 1)))
+    ds = ds.assign_coords(fin=("fin", np.arange(1, hinge.shape[-1] + 1)))
     return ds.assign_attrs(reference_area=model.aero.area, reference_length=model.aero.length, moment_centre=float(cg))

@@ -11,18 +11,15 @@ import xarray as xr
 from sixdof.autopilot.gains import gains_table
 from sixdof.autopilot.mixer import mixer_table
 from sixdof.autopilot.servo import servo_table
-from sixdof.core import layout as ly
-from sixdof.core.actuator import ISSUED, issue, keep_fins, move_fins, pick_targets, switch_delay
-from sixdof.core.columns import FIN_ROWS, MOTOR_ROWS
-from sixdof.core.computer.columns import GAIN_HEAD, GAIN_ROW
-from sixdof.core.computer.control import built_in_control, mix
-from sixdof.core.types import Servo
 from sixdof.mission.mission import Mission
 from sixdof.mission.units import shown
 from sixdof.study.loops.linear import CHANNELS, OF_CHANNEL, check_channel, check_point
 from sixdof.study.loops.linear_slopes import GUSTS
 from sixdof.study.loops.loop import OF_LOOPS, flown_mission
 from sixdof.study.loops.sampled_plant import RATE_OF, sampled_plant
+from sixdof.study.probes.columns import GAIN_HEAD, GAIN_ROW, ISSUED, Servo
+from sixdof.study.probes.columns import layout as ly
+from sixdof.study.probes.controller import Controller, switch_delay
 from sixdof.study.reading.result import need_table
 
 SIGNALS = {
@@ -186,8 +183,7 @@ class FrozenLoop:
 
     def begin(self, start: float | Mapping[str, float] | None = None, centring: float = 0.0) -> None:
         """Put the vehicle where it starts (see `simulate_frozen`), the servos at rest, the law's memory empty."""
-        n, k = len(self.states), len(self.share)
-        self.x = np.zeros(n + 4)
+        self.x = np.zeros(len(self.states) + 4)
         given = start if isinstance(start, Mapping) else {} if start is None else {f"{self.channel}_angle": start}
         for name, value in given.items():
             if name not in self.states:
@@ -200,39 +196,37 @@ class FrozenLoop:
         # the gyros have settled and the estimate is right at the first tick; the law knows its error and is not kicked by it
         settled = {"estimate": angle - self.period * rate}
         self.sensing = np.array([settled.get(name.removeprefix(f"{self.channel}_"), rate) for name in self.sensors.states])
-        self.memory = np.zeros(ly.MEMORY_SIZE)
-        self.memory[3 * self.axis + 2] = -2.0 * math.sin(0.5 * angle)
-        self.sensed = np.zeros(len(ly.SENSED))
-        self.sensed[[ly.S_QW, ly.S_GOAL_W, ly.S_ENABLED]] = 1.0
-        self.sensed[ly.S_PERIOD], self.sensed[ly.S_BOOSTER] = self.period, self.known["booster"]
-        self.sensed[ly.S_PRESSURE], self.sensed[ly.S_MACH] = self.known["pressure"], self.known["mach"]
-        self.command, self.mixer = np.zeros(ly.DEMAND_SIZE), np.zeros((k, 3))
-        self.mixer[:, self.axis] = self.share
-        self.fin_command, self.targets, self.nothing = np.zeros(k), np.zeros(k), np.zeros(k)
-        self.issued, self.fins, self.motors = np.zeros((ISSUED, k)), np.zeros((FIN_ROWS, k)), np.zeros((MOTOR_ROWS, k))
         if isinstance(centring, bool) or not isinstance(centring, (int, float)) or not abs(centring) <= self.servo.travel:
             raise ValueError(f"{self.who}: centring = {shown(centring)} must be an angle within the travel, {self.servo.travel:g} rad")
-        self.centring = centring * self.share
-        self.fins[:3], self.motors[::2] = self.centring, self.centring
-        self.tick, self.goal = 0, 0.0
+        mixer = np.zeros((len(self.share), 3))
+        mixer[:, self.axis] = self.share
+        first = 1 if self.mission.autopilot.priority == "roll" else 0
+        self.controller = Controller(self.servo, self.gains, mixer, centring * self.share, self.period, first)
+        self.controller.memory[3 * self.axis + 2] = -2.0 * math.sin(0.5 * angle)
+        sensed = self.controller.sensed
+        sensed[[ly.S_QW, ly.S_GOAL_W, ly.S_ENABLED]] = 1.0
+        sensed[ly.S_PERIOD], sensed[ly.S_BOOSTER] = self.period, self.known["booster"]
+        sensed[ly.S_PRESSURE], sensed[ly.S_MACH] = self.known["pressure"], self.known["mach"]
+        self.goal = 0.0
 
     def run(self, ticks: int, goal: Signal = 0.0, gust: Signal = 0.0) -> tuple[np.ndarray, np.ndarray]:
         """Return (time (ticks,), signals (ticks, 5) in the order of SIGNALS) of so many ticks more; fewer where the angle leaves +-90 deg."""
-        if not self.gusts and (callable(gust) or self._value(gust, self.tick * self.period, "gust")):
+        if not self.gusts and (callable(gust) or self._value(gust, self.controller.tick * self.period, "gust")):
             raise ValueError(f"{self.who}: gust: no gust acts on the roll channel of a linear model; leave it 0")
-        rows, first = np.empty((ticks, len(SIGNALS))), self.tick
+        controller = self.controller
+        rows, first = np.empty((ticks, len(SIGNALS))), controller.tick
         for k in range(ticks):
-            t = self.tick * self.period
+            t = controller.tick * self.period
             angle, rate = float(self.x[self.angle_at]), float(self.x[self.rate_at])
             if not abs(angle) < LEFT_LINEAR:
                 rows = rows[:k]
                 break
-            fin = float(self.weight @ self.fins[0])
+            fin = float(self.weight @ controller.fins[0])
             self._think(t, angle, rate, self._value(goal, t, "goal"))
             self.x[-1] = self._value(gust, t, "gust")
-            rows[k] = angle, rate, self.command[self.axis], self.weight @ self.issued[self.tick % ISSUED], fin
+            rows[k] = angle, rate, controller.command[self.axis], self.weight @ controller.newest, fin
             self._move()
-            self.tick += 1
+            controller.tick += 1
         return self.period * np.arange(first, first + len(rows)), rows
 
     def _value(self, signal: Signal, t: float, name: str) -> float:
@@ -250,26 +244,22 @@ class FrozenLoop:
         sensors, true = self.sensors, np.array([angle, rate])
         angle, rate = sensors.c[0] @ self.sensing + sensors.d[0] @ true
         self.sensing = sensors.a[0] @ self.sensing + sensors.b[0] @ true
-        s, c = self.sensed, self.axis
+        s, c = self.controller.sensed, self.axis
         s[ly.S_TIME], s[ly.S_P + c] = t, rate
         s[ly.S_QW], s[ly.S_QX + c] = math.cos(0.5 * angle), math.sin(0.5 * angle)
         s[ly.S_GOAL_W], s[ly.S_GOAL_X + c] = math.cos(0.5 * goal), math.sin(0.5 * goal)
         if self.mission.guidance.rate_feedforward:
             s[ly.S_GOAL_P + c] = 2.0 * math.sin(0.5 * (goal - self.goal)) / self.period
         self.goal = goal
-        built_in_control(t, s, self.memory, self.gains, self.command)
-        first = 1 if self.mission.autopilot.priority == "roll" else 0
-        s[ly.S_SATURATED] = mix(self.command, self.mixer, self.servo.travel, first, self.fin_command)
-        issue(t, self.fin_command, self.issued, self.tick, self.servo)
+        self.controller.think(t)
 
     def _move(self) -> None:
         """Advance servos and vehicle to the next tick: the fins first, then the vehicle with their angles, as core.step does."""
-        x, n = self.x, len(self.states)
+        x, n, controller = self.x, len(self.states), self.controller
         for (count, h, step), which in zip(self.maps, (BEFORE, NOW)):
             if count:
-                pick_targets(self.issued, self.tick, which, self.servo, self.period, self.centring, self.targets)
+                controller.aim(which)
             for _ in range(count):
-                move_fins(self.fins, self.motors, self.targets, self.nothing, self.nothing, self.servo, h)
-                x[n : n + 3] = self.fins[:3] @ self.weight
+                x[n : n + 3] = controller.move(h) @ self.weight
                 x[:n] = step @ x
-                keep_fins(self.fins, self.motors)
+                controller.keep()

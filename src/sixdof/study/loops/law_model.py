@@ -9,10 +9,10 @@ import numpy as np
 import xarray as xr
 
 from sixdof.autopilot.gains import gains_table
-from sixdof.core.computer.columns import GAIN_HEAD, GAIN_ROW, Gain
 from sixdof.mission.mission import Mission
 from sixdof.study.loops.blocks import Block, pruned
 from sixdof.study.loops.linear import CHANNELS
+from sixdof.study.probes.columns import GAIN_HEAD, GAIN_ROW, Gain
 
 LAW_STATES = ("integral", "derivative", "last_error", "last_goal", "notch_1", "notch_2")
 

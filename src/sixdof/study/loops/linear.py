@@ -8,8 +8,6 @@ from collections.abc import Sequence
 import numpy as np
 import xarray as xr
 
-from sixdof.core import layout as ly
-from sixdof.core.columns import POINT_COLUMNS, PointColumn, RateColumn
 from sixdof.draws.flight_draw import FlightDraw
 from sixdof.draws.numbers import check_numbers
 from sixdof.draws.packed import nominal_draw, one_draw, pack_draws
@@ -19,6 +17,8 @@ from sixdof.mission.mission import Mission
 from sixdof.mission.units import shown
 from sixdof.study.loops.linear_flight import Track, fly_track, moments_at, moving, pick_rows
 from sixdof.study.loops.linear_slopes import GUSTS, STATES, slopes
+from sixdof.study.probes.columns import POINT_COLUMNS, PointColumn, RateColumn
+from sixdof.study.probes.columns import layout as ly
 from sixdof.study.reading.result import need_table
 
 CHANNELS = ("roll", "pitch", "yaw")  # in the order of the mixer's columns

@@ -7,12 +7,6 @@ from typing import NamedTuple
 
 import numpy as np
 
-from sixdof.core import layout as ly
-from sixdof.core.columns import POINT_COLUMNS, PointColumn
-from sixdof.core.draw import Draw
-from sixdof.core.layout import NOT_IGNITED
-from sixdof.core.motion import FREE
-from sixdof.core.types import Model
 from sixdof.draws.drawn import drawn_mission
 from sixdof.draws.flight_draw import FlightDraw
 from sixdof.flight.laws import bind
@@ -24,6 +18,8 @@ from sixdof.mission.units import shown
 from sixdof.results.facts import Flown
 from sixdof.results.names import event_names
 from sixdof.results.status import Status
+from sixdof.study.probes.columns import FREE, POINT_COLUMNS, Draw, Model, PointColumn
+from sixdof.study.probes.columns import layout as ly
 from sixdof.vehicle.compiling import announced_compilation
 
 MOST_POINTS = 10_000  # of a flight
@@ -53,7 +49,7 @@ class Track(NamedTuple):
     draw: FlightDraw
     log: np.ndarray
     joined: np.ndarray  # (rows,) stages that fly together
-    lit: np.ndarray  # (rows,) when the burning motor was lit, NOT_IGNITED before
+    lit: np.ndarray  # (rows,) when the burning motor was lit, ly.NOT_IGNITED before
     fins: int
 
 
@@ -79,7 +75,7 @@ def track_of(mission: Mission, plan: Plan, draw: FlightDraw, flown: Flown) -> Tr
         # a joint that parts at a tick parts behind the row of that tick; a comparison with NaN is false
         later = time > flown.joint[k - 1, 0]
         start = events[names.index(f"ignition {mission.stage[k - 1].name}"), 0]
-        joined[later], lit[later] = k, NOT_IGNITED
+        joined[later], lit[later] = k, ly.NOT_IGNITED
         lit[later & (time >= start)] = start
     return Track(mission, plan, draw, log, joined, lit, plan.model(0, plan.count - 1).computer.mixer.shape[0])
 

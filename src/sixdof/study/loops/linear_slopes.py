@@ -6,11 +6,10 @@ from typing import NamedTuple
 
 import numpy as np
 
-from sixdof.core import layout as ly
-from sixdof.core import probe
-from sixdof.core.columns import POINT_COLUMNS, RATE_COLUMNS, PointColumn, RateColumn
-from sixdof.core.flight import make_work
 from sixdof.study.loops.linear_flight import Moments
+from sixdof.study.probes.columns import POINT_COLUMNS, PointColumn, RateColumn
+from sixdof.study.probes.columns import layout as ly
+from sixdof.study.probes.free_flight import rates_of
 
 STATES = ("u", "v", "w", "p", "q", "r", "roll_angle", "pitch_angle", "yaw_angle", "height")
 GUSTS = ("gust_u", "gust_v", "gust_w")
@@ -50,13 +49,11 @@ def slopes(moments: Moments, step: float) -> Slopes:
 def _of_leg(model, draw, row: np.ndarray, log: np.ndarray, step: float) -> Slopes:
     controls = model.computer.mixer.shape[0]
     fins = (row.shape[1] - POINT_COLUMNS) // 2
-    work = make_work(model)
+
+    at_points = rates_of(model, draw)
 
     def rates(rows):
-        kept = np.ascontiguousarray(rows if controls == fins else rows[:, :POINT_COLUMNS])
-        out = np.empty((len(kept), RATE_COLUMNS))
-        probe.rates_at(model, draw, work, kept, out)
-        return out
+        return at_points(rows if controls == fins else rows[:, :POINT_COLUMNS])
 
     row = _with_gusts(rates, row, log)
     base = rates(row)

@@ -11,12 +11,12 @@ import numpy as np
 import xarray as xr
 
 from sixdof.autopilot.servo import servo_table
-from sixdof.core.actuator import switch_delay
 from sixdof.mission.mission import Mission
 from sixdof.mission.units import shown
 from sixdof.study.loops.blocks import Block, beside, joined, modes, pruned, response, through
 from sixdof.study.loops.linear import CHANNELS, OF_CHANNEL
 from sixdof.study.loops.linear_slopes import GUSTS, STATES
+from sixdof.study.probes.controller import switch_delay
 
 PART, TERMS = 0.5, 14  # norm of what the series is taken of, and its length: 0.5^15/15! is 2e-17
 RATE_OF = dict(zip(CHANNELS, "pqr"))

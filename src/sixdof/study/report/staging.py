@@ -12,11 +12,9 @@ import numpy as np
 import xarray as xr
 
 from sixdof.autopilot.rules import triggers
-from sixdof.core import types as ct
-from sixdof.core.computer.columns import RuleColumn
-from sixdof.core.types import ACTION_IGNITE
 from sixdof.mission.mission import Mission
 from sixdof.mission.tables import Harness, Parachute
+from sixdof.study.probes.columns import ACTION_DEPLOY, ACTION_IGNITE, ACTION_SEPARATE, RuleColumn
 from sixdof.study.reading.page import counted, indented, on_map, place, row_of, wrapped
 from sixdof.study.reading.result import QUANTILES, apart, branches, came_down, event_values, fact, is_ensemble, meaningful, mission_of, outcomes, pieces, plural
 from sixdof.study.report.hanging import airframe_share, drawn_factor
@@ -225,7 +223,7 @@ def _against(ds: xr.Dataset, label: str, load: np.ndarray, strength) -> list[str
 
 # ---------------------------------------------------------------- what fired
 
-_DOING = {int(ct.ACTION_DEPLOY): "deploy", int(ct.ACTION_SEPARATE): "separate", int(ACTION_IGNITE): "ignite"}
+_DOING = {int(ACTION_DEPLOY): "deploy", int(ACTION_SEPARATE): "separate", int(ACTION_IGNITE): "ignite"}
 
 
 def doings(mission: Mission) -> dict[str, list[int]]:
@@ -235,7 +233,7 @@ def doings(mission: Mission) -> dict[str, list[int]]:
     for i, each in enumerate(triggers(mission)):
         action, target = int(each.row[RuleColumn.ACTION]), int(each.row[RuleColumn.TARGET])
         if action in _DOING:
-            names = canopies if action == ct.ACTION_DEPLOY else stages
+            names = canopies if action == ACTION_DEPLOY else stages
             found.setdefault(f"{_DOING[action]} {names[target]}", []).append(i)
     return found
 

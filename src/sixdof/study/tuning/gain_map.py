@@ -14,7 +14,6 @@ import xarray as xr
 from tqdm import tqdm
 
 from sixdof.autopilot.gains import gains_table
-from sixdof.core import layout as ly
 from sixdof.draws.drawn import drawn_mission
 from sixdof.draws.flight_draw import FlightDraw
 from sixdof.draws.numbers import check_numbers
@@ -35,6 +34,7 @@ from sixdof.study.loops.linear import CHANNELS, check_channel, linearise
 from sixdof.study.loops.loop import OF_LOOPS, Loops, need_controls
 from sixdof.study.loops.many_loops import many_margins
 from sixdof.study.loops.sampled_plant import sampled_plant
+from sixdof.study.probes.columns import layout as ly
 from sixdof.study.reading.control_metrics import AT_RATE, AT_STOP, FLOW_SPEED, QUIET
 from sixdof.study.reading.oscillation import reversals
 from sixdof.study.reading.result import need_table

@@ -12,6 +12,7 @@ from sixdof.flight.laws import bind
 from sixdof.flight.plan import Plan
 from sixdof.flight.runner import FlightRunner
 from sixdof.mission.mission import Mission
+from sixdof.study.probes.columns import layout as ly
 
 STEPS = (1, 2, 4, 8, 16)
 FINEST = 64  # steps a tick: the longest the mission file allows, and the reference of the others
@@ -64,8 +65,6 @@ def _every(plan: Plan) -> dict:
 
 
 def _differences(flown, reference) -> tuple[float, float, float, float]:
-    from sixdof.core import layout as ly
-
     apogee = flown.summary[ly.X_APOGEE] - reference.summary[ly.X_APOGEE]
     a, b = flown.logs[0], reference.logs[0]
     n = min(len(a), len(b))

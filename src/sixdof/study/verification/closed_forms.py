@@ -14,13 +14,11 @@ import numpy as np
 import xarray as xr
 from scipy.spatial.transform import Rotation
 
-from sixdof.core import layout as ly
-from sixdof.core import types as ct
-from sixdof.core.columns import CANOPY_COLUMNS, GRAIN_COLUMNS, CanopyColumn, GrainColumn, Handover, StageColumn
-from sixdof.core.motion import CANOPY
 from sixdof.flight.passive import NOMINAL, handed, model_of, release, world_of
 from sixdof.flight.rigid_body import fly_body
 from sixdof.flight.separation import divide
+from sixdof.study.probes.columns import CANOPY, CANOPY_COLUMNS, GRAIN_COLUMNS, CanopyColumn, GrainColumn, Handover, Leg, Model, StageColumn, Thrust, World
+from sixdof.study.probes.columns import layout as ly
 from sixdof.study.verification.checks import Check
 from sixdof.vehicle.motor import running_impulse
 from sixdof.world.atmosphere import geometric, standard
@@ -272,9 +270,9 @@ def _two_stages() -> list[Check]:
     world = world_of("flat at rest", density=0.0, gravity=0.0)
     part_at, light_at = aft.burn_time + 0.5, aft.burn_time + 1.0
     rows = len(ly.EVENTS)  # of the event table: then ignition, burnout and separation of the joint's stages
-    stack = _stage(world, ahead + fore.propellant + behind, aft, ct.Leg(2, 0, 1, 1, -1, ly.E_BURNOUT, rows + 2, *_NO_JOINT))
-    alone = _stage(world, ahead, fore, ct.Leg(2, 0, 0, 1, rows, rows + 1, rows + 2, *_NO_JOINT))
-    dropped = _stage(world, behind, aft, ct.Leg(2, 1, 1, 0, -1, ly.E_BURNOUT, rows + 2, *_NO_JOINT))
+    stack = _stage(world, ahead + fore.propellant + behind, aft, Leg(2, 0, 1, 1, -1, ly.E_BURNOUT, rows + 2, *_NO_JOINT))
+    alone = _stage(world, ahead, fore, Leg(2, 0, 0, 1, rows, rows + 1, rows + 2, *_NO_JOINT))
+    dropped = _stage(world, behind, aft, Leg(2, 1, 1, 0, -1, ly.E_BURNOUT, rows + 2, *_NO_JOINT))
     whole = release(stack, handed((0.0, 0.0, 1000.0), (0.0, 0.0, 0.0), lit=0.0), stage={(1, StageColumn.SEPARATE): part_at})
     halves = divide(whole.work.hand, (stack, NOMINAL), (alone, NOMINAL), (dropped, NOMINAL), 0.0, (0.0, 0.0))
     front = release(alone, halves.fore, stage={(0, StageColumn.IGNITE): light_at})
@@ -296,13 +294,13 @@ class _Motor:
         shape = np.array([0.2, 1.0, 0.7, 0.0])
         force = shape * propellant * exhaust / running_impulse(time, shape)[-1]
         running = running_impulse(time, force)
-        self.thrust = ct.Thrust(time, force, running / running[-1], float(running[-1]), propellant, 1.0, 0.0, 0.0, 101325.0)
+        self.thrust = Thrust(time, force, running / running[-1], float(running[-1]), propellant, 1.0, 0.0, 0.0, 101325.0)
 
 
-_NO_JOINT = np.zeros((2, 1)), 0.0, math.inf, 0.0, 0.0  # of ct.Leg: no force at the joint is asked for, the body's ends do not matter
+_NO_JOINT = np.zeros((2, 1)), 0.0, math.inf, 0.0, 0.0  # of Leg: no force at the joint is asked for, the body's ends do not matter
 
 
-def _stage(world: ct.World, dry: float, motor: _Motor, leg: ct.Leg) -> ct.Model:
+def _stage(world: World, dry: float, motor: _Motor, leg: Leg) -> Model:
     grain = np.zeros((1, GRAIN_COLUMNS))
     grain[0, GrainColumn.MASS] = motor.propellant
     return model_of(world, dry, np.eye(3), step=STEP, time_limit=10.0, thrust=motor.thrust, grain=grain, leg=leg)
