@@ -6,6 +6,18 @@
     sixdof.report(flights)                                       # a page to decide from, of whatever sixdof made
 
 What is needed daily stands here; the rest by subject: `print(sixdof.loops)` lists what that façade holds, `print(sixdof)` what is here.
+The examples in the help of every name start from these, made from the demos in `configs/` and numpy as np:
+
+    mission = sixdof.load_mission("configs/sampler.toml")
+    flight = sixdof.fly(mission)
+    flights = sixdof.disperse(mission, 100, seed=1, progress=False)
+    compared = sixdof.compare({"as it is": mission, "long rail": mission.change({"rail.length": "5 m"})}, 20, seed=1, progress=False)
+    models = sixdof.loops.linearise(mission, points=6)
+    spread = sixdof.loops.margin_spread(mission, 4, seed=1, points=4, progress=False)
+    tuned = sixdof.tune(mission, {"schedule": "none"}, points=6, progress=False)
+    stack = sixdof.load_mission("configs/two-stage.toml")
+    staged = sixdof.fly(stack)
+
 Everything is loaded on first use: `import sixdof` is quick, and a notebook pays only for what it calls.
 """
 

@@ -54,6 +54,12 @@ def make_draws(mission: Mission, flights: int, *, seed: int = 0, first: int = 0,
     ------
     ValueError
         For numbers of flights, a seed or a sampling that cannot be, and for a spread that draws what the mission cannot hold.
+
+    Examples
+    --------
+    >>> draws = sixdof.stats.make_draws(mission, 8, seed=1)
+    >>> draws.sizes["flight"]
+    8
     """
     check_mission(mission, "make_draws")
     if isinstance(flights, bool) or not isinstance(flights, (int, np.integer)) or not 1 <= flights <= LAST_FLIGHT:

@@ -328,7 +328,13 @@ _DEMAND_MEANINGS = {
 
 
 def layout_table() -> str:
-    """Return the layouts of the arrays a law is given, as text: index, name, unit, meaning."""
+    """Return the layouts of the arrays a law is given, as text: index, name, unit, meaning.
+
+    Examples
+    --------
+    >>> print(sixdof.laws.layout_table().splitlines()[0])
+    law(t, sensed, memory, gains, command)
+    """
     tables = (
         ("sensed: what a law may read", SENSED, _MEANINGS),
         ("command of a guidance law", GOAL, _GOAL_MEANINGS),

@@ -84,6 +84,12 @@ def fly_body(
     Notes
     -----
     Moments are 0.25 rho V S l^2 C rate, which is q S l C rate l/(2V) without a division by V.
+
+    Examples
+    --------
+    >>> ball = sixdof.aero.fly_body(mass=1.0, inertia=np.eye(3), height=100.0, duration=1.0)
+    >>> round(float(ball.height[-1]), 1)
+    95.1
     """
     mass, tensor = _mass_and_tensor(mass, inertia)
     height, velocity, attitude, rates = _finite(height=height, velocity=velocity, attitude=attitude, rates=rates)

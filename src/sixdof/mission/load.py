@@ -20,6 +20,12 @@ def load_mission(path: str | Path) -> Mission:
     ------
     MissionError
         If a file cannot be read or the mission has faults: one sentence each, all of them together.
+
+    Examples
+    --------
+    >>> mission = sixdof.load_mission("configs/sampler.toml")
+    >>> mission.rail.length, [stage.name for stage in mission.stage]
+    (3.0, ['thistledown'])
     """
     if not isinstance(path, (str, PathLike)):
         raise TypeError(f"load_mission: path must be the path of a mission file, not {shown(path)}")
@@ -33,6 +39,11 @@ def loads_mission(text: str, folder: str | Path = ".") -> Mission:
     ------
     MissionError
         As `load_mission`.
+
+    Examples
+    --------
+    >>> sixdof.parts.loads_mission(mission.to_toml()) == mission
+    True
     """
     if not isinstance(text, str):
         raise TypeError(f"loads_mission: text must be the text of a mission file, not {shown(text)}; a path goes to load_mission")
@@ -61,6 +72,12 @@ def build_mission(*, folder: str | Path = ".", **tables: Any) -> Mission:
     ------
     MissionError
         As `load_mission`.
+
+    Examples
+    --------
+    >>> tables = {name: getattr(mission, name) for name in mission.model_fields_set}
+    >>> sixdof.parts.build_mission(**tables) == mission
+    True
     """
     return checked_mission(tables, _folder(folder, "build_mission"), "")
 

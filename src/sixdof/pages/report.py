@@ -50,6 +50,14 @@ def report(
         For what report has no page about, and for an option that the page does not take.
     ValueError
         For a page that there is not, and as the pages do.
+
+    Examples
+    --------
+    >>> page = sixdof.report(flight)
+    >>> page.splitlines()[0]
+    'Thistledown: air samples over Lake Orrin'
+    >>> print(sixdof.report(sixdof.loops.margins(models), gain_db=6.0).splitlines()[-1].split(":")[0])
+    required
     """
     kind = kind_of(what)
     page = kind.pages.get(about or next(iter(kind.pages)))

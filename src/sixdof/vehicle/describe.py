@@ -51,7 +51,16 @@ def totals(mission: Mission, stages: Sequence[int]) -> tuple[Totals, Totals]:
 
 
 def balance(mission: Mission, stages: Sequence[int], mach: float = MACH) -> Balance:
-    """Return masses, centre of pressure at small incidence and static margins of the stack at a Mach number."""
+    """Return masses, centre of pressure at small incidence and static margins of the stack at a Mach number.
+
+    stages : numbers of the stages that fly together, front first. mach : at which slope and centre of pressure stand.
+
+    Examples
+    --------
+    >>> state = sixdof.aero.balance(mission, [0])
+    >>> bool(state.margin_loaded < state.margin_burnt)
+    True
+    """
     from sixdof.vehicle.aero.table import aero_table
     from sixdof.vehicle.stability import least_stable_plane
 

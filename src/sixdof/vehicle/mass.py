@@ -172,6 +172,12 @@ def mass_table(mission: Mission, stages: Sequence[int], shape: Shape | None = No
     ------
     ValueError
         If measured moments of inertia are those of no body, or an ogive is shorter than half its diameter.
+
+    Examples
+    --------
+    >>> table = sixdof.parts.mass_table(mission, [0])
+    >>> round(sixdof.parts.mass_at(table, 1.0)[0], 2)
+    2.18
     """
     shape = shape_of([mission.stage[index] for index in stages]) if shape is None else shape
     return table_of([lump for each in stage_lumps(mission, stages, shape) for lump in each], grain_rows(mission, stages, shape))
@@ -230,6 +236,12 @@ def mass_at(mass: Mass, unburnt) -> tuple[float, np.ndarray, np.ndarray]:
     """Return mass (kg), centre (station, y, z) (m) and inertia (3, 3) about it (kg m^2) at a propellant fraction.
 
     unburnt : 1 loaded .. 0 burnt out; one number for all grains or one for each.
+
+    Examples
+    --------
+    >>> mass, centre, inertia = sixdof.parts.mass_at(sixdof.parts.mass_table(mission, [0]), 1.0)
+    >>> round(mass, 2), centre.shape, inertia.shape
+    (2.18, (3,), (3, 3))
     """
     inertia = np.array([[mass.ixx, mass.ixy, mass.ixz], [mass.ixy, mass.iyy, mass.iyz], [mass.ixz, mass.iyz, mass.izz]])
     lumps = [Lump(mass.dry, np.array([mass.cg_x, mass.cg_y, mass.cg_z]), inertia)]
@@ -241,7 +253,14 @@ def mass_at(mass: Mass, unburnt) -> tuple[float, np.ndarray, np.ndarray]:
 
 
 def part_masses(mission: Mission, stages: Sequence[int]) -> list[PartMass]:
-    """Return the mass build-up of the stack in rows: parts as built (before any measurement), cases, propellant."""
+    """Return the mass build-up of the stack in rows: parts as built (before any measurement), cases, propellant.
+
+    Examples
+    --------
+    >>> rows = sixdof.parts.part_masses(mission, [0])
+    >>> rows[0].kind
+    'nose'
+    """
     shape = shape_of([mission.stage[index] for index in stages])
     motors = placed_motors(mission, stages, shape)
     rows = []

@@ -61,7 +61,14 @@ def running_impulse(time: np.ndarray, force: np.ndarray) -> np.ndarray:
 
 
 def motor_facts(motor: Motor) -> MotorFacts:
-    """Return impulse, thrust, burn time and class of a motor; burn time by the 5 % rule of NFPA 1125."""
+    """Return impulse, thrust, burn time and class of a motor; burn time by the 5 % rule of NFPA 1125.
+
+    Examples
+    --------
+    >>> facts = sixdof.parts.motor_facts(mission.motor["playa-h"])
+    >>> facts.class_letter, round(facts.total_impulse)
+    ('H', 266)
+    """
     time, force = break_points(motor.thrust_curve)
     start, end = _burn(time, force)
     inside = np.concatenate([[start], time[(time > start) & (time < end)], [end]])

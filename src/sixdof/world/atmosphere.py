@@ -68,6 +68,11 @@ def at_site(altitude, site_altitude: float, temperature: float | None = None, pr
     integration of that column, up and down from the site's pressure; density is p/(R T). What is omitted is the
     standard's at the site. Raises ValueError for altitudes outside -5..80 km, MissionError (a
     ValueError too) for readings no weather explains.
+
+    Examples
+    --------
+    >>> round(float(sixdof.aero.at_site(0.0, 0.0).density), 3)
+    1.225
     """
     altitude = _checked(altitude)
     offset = _site_offset(site_altitude, temperature)

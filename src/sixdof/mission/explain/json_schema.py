@@ -42,6 +42,11 @@ def json_schema() -> dict[str, Any]:
     loading the mission tells. An editor with support for TOML finds the schema by a comment at the head of the mission file:
 
         #:schema sixdof.schema.json
+
+    Examples
+    --------
+    >>> "rail" in sixdof.parts.json_schema()["properties"]
+    True
     """
     schema = Mission.model_json_schema()
     tables = {table.kind.__name__: table for table in all_tables()}

@@ -14,6 +14,12 @@ def aero_figures(mission) -> dict:
     """Return the figures (name: figure) that the command line writes: of every configuration that flies.
 
     Drag and stability of each, for those with control fins authority, trim and hinge moments, for a stack survival.
+
+    Examples
+    --------
+    >>> figures = sixdof.plot.aero_figures(mission)
+    >>> len(figures) > 2
+    True
     """
     check_mission(mission, "aero_figures")
     figures = {}

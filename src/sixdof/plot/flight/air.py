@@ -16,6 +16,10 @@ def plot_air(mission, *, top: float = 3000.0):
 
     Mean wind and where it comes from (of every member where there are several, the nominal flight's on top), temperature and density,
     with the standard atmosphere's dashed. Discrete gusts are bands at their heights.
+
+    Examples
+    --------
+    >>> axes = sixdof.plot.plot_air(mission, top=1000.0)
     """
     import matplotlib.pyplot as plt
 

@@ -37,6 +37,10 @@ def draw_vehicle(mission: Mission, *, ax=None):
     Shown are the outline, fins at their angles (nearer ones over the body), motors, point masses, packed parachutes,
     guides, and the centres of mass (loaded; first burn over) and of pressure at Mach 0.3, small incidence.
     Returns the axes; makes a figure only where `ax` is None. Guides have no side in the mission: drawn at the bottom.
+
+    Examples
+    --------
+    >>> ax = sixdof.plot.draw_vehicle(mission)
     """
     check_mission(mission, "draw_vehicle")
     stages = range(len(mission.stage))

@@ -33,6 +33,12 @@ def air_against_height(mission: Mission, height=None) -> xr.Dataset:
     ------
     ValueError
         For heights beyond -5 to 80 km above mean sea level, readings no weather explains, a sounding that does not hang together.
+
+    Examples
+    --------
+    >>> air = sixdof.aero.air_against_height(mission, [10.0, 1000.0])
+    >>> bool(air.density[0] > air.density[1])
+    True
     """
     height = np.linspace(0.0, TOP, ROWS) if height is None else np.asarray(height, dtype=float)
     altitude = mission.site.altitude + height

@@ -38,6 +38,14 @@ def drag_against_mach(mission: Mission, stages: Sequence[int] | None = None, mac
     Dataset
         `drag` (component, mach), which add up to `build_up` (mach); `axial` (mach) and `axial_burning` (mach), which
         the flight uses: the build-up, or the measured curves. `component` carries `source` and `accuracy`.
+
+    Examples
+    --------
+    >>> drag = sixdof.aero.drag_against_mach(mission, mach=[0.3, 0.6])
+    >>> [str(name) for name in drag.component.values[:3]]
+    ['friction, body', 'friction, fins', 'nose and shoulders']
+    >>> bool(np.allclose(drag.drag.sum("component"), drag.build_up))
+    True
     """
     stages, mach, shape = _chosen(mission, stages, mach)
     air, _ = air_over(mission, np.array([mission.site.altitude]))
@@ -81,6 +89,12 @@ def stability_against_mach(mission: Mission, stages: Sequence[int] | None = None
         `margin` in diameters, `pitch_damping` (C_m_q about the centre of mass, q d/(2V)); over (fin_set, mach):
         `fin_slope`, `roll_damping` (C_l_p, p d/(2V)), `roll_forcing` (C_l per rad of equal deflection of the set).
         `centre_of_mass` (state).
+
+    Examples
+    --------
+    >>> stable = sixdof.aero.stability_against_mach(mission, mach=[0.3])
+    >>> bool((stable.margin > 1.0).all())
+    True
     """
     stages, mach, shape = _chosen(mission, stages, mach)
     aero = aero_table(mission, stages)

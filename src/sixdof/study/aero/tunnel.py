@@ -70,6 +70,12 @@ def wind_tunnel(
     Dataset
         C_X, C_Y, C_Z, C_l, C_m, C_n on the reference area and length (attributes), hinge_moment (N m, dim fin), stall,
         dynamic_pressure (Pa); dims are those of the inputs.
+
+    Examples
+    --------
+    >>> flow = sixdof.aero.wind_tunnel(mission, mach=0.3, incidence=np.radians(2.0))
+    >>> float(flow.C_m) < 0.0
+    True
     """
     model = build_model(mission, stages=stages) if model is None else model
     used = range(len(mission.stage)) if stages is None else stages

@@ -74,6 +74,12 @@ def simulate_frozen(
     ------
     ValueError, TypeError
         For a point, channel, state or servo field that there is not, numbers out of range, or a channel that no fin moves.
+
+    Examples
+    --------
+    >>> answer = sixdof.loops.simulate_frozen(models, 2, "pitch", goal=np.radians(2.0), duration=1.0)
+    >>> answer.time.attrs["units"]
+    's'
     """
     if isinstance(duration, bool) or not (isinstance(duration, (int, float)) and 0.0 < duration <= LONGEST):
         raise ValueError(f"simulate_frozen: duration = {shown(duration)} must be above 0 and at most {LONGEST:g} s")

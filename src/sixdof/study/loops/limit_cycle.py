@@ -59,6 +59,12 @@ def limit_cycles(models: xr.Dataset, point: int = 0, channel: str = "pitch", *, 
     ------
     ValueError, TypeError
         For a point, a channel or gains that there are not, or a channel that no fin moves.
+
+    Examples
+    --------
+    >>> cycles = sixdof.loops.limit_cycles(models, 2, "pitch", gains={"servo.backlash": "1 deg"})
+    >>> cycles.frequency.attrs["units"]
+    'Hz'
     """
     case = Case(models, point, channel, gains, "limit_cycles")
     found = [(name, each) for name in case.names for each in case.predicted(name)]
@@ -82,12 +88,20 @@ def limit_cycle_curves(models: xr.Dataset, point: int = 0, channel: str = "pitch
 
     Of "all", the command's part is taken with the servo's gain 1. Raises as `limit_cycles`.
 
+    point, channel, gains : as for `limit_cycles`.
+
     Returns
     -------
     Dataset
         Dim frequency (Hz): loop_gain (dB), loop_phase (rad, within a turn below 0 at the crossover). Dims curve, step: amplitude (rad) of the
         imperfection's input, inverse_gain (dB) and inverse_phase (rad) of -1/N, NaN where nothing comes out; imperfection and between of
         each curve.
+
+    Examples
+    --------
+    >>> curves = sixdof.loops.limit_cycle_curves(models, 2, "pitch", gains={"servo.backlash": "1 deg"})
+    >>> "inverse_phase" in curves
+    True
     """
     case = Case(models, point, channel, gains, "limit_cycle_curves")
     grid = case.frequency()
@@ -141,6 +155,8 @@ def simulated_cycle(
     Cycles slower than 0.2 Hz are none, as in `limit_cycles`: their swing is told. Where the command is rounded, each start is flown with
     the servo's centre on a level and between two. Amplitudes are first harmonics of the signals at the ticks, their drift taken out.
 
+    point, channel, gains : as for `limit_cycles`.
+
     Parameters
     ----------
     only : "backlash", "dead_band" or "resolution" alone; None: the servo as the mission has it.
@@ -151,6 +167,12 @@ def simulated_cycle(
     ------
     ValueError, TypeError
         As `limit_cycles`; for starts or an imperfection that there are not; and where the attitude leaves +-90 deg.
+
+    Examples
+    --------
+    >>> cycle = sixdof.loops.simulated_cycle(models, 2, "pitch", gains={"servo.dead_band": "0.2 deg"})
+    >>> cycle.swing < 0.1
+    True
     """
     case = Case(models, point, channel, gains, "simulated_cycle")
     if only is not None and (not isinstance(only, str) or only not in IMPERFECTIONS):
@@ -253,6 +275,8 @@ def limit_cycle_table(models: xr.Dataset, channel: str = "pitch", *, gains=None,
 
     points : of the models; None: all. A point costs some seconds.
 
+    channel, gains : as for `limit_cycles`. points : numbers of the models; all if left out.
+
     Returns
     -------
     Dataset
@@ -264,6 +288,12 @@ def limit_cycle_table(models: xr.Dataset, channel: str = "pitch", *, gains=None,
     ------
     ValueError, TypeError
         As `simulated_cycle`; and for a servo without any of them.
+
+    Examples
+    --------
+    >>> table = sixdof.loops.limit_cycle_table(models, "pitch", points=[2], gains={"servo.dead_band": "0.2 deg"})
+    >>> table.predicted_frequency.dims
+    ('point', 'imperfection')
     """
     who = "limit_cycle_table"
     mission = flown_mission(models, gains, who)

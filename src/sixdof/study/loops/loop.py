@@ -177,6 +177,12 @@ def open_loop(models: xr.Dataset, point: int = 0, channel: str = "pitch", *, gai
     ------
     ValueError
         For a point, a channel or a place to break that there is not.
+
+    Examples
+    --------
+    >>> loop = sixdof.loops.open_loop(models, 2, "pitch")
+    >>> round(loop.dt, 3), loop.ninputs
+    (0.01, 1)
     """
     where = _check(models, point, channel, broken_at, "open_loop")
     check_bending(bending, "open_loop")
@@ -190,6 +196,14 @@ def closed_response(models: xr.Dataset, point: int = 0, channel: str = "pitch", 
 
     channel : "roll", "pitch", "yaw", or "full" for all three coupled. Inputs: goals (rad), gusts along body axes (m/s), what is added to
     demands (rad) and to readings. Outputs: angles and rates (true), demands, fin angles. Raises ValueError as `open_loop`.
+
+    gains, bending : as for `open_loop`.
+
+    Examples
+    --------
+    >>> closed = sixdof.loops.closed_response(models, 2, "pitch")
+    >>> bool((abs(closed.poles()) < 1.0).all())
+    True
     """
     need_table(models, "closed_response", "loops.linear.linearise", *OF_LOOPS)
     check_point(models, point, "closed_response")

@@ -58,6 +58,12 @@ def control_metrics(ds: xr.Dataset) -> xr.Dataset:
     ------
     ValueError
         For an ensemble, or a result without the timeline.
+
+    Examples
+    --------
+    >>> metrics = sixdof.loops.control_metrics(flight)
+    >>> [str(phase) for phase in metrics.phase.values]
+    ['live', 'boost', 'coast']
     """
     need_flight(ds, "control_metrics")
     ds = with_empty(ds)

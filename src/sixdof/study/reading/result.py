@@ -142,6 +142,12 @@ def event_values(ds: xr.Dataset, event: str, name: str = "time", *, body: int | 
     """Return `event_<name>` of a body at an event of every flight, (flights,); NaN where it did not happen or is unknown.
 
     body : number or name; 0 is the front body, which begins as the whole stack.
+
+    Examples
+    --------
+    >>> times = sixdof.stats.event_values(flights, "burnout")
+    >>> times.shape
+    (100,)
     """
     if event not in ds["event"].values:
         return np.full(ds.sizes.get("flight", 1), np.nan)
@@ -212,10 +218,18 @@ def height_bands(ds: xr.Dataset, shares: Sequence[float] = (0.05, 0.25, 0.5, 0.7
     A landed flight stays at its last height; any other end leaves the bands at its last point. Between the points of a
     track the height is taken linear. Failed flights (not lifted off, diverged) are omitted and counted in `dropped`.
 
+    shares : of the flights below each height.
+
     Returns
     -------
     Dataset
         `height` (share, time), m, and the number of flights `used` and `dropped`.
+
+    Examples
+    --------
+    >>> bands = sixdof.stats.height_bands(flights, [0.1, 0.5, 0.9], points=20)
+    >>> dict(bands.sizes)
+    {'share': 3, 'time': 20}
     """
     need_tracks(ds, "height_bands")
     time, height = ds["time"].values, ds["height"].values

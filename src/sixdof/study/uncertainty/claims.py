@@ -27,6 +27,11 @@ def flights_needed(coverage: float, confidence: float, failures: int = 0, sides:
     S. S. Wilks (1941, 1942), Ann. Math. Stat. 12, 91-96 and 13, 400-409. One side: of N flights `failures` break a limit;
     or, the same, the limit is put at the (failures + 1)-th largest value seen. Two sides: both limits are, the
     (failures + 1)-th smallest and largest. 0.95 and 0.95 take 59 flights without a failure.
+
+    Examples
+    --------
+    >>> sixdof.stats.flights_needed(0.95, 0.95)
+    59
     """
     check_share(coverage, "coverage")
     check_share(confidence, "confidence")
@@ -43,6 +48,11 @@ def coverage_shown(flights: int, failures: int, confidence: float) -> float:
 
     The inverse of `flights_needed` on one side, and the lower Clopper-Pearson bound: 59 flights without a failure show
     95 % with 95 %. No flights show 0.
+
+    Examples
+    --------
+    >>> round(sixdof.stats.coverage_shown(59, 0, 0.95), 3)
+    0.95
     """
     if not (_whole(flights) and _whole(failures) and 0 <= failures <= flights):
         raise ValueError(f"flights = {flights!r} and failures = {failures!r} must be whole, with 0 <= failures <= flights")
@@ -55,6 +65,11 @@ def normal_tolerance_factor(flights: int, coverage: float, confidence: float) ->
     It needs fewer flights than `flights_needed`, and holds for normal values only. By the noncentral t distribution,
     k = t(confidence; n - 1, z sqrt(n))/sqrt(n) with z the normal quantile of coverage (D. B. Owen, 1968, Technometrics 10,
     445-478).
+
+    Examples
+    --------
+    >>> round(sixdof.stats.normal_tolerance_factor(50, 0.95, 0.9), 2)
+    1.97
     """
     check_share(coverage, "coverage")
     check_share(confidence, "confidence")
@@ -111,6 +126,11 @@ def judge(holds, share: float = 0.99, confidence: float = 0.9) -> Verdict:
     ------
     ValueError
         For other values, a share outside 0..1 or a confidence outside 0.5..1.
+
+    Examples
+    --------
+    >>> sixdof.stats.judge([True] * 60, 0.95, 0.9).verdict
+    'pass'
     """
     check_share(share)
     if not 0.5 <= confidence < 1.0:

@@ -31,6 +31,12 @@ def running(values, statistic: str = "mean", *, q: float | None = None, confiden
     ------
     ValueError
         Where no flight has a value, for an unknown statistic, a q missing or out of place, or values that do not fit.
+
+    Examples
+    --------
+    >>> settled = sixdof.stats.running(flights.apogee_height, points=5)
+    >>> sorted(settled.data_vars)[:2]
+    ['dropped', 'estimate']
     """
     known, dropped = known_values(values, "running")
     _check(known, statistic, q)
@@ -56,6 +62,13 @@ def precise_enough(values, half_width: float, *, statistic: str = "mean", q: flo
     Statistics as in `running`. Stopping as soon as this turns true keeps the confidence only roughly: an ensemble that by
     chance scatters little stops early (Y. S. Chow & H. Robbins, 1965, Ann. Math. Stat. 36, 457-462, show that the loss
     goes as the half width shrinks). It is never true of fewer than `least` values, so that a few equal ones end nothing.
+
+    values : one number a flight. statistic, q, confidence : as for `running`. least : flights before which the answer is no.
+
+    Examples
+    --------
+    >>> sixdof.stats.precise_enough(flights.apogee_height, 1000.0)
+    True
     """
     if not half_width > 0.0:
         raise ValueError(f"half_width = {half_width!r} must be above 0, in the units of the values")

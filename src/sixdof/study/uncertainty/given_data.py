@@ -40,6 +40,8 @@ def given_data_indices(ds: xr.Dataset, outcome: str, *, confidence: float = CONF
 
     Inputs are taken as independent, as Sobol' indices are; where they are not, `caution` says so.
 
+    confidence : of the intervals. resamples, seed : of the bootstrap.
+
     Returns
     -------
     Dataset
@@ -49,6 +51,12 @@ def given_data_indices(ds: xr.Dataset, outcome: str, *, confidence: float = CONF
     ------
     ValueError
         For a flight, an unknown or constant outcome, or fewer than 50 flights that have it.
+
+    Examples
+    --------
+    >>> first = sixdof.stats.given_data_indices(flights, "apogee_height", resamples=50)
+    >>> sorted(first.dims)
+    ['input']
     """
     check_bootstrap(confidence, resamples, seed)
     y = outcome_of(ds, outcome, "given_data_indices")

@@ -74,6 +74,8 @@ def margin_spread(
 
     Flight i is flight i of `disperse(mission, ..., seed=seed)`; its drawn masses, air, servo speed and gain factors are in its loops.
 
+    progress : show a bar.
+
     Parameters
     ----------
     flights : how many; omitted, 100, or all rows of `draws`.
@@ -95,6 +97,12 @@ def margin_spread(
     ------
     ValueError, TypeError
         For numbers, channels, draws or gains that make no sense. MissionError, naming the flight, where a draw makes no sound mission.
+
+    Examples
+    --------
+    >>> spread = sixdof.loops.margin_spread(mission, 4, seed=1, points=4, progress=False)
+    >>> spread.gain_margin_db.dims
+    ('flight', 'point', 'channel')
     """
     check_mission(mission, WHO)
     mission = with_gains(mission, gains, WHO)

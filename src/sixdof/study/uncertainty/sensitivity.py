@@ -36,6 +36,8 @@ def regression_sensitivity(
     A direction (wind.blows_from) enters by the sine and the cosine of its angle from its mean; what both do together is
     given as one measure without a sign. Other angles are small offsets and enter as they are.
 
+    confidence : of the intervals. resamples, seed : of the bootstrap.
+
     Returns
     -------
     Dataset
@@ -49,6 +51,12 @@ def regression_sensitivity(
     ------
     ValueError
         For a flight, an unknown or constant outcome, fewer than twice as many flights as columns, dependent inputs.
+
+    Examples
+    --------
+    >>> lines = sixdof.stats.regression_sensitivity(flights, "apogee_height", resamples=50)
+    >>> lines.sizes["outcome"]
+    1
     """
     check_bootstrap(confidence, resamples, seed)
     who = "regression_sensitivity"
@@ -135,6 +143,12 @@ def linear_shares(ds: xr.Dataset, outcome: str, **options) -> xr.Dataset:
 
     Largest first, dim input: `share` with `share_low`, `share_high`; scalars and attributes of `regression_sensitivity`, whose
     options it takes and whose errors it raises. Where inputs are drawn independently shares add up to R^2.
+
+    Examples
+    --------
+    >>> shares = sixdof.stats.linear_shares(flights, "apogee_height", resamples=50)
+    >>> sorted(shares.dims)
+    ['input']
     """
     fit = regression_sensitivity(ds, outcome, **options).isel(outcome=0)
     b, low, high = (fit[f"coefficient{end}"].values for end in ENDS)
@@ -150,6 +164,13 @@ def largest_drivers(ds: xr.Dataset, outcome: str, count: int = 5) -> str:
     """Return a line such as "apogee: 62 % motor_impulse, 20 % aero_drag, 11 % others (R^2 0.93)", shares by `linear_shares`.
 
     R^2 is adjusted for the number of inputs. Cautions follow after a semicolon. Raises ValueError as `linear_shares` does.
+
+    count : of the inputs that are named.
+
+    Examples
+    --------
+    >>> sixdof.stats.largest_drivers(flights, "apogee_height", count=1).split(":")[0]
+    'apogee_height'
     """
     if count < 1:
         raise ValueError(f"count = {count!r} must be 1 or more")
@@ -170,6 +191,14 @@ def swings(
     Largest first, dim input: `at_low` and `at_high`, changes of the outcome from its mean with the input at its lower and
     upper quantile (`input_low`, `input_high`, in the input's unit), each with `_low` and `_high`. For a direction (`direction`
     is 1) they are the least and the most on the arc between. Attributes and errors as for `regression_sensitivity`.
+
+    shares : between whose quantiles each input goes. confidence : of the intervals. resamples, seed : of the bootstrap.
+
+    Examples
+    --------
+    >>> moved = sixdof.stats.swings(flights, "apogee_height", resamples=50)
+    >>> "motor_impulse" in moved.input
+    True
     """
     check_bootstrap(confidence, resamples, seed)
     if not 0.0 < shares[0] < shares[1] < 1.0:
@@ -218,6 +247,11 @@ def rank_correlations(ds: xr.Dataset, names: Sequence[str]) -> np.ndarray:
     """Return the rank correlations of variables (flight,) of a Dataset, (names, names), each over the flights that have both.
 
     C. Spearman (1904). NaN where fewer than 3 flights have both, or one of them does not vary.
+
+    Examples
+    --------
+    >>> sixdof.stats.rank_correlations(flights, ["apogee_height", "motor_impulse"]).shape
+    (2, 2)
     """
     values = [np.asarray(ds[name].values, dtype=float) for name in names]
     out = np.eye(len(names))

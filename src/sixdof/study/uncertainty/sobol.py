@@ -29,10 +29,17 @@ def sobol_design(d: int, n: int, seed: int = 0) -> np.ndarray:
     Phys. Commun. 181, 259-270). A and B are the two halves of a scrambled Sobol' sequence of 2 d dimensions (A. B. Owen, 1998).
     n : a power of two, on which the sequence's balance rests. Put each column through the quantile function of its input.
 
+    seed : of the points.
+
     Raises
     ------
     ValueError
         For d below 1, n no power of two or below 2, and more dimensions than the sequence has.
+
+    Examples
+    --------
+    >>> sixdof.stats.sobol_design(2, 4).shape
+    (16, 2)
     """
     if d < 1 or 2 * d > qmc.Sobol.MAXDIM:
         raise ValueError(f"d = {d!r} inputs must be from 1 to {qmc.Sobol.MAXDIM // 2}")
@@ -59,6 +66,8 @@ def sobol_indices(
     table 2), total of M. J. W. Jansen (1999, Comput. Phys. Commun. 117, 35-43). The bootstrap takes rows of A and B as
     random, so intervals of a Sobol' sequence are on the wide side.
 
+    names : of the inputs; numbered if left out. confidence : of the intervals. resamples, seed : of the bootstrap.
+
     Returns
     -------
     Dataset
@@ -68,6 +77,13 @@ def sobol_indices(
     ------
     ValueError
         For a wrong number of values or names, too few complete rows, or an outcome that does not vary.
+
+    Examples
+    --------
+    >>> points = sixdof.stats.sobol_design(2, 64)
+    >>> found = sixdof.stats.sobol_indices(points[:, 0], 64, 2, resamples=50)
+    >>> bool(found.total[0] > 0.9 and found.total[1] < 0.1)
+    True
     """
     check_bootstrap(confidence, resamples, seed)
     y = np.asarray(y, dtype=float)
@@ -114,6 +130,8 @@ def sobol_draws(mission: Mission, n: int, *, seed: int = 0) -> xr.Dataset:
 
     Fly it with `sixdof.disperse(mission, draws=table, tracks="none")` and hand the result to `sobol_of`. Failures do not happen in it.
 
+    seed : of the points.
+
     Parameters
     ----------
     n : int
@@ -123,6 +141,12 @@ def sobol_draws(mission: Mission, n: int, *, seed: int = 0) -> xr.Dataset:
     ------
     ValueError
         For a mission that disperses nothing, or whose inputs are correlated (their shares cannot be told apart), and as `sobol_design`.
+
+    Examples
+    --------
+    >>> draws = sixdof.stats.sobol_draws(mission.change({"disperse": {"motor.impulse": {"kind": "normal", "mean": 1.0, "sd": 0.02}}}), 4)
+    >>> draws.sizes["flight"]
+    12
     """
     if mission.correlation:
         raise ValueError("sobol_draws takes independent inputs, and this mission has a [[correlation]]; remove it for this study")
@@ -153,6 +177,15 @@ def sobol_of(ds: xr.Dataset, outcome: str, *, confidence: float = CONFIDENCE, re
     """Return first-order and total Sobol indices of an outcome of an ensemble flown from `sobol_draws`.
 
     Returns and raises as `sobol_indices`; ValueError too for an ensemble that was drawn otherwise or is not complete.
+
+    confidence : of the intervals. resamples, seed : of the bootstrap.
+
+    Examples
+    --------
+    >>> few = mission.change({"disperse": {"motor.impulse": {"kind": "normal", "mean": 1.0, "sd": 0.02}}})
+    >>> flown = sixdof.disperse(few, draws=sixdof.stats.sobol_draws(few, 16), tracks="none", progress=False)
+    >>> sorted(sixdof.stats.sobol_of(flown, "apogee_height", resamples=50).data_vars)[:2]
+    ['dropped', 'first']
     """
     need_ensemble(ds, "sobol_of", outcome, "status")
     mission = stored_mission(ds.attrs["mission"])

@@ -85,6 +85,13 @@ def compare(
         For no variants, names that are not text, criteria or laws that do not fit, and as `disperse`.
     FileExistsError, StoreError, MissionError, LawError
         As `disperse`.
+
+    Examples
+    --------
+    >>> two = {"3 m rail": mission, "5 m rail": mission.change({"rail.length": "5 m"})}
+    >>> compared = sixdof.compare(two, 8, seed=1, criteria="rail_departure_speed > 20 m/s in 50 % of flights", progress=False)
+    >>> (compared.rail_departure_speed.mean("flight").diff("variant") > 0.0).item()
+    True
     """
     check_variants(variants, out)
     wanted = criteria_of(criteria)

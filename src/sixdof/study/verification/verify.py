@@ -41,6 +41,12 @@ def verify() -> xr.Dataset:
     Dataset
         Along `check`: case, quantity, unit, source (text), reference, ours, difference, limit (in that unit), passed (bool). A NaN does not
         pass. `ds.where(~ds.passed, drop=True)` leaves the misses; `verification_text` makes a page of it.
+
+    Examples
+    --------
+    >>> checks = sixdof.verify()
+    >>> bool(checks.passed.all())
+    True
     """
     with announced_compilation():
         return table_of_checks([*nasa_checks(), *closed_form_checks()])
