@@ -51,9 +51,9 @@ def compare_nominal(variants: Mapping[str, Mission]) -> xr.Dataset:
 
     Examples
     --------
-    >>> compare_nominal({})
-    Traceback (most recent call last):
-    ValueError: compare: there are no variants to compare
+    >>> earths = sixdof.parts.vary(mission, {"flat": {"site.earth": "flat"}, "round": {"site.earth": "wgs84"}})
+    >>> abs(float(sixdof.stats.compare_nominal(earths).apogee_height.diff("variant").item())) < 0.1
+    True
     """
     check_variants(variants)
     flights = [fly(mission) for mission in variants.values()]
