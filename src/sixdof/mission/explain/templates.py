@@ -35,7 +35,7 @@ def new_mission(kind: str = "single", out: str | Path | None = None) -> str:
 
     Examples
     --------
-    >>> print(new_mission("single").splitlines()[0])
+    >>> print(sixdof.parts.new_mission("single").splitlines()[0])
     # A single-stage vehicle without control: three fins, one motor, two canopies. It flies as written.
     """
     if not isinstance(kind, str) or kind not in TEMPLATES:
