@@ -17,39 +17,6 @@ from sixdof.surface.lazy import Facade, homes_of, said_of, source_of
 FACADES = ("sixdof", "sixdof.aero", "sixdof.laws", "sixdof.loops", "sixdof.parts", "sixdof.plot", "sixdof.stats")
 MOST = 16  # names of `sixdof` itself, its façades not counted: what one can hold in mind
 NAMES = [f"{facade}.{name}" for facade in FACADES for name in import_module(facade).__all__]
-# optional arguments that docstrings do not name yet; what is mended must leave this list
-PENDING = {
-    "sixdof.aero.balance",
-    "sixdof.aero.hinge_moments",
-    "sixdof.aero.moment_slopes",
-    "sixdof.aero.roll_coupling",
-    "sixdof.aero.trim",
-    "sixdof.loops.closed_response",
-    "sixdof.loops.coupled_margins",
-    "sixdof.loops.gain_map",
-    "sixdof.loops.holds",
-    "sixdof.loops.limit_cycle_curves",
-    "sixdof.loops.limit_cycle_table",
-    "sixdof.loops.margin_spread",
-    "sixdof.loops.robust_margins",
-    "sixdof.loops.simulated_cycle",
-    "sixdof.loops.worst_point",
-    "sixdof.stats.check_netcdf_path",
-    "sixdof.stats.containment",
-    "sixdof.stats.deviation_interval",
-    "sixdof.stats.given_data_indices",
-    "sixdof.stats.height_bands",
-    "sixdof.stats.largest_drivers",
-    "sixdof.stats.mean_interval",
-    "sixdof.stats.precise_enough",
-    "sixdof.stats.radius",
-    "sixdof.stats.regression_sensitivity",
-    "sixdof.stats.sobol_design",
-    "sixdof.stats.sobol_draws",
-    "sixdof.stats.sobol_indices",
-    "sixdof.stats.sobol_of",
-    "sixdof.stats.swings",
-}
 REFUSALS = (TypeError, ValueError, sixdof.MissionError)
 
 
@@ -88,7 +55,7 @@ def test_public_function__names_every_keyword_argument_in_its_docstring(name):
     function = thing(name)
     optional = [p.name for p in inspect.signature(function).parameters.values() if p.default is not inspect.Parameter.empty]
     unnamed = [argument for argument in optional if not re.search(rf"\b{argument}\b", function.__doc__)]
-    assert bool(unnamed) == (name in PENDING), unnamed
+    assert not unnamed
 
 
 def test_unknown_name__is_an_attribute_error():

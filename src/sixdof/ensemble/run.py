@@ -110,6 +110,12 @@ def disperse(
         If a draw of a dispersed path makes no sound mission, naming flight and path.
     LawError
         If a custom law cannot be used.
+
+    Examples
+    --------
+    >>> flights = sixdof.disperse(mission, 8, seed=1, progress=False)
+    >>> flights.apogee_height.dims
+    ('flight',)
     """
     wanted = checked_request(mission, flights, seed, first, sampling, draws, tracks)
     if until is not None and not callable(until):

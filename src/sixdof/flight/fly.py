@@ -61,6 +61,14 @@ def fly(mission: Mission, *, flight: int | None = None, seed: int = 0, failures:
         For air that no weather explains at the site.
     LawError, or what the law raised
         If a custom law cannot be used or fails in flight.
+
+    Examples
+    --------
+    >>> flight = sixdof.fly(mission)
+    >>> round(float(flight.rail_departure_speed), 1)
+    22.2
+    >>> sixdof.stats.Status(int(flight.status)).name
+    'LANDED'
     """
     check_mission(mission, "fly")
     check_numbers("fly", flight, seed)
@@ -95,6 +103,12 @@ def refly(ds: xr.Dataset, flight: int, *, failures: Sequence[str] = (), guidance
         If there is no such flight, `ds` is not an ensemble, its mission, seed or draws are not those it was flown with, or a law is another.
     MissionError
         If its mission names files.
+
+    Examples
+    --------
+    >>> again = sixdof.refly(flights, 17)
+    >>> float(again.apogee_height) == float(flights.apogee_height.sel(flight=17))
+    True
     """
     if not isinstance(ds, xr.Dataset) or "flight" not in ds.dims or "mission" not in ds.attrs:
         raise ValueError("refly takes an ensemble for ds, as disperse returns it, with its attributes and its dim flight")

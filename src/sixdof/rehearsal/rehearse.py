@@ -95,6 +95,12 @@ def rehearse(
     -----
     A flight looks at its rules every fifth tick in a quiet descent under canopies, a rehearsal at every tick. With three stages or more, `booster`
     of the script tells only when the last of them has gone: omitted, the commands tell of each.
+
+    Examples
+    --------
+    >>> bench = sixdof.rehearse(mission)
+    >>> list(bench.misfire.values)
+    []
     """
     check_mission(mission, "rehearse")
     which = _stage_number(mission, stage, guidance, control)

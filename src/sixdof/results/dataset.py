@@ -288,6 +288,11 @@ def save(ds: xr.Dataset, path: str | Path, *, overwrite: bool = False) -> Path:
         If the disk does not take it, or another process is writing it; no half file is left.
     TypeError
         If `ds` is no Dataset, or `path` no path.
+
+    Examples
+    --------
+    >>> sixdof.save(flight, "one.nc").name
+    'one.nc'
     """
     if not isinstance(ds, xr.Dataset):
         raise TypeError(f"save: ds must be a Dataset as sixdof.fly or sixdof.disperse returns it, not {shown(ds)}")
@@ -305,6 +310,11 @@ def check_path(path: str | Path, *, overwrite: bool = False) -> Path:
         If the file exists and overwrite is not set, it is not an ordinary file, or its folder does not exist.
     TypeError, ValueError
         If it is not a path, or one that no file can have.
+
+    Examples
+    --------
+    >>> sixdof.stats.check_path("new.csv").name
+    'new.csv'
     """
     path = as_path(path)
     if path.is_dir():
@@ -324,6 +334,13 @@ def check_netcdf_path(path: str | Path, *, overwrite: bool = False) -> Path:
     """Return `path` if a result may be written there as netCDF (see `check_path`): overwriting spares what this library did not write.
 
     Raises ValueError, too, for a name that ends in .zarr.
+
+    overwrite : allow a file that is there, if it is one of this library's.
+
+    Examples
+    --------
+    >>> sixdof.stats.check_netcdf_path("new.nc").name
+    'new.nc'
     """
     path = check_path(path, overwrite=overwrite)
     if path.suffix == ".zarr":
@@ -367,6 +384,12 @@ def open_result(path: str | Path, *, check: bool = False) -> xr.Dataset:
         If `path` is not a path, or the file there no netCDF file or damaged.
     StoreError
         If it is a store and damaged.
+
+    Examples
+    --------
+    >>> path = sixdof.save(flight, "kept.nc")
+    >>> sixdof.open_result(path).apogee_height.equals(flight.apogee_height)
+    True
     """
     from sixdof.results.store_disk import unfinished
     from sixdof.results.store_reading import open_store

@@ -16,6 +16,12 @@ def plot_authority(ds: xr.Dataset, *, channel: str = "pitch", ax=None):
     """Draw the moment per degree of demand of one channel against Mach, a line an incidence.
 
     ax : axes to draw into, or None for a new figure.
+
+    ax : to draw into; new ones if left out.
+
+    Examples
+    --------
+    >>> ax = sixdof.plot.plot_authority(sixdof.aero.moment_slopes(mission), channel="roll")
     """
     name = f"{channel}_moment"
     need_table(ds, "plot_authority", "aero.authority.moment_slopes", name)
@@ -26,7 +32,12 @@ def plot_authority(ds: xr.Dataset, *, channel: str = "pitch", ax=None):
 
 
 def plot_authorities(ds: xr.Dataset, *, axes=None):
-    """Draw the authority in roll and pitch side by side; return the two axes."""
+    """Draw the authority in roll and pitch side by side; return the two axes.
+
+    Examples
+    --------
+    >>> axes = sixdof.plot.plot_authorities(sixdof.aero.moment_slopes(mission))
+    """
     axes = _pair(axes)
     for ax, channel in zip(axes, ("roll", "pitch")):
         plot_authority(ds, channel=channel, ax=ax)
@@ -34,7 +45,12 @@ def plot_authorities(ds: xr.Dataset, *, axes=None):
 
 
 def plot_trim(ds: xr.Dataset, *, axes=None):
-    """Draw trimmed incidence and load factor against Mach, one line per demand; return the two axes."""
+    """Draw trimmed incidence and load factor against Mach, one line per demand; return the two axes.
+
+    Examples
+    --------
+    >>> axes = sixdof.plot.plot_trim(sixdof.aero.trim(mission))
+    """
     need_table(ds, "plot_trim", "aero.authority.trim", "incidence", "load_factor")
     axes = _pair(axes)
     for ax, name, title in zip(axes, ("incidence", "load_factor"), ("trimmed incidence", "trimmed load factor")):
@@ -48,6 +64,12 @@ def plot_hinge_moments(moment: xr.DataArray, *, stall_torque: float | None = Non
     (N m).
 
     stall_torque : of the servo, N m, or None. ax : axes to draw into, or None for a new figure.
+
+    moment : as `aero.hinge_moments` returns it. stall_torque : of the servo, N m; no line if left out. ax : to draw into; new ones if left out.
+
+    Examples
+    --------
+    >>> ax = sixdof.plot.plot_hinge_moments(sixdof.aero.hinge_moments(mission), stall_torque=0.6)
     """
     if not isinstance(moment, xr.DataArray) or "deflection" not in moment.dims:
         raise ValueError("plot_hinge_moments needs the result of sixdof.study.aero.authority.hinge_moments")
@@ -65,6 +87,12 @@ def plot_survival(ds: xr.Dataset, *, axes=None):
     Below zero the stack answers the wrong way round: that part is shaded.
 
     axes : two axes, or None for a new figure.
+
+    axes : two, to draw into; new ones if left out.
+
+    Examples
+    --------
+    >>> axes = sixdof.plot.plot_survival(sixdof.aero.survival(stack))
     """
     need_table(ds, "plot_survival", "aero.authority.survival", "roll_moment", "pitch_moment")
     if "mach" in ds["roll_moment"].dims:

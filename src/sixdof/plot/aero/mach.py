@@ -18,6 +18,12 @@ def plot_drag_build_up(ds: xr.Dataset, *, ax=None):
     """Draw the axial force's components against Mach, one on the other, with what the flight uses as lines.
 
     ax : axes to draw into, or None for a new figure.
+
+    ax : to draw into; new ones if left out.
+
+    Examples
+    --------
+    >>> ax = sixdof.plot.plot_drag_build_up(sixdof.aero.drag_against_mach(mission))
     """
     need_table(ds, "plot_drag_build_up", "aero.tables.drag_against_mach", "drag", "build_up", "axial", "axial_burning")
     ax = axes_or_new(ax, size=(7.0, 4.6))
@@ -39,7 +45,12 @@ def plot_drag_build_up(ds: xr.Dataset, *, ax=None):
 
 
 def plot_stability(ds: xr.Dataset):
-    """Draw slopes, stations, pitch and roll derivatives against Mach in one figure; return its axes (2, 2)."""
+    """Draw slopes, stations, pitch and roll derivatives against Mach in one figure; return its axes (2, 2).
+
+    Examples
+    --------
+    >>> axes = sixdof.plot.plot_stability(sixdof.aero.stability_against_mach(mission))
+    """
     import matplotlib.pyplot as plt
 
     axes = plt.subplots(2, 2, figsize=(10.0, 7.0), layout="constrained")[1]
@@ -52,6 +63,12 @@ def plot_slopes(ds: xr.Dataset, *, ax=None):
     """Draw the normal force's slope against Mach: all, the body alone, every set of fins.
 
     ax : axes to draw into, or None for a new figure.
+
+    ax : to draw into; new ones if left out.
+
+    Examples
+    --------
+    >>> ax = sixdof.plot.plot_slopes(sixdof.aero.stability_against_mach(mission))
     """
     ax, mach = _start(ds, "plot_slopes", ax, "slope", "body_slope", "fin_slope")
     ax.plot(mach, ds["slope"], color=INK, lw=LINE + 0.5, label="all")
@@ -66,6 +83,12 @@ def plot_centres(ds: xr.Dataset, *, ax=None):
     """Draw the centre of pressure against Mach between the centres of mass, forward up.
 
     ax : axes to draw into, or None for a new figure.
+
+    ax : to draw into; new ones if left out.
+
+    Examples
+    --------
+    >>> ax = sixdof.plot.plot_centres(sixdof.aero.stability_against_mach(mission))
     """
     ax, mach = _start(ds, "plot_centres", ax, "centre_of_pressure", "centre_of_mass")
     ax.plot(mach, ds["centre_of_pressure"], color=CYCLE[0], lw=LINE + 0.5, label="centre of pressure")
@@ -82,6 +105,12 @@ def plot_pitch_damping(ds: xr.Dataset, *, ax=None):
     """Draw pitch damping about the centre of mass against Mach, loaded and burnt.
 
     ax : axes to draw into, or None for a new figure.
+
+    ax : to draw into; new ones if left out.
+
+    Examples
+    --------
+    >>> ax = sixdof.plot.plot_pitch_damping(sixdof.aero.stability_against_mach(mission))
     """
     ax, mach = _start(ds, "plot_pitch_damping", ax, "pitch_damping")
     for name, colour in zip(ds["state"].values, CYCLE):
@@ -93,6 +122,12 @@ def plot_roll(ds: xr.Dataset, *, ax=None):
     """Draw every fin set's roll damping and roll moment per deflection against Mach.
 
     ax : axes to draw into, or None for a new figure.
+
+    ax : to draw into; new ones if left out.
+
+    Examples
+    --------
+    >>> ax = sixdof.plot.plot_roll(sixdof.aero.stability_against_mach(mission))
     """
     ax, mach = _start(ds, "plot_roll", ax, "roll_damping", "roll_forcing")
     for name, colour in zip(ds["fin_set"].values, CYCLE):

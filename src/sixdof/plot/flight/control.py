@@ -20,6 +20,12 @@ def plot_attitude_error(ds: xr.Dataset, *, ax=None):
     """Draw commanded minus true pitch, yaw and roll up to apogee, and the angle between the nose and its commanded direction; degrees.
 
     ax : axes to draw into, or None for a new figure.
+
+    ax : to draw into; new ones if left out.
+
+    Examples
+    --------
+    >>> ax = sixdof.plot.plot_attitude_error(flight)
     """
     need_flight(ds, "plot_attitude_error", "tilt_error", *(f"commanded_{c}" for c in CHANNELS), "tilt_pitch", "tilt_yaw", "roll", *_TIMES)
     ax = axes_or_new(ax)
@@ -39,6 +45,12 @@ def plot_demands(ds: xr.Dataset, *, ax=None):
     """Draw the control law's demands of pitch, yaw and roll up to apogee, and the stops of the fins; degrees.
 
     ax : axes to draw into, or None for a new figure.
+
+    ax : to draw into; new ones if left out.
+
+    Examples
+    --------
+    >>> ax = sixdof.plot.plot_demands(flight)
     """
     names = [f"{channel}_demand" for channel in CHANNELS]
     need_flight(ds, "plot_demands", *names, *_TIMES)
@@ -62,6 +74,12 @@ def plot_estimate_error(ds: xr.Dataset, *, ax=None):
     """Draw the errors of the estimate up to apogee: position and velocity on the left, attitude on the right in degrees.
 
     ax : axes to draw into, or None for a new figure.
+
+    ax : to draw into; new ones if left out.
+
+    Examples
+    --------
+    >>> ax = sixdof.plot.plot_estimate_error(staged)
     """
     names = ("position_error", "velocity_error", "attitude_error")
     need_flight(ds, "plot_estimate_error", *names, *_TIMES)
@@ -90,6 +108,10 @@ def plot_waypoints(ds: xr.Dataset, *, axes=None):
     """Draw the climb past the waypoints, from above and height over distance; circles are the capture radii.
 
     axes : two axes, or None for a new figure. The distance is that along the ground path. Returns the two axes.
+
+    Examples
+    --------
+    >>> axes = sixdof.plot.plot_waypoints(staged)
     """
     need_flight(ds, "plot_waypoints", "east", "north", "height", *_TIMES)
     points = mission_of(ds, "plot_waypoints").guidance.waypoint
@@ -132,7 +154,12 @@ def _place(ax, centre, radius, text):
 
 
 def plot_control(ds: xr.Dataset):
-    """Draw an overview of how one flight was controlled; return the figure. A panel that cannot be drawn says why."""
+    """Draw an overview of how one flight was controlled; return the figure. A panel that cannot be drawn says why.
+
+    Examples
+    --------
+    >>> figure = sixdof.plot.plot_control(flight)
+    """
     need_flight(ds, "plot_control")
     import matplotlib.pyplot as plt
 

@@ -52,6 +52,12 @@ def plot_track(ds: xr.Dataset, *, ax=None):
     """Draw the flight in side view: height against distance along the rail's azimuth, equal scales, events marked.
 
     ax : axes to draw into, or None for a new figure.
+
+    ax : to draw into; new ones if left out.
+
+    Examples
+    --------
+    >>> ax = sixdof.plot.plot_track(flight)
     """
     need_flight(ds, "plot_track", "east", "north", "height", "event_east", "event_north", "event_height", *_TIMES)
     need_numbers(ds, "plot_track", "east", "north", "height")
@@ -70,6 +76,12 @@ def plot_ground_track(ds: xr.Dataset, *, ax=None):
     """Draw the flight's ground track, north up, equal scales: rail, apogee, openings and landing marked.
 
     ax : axes to draw into, or None for a new figure.
+
+    ax : to draw into; new ones if left out.
+
+    Examples
+    --------
+    >>> ax = sixdof.plot.plot_ground_track(flight)
     """
     need_flight(ds, "plot_ground_track", "east", "north", "event_east", "event_north", *_TIMES)
     need_numbers(ds, "plot_ground_track", "east", "north")
@@ -104,6 +116,12 @@ def plot_tilt(ds: xr.Dataset, *, ax=None):
     """Draw tilt (downrange, to the right) and roll up to apogee, solid; where fins steer, their commands dashed; degrees.
 
     ax : axes to draw into, or None for a new figure.
+
+    ax : to draw into; new ones if left out.
+
+    Examples
+    --------
+    >>> ax = sixdof.plot.plot_tilt(flight)
     """
     names = ("tilt_pitch", "tilt_yaw", "roll")
     goals = ("commanded_pitch", "commanded_yaw", "commanded_roll")
@@ -139,6 +157,12 @@ def plot_fins(ds: xr.Dataset, *, ax=None):
     """Draw the angle of every control fin up to apogee, solid, its command, dashed, and the stops; degrees.
 
     ax : axes to draw into, or None for a new figure.
+
+    ax : to draw into; new ones if left out.
+
+    Examples
+    --------
+    >>> ax = sixdof.plot.plot_fins(flight)
     """
     need_flight(ds, "plot_fins")
     ds = with_empty(ds)
@@ -167,6 +191,12 @@ def plot_margin(ds: xr.Dataset, *, ax=None):
     """Draw the static margin, and on the right the station of the centre of mass, from 5 m/s airspeed to apogee.
 
     ax : axes to draw into, or None for a new figure.
+
+    ax : to draw into; new ones if left out.
+
+    Examples
+    --------
+    >>> ax = sixdof.plot.plot_margin(flight)
     """
     need_flight(ds, "plot_margin", "static_margin", "cg", "airspeed", "phase", *_TIMES)
     part = ds.sel(time=climb(ds))
@@ -192,6 +222,10 @@ def plot_mach(ds: xr.Dataset, *, ax=None):
     """Draw the Mach number, and on the right the dynamic pressure, up to apogee.
 
     ax : axes to draw into, or None for a new figure.
+
+    Examples
+    --------
+    >>> ax = sixdof.plot.plot_mach(flight)
     """
     need_flight(ds, "plot_mach", "mach", "dynamic_pressure", *_TIMES)
     ax = axes_or_new(ax)
@@ -212,7 +246,12 @@ def plot_mach(ds: xr.Dataset, *, ax=None):
 
 
 def plot_flight(ds: xr.Dataset):
-    """Draw an overview of one flight on one page; return the figure. A panel that cannot be drawn says why."""
+    """Draw an overview of one flight on one page; return the figure. A panel that cannot be drawn says why.
+
+    Examples
+    --------
+    >>> figure = sixdof.plot.plot_flight(flight)
+    """
     need_flight(ds, "plot_flight")
     import matplotlib.pyplot as plt
 

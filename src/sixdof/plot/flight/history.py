@@ -38,6 +38,10 @@ def plot_height(ds: xr.Dataset, *, whole: bool = True, events: bool = True, ax=N
     """Draw height above ground (m) against time (s), up to apogee or, `whole`, to the ground; events along the top. Returns the axes.
 
     ax : axes to draw into, or None for a new figure.
+
+    Examples
+    --------
+    >>> ax = sixdof.plot.plot_height(flight, whole=False)
     """
     ax, part = _start(ds, "plot_height", whole, ax, "height")
     ax.plot(part["time"], part["height"], color=CYCLE[0], lw=LINE + 0.4)
@@ -49,6 +53,12 @@ def plot_speed(ds: xr.Dataset, *, whole: bool = False, events: bool = True, ax=N
     """Draw the speed through the air, over the ground and upwards (m/s) against time (s), up to apogee or `whole`. Returns the axes.
 
     events : whether they are named along the top. ax : axes to draw into, or None for a new figure.
+
+    ax : to draw into; new ones if left out.
+
+    Examples
+    --------
+    >>> ax = sixdof.plot.plot_speed(flight)
     """
     ax, part = _start(ds, "plot_speed", whole, ax, "airspeed", "velocity")
     velocity = part["velocity"].values
@@ -66,6 +76,10 @@ def plot_acceleration(ds: xr.Dataset, *, whole: bool = False, events: bool = Tru
     It is what an accelerometer at the centre of mass reads: acceleration less gravity, so 1 g at rest and nothing in a free fall. Returns the axes.
 
     events : whether they are named along the top. ax : axes to draw into, or None for a new figure.
+
+    Examples
+    --------
+    >>> ax = sixdof.plot.plot_acceleration(flight)
     """
     ax, part = _start(ds, "plot_acceleration", whole, ax, "specific_force")
     force = part["specific_force"].values
@@ -87,6 +101,10 @@ def plot_thrust(ds: xr.Dataset, *, events: bool = True, ax=None):
     Thrust is that at the reference pressure of the motor's curve. Returns the axes.
 
     events : whether they are named along the top. ax : axes to draw into, or None for a new figure.
+
+    Examples
+    --------
+    >>> ax = sixdof.plot.plot_thrust(flight)
     """
     ax, part = _start(ds, "plot_thrust", False, ax, "thrust", "mass")
     burning = part["time"].values[part["thrust"].values > 0.0]

@@ -24,6 +24,10 @@ def plot_rehearsal(ds: xr.Dataset, *, axes=None):
     are the windows in which it was expected.
 
     axes : three axes, or None for a new figure. Returns the three axes. Raises ValueError for what is not a rehearsal.
+
+    Examples
+    --------
+    >>> axes = sixdof.plot.plot_rehearsal(sixdof.rehearse(mission))
     """
     need_result(ds, "plot_rehearsal")
     need_rehearsal(ds, "plot_rehearsal")

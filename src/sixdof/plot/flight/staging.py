@@ -62,6 +62,12 @@ def plot_separation(ds: xr.Dataset, *, ax=None):
     logarithmic beyond 10 cm: the centimetres that matter are seen beside the metres. Raises ValueError for a flight of which nothing separated.
 
     ax : axes to draw into, or None for a new figure.
+
+    ax : to draw into; new ones if left out.
+
+    Examples
+    --------
+    >>> ax = sixdof.plot.plot_separation(staged)
     """
     need_flight(ds, "plot_separation")
     ds = with_empty(ds)
@@ -132,6 +138,10 @@ def plot_bodies(ds: xr.Dataset, *, axes=None):
     """Draw every body's height against time, and its ground track, north up, equal scales; events are marked.
 
     axes : two axes, or None for a new figure. Returns the two axes.
+
+    Examples
+    --------
+    >>> axes = sixdof.plot.plot_bodies(staged)
     """
     places = [f"{of}_{what}" for of in ("body", "event") for what in ("time", "height", "east", "north")]
     need_flight(ds, "plot_bodies", *places, *_EVENTS, *_PIECES)
@@ -194,6 +204,12 @@ def plot_timeline(ds: xr.Dataset, *, ax=None):
     had before, a cross where it gave up.
 
     ax : axes to draw into, or None for a new figure.
+
+    ax : to draw into; new ones if left out.
+
+    Examples
+    --------
+    >>> ax = sixdof.plot.plot_timeline(staged)
     """
     need_flight(ds, "plot_timeline")
     ds = with_empty(ds)
@@ -277,6 +293,12 @@ def plot_landings(ds: xr.Dataset, *, share: float = 0.95, ax=None):
     itself in fewer than 3 flights has none.
 
     ax : axes to draw into, or None for a new figure.
+
+    ax : to draw into; new ones if left out.
+
+    Examples
+    --------
+    >>> ax = sixdof.plot.plot_landings(flights)
     """
     need_ensemble(ds, "plot_landings", "body_landing_east", "body_landing_north", "body", *_PIECES)
     ax = axes_or_new(ax, size=fitted_size(*(ds[f"body_landing_{of}"].values for of in ("east", "north"))))

@@ -29,6 +29,10 @@ def plot_behind(ds: xr.Dataset, *, ax=None):
     What the wind across the rail does shows here alone. Returns the axes.
 
     ax : axes to draw into, or None for a new figure.
+
+    Examples
+    --------
+    >>> ax = sixdof.plot.plot_behind(flight)
     """
     need_flight(ds, "plot_behind", "east", "north", "height", "event_east", "event_north", "event_height", *_TIMES)
     need_numbers(ds, "plot_behind", "east", "north", "height")
@@ -58,6 +62,10 @@ def plot_path(ds: xr.Dataset, *, ax=None):
     """Draw the path of every body in three dimensions, m, equal scales, with its shadow on the ground; apogees, openings, landings marked.
 
     ax : axes with projection "3d", or None for a new figure. Returns the axes. Raises ValueError for axes of another kind.
+
+    Examples
+    --------
+    >>> ax = sixdof.plot.plot_path(flight)
     """
     names = [f"{of}_{what}" for of in ("body", "event") for what in ("east", "north", "height")]
     need_flight(ds, "plot_path", *names, "status", "body_status", *_TIMES)
@@ -116,6 +124,10 @@ def plot_map(ds: xr.Dataset, *, ax=None):
     under the places (roads, people, water) has to be looked up by their coordinates. Returns the axes.
 
     ax : axes to draw into, or None for a new figure.
+
+    Examples
+    --------
+    >>> ax = sixdof.plot.plot_map(flight)
     """
     many = is_ensemble(ds) if isinstance(ds, xr.Dataset) else False
     (need_ensemble if many else need_flight)(ds, "plot_map", "body_landing_east", "body_landing_north", "status", "body_status", "body")

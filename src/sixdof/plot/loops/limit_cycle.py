@@ -26,6 +26,13 @@ def plot_limit_cycle(flown: xr.Dataset, cycles: xr.Dataset | None = None, *, cyc
     together where there is such. Returns the axes. Raises ValueError for anything else.
 
     ax : axes to draw into, or None for a new figure.
+
+    ax : three axes, to draw into; new ones if left out.
+
+    Examples
+    --------
+    >>> flown = sixdof.loops.simulate_frozen(models, 2, "pitch", start=np.radians(0.5), duration=3.0)
+    >>> axes = sixdof.plot.plot_limit_cycle(flown)
     """
     need_table(flown, "plot_limit_cycle", "loops.frozen.simulate_frozen", "angle", "command", "fin")
     ax = axes_or_new(ax, size=(8.0, 4.2))
@@ -57,6 +64,13 @@ def plot_describing(curves: xr.Dataset, cycles: xr.Dataset | None = None, *, ax=
     the critical point. Returns the axes. Raises ValueError for anything else.
 
     ax : axes to draw into, or None for a new figure.
+
+    ax : to draw into; new ones if left out.
+
+    Examples
+    --------
+    >>> curves = sixdof.loops.limit_cycle_curves(models, 2, "pitch", gains={"servo.backlash": "1 deg"})
+    >>> ax = sixdof.plot.plot_describing(curves)
     """
     need_table(curves, "plot_describing", "loops.limit_cycle.limit_cycle_curves", *_CURVES)
     ax = axes_or_new(ax, size=(6.4, 5.0))
@@ -84,7 +98,15 @@ def plot_describing(curves: xr.Dataset, cycles: xr.Dataset | None = None, *, ax=
 
 
 def plot_limit_cycles(flown: xr.Dataset, cycles: xr.Dataset, curves: xr.Dataset):
-    """Draw a channel that hunts in time and its loop against -1/N side by side; return the figure (see the two figures)."""
+    """Draw a channel that hunts in time and its loop against -1/N side by side; return the figure (see the two figures).
+
+    Examples
+    --------
+    >>> play = {"servo.backlash": "1 deg"}
+    >>> flown = sixdof.loops.simulate_frozen(models, 2, "pitch", gains=play, start=np.radians(0.5), duration=3.0)
+    >>> cycles, curves = (make(models, 2, "pitch", gains=play) for make in (sixdof.loops.limit_cycles, sixdof.loops.limit_cycle_curves))
+    >>> figure = sixdof.plot.plot_limit_cycles(flown, cycles, curves)
+    """
     import matplotlib.pyplot as plt
 
     figure, (left, right) = plt.subplots(1, 2, figsize=(12.5, 5.0), layout="constrained", width_ratios=(1.25, 1.0))

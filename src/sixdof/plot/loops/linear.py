@@ -26,6 +26,10 @@ def plot_modes(models: xr.Dataset, *, axes=None):
 
     axes : (2, 2) axes, or None for a new figure. Stretches in which pitch or yaw has no short period (statically unstable) are shaded.
     Returns the axes. Raises ValueError for what `study.linear.linearise` did not make.
+
+    Examples
+    --------
+    >>> axes = sixdof.plot.plot_modes(models)
     """
     need_table(models, "plot_modes", "loops.linear.linearise", *_OF_MODES, "time")
     axes = new_axes(axes, 2, 2, size=(9.6, 6.4), who="plot_modes")
@@ -82,10 +86,16 @@ def plot_margins(found, *, channel: str | None = None, broken_at: str = "actuato
 
     broken_at : where the loop is broken, one of the places that the result holds.
 
+    broken_at : the place at which the loops are broken.
+
     Raises
     ------
     ValueError
         For what is not a result of margins, for a channel or a place to break the loop that it does not hold.
+
+    Examples
+    --------
+    >>> axes = sixdof.plot.plot_margins(sixdof.loops.margins(models), channel="pitch")
     """
     several = isinstance(found, Mapping) and not isinstance(found, xr.Dataset)
     sets = dict(found) if several else {"": found}

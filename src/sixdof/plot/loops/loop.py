@@ -68,10 +68,16 @@ def plot_bode(models: xr.Dataset, points=None, channel: str = "pitch", *, gains=
 
     channel : "pitch", "yaw" or "roll".
 
+    channel : "roll", "pitch" or "yaw".
+
     Raises
     ------
     ValueError, TypeError
         As `study.loop.open_loop`.
+
+    Examples
+    --------
+    >>> axes = sixdof.plot.plot_bode(models, [1, 3], "pitch")
     """
     from matplotlib.ticker import LogLocator
 
@@ -106,6 +112,12 @@ def plot_nyquist(models: xr.Dataset, points=None, channel: str = "pitch", *, gai
     symmetric one of P. Seiler, A. Packard, P. Gahinet (2020), meets both with gain and phase changing together. Else as `plot_bode`.
 
     points, channel, gains, broken_at, bending : as `plot_bode`. ax : axes to draw into, or None for a new figure.
+
+    models, points, channel, gains, broken_at, bending : as for `plot_bode`. ax : to draw into; new ones if left out.
+
+    Examples
+    --------
+    >>> ax = sixdof.plot.plot_nyquist(models, [1, 3], "pitch")
     """
     required = need_required(required, "plot_nyquist")
     curves = _open_loops("plot_nyquist", models, points, channel, gains, broken_at, bending)
@@ -134,6 +146,12 @@ def plot_nichols(models: xr.Dataset, points=None, channel: str = "pitch", *, gai
     Else as `plot_bode`; the worst point has its margins marked.
 
     points, channel, gains, broken_at, bending : as `plot_bode`. ax : axes to draw into, or None for a new figure.
+
+    models, points, channel, gains, broken_at, bending : as for `plot_bode`. ax : to draw into; new ones if left out.
+
+    Examples
+    --------
+    >>> ax = sixdof.plot.plot_nichols(models, [1, 3], "pitch")
     """
     required = need_required(required, "plot_nichols")
     curves = _open_loops("plot_nichols", models, points, channel, gains, broken_at, bending)

@@ -35,6 +35,12 @@ def plot_root_locus(models: xr.Dataset, point: int = 0, channel: str = "pitch", 
     at which an oscillation no longer decays. Raises ValueError for such factors, a point or a channel that there is not.
 
     bending : as `plot_bode`. ax : axes to draw into, or None for a new figure.
+
+    bending : a mode of the airframe, as for `plot_bode`. ax : to draw into; new ones if left out.
+
+    Examples
+    --------
+    >>> ax = sixdof.plot.plot_root_locus(models, 2, "pitch")
     """
     need_one_of(channel, CHANNELS, "channel", "plot_root_locus")
     mission = flown_mission(models, gains, "plot_root_locus")
@@ -166,6 +172,12 @@ def plot_steps(
     points, gains : as `plot_bode`. duration : s; from the slowest crossover by default. axes : two axes, or None. Returns the two axes.
 
     size_deg : of the step, deg. channel, bending : as `plot_bode`.
+
+    models, points, channel, gains, bending : as for `plot_bode`. size_deg : of the step, deg.
+
+    Examples
+    --------
+    >>> axes = sixdof.plot.plot_steps(models, [2], "pitch", duration=1.0)
     """
     size_deg = need_number(size_deg, "size_deg", "plot_steps")
     mission, curves = chosen_points("plot_steps", models, points, channel, gains, "actuator", bending)
@@ -196,6 +208,12 @@ def plot_disturbances(
     axes : (2, 2) axes, or None: angle above fins, gust left of offset. In roll no gust acts. Else as `plot_steps`. Returns the axes.
 
     points, channel, gains, duration, bending : as `plot_steps`. offset_deg : of the fins, deg.
+
+    models, points, channel, gains, bending : as for `plot_bode`. gust : m/s. offset_deg : deg. duration : s; long enough to settle if left out.
+
+    Examples
+    --------
+    >>> axes = sixdof.plot.plot_disturbances(models, [2], "pitch", duration=1.0)
     """
     gust, offset_deg = need_number(gust, "gust", "plot_disturbances"), need_number(offset_deg, "offset_deg", "plot_disturbances")
     mission, curves = chosen_points("plot_disturbances", models, points, channel, gains, "actuator", bending)
@@ -269,6 +287,10 @@ def plot_responses(flights: Mapping[str, xr.Dataset], channel: str = "pitch", *,
 
     flights : name -> Dataset of `sixdof.fly`. axes : three axes, or None. Dotted: the fins' stops. Returns the three axes.
     Raises ValueError for a channel that there is not, or what is not a flight.
+
+    Examples
+    --------
+    >>> axes = sixdof.plot.plot_responses({"as it is": flight}, "pitch")
     """
     need_one_of(channel, CHANNELS, "channel", "plot_responses")
     if not isinstance(flights, Mapping) or isinstance(flights, xr.Dataset) or not flights:

@@ -33,6 +33,10 @@ def plot_margin_spread(
     gain_db, phase : the requirement, that of the spread unless given.
 
     Raises ValueError for what is not a spread, a channel that it does not have, another `over`, or a spread without margins.
+
+    Examples
+    --------
+    >>> axes = sixdof.plot.plot_margin_spread(spread, "pitch")
     """
     who = "plot_margin_spread"
     need_table(spread, who, "uncertainty.margin_spread.margin_spread", "gain_margin_db", "phase_margin", "distance", "status", "time", "mach")
@@ -107,6 +111,12 @@ def plot_gain_map(found: xr.Dataset, variables: Sequence[str] | None = None, *, 
 
     Raises ValueError for what is not a gain map, a variable that it does not have, a map with fewer than two values a side, or a
     requirement that is none.
+
+    Examples
+    --------
+    >>> gains = ("autopilot.pitch.p", [0.2, 0.4, 0.8]), ("autopilot.pitch.d", [0.03, 0.06, 0.1])
+    >>> shown = sixdof.loops.gain_map(mission, *gains[0], *gains[1], models=models, flown=False, progress=False)
+    >>> axes = sixdof.plot.plot_gain_map(shown, ["distance"])
     """
     who = "plot_gain_map"
     need_table(found, who, "tuning.gain_map.gain_map", "gain_margin_db", "gain_reduction_db", "phase_margin", "stable")

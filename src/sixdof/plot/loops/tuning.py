@@ -28,6 +28,10 @@ def plot_schedule(tuned: Tuned, *, axes=None):
 
     axes : three axes, or None for a new figure. Where the autopilot scales them by dynamic pressure, they are those at its reference.
     Returns the axes. Raises TypeError for what `tune` did not return.
+
+    Examples
+    --------
+    >>> axes = sixdof.plot.plot_schedule(tuned)
     """
     from matplotlib.ticker import LogLocator, NullLocator
 
@@ -54,6 +58,10 @@ def plot_tuning(tuned: Tuned, channel: str = "pitch"):
     """Draw what tuning did for one channel: margins along the flight and a commanded step at the old worst point, before and now; the schedule.
 
     Returns the figure. Raises TypeError for what `tune` did not return, ValueError for a channel that there is not.
+
+    Examples
+    --------
+    >>> figure = sixdof.plot.plot_tuning(tuned, "pitch")
     """
     _need_tuned(tuned, "plot_tuning")
     need_one_of(channel, CHANNEL_COLOURS, "channel", "plot_tuning")
@@ -117,6 +125,12 @@ def plot_lags(tuned: Tuned, *, ax=None):
     Returns the axes. Raises TypeError for what `tune` did not return.
 
     ax : axes to draw into, or None for a new figure.
+
+    ax : to draw into; new ones if left out.
+
+    Examples
+    --------
+    >>> ax = sixdof.plot.plot_lags(tuned)
     """
     from sixdof.plot.style import axes_or_new
     from sixdof.study.tuning.limits import LAG_WORDS

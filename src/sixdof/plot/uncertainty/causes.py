@@ -29,6 +29,10 @@ def plot_weathercock(ds: xr.Dataset, *, event: str = "burnout", ax=None):
     ax : axes to draw into, or None for a new figure.
 
     Raises ValueError for a flight, what is not an event of the result's, or where no flight has a tilt there.
+
+    Examples
+    --------
+    >>> ax = sixdof.plot.plot_weathercock(flights)
     """
     need_ensemble(ds, "plot_weathercock", "event_tilt", FLOW, *_AT)
     if event not in ds["event"].values:
@@ -61,6 +65,10 @@ def plot_static_margins(ds: xr.Dataset, *, ax=None):
     ax : axes to draw into, or None for a new figure.
 
     Raises ValueError for a flight, and where no flight has a margin.
+
+    Examples
+    --------
+    >>> ax = sixdof.plot.plot_static_margins(flights)
     """
     need_ensemble(ds, "plot_static_margins", "event_static_margin", "event_airspeed", "static_margin_min", *_AT)
     moments = {}
@@ -92,6 +100,10 @@ def plot_rule_times(ds: xr.Dataset, *, ax=None):
     ax : axes to draw into, or None for a new figure.
 
     Raises ValueError for a flight, and where no rule fired in any.
+
+    Examples
+    --------
+    >>> ax = sixdof.plot.plot_rule_times(flights)
     """
     need_ensemble(ds, "plot_rule_times", "status")
     if "rule_fired" not in ds or not np.isfinite(ds["rule_fired"].values).any():

@@ -26,6 +26,8 @@ def plot_comparison(ds: xr.Dataset, outcome: str | None = None, *, criteria: str
 
     Limits of criteria on this outcome are drawn as lines. Angles in degrees.
 
+    ax : to draw into; new ones if left out.
+
     Parameters
     ----------
     outcome : such as "apogee_height", "tilt at burnout", "landing" or "landing_ground_speed of booster"; see `study.subjects`.
@@ -35,6 +37,10 @@ def plot_comparison(ds: xr.Dataset, outcome: str | None = None, *, criteria: str
     ax : axes to draw into, or None for a new figure.
 
     Raises ValueError for what is not a comparison, an unknown outcome or a flag, and criteria that do not fit.
+
+    Examples
+    --------
+    >>> ax = sixdof.plot.plot_comparison(compared, "rail_departure_speed")
     """
     given = ds.attrs.get("criteria") if criteria is None and isinstance(ds, xr.Dataset) else criteria
     every = wanted_criteria(ds, criteria, "plot_comparison") if given else []
@@ -99,6 +105,12 @@ def plot_paired(ds: xr.Dataset, outcome: str, *, baseline: str | None = None, co
     bar is the interval of the mean that two ensembles on different draws would have had (see `study.pairs.paired`).
 
     confidence : of the intervals. ax : axes to draw into, or None for a new figure.
+
+    confidence : of the interval of the mean difference. ax : to draw into; new ones if left out.
+
+    Examples
+    --------
+    >>> ax = sixdof.plot.plot_paired(compared, "rail_departure_speed")
     """
     found = paired(ds, outcome, baseline=baseline, confidence=confidence)
     of, values = outcome_by_variant(ds, outcome, "plot_paired")
@@ -162,6 +174,12 @@ def plot_verdicts(judged: xr.Dataset, *, ax=None):
     judged : what `study.judging.judge_criteria` returned. Raises ValueError for anything else.
 
     ax : axes to draw into, or None for a new figure.
+
+    ax : to draw into; new ones if left out.
+
+    Examples
+    --------
+    >>> ax = sixdof.plot.plot_verdicts(sixdof.stats.judge_criteria(compared, "apogee_height > 100 m in 50 % of flights"))
     """
     if not isinstance(judged, xr.Dataset) or "verdict" not in judged or judged["verdict"].dims != ("variant", "criterion"):
         raise ValueError("plot_verdicts takes verdicts (dims variant and criterion), as judge_criteria returns them")

@@ -23,6 +23,12 @@ def plot_histogram(ds: xr.Dataset, name: str, *, ax=None):
     ax : axes to draw into, or None for a new figure.
 
     Raises ValueError for a flight, an unknown name, or a variable that is not one number per flight.
+
+    ax : to draw into; new ones if left out.
+
+    Examples
+    --------
+    >>> ax = sixdof.plot.plot_histogram(flights, "apogee_height")
     """
     need_ensemble(ds, "plot_histogram", name, "status")
     if ds[name].dims != ("flight",):
@@ -62,6 +68,12 @@ def plot_fan(ds: xr.Dataset, *, ax=None):
     """Draw height against time: bands that hold 50 and 90 % of the flights at each moment, the median, some flights.
 
     ax : axes to draw into, or None for a new figure.
+
+    ax : to draw into; new ones if left out.
+
+    Examples
+    --------
+    >>> ax = sixdof.plot.plot_fan(flights)
     """
     need_tracks(ds, "plot_fan")
     bands = height_bands(ds)
@@ -90,6 +102,12 @@ def plot_landing(ds: xr.Dataset, *, shares: Sequence[float] = (0.5, 0.95), ax=No
     Ellipses are prediction ellipses of that probability, for normal places; contours enclose that share of these places.
 
     ax : axes to draw into, or None for a new figure.
+
+    ax : to draw into; new ones if left out.
+
+    Examples
+    --------
+    >>> ax = sixdof.plot.plot_landing(flights)
     """
     need_ensemble(ds, "plot_landing", "landing_east", "landing_north", "status")
     ellipses = [containment(ds, share) for share in shares]
@@ -117,7 +135,12 @@ def plot_landing(ds: xr.Dataset, *, shares: Sequence[float] = (0.5, 0.95), ax=No
 
 
 def plot_ensemble(ds: xr.Dataset):
-    """Draw an overview of an ensemble on one page; return the figure. A panel that cannot be drawn says why."""
+    """Draw an overview of an ensemble on one page; return the figure. A panel that cannot be drawn says why.
+
+    Examples
+    --------
+    >>> figure = sixdof.plot.plot_ensemble(flights)
+    """
     need_ensemble(ds, "plot_ensemble", "status", "event_time", "event", "body")
     import matplotlib.pyplot as plt
 

@@ -27,6 +27,12 @@ def plot_tornado(ds: xr.Dataset, outcome: str, ax=None, *, most: int = MOST_BARS
     each input stand its two quantiles. A direction has no lower and upper end: its bar is the range over the arc between.
 
     ax : axes to draw into, or None for a new figure.
+
+    ax : to draw into; new ones if left out.
+
+    Examples
+    --------
+    >>> ax = sixdof.plot.plot_tornado(flights, "apogee_height")
     """
     if most < 1:
         raise ValueError(f"most = {most!r} must be 1 or more")
@@ -86,6 +92,10 @@ def plot_scatter_matrix(ds: xr.Dataset, outcomes: Sequence[str], inputs: Sequenc
     ------
     ValueError
         For a flight, unknown names, fewer than 2 or more than 10 names, what is not one number per flight, or another `by`.
+
+    Examples
+    --------
+    >>> axes = sixdof.plot.plot_scatter_matrix(flights, ["apogee_height"], ["wind_speed", "motor_impulse"])
     """
     columns = _columns(ds, outcomes, inputs)
     groups = _groups(ds, by)

@@ -26,6 +26,12 @@ def plot_convergence(ds: xr.Dataset, name: str, q: float | Sequence[float] | Non
     ax : axes to draw into, or None for a new figure.
 
     Raises ValueError for a flight, an unknown name, a variable that is not one number per flight, or no flight with a value.
+
+    ax : to draw into; new ones if left out.
+
+    Examples
+    --------
+    >>> ax = sixdof.plot.plot_convergence(flights, "apogee_height", 0.5)
     """
     variable = _outcome(ds, name, "plot_convergence")
     shares = [None] if q is None else [float(share) for share in np.atleast_1d(q)]
@@ -62,6 +68,12 @@ def plot_quantiles(ds: xr.Dataset, name: str, q: Sequence[float] = QUANTILES, *,
     ax : axes to draw into, or None for a new figure.
 
     Raises ValueError as `plot_convergence` does.
+
+    ax : to draw into; new ones if left out.
+
+    Examples
+    --------
+    >>> ax = sixdof.plot.plot_quantiles(flights, "apogee_height")
     """
     variable = _outcome(ds, name, "plot_quantiles")
     values = np.sort(shown(variable))

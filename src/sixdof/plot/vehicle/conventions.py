@@ -16,6 +16,12 @@ def draw_fin_numbers(count: int = 4, *, phase: float = 0.0, ax=None):
     count : fins; phase : angle of fin 1 clockwise from body +z, rad.
 
     ax : axes to draw into, or None for a new figure.
+
+    ax : to draw into; new ones if left out.
+
+    Examples
+    --------
+    >>> ax = sixdof.plot.draw_fin_numbers(3)
     """
     ax = axes_or_new(ax, size=(4.0, 4.2))
     from matplotlib.patches import Circle
@@ -47,6 +53,12 @@ def draw_axes(*, ax=None):
     """Draw the vehicle on the rail: body axes, launch azimuth, and what a positive tilt_pitch is.
 
     ax : axes to draw into, or None for a new figure.
+
+    ax : to draw into; new ones if left out.
+
+    Examples
+    --------
+    >>> ax = sixdof.plot.draw_axes()
     """
     ax = axes_or_new(ax, size=(4.0, 4.2))
     lean = math.radians(14.0)
@@ -74,7 +86,12 @@ def draw_axes(*, ax=None):
 
 
 def draw_conventions():
-    """Return a Figure with both pictures."""
+    """Return a Figure with both pictures.
+
+    Examples
+    --------
+    >>> figure = sixdof.plot.draw_conventions()
+    """
     import matplotlib.pyplot as plt
 
     figure, (left, right) = plt.subplots(1, 2, figsize=(8.0, 4.0), layout="constrained")

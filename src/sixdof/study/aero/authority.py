@@ -51,6 +51,14 @@ def moment_slopes(mission: Mission, *, stages: Sequence[int] | None = None, mach
     """Return the moment coefficient per degree of demand in roll, pitch and yaw, over Mach and incidence.
 
     The incidence lies in the pitch plane (the velocity leans towards body z). Raises ValueError without control fins.
+
+    stages : numbers of the stages that fly together, front first; all if left out. mach : (n,). incidence : (m,), rad.
+
+    Examples
+    --------
+    >>> slopes = sixdof.aero.moment_slopes(mission, mach=[0.3], incidence=[0.0])
+    >>> bool(slopes.pitch_moment > 0.0)
+    True
     """
     model = _model(mission, stages)
     flow = {"mach": mach_axis(mach), "incidence": incidence_axis(incidence), "stages": stages, "model": model}
@@ -67,6 +75,14 @@ def trim(mission: Mission, *, stages: Sequence[int] | None = None, mach=MACH, de
 
     Load factor is the normal force over weight at standard sea-level density. NaN where no incidence up to 40 deg balances the
     moment, or where the balance is unstable. demand : rad (five from zero to the servo's travel by default).
+
+    stages : numbers of the stages that fly together, front first; all if left out. mach : (n,). unburnt : share of the aft stage's propellant.
+
+    Examples
+    --------
+    >>> held = sixdof.aero.trim(mission, mach=[0.3], demand=np.radians([2.0]))
+    >>> bool(0.0 < np.degrees(held.incidence.item()) < 10.0)
+    True
     """
     model = _model(mission, stages)
     used = range(len(mission.stage)) if stages is None else stages
@@ -108,6 +124,14 @@ def roll_coupling(mission: Mission, *, stages: Sequence[int] | None = None, mach
     """Return rolling moment and roll authority at combined incidence: over incidence and the direction of the cross flow.
 
     demand : pitch demand held meanwhile, rad. Zero rolling moment at every direction means no coupling.
+
+    stages : numbers of the stages that fly together, front first; all if left out. mach : one number. incidence : (m,), rad.
+
+    Examples
+    --------
+    >>> coupled = sixdof.aero.roll_coupling(mission, incidence=np.radians([0.0, 10.0]))
+    >>> coupled.rolling_moment.dims
+    ('incidence', 'roll')
     """
     model = _model(mission, stages)
     roll = _axis("roll", np.radians(np.arange(0.0, 181.0, 7.5)), "rad", "direction of the cross flow from body z")
@@ -131,6 +155,15 @@ def hinge_moments(
     """Return the largest hinge moment (N m) on any control fin, over Mach, incidence and deflection of all fins together.
 
     The cross flow's direction is the worst of eight. deflection : rad (five from zero to the travel by default).
+
+    stages : numbers of the stages that fly together, front first; all if left out. mach : (n,). incidence : (m,), rad. altitude : of the air, m
+    above mean sea level.
+
+    Examples
+    --------
+    >>> hinge = sixdof.aero.hinge_moments(mission, mach=[0.3, 0.6], incidence=[0.0], deflection=np.radians([10.0]))
+    >>> bool(hinge.sel(mach=0.6).item() > hinge.sel(mach=0.3).item() > 0.0)
+    True
     """
     model = _model(mission, stages)
     deflection = np.linspace(0.0, model.servo.travel, 5) if deflection is None else deflection
@@ -151,6 +184,12 @@ def survival(mission: Mission, *, stages: Sequence[int] | None = None, mach=0.3,
 
     stages : those that fly together, all by default. demand : rad (1, 5 deg and the travel by default). unburnt : share of the aft stage's
     propellant left. Dims mach (if an axis is given), incidence, demand.
+
+    Examples
+    --------
+    >>> left = sixdof.aero.survival(stack, mach=0.3, incidence=[0.0])
+    >>> sixdof.aero.survival_word(float(left.roll_moment.min()))
+    'weakened'
     """
     model = _model(mission, stages)
     if not model.aero.wake_pair.shape[0]:
@@ -175,7 +214,13 @@ def survival(mission: Mission, *, stages: Sequence[int] | None = None, mach=0.3,
 
 
 def survival_word(share: float) -> str:
-    """Return a share of a commanded moment in a word."""
+    """Return a share of a commanded moment in a word.
+
+    Examples
+    --------
+    >>> sixdof.aero.survival_word(0.95)
+    'kept'
+    """
     if share < _REVERSED:
         return "REVERSED: the vehicle answers the wrong way round"
     if share < _LOST:

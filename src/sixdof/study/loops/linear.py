@@ -81,6 +81,12 @@ def linearise(
     ------
     ValueError
         For times or values that the climb does not have, a flight or seed that is not such a number, or a flight that never left the rail.
+
+    Examples
+    --------
+    >>> models = sixdof.loops.linearise(mission, points=6)
+    >>> models.sizes["point"], bool((models.time.diff("point") > 0.0).all())
+    (6, True)
     """
     check_mission(mission, "linearise")
     given = [name for name, value in (("at", at), ("mach", mach), ("dynamic_pressure", dynamic_pressure)) if value is not None]
@@ -174,6 +180,14 @@ def modes(models: xr.Dataset) -> xr.Dataset:
     Short period: the pair of the two states w, q (v, r); natural frequency sqrt(det), damping -trace/(2 frequency) (e.g. B. Etkin,
     L. D. Reid, Dynamics of Flight, 1996, section 6.3). A statically unstable plane has no frequency (NaN); `divergence` is the largest
     real part either way. Roll: -1/(dp'/dp). Effectiveness: turning acceleration for a unit demand.
+
+    models : as `linearise` returns them.
+
+    Examples
+    --------
+    >>> own = sixdof.loops.modes(models)
+    >>> own.short_period_frequency.attrs["units"], own.short_period_frequency.dims
+    ('rad/s', ('point', 'plane'))
     """
     a, b = models["state_matrix"], models["input_matrix"]
     planes = {"pitch": ["w", "q"], "yaw": ["v", "r"]}
@@ -209,6 +223,12 @@ def state_space(models: xr.Dataset, point: int = 0, channel: str = "full"):
     ------
     ValueError
         For a channel or a point that the models do not have.
+
+    Examples
+    --------
+    >>> plant = sixdof.loops.state_space(models, 2, "roll")
+    >>> plant.nstates, plant.input_labels[0]
+    (2, 'roll_demand')
     """
     need_table(models, "state_space", "loops.linear.linearise", "state_matrix", "input_matrix")
     check_point(models, point, "state_space")

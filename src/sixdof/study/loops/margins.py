@@ -58,6 +58,12 @@ def margins(models: xr.Dataset, gains=None, *, channels=CHANNELS, broken_at=BREA
     ------
     ValueError, TypeError
         For channels or places to break that there are not, or what is not a set of gains.
+
+    Examples
+    --------
+    >>> found = sixdof.loops.margins(models, channels="pitch", broken_at="actuator")
+    >>> bool(found.stable.all()), found.gain_margin_db.attrs["units"]
+    (True, 'dB')
     """
     channels, broken_at = _chosen(channels, CHANNELS, "channels"), _chosen(broken_at, BREAKS, "broken_at")
     check_bending(bending, "margins")
@@ -127,6 +133,8 @@ def _closed(parts, frequency: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
 def coupled_margins(models: xr.Dataset, gains=None, *, bending: BendingMode | None = None) -> xr.Dataset:
     """Return what roll, pitch and yaw bear together: from the coupled models, all three loops closed.
 
+    gains, bending : as for `margins`.
+
     Returns
     -------
     Dataset
@@ -134,6 +142,12 @@ def coupled_margins(models: xr.Dataset, gains=None, *, bending: BendingMode | No
         singular value of (1 - L)(1 + L)^-1, the symmetric disk that any three simultaneous changes of gain and phase may fill
         (Seiler, Packard, Gahinet 2020; without structure, so on the safe side). Margins of one loop broken at its demand with the
         other two closed; growth and stability of all together.
+
+    Examples
+    --------
+    >>> together = sixdof.loops.coupled_margins(models)
+    >>> bool(together.stable.all())
+    True
     """
     check_bending(bending, "coupled_margins")
     mission = flown_mission(models, gains, "coupled_margins")
@@ -208,6 +222,13 @@ def worst_point(found: xr.Dataset, variable: str = "distance") -> dict:
     """Return where a margin is least; of unstable loops, where the growth is largest.
 
     A dictionary of value, point, time, mach, channel, broken_at, as far as the Dataset has these dims; empty where nothing is limited.
+
+    variable : by which: a margin of the Dataset.
+
+    Examples
+    --------
+    >>> sorted(sixdof.loops.worst_point(sixdof.loops.margins(models)))
+    ['broken_at', 'channel', 'mach', 'point', 'time', 'value']
     """
     if not isinstance(variable, str) or not variable.isidentifier():
         raise ValueError(f'worst_point: variable = {shown(variable)} must be the name of a margin, such as "distance"')
@@ -260,7 +281,15 @@ def _row(one: xr.Dataset, channel: str, where: str) -> str:
 
 
 def holds(found: xr.Dataset, gain_db: float = REQUIRED_GAIN_DB, phase: float = REQUIRED_PHASE) -> xr.DataArray:
-    """Return where the requirement is met at the actuator, bool (point, channel): gain up and down, phase, and stability."""
+    """Return where the requirement is met at the actuator, bool (point, channel): gain up and down, phase, and stability.
+
+    gain_db, phase : required, dB (up and down) and rad.
+
+    Examples
+    --------
+    >>> sixdof.loops.holds(sixdof.loops.margins(models), gain_db=1.0, phase=0.1).dims
+    ('point', 'channel')
+    """
     need_table(found, "holds", "loops.margins.margins", *_OF_HOLDS)
     check_requirement(gain_db, phase, "holds")
     if "broken_at" in found.dims and "actuator" not in found["broken_at"].values:

@@ -34,6 +34,12 @@ def per_flight(ds: xr.Dataset) -> pd.DataFrame:
     ------
     TypeError, ValueError
         If `ds` is not a result of a flight.
+
+    Examples
+    --------
+    >>> table = sixdof.stats.per_flight(flights)
+    >>> len(table), "apogee_height" in table
+    (100, True)
     """
     import pandas as pd
 

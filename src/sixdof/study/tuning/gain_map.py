@@ -79,6 +79,8 @@ def gain_map(
 ) -> xr.Dataset:
     """Return what every pair of two gains does: the worst margins along the flight, and one real flight each.
 
+    progress : show a bar.
+
     Parameters
     ----------
     path_x, path_y : gains such as "autopilot.pitch.p", or several that are given the same value, such as ("autopilot.pitch.p",
@@ -101,6 +103,14 @@ def gain_map(
     ------
     ValueError, TypeError
         For paths that are not gains or change nothing, values that a gain cannot have, or a channel that there is not.
+
+    Examples
+    --------
+    >>> gains = {"autopilot.pitch.p": [0.3, 0.6], "autopilot.pitch.d": [0.05, 0.1]}
+    >>> (x, values_x), (y, values_y) = gains.items()
+    >>> shown = sixdof.loops.gain_map(mission, x, values_x, y, values_y, models=models, flown=False, progress=False)
+    >>> shown.distance.dims
+    ('pitch_p', 'pitch_d')
     """
     check_mission(mission, WHO)
     threads = _whole(threads, "threads", 64) if threads is not None else os.cpu_count() or 1

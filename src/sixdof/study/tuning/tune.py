@@ -137,6 +137,13 @@ def tune(
     ------
     ValueError
         For what is not a specification, a vehicle without control fins, or loops that no gains make stable all along.
+
+    Examples
+    --------
+    >>> asked = {"phase_margin_deg": 45.0, "gain_margin_db": 6.0, "schedule": "none", "channels": ["roll"]}
+    >>> tuned = sixdof.tune(mission, asked, points=4, progress=False)
+    >>> tuned.met
+    True
     """
     check_mission(mission, "tune")
     spec = specification_of(spec)

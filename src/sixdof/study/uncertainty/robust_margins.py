@@ -39,6 +39,8 @@ def robust_margins(spread: xr.Dataset, *, gain_db: float | None = None, phase: f
     diverged does not hold it anywhere; other flights without linear models (they never left the rail, say) are omitted, and so are
     points beyond 15 deg of incidence, where nothing is linear.
 
+    gain_db, phase : the requirement, dB and rad; None is that of the spread.
+
     Returns
     -------
     Dataset
@@ -52,6 +54,12 @@ def robust_margins(spread: xr.Dataset, *, gain_db: float | None = None, phase: f
     ------
     ValueError
         For what is not a spread of margins, or numbers out of range.
+
+    Examples
+    --------
+    >>> sure = sixdof.loops.robust_margins(spread, gain_db=1.0, phase=0.1)
+    >>> 0.0 <= float(sure.flight_probability) <= 1.0
+    True
     """
     gain_db, phase = _requirement(spread, gain_db, phase, "robust_margins")
     if isinstance(confidence, bool) or not isinstance(confidence, (int, float)):
@@ -135,6 +143,11 @@ def worst_draws(spread: xr.Dataset, count: int = 5) -> xr.Dataset:
     ------
     ValueError
         For what is not a spread, a count below 1, or a spread without a single margin.
+
+    Examples
+    --------
+    >>> sixdof.loops.worst_draws(spread, 2).sizes["flight"]
+    2
     """
     need_table(spread, "worst_draws", "uncertainty.margin_spread.margin_spread", "distance", "growth", "time", "status", "incidence")
     if isinstance(count, bool) or not isinstance(count, (int, np.integer)) or count < 1:

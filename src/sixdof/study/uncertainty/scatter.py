@@ -22,6 +22,14 @@ def containment(ds: xr.Dataset, share: float = 0.95, kind: str = "next", *, x: s
 
     It is wider than the sample's own: mean and covariance are known only from these flights (see `ellipse_factor`).
     Raises ValueError as that does, and for a result that is not an ensemble.
+
+    kind : as in `containment_ellipse`. x, y : names of the coordinates of the places.
+
+    Examples
+    --------
+    >>> ellipse = sixdof.stats.containment(flights, 0.9)
+    >>> sorted(ellipse.data_vars)[:2]
+    ['angle', 'area']
     """
     need_ensemble(ds, "containment", x, y)
     return containment_ellipse(outcomes(ds, x), outcomes(ds, y), share, kind)
@@ -31,6 +39,13 @@ def radius(ds: xr.Dataset, share: float = 0.5, *, about: tuple[float, float] | N
     """Return the radius in m of the circle that holds `share` of an ensemble's places: 0.5 is the CEP, 0.95 is R95.
 
     The estimate of `circular_error`, which has its interval and says what it raises.
+
+    about : (east, north) of the circle's centre, m; the rail if left out. x, y : names of the places' coordinates.
+
+    Examples
+    --------
+    >>> sixdof.stats.radius(flights, 0.9) > 0.0
+    True
     """
     need_ensemble(ds, "radius", x, y)
     return circular_error(outcomes(ds, x), outcomes(ds, y), share, about=about).estimate

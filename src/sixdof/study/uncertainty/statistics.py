@@ -74,6 +74,12 @@ def quantile_interval(values, q, confidence: float = 0.9, side: str = "both") ->
     Interval
         Shaped as q, floats for a number. low is -inf and high is inf where the flights are too few for a bound
         (an upper bound of the 95 % quantile with confidence 95 % takes 59, see `flights_needed`); estimate NaN for none.
+
+    Examples
+    --------
+    >>> middle = sixdof.stats.quantile_interval(flights.apogee_height, 0.5)
+    >>> bool(middle.low < middle.estimate < middle.high)
+    True
     """
     check_share(q, "q")
     known, _ = known_values(values, "quantile_interval")
@@ -91,6 +97,12 @@ def share_interval(hits, flights, confidence: float = 0.9, side: str = "both") -
 
     It holds the true probability at least as often as `confidence` says. `side` "lower" or "upper" gives one bound that
     holds with `confidence` alone; the other end is 1 or 0. Counts may be arrays; of no flights nothing is known: NaN, 0, 1.
+
+    Examples
+    --------
+    >>> none_failed = sixdof.stats.share_interval(59, 59, 0.95, side="lower")
+    >>> round(float(none_failed.low), 2)
+    0.95
     """
     hits, flights = np.broadcast_arrays(np.asarray(hits), np.asarray(flights))
     whole = np.issubdtype(hits.dtype, np.integer) and np.issubdtype(flights.dtype, np.integer)
@@ -107,7 +119,16 @@ def share_interval(hits, flights, confidence: float = 0.9, side: str = "both") -
 
 
 def mean_interval(values, confidence: float = 0.9) -> Interval:
-    """Return the mean of one number per flight with Student's t interval: exact for normal values, good for many flights."""
+    """Return the mean of one number per flight with Student's t interval: exact for normal values, good for many flights.
+
+    confidence : of the interval, 0 to 1.
+
+    Examples
+    --------
+    >>> mean = sixdof.stats.mean_interval([1.0, 2.0, 3.0], 0.9)
+    >>> float(mean.estimate)
+    2.0
+    """
     check_share(confidence, "confidence")
     known, _ = known_values(values, "mean_interval")
     n = len(known)
@@ -118,7 +139,15 @@ def mean_interval(values, confidence: float = 0.9) -> Interval:
 
 
 def deviation_interval(values, confidence: float = 0.9) -> Interval:
-    """Return the standard deviation of one number per flight with its chi-square interval, which holds for normal values only."""
+    """Return the standard deviation of one number per flight with its chi-square interval, which holds for normal values only.
+
+    confidence : of the interval, 0 to 1.
+
+    Examples
+    --------
+    >>> float(sixdof.stats.deviation_interval([1.0, 2.0, 3.0]).estimate)
+    1.0
+    """
     check_share(confidence, "confidence")
     known, _ = known_values(values, "deviation_interval")
     n = len(known)
@@ -165,6 +194,12 @@ def conditional(ds: xr.Dataset, name: str, by: str = "branch", q: Sequence[float
     ValueError
         For a result that is not an ensemble, an outcome that it does not hold or that is not one number per flight, another `by`,
         or a share or confidence outside 0..1.
+
+    Examples
+    --------
+    >>> groups = sixdof.stats.conditional(flights, "apogee_height", q=[0.5])
+    >>> sorted(groups.dims)
+    ['group', 'share']
     """
     need_ensemble(ds, "conditional", name, "status")
     if ds[name].dims != ("flight",):

@@ -83,6 +83,12 @@ def own_criterion(what: str, function: Callable[[xr.Dataset], object], share: fl
 
     what : how it is called in tables. function : takes the ensemble of one variant, as `disperse` returns it, and returns one bool a
     flight, such as `lambda ds: (ds.apogee_height < 1800) & (ds.tilt_max < 0.5)`. share : of all flights that must meet it.
+
+    Examples
+    --------
+    >>> near = sixdof.stats.own_criterion("near the rail", lambda ds: np.hypot(ds.landing_east, ds.landing_north) < 2000.0, "90 %")
+    >>> str(near)
+    'near the rail in 90 % of flights'
     """
     if not callable(function):
         raise ValueError(f'criterion "{what}": {shown(function)} is not a function of an ensemble')
@@ -96,6 +102,12 @@ def criterion(text: str | Criterion) -> Criterion:
     ------
     ValueError
         In one sentence that quotes the text: what is wrong and what would be right.
+
+    Examples
+    --------
+    >>> one = sixdof.stats.criterion("apogee_height < 1800 m in 99 % of flights")
+    >>> one.share
+    0.99
     """
     if isinstance(text, Criterion):
         return text

@@ -49,6 +49,12 @@ def judge_criteria(ds: xr.Dataset, criteria: str | Criterion | Iterable[str | Cr
     ------
     ValueError
         For what is not a comparison, no criteria, and criteria that do not fit it.
+
+    Examples
+    --------
+    >>> judged = sixdof.stats.judge_criteria(compared, "apogee_height > 100 m in 50 % of flights")
+    >>> sixdof.stats.VERDICTS[int(judged.verdict.sel(variant="long rail").item())]
+    'pass'
     """
     need_comparison(ds, "judge_criteria")
     wanted = wanted_criteria(ds, criteria, "judge_criteria")

@@ -44,6 +44,11 @@ def motor_variants(mission: Mission, folder: str | Path | Iterable[str | Path], 
         For a folder without CSV files, what is not a stage or has not just one mount.
     MissionError
         Every fault of every file: what is not a curve, masses or dimensions missing, a motor that does not fit its mount.
+
+    Examples
+    --------
+    >>> sorted(sixdof.parts.motor_variants(stack, ["configs/motors/mesa-i.csv", "configs/motors/mesa-j.csv"]))
+    ['mesa-i', 'mesa-j']
     """
     check_mission(mission, "motor_variants")
     files = _files(folder)

@@ -57,6 +57,12 @@ def paired(ds: xr.Dataset, outcome: str, *, baseline: str | None = None, confide
     ------
     ValueError
         For what is not a comparison, an unknown outcome or variant, a flag, or fewer than two variants.
+
+    Examples
+    --------
+    >>> difference = sixdof.stats.paired(compared, "rail_departure_speed")
+    >>> bool(difference["mean"].sel(variant="long rail").item() > 0.0)
+    True
     """
     of, values = outcome_by_variant(ds, outcome, "paired")
     check_share(confidence, "confidence")

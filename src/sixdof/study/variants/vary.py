@@ -32,6 +32,12 @@ def vary(mission: Mission, changes: Mapping[str, Mapping[str, Any]]) -> dict[str
     ------
     MissionError
         If a change leads nowhere or makes no sound mission: every fault of every variant, each naming its variant.
+
+    Examples
+    --------
+    >>> rails = sixdof.parts.vary(mission, {"3 m": {"rail.length": "3 m"}, "5 m": {"rail.length": "5 m"}})
+    >>> [each.rail.length for each in rails.values()]
+    [3.0, 5.0]
     """
     check_mission(mission, "vary")
     if not isinstance(changes, Mapping):
@@ -128,6 +134,11 @@ def variant_of(ds: xr.Dataset, name: str) -> xr.Dataset:
     """Return one variant of a comparison as the ensemble that `disperse` returned: for `summarise`, `refly` and every figure.
 
     Raises ValueError for what is not a comparison, and for a name that is not a variant.
+
+    Examples
+    --------
+    >>> sixdof.stats.variant_of(compared, "long rail").sizes["flight"]
+    20
     """
     need_comparison(ds, "variant_of")
     known = [str(one) for one in ds["variant"].values]
