@@ -128,7 +128,7 @@ def test_wrong_words__are_one_sentence_on_every_verb(verb, asked, said, two_stag
 def test_only__flies_one_stage_alone(two_stages, tmp_path, capsys):
     out = tmp_path / "flight.nc"
     assert main(["fly", str(two_stages), "--only", "plover", "--set", "rail.length=2 m", "--out", str(out)]) == OK
-    assert "left out" in capsys.readouterr().err  # what belonged to the booster
+    assert 'stage "curlew"' in capsys.readouterr().err  # what belonged to the booster goes, and is named
     assert sixdof.open_result(out)["body"].values.tolist() == ["plover"]
     assert main(["fly", str(two_stages), "--only", "plovr"]) == BAD_INPUT
     assert 'did you mean "plover"?' in capsys.readouterr().err

@@ -28,7 +28,7 @@ def on_mission(commands, name: str, run: Callable[..., int], text: str) -> Argum
     command.add_argument("mission", type=Path, help="mission file (TOML)")
     command.add_argument("--set", action="append", default=[], metavar="KEY=VALUE", dest="changes", help=_SET)
     command.add_argument("--fail", action="append", default=[], metavar="NAME", help=_FAIL)
-    command.add_argument("--only", metavar="STAGE", help="fly this stage of the mission alone, lit at the start")
+    command.add_argument("--only", metavar="STAGE", help="fly this stage of the mission alone, ignited at the start")
     command.add_argument("--figures", type=Path, metavar="FOLDER", help="write figures (PNG) into this folder")
     return command
 
