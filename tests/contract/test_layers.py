@@ -16,6 +16,7 @@ ROOMS = (
     "surface",
     "_jit",
     "core",
+    "mission.page",
     "mission.units",
     "mission.place",
     "mission.errors",

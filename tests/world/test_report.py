@@ -18,7 +18,7 @@ def mission(altitude=0.0, elevation="90 deg", **air):
 
 def numbers(line: str) -> list[str]:
     """The entries of a row of the wind's table, behind its words."""
-    return re.sub(r"\(.*\)", "", line[26:]).split()
+    return re.split(r" {2,}", re.sub(r"\(.*\)", "", line).strip())[1:]  # columns stand two characters apart
 
 
 def row(lines: list[str], start: str) -> list[str]:

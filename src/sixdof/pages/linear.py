@@ -7,6 +7,7 @@ import math
 import numpy as np
 import xarray as xr
 
+from sixdof.mission.page import table
 from sixdof.study.loops.linear import modes
 from sixdof.study.loops.margins import REQUIRED_GAIN_DB, REQUIRED_PHASE, check_requirement
 
@@ -56,10 +57,8 @@ def gain_map_page(found: xr.Dataset, *, gain_db: float = REQUIRED_GAIN_DB, phase
         f"  {gain_db:g} dB and {phase * _DEG:g} deg: {int(met.sum())} of {met.size} pairs",
         "",
     ]
-    lines.append(f"  {'best pair by':<46}{'':>12}  " + "".join(f"{dim:>14}" for dim in dims))
-    for name, largest in _MEASURES.items():
-        if name in found and np.isfinite(found[name].values).any():
-            lines.append(_best(found, name, largest, dims))
+    known = [name for name in _MEASURES if name in found and np.isfinite(found[name].values).any()]
+    lines += table([["best pair by", "", *map(str, dims)], *(_best(found, name, _MEASURES[name], dims) for name in known)])
     if "interrupted" in found.attrs:
         lines += ["", f"interrupted: {found.attrs['interrupted']}"]
     return "\n".join(lines)
@@ -68,14 +67,14 @@ def gain_map_page(found: xr.Dataset, *, gain_db: float = REQUIRED_GAIN_DB, phase
 _MEASURES = {"distance": True, "gain_margin_db": True, "phase_margin": True, "error_rms": False, "error_max": False, "saturation_share": False}
 
 
-def _best(found: xr.Dataset, name: str, largest: bool, dims: list) -> str:
+def _best(found: xr.Dataset, name: str, largest: bool, dims: list) -> list[str]:
     values = found[name].values
     where = np.unravel_index(np.nanargmax(values) if largest else np.nanargmin(values), values.shape)
     unit = found[name].attrs.get("units", "1")
     value = values[where] * (_DEG if unit == "rad" else 1.0)
     shown = f"{value:.3g} {'deg' if unit == 'rad' else '' if unit == '1' else unit}".strip()
     gains = dict(zip(found[name].dims, where))
-    return f"  {found[name].attrs.get('long_name', name):<46.45}{shown:>12}  " + "".join(f"{float(found[dim][gains[dim]]):>14.4g}" for dim in dims)
+    return [found[name].attrs.get("long_name", name), shown, *(f"{float(found[dim][gains[dim]]):.4g}" for dim in dims)]
 
 
 def cycles_page(found: xr.Dataset) -> str:
@@ -83,10 +82,10 @@ def cycles_page(found: xr.Dataset) -> str:
     lines = [f"Predicted limit cycles of the {found.attrs['channel']} loop, point {found.attrs['point']}: {found.attrs.get('title', '')}", ""]
     if not found.sizes["cycle"]:
         return "\n".join([*lines, "  none"])
-    lines.append(f"  {'from':<14}{'Hz':>8}{'fin deg':>12}{'attitude deg':>14}{'rate deg/s':>12}")
+    rows = [["from", "Hz", "fin deg", "attitude deg", "rate deg/s", ""]]
     for k in range(found.sizes["cycle"]):
         one = found.isel(cycle=k)
         angles = [float(one[name]) * _DEG for name in ("fin_amplitude", "attitude_amplitude", "rate_amplitude")]
         kind = "kept up" if bool(one["stable"]) else "a bound: a larger start grows, a smaller one dies out"
-        lines.append(f"  {str(one['imperfection'].values):<14}{float(one['frequency']):>8.2f}{angles[0]:>12.3g}{angles[1]:>14.3g}{angles[2]:>12.3g}  {kind}")
-    return "\n".join(lines)
+        rows.append([str(one["imperfection"].values), f"{float(one['frequency']):.2f}", *(f"{angle:.3g}" for angle in angles), kind])
+    return "\n".join([*lines, *table(rows, remark=True)])

@@ -10,6 +10,7 @@ import numpy as np
 
 from sixdof.mission.load import check_mission
 from sixdof.mission.mission import Mission
+from sixdof.mission.page import table
 from sixdof.vehicle.geometry import shape_of
 from sixdof.vehicle.mass import PartMass, airframe, mass_at, mass_table, part_masses
 from sixdof.vehicle.motor import motor_facts
@@ -111,32 +112,30 @@ def part_lines(mission: Mission, stages: Sequence[int]) -> list[str]:
     from sixdof.vehicle.aero.table import component_table
 
     force = component_table(mission, stages, MACH)[:-1]  # the total has a line of its own
-    head = f"{'part':<24}{'kind':<12}{'mass kg':>9}{'cg m':>9}{'length m':>10}{'CN slope /rad':>15}{'cp m':>9}"
+    parts = part_masses(mission, stages)
+    rows = [["part", "kind", "mass kg", "cg m", "length m", "CN slope /rad", "cp m"], *(_part_cells(row, force) for row in parts)]
+    rows += [[name, "", "", "", "", f"{slope:.3f}", _station(slope, cp)] for name, slope, cp in force]
+    head, *below = table(rows, words=2, set_in="")
     lines = []
-    stage = None
-    for row in part_masses(mission, stages):
-        if row.stage != stage:
-            stage = row.stage
-            lines += [*([""] if lines else []), f'stage "{mission.stage[stage].name}"', head, "-" * len(head)]
-        lines.append(_part_line(row, force))
-    lines += [f"{name:<24.23}{'':<40}{slope:>15.3f}{_station(slope, cp)}" for name, slope, cp in force]
+    for number, line in enumerate(below):
+        if number < len(parts) and (number == 0 or parts[number].stage != parts[number - 1].stage):
+            lines += [*([""] if lines else []), f'stage "{mission.stage[parts[number].stage].name}"', head, "-" * len(head)]
+        lines.append(line)
     return lines
 
 
-def _part_line(row: PartMass, force: list) -> str:
+def _part_cells(row: PartMass, force: list) -> list[str]:
     """Return one row, its normal force taken out of `force` where a component has the part's name."""
-    text = f"{row.name:<24.23}{row.kind:<12}{row.mass:>9.4f}{row.station:>9.3f}{row.length:>10.3f}"
-    if row.kind in ("case", "propellant"):
-        return text
-    for place, (name, slope, cp) in enumerate(force):
-        if name == row.name:
-            del force[place]
-            return f"{text}{slope:>15.3f}{_station(slope, cp)}"
-    return text
+    cells = [row.name, row.kind, f"{row.mass:.4f}", f"{row.station:.3f}", f"{row.length:.3f}"]
+    found = None if row.kind in ("case", "propellant") else next((each for each in force if each[0] == row.name), None)
+    if found is None:
+        return [*cells, "", ""]
+    force.remove(found)
+    return [*cells, f"{found[1]:.3f}", _station(*found[1:])]
 
 
 def _station(slope: float, cp: float) -> str:
-    return f"{cp:>9.3f}" if abs(slope) > 1e-9 and math.isfinite(cp) else f"{'-':>9}"
+    return f"{cp:.3f}" if abs(slope) > 1e-9 and math.isfinite(cp) else "-"
 
 
 def measured_lines(mission: Mission, stages: Sequence[int]) -> list[str]:

@@ -7,6 +7,7 @@ import math
 import numpy as np
 
 from sixdof.mission.mission import Mission
+from sixdof.mission.page import table
 from sixdof.world.atmosphere import density_altitude
 from sixdof.world.humidity import saturation_pressure
 from sixdof.world.sounding import air_over
@@ -57,17 +58,16 @@ def _wind_lines(mission: Mission) -> list[str]:
     cells = [f"{angle:.0f}" if fast > CALM else "-" for angle, fast in zip(degrees, speed)]
     members = mission.air.wind.member
     of = f', member 0 of {len(members)}, "{members[0].name}"' if members else ""
-    lines = [
-        f"Mean wind{of}",
-        "  height above ground m   " + "".join(f"{height:>8.{height % 1.0 > 0.0:d}f}" for height in heights) + "   (the first: the rail's top)",
-        "  speed m/s               " + "".join(f"{each:>8.1f}" for each in speed),
-        "  comes from deg true     " + "".join(f"{each:>8}" for each in cells),
+    rows = [
+        ["height above ground m", *(f"{height:.{height % 1.0 > 0.0:d}f}" for height in heights), "(the first: the rail's top)"],
+        ["speed m/s", *(f"{each:.1f}" for each in speed), ""],
+        ["comes from deg true", *cells, ""],
     ]
     if len(members) > 1:
         speeds = np.array([speed_and_direction(mean_wind(mission, heights, k))[0] for k in range(len(members))])
         for word, each in (("least", speeds.min(axis=0)), ("most", speeds.max(axis=0))):
-            lines.append(f"  speed m/s, {word:<13}" + "".join(f"{value:>8.1f}" for value in each) + "   (of all members)")
-    return lines
+            rows.append([f"speed m/s, {word}", *(f"{value:.1f}" for value in each), "(of all members)"])
+    return [f"Mean wind{of}", *table(rows, remark=True)]
 
 
 def _turbulence_lines(mission: Mission) -> list[str]:

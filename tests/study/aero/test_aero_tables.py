@@ -90,7 +90,7 @@ def test_report__every_configuration_with_sources(stack):
         assert words in text
     # drag, stability, authority, trim, hinges of both; the others are over incidence or are sentences
     assert len(SECTIONS) == 8 and text.count("\nMach ") == 10
-    assert max(map(len, text.splitlines())) <= 130
+    assert max(map(len, text.splitlines())) <= 130  # a table over twelve Mach numbers; sentences keep to the page
 
 
 def test_report__says_plainly_what_the_fins_can_do(stack, demo_mission):

@@ -198,7 +198,7 @@ def test_unstable__a_swing_that_grows_slowly_is_no_drift(models, found):
 def test_unstable__in_the_report(unstable):
     text = margin_report(unstable)
     k = int(np.flatnonzero(~unstable.stable.sel(channel="pitch").values)[0])
-    assert f"pitch   UNSTABLE from {float(unstable.time[k]):.2f} s (Mach {float(unstable.mach[k]):.2f})" in text
+    assert f"pitch  UNSTABLE from {float(unstable.time[k]):.2f} s (Mach {float(unstable.mach[k]):.2f})" in text
     assert "UNSTABLE" not in text.split("yaw")[1] and "NOT met" in text and "pitch at " in text
     assert not holds(unstable).sel(channel="pitch").values[k]
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import textwrap
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from functools import cache
@@ -11,10 +10,10 @@ from html import escape
 from sixdof.mission.errors import suggestion
 from sixdof.mission.explain.walk import NEEDED, PLACED, Key, KeyTable, all_tables, readable
 from sixdof.mission.former import CHOICES, KEYS
+from sixdof.mission.page import wrapped
 from sixdof.mission.tables.dispersible import DISPERSIBLE, Dispersible
 from sixdof.mission.units import shown
 
-PAGE = 120  # characters
 _UNITS = 'A number with a unit is text ("75 mm", "12 oz", "5 deg"); any unit of the same dimension will do. A bare number is in the unit named here.'
 _HEADS = ("key", "meaning", "unit", "default", "range or choices", "example")
 
@@ -108,7 +107,7 @@ def _named() -> dict[str, tuple[KeyTable, ...]]:
 
 def _fill(text: str, first: str = "", rest: str = "") -> str:
     """Return a paragraph in lines of the page, the first and the others set in."""
-    return textwrap.fill(text, PAGE, initial_indent=first, subsequent_indent=rest, break_on_hyphens=False)
+    return "\n".join(wrapped(text, first, rest))
 
 
 def _line(table: KeyTable, width: int) -> str:

@@ -9,10 +9,11 @@ from collections.abc import Sequence
 import numpy as np
 
 from sixdof.mission.mission import Mission
+from sixdof.mission.page import wrapped
 from sixdof.study.aero import sources as sources
 from sixdof.study.aero.authority import CHANNELS, hinge_moments, moment_slopes, roll_coupling, survival, survival_word, trim
 from sixdof.study.aero.tables import fin_names
-from sixdof.study.aero.text import table, wrapped
+from sixdof.study.aero.text import table
 from sixdof.study.probes.columns import BodyColumn, FinColumn, observe
 from sixdof.vehicle.aero.blend import MACH_TOP
 from sixdof.vehicle.aero.cross_flow import CRISIS

@@ -8,7 +8,7 @@ from typing import NamedTuple
 import numpy as np
 
 from sixdof.mission.mission import Mission
-from sixdof.study.aero.text import wrapped
+from sixdof.mission.page import wrapped
 from sixdof.study.probes.columns import BodyColumn, FinColumn
 from sixdof.vehicle.aero.table import aero_table
 from sixdof.vehicle.derivatives import at_mach, facing

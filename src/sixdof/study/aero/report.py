@@ -12,10 +12,11 @@ import numpy as np
 import xarray as xr
 
 from sixdof.mission.mission import Mission
+from sixdof.mission.page import wrapped
 from sixdof.study.aero.control_report import authority_section, coupling_section, hinge_section, survival_section, trim_section, validity_section
 from sixdof.study.aero.margins import margin_sentences
 from sixdof.study.aero.tables import drag_against_mach, stability_against_mach
-from sixdof.study.aero.text import source_of, table, wrapped
+from sixdof.study.aero.text import source_of, table
 from sixdof.vehicle.stability import DIFFERENT
 
 MACH = np.array([0.1, 0.3, 0.5, 0.7, 0.9, 1.0, 1.1, 1.3, 1.6, 2.0, 2.5, 3.0])
@@ -84,10 +85,10 @@ def _planes(ds: xr.Dataset) -> list[str]:
     )
 
 
-LEFT_OUT = [
-    "Omitted: Magnus force and moment of a spinning vehicle (some 1 % of the normal force's at p d/(2V) = 0.05), the lag",
-    "of the downwash behind forward fins (C_m_alphadot, up to a fifth of C_m_q), roll damping by friction (sizes: project estimates).",
-]
+LEFT_OUT = wrapped(
+    "Omitted: Magnus force and moment of a spinning vehicle (some 1 % of the normal force's at p d/(2V) = 0.05), the lag of the downwash behind forward "
+    "fins (C_m_alphadot, up to a fifth of C_m_q), roll damping by friction (sizes: project estimates)."
+)
 
 
 SECTIONS: tuple[Callable[[Mission, Sequence[int]], list[str]], ...] = (

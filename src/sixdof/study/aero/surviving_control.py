@@ -11,6 +11,7 @@ import xarray as xr
 
 from sixdof.autopilot.mixer import deflection_arms
 from sixdof.mission.mission import Mission
+from sixdof.mission.page import SET_IN, table
 from sixdof.results.status import FlightError
 from sixdof.study.aero.authority import CHANNELS, survival, survival_word
 from sixdof.study.aero.tables import fin_names
@@ -124,7 +125,7 @@ def _configuration(mission: Mission, stages: list[int], span: Span) -> list[str]
     else:
         mach, said = np.array([FALLBACK_MACH]), f"Mach {FALLBACK_MACH:g}; the nominal flight has no Mach numbers of it"
     lines = [f"  {_called(mission, stages)}, {said}" + ("" if live else "; its fins are not live there")]
-    lines.append(f"    {'Mach':<16}" + "".join(f"{m:>8.2f}" for m in mach))
+    rows = [["Mach", *(f"{m:.2f}" for m in mach), ""]]
     found = surviving_shares(mission, stages, mach)
     for channel in CHANNELS:
         for state in STATES:
@@ -132,8 +133,8 @@ def _configuration(mission: Mission, stages: list[int], span: Span) -> list[str]
                 continue  # a rolling moment knows no centre of mass
             values = found.sel(channel=channel, state=state).values
             row = channel if channel == "roll" else f"{channel}, {state}"
-            lines.append(f"    {row:<16}" + "".join(f"{v:>8.2f}" for v in values) + f"  {_word(values)}")
-    return lines
+            rows.append([row, *(f"{v:.2f}" for v in values), _word(values)])
+    return lines + table(rows, remark=True, set_in=2 * SET_IN)
 
 
 def _word(values: np.ndarray) -> str:

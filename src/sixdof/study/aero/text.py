@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-import textwrap
 from collections.abc import Iterable
 
 import numpy as np
 import xarray as xr
 
-NAME, COLUMN = 26, 8  # characters
-PAGE = 120
+from sixdof.mission.page import table as lines_of
+from sixdof.mission.page import underlined, wrapped
 
 
 def table(title: str, across: np.ndarray, rows: Iterable[tuple[str, np.ndarray, str]], form: str, head: str = "Mach") -> list[str]:
@@ -18,16 +17,15 @@ def table(title: str, across: np.ndarray, rows: Iterable[tuple[str, np.ndarray, 
     form : of a number, such as "{:.4f}"; by the row's largest value if empty. NaN shows as "none".
     """
     notes: list[str] = []
-    line = f"{head:<{NAME}}" + "".join(f"{x:>{COLUMN}.2f}" for x in across)
-    lines = [title, line, "-" * len(line)]
+    cells = [[head, *(f"{x:.2f}" for x in across), ""]]
     for name, values, source in rows:
         if source and source not in notes:
             notes.append(source)
-        mark = f"  [{notes.index(source) + 1}]" if source else ""
-        shown = "".join(f"{_number(value, form or _form(values)):>{COLUMN}}" for value in values)
-        lines.append(f"{name:<{NAME}.{NAME - 1}}{shown}{mark}")
+        mark = f"[{notes.index(source) + 1}]" if source else ""
+        cells.append([name, *(_number(value, form or _form(values)) for value in values), mark])
+    lines = [title, *underlined(lines_of(cells, remark=True, set_in=""))]
     for number, note in enumerate(notes, start=1):
-        lines += textwrap.wrap(f"[{number}] {note}", PAGE, subsequent_indent="    ")
+        lines += wrapped(f"[{number}] {note}", further="    ")
     return lines
 
 
@@ -43,8 +41,3 @@ def _form(values: np.ndarray) -> str:
 def source_of(variable: xr.DataArray) -> str:
     """Return source and accuracy of a variable of the tables."""
     return f"{variable.attrs['source']} ({variable.attrs['accuracy']})"
-
-
-def wrapped(text: str) -> list[str]:
-    """Return a sentence as lines of the page."""
-    return textwrap.wrap(text, PAGE)

@@ -15,8 +15,9 @@ REFINED = 6  # rounds in which the neighbourhood of the closest approach is cut 
 class ResponseMargins(NamedTuple):
     """Margins of loops (n,). NaN where a loop has no such crossing; dB and rad.
 
-    gain_margin_db : by how much the gain may rise. gain_reduction_db : the gain-reduction margin, by how much it may fall (a positive number), infinite where nothing
-    limits it. phase_margin, delay_margin : the least of all gain crossings. distance : least |1 + L|; disk_margin : 2 min |1 + L|/|1 - L|.
+    gain_margin_db : by how much the gain may rise. gain_reduction_db : the gain-reduction margin, by how much it may fall (a positive
+    number), infinite where nothing limits it. phase_margin, delay_margin : the least of all gain crossings. distance : least |1 + L|;
+    disk_margin : 2 min |1 + L|/|1 - L|.
     """
 
     gain_margin_db: np.ndarray

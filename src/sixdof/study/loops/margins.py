@@ -7,6 +7,7 @@ import math
 import numpy as np
 import xarray as xr
 
+from sixdof.mission.page import table
 from sixdof.mission.units import shown
 from sixdof.study.loops.crossings import ResponseMargins, nearest, response_margins
 from sixdof.study.loops.linear import CHANNELS
@@ -253,31 +254,30 @@ def margin_report(found: xr.Dataset, *, gain_db: float = REQUIRED_GAIN_DB, phase
     found = within(found)
     time = found["time"].values
     lines = [found.attrs.get("title", "") or "untitled", f"margins of the attitude loops from {time.min():.2f} s to {time.max():.2f} s", ""]
-    lines.append(f"  {'':<8}{'broken at':<11}{'gain':>9}{'gain-reduction':>16}{'phase':>10}{'delay':>10}{'|1 + L|':>10}   worst at")
+    rows = [["", "broken at", "gain", "gain-reduction", "phase", "delay", "|1 + L|", "worst at"]]
     for channel in found["channel"].values:
         one = found.sel(channel=channel)
         if not one["stable"].all():
             k = int(np.flatnonzero(~one["stable"].values)[0])
-            lines.append(f"  {channel:<8}UNSTABLE from {time[k]:.2f} s (Mach {float(one.mach[k]):.2f}), growing by {float(one.growth.max()):.2g} 1/s at most")
+            rows.append([str(channel), f"UNSTABLE from {time[k]:.2f} s (Mach {float(one.mach[k]):.2f}), growing by {float(one.growth.max()):.2g} 1/s at most"])
             continue
-        lines += [_row(one.sel(broken_at=where), str(channel), str(where)) for where in found["broken_at"].values]
+        rows += [_row(one.sel(broken_at=where), str(channel), str(where)) for where in found["broken_at"].values]
+    lines += table(rows, words=2, remark=True)
     if large:
         lines.append(f"  points beyond {math.degrees(MOST_INCIDENCE):.0f} deg of incidence, where fins stall and nothing is linear: {large}")
     lines += ["", f"required: {gain_db:g} dB and {math.degrees(phase):g} deg at the actuator: {_verdict(found, gain_db, phase)}"]
     return "\n".join(lines)
 
 
-def _row(one: xr.Dataset, channel: str, where: str) -> str:
+def _row(one: xr.Dataset, channel: str, where: str) -> list[str]:
     def least(name, factor, unit, decimals):
         values = one[name].values
         return f"{np.nanmin(values) * factor:.{decimals}f} {unit}" if np.isfinite(values).any() else "none"
 
     k = int(np.nanargmin(one["distance"].values))
-    cells = (
-        f"{least('gain_margin_db', 1.0, 'dB', 1):>9}{least('gain_reduction_db', 1.0, 'dB', 1):>16}{least('phase_margin', math.degrees(1.0), 'deg', 1):>10}"
-        f"{least('delay_margin', 1e3, 'ms', 0):>10}{float(one['distance'][k]):>10.2f}"
-    )
-    return f"  {channel:<8}{where:<11}{cells}   {float(one['time'][k]):.2f} s, Mach {float(one['mach'][k]):.2f}"
+    margins = least("gain_margin_db", 1.0, "dB", 1), least("gain_reduction_db", 1.0, "dB", 1), least("phase_margin", math.degrees(1.0), "deg", 1)
+    worst = f"{float(one['distance'][k]):.2f}", f"{float(one['time'][k]):.2f} s, Mach {float(one['mach'][k]):.2f}"
+    return [channel, where, *margins, least("delay_margin", 1e3, "ms", 0), *worst]
 
 
 def holds(found: xr.Dataset, gain_db: float = REQUIRED_GAIN_DB, phase: float = REQUIRED_PHASE) -> xr.DataArray:

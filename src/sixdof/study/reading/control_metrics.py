@@ -8,6 +8,7 @@ import numpy as np
 import xarray as xr
 
 from sixdof.mission.mission import Mission
+from sixdof.mission.page import table
 from sixdof.study.reading.oscillation import NONE, reversals, strongest_oscillation
 from sixdof.study.reading.result import event_values, mission_of, need_flight, with_empty
 
@@ -260,35 +261,30 @@ _CHANNEL_LINES = (
     ("frequency", "frequency", "Hz", 2, 1.0),
     ("damping", "damping ratio", "", 2, 1.0),
 )
-_WIDTH = 34
 
 
 def control_report(ds: xr.Dataset) -> str:
     """Return `control_metrics` of one flight as a page of text; "-" where there is no value. Raises ValueError as that does."""
     found = control_metrics(ds)
     title = found.attrs["title"] or "untitled"
-    lines = [title, "how it was controlled, from the log of one flight", "", _line("", "", [f"{p:>10}" for p in PHASES])]
+    lines = [title, "how it was controlled, from the log of one flight", ""]
     if not np.isfinite(found["duration"].sel(phase="live")):
-        return "\n".join([*lines[:2], "", "the fins were never live: there is nothing to judge"])
-    lines += [_row(found[name], *how) for name, *how in _LINES]
+        return "\n".join([*lines, "the fins were never live: there is nothing to judge"])
+    sections = {"": [["", "", *PHASES], *(_row(found[name], *how) for name, *how in _LINES)]}
     for channel in CHANNELS:
-        lines.append(channel)
-        lines += [_row(found[name].sel(channel=channel), *how) for name, *how in _CHANNEL_LINES]
-    lines.append("servos, all fins together")
-    lines += [
+        sections[channel] = [_row(found[name].sel(channel=channel), *how) for name, *how in _CHANNEL_LINES]
+    sections["servos, all fins together"] = [
         _row(found["fin_travel"].sum("fin", min_count=1), "total fin travel", "deg", 0, _DEG),
         _row(found["servo_energy"].sum("fin", min_count=1), "work against the air", "mJ", 1, 1e3),
     ]
+    rows = iter(table([row for section in sections.values() for row in section], words=2))
+    for heading, section in sections.items():
+        lines += [*([heading] if heading else []), *(next(rows) for _ in section)]
     return "\n".join([*lines, *_waypoint_lines(found)])
 
 
-def _line(label, unit, cells) -> str:
-    return f"  {label:<{_WIDTH}}{unit:<6}{''.join(cells)}".rstrip()
-
-
-def _row(values, label, unit, decimals, factor) -> str:
-    cells = [f"{v * factor:>10.{decimals}f}" if math.isfinite(v) else f"{'-':>10}" for v in values.values]
-    return _line(label, unit, cells)
+def _row(values, label, unit, decimals, factor) -> list[str]:
+    return [label, unit, *(f"{v * factor:.{decimals}f}" if math.isfinite(v) else "-" for v in values.values)]
 
 
 def _waypoint_lines(found) -> list[str]:

@@ -3,16 +3,15 @@
 from __future__ import annotations
 
 import math
-import textwrap
 
 import numpy as np
 import xarray as xr
 
+from sixdof.mission.page import SET_IN, indented
 from sixdof.study.reading.result import QUANTILES, is_ensemble, plural
 
 WIDTH = 34  # characters of a row's label
 LAST_LINE = "A calculation, not a clearance to fly: that is up to the range's rules, its safety officer and the vehicle."
-PAGE = 110  # characters of a line
 
 
 def row_of(ds: xr.Dataset, label: str, unit: str, values: np.ndarray, decimals: int) -> str:
@@ -59,16 +58,6 @@ def on_map(latitude: float, longitude: float) -> str:
     return f"{abs(latitude):.5f} {'N' if latitude >= 0.0 else 'S'}, {abs(longitude):.5f} {'E' if longitude >= 0.0 else 'W'}"
 
 
-def indented(lines) -> list[str]:
-    """Return sentences as lines of the page, set in by two characters."""
-    return [wrapped(line, "    ") for line in lines]
-
-
 def caution_lines(found: list[str], none: str) -> list[str]:
     """Return the section "Cautions": a sentence each, or that there is `none`."""
-    return ["Cautions", *([wrapped("- " + text, "    ") for text in found] or [f"  {none}"])]
-
-
-def wrapped(line: str, further: str) -> str:
-    """Return a sentence broken at the page's width, its further lines set in by `further`."""
-    return textwrap.fill(line, PAGE, initial_indent="  ", subsequent_indent=further)
+    return ["Cautions", *(indented(["- " + text for text in found]) or [f"{SET_IN}{none}"])]

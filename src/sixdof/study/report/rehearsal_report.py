@@ -8,7 +8,8 @@ from typing import NamedTuple
 import numpy as np
 import xarray as xr
 
-from sixdof.study.reading.page import LAST_LINE, indented
+from sixdof.mission.page import indented
+from sixdof.study.reading.page import LAST_LINE
 
 _HEAD = f"  {'time, s':>9}{'height, m':>11}{'speed, m/s':>12}{'tilt, deg':>11}   what"
 

@@ -13,9 +13,10 @@ import xarray as xr
 
 from sixdof.autopilot.rules import triggers
 from sixdof.mission.mission import Mission
+from sixdof.mission.page import indented
 from sixdof.mission.tables import Harness, Parachute
 from sixdof.study.probes.columns import ACTION_DEPLOY, ACTION_IGNITE, ACTION_SEPARATE, RuleColumn
-from sixdof.study.reading.page import counted, indented, on_map, place, row_of, wrapped
+from sixdof.study.reading.page import counted, on_map, place, row_of
 from sixdof.study.reading.result import QUANTILES, apart, branches, came_down, event_values, fact, is_ensemble, meaningful, mission_of, outcomes, pieces, plural
 from sixdof.study.report.hanging import airframe_share, drawn_factor
 from sixdof.study.uncertainty.scatter import radius
@@ -116,7 +117,7 @@ def _piece_landing(ds: xr.Dataset, k: int) -> list[str]:
     )
     if "body_landing_latitude" in ds:
         text += f"; {on_map(*(float(fact(ds, f'body_landing_{name}', k)[0]) for name in ('latitude', 'longitude')))}"
-    return [wrapped(text, "    ")]
+    return indented([text])
 
 
 def _leaning(ds: xr.Dataset, k: int) -> str:
@@ -136,7 +137,7 @@ def _pieces_landing(ds: xr.Dataset, k: int) -> list[str]:
         "fall_time": ("time from its apogee", "s", 1),
     }
     own = apart(ds, k)
-    lines = [wrapped(f"{name} comes down {ways}", "    ")]
+    lines = indented([f"{name} comes down {ways}"])
     lines.append(row_of(ds, "  distance from the rail", "m", np.where(own, np.hypot(east, north), np.nan), 0))
     for column, (label, unit, decimals) in values.items():
         lines.append(row_of(ds, f"  {label}", unit, np.where(own, fact(ds, column, k), np.nan), decimals))
@@ -319,7 +320,7 @@ def _branch(ds: xr.Dataset, name: str, which: np.ndarray) -> list[str]:
     numbers = f"{int(which.sum()):>8}{100.0 * which.mean():>6.1f} %{cells}"
     if len(name) <= _COLUMN:
         return [f"  {name:<{_COLUMN}}{numbers}"]
-    return [wrapped(name, "    "), f"  {'':<{_COLUMN}}{numbers}"]
+    return [*indented([name]), f"  {'':<{_COLUMN}}{numbers}"]
 
 
 def _quantiles(values: np.ndarray) -> str:

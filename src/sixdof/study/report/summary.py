@@ -8,8 +8,9 @@ from typing import NamedTuple
 import numpy as np
 import xarray as xr
 
+from sixdof.mission.page import indented
 from sixdof.results.status import Status
-from sixdof.study.reading.page import LAST_LINE, WIDTH, caution_lines, counted, indented, on_map, place, row_of
+from sixdof.study.reading.page import LAST_LINE, WIDTH, caution_lines, counted, on_map, place, row_of
 from sixdof.study.reading.result import QUANTILES, apart, event_values, fact, is_ensemble, meaningful, mission_of, need_result, outcomes, pieces, plural
 from sixdof.study.report.cautions import cautions
 from sixdof.study.report.staging import branch_section, fired_section, landing_section, recovery_section, stage_section, way_section

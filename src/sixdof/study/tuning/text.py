@@ -7,7 +7,7 @@ import math
 import numpy as np
 import xarray as xr
 
-from sixdof.study.aero.text import wrapped
+from sixdof.mission.page import table, wrapped
 from sixdof.study.loops.margins import MOST_INCIDENCE
 from sixdof.study.tuning.design import Design, TunedGains
 from sixdof.study.tuning.limits import limiting
@@ -54,23 +54,23 @@ def _table(tuned: TunedGains, design: Design) -> list[str]:
     where = " with the booster on" if design.booster else ""
     pressure = tuned.mission.autopilot.gain_reference_q
     scaled = f", times {pressure:g} Pa/q" if pressure else ""
-    lines = [f"{' and '.join(design.channels)}{where}{scaled}", f"  {name:<10}{'p ' + p_unit:>12}{'i ' + i_unit:>12}{'d s':>12}"]
+    rows = [[name, f"p {p_unit}".rstrip(), f"i {i_unit}".rstrip(), "d s"]]
     for at, gains in zip(design.rows_at, design.gains.T):
-        lines.append(f"  {f'{at * factor:.{digits}f}' if name else '':<10}" + "".join(f"{g:>12.3g}" for g in gains))
-    return lines
+        rows.append([f"{at * factor:.{digits}f}" if name else "", *(f"{g:.3g}" for g in gains)])
+    return [f"{' and '.join(design.channels)}{where}{scaled}", *table(rows)]
 
 
 def _margin_lines(tuned: TunedGains) -> list[str]:
-    rows = [f"  {'':<8}{'':<9}{'gain dB':>9}{'phase deg':>11}{'delay ms':>10}{'|1 + L|':>9}{'bandwidth':>11}   worst at"]
+    rows = [["", "", "gain dB", "phase deg", "delay ms", "|1 + L|", "bandwidth", "worst at"]]
     for channel in tuned.spec.channels:
         for word, found in (("before", tuned.margins_before), ("now", tuned.margins)):
             rows.append(_margin_row(found.sel(channel=channel, broken_at="actuator"), channel, word))
-    rows.append(_kept(tuned, tuned.margins, "the new flight"))
-    rows += [_kept(tuned, found, f"the drawn flight {flight}") for flight, found in tuned.margins_drawn.items()]
+    lines = [*table(rows, words=2, remark=True), _kept(tuned, tuned.margins, "the new flight")]
+    lines += [_kept(tuned, found, f"the drawn flight {flight}") for flight, found in tuned.margins_drawn.items()]
     left_out = sum(int((found["incidence"] > MOST_INCIDENCE).sum()) for found in (tuned.margins, *tuned.margins_drawn.values()))
     if left_out:
-        rows.append(f"{left_out} points beyond {MOST_INCIDENCE * _DEG:.0f} deg of incidence are omitted: fins stall there, and nothing is linear")
-    return rows
+        lines.append(f"{left_out} points beyond {MOST_INCIDENCE * _DEG:.0f} deg of incidence are omitted: fins stall there, and nothing is linear")
+    return lines
 
 
 def _kept(tuned: TunedGains, found, where: str) -> str:
@@ -81,18 +81,15 @@ def _kept(tuned: TunedGains, found, where: str) -> str:
     return f"the margins asked for do NOT hold at {len(bad)} of {met.sizes['point']} points of {where}, from {bad.min():.2f} s to {bad.max():.2f} s"
 
 
-def _margin_row(one, channel: str, word: str) -> str:
+def _margin_row(one, channel: str, word: str) -> list[str]:
     if not bool(one["stable"].all()):
         bad = one["time"].values[~one["stable"].values]
-        return f"  {channel:<8}{word:<9}UNSTABLE at {len(bad)} of {one.sizes['point']} points, first at {bad.min():.2f} s"
+        return [channel, word, f"UNSTABLE at {len(bad)} of {one.sizes['point']} points, first at {bad.min():.2f} s"]
     k = int(one["distance"].values.argmin())
     cells = [_least(one["gain_margin_db"], 1.0, 1), _least(one["phase_margin"], _DEG, 1), _least(one["delay_margin"], 1e3, 0)]
     band = one["bandwidth"].values
     middle = f"{np.nanmedian(band):.1f} rad/s" if np.isfinite(band).any() else "none"
-    return (
-        f"  {channel:<8}{word:<9}{cells[0]:>9}{cells[1]:>11}{cells[2]:>10}{float(one['distance'][k]):>9.2f}{middle:>11}   "
-        f"{float(one['time'][k]):.2f} s, Mach {float(one['mach'][k]):.2f}"
-    )
+    return [channel, word, *cells, f"{float(one['distance'][k]):.2f}", middle, f"{float(one['time'][k]):.2f} s, Mach {float(one['mach'][k]):.2f}"]
 
 
 def _least(values, factor: float, digits: int) -> str:

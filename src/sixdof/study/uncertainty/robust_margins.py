@@ -9,6 +9,7 @@ import numpy as np
 import xarray as xr
 from scipy.special import stdtrit
 
+from sixdof.mission.page import SET_IN, wrapped
 from sixdof.mission.units import shown
 from sixdof.results.status import Status
 from sixdof.study.loops.margins import MOST_INCIDENCE, check_requirement, holds
@@ -249,11 +250,12 @@ def spread_report(spread: xr.Dataset, *, gain_db: float | None = None, phase: fl
     if not used:
         return "\n".join([*lines, "", "no flight has margins: there is nothing to judge"])
     lines += ["", f"required: {found.attrs['gain_db']:.4g} dB and {found.attrs['phase'] * _DEG:.4g} deg at the actuator, at every point"]
-    lines += [_channel_line(found.sel(channel=channel), str(channel)) for channel in found["channel"].values]
-    lines += [f"  all      {_share_text(found, 'flight_probability')} ({sure:g} % interval)", "", _claim(found, sure)]
+    for channel in found["channel"].values:
+        lines += _named(str(channel), _channel_text(found.sel(channel=channel)))
+    lines += [*_named("all", f"{_share_text(found, 'flight_probability')} ({sure:g} % interval)"), "", *wrapped(_claim(found, sure))]
     large = (spread["incidence"].values > MOST_INCIDENCE).any(axis=1)
     if large.any():
-        lines.append(
+        lines += wrapped(
             f"{plural(int(large.sum()))} had points beyond {math.degrees(MOST_INCIDENCE):.0f} deg of incidence, omitted here: "
             "fins stall there, and nothing is linear"
         )
@@ -270,15 +272,21 @@ def _share_text(found: xr.Dataset, name: str) -> str:
     return f"met by {value:.1f} % of the flights, {low:.1f} to {high:.1f} %"
 
 
-def _channel_line(one: xr.Dataset, channel: str) -> str:
+def _channel_text(one: xr.Dataset) -> str:
     def worst(name, factor, unit):
         values = one[f"worst_{name}"].values
         return f"{np.nanmin(values) * factor:.1f} {unit}" if np.isfinite(values).any() else "no limit"
 
     unstable = int((~one["stable"].values & np.isfinite(one["worst_distance"].values)).sum())
-    least = f"gain margin {worst('gain_margin_db', 1.0, 'dB')}, gain-reduction margin {worst('gain_reduction_db', 1.0, 'dB')}, phase margin {worst('phase_margin', _DEG, 'deg')}"
-    text = f"  {channel:<9}{_share_text(one, 'channel_probability')}; worst {least}"
+    up, down, phase = worst("gain_margin_db", 1.0, "dB"), worst("gain_reduction_db", 1.0, "dB"), worst("phase_margin", _DEG, "deg")
+    least = f"gain margin {up}, gain-reduction margin {down}, phase margin {phase}"
+    text = f"{_share_text(one, 'channel_probability')}; worst {least}"
     return text + (f"; UNSTABLE in {plural(unstable)}" if unstable else "")
+
+
+def _named(name: str, text: str) -> list[str]:
+    """Return a line of the page with a name in front, what goes on from it below its text."""
+    return wrapped(text, f"{SET_IN}{name:<9}", " " * (len(SET_IN) + 9))
 
 
 def _claim(found: xr.Dataset, sure: float) -> str:

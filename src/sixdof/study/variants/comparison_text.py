@@ -8,7 +8,8 @@ from collections.abc import Iterable, Sequence
 import numpy as np
 import xarray as xr
 
-from sixdof.study.reading.page import LAST_LINE, PAGE, wrapped
+from sixdof.mission.page import indented, side_by_side
+from sixdof.study.reading.page import LAST_LINE
 from sixdof.study.reading.result import plural
 from sixdof.study.uncertainty.claims import FAIL, PASS, UNDECIDED
 from sixdof.study.variants.criteria import Criterion
@@ -20,7 +21,6 @@ from sixdof.study.variants.vary import need_comparison
 OUTCOMES = ("apogee_height", "rail_departure_speed", "tilt_max", "landing")  # shown whatever the criteria
 SHARES = (0.05, 0.5, 0.95)
 _WORDS = ("no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten", "eleven", "twelve")
-_GAP = "   "
 
 
 def comparison_text(
@@ -82,28 +82,6 @@ def _column(ds: xr.Dataset, of: Subject) -> list[str]:
     return [str(of), "" if units == "1" else units, *texts]
 
 
-def side_by_side(head: Sequence[str], columns: Sequence[Sequence[str]]) -> list[str]:
-    """Return columns side by side, those that the page has no room for in a further table."""
-    lines, block = [], []
-    for column in columns:
-        if block and _width(head, *block, column) > PAGE:
-            lines += [*_beside(head, *block), ""]
-            block = []
-        block.append(column)
-    return lines + _beside(head, *block)
-
-
-def _width(*columns: Sequence[str]) -> int:
-    return sum(max(map(len, column)) for column in columns) + len(_GAP) * (len(columns) - 1) + 2
-
-
-def _beside(*columns: Sequence[str]) -> list[str]:
-    """Return columns of text side by side, the lines set in by two characters."""
-    widths = [max(map(len, column)) for column in columns]
-    rows = zip(*columns, strict=True)
-    return ["  " + _GAP.join(f"{text:<{width}}" for text, width in zip(row, widths, strict=True)).rstrip() for row in rows]
-
-
 # ---------------------------------------------------------------- verdicts
 
 
@@ -114,7 +92,7 @@ def criteria_text(judged: xr.Dataset) -> str:
     lines += [f"  {k + 1}  {text}" for k, text in enumerate(texts)]
     names = [str(name) for name in judged["variant"].values]
     columns = [[str(k + 1), *(_cell(judged, name, k) for name in names)] for k in range(len(texts))]
-    lines += ["", *side_by_side(["variant", *names], columns), "", *(wrapped(sentence, "    ") for sentence in sentences(judged))]
+    lines += ["", *side_by_side(["variant", *names], columns), "", *indented(sentences(judged))]
     return "\n".join(lines)
 
 

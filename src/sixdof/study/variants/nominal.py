@@ -10,9 +10,9 @@ import xarray as xr
 
 from sixdof.flight.fly import fly
 from sixdof.mission.mission import Mission
+from sixdof.mission.page import side_by_side
 from sixdof.study.reading.result import event_values
 from sixdof.study.variants.comparison import check_variants
-from sixdof.study.variants.comparison_text import side_by_side
 
 # what is compared, its unit, its name, and decimals enough for the difference between two models of the Earth
 QUANTITIES = {

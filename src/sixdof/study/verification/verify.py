@@ -8,8 +8,8 @@ from itertools import groupby
 import numpy as np
 import xarray as xr
 
+from sixdof.mission.page import indented, table
 from sixdof.results.dataset import library_version
-from sixdof.study.reading.page import wrapped
 from sixdof.study.verification.checks import Check
 from sixdof.study.verification.closed_forms import closed_form_checks
 from sixdof.study.verification.nasa_cases import nasa_checks
@@ -76,10 +76,11 @@ def verification_text(ds: xr.Dataset) -> str:
     lines = []
     for case, rows in groupby(_rows(ds), key=lambda row: row["case"]):
         rows = list(rows)
-        lines += [case, f"  {'':<40} {'unit':<8}{'reference':>18}{'ours':>18}{'difference':>12}{'limit':>10}"]
-        for source, of_source in groupby(rows, key=lambda row: row["source"]):
-            lines += [_line(row) for row in of_source]
-            lines.append(wrapped(f"from {source}", "    "))
+        head, *numbers = table([["", "unit", "reference", "ours", "difference", "limit"], *(_cells(row) for row in rows)], words=2)
+        lines += [case, head]
+        for source, of_source in groupby(zip(rows, numbers), key=lambda pair: pair[0]["source"]):
+            lines += [line + ("" if row["passed"] else f"  {MISS}") for row, line in of_source]
+            lines += indented([f"from {source}"])
         lines.append("")
     misses = int((~ds.passed).sum())
     count = ds.sizes["check"]
@@ -93,6 +94,5 @@ def _rows(ds: xr.Dataset) -> list[dict]:
     return [dict(zip(columns, row)) for row in zip(*columns.values())]
 
 
-def _line(row: dict) -> str:
-    numbers = f"{row['reference']:>18.11g}{row['ours']:>18.11g}{row['difference']:>12.1e}{row['limit']:>10.1e}"
-    return f"  {row['quantity']:<40} {row['unit']:<8}{numbers}" + ("" if row["passed"] else f"  {MISS}")
+def _cells(row: dict) -> list[str]:
+    return [row["quantity"], row["unit"], f"{row['reference']:.11g}", f"{row['ours']:.11g}", f"{row['difference']:.1e}", f"{row['limit']:.1e}"]
