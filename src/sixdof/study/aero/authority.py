@@ -16,12 +16,12 @@ from sixdof.mission.mission import Mission
 from sixdof.study.aero.tunnel import wind_tunnel
 from sixdof.study.probes.columns import Model
 from sixdof.vehicle.mass import mass_at, mass_table
+from sixdof.world.atmosphere import G0
 
 MACH = (0.1, 0.3, 0.5, 0.7, 0.8, 0.9, 1.0, 1.1, 1.2, 1.5, 2.0, 2.5, 3.0)
 INCIDENCE = tuple(np.radians([0.0, 2.0, 4.0, 6.0, 8.0, 10.0, 12.0, 15.0, 20.0]))
 CHANNELS = {"roll": (0, "C_l"), "pitch": (1, "C_m"), "yaw": (2, "C_n")}
 STEP = np.radians(1.0)  # of a demand, for the slopes: small against stall, large against rounding
-GRAVITY = 9.80665
 _NO_MOMENT = 1e-9  # a moment coefficient below this counts as none
 _REVERSED, _LOST, _WEAK = 0.0, 0.2, 0.7  # shares of a commanded moment, for the words
 
@@ -101,7 +101,7 @@ def trim(mission: Mission, *, stages: Sequence[int] | None = None, mach=MACH, de
         model=model,
     )
     angle = xr.apply_ufunc(_first_zero, flow.C_m, grid, input_core_dims=[["incidence"], ["incidence"]], vectorize=True)
-    force = -flow.C_Z * flow.dynamic_pressure * model.aero.area / (mass * GRAVITY)
+    force = -flow.C_Z * flow.dynamic_pressure * model.aero.area / (mass * G0)
     load = xr.apply_ufunc(lambda f, x, a: np.interp(a, x, f), force, grid, angle, input_core_dims=[["incidence"], ["incidence"], []], vectorize=True)
     return xr.Dataset(
         {

@@ -11,6 +11,7 @@ from sixdof.mission.mission import Mission
 from sixdof.mission.page import table
 from sixdof.study.reading.oscillation import NONE, reversals, strongest_oscillation
 from sixdof.study.reading.result import event_values, mission_of, need_flight, with_empty
+from sixdof.world.atmosphere import G0
 
 PHASES = ("live", "boost", "coast")
 CHANNELS = ("pitch", "yaw", "roll")
@@ -19,7 +20,6 @@ QUIET = 0.02  # rad/s: a body rate must pass it on the other side to count as a 
 FLOW_SPEED = 20.0  # m/s: as the outcomes of a flight
 AT_STOP = 1.0 - 1e-9  # of the travel
 AT_RATE = 0.95  # of the rate limit: a log's step spans a few ticks, of which the first and last may be slower
-GRAVITY = 9.80665  # m/s^2
 _NEEDS = (
     "tilt_pitch",
     "tilt_yaw",
@@ -176,7 +176,7 @@ def _energy(part, mission) -> np.ndarray:
 
 def _load(part, mission) -> float:
     across = part["specific_force"].sel(axis=["y", "z"]).values
-    return _peak(np.hypot(*across.T)) / GRAVITY
+    return _peak(np.hypot(*across.T)) / G0
 
 
 def _both(name, units, text, read):

@@ -16,6 +16,7 @@ from sixdof.mission.tables.dispersible import DISPERSIBLE
 from sixdof.vehicle.geometry import shape_of
 from sixdof.vehicle.mass import airframe
 from sixdof.vehicle.motor import BURN_SHARE, break_points
+from sixdof.world.atmosphere import G0
 
 # common practice among builders, not law and not physics
 LEAST_ELEVATION = math.radians(60.0)  # of the rail
@@ -29,7 +30,7 @@ LEAST_OPENING = 50.0  # m above ground at which the last canopy is to be deploye
 LIKELY_FACTOR = 0.7, 1.4  # that a dispersed factor is drawn about
 TAIL = 0.5  # of a thrust curve: the share of its time that may lie behind the last 5 % of its peak
 INSIDE = 1.0  # calibres that a nozzle may end ahead of the aft end of its stage
-_GRAVITY, _DENSITY = 9.80665, 1.225  # m/s^2, kg/m^3: of the standard at sea level
+_DENSITY = 1.225  # kg/m^3, of the standard at sea level
 
 
 def mission_cautions(mission: Mission) -> list[str]:
@@ -99,7 +100,7 @@ def _canopies(mission: Mission) -> Iterator[str]:
         for part in stage.part:
             if isinstance(part, Parachute):
                 area = 0.25 * math.pi * part.diameter**2 * part.drag_coefficient
-                speed = math.sqrt(2.0 * mass * _GRAVITY / (_DENSITY * area))
+                speed = math.sqrt(2.0 * mass * G0 / (_DENSITY * area))
                 if speed < LEAST_DESCENT:
                     yield f'under "{part.name}" alone the stage "{stage.name}" comes down at {speed:.2g} m/s: check its diameter, {part.diameter:g} m'
 
