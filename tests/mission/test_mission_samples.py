@@ -117,7 +117,7 @@ def test_ensemble__faults_are_one_sentence(tmp_path):
     for data, column, sentence in (
         ("past.nc", "apogee_height", 'variable "apogee_height" is nan in flight 11; leave such flights out'),
         ("past.nc", "apogee_heigth", 'there is no variable "apogee_heigth"; did you mean "apogee_height"?'),
-        ("past.nc", "event_time", "has the dimensions flight (3), event (2); a spread is drawn from one number a flight"),
+        ("past.nc", "event_time", "has the dimensions flight (3), event (2); a spread is drawn from one number per flight"),
         ("past.nc", "branch", "holds no numbers"),
         ("broken.nc", "apogee_height", "cannot be read as a past ensemble"),
         ("gone.nc", "apogee_height", 'there is no file "gone.nc"'),

@@ -38,7 +38,7 @@ def test_aero__page_of_every_configuration(missions, name):
     for count in range(1, len(names) + 1):
         assert f"{' + '.join(names[:count])}: axial force" in text
     assert "nan" not in text
-    assert ("what a steady pitch demand holds" in text) == (name == "canard")
+    assert ("trimmed by a steady pitch demand" in text) == (name == "canard")
 
 
 @EVERY

@@ -76,7 +76,7 @@ def test_stability__continuous_in_mach(stack):
 
 @pytest.mark.parametrize(
     "change, message",
-    [({"stages": [2]}, "it has 2, numbered from 0"), ({"stages": []}, "no stages"), ({"mach": [-1.0]}, "0 or more"), ({"mach": [float("nan")]}, "finite")],
+    [({"stages": [2]}, "it has 2, numbered from 0"), ({"stages": []}, "not stages"), ({"mach": [-1.0]}, "0 or more"), ({"mach": [float("nan")]}, "finite")],
 )
 def test_input__one_sentence(stack, change, message):
     for function in (drag_against_mach, stability_against_mach):
@@ -97,7 +97,7 @@ def test_report__says_plainly_what_the_fins_can_do(stack, demo_mission):
     text = aero_report(stack)
     for words in (
         "moment coefficient per degree of demand",
-        "what a steady pitch demand holds",
+        "trimmed by a steady pitch demand",
         "roll coupling at Mach 0.3",
         "largest hinge moment on any fin",
         "no servo.stall_torque",

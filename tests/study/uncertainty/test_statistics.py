@@ -230,7 +230,7 @@ def test_intervals__of_one_flight_and_of_flights_without_a_value():
 
 
 def test_running__ends_with_the_interval_of_all():
-    values = xr.DataArray(np.random.default_rng(2).normal(size=500), dims="flight", attrs={"units": "m", "long_name": "apogee_height"})
+    values = xr.DataArray(np.random.default_rng(2).normal(size=500), dims="flight", attrs={"units": "m", "long_name": "apogee"})
     values[::7] = np.nan
     ds = running(values, "quantile", q=0.9, points=20)
     assert len(ds["flights"]) <= 20 and ds["flights"].values[[0, -1]].tolist() == [1, 428]
