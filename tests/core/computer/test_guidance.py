@@ -159,7 +159,8 @@ def test_flight__captures_both_waypoints_of_the_demo(mission):
     burnout = float(ds.event_time.sel(event="burnout").isel(body=0))
     assert (ds.waypoint_time.values > burnout).all()  # steered without thrust
     assert ds.waypoint_number.values.tolist() == [1, 2]
-    flown_to = [ds.waypoint.sel(time=slice(*stretch)) for stretch in ((0.0, ds.waypoint_time[0] - 0.03), (ds.waypoint_time[1] + 0.03, None))]
+    first, last = ds.waypoint_time.values
+    flown_to = [ds.waypoint.sel(time=slice(*stretch)) for stretch in ((0.0, first - 0.03), (last + 0.03, None))]
     assert [set(each.values) for each in flown_to] == [{1.0}, {3.0}]  # before the first, behind the last
     modes = ds.guidance_mode.values
     assert set(modes) == {0.0, 1.0} and float(ds.time[int(modes.argmax())]) == pytest.approx(burnout + 0.2, abs=0.05)
