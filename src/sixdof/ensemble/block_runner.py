@@ -11,6 +11,7 @@ import numpy as np
 
 from sixdof.draws.drawn import drawn_mission, path_names
 from sixdof.draws.flight_draw import COMMON, FlightDraw
+from sixdof.draws.packed import one_draw
 from sixdof.flight.laws import bind
 from sixdof.flight.model import log_rows
 from sixdof.flight.plan import Plan
@@ -90,8 +91,6 @@ class BlockRunner:
 
     def run(self, draws: FlightDraw) -> Block:
         """Return what the flights of some packed draws leave."""
-        from sixdof.draws.packed import one_draw
-
         block, flight_runner = self.blank(len(draws.common)), self.flight_runner()
         numbers = draws.common[:, COMMON.index("flight")]
         for i, number in enumerate(numbers):

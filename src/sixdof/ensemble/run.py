@@ -18,6 +18,7 @@ import numpy as np
 import xarray as xr
 from tqdm import tqdm
 
+from sixdof.draws.packed import pack_draws
 from sixdof.ensemble.block_runner import Block, BlockRunner, some_of
 from sixdof.ensemble.request import EnsembleRequest, checked_request, whole
 from sixdof.ensemble.signals import interruptible, orderly_end
@@ -140,8 +141,6 @@ def _ending(out):
 
 def _seconds_a_flight(wanted: EnsembleRequest, pool: Workers) -> float:
     """Return what a flight takes one worker, from flying one twice: the first time compiles, loads the cache or starts a process."""
-    from sixdof.draws.packed import pack_draws
-
     packed = pack_draws(wanted.mission, wanted.table(slice(0, 1)))
     with announced_compilation():
         pool.submit(packed).result()
@@ -171,8 +170,6 @@ def _looks(flights: int) -> Iterator[int]:
 
 def _batches(wanted: EnsembleRequest, target, count: int, size: int) -> Iterator[tuple[slice, object]]:
     """Return the flights to fly, a few at a time, with their packed draws."""
-    from sixdof.draws.packed import pack_draws
-
     for run in target.missing(count):
         for start in range(run.start, run.stop, MOST_IN_CHUNK):
             stop = min(start + MOST_IN_CHUNK, run.stop)

@@ -11,9 +11,11 @@ import numpy as np
 from sixdof.mission.load import check_mission
 from sixdof.mission.mission import Mission
 from sixdof.mission.page import table
+from sixdof.vehicle.aero.table import aero_table, component_table
 from sixdof.vehicle.geometry import shape_of
 from sixdof.vehicle.mass import PartMass, airframe, mass_at, mass_table, part_masses
 from sixdof.vehicle.motor import motor_facts
+from sixdof.vehicle.stability import least_stable_plane
 from sixdof.world.report import air_lines
 
 MACH = 0.3  # at which normal force and centre of pressure are shown
@@ -62,9 +64,6 @@ def balance(mission: Mission, stages: Sequence[int], mach: float = MACH) -> Bala
     >>> bool(state.margin_loaded < state.margin_burnt)
     True
     """
-    from sixdof.vehicle.aero.table import aero_table
-    from sixdof.vehicle.stability import least_stable_plane
-
     loaded, burnt = totals(mission, stages)
     aero = aero_table(mission, stages)
     plane = least_stable_plane(aero, [mach])
@@ -109,8 +108,6 @@ def describe(mission: Mission) -> str:
 
 def part_lines(mission: Mission, stages: Sequence[int]) -> list[str]:
     """Return the table of parts: mass, centre, length, and what each adds to the normal force."""
-    from sixdof.vehicle.aero.table import component_table
-
     force = component_table(mission, stages, MACH)[:-1]  # the total has a line of its own
     parts = part_masses(mission, stages)
     rows = [["part", "kind", "mass kg", "cg m", "length m", "CN slope /rad", "cp m"], *(_part_cells(row, force) for row in parts)]
