@@ -98,7 +98,7 @@ SCRIPT = {"time": [0.0, 1.0], "baro_height": [0.0, 10.0]}
         (lambda: sixdof.plot.plot_track([1.0]), TypeError, r"plot_track: ds must be a Dataset .* not \[1.0\]"),
         (lambda: sixdof.plot.plot_fan("x"), TypeError, 'plot_fan: ds must be a Dataset .* not "x"'),
         (lambda: sixdof.plot.plot_rehearsal(0), TypeError, "plot_rehearsal: ds must be a Dataset"),
-        (lambda: sixdof.plot.plot_trim(None), ValueError, "plot_trim needs the result of sixdof.study.aero.authority.trim"),
+        (lambda: sixdof.plot.plot_trim(None), ValueError, "plot_trim needs the result of sixdof.aero.trim"),
         (lambda: sixdof.plot.draw_vehicle(EMPTY), TypeError, "draw_vehicle: mission must be a sixdof.Mission"),
     ],
 )
@@ -177,7 +177,7 @@ def models():
         (lambda m: linear.linearise(demo(), points=10**40), ValueError, "linearise: points = .* must be a whole number from 1 up"),
         (lambda m: linear.state_space(m, 0, np.array(["pitch", "yaw"])), ValueError, "state_space: channel = array.* must be"),
         (lambda m: loop.open_loop(m, bending=40.0), TypeError, "open_loop: bending = 40 must be a BendingMode"),
-        (lambda m: loop.closed_response([1]), ValueError, "closed_response needs the result of sixdof.study.loops.linear.linearise"),
+        (lambda m: loop.closed_response([1]), ValueError, "closed_response needs the result of sixdof.loops.linearise"),
         (lambda m: loop.open_loop(m.drop_vars("gain_factor")), ValueError, "open_loop needs .* finds no gain_factor"),
         (lambda m: margins.margins(m, broken_at=-1), ValueError, "margins: broken_at = -1 must name some of actuator, attitude, rate"),
         (lambda m: margins.margins(m, bending="5 Hz"), TypeError, 'margins: bending = "5 Hz" must be a BendingMode'),

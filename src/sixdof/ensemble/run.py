@@ -78,7 +78,7 @@ def disperse(
         say how many points.
     until : function of a Dataset, or None
         Asked now and then with the flights so far (always the first ones, at the same numbers on any machine): True ends the run
-        there, such as `lambda ds: precise_enough(ds.apogee_height, 5.0)` with `sixdof.study.uncertainty.convergence.precise_enough`.
+        there, such as `lambda ds: precise_enough(ds.apogee_height, 5.0)` with `sixdof.stats.precise_enough`.
     threads : int or None
         None: one per core. With a plain Python law or dispersed paths: processes, if more than one; a script then needs its calls under
         `if __name__ == "__main__":`.

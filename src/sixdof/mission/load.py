@@ -64,7 +64,7 @@ def stored_mission(text: str) -> Mission:
 
 
 def build_mission(*, folder: str | Path = ".", **tables: Any) -> Mission:
-    """Return a mission from tables given in Python: classes of `sixdof.mission.tables`, or dictionaries as in a file.
+    """Return a mission from tables given in Python: classes of `sixdof.parts`, or dictionaries as in a file.
 
     `build_mission(site=Site(latitude="38 deg"), rail={"length": "3 m"}, ...)`. Paths of CSV files count from `folder`.
 

@@ -38,7 +38,7 @@ class _Told(type(MissionTables)):
 
 
 class Mission(MissionTables, metaclass=_Told):
-    """The whole mission. Load one with `sixdof.load_mission(path)` or build it from the classes of `sixdof.mission.tables`.
+    """The whole mission. Load one with `sixdof.load_mission(path)` or build it from the classes of `sixdof.parts`.
 
     Raises
     ------
@@ -91,7 +91,7 @@ class Mission(MissionTables, metaclass=_Told):
         `mission.add("part", {"kind": "tube", "length": "20 cm", ...}, after="sampler bay", shift=True)`
 
         where : the list it goes into, a path as for `change`: "part" (of the only stage), "stage.booster.part", "recovery", "rule",
-        "stage", "guidance.waypoint". table : as in a mission file, or a class of `sixdof.mission.tables`. after, before : number or
+        "stage", "guidance.waypoint". table : as in a mission file, or a class of `sixdof.parts`. after, before : number or
         name of the entry it stands beside; at the end if both are omitted. A nose, tube or transition stands where its place in
         the list says; all other parts stand where their station says.
 
@@ -109,7 +109,7 @@ class Mission(MissionTables, metaclass=_Told):
 
         `mission.replace("part.airframe", {"kind": "tube", "length": "80 cm", ...}, shift=True)`
 
-        path : of the entry that goes, as for `change`. table : as in a mission file, or a class of `sixdof.mission.tables`. It keeps the
+        path : of the entry that goes, as for `change`. table : as in a mission file, or a class of `sixdof.parts`. It keeps the
         name (of a recovery or harness the canopy) of what it replaces, unless it has its own: what refers to that name still finds it.
 
         shift : as for `change`, where a piece of body is replaced by one of another length.

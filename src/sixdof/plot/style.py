@@ -157,7 +157,7 @@ def draw_or_say(function, ds, ax, *values) -> None:
 
 
 def draw_ellipses(ax, ellipses, colour: str) -> None:
-    """Draw ellipses of `study.scatter.containment`, dashed."""
+    """Draw ellipses of `sixdof.stats.containment`, dashed."""
     from matplotlib.patches import Ellipse
 
     look = {"fill": False, "ec": colour, "lw": LINE, "ls": (0, (5, 2)), "zorder": 3}

@@ -80,7 +80,7 @@ def rehearse(
     Dataset
         Dims time (the ticks), reading, rule, canopy, stage, burn, separation, misfire, remark, and for the front stage quaternion and
         fin. `misfire` holds a sentence for everything that went wrong, `remark` for redundant triggers, waits, and separations without a command.
-        `sixdof.study.report.rehearsal_report.timeline` prints it.
+        `sixdof.report` prints it.
 
     Raises
     ------

@@ -53,5 +53,5 @@ def test_stability__four_panels(stability):
 
 
 def test_wrong_dataset__one_sentence(stability):
-    with pytest.raises(ValueError, match="needs the result of sixdof.study.aero.tables.drag_against_mach"):
+    with pytest.raises(ValueError, match="needs the result of sixdof.aero.drag_against_mach"):
         plot.plot_drag_build_up(stability)

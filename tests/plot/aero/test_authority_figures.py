@@ -72,7 +72,7 @@ def test_survival__reversal_is_called_reversal(stack):
 def test_wrong_dataset__one_sentence(stack):
     trim = au.trim(stack, mach=MACH, demand=[0.0])
     for function, maker in ((plot.plot_authority, "moment_slopes"), (plot.plot_survival, "survival"), (plot.plot_hinge_moments, "hinge_moments")):
-        with pytest.raises(ValueError, match=f"needs the result of sixdof.study.aero.authority.{maker}"):
+        with pytest.raises(ValueError, match=f"needs the result of sixdof.aero.{maker}"):
             function(trim)
     with pytest.raises(ValueError, match="draws one Mach number"):
         plot.plot_survival(au.survival(stack, mach=[0.3, 0.9], incidence=[0.0, 0.1]))

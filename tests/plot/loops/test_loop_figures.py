@@ -127,7 +127,7 @@ def test_margins__what_they_do_not_hold(found):
         plot.plot_margins(found, channel="pych")
     with pytest.raises(ValueError, match=r"broken_at = .*nose.* must be one of actuator, attitude, rate"):
         plot.plot_margins(found, broken_at="nose")
-    with pytest.raises(ValueError, match="plot_margins needs the result of sixdof.study.loops.margins.margins"):
+    with pytest.raises(ValueError, match="plot_margins needs the result of sixdof.loops.margins"):
         plot.plot_margins(found[["stable"]])
     with pytest.raises(ValueError, match="found is empty"):
         plot.plot_margins({})

@@ -166,7 +166,7 @@ def test_names__that_there_are_not(models, more, text):
 
 def test_models__that_are_none(found):
     for call in (margins, coupled_margins):
-        with pytest.raises(ValueError, match="needs the result of sixdof.study.loops.linear.linearise and finds no state_matrix"):
+        with pytest.raises(ValueError, match="needs the result of sixdof.loops.linearise and finds no state_matrix"):
             call(found)
 
 
@@ -220,7 +220,7 @@ def test_worst_point(found):
     assert worst["time"] == float(found.time[worst["point"]]) and worst["mach"] == float(found.mach[worst["point"]])
     assert set(worst_point(found.sel(channel="roll", broken_at="rate"), "phase_margin")) == {"value", "point", "time", "mach", "channel", "broken_at"}
     assert worst_point(found.assign(distance=found.distance * np.nan)) == {}
-    with pytest.raises(ValueError, match="worst_point needs the result of sixdof.study.loops.margins.margins and finds no phase"):
+    with pytest.raises(ValueError, match="worst_point needs the result of sixdof.loops.margins and finds no phase"):
         worst_point(found, "phase")
 
 

@@ -24,7 +24,7 @@ def plot_authority(ds: xr.Dataset, *, channel: str = "pitch", ax=None):
     >>> ax = sixdof.plot.plot_authority(sixdof.aero.moment_slopes(mission), channel="roll")
     """
     name = f"{channel}_moment"
-    need_table(ds, "plot_authority", "aero.authority.moment_slopes", name)
+    need_table(ds, "plot_authority", "aero.moment_slopes", name)
     ax = axes_or_new(ax)
     _lines(ax, ds[name], "incidence", "mach")
     ax.axhline(0.0, color=GREY, lw=0.6)
@@ -51,7 +51,7 @@ def plot_trim(ds: xr.Dataset, *, axes=None):
     --------
     >>> axes = sixdof.plot.plot_trim(sixdof.aero.trim(mission))
     """
-    need_table(ds, "plot_trim", "aero.authority.trim", "incidence", "load_factor")
+    need_table(ds, "plot_trim", "aero.trim", "incidence", "load_factor")
     axes = _pair(axes)
     for ax, name, title in zip(axes, ("incidence", "load_factor"), ("trimmed incidence", "trimmed load factor")):
         _lines(ax, ds[name], "demand", "mach", marker=".")
@@ -72,7 +72,7 @@ def plot_hinge_moments(moment: xr.DataArray, *, stall_torque: float | None = Non
     >>> ax = sixdof.plot.plot_hinge_moments(sixdof.aero.hinge_moments(mission), stall_torque=0.6)
     """
     if not isinstance(moment, xr.DataArray) or "deflection" not in moment.dims:
-        raise ValueError("plot_hinge_moments needs the result of sixdof.study.aero.authority.hinge_moments")
+        raise ValueError("plot_hinge_moments needs the result of sixdof.aero.hinge_moments")
     ax = axes_or_new(ax)
     _lines(ax, moment.max("incidence", keep_attrs=True), "deflection", "mach")
     if stall_torque is not None:
@@ -94,7 +94,7 @@ def plot_survival(ds: xr.Dataset, *, axes=None):
     --------
     >>> axes = sixdof.plot.plot_survival(sixdof.aero.survival(stack))
     """
-    need_table(ds, "plot_survival", "aero.authority.survival", "roll_moment", "pitch_moment")
+    need_table(ds, "plot_survival", "aero.survival", "roll_moment", "pitch_moment")
     if "mach" in ds["roll_moment"].dims:
         raise ValueError("plot_survival draws one Mach number: choose one, such as survival(...).sel(mach=0.3)")
     axes = _pair(axes)

@@ -25,7 +25,7 @@ def plot_drag_build_up(ds: xr.Dataset, *, ax=None):
     --------
     >>> ax = sixdof.plot.plot_drag_build_up(sixdof.aero.drag_against_mach(mission))
     """
-    need_table(ds, "plot_drag_build_up", "aero.tables.drag_against_mach", "drag", "build_up", "axial", "axial_burning")
+    need_table(ds, "plot_drag_build_up", "aero.drag_against_mach", "drag", "build_up", "axial", "axial_burning")
     ax = axes_or_new(ax, size=(7.0, 4.6))
     ds = ds.isel(mach=ds["mach"].values >= min(SLOW, float(ds["mach"][-1])))
     mach = ds["mach"].values
@@ -140,7 +140,7 @@ def plot_roll(ds: xr.Dataset, *, ax=None):
 
 
 def _start(ds, who, ax, *names):
-    need_table(ds, who, "aero.tables.stability_against_mach", *names)
+    need_table(ds, who, "aero.stability_against_mach", *names)
     return axes_or_new(ax, size=(6.4, 4.2)), ds["mach"].values
 
 

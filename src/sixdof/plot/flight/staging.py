@@ -289,7 +289,7 @@ def _key(ax, ds: xr.Dataset, rules: bool) -> None:
 def plot_landings(ds: xr.Dataset, *, share: float = 0.95, ax=None):
     """Draw where every body of an ensemble lands, north up, equal scales, with the ellipse that holds one more of it.
 
-    The ellipses hold with probability `share`, if places are normal (see `study.scatter.containment`); a body that came down by
+    The ellipses hold with probability `share`, if places are normal (see `sixdof.stats.containment`); a body that came down by
     itself in fewer than 3 flights has none.
 
     ax : axes to draw into, or None for a new figure.

@@ -21,8 +21,8 @@ _CURVES = ("loop_gain", "loop_phase", "inverse_gain", "inverse_phase")
 def plot_limit_cycle(flown: xr.Dataset, cycles: xr.Dataset | None = None, *, cycle: int | None = None, ax=None):
     """Draw attitude, fin and command of a channel that hunts, degrees, with the predicted amplitudes as bands about their means.
 
-    flown : as `study.frozen.simulate_frozen` returns it; the last eight predicted periods are shown, all of it without a prediction.
-    cycles : as `study.limit_cycle.limit_cycles` returns them. cycle : which of them; None: the largest stable one, of all imperfections
+    flown : as `sixdof.loops.simulate_frozen` returns it; the last eight predicted periods are shown, all of it without a prediction.
+    cycles : as `sixdof.loops.limit_cycles` returns them. cycle : which of them; None: the largest stable one, of all imperfections
     together where there is such. Returns the axes. Raises ValueError for anything else.
 
     ax : axes to draw into, or None for a new figure.
@@ -34,7 +34,7 @@ def plot_limit_cycle(flown: xr.Dataset, cycles: xr.Dataset | None = None, *, cyc
     >>> flown = sixdof.loops.simulate_frozen(models, 2, "pitch", start=np.radians(0.5), duration=3.0)
     >>> axes = sixdof.plot.plot_limit_cycle(flown)
     """
-    need_table(flown, "plot_limit_cycle", "loops.frozen.simulate_frozen", "angle", "command", "fin")
+    need_table(flown, "plot_limit_cycle", "loops.simulate_frozen", "angle", "command", "fin")
     ax = axes_or_new(ax, size=(8.0, 4.2))
     one = _chosen(cycles, cycle)
     part = flown
@@ -60,7 +60,7 @@ def plot_limit_cycle(flown: xr.Dataset, cycles: xr.Dataset | None = None, *, cyc
 def plot_describing(curves: xr.Dataset, cycles: xr.Dataset | None = None, *, ax=None):
     """Draw the loop and -1/N of the servo's imperfections in the Nichols plane: they cross at limit cycles.
 
-    curves, cycles : as `study.limit_cycle.limit_cycle_curves` and `.limit_cycles` return them; filled marks are stable cycles. The cross is
+    curves, cycles : as `sixdof.loops.limit_cycle_curves` and `.limit_cycles` return them; filled marks are stable cycles. The cross is
     the critical point. Returns the axes. Raises ValueError for anything else.
 
     ax : axes to draw into, or None for a new figure.
@@ -72,7 +72,7 @@ def plot_describing(curves: xr.Dataset, cycles: xr.Dataset | None = None, *, ax=
     >>> curves = sixdof.loops.limit_cycle_curves(models, 2, "pitch", gains={"servo.backlash": "1 deg"})
     >>> ax = sixdof.plot.plot_describing(curves)
     """
-    need_table(curves, "plot_describing", "loops.limit_cycle.limit_cycle_curves", *_CURVES)
+    need_table(curves, "plot_describing", "loops.limit_cycle_curves", *_CURVES)
     ax = axes_or_new(ax, size=(6.4, 5.0))
     hertz, gain, phase = curves["frequency"].values, curves["loop_gain"].values, np.degrees(curves["loop_phase"].values)
     ax.plot(phase, gain, color=INK, lw=LINE + 0.5, label="the loop", gid="cut")
@@ -120,7 +120,7 @@ def _chosen(cycles: xr.Dataset | None, which: int | None) -> xr.Dataset | None:
     """Return one predicted cycle, None where there is none to show."""
     if cycles is None:
         return None
-    need_table(cycles, "plot_limit_cycle", "loops.limit_cycle.limit_cycles", "imperfection", "fin_amplitude", "attitude_amplitude", "stable")
+    need_table(cycles, "plot_limit_cycle", "loops.limit_cycles", "imperfection", "fin_amplitude", "attitude_amplitude", "stable")
     count = cycles.sizes["cycle"]
     if which is not None:
         if isinstance(which, bool) or not isinstance(which, (int, np.integer)) or not 0 <= which < count:
@@ -140,7 +140,7 @@ def _title(one: xr.Dataset | None) -> str:
 
 def _mark(ax, curves: xr.Dataset, cycles: xr.Dataset, colours: dict[str, str]) -> None:
     """Draw the cycles where the loop has their frequency."""
-    need_table(cycles, "plot_describing", "loops.limit_cycle.limit_cycles", "imperfection", "frequency", "stable")
+    need_table(cycles, "plot_describing", "loops.limit_cycles", "imperfection", "frequency", "stable")
     for k in range(cycles.sizes["cycle"]):
         one = cycles.isel(cycle=k)
         colour = colours.get(str(one["imperfection"].values), GREY)

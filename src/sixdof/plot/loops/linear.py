@@ -25,13 +25,13 @@ def plot_modes(models: xr.Dataset, *, axes=None):
     """Draw the open-loop modes against time, Mach above: short period (Hz, damping), roll time constant, effectiveness of the controls.
 
     axes : (2, 2) axes, or None for a new figure. Stretches in which pitch or yaw has no short period (statically unstable) are shaded.
-    Returns the axes. Raises ValueError for what `study.linear.linearise` did not make.
+    Returns the axes. Raises ValueError for what `sixdof.loops.linearise` did not make.
 
     Examples
     --------
     >>> axes = sixdof.plot.plot_modes(models)
     """
-    need_table(models, "plot_modes", "loops.linear.linearise", *_OF_MODES, "time")
+    need_table(models, "plot_modes", "loops.linearise", *_OF_MODES, "time")
     axes = new_axes(axes, 2, 2, size=(9.6, 6.4), who="plot_modes")
     (frequency, damping), (roll, effect) = axes
     in_order = sorted(models["plane"].values, key=list(CHANNEL_COLOURS).index)
@@ -79,7 +79,7 @@ def _roll_beside(ax, models: xr.Dataset):
 def plot_margins(found, *, channel: str | None = None, broken_at: str = "actuator", required=(REQUIRED_GAIN_DB, REQUIRED_PHASE), colours=(), axes=None):
     """Draw gain margin, phase margin and |1 + L| against time, Mach above, with what is required; unstable stretches are shaded.
 
-    found : what `study.margins.margins` (or `coupled_margins`) returns, or a dictionary name -> such a Dataset, for one channel laid
+    found : what `sixdof.loops.margins` (or `coupled_margins`) returns, or a dictionary name -> such a Dataset, for one channel laid
     over each other ("pitch" if none is named). channel : one of them alone. required : (dB, rad). colours : of the curves in their order,
     before those of the channels or the cycle. axes : three axes, or None. The gain-reduction margin (how much the gain may fall) is dashed.
     Returns the three axes.
@@ -128,7 +128,7 @@ def _curves_of(sets: Mapping, channel, broken_at: str) -> list:
     out = []
     for of, one in sets.items():
         names = (*(name for name, _, _ in _OF_MARGINS), "gain_reduction_db", "stable", "time", "mach", "channel")
-        need_table(one, "plot_margins", "loops.margins.margins", *names)
+        need_table(one, "plot_margins", "loops.margins", *names)
         if "broken_at" in one.dims:
             need_one_of(broken_at, one["broken_at"].values, "broken_at", "plot_margins")
             one = one.sel(broken_at=broken_at)

@@ -64,7 +64,7 @@ def plot_bode(models: xr.Dataset, points=None, channel: str = "pitch", *, gains=
     """Draw gain and phase of an open loop at some points of the flight; the worst point (least |1 + L|) with its margins.
 
     points : numbers of points, or None for five along the flight with the worst of all among them. gains, broken_at, bending : as
-    `study.loop.open_loop`. axes : two axes, or None. Returns the two axes: dB and degrees against rad/s, Hz above.
+    `sixdof.loops.open_loop`. axes : two axes, or None. Returns the two axes: dB and degrees against rad/s, Hz above.
 
     channel : "pitch", "yaw" or "roll".
 
@@ -73,7 +73,7 @@ def plot_bode(models: xr.Dataset, points=None, channel: str = "pitch", *, gains=
     Raises
     ------
     ValueError, TypeError
-        As `study.loop.open_loop`.
+        As `sixdof.loops.open_loop`.
 
     Examples
     --------

@@ -70,7 +70,7 @@ def plot_root_locus(models: xr.Dataset, point: int = 0, channel: str = "pitch", 
 
 
 def closed_poles(loop, factors) -> np.ndarray:
-    """Return the poles z of an open loop (`study.loop.open_loop`) closed with factors (m,) on it: (m, states), complex."""
+    """Return the poles z of an open loop (`sixdof.loops.open_loop`) closed with factors (m,) on it: (m, states), complex."""
     k = np.asarray(factors, dtype=float)[:, None, None]
     return np.linalg.eigvals(loop.A - k / (1.0 + k * loop.D) * (loop.B @ loop.C))
 

@@ -39,7 +39,7 @@ def plot_margin_spread(
     >>> axes = sixdof.plot.plot_margin_spread(spread, "pitch")
     """
     who = "plot_margin_spread"
-    need_table(spread, who, "uncertainty.margin_spread.margin_spread", "gain_margin_db", "phase_margin", "distance", "status", "time", "mach")
+    need_table(spread, who, "loops.margin_spread", "gain_margin_db", "phase_margin", "distance", "status", "time", "mach")
     known = [str(name) for name in spread["channel"].values]
     if not isinstance(channel, str) or channel not in known:
         raise ValueError(f"{who}: channel = {said(channel)} must be one of {', '.join(known)}")
@@ -105,7 +105,7 @@ def _along(grid: np.ndarray, x: np.ndarray, values: np.ndarray) -> np.ndarray:
 def plot_gain_map(found: xr.Dataset, variables: Sequence[str] | None = None, *, gain_db: float = 6.0, phase: float = math.radians(45.0), axes=None):
     """Draw maps of variables over two gains, with the lines of the required margins, unstable pairs hatched, the mission's own marked.
 
-    variables : of what `study.gain_map.gain_map` returns; omitted, the distance to the critical point and, where they were flown, the
+    variables : of what `sixdof.loops.gain_map` returns; omitted, the distance to the critical point and, where they were flown, the
     attitude error and the share of the time at the stops. Angles in degrees. gain_db, phase : required margins (dB, rad), up and down.
     Returns the axes, one for each variable.
 
@@ -119,7 +119,7 @@ def plot_gain_map(found: xr.Dataset, variables: Sequence[str] | None = None, *, 
     >>> axes = sixdof.plot.plot_gain_map(shown, ["distance"])
     """
     who = "plot_gain_map"
-    need_table(found, who, "tuning.gain_map.gain_map", "gain_margin_db", "gain_reduction_db", "phase_margin", "stable")
+    need_table(found, who, "loops.gain_map", "gain_margin_db", "gain_reduction_db", "phase_margin", "stable")
     if variables is not None and not isinstance(variables, (str, list, tuple)):
         raise ValueError(f'{who}: variables = {said(variables)} must be names of variables, such as ["distance", "phase_margin"]')
     names = [name for name in PANELS if name in found] if variables is None else [variables] if isinstance(variables, str) else list(variables)

@@ -1,4 +1,4 @@
-"""Figures of variants flown on the same draws. Each takes what `sixdof.study.variants.comparison.compare` returned, or its verdicts."""
+"""Figures of variants flown on the same draws. Each takes what `sixdof.compare` returned, or its verdicts."""
 
 from __future__ import annotations
 
@@ -30,7 +30,7 @@ def plot_comparison(ds: xr.Dataset, outcome: str | None = None, *, criteria: str
 
     Parameters
     ----------
-    outcome : such as "apogee_height", "tilt at burnout", "landing" or "landing_ground_speed of booster"; see `study.subjects`.
+    outcome : such as "apogee_height", "tilt at burnout", "landing" or "landing_ground_speed of booster"; see `sixdof.stats.criterion`.
         None: that of the first criterion that limits one
     criteria : None takes those given to `compare`; those on other outcomes are omitted
 
@@ -102,7 +102,7 @@ def plot_paired(ds: xr.Dataset, outcome: str, *, baseline: str | None = None, co
     """Draw how an outcome of each variant differs from the baseline's in the same flights. Angles in degrees.
 
     A grey bar holds 5 to 95 % of the differences flight by flight; a point and its bar the mean difference with its interval; the pale
-    bar is the interval of the mean that two ensembles on different draws would have had (see `study.pairs.paired`).
+    bar is the interval of the mean that two ensembles on different draws would have had (see `sixdof.stats.paired`).
 
     confidence : of the intervals. ax : axes to draw into, or None for a new figure.
 
@@ -171,7 +171,7 @@ def _draw_means(ax, found: xr.Dataset, confidence: float) -> None:
 def plot_verdicts(judged: xr.Dataset, *, ax=None):
     """Draw verdicts as a grid, variants by criteria: each cell says pass, fail or undecided, and the share that meets it.
 
-    judged : what `study.judging.judge_criteria` returned. Raises ValueError for anything else.
+    judged : what `sixdof.stats.judge_criteria` returned. Raises ValueError for anything else.
 
     ax : axes to draw into, or None for a new figure.
 

@@ -23,7 +23,7 @@ MARKERS = "osD^vP"
 def plot_tornado(ds: xr.Dataset, outcome: str, ax=None, *, most: int = MOST_BARS):
     """Draw how an outcome changes as each input alone goes from its 5 % to its 95 % quantile, the `most` largest on top.
 
-    By straight lines through all inputs (`study.sensitivity.swings`, whose errors it raises); whiskers are 90 % intervals. Beside
+    By straight lines through all inputs (`sixdof.stats.swings`, whose errors it raises); whiskers are 90 % intervals. Beside
     each input stand its two quantiles. A direction has no lower and upper end: its bar is the range over the arc between.
 
     ax : axes to draw into, or None for a new figure.

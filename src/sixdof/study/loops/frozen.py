@@ -143,7 +143,7 @@ class FrozenLoop:
     """A channel of one linear model with the flight computer's law and servos. `begin` puts it at rest, `run` goes on from there."""
 
     def __init__(self, models: xr.Dataset, point: int, channel: str, *, gains=None, servo=None, steps: int | None = None, who: str = "FrozenLoop"):
-        need_table(models, who, "loops.linear.linearise", *OF_LOOPS, "stages", "time")
+        need_table(models, who, "loops.linearise", *OF_LOOPS, "stages", "time")
         check_point(models, point, who)
         check_channel(channel, CHANNELS, who, ": one channel flies at a time")
         if steps is not None and (isinstance(steps, bool) or not isinstance(steps, int) or not 1 <= steps <= 1000):

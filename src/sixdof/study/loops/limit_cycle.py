@@ -335,7 +335,7 @@ def _pair(case: Case, name: str) -> tuple[Cycle | None, Cycle | None, float]:
 
 def limit_cycle_report(table: xr.Dataset) -> str:
     """Return what `limit_cycle_table` found, in words; ValueError for anything else."""
-    need_table(table, "limit_cycle_report", "loops.limit_cycle.limit_cycle_table", "predicted_frequency", "simulated_frequency", "settled", "size")
+    need_table(table, "limit_cycle_report", "loops.limit_cycle_table", "predicted_frequency", "simulated_frequency", "settled", "size")
     autopilot = stored_mission(table.attrs["mission"]).autopilot
     integral = max(getattr(each, table.attrs["channel"]).i for each in autopilot.schedule or (autopilot,))
     lines = [f"Limit cycles of the {table.attrs['channel']} loop: {table.attrs.get('title', '')}"]

@@ -230,7 +230,7 @@ def state_space(models: xr.Dataset, point: int = 0, channel: str = "full"):
     >>> plant.nstates, plant.input_labels[0]
     (2, 'roll_demand')
     """
-    need_table(models, "state_space", "loops.linear.linearise", "state_matrix", "input_matrix")
+    need_table(models, "state_space", "loops.linearise", "state_matrix", "input_matrix")
     check_point(models, point, "state_space")
     check_channel(channel, ("full", *CHANNELS), "state_space")
     import control

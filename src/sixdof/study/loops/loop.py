@@ -34,7 +34,7 @@ def flown_mission(models: xr.Dataset, gains, who: str) -> Mission:
     gains : None, a Mission, a dictionary of changes as `Mission.change` takes, or anything that has such a dictionary as `changes`.
     Raises TypeError for anything else, ValueError where no demand of the law turns the vehicle.
     """
-    need_table(models, who, "loops.linear.linearise", *OF_LOOPS)
+    need_table(models, who, "loops.linearise", *OF_LOOPS)
     need_controls(models, who)
     if isinstance(gains, Mission):
         return gains
@@ -205,7 +205,7 @@ def closed_response(models: xr.Dataset, point: int = 0, channel: str = "pitch", 
     >>> bool((abs(closed.poles()) < 1.0).all())
     True
     """
-    need_table(models, "closed_response", "loops.linear.linearise", *OF_LOOPS)
+    need_table(models, "closed_response", "loops.linearise", *OF_LOOPS)
     check_point(models, point, "closed_response")
     check_channel(channel, ("full", *CHANNELS), "closed_response")
     check_bending(bending, "closed_response")
@@ -219,7 +219,7 @@ def closed_response(models: xr.Dataset, point: int = 0, channel: str = "pitch", 
 
 
 def _check(models, point, channel, broken_at, who: str) -> str:
-    need_table(models, who, "loops.linear.linearise", *OF_LOOPS)
+    need_table(models, who, "loops.linearise", *OF_LOOPS)
     check_point(models, point, who)
     check_channel(channel, CHANNELS, who, ": a loop is broken one at a time")
     if not isinstance(broken_at, str) or broken_at not in BREAKS:

@@ -69,7 +69,7 @@ def margins(models: xr.Dataset, gains=None, *, channels=CHANNELS, broken_at=BREA
     channels, broken_at = _chosen(channels, CHANNELS, "channels"), _chosen(broken_at, BREAKS, "broken_at")
     check_bending(bending, "margins")
     mission = flown_mission(models, gains, "margins")
-    need_table(models, "margins", "loops.linear.linearise", *POINT_COORDS)
+    need_table(models, "margins", "loops.linearise", *POINT_COORDS)
     parts = [_of_channel(loops_of(models, mission, channel, bending), broken_at) for channel in channels]
     ds = xr.concat(parts, xr.DataArray(list(channels), dims="channel", name="channel"))
     ds = ds.transpose("point", "channel", "broken_at", missing_dims="ignore")
@@ -152,7 +152,7 @@ def coupled_margins(models: xr.Dataset, gains=None, *, bending: BendingMode | No
     """
     check_bending(bending, "coupled_margins")
     mission = flown_mission(models, gains, "coupled_margins")
-    need_table(models, "coupled_margins", "loops.linear.linearise", *POINT_COORDS)
+    need_table(models, "coupled_margins", "loops.linearise", *POINT_COORDS)
     loops = loops_of(models, mission, "full", bending)
     frequency = scan(loops, FREQUENCIES // 2)
     parts = loops.on_grid(frequency)
@@ -233,7 +233,7 @@ def worst_point(found: xr.Dataset, variable: str = "distance") -> dict:
     """
     if not isinstance(variable, str) or not variable.isidentifier():
         raise ValueError(f'worst_point: variable = {shown(variable)} must be the name of a margin, such as "distance"')
-    need_table(found, "worst_point", "loops.margins.margins", variable)
+    need_table(found, "worst_point", "loops.margins", variable)
     values = found[variable]
     if not np.isfinite(values).any():
         return {}
@@ -248,7 +248,7 @@ def worst_point(found: xr.Dataset, variable: str = "distance") -> dict:
 
 def margin_report(found: xr.Dataset, *, gain_db: float = REQUIRED_GAIN_DB, phase: float = REQUIRED_PHASE) -> str:
     """Return the worst margins of every channel as a page of text, each with its place in the flight, held against a requirement."""
-    need_table(found, "margin_report", "loops.margins.margins", "delay_margin", "distance", "growth", "time", "incidence", "broken_at", *_OF_HOLDS)
+    need_table(found, "margin_report", "loops.margins", "delay_margin", "distance", "growth", "time", "incidence", "broken_at", *_OF_HOLDS)
     check_requirement(gain_db, phase, "margin_report")
     large = int((found["incidence"] > MOST_INCIDENCE).sum())
     found = within(found)
@@ -290,7 +290,7 @@ def holds(found: xr.Dataset, gain_db: float = REQUIRED_GAIN_DB, phase: float = R
     >>> sixdof.loops.holds(sixdof.loops.margins(models), gain_db=1.0, phase=0.1).dims
     ('point', 'channel')
     """
-    need_table(found, "holds", "loops.margins.margins", *_OF_HOLDS)
+    need_table(found, "holds", "loops.margins", *_OF_HOLDS)
     check_requirement(gain_db, phase, "holds")
     if "broken_at" in found.dims and "actuator" not in found["broken_at"].values:
         raise ValueError("holds: these margins are not of loops broken at the actuator; a requirement is held against those")

@@ -48,7 +48,7 @@ class Case:
     """One channel's loop at one point, and the imperfections of its servo."""
 
     def __init__(self, models: xr.Dataset, point: int, channel: str, gains, who: str):
-        need_table(models, who, "loops.linear.linearise", "state_matrix", "input_matrix", "sensed_pressure")
+        need_table(models, who, "loops.linearise", "state_matrix", "input_matrix", "sensed_pressure")
         check_point(models, point, who)
         if not isinstance(channel, str) or channel not in CHANNELS:
             raise ValueError(f'{who}: channel = {shown(channel)} must be "roll", "pitch" or "yaw": a limit cycle is that of one loop')

@@ -98,10 +98,10 @@ def need_tracks(ds: xr.Dataset, who: str) -> None:
 
 
 def need_table(ds: xr.Dataset, who: str, maker: str, *names: str) -> None:
-    """Check that a Dataset is what the study `maker` ("aero.tables.drag_against_mach") returns: it holds `names` (see `need_flight`)."""
+    """Check that a Dataset is what `maker` ("aero.drag_against_mach") returns: it holds `names` (see `need_flight`)."""
     missing = [name for name in names if not isinstance(ds, xr.Dataset) or name not in ds]
     if missing:
-        raise ValueError(f"{who} needs the result of sixdof.study.{maker} and finds no {', '.join(missing)}")
+        raise ValueError(f"{who} needs the result of sixdof.{maker} and finds no {', '.join(missing)}")
 
 
 def mission_of(ds: xr.Dataset, who: str) -> Mission:

@@ -127,7 +127,7 @@ def gain_map(
     missions = _pairs(own, x, y)
     if models is None:
         models = linearise(mission, points=points, draw=draw)
-    need_table(models, WHO, "loops.linear.linearise", *OF_LOOPS)
+    need_table(models, WHO, "loops.linearise", *OF_LOOPS)
     ds = _linear(own, missions, models, channels, x, y)
     ds.attrs = {"title": mission.title, "mission": mission.to_toml(), "channel": ", ".join(channels)}
     if not flown:

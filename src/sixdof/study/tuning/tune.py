@@ -124,7 +124,7 @@ def tune(
     spec : Specification, a dictionary of its fields, or None for 6 dB, 45 deg and the rest as `Specification` says.
     points : linear models of the nominal flight; a third as many of each drawn one.
     flights, seed : flights of `disperse(mission, seed=seed)` on which the gains must hold as well as on the mission as written, such as the
-        worst ones that `study.margin_spread.worst_draws` names.
+        worst ones that `sixdof.loops.worst_draws` names.
     bending : a `BendingMode` to be borne as well. progress : a bar on stderr, if it takes longer than some seconds.
 
     Returns

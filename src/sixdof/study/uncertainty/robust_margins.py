@@ -90,7 +90,7 @@ def robust_margins(spread: xr.Dataset, *, gain_db: float | None = None, phase: f
 
 
 def _requirement(spread, gain_db, phase, who: str) -> tuple[float, float]:
-    need_table(spread, who, "uncertainty.margin_spread.margin_spread", *_WORST, "growth", "stable", "status", "time", "mach", "incidence")
+    need_table(spread, who, "loops.margin_spread", *_WORST, "growth", "stable", "status", "time", "mach", "incidence")
     gain_db = spread.attrs.get("gain_db", 6.0) if gain_db is None else gain_db
     phase = spread.attrs.get("phase", math.radians(45.0)) if phase is None else phase
     check_requirement(gain_db, phase, who)
@@ -150,7 +150,7 @@ def worst_draws(spread: xr.Dataset, count: int = 5) -> xr.Dataset:
     >>> sixdof.loops.worst_draws(spread, 2).sizes["flight"]
     2
     """
-    need_table(spread, "worst_draws", "uncertainty.margin_spread.margin_spread", "distance", "growth", "time", "status", "incidence")
+    need_table(spread, "worst_draws", "loops.margin_spread", "distance", "growth", "time", "status", "incidence")
     if isinstance(count, bool) or not isinstance(count, (int, np.integer)) or count < 1:
         raise ValueError(f"worst_draws: count = {shown(count)} must be a whole number from 1 up")
     values = np.where(np.isnan(spread["distance"].values) | ~_there(spread)[:, :, None], np.inf, spread["distance"].values)

@@ -54,7 +54,7 @@ def compare(
     Parameters
     ----------
     variants : dict
-        Name -> mission, as `study.variants.vary` and `study.motors.motor_variants` return it.
+        Name -> mission, as `sixdof.parts.vary` and `sixdof.parts.motor_variants` return it.
     flights, seed, first, sampling, draws, tracks, threads, client, progress
         As in `sixdof.disperse`, the same for all variants. Tracks are not kept if not asked for. Sobol and Latin hypercube draws are
         the same only for variants that disperse the same quantities.
@@ -64,7 +64,7 @@ def compare(
     overwrite : bool
         Replace the stores of these variants.
     criteria : text, Criterion, or several
-        Checked before anything is flown, and what `judge_criteria` judges if it is given no others (see `study.criteria`). Functions
+        Checked before anything is flown, and what `judge_criteria` judges if it is given no others (see `sixdof.stats.criterion`). Functions
         must be given to it again.
     keep : names of variables or None
         What is held in memory besides what criteria need: for very many flights (all variables are some 10 kB a flight and variant
@@ -76,7 +76,7 @@ def compare(
     -------
     Dataset
         The names of `disperse` with `variant` in front; `mission` (variant) holds the missions as text. Bodies, events, rules ... that only
-        some variants have are NaN in the others, flags -128 there ("not_in_variant" in their meanings). `study.variants.variant_of`
+        some variants have are NaN in the others, flags -128 there ("not_in_variant" in their meanings). `sixdof.stats.variant_of`
         takes a variant out again as `disperse` returned it. After Ctrl-C: the flights that all variants begun have, with the attribute `interrupted`.
 
     Raises

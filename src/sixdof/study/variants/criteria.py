@@ -2,7 +2,7 @@
 
 A criterion is one of
 
-    <subject> < <quantity>                   also <=, >, >=; a subject as in `study.subjects`, a quantity as in a mission file
+    <subject> < <quantity>                   also <=, >, >=; a subject as in `sixdof.stats.criterion`, a quantity as in a mission file
     landing within 300 m of the rail         or "of (120 m, -40 m)", east and north of it; or "landing of drayhorse within ..."
     status is landed or out_of_time          a flag, and words of its meanings; "is not" too
 

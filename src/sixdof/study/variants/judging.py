@@ -27,7 +27,7 @@ _ENTRIES = {
 
 
 def judge_criteria(ds: xr.Dataset, criteria: str | Criterion | Iterable[str | Criterion] | None = None, confidence: float = 0.9) -> xr.Dataset:
-    """Judge criteria for every variant of a comparison (see `study.uncertainty.claims.judge` for the rule, and what a verdict is worth).
+    """Judge criteria for every variant of a comparison (see `sixdof.stats.judge` for the rule, and what a verdict is worth).
 
     Each verdict holds with the confidence by itself: of twenty verdicts at 90 % one or two may be wrong. A flight without a value
     (diverged, not lifted off, an event not reached, a body it does not have) counts as not meeting the criterion.

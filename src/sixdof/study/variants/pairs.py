@@ -37,7 +37,8 @@ def paired(ds: xr.Dataset, outcome: str, *, baseline: str | None = None, confide
     Parameters
     ----------
     ds : what `compare` returned
-    outcome : such as "apogee_height", "tilt at burnout", "landing" (its distance from the rail) or "landing_ground_speed of booster"; see `study.subjects`
+    outcome : such as "apogee_height", "tilt at burnout", "landing" (its distance from the rail) or "landing_ground_speed of booster"; see
+        `sixdof.stats.criterion`
     baseline : name of a variant; None the first
     confidence : of every interval by itself
 
