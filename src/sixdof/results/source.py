@@ -37,13 +37,21 @@ def flown_modules() -> frozenset[str]:
 
 
 def _imported(tree: ast.AST) -> Iterator[str]:
-    for node in ast.walk(tree):
+    for node in _running(tree):
         if isinstance(node, ast.Import):
             yield from (alias.name for alias in node.names if _is_own(alias.name))
         elif isinstance(node, ast.ImportFrom) and node.module and _is_own(node.module):
             for alias in node.names:  # a name may be a module of the package, or something in it
                 inner = f"{node.module}.{alias.name}"
                 yield inner if _file(inner).is_file() else node.module
+
+
+def _running(tree: ast.AST) -> Iterator[ast.AST]:
+    """Yield the nodes of a module that run some time: not what stands under `if TYPE_CHECKING`, which only editors read."""
+    for node in ast.iter_child_nodes(tree):
+        if not (isinstance(node, ast.If) and isinstance(node.test, ast.Name) and node.test.id == "TYPE_CHECKING"):
+            yield node
+            yield from _running(node)
 
 
 def _is_own(name: str) -> bool:

@@ -17,7 +17,7 @@ def plot_authority(ds: xr.Dataset, *, channel: str = "pitch", ax=None):
 
     ax : axes to draw into, or None for a new figure.
 
-    ax : to draw into; new ones if left out.
+    ax : to draw into; new ones by default.
 
     Examples
     --------
@@ -65,7 +65,7 @@ def plot_hinge_moments(moment: xr.DataArray, *, stall_torque: float | None = Non
 
     stall_torque : of the servo, N m, or None. ax : axes to draw into, or None for a new figure.
 
-    moment : as `aero.hinge_moments` returns it. stall_torque : of the servo, N m; no line if left out. ax : to draw into; new ones if left out.
+    moment : as `aero.hinge_moments` returns it. stall_torque : of the servo, N m; no line by default. ax : to draw into; new ones by default.
 
     Examples
     --------
@@ -88,7 +88,7 @@ def plot_survival(ds: xr.Dataset, *, axes=None):
 
     axes : two axes, or None for a new figure.
 
-    axes : two, to draw into; new ones if left out.
+    axes : two, to draw into; new ones by default.
 
     Examples
     --------

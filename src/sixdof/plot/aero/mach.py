@@ -19,7 +19,7 @@ def plot_drag_build_up(ds: xr.Dataset, *, ax=None):
 
     ax : axes to draw into, or None for a new figure.
 
-    ax : to draw into; new ones if left out.
+    ax : to draw into; new ones by default.
 
     Examples
     --------
@@ -64,7 +64,7 @@ def plot_slopes(ds: xr.Dataset, *, ax=None):
 
     ax : axes to draw into, or None for a new figure.
 
-    ax : to draw into; new ones if left out.
+    ax : to draw into; new ones by default.
 
     Examples
     --------
@@ -84,7 +84,7 @@ def plot_centres(ds: xr.Dataset, *, ax=None):
 
     ax : axes to draw into, or None for a new figure.
 
-    ax : to draw into; new ones if left out.
+    ax : to draw into; new ones by default.
 
     Examples
     --------
@@ -106,7 +106,7 @@ def plot_pitch_damping(ds: xr.Dataset, *, ax=None):
 
     ax : axes to draw into, or None for a new figure.
 
-    ax : to draw into; new ones if left out.
+    ax : to draw into; new ones by default.
 
     Examples
     --------
@@ -123,7 +123,7 @@ def plot_roll(ds: xr.Dataset, *, ax=None):
 
     ax : axes to draw into, or None for a new figure.
 
-    ax : to draw into; new ones if left out.
+    ax : to draw into; new ones by default.
 
     Examples
     --------

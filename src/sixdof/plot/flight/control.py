@@ -21,7 +21,7 @@ def plot_attitude_error(ds: xr.Dataset, *, ax=None):
 
     ax : axes to draw into, or None for a new figure.
 
-    ax : to draw into; new ones if left out.
+    ax : to draw into; new ones by default.
 
     Examples
     --------
@@ -46,7 +46,7 @@ def plot_demands(ds: xr.Dataset, *, ax=None):
 
     ax : axes to draw into, or None for a new figure.
 
-    ax : to draw into; new ones if left out.
+    ax : to draw into; new ones by default.
 
     Examples
     --------
@@ -75,7 +75,7 @@ def plot_estimate_error(ds: xr.Dataset, *, ax=None):
 
     ax : axes to draw into, or None for a new figure.
 
-    ax : to draw into; new ones if left out.
+    ax : to draw into; new ones by default.
 
     Examples
     --------

@@ -53,7 +53,7 @@ def plot_track(ds: xr.Dataset, *, ax=None):
 
     ax : axes to draw into, or None for a new figure.
 
-    ax : to draw into; new ones if left out.
+    ax : to draw into; new ones by default.
 
     Examples
     --------
@@ -77,7 +77,7 @@ def plot_ground_track(ds: xr.Dataset, *, ax=None):
 
     ax : axes to draw into, or None for a new figure.
 
-    ax : to draw into; new ones if left out.
+    ax : to draw into; new ones by default.
 
     Examples
     --------
@@ -117,7 +117,7 @@ def plot_tilt(ds: xr.Dataset, *, ax=None):
 
     ax : axes to draw into, or None for a new figure.
 
-    ax : to draw into; new ones if left out.
+    ax : to draw into; new ones by default.
 
     Examples
     --------
@@ -158,7 +158,7 @@ def plot_fins(ds: xr.Dataset, *, ax=None):
 
     ax : axes to draw into, or None for a new figure.
 
-    ax : to draw into; new ones if left out.
+    ax : to draw into; new ones by default.
 
     Examples
     --------
@@ -192,7 +192,7 @@ def plot_margin(ds: xr.Dataset, *, ax=None):
 
     ax : axes to draw into, or None for a new figure.
 
-    ax : to draw into; new ones if left out.
+    ax : to draw into; new ones by default.
 
     Examples
     --------

@@ -54,7 +54,7 @@ def plot_speed(ds: xr.Dataset, *, whole: bool = False, events: bool = True, ax=N
 
     events : whether they are named along the top. ax : axes to draw into, or None for a new figure.
 
-    ax : to draw into; new ones if left out.
+    ax : to draw into; new ones by default.
 
     Examples
     --------

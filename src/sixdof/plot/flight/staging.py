@@ -63,7 +63,7 @@ def plot_separation(ds: xr.Dataset, *, ax=None):
 
     ax : axes to draw into, or None for a new figure.
 
-    ax : to draw into; new ones if left out.
+    ax : to draw into; new ones by default.
 
     Examples
     --------
@@ -205,7 +205,7 @@ def plot_timeline(ds: xr.Dataset, *, ax=None):
 
     ax : axes to draw into, or None for a new figure.
 
-    ax : to draw into; new ones if left out.
+    ax : to draw into; new ones by default.
 
     Examples
     --------
@@ -294,7 +294,7 @@ def plot_landings(ds: xr.Dataset, *, share: float = 0.95, ax=None):
 
     ax : axes to draw into, or None for a new figure.
 
-    ax : to draw into; new ones if left out.
+    ax : to draw into; new ones by default.
 
     Examples
     --------

@@ -27,7 +27,7 @@ def plot_limit_cycle(flown: xr.Dataset, cycles: xr.Dataset | None = None, *, cyc
 
     ax : axes to draw into, or None for a new figure.
 
-    ax : three axes, to draw into; new ones if left out.
+    ax : three axes, to draw into; new ones by default.
 
     Examples
     --------
@@ -65,7 +65,7 @@ def plot_describing(curves: xr.Dataset, cycles: xr.Dataset | None = None, *, ax=
 
     ax : axes to draw into, or None for a new figure.
 
-    ax : to draw into; new ones if left out.
+    ax : to draw into; new ones by default.
 
     Examples
     --------

@@ -113,7 +113,7 @@ def plot_nyquist(models: xr.Dataset, points=None, channel: str = "pitch", *, gai
 
     points, channel, gains, broken_at, bending : as `plot_bode`. ax : axes to draw into, or None for a new figure.
 
-    models, points, channel, gains, broken_at, bending : as for `plot_bode`. ax : to draw into; new ones if left out.
+    models, points, channel, gains, broken_at, bending : as for `plot_bode`. ax : to draw into; new ones by default.
 
     Examples
     --------
@@ -147,7 +147,7 @@ def plot_nichols(models: xr.Dataset, points=None, channel: str = "pitch", *, gai
 
     points, channel, gains, broken_at, bending : as `plot_bode`. ax : axes to draw into, or None for a new figure.
 
-    models, points, channel, gains, broken_at, bending : as for `plot_bode`. ax : to draw into; new ones if left out.
+    models, points, channel, gains, broken_at, bending : as for `plot_bode`. ax : to draw into; new ones by default.
 
     Examples
     --------

@@ -36,7 +36,7 @@ def plot_root_locus(models: xr.Dataset, point: int = 0, channel: str = "pitch", 
 
     bending : as `plot_bode`. ax : axes to draw into, or None for a new figure.
 
-    bending : a mode of the airframe, as for `plot_bode`. ax : to draw into; new ones if left out.
+    bending : a mode of the airframe, as for `plot_bode`. ax : to draw into; new ones by default.
 
     Examples
     --------
@@ -209,7 +209,7 @@ def plot_disturbances(
 
     points, channel, gains, duration, bending : as `plot_steps`. offset_deg : of the fins, deg.
 
-    models, points, channel, gains, bending : as for `plot_bode`. gust : m/s. offset_deg : deg. duration : s; long enough to settle if left out.
+    models, points, channel, gains, bending : as for `plot_bode`. gust : m/s. offset_deg : deg. duration : s; long enough to settle by default.
 
     Examples
     --------

@@ -126,7 +126,7 @@ def plot_lags(tuned: Tuned, *, ax=None):
 
     ax : axes to draw into, or None for a new figure.
 
-    ax : to draw into; new ones if left out.
+    ax : to draw into; new ones by default.
 
     Examples
     --------

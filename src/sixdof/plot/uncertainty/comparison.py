@@ -26,7 +26,7 @@ def plot_comparison(ds: xr.Dataset, outcome: str | None = None, *, criteria: str
 
     Limits of criteria on this outcome are drawn as lines. Angles in degrees.
 
-    ax : to draw into; new ones if left out.
+    ax : to draw into; new ones by default.
 
     Parameters
     ----------
@@ -106,7 +106,7 @@ def plot_paired(ds: xr.Dataset, outcome: str, *, baseline: str | None = None, co
 
     confidence : of the intervals. ax : axes to draw into, or None for a new figure.
 
-    confidence : of the interval of the mean difference. ax : to draw into; new ones if left out.
+    confidence : of the interval of the mean difference. ax : to draw into; new ones by default.
 
     Examples
     --------
@@ -175,7 +175,7 @@ def plot_verdicts(judged: xr.Dataset, *, ax=None):
 
     ax : axes to draw into, or None for a new figure.
 
-    ax : to draw into; new ones if left out.
+    ax : to draw into; new ones by default.
 
     Examples
     --------

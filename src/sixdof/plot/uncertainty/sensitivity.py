@@ -28,7 +28,7 @@ def plot_tornado(ds: xr.Dataset, outcome: str, ax=None, *, most: int = MOST_BARS
 
     ax : axes to draw into, or None for a new figure.
 
-    ax : to draw into; new ones if left out.
+    ax : to draw into; new ones by default.
 
     Examples
     --------

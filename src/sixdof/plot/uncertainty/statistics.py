@@ -27,7 +27,7 @@ def plot_convergence(ds: xr.Dataset, name: str, q: float | Sequence[float] | Non
 
     Raises ValueError for a flight, an unknown name, a variable that is not one number per flight, or no flight with a value.
 
-    ax : to draw into; new ones if left out.
+    ax : to draw into; new ones by default.
 
     Examples
     --------
@@ -69,7 +69,7 @@ def plot_quantiles(ds: xr.Dataset, name: str, q: Sequence[float] = QUANTILES, *,
 
     Raises ValueError as `plot_convergence` does.
 
-    ax : to draw into; new ones if left out.
+    ax : to draw into; new ones by default.
 
     Examples
     --------

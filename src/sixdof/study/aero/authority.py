@@ -52,7 +52,7 @@ def moment_slopes(mission: Mission, *, stages: Sequence[int] | None = None, mach
 
     The incidence lies in the pitch plane (the velocity leans towards body z). Raises ValueError without control fins.
 
-    stages : numbers of the stages that fly together, front first; all if left out. mach : (n,). incidence : (m,), rad.
+    stages : numbers of the stages that fly together, front first; all by default. mach : (n,). incidence : (m,), rad.
 
     Examples
     --------
@@ -76,7 +76,7 @@ def trim(mission: Mission, *, stages: Sequence[int] | None = None, mach=MACH, de
     Load factor is the normal force over weight at standard sea-level density. NaN where no incidence up to 40 deg balances the
     moment, or where the balance is unstable. demand : rad (five from zero to the servo's travel by default).
 
-    stages : numbers of the stages that fly together, front first; all if left out. mach : (n,). unburnt : share of the aft stage's propellant.
+    stages : numbers of the stages that fly together, front first; all by default. mach : (n,). unburnt : share of the aft stage's propellant.
 
     Examples
     --------
@@ -125,7 +125,7 @@ def roll_coupling(mission: Mission, *, stages: Sequence[int] | None = None, mach
 
     demand : pitch demand held meanwhile, rad. Zero rolling moment at every direction means no coupling.
 
-    stages : numbers of the stages that fly together, front first; all if left out. mach : one number. incidence : (m,), rad.
+    stages : numbers of the stages that fly together, front first; all by default. mach : one number. incidence : (m,), rad.
 
     Examples
     --------
@@ -156,7 +156,7 @@ def hinge_moments(
 
     The cross flow's direction is the worst of eight. deflection : rad (five from zero to the travel by default).
 
-    stages : numbers of the stages that fly together, front first; all if left out. mach : (n,). incidence : (m,), rad. altitude : of the air, m
+    stages : numbers of the stages that fly together, front first; all by default. mach : (n,). incidence : (m,), rad. altitude : of the air, m
     above mean sea level.
 
     Examples

@@ -275,7 +275,7 @@ def limit_cycle_table(models: xr.Dataset, channel: str = "pitch", *, gains=None,
 
     points : of the models; None: all. A point costs some seconds.
 
-    channel, gains : as for `limit_cycles`. points : numbers of the models; all if left out.
+    channel, gains : as for `limit_cycles`. points : numbers of the models; all by default.
 
     Returns
     -------

@@ -63,7 +63,7 @@ def precise_enough(values, half_width: float, *, statistic: str = "mean", q: flo
     chance scatters little stops early (Y. S. Chow & H. Robbins, 1965, Ann. Math. Stat. 36, 457-462, show that the loss
     goes as the half width shrinks). It is never true of fewer than `least` values, so that a few equal ones end nothing.
 
-    values : one number a flight. statistic, q, confidence : as for `running`. least : flights before which the answer is no.
+    values : one number per flight. statistic, q, confidence : as for `running`. least : flights before which the answer is no.
 
     Examples
     --------

@@ -40,7 +40,7 @@ def radius(ds: xr.Dataset, share: float = 0.5, *, about: tuple[float, float] | N
 
     The estimate of `circular_error`, which has its interval and says what it raises.
 
-    about : (east, north) of the circle's centre, m; the rail if left out. x, y : names of the places' coordinates.
+    about : (east, north) of the circle's centre, m; the rail by default. x, y : names of the places' coordinates.
 
     Examples
     --------

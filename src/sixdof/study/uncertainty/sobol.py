@@ -66,7 +66,7 @@ def sobol_indices(
     table 2), total of M. J. W. Jansen (1999, Comput. Phys. Commun. 117, 35-43). The bootstrap takes rows of A and B as
     random, so intervals of a Sobol' sequence are on the wide side.
 
-    names : of the inputs; numbered if left out. confidence : of the intervals. resamples, seed : of the bootstrap.
+    names : of the inputs; numbered by default. confidence : of the intervals. resamples, seed : of the bootstrap.
 
     Returns
     -------
