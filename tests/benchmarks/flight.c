@@ -81,7 +81,7 @@ typedef struct {
     double period;
     Quat frame;
     double time_limit;
-    double liftoff_force, liftoff_height, ignition_force, burnout_force, burnout_debounce, by_barometer, apogee_drop;
+    double liftoff_specific_force, liftoff_height, ignition_specific_force, burnout_specific_force, burnout_debounce, by_barometer, apogee_drop;
     double apogee_debounce;
 } Input;
 
@@ -504,11 +504,11 @@ static double tilt_of(const Input *in, Quat q) {
 static void notice_burns(const Input *in, double t, double force, Computer *c) {
     if (c->burns >= MOST_BURNS) return;
     if (!c->thrusting) {
-        if (force > in->ignition_force) {
+        if (force > in->ignition_specific_force) {
             c->ignition[c->burns] = t;
             c->thrusting = 1;
         }
-    } else if (force >= in->burnout_force) {
+    } else if (force >= in->burnout_specific_force) {
         c->quiet = -1.0;
     } else {
         if (c->quiet < 0.0) c->quiet = t;
@@ -522,7 +522,7 @@ static void notice_burns(const Input *in, double t, double force, Computer *c) {
 
 static void notice(const Input *in, double t, const State *s, double force, Computer *c) {
     if (c->liftoff < 0.0) {
-        if (!(force > in->liftoff_force || s->r.z > in->liftoff_height)) return;
+        if (!(force > in->liftoff_specific_force || s->r.z > in->liftoff_height)) return;
         c->liftoff = c->ignition[0] = t;
         c->thrusting = 1;
     }

@@ -28,10 +28,11 @@ sys.path[:0] = [str(ROOT / "src"), str(HERE.parent)]
 from independent_flight import fly_plainly  # noqa: E402
 
 from sixdof.core import flight as fl  # noqa: E402
-from sixdof.core import layout as la  # noqa: E402
 from sixdof.core.algebra import launch_frame  # noqa: E402
 from sixdof.core.columns import SEEN_COLUMNS  # noqa: E402
-from sixdof.core.craft import make_craft, state_at_rest  # noqa: E402
+from sixdof.core.layout import Outcome  # noqa: E402
+from sixdof.core.leg.drawing import draw_model, state_at_rest  # noqa: E402
+from sixdof.core.leg.work import make_events, make_log, make_summary, make_work  # noqa: E402
 from sixdof.draws.packed import kernel_draw  # noqa: E402
 from sixdof.flight.model import build_model  # noqa: E402
 from sixdof.mission.load import load_mission  # noqa: E402
@@ -134,10 +135,10 @@ _NUMBERS = [
             "period",
             "frame:4",
             "time_limit",
-            "liftoff_force",
+            "liftoff_specific_force",
             "liftoff_height",
-            "ignition_force",
-            "burnout_force",
+            "ignition_specific_force",
+            "burnout_specific_force",
             "burnout_debounce",
             "by_barometer",
             "apogee_drop",
@@ -163,18 +164,18 @@ def c_input(model, draw):
     for name in _POINTERS:
         owner = next((o for o in (world, aero, thrust, computer) if hasattr(o, name)), None)
         arrays.setdefault(name, getattr(owner, name, None))
-    craft = make_craft(model, draw, np.zeros_like(world.air), seen, np.zeros((3, 3)))
-    rest, grains = state_at_rest(craft, draw), craft.grains
+    drawn = draw_model(model, draw, np.zeros_like(world.air), seen, np.zeros((3, 3)))
+    rest, grains = state_at_rest(drawn, draw), drawn.grains
     numbers = {}
-    for part in (world, thrust, model.rail, computer, computer.detection, aero, craft, grains, craft.servo):
+    for part in (world, thrust, model.rail, computer, computer.detection, aero, drawn, grains, drawn.servo):
         numbers |= part._asdict()
     numbers |= {
         "earth": world.earth_rate,
-        "wind_turn": craft.wind,
+        "wind_turn": drawn.wind,
         "plan": (aero.plan0, aero.plan1, aero.plan2),
         "square": (grains.square_roll, grains.square_pitch),
         "friction_rail": model.rail.friction,
-        "line": craft.rail_line,
+        "line": drawn.rail_line,
         "rest": (*rest.r, *rest.v, *rest.q, *rest.w),
         "frame": launch_frame(computer.azimuth),
         "time_limit": model.time_limit,
@@ -215,8 +216,8 @@ class Kernel:
 
     def __init__(self, model, draw):
         self.model, self.draw = model, draw
-        self.work, self.log = fl.make_work(model), fl.make_log(model, 0)
-        self.events, self.summary = fl.make_events(model), fl.make_summary()
+        self.work, self.log = make_work(model), make_log(model, 0)
+        self.events, self.summary = make_events(model), make_summary()
 
     def fly(self):
         return fl.fly(self.model, self.draw, self.work, self.log, self.events, self.summary)
@@ -235,7 +236,7 @@ def compare(path) -> bool:
     whole = Kernel(model, draw)
     whole.fly()
     period = model.computer.period
-    limit = (math.floor(whole.summary[la.X_APOGEE_TIME] / period) + 1) * period - 1e-6
+    limit = (math.floor(whole.summary[Outcome.APOGEE_TIME] / period) + 1) * period - 1e-6
     model = model._replace(time_limit=limit)  # ends at the tick after apogee
     kernel = Kernel(model, draw)
     kernel.fly()
@@ -245,9 +246,16 @@ def compare(path) -> bool:
         out = (ctypes.c_double * (4 + OUTCOMES))()
         if library.fly_many(given, out, 1) != 0:
             raise SystemExit("the C flight did not reach apogee")
-        found = kernel.summary[[la.X_APOGEE_TIME, la.X_APOGEE_EAST, la.X_APOGEE_NORTH, la.X_APOGEE]]
+        found = kernel.summary[[Outcome.APOGEE_TIME, Outcome.APOGEE_EAST, Outcome.APOGEE_NORTH, Outcome.APOGEE_HEIGHT]]
         difference = np.abs(np.array(out[1:4]) - found[1:]).max()
-        watched = [la.X_MAX_SPEED, la.X_MIN_MARGIN, la.X_ERROR_RMS, la.X_ERROR_MAX, la.X_HINGE, la.X_REVERSALS]
+        watched = [
+            Outcome.AIRSPEED_MAX,
+            Outcome.STATIC_MARGIN_MIN,
+            Outcome.TILT_ERROR_RMS,
+            Outcome.TILT_ERROR_MAX,
+            Outcome.HINGE_MOMENT_MAX,
+            Outcome.RATE_REVERSALS,
+        ]
         outcomes = np.abs(np.array(out[4 : 4 + len(watched)]) / kernel.summary[watched] - 1.0).max()
         print(f"apogee {found[3]:.6f} m; C differs by {difference:.1e} m, other outcomes by {outcomes:.1e} of them")
         if not (difference <= SAME and outcomes <= SAME_OUTCOMES):
@@ -285,10 +293,11 @@ sys.path[:0] = [{src!r}]
 import sixdof.flight.model, sixdof.mission.load, sixdof.draws.packed
 imported = time.perf_counter()
 from sixdof.core import flight as fl
+from sixdof.core.leg import work
 mission = sixdof.mission.load.load_mission({path!r})
 model, draw = sixdof.flight.model.build_model(mission), sixdof.draws.packed.kernel_draw(mission)
 built = time.perf_counter()
-fl.fly(model, draw, fl.make_work(model), fl.make_log(model, 0), fl.make_events(model), fl.make_summary())
+fl.fly(model, draw, work.make_work(model), work.make_log(model, 0), work.make_events(model), work.make_summary())
 print(imported - start, built - imported, time.perf_counter() - built, len(fl.fly.signatures))
 """
 

@@ -22,7 +22,8 @@ ROOT = HERE.parents[1]
 sys.path[:0] = [str(ROOT / "src")]
 
 from sixdof.core import flight as fl  # noqa: E402
-from sixdof.core import layout as la  # noqa: E402
+from sixdof.core.layout import Outcome  # noqa: E402
+from sixdof.core.leg.work import make_events, make_log, make_summary, make_work  # noqa: E402
 from sixdof.draws.packed import kernel_draw  # noqa: E402
 from sixdof.flight.model import build_model  # noqa: E402
 from sixdof.mission.load import load_mission  # noqa: E402
@@ -36,8 +37,8 @@ class Flight:
 
     def __init__(self, mission):
         self.model, self.draw = build_model(mission), kernel_draw(mission)
-        self.work, self.log = fl.make_work(self.model), fl.make_log(self.model, 0)
-        self.events, self.summary = fl.make_events(self.model), fl.make_summary()
+        self.work, self.log = make_work(self.model), make_log(self.model, 0)
+        self.events, self.summary = make_events(self.model), make_summary()
 
     def fly(self, count=1):
         for _ in range(count):
@@ -62,7 +63,7 @@ def main() -> int:
     mission = load_mission(parser.parse_args().mission)
     closed = Flight(mission)
     closed.fly()
-    end = closed.summary[la.X_APOGEE_TIME] + 1.0 / mission.autopilot.rate
+    end = closed.summary[Outcome.APOGEE_TIME] + 1.0 / mission.autopilot.rate
     flights = {"passive": Flight(passive(mission)), "live fins, ideal sensors": Flight(mission.change({"sensors": None})), "closed loop": closed}
     times = {name: [] for name in flights}
     for flight in flights.values():

@@ -24,7 +24,8 @@ from drivers import Flown  # noqa: E402
 from side_by_side import differences  # noqa: E402
 
 from sixdof.core import layout as la  # noqa: E402
-from sixdof.core.flight import make_work  # noqa: E402
+from sixdof.core.layout import Event, Log, Outcome  # noqa: E402
+from sixdof.core.leg.work import make_work  # noqa: E402
 from sixdof.core.motion import FREE  # noqa: E402
 from sixdof.draws.packed import kernel_draw, nominal_draw, one_draw, pack_draws  # noqa: E402
 from sixdof.draws.table import draw_table  # noqa: E402
@@ -58,9 +59,9 @@ def with_steps(model, steps):
 def attitude_error(log, other):
     """Return the largest angle (deg) between two flights' attitudes up to apogee, tick by tick."""
     rows = min(len(log), len(other))
-    up = (log[:rows, la.L_PHASE] <= FREE) & (other[:rows, la.L_PHASE] <= FREE)
-    up &= (log[:rows, la.L_VU] >= 0.0) & (other[:rows, la.L_VU] >= 0.0)
-    a, b = (x[:rows][up][:, la.L_QW : la.L_QZ + 1] for x in (log, other))
+    up = (log[:rows, Log.PHASE] <= FREE) & (other[:rows, Log.PHASE] <= FREE)
+    up &= (log[:rows, Log.VELOCITY_UP] >= 0.0) & (other[:rows, Log.VELOCITY_UP] >= 0.0)
+    a, b = (x[:rows][up][:, Log.Q_W : Log.Q_Z + 1] for x in (log, other))
     # the chord between unit quaternions: well conditioned where the cosine is not
     chord = np.minimum(np.linalg.norm(a - b, axis=1), np.linalg.norm(a + b, axis=1))
     return np.degrees(4.0 * np.arcsin(0.5 * chord)).max()
@@ -68,14 +69,14 @@ def attitude_error(log, other):
 
 def errors(flown, truth):
     """Return the numbers of COLUMNS."""
-    place = [la.X_LANDING_EAST, la.X_LANDING_NORTH]
+    place = [Outcome.LANDING_EAST, Outcome.LANDING_NORTH]
     events = [la.EVENTS.index(name) for name in LOCATED]
     return (
-        abs(flown.summary[la.X_APOGEE] - truth.summary[la.X_APOGEE]),
+        abs(flown.summary[Outcome.APOGEE_HEIGHT] - truth.summary[Outcome.APOGEE_HEIGHT]),
         attitude_error(flown.log, truth.log),
         np.linalg.norm(flown.summary[place] - truth.summary[place]),
         np.abs(flown.events[events, 0] - truth.events[events, 0]).max(),
-        abs(flown.events[la.E_LANDING, 0] - truth.events[la.E_LANDING, 0]),
+        abs(flown.events[Event.LANDING, 0] - truth.events[Event.LANDING, 0]),
     )
 
 

@@ -13,6 +13,7 @@ import pytest
 import sixdof
 from sixdof import _jit
 from sixdof.core import flight as core
+from sixdof.core.leg.work import make_events, make_log, make_summary, make_work
 from sixdof.draws.packed import kernel_draw
 from sixdof.flight.model import build_model
 from sixdof.vehicle.describe import describe
@@ -30,8 +31,8 @@ def test_fly__has_one_signature_for_varied_flights(demo_mission):
     ]
     for mission in variants:
         model = build_model(mission)
-        empty = core.make_log(model, 0)
-        core.fly(model, kernel_draw(mission), core.make_work(model), empty, core.make_events(model), core.make_summary())
+        empty = make_log(model, 0)
+        core.fly(model, kernel_draw(mission), make_work(model), empty, make_events(model), make_summary())
     assert len(core.fly.signatures) == 1
 
 

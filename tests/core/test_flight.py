@@ -14,7 +14,9 @@ from sixdof.core import layout as la
 from sixdof.core import types as ct
 from sixdof.core.columns import AirColumn, CanopyColumn, Handover, StageColumn
 from sixdof.core.computer.columns import RULE_COLUMNS, RuleColumn, RuleState
-from sixdof.core.craft import dispersed_air
+from sixdof.core.layout import Ending, Event, Log, Outcome
+from sixdof.core.leg.drawing import dispersed_air
+from sixdof.core.leg.work import make_events, make_log, make_summary, make_work
 from sixdof.core.motion import CANOPY, FREE
 from sixdof.core.types import ACTION_IGNITE
 from sixdof.draws.packed import kernel_draw
@@ -47,14 +49,14 @@ DEPLOY_AT_APOGEE = models.rule(ct.TRIGGER_APOGEE, ct.ACTION_DEPLOY)
 @pytest.mark.parametrize("steps", [3, 7])
 def test_events__located_whatever_the_step(steps):
     coarse, other = Flown(rocket(), models.draw()), Flown(rocket(steps=steps), models.draw())
-    for event in (la.E_LIFTOFF, la.E_FORE_GUIDE, la.E_RAIL, la.E_BURNOUT, la.E_APOGEE, la.E_LANDING):
+    for event in (Event.LIFTOFF, Event.FORE_GUIDE_LEAVES, Event.RAIL_DEPARTURE, Event.BURNOUT, Event.APOGEE, Event.LANDING):
         assert other.events[event, 0] == pytest.approx(coarse.events[event, 0], abs=LOCATED)
 
 
 def test_liftoff__when_a_rising_thrust_carries_the_weight():
     """8 kg under 1,000 N/s: m g/1,000 = 0.0784532 s, no tick and no step."""
     flown = Flown(rocket(thrust=models.thrust((0.0, 0.5, 1.0), (0.0, 500.0, 500.0))), models.draw())
-    assert flown.events[la.E_LIFTOFF, 0] == pytest.approx(8.0 * models.G0 / 1000.0, abs=1e-9)
+    assert flown.events[Event.LIFTOFF, 0] == pytest.approx(8.0 * models.G0 / 1000.0, abs=1e-9)
 
 
 @pytest.mark.parametrize("grain_x", [0.4, 1.0, 1.9])
@@ -66,7 +68,7 @@ def test_rail__guides_leave_by_the_bodys_way_not_the_centre_of_masss(grain_x):
     grain = [2.0, grain_x, 0.0, 0.0, 4e-4, 2e-4, 0.01, 2e-3]
     mass, thrust = models.mass(grains=[grain]), models.thrust((0.0, 2.0), (500.0, 500.0), propellant=2.0)
     flown = Flown(rocket(world=models.world(density=0.0), mass=mass, thrust=thrust), models.draw())
-    for event, way in ((la.E_FORE_GUIDE, 1.0), (la.E_RAIL, 2.0)):  # models.model's rail
+    for event, way in ((Event.FORE_GUIDE_LEAVES, 1.0), (Event.RAIL_DEPARTURE, 2.0)):  # models.model's rail
         t = flown.events[event, 0]
         left = 10.0 - t
         assert 500.0 * (t + left * np.log(left / 10.0)) - 0.5 * models.G0 * t**2 == pytest.approx(way, abs=1e-7)  # m: the step's
@@ -74,22 +76,22 @@ def test_rail__guides_leave_by_the_bodys_way_not_the_centre_of_masss(grain_x):
 
 def test_burnout__at_the_last_break_point():
     flown = Flown(rocket(thrust=models.thrust((0.0, 0.9137), (500.0, 500.0))), models.draw())
-    assert flown.events[la.E_BURNOUT, 0] == pytest.approx(0.9137, abs=1e-12)
+    assert flown.events[Event.BURNOUT, 0] == pytest.approx(0.9137, abs=1e-12)
 
 
 def test_apogee__climb_is_over_and_height_is_largest():
     flown = Flown(rocket(), models.draw())
-    assert abs(flown.events[la.E_APOGEE, 6]) < 1e-9  # m/s
-    assert flown.log[:, la.L_HEIGHT].max() <= flown.summary[la.X_APOGEE]
-    assert flown.summary[la.X_APOGEE] - flown.log[:, la.L_HEIGHT].max() < 0.5 * models.G0 * 0.01**2  # within a tick of it
+    assert abs(flown.events[Event.APOGEE, 6]) < 1e-9  # m/s
+    assert flown.log[:, Log.HEIGHT].max() <= flown.summary[Outcome.APOGEE_HEIGHT]
+    assert flown.summary[Outcome.APOGEE_HEIGHT] - flown.log[:, Log.HEIGHT].max() < 0.5 * models.G0 * 0.01**2  # within a tick of it
 
 
 def test_landing__on_the_ground():
     for rules in ((), (DEPLOY_AT_APOGEE,)):
         flown = Flown(rocket(rules=rules), models.draw())
-        assert flown.status == la.LANDED_OK
-        assert abs(flown.events[la.E_LANDING, 3]) < 1e-8  # m
-        assert flown.events[la.E_LANDING, 0] == flown.end
+        assert flown.status == Ending.LANDED
+        assert abs(flown.events[Event.LANDING, 3]) < 1e-8  # m
+        assert flown.events[Event.LANDING, 0] == flown.end
 
 
 # ------------------------------------------------------------------ how a flight may end
@@ -100,29 +102,29 @@ def test_status__nan_ends_the_flight():
     air[20:, AirColumn.DENSITY] = np.nan
     world = models.world()._replace(air=air, air_z0=-100.0, air_per_metre=0.1)  # no air data above 90 m
     flown = Flown(rocket(world=world), models.draw())
-    assert flown.status == la.DIVERGED
-    assert flown.end < 5.0 and math.isnan(flown.summary[la.X_APOGEE])
+    assert flown.status == Ending.DIVERGED
+    assert flown.end < 5.0 and math.isnan(flown.summary[Outcome.APOGEE_HEIGHT])
 
 
 def test_status__too_weak_to_lift_off():
     flown = Flown(rocket(thrust=models.thrust((0.0, 1.0), (70.0, 70.0))), models.draw())
-    assert flown.status == la.NO_LIFTOFF
-    assert np.isnan(np.delete(flown.events, la.E_BURNOUT, axis=0)).all() and math.isnan(flown.summary[la.X_APOGEE])
+    assert flown.status == Ending.NO_LIFTOFF
+    assert np.isnan(np.delete(flown.events, Event.BURNOUT, axis=0)).all() and math.isnan(flown.summary[Outcome.APOGEE_HEIGHT])
 
 
 def test_status__out_of_time_and_above_the_air():
-    assert Flown(rocket(time_limit=1.0), models.draw()).status == la.OUT_OF_TIME
+    assert Flown(rocket(time_limit=1.0), models.draw()).status == Ending.OUT_OF_TIME
     low = models.world()._replace(air_z0=-50.0, air_per_metre=0.01)  # two rows: up to 50 m
-    assert Flown(rocket(world=low), models.draw()).status == la.ABOVE_AIR
+    assert Flown(rocket(world=low), models.draw()).status == Ending.ABOVE_AIR
 
 
 def test_thrust_fades_on_the_rail__stops_and_goes_on():
     """A motor that hesitates: the vehicle stands still on the rail where it is and leaves with the second push."""
     curve = models.thrust((0.0, 0.1, 0.11, 0.5, 0.51, 1.5), (200.0, 200.0, 0.0, 0.0, 500.0, 500.0))
     flown = Flown(rocket(thrust=curve), models.draw())
-    waiting = flown.log[(flown.log[:, la.L_TIME] > 0.4) & (flown.log[:, la.L_TIME] < 0.5)]
-    assert np.all(waiting[:, la.L_VU] == 0.0) and np.all(waiting[:, la.L_PHASE] == 0.0)
-    assert flown.status == la.LANDED_OK and flown.events[la.E_RAIL, 0] > 0.5
+    waiting = flown.log[(flown.log[:, Log.TIME] > 0.4) & (flown.log[:, Log.TIME] < 0.5)]
+    assert np.all(waiting[:, Log.VELOCITY_UP] == 0.0) and np.all(waiting[:, Log.PHASE] == 0.0)
+    assert flown.status == Ending.LANDED and flown.events[Event.RAIL_DEPARTURE, 0] > 0.5
 
 
 # ------------------------------------------------------------------ rules
@@ -136,17 +138,17 @@ def test_rules__fire_in_order_of_their_triggers():
     ]
     flown = Flown(rocket(rules=rules), models.draw())
     fired = flown.rules[:, RuleState.FIRED]
-    assert 0.0 < fired[2] < fired[1] < flown.events[la.E_APOGEE, 0] < fired[0]
+    assert 0.0 < fired[2] < fired[1] < flown.events[Event.APOGEE, 0] < fired[0]
     assert flown.opened[0] == fired[0]
     opened = flown.events[len(la.EVENTS)]
     assert 50.0 - 0.06 * 60.0 < opened[3] <= 50.0  # the tick after falling through, at most 60 m/s
-    assert flown.events[la.E_ENABLED, 3] >= 20.0
+    assert flown.events[Event.FINS_ENABLED, 3] >= 20.0
 
 
 @pytest.mark.parametrize("delay", [0.0, 0.25, 1.0])
 def test_rules__delay_counts_from_the_trigger(delay):
     flown = Flown(rocket(rules=[models.rule(ct.TRIGGER_APOGEE, ct.ACTION_DEPLOY, delay=delay)]), models.draw())
-    noticed = math.ceil(flown.events[la.E_APOGEE, 0] / 0.01) * 0.01
+    noticed = math.ceil(flown.events[Event.APOGEE, 0] / 0.01) * 0.01
     assert flown.opened[0] == pytest.approx(noticed + delay, abs=1e-9)
 
 
@@ -155,19 +157,19 @@ def test_rules__each_flight_has_its_own_delays():
     rules = [DEPLOY_AT_APOGEE, models.rule(ct.TRIGGER_TIME, ct.ACTION_ENABLE, threshold=0.5, delay=0.3)]
     model = rocket(rules=rules)
     flown = Flown(model, models.draw(), tables=(model.canopy, [0.5, 0.0]))
-    noticed = math.ceil(flown.events[la.E_APOGEE, 0] / 0.01) * 0.01
+    noticed = math.ceil(flown.events[Event.APOGEE, 0] / 0.01) * 0.01
     assert flown.opened[0] == pytest.approx(noticed + 0.5, abs=1e-9)
     assert flown.rules[1, RuleState.FIRED] == pytest.approx(0.5)
 
 
 def test_rules__inhibits_hold_until_they_lift():
     held = Flown(rocket(rules=[models.rule(ct.TRIGGER_LIFTOFF, ct.ACTION_ENABLE, speed_above=30.0)]), models.draw())
-    before = held.log[held.log[:, la.L_TIME] < held.rules[0, RuleState.FIRED] - 1e-9][-1, la.L_VU]
-    assert held.events[la.E_ENABLED, 6] >= 30.0 > before
+    before = held.log[held.log[:, Log.TIME] < held.rules[0, RuleState.FIRED] - 1e-9][-1, Log.VELOCITY_UP]
+    assert held.events[Event.FINS_ENABLED, 6] >= 30.0 > before
     slow = Flown(rocket(rules=[models.rule(ct.TRIGGER_BURNOUT, ct.ACTION_DEPLOY, speed_below=20.0)]), models.draw())
-    assert slow.summary[la.X_OPENING_SPEED] <= 20.0
+    assert slow.summary[Outcome.OPENING_AIRSPEED] <= 20.0
     never = Flown(rocket(rules=[models.rule(ct.TRIGGER_LIFTOFF, ct.ACTION_ENABLE, tilt_below=-1.0)]), models.draw())
-    assert never.rules[0, RuleState.FIRED] == -1.0 and np.isnan(never.events[la.E_ENABLED]).all()
+    assert never.rules[0, RuleState.FIRED] == -1.0 and np.isnan(never.events[Event.FINS_ENABLED]).all()
 
 
 def test_rules__first_of_two_opens_the_canopy():
@@ -180,7 +182,7 @@ def test_rules__first_of_two_opens_the_canopy():
 def test_rules__pyrotechnic_delay_counts_from_the_true_burnout():
     """The motor's own delay needs no sensing: 1 s after the last break point of its curve, at the tick after."""
     model = rocket(rules=[models.rule(ct.TRIGGER_EJECTION, ct.ACTION_DEPLOY, delay=1.0)], thrust=models.thrust((0.0, 0.9137), (500.0, 500.0)))
-    model = model._replace(computer=model.computer._replace(detection=models.detection(burnout_force=-math.inf)))
+    model = model._replace(computer=model.computer._replace(detection=models.detection(burnout_specific_force=-math.inf)))
     flown = Flown(model, models.draw())
     assert flown.opened[0] == pytest.approx(0.92 + 1.0, abs=1e-9)
 
@@ -195,8 +197,8 @@ def test_canopy__no_drag_before_line_stretch():
     """
     model = rocket(rules=[DEPLOY_AT_APOGEE], canopy=np.array([models.canopy(2.0, 0.5, wait=0.7)]))
     flown = Flown(model, models.draw())
-    since, phase = flown.log[:, la.L_TIME] - flown.opened[0], flown.log[:, la.L_PHASE]
-    area = flown.log[:, la.L_DRAG_AREA]
+    since, phase = flown.log[:, Log.TIME] - flown.opened[0], flown.log[:, Log.PHASE]
+    area = flown.log[:, Log.DRAG_AREA]
     waiting = (since >= 0.0) & (since < 0.7 - 1e-9)
     assert waiting.sum() == 70 and (phase[waiting] == FREE).all() and (area[waiting] == 0.0).all()
     filling = (since > 0.7 - 1e-9) & (since < 1.2)
@@ -212,8 +214,8 @@ def test_canopy__reefed_until_it_is_disreefed():
     """A fifth of the area for 3 s after line stretch, then the rest fills as the fifth did."""
     row = models.canopy(2.0, 0.5, reef_share=0.2, reef_time=3.0)
     flown = Flown(rocket(rules=[DEPLOY_AT_APOGEE], canopy=np.array([row])), models.draw())
-    since = flown.log[:, la.L_TIME] - flown.opened[0]
-    area = flown.log[:, la.L_DRAG_AREA] - 0.05
+    since = flown.log[:, Log.TIME] - flown.opened[0]
+    area = flown.log[:, Log.DRAG_AREA] - 0.05
     reefed = (since > 0.5 + 1e-9) & (since < 3.0 + 1e-9)
     assert reefed.sum() > 10 and area[reefed] == pytest.approx(0.4, rel=1e-12)
     filling = (since > 3.0 + 1e-9) & (since < 3.5)
@@ -223,8 +225,8 @@ def test_canopy__reefed_until_it_is_disreefed():
 def test_canopy__filled_at_once_is_full_from_its_release():
     """Without a filling time the area is there at the instant of release: the fall's first step counts it."""
     sharp = Flown(rocket(rules=[DEPLOY_AT_APOGEE], canopy=np.array([models.canopy(2.0)])), models.draw())
-    row = sharp.log[sharp.log[:, la.L_TIME] >= sharp.opened[0] - 1e-9][0]
-    assert row[la.L_PHASE] == CANOPY and row[la.L_DRAG_AREA] == 2.05
+    row = sharp.log[sharp.log[:, Log.TIME] >= sharp.opened[0] - 1e-9][0]
+    assert row[Log.PHASE] == CANOPY and row[Log.DRAG_AREA] == 2.05
 
 
 @pytest.mark.parametrize("reef", [{}, {"reef_share": 0.25, "reef_time": 2.0}])
@@ -251,10 +253,10 @@ def fast_opening(**row):
 def test_canopy__largest_load_is_that_of_its_own_track():
     """q CdS of the log, times the factor while it fills; the log has every fifth tick of it, the kernel each step."""
     flown = fast_opening()
-    since = flown.log[:, la.L_TIME] - flown.opened[0]
+    since = flown.log[:, Log.TIME] - flown.opened[0]
     under = since >= 0.0
     factor = np.where(since[under] <= 0.5, 1.5, 1.0)
-    pull = factor * flown.log[under, la.L_PRESSURE] * (flown.log[under, la.L_DRAG_AREA] - 0.05)
+    pull = factor * flown.log[under, Log.DYNAMIC_PRESSURE] * (flown.log[under, Log.DRAG_AREA] - 0.05)
     assert 0.95 < pull.max() / flown.work.pull[0] <= 1.0 + 1e-9
 
 
@@ -264,8 +266,8 @@ def test_canopy__beyond_its_strength_is_lost():
     stood, broke = fast_opening(strength=1.001 * load), fast_opening(strength=0.5 * load)
     assert np.array_equal(stood.events, whole.events, equal_nan=True)
     assert broke.opened[0] == ct.LOST and broke.work.pull[0] > 0.5 * load
-    assert broke.summary[la.X_LANDING_SPEED] > 2.0 * whole.summary[la.X_LANDING_SPEED]
-    assert broke.log[-2, la.L_DRAG_AREA] == 0.05  # what is left tumbles down
+    assert broke.summary[Outcome.LANDING_GROUND_SPEED] > 2.0 * whole.summary[Outcome.LANDING_GROUND_SPEED]
+    assert broke.log[-2, Log.DRAG_AREA] == 0.05  # what is left tumbles down
 
 
 def test_canopy__that_fails_leaves_the_vehicle_falling_free():
@@ -287,23 +289,23 @@ SEPARATE = models.rule(ct.TRIGGER_BURNOUT, ct.ACTION_SEPARATE, target=1)
 
 def stack(rules, *, hold=math.inf, **parts):
     """The rocket as a stack of two stages. Half of its mass and a quarter of its drag are ahead of the joint."""
-    leg = models.alone()._replace(stages=2, last=1, parting_row=PARTING, hold=hold, fore_axial=np.full((2, 1), 0.1), fore_mass=4.0)
+    leg = models.alone()._replace(stages=2, last=1, separation_row=PARTING, retention_force=hold, fore_axial=np.full((2, 1), 0.1), fore_mass=4.0)
     return rocket(rules=rules, leg=leg, **parts)
 
 
 @pytest.mark.parametrize("delay", [0.0, 0.137, 0.2])
 def test_leg__ends_at_the_parting_that_was_commanded(delay):
     flown = Flown(stack([SEPARATE]), models.draw(), stage={(1, StageColumn.SEPARATION_DELAY): delay})
-    assert flown.status == la.PARTED and flown.end == pytest.approx(flown.rules[0, RuleState.FIRED] + delay, abs=1e-12)
-    hand = flown.work.hand
+    assert flown.status == Ending.SEPARATED and flown.end == pytest.approx(flown.rules[0, RuleState.FIRED] + delay, abs=1e-12)
+    hand = flown.work.handover
     assert list(hand[[Handover.GOES_ON, Handover.CAUSE, Handover.WHICH, Handover.TIME]]) == [1.0, la.BY_COMMAND, 1.0, flown.end]
-    assert flown.events[PARTING, 0] == flown.end and np.isnan(flown.events[la.E_LANDING]).all()
+    assert flown.events[PARTING, 0] == flown.end and np.isnan(flown.events[Event.LANDING]).all()
 
 
 def test_leg__joint_that_does_not_let_go():
     flown = Flown(stack([SEPARATE]), models.draw(), stage={(1, StageColumn.NO_SEPARATION): 1.0})
-    assert flown.rules[0, RuleState.FIRED] > 0.0 and flown.status == la.LANDED_OK
-    assert np.isnan(flown.events[PARTING]).all() and flown.work.hand[Handover.GOES_ON] == 0.0
+    assert flown.rules[0, RuleState.FIRED] > 0.0 and flown.status == Ending.LANDED
+    assert np.isnan(flown.events[PARTING]).all() and flown.work.handover[Handover.GOES_ON] == 0.0
 
 
 @pytest.mark.parametrize("holds", [0.0, 1.0])
@@ -313,7 +315,7 @@ def test_leg__parts_by_the_motor_ahead_if_that_lights_first(holds):
     late = models.rule(ct.TRIGGER_BURNOUT, ct.ACTION_SEPARATE, delay=0.5, target=1)
     stage = {(1, StageColumn.NO_SEPARATION): holds, (0, StageColumn.IGNITION_DELAY): 0.083}
     flown = Flown(stack([late, light]), models.draw(), stage=stage)
-    assert flown.status == la.PARTED and flown.work.hand[Handover.CAUSE] == la.BY_UPPER_MOTOR
+    assert flown.status == Ending.SEPARATED and flown.work.handover[Handover.CAUSE] == la.BY_UPPER_MOTOR
     assert flown.end == pytest.approx(flown.rules[1, RuleState.FIRED] + 0.083, abs=1e-12)
 
 
@@ -324,14 +326,14 @@ def test_leg__joint_slips_as_soon_as_drag_pulls_it_apart(hold, parts, noted):
     Where a joint holds whatever comes, the event says from when on drag alone would part it.
     """
     flown = Flown(stack([], hold=hold), models.draw())
-    coasts = (flown.log[:, la.L_PHASE] == FREE) & (flown.log[:, la.L_THRUST] == 0.0) & (flown.log[:, la.L_VU] > 1.0)
-    drag = 0.4 * flown.log[coasts, la.L_PRESSURE] * models.aero().area
-    assert -flown.log[coasts, la.L_JOINT] == pytest.approx(0.25 * drag, rel=1e-9)
+    coasts = (flown.log[:, Log.PHASE] == FREE) & (flown.log[:, Log.THRUST] == 0.0) & (flown.log[:, Log.VELOCITY_UP] > 1.0)
+    drag = 0.4 * flown.log[coasts, Log.DYNAMIC_PRESSURE] * models.aero().area
+    assert -flown.log[coasts, Log.JOINT_FORCE] == pytest.approx(0.25 * drag, rel=1e-9)
     assert 1.0 < 0.25 * drag[0] < 3.0
-    assert (flown.status == la.PARTED, bool(np.isfinite(flown.events[la.E_DRAG_PARTING, 0]))) == (parts, noted)
+    assert (flown.status == Ending.SEPARATED, bool(np.isfinite(flown.events[Event.DRAG_SEPARATION, 0]))) == (parts, noted)
     if parts:
-        assert flown.work.hand[Handover.CAUSE] == la.BY_DRAG
-        assert flown.end == pytest.approx(flown.events[la.E_BURNOUT, 0], abs=0.01 + 1e-9)  # the first tick after it
+        assert flown.work.handover[Handover.CAUSE] == la.BY_DRAG
+        assert flown.end == pytest.approx(flown.events[Event.BURNOUT, 0], abs=0.01 + 1e-9)  # the first tick after it
 
 
 @pytest.mark.parametrize("delay", [0.0, 0.137])
@@ -342,17 +344,17 @@ def test_leg__taken_up_again_goes_on_as_if_nothing_had_been(delay):
     rules = [SEPARATE, DEPLOY_AT_APOGEE]
     whole = Flown(stack(rules), models.draw(), stage={(1, StageColumn.NO_SEPARATION): 1.0})
     legs = Flown(stack(rules), models.draw(), stage={(1, StageColumn.SEPARATION_DELAY): delay})
-    model = rocket(rules=rules, leg=models.alone()._replace(stages=2, parting_row=PARTING))
-    rows = fl.make_log(model, 20000)
+    model = rocket(rules=rules, leg=models.alone()._replace(stages=2, separation_row=PARTING))
+    rows = make_log(model, 20000)
     status, end, n = fl.fly(model, models.draw(), legs.work, rows, legs.events, legs.summary)
-    assert legs.status == la.PARTED and status == la.LANDED_OK
+    assert legs.status == Ending.SEPARATED and status == Ending.LANDED
     log = np.concatenate([legs.log, rows[:n]])
-    assert log.shape == whole.log.shape and np.array_equal(log[:-1, la.L_TIME], whole.log[:-1, la.L_TIME])
+    assert log.shape == whole.log.shape and np.array_equal(log[:-1, Log.TIME], whole.log[:-1, Log.TIME])
     # at a tick not even the steps differ; between ticks there is one more, and RK4's own error with it
     near = 0.0 if delay == 0.0 else 1e-7
-    state = slice(la.L_EAST, la.L_R + 1)
+    state = slice(Log.EAST, Log.RATE_Z + 1)
     assert np.abs(log[:, state] - whole.log[:, state]).max() <= near
-    named = [la.X_APOGEE, la.X_APOGEE_TIME, la.X_MAX_SPEED, la.X_LANDING_SPEED, la.X_FLIGHT_TIME]
+    named = [Outcome.APOGEE_HEIGHT, Outcome.APOGEE_TIME, Outcome.AIRSPEED_MAX, Outcome.LANDING_GROUND_SPEED, Outcome.FLIGHT_TIME]
     assert np.abs(legs.summary[named] - whole.summary[named]).max() <= near
 
 
@@ -375,8 +377,8 @@ def test_work__nothing_is_left_over_from_the_flight_before(demo_mission):
     from sixdof.core import flight as fl
 
     model, draw = build_model(demo_mission), kernel_draw(demo_mission)
-    work, log = fl.make_work(model), fl.make_log(model, 0)
-    events, first, second = fl.make_events(model), fl.make_summary(), fl.make_summary()
+    work, log = make_work(model), make_log(model, 0)
+    events, first, second = make_events(model), make_summary(), make_summary()
     fl.fly(model, draw, work, log, events, first)
     fl.fly(model, draw._replace(impulse=0.8, temperature=10.0), work, log, events, second)
     assert not np.array_equal(first, second)

@@ -9,11 +9,10 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from sixdof.core import layout as ly
 from sixdof.core import probe
 from sixdof.core.columns import POINT_COLUMNS, RATE_COLUMNS, PointColumn, RateColumn
-from sixdof.core.flight import make_work
-from sixdof.core.layout import NOT_IGNITED
+from sixdof.core.layout import NOT_IGNITED, Log
+from sixdof.core.leg.work import make_work
 from sixdof.draws.packed import nominal_draw
 from sixdof.study.loops.linear_flight import fly_track, moments_at
 
@@ -28,7 +27,7 @@ def track_of(mission):
 
 
 def rows_between(track, first, last):
-    time = track.log[:, ly.L_TIME]
+    time = track.log[:, Log.TIME]
     return np.flatnonzero((time > first - 1e-9) & (time < last + 1e-9))
 
 
@@ -113,7 +112,7 @@ def still(demo_mission):
 def test_rates__fly_the_flight_under_thrust_and_coasting(still):
     track = track_of(still)
     breaks = track.plan.segment(0, 0, track.draw, 0)[0].thrust.time
-    assert not ((breaks > 0.42) & (breaks < 0.58)).any() and track.log[rows_between(track, 0.5, 0.5), ly.L_THRUST] > 50.0
+    assert not ((breaks > 0.42) & (breaks < 0.58)).any() and track.log[rows_between(track, 0.5, 0.5), Log.THRUST] > 50.0
     for window in ((0.42, 0.58), (4.0, 4.2)):
         moments = moments_at(track, rows_between(track, *window))
         assert agree(flown(moments), moments) < ROUNDING
@@ -149,12 +148,12 @@ def test_rates__fly_through_gusts(still):
     velocity, log = moments.row[:, PointColumn.VELOCITY : PointColumn.VELOCITY + 3], moments.log
     q = moments.row[:, PointColumn.ATTITUDE : PointColumn.ATTITUDE + 4]
     # what the log says of the air: its incidences are angles off the axis in two planes
-    along = np.stack([np.ones(len(rows)), np.tan(log[:, ly.L_INCIDENCE_YAW]), np.tan(log[:, ly.L_INCIDENCE_PITCH])], axis=1)
-    through = along * (log[:, ly.L_SPEED] / np.linalg.norm(along, axis=1))[:, None]
+    along = np.stack([np.ones(len(rows)), np.tan(log[:, Log.INCIDENCE_YAW]), np.tan(log[:, Log.INCIDENCE_PITCH])], axis=1)
+    through = along * (log[:, Log.AIRSPEED] / np.linalg.norm(along, axis=1))[:, None]
     calm = rates_of(moments, moments.row)[:, RateColumn.AIR : RateColumn.AIR + 3]
     gusts = np.array([turned(q[i], calm[i] - through[i]) for i in range(len(rows))])
     east = np.array([velocity[i] - turned(q[i], through[i]) for i in range(len(rows))])
-    assert east[:, :2] == pytest.approx(log[:, [ly.L_WIND_EAST, ly.L_WIND_NORTH]], abs=1e-11)
+    assert east[:, :2] == pytest.approx(log[:, [Log.WIND_EAST, Log.WIND_NORTH]], abs=1e-11)
     assert np.abs(gusts).max(axis=0).min() > 0.3  # m/s, every component
     # gusts read off the log carry its rounding, 1e-14 of 100 m/s, through stiff loads: a hundred times ROUNDING
     assert agree(flown(moments, gusts), moments) < 100.0 * ROUNDING
@@ -174,14 +173,14 @@ def test_rates__of_a_fin_that_carries_nothing(demo_mission):
 
 def test_rates__of_two_stages_before_and_after_ignition(stack_mission):
     track = track_of(stack_mission.change({"servo.failure": STILL, "servo.delay": "0 s"}))
-    time = track.log[:, ly.L_TIME]
+    time = track.log[:, Log.TIME]
     parted, lit = time[track.joined == 1][0], track.lit[-1]
     assert parted < 2.0 < lit
     for first, last in ((0.56, 0.74), (1.2, 1.4), (parted, parted + 0.2), (lit - 0.1, lit - 0.01), (lit + 0.37, lit + 0.58)):
         moments = moments_at(track, rows_between(track, first, last))
         assert agree(flown(moments), moments) < ROUNDING
     burning = moments_at(track, rows_between(track, lit + 0.37, lit + 0.58))
-    assert burning.log[:, ly.L_THRUST].min() > 50.0
+    assert burning.log[:, Log.THRUST].min() > 50.0
     unlit = burning._replace(row=burning.row.copy())
     unlit.row[:, PointColumn.IGNITED] = NOT_IGNITED
     mass = [rates_of(each, each.row)[0, RateColumn.MASS] for each in (unlit, burning)]
@@ -199,9 +198,14 @@ def test_rates__say_what_the_log_says(demo_mission, demo_flight):
     track = track_of(demo_mission)
     moments = moments_at(track, rows_between(track, 0.5, 8.0))
     said, log = rates_of(moments, moments.row), moments.log
-    for column, known in ((RateColumn.DYNAMIC_PRESSURE, ly.L_PRESSURE), (RateColumn.MACH, ly.L_MACH), (RateColumn.MASS, ly.L_MASS), (RateColumn.CG, ly.L_CG)):
+    for column, known in (
+        (RateColumn.DYNAMIC_PRESSURE, Log.DYNAMIC_PRESSURE),
+        (RateColumn.MACH, Log.MACH),
+        (RateColumn.MASS, Log.MASS),
+        (RateColumn.CG, Log.CG),
+    ):
         assert said[:, column] == pytest.approx(log[:, known], rel=1e-12)  # the same formulas from the log's own bits
-    assert np.linalg.norm(said[:, RateColumn.AIR : RateColumn.AIR + 3], axis=1) == pytest.approx(log[:, ly.L_SPEED], rel=1e-12)
+    assert np.linalg.norm(said[:, RateColumn.AIR : RateColumn.AIR + 3], axis=1) == pytest.approx(log[:, Log.AIRSPEED], rel=1e-12)
     assert said[:, RateColumn.UP : RateColumn.UP + 3] == pytest.approx(np.tile([0.0, 0.0, 1.0], (len(said), 1)))
     at = demo_flight.sel(time=moments.row[:, 0], method="nearest")
     assert float(np.abs(at.mass.values - said[:, RateColumn.MASS]).max()) < 0.01  # kg: the flight as users see it, half a tick of burning

@@ -16,7 +16,7 @@ from sixdof.core import types as ct
 from sixdof.core.columns import CANOPY_COLUMNS, CanopyColumn, StageColumn
 from sixdof.core.computer.columns import RuleColumn
 from sixdof.core.draw import Draw
-from sixdof.core.flight import make_work
+from sixdof.core.leg.work import make_work
 from sixdof.draws.flight_draw import COMMON, OF_AIR, OF_CANOPY, OF_JOINT, OF_STAGE, OTHER_BODY, stage_draw
 from sixdof.draws.packed import COLUMNS, FIELDS, draw_table, drawn_failures, kernel_draw, nominal_draw, nominal_value, one_draw, pack_draws, things
 from sixdof.draws.sampling import stream_of, uniforms

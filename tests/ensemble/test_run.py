@@ -14,6 +14,7 @@ from staged import stack
 
 import sixdof
 from sixdof.core import layout
+from sixdof.core.layout import OUTCOMES
 from sixdof.draws.table import draw_table
 from sixdof.ensemble import block_runner, run, workers
 from sixdof.results.dataset import REGISTRY, check_path
@@ -58,7 +59,7 @@ def test_fly__reflies_one_flight_bit_for_bit(demo_mission, flights, number):
 def assert_same_flight(alone, flights, number):
     """Hold every number that a flight of an ensemble has and a single flight too to the bit; tracks are thinned apart."""
     names = [name for name, values in flights.data_vars.items() if name in alone and "point" not in values.dims]
-    expected = {*layout.SUMMARY, *(f"event_{c}" for c in layout.EVENT_COLUMNS), *BODY_FACTS, *RULE_FACTS, *CANOPY_FACTS}
+    expected = {*OUTCOMES, *(f"event_{c}" for c in layout.EVENT_COLUMNS), *BODY_FACTS, *RULE_FACTS, *CANOPY_FACTS}
     assert {name for name in expected if name in REGISTRY} <= set(names)
     for name in names:
         np.testing.assert_array_equal(alone[name].values, flights[name].sel(flight=number).values, err_msg=name)

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import math
 
-from sixdof.core import layout as la
+from sixdof.core.layout import Demand, Sensed
 
 GAINS = (0.4, 0.1, 0.005, 0.4)
-LIFTOFF, Q, RATE, GOAL = (int(i) for i in (la.S_LIFTOFF, la.S_QW, la.S_P, la.S_GOAL_W))
-TIME, UP, HEIGHT = (int(i) for i in (la.S_TIME, la.S_VU, la.S_HEIGHT))
-ENABLED, DEMANDS = int(la.S_ENABLED), (la.D_ROLL, la.D_PITCH, la.D_YAW, la.D_ENABLE)
+LIFTOFF, Q, RATE, GOAL = (int(i) for i in (Sensed.TIME_SINCE_LIFTOFF, Sensed.Q_W, Sensed.RATE_X, Sensed.COMMANDED_W))
+TIME, UP, HEIGHT = (int(i) for i in (Sensed.TIME, Sensed.VELOCITY_UP, Sensed.HEIGHT))
+ENABLED, DEMANDS = int(Sensed.ENABLED), (Demand.ROLL, Demand.PITCH, Demand.YAW, Demand.ENABLE)
 
 
 def hold(t, sensed, memory, gains, command):

@@ -15,6 +15,8 @@ import pytest
 
 import sixdof
 from sixdof.core import layout
+from sixdof.core.layout import COMMANDED, COMMANDED_SIZE, Ending
+from sixdof.core.leg.work import make_events, make_log, make_summary
 from sixdof.flight.laws import CONTROL, Bound, Laws, as_law, bind, layout_table
 
 HERE = Path(__file__).parent
@@ -88,11 +90,11 @@ def test_memory__is_kept_and_zero_when_a_flight_starts(demo_mission):
     model = build_model(demo_mission)
     laws = bind(None, numba.njit(hold_law.count))
     work = laws.make_work(model)
-    summary = core.make_summary()
+    summary = make_summary()
     seen = []
     for _ in range(3):
-        status, _, _ = core.fly(model, kernel_draw(demo_mission), work, core.make_log(model, 0), core.make_events(model), summary)
-        assert status == layout.LANDED_OK
+        status, _, _ = core.fly(model, kernel_draw(demo_mission), work, make_log(model, 0), make_events(model), summary)
+        assert status == Ending.LANDED
         seen.append(work.memory[0])
     assert seen[0] > 1000.0 and len(set(seen)) == 1
 
@@ -107,7 +109,7 @@ def test_memory__as_much_as_the_law_asks_for(demo_mission):
     assert set(sizes) == {(len(layout.SENSED), 200, 3, layout.DEMAND_SIZE)}
     sizes.clear()
     sixdof.fly(demo_mission, guidance=sixdof.laws.Law(law, memory=100))
-    assert set(sizes) == {(len(layout.SENSED), 100, 0, layout.GOAL_SIZE)}
+    assert set(sizes) == {(len(layout.SENSED), 100, 0, COMMANDED_SIZE)}
 
 
 def test_control__direct_angles_fins_and_canopy_of_its_own(demo_mission):
@@ -221,7 +223,7 @@ def test_ensemble__threads_and_processes_give_the_same_bits(demo_mission, law_of
 def test_ensemble__a_law_that_fails_is_a_row_with_that_status(demo_mission, jitted):
     law = sixdof.laws.Law(numba.njit(hold_law.fail_late) if jitted else hold_law.fail_late, gains=[1.0])
     ds = sixdof.disperse(demo_mission, 3, seed=5, threads=1, control=law, progress=False)
-    assert (ds.status.values == layout.LAW_FAILED).all()
+    assert (ds.status.values == Ending.LAW_FAILED).all()
     assert ds.flight_time.values == pytest.approx(1.01, abs=1e-9)
 
 
@@ -237,11 +239,11 @@ def test_crew__picks_processes_for_plain_python_alone(demo_mission, law_of, form
 
 def test_layout_table__names_every_number_once():
     text = layout_table()
-    for names in (layout.SENSED, layout.GOAL, layout.DEMAND):
+    for names in (layout.SENSED, COMMANDED, layout.DEMAND):
         for i, name in enumerate(names):
             assert f"\n  {i:>2}  {name} " in text
     rows = [line for line in text.splitlines() if line[:4].strip().isdigit()]
-    assert len(rows) == len(layout.SENSED) + len(layout.GOAL) + len(layout.DEMAND)
+    assert len(rows) == len(layout.SENSED) + len(COMMANDED) + len(layout.DEMAND)
     assert all(len(row.split(maxsplit=3)) == 4 for row in rows)
     assert max(map(len, text.splitlines())) <= 120
 

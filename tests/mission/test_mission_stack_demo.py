@@ -7,7 +7,7 @@ import math
 import numpy as np
 
 import sixdof
-from sixdof.core import layout
+from sixdof.core.layout import Ending
 from sixdof.results.status import Descent
 from sixdof.study.reading.result import event_values
 from sixdof.vehicle.describe import balance
@@ -49,4 +49,4 @@ def test_stack_failures__each_has_its_branch(stack_mission):
     assert str(stuck["branch"].values) == "no_separation: drayhorse"
     assert np.isnan(event_values(stuck, "ignition whinchat")[0])  # the light is inhibited while the booster is there
     cold = sixdof.fly(stack_mission, failures=["no_ignition: whinchat"])
-    assert float(cold.apogee_height) < 0.6 * 1700.0 and int(cold.status) == layout.LANDED_OK
+    assert float(cold.apogee_height) < 0.6 * 1700.0 and int(cold.status) == Ending.LANDED

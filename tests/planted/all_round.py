@@ -59,8 +59,8 @@ ERRORS: tuple[PlantedError, ...] = (
     PlantedError(
         "drag crisis on the length",
         "core/observe.py",
-        "load.reynolds * load.cross_speed * craft.aero.length",
-        "load.reynolds * load.cross_speed * craft.rail.base_x",
+        "load.reynolds * load.cross_speed * drawn.aero.length",
+        "load.reynolds * load.cross_speed * drawn.rail.base_x",
         "the Reynolds number of a fall's cross flow is taken on the body's length",
         FALLS + "test_fall__without_fins",
     ),

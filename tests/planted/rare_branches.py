@@ -90,8 +90,8 @@ ERRORS: tuple[PlantedError, ...] = (
     PlantedError(
         "cascade's limit before the goal's rate",
         "core/computer/control.py",
-        "commanded = clip(p * error + goal_rate, -gains[Gain.RATE_LIMIT], gains[Gain.RATE_LIMIT])",
-        "commanded = clip(p * error, -gains[Gain.RATE_LIMIT], gains[Gain.RATE_LIMIT]) + goal_rate",
+        "commanded = clip(p * error + commanded_rate, -gains[Gain.RATE_LIMIT], gains[Gain.RATE_LIMIT])",
+        "commanded = clip(p * error, -gains[Gain.RATE_LIMIT], gains[Gain.RATE_LIMIT]) + commanded_rate",
         "the body is asked to turn faster than the limit where the goal itself turns",
         "tests/validation/test_control_loop.py::test_cascade__the_goals_own_rate_counts_in_the_limit",
     ),
@@ -106,8 +106,8 @@ ERRORS: tuple[PlantedError, ...] = (
     PlantedError(
         "incidence in yaw, sign",
         "core/observe.py",
-        "row[L_INCIDENCE_YAW] = atan2(load.velocity.y, load.velocity.x)",
-        "row[L_INCIDENCE_YAW] = atan2(-load.velocity.y, load.velocity.x)",
+        "row[Log.INCIDENCE_YAW] = atan2(load.velocity.y, load.velocity.x)",
+        "row[Log.INCIDENCE_YAW] = atan2(-load.velocity.y, load.velocity.x)",
         "positive where the air comes from port",
         "tests/core/test_observe.py::test_incidence__is_positive_on_the_side_that_the_wind_comes_from",
     ),

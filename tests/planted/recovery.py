@@ -13,8 +13,8 @@ ERRORS: tuple[PlantedError, ...] = (
     PlantedError(
         "canopy acts from its release",
         "core/descent.py",
-        "return opened[c] + canopy[c, CanopyColumn.WAIT] if opened[c] >= 0.0 else inf",
-        "return opened[c] if opened[c] >= 0.0 else inf",
+        "return deployed[c] + canopy[c, CanopyColumn.WAIT] if deployed[c] >= 0.0 else inf",
+        "return deployed[c] if deployed[c] >= 0.0 else inf",
         "the body hangs, and is braked broadside, before the lines are stretched",
         OPENING + "test_release__the_body_flies_on_until_line_stretch",
     ),
@@ -45,8 +45,8 @@ ERRORS: tuple[PlantedError, ...] = (
     PlantedError(
         "swing about half its lever",
         "core/descent.py",
-        "arm = Vec3(body.cg.x - fore_x, -body.cg.y, -body.cg.z)",
-        "arm = Vec3(0.5 * (body.cg.x - fore_x), -body.cg.y, -body.cg.z)",
+        "lever = arm(body.cg, fore_x)",
+        "lever = scale(arm(body.cg, fore_x), 0.5)",
         "the body hangs by a point half-way to its centre of mass",
         SWING + "test_small_swing__is_the_damped_oscillation_of_a_physical_pendulum",
     ),
@@ -85,8 +85,8 @@ ERRORS: tuple[PlantedError, ...] = (
     PlantedError(
         "burns noticed after apogee",
         "core/computer/tick.py",
-        "elif notice[Noticed.APOGEE] < 0.0 and force > detection.ignition_force:",
-        "elif force > detection.ignition_force:",
+        "elif notice[Noticed.APOGEE] < 0.0 and force > detection.ignition_specific_force:",
+        "elif force > detection.ignition_specific_force:",
         "the pull of an opening canopy counts as a motor's ignition",
         "tests/core/computer/test_rules.py::test_ignition__none_is_noticed_after_apogee",
     ),
@@ -133,8 +133,8 @@ ERRORS: tuple[PlantedError, ...] = (
     PlantedError(
         "fall time from burnout",
         "flight/facts.py",
-        'fall = row["time"] - body.events[ly.E_APOGEE, 0]',
-        'fall = row["time"] - body.events[ly.E_BURNOUT, 0]',
+        'fall = row["time"] - body.events[Event.APOGEE, 0]',
+        'fall = row["time"] - body.events[Event.BURNOUT, 0]',
         "the climb after burnout counted as fall",
         SEPARATION + "test_fall_time__is_from_each_bodys_own_apogee_to_its_landing",
     ),

@@ -90,9 +90,9 @@ ERRORS: tuple[PlantedError, ...] = (
     ),
     PlantedError(
         "guide told from the burnt vehicle's centre of mass",
-        "core/craft.py",
-        "Vec3(cg.x - rail.aft_x, -cg.y, -cg.z)",
-        "Vec3(grains.cg.x - rail.aft_x, -cg.y, -cg.z)",
+        "core/leg/drawing.py",
+        "arm(cg, rail.aft_x)",
+        "arm(grains.cg, rail.aft_x)",
         "the guides run the rail and the way of the centre of mass inside the body",
         "tests/core/test_flight.py::test_rail__guides_leave_by_the_bodys_way_not_the_centre_of_masss",
     ),

@@ -44,7 +44,7 @@ ERRORS: tuple[PlantedError, ...] = (
     PlantedError(
         "margin without the drawn centre of pressure",
         "core/forces/stability.py",
-        "(x + craft.cp_shift - cg.x)",
+        "(x + drawn.cp_shift - cg.x)",
         "(x - cg.x)",
         "drawn shifts of the centre of pressure act on the flight and not on its margin",
         FLOWN + "test_margin__drawn_normal_force_and_centre_of_pressure",

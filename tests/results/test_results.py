@@ -9,6 +9,7 @@ from pyproj import Geod
 from results_by_hand import JOINT_FACTS, RULE_TIMES, STAGE_FACTS, STAGE_TIMES, staged_ensemble, staged_flight, staged_flown, staged_mission
 
 from sixdof.core import layout
+from sixdof.core.layout import Ending
 from sixdof.draws.table import draw_table
 from sixdof.results.dataset import branch_names, open_result, save
 from sixdof.results.names import body_names, event_names
@@ -132,8 +133,8 @@ def test_flags__say_what_they_mean(flight, name):
     wanted = {
         "descent": {Descent.UNDER_CANOPY: "under_canopy", Descent.TUMBLING: "tumbling"},
         "separation_cause": {layout.BY_DRAG: "drag", layout.BY_UPPER_MOTOR: "upper_motor"},
-        "body_status": {UNREACHED: "never_separated", layout.OUT_OF_TIME: "out_of_time"},
-        "status": {layout.LANDED_OK: "landed", layout.DIVERGED: "diverged"},
+        "body_status": {UNREACHED: "never_separated", Ending.OUT_OF_TIME: "out_of_time"},
+        "status": {Ending.LANDED: "landed", Ending.DIVERGED: "diverged"},
     }
     assert wanted.get(name, {0: "no", 1: "yes"}).items() <= meaning.items()
 

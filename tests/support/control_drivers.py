@@ -12,7 +12,7 @@ from sixdof.core.columns import FIN_ROWS, MOTOR_ROWS, FinRow
 from sixdof.core.computer.columns import ERROR_COLUMNS, ESTIMATE_COLUMNS, EstimateColumn
 from sixdof.core.computer.control import attitude_error, pid
 from sixdof.core.computer.estimator import Estimator, align, estimate
-from sixdof.core.computer.guidance import Guidance, aim, goal_of_direction, slewed, watch_waypoints
+from sixdof.core.computer.guidance import Guidance, aim, attitude_of_direction, slewed, watch_waypoints
 from sixdof.core.computer.sensors import HISTORY, Chance, Inertial, draw_constants, read_barometer, read_gnss, read_inertial, remember
 from sixdof.core.types import Quat, Vec3
 
@@ -346,7 +346,7 @@ def watched(times, places, velocities, guidance):
 
 @kernel
 def _goal(u, frame, roll, out):
-    q = goal_of_direction(u, frame, roll)
+    q = attitude_of_direction(u, frame, roll)
     out[0], out[1], out[2], out[3] = q.w, q.x, q.y, q.z
 
 

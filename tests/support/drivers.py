@@ -12,11 +12,11 @@ from sixdof.core.body import body_at, burn_segment
 from sixdof.core.columns import FIN_ROWS, MOTOR_ROWS, CanopyColumn, FinRow, StageColumn
 from sixdof.core.computer.columns import RULE_COLUMNS, RuleColumn
 from sixdof.core.computer.tick import decide, start_notice
-from sixdof.core.craft import make_craft
 from sixdof.core.descent import Rig, fall_step, opening_load
-from sixdof.core.flight import make_events, make_log, make_summary, make_work
 from sixdof.core.forces.loads import loads
-from sixdof.core.layout import S_BARO, S_BOOSTER, S_ENABLED, S_FRAME_W, S_FX, S_HEIGHT, S_QW, S_QZ, S_TIME, S_VU, SENSED
+from sixdof.core.layout import SENSED, Sensed
+from sixdof.core.leg.drawing import draw_model
+from sixdof.core.leg.work import make_events, make_log, make_summary, make_work
 from sixdof.core.motion import FREE
 from sixdof.core.observe import _watch_fall
 from sixdof.core.step import NO, rk4_step
@@ -34,7 +34,7 @@ def _state_of(row):
 
 @kernel
 def _coast(model, draw, work, start, segment, h, every, out):
-    craft = make_craft(model, draw, work.air, work.seen, work.gust)
+    drawn = draw_model(model, draw, work.air, work.seen, work.gust)
     burn = burn_segment(model.thrust, segment, 0.0, draw.impulse, draw.burn_time)
     s = _state_of(start)
     t = burn.start
@@ -45,8 +45,8 @@ def _coast(model, draw, work, start, segment, h, every, out):
         out[i, 7], out[i, 8], out[i, 9], out[i, 10] = s.q.w, s.q.x, s.q.y, s.q.z
         out[i, 11], out[i, 12], out[i, 13] = s.w.x, s.w.y, s.w.z
         for _ in range(every):
-            middle, end = body_at(t + 0.5 * h, burn, craft.grains), body_at(t + h, burn, craft.grains)
-            s = rk4_step(FREE, s, h, s, NO, body_at(t, burn, craft.grains), middle, end, craft, work.fins)
+            middle, end = body_at(t + 0.5 * h, burn, drawn.grains), body_at(t + h, burn, drawn.grains)
+            s = rk4_step(FREE, s, h, s, NO, body_at(t, burn, drawn.grains), middle, end, drawn, work.fins)
             t += h
 
 
@@ -65,8 +65,8 @@ def let_go(model, draw, start, *, h, until, rows=1, segment=0):
 
 @kernel
 def _fall(model, draw, work, start, opened, h, every, out):
-    craft = make_craft(model, draw, work.air, work.seen, work.gust)
-    body = body_at(0.0, burn_segment(model.thrust, model.thrust.time.shape[0], 0.0, 1.0, 1.0), craft.grains)
+    drawn = draw_model(model, draw, work.air, work.seen, work.gust)
+    body = body_at(0.0, burn_segment(model.thrust, model.thrust.time.shape[0], 0.0, 1.0, 1.0), drawn.grains)
     s = _state_of(start)
     rig = Rig(work.canopy, opened, model.tumble_area, model.tumble_area, model.leg.nose_x)
     for i in range(out.shape[0]):
@@ -74,7 +74,7 @@ def _fall(model, draw, work, start, opened, h, every, out):
         out[i, 0], out[i, 1], out[i, 2], out[i, 3] = t, s.r.x, s.r.y, s.r.z
         out[i, 4], out[i, 5], out[i, 6] = s.v.x, s.v.y, s.v.z
         for _ in range(every):
-            s = fall_step(t, s, h, craft, body, body, body, rig)
+            s = fall_step(t, s, h, drawn, body, body, body, rig)
             t += h
 
 
@@ -90,9 +90,9 @@ def fall(model, draw, *, height, speed, h, until, rows=1):
 
 @kernel
 def _loads(model, draw, work, start, segment, out):
-    craft = make_craft(model, draw, work.air, work.seen, work.gust)
+    drawn = draw_model(model, draw, work.air, work.seen, work.gust)
     burn = burn_segment(model.thrust, segment, 0.0, draw.impulse, draw.burn_time)
-    load = loads(_state_of(start), body_at(burn.start, burn, craft.grains), craft, work.fins, FinRow.START)
+    load = loads(_state_of(start), body_at(burn.start, burn, drawn.grains), drawn, work.fins, FinRow.START)
     out[0], out[1], out[2] = load.force.x, load.force.y, load.force.z
     out[3], out[4], out[5] = load.moment.x, load.moment.y, load.moment.z
 
@@ -113,11 +113,11 @@ def loads_at(model, draw, *, flow=(0.0, 0.0, 0.0), rates=(0.0, 0.0, 0.0), fins=(
 
 @kernel
 def _fall_clocks(model, draw, work, start, ticks, period):
-    craft = make_craft(model, draw, work.air, work.seen, work.gust)
-    body = body_at(0.0, burn_segment(model.thrust, model.thrust.time.shape[0], 0.0, 1.0, 1.0), craft.grains)
-    load = loads(_state_of(start), body, craft, work.fins, FinRow.START)
+    drawn = draw_model(model, draw, work.air, work.seen, work.gust)
+    body = body_at(0.0, burn_segment(model.thrust, model.thrust.time.shape[0], 0.0, 1.0, 1.0), drawn.grains)
+    load = loads(_state_of(start), body, drawn, work.fins, FinRow.START)
     for _ in range(ticks):
-        _watch_fall(work.tally, craft, load, period)
+        _watch_fall(work.tally, drawn, load, period)
 
 
 def fall_clocks(model, draw, *, flow, ticks, period):
@@ -172,10 +172,10 @@ def _sequence(script, attached, burnt, computer, work, out):
         for k in range(sensed.shape[0]):
             sensed[k] = script[i, k]
         for k in range(work.stage.shape[0]):
-            if script[i, S_TIME] >= burnt[k]:
+            if script[i, Sensed.TIME] >= burnt[k]:
                 work.stage[k, StageColumn.BURNOUT] = burnt[k]
         decide(sensed, AFT_TRAVEL, computer, attached[i], work)
-        out[i] = sensed[S_ENABLED]
+        out[i] = sensed[Sensed.ENABLED]
 
 
 AFT_TRAVEL = 2.0  # m, of the sequences' rail
@@ -199,25 +199,25 @@ class Sequence:
         attached = np.broadcast_to(np.asarray(attached, dtype=float), ticks).copy()
         work.rule_delay[:] = table[:, RuleColumn.DELAY] if delays is None else delays
         work.canopy[list(fails), CanopyColumn.FAILS] = 1.0
-        work.rules[:], work.opened[:], work.stage[:, [StageColumn.IGNITE, StageColumn.SEPARATE, StageColumn.BURNOUT]] = -1.0, -1.0, -1.0
+        work.rules[:], work.deployed[:], work.stage[:, [StageColumn.IGNITE, StageColumn.SEPARATE, StageColumn.BURNOUT]] = -1.0, -1.0, -1.0
         _start(work.notice, attached[0])
         out = np.empty(ticks)
         ends = np.full(stages, np.inf)
         ends[: len(burnt)] = burnt
         _sequence(self._script(readings, attached), attached, ends, computer, work, out)
-        self.rules, self.opened, self.stage, self.live = work.rules, work.opened, work.stage, out > 0.5
+        self.rules, self.opened, self.stage, self.live = work.rules, work.deployed, work.stage, out > 0.5
         self.notice = work.notice
 
     def _script(self, readings, attached):
         found = {"force": 0.0, "height": 0.0, "climb": 0.0, "lean": 0.0} | readings
         script = np.zeros((len(self.time), len(SENSED)))
-        script[:, S_TIME], script[:, S_BOOSTER] = self.time, attached > 0.0
-        script[:, S_FX], script[:, S_HEIGHT], script[:, S_VU] = found["force"], found["height"], found["climb"]
-        script[:, S_BARO] = found.get("baro", found["height"])
+        script[:, Sensed.TIME], script[:, Sensed.BOOSTER] = self.time, attached > 0.0
+        script[:, Sensed.SPECIFIC_FORCE_X], script[:, Sensed.HEIGHT], script[:, Sensed.VELOCITY_UP] = found["force"], found["height"], found["climb"]
+        script[:, Sensed.BARO_HEIGHT] = found.get("baro", found["height"])
         # launch frame and body axes alike but for a turn about the third axis
-        script[:, S_FRAME_W] = 1.0
+        script[:, Sensed.FRAME_W] = 1.0
         half = 0.5 * np.asarray(found["lean"])
-        script[:, S_QW], script[:, S_QZ] = np.cos(half), np.sin(half)
+        script[:, Sensed.Q_W], script[:, Sensed.Q_Z] = np.cos(half), np.sin(half)
         return script
 
 
@@ -242,4 +242,4 @@ class Flown:
             work.stage[place] = value
         self.status, self.end, n = fl.fly(model, draw, work, log, self.events, self.summary)
         self.log = log[:n]
-        self.opened, self.rules, self.passed = work.opened, work.rules, work.passed
+        self.opened, self.rules, self.passed = work.deployed, work.rules, work.passed

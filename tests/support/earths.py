@@ -9,9 +9,9 @@ import numpy as np
 from pyproj import Geod, Transformer
 
 from sixdof._jit import kernel
-from sixdof.core.craft import make_craft
-from sixdof.core.flight import make_work
 from sixdof.core.forces.loads import around, height_of, place_of
+from sixdof.core.leg.drawing import draw_model
+from sixdof.core.leg.work import make_work
 from sixdof.core.types import Vec3
 from sixdof.world.build import globe_at
 
@@ -54,9 +54,9 @@ def _places(world, places, out):
 
 @kernel
 def _surroundings(model, draw, work, places, out):
-    craft = make_craft(model, draw, work.air, work.seen, work.gust)
+    drawn = draw_model(model, draw, work.air, work.seen, work.gust)
     for i in range(places.shape[0]):
-        near = around(craft, Vec3(places[i, 0], places[i, 1], places[i, 2]), Vec3(0.0, 0.0, 0.0))
+        near = around(drawn, Vec3(places[i, 0], places[i, 1], places[i, 2]), Vec3(0.0, 0.0, 0.0))
         out[i, 0], out[i, 1], out[i, 2], out[i, 3] = near.wind.x, near.wind.y, near.wind.z, near.air.density
 
 

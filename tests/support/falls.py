@@ -7,14 +7,14 @@ from typing import NamedTuple
 
 import models
 import numpy as np
+from models import G0, RHO
 
 from sixdof.core import flight as fl
-from sixdof.core import layout as ly
 from sixdof.core.columns import Handover
-from sixdof.core.layout import NOT_IGNITED
+from sixdof.core.layout import NOT_IGNITED, Outcome
+from sixdof.core.leg.work import Work, make_events, make_log, make_summary, make_work
 from sixdof.core.motion import CANOPY
 
-G0, RHO = 9.80665, 1.225
 NOSE_UP, NOSE_DOWN = (math.sqrt(0.5), 0.0, -math.sqrt(0.5), 0.0), (math.sqrt(0.5), 0.0, math.sqrt(0.5), 0.0)
 
 
@@ -24,7 +24,7 @@ class Fell(NamedTuple):
     status: int
     log: np.ndarray
     pull: np.ndarray
-    work: fl.Work
+    work: Work
     events: np.ndarray
     summary: np.ndarray
 
@@ -60,15 +60,15 @@ def fall(
         time_limit=time_limit,
         **parts,
     )
-    work, log = fl.make_work(model), fl.make_log(model, 60000)
-    hand = work.hand
+    work, log = make_work(model), make_log(model, 60000)
+    hand = work.handover
     hand[[Handover.GOES_ON, Handover.PHASE, Handover.IGNITED, Handover.DRAG_AREA]] = 1.0, float(phase), NOT_IGNITED, flown
     hand[Handover.POSITION + 2], hand[Handover.VELOCITY + 2], hand[Handover.CLIMBING] = height, -speed, float(climbing)
     hand[Handover.ATTITUDE : Handover.ATTITUDE + 4], hand[Handover.RATE : Handover.RATE + 3] = attitude, rates
-    work.opened[:] = 0.0 if opened is None else opened
-    summary, events = fl.make_summary(), fl.make_events(model)
+    work.deployed[:] = 0.0 if opened is None else opened
+    summary, events = make_summary(), make_events(model)
     summary[:], events[:] = 0.0, np.nan
-    summary[ly.X_OPENING_SPEED] = np.nan
+    summary[Outcome.OPENING_AIRSPEED] = np.nan
     status, _, rows = fl.fly(model, models.draw(), work, log, events, summary)
     return Fell(status, log[:rows], work.pull.copy(), work, events, summary)
 

@@ -139,7 +139,7 @@ class FlightComputer:
     def _notice(self, t, r, v, felt):
         how = self.computer.detection
         if "liftoff" not in self.seen:
-            if not (felt[0] > how.liftoff_force or r[2] > how.liftoff_height):
+            if not (felt[0] > how.liftoff_specific_force or r[2] > how.liftoff_height):
                 return
             self.seen["liftoff"] = t
             self.ignitions.append(t)
@@ -152,10 +152,10 @@ class FlightComputer:
     def _notice_burns(self, t, force, how):
         """Burns alternate: one goes on until its thrust has been away for long enough, the next starts with a push."""
         if len(self.burnouts) == len(self.ignitions):
-            if force > how.ignition_force and "apogee" not in self.seen:  # a canopy pulls too
+            if force > how.ignition_specific_force and "apogee" not in self.seen:  # a canopy pulls too
                 self.ignitions.append(t)
             return
-        self.quiet_since = None if force >= how.burnout_force else t if self.quiet_since is None else self.quiet_since
+        self.quiet_since = None if force >= how.burnout_specific_force else t if self.quiet_since is None else self.quiet_since
         if self.quiet_since is not None and t - self.quiet_since > how.burnout_debounce - ROUNDING:
             self.burnouts.append(t)
             self.quiet_since = None

@@ -14,7 +14,7 @@ from sixdof.core.computer.estimator import Estimator
 from sixdof.core.computer.guidance import BY_TIME, LAST_HOLD, PROFILE, Guidance
 from sixdof.core.computer.sensors import Barometer, Gnss, Inertial, Magnetometer, Sensors
 from sixdof.core.draw import Draw
-from sixdof.core.layout import E_BURNOUT
+from sixdof.core.layout import Event
 
 G0 = 9.80665
 RHO = 1.225
@@ -137,7 +137,7 @@ def ideal_sensors():
 
 def alone(nose_x=0.0, base_x=2.0):
     """The leg of a vehicle of one stage."""
-    return ct.Leg(1, 0, 0, 1, -1, E_BURNOUT, 0, np.zeros((2, 1)), 0.0, math.inf, nose_x, base_x)
+    return ct.Leg(1, 0, 0, 1, -1, int(Event.BURNOUT), 0, np.zeros((2, 1)), 0.0, math.inf, nose_x, base_x)
 
 
 def canopy(drag_area, fill_time=0.0, wait=0.0, reef_share=1.0, reef_time=0.0, factor=1.0, strength=math.inf):
@@ -171,10 +171,10 @@ def rule(trigger, action, *, threshold=0.0, order=0, delay=0.0, target=0, **limi
 def detection(**values):
     """How the flight computer notices phases: no debounce, apogee from the climb rate, but for `values`."""
     usual = {
-        "liftoff_force": 20.0,
+        "liftoff_specific_force": 20.0,
         "liftoff_height": 10.0,
-        "ignition_force": 20.0,
-        "burnout_force": 0.0,
+        "ignition_specific_force": 20.0,
+        "burnout_specific_force": 0.0,
         "burnout_debounce": 0.0,
         "by_barometer": 0,
         "apogee_drop": 3.0,

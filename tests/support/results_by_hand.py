@@ -7,6 +7,7 @@ import xarray as xr
 from two_stages import on_booster
 
 from sixdof.core import layout
+from sixdof.core.layout import OUTCOMES, Log, Outcome
 from sixdof.draws.table import draw_table
 from sixdof.ensemble.block_runner import Block
 from sixdof.mission.load import build_mission
@@ -199,10 +200,10 @@ def staged_flown(mission) -> Flown:
     joint = np.array([[JOINT_FACTS[fact] for fact in facts.JOINT_FACTS]])
     rule = np.array([(*RULE_TIMES[name], np.nan) for name in rule_names(mission)])
     canopy = np.array([CANOPY_FACTS[name] for name in canopy_names(mission)])
-    summary = np.ones(len(layout.SUMMARY))
-    summary[[layout.X_LANDING_EAST, layout.X_LANDING_NORTH]] = 300.0, 400.0
-    summary[[layout.X_RAIL_SPEED, layout.X_MIN_MARGIN, layout.X_SATURATION, layout.X_RAIL_INCIDENCE]] = 40.0, 2.0, 0.0, 0.1
-    summary[[layout.X_ROLL_RMS, layout.X_ERROR_RMS]] = 0.02
+    summary = np.ones(len(OUTCOMES))
+    summary[[Outcome.LANDING_EAST, Outcome.LANDING_NORTH]] = 300.0, 400.0
+    summary[[Outcome.RAIL_DEPARTURE_SPEED, Outcome.STATIC_MARGIN_MIN, Outcome.SATURATION_SHARE, Outcome.RAIL_DEPARTURE_INCIDENCE]] = 40.0, 2.0, 0.0, 0.1
+    summary[[Outcome.ROLL_ERROR_RMS, Outcome.TILT_ERROR_RMS]] = 0.02
     logs = [_log(0.0, 120.0, 61), _log(2.1, 50.0, 25), _log(0.0, 0.0, 0)]
     since = np.linspace(0.01, 1.0, 34)
     gap = np.column_stack([2.1 + since, 4.0 * since, 4.0 * since - 0.01])
@@ -219,8 +220,8 @@ def _log(start, end, rows):
     """A log of four fins: their columns hold 1, 2, 3, ... and the readings 100, 101, ..."""
     log = np.zeros((rows, layout.LOG_COLUMNS + 12 + len(layout.SENSED)))
     time = np.linspace(start, end, rows)
-    log[:, layout.L_TIME], log[:, layout.L_EAST], log[:, layout.L_NORTH] = time, 3.0 * time, 4.0 * time
-    log[:, layout.L_HEIGHT], log[:, layout.L_SPEED] = _height(time), 30.0
+    log[:, Log.TIME], log[:, Log.EAST], log[:, Log.NORTH] = time, 3.0 * time, 4.0 * time
+    log[:, Log.HEIGHT], log[:, Log.AIRSPEED] = _height(time), 30.0
     log[:, layout.LOG_COLUMNS : layout.LOG_COLUMNS + 12] = np.arange(1.0, 13.0)
     log[:, layout.LOG_COLUMNS + 12 :] = 100.0 + np.arange(len(layout.SENSED))
     return log
@@ -239,6 +240,6 @@ def staged_ensemble(demo, flights=20, **changes) -> xr.Dataset:
     facts = {name: np.repeat(np.asarray(getattr(one, name))[None], flights, axis=0) for name in Block._fields[1:]}
     east, north = BODY_FACTS.index("body_landing_east"), BODY_FACTS.index("body_landing_north")
     facts["body"][:, :, [east, north]] += np.random.default_rng(3).normal(size=(flights, 3, 2)) * (30.0, 10.0)
-    facts["summary"][:, [layout.X_LANDING_EAST, layout.X_LANDING_NORTH]] = facts["body"][:, 0, [east, north]]
+    facts["summary"][:, [Outcome.LANDING_EAST, Outcome.LANDING_NORTH]] = facts["body"][:, 0, [east, north]]
     track = np.zeros((flights, 0, 1 + len(TRACK)))
     return ensemble_dataset(mission, draw_table(mission, 1, 0, flights), Block(track=track, **facts), seed="1")

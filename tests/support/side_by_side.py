@@ -7,6 +7,7 @@ from drivers import Flown
 from independent_flight import CANOPY, fly_plainly
 
 from sixdof.core import layout as la
+from sixdof.core.layout import Log
 
 
 def differences(model, draw, *, rtol, until="apogee", tables=None, plain_tables=None):
@@ -24,17 +25,17 @@ def differences(model, draw, *, rtol, until="apogee", tables=None, plain_tables=
     log, state = flown.log[:n][keep], plain["state"][keep]
     controls = plain["fins"].shape[1]
     turn = state[:, 6:15].reshape(-1, 3, 3)
-    w, x, y, z = log[:, la.L_QW : la.L_QZ + 1].T
+    w, x, y, z = log[:, Log.Q_W : Log.Q_Z + 1].T
     nose = np.stack([1.0 - 2.0 * (y * y + z * z), 2.0 * (x * y + w * z), 2.0 * (x * z - w * y)], axis=1)
     upper = slice(la.LOG_COLUMNS, la.LOG_COLUMNS + controls)
     sent = slice(upper.stop, upper.stop + controls)
     found = {
-        "time": np.abs(log[:, la.L_TIME] - plain["time"][keep]).max(),
-        "phase": np.abs(log[:, la.L_PHASE] - plain["phase"][keep]).max(),
-        "position": np.abs(log[:, la.L_EAST : la.L_HEIGHT + 1] - state[:, :3]).max(),
-        "velocity": np.abs(log[:, la.L_VE : la.L_VU + 1] - state[:, 3:6]).max(),
+        "time": np.abs(log[:, Log.TIME] - plain["time"][keep]).max(),
+        "phase": np.abs(log[:, Log.PHASE] - plain["phase"][keep]).max(),
+        "position": np.abs(log[:, Log.EAST : Log.HEIGHT + 1] - state[:, :3]).max(),
+        "velocity": np.abs(log[:, Log.VELOCITY_EAST : Log.VELOCITY_UP + 1] - state[:, 3:6]).max(),
         "nose": np.abs(nose - turn[:, :, 0]).max(),
-        "rates": np.abs(log[:, la.L_P : la.L_R + 1] - state[:, 15:18]).max(),
+        "rates": np.abs(log[:, Log.RATE_X : Log.RATE_Z + 1] - state[:, 15:18]).max(),
         "fins": np.abs(log[:, upper] - plain["fins"][keep]).max(initial=0.0),
         "command": np.abs(log[:, sent] - plain["command"][keep]).max(initial=0.0),
     }

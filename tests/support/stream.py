@@ -6,7 +6,7 @@ import numpy as np
 
 from sixdof.core import probe
 from sixdof.core.columns import CONDITION_COLUMNS, SEEN_COLUMNS
-from sixdof.core.flight import make_work
+from sixdof.core.leg.work import make_work
 from sixdof.draws.packed import kernel_draw
 from sixdof.flight.model import build_model
 

@@ -9,7 +9,7 @@ import numpy as np
 
 from sixdof.core import probe as tunnel
 from sixdof.core.columns import SEEN_COLUMNS, PanelColumn
-from sixdof.core.flight import make_work
+from sixdof.core.leg.work import make_work
 
 SOUND, DENSITY, VISCOSITY = 340.0, 1.2, 1.8e-5
 

@@ -16,9 +16,10 @@ from sixdof.core import layout as ly
 from sixdof.core.body import body_at, burn_segment
 from sixdof.core.columns import GRAIN_COLUMNS, FinRow, GrainColumn
 from sixdof.core.computer.control import built_in_control
-from sixdof.core.craft import make_craft
-from sixdof.core.flight import make_work
 from sixdof.core.forces.loads import loads
+from sixdof.core.layout import Sensed
+from sixdof.core.leg.drawing import draw_model
+from sixdof.core.leg.work import make_work
 from sixdof.core.motion import CANOPY, pivot_rate
 from sixdof.mission.tables import GainSet, Magnetometer, Sensors
 from sixdof.vehicle.aero.drag import drag_breakdown
@@ -65,9 +66,9 @@ def test_schedule__of_the_mission_is_over_what_it_says(demo_mission, over, press
     autopilot = demo_mission.autopilot.model_copy(update={"schedule": rows, "schedule_over": over, "gain_reference_q": None})
     gains = gains_table(demo_mission.model_copy(update={"autopilot": autopilot}))
     sensed, command = np.zeros(len(ly.SENSED)), np.zeros(3)
-    sensed[ly.S_QW] = sensed[ly.S_ENABLED] = 1.0
-    sensed[ly.S_GOAL_W], sensed[ly.S_GOAL_Y] = math.cos(0.5 * SMALL), math.sin(0.5 * SMALL)
-    sensed[ly.S_PERIOD], sensed[ly.S_PRESSURE], sensed[ly.S_MACH] = 0.01, pressure, mach
+    sensed[Sensed.Q_W] = sensed[Sensed.ENABLED] = 1.0
+    sensed[Sensed.COMMANDED_W], sensed[Sensed.COMMANDED_Y] = math.cos(0.5 * SMALL), math.sin(0.5 * SMALL)
+    sensed[Sensed.PERIOD], sensed[Sensed.DYNAMIC_PRESSURE], sensed[Sensed.MACH] = 0.01, pressure, mach
     built_in_control(0.0, sensed, np.zeros(ly.MEMORY_SIZE), gains, command)
     assert command == pytest.approx([0.0, 0.4 * SMALL, 0.0], rel=1e-8, abs=1e-15)
 
@@ -81,10 +82,10 @@ def test_compass__field_of_the_north_points_down_and_declination_is_eastward(dem
 
 @kernel
 def _pivot(model, draw, work, start, out):
-    craft = make_craft(model, draw, work.air, work.seen, work.gust)
-    body = body_at(0.0, burn_segment(model.thrust, model.thrust.time.shape[0], 0.0, 1.0, 1.0), craft.grains)
+    drawn = draw_model(model, draw, work.air, work.seen, work.gust)
+    body = body_at(0.0, burn_segment(model.thrust, model.thrust.time.shape[0], 0.0, 1.0, 1.0), drawn.grains)
     s = _state_of(start)
-    k = pivot_rate(s, body, craft, loads(s, body, craft, work.fins, FinRow.START))
+    k = pivot_rate(s, body, drawn, loads(s, body, drawn, work.fins, FinRow.START))
     out[0], out[1], out[2], out[3], out[4], out[5] = k.v.x, k.v.y, k.v.z, k.w.x, k.w.y, k.w.z
 
 

@@ -13,8 +13,8 @@ import numpy as np
 import pytest
 from drivers import AT_REST, Flown, R, V, W, fall, let_go
 
-from sixdof.core import layout as la
 from sixdof.core import types as ct
+from sixdof.core.layout import Event, Outcome
 
 UP = (math.sqrt(0.5), 0.0, -math.sqrt(0.5), 0.0)  # body x points up
 STEP = 1e-3  # s: RK4 leaves 1e-11 of a coast of 10 s
@@ -108,8 +108,8 @@ def test_rocket_equation__vacuum_apogee_of_a_whole_flight():
     )
     flown = Flown(model, models.draw())
     # the pad holds the vehicle until thrust exceeds weight: at once here. The rail starts 1 m below the cg at (0, 0, 1)
-    assert flown.summary[la.X_APOGEE] - 1.0 == pytest.approx(6215.731888661, rel=EXACT)
-    assert flown.summary[la.X_APOGEE_TIME] == pytest.approx(37.18324948763, rel=EXACT)
+    assert flown.summary[Outcome.APOGEE_HEIGHT] - 1.0 == pytest.approx(6215.731888661, rel=EXACT)
+    assert flown.summary[Outcome.APOGEE_TIME] == pytest.approx(37.18324948763, rel=EXACT)
 
 
 @pytest.mark.parametrize(
@@ -169,7 +169,7 @@ def on_rail(*, elevation, friction, length=3.0):
         time_limit=1.0,
     )
     flown = Flown(model, models.draw(elevation=elevation))
-    return np.linalg.norm(flown.events[la.E_FORE_GUIDE, 4:7])
+    return np.linalg.norm(flown.events[Event.FORE_GUIDE_LEAVES, 4:7])
 
 
 def test_rail__vertical_exit_speed():

@@ -20,6 +20,7 @@ from scipy.spatial.transform import Rotation
 
 from sixdof.core import layout as la
 from sixdof.core.computer.control import built_in_control
+from sixdof.core.layout import Demand, Sensed
 
 # ---------------------------------------------------------------- PID, sample by sample
 KP, KI, KD, TS, TF, CLAMP = 2.0, 5.0, 0.1, 0.01, 0.02, 3.0
@@ -90,8 +91,8 @@ quaternions = st.integers(0, 2**32 - 1).map(lambda seed: Rotation.random(random_
 
 def sensed_of(truth: Rotation, goal: Rotation):
     sensed = np.zeros(len(la.SENSED))
-    sensed[la.S_QW : la.S_QW + 4] = truth.as_quat(scalar_first=True)
-    sensed[la.S_GOAL_W : la.S_GOAL_W + 4] = goal.as_quat(scalar_first=True)
+    sensed[Sensed.Q_W : Sensed.Q_W + 4] = truth.as_quat(scalar_first=True)
+    sensed[Sensed.COMMANDED_W : Sensed.COMMANDED_W + 4] = goal.as_quat(scalar_first=True)
     return sensed
 
 
@@ -101,7 +102,7 @@ def test_attitude_error__against_rotations(truth, goal, flip):
     """2 sin(angle/2) along the axis of the turn from truth to goal, in body axes, the short way (scipy's Rotation)."""
     sensed = sensed_of(truth, goal)
     if flip:
-        sensed[la.S_GOAL_W : la.S_GOAL_W + 4] *= -1.0  # the same attitude
+        sensed[Sensed.COMMANDED_W : Sensed.COMMANDED_W + 4] *= -1.0  # the same attitude
     turn = (truth.inv() * goal).as_rotvec()
     angle = np.linalg.norm(turn)
     wanted = turn / angle * 2.0 * np.sin(0.5 * angle) if angle > 1e-12 else turn
@@ -162,15 +163,15 @@ class Loop:
         self.extra, self.memory = extra, np.zeros(64)
         self.gains = gains_of(pitch=(gain * LOOP_KP, 0.0, gain * LOOP_KD, 0.0), ON_ERROR=1.0)
         self.command, self.sensed = np.zeros(la.DEMAND_SIZE), np.zeros(len(la.SENSED))
-        self.sensed[la.S_ENABLED], self.sensed[la.S_PERIOD], self.sensed[la.S_GOAL_W] = 1.0, TS, 1.0
+        self.sensed[Sensed.ENABLED], self.sensed[Sensed.PERIOD], self.sensed[Sensed.COMMANDED_W] = 1.0, TS, 1.0
 
     def step(self, state):
         """Return the state (5 of the plant, the last error, `extra` commands on their way) one sample on."""
         self.memory[:] = 0.0
         self.memory[5] = state[5]  # last error of the pitch channel
-        self.sensed[la.S_QW], self.sensed[la.S_QY] = np.cos(0.5 * state[2]), np.sin(0.5 * state[2])
+        self.sensed[Sensed.Q_W], self.sensed[Sensed.Q_Y] = np.cos(0.5 * state[2]), np.sin(0.5 * state[2])
         built_in_control(0.0, self.sensed, self.memory, self.gains, self.command)
-        waiting = [*state[6:], self.command[la.D_PITCH]]
+        waiting = [*state[6:], self.command[Demand.PITCH]]
         return np.concatenate([self.a @ state[:5] + self.b[:, 0] * waiting[0], [self.memory[5]], waiting[1:]])
 
     def radius(self):

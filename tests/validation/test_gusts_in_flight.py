@@ -10,8 +10,8 @@ import pytest
 from scipy.stats import chi2
 
 import sixdof
-from sixdof.core import layout as ly
 from sixdof.core.columns import TurbulenceColumn
+from sixdof.core.layout import Log
 from sixdof.core.motion import CANOPY, FREE
 from sixdof.core.types import Turbulence
 from sixdof.draws.packed import nominal_draw, one_draw, pack_draws
@@ -59,10 +59,10 @@ def test_turbulence__has_the_standards_strength_along_flights(rough):
     found = np.empty((flights, len(moments), 2))
     for i in range(flights):
         log = runner.run(one_draw(draws, i)).logs[0]
-        rows = log[np.searchsorted(log[:, ly.L_TIME], np.array(moments) - 1e-6)]
-        assert (rows[:, ly.L_HEIGHT] < 1000.0 * FOOT).all()
-        gust = rows[:, [ly.L_WIND_EAST, ly.L_WIND_NORTH]] - [4.0, 0.0]
-        found[i] = gust / level_strength(rows[:, ly.L_HEIGHT], 8.0)[:, None]
+        rows = log[np.searchsorted(log[:, Log.TIME], np.array(moments) - 1e-6)]
+        assert (rows[:, Log.HEIGHT] < 1000.0 * FOOT).all()
+        gust = rows[:, [Log.WIND_EAST, Log.WIND_NORTH]] - [4.0, 0.0]
+        found[i] = gust / level_strength(rows[:, Log.HEIGHT], 8.0)[:, None]
     limits = chi2.ppf([1e-6, 1.0 - 1e-6], flights)
     squares = (found**2).sum(axis=0)
     assert (squares > limits[0]).all() and (squares < limits[1]).all()

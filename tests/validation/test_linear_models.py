@@ -16,9 +16,10 @@ from scipy.linalg import expm
 
 from sixdof.core import layout as ly
 from sixdof.core import probe
+from sixdof.core.body import mass_now
 from sixdof.core.columns import POINT_COLUMNS, RATE_COLUMNS, BodyColumn, FinColumn, PointColumn, RateColumn
-from sixdof.core.flight import make_work, mass_now
-from sixdof.core.layout import NOT_IGNITED
+from sixdof.core.layout import NOT_IGNITED, Log
+from sixdof.core.leg.work import make_work
 from sixdof.draws.packed import nominal_draw
 from sixdof.study.loops.linear import models_along
 from sixdof.study.loops.linear_flight import Moments, fly_track, moments_at, pick_rows
@@ -228,8 +229,8 @@ def moments_of(rows, model, draw):
     said = rates(model, draw, rows)
     u, v, w = said[:, RateColumn.AIR : RateColumn.AIR + 3].T
     log = np.zeros((len(rows), len(ly.LOG)))
-    log[:, ly.L_SPEED] = np.sqrt(u * u + v * v + w * w)
-    log[:, ly.L_INCIDENCE_PITCH], log[:, ly.L_INCIDENCE_YAW] = np.arctan2(w, u), np.arctan2(v, u)
+    log[:, Log.AIRSPEED] = np.sqrt(u * u + v * v + w * w)
+    log[:, Log.INCIDENCE_PITCH], log[:, Log.INCIDENCE_YAW] = np.arctan2(w, u), np.arctan2(v, u)
     return Moments(rows, np.zeros(len(rows), dtype=int), log, np.zeros((len(rows), len(ly.SENSED))), [(model, draw)])
 
 

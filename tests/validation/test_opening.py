@@ -14,6 +14,7 @@ from scipy.integrate import solve_ivp
 import sixdof
 from sixdof.core import layout as ly
 from sixdof.core.columns import Handover
+from sixdof.core.layout import Ending, Event, Log, Outcome
 from sixdof.core.motion import CANOPY, FREE
 from sixdof.results.names import event_names
 
@@ -74,7 +75,7 @@ def test_opening_load__finite_mass(speed, mass):
     v, load = opening_by_scipy(mass, speed)
     stretched = fell.events[len(ly.EVENTS) + 1]
     assert stretched[ly.EVENT_COLUMNS.index("airspeed")] == pytest.approx(v, rel=1e-6)
-    assert fell.summary[ly.X_OPENING_SPEED] == pytest.approx(v, rel=1e-6)
+    assert fell.summary[Outcome.OPENING_AIRSPEED] == pytest.approx(v, rel=1e-6)
     assert fell.pull[0] == pytest.approx(load, rel=SAMPLED) and fell.pull[0] <= load * (1.0 + 1e-6)
     assert speed < 50.0 or fell.pull[0] < CX * 0.5 * RHO * v**2 * AREA
 
@@ -106,7 +107,7 @@ def test_ballistic_parameter__of_the_reference():
 def test_release__the_body_flies_on_until_line_stretch():
     """In a dive at 104 m/s half a second of its own drag is 2 m/s; broadside it would have lost half its speed."""
     with_canopy, without = dive(2.0, 104.0), dive(2.0, 104.0, wait=5.0)
-    phase, t = with_canopy.log[:, ly.L_PHASE], with_canopy.log[:, ly.L_TIME]
+    phase, t = with_canopy.log[:, Log.PHASE], with_canopy.log[:, Log.TIME]
     assert (phase[t < WAIT - 1e-9] == FREE).all() and (phase[(t > WAIT - 1e-9) & (t < 1.9)] == CANOPY).all()
     waiting = t < WAIT - 1e-9
     np.testing.assert_array_equal(with_canopy.log[waiting], without.log[: waiting.sum()])
@@ -123,7 +124,7 @@ def test_line_stretch__between_two_ticks():
 
 def test_drag_area__goes_from_the_flown_to_the_hanging_one_without_a_jump():
     fell = dive(2.0, 60.0)
-    t, area = fell.log[:, ly.L_TIME], fell.log[:, ly.L_DRAG_AREA]
+    t, area = fell.log[:, Log.TIME], fell.log[:, Log.DRAG_AREA]
     first = area[t >= WAIT - 1e-9][0]
     assert first == pytest.approx(FLAT_OUT, rel=1e-9)
     filling = (t >= WAIT - 1e-9) & (t <= WAIT + FILL + 1e-9)
@@ -136,9 +137,9 @@ def test_ground__before_line_stretch_is_a_ballistic_return():
     fell = fall(
         [models.canopy(AREA, FILL, wait=WAIT)], mass=2.0, height=30.0, speed=100.0, hanging=0.09, phase=FREE, attitude=NOSE_DOWN, aero=models.aero(ca=0.4)
     )
-    assert fell.status == ly.LANDED_OK and fell.log[-2, ly.L_PHASE] == FREE and fell.work.hand[Handover.PHASE] == FREE
-    assert fell.log[-1, ly.L_TIME] < WAIT and np.isnan(fell.events[len(ly.EVENTS) + 1]).all() and fell.pull[0] == 0.0
-    assert np.isnan(fell.summary[ly.X_OPENING_SPEED])
+    assert fell.status == Ending.LANDED and fell.log[-2, Log.PHASE] == FREE and fell.work.handover[Handover.PHASE] == FREE
+    assert fell.log[-1, Log.TIME] < WAIT and np.isnan(fell.events[len(ly.EVENTS) + 1]).all() and fell.pull[0] == 0.0
+    assert np.isnan(fell.summary[Outcome.OPENING_AIRSPEED])
 
 
 def test_apogee__between_release_and_line_stretch_is_that_of_free_flight():
@@ -156,14 +157,14 @@ def test_apogee__between_release_and_line_stretch_is_that_of_free_flight():
         )
         for wait in (0.5, 50.0)
     )
-    assert with_canopy.events[ly.E_APOGEE, 0] == without.events[ly.E_APOGEE, 0] < 0.5
-    assert with_canopy.summary[ly.X_APOGEE] == without.summary[ly.X_APOGEE]
+    assert with_canopy.events[Event.APOGEE, 0] == without.events[Event.APOGEE, 0] < 0.5
+    assert with_canopy.summary[Outcome.APOGEE_HEIGHT] == without.summary[Outcome.APOGEE_HEIGHT]
 
 
 def test_second_canopy__until_its_line_stretch_the_body_hangs_on_under_the_first():
     both = [models.canopy(0.3, 0.2), models.canopy(2.0, 0.3, wait=1.5)]
     fell = fall(both, mass=3.0, height=900.0, speed=14.0, hanging=0.09, flown=0.002, time_limit=3.0)
-    t, area, phase = (fell.log[:, k] for k in (ly.L_TIME, ly.L_DRAG_AREA, ly.L_PHASE))
+    t, area, phase = (fell.log[:, k] for k in (Log.TIME, Log.DRAG_AREA, Log.PHASE))
     assert (phase == CANOPY).all() and area[(t > 0.2 + 1e-9) & (t < 1.5)] == pytest.approx(0.39, rel=1e-12)
     filling = (t > 1.5) & (t < 1.8)
     assert area[filling] == pytest.approx(0.39 + 2.0 * ((t[filling] - 1.5) / 0.3) ** 2, rel=1e-9)
@@ -219,6 +220,6 @@ def test_mission__parts_between_release_and_line_stretch(demo_mission):
     released, stretched, parted = (flown.events[0, names.index(name), 0] for name in ("deployment drogue", "line stretch drogue", "separation booster"))
     assert released < parted < stretched == pytest.approx(released + 0.8, abs=1e-9)
     log = flown.logs[0]
-    t, phase = log[:, ly.L_TIME], log[:, ly.L_PHASE]
+    t, phase = log[:, Log.TIME], log[:, Log.PHASE]
     assert (phase[(t > 1.0) & (t < stretched - 1e-9)] == FREE).all() and (phase[t > stretched][:-1] == CANOPY).all()
-    assert (flown.logs[1][:-1, ly.L_PHASE] == FREE).any()
+    assert (flown.logs[1][:-1, Log.PHASE] == FREE).any()

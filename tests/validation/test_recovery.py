@@ -10,9 +10,9 @@ import pytest
 import staged
 from falls import G0, RHO, fall, terminal
 
-from sixdof.core import layout as ly
 from sixdof.core import types as ct
 from sixdof.core.columns import AirColumn, CanopyColumn
+from sixdof.core.layout import Ending, Log, Outcome
 from sixdof.draws.flight_draw import OF_HARNESS, OF_STAGE
 from sixdof.results.facts import CANOPY_FACTS
 from sixdof.results.names import body_names, failure_names
@@ -27,8 +27,8 @@ from sixdof.vehicle.geometry import shape_of
 def test_terminal_velocity(mass, diameter, coefficient, speed):
     area = coefficient * math.pi * diameter**2 / 4.0
     status, log, *_ = fall([models.canopy(area)], mass=mass, height=300.0)
-    assert status == ly.LANDED_OK
-    assert -log[-1, ly.L_VU] == pytest.approx(speed, rel=1e-6)
+    assert status == Ending.LANDED
+    assert -log[-1, Log.VELOCITY_UP] == pytest.approx(speed, rel=1e-6)
 
 
 def test_opening_load__of_a_very_large_mass_is_factor_times_drag():
@@ -60,23 +60,23 @@ def test_deceleration__after_an_instant_opening_follows_the_closed_form():
     """Drag alone, area constant: v = v0/(1 + rho CdS v0 t/(2 m)), s = (2 m/(rho CdS)) ln(1 + ...)."""
     mass, area, v0 = 2.0, 0.9, 40.0
     log = fall([models.canopy(area)], mass=mass, speed=v0, world=models.world(gravity=0.0), time_limit=3.0).log
-    t = log[:, ly.L_TIME]
+    t = log[:, Log.TIME]
     growth = 1.0 + RHO * area * v0 * t / (2.0 * mass)
-    np.testing.assert_allclose(-log[:, ly.L_VU], v0 / growth, rtol=5e-6)  # RK4 at a tenth of the time constant: 3e-6 measured
-    np.testing.assert_allclose(2000.0 - log[:, ly.L_HEIGHT], 2.0 * mass / (RHO * area) * np.log(growth), rtol=1e-5, atol=1e-6)
+    np.testing.assert_allclose(-log[:, Log.VELOCITY_UP], v0 / growth, rtol=5e-6)  # RK4 at a tenth of the time constant: 3e-6 measured
+    np.testing.assert_allclose(2000.0 - log[:, Log.HEIGHT], 2.0 * mass / (RHO * area) * np.log(growth), rtol=1e-5, atol=1e-6)
 
 
 def test_waiting__the_canopy_does_nothing_before_line_stretch():
     log = fall([models.canopy(1.0, 0.0, wait=1.0)], mass=2.0, world=models.world(density=1e-12), time_limit=1.5).log
-    free = log[log[:, ly.L_TIME] <= 1.0]
-    np.testing.assert_allclose(free[:, ly.L_HEIGHT], 2000.0 - 0.5 * G0 * free[:, ly.L_TIME] ** 2, atol=1e-6)
-    assert (log[:, ly.L_DRAG_AREA][log[:, ly.L_TIME] > 1.01] == 1.0).all()
+    free = log[log[:, Log.TIME] <= 1.0]
+    np.testing.assert_allclose(free[:, Log.HEIGHT], 2000.0 - 0.5 * G0 * free[:, Log.TIME] ** 2, atol=1e-6)
+    assert (log[:, Log.DRAG_AREA][log[:, Log.TIME] > 1.01] == 1.0).all()
 
 
 def test_reefing__falls_at_the_reefed_terminal_velocity_until_it_is_cut():
     mass, area, share, cut = 3.0, 1.5, 0.25, 40.0
     _, log, pull, *_ = fall([models.canopy(area, 0.3, reef_share=share, reef_time=cut)], mass=mass, height=1200.0)
-    t, speed = log[:, ly.L_TIME], -log[:, ly.L_VU]
+    t, speed = log[:, Log.TIME], -log[:, Log.VELOCITY_UP]
     assert np.interp(39.0, t, speed) == pytest.approx(terminal(mass, share * area), rel=1e-6)
     assert speed[-1] == pytest.approx(terminal(mass, area), rel=1e-6)
     # the second opening, at twice the terminal velocity of the full canopy, pulls less than opening at once at the first speed would
@@ -85,7 +85,7 @@ def test_reefing__falls_at_the_reefed_terminal_velocity_until_it_is_cut():
 
 def test_two_canopies__add_their_drag_areas():
     log = fall([models.canopy(0.4), models.canopy(0.9)], mass=4.0, height=400.0, hanging=0.1).log
-    assert -log[-1, ly.L_VU] == pytest.approx(terminal(4.0, 1.4), rel=1e-6)
+    assert -log[-1, Log.VELOCITY_UP] == pytest.approx(terminal(4.0, 1.4), rel=1e-6)
 
 
 def test_descent_time__in_an_isothermal_atmosphere():
@@ -98,16 +98,16 @@ def test_descent_time__in_an_isothermal_atmosphere():
     v0 = terminal(mass, area)
     status, log, *_ = fall([models.canopy(area)], mass=mass, height=top, speed=v0 * math.exp(top / (2.0 * scale)), world=world, time_limit=4000.0)
     expected = 2.0 * scale / v0 * -math.expm1(-top / (2.0 * scale))
-    assert status == ly.LANDED_OK
-    assert log[-1, ly.L_TIME] == pytest.approx(expected, rel=2.0 * v0**2 / (2.0 * G0 * scale))
+    assert status == Ending.LANDED
+    assert log[-1, Log.TIME] == pytest.approx(expected, rel=2.0 * v0**2 / (2.0 * G0 * scale))
 
 
 def test_strength__a_canopy_that_is_too_weak_is_lost_and_the_airframe_falls_on():
     weak = models.canopy(1.0, 0.2, strength=50.0)
     status, log, pull, work, *_ = fall([weak], mass=3.0, height=800.0, speed=25.0, hanging=0.08)
-    assert work.opened[0] == ct.LOST and pull[0] > 50.0
-    assert -log[-1, ly.L_VU] == pytest.approx(terminal(3.0, 0.08), rel=1e-4)
-    assert status == ly.LANDED_OK
+    assert work.deployed[0] == ct.LOST and pull[0] > 50.0
+    assert -log[-1, Log.VELOCITY_UP] == pytest.approx(terminal(3.0, 0.08), rel=1e-4)
+    assert status == Ending.LANDED
 
 
 # ------------------------------------------------------------------ harnesses
@@ -148,7 +148,7 @@ def test_harness__too_weak_for_the_charge_leaves_two_bodies(demo_mission):
     assert fallen[:, 5].sum() == pytest.approx(runner.plan.model(0, 0).mass.dry, rel=1e-9)
     assert (fallen[:, 7] == 1.0).all()  # the drogue stays on the fore piece, the main goes with the aft piece and opens there
     # and a harness that holds leaves none
-    assert flown.summary[ly.X_OPENING_SPEED] == dict(zip(CANOPY_FACTS, flown.canopy[0]))["line_stretch_airspeed"]
+    assert flown.summary[Outcome.OPENING_AIRSPEED] == dict(zip(CANOPY_FACTS, flown.canopy[0]))["line_stretch_airspeed"]
     held = staged.flown(staged.stack(demo_mission, harnesses=[HARNESS]))
     assert np.isnan(held.body[loose, 0]) and held.failure.sum() == 0.0
 
@@ -226,13 +226,13 @@ def test_hanging_drag__is_the_coefficient_times_the_side_area(demo_mission, key,
     flown = staged.flown(mission, staged.drawn(mission, stage=[(0, OF_STAGE.index("hanging_drag"), factor)]), log_every=5)
     drogue = next(part for part in mission.stage[0].part if getattr(part, "name", "") == "drogue")
     lines = drogue.drag_coefficient * math.pi * drogue.diameter**2 / 4.0
-    area = flown.logs[0][-5, ly.L_DRAG_AREA]
+    area = flown.logs[0][-5, Log.DRAG_AREA]
     assert area - lines == pytest.approx(key * factor * side_area(mission), rel=1e-6)
     # and it slows the fall: near the ground drag is weight, but for the wind's shear
-    speed = np.linalg.norm(flown.logs[0][-100, [ly.L_VE, ly.L_VN, ly.L_VU]])
+    speed = np.linalg.norm(flown.logs[0][-100, [Log.VELOCITY_EAST, Log.VELOCITY_NORTH, Log.VELOCITY_UP]])
     assert speed > 0.0
-    weight = flown.logs[0][-100, ly.L_MASS] * G0
-    assert flown.logs[0][-100, ly.L_PRESSURE] * area == pytest.approx(weight, rel=5e-3)
+    weight = flown.logs[0][-100, Log.MASS] * G0
+    assert flown.logs[0][-100, Log.DYNAMIC_PRESSURE] * area == pytest.approx(weight, rel=5e-3)
 
 
 @pytest.mark.parametrize(("key", "factor"), [(1.0, 1.0), (0.5, 1.0), (0.5, 1.2)])
@@ -246,9 +246,9 @@ def test_loose_drag__of_the_piece_that_a_parted_harness_lets_go(demo_mission, ke
     radius = 0.5 * max(part.diameter for part in mission.stage[0].part if part.kind in ("nose", "tube"))
     length = sum(part.length for part in mission.stage[0].part if part.kind in ("nose", "tube"))
     area = key * factor * 2.0 * radius * (length - 0.7)
-    assert loose[-5, ly.L_DRAG_AREA] == pytest.approx(area, rel=1e-3)
-    assert loose[-100, ly.L_PRESSURE] * area == pytest.approx(loose[-100, ly.L_MASS] * G0, rel=1e-2)
-    assert flown.logs[0][-5, ly.L_DRAG_AREA] > loose[-5, ly.L_DRAG_AREA]
+    assert loose[-5, Log.DRAG_AREA] == pytest.approx(area, rel=1e-3)
+    assert loose[-100, Log.DYNAMIC_PRESSURE] * area == pytest.approx(loose[-100, Log.MASS] * G0, rel=1e-2)
+    assert flown.logs[0][-5, Log.DRAG_AREA] > loose[-5, Log.DRAG_AREA]
 
 
 def test_loose_pieces__swing_only_below_a_canopy(demo_mission):
@@ -257,6 +257,6 @@ def test_loose_pieces__swing_only_below_a_canopy(demo_mission):
     mission = mission.change({"recovery": [each.model_dump() for each in mission.recovery if each.canopy != "main"]})
     flown = staged.flown(mission)
     kept, loose = flown.logs[0], flown.logs[body_names(mission).index("thistledown: loose by drogue")]
-    assert np.degrees(kept[-200, ly.L_TILT]) < 5.0
-    rates = loose[:, ly.L_P : ly.L_R + 1]
+    assert np.degrees(kept[-200, Log.TILT]) < 5.0
+    rates = loose[:, Log.RATE_X : Log.RATE_Z + 1]
     assert np.ptp(np.linalg.norm(rates, axis=1)) < 1.0 and np.isfinite(rates).all()

@@ -11,10 +11,9 @@ import staged
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from sixdof.core import layout as ly
+from sixdof.core.body import mass_now
 from sixdof.core.columns import HANDOVER_COLUMNS, GrainColumn, Handover
-from sixdof.core.flight import mass_now
-from sixdof.core.layout import NOT_IGNITED
+from sixdof.core.layout import NOT_IGNITED, Event, Log
 from sixdof.draws.flight_draw import OF_JOINT, OF_STAGE
 from sixdof.draws.packed import nominal_draw
 from sixdof.flight.plan import Plan
@@ -257,7 +256,7 @@ def test_joint__parts_by_drag_when_it_holds_no_tension(demo_mission):
     facts = dict(zip(JOINT_FACTS, slipped.joint[0]))
     assert facts["separation_cause"] == 2.0 and facts["separation_time"] == facts["drag_separation_time"]
     assert dict(zip(JOINT_FACTS, held.joint[0]))["drag_separation_time"] == pytest.approx(facts["drag_separation_time"], abs=1e-9)
-    burnout = slipped.events[1, ly.E_BURNOUT, 0]  # the booster burns the rest of its tail alone
+    burnout = slipped.events[1, Event.BURNOUT, 0]  # the booster burns the rest of its tail alone
     assert abs(facts["separation_time"] - burnout) < 0.2  # in the tail of the thrust curve or just after
 
 
@@ -273,14 +272,14 @@ def test_joint_force__is_newtons_second_law_of_the_fore_stages(demo_mission):
 
     flown = staged.flown(mission, world=lambda *_: models.world(), aero=staged.fixed_axial(lambda key, model: total), leg=leg)
     log = flown.logs[0]
-    burnt, separated = flown.events[0, ly.E_BURNOUT, 0], flown.joint[0, 0]
-    rows = log[(log[:, ly.L_TIME] > burnt + 0.05) & (log[:, ly.L_TIME] < separated - 0.01)]
-    pressure, mass = rows[:, ly.L_PRESSURE], rows[:, ly.L_MASS]
+    burnt, separated = flown.events[0, Event.BURNOUT, 0], flown.joint[0, 0]
+    rows = log[(log[:, Log.TIME] > burnt + 0.05) & (log[:, Log.TIME] < separated - 0.01)]
+    pressure, mass = rows[:, Log.DYNAMIC_PRESSURE], rows[:, Log.MASS]
     area = plan.model(0, 1).aero.area
     assert len(rows) > 10
-    np.testing.assert_allclose(rows[:, ly.L_JOINT], pressure * area * (own - total * fore / mass), rtol=1e-9)
+    np.testing.assert_allclose(rows[:, Log.JOINT_FORCE], pressure * area * (own - total * fore / mass), rtol=1e-9)
     # the booster has most of the drag and not most of the mass: it is pulled off
-    assert (rows[:, ly.L_JOINT] < 0.0).all()
+    assert (rows[:, Log.JOINT_FORCE] < 0.0).all()
 
 
 def test_upper_motor__parts_the_stack_that_nobody_parted(demo_mission):
@@ -355,8 +354,8 @@ def test_fall_time__is_from_each_bodys_own_apogee_to_its_landing(demo_mission):
     """The highest row of each body's log, to the spacing of its rows, and its last."""
     flown = staged.flown(staged.stack(demo_mission), log_every=1)
     for k, log in enumerate(flown.logs[:2]):
-        t, height = log[:, ly.L_TIME], log[:, ly.L_HEIGHT]
+        t, height = log[:, Log.TIME], log[:, Log.HEIGHT]
         facts = dict(zip(BODY_FACTS, flown.body[k]))
         assert facts["fall_time"] == pytest.approx(t[-1] - t[np.argmax(height)], abs=0.051)  # s: five ticks under a canopy
-        burnout = flown.events[k, ly.E_BURNOUT, 0]
+        burnout = flown.events[k, Event.BURNOUT, 0]
         assert t[-1] - burnout > facts["fall_time"] + 1.0  # the other moment that could be meant

@@ -18,10 +18,11 @@ from independent_vehicle import Vehicle
 from scipy.linalg import eigh
 from tunnel import coefficients
 
-from sixdof.core.craft import make_craft
-from sixdof.core.flight import make_work, mass_now
+from sixdof.core.body import mass_now
 from sixdof.core.forces.stability import static_margin
-from sixdof.core.types import Vec3
+from sixdof.core.leg.drawing import draw_model
+from sixdof.core.leg.work import make_work
+from sixdof.core.types import Station
 from sixdof.draws.packed import kernel_draw
 from sixdof.flight.model import build_model
 from sixdof.mission.mission import Mission
@@ -119,9 +120,9 @@ def test_margin__drawn_normal_force_and_centre_of_pressure(demo_mission, name, n
     model = build_model(mission)
     draw = kernel_draw(mission)._replace(normal_force=normal, cp=0.013)
     work = make_work(model)
-    craft = make_craft(model, draw, work.air, work.seen, work.gust)
+    drawn = draw_model(model, draw, work.air, work.seen, work.gust)
     _, centre = by_hand(model, draw, 0.3)  # the draw's shift is in its forces
-    assert static_margin(craft, 0.3, Vec3(0.8, 0.0, 0.0)) == pytest.approx((centre - 0.8) / model.aero.length, abs=AGREE)
+    assert static_margin(drawn, 0.3, Station(0.8, 0.0, 0.0)) == pytest.approx((centre - 0.8) / model.aero.length, abs=AGREE)
 
 
 @pytest.mark.parametrize("span", [0.05, 0.08, 0.11, 0.125])

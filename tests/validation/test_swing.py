@@ -10,7 +10,7 @@ import pytest
 from falls import G0, NOSE_DOWN, RHO, fall, terminal
 
 import sixdof
-from sixdof.core import layout as ly
+from sixdof.core.layout import Log
 
 MASS, LEVER, INERTIA, LINES, AIRFRAME = 3.0, 0.7, (0.01, 0.3, 0.3, 0.0, 0.0, 0.0), 0.4, 0.1
 PULL = MASS * G0 * LINES / (LINES + AIRFRAME)  # N, what the airframe's own drag leaves to the canopy
@@ -45,7 +45,7 @@ def leaning(angle):
 
 def axes(log):
     """Return the matrices body -> world of the rows of a log, (n, 3, 3)."""
-    w, x, y, z = log[:, ly.L_QW : ly.L_QZ + 1].T
+    w, x, y, z = log[:, Log.Q_W : Log.Q_Z + 1].T
     return np.moveaxis(
         np.array(
             [
@@ -62,7 +62,7 @@ def axes(log):
 def test_small_swing__is_the_damped_oscillation_of_a_physical_pendulum():
     """J a'' + 2 D w0 J a' + F l a = 0 below a pull F: w0 = sqrt(F l/J). The next term of sin a is a/24 of a^2: 2e-5."""
     log = hang(leaning(0.02), until=3.0)
-    t, angle = log[:, ly.L_TIME], np.arcsin(axes(log)[:, 0, 0])
+    t, angle = log[:, Log.TIME], np.arcsin(axes(log)[:, 0, 0])
     swing = NATURAL * math.sqrt(1.0 - DAMPING**2)
     expected = 0.02 * np.exp(-DAMPING * NATURAL * t) * (np.cos(swing * t) + DAMPING * NATURAL / swing * np.sin(swing * t))
     assert np.abs(angle - expected).max() < 1e-4 * 0.02
@@ -75,7 +75,7 @@ def test_small_swing__in_the_steps_of_a_real_flight_computer(period):
     of the amplitude after x radians, exp(-0.15 x) x, is at most 2.5 of it: 6e-4.
     """
     log = hang(leaning(0.02), until=3.0, period=period)
-    t, angle = log[:, ly.L_TIME], np.arcsin(axes(log)[:, 0, 0])
+    t, angle = log[:, Log.TIME], np.arcsin(axes(log)[:, 0, 0])
     swing = NATURAL * math.sqrt(1.0 - DAMPING**2)
     expected = 0.02 * np.exp(-DAMPING * NATURAL * t) * (np.cos(swing * t) + DAMPING * NATURAL / swing * np.sin(swing * t))
     assert len(t) < 100 * 0.01 / period  # looks far enough apart for steps to be the swing's
@@ -86,24 +86,24 @@ def test_small_swing__in_the_steps_of_a_real_flight_computer(period):
 def test_attitude__turns_at_the_rate_the_gyros_read(earth_rate):
     """dq/dt by differences is half of q times the rate, less the world's own turning: here a thousand times the Earth's."""
     log = hang(leaning(1.2), (2.0, 0.5, -0.7), until=2.0, world=models.world(earth_rate=earth_rate))
-    q, t = log[:, ly.L_QW : ly.L_QZ + 1], log[:, ly.L_TIME]
+    q, t = log[:, Log.Q_W : Log.Q_Z + 1], log[:, Log.TIME]
     even = np.flatnonzero(np.isclose(np.diff(t)[1:], np.diff(t)[:-1])) + 1
     slope = (q[even + 1] - q[even - 1]) / (t[even + 1] - t[even - 1])[:, None]
     w, v = q[even, :1], q[even, 1:]
     rate = 2.0 * (w * slope[:, 1:] - slope[:, :1] * v - np.cross(v, slope[:, 1:]))
     own = np.einsum("nji,j->ni", axes(log)[even], np.array(earth_rate))
-    read = log[even, ly.L_P : ly.L_R + 1] - own
+    read = log[even, Log.RATE_X : Log.RATE_Z + 1] - own
     assert np.abs(rate - read).max() < 2e-3 * np.abs(read).max()  # (w h)^2/6 of the differences, h 10 ms at the most
 
 
 def test_large_swing__loses_what_the_damping_takes():
     """Energy w I w/2 - F l cos(a) falls by the damping's work, the integral of 2 D w0 w I w; roll and precession are in it."""
     log = hang(leaning(1.5), (1.0, 0.0, 2.0), until=1.5)
-    w, inertia = log[:, ly.L_P : ly.L_R + 1], np.array(INERTIA[:3])
+    w, inertia = log[:, Log.RATE_X : Log.RATE_Z + 1], np.array(INERTIA[:3])
     twice_kinetic = w**2 @ inertia
     energy = 0.5 * twice_kinetic - PULL * LEVER * axes(log)[:, 2, 0]
     power = 2.0 * DAMPING * NATURAL * twice_kinetic
-    t = log[:, ly.L_TIME]
+    t = log[:, Log.TIME]
     lost = np.append(0.0, np.cumsum(0.5 * (power[1:] + power[:-1]) * np.diff(t)))
     assert lost[-1] > 0.3 * PULL * LEVER
     assert np.abs(energy - energy[0] + lost).max() < 1e-3 * PULL * LEVER
@@ -112,7 +112,7 @@ def test_large_swing__loses_what_the_damping_takes():
 def test_nose_down__turns_over_and_hangs():
     log = hang(NOSE_DOWN, (0.0, 0.01, 0.0), until=15.0, period=0.01)
     assert axes(log)[0, 2, 0] == pytest.approx(-1.0) and axes(log)[-1, 2, 0] == pytest.approx(1.0, abs=1e-6)
-    assert np.abs(log[-1, ly.L_P : ly.L_R + 1]).max() < 1e-3
+    assert np.abs(log[-1, Log.RATE_X : Log.RATE_Z + 1]).max() < 1e-3
 
 
 @pytest.mark.parametrize("wind", [(0.0, 0.0), (6.0, -3.0)])
@@ -130,20 +130,20 @@ def test_steady_hang__the_accelerometers_read_one_g_along_the_axis(wind):
         attitude=leaning(0.8),
         time_limit=40.0,
     )
-    steady = fell.log[(fell.log[:, ly.L_TIME] > 25.0)][:-1]
-    np.testing.assert_allclose(steady[:, ly.L_FX : ly.L_FZ + 1], [[G0, 0.0, 0.0]] * len(steady), atol=1e-4)
+    steady = fell.log[(fell.log[:, Log.TIME] > 25.0)][:-1]
+    np.testing.assert_allclose(steady[:, Log.SPECIFIC_FORCE_X : Log.SPECIFIC_FORCE_Z + 1], [[G0, 0.0, 0.0]] * len(steady), atol=1e-4)
     assert len(steady) > 50
 
 
 def test_opening_shock__is_felt_as_the_drag_over_the_mass():
     """In the axes of the body, wherever it points: the length of what is felt is rho V^2 A/(2 m)."""
     log = fall([models.canopy(LINES, 0.4)], mass=MASS, speed=60.0, hanging=AIRFRAME, inertia=INERTIA, cg=LEVER, attitude=leaning(2.0), time_limit=1.5).log[:-1]
-    felt = np.linalg.norm(log[:, ly.L_FX : ly.L_FZ + 1], axis=1)
-    speed = np.linalg.norm(log[:, ly.L_VE : ly.L_VU + 1], axis=1)
-    np.testing.assert_allclose(felt, 0.5 * RHO * speed**2 * log[:, ly.L_DRAG_AREA] / MASS, rtol=1e-9)
+    felt = np.linalg.norm(log[:, Log.SPECIFIC_FORCE_X : Log.SPECIFIC_FORCE_Z + 1], axis=1)
+    speed = np.linalg.norm(log[:, Log.VELOCITY_EAST : Log.VELOCITY_UP + 1], axis=1)
+    np.testing.assert_allclose(felt, 0.5 * RHO * speed**2 * log[:, Log.DRAG_AREA] / MASS, rtol=1e-9)
     # turned back into world axes it points against the way through the air
-    back = np.einsum("nij,nj->ni", axes(log), log[:, ly.L_FX : ly.L_FZ + 1])
-    along = -np.einsum("ni,ni->n", back, log[:, ly.L_VE : ly.L_VU + 1]) / (felt * speed).clip(1e-12)
+    back = np.einsum("nij,nj->ni", axes(log), log[:, Log.SPECIFIC_FORCE_X : Log.SPECIFIC_FORCE_Z + 1])
+    along = -np.einsum("ni,ni->n", back, log[:, Log.VELOCITY_EAST : Log.VELOCITY_UP + 1]) / (felt * speed).clip(1e-12)
     assert along[felt > 0.1].min() > 1.0 - 1e-9
 
 

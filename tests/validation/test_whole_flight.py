@@ -15,11 +15,11 @@ from drivers import Flown
 from independent_flight import fly_plainly
 from side_by_side import differences
 
-from sixdof.core import layout as la
 from sixdof.core import types as ct
 from sixdof.core.columns import CanopyColumn
 from sixdof.core.computer.columns import RuleColumn
-from sixdof.core.flight import make_work
+from sixdof.core.layout import Ending, Log, Outcome
+from sixdof.core.leg.work import make_work
 from sixdof.draws.packed import kernel_draw, one_draw, pack_draws
 from sixdof.draws.table import draw_table
 from sixdof.flight.model import build_model
@@ -131,7 +131,7 @@ def test_steps__differences_shrink(demo):
     off = []
     for steps in (2, 4, 8):
         flown = Flown(model._replace(computer=model.computer._replace(steps_per_tick=steps)), draw)
-        off.append(np.abs(flown.log[-1, la.L_EAST : la.L_VU + 1] - plain["state"][-1, :6]).max())
+        off.append(np.abs(flown.log[-1, Log.EAST : Log.VELOCITY_UP + 1] - plain["state"][-1, :6]).max())
     assert off[1] < off[0] / 6.0 and off[2] < off[1] / 6.0
 
 
@@ -151,7 +151,7 @@ def test_to_the_ground__pure_reference(demo, number):
         draw, (tables, by_hand) = drawn(mission, number), canopies_and_delays(mission, number)
     found, plain, flown = differences(model, draw, rtol=PURE, until="ground", tables=tables, plain_tables=by_hand)
     check(found, NEAR_GROUND)
-    assert flown.status == la.LANDED_OK and len(plain["event"]) == 7
+    assert flown.status == Ending.LANDED and len(plain["event"]) == 7
     assert found["landing time"] < 1e-4 and found["landing at"] < 2.0 * NEAR_GROUND
     assert found["landing velocity"] < LANDING
-    assert math.isclose(flown.summary[la.X_APOGEE], plain["event"]["apogee"][1][2], abs_tol=SMOOTH)
+    assert math.isclose(flown.summary[Outcome.APOGEE_HEIGHT], plain["event"]["apogee"][1][2], abs_tol=SMOOTH)

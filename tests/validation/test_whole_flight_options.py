@@ -19,6 +19,7 @@ from sixdof.core.actuator import DEAD, STUCK
 from sixdof.core.columns import CanopyColumn
 from sixdof.core.computer import guidance as gu
 from sixdof.core.computer.columns import GAIN_HEAD, GAIN_ROW, Gain, RuleColumn
+from sixdof.core.layout import Ending, Event, Log, Outcome
 from sixdof.core.types import (
     ACTION_DEPLOY,
     ACTION_DISABLE,
@@ -121,7 +122,7 @@ def test_mixer__first_things_first(demo):
     commands = []
     for first in (0, 1):
         plain, flown = assert_same(with_computer(model, roll_first=first), draw, STOPPED)
-        assert flown.summary[la.X_SATURATION] > 0.0
+        assert flown.summary[Outcome.SATURATION_SHARE] > 0.0
         assert np.abs(plain["command"]).max() == pytest.approx(0.08, rel=1e-12)
         commands.append(plain["command"])
     assert np.abs(commands[0] - commands[1]).max() > 1e-3
@@ -143,8 +144,8 @@ def test_guidance__over_height_then_held(demo):
     rules = np.array([models.rule(TRIGGER_LIFTOFF, ACTION_ENABLE, delay=0.4), models.rule(TRIGGER_LIFTOFF, ACTION_GUIDE, delay=0.9, target=2)])
     guidance = model.computer.guidance._replace(profile=profile, over=int(gu.BY_HEIGHT))
     _, flown = assert_same(with_computer(model, guidance=guidance, rules=rules), draw, SMOOTH)
-    goal = flown.log[flown.log[:, la.L_TIME] > 1.0][:, la.L_GOAL_PITCH]
-    assert np.ptp(goal) < 1e-12 and flown.log[-1, la.L_MODE] == gu.HOLD_DIRECTION
+    goal = flown.log[flown.log[:, Log.TIME] > 1.0][:, Log.COMMANDED_PITCH]
+    assert np.ptp(goal) < 1e-12 and flown.log[-1, Log.GUIDANCE_MODE] == gu.HOLD_DIRECTION
 
 
 PULSES = thrust((0.0, 0.4, 0.401, 0.7, 0.701, 1.1, 1.101), (120.0, 120.0, 0.0, 0.0, 120.0, 120.0, 0.0), propellant=0.1)
@@ -211,7 +212,7 @@ def test_canopies__as_the_reference(demo, name):
     tables = model.canopy.copy(), rules[:, RuleColumn.DELAY] + [0.11, 0.07, 0.0]
     tables[0][:, CanopyColumn.DRAG_AREA] *= [1.1, 0.93]
     found, plain, flown = differences(model, draw, rtol=REFERENCE, until="ground", tables=tables)
-    assert found["time"] == found["phase"] == 0.0 and flown.status == la.LANDED_OK
+    assert found["time"] == found["phase"] == 0.0 and flown.status == Ending.LANDED
     assert found["position"] < FALLING_STEPS and found["velocity"] < 2.0 * FALLING_STEPS
     assert found["nose"] < SWINGING_STEPS and found["rates"] < 10.0 * SWINGING_STEPS  # swings of 3 to 8 rad/s
     assert found["canopy 0 time"] == found["canopy 1 time"] == 0.0
@@ -245,7 +246,7 @@ def test_failure__as_the_reference(demo, name):
     failure = np.zeros_like(model.computer.failure)
     failure[1] = kind, 0.9
     _, flown = assert_same(with_computer(model, failure=failure), draw, position)
-    held = flown.log[flown.log[:, la.L_TIME] > 0.91][:, la.LOG_COLUMNS + 1]
+    held = flown.log[flown.log[:, Log.TIME] > 0.91][:, la.LOG_COLUMNS + 1]
     assert np.ptp(held) == 0.0
 
 
@@ -257,7 +258,7 @@ def test_slip__thrust_that_fades_on_the_rail(demo):
     plain, flown = assert_same(model._replace(thrust=curve), draw, 1e-5)
     waits = plain["phase"] == HOLD
     assert (waits & (plain["time"] > 0.3)).any() and (plain["phase"] == ON_RAIL).any()
-    assert not np.isnan(flown.events[la.E_RAIL, 0])
+    assert not np.isnan(flown.events[Event.RAIL_DEPARTURE, 0])
 
 
 def test_slip__half_off_the_rail_ends_the_flight(demo):
@@ -265,6 +266,6 @@ def test_slip__half_off_the_rail_ends_the_flight(demo):
     model = model._replace(rail=model.rail._replace(fore_travel=0.3), time_limit=3.0)
     curve = thrust((0.0, 0.25, 0.26, 3.0), (45.0, 45.0, 0.0, 0.0), propellant=0.1)
     plain, flown = assert_same(model._replace(thrust=curve), draw, SMOOTH)
-    assert flown.status == la.NO_LIFTOFF and plain["end"] == "no liftoff"
-    assert not np.isnan(flown.events[la.E_FORE_GUIDE, 0]) and np.isnan(flown.events[la.E_RAIL, 0])
+    assert flown.status == Ending.NO_LIFTOFF and plain["end"] == "no liftoff"
+    assert not np.isnan(flown.events[Event.FORE_GUIDE_LEAVES, 0]) and np.isnan(flown.events[Event.RAIL_DEPARTURE, 0])
     assert flown.end == pytest.approx(plain["time"][-1], abs=model.computer.period)

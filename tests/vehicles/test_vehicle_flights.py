@@ -11,7 +11,7 @@ import pytest
 from strangers import FILES, FLIGHTS, SEED
 
 import sixdof
-from sixdof.core.layout import SUMMARY
+from sixdof.core.layout import OUTCOMES
 from sixdof.stats import Status
 from sixdof.study.uncertainty.sensitivity import largest_drivers, linear_shares
 from sixdof.study.variants.comparison_text import comparison_text
@@ -133,7 +133,7 @@ def test_mirror__the_same_flight_in_the_north(missions, name):
 def assert_same(alone, ensemble, number):
     """To the bit but for a last one or two: a process that has just compiled the kernels and a worker that loads them may contract sums differently."""
     one = ensemble.sel(flight=number)
-    for key in (*SUMMARY, "body_landing_time"):
+    for key in (*OUTCOMES, "body_landing_time"):
         np.testing.assert_allclose(alone[key].values, one[key].values, rtol=1e-13, atol=1e-15, err_msg=key)
 
 

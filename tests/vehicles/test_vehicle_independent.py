@@ -12,7 +12,7 @@ import numpy as np
 import pytest
 from side_by_side import differences
 
-from sixdof.core import layout as la
+from sixdof.core.layout import Log
 from sixdof.draws.packed import kernel_draw, one_draw, pack_draws
 from sixdof.draws.table import draw_table
 from sixdof.flight.model import build_model
@@ -47,7 +47,7 @@ def assert_same(model, draw, position, **options):
 def test_boost__as_the_reference(missions, name):
     mission, model = plain_model(missions, name, BRIEF[name])
     plain, flown = assert_same(model, kernel_draw(mission), POSITION[name])
-    assert flown.log[-1, la.L_SPEED] > SPEED[name] and flown.log[-1, la.L_EAST] < 0.0
+    assert flown.log[-1, Log.AIRSPEED] > SPEED[name] and flown.log[-1, Log.EAST] < 0.0
     if name == "canard":
         assert np.degrees(np.abs(plain["fins"])).max() > 0.3  # they steer
 

@@ -178,7 +178,7 @@ def test_world_table__holds_the_soundings_air():
 
 
 def test_world_table__a_kernel_that_warms_the_sounding_agrees_with_a_warmer_sounding():
-    from sixdof.core.craft import dispersed_air
+    from sixdof.core.leg.drawing import dispersed_air
 
     world = world_table(moist(relative_humidity=()))
     rows = np.zeros_like(world.air)

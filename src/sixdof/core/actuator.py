@@ -9,13 +9,14 @@ import numpy as np
 from sixdof._jit import helper, kernel
 from sixdof.core.algebra import clip
 from sixdof.core.columns import FailureColumn, FinRow, MotorRow
+from sixdof.core.types import Servo
 
 ISSUED = 64  # commands kept for the transport delay: it must be shorter than this many ticks
 HEALTHY, STUCK, DEAD = (np.int64(i) for i in range(3))  # of a servo: holds its angle; floats with the air and carries no load
 
 
 @helper
-def _rates(angle, rate, target, servo, up, down):
+def _rates(angle: float, rate: float, target: float, servo: Servo, up: float, down: float) -> tuple[float, float]:
     """Return (d angle/dt, d rate/dt): the limits hold by taking away whatever would push through them."""
     r = clip(rate, -down, up)
     pull = servo.frequency * (servo.frequency * (target - angle) - 2.0 * servo.damping * r)
@@ -26,7 +27,7 @@ def _rates(angle, rate, target, servo, up, down):
 
 
 @helper
-def _advance(angle, rate, target, servo, up, down, h):
+def _advance(angle: float, rate: float, target: float, servo: Servo, up: float, down: float, h: float) -> tuple[float, float]:
     """Return (angle, rate) of the motor h seconds on: one RK4 step, then the stops."""
     a1, b1 = _rates(angle, rate, target, servo, up, down)
     a2, b2 = _rates(angle + 0.5 * h * a1, rate + 0.5 * h * b1, target, servo, up, down)
@@ -43,13 +44,13 @@ def _advance(angle, rate, target, servo, up, down, h):
 
 
 @helper
-def with_play(fin, motor, play):
+def with_play(fin: float, motor: float, play: float) -> float:
     """Return the fin's angle: it stays until the motor has taken up the play, then follows half of it behind (hysteresis)."""
     return clip(fin, motor - 0.5 * play, motor + 0.5 * play)
 
 
 @helper
-def speeds(hinge, servo):
+def speeds(hinge: float, servo: Servo) -> tuple[float, float]:
     """Return the motor's speed limits (up, down) under a hinge moment (N m, positive drives the angle up).
 
     The torque-speed line of a direct-current motor: no-load speed times (1 - load/stall torque) against the load, never more
@@ -62,27 +63,27 @@ def speeds(hinge, servo):
 
 
 @kernel
-def issue(t, command, issued, tick, servo):
+def issue(t: float, command: np.ndarray, issued: np.ndarray, tick: int, servo: Servo) -> None:
     """Take a tick's commands to the servos: dead band against the last one taken, then resolution."""
     now, last = issued[tick % ISSUED], issued[(tick - 1) % ISSUED]
     for i in range(command.shape[0]):
-        wanted = command[i]
+        commanded = command[i]
         if servo.resolution > 0.0:
-            wanted = floor(wanted / servo.resolution + 0.5) * servo.resolution
-        if tick > 0 and abs(wanted - last[i]) <= servo.dead_band:
-            wanted = last[i]
-        now[i] = clip(wanted, -servo.travel, servo.travel)
+            commanded = floor(commanded / servo.resolution + 0.5) * servo.resolution
+        if tick > 0 and abs(commanded - last[i]) <= servo.dead_band:
+            commanded = last[i]
+        now[i] = clip(commanded, -servo.travel, servo.travel)
 
 
 @helper
-def switch_delay(servo, period):
+def switch_delay(servo: Servo, period: float) -> tuple[int, float]:
     """Return (ticks, seconds): a command takes effect so many whole ticks and seconds after the tick that issued it."""
     ticks = int(servo.delay / period + 1e-9)
     return ticks, max(servo.delay - ticks * period, 0.0)
 
 
 @kernel
-def pick_targets(issued, tick, late, servo, period, centring, targets):
+def pick_targets(issued: np.ndarray, tick: int, late: int, servo: Servo, period: float, centring: np.ndarray, targets: np.ndarray) -> None:
     """Fill the servos' targets: the command issued the transport delay ago; late = 1 before the delay's part of a tick has passed."""
     ticks, _ = switch_delay(servo, period)
     k = tick - ticks - late
@@ -91,7 +92,7 @@ def pick_targets(issued, tick, late, servo, period, centring, targets):
 
 
 @kernel
-def fail_fins(t, failure, state, fins):
+def fail_fins(t: float, failure: np.ndarray, state: np.ndarray, fins: np.ndarray) -> None:
     """Apply the failures that are due: failure (controls, FailureColumn); state (controls,) the kind in force."""
     for i in range(state.shape[0]):
         if failure[i, FailureColumn.KIND] > 0.0 and t >= failure[i, FailureColumn.TIME] and state[i] == 0.0:
@@ -101,7 +102,7 @@ def fail_fins(t, failure, state, fins):
 
 
 @kernel
-def move_fins(fins, motors, targets, state, hinge, servo, h):
+def move_fins(fins: np.ndarray, motors: np.ndarray, targets: np.ndarray, state: np.ndarray, hinge: np.ndarray, servo: Servo, h: float) -> None:
     """Fill the middle and end of `fins` and `motors` with the state after h/2 and h, from the start.
 
     The actuators do not feel the vehicle's motion inside a step, so they move first and the rigid body gets three known angles;
@@ -125,7 +126,7 @@ def move_fins(fins, motors, targets, state, hinge, servo, h):
 
 
 @kernel
-def keep_fins(fins, motors):
+def keep_fins(fins: np.ndarray, motors: np.ndarray) -> None:
     """Make the end of a step the start of the next."""
     for i in range(fins.shape[1]):
         fins[FinRow.START, i] = fins[FinRow.END, i]

@@ -5,8 +5,10 @@ from __future__ import annotations
 from math import cos, sin, sqrt
 from typing import NamedTuple
 
+import numpy as np
+
 from sixdof._jit import helper, kernel
-from sixdof.core.types import Quat, State, Vec3
+from sixdof.core.types import Quat, State, Station, Vec3
 
 
 class Matrix(NamedTuple):
@@ -35,13 +37,13 @@ class Sym(NamedTuple):
 
 
 @helper
-def clip(x, low, high):
+def clip(x: float, low: float, high: float) -> float:
     """Return x limited to [low, high]; a NaN stays a NaN."""
     return low if x < low else (high if x > high else x)
 
 
 @helper
-def cell(x, rows):
+def cell(x: float, rows: int) -> tuple[int, float]:
     """Return (row, fraction) of the uniform-grid position x in a table of `rows` rows, held beyond both ends.
 
     A NaN reads the first row: an index made of it could lie anywhere in memory. The state it came from stays NaN and ends the flight.
@@ -53,45 +55,45 @@ def cell(x, rows):
 
 
 @helper
-def lerp(table, i, f, column):
+def lerp(table: np.ndarray, i: int, f: float, column: int) -> float:
     """Return column `column` of a 2-D table between rows i and i + 1."""
     a = table[i, column]
     return a + f * (table[i + 1, column] - a)
 
 
 @helper
-def vector_at(row, first):
+def vector_at(row: np.ndarray, first: int) -> Vec3:
     """Return the vector that stands in a row from column `first` on."""
     return Vec3(row[first], row[first + 1], row[first + 2])
 
 
 @helper
-def quaternion_at(row, first):
+def quaternion_at(row: np.ndarray, first: int) -> Quat:
     """Return the quaternion, scalar first, that stands in a row from column `first` on."""
     return Quat(row[first], row[first + 1], row[first + 2], row[first + 3])
 
 
 @helper
-def put_vector(row, first, v):
+def put_vector(row: np.ndarray, first: int, v: Vec3) -> None:
     """Write a vector into a row from column `first` on."""
     row[first], row[first + 1], row[first + 2] = v.x, v.y, v.z
 
 
 @helper
-def put_quaternion(row, first, q):
+def put_quaternion(row: np.ndarray, first: int, q: Quat) -> None:
     """Write a quaternion, scalar first, into a row from column `first` on."""
     row[first], row[first + 1], row[first + 2], row[first + 3] = q.w, q.x, q.y, q.z
 
 
 @kernel
-def fill(array, value):
+def fill(array: np.ndarray, value: float) -> None:
     """Set every element of a 1-D array."""
     for i in range(array.shape[0]):
         array[i] = value
 
 
 @helper
-def surface(table, x, y):
+def surface(table: np.ndarray, x: float, y: float) -> float:
     """Return a 2-D table at the uniform-grid position (x, y), held beyond its rim."""
     i, f = cell(x, table.shape[0])
     j, g = cell(y, table.shape[1])
@@ -101,37 +103,49 @@ def surface(table, x, y):
 
 
 @helper
-def dot(a, b):
+def dot(a: Vec3, b: Vec3) -> float:
     return a.x * b.x + a.y * b.y + a.z * b.z
 
 
 @helper
-def cross(a, b):
+def cross(a: Vec3, b: Vec3) -> Vec3:
     return Vec3(a.y * b.z - a.z * b.y, a.z * b.x - a.x * b.z, a.x * b.y - a.y * b.x)
 
 
 @helper
-def add(a, b):
+def add(a: Vec3, b: Vec3) -> Vec3:
     return Vec3(a.x + b.x, a.y + b.y, a.z + b.z)
 
 
 @helper
-def sub(a, b):
+def sub(a: Vec3, b: Vec3) -> Vec3:
     return Vec3(a.x - b.x, a.y - b.y, a.z - b.z)
 
 
 @helper
-def scale(a, k):
+def scale(a: Vec3, k: float) -> Vec3:
     return Vec3(a.x * k, a.y * k, a.z * k)
 
 
 @helper
-def norm(a):
+def arm(cg: Station, x: float) -> Vec3:
+    """Return the lever arm, body axes, from the centre of mass (a Station) to the point of the axis at the station x."""
+    return Vec3(cg.x - x, -cg.y, -cg.z)
+
+
+@helper
+def offset(cg: Station, place: Station) -> Vec3:
+    """Return the way, body axes, from the centre of mass to another place on the vehicle; both are a Station."""
+    return Vec3(cg.x - place.x, place.y - cg.y, place.z - cg.z)
+
+
+@helper
+def norm(a: Vec3) -> float:
     return sqrt(a.x * a.x + a.y * a.y + a.z * a.z)
 
 
 @helper
-def matrix_of(q):
+def matrix_of(q: Quat) -> Matrix:
     """Return the rotation matrix body -> world of a quaternion of about unit length."""
     return Matrix(
         1.0 - 2.0 * (q.y * q.y + q.z * q.z),
@@ -147,17 +161,17 @@ def matrix_of(q):
 
 
 @helper
-def to_world(m, a):
+def to_world(m: Matrix, a: Vec3) -> Vec3:
     return Vec3(m.xx * a.x + m.xy * a.y + m.xz * a.z, m.yx * a.x + m.yy * a.y + m.yz * a.z, m.zx * a.x + m.zy * a.y + m.zz * a.z)
 
 
 @helper
-def to_body(m, a):
+def to_body(m: Matrix, a: Vec3) -> Vec3:
     return Vec3(m.xx * a.x + m.yx * a.y + m.zx * a.z, m.xy * a.x + m.yy * a.y + m.zy * a.z, m.xz * a.x + m.yz * a.y + m.zz * a.z)
 
 
 @helper
-def multiply(a, b):
+def multiply(a: Quat, b: Quat) -> Quat:
     """Return the quaternion product a b (first b, then a)."""
     return Quat(
         a.w * b.w - a.x * b.x - a.y * b.y - a.z * b.z,
@@ -168,12 +182,12 @@ def multiply(a, b):
 
 
 @helper
-def conjugate(q):
+def conjugate(q: Quat) -> Quat:
     return Quat(q.w, -q.x, -q.y, -q.z)
 
 
 @helper
-def quaternion_rate(q, w):
+def quaternion_rate(q: Quat, w: Vec3) -> Quat:
     """Return dq/dt = q (0, w) / 2 for rates w in body axes against the world axes."""
     return Quat(
         -0.5 * (q.x * w.x + q.y * w.y + q.z * w.z),
@@ -184,18 +198,18 @@ def quaternion_rate(q, w):
 
 
 @helper
-def normalised(q):
+def normalised(q: Quat) -> Quat:
     k = 1.0 / sqrt(q.w * q.w + q.x * q.x + q.y * q.y + q.z * q.z)
     return Quat(q.w * k, q.x * k, q.y * k, q.z * k)
 
 
 @helper
-def sym_times(s, a):
+def sym_times(s: Sym, a: Vec3) -> Vec3:
     return Vec3(s.xx * a.x + s.xy * a.y + s.xz * a.z, s.xy * a.x + s.yy * a.y + s.yz * a.z, s.xz * a.x + s.yz * a.y + s.zz * a.z)
 
 
 @helper
-def sym_inverse(s):
+def sym_inverse(s: Sym) -> Sym:
     """Return the inverse of a symmetric positive definite tensor."""
     cxx = s.yy * s.zz - s.yz * s.yz
     cxy = s.xz * s.yz - s.xy * s.zz
@@ -205,7 +219,7 @@ def sym_inverse(s):
 
 
 @helper
-def axpy(s, k, h):
+def axpy(s: State, k: State, h: float) -> State:
     """Return the state s + h k."""
     return State(
         Vec3(s.r.x + h * k.r.x, s.r.y + h * k.r.y, s.r.z + h * k.r.z),
@@ -216,21 +230,21 @@ def axpy(s, k, h):
 
 
 @helper
-def small_sin(a):
+def small_sin(a: float) -> float:
     """Return sin(a) to 1e-8 for |a| <= 0.6 rad (fin deflections), by its series: kernels know no trigonometry."""
     b = a * a
     return a * (1.0 - b / 6.0 * (1.0 - b / 20.0 * (1.0 - b / 42.0 * (1.0 - b / 72.0))))
 
 
 @helper
-def launch_frame(azimuth):
+def launch_frame(azimuth: float) -> Quat:
     """Return the quaternion of the launch frame (X up, Y right of the azimuth, Z downrange) -> world."""
     # at azimuth 0 the frame is a cyclic permutation of east, north, up; then turn clockwise about up
     return multiply(Quat(cos(0.5 * azimuth), 0.0, 0.0, -sin(0.5 * azimuth)), Quat(0.5, -0.5, -0.5, -0.5))
 
 
 @helper
-def tilt_quaternion(tilt_pitch, tilt_yaw, roll):
+def tilt_quaternion(tilt_pitch: float, tilt_yaw: float, roll: float) -> Quat:
     """Return the quaternion body -> launch frame: 3-2-1 angles psi = tilt_yaw, theta = -tilt_pitch, phi = roll."""
     yaw = Quat(cos(0.5 * tilt_yaw), 0.0, 0.0, sin(0.5 * tilt_yaw))
     pitch = Quat(cos(0.5 * tilt_pitch), 0.0, -sin(0.5 * tilt_pitch), 0.0)

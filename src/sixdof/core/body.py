@@ -4,10 +4,15 @@ from __future__ import annotations
 
 from typing import NamedTuple
 
+import numpy as np
+
 from sixdof._jit import helper, kernel
-from sixdof.core.algebra import Sym, sym_inverse
+from sixdof.core.algebra import Sym, offset, sym_inverse
 from sixdof.core.columns import GrainColumn
-from sixdof.core.types import Vec3
+from sixdof.core.constants import INSTANT
+from sixdof.core.draw import Draw
+from sixdof.core.layout import NOT_IGNITED
+from sixdof.core.types import Mass, Model, Station, Thrust, Vec3
 
 
 class Grains(NamedTuple):
@@ -18,7 +23,7 @@ class Grains(NamedTuple):
     """
 
     dry: float
-    cg: Vec3  # of the dry vehicle: station (aft positive), y, z
+    cg: Station  # of the dry vehicle
     inertia: Sym
     propellant: float
     moment: Vec3
@@ -42,7 +47,7 @@ class Body(NamedTuple):
     """The vehicle at one moment."""
 
     mass: float
-    cg: Vec3  # station (aft positive), y, z
+    cg: Station
     inertia: Sym  # about the centre of mass
     inverse: Sym
     inertia_rate: Sym
@@ -52,22 +57,22 @@ class Body(NamedTuple):
 
 
 @helper
-def _spread(d):
+def _spread(d: Vec3) -> Sym:
     """Return |d|^2 E - d d^T."""
     return Sym(d.y * d.y + d.z * d.z, d.x * d.x + d.z * d.z, d.x * d.x + d.y * d.y, -d.x * d.y, -d.x * d.z, -d.y * d.z)
 
 
 @kernel
-def gather_grains(mass, mass_factor, inertia_factor, shift_x, shift_y, shift_z):
+def gather_grains(mass: Mass, mass_factor: float, inertia_factor: float, shift_x: float, shift_y: float, shift_z: float) -> Grains:
     """Return the Grains of a flight: dry mass times mass_factor, its cg moved (aft, y, z), dry inertia times inertia_factor."""
     k = mass_factor * inertia_factor
-    cg = Vec3(mass.cg_x + shift_x, mass.cg_y + shift_y, mass.cg_z + shift_z)
+    cg = Station(mass.cg_x + shift_x, mass.cg_y + shift_y, mass.cg_z + shift_z)
     total = mx = my = mz = 0.0
     jxx = jyy = jzz = jxy = jxz = jyz = roll_b = pitch_b = 0.0
     for i in range(mass.grain.shape[0]):
         g = mass.grain[i]
         m = g[GrainColumn.MASS]
-        d = Vec3(cg.x - g[GrainColumn.X], g[GrainColumn.Y] - cg.y, g[GrainColumn.Z] - cg.z)
+        d = offset(cg, Station(g[GrainColumn.X], g[GrainColumn.Y], g[GrainColumn.Z]))
         j = _spread(d)
         total += m
         mx += m * d.x
@@ -94,7 +99,7 @@ def gather_grains(mass, mass_factor, inertia_factor, shift_x, shift_y, shift_z):
 
 
 @kernel
-def body_at(t, burn, grains):
+def body_at(t: float, burn: Burn, grains: Grains) -> Body:
     """Return the Body at t seconds since ignition, inside the segment `burn`.
 
     Mass leaves in proportion to impulse; the centre of mass and the inertia tensor follow from the parallel-axis theorem.
@@ -106,7 +111,7 @@ def body_at(t, burn, grains):
     mass = grains.dry + f * grains.propellant
     k = f / mass
     m = grains.moment
-    cg = Vec3(grains.cg.x - k * m.x, grains.cg.y + k * m.y, grains.cg.z + k * m.z)
+    cg = Station(grains.cg.x - k * m.x, grains.cg.y + k * m.y, grains.cg.z + k * m.z)
     s = _spread(m)
     a, b = grains.inertia, grains.linear
     c = f * k  # weight of the parallel-axis term, and its derivative by f
@@ -132,8 +137,8 @@ def body_at(t, burn, grains):
 
 
 @kernel
-def burn_segment(thrust, i, lit, impulse_factor, burn_factor):
-    """Return the Burn of segment i (between break points i and i + 1), the motor lit at time `lit`, draw applied.
+def burn_segment(thrust: Thrust, i: int, ignited: float, impulse_factor: float, burn_factor: float) -> Burn:
+    """Return the Burn of segment i (between break points i and i + 1), the motor ignited at time `ignited`, draw applied.
 
     Past the last segment it is burnt out; i = -1 is the motor before its ignition. Time is stretched by burn_factor and force
     scaled so that the impulse is impulse_factor times the nominal, exactly.
@@ -143,10 +148,31 @@ def burn_segment(thrust, i, lit, impulse_factor, burn_factor):
     if i < 0:
         return Burn(0.0, 0.0, 0.0, 1.0, 1.0 / total, 0.0)
     if i >= n - 1:
-        return Burn(lit + thrust.time[n - 1] * burn_factor, 0.0, 0.0, 0.0, 1.0 / total, 0.0)
+        return Burn(ignited + thrust.time[n - 1] * burn_factor, 0.0, 0.0, 0.0, 1.0 / total, 0.0)
     k = impulse_factor / burn_factor
-    start = lit + thrust.time[i] * burn_factor
-    width = lit + thrust.time[i + 1] * burn_factor - start
+    start = ignited + thrust.time[i] * burn_factor
+    width = ignited + thrust.time[i + 1] * burn_factor - start
     force = thrust.force[i] * k
     slope = (thrust.force[i + 1] * k - force) / width
     return Burn(start, force, slope, 1.0 - thrust.impulse[i], 1.0 / total, 1.0)
+
+
+@helper
+def segment_at(t: float, ignited: float, thrust: Thrust, burn_time: float) -> int:
+    """Return the segment of the thrust curve that time t lies in, -1 before ignition."""
+    segment = np.int64(-1)
+    if ignited != NOT_IGNITED:
+        segment = np.int64(0)
+        while segment < thrust.time.shape[0] - 1 and t >= ignited + thrust.time[segment + 1] * burn_time - INSTANT:
+            segment += 1
+    return segment
+
+
+@kernel
+def mass_now(model: Model, draw: Draw, t: float, ignited: float) -> tuple[float, float, float, float, float, float, float, float, float, float]:
+    """Return mass, centre of mass (station, y, z) and inverse inertia (xx, yy, zz, xy, xz, yz) of a body at t, ignited at `ignited`."""
+    grains = gather_grains(model.mass, draw.mass, draw.inertia, draw.cg_x, draw.cg_y, draw.cg_z)
+    segment = segment_at(t, ignited, model.thrust, draw.burn_time)
+    body = body_at(t, burn_segment(model.thrust, segment, ignited, draw.impulse, draw.burn_time), grains)
+    j = body.inverse
+    return body.mass, body.cg.x, body.cg.y, body.cg.z, j.xx, j.yy, j.zz, j.xy, j.xz, j.yz

@@ -141,6 +141,13 @@ class WakeColumn(Column):
     PER_METRE = "1/m", "table cells per metre"
 
 
+class WakeLayer(Column):
+    """Layers of Aero.wake[pair]: mean velocity along a receiving panel's normal for unit circulation of a vortex and its image in the body."""
+
+    FORCE = "1/m", "as it counts for the panel's force"
+    ROLL = "1/m", "as it counts for its rolling moment"
+
+
 class SlopeColumn(Column):
     """Aero.slope: the force across the axis and its first moment about the nose tip, by the directions of incidence and force.
 

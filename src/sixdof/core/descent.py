@@ -8,9 +8,11 @@ from typing import NamedTuple
 import numpy as np
 
 from sixdof._jit import helper, kernel
-from sixdof.core.algebra import add, axpy, cross, dot, matrix_of, norm, normalised, quaternion_rate, scale, sub, to_body, to_world
+from sixdof.core.algebra import add, arm, axpy, cross, dot, matrix_of, norm, normalised, quaternion_rate, scale, sub, to_body, to_world
+from sixdof.core.body import Body
 from sixdof.core.columns import CanopyColumn, FinRow
-from sixdof.core.forces.loads import around, gust_at, height_of
+from sixdof.core.forces.loads import Loads, around, gust_at, height_of
+from sixdof.core.leg.drawn import DrawnModel
 from sixdof.core.motion import turn_rate
 from sixdof.core.step import MOST_TRIES, ROOT_SHARE, next_bracket
 from sixdof.core.types import LOST, State, Vec3
@@ -26,17 +28,17 @@ SLOW_FLOW = 1.0  # Pa: below it a body's drag area says nothing
 
 
 class Rig(NamedTuple):
-    """What a body hangs by: this flight's canopies (see Work.canopy, Work.opened), and the drag of the airframe itself."""
+    """What a body hangs by: this flight's canopies (see Work.canopy, Work.deployed), and the drag of the airframe itself."""
 
     canopy: np.ndarray
-    opened: np.ndarray
+    deployed: np.ndarray
     hanging: float  # drag area of the airframe once a canopy has filled, m^2
     before: float  # that with which it flew up to line stretch, m^2
     fore_x: float  # station by which it hangs, m
 
 
 @helper
-def _fill(since, row):
+def _fill(since: float, row: np.ndarray) -> float:
     """Return how far a canopy has filled `since` seconds after it began to, 0 to 1 of its filling time."""
     if since < 0.0:
         return 0.0
@@ -44,7 +46,7 @@ def _fill(since, row):
 
 
 @helper
-def _filled(since, row):
+def _filled(since: float, row: np.ndarray) -> float:
     """Return the share of its drag area that a canopy has `since` its line stretch.
 
     It fills with the square of time (Knacke 1992, solid canopies), first to its reefed share, then, disreefed, to all of it.
@@ -58,52 +60,52 @@ def _filled(since, row):
 
 
 @kernel
-def canopy_area(t, rig):
+def canopy_area(t: float, rig: Rig) -> float:
     """Return the drag area of all canopies at t, each as far as it has filled, m^2."""
     total = 0.0
     for c in range(rig.canopy.shape[0]):
-        if rig.opened[c] >= 0.0:
+        if rig.deployed[c] >= 0.0:
             row = rig.canopy[c]
-            total += row[CanopyColumn.DRAG_AREA] * _filled(t - rig.opened[c] - row[CanopyColumn.WAIT], row)
+            total += row[CanopyColumn.DRAG_AREA] * _filled(t - rig.deployed[c] - row[CanopyColumn.WAIT], row)
     return total
 
 
 @kernel
-def hanging_area(t, rig):
+def hanging_area(t: float, rig: Rig) -> float:
     """Return the drag area of the airframe at t, m^2: as it flew at line stretch, and as it hangs when a canopy has filled.
 
     It goes from one to the other as the first canopy fills, for it is the canopy's pull that turns and opens the airframe.
     """
     share = 0.0
     for c in range(rig.canopy.shape[0]):
-        if rig.opened[c] >= 0.0:
-            fill = _fill(t - rig.opened[c] - rig.canopy[c, CanopyColumn.WAIT], rig.canopy[c])
+        if rig.deployed[c] >= 0.0:
+            fill = _fill(t - rig.deployed[c] - rig.canopy[c, CanopyColumn.WAIT], rig.canopy[c])
             share = max(share, fill * fill)
     return rig.before + (rig.hanging - rig.before) * share
 
 
 @kernel
-def flown_area(craft, body, load):
+def flown_area(drawn: DrawnModel, body: Body, load: Loads) -> float:
     """Return the drag area with which a body flies, m^2: the air's force against its way through the air, over q."""
     if load.pressure < SLOW_FLOW:
         return 0.0
-    air = sub(load.force, scale(craft.thrust_line, body.thrust))  # the nozzle's pressure term, a newton, stays in it
+    air = sub(load.force, scale(drawn.thrust_line, body.thrust))  # the nozzle's pressure term, a newton, stays in it
     return max(-dot(air, load.velocity) / (load.air_speed * load.pressure), 0.0)
 
 
 @kernel
-def line_stretch(c, canopy, opened):
-    """Return when the lines of canopy c are stretched by what was released so far, inf if they are not."""
-    return opened[c] + canopy[c, CanopyColumn.WAIT] if opened[c] >= 0.0 else inf
+def line_stretch(c: int, canopy: np.ndarray, deployed: np.ndarray) -> float:
+    """Return when the lines of canopy c are stretched by what was deployed so far, inf if they are not."""
+    return deployed[c] + canopy[c, CanopyColumn.WAIT] if deployed[c] >= 0.0 else inf
 
 
 @kernel
-def opens(t, canopy, opened):
-    """Return whether a canopy is on its way at t, from its release to full, or from disreefing to full."""
+def opens(t: float, canopy: np.ndarray, deployed: np.ndarray) -> bool:
+    """Return whether a canopy is on its way at t, from its deployment to full, or from disreefing to full."""
     for c in range(canopy.shape[0]):
-        if opened[c] >= 0.0:
+        if deployed[c] >= 0.0:
             row = canopy[c]
-            since = t - opened[c] - row[CanopyColumn.WAIT]
+            since = t - deployed[c] - row[CanopyColumn.WAIT]
             late = since - row[CanopyColumn.REEFING_TIME] if row[CanopyColumn.REEFING_RATIO] < 1.0 else -1.0
             if since < row[CanopyColumn.FILL_TIME] or 0.0 <= late < row[CanopyColumn.FILL_TIME]:
                 return True
@@ -111,12 +113,12 @@ def opens(t, canopy, opened):
 
 
 @kernel
-def next_change(t, canopy, opened):
+def next_change(t: float, canopy: np.ndarray, deployed: np.ndarray) -> float:
     """Return the next moment after t at which a canopy's drag area has a kink: line stretch, full, disreefed, full again."""
     soon = inf
     for c in range(canopy.shape[0]):
-        if opened[c] >= 0.0:
-            stretch = opened[c] + canopy[c, CanopyColumn.WAIT]
+        if deployed[c] >= 0.0:
+            stretch = deployed[c] + canopy[c, CanopyColumn.WAIT]
             cut = stretch + (canopy[c, CanopyColumn.REEFING_TIME] if canopy[c, CanopyColumn.REEFING_RATIO] < 1.0 else 0.0)
             for moment in (stretch, stretch + canopy[c, CanopyColumn.FILL_TIME], cut, cut + canopy[c, CanopyColumn.FILL_TIME]):
                 if t + 1e-9 < moment < soon:
@@ -125,34 +127,34 @@ def next_change(t, canopy, opened):
 
 
 @kernel
-def opening_load(t, row, released, pressure):
+def opening_load(t: float, row: np.ndarray, deployed: float, pressure: float) -> float:
     """Return the pull of one canopy (N) at a dynamic pressure: its drag, times the opening factor until it has filled.
 
     Knacke (1992): F = (CdS) q Cx X1; the reduction X1 at finite mass comes out of the motion itself, through q.
     """
-    since = t - released - row[CanopyColumn.WAIT]
+    since = t - deployed - row[CanopyColumn.WAIT]
     last = row[CanopyColumn.REEFING_TIME] if row[CanopyColumn.REEFING_RATIO] < 1.0 else 0.0
     factor = row[CanopyColumn.OPENING_COEFFICIENT] if since <= last + row[CanopyColumn.FILL_TIME] + 1e-9 else 1.0
     return factor * pressure * row[CanopyColumn.DRAG_AREA] * _filled(since, row)
 
 
 @kernel
-def pull_canopies(t, s, craft, rig, most):
+def pull_canopies(t: float, s: State, drawn: DrawnModel, rig: Rig, most: np.ndarray) -> tuple[int, int]:
     """Note each canopy's largest pull; lose a canopy beyond its strength.
 
-    Return (the canopy whose cord parts, or -1; 1 if a canopy was lost).
+    Return (the canopy whose harness breaks, or -1; 1 if a canopy was lost).
     """
-    near = around(craft, s.r, gust_at(craft, FinRow.END))
+    near = around(drawn, s.r, gust_at(drawn, FinRow.END))
     u = sub(s.v, near.wind)
     pressure = 0.5 * near.air.density * dot(u, u)
     lost = 0
     for c in range(rig.canopy.shape[0]):
-        if rig.opened[c] < 0.0:
+        if rig.deployed[c] < 0.0:
             continue
-        pull = opening_load(t, rig.canopy[c], rig.opened[c], pressure)
+        pull = opening_load(t, rig.canopy[c], rig.deployed[c], pressure)
         most[c] = max(most[c], pull)
         if pull > rig.canopy[c, CanopyColumn.STRENGTH]:
-            rig.opened[c] = LOST
+            rig.deployed[c] = LOST
             lost = 1
         elif pull * rig.canopy[c, CanopyColumn.HARNESS_SHARE] > rig.canopy[c, CanopyColumn.HARNESS_STRENGTH]:
             return c, lost
@@ -160,44 +162,44 @@ def pull_canopies(t, s, craft, rig, most):
 
 
 @helper
-def swing_rate(pull, lever, body):
+def swing_rate(pull: float, lever: float, body: Body) -> float:
     """Return the natural frequency (rad/s) of a body's small swing below a pull (N): sqrt(F l/J), the physical pendulum."""
     return sqrt(pull * abs(lever) / body.inertia.yy)
 
 
 @helper
-def inline_falling_rate(s, craft, body, lines, airframe, fore_x, k):
-    """Return the state's rate under canopies; see `falling_rate`. Inlined into the integrator, where a call would copy the whole Craft."""
-    near = around(craft, s.r, gust_at(craft, k))
+def inline_falling_rate(s: State, drawn: DrawnModel, body: Body, lines: float, airframe: float, fore_x: float, k: int) -> State:
+    """Return the state's rate under canopies; see `falling_rate`. Inlined into the integrator, where a call would copy the whole DrawnModel."""
+    near = around(drawn, s.r, gust_at(drawn, k))
     u, g, m = sub(s.v, near.wind), near.gravity, matrix_of(s.q)
     speed = norm(u)
     thickness = 0.5 * near.air.density * speed
     f = scale(u, -thickness * (lines + airframe))
-    f = add(f, scale(to_world(m, craft.thrust_line), body.thrust))
-    c = cross(craft.world.earth_rate, s.v)
+    f = add(f, scale(to_world(m, drawn.thrust_line), body.thrust))
+    c = cross(drawn.world.earth_rate, s.v)
     a = Vec3(f.x / body.mass - 2.0 * c.x + g.x, f.y / body.mass - 2.0 * c.y + g.y, f.z / body.mass - 2.0 * c.z + g.z)
-    rate = sub(s.w, to_body(m, craft.world.earth_rate))
-    arm = Vec3(body.cg.x - fore_x, -body.cg.y, -body.cg.z)
-    turn = turn_rate(s, body, cross(arm, to_body(m, scale(u, -thickness * lines))))
-    damping = 2.0 * SWING_DAMPING * swing_rate(thickness * speed * lines, arm.x, body)
+    rate = sub(s.w, to_body(m, drawn.world.earth_rate))
+    lever = arm(body.cg, fore_x)
+    turn = turn_rate(s, body, cross(lever, to_body(m, scale(u, -thickness * lines))))
+    damping = 2.0 * SWING_DAMPING * swing_rate(thickness * speed * lines, lever.x, body)
     return State(s.v, a, quaternion_rate(s.q, rate), sub(turn, scale(rate, damping)))
 
 
 @kernel
-def falling_rate(s, craft, body, lines, airframe, fore_x, k):
+def falling_rate(s: State, drawn: DrawnModel, body: Body, lines: float, airframe: float, fore_x: float, k: int) -> State:
     """Return the state's rate under canopies of the drag area `lines`, the airframe's own being `airframe` (m^2).
 
     The centre of mass: weight, Coriolis, both drags against the air, any thrust left along the body. The attitude: Euler's equations
     with the canopies' pull, against the air, at the station `fore_x`, and a damping of the turning in proportion to the swing's own
     frequency. The canopies move as the centre of mass does.
     """
-    return inline_falling_rate(s, craft, body, lines, airframe, fore_x, k)
+    return inline_falling_rate(s, drawn, body, lines, airframe, fore_x, k)
 
 
 @helper
-def longest_fall_step(s, craft, body, lines, airframe, fore_x):
+def longest_fall_step(s: State, drawn: DrawnModel, body: Body, lines: float, airframe: float, fore_x: float) -> float:
     """Return the longest step that resolves the drag's slowing down, the body's swing and its turning."""
-    near = around(craft, s.r, gust_at(craft, FinRow.START))
+    near = around(drawn, s.r, gust_at(drawn, FinRow.START))
     speed = norm(sub(s.v, near.wind))
     thickness = 0.5 * near.air.density * speed
     slowing = thickness * (lines + airframe) / body.mass
@@ -208,7 +210,7 @@ def longest_fall_step(s, craft, body, lines, airframe, fore_x):
 
 
 @kernel
-def fall_step(t, s, h, craft, body0, body1, body2, rig):
+def fall_step(t: float, s: State, h: float, drawn: DrawnModel, body0: Body, body1: Body, body2: Body, rig: Rig) -> State:
     """Return the state h seconds on (RK4), the attitude normalised. body0, body1, body2: at the start, middle and end."""
     # one loop body, not four calls, as in `rk4_step`; a step ends where the area jumps (`next_change`): its ends are seen from inside
     k, body, moment = s, body0, t + INSIDE
@@ -218,7 +220,7 @@ def fall_step(t, s, h, craft, body0, body1, body2, rig):
         if stage != 2:  # the third derivative is at the second's moment
             lines, airframe = canopy_area(moment, rig), hanging_area(moment, rig)
         x = axpy(s, k, reach) if stage > 0 else s
-        k = inline_falling_rate(x, craft, body, lines, airframe, rig.fore_x, row)
+        k = inline_falling_rate(x, drawn, body, lines, airframe, rig.fore_x, row)
         total = axpy(total, k, weight)
         if stage < 2:
             weight, reach, row, body, moment = h / 3.0, 0.5 * h, FinRow.MIDDLE, body1, t + 0.5 * h
@@ -228,14 +230,14 @@ def fall_step(t, s, h, craft, body0, body1, body2, rig):
 
 
 @kernel
-def reach_ground(t, s, h, end_height, craft, body0, body1, body2, rig):
+def reach_ground(t: float, s: State, h: float, end_height: float, drawn: DrawnModel, body0: Body, body1: Body, body2: Body, rig: Rig) -> tuple[float, State]:
     """Return (h, state) at the moment inside a falling step where the height is zero; end_height: the height at its end."""
-    low, high, g_low, g_high, last = 0.0, h, height_of(craft.world, s.r), end_height, 0
+    low, high, g_low, g_high, last = 0.0, h, height_of(drawn.world, s.r), end_height, 0
     x, s1 = h, s
     for _ in range(MOST_TRIES):
         x = (low * g_high - high * g_low) / (g_high - g_low)
-        s1 = fall_step(t, s, x, craft, body0, body1, body2, rig)
-        height = height_of(craft.world, s1.r)
+        s1 = fall_step(t, s, x, drawn, body0, body1, body2, rig)
+        height = height_of(drawn.world, s1.r)
         low, high, g_low, g_high, last = next_bracket(low, high, g_low, g_high, x, height, last)
         if high - low < ROOT_SHARE * h or height == 0.0:
             break

@@ -1,380 +1,316 @@
-"""Published layouts of the arrays that laws, logs, events and summaries use: names to indices.
+"""What laws, logs, events and summaries hold: each column once, with its name, number, unit and meaning.
 
-`law(t, sensed, memory, gains, command)`: float64 arrays; `memory` and `command` are written in place; called once a tick.
+`law(t, sensed, memory, gains, command)`: float64 arrays; `memory` and `command` are written in place; called once a tick. The members
+are the indices of these arrays, in Python, in laws compiled by numba and, by their numbers, in C: `sensed[Sensed.HEIGHT]`. Results
+(`results/registry.py`), the table of laws (`flight/laws.py`) and the pages take names, units and meanings from here.
 """
 
 from __future__ import annotations
 
-import numpy as np
+from enum import IntEnum
 
-# ---- sensed: what a law may read (the guidance law's goal is in it when the control law is called)
-SENSED = (
-    "time",  # since ignition, s
-    "time_since_liftoff",  # s, -1 before liftoff is detected
-    "east",
-    "north",
-    "height",  # estimated position from the rail's foot, m (height above ground)
-    "velocity_east",
-    "velocity_north",
-    "velocity_up",  # estimated, over the ground, m/s
-    "q_w",
-    "q_x",
-    "q_y",
-    "q_z",  # estimated attitude, body -> world
-    "rate_x",
-    "rate_y",
-    "rate_z",  # gyro reading, body axes, rad/s
-    "specific_force_x",
-    "specific_force_y",
-    "specific_force_z",  # accelerometer reading, body axes, m/s^2
-    "dynamic_pressure",  # from the estimated speed over the ground and the standard density of the height, Pa
-    "mach",  # likewise
-    "frame_w",
-    "frame_x",
-    "frame_y",
-    "frame_z",  # launch frame -> world
-    "commanded_w",
-    "commanded_x",
-    "commanded_y",
-    "commanded_z",  # attitude wanted, body -> world
-    "commanded_rate_x",
-    "commanded_rate_y",
-    "commanded_rate_z",  # body rates wanted, rad/s
-    "period",  # of the tick, s
-    "enabled",  # 1 while the fins are live, 0 while they are centred
-    "saturated",  # 1 if the mixer had to cut the last demands
-    "booster",  # 1 while a booster is attached
-    "mode",  # of the guidance: 0 profile, 1 waypoints, 2 hold
-    "waypoint",  # number of the current waypoint, from 0
-    "baro_height",  # barometer, m above ground
-    "fix_east",
-    "fix_north",
-    "fix_height",
-    "fix_velocity_east",
-    "fix_velocity_north",
-    "fix_velocity_up",  # last GNSS fix
-    "fix_age",  # s, -1 before the first one
-    "field_x",
-    "field_y",
-    "field_z",  # magnetometer, body axes, in units of the field's strength
-)
-# numpy integers: helpers that take one would be compiled again for each Python integer
-(
-    S_TIME,
-    S_LIFTOFF,
-    S_EAST,
-    S_NORTH,
-    S_HEIGHT,
-    S_VE,
-    S_VN,
-    S_VU,
-    S_QW,
-    S_QX,
-    S_QY,
-    S_QZ,
-    S_P,
-    S_Q,
-    S_R,
-    S_FX,
-    S_FY,
-    S_FZ,
-    S_PRESSURE,
-    S_MACH,
-    S_FRAME_W,
-    S_FRAME_X,
-    S_FRAME_Y,
-    S_FRAME_Z,
-    S_GOAL_W,
-    S_GOAL_X,
-    S_GOAL_Y,
-    S_GOAL_Z,
-    S_GOAL_P,
-    S_GOAL_Q,
-    S_GOAL_R,
-    S_PERIOD,
-    S_ENABLED,
-    S_SATURATED,
-    S_BOOSTER,
-    S_MODE,
-    S_WAYPOINT,
-    S_BARO,
-    S_FIX_EAST,
-    S_FIX_NORTH,
-    S_FIX_HEIGHT,
-    S_FIX_VE,
-    S_FIX_VN,
-    S_FIX_VU,
-    S_FIX_AGE,
-    S_FIELD_X,
-    S_FIELD_Y,
-    S_FIELD_Z,
-) = (np.int64(i) for i in range(48))
+from sixdof.core.columns import Column, labels, width
 
-# ---- command of a guidance law: the attitude wanted, body -> world, and the body rates wanted (rad/s)
-GOAL = ("q_w", "q_x", "q_y", "q_z", "rate_x", "rate_y", "rate_z")
-GOAL_SIZE = 7
-# ---- command of a control law
-DEMAND = (
-    "roll",
-    "pitch",
-    "yaw",  # demands, rad of fin, before the mixer
-    "direct",  # 1: the fins take the angles at fin_1 .. instead of the mixer's
-    "enable",  # 1 makes the fins live, -1 centres them, 0 leaves them to the event rules
-    "deploy",  # k releases canopy k (from 1), 0 none
-    "separate",  # 1 fires the separation
-    "light",  # 1 lights the next motor
-    "fin_1",
-    "fin_2",
-    "fin_3",
-    "fin_4",
-    "fin_5",
-    "fin_6",
-    "fin_7",
-    "fin_8",  # rad, used if direct is 1
-)
-(D_ROLL, D_PITCH, D_YAW, D_DIRECT, D_ENABLE, D_DEPLOY, D_SEPARATE, D_LIGHT, D_FIN) = range(9)
-DEMAND_SIZE = 16
+
+def _choices(table: type[Column]) -> str:
+    """Return the numbers and meanings of a table in one line: 0 held, 1 on the rail, ..."""
+    return ", ".join(f"{int(member)} {member.meaning}" for member in table)
+
+
 MEMORY_SIZE = 64  # numbers a law may keep from tick to tick, unless it asks for more
 
-# ---- one row of the log; the fins' angles, commands and hinge moments follow these columns
-LOG = (
-    "time",
-    "phase",
-    "east",
-    "north",
-    "height",
-    "velocity_east",
-    "velocity_north",
-    "velocity_up",
-    "q_w",
-    "q_x",
-    "q_y",
-    "q_z",
-    "rate_x",
-    "rate_y",
-    "rate_z",
-    "tilt_pitch",
-    "tilt_yaw",
-    "roll",
-    "tilt",
-    "commanded_pitch",
-    "commanded_yaw",
-    "commanded_roll",
-    "tilt_error",
-    "airspeed",
-    "mach",
-    "dynamic_pressure",
-    "incidence",
-    "incidence_pitch",
-    "incidence_yaw",
-    "static_margin",
-    "thrust",
-    "mass",
-    "cg",
-    "specific_force_x",
-    "specific_force_y",
-    "specific_force_z",
-    "wind_east",
-    "wind_north",
-    "drag_area",
-    "joint_force",
-    "up",
-    "guidance_mode",
-    "waypoint",
-    "estimated_east",
-    "estimated_north",
-    "estimated_height",
-    "estimated_q_w",
-    "estimated_q_x",
-    "estimated_q_y",
-    "estimated_q_z",
-    "attitude_error",
-    "position_error",
-    "velocity_error",
-    "roll_demand",
-    "pitch_demand",
-    "yaw_demand",
-)
-(
-    L_TIME,
-    L_PHASE,
-    L_EAST,
-    L_NORTH,
-    L_HEIGHT,
-    L_VE,
-    L_VN,
-    L_VU,
-    L_QW,
-    L_QX,
-    L_QY,
-    L_QZ,
-    L_P,
-    L_Q,
-    L_R,
-    L_TILT_PITCH,
-    L_TILT_YAW,
-    L_ROLL,
-    L_TILT,
-    L_GOAL_PITCH,
-    L_GOAL_YAW,
-    L_GOAL_ROLL,
-    L_ERROR,
-    L_SPEED,
-    L_MACH,
-    L_PRESSURE,
-    L_INCIDENCE,
-    L_INCIDENCE_PITCH,
-    L_INCIDENCE_YAW,
-    L_MARGIN,
-    L_THRUST,
-    L_MASS,
-    L_CG,
-    L_FX,
-    L_FY,
-    L_FZ,
-    L_WIND_EAST,
-    L_WIND_NORTH,
-    L_DRAG_AREA,
-    L_JOINT,
-    L_UP,
-    L_MODE,
-    L_WAYPOINT,
-    L_EST_EAST,
-    L_EST_NORTH,
-    L_EST_HEIGHT,
-    L_EST_QW,
-    L_EST_QX,
-    L_EST_QY,
-    L_EST_QZ,
-    L_ATTITUDE_ERROR,
-    L_POSITION_ERROR,
-    L_VELOCITY_ERROR,
-    L_ROLL_DEMAND,
-    L_PITCH_DEMAND,
-    L_YAW_DEMAND,
-) = range(56)
-LOG_COLUMNS = 56
+# ------------------------------------------------------------------ laws
 
-# ---- events of a body; releases of canopies and their line stretches, then ignitions, burnouts and partings of stages follow these rows.
-# "burnout" is that of the motor lit on the rail; "drag_separation" the moment from which drag alone would part the aft joint
-EVENTS = ("liftoff", "fore_guide_leaves", "rail_departure", "fins_enabled", "burnout", "fins_disabled", "apogee", "landing", "drag_separation")
-(E_LIFTOFF, E_FORE_GUIDE, E_RAIL, E_ENABLED, E_BURNOUT, E_DISABLED, E_APOGEE, E_LANDING, E_DRAG_PARTING) = range(9)
 
-EVENT_COLUMNS = (
-    "time",
-    "east",
-    "north",
-    "height",
-    "velocity_east",
-    "velocity_north",
-    "velocity_up",
-    "airspeed",
-    "mach",
-    "dynamic_pressure",
-    "tilt",
-    "incidence",
-    "static_margin",
-    "sensed_height",
-    "sensed_speed",
-    "sensed_tilt",
-)
+class GuidanceMode(Column):
+    """What the built-in guidance follows."""
 
-# ---- outcomes of a flight, one number each
-SUMMARY = (
-    "apogee_height",
-    "apogee_time",
-    "apogee_east",
-    "apogee_north",
-    "rail_departure_speed",
-    "rail_departure_incidence",
-    "rail_departure_margin",
-    "burnout_airspeed",
-    "burnout_height",
-    "airspeed_max",
-    "mach_max",
-    "dynamic_pressure_max",
-    "specific_force_max",
-    "incidence_max",
-    "tilt_max",
-    "tilt_error_rms",
-    "tilt_error_max",
-    "roll_error_max",
-    "saturation_share",
-    "static_margin_min",
-    "landing_east",
-    "landing_north",
-    "landing_ground_speed",
-    "flight_time",
-    "time_above_mach_08",
-    "time_beyond_incidence",
-    "opening_airspeed",
-    "time_transonic",
-    "time_stalled",
-    "time_beyond_reynolds",
-    "hinge_moment_max",
-    "tilt_error_boost_rms",
-    "tilt_error_coast_rms",
-    "roll_error_rms",
-    "rate_reversals",
-    "rate_limit_share",
-    "fin_travel_total",
-    "servo_energy",
-    "attitude_error_max",
-    "position_error_max",
-    "velocity_error_max",
-    "load_factor_max",
-    "waypoints_captured",
-    "waypoint_miss_max",
-)
-(
-    X_APOGEE,
-    X_APOGEE_TIME,
-    X_APOGEE_EAST,
-    X_APOGEE_NORTH,
-    X_RAIL_SPEED,
-    X_RAIL_INCIDENCE,
-    X_RAIL_MARGIN,
-    X_BURNOUT_SPEED,
-    X_BURNOUT_HEIGHT,
-    X_MAX_SPEED,
-    X_MAX_MACH,
-    X_MAX_PRESSURE,
-    X_MAX_FORCE,
-    X_MAX_INCIDENCE,
-    X_MAX_TILT,
-    X_ERROR_RMS,
-    X_ERROR_MAX,
-    X_ROLL_ERROR_MAX,
-    X_SATURATION,
-    X_MIN_MARGIN,
-    X_LANDING_EAST,
-    X_LANDING_NORTH,
-    X_LANDING_SPEED,
-    X_FLIGHT_TIME,
-    X_TIME_MACH,
-    X_TIME_INCIDENCE,
-    X_OPENING_SPEED,
-    X_TIME_TRANSONIC,
-    X_TIME_STALLED,
-    X_TIME_REYNOLDS,
-    X_HINGE,
-    X_ERROR_BOOST,
-    X_ERROR_COAST,
-    X_ROLL_RMS,
-    X_REVERSALS,
-    X_RATE_SHARE,
-    X_SERVO_TRAVEL,
-    X_SERVO_ENERGY,
-    X_ATTITUDE_ERROR,
-    X_POSITION_ERROR,
-    X_VELOCITY_ERROR,
-    X_LOAD_FACTOR,
-    X_CAPTURED,
-    X_MISS,
-) = range(44)
+    PROFILE = "", "profile"
+    WAYPOINTS = "", "waypoints"
+    HOLD = "", "hold"
 
-# ---- how a flight ended; PARTED and CORD_PARTED end a leg only: the flight goes on as two bodies
-LANDED_OK, NO_LIFTOFF, DIVERGED, OUT_OF_TIME, ABOVE_AIR, LAW_FAILED, LAW_NONSENSE, PARTED, CORD_PARTED = range(9)
+
+_PLACE = "estimated position from the rail's foot, height above ground"
+_VELOCITY = "estimated, over the ground"
+_ATTITUDE = "estimated attitude, body -> east-north-up, quaternion"
+_GYRO, _ACCELEROMETER = "gyro reading, body axes", "accelerometer reading, body axes"
+_AIRFLOW = "from the estimated speed over the ground and the standard air at the estimated height"
+_FRAME = "launch frame -> east-north-up, quaternion"
+_COMMANDED = "commanded attitude, body -> east-north-up, quaternion"
+_COMMANDED_RATE = "commanded body rate"
+_FIX, _FIX_VELOCITY = "position of the receiver's last fix", "velocity of the receiver's last fix"
+_FIELD = "magnetometer, body axes, of the field's strength"
+
+
+class Sensed(Column):
+    """What a law may read. The guidance law's command stands in it when the control law is called."""
+
+    TIME = "s", "since ignition"
+    TIME_SINCE_LIFTOFF = "s", "-1 before liftoff is noticed"
+    EAST = "m", _PLACE
+    NORTH = "m", _PLACE
+    HEIGHT = "m", _PLACE
+    VELOCITY_EAST = "m/s", _VELOCITY
+    VELOCITY_NORTH = "m/s", _VELOCITY
+    VELOCITY_UP = "m/s", _VELOCITY
+    Q_W = "1", _ATTITUDE
+    Q_X = "1", _ATTITUDE
+    Q_Y = "1", _ATTITUDE
+    Q_Z = "1", _ATTITUDE
+    RATE_X = "rad/s", _GYRO
+    RATE_Y = "rad/s", _GYRO
+    RATE_Z = "rad/s", _GYRO
+    SPECIFIC_FORCE_X = "m/s^2", _ACCELEROMETER
+    SPECIFIC_FORCE_Y = "m/s^2", _ACCELEROMETER
+    SPECIFIC_FORCE_Z = "m/s^2", _ACCELEROMETER
+    DYNAMIC_PRESSURE = "Pa", _AIRFLOW
+    MACH = "1", _AIRFLOW
+    FRAME_W = "1", _FRAME
+    FRAME_X = "1", _FRAME
+    FRAME_Y = "1", _FRAME
+    FRAME_Z = "1", _FRAME
+    COMMANDED_W = "1", _COMMANDED
+    COMMANDED_X = "1", _COMMANDED
+    COMMANDED_Y = "1", _COMMANDED
+    COMMANDED_Z = "1", _COMMANDED
+    COMMANDED_RATE_X = "rad/s", _COMMANDED_RATE
+    COMMANDED_RATE_Y = "rad/s", _COMMANDED_RATE
+    COMMANDED_RATE_Z = "rad/s", _COMMANDED_RATE
+    PERIOD = "s", "of the tick"
+    ENABLED = "1", "1 while the fins are live, 0 while they are centred"
+    SATURATED = "1", "1 if the mixer had to cut the last demands to the fins' limits"
+    BOOSTER = "1", "1 while a booster is attached"
+    MODE = "1", f"of the guidance: {_choices(GuidanceMode)}"
+    WAYPOINT = "1", "place of the current waypoint in the list of the mission, from 0"
+    BARO_HEIGHT = "m", "barometer, above ground"
+    FIX_EAST = "m", _FIX
+    FIX_NORTH = "m", _FIX
+    FIX_HEIGHT = "m", _FIX
+    FIX_VELOCITY_EAST = "m/s", _FIX_VELOCITY
+    FIX_VELOCITY_NORTH = "m/s", _FIX_VELOCITY
+    FIX_VELOCITY_UP = "m/s", _FIX_VELOCITY
+    FIX_AGE = "s", "-1 before the first fix"
+    FIELD_X = "1", _FIELD
+    FIELD_Y = "1", _FIELD
+    FIELD_Z = "1", _FIELD
+
+
+class Commanded(Column):
+    """Command of a guidance law: the attitude, and the body rates that belong to it."""
+
+    Q_W = "1", _COMMANDED
+    Q_X = "1", _COMMANDED
+    Q_Y = "1", _COMMANDED
+    Q_Z = "1", _COMMANDED
+    RATE_X = "rad/s", _COMMANDED_RATE
+    RATE_Y = "rad/s", _COMMANDED_RATE
+    RATE_Z = "rad/s", _COMMANDED_RATE
+
+
+_DEMAND = "demand of fin angle, before the mixer"
+_FIN = "angle of a control fin, used if direct is 1"
+
+
+class Demand(Column):
+    """Command of a control law."""
+
+    ROLL = "rad", _DEMAND
+    PITCH = "rad", _DEMAND
+    YAW = "rad", _DEMAND
+    DIRECT = "1", "1: the fins take the angles at fin_1 .. instead of the mixer's"
+    ENABLE = "1", "1 makes the fins live, -1 centres them, 0 leaves them to the event rules"
+    DEPLOY = "1", "k deploys canopy k, from 1; 0: none"
+    SEPARATE = "1", "1 fires the separation"
+    IGNITE = "1", "1 ignites the next motor"
+    FIN_1 = "rad", _FIN
+    FIN_2 = "rad", _FIN
+    FIN_3 = "rad", _FIN
+    FIN_4 = "rad", _FIN
+    FIN_5 = "rad", _FIN
+    FIN_6 = "rad", _FIN
+    FIN_7 = "rad", _FIN
+    FIN_8 = "rad", _FIN
+
+
+# ------------------------------------------------------------------ the log
+
+
+class Phase(Column):
+    """How a body moves; kernels compare the numpy integers that core/motion.py makes of them."""
+
+    HELD = "", "held"
+    ON_RAIL = "", "on the rail"
+    PIVOTING = "", "pivoting"
+    FREE = "", "free"
+    UNDER_CANOPY = "", "under a canopy"
+    LANDED = "", "landed"
+
+
+class Log(Column):
+    """One row of the log; the fins' angles, commands and hinge moments, and everything sensed, follow these columns."""
+
+    TIME = "s", "time since ignition"
+    PHASE = "1", f"flight phase: {_choices(Phase)}"
+    EAST = "m", "position east of the rail"
+    NORTH = "m", "position north of the rail"
+    HEIGHT = "m", "height above ground"
+    VELOCITY_EAST = "m/s", "velocity over the ground, east"
+    VELOCITY_NORTH = "m/s", "velocity over the ground, north"
+    VELOCITY_UP = "m/s", "velocity over the ground, up"
+    Q_W = "1", "attitude quaternion, body to east-north-up, scalar first"
+    Q_X = "1"
+    Q_Y = "1"
+    Q_Z = "1"
+    RATE_X = "rad/s", "body rate against inertial space, body axes"
+    RATE_Y = "rad/s"
+    RATE_Z = "rad/s"
+    TILT_PITCH = "rad", "tilt, nose leans downrange"
+    TILT_YAW = "rad", "tilt, nose leans right of the launch azimuth"
+    ROLL = "rad", "roll angle"
+    TILT = "rad", "angle of the nose from the vertical"
+    COMMANDED_PITCH = "rad", "commanded tilt downrange"
+    COMMANDED_YAW = "rad", "commanded tilt to the right"
+    COMMANDED_ROLL = "rad", "commanded roll angle"
+    TILT_ERROR = "rad", "angle between the nose and its commanded direction"
+    AIRSPEED = "m/s", "airspeed"
+    MACH = "1", "Mach number"
+    DYNAMIC_PRESSURE = "Pa", "dynamic pressure"
+    INCIDENCE = "rad", "incidence, the total angle of attack (body axis against the flow)"
+    INCIDENCE_PITCH = "rad", "incidence in the body's x-z plane"
+    INCIDENCE_YAW = "rad", "incidence in the body's x-y plane"
+    STATIC_MARGIN = "1", "static margin, calibres"
+    THRUST = "N", "thrust at the reference pressure"
+    MASS = "kg", "mass"
+    CG = "m", "station of the centre of mass, aft from the nose tip"
+    SPECIFIC_FORCE_X = "m/s^2", "specific force, body axes (what an accelerometer reads)"
+    SPECIFIC_FORCE_Y = "m/s^2"
+    SPECIFIC_FORCE_Z = "m/s^2"
+    WIND_EAST = "m/s", "wind towards east"
+    WIND_NORTH = "m/s", "wind towards north"
+    DRAG_AREA = "m^2", "drag area of deployed canopies and hanging airframe"
+    JOINT_FORCE = "N", "force of the stages behind the aft joint on those ahead, negative where drag pulls them apart"
+    UP = "m", "position along the vertical of the launch point"
+    GUIDANCE_MODE = "1", f"guidance: {_choices(GuidanceMode)}"
+    WAYPOINT = "1", "number of the current waypoint, from 1; past the last, one more than there are"
+    ESTIMATED_EAST = "m", "estimated position east of the rail"
+    ESTIMATED_NORTH = "m", "estimated position north of the rail"
+    ESTIMATED_HEIGHT = "m", "estimated height above ground"
+    ESTIMATED_Q_W = "1", "estimated attitude quaternion, body to east-north-up, scalar first"
+    ESTIMATED_Q_X = "1"
+    ESTIMATED_Q_Y = "1"
+    ESTIMATED_Q_Z = "1"
+    ATTITUDE_ERROR = "rad", "error of the estimated attitude"
+    POSITION_ERROR = "m", "error of the estimated position"
+    VELOCITY_ERROR = "m/s", "error of the estimated velocity"
+    ROLL_DEMAND = "rad", "roll demand of the control law"
+    PITCH_DEMAND = "rad", "pitch demand of the control law"
+    YAW_DEMAND = "rad", "yaw demand of the control law"
+
+
+# ------------------------------------------------------------------ events and outcomes
+
+
+class Event(Column):
+    """Events of a body: deployments of canopies and their line stretches, then ignitions, burnouts and separations of stages follow."""
+
+    LIFTOFF = "", "the vehicle starts to move"
+    FORE_GUIDE_LEAVES = "", "the forward rail guide leaves the rail"
+    RAIL_DEPARTURE = "", "the aft rail guide leaves the rail"
+    FINS_ENABLED = "", "the control fins become live"
+    BURNOUT = "", "of the motor ignited on the rail"
+    FINS_DISABLED = "", "the control fins are centred"
+    APOGEE = "", "the climb ends"
+    LANDING = "", "the body reaches the ground"
+    DRAG_SEPARATION = "", "from here on drag alone would separate the aft joint"
+
+
+class EventColumn(Column):
+    """What is noted of an event."""
+
+    TIME = "s", "time since ignition"
+    EAST = "m", "position east of the rail"
+    NORTH = "m", "position north of the rail"
+    HEIGHT = "m", "height above ground"
+    VELOCITY_EAST = "m/s", "velocity east"
+    VELOCITY_NORTH = "m/s", "velocity north"
+    VELOCITY_UP = "m/s", "climb rate"
+    AIRSPEED = "m/s", "airspeed"
+    MACH = "1", "Mach number"
+    DYNAMIC_PRESSURE = "Pa", "dynamic pressure"
+    TILT = "rad", "angle of the nose from the vertical"
+    INCIDENCE = "rad", "incidence"
+    STATIC_MARGIN = "1", "static margin, calibres"
+    SENSED_HEIGHT = "m", "height by the flight computer"
+    SENSED_SPEED = "m/s", "speed by the flight computer"
+    SENSED_TILT = "rad", "angle of the nose from the vertical by the flight computer"
+
+
+class Outcome(Column):
+    """Outcomes of a flight, one number each."""
+
+    APOGEE_HEIGHT = "m", "apogee above ground"
+    APOGEE_TIME = "s", "time of apogee since ignition"
+    APOGEE_EAST = "m", "apogee, distance east of the rail"
+    APOGEE_NORTH = "m", "apogee, distance north of the rail"
+    RAIL_DEPARTURE_SPEED = "m/s", "speed as the aft guide leaves the rail"
+    RAIL_DEPARTURE_INCIDENCE = "rad", "incidence as the aft guide leaves the rail"
+    RAIL_DEPARTURE_MARGIN = "1", "static margin as the aft guide leaves the rail, calibres"
+    BURNOUT_AIRSPEED = "m/s", "airspeed at burnout"
+    BURNOUT_HEIGHT = "m", "height above ground at burnout"
+    AIRSPEED_MAX = "m/s", "largest airspeed"
+    MACH_MAX = "1", "largest Mach number"
+    DYNAMIC_PRESSURE_MAX = "Pa", "largest dynamic pressure"
+    SPECIFIC_FORCE_MAX = "m/s^2", "largest specific force in free flight"
+    INCIDENCE_MAX = "rad", "largest incidence while climbing faster than 20 m/s through the air"
+    TILT_MAX = "rad", "largest tilt from the vertical while climbing faster than 20 m/s through the air"
+    TILT_ERROR_RMS = "rad", "root mean square of the tilt error while the fins are live"
+    TILT_ERROR_MAX = "rad", "largest tilt error while the fins are live"
+    ROLL_ERROR_MAX = "rad", "largest roll error while the fins are live"
+    SATURATION_SHARE = "1", "share of ticks with live fins at which a fin was commanded to its stop"
+    STATIC_MARGIN_MIN = "1", "smallest static margin while climbing faster than 20 m/s, calibres"
+    LANDING_EAST = "m", "landing place east of the rail"
+    LANDING_NORTH = "m", "landing place north of the rail"
+    LANDING_GROUND_SPEED = "m/s", "speed over the ground at landing"
+    FLIGHT_TIME = "s", "time from ignition to the end of the flight"
+    TIME_ABOVE_MACH_08 = "s", "time above Mach 0.8, where the aerodynamic model is less sure"
+    TIME_BEYOND_INCIDENCE = "s", "time climbing beyond 15 deg incidence, where the aerodynamic model is less sure"
+    OPENING_AIRSPEED = "m/s", "airspeed at line stretch of the first canopy"
+    TIME_TRANSONIC = "s", "time between Mach 0.8 and 1.2 (transonic), where the tables are interpolated between theories"
+    TIME_STALLED = "s", "time climbing with a stalled fin"
+    TIME_BEYOND_REYNOLDS = "s", "time climbing at a Reynolds number on length outside 5e5 to 1e8"
+    HINGE_MOMENT_MAX = "N m", "largest moment of the air about a control fin's hinge line in the climb"
+    TILT_ERROR_BOOST_RMS = "rad", "root mean square of the tilt error while the fins are live and a motor burns"
+    TILT_ERROR_COAST_RMS = "rad", "root mean square of the tilt error while the fins are live and no motor burns"
+    ROLL_ERROR_RMS = "rad", "root mean square of the roll error while the fins are live"
+    RATE_REVERSALS = "1", "changes of sign of pitch and yaw rate while the fins are live"
+    RATE_LIMIT_SHARE = "1", "share of the servos' time at their rate limit while the fins are live"
+    FIN_TRAVEL_TOTAL = "rad", "total fin travel while live"
+    SERVO_ENERGY = "J", "work of all fins against the air while live"
+    ATTITUDE_ERROR_MAX = "rad", "largest error of the estimated attitude in the climb"
+    POSITION_ERROR_MAX = "m", "largest error of the estimated position in the climb"
+    VELOCITY_ERROR_MAX = "m/s", "largest error of the estimated velocity in the climb"
+    LOAD_FACTOR_MAX = "1", "largest specific force across the axis in the climb, over standard gravity"
+    WAYPOINTS_CAPTURED = "1", "waypoints flown through within their radius"
+    WAYPOINT_MISS_MAX = "m", "largest miss distance of the waypoints flown to"
+
+
+class Ending(IntEnum):
+    """How a leg of a flight ended. After SEPARATED and HARNESS_BROKEN the flight goes on as two bodies (see `results.status.Status`)."""
+
+    LANDED = 0
+    NO_LIFTOFF = 1
+    DIVERGED = 2
+    OUT_OF_TIME = 3
+    ABOVE_AIR = 4
+    LAW_FAILED = 5
+    LAW_NONSENSE = 6
+    SEPARATED = 7
+    HARNESS_BROKEN = 8
+
 
 NOT_IGNITED = -1.0  # in Handover.IGNITED
 BY_COMMAND, BY_DRAG, BY_UPPER_MOTOR = 1, 2, 3  # in Handover.CAUSE
+
+SENSED, COMMANDED, DEMAND, LOG = labels(Sensed), labels(Commanded), labels(Demand), labels(Log)
+EVENTS, EVENT_COLUMNS, OUTCOMES = labels(Event), labels(EventColumn), labels(Outcome)
+COMMANDED_SIZE, DEMAND_SIZE, LOG_COLUMNS = width(Commanded), width(Demand), width(Log)

@@ -4,108 +4,26 @@ from __future__ import annotations
 
 from math import acos, atan2, inf, isnan, nan, sqrt
 
+import numpy as np
+
 from sixdof._jit import helper, kernel
-from sixdof.core.algebra import cell, clip, conjugate, lerp, matrix_of, multiply, norm
+from sixdof.core.algebra import cell, clip, conjugate, lerp, matrix_of, multiply, norm, put_vector
+from sixdof.core.body import Body
 from sixdof.core.columns import FinRow, MotorRow, PanelColumn, SeenColumn, Tally
 from sixdof.core.computer.columns import Switch
-from sixdof.core.computer.tick import estimate_errors, sensed_attitude, sensed_frame, sensed_goal, sensed_velocity, tilt_angles
+from sixdof.core.computer.tick import estimate_errors, sensed_attitude, sensed_command, sensed_frame, sensed_velocity, tilt_angles
+from sixdof.core.constants import G0
+from sixdof.core.forces.loads import Loads
 from sixdof.core.forces.stability import static_margin
-from sixdof.core.layout import (
-    D_PITCH,
-    D_ROLL,
-    D_YAW,
-    L_ATTITUDE_ERROR,
-    L_CG,
-    L_DRAG_AREA,
-    L_EAST,
-    L_ERROR,
-    L_EST_EAST,
-    L_EST_QW,
-    L_FX,
-    L_FY,
-    L_FZ,
-    L_GOAL_PITCH,
-    L_GOAL_ROLL,
-    L_GOAL_YAW,
-    L_HEIGHT,
-    L_INCIDENCE,
-    L_INCIDENCE_PITCH,
-    L_INCIDENCE_YAW,
-    L_JOINT,
-    L_MACH,
-    L_MARGIN,
-    L_MASS,
-    L_MODE,
-    L_NORTH,
-    L_P,
-    L_PHASE,
-    L_PITCH_DEMAND,
-    L_POSITION_ERROR,
-    L_PRESSURE,
-    L_Q,
-    L_QW,
-    L_QX,
-    L_QY,
-    L_QZ,
-    L_R,
-    L_ROLL,
-    L_ROLL_DEMAND,
-    L_SPEED,
-    L_THRUST,
-    L_TILT,
-    L_TILT_PITCH,
-    L_TILT_YAW,
-    L_TIME,
-    L_UP,
-    L_VE,
-    L_VELOCITY_ERROR,
-    L_VN,
-    L_VU,
-    L_WAYPOINT,
-    L_WIND_EAST,
-    L_WIND_NORTH,
-    L_YAW_DEMAND,
-    LOG_COLUMNS,
-    S_EAST,
-    S_HEIGHT,
-    S_QW,
-    S_SATURATED,
-    S_WAYPOINT,
-    X_ATTITUDE_ERROR,
-    X_ERROR_BOOST,
-    X_ERROR_COAST,
-    X_ERROR_MAX,
-    X_ERROR_RMS,
-    X_HINGE,
-    X_LOAD_FACTOR,
-    X_MAX_FORCE,
-    X_MAX_INCIDENCE,
-    X_MAX_MACH,
-    X_MAX_PRESSURE,
-    X_MAX_SPEED,
-    X_MAX_TILT,
-    X_MIN_MARGIN,
-    X_POSITION_ERROR,
-    X_RATE_SHARE,
-    X_REVERSALS,
-    X_ROLL_ERROR_MAX,
-    X_ROLL_RMS,
-    X_SATURATION,
-    X_SERVO_ENERGY,
-    X_SERVO_TRAVEL,
-    X_TIME_INCIDENCE,
-    X_TIME_MACH,
-    X_TIME_REYNOLDS,
-    X_TIME_STALLED,
-    X_TIME_TRANSONIC,
-    X_VELOCITY_ERROR,
-)
+from sixdof.core.layout import LOG_COLUMNS, Demand, EventColumn, Log, Outcome, Sensed
+from sixdof.core.leg.drawn import DrawnModel
+from sixdof.core.leg.work import Work
 from sixdof.core.motion import FREE, PIVOT
+from sixdof.core.types import Aero, Leg, Quat, Servo, State, Vec3
 
 PIECE = Tally.TICKS_BEFORE - Tally.TICKS  # columns from a piece of the fall to the piece before it
 QUIET_RATE = 0.02  # rad/s: a body rate must pass it on the other side to count as a reversal
 NEAR_LIMIT = 0.99  # of the servo's rate limit
-GRAVITY = 9.80665
 
 FLOW_SPEED = 20.0  # below this airspeed incidence says little (pad, apogee) and is left out of the extremes, m/s
 MACH_LIMIT = 0.8  # beyond these the aerodynamic model is less sure; the time spent there is counted
@@ -119,29 +37,29 @@ FALL_PIECE = 1.5  # s: how a body comes down is judged by its last one or two pi
 
 
 @helper
-def incidence_of(load):
+def incidence_of(load: Loads) -> float:
     """Return the angle between the body axis and the velocity through the air, rad."""
     return atan2(sqrt(load.velocity.y * load.velocity.y + load.velocity.z * load.velocity.z), load.velocity.x)
 
 
 @helper
-def lean(load):
+def lean(load: Loads) -> float:
     """Return the nose's angle from the local vertical, rad."""
     m = load.matrix
     return acos(clip(m.xx * load.up.x + m.yx * load.up.y + m.zx * load.up.z, -1.0, 1.0))
 
 
 @helper
-def nose_error(q, goal):
-    """Return (angle between the nose and where it should point, roll error) of an attitude against its goal, rad."""
-    e = multiply(conjugate(q), goal)
+def nose_error(q: Quat, commanded: Quat) -> tuple[float, float]:
+    """Return (angle between the nose and where it should point, roll error) of an attitude against the commanded one, rad."""
+    e = multiply(conjugate(q), commanded)
     m = matrix_of(e)
     k = 2.0 if e.w >= 0.0 else -2.0
     return acos(clip(m.xx, -1.0, 1.0)), k * e.x
 
 
 @helper
-def joint_force(leg, aero, load, force, drag):
+def joint_force(leg: Leg, aero: Aero, load: Loads, force: Vec3, drag: float) -> float:
     """Return the push of the aft joint on the stages ahead of it (N, negative: it is pulled apart); NaN without a joint.
 
     What accelerates the fore stages less what the air does to them: the axial force of the fore stages as they stand in the stack.
@@ -154,37 +72,39 @@ def joint_force(leg, aero, load, force, drag):
 
 
 @kernel
-def write_log(row, t, phase, s, body, craft, load, force, frame, area, leg, work):
-    """Fill one row of the log: layout.LOG, fin angles, fin commands, hinge moments, then everything sensed (layout.SENSED)."""
+def write_log(
+    row: np.ndarray, t: float, phase: int, s: State, body: Body, drawn: DrawnModel, load: Loads, force: Vec3, frame: Quat, area: float, leg: Leg, work: Work
+) -> None:
+    """Fill one row of the log: layout.Log, fin angles, fin commands, hinge moments, then everything sensed (layout.Sensed)."""
     pitch, yaw, roll, _ = tilt_angles(frame, s.q)
     tilt = lean(load)
-    goal = sensed_goal(work.sensed)
-    goal_pitch, goal_yaw, goal_roll, _ = tilt_angles(frame, goal)
-    row[L_TIME], row[L_PHASE] = t, phase
-    row[L_EAST], row[L_NORTH], row[L_HEIGHT] = s.r.x, s.r.y, load.height
-    row[L_VE], row[L_VN], row[L_VU] = s.v.x, s.v.y, s.v.z
-    row[L_QW], row[L_QX], row[L_QY], row[L_QZ] = s.q.w, s.q.x, s.q.y, s.q.z
-    row[L_P], row[L_Q], row[L_R] = s.w.x, s.w.y, s.w.z
-    row[L_TILT_PITCH], row[L_TILT_YAW], row[L_ROLL], row[L_TILT] = pitch, yaw, roll, tilt
-    row[L_GOAL_PITCH], row[L_GOAL_YAW], row[L_GOAL_ROLL] = goal_pitch, goal_yaw, goal_roll
-    row[L_ERROR] = nose_error(s.q, goal)[0]
-    row[L_SPEED], row[L_MACH], row[L_PRESSURE] = load.air_speed, load.mach, load.pressure
-    row[L_INCIDENCE] = incidence_of(load)
-    row[L_INCIDENCE_PITCH] = atan2(load.velocity.z, load.velocity.x)
-    row[L_INCIDENCE_YAW] = atan2(load.velocity.y, load.velocity.x)
-    row[L_MARGIN] = static_margin(craft, load.mach, body.cg)
-    row[L_THRUST], row[L_MASS], row[L_CG] = body.thrust, body.mass, body.cg.x
-    row[L_FX], row[L_FY], row[L_FZ] = force.x, force.y, force.z
-    row[L_WIND_EAST], row[L_WIND_NORTH], row[L_DRAG_AREA] = load.wind.x, load.wind.y, area
-    row[L_UP] = s.r.z
-    row[L_JOINT] = joint_force(leg, craft.aero, load, force, craft.drag) if phase == FREE else nan
-    row[L_MODE], row[L_WAYPOINT] = work.switches[Switch.MODE], work.sensed[S_WAYPOINT]
+    commanded = sensed_command(work.sensed)
+    commanded_pitch, commanded_yaw, commanded_roll, _ = tilt_angles(frame, commanded)
+    row[Log.TIME], row[Log.PHASE] = t, phase
+    row[Log.EAST], row[Log.NORTH], row[Log.HEIGHT] = s.r.x, s.r.y, load.height
+    row[Log.VELOCITY_EAST], row[Log.VELOCITY_NORTH], row[Log.VELOCITY_UP] = s.v.x, s.v.y, s.v.z
+    row[Log.Q_W], row[Log.Q_X], row[Log.Q_Y], row[Log.Q_Z] = s.q.w, s.q.x, s.q.y, s.q.z
+    row[Log.RATE_X], row[Log.RATE_Y], row[Log.RATE_Z] = s.w.x, s.w.y, s.w.z
+    row[Log.TILT_PITCH], row[Log.TILT_YAW], row[Log.ROLL], row[Log.TILT] = pitch, yaw, roll, tilt
+    row[Log.COMMANDED_PITCH], row[Log.COMMANDED_YAW], row[Log.COMMANDED_ROLL] = commanded_pitch, commanded_yaw, commanded_roll
+    row[Log.TILT_ERROR], _ = nose_error(s.q, commanded)
+    row[Log.AIRSPEED], row[Log.MACH], row[Log.DYNAMIC_PRESSURE] = load.air_speed, load.mach, load.pressure
+    row[Log.INCIDENCE] = incidence_of(load)
+    row[Log.INCIDENCE_PITCH] = atan2(load.velocity.z, load.velocity.x)
+    row[Log.INCIDENCE_YAW] = atan2(load.velocity.y, load.velocity.x)
+    row[Log.STATIC_MARGIN] = static_margin(drawn, load.mach, body.cg)
+    row[Log.THRUST], row[Log.MASS], row[Log.CG] = body.thrust, body.mass, body.cg.x
+    row[Log.SPECIFIC_FORCE_X], row[Log.SPECIFIC_FORCE_Y], row[Log.SPECIFIC_FORCE_Z] = force.x, force.y, force.z
+    row[Log.WIND_EAST], row[Log.WIND_NORTH], row[Log.DRAG_AREA] = load.wind.x, load.wind.y, area
+    row[Log.UP] = s.r.z
+    row[Log.JOINT_FORCE] = joint_force(leg, drawn.aero, load, force, drawn.drag) if phase == FREE else nan
+    row[Log.GUIDANCE_MODE], row[Log.WAYPOINT] = work.switches[Switch.MODE], work.sensed[Sensed.WAYPOINT]
     for i in range(3):
-        row[L_EST_EAST + i] = work.sensed[S_EAST + i]
+        row[Log.ESTIMATED_EAST + i] = work.sensed[Sensed.EAST + i]
     for i in range(4):
-        row[L_EST_QW + i] = work.sensed[S_QW + i]
-    row[L_ATTITUDE_ERROR], row[L_POSITION_ERROR], row[L_VELOCITY_ERROR] = estimate_errors(work.sensed, s, load.height)
-    row[L_ROLL_DEMAND], row[L_PITCH_DEMAND], row[L_YAW_DEMAND] = work.command[D_ROLL], work.command[D_PITCH], work.command[D_YAW]
+        row[Log.ESTIMATED_Q_W + i] = work.sensed[Sensed.Q_W + i]
+    row[Log.ATTITUDE_ERROR], row[Log.POSITION_ERROR], row[Log.VELOCITY_ERROR] = estimate_errors(work.sensed, s, load.height)
+    row[Log.ROLL_DEMAND], row[Log.PITCH_DEMAND], row[Log.YAW_DEMAND] = work.command[Demand.ROLL], work.command[Demand.PITCH], work.command[Demand.YAW]
     n = work.fin_command.shape[0]
     for i in range(n):
         row[LOG_COLUMNS + i] = work.fins[FinRow.START, i]
@@ -195,69 +115,83 @@ def write_log(row, t, phase, s, body, craft, load, force, frame, area, leg, work
 
 
 @kernel
-def write_event(row, t, s, body, craft, load, frame, sensed):
-    """Fill one row of the event table (layout.EVENT_COLUMNS), unless it has happened before; sensed: as of the last tick."""
-    if not isnan(row[0]):
+def write_event(row: np.ndarray, t: float, s: State, body: Body, drawn: DrawnModel, load: Loads, frame: Quat, sensed: np.ndarray) -> None:
+    """Fill one row of the event table (layout.EventColumn), unless it has happened before; sensed: as of the last tick."""
+    if not isnan(row[EventColumn.TIME]):
         return
-    row[0] = t
-    row[1], row[2], row[3] = s.r.x, s.r.y, load.height
-    row[4], row[5], row[6] = s.v.x, s.v.y, s.v.z
-    row[7], row[8], row[9] = load.air_speed, load.mach, load.pressure
-    row[10] = lean(load)
-    row[11] = incidence_of(load)
-    row[12] = static_margin(craft, load.mach, body.cg)
-    row[13], row[14] = sensed[S_HEIGHT], norm(sensed_velocity(sensed))
-    row[15] = tilt_angles(sensed_frame(sensed), sensed_attitude(sensed))[3]
+    row[EventColumn.TIME] = t
+    row[EventColumn.EAST], row[EventColumn.NORTH], row[EventColumn.HEIGHT] = s.r.x, s.r.y, load.height
+    put_vector(row, EventColumn.VELOCITY_EAST, s.v)
+    row[EventColumn.AIRSPEED], row[EventColumn.MACH], row[EventColumn.DYNAMIC_PRESSURE] = load.air_speed, load.mach, load.pressure
+    row[EventColumn.TILT] = lean(load)
+    row[EventColumn.INCIDENCE] = incidence_of(load)
+    row[EventColumn.STATIC_MARGIN] = static_margin(drawn, load.mach, body.cg)
+    row[EventColumn.SENSED_HEIGHT], row[EventColumn.SENSED_SPEED] = sensed[Sensed.HEIGHT], norm(sensed_velocity(sensed))
+    _, _, _, row[EventColumn.SENSED_TILT] = tilt_angles(sensed_frame(sensed), sensed_attitude(sensed))
 
 
 @kernel
-def watch(summary, phase, climbing, t, s, body, craft, load, force, frame, period, events, work):
+def watch(
+    summary: np.ndarray,
+    phase: int,
+    climbing: bool,
+    t: float,
+    s: State,
+    body: Body,
+    drawn: DrawnModel,
+    load: Loads,
+    force: Vec3,
+    frame: Quat,
+    period: float,
+    events: np.ndarray,
+    work: Work,
+) -> None:
     """Update the running extremes and sums of a flight at one tick."""
-    summary[X_MAX_SPEED] = max(summary[X_MAX_SPEED], load.air_speed)
-    summary[X_MAX_MACH] = max(summary[X_MAX_MACH], load.mach)
-    summary[X_MAX_PRESSURE] = max(summary[X_MAX_PRESSURE], load.pressure)
+    summary[Outcome.AIRSPEED_MAX] = max(summary[Outcome.AIRSPEED_MAX], load.air_speed)
+    summary[Outcome.MACH_MAX] = max(summary[Outcome.MACH_MAX], load.mach)
+    summary[Outcome.DYNAMIC_PRESSURE_MAX] = max(summary[Outcome.DYNAMIC_PRESSURE_MAX], load.pressure)
     if load.mach > MACH_LIMIT:
-        summary[X_TIME_MACH] += period
+        summary[Outcome.TIME_ABOVE_MACH_08] += period
         if load.mach < SONIC_LIMIT:
-            summary[X_TIME_TRANSONIC] += period
+            summary[Outcome.TIME_TRANSONIC] += period
     if phase != FREE and phase != PIVOT:
         return
-    summary[X_MAX_FORCE] = max(summary[X_MAX_FORCE], norm(force))
+    summary[Outcome.SPECIFIC_FORCE_MAX] = max(summary[Outcome.SPECIFIC_FORCE_MAX], norm(force))
     if not climbing:
-        _watch_fall(work.tally, craft, load, period)
+        _watch_fall(work.tally, drawn, load, period)
         return
     attitude, place, velocity = estimate_errors(work.sensed, s, load.height)
-    summary[X_ATTITUDE_ERROR] = max(summary[X_ATTITUDE_ERROR], attitude)
-    summary[X_POSITION_ERROR] = max(summary[X_POSITION_ERROR], place)
-    summary[X_VELOCITY_ERROR] = max(summary[X_VELOCITY_ERROR], velocity)
+    summary[Outcome.ATTITUDE_ERROR_MAX] = max(summary[Outcome.ATTITUDE_ERROR_MAX], attitude)
+    summary[Outcome.POSITION_ERROR_MAX] = max(summary[Outcome.POSITION_ERROR_MAX], place)
+    summary[Outcome.VELOCITY_ERROR_MAX] = max(summary[Outcome.VELOCITY_ERROR_MAX], velocity)
     if load.air_speed > FLOW_SPEED:
-        _watch_flow(summary, s, body, craft, load, force, frame, period)
+        _watch_flow(summary, s, body, drawn, load, force, frame, period)
         if work.switches[Switch.FINS] > 0.5:
             _watch_control(summary, s, body.burning > 0.5, work)
 
 
 @kernel
-def _watch_flow(summary, s, body, craft, load, force, frame, period):
+def _watch_flow(summary: np.ndarray, s: State, body: Body, drawn: DrawnModel, load: Loads, force: Vec3, frame: Quat, period: float) -> None:
     a = incidence_of(load)
-    summary[X_MAX_INCIDENCE] = max(summary[X_MAX_INCIDENCE], a)
-    summary[X_MAX_TILT] = max(summary[X_MAX_TILT], lean(load))
-    summary[X_MIN_MARGIN] = min(summary[X_MIN_MARGIN], static_margin(craft, load.mach, body.cg))
-    summary[X_LOAD_FACTOR] = max(summary[X_LOAD_FACTOR], sqrt(force.y * force.y + force.z * force.z) / GRAVITY)
+    summary[Outcome.INCIDENCE_MAX] = max(summary[Outcome.INCIDENCE_MAX], a)
+    summary[Outcome.TILT_MAX] = max(summary[Outcome.TILT_MAX], lean(load))
+    summary[Outcome.STATIC_MARGIN_MIN] = min(summary[Outcome.STATIC_MARGIN_MIN], static_margin(drawn, load.mach, body.cg))
+    summary[Outcome.LOAD_FACTOR_MAX] = max(summary[Outcome.LOAD_FACTOR_MAX], sqrt(force.y * force.y + force.z * force.z) / G0)
     if a > INCIDENCE_LIMIT:
-        summary[X_TIME_INCIDENCE] += period
-    if not (LOW_REYNOLDS < load.reynolds * craft.rail.base_x < HIGH_REYNOLDS):
-        summary[X_TIME_REYNOLDS] += period
+        summary[Outcome.TIME_BEYOND_INCIDENCE] += period
+    if not (LOW_REYNOLDS < load.reynolds * drawn.rail.base_x < HIGH_REYNOLDS):
+        summary[Outcome.TIME_BEYOND_REYNOLDS] += period
     stalled = 0.0
-    for p in range(craft.seen.shape[0]):
-        stalled = max(stalled, craft.seen[p, SeenColumn.STALL])
-        if craft.aero.panel[p, PanelColumn.CONTROL] >= 0.0:
-            summary[X_HINGE] = max(summary[X_HINGE], abs(craft.seen[p, SeenColumn.HINGE]))
+    for p in range(drawn.seen.shape[0]):
+        stalled = max(stalled, drawn.seen[p, SeenColumn.STALL])
+        if drawn.aero.panel[p, PanelColumn.CONTROL] >= 0.0:
+            summary[Outcome.HINGE_MOMENT_MAX] = max(summary[Outcome.HINGE_MOMENT_MAX], abs(drawn.seen[p, SeenColumn.HINGE]))
     if stalled > STALL_LIMIT:
-        summary[X_TIME_STALLED] += period
+        summary[Outcome.TIME_STALLED] += period
 
 
 @kernel
-def _watch_fall(tally, craft, load, period):
+def _watch_fall(tally: np.ndarray, drawn: DrawnModel, load: Loads, period: float) -> None:
     """Note how a body falls without a canopy: time beyond the model's limits, and incidence over the last seconds."""
     a = incidence_of(load)
     if tally[Tally.TICKS] * period >= FALL_PIECE:
@@ -274,16 +208,16 @@ def _watch_fall(tally, craft, load, period):
         tally[Tally.FALL_INCIDENCE] += period
     if load.mach > MACH_LIMIT:
         tally[Tally.FALL_MACH] += period
-    if not (LOW_REYNOLDS < load.reynolds * craft.rail.base_x < HIGH_REYNOLDS):
+    if not (LOW_REYNOLDS < load.reynolds * drawn.rail.base_x < HIGH_REYNOLDS):
         tally[Tally.FALL_REYNOLDS] += period
-    if load.reynolds * load.cross_speed * craft.aero.length > CRISIS_REYNOLDS * load.air_speed:
+    if load.reynolds * load.cross_speed * drawn.aero.length > CRISIS_REYNOLDS * load.air_speed:
         tally[Tally.FALL_CRISIS] += period
 
 
 @kernel
-def _watch_control(summary, s, boosting, work):
+def _watch_control(summary: np.ndarray, s: State, boosting: bool, work: Work) -> None:
     tally = work.tally
-    nose, roll = nose_error(s.q, sensed_goal(work.sensed))
+    nose, roll = nose_error(s.q, sensed_command(work.sensed))
     if boosting:
         tally[Tally.BOOST] += nose * nose
         tally[Tally.BOOST_TICKS] += 1.0
@@ -292,15 +226,15 @@ def _watch_control(summary, s, boosting, work):
         tally[Tally.COAST_TICKS] += 1.0
     tally[Tally.ROLL] += roll * roll
     tally[Tally.LIVE] += 1.0
-    tally[Tally.CUT] += work.sensed[S_SATURATED]
+    tally[Tally.CUT] += work.sensed[Sensed.SATURATED]
     tally[Tally.SIGN_PITCH] = _reversal(s.w.y, tally[Tally.SIGN_PITCH], tally)
     tally[Tally.SIGN_YAW] = _reversal(s.w.z, tally[Tally.SIGN_YAW], tally)
-    summary[X_ERROR_MAX] = max(summary[X_ERROR_MAX], nose)
-    summary[X_ROLL_ERROR_MAX] = max(summary[X_ROLL_ERROR_MAX], abs(roll))
+    summary[Outcome.TILT_ERROR_MAX] = max(summary[Outcome.TILT_ERROR_MAX], nose)
+    summary[Outcome.ROLL_ERROR_MAX] = max(summary[Outcome.ROLL_ERROR_MAX], abs(roll))
 
 
 @helper
-def _reversal(rate, sign, tally):
+def _reversal(rate: float, sign: float, tally: np.ndarray) -> float:
     """Return the side a body rate was last clearly on, and count its changes."""
     now = 1.0 if rate > QUIET_RATE else (-1.0 if rate < -QUIET_RATE else sign)
     if now * sign < 0.0:
@@ -309,7 +243,7 @@ def _reversal(rate, sign, tally):
 
 
 @kernel
-def watch_servos(work, servo, h):
+def watch_servos(work: Work, servo: Servo, h: float) -> None:
     """Add up what the servos do in one step: travel, work against the air, time at the rate limit."""
     tally = work.tally
     if work.switches[Switch.FINS] < 0.5:
@@ -324,7 +258,7 @@ def watch_servos(work, servo, h):
 
 
 @helper
-def _mean(total, count):
+def _mean(total: float, count: float) -> float:
     return total / count if count > 0.0 else nan
 
 
@@ -339,18 +273,18 @@ def last_incidence(tally):
 
 
 @kernel
-def finish(summary, work):
+def finish(summary: np.ndarray, work: Work) -> None:
     """Turn the running sums into outcomes at the end of a flight; what had no live tick is NaN."""
     tally = work.tally
-    summary[X_ERROR_BOOST] = sqrt(_mean(tally[Tally.BOOST], tally[Tally.BOOST_TICKS]))
-    summary[X_ERROR_COAST] = sqrt(_mean(tally[Tally.COAST], tally[Tally.COAST_TICKS]))
-    summary[X_ERROR_RMS] = sqrt(_mean(tally[Tally.BOOST] + tally[Tally.COAST], tally[Tally.LIVE]))
-    summary[X_ROLL_RMS] = sqrt(_mean(tally[Tally.ROLL], tally[Tally.LIVE]))
-    summary[X_SATURATION] = _mean(tally[Tally.CUT], tally[Tally.LIVE])
-    summary[X_REVERSALS] = tally[Tally.REVERSALS]
-    summary[X_RATE_SHARE] = _mean(tally[Tally.AT_RATE], tally[Tally.MOVING])
-    summary[X_SERVO_TRAVEL], summary[X_SERVO_ENERGY] = tally[Tally.TRAVEL], tally[Tally.ENERGY]
+    summary[Outcome.TILT_ERROR_BOOST_RMS] = sqrt(_mean(tally[Tally.BOOST], tally[Tally.BOOST_TICKS]))
+    summary[Outcome.TILT_ERROR_COAST_RMS] = sqrt(_mean(tally[Tally.COAST], tally[Tally.COAST_TICKS]))
+    summary[Outcome.TILT_ERROR_RMS] = sqrt(_mean(tally[Tally.BOOST] + tally[Tally.COAST], tally[Tally.LIVE]))
+    summary[Outcome.ROLL_ERROR_RMS] = sqrt(_mean(tally[Tally.ROLL], tally[Tally.LIVE]))
+    summary[Outcome.SATURATION_SHARE] = _mean(tally[Tally.CUT], tally[Tally.LIVE])
+    summary[Outcome.RATE_REVERSALS] = tally[Tally.REVERSALS]
+    summary[Outcome.RATE_LIMIT_SHARE] = _mean(tally[Tally.AT_RATE], tally[Tally.MOVING])
+    summary[Outcome.FIN_TRAVEL_TOTAL], summary[Outcome.SERVO_ENERGY] = tally[Tally.TRAVEL], tally[Tally.ENERGY]
     if tally[Tally.LIVE] == 0.0:
-        summary[X_ERROR_MAX] = summary[X_ROLL_ERROR_MAX] = nan
-    if summary[X_MIN_MARGIN] == inf:
-        summary[X_MIN_MARGIN] = nan
+        summary[Outcome.TILT_ERROR_MAX] = summary[Outcome.ROLL_ERROR_MAX] = nan
+    if summary[Outcome.STATIC_MARGIN_MIN] == inf:
+        summary[Outcome.STATIC_MARGIN_MIN] = nan

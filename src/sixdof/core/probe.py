@@ -7,27 +7,31 @@ from __future__ import annotations
 
 from math import cos, sin
 
+import numpy as np
+
 from sixdof._jit import kernel
 from sixdof.core.algebra import put_vector, quaternion_at, vector_at
 from sixdof.core.body import body_at, burn_segment
 from sixdof.core.columns import CONDITION_COLUMNS, POINT_COLUMNS, ConditionColumn, FinRow, GustColumn, PointColumn, RateColumn, TunnelColumn
-from sixdof.core.craft import make_craft
+from sixdof.core.draw import Draw
 from sixdof.core.flight import segment_at
 from sixdof.core.forces.aerodynamics import air_loads
-from sixdof.core.forces.loads import Air, inline_loads
+from sixdof.core.forces.loads import inline_loads
+from sixdof.core.leg.drawing import draw_model
+from sixdof.core.leg.work import Work
 from sixdof.core.motion import free_rate
-from sixdof.core.types import State, Vec3
+from sixdof.core.types import Air, Model, State, Station, Vec3
 
 
 @kernel
-def probe(model, draw, work, conditions, out, panels):
+def probe(model: Model, draw: Draw, work: Work, conditions: np.ndarray, out: np.ndarray, panels: np.ndarray) -> None:
     """Fill out (n, TunnelColumn) with force (N) and moment (N m) of the air, body axes, for conditions (n, CONDITION_COLUMNS + controls).
 
     panels : (n, panels, SEEN_COLUMNS), filled with what each panel did (load, hinge moment, stall ..).
 
     Moments are about the body axis at the station ConditionColumn.CG.
     """
-    craft = make_craft(model, draw, work.air, work.seen, work.gust)
+    drawn = draw_model(model, draw, work.air, work.seen, work.gust)
     for i in range(conditions.shape[0]):
         row = conditions[i]
         for j in range(work.fins.shape[1]):
@@ -37,7 +41,7 @@ def probe(model, draw, work, conditions, out, panels):
         u = Vec3(row[ConditionColumn.SPEED] * cos(row[ConditionColumn.INCIDENCE]), side * sin(row[ConditionColumn.ROLL]), side * cos(row[ConditionColumn.ROLL]))
         rate = Vec3(row[ConditionColumn.RATE_X], row[ConditionColumn.RATE_Y], row[ConditionColumn.RATE_Z])
         air = Air(row[ConditionColumn.DENSITY], 0.0, row[ConditionColumn.SOUND], row[ConditionColumn.VISCOSITY], 0.0)
-        load = air_loads(craft, u, rate, Vec3(row[ConditionColumn.CG], 0.0, 0.0), air, row[ConditionColumn.BURNING], work.fins, FinRow.START)
+        load = air_loads(drawn, u, rate, Station(row[ConditionColumn.CG], 0.0, 0.0), air, row[ConditionColumn.BURNING], work.fins, FinRow.START)
         put_vector(out[i], TunnelColumn.FORCE, load.force)
         put_vector(out[i], TunnelColumn.MOMENT, load.moment)
         for p in range(panels.shape[1]):
@@ -46,26 +50,26 @@ def probe(model, draw, work, conditions, out, panels):
 
 
 @kernel
-def rates_at(model, draw, work, moments, out):
+def rates_at(model: Model, draw: Draw, work: Work, moments: np.ndarray, out: np.ndarray) -> None:
     """Fill out (n, RATE_COLUMNS) with the free-flight rates at moments (n, POINT_COLUMNS + 2 controls): those `fly` integrates."""
-    craft = make_craft(model, draw, work.air, work.seen, work.gust)
+    drawn = draw_model(model, draw, work.air, work.seen, work.gust)
     for i in range(moments.shape[0]):
         row, to = moments[i], out[i]
         for j in range(work.fins.shape[1]):
             work.fins[FinRow.START, j] = row[POINT_COLUMNS + j]
             work.fins[FinRow.CARRIED, j] = row[POINT_COLUMNS + work.fins.shape[1] + j]
         put_vector(work.gust[FinRow.START], GustColumn.EAST, vector_at(row, PointColumn.GUST))
-        t, lit = row[PointColumn.TIME], row[PointColumn.IGNITED]
-        segment = segment_at(t, lit, model.thrust, draw.burn_time)
-        body = body_at(t, burn_segment(model.thrust, segment, lit, draw.impulse, draw.burn_time), craft.grains)
+        t, ignited = row[PointColumn.TIME], row[PointColumn.IGNITED]
+        segment = segment_at(t, ignited, model.thrust, draw.burn_time)
+        body = body_at(t, burn_segment(model.thrust, segment, ignited, draw.impulse, draw.burn_time), drawn.grains)
         s = State(
             vector_at(row, PointColumn.POSITION),
             vector_at(row, PointColumn.VELOCITY),
             quaternion_at(row, PointColumn.ATTITUDE),
             vector_at(row, PointColumn.RATE),
         )
-        load = inline_loads(s, body, craft, work.fins, FinRow.START)
-        rate = free_rate(s, body, craft, load)
+        load = inline_loads(s, body, drawn, work.fins, FinRow.START)
+        rate = free_rate(s, body, drawn, load)
         put_vector(to, RateColumn.ACCELERATION, rate.v)
         put_vector(to, RateColumn.TURNING, rate.w)
         put_vector(to, RateColumn.AIR, load.velocity)

@@ -34,7 +34,7 @@ _LATTICE = 2.0**-52
 
 
 @kernel
-def philox(c0, c1, c2, c3, k0, k1):
+def philox(c0: np.uint64, c1: np.uint64, c2: np.uint64, c3: np.uint64, k0: np.uint64, k1: np.uint64) -> tuple[np.uint64, np.uint64, np.uint64, np.uint64]:
     """Return the four 32-bit words (as uint64) of one Philox4x32-10 block for a counter c0..c3 and a key k0, k1."""
     a, b, c, d = np.uint64(c0), np.uint64(c1), np.uint64(c2), np.uint64(c3)
     k, m = np.uint64(k0), np.uint64(k1)
@@ -48,14 +48,14 @@ def philox(c0, c1, c2, c3, k0, k1):
 
 
 @helper
-def block(seed, flight, stream, index):
+def block(seed: np.uint64, flight: np.uint64, stream: np.uint64, index: np.uint64) -> tuple[np.uint64, np.uint64, np.uint64, np.uint64]:
     """Return the four words that belong to (seed, flight, stream, index)."""
     s, i = np.uint64(seed), np.uint64(index)
     return philox(i & _MASK, i >> _SHIFT, np.uint64(stream), np.uint64(flight), s & _MASK, s >> _SHIFT)
 
 
 @helper
-def unit(high, low):
+def unit(high: np.uint64, low: np.uint64) -> float:
     """Return a number strictly between 0 and 1 from two words: the odd multiples of 2^-53, all equally likely.
 
     These are the 53-bit fractions without 0 and 1, symmetric about one half, each of them exact in float64.
@@ -64,14 +64,14 @@ def unit(high, low):
 
 
 @kernel
-def uniform(seed, flight, stream, index):
+def uniform(seed: np.uint64, flight: np.uint64, stream: np.uint64, index: np.uint64) -> float:
     """Return a float64 uniform on the open interval (0, 1)."""
     a, b, _, _ = block(seed, flight, stream, index)
     return unit(a, b)
 
 
 @kernel
-def normal(seed, flight, stream, index):
+def normal(seed: np.uint64, flight: np.uint64, stream: np.uint64, index: np.uint64) -> float:
     """Return a standard normal float64, |x| < 8.6.
 
     G. E. P. Box, M. E. Muller, "A note on the generation of random normal deviates", Ann. Math. Stat. 29, 1958.
@@ -81,7 +81,7 @@ def normal(seed, flight, stream, index):
 
 
 @kernel
-def fill_uniform(seed, first, stream, index, out):
+def fill_uniform(seed: np.uint64, first: int, stream: np.ndarray, index: np.ndarray, out: np.ndarray) -> None:
     """Write uniform(seed, first + i, stream[j], index[j]) into out[i, j]. stream, index : (columns,) uint64."""
     for i in range(out.shape[0]):
         flight = np.uint64(first) + np.uint64(i)

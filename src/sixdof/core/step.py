@@ -6,8 +6,10 @@ import numpy as np
 
 from sixdof._jit import helper, kernel
 from sixdof.core.algebra import add, axpy, dot, matrix_of, normalised, to_world
+from sixdof.core.body import Body
 from sixdof.core.columns import FinRow
 from sixdof.core.forces.loads import climb_of, height_of, loads
+from sixdof.core.leg.drawn import DrawnModel
 from sixdof.core.motion import deriv, rail_pull
 from sixdof.core.types import State
 
@@ -19,7 +21,7 @@ MOST_TRIES = 60
 
 
 @kernel
-def rk4_step(phase, s, h, k1, fresh, body0, body1, body2, craft, fins):
+def rk4_step(phase: int, s: State, h: float, k1: State, fresh: int, body0: Body, body1: Body, body2: Body, drawn: DrawnModel, fins: np.ndarray) -> State:
     """Return the state h seconds on (classical Runge-Kutta 4), the attitude normalised.
 
     k1 : rate at the start, used if fresh is YES (worked out here if NO). body0, body1, body2 : mass and thrust at the start, the
@@ -32,7 +34,7 @@ def rk4_step(phase, s, h, k1, fresh, body0, body1, body2, craft, fins):
     total = s
     for stage in range(4):
         if stage > 0 or fresh == NO:
-            k = deriv(phase, axpy(s, k, reach), body, craft, fins, row)
+            k = deriv(phase, axpy(s, k, reach), body, drawn, fins, row)
         total = axpy(total, k, weight)
         if stage < 2:
             weight, reach, row, body = h / 3.0, 0.5 * h, FinRow.MIDDLE, body1
@@ -42,31 +44,31 @@ def rk4_step(phase, s, h, k1, fresh, body0, body1, body2, craft, fins):
 
 
 @helper
-def guide_travel(s, craft):
+def guide_travel(s: State, drawn: DrawnModel) -> float:
     """Return how far the aft guide has run up the rail since rest, m.
 
     The state has moved as the body has, from where the centre of mass was at rest: its way inside the body is no travel.
     """
-    guide = add(s.r, to_world(matrix_of(s.q), craft.guide))
-    return dot(guide, craft.rail_line) - (craft.rail.base_x - craft.rail.aft_x)
+    guide = add(s.r, to_world(matrix_of(s.q), drawn.guide))
+    return dot(guide, drawn.rail_line) - (drawn.rail.base_x - drawn.rail.aft_x)
 
 
 @kernel
-def gap(kind, s, craft):
+def gap(kind: int, s: State, drawn: DrawnModel) -> float:
     """Return the event function of `kind`: positive before, negative after."""
     if kind == GAP_FORE:
-        return craft.rail.fore_travel - guide_travel(s, craft)
+        return drawn.rail.fore_travel - guide_travel(s, drawn)
     if kind == GAP_AFT:
-        return craft.rail.aft_travel - guide_travel(s, craft)
+        return drawn.rail.aft_travel - guide_travel(s, drawn)
     if kind == GAP_CLIMB:
-        return climb_of(craft.world, s.r, s.v)
+        return climb_of(drawn.world, s.r, s.v)
     if kind == GAP_SLIP:
-        return dot(s.v, craft.rail_line)
-    return height_of(craft.world, s.r)
+        return dot(s.v, drawn.rail_line)
+    return height_of(drawn.world, s.r)
 
 
 @helper
-def next_bracket(low, high, g_low, g_high, x, g, last):
+def next_bracket(low: float, high: float, g_low: float, g_high: float, x: float, g: float, last: int) -> tuple[float, float, float, float, int]:
     """Return the bracket narrowed by g at x (Illinois rule: halve the value at an end kept twice), and which end moved."""
     if g > 0.0:
         if last > 0:
@@ -78,10 +80,10 @@ def next_bracket(low, high, g_low, g_high, x, g, last):
 
 
 @kernel
-def liftoff_time(t, t_end, s, body, body_end, craft, fins):
+def liftoff_time(t: float, t_end: float, s: State, body: Body, body_end: Body, drawn: DrawnModel, fins: np.ndarray) -> float:
     """Return when the pull along the rail turns positive between t and t_end, thrust taken as linear in between."""
-    pull0 = rail_pull(s, body, craft, loads(s, body, craft, fins, FinRow.START))
-    pull1 = rail_pull(s, body_end, craft, loads(s, body_end, craft, fins, FinRow.START))
+    pull0 = rail_pull(s, body, drawn, loads(s, body, drawn, fins, FinRow.START))
+    pull1 = rail_pull(s, body_end, drawn, loads(s, body_end, drawn, fins, FinRow.START))
     if pull0 >= 0.0:
         return t
     return t + (t_end - t) * pull0 / (pull0 - pull1)

@@ -1,7 +1,7 @@
 """The data the kernels read and write: NamedTuples of float64 scalars and C-contiguous float64 arrays, nothing else.
 
 Frames: world = east, north, up at the launch point; body = x forward, y starboard, z completing the set. Stations are
-metres aft of the nose tip. Column numbers of every table are the constants beside it; nobody writes a bare number.
+metres aft of the nose tip. The columns of every table are in `core/columns.py` and `core/computer/columns.py`; nobody writes a bare number.
 """
 
 from __future__ import annotations
@@ -12,6 +12,14 @@ import numpy as np
 
 
 class Vec3(NamedTuple):
+    x: float
+    y: float
+    z: float
+
+
+class Station(NamedTuple):
+    """A place on the vehicle: its station, metres aft of the nose tip, and its distance off the axis along body y and z."""
+
     x: float
     y: float
     z: float
@@ -36,6 +44,16 @@ class State(NamedTuple):
 
 
 # ------------------------------------------------------------------ world
+
+
+class Air(NamedTuple):
+    """The air at one height (AirColumn)."""
+
+    density: float
+    pressure: float
+    sound: float
+    viscosity: float
+    gravity: float
 
 
 class Globe(NamedTuple):
@@ -207,10 +225,10 @@ class Servo(NamedTuple):
 class Detection(NamedTuple):
     """How the flight computer notices the phases of a flight from its sensed values."""
 
-    liftoff_force: float  # specific force along the axis that counts as liftoff, m/s^2
+    liftoff_specific_force: float  # specific force along the axis that counts as liftoff, m/s^2
     liftoff_height: float  # m: liftoff is also noticed by the height gained
-    ignition_force: float  # specific force along the axis that counts as the next motor's ignition, m/s^2
-    burnout_force: float  # below it a burn has ended, m/s^2
+    ignition_specific_force: float  # specific force along the axis that counts as the next motor's ignition, m/s^2
+    burnout_specific_force: float  # below it a burn has ended, m/s^2
     burnout_debounce: float  # for so long, s
     by_barometer: int  # 1: apogee from the barometer, 0: from the estimated climb rate
     apogee_drop: float  # the barometer's reading lies so far below its highest, m
@@ -254,13 +272,13 @@ class Computer(NamedTuple):
 # what it does (RuleColumn.ACTION); numpy integers: they are handed to a kernel
 ACTION_ENABLE, ACTION_DISABLE, ACTION_DEPLOY, ACTION_GUIDE, ACTION_SEPARATE, ACTION_IGNITE = (np.int64(i) for i in range(6))
 
-LOST, FAILED = -2.0, -3.0  # in Work.opened: the canopy is gone; its release did nothing
+LOST, FAILED = -2.0, -3.0  # in Work.deployed: the canopy is gone; its deployment did nothing
 
 
 class Leg(NamedTuple):
-    """Which part of a flight a Model is of: one body from one parting to the next, or to the ground.
+    """Which part of a flight a Model is of: one body from one separation to the next, or to the ground.
 
-    Stage numbers count from the front of the mission. ignition_row, burnout_row, parting_row : rows of the event table, -1
+    Stage numbers count from the front of the mission. ignition_row, burnout_row, separation_row : rows of the event table, -1
     where there is none. fore_axial : (n, 1) axial-force coefficient of the stages ahead of the aft joint as they stand in the
     stack, over Mach on the grid of Aero; fore_mass their mass, kg (both zero without a joint).
     """
@@ -271,10 +289,10 @@ class Leg(NamedTuple):
     main: int  # 1 with the front stage: this body has the flight computer
     ignition_row: int
     burnout_row: int
-    parting_row: int
+    separation_row: int
     fore_axial: np.ndarray
     fore_mass: float
-    hold: float  # tension at which the aft joint parts by itself, N; inf where it holds
+    retention_force: float  # tension at which the aft joint separates by itself, N; inf where it holds
     nose_x: float  # stations of the body's ends, m
     base_x: float
 

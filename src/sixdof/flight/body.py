@@ -9,13 +9,14 @@ import numpy as np
 from sixdof.core import layout as ly
 from sixdof.core import types as ct
 from sixdof.core.columns import CanopyColumn, Handover
+from sixdof.core.constants import INSTANT
 from sixdof.core.draw import Draw
-from sixdof.core.flight import INSTANT, Work
+from sixdof.core.leg.work import Work
 from sixdof.results.status import UNREACHED
 
 AHEAD, BEHIND = "ahead", "behind"  # sides of a joint
 _OF_FINS = ("fin_command", "issued", "targets", "fins", "motors", "health", "hinge")  # last axis: control fins, front stage first
-_OWN = ("laws", "guidance_gains", "gains", "memory", "air", "seen", "trace", "hand", "trial")
+_OWN = ("laws", "guidance_gains", "gains", "memory", "air", "seen", "trace", "handover", "trial")
 
 
 @dataclass
@@ -38,8 +39,8 @@ class FlyingBody:
 
 def is_stretched(work: Work, canopy: int) -> bool:
     """Return whether a canopy pulls at the end of a segment: it has been released and its lines are stretched."""
-    released = work.opened[canopy]
-    return released >= 0.0 and released + work.canopy[canopy, CanopyColumn.WAIT] <= work.hand[Handover.TIME] + INSTANT
+    released = work.deployed[canopy]
+    return released >= 0.0 and released + work.canopy[canopy, CanopyColumn.WAIT] <= work.handover[Handover.TIME] + INSTANT
 
 
 def pass_on(source: Work, target: Work) -> None:

@@ -9,6 +9,7 @@ import numpy as np
 from sixdof.core import layout as ly
 from sixdof.core import types as ct
 from sixdof.core.columns import CanopyColumn, Handover, Tally
+from sixdof.core.layout import Ending, Event
 from sixdof.core.motion import CANOPY
 from sixdof.core.observe import last_incidence
 from sixdof.draws.flight_draw import FlightDraw
@@ -38,19 +39,19 @@ class FlightFacts:
     def separated(self, k: int, hand: np.ndarray, speed: float, events: np.ndarray) -> None:
         """Note how a joint separated; its row of drag separation is cleared for the next joint."""
         self.joint[k, :3] = hand[Handover.TIME], hand[Handover.CAUSE], speed
-        self.joint[k, JOINT_FACTS.index("drag_separation_time")] = events[ly.E_DRAG_PARTING, 0]
-        events[ly.E_DRAG_PARTING] = np.nan
+        self.joint[k, JOINT_FACTS.index("drag_separation_time")] = events[Event.DRAG_SEPARATION, 0]
+        events[Event.DRAG_SEPARATION] = np.nan
 
     def snatched(self, body: FlyingBody) -> None:
         """Note what the ejections of the canopies a body still carries would snatch their harnesses with."""
         for c in self.plan.harnesses:
-            if body.first <= self.plan.canopy_stage[c] <= body.last and body.work.opened[c] < 0.0:
+            if body.first <= self.plan.canopy_stage[c] <= body.last and body.work.deployed[c] < 0.0:
                 self.snatch[c] = body.work.canopy[c, CanopyColumn.SNATCH]
 
     def still_joined(self, body: FlyingBody) -> None:
         """Note the drag at the aft joint of a body that never separated there."""
         if body.last > body.first:
-            self.joint[body.last, JOINT_FACTS.index("drag_separation_time")] = body.events[ly.E_DRAG_PARTING, 0]
+            self.joint[body.last, JOINT_FACTS.index("drag_separation_time")] = body.events[Event.DRAG_SEPARATION, 0]
 
     def work_out_gaps(self) -> None:
         """Compute how the gap at each joint went, from the traces of the bodies on either side."""
@@ -71,7 +72,7 @@ class FlightFacts:
                 continue
             pull = work.pull[c] if np.isfinite(stretched[0]) else math.nan
             self.canopy[c] = pull, self.snatch[c], row[speed], stretched[speed]
-            if work.opened[c] == ct.LOST:
+            if work.deployed[c] == ct.LOST:
                 self.broken.add(f"canopy_lost: {name}")
 
     def failures(self, draw: FlightDraw) -> np.ndarray:
@@ -84,15 +85,15 @@ class FlightFacts:
 def body_facts(body: FlyingBody, plan: Plan) -> np.ndarray:
     """Return where, when, how fast and how a body came down (BODY_FACTS)."""
     facts = np.full(len(BODY_FACTS), np.nan)
-    hand = body.work.hand
+    hand = body.work.handover
     facts[BODY_FACTS.index("descent")], facts[BODY_FACTS.index("body_status")] = Descent.NOT_DOWN, body.status
     facts[BODY_FACTS.index("body_landing_mass")] = hand[Handover.MASS]
     facts[BODY_FACTS.index("time_falling_incidence") :] = body.work.tally[Tally.FALL_INCIDENCE : Tally.FALL_CRISIS + 1]
-    if body.status != ly.LANDED_OK:
+    if body.status != Ending.LANDED:
         return facts
-    row = dict(zip(ly.EVENT_COLUMNS, body.events[ly.E_LANDING]))
+    row = dict(zip(ly.EVENT_COLUMNS, body.events[Event.LANDING]))
     speed = math.hypot(row["velocity_east"], row["velocity_north"], row["velocity_up"])
-    fall = row["time"] - body.events[ly.E_APOGEE, 0]
+    fall = row["time"] - body.events[Event.APOGEE, 0]
     energy = 0.5 * hand[Handover.MASS] * speed**2
     facts[:8] = row["time"], row["east"], row["north"], speed, energy, hand[Handover.MASS], fall, descent_of(body, plan)
     if hand[Handover.PHASE] != CANOPY:
@@ -102,7 +103,7 @@ def body_facts(body: FlyingBody, plan: Plan) -> np.ndarray:
 
 def descent_of(body: FlyingBody, plan: Plan) -> Descent:
     """Return how a body came down."""
-    if body.work.hand[Handover.PHASE] == CANOPY:
+    if body.work.handover[Handover.PHASE] == CANOPY:
         own = [c for c, stage in enumerate(plan.canopy_stage) if stage in range(body.first, body.last + 1)]
         return Descent.UNDER_CANOPY if any(is_stretched(body.work, c) for c in own) else Descent.TUMBLING
     mean, least, largest = last_incidence(body.work.tally)

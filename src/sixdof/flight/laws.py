@@ -3,7 +3,7 @@
     law(t, sensed, memory, gains, command)
 
 `sensed` is what the flight computer knows (layout.SENSED), `memory` and `command` are written in place, `gains` are the law's own
-numbers; all float64. It is called exactly once per tick. A guidance law writes layout.GOAL into `command`, a control law
+numbers; all float64. It is called exactly once per tick. A guidance law writes layout.COMMANDED into `command`, a control law
 layout.DEMAND: finite numbers, a quaternion of length 1, nothing beyond its arrays, or the flight ends there (Status.LAW_NONSENSE). It
 returns nothing, or 0. `memory` is zero when a flight starts. `layout_table()` lists all of them.
 """
@@ -19,12 +19,12 @@ from pathlib import Path
 import numpy as np
 
 from sixdof._jit import LAW_PROTOTYPE, NoStatus, is_jitted, law_pointer
-from sixdof.core.computer.columns import Switch
-from sixdof.core.flight import LawSize, Work, make_work
-from sixdof.core.layout import D_DEPLOY, DEMAND, DEMAND_SIZE, GOAL, GOAL_SIZE, LAW_NONSENSE, MEMORY_SIZE, SENSED
+from sixdof.core.computer.columns import Slot, Switch
+from sixdof.core.layout import COMMANDED, COMMANDED_SIZE, DEMAND, DEMAND_SIZE, MEMORY_SIZE, SENSED, Commanded, Demand, Ending, Sensed
+from sixdof.core.leg.work import LawSize, Work, make_work
 from sixdof.mission.units import shown
 
-GUIDANCE, CONTROL = 0, 1
+GUIDANCE, CONTROL = Slot
 _SLOTS = ("guidance", "control")
 _SIGNATURE = "law(t, sensed, memory, gains, command)"
 _NOTHING = "a law writes into command and returns nothing, or 0"
@@ -34,7 +34,7 @@ _UNTOUCHED = -7.25e210  # what stands there
 # what a law may write to or read from, and whose: fields of Work
 _FENCED = {
     "sensed": (None, "sensed"),
-    "goal": (GUIDANCE, "command"),
+    "commanded": (GUIDANCE, "command"),
     "command": (CONTROL, "command"),
     "memory": (CONTROL, "memory"),
     "guidance_memory": (GUIDANCE, "memory"),
@@ -89,7 +89,7 @@ class Law:
 
     def bind(self, slot: int) -> Bound:
         """Return the law as a C function for one slot. Raises LawError if numba cannot compile it, or it returns what is not a status."""
-        sizes = (len(SENSED), self.memory, len(self.gains), GOAL_SIZE if slot == GUIDANCE else DEMAND_SIZE)
+        sizes = (len(SENSED), self.memory, len(self.gains), COMMANDED_SIZE if slot == GUIDANCE else DEMAND_SIZE)
         if self.plain:
             return _bind_plain(self, slot, sizes)
         try:
@@ -163,17 +163,17 @@ class Bound:
         raise LawError(f"the law {self.law.name} returned the status {status} at t = {t:g} s; 0 is no error")
 
     def report_nonsense(self, t: float, index: int, command, canopies: int) -> None:
-        """Raise LawError for what the law wrote: `index` of the number, or one past the last for the quaternion of a goal."""
-        names = DEMAND if self.slot == CONTROL else GOAL
+        """Raise LawError for what the law wrote: `index` of the number, or one past the last for the quaternion of a commanded attitude."""
+        names = DEMAND if self.slot == CONTROL else COMMANDED
         if index == len(names):
-            length = float(np.linalg.norm(command[:4]))
+            length = float(np.linalg.norm(command[Commanded.Q_W : Commanded.Q_Z + 1]))
             raise LawError(
                 f"{self.called} wrote a quaternion of length {length:g} (command[0] to command[3]) at t = {t:g} s; "
                 "an attitude is one of length 1: divide by the length"
             )
         value = float(command[index])
         wrote = f"{self.called} wrote {value:g} for {names[index]} (command[{index}]) at t = {t:g} s"
-        if self.slot == CONTROL and index == D_DEPLOY and canopies < value < np.inf:
+        if self.slot == CONTROL and index == Demand.DEPLOY and canopies < value < np.inf:
             raise LawError(f"{wrote}; the canopies of this vehicle are counted from 1 to {canopies}, and 0 releases none")
         raise LawError(f"{wrote}; it must be a finite number")
 
@@ -250,13 +250,13 @@ class Laws:
 
     def report(self, work: Work, status: int) -> None:
         """Raise what went wrong in the flight just flown with `work`, which ended with `status`, LAW_FAILED or LAW_NONSENSE."""
-        t, what, which = float(work.sensed[0]), int(work.switches[Switch.STATUS]), int(work.switches[Switch.FAILED])
+        t, what, which = float(work.sensed[Sensed.TIME]), int(work.switches[Switch.STATUS]), int(work.switches[Switch.FAILED])
         if which < 0:
             self._report_overrun(t, list(_FENCED)[-1 - which], what, work)
         guides = which == GUIDANCE + 1
-        bound, command = (self.guidance, work.goal) if guides else (self.control, work.command)
-        if status == LAW_NONSENSE:
-            bound.report_nonsense(t, what, command, work.opened.shape[0])
+        bound, command = (self.guidance, work.commanded) if guides else (self.control, work.command)
+        if status == Ending.LAW_NONSENSE:
+            bound.report_nonsense(t, what, command, work.deployed.shape[0])
         own = (work.guidance_memory, work.guidance_gains) if guides else (work.memory, work.gains)
         bound.report(t, what, work.sensed, *own, command)
 
@@ -282,50 +282,6 @@ def bind(guidance, control) -> Laws:
 
 # ---------------------------------------------------------------- the layouts, in user-facing words
 
-_PLACE, _PARTS = ("east", "north", "height"), ("w", "x", "y", "z")
-_LAUNCH = "launch frame -> east-north-up, quaternion"
-
-
-def _each(root: str, ends: Sequence[str], unit: str, meaning: str) -> dict:
-    return {f"{root}{end}": (unit, meaning) for end in ends}
-
-
-_MEANINGS = {
-    "time": ("s", "since ignition"),
-    "time_since_liftoff": ("s", "-1 before liftoff is noticed"),
-    **_each("", _PLACE, "m", "estimated position from the rail's foot, height above ground"),
-    **_each("velocity_", ("east", "north", "up"), "m/s", "estimated, over the ground"),
-    **_each("q_", _PARTS, "1", "estimated attitude, body -> east-north-up, quaternion"),
-    **_each("rate_", "xyz", "rad/s", "gyro reading, body axes"),
-    **_each("specific_force_", "xyz", "m/s^2", "accelerometer reading, body axes"),
-    "dynamic_pressure": ("Pa", "from the estimated speed and height"),
-    "mach": ("1", "from the estimated speed and height"),
-    **_each("frame_", _PARTS, "1", _LAUNCH),
-    **_each("commanded_", _PARTS, "1", "commanded attitude, body -> east-north-up, quaternion"),
-    **_each("commanded_rate_", "xyz", "rad/s", "commanded body rates"),
-    "period": ("s", "of the tick"),
-    "enabled": ("1", "1 while the fins are live, 0 while they are centred"),
-    "saturated": ("1", "1 if the last demands did not fit into the travel"),
-    "booster": ("1", "1 while a booster is attached"),
-    "mode": ("1", "of the guidance: 0 profile, 1 waypoints, 2 hold"),
-    "waypoint": ("1", "place of the current waypoint in the list of the mission, from 0"),
-    "baro_height": ("m", "barometer, above ground"),
-    **_each("fix_", _PLACE, "m", "position of the receiver's last fix"),
-    **_each("fix_velocity_", ("east", "north", "up"), "m/s", "velocity of the receiver's last fix"),
-    "fix_age": ("s", "-1 before the first fix"),
-    **_each("field_", "xyz", "1", "magnetometer, body axes, of the field's strength"),
-}
-_GOAL_MEANINGS = {**_each("q_", _PARTS, "1", "commanded attitude, body -> east-north-up, quaternion"), **_each("rate_", "xyz", "rad/s", "commanded body rates")}
-_DEMAND_MEANINGS = {
-    **_each("", ("roll", "pitch", "yaw"), "rad", "demand of fin angle, before the mixer"),
-    "direct": ("1", "1: the fins take the angles at fin_1 .. instead of the mixer's"),
-    "enable": ("1", "1 makes the fins live, -1 centres them, 0 leaves them to the event rules"),
-    "deploy": ("1", "k releases canopy k, from 1; 0: none"),
-    "separate": ("1", "1 fires the separation"),
-    "light": ("1", "1 lights the next motor"),
-    **_each("fin_", "12345678", "rad", "angle of a control fin, used if direct is 1"),
-}
-
 
 def layout_table() -> str:
     """Return the layouts of the arrays a law is given, as text: index, name, unit, meaning.
@@ -335,13 +291,9 @@ def layout_table() -> str:
     >>> print(sixdof.laws.layout_table().splitlines()[0])
     law(t, sensed, memory, gains, command)
     """
-    tables = (
-        ("sensed: what a law may read", SENSED, _MEANINGS),
-        ("command of a guidance law", GOAL, _GOAL_MEANINGS),
-        ("command of a control law", DEMAND, _DEMAND_MEANINGS),
-    )
+    tables = (("sensed: what a law may read", Sensed), ("command of a guidance law", Commanded), ("command of a control law", Demand))
     lines = [_SIGNATURE, "every array is float64; memory and command are written in place", ""]
-    for title, names, meanings in tables:
-        lines += [title, *(f"  {i:>2}  {name:<20}{meanings[name][0]:<7}{meanings[name][1]}" for i, name in enumerate(names)), ""]
+    for title, table in tables:
+        lines += [title, *(f"  {int(column):>2}  {column.label:<20}{column.unit:<7}{column.meaning}" for column in table), ""]
     lines.append(f"memory: {MEMORY_SIZE} numbers unless the law asks for more, zero when a flight starts; gains: the law's own")
     return "\n".join(lines)

@@ -11,7 +11,7 @@ from sixdof.autopilot.canopies import canopy_table
 from sixdof.autopilot.computer import computer_table
 from sixdof.autopilot.servo import servo_table
 from sixdof.core import types as ct
-from sixdof.core.layout import E_BURNOUT, EVENTS
+from sixdof.core.layout import EVENTS, Event
 from sixdof.mission.mission import Mission
 from sixdof.vehicle.aero.blend import mach_grid
 from sixdof.vehicle.aero.drag import fore_axial
@@ -73,11 +73,11 @@ def leg_table(mission: Mission, stages: Sequence[int], shape: Shape) -> ct.Leg:
         last=last,
         main=1 if first == 0 else 0,
         ignition_row=openings + 2 * last if upper else -1,
-        burnout_row=openings + 2 * last + 1 if upper else E_BURNOUT,
-        parting_row=openings + 2 * (count - 1),
+        burnout_row=openings + 2 * last + 1 if upper else int(Event.BURNOUT),
+        separation_row=openings + 2 * (count - 1),
         fore_axial=np.ascontiguousarray(axial.reshape(-1, 1)),
         fore_mass=float(sum(lump.mass for lump in ahead)),
-        hold=math.inf if hold is None else hold,
+        retention_force=math.inf if hold is None else hold,
         nose_x=0.0,
         base_x=float(shape.length),
     )

@@ -8,7 +8,6 @@ from typing import NamedTuple
 
 import numpy as np
 
-from sixdof.core import layout as ly
 from sixdof.core import types as ct
 from sixdof.core.columns import (
     BODY_COLUMNS,
@@ -29,8 +28,9 @@ from sixdof.core.computer.estimator import Estimator
 from sixdof.core.computer.guidance import BY_TIME, LAST_HOLD, PROFILE, Guidance
 from sixdof.core.computer.sensors import Barometer, Gnss, Inertial, Magnetometer, Sensors
 from sixdof.core.draw import Draw
-from sixdof.core.flight import Work, fly, make_events, make_log, make_summary, make_work
-from sixdof.core.layout import NOT_IGNITED
+from sixdof.core.flight import fly
+from sixdof.core.layout import NOT_IGNITED, Event
+from sixdof.core.leg.work import Work, make_events, make_log, make_summary, make_work
 from sixdof.core.motion import FREE
 from sixdof.vehicle.motor import no_thrust
 from sixdof.world.atmosphere import standard
@@ -41,7 +41,7 @@ SPHERE_RADIUS = 6_371_007.1809  # m, of the area of WGS-84
 EARTHS = ("wgs84", "sphere", "sphere at rest", "flat", "flat at rest")
 LEAST_DENSITY = 1e-300  # kg/m^3: an empty space has no Reynolds number, this one has
 NO_COEFFICIENTS = ct.Plain(0.0, 0.0, 0.0, 0.0)
-WHOLE = ct.Leg(1, 0, 0, 0, -1, ly.E_BURNOUT, 0, np.zeros((2, 1)), 0.0, math.inf, 0.0, 0.0)  # one body without stages
+WHOLE = ct.Leg(1, 0, 0, 0, -1, int(Event.BURNOUT), 0, np.zeros((2, 1)), 0.0, math.inf, 0.0, 0.0)  # one body without stages
 NO_CANOPY = np.zeros((0, CANOPY_COLUMNS))
 NO_GRAIN = np.zeros((0, GRAIN_COLUMNS))
 _FACTORS = {
@@ -199,11 +199,11 @@ def release(model: ct.Model, hand: np.ndarray, *, stage=None, opened: float = -1
     -1 where they were not.
     """
     work = make_work(model)
-    work.hand[:] = hand
+    work.handover[:] = hand
     work.stage[:, [StageColumn.IGNITE, StageColumn.SEPARATE, StageColumn.BURNOUT]] = -1.0
     for where, value in (stage or {}).items():
         work.stage[where] = value
-    work.opened[:], work.fins[FinRow.CARRIED] = opened, 1.0
+    work.deployed[:], work.fins[FinRow.CARRIED] = opened, 1.0
     # the first leg of a flight clears these; here the flight is taken up
     events, summary = make_events(model), make_summary()
     events[:], summary[:] = np.nan, 0.0

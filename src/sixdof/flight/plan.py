@@ -15,8 +15,8 @@ from sixdof.core import types as ct
 from sixdof.core.columns import GRAIN_COLUMNS, CanopyColumn, Handover, StageColumn
 from sixdof.core.computer.columns import RuleColumn
 from sixdof.core.draw import Draw
-from sixdof.core.flight import Work
 from sixdof.core.layout import NOT_IGNITED
+from sixdof.core.leg.work import Work
 from sixdof.draws.flight_draw import NEUTRAL_MASS, OF_CANOPY, OF_HARNESS, OF_JOINT, OF_MASS, OF_STAGE, FlightDraw, stage_draw
 from sixdof.flight.body import FlyingBody
 from sixdof.flight.harness import Cut, cut_of, extended
@@ -234,7 +234,7 @@ class Plan:
         """
         first, last = body.first, body.last
         unlit = {k for k in range(first, last) if body.work.stage[k, StageColumn.BURNOUT] < 0.0}
-        if body.work.hand[Handover.IGNITED] == NOT_IGNITED:
+        if body.work.handover[Handover.IGNITED] == NOT_IGNITED:
             unlit.add(last)
         cut, which, stage = self.cut(canopy, first, last), self.harnesses[canopy], self.canopy_stage[canopy]
         harness, ends = self.mission.harness[which], (0.0, cut.at)

@@ -12,8 +12,8 @@ from collections.abc import Callable, Sequence
 import numpy as np
 import xarray as xr
 
-from sixdof.core import layout as ly
 from sixdof.core import types as ct
+from sixdof.core.layout import Log
 from sixdof.flight.passive import EARTHS, handed, model_of, release, wind_heights, world_of
 from sixdof.results.status import FlightError, Status
 from sixdof.vehicle.compiling import announced_compilation
@@ -106,7 +106,7 @@ def fly_body(
     start = handed((0.0, 0.0, height), TO_WORLD @ velocity, _quaternion(TO_WORLD @ _from_euler(*attitude)), rates)
     with announced_compilation():
         flown = release(model, start)
-    rows = flown.log[flown.log[:, ly.L_TIME] <= duration + 1e-6 * period]
+    rows = flown.log[flown.log[:, Log.TIME] <= duration + 1e-6 * period]
     ds = _dataset(rows, around, earth)
     ds.attrs["end"] = _end(Status(flown.status), flown.time, duration, ds)
     return ds
@@ -243,30 +243,30 @@ def _dataset(log: np.ndarray, world: ct.World, earth: str) -> xr.Dataset:
     """Return the user-facing columns of a log: places over the Earth, attitude and velocity from north, east, down."""
     globe = world.globe
     turn = np.array(globe.turn).reshape(3, 3)
-    place = log[:, [ly.L_EAST, ly.L_NORTH, ly.L_UP]]
+    place = log[:, [Log.EAST, Log.NORTH, Log.UP]]
     latitude, longitude, _ = geodetic(place @ turn.T + np.array(globe.origin), globe.a, globe.e2)
     local = _local_axes(latitude, longitude) if globe.round else np.broadcast_to(_local_axes(*_origin(globe)), (len(log), 3, 3))
-    velocity = log[:, [ly.L_VE, ly.L_VN, ly.L_VU]] @ turn.T
-    body = local @ turn @ _matrices(log[:, ly.L_QW : ly.L_QW + 4])
+    velocity = log[:, [Log.VELOCITY_EAST, Log.VELOCITY_NORTH, Log.VELOCITY_UP]] @ turn.T
+    body = local @ turn @ _matrices(log[:, Log.Q_W : Log.Q_W + 4])
     lines = {
         "latitude": (latitude, "rad", "geodetic latitude"),
         "longitude": (longitude, "rad", "longitude"),
-        "height": (log[:, ly.L_HEIGHT], "m", "height above the ellipsoid, sphere or flat ground"),
-        "east": (log[:, ly.L_EAST], "m", "east of the start, in its tangent plane"),
-        "north": (log[:, ly.L_NORTH], "m", "north of the start, in its tangent plane"),
+        "height": (log[:, Log.HEIGHT], "m", "height above the ellipsoid, sphere or flat ground"),
+        "east": (log[:, Log.EAST], "m", "east of the start, in its tangent plane"),
+        "north": (log[:, Log.NORTH], "m", "north of the start, in its tangent plane"),
         "roll": (np.arctan2(body[:, 2, 1], body[:, 2, 2]), "rad", "roll angle, 3-2-1 from north, east, down"),
         "pitch": (-np.arcsin(np.clip(body[:, 2, 0], -1.0, 1.0)), "rad", "pitch angle"),
         "yaw": (np.arctan2(body[:, 1, 0], body[:, 0, 0]), "rad", "yaw angle"),
-        "mach": (log[:, ly.L_MACH], "1", "Mach number"),
-        "dynamic_pressure": (log[:, ly.L_PRESSURE], "Pa", "dynamic pressure"),
+        "mach": (log[:, Log.MACH], "1", "Mach number"),
+        "dynamic_pressure": (log[:, Log.DYNAMIC_PRESSURE], "Pa", "dynamic pressure"),
     }
     vectors = {
         "velocity": ("direction", np.einsum("nij,nj->ni", local, velocity), "m/s", "velocity over the ground: north, east, down"),
-        "rate": ("axis", log[:, ly.L_P : ly.L_P + 3], "rad/s", "body rate against inertial space, body axes"),
+        "rate": ("axis", log[:, Log.RATE_X : Log.RATE_X + 3], "rad/s", "body rate against inertial space, body axes"),
     }
     ds = xr.Dataset(
         coords={
-            "time": ("time", log[:, ly.L_TIME].copy(), {"units": "s", "long_name": "time"}),
+            "time": ("time", log[:, Log.TIME].copy(), {"units": "s", "long_name": "time"}),
             "axis": ["x", "y", "z"],
             "direction": ["north", "east", "down"],
         },

@@ -12,8 +12,9 @@ import numpy as np
 from sixdof.core import layout as ly
 from sixdof.core import types as ct
 from sixdof.core.columns import CanopyColumn, Handover, StageColumn
-from sixdof.core.flight import Work, fly, make_events, make_log, make_summary, make_work
-from sixdof.core.layout import NOT_IGNITED
+from sixdof.core.flight import fly
+from sixdof.core.layout import NOT_IGNITED, OUTCOMES, Ending
+from sixdof.core.leg.work import Work, make_events, make_log, make_summary, make_work
 from sixdof.core.motion import CANOPY, FREE
 from sixdof.draws.flight_draw import NEUTRAL_MASS, OF_JOINT, FlightDraw
 from sixdof.flight.body import AHEAD, BEHIND, FlyingBody, copy_of, is_stretched, pass_on, wide_log
@@ -59,7 +60,7 @@ class FlightRunner:
         bodies = len(plan.bodies)
         return {
             "events": (bodies, *make_events(model).shape),
-            "summary": (len(ly.SUMMARY),),
+            "summary": (len(OUTCOMES),),
             "passed": self._work(0, 0, plan.count - 1).passed.shape,
             "body": (bodies, len(BODY_FACTS)),
             "joint": (plan.count - 1, len(JOINT_FACTS)),
@@ -75,7 +76,7 @@ class FlightRunner:
         whole = plan.model(0, last)
         work = self._work(0, 0, last)
         plan.prepare(work, draw)
-        work.hand[Handover.GOES_ON] = 0.0
+        work.handover[Handover.GOES_ON] = 0.0
         facts = FlightFacts(plan)
         front = FlyingBody(0, 0, last, work, make_events(whole), make_summary())
         waiting, landed = [front], []
@@ -101,23 +102,23 @@ class FlightRunner:
         if rows:
             body.log.append(wide_log(log[:rows], self.fins) if self.columns is None else log[:rows, self.columns])
         if self.laws.overran(body.work):
-            code = ly.LAW_NONSENSE
+            code = Ending.LAW_NONSENSE
         body.status = code
-        if code in (ly.LAW_FAILED, ly.LAW_NONSENSE):
+        if code in (Ending.LAW_FAILED, Ending.LAW_NONSENSE):
             self.failed = body.work
         if body.since is not None:
             facts.traces[body.since] = body.work.trace.copy()
-        if code == ly.PARTED:
+        if code == Ending.SEPARATED:
             self._separate(body, draw, facts, waiting)
             return True
-        if code == ly.CORD_PARTED:
+        if code == Ending.HARNESS_BROKEN:
             self._fail_harness(body, draw, facts, waiting)
             return True
         return False
 
     def _separate(self, body: FlyingBody, draw: FlightDraw, facts: FlightFacts, waiting: list[FlyingBody]) -> None:
         """Divide a body at a joint: `body` goes on as what is ahead of it, what is behind waits its turn."""
-        plan, hand, k = self.plan, body.work.hand, int(body.work.hand[Handover.WHICH])
+        plan, hand, k = self.plan, body.work.handover, int(body.work.handover[Handover.WHICH])
         stack, stack_draw = body.model, body.draw
         fore = plan.segment(body.first, k - 1, draw, body.index)
         aft = plan.segment(k, body.last, draw, k)
@@ -129,27 +130,27 @@ class FlightRunner:
         other = self._work(k, k, body.last)
         pass_on(body.work, other)
         other.laws[:] = 0
-        other.hand[:] = halves.aft
+        other.handover[:] = halves.aft
         behind = FlyingBody(k, k, body.last, other, body.events.copy(), body.summary.copy(), *aft, (k, BEHIND))
         waiting.append(behind)
 
         ahead = self._work(body.index, body.first, k - 1)
         pass_on(body.work, ahead)
-        ahead.hand[:] = halves.fore
+        ahead.handover[:] = halves.fore
         body.work, body.last = ahead, k - 1
         (body.model, body.draw), body.since = fore, (k, AHEAD)
         for work, stages, model in ((ahead, range(body.first, k), fore[0]), (other, range(k, behind.last + 1), aft[0])):
             hangs = any(is_stretched(work, c) for c, stage in enumerate(plan.canopy_stage) if stage in stages)
-            work.hand[Handover.PHASE] = float(CANOPY if hangs else FREE)
-            work.hand[Handover.DRAG_AREA] = min(work.hand[Handover.DRAG_AREA], model.tumble_area)  # a part has no more than it can have
+            work.handover[Handover.PHASE] = float(CANOPY if hangs else FREE)
+            work.handover[Handover.DRAG_AREA] = min(work.handover[Handover.DRAG_AREA], model.tumble_area)  # a part has no more than it can have
         for each, stage in enumerate(plan.canopy_stage):  # a command reaches no canopy on the other side
             work = ahead if stage >= k else other
             work.canopy[each, CanopyColumn.FAILS] = 1.0
-            work.opened[each] = min(work.opened[each], ct.LOST) if work.opened[each] >= 0.0 else work.opened[each]
+            work.deployed[each] = min(work.deployed[each], ct.LOST) if work.deployed[each] >= 0.0 else work.deployed[each]
 
     def _fail_harness(self, body: FlyingBody, draw: FlightDraw, facts: FlightFacts, waiting: list[FlyingBody]) -> None:
         """Divide a body whose harness has failed: `body` keeps the canopy, the loose piece waits its turn."""
-        plan, c = self.plan, int(body.work.hand[Handover.WHICH])
+        plan, c = self.plan, int(body.work.handover[Handover.WHICH])
         facts.broken.add(f"harness_breaks: {plan.canopies[c]}")
         body.since = None
         stage = plan.canopy_stage[c]
@@ -160,15 +161,15 @@ class FlightRunner:
         body.draw = body.draw._replace(**NEUTRAL_MASS)
         body.whole = False
         for work, piece in ((body.work, body.model), (other, fallen)):  # what is left falls as it is: it separates and burns no more
-            work.hand[Handover.PHASE], work.hand[Handover.DRAG_AREA] = float(CANOPY), piece.tumble_area
-            work.hand[Handover.IGNITED] = NOT_IGNITED
+            work.handover[Handover.PHASE], work.handover[Handover.DRAG_AREA] = float(CANOPY), piece.tumble_area
+            work.handover[Handover.IGNITED] = NOT_IGNITED
             work.stage[:, StageColumn.NO_SEPARATION] = work.stage[:, StageColumn.NO_IGNITION] = 1.0
         loose = FlyingBody(plan.count + plan.harnesses[c], stage, stage, other, body.events.copy(), body.summary.copy(), fallen, body.draw, whole=False)
         for each, kept in enumerate(plan.on_kept_piece(c)):
             for work, has in ((body.work, kept), (other, not kept)):
                 if not has:
                     work.canopy[each, CanopyColumn.FAILS] = 1.0
-                    work.opened[each] = ct.LOST if work.opened[each] >= 0.0 else work.opened[each]
+                    work.deployed[each] = ct.LOST if work.deployed[each] >= 0.0 else work.deployed[each]
                 work.canopy[each, CanopyColumn.HARNESS_SHARE] = work.canopy[each, CanopyColumn.SNATCH] = 0.0
                 work.canopy[each, CanopyColumn.HARNESS_STRENGTH] = math.inf
         waiting.append(loose)
@@ -194,7 +195,7 @@ class FlightRunner:
                 rule_facts(plan, stages, body.work.rules, of_rule)
                 facts.still_joined(body)
             facts.canopies(body)
-        hand = front.work.hand
+        hand = front.work.handover
         return Flown(
             front.status,
             float(hand[Handover.TIME]),

@@ -8,8 +8,8 @@ from typing import NamedTuple
 import numpy as np
 
 from sixdof.core import types as ct
+from sixdof.core.body import mass_now
 from sixdof.core.columns import FinColumn, GrainColumn, Handover, PanelColumn
-from sixdof.core.flight import mass_now
 from sixdof.core.layout import NOT_IGNITED
 from sixdof.vehicle.solids import Lump
 

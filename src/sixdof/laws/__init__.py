@@ -16,12 +16,12 @@ from typing import TYPE_CHECKING
 from sixdof.surface.lazy import show
 
 if TYPE_CHECKING:
+    from sixdof.core.layout import COMMANDED as COMMANDED
     from sixdof.core.layout import DEMAND as DEMAND
-    from sixdof.core.layout import GOAL as GOAL
     from sixdof.core.layout import SENSED as SENSED
     from sixdof.flight.laws import CLaw as CLaw
     from sixdof.flight.laws import Law as Law
     from sixdof.flight.laws import LawError as LawError
     from sixdof.flight.laws import layout_table as layout_table
 
-show(__name__, {"Laws": ("Law", "CLaw", "LawError"), "What they see and write": ("layout_table", "SENSED", "GOAL", "DEMAND")})
+show(__name__, {"Laws": ("Law", "CLaw", "LawError"), "What they see and write": ("layout_table", "SENSED", "COMMANDED", "DEMAND")})

@@ -15,6 +15,7 @@ from sixdof.core.algebra import launch_frame
 from sixdof.core.columns import CanopyColumn, StageColumn
 from sixdof.core.computer.columns import MOST_BURNS, REHEARSAL_COLUMNS, Noticed, RehearsalColumn, RuleState
 from sixdof.core.computer.rehearsal import rehearse as run_over
+from sixdof.core.layout import Ending
 from sixdof.draws.flight_draw import FlightDraw
 from sixdof.draws.packed import nominal_draw
 from sixdof.flight.fly import forced_failures
@@ -230,7 +231,7 @@ def _run(plan: Plan, draw: FlightDraw, laws: Laws, which: int, rows: np.ndarray,
     with announced_compilation():
         code = run_over(model, own_draw, work, launch_frame(model.computer.azimuth), rows, _burn_times(mission), out)
     if laws.overran(work):
-        code = ly.LAW_NONSENSE
+        code = Ending.LAW_NONSENSE
     if code != 0:
         laws.report(work, code)
     bench = Bench(
@@ -246,7 +247,7 @@ def _run(plan: Plan, draw: FlightDraw, laws: Laws, which: int, rows: np.ndarray,
         out[:, RehearsalColumn.LIVE],
         work.notice,
         work.stage,
-        work.opened,
+        work.deployed,
         work.canopy[:, CanopyColumn.FAILS],
         given,
         expect,

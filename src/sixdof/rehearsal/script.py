@@ -13,8 +13,9 @@ import xarray as xr
 
 from sixdof.core.algebra import launch_frame
 from sixdof.core.computer.rehearsal import OWN_WIRES
-from sixdof.core.craft import rail_attitude
+from sixdof.core.constants import G0
 from sixdof.core.layout import SENSED
+from sixdof.core.leg.drawing import rail_attitude
 from sixdof.mission.errors import Fault, MissionError, suggestion
 from sixdof.mission.files.table_csv import read_columns, read_text
 from sixdof.mission.mission import Mission
@@ -22,7 +23,6 @@ from sixdof.mission.units import shown
 from sixdof.results.dataset import open_result
 from sixdof.results.registry import READING_UNITS
 from sixdof.results.retired import now_called
-from sixdof.vehicle.motor import G0
 
 _FRAME = ("frame_w", "frame_x", "frame_y", "frame_z")
 _ATTITUDE = ("q_w", "q_x", "q_y", "q_z")

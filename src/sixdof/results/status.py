@@ -4,19 +4,19 @@ from __future__ import annotations
 
 from enum import IntEnum
 
-from sixdof.core import layout
+from sixdof.core.layout import Ending
 
 
 class Status(IntEnum):
     """How a flight ended; `sentence` says it in words."""
 
-    LANDED = layout.LANDED_OK
-    NO_LIFTOFF = layout.NO_LIFTOFF
-    DIVERGED = layout.DIVERGED
-    OUT_OF_TIME = layout.OUT_OF_TIME
-    ABOVE_AIR = layout.ABOVE_AIR
-    LAW_FAILED = layout.LAW_FAILED
-    LAW_NONSENSE = layout.LAW_NONSENSE
+    LANDED = Ending.LANDED
+    NO_LIFTOFF = Ending.NO_LIFTOFF
+    DIVERGED = Ending.DIVERGED
+    OUT_OF_TIME = Ending.OUT_OF_TIME
+    ABOVE_AIR = Ending.ABOVE_AIR
+    LAW_FAILED = Ending.LAW_FAILED
+    LAW_NONSENSE = Ending.LAW_NONSENSE
 
     @property
     def sentence(self) -> str:

@@ -8,13 +8,13 @@ from typing import NamedTuple
 
 import numpy as np
 
+from sixdof.core.constants import G0
 from sixdof.core.types import Thrust
 from sixdof.mission.mission import Mission
 from sixdof.mission.tables import Motor, ThrustCurve
 from sixdof.vehicle.geometry import Shape
 from sixdof.vehicle.mounting import placed_motors
 
-G0 = 9.80665  # m/s^2, standard gravity
 BURN_SHARE = 0.05  # of the peak: the burn lasts from the first to the last time at it
 A_TOP = 2.5  # N s, top of class A
 STEP = 1e-6  # s, in which a curve that ends above zero falls to it

@@ -10,10 +10,10 @@ from typing import NamedTuple
 
 import numpy as np
 
+from sixdof.core.constants import G0
 from sixdof.mission.checks.air import MOST_TEMPERATURE_OFFSET, PRESSURE_RATIO_LIMITS
 from sixdof.mission.errors import Fault, MissionError
 
-G0 = 9.80665  # standard gravity, m/s^2
 EARTH_RADIUS = 6_356_766.0  # r0 of the standard, m
 MOLAR_MASS = 28.9644  # M0, kg/kmol
 GAS_CONSTANT = 8314.32 / MOLAR_MASS  # R = R*/M0, J/(kg K): the standard's own values, not today's R*

@@ -10,12 +10,12 @@ from control_drivers import aligned, estimates, estimator
 from scipy.spatial.transform import Rotation
 
 from sixdof.core.computer.columns import ERROR_COLUMNS, ErrorColumn, EstimateColumn
-from sixdof.core.computer.estimator import GRAVITY
+from sixdof.core.constants import G0
 
 PERIOD = 0.01
 N = 1000
 UP = (1.0, 0.0, 0.0, 0.0)  # body axes along east, north, up
-REST = np.tile([0.0, 0.0, GRAVITY], (N, 1))
+REST = np.tile([0.0, 0.0, G0], (N, 1))
 
 
 def turned(states):
@@ -43,8 +43,8 @@ def test_tilted_attitude__leaks_gravity():
     a = 0.01
     states = estimates(np.zeros((N, 3)), REST, start=(math.cos(a / 2), 0.0, math.sin(a / 2), 0.0))
     t = PERIOD * (N - 0.5)
-    assert states[-1, EstimateColumn.VELOCITY] == pytest.approx(GRAVITY * math.sin(a) * t, rel=1e-9)
-    assert states[-1, EstimateColumn.VELOCITY + 2] == pytest.approx(-GRAVITY * (1.0 - math.cos(a)) * t, rel=1e-6)
+    assert states[-1, EstimateColumn.VELOCITY] == pytest.approx(G0 * math.sin(a) * t, rel=1e-9)
+    assert states[-1, EstimateColumn.VELOCITY + 2] == pytest.approx(-G0 * (1.0 - math.cos(a)) * t, rel=1e-6)
 
 
 def test_earth_rate__is_taken_out():
@@ -70,10 +70,10 @@ def test_turn__of_any_size_is_exact_about_a_fixed_axis():
 def test_barometer__pulls_height_and_climb_to_it():
     """The gap decays; with gains k and c it settles for a steady acceleration error a at a T/c (steady climb rate)."""
     aids = estimator(baro_position=0.05, baro_velocity=0.5)
-    still = estimates(np.zeros((3000, 3)), np.tile([0.0, 0.0, GRAVITY], (3000, 1)), aids=aids, heights=np.full(3000, 12.0))
+    still = estimates(np.zeros((3000, 3)), np.tile([0.0, 0.0, G0], (3000, 1)), aids=aids, heights=np.full(3000, 12.0))
     assert still[-1, EstimateColumn.POSITION + 2] == pytest.approx(12.0, abs=1e-3)
     error = 0.1
-    off = estimates(np.zeros((3000, 3)), np.tile([0.0, 0.0, GRAVITY + error], (3000, 1)), aids=aids, heights=np.zeros(3000))
+    off = estimates(np.zeros((3000, 3)), np.tile([0.0, 0.0, G0 + error], (3000, 1)), aids=aids, heights=np.zeros(3000))
     # steady: v gains error T and loses c gap a tick, so the gap before the pull is error T/c; after it (1 - k) of that
     assert off[-1, EstimateColumn.POSITION + 2] == pytest.approx(0.95 * error * PERIOD / 0.5, rel=1e-2)
     assert not off[:, EstimateColumn.POSITION : EstimateColumn.POSITION + 2].any()
@@ -142,5 +142,5 @@ def test_alignment__is_level_by_its_own_accelerometers():
     constants = np.zeros(ERROR_COLUMNS)
     constants[ErrorColumn.ACCELEROMETER : ErrorColumn.ACCELEROMETER + 3] = bias
     est = Rotation.from_quat(aligned(q.as_quat(scalar_first=True), constants), scalar_first=True)
-    seen = est.apply(q.inv().apply([0.0, 0.0, GRAVITY]) + bias)
+    seen = est.apply(q.inv().apply([0.0, 0.0, G0]) + bias)
     assert seen[:2] == pytest.approx([0.0, 0.0], abs=5e-3)  # m/s^2: second order, 0.13^2/9.8

@@ -17,6 +17,7 @@ from sixdof.core import layout as ly
 from sixdof.core.computer import control as co
 from sixdof.core.computer.columns import ControlMemory, Gain
 from sixdof.core.computer.sensors import lagged_rate
+from sixdof.core.layout import Log, Sensed
 from sixdof.core.types import Vec3
 from sixdof.draws.packed import nominal_draw
 from sixdof.mission.tables import Autopilot, Notch
@@ -171,10 +172,10 @@ def law(numbers, live, seed=5):
     """Return (demands (ticks, 3), memory (ticks, MEMORY_SIZE)) of the built-in law on rough attitudes and rates."""
     rng, n = np.random.default_rng(seed), len(live)
     sensed = np.zeros((n, len(ly.SENSED)))
-    sensed[:, [ly.S_QW, ly.S_GOAL_W]] = 1.0
-    sensed[:, ly.S_GOAL_X : ly.S_GOAL_X + 3] = 0.05 * rng.normal(size=(n, 3))
-    sensed[:, ly.S_P : ly.S_P + 3] = 0.2 * rng.normal(size=(n, 3))
-    sensed[:, ly.S_ENABLED], sensed[:, ly.S_PERIOD] = live, PERIOD
+    sensed[:, [Sensed.Q_W, Sensed.COMMANDED_W]] = 1.0
+    sensed[:, Sensed.COMMANDED_X : Sensed.COMMANDED_X + 3] = 0.05 * rng.normal(size=(n, 3))
+    sensed[:, Sensed.RATE_X : Sensed.RATE_X + 3] = 0.2 * rng.normal(size=(n, 3))
+    sensed[:, Sensed.ENABLED], sensed[:, Sensed.PERIOD] = live, PERIOD
     out, kept = np.zeros((n, ly.DEMAND_SIZE)), np.empty((n, ly.MEMORY_SIZE))
     pd = (0.3, 0.0, 0.1, 0.0)
     _law(sensed, head(numbers, roll=pd, pitch=pd, yaw=pd, INTEGRAL=0.1), np.zeros(ly.MEMORY_SIZE), out, kept)
@@ -231,14 +232,14 @@ def test_gyro_lag__in_flight_is_that_of_the_rates_flown(mission, plain):
     """Without other errors the gyros tell the rates of the log behind the lag; the flight is another one, and close."""
     clean = {f"sensors.gyro.{name}": 0.0 for name in ("bias", "noise", "scale", "misalignment")}
     track = track_of(mission.change(clean | {"sensors.gyro.lag": "20 ms"}))
-    times = track.log[:, ly.L_TIME]
+    times = track.log[:, Log.TIME]
     ticks = np.arange(int(4.0 / PERIOD))
     assert times[ticks] == pytest.approx(PERIOD * ticks, abs=1e-12)  # a row a tick, from ignition on
-    true, told = track.log[ticks, ly.L_P : ly.L_R + 1], track.log[:, ly.LOG_COLUMNS + 3 * track.fins + ly.S_P :][ticks, :3]
+    true, told = track.log[ticks, Log.RATE_X : Log.RATE_Z + 1], track.log[:, ly.LOG_COLUMNS + 3 * track.fins + Sensed.RATE_X :][ticks, :3]
     assert told == pytest.approx(lagged(true, 0.02), rel=1e-12, abs=1e-15)
     assert np.abs(told - true).max() > 0.01  # rad/s: the lag is felt
     without = track_of(mission.change(clean)).log
-    places = [ly.L_EAST, ly.L_NORTH, ly.L_HEIGHT]
+    places = [Log.EAST, Log.NORTH, Log.HEIGHT]
     apart = np.abs(track.log[ticks][:, places] - without[ticks][:, places]).max()
     assert 1e-4 < apart < 1.0  # m, over 4 s: a lag of 20 ms against a closed loop of some 10 rad/s
 
@@ -271,9 +272,9 @@ def test_notch__in_flight_takes_its_frequency_out_of_the_demands(mission):
     gains = {"autopilot.pitch": {"p": 0.0, "d": "0.03 s"}, "autopilot.yaw": {"p": 0.0, "d": "0.03 s"}, "autopilot.gain_reference_q": None}
     track = track_of(mission.change(gains | {"autopilot.notch": deep}))
     sensed = track.log[:, ly.LOG_COLUMNS + 3 * track.fins :]
-    on = np.flatnonzero(sensed[:, ly.S_ENABLED] > 0.5)[:300]
+    on = np.flatnonzero(sensed[:, Sensed.ENABLED] > 0.5)[:300]
     assert np.diff(on).max() == 1
     numbers = gains_table(mission.change({"autopilot.notch": deep}))[Gain.NOTCH_C0 : Gain.NOTCH_C0 + 5]
-    for axis, column in ((1, ly.L_PITCH_DEMAND), (2, ly.L_YAW_DEMAND)):
-        plain = -0.03 * sensed[on, ly.S_P + axis]
+    for axis, column in ((1, Log.PITCH_DEMAND), (2, Log.YAW_DEMAND)):
+        plain = -0.03 * sensed[on, Sensed.RATE_X + axis]
         assert track.log[on, column] == pytest.approx(signal.lfilter(*polynomials(numbers), plain), rel=1e-9, abs=1e-12)

@@ -124,7 +124,7 @@ def test_trigger__nothing_of_a_flight_before_liftoff():
     assert row_of(ct.TRIGGER_CLIMBING, threshold=5.0, **raised)[0][ARMED] == -1.0
     lifted = waits | {"height": np.where(TIME < 2.0 - TICK, 0.0, 10.5)}
     assert row_of(ct.TRIGGER_LIFTOFF, **lifted)[0][FIRED] == pytest.approx(2.0, abs=TICK)
-    keen = models.detection(liftoff_force=14.0)
+    keen = models.detection(liftoff_specific_force=14.0)
     assert row_of(ct.TRIGGER_LIFTOFF, detection=keen, **waits)[0][FIRED] == pytest.approx(1.01)
 
 
@@ -154,14 +154,14 @@ def test_burnout__by_the_force_asked_for(limit, when):
     """The thrust tails off from 60 m/s^2 at 1.0 s to nothing at 2.0 s; drag alone pulls with 3."""
     force = np.where(TIME < 2.0 - TICK, np.interp(TIME, [1.0, 2.0], [60.0, 0.0]), -3.0)
     force[TIME < LIFTOFF - TICK] = models.G0
-    row, _ = row_of(ct.TRIGGER_BURNOUT, force=force, detection=models.detection(burnout_force=limit))
+    row, _ = row_of(ct.TRIGGER_BURNOUT, force=force, detection=models.detection(burnout_specific_force=limit))
     assert row[FIRED] == pytest.approx(when, abs=TICK)
 
 
 def test_ignition__of_the_next_motor_by_its_own_force():
     force = burns((LIFTOFF, 2.0), (3.0, 4.0)) * np.where(TIME > 2.5, 0.5, 1.0)  # the second pushes with 30 m/s^2
     for limit, when in ((29.0, 3.0), (31.0, -1.0)):
-        row, _ = row_of(ct.TRIGGER_IGNITION, order=1, force=force, detection=models.detection(ignition_force=limit))
+        row, _ = row_of(ct.TRIGGER_IGNITION, order=1, force=force, detection=models.detection(ignition_specific_force=limit))
         assert row[FIRED] == pytest.approx(when, abs=TICK)
 
 

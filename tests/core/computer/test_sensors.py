@@ -11,7 +11,7 @@ from control_drivers import barometer, chance, constants_of, fixes, readings, tr
 import sixdof
 from sixdof.core.computer.columns import ERROR_COLUMNS, ErrorColumn
 from sixdof.core.computer.sensors import ACCELEROMETER, GYRO, Barometer, Gnss, Magnetometer, Sensors
-from sixdof.core.layout import SUMMARY
+from sixdof.core.layout import OUTCOMES
 from sixdof.core.types import Vec3
 
 PERIOD = 0.01
@@ -116,7 +116,7 @@ def test_receiver__rate_and_latency_exactly(every, latency):
 def test_receiver__is_silent_above_a_force_or_a_speed():
     force, speed = np.zeros(100), np.zeros(100)
     force[20:40], speed[60:80] = 51.0, 301.0
-    out = fixes(path(100), QUIET._replace(force_limit=50.0, speed_limit=300.0), force=force, speed=speed)
+    out = fixes(path(100), QUIET._replace(specific_force_limit=50.0, speed_limit=300.0), force=force, speed=speed)
     silent = np.flatnonzero(out[:, 0] == 0.0)
     assert np.array_equal(silent, [*range(20, 40), *range(60, 80)])
 
@@ -151,7 +151,7 @@ def test_flight__flown_again_alone_has_the_same_sensors_to_the_bit(mission):
     flights = sixdof.disperse(mission, 9, seed=21, threads=2, progress=False)
     for number in (0, 5, 8):
         alone = sixdof.fly(mission, flight=number, seed=21)
-        for name in (*SUMMARY, "waypoint_time", "waypoint_miss"):
+        for name in (*OUTCOMES, "waypoint_time", "waypoint_miss"):
             np.testing.assert_array_equal(alone[name].values, flights[name].sel(flight=number).values, err_msg=name)
     again = sixdof.fly(mission, flight=5, seed=21)
     other = sixdof.fly(mission, flight=5, seed=22)

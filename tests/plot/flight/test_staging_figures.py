@@ -10,7 +10,7 @@ from matplotlib.patches import Ellipse
 from results_by_hand import staged_ensemble, staged_flight
 
 from sixdof import plot
-from sixdof.core import layout
+from sixdof.core.layout import Ending
 from sixdof.results.status import Status
 from sixdof.study.uncertainty.scatter import containment
 
@@ -174,7 +174,7 @@ def test_landings__places_and_ellipse_of_every_body(ensemble):
 
 
 def test_landings__few_have_no_ellipse_and_failed_ones_no_place(ensemble):
-    ensemble["body_status"].loc[{"body": "thistledown: loose by main", "flight": [3, 4]}] = layout.LANDED_OK
+    ensemble["body_status"].loc[{"body": "thistledown: loose by main", "flight": [3, 4]}] = Ending.LANDED
     ensemble["status"].values[0] = Status.DIVERGED
     ensemble["body_landing_east"].loc[{"body": "booster", "flight": 7}] = np.nan
     for way in ("east", "north"):

@@ -16,6 +16,7 @@ from sixdof.autopilot.servo import servo_table
 from sixdof.core import layout as la
 from sixdof.core.computer.control import built_in_control
 from sixdof.core.computer.sensors import lagged_rate
+from sixdof.core.layout import Sensed
 from sixdof.core.types import Vec3
 from sixdof.study.loops.blocks import linked, response
 from sixdof.study.loops.law_model import law_block, law_gains
@@ -59,15 +60,15 @@ def kernel_demands(mission, models, point, channel, goal, angle, rate):
     """Return the demands (ticks,) of the kernel's law for rows of small goals, angles and rates about one body axis."""
     gains, memory, command, out = gains_table(mission), np.zeros(64), np.zeros(la.DEMAND_SIZE), []
     sensed = np.zeros(len(la.SENSED))
-    sensed[la.S_ENABLED], sensed[la.S_PERIOD] = 1.0, 1.0 / mission.autopilot.rate
-    sensed[la.S_PRESSURE], sensed[la.S_MACH] = (float(models[name][point]) for name in ("sensed_pressure", "sensed_mach"))
+    sensed[Sensed.ENABLED], sensed[Sensed.PERIOD] = 1.0, 1.0 / mission.autopilot.rate
+    sensed[Sensed.DYNAMIC_PRESSURE], sensed[Sensed.MACH] = (float(models[name][point]) for name in ("sensed_pressure", "sensed_mach"))
     last = 0.0
     for g, a, w in zip(goal, angle, rate):
-        sensed[la.S_QW], sensed[la.S_QX + channel] = math.cos(0.5 * a), math.sin(0.5 * a)
-        sensed[la.S_GOAL_W], sensed[la.S_GOAL_X + channel] = math.cos(0.5 * g), math.sin(0.5 * g)
-        sensed[la.S_P + channel] = w
+        sensed[Sensed.Q_W], sensed[Sensed.Q_X + channel] = math.cos(0.5 * a), math.sin(0.5 * a)
+        sensed[Sensed.COMMANDED_W], sensed[Sensed.COMMANDED_X + channel] = math.cos(0.5 * g), math.sin(0.5 * g)
+        sensed[Sensed.RATE_X + channel] = w
         if mission.guidance.rate_feedforward:  # as core.computer.steer
-            sensed[la.S_GOAL_P + channel] = 2.0 * math.sin(0.5 * (g - last)) * mission.autopilot.rate
+            sensed[Sensed.COMMANDED_RATE_X + channel] = 2.0 * math.sin(0.5 * (g - last)) * mission.autopilot.rate
         last = g
         built_in_control(0.0, sensed, memory, gains, command)
         out.append(command[channel])

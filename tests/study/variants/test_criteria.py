@@ -11,6 +11,7 @@ from hypothesis import strategies as st
 from results_by_hand import ensemble_by_hand, staged_ensemble
 
 from sixdof.core import layout
+from sixdof.core.layout import OUTCOMES
 from sixdof.results.status import Status
 from sixdof.study.variants.criteria import criteria_of, criterion, own_criterion
 from sixdof.study.variants.subjects import Subject, subject
@@ -188,5 +189,5 @@ def test_criteria__one_or_many_but_none_twice():
 
 
 def test_subject__every_scalar_outcome_is_one():
-    assert [subject(name) for name in layout.SUMMARY] == [Subject(name) for name in layout.SUMMARY]
+    assert [subject(name) for name in OUTCOMES] == [Subject(name) for name in OUTCOMES]
     assert [subject(f"{name} at apogee").needs for name in layout.EVENT_COLUMNS] == [(f"event_{name}",) for name in layout.EVENT_COLUMNS]

@@ -201,6 +201,13 @@ class RuleState(Column):
     GIVEN_UP = "s"
 
 
+class Slot(Column):
+    """Of a custom law (Work.laws)."""
+
+    GUIDANCE = ""
+    CONTROL = ""
+
+
 class Switch(Column):
     """What rules and laws switch (Work.switches)."""
 

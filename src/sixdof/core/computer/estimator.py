@@ -29,11 +29,12 @@ from sixdof.core.algebra import (
     vector_at,
 )
 from sixdof.core.computer.columns import ErrorColumn, EstimateColumn
+from sixdof.core.computer.sensors import Chance
+from sixdof.core.constants import G0
 from sixdof.core.random import normal
 from sixdof.core.types import Quat, Vec3
 
 ALIGNMENT = np.uint64(112)  # random stream of the heading error on the rail
-GRAVITY = 9.80665  # the computer's own idea of gravity, m/s^2
 
 
 class Estimator(NamedTuple):
@@ -46,11 +47,11 @@ class Estimator(NamedTuple):
 
 
 @kernel
-def align(state, q, r, estimator, constants, chance):
-    """Start the estimate on the rail: levelled by the accelerometers (their bias tilts it), heading set by hand, position known."""
+def align(state: np.ndarray, q: Quat, r: Vec3, estimator: Estimator, constants: np.ndarray, chance: Chance) -> None:
+    """Start the estimate on the rail: levelled by the accelerometers (their bias tilts it), heading set by handover, position known."""
     m = matrix_of(q)
     bias = vector_at(constants, ErrorColumn.ACCELEROMETER)
-    b = to_world(m, scale(bias, 1.0 / GRAVITY))
+    b = to_world(m, scale(bias, 1.0 / G0))
     heading = estimator.heading * normal(chance.seed, chance.flight, ALIGNMENT, np.uint64(0))
     # the small turn about east and north that makes the reading, up plus the bias, look straight up; the heading about up
     turn = Quat(1.0, 0.5 * b.y, -0.5 * b.x, 0.5 * heading)
@@ -63,7 +64,22 @@ def align(state, q, r, estimator, constants, chance):
 
 
 @kernel
-def estimate(state, rate, force, baro, fresh_baro, fresh_fix, magnet, latency, estimator, earth_rate, moving, period, fitted, field):
+def estimate(
+    state: np.ndarray,
+    rate: Vec3,
+    force: Vec3,
+    baro: float,
+    fresh_baro: int,
+    fresh_fix: int,
+    magnet: Vec3,
+    latency: float,
+    estimator: Estimator,
+    earth_rate: Vec3,
+    moving: int,
+    period: float,
+    fitted: int,
+    field: Vec3,
+) -> None:
     """Advance the estimate by one tick.
 
     rate, force, magnet : readings, body axes. baro : reading, m. fresh_* : 1 if this tick brought one. moving : 0 while held on
@@ -89,7 +105,7 @@ def estimate(state, rate, force, baro, fresh_baro, fresh_fix, magnet, latency, e
     put_quaternion(state, EstimateColumn.ATTITUDE, q)
 
     felt = to_world(matrix_of(q), force)
-    a = Vec3(felt.x, felt.y, felt.z - GRAVITY)
+    a = Vec3(felt.x, felt.y, felt.z - G0)
     last = vector_at(state, EstimateColumn.ACCELERATION)
     put_vector(state, EstimateColumn.ACCELERATION, a)
     if moving > 0:

@@ -26,9 +26,11 @@ from sixdof.core.algebra import (
     to_body,
 )
 from sixdof.core.computer.columns import GuidanceMemory, PassedColumn, ProfileColumn, WaypointColumn
+from sixdof.core.constants import G0
+from sixdof.core.layout import GuidanceMode
 from sixdof.core.types import Quat, Vec3
 
-PROFILE, WAYPOINTS, HOLD_DIRECTION = (np.int64(i) for i in range(3))  # modes
+PROFILE, WAYPOINTS, HOLD_DIRECTION = (np.int64(mode) for mode in GuidanceMode)
 BY_TIME, BY_HEIGHT, BY_MODE_TIME = (np.int64(i) for i in range(3))  # what the profile runs over
 LAST_HOLD, LAST_UPRIGHT, LAST_PROFILE = (np.int64(i) for i in range(3))  # what happens past the last waypoint
 SLOW = 5.0  # m/s: below it a velocity has no direction worth steering by
@@ -41,25 +43,25 @@ class Guidance(NamedTuple):
     profile: np.ndarray  # (n, ProfileColumn)
     over: int  # BY_*
     smooth: int  # 1: each span of the profile starts and ends level (smoothstep)
-    slew: float  # the goal turns no faster, rad/s; inf where unlimited
+    slew: float  # the commanded attitude turns no faster, rad/s; inf where unlimited
     waypoint: np.ndarray  # (n, WaypointColumn)
     lead: float  # how far beyond the line of sight the nose leans, per angle between velocity and line of sight
-    most_incidence: float  # between goal and velocity, rad
-    most_tilt: float  # of the goal from the vertical, rad
+    most_incidence: float  # between the commanded nose and the velocity, rad
+    most_tilt: float  # of the commanded nose from the vertical, rad
     most_load: float  # specific force across the axis, m/s^2
     load_slope: float  # its slope per incidence and dynamic pressure at the design point, m^2/kg
     past_last: int  # LAST_*
     start_mode: int  # PROFILE, WAYPOINTS or HOLD_DIRECTION
-    feed_rate: int  # 1: the goal's own turning rate goes to the control law
+    feed_rate: int  # 1: the commanded attitude's own turning rate goes to the control law
 
 
 @helper
-def _angles_of(row):
+def _angles_of(row: np.ndarray) -> tuple[float, float, float]:
     return row[ProfileColumn.TILT_PITCH], row[ProfileColumn.TILT_YAW], row[ProfileColumn.ROLL]
 
 
 @helper
-def profile_at(profile, x, smooth):
+def profile_at(profile: np.ndarray, x: float, smooth: int) -> tuple[float, float, float]:
     """Return (tilt_pitch, tilt_yaw, roll) of the profile at x, held beyond both ends."""
     n = profile.shape[0]
     if x <= profile[0, ProfileColumn.AT]:
@@ -79,13 +81,13 @@ def profile_at(profile, x, smooth):
 
 
 @helper
-def _unit(a, other):
+def _unit(a: Vec3, other: Vec3) -> Vec3:
     k = norm(a)
     return scale(a, 1.0 / k) if k > 1e-9 else other
 
 
 @helper
-def leaned(towards, from_, most):
+def leaned(towards: Vec3, from_: Vec3, most: float) -> Vec3:
     """Return the unit vector `towards`, brought back to within the angle `most` of the unit vector `from_`."""
     c = clip(dot(towards, from_), -1.0, 1.0)
     if acos(c) <= most:
@@ -97,7 +99,7 @@ def leaned(towards, from_, most):
 
 
 @helper
-def goal_of_direction(u, frame, roll):
+def attitude_of_direction(u: Vec3, frame: Quat, roll: float) -> Quat:
     """Return the attitude body -> world that points the nose along the unit vector u (world) with a roll angle."""
     m = matrix_of(frame)
     a = to_body(m, u)  # u in the launch frame
@@ -105,7 +107,7 @@ def goal_of_direction(u, frame, roll):
 
 
 @kernel
-def aim(r, v, nose, pressure, k, guidance):
+def aim(r: Vec3, v: Vec3, nose: Vec3, pressure: float, k: int, guidance: Guidance) -> Vec3:
     """Return the unit vector (world) along which the nose should point to fly through waypoint k.
 
     The nose leans beyond the line of sight by `lead` times the angle between velocity and line of sight, so that lift (or
@@ -116,7 +118,7 @@ def aim(r, v, nose, pressure, k, guidance):
     speed = norm(v)
     way = _unit(v, nose) if speed > SLOW else nose
     time = min(norm(d) / max(speed, SLOW), LONGEST_DROP)
-    d = Vec3(d.x, d.y, d.z + 0.5 * 9.80665 * time * time)
+    d = Vec3(d.x, d.y, d.z + 0.5 * G0 * time * time)
     sight = _unit(d, nose)
     u = _unit(add(sight, scale(sub(sight, way), guidance.lead)), sight)
     most = guidance.most_incidence
@@ -127,7 +129,7 @@ def aim(r, v, nose, pressure, k, guidance):
 
 
 @kernel
-def watch_waypoints(t, r, v, memory, guidance, passed):
+def watch_waypoints(t: float, r: Vec3, v: Vec3, memory: np.ndarray, guidance: Guidance, passed: np.ndarray) -> None:
     """Move on to the next waypoint when the current one is captured, passed or out of time; note time and miss distance."""
     k = int(memory[GuidanceMemory.WAYPOINT])
     if k >= guidance.waypoint.shape[0]:
@@ -153,8 +155,8 @@ def watch_waypoints(t, r, v, memory, guidance, passed):
 
 
 @kernel
-def start_guidance(memory, q):
-    """Fill the guidance memory at the start of a flight: the attitude on the rail is the goal until a mode says otherwise."""
+def start_guidance(memory: np.ndarray, q: Quat) -> None:
+    """Fill the guidance memory at the start of a flight: the attitude on the rail is commanded until a mode says otherwise."""
     fill(memory, 0.0)
     memory[GuidanceMemory.CLOSEST] = inf
     put_quaternion(memory, GuidanceMemory.HELD, q)
@@ -163,21 +165,34 @@ def start_guidance(memory, q):
 
 
 @helper
-def slewed(goal, last, most):
-    """Return the goal, at most the angle `most` away from the last one."""
-    e = multiply(conjugate(last), goal)
+def slewed(commanded: Quat, last: Quat, most: float) -> Quat:
+    """Return the commanded attitude, at most the angle `most` away from the last one."""
+    e = multiply(conjugate(last), commanded)
     k = 1.0 if e.w >= 0.0 else -1.0
     angle = 2.0 * acos(clip(k * e.w, -1.0, 1.0))
     if angle <= most or angle < 1e-9:
-        return goal
+        return commanded
     axis = _unit(Vec3(k * e.x, k * e.y, k * e.z), Vec3(0.0, 0.0, 0.0))
     s = sin(0.5 * most)
     return multiply(last, Quat(cos(0.5 * most), s * axis.x, s * axis.y, s * axis.z))
 
 
 @kernel
-def built_in_guidance(t, since_liftoff, r, v, q, frame, pressure, mode, memory, guidance, passed, period):
-    """Return the goal attitude of one tick (body -> world).
+def built_in_guidance(
+    t: float,
+    since_liftoff: float,
+    r: Vec3,
+    v: Vec3,
+    q: Quat,
+    frame: Quat,
+    pressure: float,
+    mode: int,
+    memory: np.ndarray,
+    guidance: Guidance,
+    passed: np.ndarray,
+    period: float,
+) -> Quat:
+    """Return the attitude commanded at one tick (body -> world).
 
     mode : PROFILE, WAYPOINTS or HOLD_DIRECTION; a change of mode keeps the attitude of that moment for HOLD_DIRECTION and
     restarts the clocks.
@@ -193,23 +208,23 @@ def built_in_guidance(t, since_liftoff, r, v, q, frame, pressure, mode, memory, 
     elif guidance.over == BY_MODE_TIME:
         over = t - memory[GuidanceMemory.MODE_TIME]
     pitch, yaw, roll = profile_at(guidance.profile, over, guidance.smooth)
-    goal = multiply(frame, tilt_quaternion(pitch, yaw, roll))
+    commanded = multiply(frame, tilt_quaternion(pitch, yaw, roll))
     held = quaternion_at(memory, GuidanceMemory.HELD)
     if mode == HOLD_DIRECTION:
-        goal = held
+        commanded = held
     elif mode == WAYPOINTS:
         watch_waypoints(t, r, v, memory, guidance, passed)
         k = int(memory[GuidanceMemory.WAYPOINT])
         if k < guidance.waypoint.shape[0]:
             m = matrix_of(q)
-            goal = goal_of_direction(aim(r, v, Vec3(m.xx, m.yx, m.zx), pressure, k, guidance), frame, roll)
-            put_quaternion(memory, GuidanceMemory.HELD, goal)
+            commanded = attitude_of_direction(aim(r, v, Vec3(m.xx, m.yx, m.zx), pressure, k, guidance), frame, roll)
+            put_quaternion(memory, GuidanceMemory.HELD, commanded)
         elif guidance.past_last == LAST_HOLD:
-            goal = held
+            commanded = held
         elif guidance.past_last == LAST_UPRIGHT:
-            goal = multiply(frame, tilt_quaternion(0.0, 0.0, roll))
+            commanded = multiply(frame, tilt_quaternion(0.0, 0.0, roll))
     if guidance.slew < inf:
         last = quaternion_at(memory, GuidanceMemory.LAST)
-        goal = slewed(goal, last, guidance.slew * period)
-    put_quaternion(memory, GuidanceMemory.LAST, goal)
-    return goal
+        commanded = slewed(commanded, last, guidance.slew * period)
+    put_quaternion(memory, GuidanceMemory.LAST, commanded)
+    return commanded

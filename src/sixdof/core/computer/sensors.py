@@ -11,7 +11,7 @@ from typing import NamedTuple
 import numpy as np
 
 from sixdof._jit import helper, kernel
-from sixdof.core.algebra import add, clip, cross, put_vector, scale, to_body, vector_at
+from sixdof.core.algebra import Matrix, add, clip, cross, put_vector, scale, to_body, vector_at
 from sixdof.core.computer.columns import ErrorColumn, FixColumn
 from sixdof.core.random import normal
 from sixdof.core.types import Vec3
@@ -44,7 +44,7 @@ class Gnss(NamedTuple):
     velocity: float  # sd of a sample, m/s
     latency: int  # ticks
     every: int  # ticks a fix, 0 without a receiver
-    force_limit: float  # specific force beyond which the receiver loses lock, m/s^2
+    specific_force_limit: float  # specific force beyond which the receiver loses lock, m/s^2
     speed_limit: float  # speed over the ground beyond which it gives no fix, m/s
 
 
@@ -75,7 +75,7 @@ class Chance(NamedTuple):
 
 
 @helper
-def _normal3(chance, stream, index):
+def _normal3(chance: Chance, stream: np.uint64, index: int) -> Vec3:
     """Return three independent standard normal numbers."""
     i = np.uint64(index)
     return Vec3(
@@ -86,7 +86,7 @@ def _normal3(chance, stream, index):
 
 
 @kernel
-def draw_constants(sensors, chance, constants):
+def draw_constants(sensors: Sensors, chance: Chance, constants: np.ndarray) -> None:
     """Fill the array of a flight's constant errors: bias, scale error and misalignment of each triad, and so on."""
     for first, stream, triad in ((ErrorColumn.GYRO, GYRO, sensors.gyro), (ErrorColumn.ACCELEROMETER, ACCELEROMETER, sensors.accelerometer)):
         for k in range(3):
@@ -100,7 +100,7 @@ def draw_constants(sensors, chance, constants):
 
 
 @kernel
-def read_inertial(truth, sensor, constants, first, stream, chance, tick, period):
+def read_inertial(truth: Vec3, sensor: Inertial, constants: np.ndarray, first: int, stream: np.uint64, chance: Chance, tick: int, period: float) -> Vec3:
     """Return what an inertial triad reads of a body-axis vector at a tick; its constant errors stand from `first` on."""
     bias, growth, lean = vector_at(constants, first), vector_at(constants, first + 3), vector_at(constants, first + 6)
     turned = add(truth, cross(lean, truth))
@@ -112,7 +112,7 @@ def read_inertial(truth, sensor, constants, first, stream, chance, tick, period)
 
 
 @kernel
-def lagged_rate(rate, lag, step, state):
+def lagged_rate(rate: Vec3, lag: float, step: float, state: np.ndarray) -> Vec3:
     """Return body rates behind a first-order lag; state (6,): what the lag has reached, and the rates of the last tick.
 
     Exact for rates that go linearly from tick to tick.
@@ -130,7 +130,7 @@ def lagged_rate(rate, lag, step, state):
 
 
 @kernel
-def read_barometer(height, lagged, sensor, constants, chance, tick, step):
+def read_barometer(height: float, lagged: float, sensor: Barometer, constants: np.ndarray, chance: Chance, tick: int, step: float) -> tuple[float, float]:
     """Return (the lagged height now, the reading): a first-order lag on the true height, then bias and noise."""
     share = 1.0 if sensor.lag <= 0.0 else 1.0 - exp(-step / sensor.lag)
     lagged += share * (height - lagged)
@@ -139,7 +139,7 @@ def read_barometer(height, lagged, sensor, constants, chance, tick, step):
 
 
 @kernel
-def read_magnetometer(matrix, sensor, constants, chance, tick):
+def read_magnetometer(matrix: Matrix, sensor: Magnetometer, constants: np.ndarray, chance: Chance, tick: int) -> Vec3:
     """Return the field in body axes, in units of its strength."""
     truth = to_body(matrix, sensor.field)
     bias = vector_at(constants, ErrorColumn.MAGNETOMETER)
@@ -147,7 +147,7 @@ def read_magnetometer(matrix, sensor, constants, chance, tick):
 
 
 @kernel
-def remember(history, tick, r, v):
+def remember(history: np.ndarray, tick: int, r: Vec3, v: Vec3) -> None:
     """Keep the truth of a tick for a fix that will be told later; r : east, north, height above ground, as receivers tell it."""
     row = history[tick % HISTORY]
     put_vector(row, FixColumn.EAST, r)
@@ -155,11 +155,11 @@ def remember(history, tick, r, v):
 
 
 @kernel
-def read_gnss(history, tick, stride, sensor, chance, force, speed, fix):
+def read_gnss(history: np.ndarray, tick: int, stride: int, sensor: Gnss, chance: Chance, force: float, speed: float, fix: np.ndarray) -> int:
     """Fill `fix` (6,) with position and velocity of `latency` ticks ago; return 1 if there is a fix at this tick, else 0."""
     if sensor.every <= 0 or tick < sensor.latency or tick // sensor.every == (tick - stride) // sensor.every:
         return 0
-    if force > sensor.force_limit or speed > sensor.speed_limit:
+    if force > sensor.specific_force_limit or speed > sensor.speed_limit:
         return 0
     row = history[(tick - sensor.latency) % HISTORY]
     a = _normal3(chance, GNSS, tick)

@@ -1,66 +1,28 @@
 """The flight computer at one tick: sensors -> estimate -> event rules -> guidance -> control -> mixer -> commands to the servos.
 
 Trigonometry is allowed here: this runs once a tick, not once a derivative. Guidance and control are the built-in laws or whatever
-stands at the address of a law of the user's own.
+stands at the address of a custom law.
 """
 
 from __future__ import annotations
 
 from math import acos, asin, atan2, inf, sqrt
 
+import numpy as np
+
 from sixdof._jit import call_law, helper, kernel
 from sixdof.core.actuator import issue
-from sixdof.core.algebra import clip, conjugate, fill, matrix_of, multiply, norm, put_quaternion, put_vector, quaternion_at, sub
+from sixdof.core.algebra import Matrix, clip, conjugate, fill, matrix_of, multiply, norm, put_quaternion, put_vector, quaternion_at, sub, vector_at
 from sixdof.core.columns import CanopyColumn, StageColumn
-from sixdof.core.computer.columns import MOST_BURNS, ErrorColumn, EstimateColumn, GuidanceMemory, Noticed, RuleColumn, RuleState, Switch
+from sixdof.core.computer.columns import MOST_BURNS, ErrorColumn, EstimateColumn, GuidanceMemory, Noticed, RuleColumn, RuleState, Slot, Switch
 from sixdof.core.computer.control import built_in_control, mix
 from sixdof.core.computer.estimator import estimate
 from sixdof.core.computer.guidance import built_in_guidance
-from sixdof.core.computer.sensors import ACCELEROMETER, GYRO, lagged_rate, read_barometer, read_gnss, read_inertial, read_magnetometer, remember
+from sixdof.core.computer.sensors import ACCELEROMETER, GYRO, Chance, lagged_rate, read_barometer, read_gnss, read_inertial, read_magnetometer, remember
 from sixdof.core.forces.loads import air_at, height_of
-from sixdof.core.layout import (
-    D_DEPLOY,
-    D_DIRECT,
-    D_ENABLE,
-    D_FIN,
-    D_LIGHT,
-    D_PITCH,
-    D_ROLL,
-    D_SEPARATE,
-    D_YAW,
-    GOAL_SIZE,
-    LAW_FAILED,
-    LAW_NONSENSE,
-    S_BARO,
-    S_BOOSTER,
-    S_EAST,
-    S_ENABLED,
-    S_FIELD_X,
-    S_FIX_AGE,
-    S_FIX_EAST,
-    S_FRAME_W,
-    S_FX,
-    S_GOAL_P,
-    S_GOAL_W,
-    S_HEIGHT,
-    S_LIFTOFF,
-    S_MACH,
-    S_MODE,
-    S_NORTH,
-    S_P,
-    S_PERIOD,
-    S_PRESSURE,
-    S_QW,
-    S_QX,
-    S_QY,
-    S_QZ,
-    S_SATURATED,
-    S_TIME,
-    S_VE,
-    S_VN,
-    S_VU,
-    S_WAYPOINT,
-)
+from sixdof.core.layout import COMMANDED_SIZE, Commanded, Demand, Ending, Sensed
+from sixdof.core.leg.drawn import DrawnModel
+from sixdof.core.leg.work import Work
 from sixdof.core.types import (
     ACTION_DEPLOY,
     ACTION_DISABLE,
@@ -79,42 +41,47 @@ from sixdof.core.types import (
     TRIGGER_RAIL,
     TRIGGER_SEPARATION,
     TRIGGER_TIME,
+    Computer,
+    Detection,
+    Leg,
+    Model,
     Quat,
+    State,
     Vec3,
 )
 
 SOON = 1e-9  # s: rounding of sums of times
-MOST_WRITTEN = 1e12  # by a law of the user's own: sums and products of what lies beyond are no numbers any more
+MOST_WRITTEN = 1e12  # by a custom law: sums and products of what lies beyond are no numbers any more
 UNIT = 1e-3  # that the length of a law's quaternion may differ from 1
 
 
 @helper
-def sensed_goal(sensed):
-    return quaternion_at(sensed, S_GOAL_W)
+def sensed_command(sensed: np.ndarray) -> Quat:
+    return quaternion_at(sensed, Sensed.COMMANDED_W)
 
 
 @helper
-def sensed_attitude(sensed):
-    return Quat(sensed[S_QW], sensed[S_QX], sensed[S_QY], sensed[S_QZ])
+def sensed_attitude(sensed: np.ndarray) -> Quat:
+    return quaternion_at(sensed, Sensed.Q_W)
 
 
 @helper
-def sensed_frame(sensed):
-    return quaternion_at(sensed, S_FRAME_W)
+def sensed_frame(sensed: np.ndarray) -> Quat:
+    return quaternion_at(sensed, Sensed.FRAME_W)
 
 
 @helper
-def sensed_place(sensed):
-    return Vec3(sensed[S_EAST], sensed[S_NORTH], sensed[S_HEIGHT])
+def sensed_place(sensed: np.ndarray) -> Vec3:
+    return vector_at(sensed, Sensed.EAST)
 
 
 @helper
-def sensed_velocity(sensed):
-    return Vec3(sensed[S_VE], sensed[S_VN], sensed[S_VU])
+def sensed_velocity(sensed: np.ndarray) -> Vec3:
+    return vector_at(sensed, Sensed.VELOCITY_EAST)
 
 
 @kernel
-def measure(tick, stride, s, height, force, matrix, computer, chance, work):
+def measure(tick: int, stride: int, s: State, height: float, force: Vec3, matrix: Matrix, computer: Computer, chance: Chance, work: Work) -> None:
     """Read the sensors of a tick, advance the estimate, and fill `sensed` with readings and estimate."""
     sensors, state, constants = computer.sensors, work.estimate, work.constants
     step = stride * computer.period
@@ -130,7 +97,7 @@ def measure(tick, stride, s, height, force, matrix, computer, chance, work):
     fresh = 1 if tick // every > (tick - stride) // every else 0
     if fresh == 0:
         baro = state[EstimateColumn.BARO]
-    moving = 1 if work.notice[Noticed.LIFTOFF] >= 0.0 or felt.x > computer.detection.liftoff_force else 0
+    moving = 1 if work.notice[Noticed.LIFTOFF] >= 0.0 or felt.x > computer.detection.liftoff_specific_force else 0
     estimate(
         state,
         gyro,
@@ -149,35 +116,35 @@ def measure(tick, stride, s, height, force, matrix, computer, chance, work):
     )
     sensed = work.sensed
     for i in range(3):
-        sensed[S_EAST + i] = state[EstimateColumn.POSITION + i]
-        sensed[S_VE + i] = state[EstimateColumn.VELOCITY + i]
-        sensed[S_FIELD_X + i] = state[EstimateColumn.MAGNET + i]
+        sensed[Sensed.EAST + i] = state[EstimateColumn.POSITION + i]
+        sensed[Sensed.VELOCITY_EAST + i] = state[EstimateColumn.VELOCITY + i]
+        sensed[Sensed.FIELD_X + i] = state[EstimateColumn.MAGNET + i]
     for i in range(4):
-        sensed[S_QW + i] = state[EstimateColumn.ATTITUDE + i]
+        sensed[Sensed.Q_W + i] = state[EstimateColumn.ATTITUDE + i]
     for i in range(6):
-        sensed[S_FIX_EAST + i] = state[EstimateColumn.FIX + i]
-    put_vector(sensed, S_P, gyro)
-    put_vector(sensed, S_FX, felt)
-    sensed[S_BARO], sensed[S_FIX_AGE] = baro, state[EstimateColumn.FIX_AGE]
+        sensed[Sensed.FIX_EAST + i] = state[EstimateColumn.FIX + i]
+    put_vector(sensed, Sensed.RATE_X, gyro)
+    put_vector(sensed, Sensed.SPECIFIC_FORCE_X, felt)
+    sensed[Sensed.BARO_HEIGHT], sensed[Sensed.FIX_AGE] = baro, state[EstimateColumn.FIX_AGE]
 
 
 @kernel
-def tell_truth(s, height, force, sensed):
+def tell_truth(s: State, height: float, force: Vec3, sensed: np.ndarray) -> None:
     """Fill `sensed` with the truth: ideal sensors and estimator."""
     place = Vec3(s.r.x, s.r.y, height)
-    put_vector(sensed, S_EAST, place)
-    put_vector(sensed, S_VE, s.v)
-    put_quaternion(sensed, S_QW, s.q)
-    put_vector(sensed, S_P, s.w)
-    put_vector(sensed, S_FX, force)
-    sensed[S_BARO], sensed[S_FIX_AGE] = height, 0.0
-    put_vector(sensed, S_FIX_EAST, place)
-    put_vector(sensed, S_FIX_EAST + 3, s.v)
+    put_vector(sensed, Sensed.EAST, place)
+    put_vector(sensed, Sensed.VELOCITY_EAST, s.v)
+    put_quaternion(sensed, Sensed.Q_W, s.q)
+    put_vector(sensed, Sensed.RATE_X, s.w)
+    put_vector(sensed, Sensed.SPECIFIC_FORCE_X, force)
+    sensed[Sensed.BARO_HEIGHT], sensed[Sensed.FIX_AGE] = height, 0.0
+    put_vector(sensed, Sensed.FIX_EAST, place)
+    put_vector(sensed, Sensed.FIX_EAST + 3, s.v)
 
 
 @kernel
-def sense(t, tick, stride, s, force, matrix, model, frame, chance, work):
-    """Fill `sensed` with everything but the goal."""
+def sense(t: float, tick: int, stride: int, s: State, force: Vec3, matrix: Matrix, model: Model, frame: Quat, chance: Chance, work: Work) -> None:
+    """Fill `sensed` with everything but the commanded."""
     computer, sensed = model.computer, work.sensed
     height = height_of(model.world, s.r)
     if computer.sensors.ideal > 0:
@@ -186,17 +153,17 @@ def sense(t, tick, stride, s, force, matrix, model, frame, chance, work):
         for k in range(tick - stride + 1, tick + 1):
             remember(work.history, k, Vec3(s.r.x, s.r.y, height), s.v)
         measure(tick, stride, s, height, force, matrix, computer, chance, work)
-    sensed[S_TIME] = t
-    air = air_at(model.world, sensed[S_HEIGHT])
-    speed2 = sensed[S_VE] ** 2 + sensed[S_VN] ** 2 + sensed[S_VU] ** 2
-    sensed[S_PRESSURE] = 0.5 * air.density * speed2
-    sensed[S_MACH] = sqrt(speed2) / air.sound
-    put_quaternion(sensed, S_FRAME_W, frame)
-    sensed[S_PERIOD] = stride * computer.period
+    sensed[Sensed.TIME] = t
+    air = air_at(model.world, sensed[Sensed.HEIGHT])
+    speed2 = sensed[Sensed.VELOCITY_EAST] ** 2 + sensed[Sensed.VELOCITY_NORTH] ** 2 + sensed[Sensed.VELOCITY_UP] ** 2
+    sensed[Sensed.DYNAMIC_PRESSURE] = 0.5 * air.density * speed2
+    sensed[Sensed.MACH] = sqrt(speed2) / air.sound
+    put_quaternion(sensed, Sensed.FRAME_W, frame)
+    sensed[Sensed.PERIOD] = stride * computer.period
 
 
 @kernel
-def start_notice(notice, attached):
+def start_notice(notice: np.ndarray, attached: float) -> None:
     """Fill `notice` before a flight: nothing noticed, so many stages behind the first."""
     fill(notice, -1.0)
     notice[Noticed.BURNS] = notice[Noticed.THRUSTING] = notice[Noticed.SEPARATIONS] = 0.0
@@ -205,14 +172,14 @@ def start_notice(notice, attached):
 
 
 @kernel
-def notice_phases(sensed, aft_travel, detection, attached, notice):
-    """Update what the computer has noticed (liftoff, rail, ignitions, burnouts, partings, apogee) from sensed values alone.
+def notice_phases(sensed: np.ndarray, aft_travel: float, detection: Detection, attached: float, notice: np.ndarray) -> None:
+    """Update what the computer has noticed (liftoff, rail, ignitions, burnouts, separations, apogee) from sensed values alone.
 
     attached : stages behind this one, as the break-wires tell.
     """
-    t = sensed[S_TIME]
+    t = sensed[Sensed.TIME]
     if notice[Noticed.LIFTOFF] < 0.0:
-        if not (sensed[S_FX] > detection.liftoff_force or sensed[S_HEIGHT] > detection.liftoff_height):
+        if not (sensed[Sensed.SPECIFIC_FORCE_X] > detection.liftoff_specific_force or sensed[Sensed.HEIGHT] > detection.liftoff_height):
             return
         notice[Noticed.LIFTOFF] = notice[Noticed.IGNITION] = t
         notice[Noticed.THRUSTING] = 1.0
@@ -222,21 +189,21 @@ def notice_phases(sensed, aft_travel, detection, attached, notice):
         if k < MOST_BURNS:
             notice[Noticed.SEPARATION + k] = t
             notice[Noticed.SEPARATIONS] += 1.0
-    e, n, h = sensed[S_EAST], sensed[S_NORTH], sensed[S_HEIGHT]
+    e, n, h = sensed[Sensed.EAST], sensed[Sensed.NORTH], sensed[Sensed.HEIGHT]
     if notice[Noticed.RAIL] < 0.0 and e * e + n * n + h * h > aft_travel * aft_travel:
         notice[Noticed.RAIL] = t
-    _notice_burns(t, sensed[S_FX], detection, notice)
+    _notice_burns(t, sensed[Sensed.SPECIFIC_FORCE_X], detection, notice)
     if notice[Noticed.APOGEE] < 0.0 and notice[Noticed.RAIL] >= 0.0:
         _notice_apogee(t, sensed, detection, notice)
 
 
 @helper
-def _notice_burns(t, force, detection, notice):
+def _notice_burns(t: float, force: float, detection: Detection, notice: np.ndarray) -> None:
     k = int(notice[Noticed.BURNS])
     if k >= MOST_BURNS:
         return
     if notice[Noticed.THRUSTING] > 0.5:
-        if force >= detection.burnout_force:
+        if force >= detection.burnout_specific_force:
             notice[Noticed.QUIET] = -1.0
         else:
             if notice[Noticed.QUIET] < 0.0:
@@ -244,17 +211,17 @@ def _notice_burns(t, force, detection, notice):
             if t - notice[Noticed.QUIET] >= detection.burnout_debounce - SOON:
                 notice[Noticed.BURNOUT + k] = t
                 notice[Noticed.BURNS], notice[Noticed.THRUSTING], notice[Noticed.QUIET] = k + 1.0, 0.0, -1.0
-    elif notice[Noticed.APOGEE] < 0.0 and force > detection.ignition_force:  # later it is a canopy that pulls the nose
+    elif notice[Noticed.APOGEE] < 0.0 and force > detection.ignition_specific_force:  # later it is a canopy that pulls the nose
         notice[Noticed.IGNITION + k] = t
         notice[Noticed.THRUSTING] = 1.0
 
 
 @helper
-def _notice_apogee(t, sensed, detection, notice):
-    sinking = sensed[S_VU] < 0.0
+def _notice_apogee(t: float, sensed: np.ndarray, detection: Detection, notice: np.ndarray) -> None:
+    sinking = sensed[Sensed.VELOCITY_UP] < 0.0
     if detection.by_barometer > 0:
-        notice[Noticed.HIGHEST] = max(notice[Noticed.HIGHEST], sensed[S_BARO])
-        sinking = sensed[S_BARO] < notice[Noticed.HIGHEST] - detection.apogee_drop
+        notice[Noticed.HIGHEST] = max(notice[Noticed.HIGHEST], sensed[Sensed.BARO_HEIGHT])
+        sinking = sensed[Sensed.BARO_HEIGHT] < notice[Noticed.HIGHEST] - detection.apogee_drop
     if not sinking:
         notice[Noticed.SINKING] = -1.0
         return
@@ -265,9 +232,9 @@ def _notice_apogee(t, sensed, detection, notice):
 
 
 @helper
-def _triggered(trigger, threshold, order, sensed, notice, stage):
+def _triggered(trigger: int, threshold: float, order: int, sensed: np.ndarray, notice: np.ndarray, stage: np.ndarray) -> bool:
     if trigger == TRIGGER_TIME:
-        return sensed[S_TIME] >= threshold
+        return sensed[Sensed.TIME] >= threshold
     if trigger == TRIGGER_LIFTOFF:
         return notice[Noticed.LIFTOFF] >= 0.0
     if trigger == TRIGGER_RAIL:
@@ -277,9 +244,9 @@ def _triggered(trigger, threshold, order, sensed, notice, stage):
     if trigger == TRIGGER_APOGEE:
         return notice[Noticed.APOGEE] >= 0.0
     if trigger == TRIGGER_CLIMBING:
-        return notice[Noticed.LIFTOFF] >= 0.0 and sensed[S_HEIGHT] >= threshold
+        return notice[Noticed.LIFTOFF] >= 0.0 and sensed[Sensed.HEIGHT] >= threshold
     if trigger == TRIGGER_FALLING:
-        return notice[Noticed.APOGEE] >= 0.0 and sensed[S_HEIGHT] <= threshold
+        return notice[Noticed.APOGEE] >= 0.0 and sensed[Sensed.HEIGHT] <= threshold
     if trigger == TRIGGER_SEPARATION:
         return notice[Noticed.SEPARATION + order] >= 0.0
     if trigger == TRIGGER_IGNITION:
@@ -290,7 +257,7 @@ def _triggered(trigger, threshold, order, sensed, notice, stage):
 
 
 @kernel
-def tilt_angles(frame, q):
+def tilt_angles(frame: Quat, q: Quat) -> tuple[float, float, float, float]:
     """Return (tilt_pitch, tilt_yaw, roll, tilt) of an attitude in the launch frame; tilt is the nose's angle from the vertical."""
     m = matrix_of(multiply(conjugate(frame), q))
     return (
@@ -302,13 +269,23 @@ def tilt_angles(frame, q):
 
 
 @kernel
-def run_rules(rules, delays, state, sensed, notice, stage, canopy, switches, opened):
+def run_rules(
+    rules: np.ndarray,
+    delays: np.ndarray,
+    state: np.ndarray,
+    sensed: np.ndarray,
+    notice: np.ndarray,
+    stage: np.ndarray,
+    canopy: np.ndarray,
+    switches: np.ndarray,
+    deployed: np.ndarray,
+) -> None:
     """Fire the rules that are due.
 
     delays : (rules,) of this flight. state : (rules, RULE_STATES). stage : (stages, STAGE_COLUMNS), whose commands are filled in.
-    canopy : (canopies, CANOPY_COLUMNS). switches: columns.Switch. opened[c]: time canopy c was released, -1 before.
+    canopy : (canopies, CANOPY_COLUMNS). switches: columns.Switch. deployed[c]: time canopy c was deployed, -1 before.
     """
-    t = sensed[S_TIME]
+    t = sensed[Sensed.TIME]
     for i in range(rules.shape[0]):
         rule = rules[i]
         if state[i, RuleState.FIRED] >= 0.0 or state[i, RuleState.GIVEN_UP] >= 0.0:
@@ -322,15 +299,15 @@ def run_rules(rules, delays, state, sensed, notice, stage, canopy, switches, ope
         if t < due - SOON:
             continue
         if _inhibited(rule, sensed):
-            if t - due >= rule[RuleColumn.TIMEOUT] - SOON or sensed[S_LIFTOFF] > rule[RuleColumn.BEFORE]:
+            if t - due >= rule[RuleColumn.TIMEOUT] - SOON or sensed[Sensed.TIME_SINCE_LIFTOFF] > rule[RuleColumn.BEFORE]:
                 state[i, RuleState.GIVEN_UP] = t
             continue
         state[i, RuleState.FIRED] = t
-        state[i, RuleState.ACTED] = act(int(rule[RuleColumn.ACTION]), int(rule[RuleColumn.TARGET]), t, stage, canopy, switches, opened)
+        state[i, RuleState.ACTED] = act(int(rule[RuleColumn.ACTION]), int(rule[RuleColumn.TARGET]), t, stage, canopy, switches, deployed)
 
 
 @kernel
-def act(action, target, t, stage, canopy, switches, opened):
+def act(action: int, target: int, t: float, stage: np.ndarray, canopy: np.ndarray, switches: np.ndarray, deployed: np.ndarray) -> float:
     """Do what a rule or a law says; return 1 if it changed anything, 0 if another had done it before."""
     done = False
     if action == ACTION_ENABLE:
@@ -350,31 +327,32 @@ def act(action, target, t, stage, canopy, switches, opened):
         done = stage[target, StageColumn.IGNITE] < 0.0
         if done:
             stage[target, StageColumn.IGNITE] = t
-    elif 0 <= target < opened.shape[0] and opened[target] == -1.0:
+    elif 0 <= target < deployed.shape[0] and deployed[target] == -1.0:
         done = True
-        opened[target] = t if canopy[target, CanopyColumn.FAILS] < 0.5 else FAILED
+        deployed[target] = t if canopy[target, CanopyColumn.FAILS] < 0.5 else FAILED
     return 1.0 if done else 0.0
 
 
 @helper
-def _inhibited(rule, sensed):
-    if sensed[S_HEIGHT] < rule[RuleColumn.HEIGHT_ABOVE] or sensed[S_HEIGHT] > rule[RuleColumn.HEIGHT_BELOW]:
+def _inhibited(rule: np.ndarray, sensed: np.ndarray) -> bool:
+    if sensed[Sensed.HEIGHT] < rule[RuleColumn.HEIGHT_ABOVE] or sensed[Sensed.HEIGHT] > rule[RuleColumn.HEIGHT_BELOW]:
         return True
-    if sensed[S_LIFTOFF] < rule[RuleColumn.AFTER] or sensed[S_LIFTOFF] > rule[RuleColumn.BEFORE]:
+    if sensed[Sensed.TIME_SINCE_LIFTOFF] < rule[RuleColumn.AFTER] or sensed[Sensed.TIME_SINCE_LIFTOFF] > rule[RuleColumn.BEFORE]:
         return True
-    if rule[RuleColumn.BOOSTER] >= 0.0 and (sensed[S_BOOSTER] > 0.5) != (rule[RuleColumn.BOOSTER] > 0.5):
+    if rule[RuleColumn.BOOSTER] >= 0.0 and (sensed[Sensed.BOOSTER] > 0.5) != (rule[RuleColumn.BOOSTER] > 0.5):
         return True
     low, high = max(rule[RuleColumn.SPEED_ABOVE], 0.0), rule[RuleColumn.SPEED_BELOW]
-    speed2 = sensed[S_VE] ** 2 + sensed[S_VN] ** 2 + sensed[S_VU] ** 2
+    speed2 = sensed[Sensed.VELOCITY_EAST] ** 2 + sensed[Sensed.VELOCITY_NORTH] ** 2 + sensed[Sensed.VELOCITY_UP] ** 2
     if speed2 < low * low or (high < inf and speed2 > high * high):
         return True
     if rule[RuleColumn.TILT_BELOW] < inf:
-        return tilt_angles(sensed_frame(sensed), sensed_attitude(sensed))[3] > rule[RuleColumn.TILT_BELOW]
+        _, _, _, tilt = tilt_angles(sensed_frame(sensed), sensed_attitude(sensed))
+        return tilt > rule[RuleColumn.TILT_BELOW]
     return False
 
 
 @helper
-def _no_number(command):
+def _no_number(command: np.ndarray) -> int:
     """Return the index of the first entry of what a law wrote that no flight can use, -1 if there is none."""
     for i in range(command.shape[0]):
         if not abs(command[i]) <= MOST_WRITTEN:  # NaN too
@@ -383,147 +361,150 @@ def _no_number(command):
 
 
 @helper
-def _blame(work, law, what, status):
+def _blame(work: Work, law: float, what: int, status: int) -> int:
     """Note which law failed, and with what; return `status`."""
     work.switches[Switch.FAILED], work.switches[Switch.STATUS] = law, float(what)
     return status
 
 
 @kernel
-def _own_goal(t, work):
-    """Run a guidance law of the user's own and check its goal; return 0, LAW_FAILED or LAW_NONSENSE."""
-    goal = work.goal
-    failed = call_law(work.laws[0], t, work.sensed, work.guidance_memory, work.guidance_gains, goal)
+def _own_guidance(t: float, work: Work) -> int:
+    """Run a custom guidance law and check what it commands; return 0, Ending.LAW_FAILED or Ending.LAW_NONSENSE."""
+    commanded = work.commanded
+    failed = call_law(work.laws[Slot.GUIDANCE], t, work.sensed, work.guidance_memory, work.guidance_gains, commanded)
     if failed != 0:
-        return _blame(work, 1.0, failed, LAW_FAILED)
-    wrong = _no_number(goal)
+        return _blame(work, 1.0, failed, Ending.LAW_FAILED)
+    wrong = _no_number(commanded)
     if wrong >= 0:
-        return _blame(work, 1.0, wrong, LAW_NONSENSE)
-    if abs(sqrt(goal[0] ** 2 + goal[1] ** 2 + goal[2] ** 2 + goal[3] ** 2) - 1.0) > UNIT:
-        return _blame(work, 1.0, GOAL_SIZE, LAW_NONSENSE)
-    for i in range(GOAL_SIZE):
-        work.sensed[S_GOAL_W + i] = goal[i]
+        return _blame(work, 1.0, wrong, Ending.LAW_NONSENSE)
+    q = quaternion_at(commanded, Commanded.Q_W)
+    if abs(sqrt(q.w**2 + q.x**2 + q.y**2 + q.z**2) - 1.0) > UNIT:
+        return _blame(work, 1.0, COMMANDED_SIZE, Ending.LAW_NONSENSE)
+    for i in range(COMMANDED_SIZE):
+        work.sensed[Sensed.COMMANDED_W + i] = commanded[i]
     return 0
 
 
 @kernel
-def steer(t, model, frame, work):
-    """Run guidance and leave its goal in `sensed`; return 0, or how a law of the user's own ends the flight (LAW_FAILED, LAW_NONSENSE)."""
+def steer(t: float, model: Model, frame: Quat, work: Work) -> int:
+    """Run guidance and leave its commanded in `sensed`; return 0, or how a custom law ends the flight (Ending.LAW_FAILED, Ending.LAW_NONSENSE)."""
     sensed, guidance = work.sensed, model.computer.guidance
-    if work.laws[0] != 0:
-        return _own_goal(t, work)
-    goal = built_in_guidance(
+    if work.laws[Slot.GUIDANCE] != 0:
+        return _own_guidance(t, work)
+    commanded = built_in_guidance(
         t,
-        sensed[S_LIFTOFF],
+        sensed[Sensed.TIME_SINCE_LIFTOFF],
         sensed_place(sensed),
         sensed_velocity(sensed),
         sensed_attitude(sensed),
         frame,
-        sensed[S_PRESSURE],
+        sensed[Sensed.DYNAMIC_PRESSURE],
         int(work.switches[Switch.MODE]),
         work.guidance_memory,
         guidance,
         work.passed,
         model.computer.period,
     )
-    sensed[S_WAYPOINT] = work.guidance_memory[GuidanceMemory.WAYPOINT]
-    if sensed[S_LIFTOFF] >= 0.0 and guidance.feed_rate > 0:
-        # the goal's own turning rate, from its change since the last tick
-        e = multiply(conjugate(sensed_goal(sensed)), goal)
+    sensed[Sensed.WAYPOINT] = work.guidance_memory[GuidanceMemory.WAYPOINT]
+    if sensed[Sensed.TIME_SINCE_LIFTOFF] >= 0.0 and guidance.feed_rate > 0:
+        # the commanded attitude's own turning rate, from its change since the last tick
+        e = multiply(conjugate(sensed_command(sensed)), commanded)
         k = 2.0 / model.computer.period if e.w >= 0.0 else -2.0 / model.computer.period
-        put_vector(sensed, S_GOAL_P, Vec3(k * e.x, k * e.y, k * e.z))
-    put_quaternion(sensed, S_GOAL_W, goal)
+        put_vector(sensed, Sensed.COMMANDED_RATE_X, Vec3(k * e.x, k * e.y, k * e.z))
+    put_quaternion(sensed, Sensed.COMMANDED_W, commanded)
     return 0
 
 
 @kernel
-def _obey(t, command, leg, work):
-    """Do what a control law of the user's own says beside steering: fins, canopies, parting, ignition."""
-    if command[D_ENABLE] > 0.0:
+def _obey(t: float, command: np.ndarray, leg: Leg, work: Work) -> None:
+    """Do what a custom control law says beside steering: fins, canopies, separation, ignition."""
+    if command[Demand.ENABLE] > 0.0:
         work.switches[Switch.FINS] = 1.0
-    elif command[D_ENABLE] < 0.0:
+    elif command[Demand.ENABLE] < 0.0:
         work.switches[Switch.FINS] = 0.0
-    if command[D_DEPLOY] > 0.0:
-        act(ACTION_DEPLOY, int(command[D_DEPLOY]) - 1, t, work.stage, work.canopy, work.switches, work.opened)
-    if command[D_SEPARATE] > 0.0 and leg.last > leg.first:
-        act(ACTION_SEPARATE, leg.last, t, work.stage, work.canopy, work.switches, work.opened)
-    if command[D_LIGHT] > 0.0:
+    if command[Demand.DEPLOY] > 0.0:
+        act(ACTION_DEPLOY, int(command[Demand.DEPLOY]) - 1, t, work.stage, work.canopy, work.switches, work.deployed)
+    if command[Demand.SEPARATE] > 0.0 and leg.last > leg.first:
+        act(ACTION_SEPARATE, leg.last, t, work.stage, work.canopy, work.switches, work.deployed)
+    if command[Demand.IGNITE] > 0.0:
         upper = leg.last - 1 if leg.last > leg.first else leg.last
-        act(ACTION_IGNITE, upper, t, work.stage, work.canopy, work.switches, work.opened)
+        act(ACTION_IGNITE, upper, t, work.stage, work.canopy, work.switches, work.deployed)
 
 
 @kernel
-def _own_demand(t, leg, work):
-    """Run a control law of the user's own, check its command and obey it; return 0, LAW_FAILED or LAW_NONSENSE."""
+def _own_demand(t: float, leg: Leg, work: Work) -> int:
+    """Run a custom control law, check its command and obey it; return 0, Ending.LAW_FAILED or Ending.LAW_NONSENSE."""
     command = work.command
-    failed = call_law(work.laws[1], t, work.sensed, work.memory, work.gains, command)
+    failed = call_law(work.laws[Slot.CONTROL], t, work.sensed, work.memory, work.gains, command)
     if failed != 0:
-        return _blame(work, 2.0, failed, LAW_FAILED)
+        return _blame(work, 2.0, failed, Ending.LAW_FAILED)
     wrong = _no_number(command)
-    if wrong < 0 and int(command[D_DEPLOY]) > work.opened.shape[0]:
-        wrong = D_DEPLOY
+    if wrong < 0 and int(command[Demand.DEPLOY]) > work.deployed.shape[0]:
+        wrong = Demand.DEPLOY
     if wrong >= 0:
-        return _blame(work, 2.0, wrong, LAW_NONSENSE)
+        return _blame(work, 2.0, wrong, Ending.LAW_NONSENSE)
     _obey(t, command, leg, work)
     return 0
 
 
 @kernel
-def control(t, tick, model, craft, work):
-    """Run the control law, mix its demands and issue commands to the servos; return 0, or how a law of the user's own ends the flight."""
+def control(t: float, tick: int, model: Model, drawn: DrawnModel, work: Work) -> int:
+    """Run the control law, mix its demands and issue commands to the servos; return 0, or how a custom law ends the flight."""
     sensed, command = work.sensed, work.command
-    if work.laws[1] != 0:
+    if work.laws[Slot.CONTROL] != 0:
         status = _own_demand(t, model.leg, work)
         if status != 0:
             return status
         if work.switches[Switch.FINS] < 0.5:
-            command[D_ROLL] = command[D_PITCH] = command[D_YAW] = 0.0
+            command[Demand.ROLL] = command[Demand.PITCH] = command[Demand.YAW] = 0.0
     else:
         built_in_control(t, sensed, work.memory, work.gains, command)
     limited = 0.0
-    if command[D_DIRECT] > 0.0 and work.switches[Switch.FINS] > 0.5:
+    if command[Demand.DIRECT] > 0.0 and work.switches[Switch.FINS] > 0.5:
         for i in range(work.fin_command.shape[0]):
-            wanted = command[D_FIN + i] if D_FIN + i < command.shape[0] else 0.0
-            work.fin_command[i] = clip(wanted, -craft.servo.travel, craft.servo.travel)
-            if work.fin_command[i] != wanted:
+            angle = command[Demand.FIN_1 + i] if Demand.FIN_1 + i < command.shape[0] else 0.0
+            work.fin_command[i] = clip(angle, -drawn.servo.travel, drawn.servo.travel)
+            if work.fin_command[i] != angle:
                 limited = 1.0
     else:
-        limited = mix(command, model.computer.mixer, craft.servo.travel, model.computer.roll_first, work.fin_command)
-    sensed[S_SATURATED] = limited
-    issue(t, work.fin_command, work.issued, tick, craft.servo)
+        limited = mix(command, model.computer.mixer, drawn.servo.travel, model.computer.roll_first, work.fin_command)
+    sensed[Sensed.SATURATED] = limited
+    issue(t, work.fin_command, work.issued, tick, drawn.servo)
     return 0
 
 
 @kernel
-def decide(sensed, aft_travel, computer, attached, work):
+def decide(sensed: np.ndarray, aft_travel: float, computer: Computer, attached: float, work: Work) -> None:
     """Notice the phases and fire the event rules on sensed values alone; a bench test of the sequence runs this too."""
-    t = sensed[S_TIME]
+    t = sensed[Sensed.TIME]
     notice_phases(sensed, aft_travel, computer.detection, attached, work.notice)
-    sensed[S_LIFTOFF] = t - work.notice[Noticed.LIFTOFF] if work.notice[Noticed.LIFTOFF] >= 0.0 else -1.0
-    run_rules(computer.rules, work.rule_delay, work.rules, sensed, work.notice, work.stage, work.canopy, work.switches, work.opened)
-    sensed[S_ENABLED], sensed[S_MODE] = work.switches[Switch.FINS], work.switches[Switch.MODE]
+    sensed[Sensed.TIME_SINCE_LIFTOFF] = t - work.notice[Noticed.LIFTOFF] if work.notice[Noticed.LIFTOFF] >= 0.0 else -1.0
+    run_rules(computer.rules, work.rule_delay, work.rules, sensed, work.notice, work.stage, work.canopy, work.switches, work.deployed)
+    sensed[Sensed.ENABLED], sensed[Sensed.MODE] = work.switches[Switch.FINS], work.switches[Switch.MODE]
 
 
 @kernel
-def run_tick(t, tick, stride, s, force, matrix, craft, frame, model, chance, work):
-    """Run the flight computer once; return 0, or how a law of the user's own ends the flight (LAW_FAILED, LAW_NONSENSE).
+def run_tick(
+    t: float, tick: int, stride: int, s: State, force: Vec3, matrix: Matrix, drawn: DrawnModel, frame: Quat, model: Model, chance: Chance, work: Work
+) -> int:
+    """Run the flight computer once; return 0, or how a custom law ends the flight (Ending.LAW_FAILED, Ending.LAW_NONSENSE).
 
     stride : ticks since the last run (more than one under a canopy). force : specific force, body axes, m/s^2. matrix : body ->
     world. A body without the front stage has an altimeter only: it steers nothing.
     """
     sense(t, tick, stride, s, force, matrix, model, frame, chance, work)
-    work.sensed[S_BOOSTER] = model.computer.booster
-    decide(work.sensed, craft.rail.aft_travel, model.computer, float(model.leg.last - model.leg.first), work)
+    work.sensed[Sensed.BOOSTER] = model.computer.booster
+    decide(work.sensed, drawn.rail.aft_travel, model.computer, float(model.leg.last - model.leg.first), work)
     if model.leg.main == 0:
         return 0
     status = steer(t, model, frame, work)
     if status != 0:
         return status
-    return control(t, tick, model, craft, work)
+    return control(t, tick, model, drawn, work)
 
 
 @helper
-def estimate_errors(sensed, s, height):
+def estimate_errors(sensed: np.ndarray, s: State, height: float) -> tuple[float, float, float]:
     """Return (attitude, position, velocity) error of the estimate: rad, m, m/s. height : the vehicle's above ground, which the estimate means."""
     e = multiply(conjugate(s.q), sensed_attitude(sensed))
     angle = 2.0 * asin(clip(sqrt(e.x * e.x + e.y * e.y + e.z * e.z), 0.0, 1.0))

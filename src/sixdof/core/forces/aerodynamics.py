@@ -9,10 +9,13 @@ from __future__ import annotations
 from math import sqrt
 from typing import NamedTuple
 
+import numpy as np
+
 from sixdof._jit import helper, kernel
 from sixdof.core.algebra import cell, clip, lerp, small_sin, surface
-from sixdof.core.columns import BodyColumn, FinColumn, FinRow, PanelColumn, SeenColumn, WakeColumn
-from sixdof.core.types import Vec3
+from sixdof.core.columns import BodyColumn, FinColumn, FinRow, PanelColumn, SeenColumn, WakeColumn, WakeLayer
+from sixdof.core.leg.drawn import DrawnModel
+from sixdof.core.types import Aero, Air, Station, Vec3
 
 TINY = 1e-12  # keeps a division by the speed finite at rest; its force there is zero
 STALL_WIDTH = 0.15  # range of sine over which a panel goes from attached to separated flow
@@ -46,7 +49,7 @@ class FinSet(NamedTuple):
 
 
 @helper
-def fin_set_at(aero, fs, i, f, back, craft):
+def fin_set_at(aero: Aero, fs: int, i: int, f: float, back: float, drawn: DrawnModel) -> FinSet:
     """Return the FinSet number fs between Mach rows i and i + 1, the draw's factor and shift applied.
 
     back : share of the flow that comes from behind, 1 or 0 but near broadside, where every panel is stalled.
@@ -60,13 +63,13 @@ def fin_set_at(aero, fs, i, f, back, craft):
         x += back * (behind - x)
         on_body += back * (behind - on_body)
     return FinSet(
-        (a[FinColumn.SLOPE] + f * (b[FinColumn.SLOPE] - a[FinColumn.SLOPE])) * craft.normal,
-        x + craft.cp_shift,
+        (a[FinColumn.SLOPE] + f * (b[FinColumn.SLOPE] - a[FinColumn.SLOPE])) * drawn.normal,
+        x + drawn.cp_shift,
         a[FinColumn.KW] + f * (b[FinColumn.KW] - a[FinColumn.KW]),
         a[FinColumn.KB] + f * (b[FinColumn.KB] - a[FinColumn.KB]),
         turned,
         a[FinColumn.DB] + f * (b[FinColumn.DB] - a[FinColumn.DB]),
-        on_body + craft.cp_shift,
+        on_body + drawn.cp_shift,
         a[FinColumn.STALL] + f * (b[FinColumn.STALL] - a[FinColumn.STALL]),
         a[FinColumn.PLATE] + f * (b[FinColumn.PLATE] - a[FinColumn.PLATE]),
         1.0 - (a[FinColumn.ROLL_DAMP] + f * (b[FinColumn.ROLL_DAMP] - a[FinColumn.ROLL_DAMP])),
@@ -75,14 +78,14 @@ def fin_set_at(aero, fs, i, f, back, craft):
 
 
 @helper
-def _plane(table, x, y):
+def _plane(table: np.ndarray, x: float, y: float) -> float:
     """Return the value of a square table at (x, y), counted in cells from its middle; beyond its rim that of the rim."""
     half = 0.5 * (table.shape[0] - 1.0)
     return surface(table, x + half, y + half)
 
 
 @helper
-def _wash(aero, receiver, s, c, u, seen):
+def _wash(aero: Aero, receiver: float, s: float, c: float, u: Vec3, seen: np.ndarray) -> tuple[float, float]:
     """Return the velocities (m/s, along the panel's normal) that the vortices of the sets ahead give the air at one panel.
 
     Two means over the panel: for its force and for its rolling moment.
@@ -102,13 +105,13 @@ def _wash(aero, receiver, s, c, u, seen):
                 y = seen[q, SeenColumn.Y] - u.y * drift
                 z = seen[q, SeenColumn.Z] - u.z * drift
                 spanwise, normal = (c * z - s * y) * row[WakeColumn.PER_METRE], (-c * y - s * z) * row[WakeColumn.PER_METRE]
-                for_force += seen[q, SeenColumn.VORTEX] * _plane(aero.wake[pair, 0], spanwise, normal)
-                for_roll += seen[q, SeenColumn.VORTEX] * _plane(aero.wake[pair, 1], spanwise, normal)
+                for_force += seen[q, SeenColumn.VORTEX] * _plane(aero.wake[pair, WakeLayer.FORCE], spanwise, normal)
+                for_roll += seen[q, SeenColumn.VORTEX] * _plane(aero.wake[pair, WakeLayer.ROLL], spanwise, normal)
     return for_force, for_roll
 
 
 @helper
-def _shed(aero, p, load, sine, double_density, speed, seen):
+def _shed(aero: Aero, p: int, load: float, sine: float, double_density: float, speed: float, seen: np.ndarray) -> None:
     """Note strength and place of the vortex that panel p sheds, if a set behind feels it.
 
     One rolled-up vortex a panel: the load is rho V Gamma times the distance from the body to it (NACA Report 1307); its
@@ -126,7 +129,7 @@ def _shed(aero, p, load, sine, double_density, speed, seen):
 
 
 @kernel
-def _shed_roll(wake_pair, p, excess, double_density_speed, seen):
+def _shed_roll(wake_pair: np.ndarray, p: int, excess: float, double_density_speed: float, seen: np.ndarray) -> None:
     """Weaken the vortices of the set that ends with panel p alike, for its loads have `excess` (N, summed) over what its rolling
     moment says: in a roll a panel carries less than alone.
     """
@@ -140,11 +143,13 @@ def _shed_roll(wake_pair, p, excess, double_density_speed, seen):
 
 
 @helper
-def _panel(row, shared, sine, u, rate, cg, wash, roll_wash, q_area, plate, out):
+def _panel(
+    row: np.ndarray, shared: FinSet, sine: float, u: Vec3, rate: Vec3, cg: Station, wash: float, roll_wash: float, q_area: float, plate: float, out: np.ndarray
+) -> tuple[float, float, float, float, float, float]:
     """Return (fx, fy, fz, mx, my, mz) of one panel: its own load and what it carries over onto the body; note `out`.
 
-    row : PanelColumn. sine : of its deflection. u : velocity of the centre of mass through the air. wash,
-    roll_wash : velocity of the air along the panel's normal made by vortices of panels ahead, for force and roll. q_area : half the density times the reference area.
+    row : PanelColumn. sine : of its deflection. u : velocity of the centre of mass through the air. wash, roll_wash : velocity of the
+    air along the panel's normal made by vortices of panels ahead, for force and roll. q_area : half the density times the reference area.
     plate : separated normal-force coefficient at 90 deg on the reference area.
     """
     s, c = row[PanelColumn.SIN], row[PanelColumn.COS]
@@ -183,13 +188,13 @@ def _panel(row, shared, sine, u, rate, cg, wash, roll_wash, q_area, plate, out):
 
 
 @helper
-def air_loads(craft, u, rate, cg, air, burning, fins, k):
+def air_loads(drawn: DrawnModel, u: Vec3, rate: Vec3, cg: Station, air: Air, burning: float, fins: np.ndarray, k: int) -> AirLoads:
     """Return the AirLoads of a velocity u through the air and rates against it (both body axes).
 
-    cg : station (aft positive), y, z. air : Air. burning : 1 with the motor alight. fins : (4, controls): angles at the start, middle and end of a step, k picks the
-    row; and the share of its load that each fin carries.
+    cg : station (aft positive), y, z. air : Air. burning : 1 with the motor alight. fins : (FinRow, controls), k
+    picks the row of the angles.
     """
-    aero = craft.aero
+    aero = drawn.aero
     cross2 = u.y * u.y + u.z * u.z
     speed2 = u.x * u.x + cross2
     speed = sqrt(speed2 + TINY)
@@ -205,7 +210,7 @@ def air_loads(craft, u, rate, cg, air, burning, fins, k):
     forward = friction + lerp(table, mi, mf, BodyColumn.CA) + burning * lerp(table, mi, mf, BodyColumn.CA_BURN)
     forward *= surface(aero.axial_shape, mach * aero.per_mach, cross_speed / speed * (aero.axial_shape.shape[1] - 1))
     axial = forward if u.x >= 0.0 else lerp(table, mi, mf, BodyColumn.CA_BACK)
-    fx = -half * u.x * abs(u.x) * aero.area * axial * craft.drag
+    fx = -half * u.x * abs(u.x) * aero.area * axial * drawn.drag
 
     # body, potential part: Jorgensen (1973, 1977), sin 2a' cos(a'/2), a' from the end that flies ahead, summed along the body
     # through the moments of the slope, which are others base first; its two ends at 90 deg meet smoothly, at zero
@@ -218,12 +223,12 @@ def air_loads(craft, u, rate, cg, air, burning, fins, k):
         if u.x < 0.0:
             back = 1.0 - back
             s0, s1, s2 = lerp(table, mi, mf, BodyColumn.S0_BACK), lerp(table, mi, mf, BodyColumn.S1_BACK), lerp(table, mi, mf, BodyColumn.S2_BACK)
-    s2 += (2.0 * s1 + s0 * craft.cp_shift) * craft.cp_shift
-    s1 += s0 * craft.cp_shift
+    s2 += (2.0 * s1 + s0 * drawn.cp_shift) * drawn.cp_shift
+    s1 += s0 * drawn.cp_shift
     first = s0 * cg.x - s1
     second = s0 * cg.x * cg.x - 2.0 * s1 * cg.x + s2
     cosine = abs(u.x) / speed
-    potential = -half * aero.area * abs(u.x) * aligned * sqrt(0.5 * (1.0 + cosine)) * craft.normal
+    potential = -half * aero.area * abs(u.x) * aligned * sqrt(0.5 * (1.0 + cosine)) * drawn.normal
     fy = potential * (s0 * u.y + first * rate.z)
     fz = potential * (s0 * u.z - first * rate.y)
     my = -potential * (first * u.z - second * rate.y)
@@ -231,10 +236,10 @@ def air_loads(craft, u, rate, cg, air, burning, fins, k):
 
     # body, viscous cross-flow (Allen and Perkins 1951) at the planform's centroid; its spread damps a tumbling body
     cross_root = sqrt(sqrt(cross_speed * air.density / air.viscosity))
-    cdc = surface(aero.cross, cross_speed / air.sound * aero.per_mach, cross_root * aero.per_root) * craft.normal
+    cdc = surface(aero.cross, cross_speed / air.sound * aero.per_mach, cross_root * aero.per_root) * drawn.normal
     centroid = aero.plan1 / aero.plan0
     spread2 = aero.plan2 / aero.plan0 - centroid * centroid
-    arm = cg.x - centroid - craft.cp_shift
+    arm = cg.x - centroid - drawn.cp_shift
     vy = u.y + rate.z * arm
     vz = u.z - rate.y * arm
     turn2 = (rate.y * rate.y + rate.z * rate.z) * spread2
@@ -245,20 +250,20 @@ def air_loads(craft, u, rate, cg, air, burning, fins, k):
     mz += arm * viscous * vy + viscous * spread2 * rate.z
     mx = 0.0
 
-    seen = craft.seen
+    seen = drawn.seen
     wakes = aero.wake_pair.shape[0] > 0
     current = -1.0
     excess = 0.0
     shared = FinSet(0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0)
     half_area = half * aero.area
-    per_area = craft.normal / aero.area
+    per_area = drawn.normal / aero.area
     for p in range(aero.panel.shape[0]):
         row = aero.panel[p]
         if row[PanelColumn.SET] != current:  # panels of a set stand together in the table
             current = row[PanelColumn.SET]
-            shared = fin_set_at(aero, int(current), mi, mf, back, craft)
+            shared = fin_set_at(aero, int(current), mi, mf, back, drawn)
             excess = 0.0
-        angle = row[PanelColumn.CANT] + craft.cant
+        angle = row[PanelColumn.CANT] + drawn.cant
         carried = 1.0
         control = int(row[PanelColumn.CONTROL])
         if control >= 0:
@@ -282,7 +287,7 @@ def air_loads(craft, u, rate, cg, air, burning, fins, k):
         mz += lz
 
     plain = aero.plain
-    k = -half * speed * plain.drag_area * craft.drag
+    k = -half * speed * plain.drag_area * drawn.drag
     damping = air.density * speed
     fx += k * u.x
     fy += k * u.y

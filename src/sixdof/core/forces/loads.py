@@ -8,44 +8,12 @@ from typing import NamedTuple
 import numpy as np
 
 from sixdof._jit import helper, kernel
-from sixdof.core.algebra import Matrix, add, cell, cross, dot, lerp, matrix_of, scale, sub, sym_times, to_body, vector_at
-from sixdof.core.body import Grains
+from sixdof.core.algebra import Matrix, add, cell, cross, dot, lerp, matrix_of, offset, scale, sub, sym_times, to_body, vector_at
+from sixdof.core.body import Body
 from sixdof.core.columns import AirColumn, GustColumn, WindColumn
 from sixdof.core.forces.aerodynamics import air_loads
-from sixdof.core.types import Aero, Rail, Servo, Vec3, World
-
-
-class Craft(NamedTuple):
-    """The constants of one flight: the model with this flight's draw applied."""
-
-    world: World
-    wind: Vec3  # scale of the wind table, cosine and sine of its turn (clockwise from above)
-    gust: np.ndarray  # (3, 3) rows start, middle, end of the step; east, north and up
-    aero: Aero
-    drag: float  # factor on axial force
-    normal: float  # factor on normal forces
-    cp_shift: float  # m, aft positive
-    cant: float  # rad, added to every panel
-    seen: np.ndarray  # (panels, SEEN_COLUMNS) scratch: what each panel did at the last evaluation
-    grains: Grains
-    thrust_line: Vec3  # unit vector of the thrust, body axes
-    exit: Vec3  # nozzle: station (aft positive), y, z
-    exit_area: float
-    exit_swirl: float  # squared radius of gyration of the exit disc, m^2
-    reference_pressure: float
-    rail: Rail
-    rail_line: Vec3  # unit vector up the rail, world axes
-    start: Vec3  # position of the centre of mass at rest on the rail
-    guide: Vec3  # aft guide from the centre of mass at rest, body axes
-    servo: Servo
-
-
-class Air(NamedTuple):
-    density: float
-    pressure: float
-    sound: float
-    viscosity: float
-    gravity: float
+from sixdof.core.leg.drawn import DrawnModel
+from sixdof.core.types import Air, Globe, State, Vec3, World
 
 
 class Loads(NamedTuple):
@@ -77,7 +45,7 @@ class Place(NamedTuple):
 
 
 @helper
-def _round_place(globe, ground, r):
+def _round_place(globe: Globe, ground: float, r: Vec3) -> Place:
     """Return the Place of a point over a round Earth.
 
     Height by Bowring's (1985) closed form (below 1e-7 m to 40 km); gravitation with J2 (NIMA TR8350.2), and W x (W x r).
@@ -119,13 +87,13 @@ def _round_place(globe, ground, r):
 
 
 @kernel
-def place_of(world, r):
+def place_of(world: World, r: Vec3) -> Place:
     """Return the Place of a point over the round Earth (see `_round_place`)."""
     return _round_place(world.globe, world.ground, r)
 
 
 @helper
-def climb_of(world, r, v):
+def climb_of(world: World, r: Vec3, v: Vec3) -> float:
     """Return the climb rate along the local vertical."""
     if world.globe.round == 0:
         return v.z
@@ -133,7 +101,7 @@ def climb_of(world, r, v):
 
 
 @helper
-def height_of(world, r):
+def height_of(world: World, r: Vec3) -> float:
     """Return a point's height above the ground at the launch point: along the local vertical of a round Earth."""
     if world.globe.round == 0:
         return r.z
@@ -141,7 +109,7 @@ def height_of(world, r):
 
 
 @helper
-def air_at(world, height):
+def air_at(world: World, height: float) -> Air:
     """Return the Air at a height above ground, held beyond the table."""
     i, f = cell((height - world.air_z0) * world.air_per_metre, world.air.shape[0])
     t = world.air
@@ -155,13 +123,13 @@ def air_at(world, height):
 
 
 @helper
-def level_wind(craft, height):
+def level_wind(drawn: DrawnModel, height: float) -> tuple[float, float]:
     """Return the east and north components of the air's velocity over the ground; `wind` scales and turns the table."""
-    world, k = craft.world, craft.wind
+    world, k = drawn.world, drawn.wind
     i, f = cell(sqrt(max(height, 0.0)) * world.wind_per_root, world.wind.shape[0])
-    east = k.x * lerp(world.wind, i, f, WindColumn.EAST)
-    north = k.x * lerp(world.wind, i, f, WindColumn.NORTH)
-    return k.y * east + k.z * north, k.y * north - k.z * east
+    east = k.scale * lerp(world.wind, i, f, WindColumn.EAST)
+    north = k.scale * lerp(world.wind, i, f, WindColumn.NORTH)
+    return k.cos * east + k.sin * north, k.cos * north - k.sin * east
 
 
 class Surroundings(NamedTuple):
@@ -175,56 +143,56 @@ class Surroundings(NamedTuple):
 
 
 @helper
-def around(craft, r, gust):
+def around(drawn: DrawnModel, r: Vec3, gust: Vec3) -> Surroundings:
     """Return the Surroundings of a point; gust : added to the wind, east, north and up at the point, m/s."""
-    world = craft.world
+    world = drawn.world
     if world.globe.round == 0:
         air = air_at(world, r.z)
-        east, north = level_wind(craft, r.z)
+        east, north = level_wind(drawn, r.z)
         wind = Vec3(east + gust.x, north + gust.y, gust.z)
         return Surroundings(air, wind, Vec3(0.0, 0.0, -air.gravity), r.z, Vec3(0.0, 0.0, 1.0))
     place = place_of(world, r)
     air = air_at(world, place.height)
-    east, north = level_wind(craft, place.height)
+    east, north = level_wind(drawn, place.height)
     level = add(scale(place.east, east + gust.x), scale(cross(place.up, place.east), north + gust.y))
     wind = add(level, scale(place.up, gust.z))
     return Surroundings(air, wind, place.gravity, place.height, place.up)
 
 
 @helper
-def gust_at(craft, k):
+def gust_at(drawn: DrawnModel, k: int) -> Vec3:
     """Return the gust at the start, middle or end of the step, world axes, m/s."""
-    return vector_at(craft.gust[k], GustColumn.EAST)
+    return vector_at(drawn.gust[k], GustColumn.EAST)
 
 
 @helper
-def inline_loads(s, body, craft, fins, k):
-    """Return the Loads in state s; inlined into the integrator, where a call would copy the whole Craft.
+def inline_loads(s: State, body: Body, drawn: DrawnModel, fins: np.ndarray, k: int) -> Loads:
+    """Return the Loads in state s; inlined into the integrator, where a call would copy the whole DrawnModel.
 
     fins : (4, controls) fin angles at the start, middle and end of the step, rad; k picks the row.
     """
     m = matrix_of(s.q)
-    near = around(craft, s.r, gust_at(craft, k))
+    near = around(drawn, s.r, gust_at(drawn, k))
     air = near.air
     u = to_body(m, sub(s.v, near.wind))
-    rate = sub(s.w, to_body(m, craft.world.earth_rate))
+    rate = sub(s.w, to_body(m, drawn.world.earth_rate))
     cg = body.cg
 
-    flow = air_loads(craft, u, rate, cg, air, body.burning, fins, k)
+    flow = air_loads(drawn, u, rate, cg, air, body.burning, fins, k)
     f = flow.force
 
     # thrust, with the nozzle's pressure term, along its own line
-    push = body.thrust + body.burning * (craft.reference_pressure - air.pressure) * craft.exit_area
+    push = body.thrust + body.burning * (drawn.reference_pressure - air.pressure) * drawn.exit_area
     push = max(push, 0.0)
-    t = scale(craft.thrust_line, push)
-    nozzle = Vec3(cg.x - craft.exit.x, craft.exit.y - cg.y, craft.exit.z - cg.z)
+    t = scale(drawn.thrust_line, push)
+    nozzle = offset(cg, drawn.exit)
     tm = cross(nozzle, t)
 
     # jet damping: the gas leaves with the nozzle's own velocity; the vehicle's inertia shrinks (Thomson, Introduction to Space Dynamics)
     jet = cross(nozzle, cross(s.w, nozzle))
     shrink = sym_times(body.inertia_rate, s.w)
     moment = Vec3(
-        flow.moment.x + tm.x - body.flow * (jet.x + craft.exit_swirl * s.w.x) - shrink.x,
+        flow.moment.x + tm.x - body.flow * (jet.x + drawn.exit_swirl * s.w.x) - shrink.x,
         flow.moment.y + tm.y - body.flow * jet.y - shrink.y,
         flow.moment.z + tm.z - body.flow * jet.z - shrink.z,
     )
@@ -247,6 +215,6 @@ def inline_loads(s, body, craft, fins, k):
 
 
 @kernel
-def loads(s, body, craft, fins, k):
+def loads(s: State, body: Body, drawn: DrawnModel, fins: np.ndarray, k: int) -> Loads:
     """Return the Loads in state s (see `inline_loads`)."""
-    return inline_loads(s, body, craft, fins, k)
+    return inline_loads(s, body, drawn, fins, k)

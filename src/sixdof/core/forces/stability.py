@@ -12,7 +12,8 @@ from sixdof.core.algebra import cell
 from sixdof.core.columns import FinRow, SlopeColumn, StableColumn, StreamColumn, StreamResult
 from sixdof.core.forces.aerodynamics import air_loads
 from sixdof.core.forces.loads import Air
-from sixdof.core.types import Aero, Vec3
+from sixdof.core.leg.drawn import DrawnModel
+from sixdof.core.types import Aero, Station, Vec3
 
 SPEED, DENSITY, VISCOSITY = 100.0, 1.2, 1.8e-5  # of a stream in which no coefficient at small incidence depends on the speed
 STILL = 1e-9  # a Mach number that is none
@@ -21,7 +22,7 @@ ALIKE = 1e-6  # of the reference length: planes whose centres are closer than th
 
 
 class Tunnel(NamedTuple):
-    """What `air_loads` asks of a Craft, for tables alone."""
+    """What `air_loads` asks of a DrawnModel, for tables alone."""
 
     aero: Aero
     drag: float
@@ -32,7 +33,7 @@ class Tunnel(NamedTuple):
 
 
 @kernel
-def near_axis(aero, seen, fins, conditions, out):
+def near_axis(aero: Aero, seen: np.ndarray, fins: np.ndarray, conditions: np.ndarray, out: np.ndarray) -> None:
     """Fill out (n, 4) with C_Y, C_Z, C_m, C_n of conditions (n, STREAM_COLUMNS) close to the axis, fins at their neutral angles.
 
     seen : (panels, SEEN_COLUMNS) scratch. fins : (4, controls), the last row ones.
@@ -43,14 +44,14 @@ def near_axis(aero, seen, fins, conditions, out):
         tunnel = Tunnel(aero, 1.0, row[StreamColumn.NORMAL], 0.0, 0.0, seen)
         u = Vec3(SPEED, SPEED * row[StreamColumn.SIDE], SPEED * row[StreamColumn.DOWN])
         rate = Vec3(0.0, row[StreamColumn.RATE] * 2.0 * SPEED / aero.length, 0.0)
-        load = air_loads(tunnel, u, rate, Vec3(row[StreamColumn.CG], 0.0, 0.0), air, 0.0, fins, FinRow.START)
+        load = air_loads(tunnel, u, rate, Station(row[StreamColumn.CG], 0.0, 0.0), air, 0.0, fins, FinRow.START)
         scale = 0.5 * DENSITY * SPEED * SPEED * aero.area
         out[i, StreamResult.SIDE_FORCE], out[i, StreamResult.DOWN_FORCE] = load.force.y / scale, load.force.z / scale
         out[i, StreamResult.PITCH], out[i, StreamResult.YAW] = load.moment.y / (scale * aero.length), load.moment.z / (scale * aero.length)
 
 
 @helper
-def _sum_at(aero, i, f, normal, column):
+def _sum_at(aero: Aero, i: int, f: float, normal: float, column: int) -> float:
     """Return a column of Aero.slope between Mach rows i and i + 1, its terms summed in powers of the normal-force factor."""
     total, power = 0.0, 1.0
     for k in range(aero.slope.shape[1]):
@@ -61,7 +62,7 @@ def _sum_at(aero, i, f, normal, column):
 
 
 @helper
-def least_stable(aero, mach, normal):
+def least_stable(aero: Aero, mach: float, normal: float) -> tuple[float, float, float, float, float]:
     """Return (station of the centre of pressure, CN_alpha, y and z of the cross flow's direction, its station in the plane where it is
     furthest aft) in the plane of incidence where the centre of pressure is foremost.
 
@@ -90,14 +91,14 @@ def least_stable(aero, mach, normal):
 
 
 @kernel
-def static_margin(craft, mach, cg):
+def static_margin(drawn: DrawnModel, mach: float, cg: Station) -> float:
     """Return (foremost centre of pressure - centre of mass)/reference length at small incidence, calibres."""
-    x, _, _, _, _ = least_stable(craft.aero, mach, craft.normal)
-    return (x + craft.cp_shift - cg.x) / craft.aero.length
+    x, _, _, _, _ = least_stable(drawn.aero, mach, drawn.normal)
+    return (x + drawn.cp_shift - cg.x) / drawn.aero.length
 
 
 @kernel
-def least_stable_at(aero, mach, out):
+def least_stable_at(aero: Aero, mach: np.ndarray, out: np.ndarray) -> None:
     """Fill out (n, 5) with what `least_stable` says at Mach numbers (n,)."""
     for i in range(mach.shape[0]):
         x, slope, y, z, x_aft = least_stable(aero, mach[i], 1.0)

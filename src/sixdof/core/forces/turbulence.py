@@ -15,8 +15,9 @@ import numpy as np
 from sixdof._jit import helper, kernel
 from sixdof.core.algebra import clip, put_vector
 from sixdof.core.columns import FinRow, GustColumn, TurbulenceColumn
+from sixdof.core.computer.sensors import Chance
 from sixdof.core.random import normal
-from sixdof.core.types import Vec3
+from sixdof.core.types import Vec3, World
 
 FOOT = 0.3048
 LOWEST, LOW, HIGH = 10.0 * FOOT, 1000.0 * FOOT, 2000.0 * FOOT  # m: the model's layers (MIL-F-8785C, 3.7)
@@ -25,7 +26,7 @@ STREAM = np.uint64(16 * 6)  # of the random numbers
 
 
 @kernel
-def scales(height, w20, aloft):
+def scales(height: float, w20: float, aloft: float) -> tuple[float, float, float, float]:
     """Return (sigma level, sigma up, length level, length up), m/s and m: MIL-F-8785C, low altitude and above.
 
     w20 : wind at 20 ft above ground, m/s. aloft : sigma from 2000 ft up, m/s. Linear between 1000 and 2000 ft.
@@ -40,14 +41,14 @@ def scales(height, w20, aloft):
 
 
 @helper
-def longitudinal(state, h, x):
+def longitudinal(state: float, h: float, x: float) -> float:
     """Return the process of spectrum (2L/pi)/(1 + (L Om)^2), unit variance, h lengths further on; x : a normal number. Exact."""
     fall = exp(-h)
     return state * fall + sqrt(-expm1(-2.0 * h)) * x
 
 
 @kernel
-def transverse(p, q, h, x, y):
+def transverse(p: float, q: float, h: float, x: float, y: float) -> tuple[float, float]:
     """Return the two states of the process of spectrum (L/pi) (1 + 3 (L Om)^2)/(1 + (L Om)^2)^2 h lengths further on. Exact.
 
     dp = -p ds + sqrt(2) dW, dq = (p - q) ds: its value is (sqrt(3) p + (1 - sqrt(3)) q)/sqrt(2), of unit variance.
@@ -66,12 +67,12 @@ def transverse(p, q, h, x, y):
 
 
 @helper
-def transverse_value(p, q):
+def transverse_value(p: float, q: float) -> float:
     return (1.7320508075688772 * p - 0.7320508075688772 * q) * 0.7071067811865476
 
 
 @kernel
-def start_turbulence(state, chance):
+def start_turbulence(state: np.ndarray, chance: Chance) -> None:
     """Fill the state before a flight with a draw of the stationary processes: E p^2 = 1, E pq = E q^2 = 1/2."""
     for i in range(state.shape[0]):
         state[i] = 0.0
@@ -83,7 +84,7 @@ def start_turbulence(state, chance):
 
 
 @helper
-def _discrete(row, height):
+def _discrete(row: np.ndarray, height: float) -> float:
     """Return the share of its speed that a 1-cosine gust has at a height: a pulse over its length, or a rise that stays."""
     x = (height - row[GustColumn.START]) / row[GustColumn.LENGTH]
     if x <= 0.0 or (row[GustColumn.KIND] < 0.5 and x >= 1.0):
@@ -94,14 +95,16 @@ def _discrete(row, height):
 
 
 @kernel
-def arrive(state):
+def arrive(state: np.ndarray) -> None:
     """Make the gust that was worked out for this tick the present one."""
     for i in range(3):
         state[TurbulenceColumn.NOW + i] = state[TurbulenceColumn.NEXT + i]
 
 
 @kernel
-def advance_gust(state, world, w20, height, climb, speed, way, seconds, tick, chance):
+def advance_gust(
+    state: np.ndarray, world: World, w20: float, height: float, climb: float, speed: float, way: Vec3, seconds: float, tick: int, chance: Chance
+) -> None:
     """Work out the gust of the next tick from the state of the processes at this one.
 
     w20 : wind at 20 ft, m/s. height : above ground, m, and its rate. speed : through the air, m/s. way : direction of the path
@@ -126,7 +129,7 @@ def advance_gust(state, world, w20, height, climb, speed, way, seconds, tick, ch
 
 
 @kernel
-def _component(state, c, h, cosine, tick, chance):
+def _component(state: np.ndarray, c: int, h: float, cosine: float, tick: int, chance: Chance) -> float:
     """Return one component of unit variance, its processes h lengths further on."""
     first = np.uint64(9 * (tick + 1) + 3 * c)
     i = 3 * c
@@ -140,7 +143,7 @@ def _component(state, c, h, cosine, tick, chance):
 
 
 @kernel
-def blow(gust, state, a, b):
+def blow(gust: np.ndarray, state: np.ndarray, a: float, b: float) -> None:
     """Fill the gust at the start, middle and end of a step that runs from the share a to the share b of a tick."""
     for i in range(3):
         now, change = state[TurbulenceColumn.NOW + i], state[TurbulenceColumn.NEXT + i] - state[TurbulenceColumn.NOW + i]

@@ -8,6 +8,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator
 
+from sixdof.core.constants import G0
 from sixdof.mission import tables
 from sixdof.mission.checks.common import missing, problem_of, unused
 from sixdof.mission.errors import Problem, suggestion
@@ -20,7 +21,6 @@ from sixdof.mission.units import example, shown
 GRAIN_SHARE = 0.95  # of the motor's diameter: the largest grain its case leaves room for
 PROPELLANT_DENSITY = 400.0, 3000.0  # kg/m^3: beyond these no solid propellant has ever been
 SPECIFIC_IMPULSE = 50.0, 400.0  # s: beyond these a solid motor's numbers are in the wrong units (black powder has some 70 s, composites up to 270 s)
-G0 = 9.80665  # m/s^2
 LARGEST_CANOPY = 50.0  # m: the largest that ever brought a rocket down have some 45 m
 FINEST_TOLERANCE = 1e-9  # m: below it rounding decides, and a flight takes minutes
 LONGEST_NOSE = 100.0  # diameters: no nose is a tenth of it

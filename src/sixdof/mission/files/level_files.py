@@ -15,6 +15,7 @@ from pathlib import Path
 
 import numpy as np
 
+from sixdof.core.constants import G0
 from sixdof.mission.errors import Fault, MissionError
 from sixdof.mission.files import levels
 from sixdof.mission.files.curves import Flaw
@@ -25,7 +26,6 @@ from sixdof.mission.units import QuantityError, converter, example, shown
 MEMBER = "member"  # column of a CSV
 MEMBER_DIMS = ("member", "realization", "number", "ensemble", "ensemble_member")
 CLASSIC, MAGIC = (b"CDF\x01", b"CDF\x02"), (b"CDF", b"\x89HDF")  # first bytes of netCDF 3, and of any netCDF
-G0 = 9.80665  # m/s^2, of the geopotential height
 DRY = {"relative_humidity": 0.0, "dew_point": 100.0, "specific_humidity": 0.0}  # where humidity alone is missing at a level
 
 # quantity: (unit, standard names, common names in lower case)

@@ -14,7 +14,7 @@ import xarray as xr
 from sixdof.flight.model import build_model
 from sixdof.mission.mission import Mission
 from sixdof.study.aero.tunnel import wind_tunnel
-from sixdof.study.probes.columns import Model
+from sixdof.study.probes.columns import G0, Model
 from sixdof.vehicle.mass import mass_at, mass_table
 from sixdof.world.atmosphere import G0
 

@@ -17,8 +17,7 @@ from sixdof.study.loops.linear import CHANNELS, OF_CHANNEL, check_channel, check
 from sixdof.study.loops.linear_slopes import GUSTS
 from sixdof.study.loops.loop import OF_LOOPS, flown_mission
 from sixdof.study.loops.sampled_plant import RATE_OF, sampled_plant
-from sixdof.study.probes.columns import GAIN_HEAD, GAIN_ROW, ISSUED, Servo
-from sixdof.study.probes.columns import layout as ly
+from sixdof.study.probes.columns import GAIN_HEAD, GAIN_ROW, ISSUED, Sensed, Servo
 from sixdof.study.probes.controller import Controller, switch_delay
 from sixdof.study.reading.result import need_table
 
@@ -210,9 +209,9 @@ class FrozenLoop:
         self.controller = Controller(self.servo, self.gains, mixer, centring * self.share, self.period, first)
         self.controller.memory[3 * self.axis + 2] = -2.0 * math.sin(0.5 * angle)
         sensed = self.controller.sensed
-        sensed[[ly.S_QW, ly.S_GOAL_W, ly.S_ENABLED]] = 1.0
-        sensed[ly.S_PERIOD], sensed[ly.S_BOOSTER] = self.period, self.known["booster"]
-        sensed[ly.S_PRESSURE], sensed[ly.S_MACH] = self.known["pressure"], self.known["mach"]
+        sensed[[Sensed.Q_W, Sensed.COMMANDED_W, Sensed.ENABLED]] = 1.0
+        sensed[Sensed.PERIOD], sensed[Sensed.BOOSTER] = self.period, self.known["booster"]
+        sensed[Sensed.DYNAMIC_PRESSURE], sensed[Sensed.MACH] = self.known["pressure"], self.known["mach"]
         self.goal = 0.0
 
     def run(self, ticks: int, goal: Signal = 0.0, gust: Signal = 0.0) -> tuple[np.ndarray, np.ndarray]:
@@ -251,11 +250,11 @@ class FrozenLoop:
         angle, rate = sensors.c[0] @ self.sensing + sensors.d[0] @ true
         self.sensing = sensors.a[0] @ self.sensing + sensors.b[0] @ true
         s, c = self.controller.sensed, self.axis
-        s[ly.S_TIME], s[ly.S_P + c] = t, rate
-        s[ly.S_QW], s[ly.S_QX + c] = math.cos(0.5 * angle), math.sin(0.5 * angle)
-        s[ly.S_GOAL_W], s[ly.S_GOAL_X + c] = math.cos(0.5 * goal), math.sin(0.5 * goal)
+        s[Sensed.TIME], s[Sensed.RATE_X + c] = t, rate
+        s[Sensed.Q_W], s[Sensed.Q_X + c] = math.cos(0.5 * angle), math.sin(0.5 * angle)
+        s[Sensed.COMMANDED_W], s[Sensed.COMMANDED_X + c] = math.cos(0.5 * goal), math.sin(0.5 * goal)
         if self.mission.guidance.rate_feedforward:
-            s[ly.S_GOAL_P + c] = 2.0 * math.sin(0.5 * (goal - self.goal)) / self.period
+            s[Sensed.COMMANDED_RATE_X + c] = 2.0 * math.sin(0.5 * (goal - self.goal)) / self.period
         self.goal = goal
         self.controller.think(t)
 

@@ -17,8 +17,7 @@ from sixdof.mission.mission import Mission
 from sixdof.mission.units import shown
 from sixdof.study.loops.linear_flight import Track, fly_track, moments_at, moving, pick_rows
 from sixdof.study.loops.linear_slopes import GUSTS, STATES, slopes
-from sixdof.study.probes.columns import POINT_COLUMNS, PointColumn, RateColumn
-from sixdof.study.probes.columns import layout as ly
+from sixdof.study.probes.columns import POINT_COLUMNS, Log, PointColumn, RateColumn, Sensed
 from sixdof.study.reading.result import need_table
 
 CHANNELS = ("roll", "pitch", "yaw")  # in the order of the mixer's columns
@@ -33,16 +32,16 @@ OF_CHANNEL = {
 }
 _UNITS = dict(zip(STATES, ("m/s",) * 3 + ("rad/s",) * 3 + ("rad",) * 3 + ("m",)))
 _TRIM = (
-    ("height", "m", "height above ground", ly.L_HEIGHT),
-    ("airspeed", "m/s", "speed through the air", ly.L_SPEED),
-    ("incidence", "rad", "incidence", ly.L_INCIDENCE),
-    ("incidence_pitch", "rad", "incidence in the pitch plane", ly.L_INCIDENCE_PITCH),
-    ("incidence_yaw", "rad", "incidence in the yaw plane", ly.L_INCIDENCE_YAW),
-    ("tilt", "rad", "tilt from the vertical", ly.L_TILT),
-    ("static_margin", "1", "static margin, calibres", ly.L_MARGIN),
-    ("mass", "kg", "mass", ly.L_MASS),
-    ("cg", "m", "station of the centre of mass", ly.L_CG),
-    ("thrust", "N", "thrust", ly.L_THRUST),
+    ("height", "m", "height above ground", Log.HEIGHT),
+    ("airspeed", "m/s", "speed through the air", Log.AIRSPEED),
+    ("incidence", "rad", "incidence", Log.INCIDENCE),
+    ("incidence_pitch", "rad", "incidence in the pitch plane", Log.INCIDENCE_PITCH),
+    ("incidence_yaw", "rad", "incidence in the yaw plane", Log.INCIDENCE_YAW),
+    ("tilt", "rad", "tilt from the vertical", Log.TILT),
+    ("static_margin", "1", "static margin, calibres", Log.STATIC_MARGIN),
+    ("mass", "kg", "mass", Log.MASS),
+    ("cg", "m", "station of the centre of mass", Log.CG),
+    ("thrust", "N", "thrust", Log.THRUST),
 )
 
 
@@ -161,10 +160,10 @@ def _trim(track: Track, moments, found) -> dict:
         "fin_angle": (("point", "fin"), moments.row[:, POINT_COLUMNS : POINT_COLUMNS + track.fins], {"units": "rad", "long_name": "fin angle"}),
         "body_rate": (("point", "axis"), moments.row[:, PointColumn.RATE : PointColumn.RATE + 3], {"units": "rad/s", "long_name": "body rate"}),
         "trim_rate": (("point", "rate_of"), found.rest, {"units": "1", "long_name": "rate of the state in the flight itself, SI units"}),
-        "stages": ("point", track.joined[np.searchsorted(track.log[:, ly.L_TIME], log[:, ly.L_TIME])], {"units": "1", "long_name": "stages that fly together"}),
-        "sensed_pressure": ("point", sensed[:, ly.S_PRESSURE], {"units": "Pa", "long_name": "dynamic pressure as the computer knows it"}),
-        "sensed_mach": ("point", sensed[:, ly.S_MACH], {"units": "1", "long_name": "Mach number as the computer knows it"}),
-        "booster": ("point", sensed[:, ly.S_BOOSTER], {"units": "1", "long_name": "a booster is attached, as the computer knows it"}),
+        "stages": ("point", track.joined[np.searchsorted(track.log[:, Log.TIME], log[:, Log.TIME])], {"units": "1", "long_name": "stages that fly together"}),
+        "sensed_pressure": ("point", sensed[:, Sensed.DYNAMIC_PRESSURE], {"units": "Pa", "long_name": "dynamic pressure as the computer knows it"}),
+        "sensed_mach": ("point", sensed[:, Sensed.MACH], {"units": "1", "long_name": "Mach number as the computer knows it"}),
+        "booster": ("point", sensed[:, Sensed.BOOSTER], {"units": "1", "long_name": "a booster is attached, as the computer knows it"}),
         "gain_factor": ("channel", [getattr(own, draw[c]) for c in CHANNELS], {"units": "1", "long_name": "drawn factor on the gains"}),
         "servo_factor": ((), own.servo_speed, {"units": "1", "long_name": "drawn factor on the servos' natural frequency"}),
         "channel": ("channel", list(CHANNELS)),

@@ -18,13 +18,13 @@ from sixdof.mission.units import shown
 from sixdof.results.facts import Flown
 from sixdof.results.names import event_names
 from sixdof.results.status import Status
-from sixdof.study.probes.columns import FREE, POINT_COLUMNS, Draw, Model, PointColumn
+from sixdof.study.probes.columns import FREE, POINT_COLUMNS, Draw, Log, Model, PointColumn, Sensed
 from sixdof.study.probes.columns import layout as ly
 from sixdof.vehicle.compiling import announced_compilation
 
 MOST_POINTS = 10_000  # of a flight
 FLOW_SPEED = 20.0  # m/s: slower, fins are idle (as in study.control_metrics)
-_AXIS = (ly.L_QW, ly.L_QX, ly.L_QY, ly.L_QZ)
+_AXIS = (Log.Q_W, Log.Q_X, Log.Q_Y, Log.Q_Z)
 
 
 class Moments(NamedTuple):
@@ -69,7 +69,7 @@ def fly_track(mission: Mission, draw: FlightDraw, who: str) -> Track:
 def track_of(mission: Mission, plan: Plan, draw: FlightDraw, flown: Flown) -> Track:
     """Return the track of a flown draw. mission, plan : those of the draw's own paths."""
     log, events = flown.logs[0].copy(), flown.events[0]
-    time, names = log[:, ly.L_TIME], event_names(mission)
+    time, names = log[:, Log.TIME], event_names(mission)
     joined, lit = np.full(len(time), plan.count), np.zeros(len(time))
     for k in range(plan.count - 1, 0, -1):
         # a joint that parts at a tick parts behind the row of that tick; a comparison with NaN is false
@@ -83,14 +83,14 @@ def track_of(mission: Mission, plan: Plan, draw: FlightDraw, flown: Flown) -> Tr
 def usable(track: Track) -> np.ndarray:
     """Return which rows can be linearised: free flight, climbing, fast enough for fins to work, bool (rows,)."""
     log = track.log
-    climbing = log[:, ly.L_VU] > 0.0
-    return (log[:, ly.L_PHASE] == FREE) & climbing & (log[:, ly.L_SPEED] > FLOW_SPEED)
+    climbing = log[:, Log.VELOCITY_UP] > 0.0
+    return (log[:, Log.PHASE] == FREE) & climbing & (log[:, Log.AIRSPEED] > FLOW_SPEED)
 
 
 def live(track: Track) -> np.ndarray:
     """Return which rows are usable and have the control fins live, bool (rows,); all usable ones where they never are."""
     rows = usable(track)
-    enabled = rows & (_sensed(track)[:, ly.S_ENABLED] > 0.5)
+    enabled = rows & (_sensed(track)[:, Sensed.ENABLED] > 0.5)
     return enabled if enabled.any() else rows
 
 
@@ -109,10 +109,10 @@ def pick_rows(track: Track, who: str, at=None, mach=None, dynamic_pressure=None,
     rows = np.flatnonzero(usable(track))
     if not rows.size:
         raise ValueError(f"{who}: the flight is never free, climbing and faster than {FLOW_SPEED:g} m/s: there is nothing to linearise about")
-    time = track.log[:, ly.L_TIME]
+    time = track.log[:, Log.TIME]
     if at is not None:
         return np.unique([_row_at(t, rows, time, who) for t in _numbers(at, "at", who)])
-    for name, values, column in (("mach", mach, ly.L_MACH), ("dynamic_pressure", dynamic_pressure, ly.L_PRESSURE)):
+    for name, values, column in (("mach", mach, Log.MACH), ("dynamic_pressure", dynamic_pressure, Log.DYNAMIC_PRESSURE)):
         if values is not None:
             along = np.flatnonzero(live(track))
             return np.unique(np.concatenate([_passes(v, along, track.log[:, column], name, who) for v in _numbers(values, name, who)]))
@@ -155,11 +155,11 @@ def moments_at(track: Track, rows: Sequence[int]) -> Moments:
     """Return the moments of a flown draw at rows of its log."""
     log, fins = track.log[rows], track.fins
     row = np.zeros((len(rows), POINT_COLUMNS + 2 * fins))
-    row[:, PointColumn.TIME], row[:, PointColumn.IGNITED] = log[:, ly.L_TIME], track.lit[rows]
-    row[:, PointColumn.POSITION : PointColumn.POSITION + 3] = log[:, [ly.L_EAST, ly.L_NORTH, ly.L_UP]]
-    row[:, PointColumn.VELOCITY : PointColumn.VELOCITY + 3] = log[:, [ly.L_VE, ly.L_VN, ly.L_VU]]
+    row[:, PointColumn.TIME], row[:, PointColumn.IGNITED] = log[:, Log.TIME], track.lit[rows]
+    row[:, PointColumn.POSITION : PointColumn.POSITION + 3] = log[:, [Log.EAST, Log.NORTH, Log.UP]]
+    row[:, PointColumn.VELOCITY : PointColumn.VELOCITY + 3] = log[:, [Log.VELOCITY_EAST, Log.VELOCITY_NORTH, Log.VELOCITY_UP]]
     row[:, PointColumn.ATTITUDE : PointColumn.ATTITUDE + 4] = log[:, list(_AXIS)]
-    row[:, PointColumn.RATE : PointColumn.RATE + 3] = log[:, [ly.L_P, ly.L_Q, ly.L_R]]
+    row[:, PointColumn.RATE : PointColumn.RATE + 3] = log[:, [Log.RATE_X, Log.RATE_Y, Log.RATE_Z]]
     row[:, POINT_COLUMNS : POINT_COLUMNS + fins] = np.nan_to_num(log[:, ly.LOG_COLUMNS : ly.LOG_COLUMNS + fins])
     row[:, POINT_COLUMNS + fins :] = _carried(track, row[:, PointColumn.TIME])
     sizes = sorted(set(track.joined[rows].tolist()))

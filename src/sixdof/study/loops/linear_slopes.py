@@ -7,8 +7,7 @@ from typing import NamedTuple
 import numpy as np
 
 from sixdof.study.loops.linear_flight import Moments
-from sixdof.study.probes.columns import POINT_COLUMNS, PointColumn, RateColumn
-from sixdof.study.probes.columns import layout as ly
+from sixdof.study.probes.columns import POINT_COLUMNS, Log, PointColumn, RateColumn
 from sixdof.study.probes.free_flight import rates_of
 
 STATES = ("u", "v", "w", "p", "q", "r", "roll_angle", "pitch_angle", "yaw_angle", "height")
@@ -92,9 +91,9 @@ def _with_gusts(rates, row: np.ndarray, log: np.ndarray) -> np.ndarray:
     """Return the moments with the gust that blew over the mean wind then, so that they fly in the air that the flight flew in."""
     mean = rates(row)[:, RateColumn.AIR : RateColumn.AIR + 3]
     # velocity through the air, body axes, from what the log has of it: its size and its angles off the axis in two planes
-    pitch, yaw = log[:, ly.L_INCIDENCE_PITCH], log[:, ly.L_INCIDENCE_YAW]
+    pitch, yaw = log[:, Log.INCIDENCE_PITCH], log[:, Log.INCIDENCE_YAW]
     along = np.stack([np.cos(pitch) * np.cos(yaw), np.cos(pitch) * np.sin(yaw), np.sin(pitch) * np.cos(yaw)], axis=1)
-    size = log[:, ly.L_SPEED] * np.sign(np.cos(pitch)) / np.linalg.norm(along, axis=1)
+    size = log[:, Log.AIRSPEED] * np.sign(np.cos(pitch)) / np.linalg.norm(along, axis=1)
     gust = _turned(_matrix(row[:, PointColumn.ATTITUDE : PointColumn.ATTITUDE + 4]), mean - along * size[:, None])
     out = row.copy()
     out[:, PointColumn.GUST : PointColumn.GUST + 3] = np.where(np.abs(gust) > 1e-9, gust, 0.0)

@@ -21,7 +21,9 @@ from sixdof.core.columns import (
     WakeColumn,
 )
 from sixdof.core.computer.columns import GAIN_HEAD, GAIN_ROW, Gain, RuleColumn
+from sixdof.core.constants import G0
 from sixdof.core.draw import Draw
+from sixdof.core.layout import Event, Log, Outcome, Sensed
 from sixdof.core.motion import CANOPY, FREE
 from sixdof.core.types import ACTION_DEPLOY, ACTION_IGNITE, ACTION_SEPARATE, Leg, Model, Servo, Thrust, World
 
@@ -34,8 +36,10 @@ __all__ = [
     "CANOPY_COLUMNS",
     "CanopyColumn",
     "Draw",
+    "Event",
     "FREE",
     "FinColumn",
+    "G0",
     "GAIN_HEAD",
     "GAIN_ROW",
     "GRAIN_COLUMNS",
@@ -44,13 +48,16 @@ __all__ = [
     "Handover",
     "ISSUED",
     "Leg",
+    "Log",
     "Model",
+    "Outcome",
     "POINT_COLUMNS",
     "PanelColumn",
     "PointColumn",
     "RATE_COLUMNS",
     "RateColumn",
     "RuleColumn",
+    "Sensed",
     "Servo",
     "StageColumn",
     "Thrust",

@@ -8,6 +8,7 @@ from sixdof.core import layout as ly
 from sixdof.core.actuator import ISSUED, issue, keep_fins, move_fins, pick_targets, switch_delay
 from sixdof.core.columns import FIN_ROWS, MOTOR_ROWS
 from sixdof.core.computer.control import built_in_control, mix
+from sixdof.core.layout import Sensed
 from sixdof.core.types import Servo
 
 __all__ = ["Controller", "switch_delay"]
@@ -37,7 +38,7 @@ class Controller:
     def think(self, t: float) -> None:
         """Run the law and the mixer on `sensed` at time t, s, and issue the fins' commands."""
         built_in_control(t, self.sensed, self.memory, self.gains, self.command)
-        self.sensed[ly.S_SATURATED] = mix(self.command, self.mixer, self.servo.travel, self.roll_first, self.fin_command)
+        self.sensed[Sensed.SATURATED] = mix(self.command, self.mixer, self.servo.travel, self.roll_first, self.fin_command)
         issue(t, self.fin_command, self.issued, self.tick, self.servo)
 
     def aim(self, which: int) -> None:

@@ -9,7 +9,7 @@ import numpy as np
 from sixdof.core import probe as kernel
 from sixdof.core.columns import RATE_COLUMNS
 from sixdof.core.draw import Draw
-from sixdof.core.flight import make_work
+from sixdof.core.leg.work import make_work
 from sixdof.core.types import Model
 
 

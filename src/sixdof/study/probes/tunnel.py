@@ -9,7 +9,7 @@ import numpy as np
 from sixdof.core import probe as kernel
 from sixdof.core.columns import CONDITION_COLUMNS, SEEN_COLUMNS, PanelColumn, SeenColumn
 from sixdof.core.draw import Draw
-from sixdof.core.flight import make_work
+from sixdof.core.leg.work import make_work
 from sixdof.core.types import Model
 
 

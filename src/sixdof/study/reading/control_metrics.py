@@ -9,6 +9,7 @@ import xarray as xr
 
 from sixdof.mission.mission import Mission
 from sixdof.mission.page import table
+from sixdof.study.probes.columns import G0
 from sixdof.study.reading.oscillation import NONE, reversals, strongest_oscillation
 from sixdof.study.reading.result import event_values, mission_of, need_flight, with_empty
 from sixdof.world.atmosphere import G0

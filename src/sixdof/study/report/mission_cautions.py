@@ -13,6 +13,7 @@ from sixdof.mission.load import check_mission
 from sixdof.mission.mission import Mission
 from sixdof.mission.tables import Fins, Mount, Nose, Parachute
 from sixdof.mission.tables.dispersible import DISPERSIBLE
+from sixdof.study.probes.columns import G0
 from sixdof.vehicle.geometry import shape_of
 from sixdof.vehicle.mass import airframe
 from sixdof.vehicle.motor import BURN_SHARE, break_points

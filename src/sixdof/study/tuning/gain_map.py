@@ -34,6 +34,7 @@ from sixdof.study.loops.linear import CHANNELS, check_channel, linearise
 from sixdof.study.loops.loop import OF_LOOPS, Loops, need_controls
 from sixdof.study.loops.many_loops import many_margins
 from sixdof.study.loops.sampled_plant import sampled_plant
+from sixdof.study.probes.columns import Event, Log
 from sixdof.study.probes.columns import layout as ly
 from sixdof.study.reading.control_metrics import AT_RATE, AT_STOP, FLOW_SPEED, QUIET
 from sixdof.study.reading.oscillation import reversals
@@ -58,7 +59,11 @@ FLOWN = {
     "rate_limit_share": ("1", "share of the servos' time at their rate limit"),
     "reversals": ("1", "changes of sign of the body rate"),
 }
-_COLUMNS = {"pitch": (ly.L_GOAL_PITCH, ly.L_TILT_PITCH, ly.L_Q), "yaw": (ly.L_GOAL_YAW, ly.L_TILT_YAW, ly.L_R), "roll": (ly.L_GOAL_ROLL, ly.L_ROLL, ly.L_P)}
+_COLUMNS = {
+    "pitch": (Log.COMMANDED_PITCH, Log.TILT_PITCH, Log.RATE_Y),
+    "yaw": (Log.COMMANDED_YAW, Log.TILT_YAW, Log.RATE_Z),
+    "roll": (Log.COMMANDED_ROLL, Log.ROLL, Log.RATE_X),
+}
 
 
 def gain_map(
@@ -313,10 +318,10 @@ def live_metrics(log: np.ndarray, events: np.ndarray, mission: Mission, channels
 
     log : (rows, all columns), fins behind LOG_COLUMNS. events : (events, EVENT_COLUMNS). NaN where the fins were never live.
     """
-    time = log[:, ly.L_TIME]
-    start, stop, apogee = (events[k, 0] for k in (ly.E_ENABLED, ly.E_DISABLED, ly.E_APOGEE))
+    time = log[:, Log.TIME]
+    start, stop, apogee = (events[k, 0] for k in (Event.FINS_ENABLED, Event.FINS_DISABLED, Event.APOGEE))
     # comparisons with NaN are false
-    live = log[(time >= start) & ~(time > stop) & ~(time > apogee) & (log[:, ly.L_SPEED] > FLOW_SPEED)]
+    live = log[(time >= start) & ~(time > stop) & ~(time > apogee) & (log[:, Log.AIRSPEED] > FLOW_SPEED)]
     fins = (log.shape[1] - ly.LOG_COLUMNS - len(ly.SENSED)) // 3
     if len(live) < 2 or not fins:
         return [math.nan] * len(FLOWN)
@@ -325,7 +330,7 @@ def live_metrics(log: np.ndarray, events: np.ndarray, mission: Mission, channels
         errors.append(np.mod(live[:, goal] - live[:, angle] + math.pi, 2.0 * math.pi) - math.pi)
         turns.append(reversals(live[:, rate], QUIET))
     position, command = (live[:, ly.LOG_COLUMNS + k * fins : ly.LOG_COLUMNS + (k + 1) * fins] for k in (0, 1))
-    moved, step = np.abs(np.diff(position, axis=0)), np.diff(live[:, ly.L_TIME])[:, None]
+    moved, step = np.abs(np.diff(position, axis=0)), np.diff(live[:, Log.TIME])[:, None]
     there = np.isfinite(moved)
     return [
         max(float(np.sqrt(np.mean(np.square(error)))) for error in errors),

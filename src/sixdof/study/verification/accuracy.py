@@ -12,7 +12,7 @@ from sixdof.flight.laws import bind
 from sixdof.flight.plan import Plan
 from sixdof.flight.runner import FlightRunner
 from sixdof.mission.mission import Mission
-from sixdof.study.probes.columns import layout as ly
+from sixdof.study.probes.columns import Log, Outcome
 
 STEPS = (1, 2, 4, 8, 16)
 FINEST = 64  # steps a tick: the longest the mission file allows, and the reference of the others
@@ -65,12 +65,12 @@ def _every(plan: Plan) -> dict:
 
 
 def _differences(flown, reference) -> tuple[float, float, float, float]:
-    apogee = flown.summary[ly.X_APOGEE] - reference.summary[ly.X_APOGEE]
+    apogee = flown.summary[Outcome.APOGEE_HEIGHT] - reference.summary[Outcome.APOGEE_HEIGHT]
     a, b = flown.logs[0], reference.logs[0]
     n = min(len(a), len(b))
     a, b = a[:n], b[:n]
-    climbing = (b[:, ly.L_TIME] < reference.summary[ly.X_APOGEE_TIME]) & (b[:, ly.L_SPEED] > CLIMB_SPEED) & (b[:, ly.L_PHASE] == 3.0)
-    dot = np.abs(np.sum(a[:, ly.L_QW : ly.L_QZ + 1] * b[:, ly.L_QW : ly.L_QZ + 1], axis=1))[climbing]
+    climbing = (b[:, Log.TIME] < reference.summary[Outcome.APOGEE_TIME]) & (b[:, Log.AIRSPEED] > CLIMB_SPEED) & (b[:, Log.PHASE] == 3.0)
+    dot = np.abs(np.sum(a[:, Log.Q_W : Log.Q_Z + 1] * b[:, Log.Q_W : Log.Q_Z + 1], axis=1))[climbing]
     angle = 2.0 * np.arccos(np.clip(dot, 0.0, 1.0))
     landing = np.hypot(*(flown.body[0, 1:3] - reference.body[0, 1:3]))
     events = np.abs(flown.events[..., 0] - reference.events[..., 0])

@@ -17,14 +17,29 @@ from scipy.spatial.transform import Rotation
 from sixdof.flight.passive import NOMINAL, handed, model_of, release, world_of
 from sixdof.flight.rigid_body import fly_body
 from sixdof.flight.separation import divide
-from sixdof.study.probes.columns import CANOPY, CANOPY_COLUMNS, GRAIN_COLUMNS, CanopyColumn, GrainColumn, Handover, Leg, Model, StageColumn, Thrust, World
+from sixdof.study.probes.columns import (
+    CANOPY,
+    CANOPY_COLUMNS,
+    G0,
+    GRAIN_COLUMNS,
+    CanopyColumn,
+    Event,
+    GrainColumn,
+    Handover,
+    Leg,
+    Log,
+    Model,
+    StageColumn,
+    Thrust,
+    World,
+)
 from sixdof.study.probes.columns import layout as ly
 from sixdof.study.verification.checks import Check
 from sixdof.vehicle.motor import running_impulse
 from sixdof.world.atmosphere import geometric, standard
 from sixdof.world.gravity import EARTH_RATE, ECCENTRICITY_SQUARED, GM, J2, SEMI_MAJOR, normal_gravity
 
-G0, RHO, STEP = 9.80665, 1.225, 0.005  # m/s^2, kg/m^3, s
+RHO, STEP = 1.225, 0.005  # kg/m^3, s
 UNIT_INERTIA = (1.0, 1.0, 1.0)
 
 
@@ -244,7 +259,7 @@ def _canopy() -> list[Check]:
     steady = _under_canopy(5.0, area, fill=0.0, height=300.0, speed=0.0, gravity=G0, time_limit=100.0)
     # a million tonnes lose 3e-9 of their speed, and the load twice that, while the canopy fills
     heavy = _under_canopy(1e9, area, fill=0.5, height=500.0, speed=25.0, gravity=0.0, time_limit=2.0, factor=1.7)
-    speed = -float(steady.log[-1, ly.L_VU])
+    speed = -float(steady.log[-1, Log.VELOCITY_UP])
     vt = math.sqrt(2.0 * 5.0 * G0 / (RHO * area))
     load = 0.5 * RHO * 25.0**2 * area * 1.7
     return [
@@ -270,18 +285,18 @@ def _two_stages() -> list[Check]:
     world = world_of("flat at rest", density=0.0, gravity=0.0)
     part_at, light_at = aft.burn_time + 0.5, aft.burn_time + 1.0
     rows = len(ly.EVENTS)  # of the event table: then ignition, burnout and separation of the joint's stages
-    stack = _stage(world, ahead + fore.propellant + behind, aft, Leg(2, 0, 1, 1, -1, ly.E_BURNOUT, rows + 2, *_NO_JOINT))
+    stack = _stage(world, ahead + fore.propellant + behind, aft, Leg(2, 0, 1, 1, -1, int(Event.BURNOUT), rows + 2, *_NO_JOINT))
     alone = _stage(world, ahead, fore, Leg(2, 0, 0, 1, rows, rows + 1, rows + 2, *_NO_JOINT))
-    dropped = _stage(world, behind, aft, Leg(2, 1, 1, 0, -1, ly.E_BURNOUT, rows + 2, *_NO_JOINT))
+    dropped = _stage(world, behind, aft, Leg(2, 1, 1, 0, -1, int(Event.BURNOUT), rows + 2, *_NO_JOINT))
     whole = release(stack, handed((0.0, 0.0, 1000.0), (0.0, 0.0, 0.0), lit=0.0), stage={(1, StageColumn.SEPARATE): part_at})
-    halves = divide(whole.work.hand, (stack, NOMINAL), (alone, NOMINAL), (dropped, NOMINAL), 0.0, (0.0, 0.0))
+    halves = divide(whole.work.handover, (stack, NOMINAL), (alone, NOMINAL), (dropped, NOMINAL), 0.0, (0.0, 0.0))
     front = release(alone, halves.fore, stage={(0, StageColumn.IGNITE): light_at})
     first = aft.exhaust * math.log((ahead + fore.propellant + behind + aft.propellant) / (ahead + fore.propellant + behind))
     second = fore.exhaust * math.log((ahead + fore.propellant) / ahead)
     # thrust over mass is smooth between break points, where steps end
     return [
-        Check(name, "speed at the separation", first, float(whole.work.hand[Handover.VELOCITY]), 1e-8, "m/s", source),
-        Check(name, "speed after both burns", first + second, float(front.log[-1, ly.L_VE]), 1e-8, "m/s", source),
+        Check(name, "speed at the separation", first, float(whole.work.handover[Handover.VELOCITY]), 1e-8, "m/s", source),
+        Check(name, "speed after both burns", first + second, float(front.log[-1, Log.VELOCITY_EAST]), 1e-8, "m/s", source),
     ]
 
 

@@ -7,14 +7,15 @@ from math import cos, sin
 import numpy as np
 
 from sixdof._jit import kernel
-from sixdof.core.algebra import launch_frame, matrix_of, multiply, tilt_quaternion, to_body, to_world
+from sixdof.core.algebra import arm, launch_frame, matrix_of, multiply, tilt_quaternion, to_body, to_world
 from sixdof.core.body import gather_grains
 from sixdof.core.columns import AirColumn
 from sixdof.core.computer.columns import GAIN_HEAD, GAIN_ROW, GainRow
 from sixdof.core.computer.control import GAINS_EACH
 from sixdof.core.computer.sensors import Chance
-from sixdof.core.forces.loads import Craft
-from sixdof.core.types import Servo, State, Vec3, World
+from sixdof.core.draw import Draw
+from sixdof.core.leg.drawn import DrawnModel, WindDraw
+from sixdof.core.types import Model, Quat, Servo, State, Station, Vec3, World
 
 GAS_CONSTANT = 287.05307  # of dry air, J/(kg K) (US Standard Atmosphere 1976)
 HEAT_RATIO = 1.4
@@ -23,7 +24,7 @@ RIGHT_ANGLE = 1.5707963267948966
 
 
 @kernel
-def dispersed_air(world, temperature_offset, pressure_factor, rows):
+def dispersed_air(world: World, temperature_offset: float, pressure_factor: float, rows: np.ndarray) -> None:
     """Fill `rows` with the air warmed by an offset at all heights, its pressure rebuilt hydrostatically from the ground up and down.
 
     Pressure at the ground is pressure_factor times the nominal; gravity keeps its column.
@@ -54,7 +55,7 @@ def dispersed_air(world, temperature_offset, pressure_factor, rows):
 
 
 @kernel
-def drawn_world(world, draw, rows):
+def drawn_world(world: World, draw: Draw, rows: np.ndarray) -> World:
     """Return the World of one flight; `rows` (as world.air) is its scratch space for air that differs from the model's."""
     if draw.temperature == 0.0 and draw.pressure == 1.0:
         return world
@@ -65,7 +66,7 @@ def drawn_world(world, draw, rows):
 
 
 @kernel
-def drawn_gains(gains, draw, out):
+def drawn_gains(gains: np.ndarray, draw: Draw, out: np.ndarray) -> None:
     """Fill `out` with the built-in control law's gains times this flight's factors."""
     for i in range(gains.shape[0]):
         out[i] = gains[i]
@@ -77,26 +78,26 @@ def drawn_gains(gains, draw, out):
 
 
 @kernel
-def chance_of(draw):
+def chance_of(draw: Draw) -> Chance:
     """Return which random numbers a flight uses."""
     return Chance(np.uint64(draw.seed_high) * np.uint64(1 << 32) + np.uint64(draw.seed_low), np.uint64(draw.flight))
 
 
 @kernel
-def make_craft(model, draw, rows, seen, gust):
-    """Return the Craft of one flight; rows (as world.air), seen (panels, SEEN_COLUMNS) and gust (3, 3) are its scratch space."""
+def draw_model(model: Model, draw: Draw, rows: np.ndarray, seen: np.ndarray, gust: np.ndarray) -> DrawnModel:
+    """Return the DrawnModel of one flight; rows (as world.air), seen (panels, SEEN_COLUMNS) and gust (3, 3) are its scratch space."""
     rail, servo, thrust = model.rail, model.servo, model.thrust
     grains = gather_grains(model.mass, draw.mass, draw.inertia, draw.cg_x, draw.cg_y, draw.cg_z)
     ce, se, ca, sa = cos(draw.elevation), sin(draw.elevation), cos(draw.azimuth), sin(draw.azimuth)
     line = Vec3(ce * sa, ce * ca, se)
     cty, sty, ctz, stz = cos(draw.tilt_y), sin(draw.tilt_y), cos(draw.tilt_z), sin(draw.tilt_z)
     total = grains.dry + grains.propellant
-    cg = Vec3(grains.cg.x - grains.moment.x / total, grains.cg.y + grains.moment.y / total, grains.cg.z + grains.moment.z / total)
+    cg = Station(grains.cg.x - grains.moment.x / total, grains.cg.y + grains.moment.y / total, grains.cg.z + grains.moment.z / total)
     frame = matrix_of(rail_attitude(draw.elevation, draw.azimuth))
     start = to_world(frame, Vec3(rail.base_x - cg.x, cg.y, cg.z))
-    return Craft(
+    return DrawnModel(
         drawn_world(model.world, draw, rows),
-        Vec3(draw.wind_scale, draw.wind_cos, draw.wind_sin),
+        WindDraw(draw.wind_scale, draw.wind_cos, draw.wind_sin),
         gust,
         model.aero,
         draw.drag,
@@ -106,14 +107,14 @@ def make_craft(model, draw, rows, seen, gust):
         seen,
         grains,
         Vec3(cty * ctz, stz, -sty * ctz),
-        Vec3(thrust.exit_x, draw.offset_y, draw.offset_z),
+        Station(thrust.exit_x, draw.offset_y, draw.offset_z),
         thrust.exit_area,
         0.5 * thrust.exit_radius * thrust.exit_radius,
         thrust.reference_pressure,
         rail,
         line,
         start,
-        Vec3(cg.x - rail.aft_x, -cg.y, -cg.z),
+        arm(cg, rail.aft_x),
         Servo(
             servo.frequency * draw.servo_speed,
             servo.damping,
@@ -130,14 +131,14 @@ def make_craft(model, draw, rows, seen, gust):
 
 
 @kernel
-def rail_attitude(elevation, azimuth):
+def rail_attitude(elevation: float, azimuth: float) -> Quat:
     """Return the attitude of the vehicle on a rail: leaning from the vertical towards the azimuth, no roll."""
     return multiply(launch_frame(azimuth), tilt_quaternion(RIGHT_ANGLE - elevation, 0.0, 0.0))
 
 
 @kernel
-def state_at_rest(craft, draw):
+def state_at_rest(drawn: DrawnModel, draw: Draw) -> State:
     """Return the state on the rail before ignition, at rest on the turning Earth."""
     q = rail_attitude(draw.elevation, draw.azimuth)
-    w = to_body(matrix_of(q), craft.world.earth_rate)
-    return State(craft.start, Vec3(0.0, 0.0, 0.0), q, w)
+    w = to_body(matrix_of(q), drawn.world.earth_rate)
+    return State(drawn.start, Vec3(0.0, 0.0, 0.0), q, w)

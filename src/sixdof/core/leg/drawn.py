@@ -1,0 +1,43 @@
+"""The constants of one flight: the model with its draw applied (filled by core/leg/drawing.py)."""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+import numpy as np
+
+from sixdof.core.body import Grains
+from sixdof.core.types import Aero, Rail, Servo, Station, Vec3, World
+
+
+class WindDraw(NamedTuple):
+    """What a draw does to the wind table: (e, n) -> scale (e cos + n sin, n cos - e sin), a turn clockwise from above."""
+
+    scale: float
+    cos: float
+    sin: float
+
+
+class DrawnModel(NamedTuple):
+    """The constants of one flight: the model with this flight's draw applied."""
+
+    world: World
+    wind: WindDraw
+    gust: np.ndarray  # (3, 3) rows start, middle, end of the step; east, north and up
+    aero: Aero
+    drag: float  # factor on axial force
+    normal: float  # factor on normal forces
+    cp_shift: float  # m, aft positive
+    cant: float  # rad, added to every panel
+    seen: np.ndarray  # (panels, SEEN_COLUMNS) scratch: what each panel did at the last evaluation
+    grains: Grains
+    thrust_line: Vec3  # unit vector of the thrust, body axes
+    exit: Station  # of the nozzle
+    exit_area: float
+    exit_swirl: float  # squared radius of gyration of the exit disc, m^2
+    reference_pressure: float
+    rail: Rail
+    rail_line: Vec3  # unit vector up the rail, world axes
+    start: Vec3  # position of the centre of mass at rest on the rail
+    guide: Vec3  # aft guide from the centre of mass at rest, body axes
+    servo: Servo
