@@ -8,6 +8,7 @@ from __future__ import annotations
 import numpy as np
 import xarray as xr
 
+from sixdof.core.constants import G0
 from sixdof.plot.style import (
     CYCLE,
     DASHES,
@@ -25,7 +26,6 @@ from sixdof.plot.style import (
     second_axis,
 )
 from sixdof.study.reading.result import climb, happened, need_flight
-from sixdof.world.atmosphere import G0
 
 _TIMES = ("event_time", "event", "body")
 # events named along the time axis, by the first word of their names; what a canopy's lines do a moment after its release is omitted

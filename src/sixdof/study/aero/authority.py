@@ -16,7 +16,6 @@ from sixdof.mission.mission import Mission
 from sixdof.study.aero.tunnel import wind_tunnel
 from sixdof.study.probes.columns import G0, Model
 from sixdof.vehicle.mass import mass_at, mass_table
-from sixdof.world.atmosphere import G0
 
 MACH = (0.1, 0.3, 0.5, 0.7, 0.8, 0.9, 1.0, 1.1, 1.2, 1.5, 2.0, 2.5, 3.0)
 INCIDENCE = tuple(np.radians([0.0, 2.0, 4.0, 6.0, 8.0, 10.0, 12.0, 15.0, 20.0]))

@@ -12,7 +12,6 @@ from sixdof.mission.page import table
 from sixdof.study.probes.columns import G0
 from sixdof.study.reading.oscillation import NONE, reversals, strongest_oscillation
 from sixdof.study.reading.result import event_values, mission_of, need_flight, with_empty
-from sixdof.world.atmosphere import G0
 
 PHASES = ("live", "boost", "coast")
 CHANNELS = ("pitch", "yaw", "roll")

@@ -17,7 +17,6 @@ from sixdof.study.probes.columns import G0
 from sixdof.vehicle.geometry import shape_of
 from sixdof.vehicle.mass import airframe
 from sixdof.vehicle.motor import BURN_SHARE, break_points
-from sixdof.world.atmosphere import G0
 
 # common practice among builders, not law and not physics
 LEAST_ELEVATION = math.radians(60.0)  # of the rail
