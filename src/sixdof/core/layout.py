@@ -311,6 +311,11 @@ class Ending(IntEnum):
 NOT_IGNITED = -1.0  # in Handover.IGNITED
 BY_COMMAND, BY_DRAG, BY_UPPER_MOTOR = 1, 2, 3  # in Handover.CAUSE
 
-SENSED, COMMANDED, DEMAND, LOG = labels(Sensed), labels(Commanded), labels(Demand), labels(Log)
-EVENTS, EVENT_COLUMNS, OUTCOMES = labels(Event), labels(EventColumn), labels(Outcome)
+# the names of what a law may read, in the order of `sensed`
+SENSED = labels(Sensed)
+# the names of what a guidance law writes, in the order of `command`
+COMMANDED = labels(Commanded)
+# the names of what a control law writes, in the order of `command`
+DEMAND = labels(Demand)
+LOG, EVENTS, EVENT_COLUMNS, OUTCOMES = labels(Log), labels(Event), labels(EventColumn), labels(Outcome)
 COMMANDED_SIZE, DEMAND_SIZE, LOG_COLUMNS = width(Commanded), width(Demand), width(Log)
