@@ -321,7 +321,7 @@ def test_figures__refuse_what_there_is_not(models, name):
         draw(models, 99)
     with pytest.raises(ValueError, match=rf"{name}: channel = .*nod.* must be one of roll, pitch, yaw"):
         draw(models, 0, "nod")
-    with pytest.raises(ValueError, match="linear.linearise"):
+    with pytest.raises(ValueError, match="loops.linearise"):
         draw(models[["mach"]], 0)
     with pytest.raises(TypeError, match=f"{name}: gains must be"):
         draw(models, 0, gains=3.0)
