@@ -145,14 +145,14 @@ def test_kill__loses_nothing_that_was_finished(demo_mission, demo_path, in_memor
     assert same(left, in_memory.sel(flight=left.flight.values))
     begun = left.sizes["flight"]
     flown = []
-    target = run.OnDisk.take
+    target = targets.OnDisk.take
 
     def counting(self, rows, part):
         flown.append(rows.stop - rows.start)
         target(self, rows, part)
 
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(run.OnDisk, "take", counting)
+        patch.setattr(targets.OnDisk, "take", counting)
         assert same(fly(demo_mission, out), in_memory)
     assert sum(flown) == FLIGHTS - begun  # no more than what was missing
 
@@ -231,7 +231,7 @@ def test_damage__is_found_and_flown_again(demo_mission, in_memory, tmp_path, cap
 def test_interrupt__keeps_the_flights_of_chunks_begun(demo_mission, in_memory, tmp_path, monkeypatch):
     """Ctrl-C after some flights of the one chunk that there is."""
     monkeypatch.setattr(targets, "CHUNK_SECONDS", 1e6)
-    out, take = tmp_path / "a.zarr", run.OnDisk.take
+    out, take = tmp_path / "a.zarr", targets.OnDisk.take
 
     def interrupting(self, rows, part):
         take(self, rows, part)
@@ -239,7 +239,7 @@ def test_interrupt__keeps_the_flights_of_chunks_begun(demo_mission, in_memory, t
             signal.raise_signal(signal.SIGINT)
 
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(run.OnDisk, "take", interrupting)
+        patch.setattr(targets.OnDisk, "take", interrupting)
         left = fly(demo_mission, out, threads=1)
     assert 8 <= left.sizes["flight"] < FLIGHTS and f"of {FLIGHTS} flights" in left.attrs["interrupted"]
     assert same(left, in_memory.sel(flight=left.flight.values))
