@@ -252,5 +252,7 @@ def _mark_stages(ax, models: xr.Dataset) -> None:
     if "stages" not in models:
         return
     time = models["time"].values
-    for k in np.flatnonzero(np.diff(models["stages"].values)):
-        ax.axvline(0.5 * (time[k] + time[k + 1]), color=GREY, lw=LINE, ls=DOTTED, label="a stage separates")
+    ends, where = ax.get_ylim(), np.flatnonzero(np.diff(models["stages"].values))  # up to where the legend will get its room
+    first = where.min(initial=len(time))
+    for k in where:
+        ax.plot([0.5 * (time[k] + time[k + 1])] * 2, ends, color=GREY, lw=LINE, ls=DOTTED, label=None if k > first else "a stage separates")

@@ -185,7 +185,7 @@ def plot_verdicts(judged: xr.Dataset, *, ax=None):
         raise ValueError("plot_verdicts takes verdicts (dims variant and criterion), as judge_criteria returns them")
     names = [str(name) for name in judged["variant"].values]
     texts = [str(text) for text in judged["criterion"].values]
-    ax = axes_or_new(ax, size=(1.2 + 1.55 * len(texts), 1.5 + 0.5 * len(names)))
+    ax = axes_or_new(ax, size=(max(1.2 + 1.55 * len(texts), 4.4), 1.5 + 0.5 * len(names)))
     for row in range(len(names)):
         for column in range(len(texts)):
             _draw_cell(ax, row, column, judged.isel(variant=row, criterion=column))
