@@ -134,7 +134,7 @@ def test_figures__refuse(spread, found):
     for options, said in (({"channel": "roll"}, "channel = "), ({"over": "height"}, "over = "), ({"gain_db": -1.0}, "gain_db"), ({"axes": [None]}, "needs 2")):
         with pytest.raises(ValueError, match=said):
             plot_margin_spread(spread, **options)
-    with pytest.raises(ValueError, match="margin_spread.margin_spread"):
+    with pytest.raises(ValueError, match="loops.margin_spread"):
         plot_margin_spread(found)
     with pytest.raises(ValueError, match="finds no flight"):
         plot_margin_spread(spread.assign(distance=spread["distance"] * np.nan))

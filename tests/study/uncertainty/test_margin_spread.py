@@ -278,7 +278,7 @@ def test_spread__refuses_others(demo_mission, spread):
         margin_spread(demo_mission, 2, gains={"autopilot.pich.p": 1.0})
     with pytest.raises(ValueError, match="2 rows"):
         margin_spread(demo_mission, 3, draws=make_draws(demo_mission, 2))
-    with pytest.raises(ValueError, match="margin_spread.margin_spread"):
+    with pytest.raises(ValueError, match="loops.margin_spread"):
         robust_margins(spread[["distance"]])
     with pytest.raises(ValueError, match="count = 0"):
         worst_draws(spread, 0)
