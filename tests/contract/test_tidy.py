@@ -24,6 +24,12 @@ def test_code__is_as_the_tools_want_it(command):
     assert code == 0, text
 
 
+@pytest.mark.slow  # half a minute where nothing is kept of an earlier run
+def test_types__of_the_public_surface_hold():
+    code, text = run("mypy")
+    assert code == 0, text
+
+
 def test_marks__that_switch_the_tools_off_are_few():
     files = [path for top in ("src", "tests") for path in (ROOT / top).rglob("*.py")]
     assert sum(len(re.findall(r"# (?:noqa|fmt: |type: ignore)", path.read_text())) for path in files) < 60

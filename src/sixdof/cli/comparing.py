@@ -39,7 +39,7 @@ def _variants(chosen) -> dict:
     key, *values = chosen.vary
     if not values:
         raise ValueError(f'--vary {key}: write a key and its values, for example, --vary rail.length "2 m" "4 m"')
-    own = {"as written": {}} if len(values) == 1 else {}
+    own: dict[str, dict] = {"as written": {}} if len(values) == 1 else {}
     return vary(mission, own | {f"{key.rpartition('.')[2]} {value}": {key: value_of(value)} for value in values})
 
 

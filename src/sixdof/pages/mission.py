@@ -23,7 +23,7 @@ def mission_html(mission: Mission) -> str:
     """Return a mission as HTML: drawing, a row for each configuration that flies, motors, rail, wind and what happens."""
     stacks = [range(count) for count in range(len(mission.stage), 0, -1)]
     found = [balance(mission, stages) for stages in stacks]
-    rows = [("configuration", "length", "mass, loaded", "mass, burnt", "cg, loaded", "cp at Mach 0.3", "static margin, loaded")]
+    rows: list[tuple[str, ...]] = [("configuration", "length", "mass, loaded", "mass, burnt", "cg, loaded", "cp at Mach 0.3", "static margin, loaded")]
     rows += [_row(mission, stages, state) for stages, state in zip(stacks, found)]
     lines = [f"<b>{escape(mission.title or 'Mission')}</b>", outline(mission, found[0]), _table(rows)]
     return "<div>" + "".join(lines) + "".join(f"<div>{escape(text)}</div>" for text in _sentences(mission)) + "</div>"

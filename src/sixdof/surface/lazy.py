@@ -49,32 +49,31 @@ def show(name: str, groups: dict[str, tuple[str, ...]]) -> None:
     groups : heading -> names, in the order of the overview; together the package's `__all__`.
     """
     module = sys.modules[name]
-    module._homes = homes_of(source_of(name))
-    module._groups = groups
-    module.__all__ = [each for names in groups.values() for each in names]
+    names = [each for heading in groups.values() for each in heading]
+    vars(module).update(_homes=homes_of(source_of(name)), _groups=groups, __all__=names)
     module.__class__ = Facade
 
 
 def source_of(name: str) -> str:
     """Return the source text of a module without running it (its parent packages are imported)."""
-    spec = sys.modules[name].__spec__ if name in sys.modules else importlib.util.find_spec(name)
+    spec: Any = sys.modules[name].__spec__ if name in sys.modules else importlib.util.find_spec(name)
     return spec.loader.get_source(name)
 
 
 def homes_of(source: str) -> dict[str, tuple[str, str]]:
     """Return what the imports under `if TYPE_CHECKING:` of a source text bring: name -> (module, its name there)."""
-    homes = {}
+    homes: dict[str, tuple[str, str]] = {}
     for block in ast.parse(source).body:
         if isinstance(block, ast.If) and ast.unparse(block.test) == "TYPE_CHECKING":
-            for node in block.body:
-                homes |= {alias.asname or alias.name: (node.module, alias.name) for alias in node.names}
+            for node in (each for each in block.body if isinstance(each, ast.ImportFrom)):
+                homes |= {alias.asname or alias.name: (str(node.module), alias.name) for alias in node.names}
     return homes
 
 
 def overview(facade: ModuleType) -> str:
     """Return what a façade is for, and its names in groups, a line each: the first sentence that each says of itself."""
     wide = max(len(each) for each in facade.__all__)
-    lines = [f"{facade.__name__}: {facade.__doc__.splitlines()[0]}"]
+    lines = [f"{facade.__name__}: {(facade.__doc__ or '').splitlines()[0]}"]
     for heading, names in facade._groups.items():
         lines += ["", heading]
         lines += [f"  {each:<{wide}}  {shorten(said_of(*facade._homes[each]), WIDTH - wide, placeholder=' ...')}".rstrip() for each in names]
