@@ -23,7 +23,7 @@ import numpy as np
 
 HERE = Path(__file__).resolve().parent
 ROOT = HERE.parents[1]
-sys.path[:0] = [str(ROOT / "src"), str(HERE.parent)]
+sys.path[:0] = [str(ROOT / "src"), str(HERE.parent / "support")]
 
 from independent_flight import fly_plainly  # noqa: E402
 

@@ -18,7 +18,7 @@ import numpy as np
 
 HERE = Path(__file__).resolve().parent
 ROOT = HERE.parents[1]
-sys.path[:0] = [str(ROOT / "src"), str(HERE.parent)]
+sys.path[:0] = [str(ROOT / "src"), str(HERE.parent / "support")]
 
 from drivers import Flown  # noqa: E402
 from side_by_side import differences  # noqa: E402
