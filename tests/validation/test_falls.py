@@ -135,7 +135,7 @@ def tally_of(*pieces):
 def test_way__by_mean_and_range_of_the_last_seconds(pieces, way):
     hand = np.zeros(HANDOVER_COLUMNS)
     hand[Handover.PHASE] = FREE
-    body = SimpleNamespace(work=SimpleNamespace(hand=hand, tally=tally_of(*pieces)))
+    body = SimpleNamespace(work=SimpleNamespace(handover=hand, tally=tally_of(*pieces)))
     assert descent_of(body, None) == way
 
 
