@@ -67,7 +67,7 @@ def test_margins__interrupted(finished, demo_path, spread, monkeypatch, capsys):
     def stopped(*_, **__):
         return spread.isel(flight=slice(0, finished)).assign_attrs(interrupted=f"{finished} of 3 flights are finished")
 
-    monkeypatch.setattr("sixdof.study.uncertainty.margin_spread.margin_spread", stopped)
+    monkeypatch.setattr("sixdof.loops.margin_spread", stopped)
     assert main(["margins", str(demo_path), *POINTS, "--flights", "3", "--quiet"]) == INTERRUPTED
     captured = capsys.readouterr()
     assert "interrupted" in (captured.out if finished else captured.err)

@@ -394,10 +394,10 @@ def test_store__other_folders_are_left_alone(demo_mission, tmp_path):
     (tmp_path / "mine.zarr").mkdir()
     (tmp_path / "mine.zarr" / "diary.txt").write_text("precious")
     for overwrite in (False, True):
-        with pytest.raises(StoreError, match="no ensemble of this library|no zarr store"):
+        with pytest.raises(StoreError, match="is not an ensemble of this library|no zarr store"):
             fly(demo_mission, tmp_path / "mine.zarr", 8, overwrite=overwrite)
     assert (tmp_path / "mine.zarr" / "diary.txt").read_text() == "precious"
-    with pytest.raises(StoreError, match="no ensemble of this library"):
+    with pytest.raises(StoreError, match="is not an ensemble of this library"):
         sixdof.open_result(tmp_path / "mine.zarr")
     with pytest.raises(FileNotFoundError):
         sixdof.open_result(tmp_path / "nothing.zarr")

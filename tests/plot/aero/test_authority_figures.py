@@ -65,7 +65,7 @@ def test_hinge__stall_torque_is_a_line(demo_mission):
 def test_survival__reversal_is_called_reversal(stack):
     roll, pitch = plot.plot_survival(au.survival(stack))
     for ax in (roll, pitch):
-        assert "REVERSED" in [text.get_text() for text in ax.get_legend().get_texts()] and ax.get_xlabel() == "incidence (deg)"
+        assert "REVERSED" in [text.get_text() for text in ax.get_legend().get_texts()] and ax.get_xlabel() == "incidence (angle of attack) (deg)"
         assert ax.get_ylim()[0] < 0.0 < 1.0 < ax.get_ylim()[1]
 
 

@@ -304,7 +304,7 @@ def test_errors__in_a_sentence(models):
         (lambda: open_loop(models, 0, broken_at="servo"), 'broken_at = "servo" must be'),
         (lambda: closed_response(models, 0, "heave"), "closed_response: channel"),
         (lambda: closed_response(models, True), "closed_response: point = true"),
-        (lambda: open_loop(models.drop_vars("state_matrix")), "sixdof.study.loops.linear.linearise and finds no state_matrix"),
+        (lambda: open_loop(models.drop_vars("state_matrix")), "sixdof.loops.linearise and finds no state_matrix"),
     ):
         with pytest.raises(ValueError, match=text.replace("(", r"\(")):
             call()

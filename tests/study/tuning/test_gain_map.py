@@ -147,14 +147,14 @@ def test_map__a_flight_that_fails_is_nan(demo_mission, models):
 
 
 def test_map__ctrl_c_returns_what_is_there(demo_mission, models, monkeypatch):
-    fly, count = module._Crew.fly, iter(range(100))
+    fly, count = module._GainRunner.run, iter(range(100))
 
     def interrupted(self, mission):
         if next(count) == 7:
             os.kill(os.getpid(), signal.SIGINT)
         return fly(self, mission)
 
-    monkeypatch.setattr(module._Crew, "fly", interrupted)
+    monkeypatch.setattr(module._GainRunner, "run", interrupted)
     values = np.linspace(0.1, 0.9, 6)
     found = gain_map(demo_mission, P, values, D, values, models=models.isel(point=[0]), threads=1, progress=False)
     flown = found["status"].values >= 0
@@ -209,7 +209,7 @@ def test_map__refuses_options(demo_mission, models):
         ({"channel": "pich"}, "channel"),
         ({"points": 0}, "points = 0"),
         ({"threads": 0}, "threads = 0"),
-        ({"models": 3}, "linear.linearise"),
+        ({"models": 3}, "sixdof.loops.linearise"),
         ({"flight": -1}, "flight = -1"),
     ):
         with pytest.raises(ValueError, match=said):

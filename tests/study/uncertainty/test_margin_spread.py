@@ -109,14 +109,14 @@ def test_spread__threads_change_nothing(spread, demo_mission, monkeypatch):
 
 
 def test_spread__ctrl_c_returns_what_is_there(demo_mission, monkeypatch):
-    fly = module.TrackRunner.fly
+    fly = module.TrackRunner.run
 
     def interrupted(self, draw, number):
         if number == 15:
             os.kill(os.getpid(), signal.SIGINT)
         return fly(self, draw, number)
 
-    monkeypatch.setattr(module.TrackRunner, "fly", interrupted)
+    monkeypatch.setattr(module.TrackRunner, "run", interrupted)
     found = margin_spread(demo_mission, 80, points=2, channels="pitch", progress=False)
     assert 0 < found.sizes["flight"] < 80 and found.attrs["interrupted"] == f"{found.sizes['flight']} of 80 flights are finished"
     assert np.isfinite(found["distance"].values).all() and found["servo_speed"].sizes == {"flight": found.sizes["flight"]}

@@ -47,7 +47,7 @@ def test_page__prints_both_and_the_difference(both):
         assert lines[head + 1][place:].split()[0].startswith("(") and unit in lines[head + 1][place:]
         assert lines[head + 2][place:].split()[0] == f"{flat:.{decimals}f}", name
         assert lines[head + 3][place:].split()[:2] == [f"{round_:.{decimals}f}", f"{round_ - flat:+.{decimals}f}"], name
-    assert "Thistledown" in page and "nan" not in page and max(map(len, lines)) <= 110
+    assert "Thistledown" in page and "nan" not in page and max(map(len, lines)) <= 120
 
 
 def test_page__of_a_flight_that_does_not_come_down(both):

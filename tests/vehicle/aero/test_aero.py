@@ -20,6 +20,8 @@ D = 0.1
 # largest change of a column between rows 0.02 Mach apart, share of its largest value: 0.081 (axial force, blunt nose),
 # 0.078 (carry-over without afterbody just above Mach 1), 0.046 (a panel's slope) among 400 random vehicles
 JUMP = 0.1
+# the roll factors join two theories between Mach 0.8 and 1.2: 0.101 for 8 long narrow fins on a slender body, the most that was found
+ROLL_JUMP = 0.15
 
 
 def _fins(**change) -> Fins:
@@ -84,8 +86,10 @@ def test_table__finite_positive_and_continuous_for_any_fin(section, nose, count,
     assert all(np.isfinite(rows).all() for rows in _rows(aero))
     assert (aero.fin[:, 0, FinColumn.SLOPE] > 0).all() and (aero.friction > 0).all() and (aero.body[:, BodyColumn.CA] > 0).all()
     assert (aero.body[:, BodyColumn.CA] + aero.body[:, BodyColumn.CA_BURN] >= 0).all()
-    for columns in (aero.fin[:, 0, :], aero.body):
-        assert (np.abs(np.diff(columns, axis=0)).max(axis=0) <= JUMP * np.abs(columns).max(axis=0)).all()
+    allowed = np.full(FIN_COLUMNS, JUMP)
+    allowed[[FinColumn.ROLL_DAMP, FinColumn.ROLL_DIRECT]] = ROLL_JUMP
+    for columns, jump in ((aero.fin[:, 0, :], allowed), (aero.body, JUMP)):
+        assert (np.abs(np.diff(columns, axis=0)).max(axis=0) <= jump * np.abs(columns).max(axis=0)).all()
 
 
 def test_table__total_slope_moves_by_less_than_three_percent_a_row():
