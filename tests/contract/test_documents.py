@@ -25,7 +25,7 @@ def blocks(page: Path, language: str) -> list[str]:
 def named_paths(page: Path) -> set[str]:
     """Return the files and folders that a page names in code: `core/flight.py:fly` is core/flight.py."""
     words = {word for code in re.findall(r"`([^`\n]+)`", page.read_text()) for word in code.split()}
-    words |= {target for target in re.findall(r"\]\(([^)]+)\)", page.read_text())}
+    words |= set(re.findall(r"\]\(([^)]+)\)", page.read_text()))
     return {word.split(":")[0] for word in words if re.fullmatch(r"[\w./-]+\.(py|toml|csv|c|ipynb|png|md)(:\w+)?|[\w.-]+(/[\w.-]+)*/", word)}
 
 
