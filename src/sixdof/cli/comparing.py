@@ -13,13 +13,13 @@ from sixdof.cli.output import complain, say, write_figures
 def add(commands) -> None:
     """Add the verbs to the command line."""
     compare = on_mission(commands, "compare", _compare, "fly variants of a mission on the same draws, show them side by side, and judge criteria")
-    with_flights(compare, "how many of each variant (default: one each, as written,)")
+    with_flights(compare, "how many of each variant (default: one each, as written)")
     variants = compare.add_mutually_exclusive_group(required=True)
     variants.add_argument("--motors", type=Path, nargs="+", metavar="PATH", help="variants with other motors: a folder of thrust curves (CSV), or the files")
     variants.add_argument(
         "--vary", nargs="+", metavar=("KEY", "VALUE"), help='a variant for each value of a key, such as rail.length "2 m" "4 m", or site.earth flat wgs84'
     )
-    compare.add_argument("--stage", metavar="NAME", help="the stage whose motor varies (default: the last one, the booster,)")
+    compare.add_argument("--stage", metavar="NAME", help="the stage whose motor varies (default: the last one, the booster)")
     compare.add_argument(
         "--criterion", action="append", default=[], metavar="TEXT", help='such as "tilt at burnout < 15 deg in 95 %% of flights"; may be repeated'
     )

@@ -1,4 +1,4 @@
-"""Guidance and control custom laws: plain Python, numba or C, in the same loop and with the same bits.
+"""Custom laws of guidance and control: plain Python, numba or C, in the same loop and with the same bits.
 
     def law(t, sensed, memory, gains, command):     # once per tick; memory and command are written in place
         command[0] = -gains[0] * sensed[sixdof.laws.SENSED.index("rate_x")]

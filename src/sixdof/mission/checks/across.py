@@ -91,7 +91,7 @@ def _motors(mission: tables.MissionTables) -> Iterator[Problem]:
             continue
         name = f'motor "{mount.motor}"'
         if motor.length > mount.length + mount.protrusion + ROUNDING:
-            room = f"its length and protrusion together, {mount.length + mount.protrusion:g} m"
+            room = f"the mount's length and protrusion together, {mount.length + mount.protrusion:g} m"
             message = f"{name} is {motor.length:g} m long, more than {room}"
             yield Problem((*loc, "length"), mount.length, message, "lengthen the mount or the protrusion")
         if motor.diameter > mount.inner_diameter + ROUNDING:

@@ -135,7 +135,9 @@ def _nozzles(mission: Mission) -> Iterator[str]:
 def _curves(mission: Mission) -> Iterator[str]:
     for name, motor in mission.motor.items():
         time, force = break_points(motor.thrust_curve)
-        last = time[np.flatnonzero(force >= BURN_SHARE * force.max())[-1]]
+        level = BURN_SHARE * force.max()
+        above = np.flatnonzero(force >= level)[-1]  # never the last point: break_points ends at zero
+        last = np.interp(level, force[[above + 1, above]], time[[above + 1, above]])  # on the line: a curve of few points has long ones
         if time[-1] - last > TAIL * time[-1]:
             yield (
                 f'the thrust curve of "{name}" stays below 5 % of its peak from {last:.3g} s to its end at {time[-1]:.3g} s, '
