@@ -199,3 +199,14 @@ def test_edit__a_bare_name_in_a_stack(stack):
 def test_edit__arguments_that_are_none(demo, call, text):
     with pytest.raises((TypeError, ValueError), match=text):
         call(demo)
+
+
+@pytest.mark.parametrize(("middle", "moved"), [(0.4, 0.0), (0.5, 0.07)])
+def test_shift__a_mass_stands_by_its_middle(demo_mission, middle, moved):
+    """The bay's middle is at 0.445 m: what has its middle ahead of it stays, however far aft it reaches."""
+    ballast = {"kind": "mass", "name": "long ballast", "mass": 0.1, "station": middle, "length": 0.2, "diameter": 0.05}
+    before = demo_mission.add("part", ballast)
+    bay = next(part for part in before.stage[0].part if part.name == "sampler bay")
+    after = before.change({"stage.thistledown.part.sampler bay.length": bay.length + 0.07}, shift=True)
+    stations = [next(part.station for part in mission.stage[0].part if part.name == "long ballast") for mission in (before, after)]
+    assert stations == [middle, pytest.approx(middle + moved, abs=1e-12)]

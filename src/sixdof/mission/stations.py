@@ -55,7 +55,7 @@ def stretches(before: list[dict], after: list[dict]) -> Iterator[Stretch]:
 
 def _half(part: dict) -> float:
     """Return half the length (m) of what stands in a body by its fore end: a motor that ends at the tail belongs there, however long it is."""
-    return 0.5 * metres(part.get("length")) if part.get("kind") not in BODIES else 0.0
+    return 0.5 * metres(part.get("length")) if part.get("kind") not in (*BODIES, "mass") else 0.0  # the station of a mass is its middle
 
 
 def _kind(part: Any) -> Any:
