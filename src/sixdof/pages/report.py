@@ -112,11 +112,11 @@ def _dataset(*names: str, dims: Iterable[str] = (), without: Iterable[str] = ())
 def _vehicle(mission: Mission) -> str:
     from sixdof.study.aero.surviving_control import control_lines
     from sixdof.study.reading.page import caution_lines
-    from sixdof.study.report.mission_cautions import mission_cautions
+    from sixdof.study.report.mission_cautions import balance_cautions, mission_cautions
     from sixdof.vehicle.describe import describe
 
     silent = "no cautions raised about the file; those about a flight are on its page"
-    return "\n".join([describe(mission), *control_lines(mission), *caution_lines(mission_cautions(mission), silent)])
+    return "\n".join([describe(mission), *control_lines(mission), *caution_lines([*balance_cautions(mission), *mission_cautions(mission)], silent)])
 
 
 def _aero(mission: Mission) -> str:

@@ -64,6 +64,13 @@ def test_curve__a_recording_that_goes_on_after_the_burn_flies_as_the_burn(demo):
     assert float(flights[1].event_time.isel(body=0).sel(event="burnout")) == pytest.approx(1.1, abs=1e-9)
 
 
+def test_check__says_that_a_vehicle_with_its_fins_at_the_nose_is_unstable():
+    text = sixdof.parts.new_mission("single")
+    assert "UNSTABLE" not in sixdof.report(sixdof.parts.loads_mission(text))
+    nose_fins = sixdof.parts.loads_mission(text).change({"part.tail.station": "100 mm"})
+    assert '"sandpiper" is UNSTABLE: its static margin is -' in sixdof.report(nose_fins)
+
+
 def test_refused__what_cannot_be(demo):
     with pytest.raises(sixdof.MissionError, match="part nose, key length: 270 m is 3.6e\\+03 times its diameter; a bare number is in m"):
         demo.change({"part.nose.length": 270.0}, shift=False)

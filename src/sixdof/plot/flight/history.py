@@ -71,7 +71,7 @@ def plot_speed(ds: xr.Dataset, *, whole: bool = False, events: bool = True, ax=N
 
 
 def plot_acceleration(ds: xr.Dataset, *, whole: bool = False, events: bool = True, ax=None):
-    """Draw the specific force along and across the body (m/s^2; in g on the right) against time (s), up to apogee or `whole`.
+    """Draw the specific force along and across the body (m/s^2, in g on the right) against time (s), up to apogee or `whole`.
 
     It is what an accelerometer at the centre of mass reads: acceleration less gravity, so 1 g at rest and nothing in a free fall. Returns the axes.
 

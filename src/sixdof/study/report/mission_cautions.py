@@ -14,6 +14,7 @@ from sixdof.mission.mission import Mission
 from sixdof.mission.tables import Fins, Mount, Nose, Parachute
 from sixdof.mission.tables.dispersible import DISPERSIBLE
 from sixdof.study.probes.columns import G0
+from sixdof.vehicle.describe import UNSTABLE, balance
 from sixdof.vehicle.geometry import shape_of
 from sixdof.vehicle.mass import airframe
 from sixdof.vehicle.motor import BURN_SHARE, break_points
@@ -41,6 +42,21 @@ def mission_cautions(mission: Mission) -> list[str]:
     """
     check_mission(mission, "mission_cautions")
     return [said for check in _CHECKS for said in check(mission)]
+
+
+def balance_cautions(mission: Mission) -> list[str]:
+    """Return a sentence for every configuration that is unstable as built; the page of a flight has its own, of the margin as flown."""
+    said = []
+    for count in range(len(mission.stage), 0, -1):
+        state = balance(mission, range(count))
+        least = min(state.margin_loaded, state.margin_burnt)
+        if not least >= UNSTABLE:
+            names = " + ".join(stage.name for stage in mission.stage[:count])
+            said.append(
+                f'"{names}" is UNSTABLE: its static margin is {least:.3g} calibres; move mass forward, '
+                "enlarge the tail fins or make fins ahead of them smaller"
+            )
+    return said
 
 
 def _rail(mission: Mission) -> Iterator[str]:
