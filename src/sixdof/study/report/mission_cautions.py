@@ -53,8 +53,7 @@ def balance_cautions(mission: Mission) -> list[str]:
         if not least >= UNSTABLE:
             names = " + ".join(stage.name for stage in mission.stage[:count])
             said.append(
-                f'"{names}" is UNSTABLE: its static margin is {least:.3g} calibres; move mass forward, '
-                "enlarge the tail fins or make fins ahead of them smaller"
+                f'"{names}" is UNSTABLE: its static margin is {least:.3g} calibres; move mass forward, enlarge the tail fins or make fins ahead of them smaller'
             )
     return said
 
