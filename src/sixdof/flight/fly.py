@@ -49,7 +49,7 @@ def fly(mission: Mission, *, flight: int | None = None, seed: int = 0, failures:
     Returns
     -------
     Dataset
-        Dims time, axis, quaternion, fin, body, event, joint, rule, canopy; see `sixdof.results.dataset.REGISTRY` for every variable.
+        Dims time, axis, quaternion, fin, body, event, joint, rule, canopy; every variable has its unit and a `long_name`.
 
     Raises
     ------

@@ -48,7 +48,7 @@ TABLE = {
         Row("mach_max", "largest Mach number", "", 2),
         Row("dynamic_pressure_max", "largest dynamic pressure", "Pa", 0),
         Row("specific_force_max", "largest specific force", "m/s^2", 0),
-        Row("incidence_max", "largest incidence (angle of attack) above 20 m/s", "deg", 1, _DEG),
+        Row("incidence_max", "peak incidence (angle of attack)", "deg", 1, _DEG),
         Row("tilt_max", "largest tilt from the vertical", "deg", 1, _DEG),
         Row("static_margin_min", "smallest static margin", "calibres", 2),
     ),

@@ -130,7 +130,7 @@ def cautions_of(inputs: xr.Dataset, low: Sequence[str] = (), ranks: bool = False
         said.append(
             f"{lines} explain less than {100.0 * LOW_R2:.0f} % of the variance of {', '.join(low)}: these measures may "
             "miss drivers that curve, that work together or that are not inputs (failures, gusts, sensor noise); "
-            "use given_data_indices or a Sobol design"
+            "use sixdof.stats.given_data_indices or a Sobol design"
         )
     pairs = correlated_inputs(inputs)
     if pairs:

@@ -119,7 +119,7 @@ def sentences(judged: xr.Dataset) -> list[str]:
         found.append(f"A flight without a value counts as not meeting a criterion: {missing} per variant at most (see `missing` of judge_criteria).")
     undecided = (judged["verdict"].values == VERDICTS.index(UNDECIDED)).any()
     if undecided:
-        found.append("Fix the number of flights first: adding flights until a verdict appears raises the error rate (see judge).")
+        found.append("Fix the number of flights first: adding flights until a verdict appears raises the error rate (see sixdof.stats.judge_criteria).")
     return found
 
 
