@@ -16,7 +16,7 @@ from sixdof.results.dataset import open_result
 SEED, LIMIT = 13, 60.0
 
 
-@pytest.mark.parametrize(("name", "count"), [("soundings.read", 60), ("soundings.flown", 20)])
+@pytest.mark.parametrize(("name", "count"), [("soundings.read", 30), ("soundings.flown", 10)])
 def test_some(name, count, tmp_path):
     ends = run_here(name, SEED, count, tmp_path)
     assert ends.total() == count and len(ends) > 1

@@ -208,7 +208,7 @@ def test_full_disk__is_one_sentence_and_nothing_is_lost(demo_mission, in_memory,
     assert same(fly(demo_mission, out), in_memory)
 
 
-@pytest.mark.parametrize("harm", ["flip", "cut", "delete"])
+@pytest.mark.parametrize("harm", ["flip", pytest.param("cut", marks=pytest.mark.slow), "delete"])
 def test_damage__is_found_and_flown_again(demo_mission, in_memory, tmp_path, capsys, harm):
     out = tmp_path / "a.zarr"
     fly(demo_mission, out)
@@ -275,8 +275,8 @@ def test_store__a_larger_number_of_flights_adds_to_it(demo_mission, in_memory, t
     ("changes", "arguments", "words"),
     [
         ({"air.wind.exponent": 0.2}, {}, r"air\.wind\.exponent is 0\.16 there, 0\.2 now"),
-        ({}, {"first": 3}, "first flight is 0 there, 3 now"),
-        ({}, {"tracks": "none"}, "tracks is all there, 0 now"),
+        pytest.param({}, {"first": 3}, "first flight is 0 there, 3 now", marks=pytest.mark.slow),
+        pytest.param({}, {"tracks": "none"}, "tracks is all there, 0 now", marks=pytest.mark.slow),
         ({}, {"sampling": "sobol"}, "sampling is random there, sobol now"),
     ],
 )
@@ -370,7 +370,7 @@ def test_overwrite__of_a_store_that_xarray_wrote(demo_mission, in_memory, tmp_pa
     assert fly(demo_mission, tmp_path / "a.zarr", 8, overwrite=True).sizes["flight"] == 8
 
 
-@pytest.mark.parametrize("overwrite", [False, True])
+@pytest.mark.parametrize("overwrite", [pytest.param(False, marks=pytest.mark.slow), True])
 def test_netcdf__killed_between_its_two_names(demo_mission, in_memory, tmp_path, overwrite):
     """The file is there, and so is the store it was made of, and half a copy: the same call clears them."""
     out = tmp_path / "a.nc"

@@ -65,6 +65,7 @@ def test_variance__is_that_of_linear_propagation(shot, sampling, tolerance):
     assert float(ds.apogee_height.std(ddof=1)) == pytest.approx(expected, rel=tolerance)
 
 
+@pytest.mark.slow
 def test_mean__converges_faster_by_a_sobol_sequence_than_at_random(shot):
     """A smooth outcome of two inputs: errors of the mean of 64 flights over five seeds, against a large Sobol sample."""
     true = float(sixdof.disperse(shot, 1024, seed=99, sampling="sobol", progress=False).apogee_height.mean())

@@ -122,6 +122,7 @@ def test_burn__actuators_at_their_limits(demo, name):
     assert found["position"] < LIMITS[name]
 
 
+@pytest.mark.slow
 def test_steps__differences_shrink(demo):
     """Twice and four times the steps bring the kernel closer to the reference, about as the fourth power would."""
     mission, model = demo
