@@ -104,7 +104,7 @@ def test_burn__everything_dispersed(demo):
     check(found, SMOOTH)
 
 
-@pytest.mark.parametrize("name", LIMITS)
+@pytest.mark.parametrize("name", [pytest.param("mild", marks=pytest.mark.slow), "stops"])
 def test_burn__actuators_at_their_limits(demo, name):
     mission, model = demo
     model = brief(frictionless(model))
