@@ -164,7 +164,7 @@ def c_input(model, draw):
     for name in _POINTERS:
         owner = next((o for o in (world, aero, thrust, computer) if hasattr(o, name)), None)
         arrays.setdefault(name, getattr(owner, name, None))
-    drawn = draw_model(model, draw, np.zeros_like(world.air), seen, np.zeros((3, 3)))
+    drawn = draw_model(model, draw, np.zeros_like(world.air), np.zeros((3, 3)))
     rest, grains = state_at_rest(drawn, draw), drawn.grains
     numbers = {}
     for part in (world, thrust, model.rail, computer, computer.detection, aero, drawn, grains, drawn.servo):

@@ -34,7 +34,7 @@ def _state_of(row):
 
 @kernel
 def _coast(model, draw, work, start, segment, h, every, out):
-    drawn = draw_model(model, draw, work.air, work.seen, work.gust)
+    drawn = draw_model(model, draw, work.air, work.gust)
     burn = burn_segment(model.thrust, segment, 0.0, draw.impulse, draw.burn_time)
     s = _state_of(start)
     t = burn.start
@@ -46,7 +46,7 @@ def _coast(model, draw, work, start, segment, h, every, out):
         out[i, 11], out[i, 12], out[i, 13] = s.w.x, s.w.y, s.w.z
         for _ in range(every):
             middle, end = body_at(t + 0.5 * h, burn, drawn.grains), body_at(t + h, burn, drawn.grains)
-            s = rk4_step(FREE, s, h, s, NO, body_at(t, burn, drawn.grains), middle, end, drawn, work.fins)
+            s = rk4_step(FREE, s, h, s, NO, body_at(t, burn, drawn.grains), middle, end, drawn, work.fins, work.seen)
             t += h
 
 
@@ -65,7 +65,7 @@ def let_go(model, draw, start, *, h, until, rows=1, segment=0):
 
 @kernel
 def _fall(model, draw, work, start, opened, h, every, out):
-    drawn = draw_model(model, draw, work.air, work.seen, work.gust)
+    drawn = draw_model(model, draw, work.air, work.gust)
     body = body_at(0.0, burn_segment(model.thrust, model.thrust.time.shape[0], 0.0, 1.0, 1.0), drawn.grains)
     s = _state_of(start)
     rig = Rig(work.canopy, opened, model.tumble_area, model.tumble_area, model.leg.nose_x)
@@ -90,9 +90,9 @@ def fall(model, draw, *, height, speed, h, until, rows=1):
 
 @kernel
 def _loads(model, draw, work, start, segment, out):
-    drawn = draw_model(model, draw, work.air, work.seen, work.gust)
+    drawn = draw_model(model, draw, work.air, work.gust)
     burn = burn_segment(model.thrust, segment, 0.0, draw.impulse, draw.burn_time)
-    load = loads(_state_of(start), body_at(burn.start, burn, drawn.grains), drawn, work.fins, FinRow.START)
+    load = loads(_state_of(start), body_at(burn.start, burn, drawn.grains), drawn, work.fins, FinRow.START, work.seen)
     out[0], out[1], out[2] = load.force.x, load.force.y, load.force.z
     out[3], out[4], out[5] = load.moment.x, load.moment.y, load.moment.z
 
@@ -113,9 +113,9 @@ def loads_at(model, draw, *, flow=(0.0, 0.0, 0.0), rates=(0.0, 0.0, 0.0), fins=(
 
 @kernel
 def _fall_clocks(model, draw, work, start, ticks, period):
-    drawn = draw_model(model, draw, work.air, work.seen, work.gust)
+    drawn = draw_model(model, draw, work.air, work.gust)
     body = body_at(0.0, burn_segment(model.thrust, model.thrust.time.shape[0], 0.0, 1.0, 1.0), drawn.grains)
-    load = loads(_state_of(start), body, drawn, work.fins, FinRow.START)
+    load = loads(_state_of(start), body, drawn, work.fins, FinRow.START, work.seen)
     for _ in range(ticks):
         _watch_fall(work.tally, drawn, load, period)
 

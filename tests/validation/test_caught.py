@@ -82,10 +82,10 @@ def test_compass__field_of_the_north_points_down_and_declination_is_eastward(dem
 
 @kernel
 def _pivot(model, draw, work, start, out):
-    drawn = draw_model(model, draw, work.air, work.seen, work.gust)
+    drawn = draw_model(model, draw, work.air, work.gust)
     body = body_at(0.0, burn_segment(model.thrust, model.thrust.time.shape[0], 0.0, 1.0, 1.0), drawn.grains)
     s = _state_of(start)
-    k = pivot_rate(s, body, drawn, loads(s, body, drawn, work.fins, FinRow.START))
+    k = pivot_rate(s, body, drawn, loads(s, body, drawn, work.fins, FinRow.START, work.seen))
     out[0], out[1], out[2], out[3], out[4], out[5] = k.v.x, k.v.y, k.v.z, k.w.x, k.w.y, k.w.z
 
 

@@ -155,7 +155,7 @@ def fly(model: Model, draw: Draw, work: Work, log: np.ndarray, events: np.ndarra
     events : (events, EVENT_COLUMNS), summary : (OUTCOMES,) float64
         Filled; what did not happen is NaN.
     """
-    drawn = draw_model(model, draw, work.air, work.seen, work.gust)
+    drawn = draw_model(model, draw, work.air, work.gust)
     chance = chance_of(draw)
     handover, leg, thrust = work.handover, model.leg, model.thrust
     goes_on = handover[Handover.GOES_ON] > 0.5
@@ -188,7 +188,7 @@ def fly(model: Model, draw: Draw, work: Work, log: np.ndarray, events: np.ndarra
     body = body_at(t, burn, grains)
     status = -1
     area = 0.0
-    load = loads(s, body, drawn, work.fins, FinRow.START)
+    load = loads(s, body, drawn, work.fins, FinRow.START, work.seen)
     rig = Rig(work.canopy, work.deployed, model.tumble_area, handover[Handover.DRAG_AREA], leg.nose_x)
     k1 = _rate(phase, t, s, body, drawn, load, rig)
     t_stretch = _next_stretch(phase, events, work)
@@ -207,7 +207,7 @@ def fly(model: Model, draw: Draw, work: Work, log: np.ndarray, events: np.ndarra
                     _foresee_gust(np.int64(-1), 0.0, s, load, drawn, chance, work)
                 arrive(work.turbulence)
                 blow(work.gust, work.turbulence, 0.0, 0.0)
-            load = loads(s, body, drawn, work.fins, FinRow.START)
+            load = loads(s, body, drawn, work.fins, FinRow.START, work.seen)
             if not (isfinite(s.r.z) and isfinite(s.v.x + s.v.y + s.v.z) and isfinite(s.w.x + s.w.y + s.w.z)):
                 status = Ending.DIVERGED
                 break
@@ -264,7 +264,7 @@ def fly(model: Model, draw: Draw, work: Work, log: np.ndarray, events: np.ndarra
                 status = Ending.HARNESS_BROKEN
                 break
             if t >= t_stretch - INSTANT:
-                load = loads(s, body, drawn, work.fins, FinRow.START)
+                load = loads(s, body, drawn, work.fins, FinRow.START, work.seen)
                 rig = _stretch(phase, t, s, body, drawn, load, frame, rig, events, summary, work)
                 phase, t_stretch = CANOPY, _next_stretch(CANOPY, events, work)
             stop = t_tick
@@ -304,9 +304,9 @@ def fly(model: Model, draw: Draw, work: Work, log: np.ndarray, events: np.ndarra
                     end = body_at(t_next, burn, grains)
 
                 if phase == HOLD:
-                    pull = rail_pull(s, end, drawn, loads(s, end, drawn, work.fins, FinRow.START))
+                    pull = rail_pull(s, end, drawn, loads(s, end, drawn, work.fins, FinRow.START, work.seen))
                     if pull > 0.0:
-                        t_next = liftoff_time(t, t_next, s, body, end, drawn, work.fins)
+                        t_next = liftoff_time(t, t_next, s, body, end, drawn, work.fins, work.seen)
                         end = body_at(t_next, burn, grains)
                         phase, happened = ON_RAIL, Event.LIFTOFF
                     elif not breaks:
@@ -330,7 +330,7 @@ def fly(model: Model, draw: Draw, work: Work, log: np.ndarray, events: np.ndarra
                     s = s1
                 else:
                     move_fins(work.fins, work.motors, work.targets, work.health, work.hinge, drawn.servo, h)
-                    s1 = rk4_step(phase, s, h, k1, fresh, body, middle, end, drawn, work.fins)
+                    s1 = rk4_step(phase, s, h, k1, fresh, body, middle, end, drawn, work.fins, work.seen)
                     kind = _gap_kind(phase, apogee_passed, s)
                     if (phase == ON_RAIL or phase == PIVOT) and gap(GAP_SLIP, s1, drawn) < 0.0:
                         kind = GAP_SLIP  # thrust no longer carries the weight
@@ -374,7 +374,7 @@ def fly(model: Model, draw: Draw, work: Work, log: np.ndarray, events: np.ndarra
             for i in range(2):
                 row = happened if i == 0 else burnt
                 if row >= 0:
-                    load = loads(s, body, drawn, work.fins, FinRow.START)
+                    load = loads(s, body, drawn, work.fins, FinRow.START, work.seen)
                     write_event(events[row], t if t_happened < 0.0 else t_happened, s, body, drawn, load, frame, work.sensed)
                     _note(row, t if t_happened < 0.0 else t_happened, s, body, drawn, load, summary)
             if status >= 0:
@@ -398,13 +398,13 @@ def fly(model: Model, draw: Draw, work: Work, log: np.ndarray, events: np.ndarra
     handover[Handover.GOES_ON] = 1.0 if status == Ending.SEPARATED or status == Ending.HARNESS_BROKEN else 0.0
     if status == Ending.SEPARATED:
         handover[Handover.CAUSE], handover[Handover.WHICH] = float(cause), float(which)
-        load = loads(s, body, drawn, work.fins, FinRow.START)
+        load = loads(s, body, drawn, work.fins, FinRow.START, work.seen)
         write_event(events[leg.separation_row + which - 1], t, s, body, drawn, load, frame, work.sensed)
     elif status == Ending.HARNESS_BROKEN:
         handover[Handover.WHICH] = float(harness)
     elif status == Ending.LANDED:
         phase = LANDED
-        load = loads(s, body, drawn, work.fins, FinRow.START)
+        load = loads(s, body, drawn, work.fins, FinRow.START, work.seen)
         write_event(events[Event.LANDING], t, s, body, drawn, load, frame, work.sensed)
         if rows < log.shape[0]:
             k1 = _rate(HOLD, t, s, body, drawn, load, rig)

@@ -110,6 +110,6 @@ def state_rate(phase: int, s: State, body: Body, drawn: DrawnModel, load: Loads)
 
 
 @helper
-def deriv(phase: int, s: State, body: Body, drawn: DrawnModel, fins: np.ndarray, k: int) -> State:
-    """Return the state's rate with the loads evaluated in s."""
-    return state_rate(phase, s, body, drawn, inline_loads(s, body, drawn, fins, k))
+def deriv(phase: int, s: State, body: Body, drawn: DrawnModel, fins: np.ndarray, k: int, out: np.ndarray) -> State:
+    """Return the state's rate with the loads evaluated in s; out : what each panel did (see `inline_loads`)."""
+    return state_rate(phase, s, body, drawn, inline_loads(s, body, drawn, fins, k, out))

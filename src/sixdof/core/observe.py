@@ -165,13 +165,13 @@ def watch(
     summary[Outcome.POSITION_ERROR_MAX] = max(summary[Outcome.POSITION_ERROR_MAX], place)
     summary[Outcome.VELOCITY_ERROR_MAX] = max(summary[Outcome.VELOCITY_ERROR_MAX], velocity)
     if load.air_speed > FLOW_SPEED:
-        _watch_flow(summary, s, body, drawn, load, force, frame, period)
+        _watch_flow(summary, s, body, drawn, load, force, frame, period, work.seen)
         if work.switches[Switch.FINS] > 0.5:
             _watch_control(summary, s, body.burning > 0.5, work)
 
 
 @kernel
-def _watch_flow(summary: np.ndarray, s: State, body: Body, drawn: DrawnModel, load: Loads, force: Vec3, frame: Quat, period: float) -> None:
+def _watch_flow(summary: np.ndarray, s: State, body: Body, drawn: DrawnModel, load: Loads, force: Vec3, frame: Quat, period: float, seen: np.ndarray) -> None:
     a = incidence_of(load)
     summary[Outcome.INCIDENCE_MAX] = max(summary[Outcome.INCIDENCE_MAX], a)
     summary[Outcome.TILT_MAX] = max(summary[Outcome.TILT_MAX], lean(load))
@@ -182,10 +182,10 @@ def _watch_flow(summary: np.ndarray, s: State, body: Body, drawn: DrawnModel, lo
     if not (LOW_REYNOLDS < load.reynolds * drawn.rail.base_x < HIGH_REYNOLDS):
         summary[Outcome.TIME_BEYOND_REYNOLDS] += period
     stalled = 0.0
-    for p in range(drawn.seen.shape[0]):
-        stalled = max(stalled, drawn.seen[p, SeenColumn.STALL])
+    for p in range(seen.shape[0]):
+        stalled = max(stalled, seen[p, SeenColumn.STALL])
         if drawn.aero.panel[p, PanelColumn.CONTROL] >= 0.0:
-            summary[Outcome.HINGE_MOMENT_MAX] = max(summary[Outcome.HINGE_MOMENT_MAX], abs(drawn.seen[p, SeenColumn.HINGE]))
+            summary[Outcome.HINGE_MOMENT_MAX] = max(summary[Outcome.HINGE_MOMENT_MAX], abs(seen[p, SeenColumn.HINGE]))
     if stalled > STALL_LIMIT:
         summary[Outcome.TIME_STALLED] += period
 

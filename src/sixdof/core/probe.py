@@ -31,7 +31,7 @@ def probe(model: Model, draw: Draw, work: Work, conditions: np.ndarray, out: np.
 
     Moments are about the body axis at the station ConditionColumn.CG.
     """
-    drawn = draw_model(model, draw, work.air, work.seen, work.gust)
+    drawn = draw_model(model, draw, work.air, work.gust)
     for i in range(conditions.shape[0]):
         row = conditions[i]
         for j in range(work.fins.shape[1]):
@@ -41,7 +41,7 @@ def probe(model: Model, draw: Draw, work: Work, conditions: np.ndarray, out: np.
         u = Vec3(row[ConditionColumn.SPEED] * cos(row[ConditionColumn.INCIDENCE]), side * sin(row[ConditionColumn.ROLL]), side * cos(row[ConditionColumn.ROLL]))
         rate = Vec3(row[ConditionColumn.RATE_X], row[ConditionColumn.RATE_Y], row[ConditionColumn.RATE_Z])
         air = Air(row[ConditionColumn.DENSITY], 0.0, row[ConditionColumn.SOUND], row[ConditionColumn.VISCOSITY], 0.0)
-        load = air_loads(drawn, u, rate, Station(row[ConditionColumn.CG], 0.0, 0.0), air, row[ConditionColumn.BURNING], work.fins, FinRow.START)
+        load = air_loads(drawn, u, rate, Station(row[ConditionColumn.CG], 0.0, 0.0), air, row[ConditionColumn.BURNING], work.fins, FinRow.START, work.seen)
         put_vector(out[i], TunnelColumn.FORCE, load.force)
         put_vector(out[i], TunnelColumn.MOMENT, load.moment)
         for p in range(panels.shape[1]):
@@ -52,7 +52,7 @@ def probe(model: Model, draw: Draw, work: Work, conditions: np.ndarray, out: np.
 @kernel
 def rates_at(model: Model, draw: Draw, work: Work, moments: np.ndarray, out: np.ndarray) -> None:
     """Fill out (n, RATE_COLUMNS) with the free-flight rates at moments (n, POINT_COLUMNS + 2 controls): those `fly` integrates."""
-    drawn = draw_model(model, draw, work.air, work.seen, work.gust)
+    drawn = draw_model(model, draw, work.air, work.gust)
     for i in range(moments.shape[0]):
         row, to = moments[i], out[i]
         for j in range(work.fins.shape[1]):
@@ -68,7 +68,7 @@ def rates_at(model: Model, draw: Draw, work: Work, moments: np.ndarray, out: np.
             quaternion_at(row, PointColumn.ATTITUDE),
             vector_at(row, PointColumn.RATE),
         )
-        load = inline_loads(s, body, drawn, work.fins, FinRow.START)
+        load = inline_loads(s, body, drawn, work.fins, FinRow.START, work.seen)
         rate = free_rate(s, body, drawn, load)
         put_vector(to, RateColumn.ACCELERATION, rate.v)
         put_vector(to, RateColumn.TURNING, rate.w)

@@ -21,11 +21,13 @@ MOST_TRIES = 60
 
 
 @kernel
-def rk4_step(phase: int, s: State, h: float, k1: State, fresh: int, body0: Body, body1: Body, body2: Body, drawn: DrawnModel, fins: np.ndarray) -> State:
+def rk4_step(
+    phase: int, s: State, h: float, k1: State, fresh: int, body0: Body, body1: Body, body2: Body, drawn: DrawnModel, fins: np.ndarray, out: np.ndarray
+) -> State:
     """Return the state h seconds on (classical Runge-Kutta 4), the attitude normalised.
 
     k1 : rate at the start, used if fresh is YES (worked out here if NO). body0, body1, body2 : mass and thrust at the start, the
-    middle and the end. fins : rows start, middle, end.
+    middle and the end. fins : rows start, middle, end. out : scratch, what each panel does (see `inline_loads`).
     """
     # one loop body, not four calls: the derivative is inlined once, which halves both its cost and the compilation
     k = k1
@@ -34,7 +36,7 @@ def rk4_step(phase: int, s: State, h: float, k1: State, fresh: int, body0: Body,
     total = s
     for stage in range(4):
         if stage > 0 or fresh == NO:
-            k = deriv(phase, axpy(s, k, reach), body, drawn, fins, row)
+            k = deriv(phase, axpy(s, k, reach), body, drawn, fins, row, out)
         total = axpy(total, k, weight)
         if stage < 2:
             weight, reach, row, body = h / 3.0, 0.5 * h, FinRow.MIDDLE, body1
@@ -80,10 +82,10 @@ def next_bracket(low: float, high: float, g_low: float, g_high: float, x: float,
 
 
 @kernel
-def liftoff_time(t: float, t_end: float, s: State, body: Body, body_end: Body, drawn: DrawnModel, fins: np.ndarray) -> float:
+def liftoff_time(t: float, t_end: float, s: State, body: Body, body_end: Body, drawn: DrawnModel, fins: np.ndarray, out: np.ndarray) -> float:
     """Return when the pull along the rail turns positive between t and t_end, thrust taken as linear in between."""
-    pull0 = rail_pull(s, body, drawn, loads(s, body, drawn, fins, FinRow.START))
-    pull1 = rail_pull(s, body_end, drawn, loads(s, body_end, drawn, fins, FinRow.START))
+    pull0 = rail_pull(s, body, drawn, loads(s, body, drawn, fins, FinRow.START, out))
+    pull1 = rail_pull(s, body_end, drawn, loads(s, body_end, drawn, fins, FinRow.START, out))
     if pull0 >= 0.0:
         return t
     return t + (t_end - t) * pull0 / (pull0 - pull1)

@@ -188,11 +188,11 @@ def _panel(
 
 
 @helper
-def air_loads(drawn: DrawnModel, u: Vec3, rate: Vec3, cg: Station, air: Air, burning: float, fins: np.ndarray, k: int) -> AirLoads:
+def air_loads(drawn: DrawnModel, u: Vec3, rate: Vec3, cg: Station, air: Air, burning: float, fins: np.ndarray, k: int, out: np.ndarray) -> AirLoads:
     """Return the AirLoads of a velocity u through the air and rates against it (both body axes).
 
     cg : station (aft positive), y, z. air : Air. burning : 1 with the motor alight. fins : (FinRow, controls), k
-    picks the row of the angles.
+    picks the row of the angles. out : (panels, SEEN_COLUMNS), filled with what each panel did.
     """
     aero = drawn.aero
     cross2 = u.y * u.y + u.z * u.z
@@ -250,7 +250,6 @@ def air_loads(drawn: DrawnModel, u: Vec3, rate: Vec3, cg: Station, air: Air, bur
     mz += arm * viscous * vy + viscous * spread2 * rate.z
     mx = 0.0
 
-    seen = drawn.seen
     wakes = aero.wake_pair.shape[0] > 0
     current = -1.0
     excess = 0.0
@@ -273,12 +272,12 @@ def air_loads(drawn: DrawnModel, u: Vec3, rate: Vec3, cg: Station, air: Air, bur
         sine = small_sin(angle)
         wash = roll_wash = 0.0
         if wakes:
-            wash, roll_wash = _wash(aero, current, row[PanelColumn.SIN], row[PanelColumn.COS], u, seen)
-        px, py, pz, lx, ly, lz = _panel(row, shared, sine, u, rate, cg, wash, roll_wash, half_area * carried, plate, seen[p])
+            wash, roll_wash = _wash(aero, current, row[PanelColumn.SIN], row[PanelColumn.COS], u, out)
+        px, py, pz, lx, ly, lz = _panel(row, shared, sine, u, rate, cg, wash, roll_wash, half_area * carried, plate, out[p])
         if wakes:
-            _shed(aero, p, seen[p, SeenColumn.LOAD], sine, 2.0 * half, speed, seen)
-            excess += seen[p, SeenColumn.LOAD] - lx / row[PanelColumn.Y]
-            _shed_roll(aero.wake_pair, p, excess, 2.0 * half * speed, seen)
+            _shed(aero, p, out[p, SeenColumn.LOAD], sine, 2.0 * half, speed, out)
+            excess += out[p, SeenColumn.LOAD] - lx / row[PanelColumn.Y]
+            _shed_roll(aero.wake_pair, p, excess, 2.0 * half * speed, out)
         fx += px
         fy += py
         fz += pz

@@ -166,10 +166,10 @@ def gust_at(drawn: DrawnModel, k: int) -> Vec3:
 
 
 @helper
-def inline_loads(s: State, body: Body, drawn: DrawnModel, fins: np.ndarray, k: int) -> Loads:
+def inline_loads(s: State, body: Body, drawn: DrawnModel, fins: np.ndarray, k: int, out: np.ndarray) -> Loads:
     """Return the Loads in state s; inlined into the integrator, where a call would copy the whole DrawnModel.
 
-    fins : (4, controls) fin angles at the start, middle and end of the step, rad; k picks the row.
+    fins : (4, controls) fin angles at the start, middle and end of the step, rad; k picks the row. out : (panels, SEEN_COLUMNS), filled with what each panel did.
     """
     m = matrix_of(s.q)
     near = around(drawn, s.r, gust_at(drawn, k))
@@ -178,7 +178,7 @@ def inline_loads(s: State, body: Body, drawn: DrawnModel, fins: np.ndarray, k: i
     rate = sub(s.w, to_body(m, drawn.world.earth_rate))
     cg = body.cg
 
-    flow = air_loads(drawn, u, rate, cg, air, body.burning, fins, k)
+    flow = air_loads(drawn, u, rate, cg, air, body.burning, fins, k, out)
     f = flow.force
 
     # thrust, with the nozzle's pressure term, along its own line
@@ -215,6 +215,6 @@ def inline_loads(s: State, body: Body, drawn: DrawnModel, fins: np.ndarray, k: i
 
 
 @kernel
-def loads(s: State, body: Body, drawn: DrawnModel, fins: np.ndarray, k: int) -> Loads:
+def loads(s: State, body: Body, drawn: DrawnModel, fins: np.ndarray, k: int, out: np.ndarray) -> Loads:
     """Return the Loads in state s (see `inline_loads`)."""
-    return inline_loads(s, body, drawn, fins, k)
+    return inline_loads(s, body, drawn, fins, k, out)

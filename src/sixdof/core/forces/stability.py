@@ -29,7 +29,6 @@ class Tunnel(NamedTuple):
     normal: float
     cp_shift: float
     cant: float
-    seen: np.ndarray
 
 
 @kernel
@@ -41,10 +40,10 @@ def near_axis(aero: Aero, seen: np.ndarray, fins: np.ndarray, conditions: np.nda
     for i in range(conditions.shape[0]):
         row = conditions[i]
         air = Air(DENSITY, 0.0, SPEED / max(row[StreamColumn.MACH], STILL), VISCOSITY, 0.0)
-        tunnel = Tunnel(aero, 1.0, row[StreamColumn.NORMAL], 0.0, 0.0, seen)
+        tunnel = Tunnel(aero, 1.0, row[StreamColumn.NORMAL], 0.0, 0.0)
         u = Vec3(SPEED, SPEED * row[StreamColumn.SIDE], SPEED * row[StreamColumn.DOWN])
         rate = Vec3(0.0, row[StreamColumn.RATE] * 2.0 * SPEED / aero.length, 0.0)
-        load = air_loads(tunnel, u, rate, Station(row[StreamColumn.CG], 0.0, 0.0), air, 0.0, fins, FinRow.START)
+        load = air_loads(tunnel, u, rate, Station(row[StreamColumn.CG], 0.0, 0.0), air, 0.0, fins, FinRow.START, seen)
         scale = 0.5 * DENSITY * SPEED * SPEED * aero.area
         out[i, StreamResult.SIDE_FORCE], out[i, StreamResult.DOWN_FORCE] = load.force.y / scale, load.force.z / scale
         out[i, StreamResult.PITCH], out[i, StreamResult.YAW] = load.moment.y / (scale * aero.length), load.moment.z / (scale * aero.length)

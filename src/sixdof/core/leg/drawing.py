@@ -84,8 +84,8 @@ def chance_of(draw: Draw) -> Chance:
 
 
 @kernel
-def draw_model(model: Model, draw: Draw, rows: np.ndarray, seen: np.ndarray, gust: np.ndarray) -> DrawnModel:
-    """Return the DrawnModel of one flight; rows (as world.air), seen (panels, SEEN_COLUMNS) and gust (3, 3) are its scratch space."""
+def draw_model(model: Model, draw: Draw, rows: np.ndarray, gust: np.ndarray) -> DrawnModel:
+    """Return the DrawnModel of one flight; rows (as world.air) and gust (3, 3) are its scratch space."""
     rail, servo, thrust = model.rail, model.servo, model.thrust
     grains = gather_grains(model.mass, draw.mass, draw.inertia, draw.cg_x, draw.cg_y, draw.cg_z)
     ce, se, ca, sa = cos(draw.elevation), sin(draw.elevation), cos(draw.azimuth), sin(draw.azimuth)
@@ -104,7 +104,6 @@ def draw_model(model: Model, draw: Draw, rows: np.ndarray, seen: np.ndarray, gus
         draw.normal_force,
         draw.cp,
         draw.cant,
-        seen,
         grains,
         Vec3(cty * ctz, stz, -sty * ctz),
         Station(thrust.exit_x, draw.offset_y, draw.offset_z),

@@ -29,7 +29,6 @@ class DrawnModel(NamedTuple):
     normal: float  # factor on normal forces
     cp_shift: float  # m, aft positive
     cant: float  # rad, added to every panel
-    seen: np.ndarray  # (panels, SEEN_COLUMNS) scratch: what each panel did at the last evaluation
     grains: Grains
     thrust_line: Vec3  # unit vector of the thrust, body axes
     exit: Station  # of the nozzle

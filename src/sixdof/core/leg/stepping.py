@@ -41,11 +41,11 @@ def step_error(
         move_fins(fins, motors, work.targets, work.health, work.hinge, drawn.servo, length)
         blow(work.gust, work.turbulence, 1.0 - (tick_end - start) / span, 1.0 - (tick_end - start - length) / span)
         if part == 0:
-            whole = rk4_step(phase, s, length, s, NO, body, middle, end, drawn, fins)
+            whole = rk4_step(phase, s, length, s, NO, body, middle, end, drawn, fins, work.seen)
         else:
             first = body if part == 1 else middle
             last = middle if part == 1 else end
-            half = rk4_step(phase, half, length, s, NO, first, body_at(start + 0.5 * length, burn, grains), last, drawn, fins)
+            half = rk4_step(phase, half, length, s, NO, first, body_at(start + 0.5 * length, burn, grains), last, drawn, fins, work.seen)
     q = sqrt((whole.q.w - half.q.w) ** 2 + (whole.q.x - half.q.x) ** 2 + (whole.q.y - half.q.y) ** 2 + (whole.q.z - half.q.z) ** 2)
     reach = drawn.rail.base_x
     return norm(sub(whole.r, half.r)) + norm(sub(whole.v, half.v)) + reach * (2.0 * q + norm(sub(whole.w, half.w)))
@@ -92,7 +92,7 @@ def cut_step(
         move_fins(work.fins, work.motors, work.targets, work.health, work.hinge, drawn.servo, x)
         body1 = body_at(t + x, burn, grains)
         half = body_at(t + 0.5 * x, burn, grains)
-        s1 = rk4_step(phase, s, x, s, NO, body, half, body1, drawn, work.fins)
+        s1 = rk4_step(phase, s, x, s, NO, body, half, body1, drawn, work.fins, work.seen)
         g = gap(kind, s1, drawn)
         if i == 0:
             g_high = g

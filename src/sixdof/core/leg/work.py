@@ -52,7 +52,7 @@ class Work(NamedTuple):
     passed: np.ndarray  # (waypoints, 2): time and miss distance
     tally: np.ndarray
     air: np.ndarray
-    seen: np.ndarray  # (panels, SEEN_COLUMNS)
+    seen: np.ndarray  # (panels, SEEN_COLUMNS): what each panel did at the last evaluation of the loads
 
 
 class LawSize(NamedTuple):
