@@ -27,6 +27,7 @@ sys.path[:0] = [str(ROOT / "src"), str(HERE.parent / "support")]
 
 from independent_flight import fly_plainly  # noqa: E402
 
+from sixdof._jit import lend  # noqa: E402
 from sixdof.core import flight as fl  # noqa: E402
 from sixdof.core.algebra import launch_frame  # noqa: E402
 from sixdof.core.columns import SEEN_COLUMNS  # noqa: E402
@@ -220,7 +221,7 @@ class Kernel:
         self.events, self.summary = make_events(model), make_summary()
 
     def fly(self):
-        return fl.fly(self.model, self.draw, self.work, self.log, self.events, self.summary)
+        return fl.fly(lend(self.model), lend(self.draw), lend(self.work), self.log, self.events, self.summary)
 
 
 def seconds(function) -> float:
@@ -297,7 +298,7 @@ from sixdof.core.leg import work
 mission = sixdof.mission.load.load_mission({path!r})
 model, draw = sixdof.flight.model.build_model(mission), sixdof.draws.packed.kernel_draw(mission)
 built = time.perf_counter()
-fl.fly(model, draw, work.make_work(model), work.make_log(model, 0), work.make_events(model), work.make_summary())
+fl.fly(lend(model), lend(draw), lend(work.make_work(model)), work.make_log(model, 0), work.make_events(model), work.make_summary())
 print(imported - start, built - imported, time.perf_counter() - built, len(fl.fly.signatures))
 """
 

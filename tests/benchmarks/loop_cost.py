@@ -21,6 +21,7 @@ HERE = Path(__file__).resolve().parent
 ROOT = HERE.parents[1]
 sys.path[:0] = [str(ROOT / "src")]
 
+from sixdof._jit import lend  # noqa: E402
 from sixdof.core import flight as fl  # noqa: E402
 from sixdof.core.layout import Outcome  # noqa: E402
 from sixdof.core.leg.work import make_events, make_log, make_summary, make_work  # noqa: E402
@@ -42,7 +43,7 @@ class Flight:
 
     def fly(self, count=1):
         for _ in range(count):
-            fl.fly(self.model, self.draw, self.work, self.log, self.events, self.summary)
+            fl.fly(lend(self.model), lend(self.draw), lend(self.work), self.log, self.events, self.summary)
 
     def until(self, seconds):
         self.model = self.model._replace(time_limit=seconds)

@@ -12,6 +12,7 @@ import pytest
 
 import sixdof
 from sixdof import _jit
+from sixdof._jit import lend
 from sixdof.core import flight as core
 from sixdof.core.leg.work import make_events, make_log, make_summary, make_work
 from sixdof.draws.packed import kernel_draw
@@ -32,7 +33,7 @@ def test_fly__has_one_signature_for_varied_flights(demo_mission):
     for mission in variants:
         model = build_model(mission)
         empty = make_log(model, 0)
-        core.fly(model, kernel_draw(mission), make_work(model), empty, make_events(model), make_summary())
+        core.fly(lend(model), lend(kernel_draw(mission)), lend(make_work(model)), empty, make_events(model), make_summary())
     assert len(core.fly.signatures) == 1
 
 
@@ -58,7 +59,7 @@ def test_cache__gives_the_new_answer_after_an_edit_in_an_imported_file(tmp_path)
     (copy / "core").mkdir(parents=True)
     (copy / "__init__.py").touch()
     (copy / "core" / "__init__.py").touch()
-    shutil.copy(PACKAGE / "_jit.py", copy)
+    shutil.copytree(PACKAGE / "_jit", copy / "_jit")
     inner, outer = copy / "core" / "inner.py", copy / "core" / "outer.py"
     inner.write_text("from sixdof._jit import kernel\n@kernel\ndef value(x):\n    return x + 1.0\n")
     outer.write_text("from sixdof._jit import kernel\nfrom sixdof.core.inner import value\n@kernel\ndef twice(x):\n    return 2.0 * value(x)\n")

@@ -10,6 +10,7 @@ import pytest
 from drivers import Flown, opening_loads
 from independent_vehicle import warmed_air
 
+from sixdof._jit import lend
 from sixdof.core import layout as la
 from sixdof.core import types as ct
 from sixdof.core.columns import AirColumn, CanopyColumn, Handover, StageColumn
@@ -346,7 +347,7 @@ def test_leg__taken_up_again_goes_on_as_if_nothing_had_been(delay):
     legs = Flown(stack(rules), models.draw(), stage={(1, StageColumn.SEPARATION_DELAY): delay})
     model = rocket(rules=rules, leg=models.alone()._replace(stages=2, separation_row=PARTING))
     rows = make_log(model, 20000)
-    status, end, n = fl.fly(model, models.draw(), legs.work, rows, legs.events, legs.summary)
+    status, end, n = fl.fly(lend(model), lend(models.draw()), lend(legs.work), rows, legs.events, legs.summary)
     assert legs.status == Ending.SEPARATED and status == Ending.LANDED
     log = np.concatenate([legs.log, rows[:n]])
     assert log.shape == whole.log.shape and np.array_equal(log[:-1, Log.TIME], whole.log[:-1, Log.TIME])
@@ -379,10 +380,10 @@ def test_work__nothing_is_left_over_from_the_flight_before(demo_mission):
     model, draw = build_model(demo_mission), kernel_draw(demo_mission)
     work, log = make_work(model), make_log(model, 0)
     events, first, second = make_events(model), make_summary(), make_summary()
-    fl.fly(model, draw, work, log, events, first)
-    fl.fly(model, draw._replace(impulse=0.8, temperature=10.0), work, log, events, second)
+    fl.fly(lend(model), lend(draw), lend(work), log, events, first)
+    fl.fly(lend(model), lend(draw._replace(impulse=0.8, temperature=10.0)), lend(work), log, events, second)
     assert not np.array_equal(first, second)
-    fl.fly(model, draw, work, log, events, second)
+    fl.fly(lend(model), lend(draw), lend(work), log, events, second)
     assert np.array_equal(first, second, equal_nan=True)
 
 

@@ -9,6 +9,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from sixdof._jit import lend
 from sixdof.core import probe
 from sixdof.core.columns import POINT_COLUMNS, RATE_COLUMNS, PointColumn, RateColumn
 from sixdof.core.layout import NOT_IGNITED, Log
@@ -38,7 +39,7 @@ def rates_of(moments, rows):
     if not model.computer.mixer.shape[0]:
         rows = rows[:, :POINT_COLUMNS]
     out = np.empty((len(rows), RATE_COLUMNS))
-    probe.rates_at(model, draw, make_work(model), np.ascontiguousarray(rows), out)
+    probe.rates_at(lend(model), lend(draw), lend(make_work(model)), np.ascontiguousarray(rows), out)
     return out
 
 

@@ -14,6 +14,7 @@ import numpy as np
 import pytest
 
 import sixdof
+from sixdof._jit import lend
 from sixdof.core import layout
 from sixdof.core.layout import COMMANDED, COMMANDED_SIZE, Ending
 from sixdof.core.leg.work import make_events, make_log, make_summary
@@ -93,7 +94,7 @@ def test_memory__is_kept_and_zero_when_a_flight_starts(demo_mission):
     summary = make_summary()
     seen = []
     for _ in range(3):
-        status, _, _ = core.fly(model, kernel_draw(demo_mission), work, make_log(model, 0), make_events(model), summary)
+        status, _, _ = core.fly(lend(model), lend(kernel_draw(demo_mission)), lend(work), make_log(model, 0), make_events(model), summary)
         assert status == Ending.LANDED
         seen.append(work.memory[0])
     assert seen[0] > 1000.0 and len(set(seen)) == 1

@@ -1043,7 +1043,7 @@ PLANTED = (
 
 def is_core(file: str) -> bool:
     """Tell whether an edit of this file changes the kernels."""
-    return file.startswith("core/") or file == "_jit.py"
+    return file.startswith("core/") or file.startswith("_jit/")
 
 
 def plant(error: PlantedError | None, folder: Path, *, core: bool) -> Path:
@@ -1055,7 +1055,7 @@ def plant(error: PlantedError | None, folder: Path, *, core: bool) -> Path:
     shutil.copytree(SOURCE, copy, ignore=shutil.ignore_patterns("__pycache__"))
     if not core:
         shutil.rmtree(copy / "core")
-        (copy / "_jit.py").unlink()
+        shutil.rmtree(copy / "_jit")
     if error is not None:
         path = copy / error.file
         text = path.read_text()

@@ -5,7 +5,7 @@ from __future__ import annotations
 import models
 import numpy as np
 
-from sixdof._jit import kernel
+from sixdof._jit import borrow, kernel, lend
 from sixdof.core import flight as fl
 from sixdof.core.actuator import keep_fins, move_fins
 from sixdof.core.body import body_at, burn_segment
@@ -34,7 +34,7 @@ def _state_of(row):
 
 @kernel
 def _coast(model, draw, work, start, segment, h, every, out):
-    drawn = draw_model(model, draw, work.air, work.gust)
+    drawn = borrow(draw_model(model, draw, work.air, work.gust))
     burn = burn_segment(model.thrust, segment, 0.0, draw.impulse, draw.burn_time)
     s = _state_of(start)
     t = burn.start
@@ -59,13 +59,13 @@ def let_go(model, draw, start, *, h, until, rows=1, segment=0):
     out = np.empty((rows + 1, 14))
     work = make_work(model)
     work.fins[FinRow.CARRIED] = 1.0
-    _coast(model, draw, work, np.array(start, dtype=float), segment, until / rows / every, every, out)
+    _coast(lend(model), lend(draw), lend(work), np.array(start, dtype=float), segment, until / rows / every, every, out)
     return out
 
 
 @kernel
 def _fall(model, draw, work, start, opened, h, every, out):
-    drawn = draw_model(model, draw, work.air, work.gust)
+    drawn = borrow(draw_model(model, draw, work.air, work.gust))
     body = body_at(0.0, burn_segment(model.thrust, model.thrust.time.shape[0], 0.0, 1.0, 1.0), drawn.grains)
     s = _state_of(start)
     rig = Rig(work.canopy, opened, model.tumble_area, model.tumble_area, model.leg.nose_x)
@@ -84,13 +84,13 @@ def fall(model, draw, *, height, speed, h, until, rows=1):
     out = np.empty((rows + 1, 7))
     start = np.array(AT_REST)
     start[2], start[5] = height, -speed
-    _fall(model, draw, make_work(model), start, np.zeros(len(model.canopy)), until / rows / every, every, out)
+    _fall(lend(model), lend(draw), lend(make_work(model)), start, np.zeros(len(model.canopy)), until / rows / every, every, out)
     return out
 
 
 @kernel
 def _loads(model, draw, work, start, segment, out):
-    drawn = draw_model(model, draw, work.air, work.gust)
+    drawn = borrow(draw_model(model, draw, work.air, work.gust))
     burn = burn_segment(model.thrust, segment, 0.0, draw.impulse, draw.burn_time)
     load = loads(_state_of(start), body_at(burn.start, burn, drawn.grains), drawn, work.fins, FinRow.START, work.seen)
     out[0], out[1], out[2] = load.force.x, load.force.y, load.force.z
@@ -107,13 +107,13 @@ def loads_at(model, draw, *, flow=(0.0, 0.0, 0.0), rates=(0.0, 0.0, 0.0), fins=(
     work.fins[FinRow.CARRIED] = 1.0 if carried is None else carried
     out = np.empty(6)
     start = np.array([0.0, 0.0, 0.0, *flow, 1.0, 0.0, 0.0, 0.0, *rates], dtype=float)  # body axes along world axes
-    _loads(model, draw, work, start, segment, out)
+    _loads(lend(model), lend(draw), lend(work), start, segment, out)
     return out
 
 
 @kernel
 def _fall_clocks(model, draw, work, start, ticks, period):
-    drawn = draw_model(model, draw, work.air, work.gust)
+    drawn = borrow(draw_model(model, draw, work.air, work.gust))
     body = body_at(0.0, burn_segment(model.thrust, model.thrust.time.shape[0], 0.0, 1.0, 1.0), drawn.grains)
     load = loads(_state_of(start), body, drawn, work.fins, FinRow.START, work.seen)
     for _ in range(ticks):
@@ -124,7 +124,7 @@ def fall_clocks(model, draw, *, flow, ticks, period):
     """Return the tally of a body that falls for some ticks with the velocity `flow` through still air, m/s, body axes."""
     work = make_work(model)
     start = np.array([0.0, 0.0, 0.0, *flow, 1.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0], dtype=float)  # body axes along world axes
-    _fall_clocks(model, draw, work, start, ticks, period)
+    _fall_clocks(lend(model), lend(draw), lend(work), start, ticks, period)
     return work.tally
 
 
@@ -240,6 +240,6 @@ class Flown:
             work.canopy[:], work.rule_delay[:] = tables
         for place, value in (stage or {}).items():
             work.stage[place] = value
-        self.status, self.end, n = fl.fly(model, draw, work, log, self.events, self.summary)
+        self.status, self.end, n = fl.fly(lend(model), lend(draw), lend(work), log, self.events, self.summary)
         self.log = log[:n]
         self.opened, self.rules, self.passed = work.deployed, work.rules, work.passed

@@ -9,6 +9,7 @@ import models
 import numpy as np
 from models import G0, RHO
 
+from sixdof._jit import lend
 from sixdof.core import flight as fl
 from sixdof.core.columns import Handover
 from sixdof.core.layout import NOT_IGNITED, Outcome
@@ -69,7 +70,7 @@ def fall(
     summary, events = make_summary(), make_events(model)
     summary[:], events[:] = 0.0, np.nan
     summary[Outcome.OPENING_AIRSPEED] = np.nan
-    status, _, rows = fl.fly(model, models.draw(), work, log, events, summary)
+    status, _, rows = fl.fly(lend(model), lend(models.draw()), lend(work), log, events, summary)
     return Fell(status, log[:rows], work.pull.copy(), work, events, summary)
 
 

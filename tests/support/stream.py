@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from sixdof._jit import lend
 from sixdof.core import probe
 from sixdof.core.columns import CONDITION_COLUMNS, SEEN_COLUMNS
 from sixdof.core.leg.work import make_work
@@ -21,5 +22,5 @@ def panels(mission, *, incidence=0.0, roll=0.0, angles=None, speed=SPEED, stages
     row[0, :CONDITION_COLUMNS] = speed, incidence, roll, 0.0, 0.0, 0.0, 1.0, DENSITY, SOUND, VISCOSITY, 0.0
     row[0, CONDITION_COLUMNS:] = np.zeros(controls) if angles is None else angles
     out, seen = np.empty((1, 6)), np.empty((1, model.aero.panel.shape[0], SEEN_COLUMNS))
-    probe.probe(model, kernel_draw(mission), make_work(model), row, out, seen)
+    probe.probe(lend(model), lend(kernel_draw(mission)), lend(make_work(model)), row, out, seen)
     return out[0], seen[0], model

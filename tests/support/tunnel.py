@@ -7,6 +7,7 @@ import math
 import models
 import numpy as np
 
+from sixdof._jit import lend
 from sixdof.core import probe as tunnel
 from sixdof.core.columns import SEEN_COLUMNS, PanelColumn
 from sixdof.core.leg.work import make_work
@@ -22,7 +23,7 @@ def coefficients(aero, mach, incidence=0.0, *, roll=0.0, rates=(0.0, 0.0, 0.0), 
     turn = [rate * 2.0 * speed / aero.length for rate in rates]
     row = [speed, incidence, roll, *turn, cg, DENSITY, SOUND, viscosity, burning, *(np.zeros(controls) if fins is None else fins)]
     out, panels = np.empty((1, 6)), np.empty((1, len(aero.panel), SEEN_COLUMNS))
-    tunnel.probe(model, models.draw(cant=cant), make_work(model), np.array([row], dtype=float), out, panels)
+    tunnel.probe(lend(model), lend(models.draw(cant=cant)), lend(make_work(model)), np.array([row], dtype=float), out, panels)
     scale = 0.5 * DENSITY * speed**2 * aero.area
     return out[0] / (scale * np.array([1.0, 1.0, 1.0, *[aero.length] * 3]))
 

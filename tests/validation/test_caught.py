@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 from drivers import AT_REST, W, _state_of, let_go
 
-from sixdof._jit import kernel
+from sixdof._jit import borrow, kernel, lend
 from sixdof.autopilot.gains import gains_table
 from sixdof.autopilot.sensors import sensors_table
 from sixdof.core import layout as ly
@@ -82,7 +82,7 @@ def test_compass__field_of_the_north_points_down_and_declination_is_eastward(dem
 
 @kernel
 def _pivot(model, draw, work, start, out):
-    drawn = draw_model(model, draw, work.air, work.gust)
+    drawn = borrow(draw_model(model, draw, work.air, work.gust))
     body = body_at(0.0, burn_segment(model.thrust, model.thrust.time.shape[0], 0.0, 1.0, 1.0), drawn.grains)
     s = _state_of(start)
     k = pivot_rate(s, body, drawn, loads(s, body, drawn, work.fins, FinRow.START, work.seen))
@@ -107,7 +107,7 @@ def test_pivot__turns_as_lagrange_says(lean, gravity):
     across, up = ahead * w * math.cos(lean), -ahead * w * math.sin(lean)
     start = np.array([0.0, 0.0, 0.0, across, 0.0, up, math.cos(half), 0.0, math.sin(half), 0.0, 0.0, w, 0.0])
     found = np.empty(6)
-    _pivot(model, models.draw(), make_work(model), start, found)
+    _pivot(lend(model), lend(models.draw()), lend(make_work(model)), start, found)
     sine, cosine, arm2 = math.sin(lean), math.cos(lean), mass * ahead**2
     turn = arm2 * w**2 * sine * cosine / (inertia + arm2 * cosine**2)
     expected = [ahead * (turn * cosine - w**2 * sine), 0.0, -gravity, 0.0, turn, 0.0]

@@ -14,6 +14,7 @@ import numpy as np
 import pytest
 from scipy.linalg import expm
 
+from sixdof._jit import lend
 from sixdof.core import layout as ly
 from sixdof.core import probe
 from sixdof.core.body import mass_now
@@ -236,7 +237,7 @@ def moments_of(rows, model, draw):
 
 def rates(model, draw, rows):
     out = np.empty((len(rows), RATE_COLUMNS))
-    probe.rates_at(model, draw, make_work(model), np.ascontiguousarray(rows), out)
+    probe.rates_at(lend(model), lend(draw), lend(make_work(model)), np.ascontiguousarray(rows), out)
     return out
 
 

@@ -6,7 +6,7 @@ from math import inf, isfinite, isnan, nan, sqrt
 
 import numpy as np
 
-from sixdof._jit import helper, kernel
+from sixdof._jit import borrow, helper, kernel
 from sixdof.core.actuator import fail_fins, keep_fins, move_fins, pick_targets, switch_delay
 from sixdof.core.algebra import cross, fill, launch_frame, norm, scale, sub, to_body
 from sixdof.core.body import Body, body_at, burn_segment, segment_at
@@ -147,15 +147,15 @@ def fly(model: Model, draw: Draw, work: Work, log: np.ndarray, events: np.ndarra
 
     Parameters
     ----------
-    model, draw : Model, Draw
-    work : Work
+    model, draw : Model, Draw, lent (see `_jit.lend`)
+    work : Work, lent
         Scratch, see `make_work`; what is drawn for single canopies, rules and stages is in it.
     log : (rows, columns) float64
         Filled every model.log_every ticks until it is full; see `make_log`.
     events : (events, EVENT_COLUMNS), summary : (OUTCOMES,) float64
         Filled; what did not happen is NaN.
     """
-    drawn = draw_model(model, draw, work.air, work.gust)
+    drawn = borrow(draw_model(model, draw, work.air, work.gust))
     chance = chance_of(draw)
     handover, leg, thrust = work.handover, model.leg, model.thrust
     goes_on = handover[Handover.GOES_ON] > 0.5

@@ -9,7 +9,7 @@ from math import cos, sin
 
 import numpy as np
 
-from sixdof._jit import kernel
+from sixdof._jit import borrow, kernel
 from sixdof.core.algebra import put_vector, quaternion_at, vector_at
 from sixdof.core.body import body_at, burn_segment
 from sixdof.core.columns import CONDITION_COLUMNS, POINT_COLUMNS, ConditionColumn, FinRow, GustColumn, PointColumn, RateColumn, TunnelColumn
@@ -31,7 +31,7 @@ def probe(model: Model, draw: Draw, work: Work, conditions: np.ndarray, out: np.
 
     Moments are about the body axis at the station ConditionColumn.CG.
     """
-    drawn = draw_model(model, draw, work.air, work.gust)
+    drawn = borrow(draw_model(model, draw, work.air, work.gust))
     for i in range(conditions.shape[0]):
         row = conditions[i]
         for j in range(work.fins.shape[1]):
@@ -52,7 +52,7 @@ def probe(model: Model, draw: Draw, work: Work, conditions: np.ndarray, out: np.
 @kernel
 def rates_at(model: Model, draw: Draw, work: Work, moments: np.ndarray, out: np.ndarray) -> None:
     """Fill out (n, RATE_COLUMNS) with the free-flight rates at moments (n, POINT_COLUMNS + 2 controls): those `fly` integrates."""
-    drawn = draw_model(model, draw, work.air, work.gust)
+    drawn = borrow(draw_model(model, draw, work.air, work.gust))
     for i in range(moments.shape[0]):
         row, to = moments[i], out[i]
         for j in range(work.fins.shape[1]):

@@ -24,6 +24,7 @@ from sixdof.core.columns import (
     StageColumn,
 )
 from sixdof.core.computer.columns import GAIN_HEAD, GAIN_ROW, RULE_COLUMNS, WAYPOINT_COLUMNS
+from sixdof._jit import lend
 from sixdof.core.computer.estimator import Estimator
 from sixdof.core.computer.guidance import BY_TIME, LAST_HOLD, PROFILE, Guidance
 from sixdof.core.computer.sensors import Barometer, Gnss, Inertial, Magnetometer, Sensors
@@ -208,5 +209,5 @@ def release(model: ct.Model, hand: np.ndarray, *, stage=None, opened: float = -1
     events, summary = make_events(model), make_summary()
     events[:], summary[:] = np.nan, 0.0
     log = make_log(model, int(math.ceil((model.time_limit - hand[Handover.TIME]) / model.computer.period)) + 3)
-    status, time, rows = fly(model, NOMINAL, work, log, events, summary)
+    status, time, rows = fly(lend(model), lend(NOMINAL), lend(work), log, events, summary)
     return Released(status, time, log[:rows], work)

@@ -9,6 +9,7 @@ import math
 
 import numpy as np
 
+from sixdof._jit import lend
 from sixdof.core import layout as ly
 from sixdof.core import types as ct
 from sixdof.core.columns import CanopyColumn, Handover, StageColumn
@@ -98,7 +99,7 @@ class FlightRunner:
             facts.snatched(body)
         body.work.trace[:] = np.nan
         log = self._log(body.model)
-        code, _, rows = fly(body.model, body.draw, body.work, log if logged else log[:0], body.events, body.summary)
+        code, _, rows = fly(lend(body.model), lend(body.draw), lend(body.work), log if logged else log[:0], body.events, body.summary)
         if rows:
             body.log.append(wide_log(log[:rows], self.fins) if self.columns is None else log[:rows, self.columns])
         if self.laws.overran(body.work):

@@ -11,6 +11,7 @@ import xarray as xr
 
 from sixdof.autopilot.rules import rules_table, triggers
 from sixdof.core import layout as ly
+from sixdof._jit import lend
 from sixdof.core.algebra import launch_frame
 from sixdof.core.columns import CanopyColumn, StageColumn
 from sixdof.core.computer.columns import MOST_BURNS, REHEARSAL_COLUMNS, Noticed, RehearsalColumn, RuleState
@@ -229,7 +230,7 @@ def _run(plan: Plan, draw: FlightDraw, laws: Laws, which: int, rows: np.ndarray,
     plan.prepare(work, draw)
     out = np.zeros((len(rows), REHEARSAL_COLUMNS + work.fin_command.size))
     with announced_compilation():
-        code = run_over(model, own_draw, work, launch_frame(model.computer.azimuth), rows, _burn_times(mission), out)
+        code = run_over(lend(model), lend(own_draw), lend(work), launch_frame(model.computer.azimuth), rows, _burn_times(mission), out)
     if laws.overran(work):
         code = Ending.LAW_NONSENSE
     if code != 0:

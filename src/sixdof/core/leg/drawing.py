@@ -57,11 +57,12 @@ def dispersed_air(world: World, temperature_offset: float, pressure_factor: floa
 @kernel
 def drawn_world(world: World, draw: Draw, rows: np.ndarray) -> World:
     """Return the World of one flight; `rows` (as world.air) is its scratch space for air that differs from the model's."""
-    if draw.temperature == 0.0 and draw.pressure == 1.0:
-        return world
-    dispersed_air(world, draw.temperature, draw.pressure, rows)
+    air = world.air
+    if draw.temperature != 0.0 or draw.pressure != 1.0:
+        dispersed_air(world, draw.temperature, draw.pressure, rows)
+        air = rows
     return World(
-        rows, world.air_z0, world.air_per_metre, world.wind, world.wind_per_root, world.earth_rate, world.ground, world.globe, world.turbulence, world.gusts
+        air, world.air_z0, world.air_per_metre, world.wind, world.wind_per_root, world.earth_rate, world.ground, world.globe, world.turbulence, world.gusts
     )
 
 

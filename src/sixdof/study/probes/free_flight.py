@@ -6,6 +6,7 @@ from collections.abc import Callable
 
 import numpy as np
 
+from sixdof._jit import lend
 from sixdof.core import probe as kernel
 from sixdof.core.columns import RATE_COLUMNS
 from sixdof.core.draw import Draw
@@ -18,11 +19,11 @@ def rates_of(model: Model, draw: Draw) -> Callable[[np.ndarray], np.ndarray]:
 
     They are the rates that a flight integrates. One thread at a time may call the function: it keeps the kernel's scratch arrays.
     """
-    work = make_work(model)
+    lent = lend(model), lend(draw), lend(make_work(model))
 
     def rates(points: np.ndarray) -> np.ndarray:
         out = np.empty((len(points), RATE_COLUMNS))
-        kernel.rates_at(model, draw, work, np.ascontiguousarray(points), out)
+        kernel.rates_at(*lent, np.ascontiguousarray(points), out)
         return out
 
     return rates

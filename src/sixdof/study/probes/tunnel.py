@@ -6,6 +6,7 @@ from typing import NamedTuple
 
 import numpy as np
 
+from sixdof._jit import lend
 from sixdof.core import probe as kernel
 from sixdof.core.columns import CONDITION_COLUMNS, SEEN_COLUMNS, PanelColumn, SeenColumn
 from sixdof.core.draw import Draw
@@ -50,7 +51,7 @@ def air_loads(model: Model, draw: Draw, flow: Flow, fins: np.ndarray) -> AirLoad
     rows[:, CONDITION_COLUMNS:] = fins
     out = np.empty((count, 6))
     panels = np.empty((count, model.aero.panel.shape[0], SEEN_COLUMNS))
-    kernel.probe(model, draw, make_work(model), rows, out, panels)
+    kernel.probe(lend(model), lend(draw), lend(make_work(model)), rows, out, panels)
     control = model.aero.panel[:, PanelColumn.CONTROL].astype(int)
     order = [int(np.flatnonzero(control == i)[0]) for i in range(control.max(initial=-1) + 1)]
     return AirLoads(out, panels[:, order, SeenColumn.HINGE], panels[:, :, SeenColumn.STALL].max(axis=1, initial=0.0))

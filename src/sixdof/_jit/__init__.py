@@ -1,0 +1,26 @@
+"""The one place that decides how kernels are compiled. Nothing else imports numba.
+
+`NUMBA_DISABLE_JIT=1` runs the kernels as plain Python (slow, for coverage and debuggers).
+"""
+
+from sixdof._jit.address import borrow, lend, lend_all
+from sixdof._jit.cache import cache_folder, cache_note, source_hash
+from sixdof._jit.compile import CACHE, helper, kernel
+from sixdof._jit.laws import LAW_PROTOTYPE, NoStatus, call_law, is_jitted, law_pointer
+
+__all__ = [
+    "CACHE",
+    "LAW_PROTOTYPE",
+    "NoStatus",
+    "borrow",
+    "cache_folder",
+    "cache_note",
+    "call_law",
+    "helper",
+    "is_jitted",
+    "kernel",
+    "law_pointer",
+    "lend",
+    "lend_all",
+    "source_hash",
+]
