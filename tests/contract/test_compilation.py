@@ -12,7 +12,7 @@ import pytest
 
 import sixdof
 from sixdof import _jit
-from sixdof._jit import lend
+from sixdof._jit import cache, lend
 from sixdof.core import flight as core
 from sixdof.core.leg.work import make_events, make_log, make_summary, make_work
 from sixdof.draws.packed import kernel_draw
@@ -122,7 +122,7 @@ def test_cache_folder__that_cannot_be_written(tmp_path, temporary):
     answer = subprocess.run([sys.executable, script], env={**env, "HOME": "/dev/null"}, capture_output=True, text=True, check=True)
     result, note = answer.stdout.splitlines()
     value, folder = result.split("|")
-    kept = mine / _jit._wanted_folder().name
+    kept = mine / cache._wanted_folder().name
     assert (value, folder) == ("2.0", str(kept) if temporary == "there" else "None")
     assert note.startswith("/dev/null/.cache/sixdof cannot be written: ") and "NUMBA_CACHE_DIR names another folder" in note
     assert ("kept in" in note) == (temporary == "there")

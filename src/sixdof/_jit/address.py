@@ -134,6 +134,7 @@ class _ShelfItem(AbstractTemplate):
         shelf, index = args
         if isinstance(shelf, Shelf) and isinstance(index, types.Integer):
             return signature(Ref(shelf.inner, True), shelf, types.intp)
+        return None
 
 
 @lower_builtin(operator.getitem, Shelf, types.Integer)

@@ -8,6 +8,7 @@ from typing import NamedTuple
 
 import numpy as np
 
+from sixdof._jit import lend
 from sixdof.core import types as ct
 from sixdof.core.columns import (
     BODY_COLUMNS,
@@ -24,7 +25,6 @@ from sixdof.core.columns import (
     StageColumn,
 )
 from sixdof.core.computer.columns import GAIN_HEAD, GAIN_ROW, RULE_COLUMNS, WAYPOINT_COLUMNS
-from sixdof._jit import lend
 from sixdof.core.computer.estimator import Estimator
 from sixdof.core.computer.guidance import BY_TIME, LAST_HOLD, PROFILE, Guidance
 from sixdof.core.computer.sensors import Barometer, Gnss, Inertial, Magnetometer, Sensors

@@ -9,9 +9,9 @@ from typing import NamedTuple
 import numpy as np
 import xarray as xr
 
+from sixdof._jit import lend
 from sixdof.autopilot.rules import rules_table, triggers
 from sixdof.core import layout as ly
-from sixdof._jit import lend
 from sixdof.core.algebra import launch_frame
 from sixdof.core.columns import CanopyColumn, StageColumn
 from sixdof.core.computer.columns import MOST_BURNS, REHEARSAL_COLUMNS, Noticed, RehearsalColumn, RuleState
