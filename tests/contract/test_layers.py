@@ -17,6 +17,7 @@ ROOMS = (
     "_jit",
     "core",
     "mission.page",
+    "mission.unit_names",
     "mission.units",
     "mission.place",
     "mission.errors",

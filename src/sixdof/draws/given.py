@@ -15,6 +15,7 @@ from sixdof.mission.former import DISPERSED, KEYS, current_name
 from sixdof.mission.mission import Mission
 from sixdof.mission.paths import PathItem
 from sixdof.mission.tables.dispersible import DISPERSIBLE, Dispersible
+from sixdof.results.assembly import assembled
 from sixdof.results.dataset import input_name
 
 GIVEN = "given"  # attribute `sampling` of a table that somebody made
@@ -62,7 +63,7 @@ def check_draws(mission: Mission, table: xr.Dataset) -> xr.Dataset:
         _first_bad(~np.isin(values, (0.0, 1.0)), FAILED, values, flights, "is neither 0 nor 1", "1 where the failure happens")
         coords["failure"] = coordinate("failure", names)
         variables[FAILED] = (("flight", "failure"), values.astype(np.int8), dict(OF_FAILED))
-    return xr.Dataset(variables, coords, {"seed": _seed(table), "sampling": GIVEN})
+    return assembled(variables, coords, {"seed": _seed(table), "sampling": GIVEN})
 
 
 def _flights(table: xr.Dataset) -> np.ndarray:

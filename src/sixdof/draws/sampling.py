@@ -12,7 +12,6 @@ import zlib
 from collections.abc import Sequence
 
 import numpy as np
-from scipy.special import ndtr, ndtri
 
 from sixdof.core.random import fill_uniform
 from sixdof.mission.former import first_name
@@ -171,6 +170,8 @@ def correlated(u: np.ndarray, group: Correlation) -> np.ndarray:
 
     The first column stays as it is, bit for bit; each column alone stays uniform.
     """
+    from scipy.special import ndtr, ndtri  # a tenth of a second to import, and most flights draw nothing that goes together
+
     scores, out = ndtri(u), u.copy()
     for row, mixed in zip(_lower(group)[1:], out.T[1:]):
         # column by column: a product of matrices adds in an order that depends on the number of flights

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import numpy as np
-from scipy.special import ndtr, ndtri
 
 from sixdof.mission.tables import Spread
 
@@ -47,6 +46,8 @@ def _cuts(spread: Spread, least: float | None) -> tuple[float, float]:
 
 
 def _normal(spread: Spread, u: np.ndarray, mean: float, least: float | None) -> np.ndarray:
+    from scipy.special import ndtri  # inside, as below: a tenth of a second to import, and a flight as written draws nothing
+
     low, high = _cuts(spread, least)
     if spread.sd == 0.0:
         return np.full(u.shape, np.clip(mean, low, high))
@@ -57,6 +58,8 @@ def _normal(spread: Spread, u: np.ndarray, mean: float, least: float | None) -> 
 
 
 def _lognormal(spread: Spread, u: np.ndarray, median: float, least: float | None) -> np.ndarray:
+    from scipy.special import ndtri
+
     low, high = _cuts(spread, least)
     if spread.log_sd == 0.0:
         return np.full(u.shape, np.clip(median, low, high))
@@ -71,6 +74,8 @@ def _cut_scores(u: np.ndarray, a: float, b: float) -> np.ndarray:
 
     In the lower half of the bell, where probabilities keep their digits: the same as scipy's to 1e-14 up to cuts at 30 standard deviations.
     """
+    from scipy.special import ndtr, ndtri
+
     if a > FARTHEST_CUT or b < -FARTHEST_CUT:
         from scipy.stats import truncnorm  # half a second to import, so only for what needs it
 

@@ -21,6 +21,7 @@ from sixdof.mission.paths import PathItem
 from sixdof.mission.tables import Spread
 from sixdof.mission.tables.dispersible import Dispersible
 from sixdof.mission.units import QuantityError, shown
+from sixdof.results.assembly import assembled
 
 FAILED = "failure_drawn"  # variable of the table: which of the mission's failures happen
 OF_FAILED = {"units": "1", "long_name": "1 where it was drawn to happen"}
@@ -105,7 +106,7 @@ def draws_from_shares(mission: Mission, u: np.ndarray, flights: np.ndarray) -> x
     if mission.failure:
         coords["failure"] = coordinate("failure", [failure.name for failure in mission.failure])
         variables[FAILED] = (("flight", "failure"), _happened(mission, u[:, u.shape[1] - len(mission.failure) :]), dict(OF_FAILED))
-    return xr.Dataset(variables, coords)
+    return assembled(variables, coords)
 
 
 def _starts(dispersed: list[Quantity]) -> list[int]:

@@ -13,6 +13,8 @@ from typing import Annotated
 from pydantic import BeforeValidator, PlainValidator, WithJsonSchema
 from pydantic_core import PydanticCustomError
 
+from sixdof.mission import unit_names
+
 
 class QuantityError(ValueError):
     """What is wrong with a quantity (`message`) and what would be right (`hint`)."""
@@ -61,7 +63,7 @@ _TERM = r"[A-Za-zµμ%_]+(?:\s*(?:\^|\*\*)\s*(?:-?[0-9]{1,2}|0\.5))?"
 _PLAIN = r"^\s*[+-]?([0-9]+\.?[0-9]*|\.[0-9]+)([eE][+-]?[0-9]+)?"
 _SOME_UNIT = r"\s*(1\s*)?/?\s*[A-Za-zµμ°√%].*$"
 _WITH_UNIT, _PURE_NUMBER = f"{_PLAIN}{_SOME_UNIT}", rf"{_PLAIN}(\s*|{_SOME_UNIT})$"
-# pint reads "1,5 m" as 15 m and evaluates any arithmetic; only products and quotients of units pass this
+# products and quotients of units
 _UNIT = re.compile(rf"(?:1\s*/\s*)?{_TERM}(?:\s*[*/·]\s*{_TERM}|\s+{_TERM})*")
 _SPELLINGS = {
     "°C": "degC",
@@ -76,17 +78,6 @@ _SPELLINGS = {
     "sqrt(Hz)": "Hz^0.5",
     "√Hz": "Hz^0.5",  # of a noise density
 }
-
-
-@cache
-def _registry():
-    """Make the unit registry on first use: importing pint costs more than the rest of the package.
-
-    It calculates in decimals, so that "205 mm" is the float nearest to 0.205 and not its neighbour.
-    """
-    import pint
-
-    return pint.UnitRegistry(autoconvert_offset_to_baseunit=True, cache_folder=None, non_int_type=Decimal)
 
 
 def example(unit: str) -> str:
@@ -177,8 +168,6 @@ def converter(written: str, unit: str):
     QuantityError
         If `written` is not a unit, or is of another dimension.
     """
-    import pint
-
     if len(written) > LONGEST:
         raise QuantityError("is not a unit", f"write e.g. {example(unit)}")
     spelled = written
@@ -187,26 +176,15 @@ def converter(written: str, unit: str):
     spelled = f"1{spelled}" if spelled.startswith("/") else spelled  # "0.5/s"
     if _UNIT.fullmatch(spelled) is None:
         raise QuantityError("is not a quantity", f"write a number and a unit, for example {example(unit)}")
-    registry = _registry()
-    wanted = registry.Unit("dimensionless" if unit == "1" else unit)
     try:
-        source = registry.Unit(spelled)
-        fits = source.dimensionality == wanted.dimensionality and _angle_power(source) == _angle_power(wanted)
-        if fits:
-            registry.Quantity(Decimal(1), source).to(wanted)  # logarithmic units such as dB do not convert
-    except pint.UndefinedUnitError:
+        source, wanted = unit_names.unit(spelled), unit_names.unit(unit)
+    except unit_names.UnknownUnit:
         raise QuantityError(f"has an unknown unit {shown(written)}", f"write e.g. {example(unit)}") from None
-    except Exception:  # pint raises a dozen kinds (tokenize, syntax, offset units): the user needs one sentence
+    except unit_names.NoProduct:
         raise QuantityError("is not a quantity", f"write a number and a unit, for example {example(unit)}") from None
-    if not fits:
+    if source.powers != wanted.powers:
         raise QuantityError("has the wrong unit", f"expected a quantity such as {example(unit)}")
-    return lambda number: float(registry.Quantity(Decimal(str(number)), source).to(wanted).magnitude)
-
-
-def _angle_power(unit) -> float:
-    """Return the power of the angle in a pint unit (pint holds radians to be a pure number; we do not)."""
-    registry = _registry()
-    return sum(power * registry.get_root_units(name)[1]._units.get("radian", 0) for name, power in unit._units.items())
+    return lambda number: float((Decimal(str(number)) + source.offset) * source.factor / wanted.factor - wanted.offset)
 
 
 def _quantity_error(error: QuantityError) -> PydanticCustomError:

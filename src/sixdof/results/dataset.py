@@ -18,6 +18,7 @@ from sixdof.mission.files.incoming import FileFault, check_ordinary, is_own_netc
 from sixdof.mission.mission import Mission
 from sixdof.mission.units import shown
 from sixdof.results import names
+from sixdof.results.assembly import assembled
 from sixdof.results.facts import BODY_FACTS, Flown
 from sixdof.results.netcdf import as_characters, read, write
 from sixdof.results.registry import (
@@ -115,7 +116,7 @@ def _dataset(entries: dict, coords: dict, attrs: dict) -> xr.Dataset:
     order = {name: place for place, name in enumerate(REGISTRY)}
     names = sorted(kept, key=lambda name: order.get(name, len(order)))
     coords = {name: entry for name, entry in coords.items() if not empty & set(_dims(entry[0]))}
-    return as_characters(xr.Dataset({name: kept[name] for name in names}, coords, attrs))
+    return as_characters(assembled({name: kept[name] for name in names}, coords, attrs))
 
 
 def _dims(dims) -> tuple[str, ...]:

@@ -8,13 +8,15 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from scipy.interpolate import PchipInterpolator
+from scipy.special import ellipe
 
 from sixdof.mission.mission import Mission
 from sixdof.mission.tables import Fins, Nose, Stage, Transition, Tube
 from sixdof.vehicle.aero import fin as aero_fin
 from sixdof.vehicle.aero import friction as aero_friction
 from sixdof.vehicle.aero import pressure as aero_pressure
-from sixdof.vehicle.aero.blend import bridge, mach_grid, smoothstep
+from sixdof.vehicle.aero.blend import bridge, mach_grid, monotone, smoothstep
 from sixdof.vehicle.aero.cross_flow import cross_flow_drag
 from sixdof.vehicle.aero.drag import drag_breakdown
 from sixdof.vehicle.aero.fin_drag import edges, wave
@@ -206,3 +208,17 @@ def test_fin_pressure__sharp_sections_cost_nothing_subsonic_and_square_ones_most
     drag = {name: _fin_pressure(section=name) for name in ("flat", "rounded", "double-wedge", "airfoil")}
     assert np.all(drag["double-wedge"][slow] == 0) and np.all(drag["airfoil"][slow] == 0)
     assert np.all(drag["flat"] > drag["rounded"]) and np.all(drag["rounded"] > drag["airfoil"])
+
+
+def test_monotone__is_the_curve_of_an_independent_library():
+    rng = np.random.default_rng(3)
+    for trial in range(40):
+        at = np.cumsum(rng.uniform(0.1, 2.0, rng.integers(3, 12)))
+        values = rng.normal(size=at.size) if trial % 2 else np.cumsum(rng.uniform(0.0, 1.0, at.size))
+        x = np.append(rng.uniform(at[0], at[-1], 50), at)
+        np.testing.assert_allclose(monotone(x, at, values), PchipInterpolator(at, values)(x), rtol=1e-13, atol=1e-13)
+
+
+def test_elliptic_e__is_that_of_an_independent_library():
+    complement = np.array([0.0, 1e-12, 1e-6, 1e-3, 0.1, 0.3, 0.5, 0.9, 0.999, 1.0])
+    np.testing.assert_allclose(aero_fin.elliptic_e(complement), ellipe(1.0 - complement**2), rtol=1e-14)  # at 0 the mean ends at the least number it takes

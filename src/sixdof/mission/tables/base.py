@@ -41,7 +41,7 @@ def key(meaning: str, example: Any = None, *, default: Any = ..., factory: Calla
 class Table(BaseModel):
     """A table of the mission file: frozen, and a key it does not know is an error."""
 
-    model_config = ConfigDict(frozen=True, extra="forbid", validate_default=False)
+    model_config = ConfigDict(frozen=True, extra="forbid", validate_default=False, defer_build=True)
 
     @model_validator(mode="after")
     def _check_own(self):
