@@ -118,14 +118,30 @@ def test_parse__any_text_gives_a_float_or_a_sentence(text, unit):
 
 
 NAMES = [name for table in (unit_names._WITH_PREFIX, unit_names._ALONE, unit_names._FROM_ANOTHER_ZERO) for known in table for name in re.split(r";?\s+", known)]
-OURS = {"amps", "gn", "rev", "kmh", "kilometre_per_hour", "miles_per_hour", "feet_per_second", "lbm", "kp", "psf"}  # the library has no such name, or another meaning
+OURS = {
+    "amps",
+    "gn",
+    "rev",
+    "kmh",
+    "kilometre_per_hour",
+    "miles_per_hour",
+    "feet_per_second",
+    "lbm",
+    "kp",
+    "psf",
+}  # the library has no such name, or another meaning
 SURVEY_FOOT = {"furlong", "furlongs"}  # which the library's is made of: 2 parts in a million
 
 
 def test_names__are_what_an_independent_library_has():
     """Factor, dimension and zero of every name, and of prefixes before some, against pint's definitions."""
     registry = pint.UnitRegistry(autoconvert_offset_to_baseunit=True, non_int_type=Decimal)
-    prefixed = [f"{prefix}{name}" for prefix in ("k", "m", "u", "M", "h") for name in ("m", "g", "s", "Pa", "N", "Hz", "deg", "bar", "J", "K", "rad") if prefix + name not in ("min", "hbar")]
+    prefixed = [
+        f"{prefix}{name}"
+        for prefix in ("k", "m", "u", "M", "h")
+        for name in ("m", "g", "s", "Pa", "N", "Hz", "deg", "bar", "J", "K", "rad")
+        if prefix + name not in ("min", "hbar")
+    ]
     words = ["kilometer", "millimetre", "microsecond", "kilonewton", "megapascal", "milliradian", "centimeters"]
     for name in sorted({*NAMES, *prefixed, *words} - OURS):
         ours, theirs = unit_names.unit(name), registry.Quantity(Decimal(1), registry.Unit(name)).to_base_units()
