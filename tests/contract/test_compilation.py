@@ -77,6 +77,38 @@ def test_cache__gives_the_new_answer_after_an_edit_in_an_imported_file(tmp_path)
 
 
 @needs_compiler
+def test_cache__serves_the_same_sources_elsewhere(demo_path, demo_flight, tmp_path):
+    """Installed again, in another environment, in a copied checkout: other paths, other times, and nothing to compile."""
+    copy = tmp_path / "site" / "sixdof"
+    shutil.copytree(PACKAGE, copy, ignore=shutil.ignore_patterns("__pycache__"), copy_function=shutil.copyfile)
+    for path in copy.rglob("*.py"):
+        os.utime(path, (1e9, 1e9))
+    code = (
+        "import sys, sixdof\nsixdof.fly(sixdof.load_mission(sys.argv[1]))\n"
+        "from sixdof.core.flight import fly\nprint(sixdof.__file__, sum(fly.stats.cache_hits.values()), sum(fly.stats.cache_misses.values()))"
+    )
+    env = {**os.environ, "PYTHONPATH": str(copy.parent)}
+    answer = subprocess.run([sys.executable, "-c", code, str(demo_path)], env=env, capture_output=True, text=True, check=True)
+    assert answer.stdout.split() == [str(copy / "__init__.py"), "1", "0"] and answer.stderr == ""
+
+
+@needs_compiler
+def test_cache__tells_kernels_of_scripts_apart_by_their_text(tmp_path):
+    """What is no source of the library may change without its hash: two scripts of one name, and one that is edited."""
+    env = {**os.environ, "NUMBA_CACHE_DIR": str(tmp_path / "cache")}
+
+    def answer(folder, factor):
+        (tmp_path / folder).mkdir(exist_ok=True)
+        script = tmp_path / folder / "twice.py"
+        script.write_text(f"from sixdof._jit import kernel\n@kernel\ndef twice(x):\n    return {factor} * x\nprint(twice(1.0), sum(twice.stats.cache_hits.values()))\n")
+        return subprocess.run([sys.executable, script], env=env, capture_output=True, text=True, check=True).stdout.split()
+
+    assert answer("a", 2.0) == ["2.0", "0"] and answer("a", 2.0) == ["2.0", "1"]
+    assert answer("b", 3.0) == ["3.0", "0"]
+    assert answer("a", 4.0) == ["4.0", "0"]
+
+
+@needs_compiler
 def test_kernels__keep_no_reference_counts(tmp_path):
     # atomic counting of array references costs more than the physics, and makes threads fight over one cache line
     script = tmp_path / "counting.py"

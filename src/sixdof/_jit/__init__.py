@@ -7,6 +7,7 @@ from sixdof._jit.address import borrow, lend, lend_all
 from sixdof._jit.cache import cache_folder, cache_note, source_hash
 from sixdof._jit.compile import CACHE, helper, kernel
 from sixdof._jit.laws import LAW_PROTOTYPE, NoStatus, call_law, is_jitted, law_pointer
+from sixdof._jit.store import machine
 
 __all__ = [
     "CACHE",
@@ -22,5 +23,6 @@ __all__ = [
     "law_pointer",
     "lend",
     "lend_all",
+    "machine",
     "source_hash",
 ]

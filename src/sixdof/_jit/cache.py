@@ -1,7 +1,8 @@
 """Where compiled kernels are kept, from one process to the next.
 
 The on-disk cache sits in a folder named by a hash of every source a kernel can depend on: numba itself does not notice
-an edit in an imported file, and would go on returning the old trajectory. Where that folder cannot be written, a folder of the user's own among
+an edit in an imported file, and would go on returning the old trajectory. The same sources elsewhere find the same folder: another environment,
+or the library installed again, has nothing to compile. Where that folder cannot be written, a folder of the user's own among
 the temporary ones takes its place, and where there is none such, nothing is kept: each process compiles for itself.
 
 Environment: `SIXDOF_NUMBA_CACHE=0` keeps nothing on disk; `NUMBA_CACHE_DIR` moves the cache.
@@ -14,19 +15,27 @@ import os
 import stat
 import tempfile
 from functools import cache
+from importlib.metadata import version
 from pathlib import Path
 
 _PACKAGE = Path(__file__).resolve().parents[1]
+_HASHED = _PACKAGE / "_jit", _PACKAGE / "core"
 
 
 @cache
 def source_hash() -> str:
     """Return 16 hex digits that change with any edit in `core/` or in this room."""
     digest = hashlib.sha256()
-    for path in sorted([*(_PACKAGE / "_jit").rglob("*.py"), *(_PACKAGE / "core").rglob("*.py")]):
+    for path in sorted(path for room in _HASHED for path in room.rglob("*.py")):
         digest.update(path.relative_to(_PACKAGE).as_posix().encode())
         digest.update(path.read_bytes())
     return digest.hexdigest()[:16]
+
+
+@cache
+def is_hashed(path: str) -> bool:
+    """Return whether a file is one of those that `source_hash` covers."""
+    return any(room in Path(path).resolve().parents for room in _HASHED)
 
 
 def cache_folder() -> Path | None:
@@ -42,7 +51,12 @@ def _wanted_folder() -> Path:
     if not root:
         home = os.environ.get("XDG_CACHE_HOME") or os.path.join(os.path.expanduser("~"), ".cache")
         root = os.path.join(home, "sixdof")
-    return Path(root) / f"kernels-{source_hash()}"
+    return Path(root) / _folder_name()
+
+
+@cache
+def _folder_name() -> str:
+    return f"kernels-{source_hash()}-numba-{version('numba')}"
 
 
 @cache

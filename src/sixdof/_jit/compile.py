@@ -5,20 +5,17 @@ from __future__ import annotations
 import numba
 
 from sixdof._jit.cache import cache_folder
+from sixdof._jit.store import KernelCache
 
 CACHE = cache_folder() is not None
-_OPTIONS = {"cache": CACHE, "_nrt": False, "nogil": True, "error_model": "numpy", "fastmath": {"contract"}}
+_OPTIONS = {"_nrt": False, "nogil": True, "error_model": "numpy", "fastmath": {"contract"}}
 
 
 def _compile(function, **options):
-    # numba picks the cache folder while decorating, so the setting is ours for that moment only: a caller's own jitted
-    # functions keep theirs, and a child process does not inherit a folder inside our folder
-    kept = numba.config.CACHE_DIR
-    numba.config.CACHE_DIR = str(cache_folder())
-    try:
-        return numba.njit(**_OPTIONS, **options)(function)
-    finally:
-        numba.config.CACHE_DIR = kept
+    compiled = numba.njit(**_OPTIONS, **options)(function)
+    if CACHE and not numba.config.DISABLE_JIT:
+        compiled._cache = KernelCache(function)
+    return compiled
 
 
 def kernel(function):

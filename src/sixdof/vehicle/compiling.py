@@ -7,7 +7,6 @@ flight of tomorrow, everybody flies what was read from disk.
 
 from __future__ import annotations
 
-import hashlib
 import json
 import os
 import subprocess
@@ -17,7 +16,7 @@ from functools import cache
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from sixdof._jit import CACHE, cache_folder, cache_note, call_law, is_jitted
+from sixdof._jit import CACHE, cache_folder, cache_note, call_law, is_jitted, machine
 
 if TYPE_CHECKING:
     from sixdof.mission.mission import Mission
@@ -45,13 +44,12 @@ _looked = False
 
 
 def _mark() -> Path:
-    """Return the file that says: every kernel of this source, installed here, is on disk. numba keeps each installation's apart."""
-    place = hashlib.blake2b(str(Path(__file__).parents[1]).encode(), digest_size=8).hexdigest()
-    return cache_folder() / f"compiled-{place}"
+    """Return the file that says: every kernel of this source is on disk, for this Python and processor."""
+    return cache_folder() / f"compiled-{machine()}"
 
 
 def is_compiled() -> bool:
-    """Tell whether the kernels of this installation are on disk; an incomplete compilation (killed, or still going on) does not count."""
+    """Tell whether the kernels of this source are on disk; an incomplete compilation (killed, or still going on) does not count."""
     return CACHE and _mark().is_file()
 
 
