@@ -100,7 +100,9 @@ def test_cache__tells_kernels_of_scripts_apart_by_their_text(tmp_path):
     def answer(folder, factor):
         (tmp_path / folder).mkdir(exist_ok=True)
         script = tmp_path / folder / "twice.py"
-        script.write_text(f"from sixdof._jit import kernel\n@kernel\ndef twice(x):\n    return {factor} * x\nprint(twice(1.0), sum(twice.stats.cache_hits.values()))\n")
+        script.write_text(
+            f"from sixdof._jit import kernel\n@kernel\ndef twice(x):\n    return {factor} * x\nprint(twice(1.0), sum(twice.stats.cache_hits.values()))\n"
+        )
         return subprocess.run([sys.executable, script], env=env, capture_output=True, text=True, check=True).stdout.split()
 
     assert answer("a", 2.0) == ["2.0", "0"] and answer("a", 2.0) == ["2.0", "1"]
