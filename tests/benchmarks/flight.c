@@ -52,7 +52,7 @@ enum {
 enum { BY_TIME, BY_LIFTOFF, BY_RAIL, BY_BURNOUT, BY_APOGEE, BY_CLIMBING, BY_FALLING, BY_SEPARATION, BY_IGNITION, BY_EJECTION };
 enum { ENABLE, DISABLE };
 enum { HOLD, ON_RAIL, PIVOT, FREE };
-enum { FRICTION_ROUNDS = 4 }; /* as in sixdof.core.motion.pivot_rate */
+enum { FRICTION_ROUNDS = 4 }; /* as in sixdof.core.flight.rail.pivot_rate */
 
 /* field by field as in kernel_speed.py */
 typedef struct {

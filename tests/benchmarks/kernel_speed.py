@@ -28,9 +28,9 @@ sys.path[:0] = [str(ROOT / "src"), str(HERE.parent / "support")]
 from independent_flight import fly_plainly  # noqa: E402
 
 from sixdof._jit import lend  # noqa: E402
-from sixdof.core import flight as fl  # noqa: E402
 from sixdof.core.algebra import launch_frame  # noqa: E402
 from sixdof.core.columns import SEEN_COLUMNS  # noqa: E402
+from sixdof.core.flight import fly as fl  # noqa: E402
 from sixdof.core.layout import Outcome  # noqa: E402
 from sixdof.core.leg.drawing import draw_model, state_at_rest  # noqa: E402
 from sixdof.core.leg.work import make_events, make_log, make_summary, make_work  # noqa: E402
@@ -293,7 +293,7 @@ start = time.perf_counter()
 sys.path[:0] = [{src!r}]
 import sixdof.flight.model, sixdof.mission.load, sixdof.draws.packed
 imported = time.perf_counter()
-from sixdof.core import flight as fl
+from sixdof.core.flight import fly as fl
 from sixdof.core.leg import work
 mission = sixdof.mission.load.load_mission({path!r})
 model, draw = sixdof.flight.model.build_model(mission), sixdof.draws.packed.kernel_draw(mission)

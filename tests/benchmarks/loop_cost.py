@@ -22,7 +22,7 @@ ROOT = HERE.parents[1]
 sys.path[:0] = [str(ROOT / "src")]
 
 from sixdof._jit import lend  # noqa: E402
-from sixdof.core import flight as fl  # noqa: E402
+from sixdof.core.flight import fly as fl  # noqa: E402
 from sixdof.core.layout import Outcome  # noqa: E402
 from sixdof.core.leg.work import make_events, make_log, make_summary, make_work  # noqa: E402
 from sixdof.draws.packed import kernel_draw  # noqa: E402

@@ -24,9 +24,9 @@ from drivers import Flown  # noqa: E402
 from side_by_side import differences  # noqa: E402
 
 from sixdof.core import layout as la  # noqa: E402
+from sixdof.core.constants import FREE  # noqa: E402
 from sixdof.core.layout import Event, Log, Outcome  # noqa: E402
 from sixdof.core.leg.work import make_work  # noqa: E402
-from sixdof.core.motion import FREE  # noqa: E402
 from sixdof.draws.packed import kernel_draw, nominal_draw, one_draw, pack_draws  # noqa: E402
 from sixdof.draws.table import draw_table  # noqa: E402
 from sixdof.flight.plan import Plan  # noqa: E402

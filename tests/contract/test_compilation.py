@@ -13,7 +13,7 @@ import pytest
 import sixdof
 from sixdof import _jit
 from sixdof._jit import cache, lend
-from sixdof.core import flight as core
+from sixdof.core.flight import fly as core
 from sixdof.core.leg.work import make_events, make_log, make_summary, make_work
 from sixdof.draws.packed import kernel_draw
 from sixdof.flight.model import build_model

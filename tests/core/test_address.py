@@ -9,7 +9,7 @@ from typing import NamedTuple
 import numpy as np
 import pytest
 
-from sixdof._jit import borrow, kernel, lend, lend_all
+from sixdof._jit import borrow, kernel, lend, lend_all, record
 
 needs_compiler = pytest.mark.skipif(os.environ.get("NUMBA_DISABLE_JIT") == "1", reason="kernels are plain Python in this run")
 
@@ -134,3 +134,42 @@ def test_lend__refuses_what_kernels_cannot_read(table, said):
 def test_lend_all__refuses_rows_of_other_types():
     with pytest.raises(TypeError, match="number of dimensions"):
         lend_all([outer(), outer()._replace(grid=np.zeros(3))])
+
+
+class Moving(NamedTuple):
+    t: float
+    count: int
+    way: Way
+    rows: np.ndarray
+
+
+@kernel
+def _step(moving):
+    before = moving.way
+    moving.way = Way(before.x + 1.0, moving.t, before.z)
+    moving.t += 0.5
+    moving.count = moving.count + 2
+    moving.rows[0] = before.x  # as it was: a value, whatever was assigned since
+
+
+@kernel
+def _go(rows, steps):
+    moving = record(Moving(0.0, 0, Way(1.0, 2.0, 3.0), rows))
+    for _ in range(steps):
+        _step(moving)
+    return moving.t, moving.count, moving.way.x, moving.way.y, moving.way.z
+
+
+def test_record__keeps_what_is_assigned():
+    rows = np.zeros(2)
+    assert _go(rows, 3) == (1.5, 6, 4.0, 1.0, 3.0) and rows[0] == 3.0
+
+
+@kernel
+def _assign(moving):
+    moving.t = 1.0
+
+
+def test_lent__cannot_be_assigned():
+    with pytest.raises(Exception, match=r"Moving\.t cannot be assigned|can't set attribute"):
+        _assign(lend(Moving(0.0, 0, Way(1.0, 2.0, 3.0), np.zeros(1))))

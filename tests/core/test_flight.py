@@ -15,10 +15,10 @@ from sixdof.core import layout as la
 from sixdof.core import types as ct
 from sixdof.core.columns import AirColumn, CanopyColumn, Handover, StageColumn
 from sixdof.core.computer.columns import RULE_COLUMNS, RuleColumn, RuleState
+from sixdof.core.constants import CANOPY, FREE
 from sixdof.core.layout import Ending, Event, Log, Outcome
 from sixdof.core.leg.drawing import dispersed_air
 from sixdof.core.leg.work import make_events, make_log, make_summary, make_work
-from sixdof.core.motion import CANOPY, FREE
 from sixdof.core.types import ACTION_IGNITE
 from sixdof.draws.packed import kernel_draw
 from sixdof.flight.model import build_model
@@ -340,7 +340,7 @@ def test_leg__joint_slips_as_soon_as_drag_pulls_it_apart(hold, parts, noted):
 @pytest.mark.parametrize("delay", [0.0, 0.137])
 def test_leg__taken_up_again_goes_on_as_if_nothing_had_been(delay):
     """Handed on to a body that is the same as before, the two legs are the flight without a parting."""
-    from sixdof.core import flight as fl
+    from sixdof.core.flight import fly as fl
 
     rules = [SEPARATE, DEPLOY_AT_APOGEE]
     whole = Flown(stack(rules), models.draw(), stage={(1, StageColumn.NO_SEPARATION): 1.0})
@@ -375,7 +375,7 @@ def test_log__same_bits(demo_mission, every, rows):
 
 
 def test_work__nothing_is_left_over_from_the_flight_before(demo_mission):
-    from sixdof.core import flight as fl
+    from sixdof.core.flight import fly as fl
 
     model, draw = build_model(demo_mission), kernel_draw(demo_mission)
     work, log = make_work(model), make_log(model, 0)

@@ -84,7 +84,7 @@ def test_count__exactly_once_a_tick(demo_mission):
 
 def test_memory__is_kept_and_zero_when_a_flight_starts(demo_mission):
     """`count` raises if its memory is not empty at the first tick; three flights share one set of arrays."""
-    from sixdof.core import flight as core
+    from sixdof.core.flight import fly as core
     from sixdof.draws.packed import kernel_draw
     from sixdof.flight.model import build_model
 

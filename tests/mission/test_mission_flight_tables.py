@@ -10,7 +10,7 @@ from fault_cases_flight import FLIGHT, POINT, PROFILE, SERVO, autopilot, servo, 
 
 from sixdof.core.actuator import ISSUED
 from sixdof.core.computer.sensors import HISTORY
-from sixdof.core.flight import FALL_STRIDE as KERNEL_STRIDE
+from sixdof.core.flight.step import FALL_STRIDE as KERNEL_STRIDE
 from sixdof.mission.checks.across import FALL_STRIDE, LONGEST_DELAY, LONGEST_LATENCY
 from sixdof.mission.errors import MissionError
 from sixdof.mission.load import loads_mission

@@ -325,7 +325,7 @@ PLANTED = (
     # ---------------------------------------------------------------- motion
     PlantedError(
         "Coriolis sign",
-        "core/motion.py",
+        "core/flight/free.py",
         "f.x - 2.0 * c.x + g.x",
         "f.x + 2.0 * c.x + g.x",
         "what is dropped falls to the west",
@@ -333,7 +333,7 @@ PLANTED = (
     ),
     PlantedError(
         "Coriolis without its 2",
-        "core/motion.py",
+        "core/flight/free.py",
         "f.x - 2.0 * c.x + g.x, f.y - 2.0 * c.y + g.y",
         "f.x - c.x + g.x, f.y - c.y + g.y",
         "W x v for 2 W x v",
@@ -341,7 +341,7 @@ PLANTED = (
     ),
     PlantedError(
         "gyroscopic term's sign",
-        "core/motion.py",
+        "core/flight/free.py",
         "sub(moment, cross(s.w, h))",
         "sub(moment, cross(h, s.w))",
         "Euler's equations with h x w on the left",
@@ -349,7 +349,7 @@ PLANTED = (
     ),
     PlantedError(
         "rail friction pushes",
-        "core/motion.py",
+        "core/flight/held.py",
         "return along - drawn.rail.friction *",
         "return along + drawn.rail.friction *",
         "friction along the motion",
@@ -357,7 +357,7 @@ PLANTED = (
     ),
     PlantedError(
         "weight not carried by the rail",
-        "core/motion.py",
+        "core/flight/held.py",
         "return along - drawn.rail.friction * sqrt(dot(aside, aside))",
         "return along - drawn.rail.friction * abs(along)",
         "friction on the pull along the rail, not on the load across it",
@@ -365,7 +365,7 @@ PLANTED = (
     ),
     PlantedError(
         "guide's centripetal acceleration left out",
-        "core/motion.py",
+        "core/flight/rail.py",
         "point = add(add(a0, cross(turn0, guide)), cross(load.rate, cross(load.rate, guide)))",
         "point = add(a0, cross(turn0, guide))",
         "a swinging vehicle's aft guide leaves the line of the rail",
@@ -448,7 +448,7 @@ PLANTED = (
     # ---------------------------------------------------------------- descent, flight computer, observer
     PlantedError(
         "canopy drag without half",
-        "core/descent.py",
+        "core/flight/canopy.py",
         "f = scale(u, -thickness * (lines + airframe))",
         "f = scale(u, -2.0 * thickness * (lines + airframe))",
         "rho V^2 for rho V^2/2 under a canopy",
@@ -456,7 +456,7 @@ PLANTED = (
     ),
     PlantedError(
         "canopy fills with time, not its square",
-        "core/descent.py",
+        "core/flight/canopy.py",
         "share = reefed * fill * fill",
         "share = reefed * fill",
         "an opening load of another law",
@@ -464,7 +464,7 @@ PLANTED = (
     ),
     PlantedError(
         "gravity felt",
-        "core/flight.py",
+        "core/flight/free.py",
         "rate.v.z + 2.0 * c.z - g.z)",
         "rate.v.z + 2.0 * c.z)",
         "an accelerometer in free fall reads its acceleration",
@@ -472,7 +472,7 @@ PLANTED = (
     ),
     PlantedError(
         "rail left when the fore guide leaves",
-        "core/step.py",
+        "core/flight/events.py",
         "return drawn.rail.aft_travel - guide_travel",
         "return drawn.rail.fore_travel - guide_travel",
         "the body swings free while its aft guide still holds",

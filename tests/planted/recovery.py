@@ -12,7 +12,7 @@ SEPARATION = "tests/validation/test_separation.py::"
 ERRORS: tuple[PlantedError, ...] = (
     PlantedError(
         "canopy acts from its release",
-        "core/descent.py",
+        "core/flight/canopy.py",
         "return deployed[c] + canopy[c, CanopyColumn.WAIT] if deployed[c] >= 0.0 else inf",
         "return deployed[c] if deployed[c] >= 0.0 else inf",
         "the body hangs, and is braked broadside, before the lines are stretched",
@@ -20,7 +20,7 @@ ERRORS: tuple[PlantedError, ...] = (
     ),
     PlantedError(
         "airframe broadside at once",
-        "core/descent.py",
+        "core/flight/canopy.py",
         "return rig.before + (rig.hanging - rig.before) * share",
         "return rig.hanging",
         "the airframe's drag jumps at line stretch, before the canopy has turned it",
@@ -28,7 +28,7 @@ ERRORS: tuple[PlantedError, ...] = (
     ),
     PlantedError(
         "flown drag area over twice q",
-        "core/descent.py",
+        "core/flight/canopy.py",
         "(load.air_speed * load.pressure), 0.0)",
         "(2.0 * load.air_speed * load.pressure), 0.0)",
         "the body loses half of its own drag at line stretch",
@@ -36,7 +36,7 @@ ERRORS: tuple[PlantedError, ...] = (
     ),
     PlantedError(
         "opening factor left out",
-        "core/descent.py",
+        "core/flight/canopy.py",
         "return factor * pressure",
         "return pressure",
         "the load of an opening without Knacke's Cx",
@@ -44,7 +44,7 @@ ERRORS: tuple[PlantedError, ...] = (
     ),
     PlantedError(
         "swing about half its lever",
-        "core/descent.py",
+        "core/flight/canopy.py",
         "lever = arm(body.cg, fore_x)",
         "lever = scale(arm(body.cg, fore_x), 0.5)",
         "the body hangs by a point half-way to its centre of mass",
@@ -52,7 +52,7 @@ ERRORS: tuple[PlantedError, ...] = (
     ),
     PlantedError(
         "swing damped twice over",
-        "core/descent.py",
+        "core/flight/canopy.py",
         "damping = 2.0 * SWING_DAMPING",
         "damping = 4.0 * SWING_DAMPING",
         "the rate's coefficient for 2 D w0 taken twice",
@@ -60,7 +60,7 @@ ERRORS: tuple[PlantedError, ...] = (
     ),
     PlantedError(
         "swing stepped too far",
-        "core/descent.py",
+        "core/flight/canopy.py",
         "SHARE_OF_SWING = 0.25",
         "SHARE_OF_SWING = 1.0",
         "steps of a radian of the swing, of which RK4 makes a percent",
@@ -68,7 +68,7 @@ ERRORS: tuple[PlantedError, ...] = (
     ),
     PlantedError(
         "hanging attitude turns with the inertial rate",
-        "core/descent.py",
+        "core/flight/canopy.py",
         "return State(s.v, a, quaternion_rate(s.q, rate)",
         "return State(s.v, a, quaternion_rate(s.q, s.w)",
         "the Earth's turning left in the attitude under a canopy",
@@ -76,7 +76,7 @@ ERRORS: tuple[PlantedError, ...] = (
     ),
     PlantedError(
         "airframe's drag pulls at the nose",
-        "core/descent.py",
+        "core/flight/canopy.py",
         "to_body(m, scale(u, -thickness * lines))",
         "to_body(m, scale(u, -thickness * (lines + airframe)))",
         "what the air does to the airframe itself pulls at the canopies' point",

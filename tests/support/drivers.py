@@ -6,20 +6,20 @@ import models
 import numpy as np
 
 from sixdof._jit import borrow, kernel, lend
-from sixdof.core import flight as fl
 from sixdof.core.actuator import keep_fins, move_fins
 from sixdof.core.body import body_at, burn_segment
 from sixdof.core.columns import FIN_ROWS, MOTOR_ROWS, CanopyColumn, FinRow, StageColumn
 from sixdof.core.computer.columns import RULE_COLUMNS, RuleColumn
 from sixdof.core.computer.tick import decide, start_notice
-from sixdof.core.descent import Rig, fall_step, opening_load
+from sixdof.core.constants import CANOPY, FREE, NO
+from sixdof.core.flight import fly as fl
+from sixdof.core.flight.canopy import Rig, opening_load
+from sixdof.core.flight.rk4 import rk4_step
 from sixdof.core.forces.loads import loads
 from sixdof.core.layout import SENSED, Sensed
 from sixdof.core.leg.drawing import draw_model
 from sixdof.core.leg.work import make_events, make_log, make_summary, make_work
-from sixdof.core.motion import FREE
 from sixdof.core.observe import _watch_fall
-from sixdof.core.step import NO, rk4_step
 from sixdof.core.types import Quat, State, Vec3
 
 TIME = 0
@@ -38,6 +38,7 @@ def _coast(model, draw, work, start, segment, h, every, out):
     burn = burn_segment(model.thrust, segment, 0.0, draw.impulse, draw.burn_time)
     s = _state_of(start)
     t = burn.start
+    rig = Rig(work.canopy, work.deployed, 0.0, 0.0, 0.0)
     for i in range(out.shape[0]):
         out[i, 0] = t
         out[i, 1], out[i, 2], out[i, 3] = s.r.x, s.r.y, s.r.z
@@ -46,7 +47,7 @@ def _coast(model, draw, work, start, segment, h, every, out):
         out[i, 11], out[i, 12], out[i, 13] = s.w.x, s.w.y, s.w.z
         for _ in range(every):
             middle, end = body_at(t + 0.5 * h, burn, drawn.grains), body_at(t + h, burn, drawn.grains)
-            s = rk4_step(FREE, s, h, s, NO, body_at(t, burn, drawn.grains), middle, end, drawn, work.fins, work.seen)
+            s = rk4_step(FREE, t, s, h, s, NO, body_at(t, burn, drawn.grains), middle, end, rig, drawn, work.fins, work.seen)
             t += h
 
 
@@ -74,7 +75,7 @@ def _fall(model, draw, work, start, opened, h, every, out):
         out[i, 0], out[i, 1], out[i, 2], out[i, 3] = t, s.r.x, s.r.y, s.r.z
         out[i, 4], out[i, 5], out[i, 6] = s.v.x, s.v.y, s.v.z
         for _ in range(every):
-            s = fall_step(t, s, h, drawn, body, body, body, rig)
+            s = rk4_step(CANOPY, t, s, h, s, NO, body, body, body, rig, drawn, work.fins, work.seen)
             t += h
 
 

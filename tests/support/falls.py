@@ -10,11 +10,11 @@ import numpy as np
 from models import G0, RHO
 
 from sixdof._jit import lend
-from sixdof.core import flight as fl
 from sixdof.core.columns import Handover
+from sixdof.core.constants import CANOPY
+from sixdof.core.flight import fly as fl
 from sixdof.core.layout import NOT_IGNITED, Outcome
 from sixdof.core.leg.work import Work, make_events, make_log, make_summary, make_work
-from sixdof.core.motion import CANOPY
 
 NOSE_UP, NOSE_DOWN = (math.sqrt(0.5), 0.0, -math.sqrt(0.5), 0.0), (math.sqrt(0.5), 0.0, math.sqrt(0.5), 0.0)
 

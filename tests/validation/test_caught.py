@@ -16,11 +16,12 @@ from sixdof.core import layout as ly
 from sixdof.core.body import body_at, burn_segment
 from sixdof.core.columns import GRAIN_COLUMNS, FinRow, GrainColumn
 from sixdof.core.computer.control import built_in_control
+from sixdof.core.constants import CANOPY
+from sixdof.core.flight.rail import pivot_rate
 from sixdof.core.forces.loads import loads
 from sixdof.core.layout import Sensed
 from sixdof.core.leg.drawing import draw_model
 from sixdof.core.leg.work import make_work
-from sixdof.core.motion import CANOPY, pivot_rate
 from sixdof.mission.tables import GainSet, Magnetometer, Sensors
 from sixdof.vehicle.aero.drag import drag_breakdown
 

@@ -11,8 +11,8 @@ from scipy.stats import chi2
 
 import sixdof
 from sixdof.core.columns import TurbulenceColumn
+from sixdof.core.constants import CANOPY, FREE
 from sixdof.core.layout import Log
-from sixdof.core.motion import CANOPY, FREE
 from sixdof.core.types import Turbulence
 from sixdof.draws.packed import nominal_draw, one_draw, pack_draws
 from sixdof.draws.table import draw_table

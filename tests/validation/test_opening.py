@@ -14,8 +14,8 @@ from scipy.integrate import solve_ivp
 import sixdof
 from sixdof.core import layout as ly
 from sixdof.core.columns import Handover
+from sixdof.core.constants import CANOPY, FREE
 from sixdof.core.layout import Ending, Event, Log, Outcome
-from sixdof.core.motion import CANOPY, FREE
 from sixdof.results.names import event_names
 
 # the drogue of the two-stage demo: 0.75 on a disc of 32 cm, filling in 0.3 s, 0.4 s to line stretch, Cx 1.7

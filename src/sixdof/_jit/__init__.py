@@ -3,7 +3,7 @@
 `NUMBA_DISABLE_JIT=1` runs the kernels as plain Python (slow, for coverage and debuggers).
 """
 
-from sixdof._jit.address import borrow, lend, lend_all
+from sixdof._jit.address import borrow, lend, lend_all, record
 from sixdof._jit.cache import cache_folder, cache_note, source_hash
 from sixdof._jit.compile import CACHE, helper, kernel
 from sixdof._jit.laws import LAW_PROTOTYPE, NoStatus, call_law, is_jitted, law_pointer
@@ -24,5 +24,6 @@ __all__ = [
     "lend",
     "lend_all",
     "machine",
+    "record",
     "source_hash",
 ]

@@ -5,14 +5,18 @@ and the other by `shelf[i]`. Inside a kernel `borrow(value)` puts a NamedTuple i
 reference: attributes read as ever; a field that is a small NamedTuple of numbers comes out as a value, a larger one as a reference again.
 With NUMBA_DISABLE_JIT=1 all three are the objects themselves.
 
+`record(value)` does the same for what changes while a kernel runs: its attributes may be assigned, and all of them are read as values.
+
 What is lent must not be replaced while kernels read it; the arrays in it may be written.
 """
 
 from __future__ import annotations
 
+import hashlib
 import operator
 from functools import cache
 from math import prod
+from types import SimpleNamespace
 from typing import NamedTuple
 
 import numba
@@ -20,7 +24,7 @@ import numpy as np
 from llvmlite import ir
 from numba import types
 from numba.core import cgutils
-from numba.core.imputils import lower_builtin, lower_getattr_generic
+from numba.core.imputils import lower_builtin, lower_getattr_generic, lower_setattr_generic
 from numba.core.typing.templates import AbstractTemplate, AttributeTemplate, infer_getattr, infer_global, signature
 from numba.extending import NativeValue, intrinsic, models, register_model, typeof_impl, unbox
 
@@ -32,12 +36,15 @@ KINDS = {"float": types.float64, "int": types.int64}
 # ---------------------------------------------------------------- the numba types
 
 
-class Ref(types.Type):
-    """A reference to a NamedTuple. constant : nothing changes it while a kernel runs, so that what was read once need not be read again."""
+LENT, BORROWED, RECORD = "lent", "borrowed", "record"
 
-    def __init__(self, inner, constant):
-        self.inner, self.constant = inner, constant
-        super().__init__(name=f"Ref({inner}, {constant})")
+
+class Ref(types.Type):
+    """A reference to a NamedTuple. What is lent no kernel changes: what was read once need not be read again. A record may be written."""
+
+    def __init__(self, inner, how):
+        self.inner, self.how = inner, how
+        super().__init__(name=f"Ref({_short(inner)}, {how})")
 
 
 class Shelf(types.Type):
@@ -45,7 +52,12 @@ class Shelf(types.Type):
 
     def __init__(self, inner):
         self.inner = inner
-        super().__init__(name=f"Shelf({inner})")
+        super().__init__(name=f"Shelf({_short(inner)})")
+
+
+def _short(inner) -> str:
+    """Return a short name of a NamedTuple's type that no other has: its own, of some hundred fields, would be part of every symbol."""
+    return f"{inner.instance_class.__name__}-{hashlib.blake2b(str(inner).encode(), digest_size=8).hexdigest()}"
 
 
 @register_model(Ref)
@@ -73,7 +85,7 @@ def _field(ref: Ref, name: str):
     """Return (place, type, whether a kernel sees it by its address) of a field."""
     k = ref.inner.fields.index(name)
     kind = ref.inner.types[k]
-    return k, kind, isinstance(kind, types.BaseNamedTuple) and _numbers(kind) > SMALL
+    return k, kind, ref.how != RECORD and isinstance(kind, types.BaseNamedTuple) and _numbers(kind) > SMALL
 
 
 @infer_getattr
@@ -84,14 +96,32 @@ class _RefAttribute(AttributeTemplate):
         if name not in ref.inner.fields:
             return None
         _, kind, by_address = _field(ref, name)
-        return Ref(kind, ref.constant) if by_address else kind
+        return Ref(kind, ref.how) if by_address else kind
 
 
 @lower_getattr_generic(Ref)
 def _read_attribute(context, builder, ref, pointer, name):
     k, kind, by_address = _field(ref, name)
     place = cgutils.gep_inbounds(builder, pointer, 0, k)
-    return place if by_address else _read(context, builder, kind, place, ref.constant)
+    return place if by_address else _read(context, builder, kind, place, ref.how == LENT)
+
+
+@lower_setattr_generic(Ref)
+def _write_attribute(context, builder, sig, args, name):
+    ref, kind = sig.args
+    if ref.how != RECORD:
+        raise TypeError(f"{ref.inner.instance_class.__name__}.{name} cannot be assigned: it is no record")
+    k, _, _ = _field(ref, name)
+    _write(builder, kind, cgutils.gep_inbounds(builder, args[0], 0, k), args[1])
+
+
+def _write(builder, kind, place, value):
+    """Store a value number by number."""
+    if isinstance(kind, types.BaseTuple):
+        for i, each in enumerate(kind.types):
+            _write(builder, each, cgutils.gep_inbounds(builder, place, 0, i), builder.extract_value(value, i))
+    else:
+        builder.store(value, place)
 
 
 def _read(context, builder, kind, place, constant: bool):
@@ -133,7 +163,7 @@ class _ShelfItem(AbstractTemplate):
     def generic(self, args, kws):
         shelf, index = args
         if isinstance(shelf, Shelf) and isinstance(index, types.Integer):
-            return signature(Ref(shelf.inner, True), shelf, types.intp)
+            return signature(Ref(shelf.inner, LENT), shelf, types.intp)
         return None
 
 
@@ -147,7 +177,15 @@ def _borrow(typingctx, value):
     def codegen(context, builder, sig, args):
         return cgutils.alloca_once_value(builder, args[0])
 
-    return Ref(value, False)(value), codegen
+    return Ref(value, BORROWED)(value), codegen
+
+
+@intrinsic
+def _record(typingctx, value):
+    def codegen(context, builder, sig, args):
+        return cgutils.alloca_once_value(builder, args[0])
+
+    return Ref(value, RECORD)(value), codegen
 
 
 # ---------------------------------------------------------------- lending from Python
@@ -157,7 +195,7 @@ class Lent:
     """A NamedTuple in memory, as kernels read it; made by `lend` or as an item of what `lend_all` made. Its attributes are the NamedTuple's."""
 
     def __init__(self, value, memory: np.ndarray, kind):
-        self.value, self.memory, self.address, self._numba_type_ = value, memory, memory.ctypes.data, Ref(kind, True)
+        self.value, self.memory, self.address, self._numba_type_ = value, memory, memory.ctypes.data, Ref(kind, LENT)
 
     def __getattr__(self, name):
         return getattr(self.value, name)
@@ -273,3 +311,11 @@ def _itself(value):
 
 # in a kernel: put a NamedTuple into this function's frame and return a reference to it, good until the function returns
 borrow = _itself if numba.config.DISABLE_JIT else _borrow
+
+
+def _plain_record(value):
+    return SimpleNamespace(**value._asdict())
+
+
+# the same of what the kernel will change: its attributes may be assigned
+record = _plain_record if numba.config.DISABLE_JIT else _record

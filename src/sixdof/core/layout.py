@@ -136,7 +136,7 @@ class Demand(Column):
 
 
 class Phase(Column):
-    """How a body moves; kernels compare the numpy integers that core/motion.py makes of them."""
+    """How a body moves; kernels compare the numpy integers that core/constants.py makes of them."""
 
     HELD = "", "held"
     ON_RAIL = "", "on the rail"

@@ -12,13 +12,12 @@ from sixdof.core.body import Body
 from sixdof.core.columns import FinRow, MotorRow, PanelColumn, SeenColumn, Tally
 from sixdof.core.computer.columns import Switch
 from sixdof.core.computer.tick import estimate_errors, sensed_attitude, sensed_command, sensed_frame, sensed_velocity, tilt_angles
-from sixdof.core.constants import G0
+from sixdof.core.constants import FREE, G0, PIVOT
 from sixdof.core.forces.loads import Loads
 from sixdof.core.forces.stability import static_margin
 from sixdof.core.layout import LOG_COLUMNS, Demand, EventColumn, Log, Outcome, Sensed
 from sixdof.core.leg.drawn import DrawnModel
 from sixdof.core.leg.work import Work
-from sixdof.core.motion import FREE, PIVOT
 from sixdof.core.types import Aero, Leg, Quat, Servo, State, Vec3
 
 PIECE = Tally.TICKS_BEFORE - Tally.TICKS  # columns from a piece of the fall to the piece before it
@@ -273,7 +272,7 @@ def last_incidence(tally):
 
 
 @kernel
-def finish(summary: np.ndarray, work: Work) -> None:
+def finish_watch(summary: np.ndarray, work: Work) -> None:
     """Turn the running sums into outcomes at the end of a flight; what had no live tick is NaN."""
     tally = work.tally
     summary[Outcome.TILT_ERROR_BOOST_RMS] = sqrt(_mean(tally[Tally.BOOST], tally[Tally.BOOST_TICKS]))

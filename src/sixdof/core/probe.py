@@ -11,15 +11,14 @@ import numpy as np
 
 from sixdof._jit import borrow, kernel
 from sixdof.core.algebra import put_vector, quaternion_at, vector_at
-from sixdof.core.body import body_at, burn_segment
+from sixdof.core.body import body_at, burn_segment, segment_at
 from sixdof.core.columns import CONDITION_COLUMNS, POINT_COLUMNS, ConditionColumn, FinRow, GustColumn, PointColumn, RateColumn, TunnelColumn
 from sixdof.core.draw import Draw
-from sixdof.core.flight import segment_at
+from sixdof.core.flight.free import free_rate
 from sixdof.core.forces.aerodynamics import air_loads
 from sixdof.core.forces.loads import inline_loads
 from sixdof.core.leg.drawing import draw_model
 from sixdof.core.leg.work import Work
-from sixdof.core.motion import free_rate
 from sixdof.core.types import Air, Model, State, Station, Vec3
 
 

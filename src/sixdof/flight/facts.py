@@ -9,8 +9,8 @@ import numpy as np
 from sixdof.core import layout as ly
 from sixdof.core import types as ct
 from sixdof.core.columns import CanopyColumn, Handover, Tally
+from sixdof.core.constants import CANOPY
 from sixdof.core.layout import Ending, Event
-from sixdof.core.motion import CANOPY
 from sixdof.core.observe import last_incidence
 from sixdof.draws.flight_draw import FlightDraw
 from sixdof.flight.body import AHEAD, BEHIND, FlyingBody, is_stretched

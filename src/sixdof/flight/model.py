@@ -25,7 +25,7 @@ from sixdof.world.build import world_table
 
 
 def build_model(mission: Mission, *, stages: Sequence[int] | None = None, log_rate: float | None = None, shape: Shape | None = None) -> ct.Model:
-    """Return the tables and constants of the stages that fly together, ready for `sixdof.core.flight.fly`.
+    """Return the tables and constants of the stages that fly together, ready for `sixdof.core.flight.fly.fly`.
 
     stages : their numbers, front first; all of them by default. Only the last one's motors burn; the others' grains count as
     full. log_rate : rows of the log a second (Hz), the mission's own `record.rate` by default. shape : of these stages, where it is

@@ -28,11 +28,11 @@ from sixdof.core.computer.columns import GAIN_HEAD, GAIN_ROW, RULE_COLUMNS, WAYP
 from sixdof.core.computer.estimator import Estimator
 from sixdof.core.computer.guidance import BY_TIME, LAST_HOLD, PROFILE, Guidance
 from sixdof.core.computer.sensors import Barometer, Gnss, Inertial, Magnetometer, Sensors
+from sixdof.core.constants import FREE
 from sixdof.core.draw import Draw
-from sixdof.core.flight import fly
+from sixdof.core.flight.fly import fly
 from sixdof.core.layout import NOT_IGNITED, Event
 from sixdof.core.leg.work import Work, make_events, make_log, make_summary, make_work
-from sixdof.core.motion import FREE
 from sixdof.vehicle.motor import no_thrust
 from sixdof.world.atmosphere import standard
 from sixdof.world.build import AIR_BOTTOM, AIR_STEP, AIR_TOP, WIND_PER_ROOT, WIND_TOP, globe_at

@@ -13,10 +13,10 @@ from sixdof._jit import lend
 from sixdof.core import layout as ly
 from sixdof.core import types as ct
 from sixdof.core.columns import CanopyColumn, Handover, StageColumn
-from sixdof.core.flight import fly
+from sixdof.core.constants import CANOPY, FREE
+from sixdof.core.flight.fly import fly
 from sixdof.core.layout import NOT_IGNITED, OUTCOMES, Ending
 from sixdof.core.leg.work import Work, make_events, make_log, make_summary, make_work
-from sixdof.core.motion import CANOPY, FREE
 from sixdof.draws.flight_draw import NEUTRAL_MASS, OF_JOINT, FlightDraw
 from sixdof.flight.body import AHEAD, BEHIND, FlyingBody, copy_of, is_stretched, pass_on, wide_log
 from sixdof.flight.facts import FlightFacts, body_facts, rule_facts

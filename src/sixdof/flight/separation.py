@@ -168,7 +168,7 @@ class Gap(NamedTuple):
 
 
 def gap_history(ahead: np.ndarray, behind: np.ndarray, reach: float) -> Gap:
-    """Return the gap from the traces of two bodies over the same ticks (time, nose, base; core.flight).
+    """Return the gap from the traces of two bodies over the same ticks (time, nose, base; core.flight.tick).
 
     reach : sum of their radii. The clearance is positive if the aft body lies behind the plane of the fore body's base, or if
     their axes are further apart than their radii; fins are omitted.

@@ -27,7 +27,7 @@ FASTEST_POLE = 2.0  # of the servo times a step of the solver: RK4 is unstable b
 MOST_STEPS = 100_000_000  # of the solver in one flight: a minute or two of one core
 MOST_ROWS = 500_000  # of the log of one flight: half a GB
 LONGEST_LATENCY = 255  # ticks: core.sensors keeps the truth of one more
-FALL_STRIDE = 5  # ticks: core.flight runs the computer so seldom under a canopy
+FALL_STRIDE = 5  # ticks: core.flight.tick runs the computer so seldom under a canopy
 
 
 def faults_of(mission: tables.MissionTables) -> list[Fault]:

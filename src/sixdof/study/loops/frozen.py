@@ -259,7 +259,7 @@ class FrozenLoop:
         self.controller.think(t)
 
     def _move(self) -> None:
-        """Advance servos and vehicle to the next tick: the fins first, then the vehicle with their angles, as core.step does."""
+        """Advance servos and vehicle to the next tick: the fins first, then the vehicle with their angles, as core.flight.step does."""
         x, n, controller = self.x, len(self.states), self.controller
         for (count, h, step), which in zip(self.maps, (BEFORE, NOW)):
             if count:

@@ -21,10 +21,9 @@ from sixdof.core.columns import (
     WakeColumn,
 )
 from sixdof.core.computer.columns import GAIN_HEAD, GAIN_ROW, Gain, RuleColumn
-from sixdof.core.constants import G0
+from sixdof.core.constants import CANOPY, FREE, G0
 from sixdof.core.draw import Draw
 from sixdof.core.layout import Event, Log, Outcome, Sensed
-from sixdof.core.motion import CANOPY, FREE
 from sixdof.core.types import ACTION_DEPLOY, ACTION_IGNITE, ACTION_SEPARATE, Leg, Model, Servo, Thrust, World
 
 __all__ = [

@@ -2,22 +2,22 @@
 
 from __future__ import annotations
 
-from math import inf, sqrt
+from math import inf, isnan, sqrt
 from typing import NamedTuple
 
 import numpy as np
 
 from sixdof._jit import helper, kernel
-from sixdof.core.algebra import add, arm, axpy, cross, dot, matrix_of, norm, normalised, quaternion_rate, scale, sub, to_body, to_world
+from sixdof.core.algebra import add, arm, cross, dot, matrix_of, norm, quaternion_rate, scale, sub, to_body, to_world
 from sixdof.core.body import Body
 from sixdof.core.columns import CanopyColumn, FinRow
-from sixdof.core.forces.loads import Loads, around, gust_at, height_of
+from sixdof.core.constants import FREE
+from sixdof.core.flight.free import turn_rate
+from sixdof.core.forces.loads import Loads, around, gust_at
+from sixdof.core.layout import EVENTS, EventColumn
 from sixdof.core.leg.drawn import DrawnModel
-from sixdof.core.motion import turn_rate
-from sixdof.core.step import MOST_TRIES, ROOT_SHARE, next_bracket
 from sixdof.core.types import LOST, State, Vec3
 
-INSIDE = 1e-9  # s
 SHARE_OF_TIME_CONSTANT = 0.1  # of the slowing-down time 2 m/(rho CdS V): RK4's error per step is then below 1e-7
 SHARE_OF_SWING = 0.25  # rad of the swing, and of the body's own turning, a step: RK4 errs by 8e-6 of it
 SHARE_AT_REST, AT_REST = 0.5, 0.05  # the same of a body that turns at less than that, rad/s: 3e-4 of a swing of some mrad
@@ -100,6 +100,17 @@ def line_stretch(c: int, canopy: np.ndarray, deployed: np.ndarray) -> float:
 
 
 @kernel
+def next_stretch(phase: int, events: np.ndarray, canopy: np.ndarray, deployed: np.ndarray) -> float:
+    """Return when lines not stretched so far will be, by what was deployed, inf if none will; on the rail none are."""
+    soon, canopies = inf, deployed.shape[0]
+    if phase >= FREE:
+        for c in range(canopies):
+            if isnan(events[len(EVENTS) + canopies + c, EventColumn.TIME]):
+                soon = min(soon, line_stretch(c, canopy, deployed))
+    return soon
+
+
+@kernel
 def opens(t: float, canopy: np.ndarray, deployed: np.ndarray) -> bool:
     """Return whether a canopy is on its way at t, from its deployment to full, or from disreefing to full."""
     for c in range(canopy.shape[0]):
@@ -168,8 +179,13 @@ def swing_rate(pull: float, lever: float, body: Body) -> float:
 
 
 @helper
-def inline_falling_rate(s: State, drawn: DrawnModel, body: Body, lines: float, airframe: float, fore_x: float, k: int) -> State:
-    """Return the state's rate under canopies; see `falling_rate`. Inlined into the integrator, where a call would copy the whole DrawnModel."""
+def falling_rate(s: State, drawn: DrawnModel, body: Body, lines: float, airframe: float, fore_x: float, k: int) -> State:
+    """Return the state's rate under canopies of the drag area `lines`, the airframe's own being `airframe` (m^2).
+
+    The centre of mass: weight, Coriolis, both drags against the air, any thrust left along the body. The attitude: Euler's equations
+    with the canopies' pull, against the air, at the station `fore_x`, and a damping of the turning in proportion to the swing's own
+    frequency. The canopies move as the centre of mass does.
+    """
     near = around(drawn, s.r, gust_at(drawn, k))
     u, g, m = sub(s.v, near.wind), near.gravity, matrix_of(s.q)
     speed = norm(u)
@@ -185,17 +201,6 @@ def inline_falling_rate(s: State, drawn: DrawnModel, body: Body, lines: float, a
     return State(s.v, a, quaternion_rate(s.q, rate), sub(turn, scale(rate, damping)))
 
 
-@kernel
-def falling_rate(s: State, drawn: DrawnModel, body: Body, lines: float, airframe: float, fore_x: float, k: int) -> State:
-    """Return the state's rate under canopies of the drag area `lines`, the airframe's own being `airframe` (m^2).
-
-    The centre of mass: weight, Coriolis, both drags against the air, any thrust left along the body. The attitude: Euler's equations
-    with the canopies' pull, against the air, at the station `fore_x`, and a damping of the turning in proportion to the swing's own
-    frequency. The canopies move as the centre of mass does.
-    """
-    return inline_falling_rate(s, drawn, body, lines, airframe, fore_x, k)
-
-
 @helper
 def longest_fall_step(s: State, drawn: DrawnModel, body: Body, lines: float, airframe: float, fore_x: float) -> float:
     """Return the longest step that resolves the drag's slowing down, the body's swing and its turning."""
@@ -207,38 +212,3 @@ def longest_fall_step(s: State, drawn: DrawnModel, body: Body, lines: float, air
     swing = swing_rate(thickness * speed * lines, body.cg.x - fore_x, body) + turning
     share = SHARE_AT_REST if turning < AT_REST else SHARE_OF_SWING
     return min(SHARE_OF_TIME_CONSTANT / max(slowing, 1e-6), max(share / max(swing, 1e-6), LEAST_SWING_STEP))
-
-
-@kernel
-def fall_step(t: float, s: State, h: float, drawn: DrawnModel, body0: Body, body1: Body, body2: Body, rig: Rig) -> State:
-    """Return the state h seconds on (RK4), the attitude normalised. body0, body1, body2: at the start, middle and end."""
-    # one loop body, not four calls, as in `rk4_step`; a step ends where the area jumps (`next_change`): its ends are seen from inside
-    k, body, moment = s, body0, t + INSIDE
-    weight, reach, row = h / 6.0, 0.0, FinRow.START
-    total, lines, airframe = s, 0.0, 0.0
-    for stage in range(4):
-        if stage != 2:  # the third derivative is at the second's moment
-            lines, airframe = canopy_area(moment, rig), hanging_area(moment, rig)
-        x = axpy(s, k, reach) if stage > 0 else s
-        k = inline_falling_rate(x, drawn, body, lines, airframe, rig.fore_x, row)
-        total = axpy(total, k, weight)
-        if stage < 2:
-            weight, reach, row, body, moment = h / 3.0, 0.5 * h, FinRow.MIDDLE, body1, t + 0.5 * h
-        else:
-            weight, reach, row, body, moment = h / 6.0, h, FinRow.END, body2, t + h - INSIDE
-    return State(total.r, total.v, normalised(total.q), total.w)
-
-
-@kernel
-def reach_ground(t: float, s: State, h: float, end_height: float, drawn: DrawnModel, body0: Body, body1: Body, body2: Body, rig: Rig) -> tuple[float, State]:
-    """Return (h, state) at the moment inside a falling step where the height is zero; end_height: the height at its end."""
-    low, high, g_low, g_high, last = 0.0, h, height_of(drawn.world, s.r), end_height, 0
-    x, s1 = h, s
-    for _ in range(MOST_TRIES):
-        x = (low * g_high - high * g_low) / (g_high - g_low)
-        s1 = fall_step(t, s, x, drawn, body0, body1, body2, rig)
-        height = height_of(drawn.world, s1.r)
-        low, high, g_low, g_high, last = next_bracket(low, high, g_low, g_high, x, height, last)
-        if high - low < ROOT_SHARE * h or height == 0.0:
-            break
-    return x, s1
