@@ -176,9 +176,7 @@ def _leave(kind: int, flight: Flight) -> None:
 def hang(flight: Flight, setup: Setup) -> None:
     """Take a step under canopies."""
     work, drawn, model, t, h = setup.work, setup.drawn, setup.model, flight.t, flight.t_next - flight.t
-    s1 = rk4_step(
-        CANOPY, t, flight.s, h, flight.rate, NO, flight.body, flight.middle, flight.end, flight.rig, drawn, work.fins, work.seen
-    )
+    s1 = rk4_step(CANOPY, t, flight.s, h, flight.rate, NO, flight.body, flight.middle, flight.end, flight.rig, drawn, work.fins, work.seen)
     climb = climb_of(drawn.world, s1.r, s1.v)
     if flight.apogee_passed == NO and climb <= 0.0:
         s1 = cut_short(APOGEE, climb, flight, setup)

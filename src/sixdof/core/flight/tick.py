@@ -37,9 +37,7 @@ def tick(flight: Flight, setup: Setup) -> None:
     if not (isfinite(s.r.z) and isfinite(s.v.x + s.v.y + s.v.z) and isfinite(s.w.x + s.w.y + s.w.z)):
         flight.status = Ending.DIVERGED
         return
-    ended = run_tick(
-        flight.t, flight.tick, flight.stride, s, flight.force, flight.load.matrix, setup.drawn, setup.frame, setup.model, setup.chance, work
-    )
+    ended = run_tick(flight.t, flight.tick, flight.stride, s, flight.force, flight.load.matrix, setup.drawn, setup.frame, setup.model, setup.chance, work)
     if ended != 0:
         flight.status = ended
         return
