@@ -1,0 +1,66 @@
+"""One nominal flight by the shipped kernel, ready to be flown again and again: whole, or of one stage up to apogee."""
+
+from __future__ import annotations
+
+import math
+import time
+
+import numpy as np
+
+from sixdof._jit import lend
+from sixdof.core.layout import Outcome
+from sixdof.core.leg.work import make_events, make_log, make_summary, make_work
+from sixdof.draws.packed import kernel_draw, nominal_draw
+from sixdof.flight import runner
+from sixdof.flight.laws import bind
+from sixdof.flight.model import build_model
+from sixdof.flight.plan import plan_of
+
+
+class WholeFlight:
+    """Every body of a mission to the ground, as ensembles fly it; `inside` : CPU seconds spent in the compiled kernel so far."""
+
+    def __init__(self, mission):
+        self.plan, self.draw = plan_of(mission), nominal_draw(mission)
+        self.runner = runner.FlightRunner(self.plan, bind(None, None), 0)
+        self.inside, self.flown = 0.0, self.runner.run(self.draw, log_others=False)
+
+    def fly(self) -> None:
+        self.flown = self.runner.run(self.draw, log_others=False)
+
+    def watched(self) -> None:
+        """Fly with a clock at the kernel's door."""
+        fly = runner.fly
+
+        def timed(*arguments):
+            begun = time.process_time()
+            found = fly(*arguments)
+            self.inside += time.process_time() - begun
+            return found
+
+        runner.fly = timed
+        try:
+            self.fly()
+        finally:
+            runner.fly = fly
+
+
+class Ascent:
+    """A vehicle of one stage from the rail to the tick after its apogee, the kernel alone."""
+
+    def __init__(self, mission):
+        self.model, self.draw = build_model(mission), kernel_draw(mission)
+        self.work, self.log = make_work(self.model), make_log(self.model, 0)
+        self.events, self.summary = make_events(self.model), make_summary()
+        self.fly()
+        period = self.model.computer.period
+        limit = (math.floor(self.summary[Outcome.APOGEE_TIME] / period) + 1) * period - 1e-6
+        self.model = self.model._replace(time_limit=limit)
+
+    def fly(self) -> None:
+        runner.fly(lend(self.model), lend(self.draw), lend(self.work), self.log, self.events, self.summary)
+
+    @property
+    def apogee(self) -> np.ndarray:
+        """Time, east, north and height of the apogee."""
+        return self.summary[[Outcome.APOGEE_TIME, Outcome.APOGEE_EAST, Outcome.APOGEE_NORTH, Outcome.APOGEE_HEIGHT]]
