@@ -52,13 +52,15 @@ class Ascent:
         self.model, self.draw = build_model(mission), kernel_draw(mission)
         self.work, self.log = make_work(self.model), make_log(self.model, 0)
         self.events, self.summary = make_events(self.model), make_summary()
+        self.lent = lend(self.model), lend(self.draw), lend(self.work)
         self.fly()
         period = self.model.computer.period
         limit = (math.floor(self.summary[Outcome.APOGEE_TIME] / period) + 1) * period - 1e-6
         self.model = self.model._replace(time_limit=limit)
+        self.lent = lend(self.model), *self.lent[1:]
 
     def fly(self) -> None:
-        runner.fly(lend(self.model), lend(self.draw), lend(self.work), self.log, self.events, self.summary)
+        runner.fly(*self.lent, self.log, self.events, self.summary)
 
     @property
     def apogee(self) -> np.ndarray:

@@ -30,7 +30,6 @@ from kernel_flight import Ascent, WholeFlight  # noqa: E402
 from plain_ascent import METHOD, TOLERANCE, PlainAscent  # noqa: E402
 from turns import Worker, cpu_time, quartiles, ratios, show, take_turns  # noqa: E402
 
-from sixdof.core import layout as ly  # noqa: E402
 from sixdof.draws.packed import kernel_draw  # noqa: E402
 from sixdof.flight.model import build_model  # noqa: E402
 from sixdof.mission.load import load_mission  # noqa: E402
