@@ -21,6 +21,7 @@ from sixdof.core.computer import sensors, tick
 from sixdof.core.constants import G0, INSTANT
 from sixdof.core.flight.step import FALL_STRIDE
 from sixdof.core.leg.work import TRACE_ROWS, make_work
+from sixdof.core.whole.tables import StagingColumn
 from sixdof.draws.flight_draw import OF_JOINT
 from sixdof.draws.packed import nominal_draw
 
@@ -104,7 +105,7 @@ class CFlight:
 
     def __init__(self, plan, folder: str):
         self.mirror, draw = Mirror(), nominal_draw(plan.mission)
-        segments = [(i, j, *plan.segment(i, j, draw, i)) for i in range(plan.count) for j in range(i, plan.count)]
+        segments = [(i, j, *plan.segment(i, j, draw)) for i in range(plan.count) for j in range(i, plan.count)]
         self._check(plan, [segment[2] for segment in segments])
         for _, _, model, own in segments:
             self.mirror.kind(model)
@@ -139,7 +140,8 @@ class CFlight:
         plan.prepare(work, draw)
         impulses = [stage.joint.impulse * draw.joint[k, OF_JOINT.index("impulse")] for k, stage in enumerate(plan.mission.stage)]
         turns = draw.joint[:, [OF_JOINT.index("tilt_y"), OF_JOINT.index("tilt_z")]]
-        reach = [plan.radii[k - 1] + plan.radii[k] if k else 0.0 for k in range(plan.count)]
+        radii = plan.staging.stage[:, StagingColumn.RADIUS]
+        reach = [radii[k - 1] + radii[k] if k else 0.0 for k in range(plan.count)]
         tables = [work.canopy, work.stage, work.rule_delay, plan.canopy_stage, impulses, turns, reach]
         names = ("canopy", "stage", "rule_delay", "canopy_stage", "charge", "turn", "reach")
         fields = [("stages", ctypes.c_long), *((name, Table) for name in names), ("segment", ctypes.POINTER(kind) * room * room)]

@@ -8,6 +8,7 @@ import time
 import numpy as np
 
 from sixdof._jit import lend
+from sixdof.core.flight.fly import fly
 from sixdof.core.layout import Outcome
 from sixdof.core.leg.work import make_events, make_log, make_summary, make_work
 from sixdof.draws.packed import kernel_draw, nominal_draw
@@ -30,19 +31,19 @@ class WholeFlight:
 
     def watched(self) -> None:
         """Fly with a clock at the kernel's door."""
-        fly = runner.fly
+        kernel = runner.fly_flights
 
         def timed(*arguments):
             begun = time.process_time()
-            found = fly(*arguments)
+            found = kernel(*arguments)
             self.inside += time.process_time() - begun
             return found
 
-        runner.fly = timed
+        runner.fly_flights = timed
         try:
             self.fly()
         finally:
-            runner.fly = fly
+            runner.fly_flights = kernel
 
 
 class Ascent:
@@ -60,7 +61,7 @@ class Ascent:
         self.lent = lend(self.model), *self.lent[1:]
 
     def fly(self) -> None:
-        runner.fly(*self.lent, self.log, self.events, self.summary)
+        fly(*self.lent, self.log, self.events, self.summary)
 
     @property
     def apogee(self) -> np.ndarray:

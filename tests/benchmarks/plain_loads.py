@@ -35,8 +35,7 @@ class PlainVehicle:
             raise SystemExit("the ascent in plain Python knows no vortices between fin sets, no round Earth and no gusts: this mission wants more")
         self.model, self.draw, self.aero = model, draw, model.aero
         self._gather_grains()
-        for name in ("air", "wind"):
-            setattr(self, name, getattr(model.world, name).tolist())
+        self.air, self.wind = model.world.air.tolist(), model.world.wind[int(draw.member)].tolist()
         for name in ("body", "fin", "friction", "cross", "axial_shape", "panel"):
             setattr(self, name + "_table", getattr(model.aero, name).tolist())
         self.time = (model.thrust.time * draw.burn_time).tolist()

@@ -112,7 +112,7 @@ def still(demo_mission):
 
 def test_rates__fly_the_flight_under_thrust_and_coasting(still):
     track = track_of(still)
-    breaks = track.plan.segment(0, 0, track.draw, 0)[0].thrust.time
+    breaks = track.plan.segment(0, 0, track.draw)[0].thrust.time
     assert not ((breaks > 0.42) & (breaks < 0.58)).any() and track.log[rows_between(track, 0.5, 0.5), Log.THRUST] > 50.0
     for window in ((0.42, 0.58), (4.0, 4.2)):
         moments = moments_at(track, rows_between(track, *window))

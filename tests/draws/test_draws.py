@@ -272,7 +272,8 @@ def test_fields__every_dispersible_has_its_place():
 
 def test_columns__of_the_kernels_draw_are_shared_or_a_stages():
     assert Draw._fields[-1] == "centring"
-    assert set(COMMON) | set(OF_STAGE) - {"ignition_delay", "hanging_drag"} == set(Draw._fields[:-1]) and not set(COMMON) & set(OF_STAGE)
+    groups = set(COMMON), set(OF_STAGE) - {"ignition_delay", "hanging_drag"}, set(OF_AIR)
+    assert sum(map(len, groups)) == len(Draw._fields[:-1]) and set.union(*groups) == set(Draw._fields[:-1])
 
 
 @pytest.mark.parametrize("seed", [0, SEED, 2**64 - 1])
@@ -370,7 +371,7 @@ def test_kernel_draw__is_that_of_the_stage_whose_motor_burns():
     m = staged(EVERYTHING)
     draw = one_draw(pack_draws(m, draw_table(m, SEED, 3, 1)), 0)
     for stage, found in ((2, kernel_draw(m, draw)), (1, stage_draw(draw, 1, 2, body=1))):
-        wanted = dict(zip(COMMON, draw.common)) | dict(zip(OF_STAGE, draw.stage[stage]))
+        wanted = dict(zip(COMMON, draw.common)) | dict(zip(OF_STAGE, draw.stage[stage])) | dict(zip(OF_AIR, draw.air))
         if stage == 1:
             wanted["flight"] = 3.0 + OTHER_BODY
         assert list(found[:-1]) == [wanted[name] for name in Draw._fields[:-1]]
@@ -413,7 +414,7 @@ def test_prepare__nominal_is_the_mission(flown_stack):
     np.testing.assert_array_equal(work.rule_delay, model.computer.rules[:, RuleColumn.DELAY])
     assert list(work.stage[:, StageColumn.SEPARATION_DELAY]) == [0.0, 0.25] and not work.stage[:, StageColumn.IGNITION_DELAY].any()
     assert not work.stage[:, [StageColumn.NO_IGNITION, StageColumn.NO_SEPARATION]].any()
-    strengths = [plan.harnesses.get(c) is not None for c in range(3)]
+    strengths = [name in [harness.canopy for harness in flown_stack.harness] for name in plan.canopies]
     assert [bool(np.isfinite(x)) for x in work.canopy[:, CanopyColumn.HARNESS_STRENGTH]] == strengths
 
 

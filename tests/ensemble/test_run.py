@@ -16,7 +16,7 @@ import sixdof
 from sixdof.core import layout
 from sixdof.core.layout import OUTCOMES
 from sixdof.draws.table import draw_table
-from sixdof.ensemble import block_runner, run, workers
+from sixdof.ensemble import run, workers
 from sixdof.results.dataset import REGISTRY, check_path
 from sixdof.results.facts import BODY_FACTS, CANOPY_FACTS, RULE_FACTS
 
@@ -212,11 +212,3 @@ def test_inputs__sit_beside_outcomes(flights):
     frame = flights[["wind_speed", "apogee_height"]].to_dataframe()
     assert len(frame) == FLIGHTS
     assert flights.wind_speed.attrs["disperses"] == "wind.speed"
-
-
-def test_thinned__keeps_first_and_last():
-    log = np.arange(1000.0)[:, None]
-    out = block_runner.thinned(log, 64)
-    assert out[0, 0] == 0.0 and out[-1, 0] == 999.0 and out.shape == (64, 1)
-    short = block_runner.thinned(log[:3], 5)
-    assert np.isnan(short[3:]).all() and not np.isnan(short[:3]).any()

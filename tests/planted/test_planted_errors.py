@@ -33,9 +33,11 @@ PLACES = {
     "vehicle/aero/wake.py",
     "autopilot/mixer.py",
     "autopilot/gains.py",
-    "flight/separation.py",
-    "flight/plan.py",
-    "flight/facts.py",
+    "core/whole/parting.py",
+    "core/whole/stack.py",
+    "core/whole/harness.py",
+    "core/whole/gap.py",
+    "core/whole/facts.py",
 }
 
 

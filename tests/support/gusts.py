@@ -30,7 +30,7 @@ def world(*, turbulence=True, aloft=-1.0, gusts=()):
     for row, gust in zip(rows, gusts):
         for name, value in gust.items():
             row[columns[name]] = value
-    return models.world()._replace(turbulence=Turbulence(1 if turbulence else 0, -1.0, aloft), gusts=rows)
+    return models.world()._replace(turbulence=Turbulence(1 if turbulence else 0, aloft), gusts=rows)
 
 
 @kernel

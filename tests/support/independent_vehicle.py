@@ -108,7 +108,7 @@ class Vehicle:
         differs = draw.temperature != 0.0 or draw.pressure != 1.0
         self.air_table = warmed_air(world, draw.temperature, draw.pressure) if differs else world.air
         turn = np.array([[draw.wind_cos, draw.wind_sin], [-draw.wind_sin, draw.wind_cos]])
-        self.wind_table = draw.wind_scale * world.wind @ turn.T
+        self.wind_table = draw.wind_scale * world.wind[int(draw.member)] @ turn.T
         self.earth_rate = np.array(world.earth_rate)
 
         # motor: time stretched, impulse scaled; the running impulse by the trapezium rule, exact for straight lines

@@ -27,12 +27,12 @@ def world(*, density=RHO, gravity=G0, sound=340.0, viscosity=1.8e-5, wind=(0.0, 
         np.array([row, row]),
         -1000.0,
         1e-5,
-        np.array([wind, wind], dtype=float),
+        np.array([[wind, wind]], dtype=float),
         1e-3,
         ct.Vec3(*earth_rate),
         0.0,
         flat_earth(),
-        ct.Turbulence(0, 0.0, 0.0),
+        ct.Turbulence(0, 0.0),
         np.zeros((0, GUST_COLUMNS)),
     )
 
@@ -239,7 +239,7 @@ def draw(**fields):
         "wind_cos",
     }
     values = {name: 1.0 if name in ones else 0.0 for name in Draw._fields}
-    values["elevation"] = math.pi / 2
+    values["elevation"], values["wind_at_20_ft"] = math.pi / 2, -1.0
     values["centring"] = np.zeros(4)
     values.update(fields)
     return Draw(**values)

@@ -83,7 +83,7 @@ def test_compass__field_of_the_north_points_down_and_declination_is_eastward(dem
 
 @kernel
 def _pivot(model, draw, work, start, out):
-    drawn = borrow(draw_model(model, draw, work.air, work.gust))
+    drawn = borrow(draw_model(model, draw, work))
     body = body_at(0.0, burn_segment(model.thrust, model.thrust.time.shape[0], 0.0, 1.0, 1.0), drawn.grains)
     s = _state_of(start)
     k = pivot_rate(s, body, drawn, loads(s, body, drawn, work.fins, FinRow.START, work.seen))

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from types import SimpleNamespace
 
 import models
 import numpy as np
@@ -12,9 +11,12 @@ import xarray as xr
 from drivers import fall_clocks
 
 import sixdof
+from sixdof._jit import lend
 from sixdof.core import observe
 from sixdof.core.columns import HANDOVER_COLUMNS, TALLY_COLUMNS, AirColumn, Handover, Tally
-from sixdof.flight.facts import descent_of
+from sixdof.core.leg.work import make_work
+from sixdof.core.whole.facts import descent_of, last_incidence
+from sixdof.core.whole.tables import RIGGING_COLUMNS
 from sixdof.flight.model import build_model
 from sixdof.results.status import Descent
 from sixdof.study.aero.tunnel import wind_tunnel
@@ -135,8 +137,9 @@ def tally_of(*pieces):
 def test_way__by_mean_and_range_of_the_last_seconds(pieces, way):
     hand = np.zeros(HANDOVER_COLUMNS)
     hand[Handover.PHASE] = FREE
-    body = SimpleNamespace(work=SimpleNamespace(handover=hand, tally=tally_of(*pieces)))
-    assert descent_of(body, None) == way
+    model = models.model()
+    work = make_work(model)._replace(handover=hand, tally=tally_of(*pieces))
+    assert descent_of(np.zeros((0, RIGGING_COLUMNS)), 0, 0, lend(work)) == way
 
 
 @pytest.mark.parametrize(
@@ -163,4 +166,4 @@ def test_clocks__by_the_flow(flow, clocks):
 
 
 def test_last_incidence__none_without_a_fall():
-    assert np.isnan(observe.last_incidence(np.zeros(TALLY_COLUMNS))).all()
+    assert np.isnan(last_incidence(np.zeros(TALLY_COLUMNS))).all()

@@ -89,7 +89,7 @@ def test_turbulence__without_strength_is_none_to_the_bit(mission, demo_path):
     """No wind at 20 ft, nothing aloft, a gust of no speed: the numbers drawn leave no trace, in sensors' noise neither."""
     noisy = sixdof.load_mission(demo_path.parent / "waypoints.toml").change({"disperse": {}})
     assert noisy.sensors is not None
-    silent = {"turbulence": Turbulence(1, 0.0, 0.0), "gusts": np.array([[0.0, 0.0, 0.0, 80.0, 60.0, 0.0]])}
+    silent = {"turbulence": Turbulence(1, 0.0), "gusts": np.array([[0.0, 0.0, 0.0, 80.0, 60.0, 0.0]])}
     for each in (mission, noisy):
         draw = one_draw(pack_draws(each, draw_table(each, 6, 2, 1)), 0)
         off, on = runner_of(each).run(draw), replaced(each, **silent).run(draw)

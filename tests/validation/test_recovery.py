@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 import staged
 from falls import G0, RHO, fall, terminal
+from parting_by_hand import pieces
 
 from sixdof.core import types as ct
 from sixdof.core.columns import AirColumn, CanopyColumn
@@ -125,7 +126,7 @@ def test_snatch__is_the_energy_of_the_charge_in_the_harness_as_a_spring(demo_mis
     """Two pieces thrown apart by J reach J/mu against each other; a spring k takes that up at F = v sqrt(k mu)."""
     mission = staged.stack(demo_mission, harnesses=[HARNESS])
     runner = staged.runner(mission)
-    kept, loose = runner.plan.pieces(0, 0, 0, set(), staged.drawn(mission))
+    kept, loose = pieces(runner.plan, 0, 0, 0, set(), staged.drawn(mission))
     flown = runner.run(staged.drawn(mission))
     mu = kept.mass * loose.mass / (kept.mass + loose.mass)
     k = 13e3 / 6.0
@@ -178,7 +179,7 @@ def test_harness__carries_a_booster_that_did_not_part(demo_mission):
     shares = []
     for stuck in (0.0, 1.0):
         runner.run(staged.drawn(mission, failure=[(0, stuck)]))
-        work = runner.works[0, 0, 1 if stuck else 0]
+        work = runner.works[0, 1 if stuck else 0]
         shares.append(work.canopy[0, CanopyColumn.HARNESS_SHARE])
     whole, alone = runner.plan.model(0, 1).mass, runner.plan.model(0, 0).mass
     behind = shares[0] * alone.dry

@@ -6,18 +6,25 @@ import math
 
 import models
 import numpy as np
+import parting_by_hand
 import pytest
 import staged
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from parting_by_hand import flown_gap, matrix
+from scipy.spatial.transform import Rotation
 
+from sixdof.core.algebra import matrix_of
 from sixdof.core.body import mass_now
 from sixdof.core.columns import HANDOVER_COLUMNS, GrainColumn, Handover
 from sixdof.core.layout import NOT_IGNITED, Event, Log
+from sixdof.core.types import Vec3
+from sixdof.core.whole.gap import segment_distance
+from sixdof.core.whole.stack import Bend, shift_y, shift_z, turn_of
 from sixdof.draws.flight_draw import OF_JOINT, OF_STAGE
 from sixdof.draws.packed import nominal_draw
 from sixdof.flight.plan import Plan
-from sixdof.flight.separation import Bend, divide, gap_history, matrix, segment_distance, turning
+from sixdof.flight.separation import divide
 from sixdof.results.facts import BODY_FACTS, JOINT_FACTS
 from sixdof.results.names import event_names
 from sixdof.vehicle.mass import mass_at
@@ -71,7 +78,7 @@ def test_separation__keeps_momentum_and_adds_the_work_of_the_impulse(stack, seed
     draw.stage[:, OF_STAGE.index("mass")] = rng.uniform(0.9, 1.1, 2)
     draw.stage[:, OF_STAGE.index("cg_x")] = rng.uniform(-0.02, 0.02, 2)
     draw.stage[:, OF_STAGE.index("cg_y")] = rng.uniform(-0.003, 0.003, 2)
-    legs = [plan.segment(*key, draw, key[0]) for key in ((0, 1), (0, 0), (1, 1))]
+    legs = [plan.segment(*key, draw) for key in ((0, 1), (0, 0), (1, 1))]
     hand = handed(rng)
     halves = divide(hand, *legs, impulse, (0.0, 0.0))
     earth = np.array(legs[0][0].world.earth_rate)
@@ -118,8 +125,8 @@ def test_stack__is_its_stages_at_every_moment(stack):
     draw.stage[:, OF_STAGE.index("mass")] = 1.07, 0.94
     draw.stage[:, OF_STAGE.index("cg_x")] = 0.01, -0.02
     draw.joint[1, OF_JOINT.index("tilt_y")] = 0.01
-    whole, fore, aft = (plan.segment(*key, draw, 0) for key in ((0, 1), (0, 0), (1, 1)))
-    start = plan.stack(0, 1).starts[1]
+    whole, fore, aft = (plan.segment(*key, draw) for key in ((0, 1), (0, 0), (1, 1)))
+    start = plan.shape(0, 1).stage_x0[1]
     for t in (0.0, 0.4, 1.1, 30.0):
         m, x, y, z = mass_now(*whole, t, 0.0)[:4]
         m0, x0, y0, z0 = mass_now(*fore, t, NOT_IGNITED)[:4]
@@ -134,27 +141,27 @@ def test_stack__is_its_stages_at_every_moment(stack):
 def test_tilted_joint__turns_thrust_fins_and_the_parted_booster(stack):
     plan, draw = Plan(stack), nominal_draw(stack)
     draw.joint[1, OF_JOINT.index("tilt_z")] = 0.02
-    model, kernel_draw = plan.segment(0, 1, draw, 0)
-    plain, _ = plan.segment(0, 1, nominal_draw(stack), 0)
+    model, kernel_draw = plan.segment(0, 1, draw)
+    plain, _ = plan.segment(0, 1, nominal_draw(stack))
     assert kernel_draw.tilt_z == 0.02 and kernel_draw.tilt_y == 0.0
-    lever = model.thrust.exit_x - plan.stack(0, 1).starts[1]
+    lever = model.thrust.exit_x - plan.shape(0, 1).stage_x0[1]
     assert kernel_draw.offset_y == pytest.approx(-0.02 * lever)
     cant = model.aero.panel[:, 5] - plain.aero.panel[:, 5]
     sustainer = cant[: len(plan.model(0, 0).aero.panel)]
     assert not sustainer.any() and np.abs(cant).max() == pytest.approx(0.02 * math.cos(0.785 % (math.pi / 2)), rel=1e-3)
     hand = handed(np.random.default_rng(1))
-    halves = divide(hand, (model, kernel_draw), plan.segment(0, 0, draw, 0), plan.segment(1, 1, draw, 1), 0.0, (0.0, 0.02))
+    halves = divide(hand, (model, kernel_draw), plan.segment(0, 0, draw), plan.segment(1, 1, draw), 0.0, (0.0, 0.02))
     nose, tail = (matrix(h[Handover.ATTITUDE : Handover.ATTITUDE + 4])[:, 0] for h in (halves.fore, halves.aft))
     assert math.acos(nose @ tail) == pytest.approx(0.02, rel=1e-9)
     assert (tail - nose) @ matrix(hand[Handover.ATTITUDE : Handover.ATTITUDE + 4])[:, 1] == pytest.approx(0.02, rel=1e-4)  # towards +y
 
 
-def test_turning__is_a_rotation():
-    turn = turning(0.3, -0.2)
-    np.testing.assert_allclose(turn @ turn.T, np.eye(3), atol=ROUNDING)
-    angle = math.hypot(0.3, 0.2)
-    assert np.trace(turn) == pytest.approx(1.0 + 2.0 * math.cos(angle))
-    assert Bend(0.1, 0.0, 0.05, 0.0).shift(0.5) == (0.0, 0.0)  # at the joint itself
+def test_turn__is_the_rotation_by_its_vector():
+    turn = np.array(matrix_of(turn_of(0.3, -0.2))).reshape(3, 3)
+    np.testing.assert_allclose(turn, parting_by_hand.turning(0.3, -0.2), atol=ROUNDING)
+    np.testing.assert_allclose(turn, Rotation.from_rotvec([0.0, 0.3, -0.2]).as_matrix(), atol=ROUNDING)
+    bend = Bend(0.1, 0.0, 0.05, 0.0)
+    assert (shift_y(bend, 0.5), shift_z(bend, 0.5)) == (0.0, 0.0)  # at the joint itself
 
 
 # ------------------------------------------------------------------ two stages in a vacuum: the rocket equation
@@ -219,10 +226,10 @@ def _centre_offset(mission, body):
     plan = Plan(mission)
     draw = nominal_draw(mission)
     t = 30.0
-    x = mass_now(*plan.segment(0, 1, draw, 0), t, 0.0)[1]
+    x = mass_now(*plan.segment(0, 1, draw), t, 0.0)[1]
     lit, key = ((NOT_IGNITED, (0, 0)), (0.0, (1, 1)))[body]
-    own = mass_now(*plan.segment(*key, draw, 0), t, lit)[1]
-    return x - own - (plan.stack(0, 1).starts[1] if body else 0.0)
+    own = mass_now(*plan.segment(*key, draw), t, lit)[1]
+    return x - own - (plan.shape(0, 1).stage_x0[1] if body else 0.0)
 
 
 @settings(max_examples=8, deadline=None)
@@ -232,7 +239,7 @@ def test_bodies__of_equal_ballistic_coefficient_stay_together(demo_mission, ball
     mission = staged.coasting(staged.stack(demo_mission, joint={"impulse": 0.0}))
     draw = staged.drawn(mission, stage=[(1, OF_STAGE.index("mass"), mass)])
     plan = Plan(mission)
-    weights = {key: mass_now(*plan.segment(*key, draw, 0), 30.0, 0.0 if key[1] else NOT_IGNITED)[0] for key in ((0, 0), (1, 1), (0, 1))}
+    weights = {key: mass_now(*plan.segment(*key, draw), 30.0, 0.0 if key[1] else NOT_IGNITED)[0] for key in ((0, 0), (1, 1), (0, 1))}
     flown = staged.flown(mission, draw, world=lambda *_: models.world(), aero=staged.fixed_axial(lambda key, model: ballistic * weights[key] / model.aero.area))
     gap = flown.gaps[0][:, 1]
     # 5 s at some 100 m/s: rounding of positions, and RK4's error, which both bodies share
@@ -264,7 +271,7 @@ def test_joint_force__is_newtons_second_law_of_the_fore_stages(demo_mission):
     """Coasting straight up in air of one density: the joint pushes the fore stages by D_f - m_f D/m, D the stack's whole drag."""
     mission = staged.coasting(staged.stack(demo_mission))
     plan = Plan(mission)
-    fore = sum(lump.mass for lump in plan.stack(0, 1).lumps[0])
+    fore = plan.model(0, 1).leg.fore_mass
     total, own = 0.8, 0.15
 
     def leg(key, model):
@@ -301,8 +308,9 @@ def test_segment_distance__against_a_dense_search():
     a = p0[:, None] + s[:, None] * (p1 - p0)[:, None]
     b = q0[:, None] + s[:, None] * (q1 - q0)[:, None]
     dense = np.linalg.norm(a[:, :, None] - b[:, None], axis=-1).min(axis=(1, 2))
-    np.testing.assert_allclose(segment_distance(p0, p1, q0, q1), dense, atol=0.02)  # half a step of the search
-    assert (segment_distance(p0, p1, q0, q1) <= dense + 1e-12).all()
+    found = np.array([segment_distance(*(Vec3(*map(float, end[i])) for end in (p0, p1, q0, q1))) for i in range(40)])
+    np.testing.assert_allclose(found, dense, atol=0.02)  # half a step of the search
+    assert (found <= dense + 1e-12).all()
 
 
 def traces(separation, aside):
@@ -318,11 +326,11 @@ def traces(separation, aside):
 
 def test_gap__a_body_that_catches_up_is_flagged_and_one_that_passes_aside_is_not():
     back = np.concatenate([np.linspace(0.0, 0.3, 30), np.linspace(0.3, -0.5, 30)])
-    straight = gap_history(*traces(back, np.zeros(60)), 0.1)
+    straight = flown_gap(*traces(back, np.zeros(60)), 0.1)
     assert straight.recontact == 1.0 and straight.least < 0.0
-    passing = gap_history(*traces(back, np.linspace(0.0, 1.0, 60)), 0.1)
+    passing = flown_gap(*traces(back, np.linspace(0.0, 1.0, 60)), 0.1)
     assert passing.recontact == 0.0 and passing.least > 0.0
-    apart = gap_history(*traces(np.linspace(0.0, 2.0, 60), np.zeros(60)), 0.1)
+    apart = flown_gap(*traces(np.linspace(0.0, 2.0, 60), np.zeros(60)), 0.1)
     assert apart.recontact == 0.0 and apart.rows[-1, 1] == pytest.approx(2.0)
 
 
@@ -339,14 +347,14 @@ def test_gap__an_aft_body_that_turns_over_strikes_with_its_base():
     ahead[:, 3], ahead[:, 6] = 2.0, 1.0
     for end, columns in ((0.5, slice(1, 4)), (-0.5, slice(4, 7))):
         behind[:, columns] = np.column_stack([end * np.sin(turn), np.zeros(n), 1.0 - centre + end * np.cos(turn)])
-    found = gap_history(ahead, behind, 0.1)
+    found = flown_gap(ahead, behind, 0.1)
     clearance = centre - 0.5 * np.abs(np.cos(turn))
     on_axis = np.abs(np.sin(turn)) < 1e-9
     np.testing.assert_allclose(found.rows[on_axis, 2], clearance[on_axis], atol=1e-12)
     assert (found.rows[~on_axis, 2] >= clearance[~on_axis] - 1e-12).all()
     assert found.recontact == 1.0 and found.least == pytest.approx(-0.05, abs=1e-12)
     # held a hand's breadth off it has not struck
-    clear = gap_history(ahead, behind - np.r_[0.0, 0.0, 0.0, 0.15, 0.0, 0.0, 0.15], 0.1)
+    clear = flown_gap(ahead, behind - np.r_[0.0, 0.0, 0.0, 0.15, 0.0, 0.0, 0.15], 0.1)
     assert clear.recontact == 0.0 and clear.least == pytest.approx(0.1, abs=1e-12)
 
 

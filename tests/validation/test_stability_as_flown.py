@@ -120,7 +120,7 @@ def test_margin__drawn_normal_force_and_centre_of_pressure(demo_mission, name, n
     model = build_model(mission)
     draw = kernel_draw(mission)._replace(normal_force=normal, cp=0.013)
     work = make_work(model)
-    drawn = draw_model(model, draw, work.air, work.gust)
+    drawn = draw_model(model, draw, work)
     _, centre = by_hand(model, draw, 0.3)  # the draw's shift is in its forces
     assert static_margin(drawn, 0.3, Station(0.8, 0.0, 0.0)) == pytest.approx((centre - 0.8) / model.aero.length, abs=AGREE)
 

@@ -70,7 +70,7 @@ def test_world_table__arrays_are_what_the_kernel_takes():
     for array in (world.air, world.wind):
         assert array.dtype == np.float64 and array.flags.c_contiguous and np.all(np.isfinite(array))
     assert world.air_z0 + (len(world.air) - 1) / world.air_per_metre == pytest.approx(40_000.0)
-    assert ((len(world.wind) - 1) / world.wind_per_root) ** 2 == pytest.approx(40_000.0)
+    assert ((len(world.wind[0]) - 1) / world.wind_per_root) ** 2 == pytest.approx(40_000.0)
 
 
 @pytest.mark.parametrize("profile, tolerance", [("uniform", 1e-12), ("power", 2e-3), ("log", 2.5e-3)])
@@ -80,9 +80,9 @@ def test_world_table__wind_is_one_metre_a_second_at_reference_and_close_between_
     world = world_table(m)
     height = np.geomspace(1.0, 30_000.0, 5000)
     place = np.sqrt(height) * world.wind_per_root
-    got = np.stack([np.interp(place, np.arange(len(world.wind)), world.wind[:, k]) for k in (0, 1)], axis=-1)
+    got = np.stack([np.interp(place, np.arange(len(world.wind[0])), world.wind[0, :, k]) for k in (0, 1)], axis=-1)
     np.testing.assert_allclose(got, unit_wind(m.air.wind, height), atol=tolerance)
-    at_reference = np.interp(np.sqrt(10.0) * world.wind_per_root, np.arange(len(world.wind)), np.hypot(*world.wind.T))
+    at_reference = np.interp(np.sqrt(10.0) * world.wind_per_root, np.arange(len(world.wind[0])), np.hypot(*world.wind[0].T))
     assert at_reference == pytest.approx(1.0, abs=tolerance)
 
 
@@ -90,7 +90,7 @@ def test_world_table__wind_rows_of_a_table_are_taken_as_they_are():
     m = mission(profile="table", table=((0.0, 2.0, 1.0), (400.0, 6.0, 1.5)))
     world = world_table(m)
     row = int(np.sqrt(400.0) * world.wind_per_root)
-    np.testing.assert_allclose(world.wind[row], wind_at(m.air.wind, 400.0), rtol=1e-12)
+    np.testing.assert_allclose(world.wind[0, row], wind_at(m.air.wind, 400.0), rtol=1e-12)
 
 
 @pytest.mark.parametrize("latitude", [-1.2, 0.0, 0.6, np.pi / 2])

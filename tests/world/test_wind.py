@@ -133,7 +133,7 @@ def test_world_table__of_a_veering_wind_is_close_between_rows():
     m = mission(profile="log", speed=4.0, blows_from=0.3, veer="60 deg/km")
     world, height = world_table(m), np.geomspace(1.0, 3000.0, 2000)
     place = np.sqrt(height) * world.wind_per_root
-    got = np.stack([np.interp(place, np.arange(len(world.wind)), world.wind[:, k]) for k in (0, 1)], axis=-1)
+    got = np.stack([np.interp(place, np.arange(len(world.wind[0])), world.wind[0, :, k]) for k in (0, 1)], axis=-1)
     np.testing.assert_allclose(got, unit_wind(m.air.wind, height), atol=0.012)  # at the kink at `top`: rows 8 m apart turn by 1 deg
 
 
@@ -175,10 +175,10 @@ def test_mean_wind__of_a_sounding_stands_in_place_of_the_profile():
     assert tuple(mean_wind(m, 500.0)) == pytest.approx((-5.0, 0.0), abs=ROUNDING)
 
 
-def test_wind_rows__hold_the_member_as_it_is_and_the_world_the_first():
+def test_wind_rows__hold_the_member_as_it_is_and_the_world_all_of_them():
     m = forecast(WindMember(**levels(700.0)), WindMember(**levels(700.0, east=(1.0, 2.0, 3.0))))
     row = int(np.sqrt(400.0) * world_table(m).wind_per_root)
-    np.testing.assert_array_equal(world_table(m).wind, wind_rows(m, 0))
+    np.testing.assert_array_equal(world_table(m).wind, [wind_rows(m, 0), wind_rows(m, 1)])
     np.testing.assert_allclose(wind_rows(m, 1)[row], mean_wind(m, 400.0, 1), rtol=ROUNDING)
     assert wind_draw(m) == (1.0, 1.0, 0.0)
     with pytest.raises(ValueError, match="no single speed and direction"):

@@ -220,6 +220,24 @@ class GrainColumn(Column):
     PITCH_B = "kg m^2"
 
 
+class AirframeColumn(Column):
+    """Work.airframe: what a body weighs and drags in this flight, as its stages and their draws make it; of one stage before its own draw of mass."""
+
+    DRY = "kg", "everything but the propellant that burns"
+    CG_X = "m", "station of its centre"
+    CG_Y = "m"
+    CG_Z = "m"
+    IXX = "kg m^2", "about it, as in types.Mass"
+    IYY = "kg m^2"
+    IZZ = "kg m^2"
+    IXY = "kg m^2"
+    IXZ = "kg m^2"
+    IYZ = "kg m^2"
+    FORE_MASS = "kg", "of the stages ahead of the aft joint, 0 without one"
+    HANGING_AREA = "m^2", "drag area of the airframe hanging under a canopy or tumbling"
+    NOSE_X = "m", "station of its fore end"
+
+
 class FinRow(Column):
     """Rows of the fins' array (Work.fins): angles at three moments of a step, and what each fin carries."""
 
@@ -397,6 +415,6 @@ AIR_COLUMNS, GUST_COLUMNS, TURBULENCE_COLUMNS = width(AirColumn), width(GustColu
 BODY_COLUMNS, FIN_COLUMNS, PANEL_COLUMNS = width(BodyColumn), width(FinColumn), width(PanelColumn)
 WAKE_COLUMNS, SLOPE_COLUMNS, SEEN_COLUMNS = width(WakeColumn), width(SlopeColumn), width(SeenColumn)
 STREAM_COLUMNS, CONDITION_COLUMNS, POINT_COLUMNS, RATE_COLUMNS = width(StreamColumn), width(ConditionColumn), width(PointColumn), width(RateColumn)
-GRAIN_COLUMNS, FIN_ROWS, MOTOR_ROWS = width(GrainColumn), width(FinRow), width(MotorRow)
+AIRFRAME_COLUMNS, GRAIN_COLUMNS, FIN_ROWS, MOTOR_ROWS = width(AirframeColumn), width(GrainColumn), width(FinRow), width(MotorRow)
 CANOPY_COLUMNS, STAGE_COLUMNS, HANDOVER_COLUMNS = width(CanopyColumn), width(StageColumn), width(Handover)
 TRACE_COLUMNS, TALLY_COLUMNS = width(TraceColumn), width(Tally)

@@ -6,11 +6,16 @@ from typing import NamedTuple
 
 import numpy as np
 
+from sixdof.core.columns import Column
+
+OTHER_BODY = 1 << 32  # added to the number of the flight: another body's altimeter has other noise
+
 
 class Draw(NamedTuple):
     """One leg's departures from its model. In the nominal flight factors are 1 and offsets 0.
 
-    What is drawn for single canopies, rules and stages is worked into Work.canopy, Work.rule_delay and Work.stage.
+    What is drawn for single canopies, rules and stages is worked into Work.canopy, Work.rule_delay and Work.stage, what is drawn for stages
+    that fly together into Work.airframe, Work.grain and Work.cant.
     """
 
     impulse: float  # factor on the total impulse, burn time kept
@@ -40,7 +45,108 @@ class Draw(NamedTuple):
     wind_scale: float  # factor on the wind table,
     wind_cos: float  # and its turn: (e, n) -> scale (e cos + n sin, n cos - e sin)
     wind_sin: float
+    member: float  # number of the wind table (World.wind), from 0: which forecast blows
+    wind_at_20_ft: float  # of the turbulence, m/s, -1: the mean wind's own there
     seed_high: float  # upper and lower half of the seed, and the number of the flight: whole numbers, exact in float64
     seed_low: float
     flight: float
     centring: np.ndarray  # (control fins,) C-contiguous: added to each fin's neutral angle, rad
+
+
+# ------------------------------------------------------------------ whole flights
+
+
+class CommonDraw(Column):
+    """FlightDraw.common: what all bodies of a flight share, as in `Draw`."""
+
+    ELEVATION = "rad"
+    AZIMUTH = "rad"
+    SERVO_SPEED = "1"
+    SERVO_RATE = "1"
+    GAIN_PITCH = "1"
+    GAIN_YAW = "1"
+    GAIN_ROLL = "1"
+    TEMPERATURE = "K"
+    PRESSURE = "1"
+    WIND_SCALE = "1"
+    WIND_COS = "1"
+    WIND_SIN = "1"
+    SEED_HIGH = "1"
+    SEED_LOW = "1"
+    FLIGHT = "1"
+
+
+class StageDraw(Column):
+    """FlightDraw.stage: of each stage, as in `Draw` but for the last two."""
+
+    IMPULSE = "1"
+    BURN_TIME = "1"
+    TILT_Y = "rad"
+    TILT_Z = "rad"
+    OFFSET_Y = "m"
+    OFFSET_Z = "m"
+    MASS = "1"
+    CG_X = "m"
+    CG_Y = "m"
+    CG_Z = "m"
+    INERTIA = "1"
+    DRAG = "1"
+    NORMAL_FORCE = "1"
+    CP = "m"
+    CANT = "rad"
+    IGNITION_DELAY = "s", "added to the mission's own"
+    HANGING_DRAG = "1", "factor on the drag coefficient of the side"
+
+
+class JointDraw(Column):
+    """FlightDraw.joint: of each joint, by the stage behind it."""
+
+    IMPULSE = "1"
+    DELAY = "s"
+    TILT_Y = "rad", "of the stages behind it, about body y"
+    TILT_Z = "rad"
+
+
+class CanopyDraw(Column):
+    """FlightDraw.canopy."""
+
+    DRAG = "1"
+    DELAY = "s"
+    FILL_TIME = "1"
+
+
+class HarnessDraw(Column):
+    """FlightDraw.harness."""
+
+    STRENGTH = "1"
+    STIFFNESS = "1"
+    TUMBLING_DRAG = "1"
+
+
+class AirDraw(Column):
+    """FlightDraw.air: what stands in place of the mission's own."""
+
+    MEMBER = "1", "which forecast of the wind"
+    WIND_AT_20_FT = "m/s", "-1: the mean wind's own there"
+
+
+class FlightDraw(NamedTuple):
+    """One flight's departures from the mission. Factors are 1 and offsets 0 in the nominal flight.
+
+    common : (CommonDraw,). stage : (stages, StageDraw). joint : (stages, JointDraw), row 0 not used. canopy : (canopies, CanopyDraw).
+    harness : (harnesses, HarnessDraw). rule : (rules,) added to their delays, s. failure : (failures,) 1 where it happens. centring : (control
+    fins,). air : (AirDraw,). path : (paths,) numbers of the mission that were drawn, in the order of `draws.drawn.path_names`: a `Plan` knows
+    nothing of them, and must be that of the mission with these numbers (`draws.drawn.drawn_mission`). Packed draws are the same with
+    flights in front.
+    """
+
+    common: np.ndarray
+    stage: np.ndarray
+    joint: np.ndarray
+    canopy: np.ndarray
+    harness: np.ndarray
+    rule: np.ndarray
+    failure: np.ndarray
+    centring: np.ndarray
+    air: np.ndarray
+    path: np.ndarray

@@ -308,6 +308,17 @@ class Ending(IntEnum):
     HARNESS_BROKEN = 8
 
 
+class Descent(IntEnum):
+    """How a body comes down."""
+
+    NOT_DOWN = 0
+    UNDER_CANOPY = 1
+    NOSE_FIRST = 2
+    TAIL_FIRST = 3
+    TUMBLING = 4
+    BROADSIDE = 5
+
+
 NOT_IGNITED = -1.0  # in Handover.IGNITED
 BY_COMMAND, BY_DRAG, BY_UPPER_MOTOR = 1, 2, 3  # in Handover.CAUSE
 

@@ -58,16 +58,16 @@ def nose_error(q: Quat, commanded: Quat) -> tuple[float, float]:
 
 
 @helper
-def joint_force(leg: Leg, aero: Aero, load: Loads, force: Vec3, drag: float) -> float:
+def joint_force(leg: Leg, drawn: DrawnModel, load: Loads, force: Vec3) -> float:
     """Return the push of the aft joint on the stages ahead of it (N, negative: it is pulled apart); NaN without a joint.
 
     What accelerates the fore stages less what the air does to them: the axial force of the fore stages as they stand in the stack.
     """
-    if leg.fore_mass <= 0.0:
+    if drawn.fore_mass <= 0.0:
         return nan
-    i, f = cell(load.mach * aero.per_mach, leg.fore_axial.shape[0])
-    air = load.pressure * aero.area * lerp(leg.fore_axial, i, f, 0) * drag
-    return leg.fore_mass * force.x + (air if load.velocity.x >= 0.0 else -air)
+    i, f = cell(load.mach * drawn.aero.per_mach, leg.fore_axial.shape[0])
+    air = load.pressure * drawn.aero.area * lerp(leg.fore_axial, i, f, 0) * drawn.drag
+    return drawn.fore_mass * force.x + (air if load.velocity.x >= 0.0 else -air)
 
 
 @kernel
@@ -96,7 +96,7 @@ def write_log(
     row[Log.SPECIFIC_FORCE_X], row[Log.SPECIFIC_FORCE_Y], row[Log.SPECIFIC_FORCE_Z] = force.x, force.y, force.z
     row[Log.WIND_EAST], row[Log.WIND_NORTH], row[Log.DRAG_AREA] = load.wind.x, load.wind.y, area
     row[Log.UP] = s.r.z
-    row[Log.JOINT_FORCE] = joint_force(leg, drawn.aero, load, force, drawn.drag) if phase == FREE else nan
+    row[Log.JOINT_FORCE] = joint_force(leg, drawn, load, force) if phase == FREE else nan
     row[Log.GUIDANCE_MODE], row[Log.WAYPOINT] = work.switches[Switch.MODE], work.sensed[Sensed.WAYPOINT]
     for i in range(3):
         row[Log.ESTIMATED_EAST + i] = work.sensed[Sensed.EAST + i]
@@ -259,16 +259,6 @@ def watch_servos(work: Work, servo: Servo, h: float) -> None:
 @helper
 def _mean(total: float, count: float) -> float:
     return total / count if count > 0.0 else nan
-
-
-def last_incidence(tally):
-    """Return (mean, least, largest) incidence over the last 1.5 to 3 s of a fall without a canopy, rad; NaN without one."""
-    ticks, before = tally[Tally.TICKS], tally[Tally.TICKS_BEFORE]
-    if ticks + before == 0.0:
-        return nan, nan, nan
-    pieces = [first for first, count in ((0, ticks), (PIECE, before)) if count > 0.0]
-    mean = (tally[Tally.INCIDENCE] + tally[Tally.INCIDENCE_BEFORE]) / (ticks + before)
-    return mean, min(tally[Tally.LEAST + p] for p in pieces), max(tally[Tally.MOST + p] for p in pieces)
 
 
 @kernel

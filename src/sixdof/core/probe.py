@@ -30,7 +30,7 @@ def probe(model: Model, draw: Draw, work: Work, conditions: np.ndarray, out: np.
 
     Moments are about the body axis at the station ConditionColumn.CG.
     """
-    drawn = borrow(draw_model(model, draw, work.air, work.gust))
+    drawn = borrow(draw_model(model, draw, work))
     for i in range(conditions.shape[0]):
         row = conditions[i]
         for j in range(work.fins.shape[1]):
@@ -51,7 +51,7 @@ def probe(model: Model, draw: Draw, work: Work, conditions: np.ndarray, out: np.
 @kernel
 def rates_at(model: Model, draw: Draw, work: Work, moments: np.ndarray, out: np.ndarray) -> None:
     """Fill out (n, RATE_COLUMNS) with the free-flight rates at moments (n, POINT_COLUMNS + 2 controls): those `fly` integrates."""
-    drawn = borrow(draw_model(model, draw, work.air, work.gust))
+    drawn = borrow(draw_model(model, draw, work))
     for i in range(moments.shape[0]):
         row, to = moments[i], out[i]
         for j in range(work.fins.shape[1]):

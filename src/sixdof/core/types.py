@@ -74,10 +74,9 @@ class Globe(NamedTuple):
 
 
 class Turbulence(NamedTuple):
-    """Dryden turbulence. w20 : wind at 20 ft, m/s, -1: the mean wind's own there. aloft : standard deviation above 2000 ft, m/s, -1: a tenth of w20."""
+    """Dryden turbulence; its wind at 20 ft is drawn. aloft : standard deviation above 2000 ft, m/s, -1: a tenth of the wind at 20 ft."""
 
     on: int
-    w20: float
     aloft: float
 
 
@@ -85,8 +84,8 @@ class World(NamedTuple):
     """Air, gravity, wind and the turning Earth around the launch point.
 
     air : (n, AIR_COLUMNS) over height above ground z = z0 + i/per_metre, i = 0..n-1.
-    wind : (m, 2) east and north component (m/s, where the air moves TO) over sqrt(height above ground): row
-        index = sqrt(max(z, 0)) * wind_per_root. Fine near the ground, coarse aloft, one look-up.
+    wind : (members, m, 2) of each forecast east and north component (m/s, where the air moves TO) over sqrt(height above ground): row
+        index = sqrt(max(z, 0)) * wind_per_root. Fine near the ground, coarse aloft, one look-up. A flight's draw says which it is.
     """
 
     air: np.ndarray

@@ -12,7 +12,6 @@ from sixdof.mission.paths import NoPath, PathItem, is_path
 from sixdof.mission.tables import Fins, Spread
 from sixdof.mission.tables.dispersible import DISPERSIBLE, Dispersible
 from sixdof.results.names import canopy_names, joint_names, rule_names
-from sixdof.world.build import turbulence_table
 
 CALLED = {
     "stage": "stage",
@@ -85,7 +84,10 @@ def nominal_value(mission: Mission, item: Dispersible) -> float:
 
 def nominal_air(mission: Mission) -> tuple[float, float]:
     """Return what FlightDraw.air holds in the nominal flight: the first forecast, and the turbulence's own wind at 20 ft (m/s)."""
-    return 0.0, turbulence_table(mission).w20
+    turbulence = mission.air.turbulence
+    if turbulence is None:
+        return 0.0, 0.0
+    return 0.0, -1.0 if turbulence.wind_at_20_ft is None else turbulence.wind_at_20_ft
 
 
 def dims_of(item: Dispersible, names: list) -> tuple[str, ...]:

@@ -5,41 +5,21 @@ from __future__ import annotations
 import queue
 import threading
 from collections import OrderedDict
-from typing import NamedTuple
-
 import numpy as np
 
+from sixdof.core.whole.tables import Block
 from sixdof.draws.drawn import drawn_mission, path_names
 from sixdof.draws.flight_draw import COMMON, FlightDraw
-from sixdof.draws.packed import one_draw
 from sixdof.flight.laws import bind
 from sixdof.flight.model import log_rows
 from sixdof.flight.plan import Plan
-from sixdof.flight.runner import FlightRunner
+from sixdof.flight.runner import ALL, FlightRunner, blank_block
 from sixdof.mission.mission import Mission
 from sixdof.results.dataset import track_columns
 
 TRACK_RATE = 10.0  # rows of the log per second from which the points of a track are picked, Hz
 TRACK_CROWDING = 1.7  # points of a track stand closer at its start, where more happens: place ~ (k/n)^1.7
 PLANS = 64  # vehicles of other shapes whose tables are kept: some 100 kB each
-
-
-class Block(NamedTuple):
-    """What a block of flights leaves, flights first: thinned tracks of the front body, and the facts of `facts.Flown`."""
-
-    track: np.ndarray
-    events: np.ndarray
-    summary: np.ndarray
-    passed: np.ndarray
-    body: np.ndarray
-    joint: np.ndarray
-    rule: np.ndarray
-    canopy: np.ndarray
-    failure: np.ndarray
-    status: np.ndarray
-
-
-FACTS = Block._fields[1:-1]
 
 
 def some_of(arrays, s):
@@ -58,11 +38,11 @@ class BlockRunner:
         self.rate = mission.record.track_rate
         self.mission, self.laws = mission, bind(guidance, control)
         self.plan = Plan(mission, log_rate=self.rate or TRACK_RATE)
-        self.points = 0 if tracked == 0 else mission.record.track_points
-        self.tracked, self.columns = tracked, track_columns()
-        self.rows = log_rows(self.plan.model(0, self.plan.count - 1)) if self.points else 0
+        points = 0 if tracked == 0 else mission.record.track_points
+        self.tracked = ALL if tracked is None else tracked
+        self.rows = log_rows(self.plan.model(0, self.plan.count - 1)) if points else 0
+        self.track = np.array(track_columns()), places(points) if self.rate is None else np.zeros(points)
         self.scratch = queue.SimpleQueue()
-        self.shapes = FlightRunner(self.plan, self.laws, 0).shapes()
         self.plans: OrderedDict[bytes, Plan] = OrderedDict()
         self.plans_lock = threading.Lock()
 
@@ -81,29 +61,24 @@ class BlockRunner:
         try:
             return self.scratch.get_nowait()
         except queue.Empty:
-            return FlightRunner(self.plan, self.laws, self.rows, self.columns)
+            return FlightRunner(self.plan, self.laws, self.rows, self.track)
 
     def blank(self, count: int) -> Block:
         """Return the empty results of `count` flights."""
-        facts = {name: np.full((count, *self.shapes[name]), np.nan) for name in FACTS}
-        track = np.full((count, self.points, len(self.columns)), np.nan)
-        return Block(track=track, status=np.zeros(count, dtype=np.int8), **facts)
+        return blank_block(self.plan, count, self.track)
 
     def run(self, draws: FlightDraw) -> Block:
         """Return what the flights of some packed draws leave."""
-        block, flight_runner = self.blank(len(draws.common)), self.flight_runner()
-        numbers = draws.common[:, COMMON.index("flight")]
-        for i, number in enumerate(numbers):
-            draw = one_draw(draws, i)
-            flight_runner.plan = self.plan_of(draw.path, int(number))
-            flown = flight_runner.run(draw, log_others=False)
-            for name in FACTS:
-                getattr(block, name)[i] = getattr(flown, name)
-            block.status[i] = flown.status
-            if self.points and (self.tracked is None or number < self.tracked):
-                log = flown.logs[0]
-                block.track[i] = thinned(log, self.points) if self.rate is None else every_nth(log, self.points)
-        self.scratch.put(flight_runner)
+        runner = self.flight_runner()
+        block = self.blank(len(draws.common))
+        if not draws.path.size:
+            runner.fly(draws, block, tracked=self.tracked)
+        else:  # each flight has tables of its own
+            for i, number in enumerate(draws.common[:, COMMON.index("flight")]):
+                runner.plan = self.plan_of(draws.path[i], int(number))
+                one = slice(i, i + 1)
+                runner.fly(some_of(draws, one), some_of(block, one), tracked=self.tracked)
+        self.scratch.put(runner)
         return block
 
     def plan_of(self, path: np.ndarray, number: int) -> Plan:
@@ -129,19 +104,6 @@ class BlockRunner:
         return plan
 
 
-def thinned(log: np.ndarray, points: int) -> np.ndarray:
-    """Return `points` rows of a log from its first to its last, closer at the start; all of a shorter one, then NaN."""
-    out = np.full((points, log.shape[1]), np.nan)
-    if len(log) > points:
-        place = np.linspace(0.0, 1.0, points) ** TRACK_CROWDING * (len(log) - 1)
-        log = log[np.unique(np.round(place).astype(int))]
-    out[: len(log)] = log
-    return out
-
-
-def every_nth(log: np.ndarray, points: int) -> np.ndarray:
-    """Return every row of a log, then NaN; of one too long for `points` every second, third ... row, so that its end is there."""
-    out = np.full((points, log.shape[1]), np.nan)
-    step = -(-len(log) // points) or 1
-    out[: len(log[::step])] = log[::step]
-    return out
+def places(points: int) -> np.ndarray:
+    """Return where the points of a track lie in a log of length 1, closer at its start."""
+    return np.linspace(0.0, 1.0, points) ** TRACK_CROWDING

@@ -21,7 +21,7 @@ import numpy as np
 from sixdof._jit import LAW_PROTOTYPE, NoStatus, is_jitted, law_pointer
 from sixdof.core.computer.columns import Slot, Switch
 from sixdof.core.layout import COMMANDED, COMMANDED_SIZE, DEMAND, DEMAND_SIZE, MEMORY_SIZE, SENSED, Commanded, Demand, Ending, Sensed
-from sixdof.core.leg.work import LawSize, Work, make_work
+from sixdof.core.leg.work import FENCE, UNTOUCHED, LawSize, Work, make_work
 from sixdof.mission.units import shown
 
 GUIDANCE, CONTROL = Slot
@@ -29,9 +29,7 @@ _SLOTS = ("guidance", "control")
 _SIGNATURE = "law(t, sensed, memory, gains, command)"
 _NOTHING = "a law writes into command and returns nothing, or 0"
 MOST_MEMORY = 1_000_000  # numbers; a law that asks for more means bytes, or something else
-FENCE = 64  # numbers before and behind each array of a law that nobody may write
-_UNTOUCHED = -7.25e210  # what stands there
-# what a law may write to or read from, and whose: fields of Work
+# what a law may write to or read from, and whose: fields of Work, in the order of Work.fence_at
 _FENCED = {
     "sensed": (None, "sensed"),
     "commanded": (GUIDANCE, "command"),
@@ -232,21 +230,7 @@ class Laws:
             work.laws[slot] = 0 if bound is None else bound.address
         if not work.laws.any():
             return work
-        return work._replace(**{name: _fenced(getattr(work, name)) for name in _FENCED})
-
-    def overran(self, work: Work) -> bool:
-        """Return whether a law wrote outside its arrays in the flight just flown with `work`: noted there for `report`, and mended."""
-        if not work.laws.any():
-            return False
-        for number, name in enumerate(_FENCED):
-            whole = getattr(work, name).base
-            outside = np.r_[0:FENCE, whole.size - FENCE : whole.size]
-            touched = outside[whole[outside] != _UNTOUCHED]
-            if touched.size:
-                whole[outside] = _UNTOUCHED
-                work.switches[Switch.FAILED], work.switches[Switch.STATUS] = -1.0 - number, touched[0] - FENCE
-                return True
-        return False
+        return _fenced(work)
 
     def report(self, work: Work, status: int) -> None:
         """Raise what went wrong in the flight just flown with `work`, which ended with `status`, LAW_FAILED or LAW_NONSENSE."""
@@ -267,12 +251,15 @@ class Laws:
         raise LawError(f"{bound.called} wrote {array}[{index}], outside its {size} numbers, before t = {t:g} s; ask for more memory or mend the index")
 
 
-def _fenced(array: np.ndarray) -> np.ndarray:
-    """Return a copy of `array` that lies between numbers nobody may write."""
-    whole = np.full(array.size + 2 * FENCE, _UNTOUCHED)
-    inside = whole[FENCE : FENCE + array.size]
-    inside[:] = array
-    return inside
+def _fenced(work: Work) -> Work:
+    """Return scratch arrays of which those that a law may write lie between numbers nobody may write."""
+    sizes = [getattr(work, name).size for name in _FENCED]
+    starts = FENCE + np.cumsum([0, *(size + 2 * FENCE for size in sizes)])
+    whole = np.full(starts[-1], UNTOUCHED)
+    inside = {name: whole[start : start + size] for name, start, size in zip(_FENCED, starts, sizes)}
+    for name, array in inside.items():
+        array[:] = getattr(work, name)
+    return work._replace(**inside, fenced=whole, fence_at=np.array(list(zip(starts, sizes)), dtype=np.int64))
 
 
 def bind(guidance, control) -> Laws:

@@ -61,7 +61,7 @@ _FACTORS = {
     "wind_scale",
     "wind_cos",
 }
-NOMINAL = Draw(**{name: 1.0 if name in _FACTORS else 0.0 for name in Draw._fields[:-1]}, centring=np.zeros(0))
+NOMINAL = Draw(**{name: 1.0 if name in _FACTORS else 0.0 for name in Draw._fields[:-1]}, centring=np.zeros(0))._replace(wind_at_20_ft=-1.0)
 
 
 def world_of(earth: str, latitude=0.0, longitude=0.0, *, wind=None, density=None, gravity=None) -> ct.World:
@@ -82,12 +82,12 @@ def world_of(earth: str, latitude=0.0, longitude=0.0, *, wind=None, density=None
         air=np.ascontiguousarray(np.column_stack([thick, air.pressure, air.sound, air.viscosity, weight])),
         air_z0=AIR_BOTTOM,
         air_per_metre=1.0 / AIR_STEP,
-        wind=np.zeros((len(wind_heights()), 2)) if wind is None else np.ascontiguousarray(wind),
+        wind=np.zeros((1, len(wind_heights()), 2)) if wind is None else np.ascontiguousarray(wind)[None],
         wind_per_root=WIND_PER_ROOT,
         earth_rate=ct.Vec3(0.0, rate * math.cos(latitude), rate * math.sin(latitude)),
         ground=0.0,
         globe=globe_at(latitude, longitude, 0.0, round_=not earth.startswith("flat"), gm=GM, rate=rate, **shape),
-        turbulence=ct.Turbulence(0, 0.0, 0.0),
+        turbulence=ct.Turbulence(0, 0.0),
         gusts=np.zeros((0, GUST_COLUMNS)),
     )
 

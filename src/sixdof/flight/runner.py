@@ -1,6 +1,6 @@
-"""One flight, segment by segment: the stack, what goes on after each separation, what stays behind, to the ground.
+"""Flights of one mission: the scratch of a thread, and the kernel that flies them leg by leg.
 
-The kernel does all the integration, a segment at a time; between segments bodies are divided, and what the flight computer knows passes on.
+What happens between legs is in `core/whole/`; here are the arrays it works on, and what a single flight leaves of them.
 """
 
 from __future__ import annotations
@@ -9,205 +9,120 @@ import math
 
 import numpy as np
 
-from sixdof._jit import lend
+from sixdof._jit import lend, lend_all
 from sixdof.core import layout as ly
-from sixdof.core import types as ct
-from sixdof.core.columns import CanopyColumn, Handover, StageColumn
-from sixdof.core.constants import CANOPY, FREE
-from sixdof.core.flight.fly import fly
-from sixdof.core.layout import NOT_IGNITED, OUTCOMES, Ending
-from sixdof.core.leg.work import Work, make_events, make_log, make_summary, make_work
-from sixdof.draws.flight_draw import NEUTRAL_MASS, OF_JOINT, FlightDraw
-from sixdof.flight.body import AHEAD, BEHIND, FlyingBody, copy_of, is_stretched, pass_on, wide_log
-from sixdof.flight.facts import FlightFacts, body_facts, rule_facts
+from sixdof.core.columns import Handover
+from sixdof.core.leg.work import TRACE_ROWS, Work, make_events, make_log, make_work
+from sixdof.core.whole.flights import fly_flights
+from sixdof.core.whole.gap import GAP_COLUMNS
+from sixdof.core.whole.tables import FLEET_COLUMNS, FLIGHT_COLUMNS, LUMP_COLUMNS, Block, Crew, FleetColumn, FlightColumn
+from sixdof.draws.flight_draw import FlightDraw
 from sixdof.flight.laws import Laws
-from sixdof.flight.plan import Plan
-from sixdof.flight.separation import divide
+from sixdof.flight.plan import Plan, packed_one
 from sixdof.results.facts import BODY_FACTS, CANOPY_FACTS, JOINT_FACTS, RULE_FACTS, Flown
-from sixdof.results.status import UNREACHED, Descent
+
+FACTS = tuple(name for name in Block._fields if name not in ("track", "status"))
+ALL, NONE = math.inf, -math.inf  # flights numbered below it keep their track
 
 
 class FlightRunner:
-    """Flies single draws of one mission; not shared between threads (`Plan` and `Laws` are).
+    """Flies draws of one mission; not shared between threads (`Plan` and `Laws` are).
 
-    log_rows : rows there is room for in a log. columns : those of layout.LOG that a log keeps (None: all, and fins and readings).
+    log_rows : rows there is room for in a log. track : (columns of the log that a track holds, where its points lie in a log of length 1, all
+    zero for every n-th row), see core/whole/track.py; None where no tracks are kept.
     """
 
-    def __init__(self, plan: Plan, laws: Laws, log_rows: int, columns: list[int] | None = None):
-        self.plan, self.laws, self.log_rows, self.columns = plan, laws, log_rows, columns
-        self.works: dict[tuple, Work] = {}
-        model = plan.model(0, plan.count - 1)
-        self.logs: dict[int, np.ndarray] = {}
-        self.fins = model.computer.mixer.shape[0]
+    def __init__(self, plan: Plan, laws: Laws, log_rows: int, track: tuple[np.ndarray, np.ndarray] | None = None):
+        self.plan, self.laws, self.log_rows = plan, laws, log_rows
+        self.track = (np.zeros(0, dtype=np.int64), np.zeros(0)) if track is None else track
+        self.works = self._make_works()
+        count = plan.count
+        pieces = [self._piece_works(h) for h in range(len(plan.mission.harness))]
+        rows = [each.get(divmod(number, count), self.works[0, count - 1]) for each in (self.works, *pieces) for number in range(count**2)]
+        self.all_works, self.lent_works = rows, lend_all(rows)
+        self.crews: dict[int, tuple[Crew, object]] = {}
         self.failed: Work | None = None  # scratch of a flight whose law failed
 
-    def _work(self, body: int, first: int, last: int) -> Work:
-        """Return scratch arrays for a body, made once."""
-        key = (body, first, last)
-        if key not in self.works:
-            model = self.plan.model(first, last)
-            self.works[key] = self.laws.make_work(model) if first == 0 else make_work(model)
-        return self.works[key]
+    def _make_works(self) -> dict[tuple[int, int], Work]:
+        """Return scratch for the body of every stages (first, last); the air of a flight is that of all its bodies."""
+        works = {key: self.laws.make_work(self.plan.model(*key)) if key[0] == 0 else make_work(self.plan.model(*key)) for key in self.plan.stacks}
+        air = works[0, self.plan.count - 1].air
+        return {key: work._replace(air=air) for key, work in works.items()}
 
-    def _log(self, model: ct.Model) -> np.ndarray:
-        controls = model.computer.mixer.shape[0]
-        if controls not in self.logs:
-            self.logs[controls] = make_log(model, self.log_rows)
-        return self.logs[controls]
+    def _piece_works(self, harness: int) -> dict[tuple[int, int], Work]:
+        """Return scratch for the loose piece of every body that a harness may divide."""
+        stage = self.plan.canopy_stage[self.plan.canopies.index(self.plan.mission.harness[harness].canopy)]
+        bodies = {key: work for key, work in self.works.items() if key[0] <= stage <= key[1]}
+        return {key: make_work(self.plan.model(*key))._replace(air=work.air) for key, work in bodies.items()}
 
-    def shapes(self) -> dict[str, tuple[int, ...]]:
-        """Return the shapes of the arrays of a Flown."""
-        plan, model = self.plan, self.plan.model(0, self.plan.count - 1)
-        bodies = len(plan.bodies)
-        return {
-            "events": (bodies, *make_events(model).shape),
-            "summary": (len(OUTCOMES),),
-            "passed": self._work(0, 0, plan.count - 1).passed.shape,
-            "body": (bodies, len(BODY_FACTS)),
-            "joint": (plan.count - 1, len(JOINT_FACTS)),
-            "rule": (len(plan.triggers), len(RULE_FACTS)),
-            "canopy": (len(plan.canopies), len(CANOPY_FACTS)),
-            "failure": (len(plan.names),),
-        }
+    def _crew(self, logs: int) -> tuple[Crew, object]:
+        """Return what is gathered of a flight, as it is and as the kernels take it; logs : of how many bodies there is a log."""
+        if logs not in self.crews:
+            plan, whole = self.plan, self.plan.model(0, self.plan.count - 1)
+            bodies, log = len(plan.bodies), make_log(whole, self.log_rows)
+            crew = Crew(
+                fleet=np.zeros((bodies, FLEET_COLUMNS), dtype=np.int64),
+                order=np.zeros(bodies, dtype=np.int64),
+                flight=np.zeros(FLIGHT_COLUMNS, dtype=np.int64),
+                summary=np.zeros((bodies, len(ly.OUTCOMES))),
+                log=np.empty((logs, *log.shape)),
+                lump=np.zeros((plan.most_lumps, LUMP_COLUMNS)),
+                unlit=np.zeros(plan.count),
+                snatch=np.zeros(len(plan.canopies)),
+                sides=np.zeros((plan.count, 2), dtype=np.int64),
+                gap=np.zeros((plan.count, TRACE_ROWS, GAP_COLUMNS)),
+                gap_rows=np.zeros(plan.count, dtype=np.int64),
+                track_columns=self.track[0],
+                track_place=self.track[1],
+            )
+            self.crews[logs] = crew, lend(crew)
+        return self.crews[logs]
+
+    def fly(self, draws: FlightDraw, block: Block, *, tracked: float = NONE, logs: int = 1) -> None:
+        """Fly packed draws; what they leave goes into the rows of `block`. No lock is held meanwhile but by plain Python laws.
+
+        tracked : flights numbered below it keep their track. logs : of how many bodies the last flight's logs are kept.
+        """
+        crew, lent = self._crew(logs)
+        draws = FlightDraw(*(np.array(a, dtype=float) for a in draws))  # what came over a network cannot be written, and is another type to the kernels
+        fly_flights(self.plan.lent_models(), self.lent_works, self.plan.staging, draws, lent, block, float(tracked))
+        number = crew.flight[FlightColumn.LAW_FAILED]
+        self.failed = self.all_works[number] if number >= 0 else None
 
     def run(self, draw: FlightDraw, *, log_others: bool = True) -> Flown:
         """Fly once. log_others : keep the logs of the other bodies too, not of the front one alone."""
-        plan = self.plan
-        last = plan.count - 1
-        whole = plan.model(0, last)
-        work = self._work(0, 0, last)
-        plan.prepare(work, draw)
-        work.handover[Handover.GOES_ON] = 0.0
-        facts = FlightFacts(plan)
-        front = FlyingBody(0, 0, last, work, make_events(whole), make_summary())
-        waiting, landed = [front], []
-        while waiting:
-            body = waiting.pop(0)
-            logged = body is front or log_others
-            while self._segment(body, draw, facts, waiting, logged):
-                pass
-            landed.append(body)
-        facts.work_out_gaps()
-        return self._flown(landed, facts, draw)
+        block, bodies = blank_block(self.plan, 1, self.track), len(self.plan.bodies)
+        logs = bodies if log_others else 1
+        self.fly(packed_one(draw), block, logs=logs)
+        crew, _ = self._crew(logs)
+        facts = {name: getattr(block, name)[0] for name in FACTS}
+        time = float(self.all_works[crew.fleet[0, FleetColumn.WORK]].handover[Handover.TIME])
+        gaps = [crew.gap[k, : crew.gap_rows[k]].copy() for k in range(1, self.plan.count)]
+        return Flown(int(block.status[0]), time, **facts, logs=self._logs(crew, logs), gaps=gaps)
 
-    def _segment(self, body: FlyingBody, draw: FlightDraw, facts: FlightFacts, waiting: list[FlyingBody], logged: bool) -> bool:
-        """Fly one segment of a body; return whether it goes on as another. What separated from it waits."""
-        if body.model is None:
-            body.model, body.draw = self.plan.segment(body.first, body.last, draw, body.index)
-        if body.whole:
-            self.plan.load_harnesses(body.work, body.first, body.last, draw)
-            facts.snatched(body)
-        body.work.trace[:] = np.nan
-        log = self._log(body.model)
-        code, _, rows = fly(lend(body.model), lend(body.draw), lend(body.work), log if logged else log[:0], body.events, body.summary)
-        if rows:
-            body.log.append(wide_log(log[:rows], self.fins) if self.columns is None else log[:rows, self.columns])
-        if self.laws.overran(body.work):
-            code = Ending.LAW_NONSENSE
-        body.status = code
-        if code in (Ending.LAW_FAILED, Ending.LAW_NONSENSE):
-            self.failed = body.work
-        if body.since is not None:
-            facts.traces[body.since] = body.work.trace.copy()
-        if code == Ending.SEPARATED:
-            self._separate(body, draw, facts, waiting)
-            return True
-        if code == Ending.HARNESS_BROKEN:
-            self._fail_harness(body, draw, facts, waiting)
-            return True
-        return False
+    def _logs(self, crew: Crew, kept: int) -> list[np.ndarray]:
+        """Return the log of each body; stages that never separated share that of the body they are in."""
+        logs = [crew.log[0, :0]] * len(self.plan.bodies)
+        for b in crew.order[: crew.flight[FlightColumn.COUNT]]:
+            stages = range(b, crew.fleet[b, FleetColumn.LAST] + 1) if b < self.plan.count else (b,)
+            own = crew.log[b, : crew.fleet[b, FleetColumn.ROWS]].copy() if b < kept else crew.log[0, :0]
+            for k in stages:
+                logs[k] = own
+        return logs
 
-    def _separate(self, body: FlyingBody, draw: FlightDraw, facts: FlightFacts, waiting: list[FlyingBody]) -> None:
-        """Divide a body at a joint: `body` goes on as what is ahead of it, what is behind waits its turn."""
-        plan, hand, k = self.plan, body.work.handover, int(body.work.handover[Handover.WHICH])
-        stack, stack_draw = body.model, body.draw
-        fore = plan.segment(body.first, k - 1, draw, body.index)
-        aft = plan.segment(k, body.last, draw, k)
-        charge = plan.mission.stage[k].joint.impulse * draw.joint[k, OF_JOINT.index("impulse")]
-        turn = [draw.joint[k, OF_JOINT.index(name)] for name in ("tilt_y", "tilt_z")]
-        halves = divide(hand, (stack, stack_draw), fore, aft, charge if hand[Handover.CAUSE] == ly.BY_COMMAND else 0.0, turn)
-        facts.separated(k, hand, halves.speed, body.events)
 
-        other = self._work(k, k, body.last)
-        pass_on(body.work, other)
-        other.laws[:] = 0
-        other.handover[:] = halves.aft
-        behind = FlyingBody(k, k, body.last, other, body.events.copy(), body.summary.copy(), *aft, (k, BEHIND))
-        waiting.append(behind)
-
-        ahead = self._work(body.index, body.first, k - 1)
-        pass_on(body.work, ahead)
-        ahead.handover[:] = halves.fore
-        body.work, body.last = ahead, k - 1
-        (body.model, body.draw), body.since = fore, (k, AHEAD)
-        for work, stages, model in ((ahead, range(body.first, k), fore[0]), (other, range(k, behind.last + 1), aft[0])):
-            hangs = any(is_stretched(work, c) for c, stage in enumerate(plan.canopy_stage) if stage in stages)
-            work.handover[Handover.PHASE] = float(CANOPY if hangs else FREE)
-            work.handover[Handover.DRAG_AREA] = min(work.handover[Handover.DRAG_AREA], model.tumble_area)  # a part has no more than it can have
-        for each, stage in enumerate(plan.canopy_stage):  # a command reaches no canopy on the other side
-            work = ahead if stage >= k else other
-            work.canopy[each, CanopyColumn.FAILS] = 1.0
-            work.deployed[each] = min(work.deployed[each], ct.LOST) if work.deployed[each] >= 0.0 else work.deployed[each]
-
-    def _fail_harness(self, body: FlyingBody, draw: FlightDraw, facts: FlightFacts, waiting: list[FlyingBody]) -> None:
-        """Divide a body whose harness has failed: `body` keeps the canopy, the loose piece waits its turn."""
-        plan, c = self.plan, int(body.work.handover[Handover.WHICH])
-        facts.broken.add(f"harness_breaks: {plan.canopies[c]}")
-        body.since = None
-        stage = plan.canopy_stage[c]
-        other = copy_of(body.work)
-        other.laws[:] = 0
-        body.model, fallen = plan.piece_models(c, body, draw)
-        # masses are this flight's already
-        body.draw = body.draw._replace(**NEUTRAL_MASS)
-        body.whole = False
-        for work, piece in ((body.work, body.model), (other, fallen)):  # what is left falls as it is: it separates and burns no more
-            work.handover[Handover.PHASE], work.handover[Handover.DRAG_AREA] = float(CANOPY), piece.tumble_area
-            work.handover[Handover.IGNITED] = NOT_IGNITED
-            work.stage[:, StageColumn.NO_SEPARATION] = work.stage[:, StageColumn.NO_IGNITION] = 1.0
-        loose = FlyingBody(plan.count + plan.harnesses[c], stage, stage, other, body.events.copy(), body.summary.copy(), fallen, body.draw, whole=False)
-        for each, kept in enumerate(plan.on_kept_piece(c)):
-            for work, has in ((body.work, kept), (other, not kept)):
-                if not has:
-                    work.canopy[each, CanopyColumn.FAILS] = 1.0
-                    work.deployed[each] = ct.LOST if work.deployed[each] >= 0.0 else work.deployed[each]
-                work.canopy[each, CanopyColumn.HARNESS_SHARE] = work.canopy[each, CanopyColumn.SNATCH] = 0.0
-                work.canopy[each, CanopyColumn.HARNESS_STRENGTH] = math.inf
-        waiting.append(loose)
-
-    # ---------------------------------------------------------------- facts
-
-    def _flown(self, bodies: list[FlyingBody], facts: FlightFacts, draw: FlightDraw) -> Flown:
-        plan, front = self.plan, bodies[0]
-        names = plan.bodies
-        events = np.full((len(names), *front.events.shape), np.nan)
-        rows = np.full((len(names), len(BODY_FACTS)), np.nan)
-        rows[:, BODY_FACTS.index("descent")], rows[:, BODY_FACTS.index("body_status")] = Descent.NOT_DOWN, UNREACHED
-        width = ly.LOG_COLUMNS + 3 * self.fins + len(ly.SENSED) if self.columns is None else len(self.columns)
-        logs = [np.zeros((0, width))] * len(names)
-        of_rule = np.full((len(plan.triggers), len(RULE_FACTS)), np.nan)
-        for body in bodies:
-            stages = range(body.index, body.last + 1) if body.index < plan.count else (body.index,)
-            for k in stages:  # stages that never separated share the fate of the body they are in
-                events[k], rows[k] = body.events, body_facts(body, plan)
-                if body.log:
-                    logs[k] = np.concatenate(body.log)
-            if body.index < plan.count:
-                rule_facts(plan, stages, body.work.rules, of_rule)
-                facts.still_joined(body)
-            facts.canopies(body)
-        hand = front.work.handover
-        return Flown(
-            front.status,
-            float(hand[Handover.TIME]),
-            events,
-            front.summary,
-            front.work.passed.copy(),
-            rows,
-            facts.joint[1:],
-            of_rule,
-            facts.canopy,
-            facts.failures(draw),
-            logs,
-            facts.gaps[1:],
-        )
+def blank_block(plan: Plan, count: int, track: tuple[np.ndarray, np.ndarray]) -> Block:
+    """Return the empty results of `count` flights of a plan. track : as for `FlightRunner`."""
+    whole, bodies = plan.model(0, plan.count - 1), len(plan.bodies)
+    shapes = {
+        "track": (track[1].size, track[0].size),
+        "events": (bodies, *make_events(whole).shape),
+        "summary": (len(ly.OUTCOMES),),
+        "passed": (len(whole.computer.guidance.waypoint), 2),
+        "body": (bodies, len(BODY_FACTS)),
+        "joint": (plan.count - 1, len(JOINT_FACTS)),
+        "rule": (len(plan.triggers), len(RULE_FACTS)),
+        "canopy": (len(plan.canopies), len(CANOPY_FACTS)),
+        "failure": (len(plan.names),),
+    }
+    return Block(**{name: np.full((count, *shape), np.nan) for name, shape in shapes.items()}, status=np.zeros(count, dtype=np.int8))

@@ -17,6 +17,7 @@ from sixdof.core.columns import CanopyColumn, StageColumn
 from sixdof.core.computer.columns import MOST_BURNS, REHEARSAL_COLUMNS, Noticed, RehearsalColumn, RuleState
 from sixdof.core.computer.rehearsal import rehearse as run_over
 from sixdof.core.layout import Ending
+from sixdof.core.leg.fence import overran
 from sixdof.draws.flight_draw import FlightDraw
 from sixdof.draws.packed import nominal_draw
 from sixdof.flight.fly import forced_failures
@@ -224,14 +225,14 @@ def _sensed_by(flown: Flown, stage: int) -> np.ndarray:
 def _run(plan: Plan, draw: FlightDraw, laws: Laws, which: int, rows: np.ndarray, given: frozenset[str], expect) -> Ran:
     """Run one stage's computer over the rows of a script."""
     mission, last = plan.mission, plan.count - 1
-    model, own_draw = plan.segment(0, last, draw, 0)
+    model, own_draw = plan.segment(0, last, draw)
     model = model._replace(computer=model.computer._replace(rules=rules_table(mission, [which])), leg=model.leg._replace(main=1 if which == 0 else 0))
     work = laws.make_work(model)
     plan.prepare(work, draw)
-    out = np.zeros((len(rows), REHEARSAL_COLUMNS + work.fin_command.size))
+    out, lent = np.zeros((len(rows), REHEARSAL_COLUMNS + work.fin_command.size)), lend(work)
     with announced_compilation():
-        code = run_over(lend(model), lend(own_draw), lend(work), launch_frame(model.computer.azimuth), rows, _burn_times(mission), out)
-    if laws.overran(work):
+        code = run_over(lend(model), lend(own_draw), lent, launch_frame(model.computer.azimuth), rows, _burn_times(mission), out)
+    if overran(lent):
         code = Ending.LAW_NONSENSE
     if code != 0:
         laws.report(work, code)

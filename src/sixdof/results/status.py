@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from enum import IntEnum
 
-from sixdof.core.layout import Ending
+from sixdof.core.layout import Descent, Ending
 
 
 class Status(IntEnum):
@@ -27,17 +27,6 @@ class Status(IntEnum):
     def by_law(self) -> bool:
         """Return whether a custom law ended it: `laws.Laws.report` then knows which, when and why."""
         return self in (Status.LAW_FAILED, Status.LAW_NONSENSE)
-
-
-class Descent(IntEnum):
-    """How a body comes down."""
-
-    NOT_DOWN = 0
-    UNDER_CANOPY = 1
-    NOSE_FIRST = 2
-    TAIL_FIRST = 3
-    TUMBLING = 4
-    BROADSIDE = 5
 
 
 UNREACHED = -1  # status of a body that never came to be

@@ -61,7 +61,8 @@ def _near(aero: Aero, conditions: np.ndarray) -> np.ndarray:
     fins[3] = 1.0
     out = np.empty((len(conditions), 4))
     aero = aero._replace(cross=np.zeros_like(aero.cross))
-    kernel.near_axis(aero, np.zeros((len(aero.panel), SEEN_COLUMNS)), fins, np.ascontiguousarray(conditions), out)
+    cant = np.ascontiguousarray(aero.panel[:, PanelColumn.CANT])
+    kernel.near_axis(aero, cant, np.zeros((len(aero.panel), SEEN_COLUMNS)), fins, np.ascontiguousarray(conditions), out)
     return out
 
 

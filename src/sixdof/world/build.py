@@ -24,7 +24,7 @@ def world_table(mission: Mission) -> World:
     1.4e-6 of density and pressure, 2e-8 of sound and viscosity, 1e-11 of gravity; in the one step that holds the
     tropopause by at most 1.5e-4 of density, 8e-5 of sound, 1.3e-4 of viscosity (measured, tests/world/test_build.py).
     The wind table holds 1 m/s at the reference height where the wind has one speed and direction, which are applied by
-    `wind_draw`'s factor and rotation, else the wind itself (of members the first). From 1 m up it errs by at most 2.5e-3 of the speed
+    `wind_draw`'s factor and rotation, else the wind itself (a table a member). From 1 m up it errs by at most 2.5e-3 of the speed
     at the reference; between the levels of a table or sounding by what a kink in the middle of a step (sqrt(z)/2 metres at z) makes.
     """
     air = air_rows(mission, np.arange(AIR_BOTTOM, AIR_TOP + AIR_STEP / 2, AIR_STEP))
@@ -33,7 +33,7 @@ def world_table(mission: Mission) -> World:
         air=np.ascontiguousarray(air),
         air_z0=AIR_BOTTOM,
         air_per_metre=1.0 / AIR_STEP,
-        wind=wind_rows(mission),
+        wind=np.stack([wind_rows(mission, k) for k in range(max(len(mission.air.wind.member), 1))]),
         wind_per_root=WIND_PER_ROOT,
         earth_rate=Vec3(0.0, EARTH_RATE * float(np.cos(latitude)), EARTH_RATE * float(np.sin(latitude))),
         ground=float(mission.site.altitude),
@@ -44,7 +44,7 @@ def world_table(mission: Mission) -> World:
 
 
 def wind_rows(mission: Mission, member: int = 0) -> np.ndarray:
-    """Return the rows of World.wind (n, 2) of a mission; member : which of the forecasts, where `air.wind` holds several."""
+    """Return the rows (n, 2) of one table of World.wind; member : which of the forecasts, where `air.wind` holds several."""
     roots = np.arange(int(np.sqrt(WIND_TOP) * WIND_PER_ROOT) + 1) / WIND_PER_ROOT
     rows = unit_wind(mission.air.wind, roots**2) if mission.air.one_wind else mean_wind(mission, roots**2, member)
     return np.ascontiguousarray(rows)
@@ -71,8 +71,8 @@ def turbulence_table(mission: Mission) -> Turbulence:
     """Return the turbulence of a mission."""
     t = mission.air.turbulence
     if t is None:
-        return Turbulence(0, 0.0, 0.0)
-    return Turbulence(1, -1.0 if t.wind_at_20_ft is None else t.wind_at_20_ft, -1.0 if t.aloft is None else t.aloft)
+        return Turbulence(0, 0.0)
+    return Turbulence(1, -1.0 if t.aloft is None else t.aloft)
 
 
 def gust_rows(mission: Mission) -> np.ndarray:

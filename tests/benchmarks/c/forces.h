@@ -22,7 +22,7 @@ INLINE Air air_at(const Drawn *d, double height) {
 INLINE Vec3 wind_at(const Drawn *d, double height) {
     const World *w = &d->model->world;
     long i;
-    double f = cell(sqrt(height > 0.0 ? height : 0.0) * w->wind_per_root, w->wind.n[0], &i);
+    double f = cell(sqrt(height > 0.0 ? height : 0.0) * w->wind_per_root, w->wind.n[1], &i);
     const double *a = w->wind.at + WindColumn_WIDTH * i;
     double e = d->wind_scale * lerp(a, WindColumn_WIDTH, f, WindColumn_EAST), n = d->wind_scale * lerp(a, WindColumn_WIDTH, f, WindColumn_NORTH);
     return (Vec3){d->wind_cos * e + d->wind_sin * n, d->wind_cos * n - d->wind_sin * e, 0.0};

@@ -28,7 +28,7 @@ def rehearse(model: Model, draw: Draw, work: Work, frame: Quat, script: np.ndarr
     readings; commanded attitude, mode, enabled, saturated, time since liftoff, dynamic pressure and Mach are the computer's own. burn_time :
     (stages,) s, for the pyrotechnic delays of the motors. out : (ticks, REHEARSAL_COLUMNS + fins), filled.
     """
-    drawn = borrow(draw_model(model, draw, work.air, work.gust))
+    drawn = borrow(draw_model(model, draw, work))
     last = model.leg.last
     fill(work.sensed, 0.0)
     fill(work.command, 0.0)

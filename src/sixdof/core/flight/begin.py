@@ -9,7 +9,7 @@ import numpy as np
 from sixdof._jit import kernel
 from sixdof.core.algebra import fill
 from sixdof.core.body import body_at, burn_segment, segment_at
-from sixdof.core.columns import FinRow, Handover, MotorRow, StageColumn
+from sixdof.core.columns import AirframeColumn, FinRow, Handover, MotorRow, StageColumn
 from sixdof.core.computer.columns import Slot, Switch
 from sixdof.core.computer.estimator import align
 from sixdof.core.computer.guidance import start_guidance
@@ -42,7 +42,7 @@ NOT_KNOWN = (  # outcomes of what may not happen
 def begin(setup: Setup) -> Flight:
     """Return the leg as it starts: at rest on the rail, or from where the leg before separated (Handover.GOES_ON = 1)."""
     model, draw, drawn, work = setup.model, setup.draw, setup.drawn, setup.work
-    handover, leg = work.handover, model.leg
+    handover, airframe, leg = work.handover, work.airframe, model.leg
     goes_on = handover[Handover.GOES_ON] > 0.5
     s = state_at_rest(drawn, draw)
     if goes_on:
@@ -62,7 +62,7 @@ def begin(setup: Setup) -> Flight:
     burn = burn_segment(model.thrust, segment, ignited, draw.impulse, draw.burn_time)
     body = body_at(t, burn, drawn.grains)
     load = loads(s, body, drawn, work.fins, FinRow.START, work.seen)
-    rig = Rig(work.canopy, work.deployed, model.tumble_area, handover[Handover.DRAG_AREA], leg.nose_x)
+    rig = Rig(work.canopy, work.deployed, airframe[AirframeColumn.HANGING_AREA], handover[Handover.DRAG_AREA], airframe[AirframeColumn.NOSE_X])
     t_separation, which, cause = next_separation(leg, work.stage)
     switched = YES if handover[Handover.SWITCHED] > 0.5 else NO
     apogee_passed = YES if handover[Handover.CLIMBING] < 0.5 else NO

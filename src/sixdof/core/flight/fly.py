@@ -38,7 +38,7 @@ def fly(model: Model, draw: Draw, work: Work, log: np.ndarray, events: np.ndarra
     events : (events, EVENT_COLUMNS), summary : (OUTCOMES,) float64
         Filled; what did not happen is NaN.
     """
-    drawn = borrow(draw_model(model, draw, work.air, work.gust))
+    drawn = borrow(draw_model(model, draw, work))
     setup = borrow(setup_of(model, draw, drawn, work, log, events, summary))
     flight = record(begin(setup))
     while flight.status == FLYING:

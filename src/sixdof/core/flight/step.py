@@ -175,7 +175,7 @@ def _leave(kind: int, flight: Flight) -> None:
 @kernel
 def hang(flight: Flight, setup: Setup) -> None:
     """Take a step under canopies."""
-    work, drawn, model, t, h = setup.work, setup.drawn, setup.model, flight.t, flight.t_next - flight.t
+    work, drawn, t, h = setup.work, setup.drawn, flight.t, flight.t_next - flight.t
     s1 = rk4_step(CANOPY, t, flight.s, h, flight.rate, NO, flight.body, flight.middle, flight.end, flight.rig, drawn, work.fins, work.seen)
     climb = climb_of(drawn.world, s1.r, s1.v)
     if flight.apogee_passed == NO and climb <= 0.0:
@@ -187,7 +187,7 @@ def hang(flight: Flight, setup: Setup) -> None:
         flight.status = Ending.LANDED
     flight.harness, lost = pull_canopies(flight.t_next, s1, drawn, flight.rig, work.pull)
     if lost > 0:  # what is left falls broadside
-        flight.rig = Rig(work.canopy, work.deployed, model.tumble_area, model.tumble_area, model.leg.nose_x)
+        flight.rig = Rig(work.canopy, work.deployed, flight.rig.hanging, flight.rig.hanging, flight.rig.fore_x)
     flight.s = s1
 
 

@@ -112,7 +112,7 @@ def watch_joint(flight: Flight, setup: Setup) -> None:
     leg, work, drawn, t = setup.model.leg, setup.work, setup.drawn, flight.t
     if flight.first_trace >= 0:
         write_trace(work.trace, flight.tick - flight.first_trace, t, flight.s, flight.body, leg)
-    tension = -joint_force(leg, drawn.aero, flight.load, flight.force, drawn.drag)
+    tension = -joint_force(leg, drawn, flight.load, flight.force)
     if tension > (leg.retention_force if leg.retention_force < inf else 0.0):  # False for NaN: no joint
         note_event(Event.DRAG_SEPARATION, t, flight, setup)
         if tension > leg.retention_force and work.stage[leg.last, StageColumn.NO_SEPARATION] < 0.5 and t < flight.t_separation:
@@ -143,7 +143,7 @@ def _foresee_gust(number: int, seconds: float, flight: Flight, setup: Setup) -> 
     """Work out the gust that will blow `seconds` from now, at the tick after the tick `number`."""
     drawn, s, load = setup.drawn, flight.s, flight.load
     east, north = level_wind(drawn, 20.0 * FOOT)
-    w20 = drawn.world.turbulence.w20 if drawn.world.turbulence.w20 >= 0.0 else sqrt(east * east + north * north)
+    w20 = drawn.wind.at_20_ft if drawn.wind.at_20_ft >= 0.0 else sqrt(east * east + north * north)
     way = sub(s.v, load.wind)
     speed = norm(way)
     way = scale(way, 1.0 / max(speed, 1e-6))

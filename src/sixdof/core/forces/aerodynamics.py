@@ -262,7 +262,7 @@ def air_loads(drawn: DrawnModel, u: Vec3, rate: Vec3, cg: Station, air: Air, bur
             current = row[PanelColumn.SET]
             shared = fin_set_at(aero, int(current), mi, mf, back, drawn)
             excess = 0.0
-        angle = row[PanelColumn.CANT] + drawn.cant
+        angle = drawn.panel_cant[p] + drawn.cant
         carried = 1.0
         control = int(row[PanelColumn.CONTROL])
         if control >= 0:

@@ -126,9 +126,9 @@ def air_at(world: World, height: float) -> Air:
 def level_wind(drawn: DrawnModel, height: float) -> tuple[float, float]:
     """Return the east and north components of the air's velocity over the ground; `wind` scales and turns the table."""
     world, k = drawn.world, drawn.wind
-    i, f = cell(sqrt(max(height, 0.0)) * world.wind_per_root, world.wind.shape[0])
-    east = k.scale * lerp(world.wind, i, f, WindColumn.EAST)
-    north = k.scale * lerp(world.wind, i, f, WindColumn.NORTH)
+    i, f = cell(sqrt(max(height, 0.0)) * world.wind_per_root, k.table.shape[0])
+    east = k.scale * lerp(k.table, i, f, WindColumn.EAST)
+    north = k.scale * lerp(k.table, i, f, WindColumn.NORTH)
     return k.cos * east + k.sin * north, k.cos * north - k.sin * east
 
 

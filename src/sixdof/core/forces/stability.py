@@ -28,19 +28,20 @@ class Tunnel(NamedTuple):
     drag: float
     normal: float
     cp_shift: float
+    panel_cant: np.ndarray
     cant: float
 
 
 @kernel
-def near_axis(aero: Aero, seen: np.ndarray, fins: np.ndarray, conditions: np.ndarray, out: np.ndarray) -> None:
+def near_axis(aero: Aero, cant: np.ndarray, seen: np.ndarray, fins: np.ndarray, conditions: np.ndarray, out: np.ndarray) -> None:
     """Fill out (n, 4) with C_Y, C_Z, C_m, C_n of conditions (n, STREAM_COLUMNS) close to the axis, fins at their neutral angles.
 
-    seen : (panels, SEEN_COLUMNS) scratch. fins : (4, controls), the last row ones.
+    cant : (panels,) fixed deflections, rad. seen : (panels, SEEN_COLUMNS) scratch. fins : (4, controls), the last row ones.
     """
     for i in range(conditions.shape[0]):
         row = conditions[i]
         air = Air(DENSITY, 0.0, SPEED / max(row[StreamColumn.MACH], STILL), VISCOSITY, 0.0)
-        tunnel = Tunnel(aero, 1.0, row[StreamColumn.NORMAL], 0.0, 0.0)
+        tunnel = Tunnel(aero, 1.0, row[StreamColumn.NORMAL], 0.0, cant, 0.0)
         u = Vec3(SPEED, SPEED * row[StreamColumn.SIDE], SPEED * row[StreamColumn.DOWN])
         rate = Vec3(0.0, row[StreamColumn.RATE] * 2.0 * SPEED / aero.length, 0.0)
         load = air_loads(tunnel, u, rate, Station(row[StreamColumn.CG], 0.0, 0.0), air, 0.0, fins, FinRow.START, seen)

@@ -9,13 +9,14 @@ import numpy as np
 from sixdof._jit import kernel
 from sixdof.core.algebra import arm, launch_frame, matrix_of, multiply, tilt_quaternion, to_body, to_world
 from sixdof.core.body import gather_grains
-from sixdof.core.columns import AirColumn
+from sixdof.core.columns import AirColumn, AirframeColumn
 from sixdof.core.computer.columns import GAIN_HEAD, GAIN_ROW, GainRow
 from sixdof.core.computer.control import GAINS_EACH
 from sixdof.core.computer.sensors import Chance
 from sixdof.core.draw import Draw
 from sixdof.core.leg.drawn import DrawnModel, WindDraw
-from sixdof.core.types import Model, Quat, Servo, State, Station, Vec3, World
+from sixdof.core.leg.work import Work
+from sixdof.core.types import Mass, Model, Quat, Servo, State, Station, Vec3, World
 
 GAS_CONSTANT = 287.05307  # of dry air, J/(kg K) (US Standard Atmosphere 1976)
 HEAT_RATIO = 1.4
@@ -85,10 +86,28 @@ def chance_of(draw: Draw) -> Chance:
 
 
 @kernel
-def draw_model(model: Model, draw: Draw, rows: np.ndarray, gust: np.ndarray) -> DrawnModel:
-    """Return the DrawnModel of one flight; rows (as world.air) and gust (3, 3) are its scratch space."""
+def airframe_mass(airframe: np.ndarray, grain: np.ndarray) -> Mass:
+    """Return the mass table of a body in this flight (Work.airframe, Work.grain)."""
+    return Mass(
+        airframe[AirframeColumn.DRY],
+        airframe[AirframeColumn.CG_X],
+        airframe[AirframeColumn.CG_Y],
+        airframe[AirframeColumn.CG_Z],
+        airframe[AirframeColumn.IXX],
+        airframe[AirframeColumn.IYY],
+        airframe[AirframeColumn.IZZ],
+        airframe[AirframeColumn.IXY],
+        airframe[AirframeColumn.IXZ],
+        airframe[AirframeColumn.IYZ],
+        grain,
+    )
+
+
+@kernel
+def draw_model(model: Model, draw: Draw, work: Work) -> DrawnModel:
+    """Return the DrawnModel of one leg; work holds the body's own airframe, and room for its air and the gusts it feels."""
     rail, servo, thrust = model.rail, model.servo, model.thrust
-    grains = gather_grains(model.mass, draw.mass, draw.inertia, draw.cg_x, draw.cg_y, draw.cg_z)
+    grains = gather_grains(airframe_mass(work.airframe, work.grain), draw.mass, draw.inertia, draw.cg_x, draw.cg_y, draw.cg_z)
     ce, se, ca, sa = cos(draw.elevation), sin(draw.elevation), cos(draw.azimuth), sin(draw.azimuth)
     line = Vec3(ce * sa, ce * ca, se)
     cty, sty, ctz, stz = cos(draw.tilt_y), sin(draw.tilt_y), cos(draw.tilt_z), sin(draw.tilt_z)
@@ -97,15 +116,17 @@ def draw_model(model: Model, draw: Draw, rows: np.ndarray, gust: np.ndarray) -> 
     frame = matrix_of(rail_attitude(draw.elevation, draw.azimuth))
     start = to_world(frame, Vec3(rail.base_x - cg.x, cg.y, cg.z))
     return DrawnModel(
-        drawn_world(model.world, draw, rows),
-        WindDraw(draw.wind_scale, draw.wind_cos, draw.wind_sin),
-        gust,
+        drawn_world(model.world, draw, work.air),
+        WindDraw(model.world.wind[int(draw.member)], draw.wind_scale, draw.wind_cos, draw.wind_sin, draw.wind_at_20_ft),
+        work.gust,
         model.aero,
         draw.drag,
         draw.normal_force,
         draw.cp,
+        work.cant,
         draw.cant,
         grains,
+        work.airframe[AirframeColumn.FORE_MASS],
         Vec3(cty * ctz, stz, -sty * ctz),
         Station(thrust.exit_x, draw.offset_y, draw.offset_z),
         thrust.exit_area,

@@ -11,11 +11,13 @@ from sixdof.core.types import Aero, Rail, Servo, Station, Vec3, World
 
 
 class WindDraw(NamedTuple):
-    """What a draw does to the wind table: (e, n) -> scale (e cos + n sin, n cos - e sin), a turn clockwise from above."""
+    """The flight's own wind table (m, 2), and what its draw does to it: (e, n) -> scale (e cos + n sin, n cos - e sin), a turn clockwise from above."""
 
+    table: np.ndarray
     scale: float
     cos: float
     sin: float
+    at_20_ft: float  # of the turbulence, m/s, -1: the mean wind's own there
 
 
 class DrawnModel(NamedTuple):
@@ -28,8 +30,10 @@ class DrawnModel(NamedTuple):
     drag: float  # factor on axial force
     normal: float  # factor on normal forces
     cp_shift: float  # m, aft positive
+    panel_cant: np.ndarray  # (panels,) fixed deflections, rad (Work.cant)
     cant: float  # rad, added to every panel
     grains: Grains
+    fore_mass: float  # of the stages ahead of the aft joint, kg
     thrust_line: Vec3  # unit vector of the thrust, body axes
     exit: Station  # of the nozzle
     exit_area: float

@@ -7,12 +7,21 @@ from typing import NamedTuple
 import numpy as np
 
 from sixdof.core.actuator import ISSUED
-from sixdof.core.columns import FIN_ROWS, HANDOVER_COLUMNS, MOTOR_ROWS, SEEN_COLUMNS, STAGE_COLUMNS, TALLY_COLUMNS, TRACE_COLUMNS, TURBULENCE_COLUMNS
+from sixdof.core.columns import FIN_ROWS, HANDOVER_COLUMNS, MOTOR_ROWS, SEEN_COLUMNS, STAGE_COLUMNS, TALLY_COLUMNS, TRACE_COLUMNS, TURBULENCE_COLUMNS, Column, PanelColumn
 from sixdof.core.computer.columns import ERROR_COLUMNS, ESTIMATE_COLUMNS, FIX_COLUMNS, NOTICED_COLUMNS, RULE_STATES, SWITCHES, RuleColumn
 from sixdof.core.computer.sensors import HISTORY
 from sixdof.core.layout import COMMANDED_SIZE, DEMAND_SIZE, EVENT_COLUMNS, EVENTS, LOG_COLUMNS, MEMORY_SIZE, OUTCOMES, SENSED
 
+FENCE = 64  # numbers before and behind each array of a custom law that nobody may write
+UNTOUCHED = -7.25e210  # what stands there
 TRACE_ROWS = 512  # ticks after a separation at which time, nose and base (world axes, m) are kept
+
+
+class FenceColumn(Column):
+    """Work.fence_at, one row per array that a custom law may write."""
+
+    START = "1", "where it begins in Work.fenced"
+    SIZE = "1"
 
 
 class Work(NamedTuple):
@@ -25,6 +34,9 @@ class Work(NamedTuple):
     guidance_memory: np.ndarray
     gains: np.ndarray
     guidance_gains: np.ndarray  # of a custom guidance law
+    fenced: np.ndarray  # the memory that what a custom law may write lies in, with the fences between; (0,) without one
+    fence_at: np.ndarray  # (arrays, FenceColumn) int64
+    centring: np.ndarray  # (controls,) of the leg, as Draw.centring
     laws: np.ndarray  # (2,) int64: addresses of the custom guidance and control laws, 0: the built-in one
     fin_command: np.ndarray  # (controls,)
     issued: np.ndarray  # (ISSUED, controls): commands of the last ticks
@@ -41,6 +53,9 @@ class Work(NamedTuple):
     rule_delay: np.ndarray  # (rules,) this flight's
     switches: np.ndarray
     stage: np.ndarray  # (stages, STAGE_COLUMNS)
+    airframe: np.ndarray  # (AIRFRAME_COLUMNS,) this flight's, of the body
+    grain: np.ndarray  # (motors, GRAIN_COLUMNS) likewise
+    cant: np.ndarray  # (panels,) likewise, rad: the panels' own and what a tilted joint adds
     canopy: np.ndarray  # (canopies, CANOPY_COLUMNS) this flight's
     deployed: np.ndarray  # (canopies,): time of deployment, -1 before, LOST
     pull: np.ndarray  # (canopies,): largest opening load, N
@@ -78,6 +93,9 @@ def make_work(model, guidance: LawSize = LawSize(), control: LawSize | None = No
         guidance_memory=np.zeros(max(guidance.memory, MEMORY_SIZE)),
         gains=gains,
         guidance_gains=_gains(guidance),
+        fenced=np.zeros(0),
+        fence_at=np.zeros((0, 2), dtype=np.int64),
+        centring=np.zeros(controls),
         laws=np.zeros(2, dtype=np.int64),
         fin_command=np.zeros(controls),
         issued=np.zeros((ISSUED, controls)),
@@ -94,6 +112,9 @@ def make_work(model, guidance: LawSize = LawSize(), control: LawSize | None = No
         rule_delay=model.computer.rules[:, RuleColumn.DELAY].copy(),
         switches=np.zeros(SWITCHES),
         stage=np.zeros((model.leg.stages, STAGE_COLUMNS)),
+        airframe=airframe_of(model),
+        grain=model.mass.grain.copy(),
+        cant=model.aero.panel[:, PanelColumn.CANT].copy(),
         canopy=model.canopy.copy(),
         deployed=np.zeros(model.canopy.shape[0]),
         pull=np.zeros(model.canopy.shape[0]),
@@ -107,6 +128,11 @@ def make_work(model, guidance: LawSize = LawSize(), control: LawSize | None = No
         air=np.zeros_like(model.world.air),
         seen=np.zeros((model.aero.panel.shape[0], SEEN_COLUMNS)),
     )
+
+
+def airframe_of(model) -> np.ndarray:
+    """Return the airframe (AIRFRAME_COLUMNS,) of a model as it stands."""
+    return np.array([*model.mass[:10], model.leg.fore_mass, model.tumble_area, model.leg.nose_x])
 
 
 def make_log(model, rows: int) -> np.ndarray:

@@ -163,7 +163,7 @@ def moments_at(track: Track, rows: Sequence[int]) -> Moments:
     row[:, POINT_COLUMNS : POINT_COLUMNS + fins] = np.nan_to_num(log[:, ly.LOG_COLUMNS : ly.LOG_COLUMNS + fins])
     row[:, POINT_COLUMNS + fins :] = _carried(track, row[:, PointColumn.TIME])
     sizes = sorted(set(track.joined[rows].tolist()))
-    legs = [track.plan.segment(0, n - 1, track.draw, 0) for n in sizes]
+    legs = [track.plan.segment(0, n - 1, track.draw) for n in sizes]
     return Moments(row, np.searchsorted(sizes, track.joined[rows]), log, _sensed(track)[rows], legs)
 
 
