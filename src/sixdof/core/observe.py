@@ -18,7 +18,7 @@ from sixdof.core.forces.stability import static_margin
 from sixdof.core.layout import LOG_COLUMNS, Demand, EventColumn, Log, Outcome, Sensed
 from sixdof.core.leg.drawn import DrawnModel
 from sixdof.core.leg.work import Work
-from sixdof.core.types import Aero, Leg, Quat, Servo, State, Vec3
+from sixdof.core.types import Leg, Quat, Servo, State, Vec3
 
 PIECE = Tally.TICKS_BEFORE - Tally.TICKS  # columns from a piece of the fall to the piece before it
 QUIET_RATE = 0.02  # rad/s: a body rate must pass it on the other side to count as a reversal

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from sixdof.core.draw import OTHER_BODY, AirDraw, CanopyDraw, CommonDraw, Draw, FlightDraw, HarnessDraw, JointDraw, StageDraw
 from sixdof.core.columns import labels
+from sixdof.core.draw import OTHER_BODY, AirDraw, CanopyDraw, CommonDraw, Draw, FlightDraw, HarnessDraw, JointDraw, StageDraw
 
 __all__ = ["COMMON", "FlightDraw", "NEUTRAL_MASS", "OF_AIR", "OF_CANOPY", "OF_HARNESS", "OF_JOINT", "OF_MASS", "OF_STAGE", "OTHER_BODY", "stage_draw"]
 OF_STAGE, OF_JOINT, OF_CANOPY, OF_HARNESS, OF_AIR, COMMON = map(labels, (StageDraw, JointDraw, CanopyDraw, HarnessDraw, AirDraw, CommonDraw))

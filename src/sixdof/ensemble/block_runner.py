@@ -5,6 +5,7 @@ from __future__ import annotations
 import queue
 import threading
 from collections import OrderedDict
+
 import numpy as np
 
 from sixdof.core.whole.tables import Block

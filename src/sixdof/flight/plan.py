@@ -89,8 +89,7 @@ class Plan:
         load_first(self.staging, first, last, packed_one(draw), lend(work), np.zeros(self.count), np.zeros(len(self.canopies)))
 
     def segment(self, first: int, last: int, draw: FlightDraw) -> tuple[ct.Model, Draw]:
-        """Return the model of the stages first .. last with what a draw makes of their mass and drag, and the draw of thrust and air.
-        """
+        """Return the model of the stages first .. last with what a draw makes of their mass and drag, and the draw of thrust and air."""
         model = self.model(first, last)
         work = make_work(model)
         numbers = fit_segment(self.staging, lend(model), packed_one(draw), np.zeros((self.most_lumps, LUMP_COLUMNS)), lend(work))

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from enum import IntEnum
 
-from sixdof.core.layout import Descent, Ending
+from sixdof.core.layout import Ending
 
 
 class Status(IntEnum):

@@ -123,8 +123,6 @@ def test_gap__as_with_all_ticks_at_once():
 
 
 def test_columns__of_facts_are_those_of_the_results():
-    assert (BODY_FACT_COLUMNS, JOINT_FACT_COLUMNS, CANOPY_FACT_COLUMNS, GAP_COLUMNS) == (len(BODY_FACTS), len(JOINT_FACTS), len(CANOPY_FACTS), 3)
+    assert (len(BODY_FACTS), len(JOINT_FACTS), len(CANOPY_FACTS), 3) == (BODY_FACT_COLUMNS, JOINT_FACT_COLUMNS, CANOPY_FACT_COLUMNS, GAP_COLUMNS)
     assert BODY_FACTS[BodyFact.DESCENT] == "descent" and BODY_FACTS[BodyFact.STATUS] == "body_status"
     assert BODY_FACTS[BodyFact.FALLING] == "time_falling_incidence" and BODY_FACTS[BodyFact.INCIDENCE] == "descent_incidence"
-
-

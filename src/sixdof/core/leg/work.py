@@ -7,7 +7,18 @@ from typing import NamedTuple
 import numpy as np
 
 from sixdof.core.actuator import ISSUED
-from sixdof.core.columns import FIN_ROWS, HANDOVER_COLUMNS, MOTOR_ROWS, SEEN_COLUMNS, STAGE_COLUMNS, TALLY_COLUMNS, TRACE_COLUMNS, TURBULENCE_COLUMNS, Column, PanelColumn
+from sixdof.core.columns import (
+    FIN_ROWS,
+    HANDOVER_COLUMNS,
+    MOTOR_ROWS,
+    SEEN_COLUMNS,
+    STAGE_COLUMNS,
+    TALLY_COLUMNS,
+    TRACE_COLUMNS,
+    TURBULENCE_COLUMNS,
+    Column,
+    PanelColumn,
+)
 from sixdof.core.computer.columns import ERROR_COLUMNS, ESTIMATE_COLUMNS, FIX_COLUMNS, NOTICED_COLUMNS, RULE_STATES, SWITCHES, RuleColumn
 from sixdof.core.computer.sensors import HISTORY
 from sixdof.core.layout import COMMANDED_SIZE, DEMAND_SIZE, EVENT_COLUMNS, EVENTS, LOG_COLUMNS, MEMORY_SIZE, OUTCOMES, SENSED

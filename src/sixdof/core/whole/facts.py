@@ -8,9 +8,9 @@ import numpy as np
 
 from sixdof._jit import helper, kernel
 from sixdof.core.columns import CanopyColumn, Column, Handover, Tally, width
+from sixdof.core.constants import CANOPY
 from sixdof.core.layout import EVENTS, Descent, Ending, Event, EventColumn
 from sixdof.core.leg.work import Work
-from sixdof.core.constants import CANOPY
 from sixdof.core.types import LOST
 from sixdof.core.whole.parting import is_stretched
 from sixdof.core.whole.tables import OwnRuleColumn, RiggingColumn, Staging

@@ -11,14 +11,14 @@ import numpy as np
 
 from sixdof._jit import borrow, kernel
 from sixdof.core.algebra import fill
-from sixdof.core.columns import AirframeColumn, Handover
 from sixdof.core.body import Body
+from sixdof.core.columns import AirframeColumn, Handover
+from sixdof.core.constants import CANOPY, FREE
 from sixdof.core.draw import CommonDraw, FlightDraw, JointDraw
 from sixdof.core.flight.fly import fly
 from sixdof.core.layout import BY_COMMAND, NOT_IGNITED, Ending, Event, EventColumn
 from sixdof.core.leg.fence import overran
 from sixdof.core.leg.work import Work
-from sixdof.core.constants import CANOPY, FREE
 from sixdof.core.types import Model
 from sixdof.core.whole.facts import NOT_DOWN, UNREACHED, BodyFact, JointFact, body_facts, canopy_facts, note_failure, rule_facts, separation_facts
 from sixdof.core.whole.gap import gap_history

@@ -5,7 +5,22 @@ from __future__ import annotations
 import numpy as np
 
 from sixdof._jit import helper, kernel
-from sixdof.core.algebra import add, cross, fill, matrix_of, multiply, put_quaternion, put_vector, quaternion_at, scale, sub, sym_times, to_body, to_world, vector_at
+from sixdof.core.algebra import (
+    add,
+    cross,
+    fill,
+    matrix_of,
+    multiply,
+    put_quaternion,
+    put_vector,
+    quaternion_at,
+    scale,
+    sub,
+    sym_times,
+    to_body,
+    to_world,
+    vector_at,
+)
 from sixdof.core.body import Body, body_at, burn_segment, gather_grains, segment_at
 from sixdof.core.columns import CanopyColumn, Handover
 from sixdof.core.constants import INSTANT

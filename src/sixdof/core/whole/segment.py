@@ -61,7 +61,7 @@ def divide_stack(
     ahead: np.ndarray,
     behind: np.ndarray,
 ) -> float:
-    """Divide a stack whose leg left `hand` (see `divide`). """
+    """Divide a stack whose leg left `hand` (see `divide`)."""
     t, lit = hand[Handover.TIME], hand[Handover.IGNITED]
     whole = body_now(stack, stack_draw, stack_work, t, lit)
     front, back = body_now(fore, fore_draw, fore_work, t, NOT_IGNITED), body_now(aft, aft_draw, aft_work, t, lit)
