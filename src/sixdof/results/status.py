@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from enum import IntEnum
 
+from sixdof.core.layout import Descent as Descent  # how a body comes down: its numbers are the kernels'
 from sixdof.core.layout import Ending
 
 
