@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from math import floor, inf
+from math import inf
 
 import numpy as np
 
 from sixdof._jit import helper, kernel
-from sixdof.core.algebra import clip
 from sixdof.core.columns import FailureColumn, FinRow, MotorRow
+from sixdof.core.lanes import clip, floor
 from sixdof.core.types import Servo
 
 ISSUED = 64  # commands kept for the transport delay: it must be shorter than this many ticks

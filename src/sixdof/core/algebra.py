@@ -1,13 +1,13 @@
-"""Small scalar helpers shared by every kernel: vectors, quaternions, clipping, uniform-grid look-up."""
+"""Vectors, quaternions, matrices and tensors, shared by every kernel."""
 
 from __future__ import annotations
 
-from math import cos, sin, sqrt
 from typing import NamedTuple
 
 import numpy as np
 
 from sixdof._jit import helper, kernel
+from sixdof.core.lanes import cos, select, sin, sqrt
 from sixdof.core.types import Quat, State, Station, Vec3
 
 
@@ -34,31 +34,6 @@ class Sym(NamedTuple):
     xy: float
     xz: float
     yz: float
-
-
-@helper
-def clip(x: float, low: float, high: float) -> float:
-    """Return x limited to [low, high]; a NaN stays a NaN."""
-    return low if x < low else (high if x > high else x)
-
-
-@helper
-def cell(x: float, rows: int) -> tuple[int, float]:
-    """Return (row, fraction) of the uniform-grid position x in a table of `rows` rows, held beyond both ends.
-
-    A NaN reads the first row: an index made of it could lie anywhere in memory. The state it came from stays NaN and ends the flight.
-    """
-    x = x if x > 0.0 else 0.0
-    x = x if x < rows - 1.0 else rows - 1.0
-    i = min(int(x), rows - 2)
-    return i, x - i
-
-
-@helper
-def lerp(table: np.ndarray, i: int, f: float, column: int) -> float:
-    """Return column `column` of a 2-D table between rows i and i + 1."""
-    a = table[i, column]
-    return a + f * (table[i + 1, column] - a)
 
 
 @helper
@@ -90,16 +65,6 @@ def fill(array: np.ndarray, value: float) -> None:
     """Set every element of a 1-D array."""
     for i in range(array.shape[0]):
         array[i] = value
-
-
-@helper
-def surface(table: np.ndarray, x: float, y: float) -> float:
-    """Return a 2-D table at the uniform-grid position (x, y), held beyond its rim."""
-    i, f = cell(x, table.shape[0])
-    j, g = cell(y, table.shape[1])
-    a = table[i, j] + g * (table[i, j + 1] - table[i, j])
-    b = table[i + 1, j] + g * (table[i + 1, j + 1] - table[i + 1, j])
-    return a + f * (b - a)
 
 
 @helper
@@ -233,7 +198,19 @@ def axpy(s: State, k: State, h: float) -> State:
 def small_sin(a: float) -> float:
     """Return sin(a) to 1e-8 for |a| <= 0.6 rad (fin deflections), by its series: kernels know no trigonometry."""
     b = a * a
-    return a * (1.0 - b / 6.0 * (1.0 - b / 20.0 * (1.0 - b / 42.0 * (1.0 - b / 72.0))))
+    return a * (1.0 + b * (-1.0 / 6.0 + b * (1.0 / 120.0 + b * (-1.0 / 5040.0 + b * (1.0 / 362880.0)))))
+
+
+@helper
+def select_vector(condition: bool, a: Vec3, b: Vec3) -> Vec3:
+    """Return the vector a where the condition holds, b elsewhere."""
+    return Vec3(select(condition, a.x, b.x), select(condition, a.y, b.y), select(condition, a.z, b.z))
+
+
+@helper
+def select_quaternion(condition: bool, a: Quat, b: Quat) -> Quat:
+    """Return the quaternion a where the condition holds, b elsewhere."""
+    return Quat(select(condition, a.w, b.w), select(condition, a.x, b.x), select(condition, a.y, b.y), select(condition, a.z, b.z))
 
 
 @helper

@@ -7,7 +7,7 @@ from math import acos, atan2, inf, isnan, nan, sqrt
 import numpy as np
 
 from sixdof._jit import helper, kernel
-from sixdof.core.algebra import cell, clip, conjugate, lerp, matrix_of, multiply, norm, put_vector
+from sixdof.core.algebra import conjugate, matrix_of, multiply, norm, put_vector
 from sixdof.core.body import Body
 from sixdof.core.columns import FinRow, MotorRow, PanelColumn, SeenColumn, Tally
 from sixdof.core.computer.columns import Switch
@@ -15,6 +15,7 @@ from sixdof.core.computer.tick import estimate_errors, sensed_attitude, sensed_c
 from sixdof.core.constants import FREE, G0, PIVOT
 from sixdof.core.forces.loads import Loads
 from sixdof.core.forces.stability import static_margin
+from sixdof.core.lanes import cell, clip, lerp
 from sixdof.core.layout import LOG_COLUMNS, Demand, EventColumn, Log, Outcome, Sensed
 from sixdof.core.leg.drawn import DrawnModel
 from sixdof.core.leg.work import Work

@@ -15,7 +15,7 @@ from sixdof.core.body import body_at, burn_segment, segment_at
 from sixdof.core.columns import CONDITION_COLUMNS, POINT_COLUMNS, ConditionColumn, FinRow, GustColumn, PointColumn, RateColumn, TunnelColumn
 from sixdof.core.draw import Draw
 from sixdof.core.flight.free import free_rate
-from sixdof.core.forces.aerodynamics import air_loads
+from sixdof.core.forces.aerodynamics import air_loads, flow_of
 from sixdof.core.forces.loads import inline_loads
 from sixdof.core.leg.drawing import draw_model
 from sixdof.core.leg.work import Work
@@ -40,7 +40,8 @@ def probe(model: Model, draw: Draw, work: Work, conditions: np.ndarray, out: np.
         u = Vec3(row[ConditionColumn.SPEED] * cos(row[ConditionColumn.INCIDENCE]), side * sin(row[ConditionColumn.ROLL]), side * cos(row[ConditionColumn.ROLL]))
         rate = Vec3(row[ConditionColumn.RATE_X], row[ConditionColumn.RATE_Y], row[ConditionColumn.RATE_Z])
         air = Air(row[ConditionColumn.DENSITY], 0.0, row[ConditionColumn.SOUND], row[ConditionColumn.VISCOSITY], 0.0)
-        load = air_loads(drawn, u, rate, Station(row[ConditionColumn.CG], 0.0, 0.0), air, row[ConditionColumn.BURNING], work.fins, FinRow.START, work.seen)
+        flow = flow_of(drawn.aero, u, rate, air)
+        load = air_loads(drawn, flow, Station(row[ConditionColumn.CG], 0.0, 0.0), row[ConditionColumn.BURNING], work.fins, FinRow.START, work.seen)
         put_vector(out[i], TunnelColumn.FORCE, load.force)
         put_vector(out[i], TunnelColumn.MOMENT, load.moment)
         for p in range(panels.shape[1]):

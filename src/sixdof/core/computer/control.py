@@ -5,8 +5,9 @@ from __future__ import annotations
 import numpy as np
 
 from sixdof._jit import helper, kernel
-from sixdof.core.algebra import clip, conjugate, multiply
+from sixdof.core.algebra import conjugate, multiply
 from sixdof.core.computer.columns import GAIN_HEAD, GAIN_ROW, ControlMemory, Gain, GainRow, MixerColumn
+from sixdof.core.lanes import clip
 from sixdof.core.layout import Demand, Sensed
 from sixdof.core.types import Quat
 

@@ -8,25 +8,10 @@ from typing import NamedTuple
 import numpy as np
 
 from sixdof._jit import helper, kernel
-from sixdof.core.algebra import (
-    add,
-    clip,
-    conjugate,
-    cross,
-    dot,
-    fill,
-    matrix_of,
-    multiply,
-    norm,
-    put_quaternion,
-    quaternion_at,
-    scale,
-    sub,
-    tilt_quaternion,
-    to_body,
-)
+from sixdof.core.algebra import add, conjugate, cross, dot, fill, matrix_of, multiply, norm, put_quaternion, quaternion_at, scale, sub, tilt_quaternion, to_body
 from sixdof.core.computer.columns import GuidanceMemory, PassedColumn, ProfileColumn, WaypointColumn
 from sixdof.core.constants import G0
+from sixdof.core.lanes import clip
 from sixdof.core.layout import GuidanceMode
 from sixdof.core.types import Quat, Vec3
 

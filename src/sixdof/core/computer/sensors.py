@@ -11,8 +11,9 @@ from typing import NamedTuple
 import numpy as np
 
 from sixdof._jit import helper, kernel
-from sixdof.core.algebra import Matrix, add, clip, cross, put_vector, scale, to_body, vector_at
+from sixdof.core.algebra import Matrix, add, cross, put_vector, scale, to_body, vector_at
 from sixdof.core.computer.columns import ErrorColumn, FixColumn
+from sixdof.core.lanes import clip
 from sixdof.core.random import normal
 from sixdof.core.types import Vec3
 

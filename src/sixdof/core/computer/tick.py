@@ -12,7 +12,7 @@ import numpy as np
 
 from sixdof._jit import call_law, helper, kernel
 from sixdof.core.actuator import issue
-from sixdof.core.algebra import Matrix, clip, conjugate, fill, matrix_of, multiply, norm, put_quaternion, put_vector, quaternion_at, sub, vector_at
+from sixdof.core.algebra import Matrix, conjugate, fill, matrix_of, multiply, norm, put_quaternion, put_vector, quaternion_at, sub, vector_at
 from sixdof.core.columns import CanopyColumn, StageColumn
 from sixdof.core.computer.columns import MOST_BURNS, ErrorColumn, EstimateColumn, GuidanceMemory, Noticed, RuleColumn, RuleState, Slot, Switch
 from sixdof.core.computer.control import built_in_control, mix
@@ -20,6 +20,7 @@ from sixdof.core.computer.estimator import estimate
 from sixdof.core.computer.guidance import built_in_guidance
 from sixdof.core.computer.sensors import ACCELEROMETER, GYRO, Chance, lagged_rate, read_barometer, read_gnss, read_inertial, read_magnetometer, remember
 from sixdof.core.forces.loads import air_at, height_of
+from sixdof.core.lanes import clip
 from sixdof.core.layout import COMMANDED_SIZE, Commanded, Demand, Ending, Sensed
 from sixdof.core.leg.drawn import DrawnModel
 from sixdof.core.leg.work import Work

@@ -2,16 +2,16 @@
 
 from __future__ import annotations
 
-from math import sqrt
 from typing import NamedTuple
 
 import numpy as np
 
 from sixdof._jit import helper, kernel
-from sixdof.core.algebra import Matrix, add, cell, cross, dot, lerp, matrix_of, offset, scale, sub, sym_times, to_body, vector_at
+from sixdof.core.algebra import Matrix, add, cross, dot, matrix_of, offset, scale, sub, sym_times, to_body, vector_at
 from sixdof.core.body import Body
-from sixdof.core.columns import AirColumn, GustColumn, WindColumn
-from sixdof.core.forces.aerodynamics import air_loads
+from sixdof.core.columns import AirColumn, FinRow, GustColumn, WindColumn
+from sixdof.core.forces.aerodynamics import AirLoads, Flow, air_loads, flow_of
+from sixdof.core.lanes import cell, larger, lerp, like, sqrt
 from sixdof.core.leg.drawn import DrawnModel
 from sixdof.core.types import Air, Globe, State, Vec3, World
 
@@ -126,7 +126,7 @@ def air_at(world: World, height: float) -> Air:
 def level_wind(drawn: DrawnModel, height: float) -> tuple[float, float]:
     """Return the east and north components of the air's velocity over the ground; `wind` scales and turns the table."""
     world, k = drawn.world, drawn.wind
-    i, f = cell(sqrt(max(height, 0.0)) * world.wind_per_root, k.table.shape[0])
+    i, f = cell(sqrt(larger(height, 0.0)) * world.wind_per_root, k.table.shape[0])
     east = k.scale * lerp(k.table, i, f, WindColumn.EAST)
     north = k.scale * lerp(k.table, i, f, WindColumn.NORTH)
     return k.cos * east + k.sin * north, k.cos * north - k.sin * east
@@ -150,7 +150,8 @@ def around(drawn: DrawnModel, r: Vec3, gust: Vec3) -> Surroundings:
         air = air_at(world, r.z)
         east, north = level_wind(drawn, r.z)
         wind = Vec3(east + gust.x, north + gust.y, gust.z)
-        return Surroundings(air, wind, Vec3(0.0, 0.0, -air.gravity), r.z, Vec3(0.0, 0.0, 1.0))
+        zero, one = like(0.0, r.z), like(1.0, r.z)
+        return Surroundings(air, wind, Vec3(zero, zero, -air.gravity), r.z, Vec3(zero, zero, one))
     place = place_of(world, r)
     air = air_at(world, place.height)
     east, north = level_wind(drawn, place.height)
@@ -166,52 +167,72 @@ def gust_at(drawn: DrawnModel, k: int) -> Vec3:
 
 
 @helper
-def inline_loads(s: State, body: Body, drawn: DrawnModel, fins: np.ndarray, k: int, out: np.ndarray) -> Loads:
-    """Return the Loads in state s; inlined into the integrator, where a call would copy the whole DrawnModel.
-
-    fins : (4, controls) fin angles at the start, middle and end of the step, rad; k picks the row. out : (panels, SEEN_COLUMNS), filled with what each panel did.
-    """
+def flow_at(s: State, drawn: DrawnModel, k: int) -> tuple[Matrix, Surroundings, Flow]:
+    """Return the attitude's matrix, the Surroundings and the Flow in state s; k picks the gust."""
     m = matrix_of(s.q)
     near = around(drawn, s.r, gust_at(drawn, k))
-    air = near.air
     u = to_body(m, sub(s.v, near.wind))
     rate = sub(s.w, to_body(m, drawn.world.earth_rate))
-    cg = body.cg
+    return m, near, flow_of(drawn.aero, u, rate, near.air)
 
-    flow = air_loads(drawn, u, rate, cg, air, body.burning, fins, k, out)
-    f = flow.force
 
-    # thrust, with the nozzle's pressure term, along its own line
-    push = body.thrust + body.burning * (drawn.reference_pressure - air.pressure) * drawn.exit_area
-    push = max(push, 0.0)
+@helper
+def _jet(s: State, body: Body, drawn: DrawnModel, pressure: float) -> AirLoads:
+    """Return what the motor does: thrust with the nozzle's pressure term along its own line, and jet damping.
+
+    The gas leaves with the nozzle's own velocity; the vehicle's inertia shrinks (Thomson, Introduction to Space Dynamics).
+    """
+    push = larger(body.thrust + body.burning * (drawn.reference_pressure - pressure) * drawn.exit_area, 0.0)
     t = scale(drawn.thrust_line, push)
-    nozzle = offset(cg, drawn.exit)
+    nozzle = offset(body.cg, drawn.exit)
     tm = cross(nozzle, t)
-
-    # jet damping: the gas leaves with the nozzle's own velocity; the vehicle's inertia shrinks (Thomson, Introduction to Space Dynamics)
     jet = cross(nozzle, cross(s.w, nozzle))
     shrink = sym_times(body.inertia_rate, s.w)
-    moment = Vec3(
-        flow.moment.x + tm.x - body.flow * (jet.x + drawn.exit_swirl * s.w.x) - shrink.x,
-        flow.moment.y + tm.y - body.flow * jet.y - shrink.y,
-        flow.moment.z + tm.z - body.flow * jet.z - shrink.z,
-    )
+    moment = Vec3(tm.x - body.flow * (jet.x + drawn.exit_swirl * s.w.x) - shrink.x, tm.y - body.flow * jet.y - shrink.y, tm.z - body.flow * jet.z - shrink.z)
+    return AirLoads(t, moment)
+
+
+@helper
+def _gathered(m: Matrix, force: Vec3, moment: Vec3, near: Surroundings, flow: Flow) -> Loads:
+    """Return the Loads of a force and a moment in a flow."""
     return Loads(
         m,
-        Vec3(f.x + t.x, f.y + t.y, f.z + t.z),
+        force,
         moment,
-        rate,
+        flow.rate,
         near.gravity,
         near.wind,
         near.up,
         near.height,
         flow.speed,
         flow.cross_speed,
-        u,
+        flow.u,
         flow.mach,
-        0.5 * air.density * dot(u, u),
-        flow.speed * air.density / air.viscosity,
+        flow.half * dot(flow.u, flow.u),
+        flow.speed * flow.per_metre,
     )
+
+
+@helper
+def inline_loads(s: State, body: Body, drawn: DrawnModel, fins: np.ndarray, k: int, out: np.ndarray) -> Loads:
+    """Return the Loads in state s; inlined into the integrator.
+
+    fins : (4, controls) fin angles at the start, middle and end of the step, rad; k picks the row. out : (panels, SEEN_COLUMNS),
+    filled with what each panel did.
+    """
+    m, near, flow = flow_at(s, drawn, k)
+    air = air_loads(drawn, flow, body.cg, body.burning, fins, k, out)
+    motor = _jet(s, body, drawn, near.air.pressure)
+    return _gathered(m, add(air.force, motor.force), add(air.moment, motor.moment), near, flow)
+
+
+@kernel
+def calm_loads(s: State, drawn: DrawnModel) -> Loads:
+    """Return the Loads of a body whose attitude the air does not turn (under a canopy): the flow alone, no force and no moment."""
+    m, near, flow = flow_at(s, drawn, FinRow.START)
+    zero = like(0.0, s.r.z)
+    none = Vec3(zero, zero, zero)
+    return _gathered(m, none, none, near, flow)
 
 
 @kernel

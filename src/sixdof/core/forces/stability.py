@@ -8,10 +8,10 @@ from typing import NamedTuple
 import numpy as np
 
 from sixdof._jit import helper, kernel
-from sixdof.core.algebra import cell
 from sixdof.core.columns import FinRow, SlopeColumn, StableColumn, StreamColumn, StreamResult
-from sixdof.core.forces.aerodynamics import air_loads
+from sixdof.core.forces.aerodynamics import air_loads, flow_of
 from sixdof.core.forces.loads import Air
+from sixdof.core.lanes import cell
 from sixdof.core.leg.drawn import DrawnModel
 from sixdof.core.types import Aero, Station, Vec3
 
@@ -44,7 +44,7 @@ def near_axis(aero: Aero, cant: np.ndarray, seen: np.ndarray, fins: np.ndarray, 
         tunnel = Tunnel(aero, 1.0, row[StreamColumn.NORMAL], 0.0, cant, 0.0)
         u = Vec3(SPEED, SPEED * row[StreamColumn.SIDE], SPEED * row[StreamColumn.DOWN])
         rate = Vec3(0.0, row[StreamColumn.RATE] * 2.0 * SPEED / aero.length, 0.0)
-        load = air_loads(tunnel, u, rate, Station(row[StreamColumn.CG], 0.0, 0.0), air, 0.0, fins, FinRow.START, seen)
+        load = air_loads(tunnel, flow_of(aero, u, rate, air), Station(row[StreamColumn.CG], 0.0, 0.0), 0.0, fins, FinRow.START, seen)
         scale = 0.5 * DENSITY * SPEED * SPEED * aero.area
         out[i, StreamResult.SIDE_FORCE], out[i, StreamResult.DOWN_FORCE] = load.force.y / scale, load.force.z / scale
         out[i, StreamResult.PITCH], out[i, StreamResult.YAW] = load.moment.y / (scale * aero.length), load.moment.z / (scale * aero.length)

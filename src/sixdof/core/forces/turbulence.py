@@ -13,9 +13,10 @@ from math import cos, exp, expm1, pi, sqrt
 import numpy as np
 
 from sixdof._jit import helper, kernel
-from sixdof.core.algebra import clip, put_vector
+from sixdof.core.algebra import put_vector
 from sixdof.core.columns import FinRow, GustColumn, TurbulenceColumn
 from sixdof.core.computer.sensors import Chance
+from sixdof.core.lanes import clip
 from sixdof.core.random import normal
 from sixdof.core.types import Vec3, World
 
