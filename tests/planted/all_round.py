@@ -11,8 +11,8 @@ ERRORS: tuple[PlantedError, ...] = (
     PlantedError(
         "body base first as nose first",
         "core/forces/aerodynamics.py",
-        "s0, s1, s2 = lerp(table, mi, mf, BodyColumn.S0_BACK), lerp(table, mi, mf, BodyColumn.S1_BACK), lerp(table, mi, mf, BodyColumn.S2_BACK)",
-        "pass",
+        "    behind = u.x < 0.0\n",
+        "    behind = u.x < -1e9\n",
         "in flow from behind the body's potential force still acts near the nose",
         "tests/validation/test_jorgensen.py::test_sample__normal_force_and_moment",
     ),
@@ -27,7 +27,7 @@ ERRORS: tuple[PlantedError, ...] = (
     PlantedError(
         "fins backwards at their leading edge",
         "core/forces/aerodynamics.py",
-        "x += back * (behind - x)",
+        "x += flow.back * (behind - x)",
         "pass",
         "a panel in flow from behind has its load a quarter chord from the edge that trails",
         ROUND + "test_fins__backwards_are_their_mirror_image_forwards",
@@ -67,8 +67,8 @@ ERRORS: tuple[PlantedError, ...] = (
     PlantedError(
         "fall judged by its last moment",
         "core/observe.py",
-        "tally[i + PIECE] = tally[i]",
-        "tally[i + PIECE] = 0.0",
+        "tally[i + PIECE] = select(over, tally[i], tally[i + PIECE])",
+        "tally[i + PIECE] = select(over, 0.0, tally[i + PIECE])",
         "how a body comes down is taken from what has just begun of a piece of its fall",
         FALLS + "test_fall__without_fins",
     ),

@@ -34,8 +34,8 @@ ERRORS: tuple[PlantedError, ...] = (
     PlantedError(
         "fix's velocity not carried over its latency",
         "core/computer/estimator.py",
-        "v = add(v, scale(sub(add(fix_v, scale(a, latency)), v), estimator.gnss_velocity))",
-        "v = add(v, scale(sub(fix_v, v), estimator.gnss_velocity))",
+        "v = add(v, scale(sub(add(fix_v, scale(a, latency)), v), fresh_fix * estimator.gnss_velocity))",
+        "v = add(v, scale(sub(fix_v, v), fresh_fix * estimator.gnss_velocity))",
         "the velocity of a while ago is taken for that of now",
         "tests/core/computer/test_estimator.py::test_fix__of_a_steady_acceleration_leaves_the_estimate_at_the_truth",
     ),

@@ -13,7 +13,7 @@ from sixdof.core.computer.columns import ERROR_COLUMNS, ESTIMATE_COLUMNS, Estima
 from sixdof.core.computer.control import attitude_error, pid
 from sixdof.core.computer.estimator import Estimator, align, estimate
 from sixdof.core.computer.guidance import Guidance, aim, attitude_of_direction, slewed, watch_waypoints
-from sixdof.core.computer.sensors import HISTORY, Chance, Inertial, draw_constants, read_barometer, read_gnss, read_inertial, remember
+from sixdof.core.computer.sensors import HISTORY, Chance, Inertial, draw_constants, fix_due, read_barometer, read_gnss, read_inertial, remember
 from sixdof.core.types import Quat, Vec3
 
 SWITCH = 1e-9  # s: two moments closer than this are one
@@ -194,7 +194,9 @@ def _fixes(places, sensor, chance, force, speed, history, fix, out):
     for k in range(places.shape[0]):
         p = places[k]
         remember(history, np.int64(k), Vec3(p[0], p[1], p[2]), Vec3(p[3], p[4], p[5]))
-        out[k, 0] = read_gnss(history, np.int64(k), np.int64(1), sensor, chance, force[k], speed[k], fix)
+        out[k, 0] = 0.0
+        if fix_due(np.int64(k), np.int64(1), sensor):
+            out[k, 0] = read_gnss(history, np.int64(k), sensor, chance, force[k], speed[k], fix)
         for i in range(6):
             out[k, 1 + i] = fix[i]
 
@@ -231,12 +233,12 @@ def _estimate(rates, forces, heights, fresh, fixes, fixed, latency, magnets, est
             Vec3(f[0], f[1], f[2]),
             heights[k],
             fresh[k],
-            fixed[k],
+            float(fixed[k]),
             Vec3(m[0], m[1], m[2]),
             latency,
             estimator,
             earth,
-            np.int64(1),
+            True,
             period,
             fitted,
             field,

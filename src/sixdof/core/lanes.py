@@ -32,6 +32,12 @@ def select(condition: bool, a: float, b: float) -> float:
 
 
 @helper
+def opposite(condition: bool) -> bool:
+    """Return where a condition does not hold."""
+    return not condition
+
+
+@helper
 def some(condition: bool) -> bool:
     """Return whether a condition holds for at least one of the flights: what none of them wants need not be worked out."""
     return condition

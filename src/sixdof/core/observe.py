@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from math import acos, atan2, inf, isnan, nan, sqrt
+from math import inf, isnan, nan
 
 import numpy as np
 
@@ -15,7 +15,7 @@ from sixdof.core.computer.tick import estimate_errors, sensed_attitude, sensed_c
 from sixdof.core.constants import FREE, G0, PIVOT
 from sixdof.core.forces.loads import Loads
 from sixdof.core.forces.stability import static_margin
-from sixdof.core.lanes import cell, clip, lerp
+from sixdof.core.lanes import acos, atan2, cell, clip, larger, lerp, like, opposite, select, smaller, some, sqrt
 from sixdof.core.layout import LOG_COLUMNS, Demand, EventColumn, Log, Outcome, Sensed
 from sixdof.core.leg.drawn import DrawnModel
 from sixdof.core.leg.work import Work
@@ -54,7 +54,7 @@ def nose_error(q: Quat, commanded: Quat) -> tuple[float, float]:
     """Return (angle between the nose and where it should point, roll error) of an attitude against the commanded one, rad."""
     e = multiply(conjugate(q), commanded)
     m = matrix_of(e)
-    k = 2.0 if e.w >= 0.0 else -2.0
+    k = select(e.w >= 0.0, 2.0, -2.0)
     return acos(clip(m.xx, -1.0, 1.0)), k * e.x
 
 
@@ -64,11 +64,12 @@ def joint_force(leg: Leg, drawn: DrawnModel, load: Loads, force: Vec3) -> float:
 
     What accelerates the fore stages less what the air does to them: the axial force of the fore stages as they stand in the stack.
     """
-    if drawn.fore_mass <= 0.0:
-        return nan
+    if not some(drawn.fore_mass > 0.0):
+        return like(nan, load.mach)
     i, f = cell(load.mach * drawn.aero.per_mach, leg.fore_axial.shape[0])
     air = load.pressure * drawn.aero.area * lerp(leg.fore_axial, i, f, 0) * drawn.drag
-    return drawn.fore_mass * force.x + (air if load.velocity.x >= 0.0 else -air)
+    push = drawn.fore_mass * force.x + select(load.velocity.x >= 0.0, air, -air)
+    return select(drawn.fore_mass > 0.0, push, nan)
 
 
 @kernel
@@ -147,114 +148,127 @@ def watch(
     work: Work,
 ) -> None:
     """Update the running extremes and sums of a flight at one tick."""
-    summary[Outcome.AIRSPEED_MAX] = max(summary[Outcome.AIRSPEED_MAX], load.air_speed)
-    summary[Outcome.MACH_MAX] = max(summary[Outcome.MACH_MAX], load.mach)
-    summary[Outcome.DYNAMIC_PRESSURE_MAX] = max(summary[Outcome.DYNAMIC_PRESSURE_MAX], load.pressure)
-    if load.mach > MACH_LIMIT:
-        summary[Outcome.TIME_ABOVE_MACH_08] += period
-        if load.mach < SONIC_LIMIT:
-            summary[Outcome.TIME_TRANSONIC] += period
+    summary[Outcome.AIRSPEED_MAX] = larger(summary[Outcome.AIRSPEED_MAX], load.air_speed)
+    summary[Outcome.MACH_MAX] = larger(summary[Outcome.MACH_MAX], load.mach)
+    summary[Outcome.DYNAMIC_PRESSURE_MAX] = larger(summary[Outcome.DYNAMIC_PRESSURE_MAX], load.pressure)
+    fast = load.mach > MACH_LIMIT
+    _spend(summary, Outcome.TIME_ABOVE_MACH_08, period, fast)
+    _spend(summary, Outcome.TIME_TRANSONIC, period, fast & (load.mach < SONIC_LIMIT))
     if phase != FREE and phase != PIVOT:
         return
-    summary[Outcome.SPECIFIC_FORCE_MAX] = max(summary[Outcome.SPECIFIC_FORCE_MAX], norm(force))
-    if not climbing:
-        _watch_fall(work.tally, drawn, load, period)
-        return
-    attitude, place, velocity = estimate_errors(work.sensed, s, load.height)
-    summary[Outcome.ATTITUDE_ERROR_MAX] = max(summary[Outcome.ATTITUDE_ERROR_MAX], attitude)
-    summary[Outcome.POSITION_ERROR_MAX] = max(summary[Outcome.POSITION_ERROR_MAX], place)
-    summary[Outcome.VELOCITY_ERROR_MAX] = max(summary[Outcome.VELOCITY_ERROR_MAX], velocity)
-    if load.air_speed > FLOW_SPEED:
-        _watch_flow(summary, s, body, drawn, load, force, frame, period, work.seen)
-        if work.switches[Switch.FINS] > 0.5:
-            _watch_control(summary, s, body.burning > 0.5, work)
-
-
-@kernel
-def _watch_flow(summary: np.ndarray, s: State, body: Body, drawn: DrawnModel, load: Loads, force: Vec3, frame: Quat, period: float, seen: np.ndarray) -> None:
-    a = incidence_of(load)
-    summary[Outcome.INCIDENCE_MAX] = max(summary[Outcome.INCIDENCE_MAX], a)
-    summary[Outcome.TILT_MAX] = max(summary[Outcome.TILT_MAX], lean(load))
-    summary[Outcome.STATIC_MARGIN_MIN] = min(summary[Outcome.STATIC_MARGIN_MIN], static_margin(drawn, load.mach, body.cg))
-    summary[Outcome.LOAD_FACTOR_MAX] = max(summary[Outcome.LOAD_FACTOR_MAX], sqrt(force.y * force.y + force.z * force.z) / G0)
-    if a > INCIDENCE_LIMIT:
-        summary[Outcome.TIME_BEYOND_INCIDENCE] += period
-    if not (LOW_REYNOLDS < load.reynolds * drawn.rail.base_x < HIGH_REYNOLDS):
-        summary[Outcome.TIME_BEYOND_REYNOLDS] += period
-    stalled = 0.0
-    for p in range(seen.shape[0]):
-        stalled = max(stalled, seen[p, SeenColumn.STALL])
-        if drawn.aero.panel[p, PanelColumn.CONTROL] >= 0.0:
-            summary[Outcome.HINGE_MOMENT_MAX] = max(summary[Outcome.HINGE_MOMENT_MAX], abs(seen[p, SeenColumn.HINGE]))
-    if stalled > STALL_LIMIT:
-        summary[Outcome.TIME_STALLED] += period
-
-
-@kernel
-def _watch_fall(tally: np.ndarray, drawn: DrawnModel, load: Loads, period: float) -> None:
-    """Note how a body falls without a canopy: time beyond the model's limits, and incidence over the last seconds."""
-    a = incidence_of(load)
-    if tally[Tally.TICKS] * period >= FALL_PIECE:
-        for i in range(Tally.TICKS, Tally.TICKS + PIECE):
-            tally[i + PIECE] = tally[i]
-            tally[i] = 0.0
-    tally[Tally.LEAST] = a if tally[Tally.TICKS] == 0.0 else min(tally[Tally.LEAST], a)
-    tally[Tally.MOST] = max(tally[Tally.MOST], a)
-    tally[Tally.TICKS] += 1.0
-    tally[Tally.INCIDENCE] += a
-    if load.air_speed < FALL_SPEED:
-        return
-    if a > INCIDENCE_LIMIT:
-        tally[Tally.FALL_INCIDENCE] += period
-    if load.mach > MACH_LIMIT:
-        tally[Tally.FALL_MACH] += period
-    if not (LOW_REYNOLDS < load.reynolds * drawn.rail.base_x < HIGH_REYNOLDS):
-        tally[Tally.FALL_REYNOLDS] += period
-    if load.reynolds * load.cross_speed * drawn.aero.length > CRISIS_REYNOLDS * load.air_speed:
-        tally[Tally.FALL_CRISIS] += period
-
-
-@kernel
-def _watch_control(summary: np.ndarray, s: State, boosting: bool, work: Work) -> None:
-    tally = work.tally
-    nose, roll = nose_error(s.q, sensed_command(work.sensed))
-    if boosting:
-        tally[Tally.BOOST] += nose * nose
-        tally[Tally.BOOST_TICKS] += 1.0
-    else:
-        tally[Tally.COAST] += nose * nose
-        tally[Tally.COAST_TICKS] += 1.0
-    tally[Tally.ROLL] += roll * roll
-    tally[Tally.LIVE] += 1.0
-    tally[Tally.CUT] += work.sensed[Sensed.SATURATED]
-    tally[Tally.SIGN_PITCH] = _reversal(s.w.y, tally[Tally.SIGN_PITCH], tally)
-    tally[Tally.SIGN_YAW] = _reversal(s.w.z, tally[Tally.SIGN_YAW], tally)
-    summary[Outcome.TILT_ERROR_MAX] = max(summary[Outcome.TILT_ERROR_MAX], nose)
-    summary[Outcome.ROLL_ERROR_MAX] = max(summary[Outcome.ROLL_ERROR_MAX], abs(roll))
+    summary[Outcome.SPECIFIC_FORCE_MAX] = larger(summary[Outcome.SPECIFIC_FORCE_MAX], norm(force))
+    falling = opposite(climbing)
+    if some(falling):
+        _watch_fall(work.tally, drawn, load, period, falling)
+    if some(climbing):
+        attitude, place, velocity = estimate_errors(work.sensed, s, load.height)
+        _most(summary, Outcome.ATTITUDE_ERROR_MAX, attitude, climbing)
+        _most(summary, Outcome.POSITION_ERROR_MAX, place, climbing)
+        _most(summary, Outcome.VELOCITY_ERROR_MAX, velocity, climbing)
+        flying = climbing & (load.air_speed > FLOW_SPEED)
+        if some(flying):
+            _watch_flow(summary, body, drawn, load, force, period, work.seen, flying)
+            live = flying & (work.switches[Switch.FINS] > 0.5)
+            if some(live):
+                _watch_control(summary, s, body.burning > 0.5, work, live)
 
 
 @helper
-def _reversal(rate: float, sign: float, tally: np.ndarray) -> float:
-    """Return the side a body rate was last clearly on, and count its changes."""
-    now = 1.0 if rate > QUIET_RATE else (-1.0 if rate < -QUIET_RATE else sign)
-    if now * sign < 0.0:
-        tally[Tally.REVERSALS] += 1.0
-    return now
+def _most(row: np.ndarray, i: int, x: float, where: bool) -> None:
+    """Raise an entry to x where a condition holds."""
+    row[i] = select(where, larger(row[i], x), row[i])
+
+
+@helper
+def _spend(row: np.ndarray, i: int, x: float, where: bool) -> None:
+    """Add x (s, a tick, a square ..) to an entry where a condition holds."""
+    row[i] += select(where, x, 0.0)
+
+
+@kernel
+def _watch_flow(summary: np.ndarray, body: Body, drawn: DrawnModel, load: Loads, force: Vec3, period: float, seen: np.ndarray, flying: bool) -> None:
+    a = incidence_of(load)
+    _most(summary, Outcome.INCIDENCE_MAX, a, flying)
+    _most(summary, Outcome.TILT_MAX, lean(load), flying)
+    margin = smaller(summary[Outcome.STATIC_MARGIN_MIN], static_margin(drawn, load.mach, body.cg))
+    summary[Outcome.STATIC_MARGIN_MIN] = select(flying, margin, summary[Outcome.STATIC_MARGIN_MIN])
+    _most(summary, Outcome.LOAD_FACTOR_MAX, sqrt(force.y * force.y + force.z * force.z) / G0, flying)
+    _spend(summary, Outcome.TIME_BEYOND_INCIDENCE, period, flying & (a > INCIDENCE_LIMIT))
+    _spend(summary, Outcome.TIME_BEYOND_REYNOLDS, period, flying & _unsure_of(load.reynolds * drawn.rail.base_x))
+    stalled = like(0.0, a)
+    for p in range(seen.shape[0]):
+        stalled = larger(stalled, seen[p, SeenColumn.STALL])
+        if drawn.aero.panel[p, PanelColumn.CONTROL] >= 0.0:
+            _most(summary, Outcome.HINGE_MOMENT_MAX, abs(seen[p, SeenColumn.HINGE]), flying)
+    _spend(summary, Outcome.TIME_STALLED, period, flying & (stalled > STALL_LIMIT))
+
+
+@helper
+def _unsure_of(reynolds: float) -> bool:
+    """Return whether a Reynolds number on the body's length lies where nothing was checked."""
+    return (reynolds <= LOW_REYNOLDS) | (reynolds >= HIGH_REYNOLDS)
+
+
+@kernel
+def _watch_fall(tally: np.ndarray, drawn: DrawnModel, load: Loads, period: float, falling: bool) -> None:
+    """Note how a body falls without a canopy: time beyond the model's limits, and incidence over the last seconds."""
+    a = incidence_of(load)
+    over = falling & (tally[Tally.TICKS] * period >= FALL_PIECE)
+    for i in range(Tally.TICKS, Tally.TICKS + PIECE):
+        tally[i + PIECE] = select(over, tally[i], tally[i + PIECE])
+        tally[i] = select(over, 0.0, tally[i])
+    least = select(tally[Tally.TICKS] == 0.0, a, smaller(tally[Tally.LEAST], a))
+    tally[Tally.LEAST] = select(falling, least, tally[Tally.LEAST])
+    _most(tally, Tally.MOST, a, falling)
+    _spend(tally, Tally.TICKS, 1.0, falling)
+    _spend(tally, Tally.INCIDENCE, a, falling)
+    moved = falling & (load.air_speed >= FALL_SPEED)
+    _spend(tally, Tally.FALL_INCIDENCE, period, moved & (a > INCIDENCE_LIMIT))
+    _spend(tally, Tally.FALL_MACH, period, moved & (load.mach > MACH_LIMIT))
+    _spend(tally, Tally.FALL_REYNOLDS, period, moved & _unsure_of(load.reynolds * drawn.rail.base_x))
+    crisis = load.reynolds * load.cross_speed * drawn.aero.length > CRISIS_REYNOLDS * load.air_speed
+    _spend(tally, Tally.FALL_CRISIS, period, moved & crisis)
+
+
+@kernel
+def _watch_control(summary: np.ndarray, s: State, boosting: bool, work: Work, live: bool) -> None:
+    tally = work.tally
+    nose, roll = nose_error(s.q, sensed_command(work.sensed))
+    coasting = opposite(boosting)
+    _spend(tally, Tally.BOOST, nose * nose, live & boosting)
+    _spend(tally, Tally.BOOST_TICKS, 1.0, live & boosting)
+    _spend(tally, Tally.COAST, nose * nose, live & coasting)
+    _spend(tally, Tally.COAST_TICKS, 1.0, live & coasting)
+    _spend(tally, Tally.ROLL, roll * roll, live)
+    _spend(tally, Tally.LIVE, 1.0, live)
+    _spend(tally, Tally.CUT, work.sensed[Sensed.SATURATED], live)
+    _watch_reversal(s.w.y, tally, Tally.SIGN_PITCH, live)
+    _watch_reversal(s.w.z, tally, Tally.SIGN_YAW, live)
+    _most(summary, Outcome.TILT_ERROR_MAX, nose, live)
+    _most(summary, Outcome.ROLL_ERROR_MAX, abs(roll), live)
+
+
+@helper
+def _watch_reversal(rate: float, tally: np.ndarray, side: int, live: bool) -> None:
+    """Note the side a body rate was last clearly on, and count its changes."""
+    last = tally[side]
+    now = select(rate > QUIET_RATE, 1.0, select(rate < -QUIET_RATE, -1.0, last))
+    _spend(tally, Tally.REVERSALS, 1.0, live & (now * last < 0.0))
+    tally[side] = select(live, now, last)
 
 
 @kernel
 def watch_servos(work: Work, servo: Servo, h: float) -> None:
     """Add up what the servos do in one step: travel, work against the air, time at the rate limit."""
     tally = work.tally
-    if work.switches[Switch.FINS] < 0.5:
-        return
-    for i in range(work.fin_command.shape[0]):
-        moved = abs(work.fins[FinRow.END, i] - work.fins[FinRow.START, i])
-        tally[Tally.TRAVEL] += moved
-        tally[Tally.ENERGY] += moved * abs(work.hinge[i])
-        tally[Tally.MOVING] += h
-        if abs(work.motors[MotorRow.RATE_END, i]) >= NEAR_LIMIT * servo.rate_limit:
-            tally[Tally.AT_RATE] += h
+    live = work.switches[Switch.FINS] >= 0.5
+    if some(live):
+        for i in range(work.fin_command.shape[0]):
+            moved = abs(work.fins[FinRow.END, i] - work.fins[FinRow.START, i])
+            _spend(tally, Tally.TRAVEL, moved, live)
+            _spend(tally, Tally.ENERGY, moved * abs(work.hinge[i]), live)
+            _spend(tally, Tally.MOVING, h, live)
+            _spend(tally, Tally.AT_RATE, h, live & (abs(work.motors[MotorRow.RATE_END, i]) >= NEAR_LIMIT * servo.rate_limit))
 
 
 @helper

@@ -10,7 +10,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from sixdof._jit import kernel
+from sixdof._jit import helper, kernel
 from sixdof.core.algebra import (
     add,
     cross,
@@ -23,6 +23,8 @@ from sixdof.core.algebra import (
     quaternion_at,
     quaternion_rate,
     scale,
+    select_quaternion,
+    select_vector,
     sub,
     to_body,
     to_world,
@@ -31,6 +33,7 @@ from sixdof.core.algebra import (
 from sixdof.core.computer.columns import ErrorColumn, EstimateColumn
 from sixdof.core.computer.sensors import Chance
 from sixdof.core.constants import G0
+from sixdof.core.lanes import select, some
 from sixdof.core.random import normal
 from sixdof.core.types import Quat, Vec3
 
@@ -63,6 +66,18 @@ def align(state: np.ndarray, q: Quat, r: Vec3, estimator: Estimator, constants: 
     state[EstimateColumn.FIX_AGE] = -1.0
 
 
+@helper
+def _turned(q: Quat, mean: Vec3, w: Vec3, state: np.ndarray, period: float) -> Quat:
+    """Return the attitude a tick on: the exact turn at the mean rate, to second order, and its coning term (Bortz 1971)."""
+    cone = scale(cross(vector_at(state, EstimateColumn.RATE), w), period * period / 12.0)
+    turn = add(scale(mean, period), cone)
+    d = quaternion_rate(q, turn)
+    angle2 = turn.x * turn.x + turn.y * turn.y + turn.z * turn.z
+    c = 1.0 - angle2 / 8.0 * (1.0 - angle2 / 48.0)
+    k = 1.0 - angle2 / 24.0 * (1.0 - angle2 / 80.0)
+    return normalised(Quat(c * q.w + k * d.w, c * q.x + k * d.x, c * q.y + k * d.y, c * q.z + k * d.z))
+
+
 @kernel
 def estimate(
     state: np.ndarray,
@@ -70,20 +85,20 @@ def estimate(
     force: Vec3,
     baro: float,
     fresh_baro: int,
-    fresh_fix: int,
+    fresh_fix: float,
     magnet: Vec3,
     latency: float,
     estimator: Estimator,
     earth_rate: Vec3,
-    moving: int,
+    moving: bool,
     period: float,
     fitted: int,
     field: Vec3,
 ) -> None:
     """Advance the estimate by one tick.
 
-    rate, force, magnet : readings, body axes. baro : reading, m. fresh_* : 1 if this tick brought one. moving : 0 while held on
-    the rail (position and velocity are known then). latency : age of a fix when it arrives, s.
+    rate, force, magnet : readings, body axes. baro : reading, m. fresh_baro, fresh_fix : 1 if this tick brought one, else 0. moving :
+    not held on the rail (there position and velocity are known). latency : age of a fix when it arrives, s.
     """
     q = quaternion_at(state, EstimateColumn.ATTITUDE)
     m = matrix_of(q)
@@ -92,15 +107,7 @@ def estimate(
     if fitted > 0:
         # the field's measured direction against the expected one turns the attitude about the axis between them
         mean = add(mean, scale(cross(magnet, to_body(m, field)), estimator.magnetic / period))
-    if moving > 0:
-        # exact turn at the mean rate of the tick, to second order, and its coning term (Bortz 1971)
-        cone = scale(cross(vector_at(state, EstimateColumn.RATE), w), period * period / 12.0)
-        turn = add(scale(mean, period), cone)
-        d = quaternion_rate(q, turn)
-        angle2 = turn.x * turn.x + turn.y * turn.y + turn.z * turn.z
-        c = 1.0 - angle2 / 8.0 * (1.0 - angle2 / 48.0)
-        k = 1.0 - angle2 / 24.0 * (1.0 - angle2 / 80.0)
-        q = normalised(Quat(c * q.w + k * d.w, c * q.x + k * d.x, c * q.y + k * d.y, c * q.z + k * d.z))
+    q = select_quaternion(moving, _turned(q, mean, w, state, period), q)
     put_vector(state, EstimateColumn.RATE, w)
     put_quaternion(state, EstimateColumn.ATTITUDE, q)
 
@@ -108,26 +115,23 @@ def estimate(
     a = Vec3(felt.x, felt.y, felt.z - G0)
     last = vector_at(state, EstimateColumn.ACCELERATION)
     put_vector(state, EstimateColumn.ACCELERATION, a)
-    if moving > 0:
-        v = vector_at(state, EstimateColumn.VELOCITY)
-        dv = scale(add(a, last), 0.5 * period)
-        r = add(vector_at(state, EstimateColumn.POSITION), scale(add(v, scale(dv, 0.5)), period))
-        v = add(v, dv)
-        if fresh_baro > 0:
-            gap = baro - r.z
-            r = Vec3(r.x, r.y, r.z + estimator.baro_position * gap)
-            v = Vec3(v.x, v.y, v.z + estimator.baro_velocity * gap)
-        if fresh_fix > 0:
-            fix_v = vector_at(state, EstimateColumn.FIX + 3)
-            # the way since the fix, flown at a steady acceleration: v latency less half of what the speed has gained meanwhile
-            place = add(vector_at(state, EstimateColumn.FIX), scale(sub(v, scale(a, 0.5 * latency)), latency))
-            r = add(r, scale(sub(place, r), estimator.gnss_position))
-            v = add(v, scale(sub(add(fix_v, scale(a, latency)), v), estimator.gnss_velocity))
-        put_vector(state, EstimateColumn.POSITION, r)
-        put_vector(state, EstimateColumn.VELOCITY, v)
+    v = vector_at(state, EstimateColumn.VELOCITY)
+    dv = scale(add(a, last), 0.5 * period)
+    r = add(vector_at(state, EstimateColumn.POSITION), scale(add(v, scale(dv, 0.5)), period))
+    v = add(v, dv)
+    if fresh_baro > 0:
+        gap = baro - r.z
+        r = Vec3(r.x, r.y, r.z + estimator.baro_position * gap)
+        v = Vec3(v.x, v.y, v.z + estimator.baro_velocity * gap)
+    if some(fresh_fix > 0.0):
+        fix_v = vector_at(state, EstimateColumn.FIX + 3)
+        # the way since the fix, flown at a steady acceleration: v latency less half of what the speed has gained meanwhile
+        place = add(vector_at(state, EstimateColumn.FIX), scale(sub(v, scale(a, 0.5 * latency)), latency))
+        r = add(r, scale(sub(place, r), fresh_fix * estimator.gnss_position))
+        v = add(v, scale(sub(add(fix_v, scale(a, latency)), v), fresh_fix * estimator.gnss_velocity))
+    put_vector(state, EstimateColumn.POSITION, select_vector(moving, r, vector_at(state, EstimateColumn.POSITION)))
+    put_vector(state, EstimateColumn.VELOCITY, select_vector(moving, v, vector_at(state, EstimateColumn.VELOCITY)))
     state[EstimateColumn.BARO] = baro
     put_vector(state, EstimateColumn.MAGNET, magnet)
-    if fresh_fix > 0:
-        state[EstimateColumn.FIX_AGE] = latency
-    elif state[EstimateColumn.FIX_AGE] >= 0.0:
-        state[EstimateColumn.FIX_AGE] += period
+    age = state[EstimateColumn.FIX_AGE]
+    state[EstimateColumn.FIX_AGE] = select(fresh_fix > 0.0, latency, select(age >= 0.0, age + period, age))

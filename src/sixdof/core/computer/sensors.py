@@ -5,15 +5,14 @@ Noise is a function of (seed, flight, stream, tick): nothing is remembered, and 
 
 from __future__ import annotations
 
-from math import exp, sqrt
 from typing import NamedTuple
 
 import numpy as np
 
 from sixdof._jit import helper, kernel
-from sixdof.core.algebra import Matrix, add, cross, put_vector, scale, to_body, vector_at
+from sixdof.core.algebra import Matrix, add, cross, put_vector, scale, select_vector, to_body, vector_at
 from sixdof.core.computer.columns import ErrorColumn, FixColumn
-from sixdof.core.lanes import clip
+from sixdof.core.lanes import clip, exp, select, sqrt
 from sixdof.core.random import normal
 from sixdof.core.types import Vec3
 
@@ -156,16 +155,21 @@ def remember(history: np.ndarray, tick: int, r: Vec3, v: Vec3) -> None:
 
 
 @kernel
-def read_gnss(history: np.ndarray, tick: int, stride: int, sensor: Gnss, chance: Chance, force: float, speed: float, fix: np.ndarray) -> int:
-    """Fill `fix` (6,) with position and velocity of `latency` ticks ago; return 1 if there is a fix at this tick, else 0."""
-    if sensor.every <= 0 or tick < sensor.latency or tick // sensor.every == (tick - stride) // sensor.every:
-        return 0
-    if force > sensor.specific_force_limit or speed > sensor.speed_limit:
-        return 0
+def fix_due(tick: int, stride: int, sensor: Gnss) -> bool:
+    """Return whether the receiver tells a fix at this tick, if it has lock."""
+    return sensor.every > 0 and tick >= sensor.latency and tick // sensor.every != (tick - stride) // sensor.every
+
+
+@kernel
+def read_gnss(history: np.ndarray, tick: int, sensor: Gnss, chance: Chance, force: float, speed: float, fix: np.ndarray) -> float:
+    """Fill `fix` (6,) with position and velocity of `latency` ticks ago, at a tick when one is due; return 1 with lock, 0 without: `fix` stays."""
+    locked = (force <= sensor.specific_force_limit) & (speed <= sensor.speed_limit)
     row = history[(tick - sensor.latency) % HISTORY]
     a = _normal3(chance, GNSS, tick)
     b = _normal3(chance, GNSS + np.uint64(3), tick)
     r, v = vector_at(row, FixColumn.EAST), vector_at(row, FixColumn.VELOCITY_EAST)
-    put_vector(fix, FixColumn.EAST, Vec3(r.x + sensor.position * a.x, r.y + sensor.position * a.y, r.z + sensor.position * a.z))
-    put_vector(fix, FixColumn.VELOCITY_EAST, Vec3(v.x + sensor.velocity * b.x, v.y + sensor.velocity * b.y, v.z + sensor.velocity * b.z))
-    return 1
+    place = Vec3(r.x + sensor.position * a.x, r.y + sensor.position * a.y, r.z + sensor.position * a.z)
+    way = Vec3(v.x + sensor.velocity * b.x, v.y + sensor.velocity * b.y, v.z + sensor.velocity * b.z)
+    put_vector(fix, FixColumn.EAST, select_vector(locked, place, vector_at(fix, FixColumn.EAST)))
+    put_vector(fix, FixColumn.VELOCITY_EAST, select_vector(locked, way, vector_at(fix, FixColumn.VELOCITY_EAST)))
+    return select(locked, 1.0, 0.0)

@@ -6,7 +6,7 @@ stands at the address of a custom law.
 
 from __future__ import annotations
 
-from math import acos, asin, atan2, inf, sqrt
+from math import inf
 
 import numpy as np
 
@@ -18,9 +18,20 @@ from sixdof.core.computer.columns import MOST_BURNS, ErrorColumn, EstimateColumn
 from sixdof.core.computer.control import built_in_control, mix
 from sixdof.core.computer.estimator import estimate
 from sixdof.core.computer.guidance import built_in_guidance
-from sixdof.core.computer.sensors import ACCELEROMETER, GYRO, Chance, lagged_rate, read_barometer, read_gnss, read_inertial, read_magnetometer, remember
+from sixdof.core.computer.sensors import (
+    ACCELEROMETER,
+    GYRO,
+    Chance,
+    fix_due,
+    lagged_rate,
+    read_barometer,
+    read_gnss,
+    read_inertial,
+    read_magnetometer,
+    remember,
+)
 from sixdof.core.forces.loads import air_at, height_of
-from sixdof.core.lanes import clip
+from sixdof.core.lanes import acos, asin, atan2, clip, like, sqrt
 from sixdof.core.layout import COMMANDED_SIZE, Commanded, Demand, Ending, Sensed
 from sixdof.core.leg.drawn import DrawnModel
 from sixdof.core.leg.work import Work
@@ -90,15 +101,18 @@ def measure(tick: int, stride: int, s: State, height: float, force: Vec3, matrix
     gyro = read_inertial(rate, sensors.gyro, constants, ErrorColumn.GYRO, GYRO, chance, tick, computer.period)
     felt = read_inertial(force, sensors.accelerometer, constants, ErrorColumn.ACCELEROMETER, ACCELEROMETER, chance, tick, computer.period)
     state[EstimateColumn.BARO_LAG], baro = read_barometer(height, state[EstimateColumn.BARO_LAG], sensors.barometer, constants, chance, tick, step)
-    magnet = Vec3(0.0, 0.0, 0.0)
+    zero = like(0.0, baro)
+    magnet = Vec3(zero, zero, zero)
     if sensors.magnetometer.fitted > 0:
         magnet = read_magnetometer(matrix, sensors.magnetometer, constants, chance, tick)
-    fix = read_gnss(work.history, tick, stride, sensors.gnss, chance, norm(force), norm(s.v), state[EstimateColumn.FIX : EstimateColumn.FIX + 6])
+    fix = like(0.0, baro)
+    if fix_due(tick, stride, sensors.gnss):
+        fix = read_gnss(work.history, tick, sensors.gnss, chance, norm(force), norm(s.v), state[EstimateColumn.FIX : EstimateColumn.FIX + 6])
     every = sensors.barometer.every
     fresh = 1 if tick // every > (tick - stride) // every else 0
     if fresh == 0:
         baro = state[EstimateColumn.BARO]
-    moving = 1 if work.notice[Noticed.LIFTOFF] >= 0.0 or felt.x > computer.detection.liftoff_specific_force else 0
+    moving = (work.notice[Noticed.LIFTOFF] >= 0.0) | (felt.x > computer.detection.liftoff_specific_force)
     estimate(
         state,
         gyro,
@@ -448,6 +462,18 @@ def _own_demand(t: float, leg: Leg, work: Work) -> int:
     return 0
 
 
+@helper
+def _take_angles(command: np.ndarray, travel: float, fin_command: np.ndarray) -> float:
+    """Fill the fin commands with the angles that a custom law commands itself; return 1 if one had to be cut to the travel, else 0."""
+    limited = 0.0
+    for i in range(fin_command.shape[0]):
+        angle = command[Demand.FIN_1 + i] if Demand.FIN_1 + i < command.shape[0] else 0.0
+        fin_command[i] = clip(angle, -travel, travel)
+        if fin_command[i] != angle:
+            limited = 1.0
+    return limited
+
+
 @kernel
 def control(t: float, tick: int, model: Model, drawn: DrawnModel, work: Work) -> int:
     """Run the control law, mix its demands and issue commands to the servos; return 0, or how a custom law ends the flight."""
@@ -460,16 +486,10 @@ def control(t: float, tick: int, model: Model, drawn: DrawnModel, work: Work) ->
             command[Demand.ROLL] = command[Demand.PITCH] = command[Demand.YAW] = 0.0
     else:
         built_in_control(t, sensed, work.memory, work.gains, command)
-    limited = 0.0
-    if command[Demand.DIRECT] > 0.0 and work.switches[Switch.FINS] > 0.5:
-        for i in range(work.fin_command.shape[0]):
-            angle = command[Demand.FIN_1 + i] if Demand.FIN_1 + i < command.shape[0] else 0.0
-            work.fin_command[i] = clip(angle, -drawn.servo.travel, drawn.servo.travel)
-            if work.fin_command[i] != angle:
-                limited = 1.0
+    if work.laws[Slot.CONTROL] != 0 and command[Demand.DIRECT] > 0.0 and work.switches[Switch.FINS] > 0.5:
+        sensed[Sensed.SATURATED] = _take_angles(command, drawn.servo.travel, work.fin_command)
     else:
-        limited = mix(command, model.computer.mixer, drawn.servo.travel, model.computer.roll_first, work.fin_command)
-    sensed[Sensed.SATURATED] = limited
+        sensed[Sensed.SATURATED] = mix(command, model.computer.mixer, drawn.servo.travel, model.computer.roll_first, work.fin_command)
     issue(t, work.fin_command, work.issued, tick, drawn.servo)
     return 0
 

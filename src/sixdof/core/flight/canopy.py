@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from math import inf, isnan, sqrt
+from math import inf, isnan
 from typing import NamedTuple
 
 import numpy as np
@@ -14,6 +14,7 @@ from sixdof.core.columns import CanopyColumn, FinRow
 from sixdof.core.constants import FREE
 from sixdof.core.flight.free import turn_rate
 from sixdof.core.forces.loads import Loads, around, gust_at
+from sixdof.core.lanes import larger, like, select, smaller, sqrt
 from sixdof.core.layout import EVENTS, EventColumn
 from sixdof.core.leg.drawn import DrawnModel
 from sixdof.core.types import LOST, State, Vec3
@@ -40,9 +41,9 @@ class Rig(NamedTuple):
 @helper
 def _fill(since: float, row: np.ndarray) -> float:
     """Return how far a canopy has filled `since` seconds after it began to, 0 to 1 of its filling time."""
-    if since < 0.0:
-        return 0.0
-    return 1.0 if row[CanopyColumn.FILL_TIME] <= 0.0 else min(since / row[CanopyColumn.FILL_TIME], 1.0)
+    slow = row[CanopyColumn.FILL_TIME] > 0.0
+    filled = select(slow, smaller(since / select(slow, row[CanopyColumn.FILL_TIME], 1.0), 1.0), 1.0)
+    return select(since < 0.0, 0.0, filled)
 
 
 @helper
@@ -53,20 +54,18 @@ def _filled(since: float, row: np.ndarray) -> float:
     """
     fill, reefed = _fill(since, row), row[CanopyColumn.REEFING_RATIO]
     share = reefed * fill * fill
-    if reefed < 1.0:
-        more = _fill(since - row[CanopyColumn.REEFING_TIME], row)
-        share += (1.0 - reefed) * more * more
-    return share
+    more = _fill(since - row[CanopyColumn.REEFING_TIME], row)
+    return select(reefed < 1.0, share + (1.0 - reefed) * more * more, share)
 
 
 @kernel
 def canopy_area(t: float, rig: Rig) -> float:
     """Return the drag area of all canopies at t, each as far as it has filled, m^2."""
-    total = 0.0
+    total = like(0.0, rig.before)
     for c in range(rig.canopy.shape[0]):
-        if rig.deployed[c] >= 0.0:
-            row = rig.canopy[c]
-            total += row[CanopyColumn.DRAG_AREA] * _filled(t - rig.deployed[c] - row[CanopyColumn.WAIT], row)
+        row = rig.canopy[c]
+        area = row[CanopyColumn.DRAG_AREA] * _filled(t - rig.deployed[c] - row[CanopyColumn.WAIT], row)
+        total += select(rig.deployed[c] >= 0.0, area, 0.0)
     return total
 
 
@@ -76,11 +75,10 @@ def hanging_area(t: float, rig: Rig) -> float:
 
     It goes from one to the other as the first canopy fills, for it is the canopy's pull that turns and opens the airframe.
     """
-    share = 0.0
+    share = like(0.0, rig.before)
     for c in range(rig.canopy.shape[0]):
-        if rig.deployed[c] >= 0.0:
-            fill = _fill(t - rig.deployed[c] - rig.canopy[c, CanopyColumn.WAIT], rig.canopy[c])
-            share = max(share, fill * fill)
+        fill = _fill(t - rig.deployed[c] - rig.canopy[c, CanopyColumn.WAIT], rig.canopy[c])
+        share = select(rig.deployed[c] >= 0.0, larger(share, fill * fill), share)
     return rig.before + (rig.hanging - rig.before) * share
 
 
@@ -191,9 +189,9 @@ def falling_rate(s: State, drawn: DrawnModel, body: Body, lines: float, airframe
     speed = norm(u)
     thickness = 0.5 * near.air.density * speed
     f = scale(u, -thickness * (lines + airframe))
-    f = add(f, scale(to_world(m, drawn.thrust_line), body.thrust))
+    f = scale(add(f, scale(to_world(m, drawn.thrust_line), body.thrust)), 1.0 / body.mass)
     c = cross(drawn.world.earth_rate, s.v)
-    a = Vec3(f.x / body.mass - 2.0 * c.x + g.x, f.y / body.mass - 2.0 * c.y + g.y, f.z / body.mass - 2.0 * c.z + g.z)
+    a = Vec3(f.x - 2.0 * c.x + g.x, f.y - 2.0 * c.y + g.y, f.z - 2.0 * c.z + g.z)
     rate = sub(s.w, to_body(m, drawn.world.earth_rate))
     lever = arm(body.cg, fore_x)
     turn = turn_rate(s, body, cross(lever, to_body(m, scale(u, -thickness * lines))))
@@ -210,5 +208,5 @@ def longest_fall_step(s: State, drawn: DrawnModel, body: Body, lines: float, air
     slowing = thickness * (lines + airframe) / body.mass
     turning = norm(s.w)
     swing = swing_rate(thickness * speed * lines, body.cg.x - fore_x, body) + turning
-    share = SHARE_AT_REST if turning < AT_REST else SHARE_OF_SWING
-    return min(SHARE_OF_TIME_CONSTANT / max(slowing, 1e-6), max(share / max(swing, 1e-6), LEAST_SWING_STEP))
+    share = select(turning < AT_REST, SHARE_AT_REST, SHARE_OF_SWING)
+    return smaller(SHARE_OF_TIME_CONSTANT / larger(slowing, 1e-6), larger(share / larger(swing, 1e-6), LEAST_SWING_STEP))

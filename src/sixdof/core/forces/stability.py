@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from math import nan, sqrt
+from math import nan
 from typing import NamedTuple
 
 import numpy as np
@@ -11,7 +11,7 @@ from sixdof._jit import helper, kernel
 from sixdof.core.columns import FinRow, SlopeColumn, StableColumn, StreamColumn, StreamResult
 from sixdof.core.forces.aerodynamics import air_loads, flow_of
 from sixdof.core.forces.loads import Air
-from sixdof.core.lanes import cell
+from sixdof.core.lanes import cell, larger, layer_lerp, select, sqrt
 from sixdof.core.leg.drawn import DrawnModel
 from sixdof.core.types import Aero, Station, Vec3
 
@@ -40,7 +40,7 @@ def near_axis(aero: Aero, cant: np.ndarray, seen: np.ndarray, fins: np.ndarray, 
     """
     for i in range(conditions.shape[0]):
         row = conditions[i]
-        air = Air(DENSITY, 0.0, SPEED / max(row[StreamColumn.MACH], STILL), VISCOSITY, 0.0)
+        air = Air(DENSITY, 0.0, SPEED / larger(row[StreamColumn.MACH], STILL), VISCOSITY, 0.0)
         tunnel = Tunnel(aero, 1.0, row[StreamColumn.NORMAL], 0.0, cant, 0.0)
         u = Vec3(SPEED, SPEED * row[StreamColumn.SIDE], SPEED * row[StreamColumn.DOWN])
         rate = Vec3(0.0, row[StreamColumn.RATE] * 2.0 * SPEED / aero.length, 0.0)
@@ -50,15 +50,73 @@ def near_axis(aero: Aero, cant: np.ndarray, seen: np.ndarray, fins: np.ndarray, 
         out[i, StreamResult.PITCH], out[i, StreamResult.YAW] = load.moment.y / (scale * aero.length), load.moment.z / (scale * aero.length)
 
 
+class Slopes(NamedTuple):
+    """A row of Aero.slope (SlopeColumn)."""
+
+    yy: float
+    zz: float
+    yz: float
+    first_yy: float
+    first_zz: float
+    first_yz: float
+
+
 @helper
-def _sum_at(aero: Aero, i: int, f: float, normal: float, column: int) -> float:
-    """Return a column of Aero.slope between Mach rows i and i + 1, its terms summed in powers of the normal-force factor."""
-    total, power = 0.0, 1.0
-    for k in range(aero.slope.shape[1]):
-        a, b = aero.slope[i, k, column], aero.slope[i + 1, k, column]
-        total += power * (a + f * (b - a))
-        power *= normal
-    return total
+def _term_at(slope: np.ndarray, i: int, f: float, term: int) -> Slopes:
+    """Return one term of Aero.slope between Mach rows i and i + 1."""
+    return Slopes(
+        layer_lerp(slope, i, f, term, SlopeColumn.YY),
+        layer_lerp(slope, i, f, term, SlopeColumn.ZZ),
+        layer_lerp(slope, i, f, term, SlopeColumn.YZ),
+        layer_lerp(slope, i, f, term, SlopeColumn.FIRST_YY),
+        layer_lerp(slope, i, f, term, SlopeColumn.FIRST_ZZ),
+        layer_lerp(slope, i, f, term, SlopeColumn.FIRST_YZ),
+    )
+
+
+@helper
+def _slopes_at(aero: Aero, mach: float, normal: float) -> Slopes:
+    """Return the slopes at a Mach number, the terms summed in powers of the normal-force factor, the highest first."""
+    i, f = cell(mach * aero.per_mach, aero.slope.shape[0])
+    last = aero.slope.shape[1] - 1
+    sums = _term_at(aero.slope, i, f, last)
+    for k in range(last - 1, -1, -1):
+        a = _term_at(aero.slope, i, f, k)
+        sums = Slopes(
+            a.yy + normal * sums.yy,
+            a.zz + normal * sums.zz,
+            a.yz + normal * sums.yz,
+            a.first_yy + normal * sums.first_yy,
+            a.first_zz + normal * sums.first_zz,
+            a.first_yz + normal * sums.first_yz,
+        )
+    return sums
+
+
+class Planes(NamedTuple):
+    """Where the centres of pressure of all planes of incidence lie, m: from x to x_aft, NaN where some plane has no normal force (flat)."""
+
+    x: float
+    x_aft: float
+    half: float  # of the way between them
+    flat: bool
+
+
+@helper
+def _planes_of(a: Slopes) -> Planes:
+    """Return the Planes of slopes.
+
+    Incidence in a plane e makes the force e.A.e along e and the moment e.B.e about the nose, so the foremost and the last centre are the
+    roots of det(B - x A) = 0.
+    """
+    area = a.yy * a.zz - a.yz * a.yz
+    flat = (a.yy + a.zz < FLAT) | (area < FLAT * FLAT)
+    per_area = 1.0 / select(flat, 1.0, area)
+    mean = 0.5 * (a.yy * a.first_zz + a.zz * a.first_yy - 2.0 * a.yz * a.first_yz) * per_area
+    cyy, czz, cyz = a.first_yy - mean * a.yy, a.first_zz - mean * a.zz, a.first_yz - mean * a.yz
+    half = sqrt(larger(cyz * cyz - cyy * czz, 0.0) * per_area)
+    x = mean - half
+    return Planes(select(flat, nan, x), select(flat, nan, mean + half), half, flat)
 
 
 @helper
@@ -66,35 +124,27 @@ def least_stable(aero: Aero, mach: float, normal: float) -> tuple[float, float, 
     """Return (station of the centre of pressure, CN_alpha, y and z of the cross flow's direction, its station in the plane where it is
     furthest aft) in the plane of incidence where the centre of pressure is foremost.
 
-    Incidence in a plane e makes the force e.A.e along e and the moment e.B.e about the nose, so the foremost centre is the least root of
-    det(B - x A) = 0. Vehicles whose planes are all alike give the direction (0, 1). NaN where some plane has no normal force.
+    Vehicles whose planes are all alike give the direction (0, 1). NaN where some plane has no normal force.
     """
-    i, f = cell(mach * aero.per_mach, aero.slope.shape[0])
-    ayy, azz = _sum_at(aero, i, f, normal, SlopeColumn.YY), _sum_at(aero, i, f, normal, SlopeColumn.ZZ)
-    ayz, byz = _sum_at(aero, i, f, normal, SlopeColumn.YZ), _sum_at(aero, i, f, normal, SlopeColumn.FIRST_YZ)
-    byy, bzz = (_sum_at(aero, i, f, normal, SlopeColumn.FIRST_YY), _sum_at(aero, i, f, normal, SlopeColumn.FIRST_ZZ))
-    area = ayy * azz - ayz * ayz
-    if ayy + azz < FLAT or area < FLAT * FLAT:
-        return nan, azz, 0.0, 1.0, nan
-    mean = 0.5 * (ayy * bzz + azz * byy - 2.0 * ayz * byz) / area
-    cyy, czz, cyz = byy - mean * ayy, bzz - mean * azz, byz - mean * ayz
-    half = sqrt(max(cyz * cyz - cyy * czz, 0.0) / area)
-    x = mean - half
+    a = _slopes_at(aero, mach, normal)
+    x, x_aft, half, flat = _planes_of(a)
     # B - x A has one direction without a moment, across its larger row
-    dyy, dzz, dyz = byy - x * ayy, bzz - x * azz, byz - x * ayz
-    y, z = (-dyz, dyy) if abs(dyy) > abs(dzz) else (dzz, -dyz)
+    dyy, dzz, dyz = a.first_yy - x * a.yy, a.first_zz - x * a.zz, a.first_yz - x * a.yz
+    steep = abs(dyy) > abs(dzz)
+    y, z = select(steep, -dyz, dzz), select(steep, dyy, -dyz)
     size = sqrt(y * y + z * z)
-    if half < ALIKE * aero.length or size == 0.0:
-        y, z, size = 0.0, 1.0, 1.0
-    y, z = y / size, z / size
-    return x, ayy * y * y + azz * z * z + 2.0 * ayz * y * z, y, z, mean + half
+    alike = (half < ALIKE * aero.length) | (size == 0.0) | flat
+    per_size = 1.0 / select(alike, 1.0, size)
+    y, z = select(alike, 0.0, y * per_size), select(alike, 1.0, z * per_size)
+    slope = a.yy * y * y + a.zz * z * z + 2.0 * a.yz * y * z
+    return x, slope, y, z, x_aft
 
 
-@kernel
+@helper
 def static_margin(drawn: DrawnModel, mach: float, cg: Station) -> float:
     """Return (foremost centre of pressure - centre of mass)/reference length at small incidence, calibres."""
-    x, _, _, _, _ = least_stable(drawn.aero, mach, drawn.normal)
-    return (x + drawn.cp_shift - cg.x) / drawn.aero.length
+    planes = _planes_of(_slopes_at(drawn.aero, mach, drawn.normal))
+    return (planes.x + drawn.cp_shift - cg.x) / drawn.aero.length
 
 
 @kernel

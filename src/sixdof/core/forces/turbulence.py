@@ -8,7 +8,7 @@ sine: a vertical climb feels the transverse horizontal components and the longit
 
 from __future__ import annotations
 
-from math import cos, exp, expm1, pi, sqrt
+from math import pi
 
 import numpy as np
 
@@ -16,7 +16,7 @@ from sixdof._jit import helper, kernel
 from sixdof.core.algebra import put_vector
 from sixdof.core.columns import FinRow, GustColumn, TurbulenceColumn
 from sixdof.core.computer.sensors import Chance
-from sixdof.core.lanes import clip
+from sixdof.core.lanes import clip, cos, exp, expm1, larger, like, select, sqrt
 from sixdof.core.random import normal
 from sixdof.core.types import Vec3, World
 
@@ -57,13 +57,12 @@ def transverse(p: float, q: float, h: float, x: float, y: float) -> tuple[float,
     fall = exp(-h)
     fall2 = fall * fall
     vp = -expm1(-2.0 * h)
-    if h < 1e-3:  # series: the differences below would cancel
-        vpq, vq = h * h * (1.0 - 4.0 / 3.0 * h + h * h), 2.0 / 3.0 * h * h * h * (1.0 - 1.5 * h + 1.2 * h * h)
-    else:
-        vpq, vq = 0.5 * (1.0 - (1.0 + 2.0 * h) * fall2), 0.5 - fall2 * (h * h + h + 0.5)
+    short = h < 1e-3  # series: the differences would cancel
+    vpq = select(short, h * h * (1.0 - 4.0 / 3.0 * h + h * h), 0.5 * (1.0 - (1.0 + 2.0 * h) * fall2))
+    vq = select(short, 2.0 / 3.0 * h * h * h * (1.0 - 1.5 * h + 1.2 * h * h), 0.5 - fall2 * (h * h + h + 0.5))
     sp = sqrt(vp)
-    along = vpq / sp if sp > 0.0 else 0.0
-    rest = sqrt(max(vq - along * along, 0.0))
+    along = vpq / select(sp > 0.0, sp, 1.0)  # vpq is zero where sp is
+    rest = sqrt(larger(vq - along * along, 0.0))
     return p * fall + sp * x, (q + h * p) * fall + along * x + rest * y
 
 
@@ -88,11 +87,8 @@ def start_turbulence(state: np.ndarray, chance: Chance) -> None:
 def _discrete(row: np.ndarray, height: float) -> float:
     """Return the share of its speed that a 1-cosine gust has at a height: a pulse over its length, or a rise that stays."""
     x = (height - row[GustColumn.START]) / row[GustColumn.LENGTH]
-    if x <= 0.0 or (row[GustColumn.KIND] < 0.5 and x >= 1.0):
-        return 0.0
-    if x >= 1.0:
-        return 1.0
-    return 0.5 * (1.0 - cos((2.0 if row[GustColumn.KIND] < 0.5 else 1.0) * pi * x))
+    turns = 2.0 if row[GustColumn.KIND] < 0.5 else 1.0
+    return 0.5 * (1.0 - cos(turns * pi * clip(x, 0.0, 1.0)))
 
 
 @kernel
@@ -111,7 +107,8 @@ def advance_gust(
     w20 : wind at 20 ft, m/s. height : above ground, m, and its rate. speed : through the air, m/s. way : direction of the path
     through the air, world axes. seconds : to the next tick.
     """
-    gust = Vec3(0.0, 0.0, 0.0)
+    zero = like(0.0, height)
+    gust = Vec3(zero, zero, zero)
     ahead = height + climb * seconds
     turbulence = world.turbulence
     if turbulence.on > 0:
