@@ -14,7 +14,7 @@ from sixdof.core.columns import CanopyColumn, FinRow
 from sixdof.core.constants import FREE
 from sixdof.core.flight.free import turn_rate
 from sixdof.core.forces.loads import Loads, around, gust_at
-from sixdof.core.lanes import larger, like, select, smaller, sqrt
+from sixdof.core.lanes import larger, like, opposite, select, smaller, some, sqrt
 from sixdof.core.layout import EVENTS, EventColumn
 from sixdof.core.leg.drawn import DrawnModel
 from sixdof.core.types import LOST, State, Vec3
@@ -63,9 +63,11 @@ def canopy_area(t: float, rig: Rig) -> float:
     """Return the drag area of all canopies at t, each as far as it has filled, m^2."""
     total = like(0.0, rig.before)
     for c in range(rig.canopy.shape[0]):
-        row = rig.canopy[c]
-        area = row[CanopyColumn.DRAG_AREA] * _filled(t - rig.deployed[c] - row[CanopyColumn.WAIT], row)
-        total += select(rig.deployed[c] >= 0.0, area, 0.0)
+        out = rig.deployed[c] >= 0.0
+        if some(out):
+            row = rig.canopy[c]
+            area = row[CanopyColumn.DRAG_AREA] * _filled(t - rig.deployed[c] - row[CanopyColumn.WAIT], row)
+            total += select(out, area, 0.0)
     return total
 
 
@@ -77,8 +79,10 @@ def hanging_area(t: float, rig: Rig) -> float:
     """
     share = like(0.0, rig.before)
     for c in range(rig.canopy.shape[0]):
-        fill = _fill(t - rig.deployed[c] - rig.canopy[c, CanopyColumn.WAIT], rig.canopy[c])
-        share = select(rig.deployed[c] >= 0.0, larger(share, fill * fill), share)
+        out = rig.deployed[c] >= 0.0
+        if some(out):
+            fill = _fill(t - rig.deployed[c] - rig.canopy[c, CanopyColumn.WAIT], rig.canopy[c])
+            share = select(out, larger(share, fill * fill), share)
     return rig.before + (rig.hanging - rig.before) * share
 
 
@@ -111,27 +115,26 @@ def next_stretch(phase: int, events: np.ndarray, canopy: np.ndarray, deployed: n
 @kernel
 def opens(t: float, canopy: np.ndarray, deployed: np.ndarray) -> bool:
     """Return whether a canopy is on its way at t, from its deployment to full, or from disreefing to full."""
+    opening = like(0.0, t) > 0.0
     for c in range(canopy.shape[0]):
-        if deployed[c] >= 0.0:
-            row = canopy[c]
-            since = t - deployed[c] - row[CanopyColumn.WAIT]
-            late = since - row[CanopyColumn.REEFING_TIME] if row[CanopyColumn.REEFING_RATIO] < 1.0 else -1.0
-            if since < row[CanopyColumn.FILL_TIME] or 0.0 <= late < row[CanopyColumn.FILL_TIME]:
-                return True
-    return False
+        row = canopy[c]
+        since = t - deployed[c] - row[CanopyColumn.WAIT]
+        late = select(row[CanopyColumn.REEFING_RATIO] < 1.0, since - row[CanopyColumn.REEFING_TIME], -1.0)
+        fills = (since < row[CanopyColumn.FILL_TIME]) | ((late >= 0.0) & (late < row[CanopyColumn.FILL_TIME]))
+        opening = opening | ((deployed[c] >= 0.0) & fills)
+    return opening
 
 
 @kernel
 def next_change(t: float, canopy: np.ndarray, deployed: np.ndarray) -> float:
     """Return the next moment after t at which a canopy's drag area has a kink: line stretch, full, disreefed, full again."""
-    soon = inf
+    soon = like(inf, t)
     for c in range(canopy.shape[0]):
-        if deployed[c] >= 0.0:
-            stretch = deployed[c] + canopy[c, CanopyColumn.WAIT]
-            cut = stretch + (canopy[c, CanopyColumn.REEFING_TIME] if canopy[c, CanopyColumn.REEFING_RATIO] < 1.0 else 0.0)
-            for moment in (stretch, stretch + canopy[c, CanopyColumn.FILL_TIME], cut, cut + canopy[c, CanopyColumn.FILL_TIME]):
-                if t + 1e-9 < moment < soon:
-                    soon = moment
+        row = canopy[c]
+        stretch, fill = deployed[c] + row[CanopyColumn.WAIT], row[CanopyColumn.FILL_TIME]
+        cut = stretch + select(row[CanopyColumn.REEFING_RATIO] < 1.0, row[CanopyColumn.REEFING_TIME], 0.0)
+        for moment in (stretch, stretch + fill, cut, cut + fill):
+            soon = select((deployed[c] >= 0.0) & (moment > t + 1e-9) & (moment < soon), moment, soon)
     return soon
 
 
@@ -142,9 +145,32 @@ def opening_load(t: float, row: np.ndarray, deployed: float, pressure: float) ->
     Knacke (1992): F = (CdS) q Cx X1; the reduction X1 at finite mass comes out of the motion itself, through q.
     """
     since = t - deployed - row[CanopyColumn.WAIT]
-    last = row[CanopyColumn.REEFING_TIME] if row[CanopyColumn.REEFING_RATIO] < 1.0 else 0.0
-    factor = row[CanopyColumn.OPENING_COEFFICIENT] if since <= last + row[CanopyColumn.FILL_TIME] + 1e-9 else 1.0
+    last = select(row[CanopyColumn.REEFING_RATIO] < 1.0, row[CanopyColumn.REEFING_TIME], 0.0)
+    factor = select(since <= last + row[CanopyColumn.FILL_TIME] + 1e-9, row[CanopyColumn.OPENING_COEFFICIENT], 1.0)
     return factor * pressure * row[CanopyColumn.DRAG_AREA] * _filled(since, row)
+
+
+@helper
+def canopy_pressure(s: State, drawn: DrawnModel) -> float:
+    """Return the dynamic pressure of the fall at the end of a step, Pa."""
+    near = around(drawn, s.r, gust_at(drawn, FinRow.END))
+    u = sub(s.v, near.wind)
+    return 0.5 * near.air.density * dot(u, u)
+
+
+@helper
+def note_pulls(t: float, pressure: float, rig: Rig, most: np.ndarray) -> bool:
+    """Note each canopy's largest pull; return whether one is beyond the strength of its canopy or harness: then nothing has been noted."""
+    broken = like(0.0, pressure) > 0.0
+    for c in range(rig.canopy.shape[0]):
+        row = rig.canopy[c]
+        pull = opening_load(t, row, rig.deployed[c], pressure)
+        beyond = (pull > row[CanopyColumn.STRENGTH]) | (pull * row[CanopyColumn.HARNESS_SHARE] > row[CanopyColumn.HARNESS_STRENGTH])
+        broken = broken | ((rig.deployed[c] >= 0.0) & beyond)
+    for c in range(rig.canopy.shape[0]):
+        pull = opening_load(t, rig.canopy[c], rig.deployed[c], pressure)
+        most[c] = select(opposite(broken) & (rig.deployed[c] >= 0.0), larger(most[c], pull), most[c])
+    return broken
 
 
 @kernel
@@ -153,10 +179,16 @@ def pull_canopies(t: float, s: State, drawn: DrawnModel, rig: Rig, most: np.ndar
 
     Return (the canopy whose harness breaks, or -1; 1 if a canopy was lost).
     """
-    near = around(drawn, s.r, gust_at(drawn, FinRow.END))
-    u = sub(s.v, near.wind)
-    pressure = 0.5 * near.air.density * dot(u, u)
-    lost = 0
+    pressure = canopy_pressure(s, drawn)
+    if note_pulls(t, pressure, rig, most):
+        return lose_canopies(t, pressure, rig, most)
+    return np.int64(-1), np.int64(0)
+
+
+@kernel
+def lose_canopies(t: float, pressure: float, rig: Rig, most: np.ndarray) -> tuple[int, int]:
+    """Note the pulls of a moment at which something breaks: a canopy, or a harness; see `pull_canopies`."""
+    lost = np.int64(0)
     for c in range(rig.canopy.shape[0]):
         if rig.deployed[c] < 0.0:
             continue
@@ -164,10 +196,10 @@ def pull_canopies(t: float, s: State, drawn: DrawnModel, rig: Rig, most: np.ndar
         most[c] = max(most[c], pull)
         if pull > rig.canopy[c, CanopyColumn.STRENGTH]:
             rig.deployed[c] = LOST
-            lost = 1
+            lost = np.int64(1)
         elif pull * rig.canopy[c, CanopyColumn.HARNESS_SHARE] > rig.canopy[c, CanopyColumn.HARNESS_STRENGTH]:
             return c, lost
-    return -1, lost
+    return np.int64(-1), lost
 
 
 @helper

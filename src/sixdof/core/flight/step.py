@@ -18,6 +18,7 @@ from sixdof.core.flight.rk4 import rk4_step
 from sixdof.core.flight.tolerance import trusted_step
 from sixdof.core.forces.loads import climb_of
 from sixdof.core.forces.turbulence import blow
+from sixdof.core.lanes import larger, smaller
 from sixdof.core.layout import Ending, Event
 from sixdof.core.leg.staging import ignition_time
 from sixdof.core.observe import watch_servos
@@ -84,9 +85,9 @@ def choose_step(flight: Flight, setup: Setup) -> None:
 def _longest_hanging(stop: float, flight: Flight, setup: Setup) -> float:
     """Return the longest step under canopies, whose areas are largest at its start or just before `stop`."""
     t, rig, soon = flight.t, flight.rig, stop - INSTANT  # seen from before a jump; a canopy that disreefs between two looks fills within a step
-    lines = max(canopy_area(t, rig), canopy_area(soon, rig))
-    airframe = max(hanging_area(t, rig), hanging_area(soon, rig))
-    return min(FALL_STRIDE * setup.period, longest_fall_step(flight.s, setup.drawn, flight.body, lines, airframe, rig.fore_x))
+    lines = larger(canopy_area(t, rig), canopy_area(soon, rig))
+    airframe = larger(hanging_area(t, rig), hanging_area(soon, rig))
+    return smaller(FALL_STRIDE * setup.period, longest_fall_step(flight.s, setup.drawn, flight.body, lines, airframe, rig.fore_x))
 
 
 @kernel

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from math import inf, isfinite, sqrt
+from math import inf, isfinite
 
 import numpy as np
 
@@ -21,6 +21,7 @@ from sixdof.core.flight.rk4 import rate_at_tick
 from sixdof.core.flight.step import FALL_STRIDE
 from sixdof.core.forces.loads import climb_of, level_wind, loads
 from sixdof.core.forces.turbulence import FOOT, advance_gust, arrive, blow
+from sixdof.core.lanes import larger, sqrt
 from sixdof.core.layout import BY_DRAG, EVENTS, Ending, Event, EventColumn
 from sixdof.core.leg.handover import write_trace
 from sixdof.core.leg.staging import broken_harness, next_separation
@@ -146,6 +147,6 @@ def _foresee_gust(number: int, seconds: float, flight: Flight, setup: Setup) -> 
     w20 = drawn.wind.at_20_ft if drawn.wind.at_20_ft >= 0.0 else sqrt(east * east + north * north)
     way = sub(s.v, load.wind)
     speed = norm(way)
-    way = scale(way, 1.0 / max(speed, 1e-6))
+    way = scale(way, 1.0 / larger(speed, 1e-6))
     climb = climb_of(drawn.world, s.r, s.v)
     advance_gust(setup.work.turbulence, drawn.world, w20, load.height, climb, speed, way, seconds, number, setup.chance)
