@@ -116,6 +116,12 @@ def strip(table: np.ndarray, i: int, f: float, y: float) -> float:
 
 
 @helper
+def word(x: int) -> np.uint64:
+    """Return a whole number as a word of 64 bits without a sign."""
+    return np.uint64(x)
+
+
+@helper
 def entry(row: np.ndarray, i: int) -> float:
     """Return a number of a 1-D array at a place that may differ from flight to flight."""
     return row[i]

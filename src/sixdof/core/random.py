@@ -13,11 +13,12 @@ belong to the table of draws (draws/packed.py), those below to whatever a kernel
 
 from __future__ import annotations
 
-import math
+from math import pi
 
 import numpy as np
 
 from sixdof._jit import helper, kernel
+from sixdof.core.lanes import cos, log, sqrt, word
 
 # every word lives in a uint64 and is masked to 32 bits: products of two words fit exactly, nothing wraps (numpy scalars
 # would warn in plain Python), and numba never sees uint64 beside int64, which it would turn into float64
@@ -36,8 +37,8 @@ _LATTICE = 2.0**-52
 @kernel
 def philox(c0: np.uint64, c1: np.uint64, c2: np.uint64, c3: np.uint64, k0: np.uint64, k1: np.uint64) -> tuple[np.uint64, np.uint64, np.uint64, np.uint64]:
     """Return the four 32-bit words (as uint64) of one Philox4x32-10 block for a counter c0..c3 and a key k0, k1."""
-    a, b, c, d = np.uint64(c0), np.uint64(c1), np.uint64(c2), np.uint64(c3)
-    k, m = np.uint64(k0), np.uint64(k1)
+    a, b, c, d = word(c0), word(c1), word(c2), word(c3)
+    k, m = word(k0), word(k1)
     for _ in range(_ROUNDS):
         p = _MULTIPLY_0 * a
         q = _MULTIPLY_1 * c
@@ -50,8 +51,8 @@ def philox(c0: np.uint64, c1: np.uint64, c2: np.uint64, c3: np.uint64, k0: np.ui
 @helper
 def block(seed: np.uint64, flight: np.uint64, stream: np.uint64, index: np.uint64) -> tuple[np.uint64, np.uint64, np.uint64, np.uint64]:
     """Return the four words that belong to (seed, flight, stream, index)."""
-    s, i = np.uint64(seed), np.uint64(index)
-    return philox(i & _MASK, i >> _SHIFT, np.uint64(stream), np.uint64(flight), s & _MASK, s >> _SHIFT)
+    s, i = word(seed), word(index)
+    return philox(i & _MASK, i >> _SHIFT, word(stream), word(flight), s & _MASK, s >> _SHIFT)
 
 
 @helper
@@ -60,7 +61,7 @@ def unit(high: np.uint64, low: np.uint64) -> float:
 
     These are the 53-bit fractions without 0 and 1, symmetric about one half, each of them exact in float64.
     """
-    return (float((high << _KEEP_HIGH) | (low >> _DROP_LOW)) + 0.5) * _LATTICE
+    return (((high << _KEEP_HIGH) | (low >> _DROP_LOW)) + 0.5) * _LATTICE
 
 
 @kernel
@@ -77,7 +78,7 @@ def normal(seed: np.uint64, flight: np.uint64, stream: np.uint64, index: np.uint
     G. E. P. Box, M. E. Muller, "A note on the generation of random normal deviates", Ann. Math. Stat. 29, 1958.
     """
     a, b, c, d = block(seed, flight, stream, index)
-    return math.sqrt(-2.0 * math.log(unit(a, b))) * math.cos(2.0 * math.pi * unit(c, d))
+    return sqrt(-2.0 * log(unit(a, b))) * cos(2.0 * pi * unit(c, d))
 
 
 @kernel
