@@ -51,7 +51,7 @@ def found(tmp_path_factory):
 def test_eight_flights__each_as_alone_to_the_bit(found, scene):
     """Different Mach numbers, incidences (stalled, broadside, backwards), rates, draws, fins, canopies: no number differs from the flight alone."""
     assert isinstance(found[scene], int), found[scene]
-    assert found[scene] >= 6 * eight.COUNT
+    assert found[scene] >= 3 * eight.COUNT
 
 
 @pytest.mark.parametrize("module", TAKE_LANES)

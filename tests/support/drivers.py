@@ -118,7 +118,7 @@ def _fall_clocks(model, draw, work, start, ticks, period):
     body = body_at(0.0, burn_segment(model.thrust, model.thrust.time.shape[0], 0.0, 1.0, 1.0), drawn.grains)
     load = loads(_state_of(start), body, drawn, work.fins, FinRow.START, work.seen)
     for _ in range(ticks):
-        _watch_fall(work.tally, drawn, load, period)
+        _watch_fall(work.tally, drawn, load, period, True)
 
 
 def fall_clocks(model, draw, *, flow, ticks, period):

@@ -33,7 +33,7 @@ from sixdof.core.forces import loads, stability, turbulence
 from sixdof.core.layout import DEMAND_SIZE, MEMORY_SIZE, Sensed
 from sixdof.core.leg.drawing import draw_model, drawn_gains
 from sixdof.core.leg.work import make_summary, make_work
-from sixdof.core.observe import watch, watch_servos
+from sixdof.core.observe import incidence_of, joint_force, lean, watch, watch_servos
 from sixdof.core.types import Quat, State, Station, Vec3
 from sixdof.draws.packed import kernel_draw
 from sixdof.flight.model import build_model
@@ -72,7 +72,11 @@ def drawn_of(model, draw, rng):
     work.fins[: FinRow.CARRIED] = rng.uniform(-0.2, 0.2, work.fins[: FinRow.CARRIED].shape)
     work.fins[FinRow.CARRIED] = rng.uniform(0.0, 1.0, work.fins.shape[1]) > 0.2
     work.gust[:] = rng.normal(0.0, 2.0, (3, 3))
-    return draw, work, draw_model(model, draw, work.air, work.gust)
+    work.cant[:] += rng.normal(0.0, 0.01, len(work.cant))
+    work.airframe[:] *= rng.uniform(0.99, 1.01, len(work.airframe))
+    drawn = draw_model(model, draw, work)
+    wind = drawn.wind.table + rng.normal(0.0, 2.0, drawn.wind.table.shape)
+    return draw, work, drawn._replace(wind=drawn.wind._replace(table=wind))
 
 
 def state_of(k, rng):
@@ -98,10 +102,11 @@ def rig_of(model, work, k, rng):
 
 
 def packed_drawn(drawns):
-    """Return eight DrawnModels as one, each flight's own air."""
-    worlds = [d.world for d in drawns]
+    """Return eight DrawnModels as one, each flight's own air and wind."""
+    worlds, winds = [d.world for d in drawns], [d.wind for d in drawns]
     world = eight.pack([w._replace(air=None) for w in worlds])._replace(air=eight.Each([w.air for w in worlds]))
-    return eight.pack([d._replace(world=None) for d in drawns])._replace(world=world)
+    wind = eight.pack([w._replace(table=None) for w in winds])._replace(table=eight.Each([w.table for w in winds]))
+    return eight.pack([d._replace(world=None, wind=None) for d in drawns])._replace(world=world, wind=wind)
 
 
 def compare(together, alone) -> int:
@@ -315,6 +320,20 @@ def observers():
     return compare(together, [watched(*(x[k] for x in own), scene.drawns[k], scratch(k), summaries[k]) for k in LANES])
 
 
+def joint():
+    """The push of a joint: of a stack's booster, which has stages ahead, in some flights none."""
+    scene = Scene("two stages in each other's wake", seed=13)
+    drawns = [d._replace(fore_mass=0.0 if k == 2 else d.fore_mass + k) for k, d in enumerate(scene.drawns)]
+    forces = [Vec3(*v) for v in np.random.default_rng(14).normal(0.0, 40.0, (8, 3)).tolist()]
+
+    def pushed(s, force, drawn):
+        load = loads.calm_loads(s, drawn)
+        return joint_force(scene.model.leg, drawn, load, force), incidence_of(load), lean(load)
+
+    together = pushed(eight.pack(scene.states), eight.pack(forces), packed_drawn(drawns))
+    return compare(together, [pushed(scene.states[k], forces[k], drawns[k]) for k in LANES])
+
+
 def margins(vehicle):
     scene = Scene(vehicle)
     mach = [0.0, 0.3, 0.8, 0.97, 1.1, 1.9, 2.4, 9.0]
@@ -340,6 +359,7 @@ SCENES = {
     "control: cascade": (lambda: steering(CASCADE=1.0, ROWS=1.0),),
     "control: derivative of the error": (lambda: steering(ON_ERROR=1.0, OVER=1.0, ROWS=2.0),),
     "observers": (observers,),
+    "joint": (joint,),
 }
 
 

@@ -21,7 +21,7 @@ from sixdof.core.flight.rk4 import rate_at_tick
 from sixdof.core.flight.step import FALL_STRIDE
 from sixdof.core.forces.loads import climb_of, level_wind, loads
 from sixdof.core.forces.turbulence import FOOT, advance_gust, arrive, blow
-from sixdof.core.lanes import larger, sqrt
+from sixdof.core.lanes import larger, select, sqrt
 from sixdof.core.layout import BY_DRAG, EVENTS, Ending, Event, EventColumn
 from sixdof.core.leg.handover import write_trace
 from sixdof.core.leg.staging import broken_harness, next_separation
@@ -144,7 +144,7 @@ def _foresee_gust(number: int, seconds: float, flight: Flight, setup: Setup) -> 
     """Work out the gust that will blow `seconds` from now, at the tick after the tick `number`."""
     drawn, s, load = setup.drawn, flight.s, flight.load
     east, north = level_wind(drawn, 20.0 * FOOT)
-    w20 = drawn.wind.at_20_ft if drawn.wind.at_20_ft >= 0.0 else sqrt(east * east + north * north)
+    w20 = select(drawn.wind.at_20_ft >= 0.0, drawn.wind.at_20_ft, sqrt(east * east + north * north))
     way = sub(s.v, load.wind)
     speed = norm(way)
     way = scale(way, 1.0 / larger(speed, 1e-6))
