@@ -2,17 +2,20 @@
 
 from __future__ import annotations
 
+import io
 import os
+import re
 import shutil
 import subprocess
 import sys
+import time
 from pathlib import Path
 
 import pytest
 
 import sixdof
 from sixdof import _jit
-from sixdof._jit import cache, lend
+from sixdof._jit import cache, lend, progress
 from sixdof.core.flight import fly as core
 from sixdof.core.leg.work import make_events, make_log, make_summary, make_work
 from sixdof.draws.packed import kernel_draw
@@ -84,12 +87,13 @@ def test_cache__serves_the_same_sources_elsewhere(demo_path, demo_flight, tmp_pa
     for path in copy.rglob("*.py"):
         os.utime(path, (1e9, 1e9))
     code = (
-        "import sys, sixdof\nsixdof.fly(sixdof.load_mission(sys.argv[1]))\n"
-        "from sixdof.core.flight import fly\nprint(sixdof.__file__, sum(fly.stats.cache_hits.values()), sum(fly.stats.cache_misses.values()))"
+        "import gc, sys, sixdof\nsixdof.fly(sixdof.load_mission(sys.argv[1]))\nfrom sixdof._jit.compile import Kernel\n"
+        "called = [each for each in gc.get_objects() if isinstance(each, Kernel) and each.signatures]\n"
+        "print(sixdof.__file__, len(called) > 0, sum(sum(each._cache_misses.values()) for each in called))"
     )
     env = {**os.environ, "PYTHONPATH": str(copy.parent)}
     answer = subprocess.run([sys.executable, "-c", code, str(demo_path)], env=env, capture_output=True, text=True, check=True)
-    assert answer.stdout.split() == [str(copy / "__init__.py"), "1", "0"] and answer.stderr == ""
+    assert answer.stdout.split() == [str(copy / "__init__.py"), "True", "0"] and answer.stderr == ""
 
 
 @needs_compiler
@@ -119,7 +123,7 @@ def test_kernels__keep_no_reference_counts(tmp_path):
         "@kernel\ndef inner(pair):\n    return pair[0][1] + pair[1][2]\n"
         "@kernel\ndef outer(a, b):\n    return inner((a, b)) + inner((b, a))\n"
         "outer(np.zeros(9), np.zeros(9))\n"
-        "print(sum(ir.count('call void @NRT_') for f in (inner, outer) for ir in f.inspect_llvm().values()))\n"
+        "print(sum(ir.count('call void @NRT_') for f in (inner.inner, outer) for ir in f.inspect_llvm().values()))\n"
     )
     env = {**os.environ, "SIXDOF_NUMBA_CACHE": "0"}
     answer = subprocess.run([sys.executable, script], env=env, capture_output=True, text=True, check=True)
@@ -184,19 +188,61 @@ def test_first_flight__is_announced_and_compiled_by_another_process(demo_mission
     monkeypatch.setattr(compiling, "_looked", False)
     monkeypatch.setattr(compiling, "_mark", lambda: tmp_path / "compiled")
     monkeypatch.setattr(compiling, "CACHE", True)
+    monkeypatch.setattr(progress, "PATIENCE", 0.02)
+    monkeypatch.delenv(_jit.QUIET, raising=False)
 
     def run(command, **options):
         calls.append(options)
+        time.sleep(0.2)
         return subprocess.CompletedProcess(command, code)
 
     monkeypatch.setattr(compiling.subprocess, "run", run)
-    compiling.announce.cache_clear()
     {"build_model": build, "describe": describe}[first](demo_mission)
     build(demo_mission)
     assert len(calls) == 1 and sixdof.parts.loads_mission(calls[0]["input"]) == demo_mission
-    assert calls[0]["env"][compiling._COMPILING] == "1"
+    assert calls[0]["env"][_jit.QUIET] == "1"
     assert compiling.is_compiled() == (code == 0)  # what was killed half-way is compiled again
-    assert capsys.readouterr().err.count("compiling the flight kernels, once for this version") == 1
+    said = capsys.readouterr().err
+    assert said == "sixdof: compiling the flight kernels, once for this version (about half a minute) ...\nsixdof: done in 0 s\n"
+
+
+@needs_compiler
+def test_kernel__tells_of_its_compilation_once(tmp_path):
+    """Whichever kernel is compiled when: a person reads its name and when it is done; what is read from disk says nothing, nor what is quick."""
+    env = {key: value for key, value in os.environ.items() if key != _jit.QUIET} | {"NUMBA_CACHE_DIR": str(tmp_path / "cache")}
+    script = tmp_path / "slow.py"
+    script.write_text(
+        "import sys, time\nfrom sixdof import _jit\nfrom sixdof._jit import progress\nprogress.PATIENCE = float(sys.argv[1])\n"
+        "@_jit.kernel\ndef twice(x):\n    return 2.0 * x\n"
+        "twice(1.0)\n"
+    )
+
+    def said(patience):
+        return subprocess.run([sys.executable, script, str(patience)], env=env, capture_output=True, text=True, check=True).stderr
+
+    assert re.fullmatch("sixdof: compiling __main__.twice, once for this version ...\nsixdof: done in [0-9]+ s\n", said(0.001))
+    assert said(0.001) == ""
+    shutil.rmtree(tmp_path / "cache")
+    assert said(60.0) == ""
+
+
+def test_progress__counts_the_seconds_where_a_line_can_be_written_again(monkeypatch):
+    class Terminal(io.StringIO):
+        def isatty(self):
+            return True
+
+    monkeypatch.setattr(progress, "PATIENCE", 0.05)
+    monkeypatch.setattr(sys, "stderr", terminal := Terminal())
+    monkeypatch.delenv(_jit.QUIET, raising=False)
+    with _jit.told("working", more=lambda: ", 7 kernels"):
+        time.sleep(0.4)
+    first, rest = terminal.getvalue().split("\n", 1)
+    assert first == "sixdof: working ..." and rest.startswith("\r  0 s, 7 kernels") and rest.rstrip(" \n").endswith("\rsixdof: done in 0 s")
+    monkeypatch.setattr(sys, "stderr", quiet := Terminal())
+    monkeypatch.setenv(_jit.QUIET, "1")
+    with _jit.told("working"):
+        time.sleep(0.2)
+    assert quiet.getvalue() == ""
 
 
 @pytest.mark.slow

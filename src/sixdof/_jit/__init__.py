@@ -7,12 +7,14 @@ from sixdof._jit.address import borrow, lend, lend_all, record
 from sixdof._jit.cache import cache_folder, cache_note, source_hash
 from sixdof._jit.compile import CACHE, helper, kernel
 from sixdof._jit.laws import LAW_PROTOTYPE, NoStatus, call_law, is_jitted, law_pointer
+from sixdof._jit.progress import QUIET, told
 from sixdof._jit.store import machine
 
 __all__ = [
     "CACHE",
     "LAW_PROTOTYPE",
     "NoStatus",
+    "QUIET",
     "borrow",
     "cache_folder",
     "cache_note",
@@ -26,4 +28,5 @@ __all__ = [
     "machine",
     "record",
     "source_hash",
+    "told",
 ]

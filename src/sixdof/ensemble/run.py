@@ -26,7 +26,6 @@ from sixdof.ensemble.targets import MOST_IN_CHUNK, target_of
 from sixdof.ensemble.workers import AHEAD, Workers, workers
 from sixdof.mission.mission import Mission
 from sixdof.mission.units import shown
-from sixdof.vehicle.compiling import announced_compilation
 
 POLL = 0.2  # s between looks whether Ctrl-C was pressed
 FIRST_LOOK, NEXT_LOOK = 200, 1.25  # flights after which `until` is asked first, and the factor to the next time
@@ -142,8 +141,7 @@ def _ending(out):
 def _seconds_a_flight(wanted: EnsembleRequest, pool: Workers) -> float:
     """Return what a flight takes one worker, from flying one twice: the first time compiles, loads the cache or starts a process."""
     packed = pack_draws(wanted.mission, wanted.table(slice(0, 1)))
-    with announced_compilation():
-        pool.submit(packed).result()
+    pool.submit(packed).result()
     begun = time.perf_counter()
     pool.submit(packed).result()
     return time.perf_counter() - begun
@@ -186,7 +184,7 @@ def _run_missing(wanted: EnsembleRequest, target, pool: Workers, count: int, pro
     waiting: dict = {}
     batches = _batches(wanted, target, count, pool.batch)
     try:
-        with interruptible() as stop, announced_compilation():
+        with interruptible() as stop:
             while not (stop.is_set() or ended.is_set()):
                 while len(waiting) < AHEAD * pool.count and (batch := next(batches, None)) is not None:
                     waiting[pool.submit(batch[1])] = batch[0]

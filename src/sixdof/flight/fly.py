@@ -24,7 +24,6 @@ from sixdof.mission.mission import Mission
 from sixdof.mission.units import shown
 from sixdof.results.dataset import BUILT_IN, flight_dataset, sealed, source
 from sixdof.results.status import FlightError, Status
-from sixdof.vehicle.compiling import announced_compilation
 
 ROUNDING = 1e-9, 1e-12  # relative and absolute: what another version of numpy or scipy may change of a draw
 
@@ -157,8 +156,7 @@ def _fly_draw(mission: Mission, draw: FlightDraw, failures: Sequence[str], guida
     flown_mission = drawn_mission(mission, draw.path, flight=attrs.get("flight"))
     plan = plan_of(mission) if flown_mission is mission else Plan(flown_mission)  # no other flight has these numbers
     runner = FlightRunner(plan, laws, log_rows(plan.model(0, plan.count - 1)))
-    with announced_compilation():
-        flown = runner.run(draw)
+    flown = runner.run(draw)
     status = Status(flown.status)
     if status.by_law:
         laws.report(runner.failed, status)

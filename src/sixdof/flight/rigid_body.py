@@ -16,7 +16,6 @@ from sixdof.core import types as ct
 from sixdof.core.layout import Log
 from sixdof.flight.passive import EARTHS, handed, model_of, release, wind_heights, world_of
 from sixdof.results.status import FlightError, Status
-from sixdof.vehicle.compiling import announced_compilation
 from sixdof.world.build import AIR_TOP
 from sixdof.world.geodesy import geodetic
 
@@ -104,8 +103,7 @@ def fly_body(
     # a flight ends at the first tick past its limit, and logs a tick as it begins: half a step more brings the last moment
     model = model_of(around, mass, tensor, step=period, time_limit=duration + 0.5 * period, plain=_plain(area, drag, lengths, damping))
     start = handed((0.0, 0.0, height), TO_WORLD @ velocity, _quaternion(TO_WORLD @ _from_euler(*attitude)), rates)
-    with announced_compilation():
-        flown = release(model, start)
+    flown = release(model, start)
     rows = flown.log[flown.log[:, Log.TIME] <= duration + 1e-6 * period]
     ds = _dataset(rows, around, earth)
     ds.attrs["end"] = _end(Status(flown.status), flown.time, duration, ds)

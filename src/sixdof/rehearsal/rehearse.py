@@ -36,7 +36,6 @@ from sixdof.results.dataset import attributes
 from sixdof.results.facts import Flown
 from sixdof.results.names import rule_names as names_of_rules
 from sixdof.results.status import FlightError, Status
-from sixdof.vehicle.compiling import announced_compilation
 from sixdof.vehicle.motor import thrust_table
 from sixdof.vehicle.mounting import placed_motors
 
@@ -198,8 +197,7 @@ def _own_wires(script: Script, mission: Mission, which: int, failures: list[str]
 def _flown(plan: Plan, draw: FlightDraw, laws: Laws, which: int) -> Script:
     """Fly once and return what the computer of a stage sensed at every tick."""
     runner = FlightRunner(plan, laws, log_rows(plan.model(0, plan.count - 1)))
-    with announced_compilation():
-        flown = runner.run(draw)
+    flown = runner.run(draw)
     if Status(flown.status).by_law:
         laws.report(runner.failed, flown.status)
     if flown.status == Status.DIVERGED:
@@ -230,8 +228,7 @@ def _run(plan: Plan, draw: FlightDraw, laws: Laws, which: int, rows: np.ndarray,
     work = laws.make_work(model)
     plan.prepare(work, draw)
     out, lent = np.zeros((len(rows), REHEARSAL_COLUMNS + work.fin_command.size)), lend(work)
-    with announced_compilation():
-        code = run_over(lend(model), lend(own_draw), lent, launch_frame(model.computer.azimuth), rows, _burn_times(mission), out)
+    code = run_over(lend(model), lend(own_draw), lent, launch_frame(model.computer.azimuth), rows, _burn_times(mission), out)
     if overran(lent):
         code = Ending.LAW_NONSENSE
     if code != 0:

@@ -1,4 +1,4 @@
-"""The first compilation of the kernels: announced, and done by a process of its own.
+"""The first compilation of the kernels: told of, and done by a process of its own.
 
 A kernel that a process has just compiled may round otherwise, in the last bit, than the same kernel read back from disk: most likely it calls the helpers that
 were compiled one by one before it, where products and sums are contracted elsewhere than in its own copies. So that a flight of today is bit for bit the
@@ -11,35 +11,20 @@ import json
 import os
 import subprocess
 import sys
-from contextlib import contextmanager
-from functools import cache
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from sixdof._jit import CACHE, cache_folder, cache_note, call_law, is_jitted, machine
+from sixdof._jit import CACHE, QUIET, cache_folder, cache_note, call_law, is_jitted, machine, told
 
 if TYPE_CHECKING:
     from sixdof.mission.mission import Mission
 
-_COMPILING = "SIXDOF_COMPILING"  # set for the process of its own, and by whoever wants each process to compile for itself
 _CODE = """
 import json, sys
 sys.path[:] = json.loads(sys.argv[1])
 import sixdof
 sixdof.fly(sixdof.parts.loads_mission(sys.stdin.read()))
 """
-
-
-@cache
-def announce() -> None:
-    """Tell a person, once, why the first flight after an installation or an upgrade takes so long."""
-    if os.environ.get(_COMPILING):
-        return
-    note = cache_note()
-    print("sixdof: compiling the flight kernels, once for this version (about a minute) ...", file=sys.stderr)
-    print(f"sixdof: {note}" if note else "", file=sys.stderr, end="\n" if note else "")
-
-
 _looked = False
 
 
@@ -63,19 +48,24 @@ def compile_first(mission: Mission) -> None:
     if _looked:
         return
     _looked = True
-    if is_compiled() or not is_jitted(call_law):  # the kernels are plain Python for coverage and debuggers
+    if is_compiled() or not is_jitted(call_law) or os.environ.get(QUIET):  # the kernels are plain Python for coverage and debuggers
         return
-    announce()
-    if not CACHE or os.environ.get(_COMPILING) or not sys.executable:
+    if note := cache_note():
+        print(f"sixdof: {note}", file=sys.stderr)
+    if not CACHE or not sys.executable:
         return
     from filelock import FileLock
 
     try:
-        with FileLock(_mark().with_suffix(".lock")):
+        with told("compiling the flight kernels, once for this version (about half a minute)", more=_compiled), FileLock(_mark().with_suffix(".lock")):
             if not is_compiled() and _compile_apart(mission):
                 _mark().touch()
     except OSError:
         pass
+
+
+def _compiled() -> str:
+    return f", {sum(1 for _ in cache_folder().glob('*.nbi'))} kernels"
 
 
 def _compile_apart(mission: Mission) -> bool:
@@ -87,17 +77,9 @@ def _compile_apart(mission: Mission) -> bool:
         input=mission.to_toml(),
         text=True,
         encoding="utf-8",
-        env=os.environ | {_COMPILING: "1"},
+        env=os.environ | {QUIET: "1"},
         stdout=subprocess.DEVNULL,
         stderr=subprocess.DEVNULL,
         check=False,
     )
     return done.returncode == 0
-
-
-@contextmanager
-def announced_compilation():
-    """Tell a person why the first flight after an installation or an upgrade takes so long."""
-    if not is_compiled():
-        announce()
-    yield

@@ -20,7 +20,6 @@ from sixdof.results.names import event_names
 from sixdof.results.status import Status
 from sixdof.study.probes.columns import FREE, POINT_COLUMNS, Draw, Log, Model, PointColumn, Sensed
 from sixdof.study.probes.columns import layout as ly
-from sixdof.vehicle.compiling import announced_compilation
 
 MOST_POINTS = 10_000  # of a flight
 FLOW_SPEED = 20.0  # m/s: slower, fins are idle (as in study.control_metrics)
@@ -59,8 +58,7 @@ def fly_track(mission: Mission, draw: FlightDraw, who: str) -> Track:
     plan = Plan(flown_mission, log_rate=mission.autopilot.rate)
     whole = plan.model(0, plan.count - 1)
     runner = FlightRunner(plan, bind(None, None), log_rows(whole))
-    with announced_compilation():
-        flown = runner.run(draw, log_others=False)
+    flown = runner.run(draw, log_others=False)
     if flown.status in (Status.NO_LIFTOFF, Status.DIVERGED) or not len(flown.logs[0]):
         raise ValueError(f"{who}: there is nothing to linearise about: {Status(flown.status).sentence}")
     return track_of(flown_mission, plan, draw, flown)

@@ -39,7 +39,6 @@ from sixdof.study.probes.columns import layout as ly
 from sixdof.study.reading.control_metrics import AT_RATE, AT_STOP, FLOW_SPEED, QUIET
 from sixdof.study.reading.oscillation import reversals
 from sixdof.study.reading.result import need_table
-from sixdof.vehicle.compiling import announced_compilation
 
 WHO = "gain_map"
 OF_GAINS = ("roll", "pitch", "yaw", "schedule", "with_booster")  # tables of the autopilot that hold gains
@@ -254,7 +253,7 @@ def _flown(ds: xr.Dataset, missions: Sequence[Mission], draw: FlightDraw, channe
     bar, done = tqdm(total=len(missions), unit="flight", disable=not progress, desc="gain map"), 0
     pool = ThreadPoolExecutor(threads)
     try:
-        with interruptible() as stop, announced_compilation():
+        with interruptible() as stop:
             first = pool.submit(runner.run, missions[0])
             first.result()  # compiles, or loads what is compiled, once
             for start in range(0, len(missions), 4 * threads):

@@ -36,7 +36,6 @@ from sixdof.study.loops.many_loops import many_margins, together
 from sixdof.study.loops.margins import REQUIRED_GAIN_DB, REQUIRED_PHASE
 from sixdof.study.loops.sampled_plant import BendingMode
 from sixdof.study.uncertainty.robust_margins import check_requirement, robust_margins, spread_report, worst_draws
-from sixdof.vehicle.compiling import announced_compilation
 
 __all__ = ["margin_spread", "robust_margins", "spread_report", "with_gains", "worst_draws"]
 
@@ -198,7 +197,7 @@ def _fly_all(found: _Found, packed: FlightDraw, numbers: np.ndarray, progress: b
     bar = tqdm(total=len(numbers), unit="flight", disable=not progress, desc="margins")
     pool = ThreadPoolExecutor(WORKERS)
     try:
-        with interruptible() as stop, announced_compilation():
+        with interruptible() as stop:
             for batch in _batches(pool, runner, packed, numbers):
                 if stop.is_set():
                     break
