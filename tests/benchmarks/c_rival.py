@@ -28,6 +28,7 @@ from sixdof.draws.packed import nominal_draw
 HERE = Path(__file__).resolve().parent
 LEVELS = ("-O2", "-O3")
 FLAGS = ["-std=gnu11", "-march=native", "-ffp-contract=fast", "-fno-math-errno", "-shared", "-fPIC"]
+LITTLE = 1.0  # of a quantity's own unit: what is smaller is compared as it stands (the error of ideal sensors is rounding itself)
 # room in the C's arrays
 MOST = {"FINS": 8, "PANELS": 32, "RULES": 32, "STAGES": 3, "CANOPIES": 8, "WAYPOINTS": 16, "EVENTS": 32, "GAINS": 512}
 
@@ -100,26 +101,48 @@ def header(mirror: Mirror) -> str:
     return "\n".join([*lines, "typedef struct {\n    const double *at;\n    long n[4];\n} Table;", *mirror.declared]) + "\n"
 
 
-class CFlight:
-    """The nominal flight of a mission in C; levels : of optimisation, each a library of its own."""
+def difference(ours: np.ndarray, theirs: np.ndarray) -> float:
+    """Return the largest relative difference of two arrays of outcomes, inf where one is NaN and the other is not."""
+    if not np.array_equal(np.isnan(ours), np.isnan(theirs)):
+        return np.inf
+    known = np.isfinite(ours) & np.isfinite(theirs)
+    return float(np.max(np.abs(ours - theirs)[known] / np.maximum(np.abs(ours[known]), LITTLE), initial=0.0))
 
-    def __init__(self, plan, folder: str):
-        self.mirror, draw = Mirror(), nominal_draw(plan.mission)
+
+class CFlight:
+    """Flights of a mission in C, the nominal one unless another draw is given; each level of optimisation is a library of its own."""
+
+    def __init__(self, plan, folder: str, levels=LEVELS):
+        self.plan, self.mirror = plan, Mirror()
+        self.give(nominal_draw(plan.mission))
+        Path(folder, "model.h").write_text(header(self.mirror))
+        self.libraries = {level: self._compiled(level, folder) for level in levels}
+        first = self.libraries[levels[0]]
+        self.work = first.make_works(ctypes.byref(self.pointer))
+        self.out = np.zeros(1, dtype=_flown(MOST["STAGES"]))
+        assert first.size_of_flown() == self.out.itemsize
+
+    def give(self, draw) -> None:
+        """Take a flight's draw."""
+        plan = self.plan
         segments = [(i, j, *plan.segment(i, j, draw)) for i in range(plan.count) for j in range(i, plan.count)]
-        self._check(plan, [segment[2] for segment in segments])
+        self._check([segment[2] for segment in segments])
         for _, _, model, own in segments:
             self.mirror.kind(model)
             self.mirror.kind(own)
         self.pointer = self._plan(plan, draw, segments)
-        Path(folder, "model.h").write_text(header(self.mirror))
-        self.libraries = {level: self._compiled(level, folder) for level in LEVELS}
-        first = self.libraries[LEVELS[0]]
-        self.work = first.make_works(ctypes.byref(self.pointer))
-        stages = MOST["STAGES"]
-        self.out = np.zeros(1, dtype=_flown(stages))
-        assert first.size_of_flown() == self.out.itemsize
 
-    def _check(self, plan, models) -> None:
+    def differences(self, level: str, flown) -> dict[str, float]:
+        """Fly; return by how much outcomes, events and joints differ from those of a `Flown` of the same draw."""
+        self.fly(level)
+        found, stages, events = self.out[0], self.plan.count, flown.events.shape[1]
+        return {
+            "outcomes of the front body": difference(flown.summary, found["summary"][0]),
+            "events of all bodies": difference(flown.events[:stages], found["events"][:stages, :events]),
+            "separations": difference(flown.joint[:, [0, 1, 2, 4]], found["joint"][1:stages, [0, 1, 2, 3]]),
+        }
+
+    def _check(self, models) -> None:
         for model in models:
             turbulent = model.world.turbulence.on > 0 or len(model.world.gusts)
             if turbulent or model.world.globe.round or model.tolerance > 0.0:
