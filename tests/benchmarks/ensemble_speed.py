@@ -5,7 +5,7 @@
 
 Runs that are compared take turns in one process; ratios of neighbours, their median and quartiles, are printed. Threads are timed by the
 clock on the wall: two of them against one says something on a machine with two idle cores only. Python's share is the CPU time of an
-ensemble in one thread that is not spent inside the compiled kernel: draws, taking legs apart, results, the Dataset. How near the kernel
+ensemble in one thread that is not spent inside the compiled kernel: draws, results, the Dataset. How near the kernel
 is to C is what `kernel_speed.py` measures.
 """
 
@@ -45,7 +45,7 @@ def on_the_wall(function) -> float:
 
 def python_share(mission, flights) -> float:
     """Return which share of an ensemble's CPU time one thread spends outside the compiled kernel."""
-    inside, kernel = [0.0], runner.fly
+    inside, kernel = [0.0], runner.fly_flights
 
     def watched(*arguments):
         begun = time.process_time()
@@ -53,11 +53,11 @@ def python_share(mission, flights) -> float:
         inside[0] += time.process_time() - begun
         return found
 
-    runner.fly = watched
+    runner.fly_flights = watched
     try:
         whole = cpu_time(lambda: fly(mission, flights, threads=1))
     finally:
-        runner.fly = kernel
+        runner.fly_flights = kernel
     return 1.0 - inside[0] / whole
 
 

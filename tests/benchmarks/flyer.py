@@ -29,7 +29,7 @@ def kernel(mission, ascent: bool):
     """Return a function that flies the nominal flight `count` times, by the kernel alone or run as plain Python."""
     from kernel_flight import Ascent, WholeFlight
 
-    flight = Ascent(mission) if ascent else WholeFlight(mission)
+    flight = Ascent(mission) if ascent else WholeFlight(mission, 1)
 
     def fly(count):
         for _ in range(count):

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-import time
 
 import numpy as np
 
@@ -11,39 +10,26 @@ from sixdof._jit import lend
 from sixdof.core.flight.fly import fly
 from sixdof.core.layout import Outcome
 from sixdof.core.leg.work import make_events, make_log, make_summary, make_work
+from sixdof.draws.flight_draw import FlightDraw
 from sixdof.draws.packed import kernel_draw, nominal_draw
-from sixdof.flight import runner
 from sixdof.flight.laws import bind
 from sixdof.flight.model import build_model
 from sixdof.flight.plan import plan_of
+from sixdof.flight.runner import FlightRunner, blank_block
 
 
 class WholeFlight:
-    """Every body of a mission to the ground, as ensembles fly it; `inside` : CPU seconds spent in the compiled kernel so far."""
+    """Every body of a mission to the ground, so many nominal flights in one call of the kernel, as ensembles fly them."""
 
-    def __init__(self, mission):
-        self.plan, self.draw = plan_of(mission), nominal_draw(mission)
-        self.runner = runner.FlightRunner(self.plan, bind(None, None), 0)
-        self.inside, self.flown = 0.0, self.runner.run(self.draw, log_others=False)
+    def __init__(self, mission, count: int):
+        self.plan, nominal = plan_of(mission), nominal_draw(mission)
+        self.runner = FlightRunner(self.plan, bind(None, None), 0)
+        self.draws = FlightDraw(*(np.repeat(a[None], count, axis=0) for a in nominal))
+        self.block = blank_block(self.plan, count, self.runner.track)
+        self.flown = self.runner.run(nominal, log_others=False)
 
     def fly(self) -> None:
-        self.flown = self.runner.run(self.draw, log_others=False)
-
-    def watched(self) -> None:
-        """Fly with a clock at the kernel's door."""
-        kernel = runner.fly_flights
-
-        def timed(*arguments):
-            begun = time.process_time()
-            found = kernel(*arguments)
-            self.inside += time.process_time() - begun
-            return found
-
-        runner.fly_flights = timed
-        try:
-            self.fly()
-        finally:
-            runner.fly_flights = kernel
+        self.runner.fly(self.draws, self.block)
 
 
 class Ascent:

@@ -53,18 +53,11 @@ def same_flight(whole: WholeFlight, c: CFlight) -> None:
 def against_c(path: Path) -> bool:
     """Print the kernel against C on one mission; return whether the target is met."""
     mission = load_mission(path)
-    whole = WholeFlight(mission)
+    whole = WholeFlight(mission, FLIGHTS)
     with tempfile.TemporaryDirectory() as folder:
         c = CFlight(whole.plan, folder)
         same_flight(whole, c)
-
-        def kernel():
-            before = whole.inside
-            for _ in range(FLIGHTS):
-                whole.watched()
-            return (whole.inside - before) / FLIGHTS
-
-        functions = {"kernel": kernel, "kernel and the Python between its calls": lambda: cpu_time(lambda: [whole.fly() for _ in range(FLIGHTS)]) / FLIGHTS}
+        functions = {"kernel": lambda: cpu_time(whole.fly) / FLIGHTS}
         functions |= {f"C, gcc {level}": lambda level=level: cpu_time(lambda: c.fly(level, FLIGHTS)) / FLIGHTS for level in LEVELS}
         times = take_turns(functions, RUNS)
     show(f"{path.name}, every body to the ground", times, "kernel")
