@@ -15,7 +15,7 @@ import pytest
 
 import sixdof
 from sixdof import _jit
-from sixdof._jit import cache, lend, progress
+from sixdof._jit import cache, kernel, lend, progress
 from sixdof.core.flight import fly as core
 from sixdof.core.leg.work import make_events, make_log, make_summary, make_work
 from sixdof.draws.packed import kernel_draw
@@ -87,7 +87,7 @@ def test_cache__serves_the_same_sources_elsewhere(demo_path, demo_flight, tmp_pa
     for path in copy.rglob("*.py"):
         os.utime(path, (1e9, 1e9))
     code = (
-        "import gc, sys, sixdof\nsixdof.fly(sixdof.load_mission(sys.argv[1]))\nfrom sixdof._jit.compile import Kernel\n"
+        "import gc, sys, sixdof\nsixdof.fly(sixdof.load_mission(sys.argv[1]))\nfrom sixdof._jit.linking import Kernel\n"
         "called = [each for each in gc.get_objects() if isinstance(each, Kernel) and each.signatures]\n"
         "print(sixdof.__file__, len(called) > 0, sum(sum(each._cache_misses.values()) for each in called))"
     )
@@ -261,3 +261,21 @@ def test_first_session__flies_the_bits_of_the_second(tmp_path):
     sessions = [subprocess.run([sys.executable, script], env=env, capture_output=True, text=True, check=True) for _ in range(2)]
     assert "compiling the flight kernels" in sessions[0].stderr and "compiling" not in sessions[1].stderr
     assert sessions[0].stdout == sessions[1].stdout
+
+
+@needs_compiler
+def test_kernel__that_another_calls_has_no_machine_code_of_its_own():
+    """Only what Python calls is linked and optimised; what was compiled before makes no difference to it."""
+
+    @kernel
+    def square(x):
+        return x * x
+
+    @kernel
+    def twice(x):
+        return square(x) + square(x)
+
+    assert twice(3.0) == 18.0
+    assert not square.overloads and len(square.inner.overloads) == 1
+    assert square(2.0) == 4.0 and len(square.overloads) == 1
+    assert twice(2.0) == 8.0

@@ -1,13 +1,15 @@
 """The one place that decides how kernels are compiled. Nothing else imports numba.
 
-`NUMBA_DISABLE_JIT=1` runs the kernels as plain Python (slow, for coverage and debuggers).
+`NUMBA_DISABLE_JIT=1` runs the kernels as plain Python (slow, for coverage and debuggers); `SIXDOF_TARGET=cuda` compiles them for a GPU.
 """
 
-from sixdof._jit.address import borrow, lend, lend_all, record
+from sixdof._jit.address import lend, lend_all
 from sixdof._jit.cache import cache_folder, cache_note, source_hash
+from sixdof._jit.columns import TableMeta, numbers
 from sixdof._jit.compile import CACHE, helper, kernel
 from sixdof._jit.laws import LAW_PROTOTYPE, NoStatus, call_law, is_jitted, law_pointer
 from sixdof._jit.progress import QUIET, told
+from sixdof._jit.reference import borrow, record
 from sixdof._jit.store import machine
 
 __all__ = [
@@ -15,6 +17,7 @@ __all__ = [
     "LAW_PROTOTYPE",
     "NoStatus",
     "QUIET",
+    "TableMeta",
     "borrow",
     "cache_folder",
     "cache_note",
@@ -26,6 +29,7 @@ __all__ = [
     "lend",
     "lend_all",
     "machine",
+    "numbers",
     "record",
     "source_hash",
     "told",

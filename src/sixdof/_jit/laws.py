@@ -6,10 +6,9 @@ import ctypes
 
 import numba
 from llvmlite import ir
-from numba import types
-from numba.extending import intrinsic
 
 from sixdof._jit.compile import helper
+from sixdof._jit.target import AS_PYTHON, ON_GPU, intrinsic, types
 
 
 @intrinsic
@@ -37,8 +36,15 @@ def _call_address_plainly(address, t, sensed, memory, gains, command):
 # what a law is to the kernels: a C function, whatever language it was written in
 LAW_PROTOTYPE = ctypes.CFUNCTYPE(ctypes.c_int, ctypes.c_double, *[ctypes.POINTER(ctypes.c_double)] * 4)
 
-if numba.config.DISABLE_JIT:
+if AS_PYTHON:
     call_law = _call_address_plainly
+elif ON_GPU:
+
+    @helper
+    def call_law(address, t, sensed, memory, gains, command):
+        """A GPU calls no code of the host's: a custom law fails at its first tick."""
+        return 1
+
 else:
 
     @helper

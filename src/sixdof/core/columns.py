@@ -9,8 +9,11 @@ from __future__ import annotations
 
 from enum import IntEnum
 
+from sixdof._jit import TableMeta, numbers
 
-class Column(IntEnum):
+
+@numbers
+class Column(IntEnum, metaclass=TableMeta):
     """A column of a table: its number, its unit and what stands there; numbers go up in the order of the members."""
 
     unit: str
