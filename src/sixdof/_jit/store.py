@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import hashlib
 import sys
-from functools import cache, partial
+from functools import cache
 from pathlib import Path
 
 from llvmlite.binding import get_host_cpu_features, get_host_cpu_name, get_process_triple
@@ -41,19 +41,18 @@ class _Place(caching._CacheLocator):
 class _Kept(caching.CompileResultCacheImpl):
     """What is written of one kernel: numba's own form under a name of ours."""
 
-    def __init__(self, function, form: str = ""):
+    def __init__(self, function):
         self._locator, self._lineno = _Place(function, function.__code__.co_filename), function.__code__.co_firstlineno
-        self._filename_base = self.get_filename_base(f"{function.__module__}.{function.__qualname__}{form}", "")
+        self._filename_base = self.get_filename_base(f"{function.__module__}.{function.__qualname__}", "")
 
 
 class KernelCache(caching.FunctionCache):
-    """The machine code of one kernel on disk, signature by signature. Its files are looked for when they are first needed.
+    """The machine code of one kernel on disk, signature by signature. Its files are looked for when they are first needed."""
 
-    form : "" or a word that tells apart what is compiled of the same function with other options.
-    """
+    _impl_class = _Kept
 
-    def __init__(self, function, form: str = ""):
-        self._function, self._impl_class, self._found = function, partial(_Kept, form=form and f"-{form}"), False
+    def __init__(self, function):
+        self._function, self._found = function, False
 
     def _find(self) -> None:
         if not self._found:
