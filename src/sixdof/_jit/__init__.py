@@ -5,7 +5,6 @@
 
 from sixdof._jit.address import lend, lend_all
 from sixdof._jit.cache import cache_folder, cache_note, source_hash
-from sixdof._jit.columns import TableMeta, numbers
 from sixdof._jit.compile import CACHE, helper, kernel
 from sixdof._jit.laws import LAW_PROTOTYPE, NoStatus, call_law, is_jitted, law_pointer
 from sixdof._jit.progress import QUIET, told
@@ -17,7 +16,6 @@ __all__ = [
     "LAW_PROTOTYPE",
     "NoStatus",
     "QUIET",
-    "TableMeta",
     "borrow",
     "cache_folder",
     "cache_note",
@@ -29,7 +27,6 @@ __all__ = [
     "lend",
     "lend_all",
     "machine",
-    "numbers",
     "record",
     "source_hash",
     "told",

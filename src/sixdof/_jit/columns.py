@@ -1,17 +1,16 @@
 """Enumerations of columns in kernels: plain int64 constants.
 
 To numba a member of an enumeration has a type of its own, which it casts wherever a number is meant, and which cannot index an array on a GPU.
+The enumerations themselves know nothing of this: people read them without loading numba.
 """
 
 from __future__ import annotations
 
-from enum import EnumMeta
+from enum import EnumMeta, IntEnum
 
 from sixdof._jit.target import AttributeTemplate, infer_getattr, lower_getattr_generic, models, register_model, typeof_impl, types
 
-
-class TableMeta(EnumMeta):
-    """The class of every enumeration of columns."""
+OURS = "sixdof.core"  # enumerations of other modules stay what numba makes of them
 
 
 class _Table(types.Opaque):
@@ -21,11 +20,17 @@ class _Table(types.Opaque):
 
 
 register_model(_Table)(models.OpaqueModel)
+_typeof_other_table, _typeof_other_member = typeof_impl.dispatch(EnumMeta), typeof_impl.dispatch(IntEnum)
 
 
-@typeof_impl.register(TableMeta)
+@typeof_impl.register(EnumMeta)
 def _typeof_table(table, c):
-    return _Table(table)
+    return _Table(table) if issubclass(table, IntEnum) and table.__module__.startswith(OURS) else _typeof_other_table(table, c)
+
+
+@typeof_impl.register(IntEnum)
+def _typeof_member(member, c):
+    return types.int64 if type(member).__module__.startswith(OURS) else _typeof_other_member(member, c)
 
 
 @infer_getattr
@@ -39,13 +44,3 @@ class _TableAttribute(AttributeTemplate):
 @lower_getattr_generic(_Table)
 def _read_member(context, builder, kind, value, name):
     return context.get_constant(types.int64, int(kind.table[name]))
-
-
-def numbers(table):
-    """Make the members of an enumeration, where a kernel meets them one by one, int64 too (a class decorator)."""
-
-    @typeof_impl.register(table)
-    def _typeof_member(member, c):
-        return types.int64
-
-    return table

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from sixdof._jit import columns as _columns  # noqa: F401  makes members of enumerations numbers to numba
 from sixdof._jit.cache import cache_folder
 from sixdof._jit.target import AS_PYTHON, ON_GPU
 

@@ -9,11 +9,8 @@ from __future__ import annotations
 
 from enum import IntEnum
 
-from sixdof._jit import TableMeta, numbers
 
-
-@numbers
-class Column(IntEnum, metaclass=TableMeta):
+class Column(IntEnum):
     """A column of a table: its number, its unit and what stands there; numbers go up in the order of the members."""
 
     unit: str
