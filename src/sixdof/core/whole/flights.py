@@ -52,8 +52,13 @@ def fly_flights(models: tuple[Model, ...], works: tuple[Work, ...], staging: Sta
             status, _, rows = fly(model, draw, work, log, block.events[i, b], crew.summary[b])
             widen(log[:rows], work.fin_command.shape[0])
             row[FleetColumn.ROWS] += rows
-            row[FleetColumn.STATUS] = status
-            b = end_leg(models, works, staging, draws, i, b, crew, block)
+            row[FleetColumn.STATUS] = Ending.LAW_NONSENSE if overran(work) else status
+            if row[FleetColumn.STATUS] == Ending.SEPARATED:
+                separate(models, works, staging, draws, i, b, crew, block)
+            elif row[FleetColumn.STATUS] == Ending.HARNESS_BROKEN:
+                part_pieces(works, staging, draws, i, b, crew, block)
+            else:
+                b = next_body(crew, b)
         end(works, staging, i, crew, block)
         if draws.common[i, CommonDraw.FLIGHT] < tracked:
             keep_track(crew.log[FRONT, : crew.fleet[FRONT, FleetColumn.ROWS]], crew.track_columns, crew.track_place, block.track[i])
@@ -80,7 +85,7 @@ def begin(models: tuple[Model, ...], works: tuple[Work, ...], staging: Staging, 
     fill(crew.snatch, nan)
     fill(block.failure[i], 0.0)
     copy_row(draws.failure[i], block.failure[i])
-    number = number_of(stages, 0, stages - 1)
+    number = number_of(stages, FRONT, stages - 1)
     work, model = works[number], models[number]
     prepare(staging, model, draws, i, work)
     work.handover[Handover.GOES_ON] = 0.0
@@ -99,19 +104,10 @@ def muster(crew: Crew, b: int, first: int, last: int, work: int) -> None:
 
 
 @kernel
-def end_leg(models: tuple[Model, ...], works: tuple[Work, ...], staging: Staging, draws: FlightDraw, i: int, b: int, crew: Crew, block: Block) -> int:
-    """Divide the body whose leg has ended, where that was its end; return the body that flies next, -1 when all are down."""
+def next_body(crew: Crew, b: int) -> int:
+    """Note that a body is down; return the one that flies next, -1 when all are."""
     row, flight = crew.fleet[b], crew.flight
-    if overran(works[row[FleetColumn.WORK]]):
-        row[FleetColumn.STATUS] = Ending.LAW_NONSENSE
-    status = row[FleetColumn.STATUS]
-    if status == Ending.SEPARATED:
-        separate(models, works, staging, draws, i, b, crew, block)
-        return b
-    if status == Ending.HARNESS_BROKEN:
-        part_pieces(works, staging, draws, i, b, crew, block)
-        return b
-    if status == Ending.LAW_FAILED or status == Ending.LAW_NONSENSE:
+    if row[FleetColumn.STATUS] == Ending.LAW_FAILED or row[FleetColumn.STATUS] == Ending.LAW_NONSENSE:
         flight[FlightColumn.LAW_FAILED] = row[FleetColumn.WORK]
     flight[FlightColumn.DONE] += 1
     return crew.order[flight[FlightColumn.DONE]] if flight[FlightColumn.DONE] < flight[FlightColumn.COUNT] else np.int64(-1)
