@@ -50,6 +50,15 @@ def test_again__a_changed_mission_has_tables_of_its_own(demo_mission, made):
     assert len(made) == 4
 
 
+def test_again__ensembles_and_linear_models_make_tables_once(demo_mission, made):
+    """Each logs at a rate of its own, so that it has a set of tables beside that of `fly`."""
+    mission = demo_mission.change({})
+    for _ in range(2):
+        sixdof.disperse(mission, 2, seed=1, threads=1, progress=False)
+        sixdof.loops.linearise(mission, points=2)
+    assert len(made) == 2
+
+
 def test_again__few_are_kept(demo_mission, made):
     for _ in range(MOST_KEPT + 2):
         plan_of(demo_mission.change({}))

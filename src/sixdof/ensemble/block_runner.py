@@ -13,7 +13,7 @@ from sixdof.draws.drawn import drawn_mission, path_names
 from sixdof.draws.flight_draw import COMMON, FlightDraw
 from sixdof.flight.laws import bind
 from sixdof.flight.model import log_rows
-from sixdof.flight.plan import Plan
+from sixdof.flight.plan import Plan, plan_of
 from sixdof.flight.runner import ALL, FlightRunner, blank_block
 from sixdof.mission.mission import Mission
 from sixdof.results.dataset import track_columns
@@ -38,7 +38,7 @@ class BlockRunner:
         self.recipe = (mission, guidance, control, tracked)
         self.rate = mission.record.track_rate
         self.mission, self.laws = mission, bind(guidance, control)
-        self.plan = Plan(mission, log_rate=self.rate or TRACK_RATE)
+        self.plan = plan_of(mission, log_rate=self.rate or TRACK_RATE)
         points = 0 if tracked == 0 else mission.record.track_points
         self.tracked = ALL if tracked is None else tracked
         self.rows = log_rows(self.plan.model(0, self.plan.count - 1)) if points else 0

@@ -7,6 +7,7 @@ import hashlib
 import json
 import math
 import os
+from functools import cache
 from importlib.metadata import PackageNotFoundError, version
 from pathlib import Path
 
@@ -67,6 +68,7 @@ NOMINAL = "nominal"  # the branch without a failure
 BUILT_IN = "built in"  # a law that is the library's own
 
 
+@cache
 def library_version() -> str:
     """Return the installed version of sixdof."""
     try:

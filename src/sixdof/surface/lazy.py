@@ -7,9 +7,12 @@ see them, and `show` reads from them at run time which module each name comes fr
 from __future__ import annotations
 
 import ast
+import gc
 import importlib.util
 import re
 import sys
+from collections.abc import Iterator
+from contextlib import contextmanager
 from difflib import get_close_matches
 from functools import cache
 from importlib import import_module
@@ -32,7 +35,8 @@ class Facade(ModuleType):
             near = get_close_matches(name, homes, n=1)
             raise AttributeError(f"module {self.__name__!r} has no attribute {name!r}" + (f"; did you mean {near[0]!r}?" if near else ""), name=name, obj=self)
         module, original = homes[name]
-        value = import_module(f"{module}.{original}") if module == self.__name__ else getattr(import_module(module), original)
+        with _uncollected():
+            value = import_module(f"{module}.{original}") if module == self.__name__ else getattr(import_module(module), original)
         setattr(self, name, value)
         return value
 
@@ -41,6 +45,18 @@ class Facade(ModuleType):
 
     def __str__(self) -> str:
         return overview(self)
+
+
+@contextmanager
+def _uncollected() -> Iterator[None]:
+    """Let no garbage be collected meanwhile: modules make objects to stay, and to look through them all again and again is a tenth of start-up."""
+    collecting = gc.isenabled()
+    gc.disable()
+    try:
+        yield
+    finally:
+        if collecting:
+            gc.enable()
 
 
 def show(name: str, groups: dict[str, tuple[str, ...]]) -> None:

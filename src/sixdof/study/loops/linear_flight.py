@@ -11,7 +11,7 @@ from sixdof.draws.drawn import drawn_mission
 from sixdof.draws.flight_draw import FlightDraw
 from sixdof.flight.laws import bind
 from sixdof.flight.model import log_rows
-from sixdof.flight.plan import Plan
+from sixdof.flight.plan import Plan, plan_of
 from sixdof.flight.runner import FlightRunner
 from sixdof.mission.mission import Mission
 from sixdof.mission.units import shown
@@ -55,7 +55,8 @@ class Track(NamedTuple):
 def fly_track(mission: Mission, draw: FlightDraw, who: str) -> Track:
     """Fly one draw and keep the log of its front body. Raises ValueError for a flight that never left the rail or diverged."""
     flown_mission = drawn_mission(mission, draw.path)
-    plan = Plan(flown_mission, log_rate=mission.autopilot.rate)
+    made = plan_of if flown_mission is mission else Plan
+    plan = made(flown_mission, log_rate=mission.autopilot.rate)
     whole = plan.model(0, plan.count - 1)
     runner = FlightRunner(plan, bind(None, None), log_rows(whole))
     flown = runner.run(draw, log_others=False)

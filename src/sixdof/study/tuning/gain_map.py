@@ -22,7 +22,7 @@ from sixdof.draws.table import draw_table
 from sixdof.ensemble.signals import interruptible
 from sixdof.flight.laws import bind
 from sixdof.flight.model import log_rows
-from sixdof.flight.plan import Plan
+from sixdof.flight.plan import Plan, plan_of
 from sixdof.flight.runner import FlightRunner
 from sixdof.mission.load import check_mission
 from sixdof.mission.mission import Mission
@@ -283,7 +283,7 @@ class _GainRunner:
 
     def __init__(self, mission: Mission, draw: FlightDraw, channels: Sequence[str]):
         self.draw, self.channels = draw, channels
-        self.plan, self.laws = Plan(mission), bind(None, None)
+        self.plan, self.laws = plan_of(mission), bind(None, None)
         for last in range(self.plan.count):  # the front body in every state that it may fly in
             self.plan.model(0, last)
         self.rows = log_rows(self.plan.model(0, self.plan.count - 1))

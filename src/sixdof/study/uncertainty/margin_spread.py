@@ -21,7 +21,7 @@ from sixdof.draws.table import FAILED, make_draws
 from sixdof.ensemble.signals import interruptible
 from sixdof.flight.laws import bind
 from sixdof.flight.model import log_rows
-from sixdof.flight.plan import Plan
+from sixdof.flight.plan import Plan, plan_of
 from sixdof.flight.runner import FlightRunner
 from sixdof.mission.load import check_mission
 from sixdof.mission.mission import Mission
@@ -167,7 +167,7 @@ class TrackRunner:
 
     def __init__(self, mission: Mission):
         self.mission, self.laws = mission, bind(None, None)
-        self.plan = Plan(mission, log_rate=mission.autopilot.rate)
+        self.plan = plan_of(mission, log_rate=mission.autopilot.rate)
         self.rows = log_rows(self.plan.model(0, self.plan.count - 1))
         self.runners = queue.SimpleQueue()
 

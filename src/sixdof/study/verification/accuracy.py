@@ -9,7 +9,7 @@ import xarray as xr
 
 from sixdof.draws.packed import nominal_draw
 from sixdof.flight.laws import bind
-from sixdof.flight.plan import Plan
+from sixdof.flight.plan import Plan, plan_of
 from sixdof.flight.runner import FlightRunner
 from sixdof.mission.mission import Mission
 from sixdof.study.probes.columns import Log, Outcome
@@ -31,7 +31,7 @@ def step_study(mission: Mission, steps: Sequence[int] = STEPS, *, finest: int = 
     The reference is the same kernel: an error that does not depend on the step is not seen here. `tests/benchmarks/step_error.py
     --reference` holds the kernel against an independent integration at 1e-12.
     """
-    plan = Plan(mission, log_rate=mission.autopilot.rate)
+    plan = plan_of(mission, log_rate=mission.autopilot.rate)
     rows = int(mission.solver.time_limit * mission.autopilot.rate) + 2
     reference = _flown(plan, finest, rows)
     found = {name: [] for name in ("apogee_error", "attitude_error", "landing_error", "event_error")}
