@@ -18,7 +18,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from sixdof._jit.reference import LENT, Ref, Shelf
+from sixdof._jit.reference import BORROWED, LENT, Ref, Shelf
 from sixdof._jit.target import AS_PYTHON, ON_GPU, from_dtype, typeof_impl, types
 
 WORD = 8  # bytes: every field of what is lent is made of such words
@@ -29,7 +29,7 @@ class Lent:
     """A NamedTuple in memory, as kernels read it; made by `lend` or as an item of what `lend_all` made. Its attributes are the NamedTuple's."""
 
     def __init__(self, value, memory: np.ndarray, kind):
-        self.value, self.memory, self.address, self._numba_type_ = value, memory, memory.ctypes.data, Ref(kind, LENT)
+        self.value, self.memory, self.address, self._numba_type_ = value, memory, memory.ctypes.data, _type_of(value, kind)
 
     def __getattr__(self, name):
         return getattr(self.value, name)
@@ -99,7 +99,12 @@ def _memory(rows: list[list]) -> np.ndarray:
 
 def reference_to(value: NamedTuple) -> Ref:
     """Return the type of what `lend(value)` is to a kernel. Raises TypeError as it does."""
-    return Ref(_laid_out(value, "", type(value).__name__).kind, LENT)
+    return _type_of(value, _laid_out(value, "", type(value).__name__).kind)
+
+
+def _type_of(value: NamedTuple, kind) -> Ref:
+    """Return the type of a reference to a value: that of what kernels borrow where they make such values themselves (`passing`)."""
+    return Ref(kind, BORROWED if getattr(type(value), "passing", False) else LENT)
 
 
 def lend(value: NamedTuple):

@@ -18,6 +18,8 @@ class Draw(NamedTuple):
     that fly together into Work.airframe, Work.grain and Work.cant.
     """
 
+    passing = True  # kernels make it anew for every leg; what Python lends has the same type to them, so that `fly` is compiled once
+
     impulse: float  # factor on the total impulse, burn time kept
     burn_time: float  # factor on the burn time, impulse kept
     tilt_y: float  # thrust line turned about body y, then z, rad
