@@ -88,7 +88,14 @@ class Mirror:
 def header(mirror: Mirror) -> str:
     """Return `model.h`: sizes, constants, columns, structures."""
     numbers = {f"MOST_{name}": size for name, size in MOST.items()}
-    numbers |= {"ISSUED": actuator.ISSUED, "HISTORY": sensors.HISTORY, "TRACE_ROWS": TRACE_ROWS, "MOST_BURNS": computer_columns.MOST_BURNS}
+    numbers |= {
+        "ISSUED": actuator.ISSUED,
+        "LOOKS": actuator.LOOKS,
+        "TERMS": actuator.TERMS,
+        "HISTORY": sensors.HISTORY,
+        "TRACE_ROWS": TRACE_ROWS,
+        "MOST_BURNS": computer_columns.MOST_BURNS,
+    }
     numbers |= {"FALL_STRIDE": int(FALL_STRIDE), "DEAD": int(actuator.DEAD), "INSTANT": INSTANT, "SOON": tick.SOON, "G0": G0}
     numbers |= {name: getattr(layout, name) for name in ("NOT_IGNITED", "BY_COMMAND", "BY_DRAG", "BY_UPPER_MOTOR")}
     numbers |= {name: getattr(types, name) for name in ("LOST", "FAILED")}

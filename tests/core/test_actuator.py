@@ -12,9 +12,10 @@ from hypothesis import strategies as st
 from independent_servo import Fin, move, speeds_under
 from models import servo as servo_of
 
-from sixdof.core.actuator import ISSUED, issue, pick_targets, speeds, switch_delay
+from sixdof.core.actuator import ISSUED, LOOKS, issue, move_fins, pick_targets, speeds, switch_delay
+from sixdof.core.columns import FIN_ROWS, MOTOR_ROWS, FinRow, MotorRow
 
-STEP = 1e-4  # s: RK4 at 60 rad/s then errs by 1e-12 of the step
+STEP = 1e-4  # s: limits are felt an eighth of it late
 EXACT = 1e-10  # relative
 FREE = servo_of(frequency=60.0, damping=0.6, rate_limit=1e3, travel=10.0)
 
@@ -32,6 +33,15 @@ def test_step_response__critically_damped():
     """1 - (1 + w t) exp(-w t)."""
     out = servo_response(FREE._replace(damping=1.0), 0.1, h=STEP, steps=500)
     assert out[-1, 0] == pytest.approx(0.1 * (1.0 - 4.0 * math.exp(-3.0)), rel=EXACT)
+
+
+@pytest.mark.parametrize("h", [0.01, 0.005, 0.0017])
+def test_free_motion__exact_whatever_the_step(h):
+    """1 - exp(-z w t) (cos wd t + z/sqrt(1 - z^2) sin wd t), wd = w sqrt(1 - z^2) (any control text)."""
+    out = servo_response(FREE, 0.1, h=h, steps=20)
+    t = h * np.arange(21)
+    wave = np.cos(48.0 * t) + 0.75 * np.sin(48.0 * t)
+    assert out[:, 0] == pytest.approx(0.1 * (1.0 - np.exp(-36.0 * t) * wave), abs=1e-13)
 
 
 def test_rate_limit__ramp():
@@ -132,6 +142,51 @@ def test_play__as_the_exact_pieces(target, rate, play, share):
     fin = Fin(move(0.0, 0.05, 0.0, rate, target, servo), 0.05, share * play)
     # where the motor turns round inside a half step its last bit of way, a t^2/2 with 720 rad/s^2, is not seen
     assert out[-1, 2] == pytest.approx(fin.at(0.05), abs=0.5 * 720.0 * (0.5 * STEP) ** 2)
+
+
+# ------------------------------------------------------------------ what a fin's motion means for a step
+
+
+def step_means(servo, target, h, *, angle=0.0, rate=0.0, fin=0.0):
+    """Return (F0, F1) that a Runge-Kutta step makes of the three angles it is given: of the change of rates and of that of angles."""
+    fins, motors = np.full((FIN_ROWS, 1), float(fin)), np.zeros((MOTOR_ROWS, 1))
+    motors[MotorRow.ANGLE_START], motors[MotorRow.RATE_START] = angle, rate
+    move_fins(fins, motors, np.array([float(target)]), np.zeros(1), np.zeros(1), servo, h)
+    first, middle, last = fins[FinRow.START, 0], fins[FinRow.MIDDLE, 0], fins[FinRow.END, 0]
+    return (first + 4.0 * middle + last) / 6.0, (first + 2.0 * middle) / 6.0
+
+
+@pytest.mark.parametrize("start", [0.0, 0.25, 0.5, 0.75, 0.125, 0.3, 0.97])
+@pytest.mark.parametrize("side", [1.0, -1.0])
+def test_step__stands_for_the_fin_as_it_moves(start, side):
+    """A motor at its limit of rate takes up the play at t0: f = v (t - t0), int f dt/h = v (h - t0)^2/2h, int (h - t) f dt/h^2 = v (h - t0)^3/6h^2.
+
+    Exact where t0 is a look at which a panel of Simpson's rule ends; elsewhere a corner costs it at most v x^2/6 of each integral.
+    """
+    v, h = 7.0, 0.005
+    servo = servo_of(60.0, 0.75, v, travel=10.0, backlash=2.0 * v * h * start)
+    found = step_means(servo, 5.0 * side, h, rate=v * side)
+    left = 1.0 - start
+    corner = 1e-12 if start * LOOKS % 2 == 0 else 1.001 * v * h / LOOKS**2 / 6.0
+    assert found[0] == pytest.approx(side * v * h * left**2 / 2.0, abs=corner)
+    assert found[1] == pytest.approx(side * v * h * left**3 / 6.0, abs=corner)
+
+
+@given(target=st.floats(-0.25, 0.25), angle=st.floats(-0.15, 0.15), rate=rates, play=st.floats(0.0, 0.02), share=st.floats(-0.5, 0.5))
+@settings(max_examples=40, deadline=None)
+def test_step__means_of_the_exact_pieces(target, angle, rate, play, share):
+    """Rate, stops and play met inside one step of 5 ms, integrated over 800 points of the piecewise closed form."""
+    servo, h = servo_of(56.0, 0.75, 0.7, travel=0.2, backlash=play), 0.005
+    start = angle + share * play
+    fin = Fin(move(0.0, h, angle, rate, target, servo), h, start)
+    t = np.linspace(0.0, h, 801)
+    f = np.array([fin.at(each) for each in t])
+    found = step_means(servo, target, h, angle=angle, rate=rate, fin=start)
+    # from look to look: a corner of 0.7 rad/s, and what the motor at 1,400 rad/s^2 goes unseen as it meets its limit or turns round
+    x = h / LOOKS
+    off = 0.7 * x * x / h + 1400.0 * x * x / 8.0
+    assert found[0] == pytest.approx(np.trapezoid(f, t) / h, abs=off)
+    assert found[1] == pytest.approx(np.trapezoid(f * (h - t), t) / h**2, abs=off)
 
 
 # ------------------------------------------------------------------ commands on their way

@@ -3,44 +3,52 @@
 from __future__ import annotations
 
 from math import inf
+from typing import NamedTuple
 
 import numpy as np
 
 from sixdof._jit import helper, kernel
 from sixdof.core.columns import FailureColumn, FinRow, MotorRow
-from sixdof.core.lanes import clip, floor
+from sixdof.core.lanes import clip, floor, select
 from sixdof.core.types import Servo
 
 ISSUED = 64  # commands kept for the transport delay: it must be shorter than this many ticks
 HEALTHY, STUCK, DEAD = (np.int64(i) for i in range(3))  # of a servo: holds its angle; floats with the air and carries no load
+LOOKS = 8  # at the actuators' motion in each step, an even number: a limit or the play's end met between two is felt at the later one
+TERMS = 10  # of the series of the free motion, whose last is (frequency x time)^9/9!: 3e-6 at 1
+
+
+class FreeMotion(NamedTuple):
+    """How the second-order loop moves without limits from one look to the next: its exact solution, linear in where it starts."""
+
+    time: float  # from look to look, s
+    arrival: float  # share of the way to the target gone from rest
+    reach: float  # way gone for a rate at the start, s
+    pull: float  # rate gained for the way to go, 1/s
+    brake: float  # share of the rate lost
 
 
 @helper
-def _rates(angle: float, rate: float, target: float, servo: Servo, up: float, down: float) -> tuple[float, float]:
-    """Return (d angle/dt, d rate/dt): the limits hold by taking away whatever would push through them."""
-    r = clip(rate, -down, up)
-    pull = servo.frequency * (servo.frequency * (target - angle) - 2.0 * servo.damping * r)
-    pull = clip(pull, -servo.acceleration_limit, servo.acceleration_limit)
-    if (r >= up and pull > 0.0) or (r <= -down and pull < 0.0):
-        pull = 0.0
-    return r, pull
+def _free_motion(servo: Servo, x: float) -> FreeMotion:
+    """Return the FreeMotion of x seconds, from the series of the unit step response w^2 S: S'' + 2 z w S' + w^2 S = 1 from rest."""
+    g, k = 2.0 * servo.damping * servo.frequency * x, servo.frequency * servo.frequency * x * x
+    last, term, response, slope = 0.0, 0.5, 0.0, 0.0  # terms, S and S' in units of x^2, x^2 and x
+    for n in range(2, TERMS):
+        response += term
+        slope += n * term
+        last, term = term, -(n * g * term + k * last) * (1.0 / (n * (n + 1)))
+    return FreeMotion(x, k * response, x * slope, servo.frequency * servo.frequency * x * slope, g * slope + k * response)
 
 
 @helper
-def _advance(angle: float, rate: float, target: float, servo: Servo, up: float, down: float, h: float) -> tuple[float, float]:
-    """Return (angle, rate) of the motor h seconds on: one RK4 step, then the stops."""
-    a1, b1 = _rates(angle, rate, target, servo, up, down)
-    a2, b2 = _rates(angle + 0.5 * h * a1, rate + 0.5 * h * b1, target, servo, up, down)
-    a3, b3 = _rates(angle + 0.5 * h * a2, rate + 0.5 * h * b2, target, servo, up, down)
-    a4, b4 = _rates(angle + h * a3, rate + h * b3, target, servo, up, down)
-    angle += h / 6.0 * (a1 + 2.0 * a2 + 2.0 * a3 + a4)
-    rate += h / 6.0 * (b1 + 2.0 * b2 + 2.0 * b3 + b4)
-    rate = clip(rate, -down, up)
-    if angle >= servo.travel:
-        return servo.travel, min(rate, 0.0)
-    if angle <= -servo.travel:
-        return -servo.travel, max(rate, 0.0)
-    return angle, rate
+def _advance(angle: float, rate: float, target: float, free: FreeMotion, servo: Servo, up: float, down: float) -> tuple[float, float]:
+    """Return (angle, rate) of the motor at the next look: freely where no limit holds it, else at the mean of both rates; at a stop it rests."""
+    way, most = target - angle, servo.acceleration_limit * free.time
+    gained = free.pull * way - free.brake * rate
+    end = clip(rate + clip(gained, -most, most), -down, up)
+    beyond = angle + select(end == rate + gained, free.arrival * way + free.reach * rate, 0.5 * free.time * (rate + end))
+    inside = clip(beyond, -servo.travel, servo.travel)
+    return inside, select(inside == beyond, end, 0.0)
 
 
 @helper
@@ -103,32 +111,40 @@ def fail_fins(t: float, failure: np.ndarray, state: np.ndarray, fins: np.ndarray
 
 @kernel
 def move_fins(fins: np.ndarray, motors: np.ndarray, targets: np.ndarray, state: np.ndarray, hinge: np.ndarray, servo: Servo, h: float) -> None:
-    """Fill the middle and end of `fins` and `motors` with the state after h/2 and h, from the start.
+    """Move fins and motors h seconds on from the start of a step: fill the ends, and the angles that stand for the step.
 
-    The actuators do not feel the vehicle's motion inside a step, so they move first and the rigid body gets three known angles;
-    their load is that of the last tick.
+    The actuators do not feel the vehicle's motion inside a step, so they move first and the rigid body gets three known angles; their load
+    is that of the last tick. MIDDLE and END of `fins` are not the angles at these moments: a fin that starts, stops or turns inside the step
+    has a corner there, of which three angles know nothing. They are what gives the Runge-Kutta step the mean of the fin's motion over the
+    step, F0 = int f dt/h, and over what is left of it, F1 = int (h - t) f dt/h^2: the step takes the change of rates from (f0 + 4 f1 + f2)/6
+    and that of angles from (f0 + 2 f1)/6. Of a smooth motion they differ from the angles by its third derivative times h^3/240 and h^3/60.
+    Both means are by Simpson's rule over the looks.
     """
+    free = _free_motion(servo, h / LOOKS)
     for i in range(fins.shape[1]):
-        a, r = motors[MotorRow.ANGLE_START, i], motors[MotorRow.RATE_START, i]
-        if state[i] > 0.0:
-            r = 0.0
-            motors[MotorRow.ANGLE_MIDDLE, i], motors[MotorRow.RATE_MIDDLE, i] = a, r
-            motors[MotorRow.ANGLE_END, i], motors[MotorRow.RATE_END, i] = a, r
-            fins[FinRow.MIDDLE, i] = fins[FinRow.END, i] = fins[FinRow.START, i]
-            continue
         up, down = speeds(hinge[i], servo)
-        a, r = _advance(a, r, targets[i], servo, up, down, 0.5 * h)
-        motors[MotorRow.ANGLE_MIDDLE, i], motors[MotorRow.RATE_MIDDLE, i] = a, r
-        fins[FinRow.MIDDLE, i] = with_play(fins[FinRow.START, i], a, servo.backlash)
-        a, r = _advance(a, r, targets[i], servo, up, down, 0.5 * h)
-        motors[MotorRow.ANGLE_END, i], motors[MotorRow.RATE_END, i] = a, r
-        fins[FinRow.END, i] = with_play(fins[FinRow.MIDDLE, i], a, servo.backlash)
+        up, down = select(state[i] > 0.0, 0.0, up), select(state[i] > 0.0, 0.0, down)  # a failed servo keeps its angle
+        motors[MotorRow.UP, i], motors[MotorRow.DOWN, i] = up, down
+        motors[MotorRow.ANGLE_END, i], motors[MotorRow.RATE_END, i] = motors[MotorRow.ANGLE_START, i], clip(motors[MotorRow.RATE_START, i], -down, up)
+        fins[FinRow.NEXT, i] = fins[FinRow.MIDDLE, i] = fins[FinRow.END, i] = fins[FinRow.START, i]
+    for look in range(1, LOOKS + 1):  # outside the loop over fins, which do not wait for each other
+        past, weight = look / LOOKS, (1.0 if look == LOOKS else 2.0 + 2.0 * (look % 2)) / (3.0 * LOOKS)
+        to_middle, to_end = 3.0 * weight * (1.0 - past), 6.0 * weight * (2.0 * past - 1.0)
+        for i in range(fins.shape[1]):
+            angle, rate = _advance(
+                motors[MotorRow.ANGLE_END, i], motors[MotorRow.RATE_END, i], targets[i], free, servo, motors[MotorRow.UP, i], motors[MotorRow.DOWN, i]
+            )
+            motors[MotorRow.ANGLE_END, i], motors[MotorRow.RATE_END, i] = angle, rate
+            fin = with_play(fins[FinRow.NEXT, i], angle, servo.backlash)
+            fins[FinRow.NEXT, i] = fin
+            fins[FinRow.MIDDLE, i] += to_middle * (fin - fins[FinRow.START, i])
+            fins[FinRow.END, i] += to_end * (fin - fins[FinRow.START, i])
 
 
 @kernel
 def keep_fins(fins: np.ndarray, motors: np.ndarray) -> None:
     """Make the end of a step the start of the next."""
     for i in range(fins.shape[1]):
-        fins[FinRow.START, i] = fins[FinRow.END, i]
+        fins[FinRow.START, i] = fins[FinRow.NEXT, i]
         motors[MotorRow.ANGLE_START, i] = motors[MotorRow.ANGLE_END, i]
         motors[MotorRow.RATE_START, i] = motors[MotorRow.RATE_END, i]

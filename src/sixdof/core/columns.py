@@ -239,23 +239,24 @@ class AirframeColumn(Column):
 
 
 class FinRow(Column):
-    """Rows of the fins' array (Work.fins): angles at three moments of a step, and what each fin carries."""
+    """Rows of the fins' array (Work.fins): the angles that a step takes, where the next begins, and what each fin carries."""
 
-    START = "rad"
-    MIDDLE = "rad"
-    END = "rad"
+    START = "rad", "at the start of the step"
+    MIDDLE = "rad", "of the step's middle stages: with END, what the fin's motion means for the step (core.actuator.move_fins)"
+    END = "rad", "of its last stage"
+    NEXT = "rad", "at the end of the step"
     CARRIED = "1", "share of its load that the fin carries: 0 where a dead servo lets it float"
 
 
 class MotorRow(Column):
-    """Rows of the servo motors' array (Work.motors): angle and rate at three moments of a step."""
+    """Rows of the servo motors' array (Work.motors): angle and rate at the start and the end of a step."""
 
     ANGLE_START = "rad"
     RATE_START = "rad/s"
-    ANGLE_MIDDLE = "rad"
-    RATE_MIDDLE = "rad/s"
     ANGLE_END = "rad"
     RATE_END = "rad/s"
+    UP = "rad/s", "limit of its rate upwards in this step"
+    DOWN = "rad/s", "and downwards"
 
 
 class FailureColumn(Column):

@@ -264,7 +264,7 @@ def watch_servos(work: Work, servo: Servo, h: float) -> None:
     live = work.switches[Switch.FINS] >= 0.5
     if some(live):
         for i in range(work.fin_command.shape[0]):
-            moved = abs(work.fins[FinRow.END, i] - work.fins[FinRow.START, i])
+            moved = abs(work.fins[FinRow.NEXT, i] - work.fins[FinRow.START, i])
             _spend(tally, Tally.TRAVEL, moved, live)
             _spend(tally, Tally.ENERGY, moved * abs(work.hinge[i]), live)
             _spend(tally, Tally.MOVING, h, live)

@@ -12,7 +12,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from sixdof.core.columns import SEEN_COLUMNS, STREAM_COLUMNS, PanelColumn, StreamColumn, WakeColumn
+from sixdof.core.columns import FIN_ROWS, SEEN_COLUMNS, STREAM_COLUMNS, FinRow, PanelColumn, StreamColumn, WakeColumn
 from sixdof.core.forces import stability as kernel
 from sixdof.core.types import Aero
 
@@ -57,8 +57,8 @@ def _chain(aero: Aero) -> int:
 def _near(aero: Aero, conditions: np.ndarray) -> np.ndarray:
     """Return C_Y, C_Z, C_m, C_n (n, 4) of conditions (n, STREAM_COLUMNS), without viscous cross-flow, which goes with the square."""
     controls = int(aero.panel[:, PanelColumn.CONTROL].max(initial=-1.0)) + 1
-    fins = np.zeros((4, controls))
-    fins[3] = 1.0
+    fins = np.zeros((FIN_ROWS, controls))
+    fins[FinRow.CARRIED] = 1.0
     out = np.empty((len(conditions), 4))
     aero = aero._replace(cross=np.zeros_like(aero.cross))
     cant = np.ascontiguousarray(aero.panel[:, PanelColumn.CANT])

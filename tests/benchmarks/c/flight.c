@@ -67,7 +67,7 @@ static void reset(Work *w, const Model *m, const Draw *draw, Chance chance, cons
     memset(w->seen, 0, sizeof w->seen);
     for (long i = 0; i < m->computer.mixer.n[0]; i++) {
         x->targets[i] = x->motors[MotorRow_ANGLE_START][i] = draw->centring.at[i];
-        for (int k = FinRow_START; k <= FinRow_END; k++) x->fins[k][i] = draw->centring.at[i];
+        for (int k = FinRow_START; k <= FinRow_NEXT; k++) x->fins[k][i] = draw->centring.at[i];
         x->fins[FinRow_CARRIED][i] = 1.0;
     }
     start_notice(w->notice, (double)(m->leg.last - m->leg.first));

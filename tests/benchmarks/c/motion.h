@@ -83,54 +83,64 @@ typedef struct {
     double motors[MotorRow_WIDTH][MOST_FINS], hinge[MOST_FINS], targets[MOST_FINS], health[MOST_FINS], issued[ISSUED][MOST_FINS];
 } Servos;
 
-INLINE void servo_rates(const Servo *v, double a, double r, double target, double up, double down, double *da, double *dr) {
-    r = clip(r, -down, up);
-    double pull = clip(v->frequency * (v->frequency * (target - a) - 2.0 * v->damping * r), -v->acceleration_limit, v->acceleration_limit);
-    if ((r >= up && pull > 0.0) || (r <= -down && pull < 0.0)) pull = 0.0;
-    *da = r;
-    *dr = pull;
-}
-INLINE void servo_step(const Servo *v, double *a, double *r, double target, double up, double down, double h) {
-    double a1, a2, a3, a4, b1, b2, b3, b4;
-    servo_rates(v, *a, *r, target, up, down, &a1, &b1);
-    servo_rates(v, *a + 0.5 * h * a1, *r + 0.5 * h * b1, target, up, down, &a2, &b2);
-    servo_rates(v, *a + 0.5 * h * a2, *r + 0.5 * h * b2, target, up, down, &a3, &b3);
-    servo_rates(v, *a + h * a3, *r + h * b3, target, up, down, &a4, &b4);
-    *a += h / 6.0 * (a1 + 2.0 * a2 + 2.0 * a3 + a4);
-    *r = clip(*r + h / 6.0 * (b1 + 2.0 * b2 + 2.0 * b3 + b4), -down, up);
-    if (*a >= v->travel) {
-        *a = v->travel;
-        *r = least(*r, 0.0);
-    } else if (*a <= -v->travel) {
-        *a = -v->travel;
-        *r = largest(*r, 0.0);
+/* how the motor moves without limits from one look to the next */
+typedef struct {
+    double time, arrival, reach, pull, brake;
+} FreeMotion;
+
+INLINE FreeMotion free_motion(const Servo *v, double x) {
+    double g = 2.0 * v->damping * v->frequency * x, k = v->frequency * v->frequency * x * x;
+    double last = 0.0, term = 0.5, response = 0.0, slope = 0.0;
+    for (int n = 2; n < TERMS; n++) {
+        response += term;
+        slope += n * term;
+        double next = -(n * g * term + k * last) * (1.0 / (n * (n + 1)));
+        last = term;
+        term = next;
     }
+    return (FreeMotion){x, k * response, x * slope, v->frequency * v->frequency * x * slope, g * slope + k * response};
+}
+INLINE void advance(const Servo *v, const FreeMotion *free, double *angle, double *rate, double target, double up, double down) {
+    double way = target - *angle, most = v->acceleration_limit * free->time, gained = free->pull * way - free->brake * *rate;
+    double end = clip(*rate + clip(gained, -most, most), -down, up);
+    double beyond = *angle + (end == *rate + gained ? free->arrival * way + free->reach * *rate : 0.5 * free->time * (*rate + end));
+    *angle = clip(beyond, -v->travel, v->travel);
+    *rate = *angle == beyond ? end : 0.0;
 }
 static void move_fins(const Servo *v, long controls, Servos *x, double h) {
-    double half = 0.5 * v->backlash;
+    double half = 0.5 * v->backlash, (*fins)[MOST_FINS] = x->fins, (*motors)[MOST_FINS] = x->motors;
+    FreeMotion free = free_motion(v, h / LOOKS);
     for (long i = 0; i < controls; i++) {
-        double up = v->rate_limit, down = v->rate_limit, a = x->motors[MotorRow_ANGLE_START][i], r = x->motors[MotorRow_RATE_START][i];
-        if (x->health[i] > 0.0) {
-            for (int k = 2; k < MotorRow_WIDTH; k += 2) x->motors[k][i] = a, x->motors[k + 1][i] = 0.0;
-            x->fins[FinRow_MIDDLE][i] = x->fins[FinRow_END][i] = x->fins[FinRow_START][i];
-            continue;
-        }
+        double up = v->rate_limit, down = v->rate_limit;
         if (v->stall_torque < INFINITY) {
             double share = x->hinge[i] / v->stall_torque;
             up *= clip(1.0 + share, 0.0, 1.0);
             down *= clip(1.0 - share, 0.0, 1.0);
         }
-        for (int k = 1; k < 3; k++) {
-            servo_step(v, &a, &r, x->targets[i], up, down, 0.5 * h);
-            x->motors[2 * k][i] = a;
-            x->motors[2 * k + 1][i] = r;
-            x->fins[k][i] = clip(x->fins[k - 1][i], a - half, a + half);
+        if (x->health[i] > 0.0) up = down = 0.0;
+        motors[MotorRow_UP][i] = up;
+        motors[MotorRow_DOWN][i] = down;
+        motors[MotorRow_ANGLE_END][i] = motors[MotorRow_ANGLE_START][i];
+        motors[MotorRow_RATE_END][i] = clip(motors[MotorRow_RATE_START][i], -down, up);
+        fins[FinRow_NEXT][i] = fins[FinRow_MIDDLE][i] = fins[FinRow_END][i] = fins[FinRow_START][i];
+    }
+    for (int look = 1; look <= LOOKS; look++) {
+        double past = (double)look / LOOKS, weight = (look == LOOKS ? 1.0 : 2.0 + 2.0 * (look % 2)) / (3.0 * LOOKS);
+        double to_middle = 3.0 * weight * (1.0 - past), to_end = 6.0 * weight * (2.0 * past - 1.0);
+        for (long i = 0; i < controls; i++) {
+            double a = motors[MotorRow_ANGLE_END][i];
+            advance(v, &free, &a, &motors[MotorRow_RATE_END][i], x->targets[i], motors[MotorRow_UP][i], motors[MotorRow_DOWN][i]);
+            motors[MotorRow_ANGLE_END][i] = a;
+            double fin = clip(fins[FinRow_NEXT][i], a - half, a + half), moved = fin - fins[FinRow_START][i];
+            fins[FinRow_NEXT][i] = fin;
+            fins[FinRow_MIDDLE][i] += to_middle * moved;
+            fins[FinRow_END][i] += to_end * moved;
         }
     }
 }
 static void keep_fins(long controls, Servos *x) {
     for (long i = 0; i < controls; i++) {
-        x->fins[FinRow_START][i] = x->fins[FinRow_END][i];
+        x->fins[FinRow_START][i] = x->fins[FinRow_NEXT][i];
         x->motors[MotorRow_ANGLE_START][i] = x->motors[MotorRow_ANGLE_END][i];
         x->motors[MotorRow_RATE_START][i] = x->motors[MotorRow_RATE_END][i];
     }

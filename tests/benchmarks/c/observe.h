@@ -116,7 +116,7 @@ static void watch_servos(Work *w, long controls, const Servo *servo, double h) {
     if (w->switches[Switch_FINS] < 0.5) return;
     double *tally = w->tally;
     for (long i = 0; i < controls; i++) {
-        double moved = fabs(w->servos.fins[FinRow_END][i] - w->servos.fins[FinRow_START][i]);
+        double moved = fabs(w->servos.fins[FinRow_NEXT][i] - w->servos.fins[FinRow_START][i]);
         tally[Tally_TRAVEL] += moved;
         tally[Tally_ENERGY] += moved * fabs(w->servos.hinge[i]);
         tally[Tally_MOVING] += h;

@@ -31,17 +31,18 @@ def test_default_step__keeps_to_its_bounds(cases, case):
     assert float(ds.event_error[0]) < EVENTS
 
 
-def test_order__halving_the_step_pays_where_nothing_switches(cases):
-    """The clean fourth order is shown in tests/validation/test_order_of_convergence.py; here apogee is a sum of signed errors of many
-    legs, tables and switches near rounding: more than second order from one step a tick to two (2.9 and 3.9 were seen).
+def test_one_step_a_tick__as_good_as_two_once_were(cases):
+    """The clean fourth order is shown in tests/validation/test_order_of_convergence.py; here corners of tables are left: 5e-6 m at one step a
+    tick (5e-5 with fins that knew nothing of their way inside a step), of second order.
     """
     ds = step_study(cases["two stages"], (1, 2))
-    assert float(ds.order[0]) > 2.0
+    assert abs(float(ds.apogee_error[0])) < 2e-5
+    assert float(ds.order[0]) > 1.5
     assert "order" in step_text(ds)
 
 
-def test_hysteresis__is_not_resolved_by_the_step(stack_mission):
-    """Dead band and backlash decide by thresholds: which side a servo falls on is a matter of rounding, and the step does not help."""
+def test_dead_band__is_not_resolved_by_the_step(stack_mission):
+    """A dead band decides by a threshold at a tick: which side a command falls on is a matter of rounding, and the step does not help."""
     rough = step_study(stack_mission, (2, 16))
     smooth = step_study(stack_mission.change(SMOOTH), (2, 16))
     assert float(rough.attitude_error.min()) > 100.0 * float(smooth.attitude_error.max())

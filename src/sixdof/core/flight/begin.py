@@ -117,7 +117,7 @@ def _clear(setup: Setup) -> None:
             fill(table[i], 0.0)
     for i in range(work.fin_command.shape[0]):
         work.targets[i] = work.motors[MotorRow.ANGLE_START, i] = setup.draw.centring[i]
-        work.fins[FinRow.START, i] = work.fins[FinRow.MIDDLE, i] = work.fins[FinRow.END, i] = setup.draw.centring[i]
+        work.fins[FinRow.START, i] = work.fins[FinRow.NEXT, i] = setup.draw.centring[i]
         work.fins[FinRow.CARRIED, i] = 1.0
     for i in range(work.rules.shape[0]):
         fill(work.rules[i], -1.0)

@@ -52,7 +52,7 @@ class Work(NamedTuple):
     fin_command: np.ndarray  # (controls,)
     issued: np.ndarray  # (ISSUED, controls): commands of the last ticks
     targets: np.ndarray  # (controls,): what the servos now go to
-    fins: np.ndarray  # (FIN_ROWS, controls): angles at start, middle, end of a step, share of its load each fin carries
+    fins: np.ndarray  # (FIN_ROWS, controls): angles of a step and at its end, share of its load each fin carries
     motors: np.ndarray  # (MOTOR_ROWS, controls)
     health: np.ndarray  # (controls,): failure in force
     hinge: np.ndarray  # (controls,)

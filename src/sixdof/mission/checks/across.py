@@ -23,7 +23,7 @@ from sixdof.mission.tables.base import check_of
 from sixdof.mission.units import shown
 
 LONGEST_DELAY = 62  # ticks of the autopilot: core.actuator keeps the commands of two more
-FASTEST_POLE = 2.0  # of the servo times a step of the solver: RK4 is unstable beyond 2.8, and a drawn servo may be faster
+FASTEST_POLE = 2.0  # of the servo times a step of the solver: beyond it a step knows little of what the fins did; a drawn servo may be faster
 MOST_STEPS = 100_000_000  # of the solver in one flight: a minute or two of one core
 MOST_ROWS = 500_000  # of the log of one flight: half a GB
 LONGEST_LATENCY = 255  # ticks: core.sensors keeps the truth of one more

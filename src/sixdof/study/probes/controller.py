@@ -6,7 +6,7 @@ import numpy as np
 
 from sixdof.core import layout as ly
 from sixdof.core.actuator import ISSUED, issue, keep_fins, move_fins, pick_targets, switch_delay
-from sixdof.core.columns import FIN_ROWS, MOTOR_ROWS
+from sixdof.core.columns import FIN_ROWS, MOTOR_ROWS, FinRow, MotorRow
 from sixdof.core.computer.control import built_in_control, mix
 from sixdof.core.layout import Sensed
 from sixdof.core.types import Servo
@@ -27,7 +27,7 @@ class Controller:
         self.memory, self.sensed, self.command = np.zeros(ly.MEMORY_SIZE), np.zeros(len(ly.SENSED)), np.zeros(ly.DEMAND_SIZE)
         self.fin_command, self.targets, self.unloaded = np.zeros(count), np.zeros(count), np.zeros(count)
         self.issued, self.fins, self.motors = np.zeros((ISSUED, count)), np.zeros((FIN_ROWS, count)), np.zeros((MOTOR_ROWS, count))
-        self.fins[:3], self.motors[::2] = centring, centring
+        self.fins[FinRow.START], self.motors[MotorRow.ANGLE_START] = centring, centring
         self.tick = 0
 
     @property
@@ -46,9 +46,9 @@ class Controller:
         pick_targets(self.issued, self.tick, which, self.servo, self.period, self.centring, self.targets)
 
     def move(self, h: float) -> np.ndarray:
-        """Move the fins by a step h, s, without load; return their angles (3, fins) at its start, middle and end, rad."""
+        """Move the fins by a step h, s, without load; return the angles (3, fins) that stand for it at its start, middle and end, rad."""
         move_fins(self.fins, self.motors, self.targets, self.unloaded, self.unloaded, self.servo, h)
-        return self.fins[:3]
+        return self.fins[: FinRow.NEXT]
 
     def keep(self) -> None:
         """End a step: its last angles are the next one's first."""
