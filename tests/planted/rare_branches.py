@@ -127,4 +127,12 @@ ERRORS: tuple[PlantedError, ...] = (
         "barometer and receiver mean different heights away from the rail",
         "tests/core/test_observe.py::test_receiver__tells_the_height_above_the_ground_of_a_round_earth",
     ),
+    PlantedError(
+        "a branch on a flight's own number",
+        "core/forces/aerodynamics.py",
+        "axial = select(flow.u.x >= 0.0, forward, lerp(table, i, f, BodyColumn.CA_BACK))",
+        "axial = forward if flow.u.x >= 0.0 else lerp(table, i, f, BodyColumn.CA_BACK)",
+        "of flights side by side one flies backwards: they cannot go both ways",
+        "tests/core/test_branch_free.py::test_eight_flights__each_as_alone_to_the_bit",
+    ),
 )

@@ -14,6 +14,7 @@ from sixdof.core.flight.free import free_rate
 from sixdof.core.flight.held import held_rate
 from sixdof.core.flight.rail import pivot_rate, rail_rate
 from sixdof.core.forces.loads import Loads, inline_loads
+from sixdof.core.lanes import like
 from sixdof.core.leg.drawn import DrawnModel
 from sixdof.core.types import State
 
@@ -70,7 +71,7 @@ def rk4_step(
     """
     # one loop body, not four calls: the derivative is inlined once, which halves both its cost and the compilation
     k, body, moment = rate, body0, t + INSIDE
-    weight, reach, row = h / 6.0, 0.0, FinRow.START
+    weight, reach, row = h / 6.0, like(0.0, h), FinRow.START
     total = s
     for stage in range(4):
         if stage > 0 or fresh == NO:
