@@ -64,8 +64,10 @@ def _laid_out(value, hint: str, where: str) -> _Layout:
     if isinstance(value, np.ndarray):
         if not (value.flags.c_contiguous and value.dtype in (np.float64, np.int64)):
             raise TypeError(f"{where} must be a C-contiguous array of float64 or int64, not {value.dtype} with strides {value.strides}")
-        kind = types.Array(from_dtype(value.dtype), value.ndim, "C")
-        return _Layout(kind, [0, 0, value.size, WORD, value.ctypes.data, *value.shape, *(WORD * prod(value.shape[i + 1 :]) for i in range(value.ndim))])
+        return _Layout(
+            _array_type(value.dtype, value.ndim),
+            [0, 0, value.size, WORD, value.ctypes.data, *value.shape, *(WORD * prod(value.shape[i + 1 :]) for i in range(value.ndim))],
+        )
     if hasattr(value, "_fields"):
         hints = _hints(type(value))
         parts = [_laid_out(each, hints[name], f"{where}.{name}") for name, each in zip(value._fields, value)]
@@ -81,6 +83,11 @@ def _laid_out(value, hint: str, where: str) -> _Layout:
 def _hints(maker) -> dict[str, str]:
     """Return how the fields of a NamedTuple are annotated, as words (modules here keep annotations as they are written)."""
     return {name: getattr(hint, "__forward_arg__", getattr(hint, "__name__", hint)) for name, hint in maker.__annotations__.items()}
+
+
+@cache
+def _array_type(dtype, dimensions: int):
+    return types.Array(from_dtype(dtype), dimensions, "C")
 
 
 @cache

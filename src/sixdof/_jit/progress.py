@@ -19,13 +19,13 @@ def _is_live() -> bool:
 
 
 @contextmanager
-def told(sentence: str, begun: Callable[[], bool] = lambda: True, more: Callable[[], str] = lambda: ""):
+def told(sentence: str, begun: Callable[[], bool] = lambda: True):
     """Say `sentence` on stderr while something takes longer than a second, then how long it took.
 
-    begun : whether there is anything to tell of, asked until there is. more : what has been done, for a line that can be written again.
+    begun : whether there is anything to tell of, asked until there is.
     """
     done = threading.Event()
-    teller = threading.Thread(target=_tell, args=(sentence, begun, more, done), daemon=True)
+    teller = threading.Thread(target=_tell, args=(sentence, begun, done), daemon=True)
     if not os.environ.get(QUIET):
         teller.start()
     try:
@@ -36,7 +36,7 @@ def told(sentence: str, begun: Callable[[], bool] = lambda: True, more: Callable
             teller.join()
 
 
-def _tell(sentence: str, begun: Callable[[], bool], more: Callable[[], str], done: threading.Event) -> None:
+def _tell(sentence: str, begun: Callable[[], bool], done: threading.Event) -> None:
     start, live = time.monotonic(), _is_live()
     while not done.wait(PATIENCE):
         if begun():
@@ -46,5 +46,5 @@ def _tell(sentence: str, begun: Callable[[], bool], more: Callable[[], str], don
     print(f"sixdof: {sentence} ...", file=sys.stderr, flush=True)
     while not done.wait(PATIENCE):
         if live:
-            print(f"\r  {time.monotonic() - start:.0f} s{more()}", end="", file=sys.stderr, flush=True)
-    print(f"{chr(13) if live else ''}sixdof: done in {time.monotonic() - start:.0f} s{' ' * 30 if live else ''}", file=sys.stderr, flush=True)
+            print(f"\r  {time.monotonic() - start:.0f} s", end="", file=sys.stderr, flush=True)
+    print(f"{chr(13) if live else ''}sixdof: done in {time.monotonic() - start:.0f} s", file=sys.stderr, flush=True)

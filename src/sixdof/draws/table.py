@@ -22,6 +22,7 @@ from sixdof.mission.tables import Spread
 from sixdof.mission.tables.dispersible import Dispersible
 from sixdof.mission.units import QuantityError, shown
 from sixdof.results.assembly import assembled
+from sixdof.vehicle.compiling import compile_first
 
 FAILED = "failure_drawn"  # variable of the table: which of the mission's failures happen
 OF_FAILED = {"units": "1", "long_name": "1 where it was drawn to happen"}
@@ -85,6 +86,7 @@ def draw_table(mission: Mission, seed: int, first: int, count: int, *, sampling:
     Raises ValueError for a name that cannot be dispersed, a spread that cannot be drawn, a draw that the mission cannot hold (with the
     flight's number), and what the sampling cannot make.
     """
+    compile_first(mission)  # random numbers are the kernels' own
     dispersed = quantities(mission)
     columns = [(each.name, k) for each in dispersed for k in range(len(each.things))] + failure_columns(mission)
     u = _mixed(mission, dispersed, shares(sampling, seed, first, count, columns, total))

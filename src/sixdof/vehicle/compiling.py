@@ -23,7 +23,9 @@ _CODE = """
 import json, sys
 sys.path[:] = json.loads(sys.argv[1])
 import sixdof
-sixdof.fly(sixdof.parts.loads_mission(sys.stdin.read()))
+mission = sixdof.parts.loads_mission(sys.stdin.read())
+sixdof.stats.make_draws(mission, 1)
+sixdof.fly(mission)
 """
 _looked = False
 
@@ -57,15 +59,11 @@ def compile_first(mission: Mission) -> None:
     from filelock import FileLock
 
     try:
-        with told("compiling the flight kernels, once for this version (about half a minute)", more=_compiled), FileLock(_mark().with_suffix(".lock")):
+        with told("compiling the flight kernels, once for this version (about half a minute)"), FileLock(_mark().with_suffix(".lock")):
             if not is_compiled() and _compile_apart(mission):
                 _mark().touch()
     except OSError:
         pass
-
-
-def _compiled() -> str:
-    return f", {sum(1 for _ in cache_folder().glob('*.nbi'))} kernels"
 
 
 def _compile_apart(mission: Mission) -> bool:
