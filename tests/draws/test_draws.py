@@ -7,7 +7,7 @@ import math
 import numpy as np
 import pytest
 from draw_missions import EVERYTHING, FAILURES, GUSTY, mission, staged
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy import stats
 from staged import stack
@@ -136,6 +136,7 @@ def test_draw_table__one_thing_alone_needs_no_dim(name):
         assert draw_table(pair, SEED, 0, 5)[name].dims == ("flight",)
 
 
+@settings(deadline=None)  # the first draw loads scipy
 @given(st.integers(0, 40), st.integers(1, 9))
 def test_draw_table__does_not_depend_on_the_block(first, count):
     m = staged(EVERYTHING, failure=FAILURES)
