@@ -6,9 +6,9 @@ import math
 from typing import NamedTuple
 
 import numpy as np
+from masses import mass_now
 
 from sixdof.core import types as ct
-from sixdof.core.body import mass_now
 from sixdof.core.columns import GrainColumn, Handover
 from sixdof.core.layout import NOT_IGNITED
 from sixdof.core.whole import gap as kernel

@@ -12,12 +12,12 @@ from typing import NamedTuple
 import models as tables
 import numpy as np
 import pytest
+from masses import mass_now
 from scipy.linalg import expm
 
 from sixdof._jit import lend
 from sixdof.core import layout as ly
 from sixdof.core import probe
-from sixdof.core.body import mass_now
 from sixdof.core.columns import POINT_COLUMNS, RATE_COLUMNS, BodyColumn, FinColumn, PointColumn, RateColumn
 from sixdof.core.layout import NOT_IGNITED, Log
 from sixdof.core.leg.work import make_work

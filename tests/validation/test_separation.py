@@ -11,11 +11,11 @@ import pytest
 import staged
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from masses import mass_now
 from parting_by_hand import flown_gap, matrix
 from scipy.spatial.transform import Rotation
 
 from sixdof.core.algebra import matrix_of
-from sixdof.core.body import mass_now
 from sixdof.core.columns import HANDOVER_COLUMNS, GrainColumn, Handover
 from sixdof.core.layout import NOT_IGNITED, Event, Log
 from sixdof.core.types import Vec3

@@ -15,10 +15,10 @@ import pytest
 import xarray as xr
 from canards import with_canards
 from independent_vehicle import Vehicle
+from masses import mass_now
 from scipy.linalg import eigh
 from tunnel import coefficients
 
-from sixdof.core.body import mass_now
 from sixdof.core.forces.stability import static_margin
 from sixdof.core.leg.drawing import draw_model
 from sixdof.core.leg.work import make_work

@@ -10,9 +10,8 @@ from sixdof._jit import helper, kernel
 from sixdof.core.algebra import Sym, offset, sym_inverse
 from sixdof.core.columns import GrainColumn
 from sixdof.core.constants import INSTANT
-from sixdof.core.draw import Draw
 from sixdof.core.layout import NOT_IGNITED
-from sixdof.core.types import Mass, Model, Station, Thrust, Vec3
+from sixdof.core.types import Mass, Station, Thrust, Vec3
 
 
 class Grains(NamedTuple):
@@ -166,13 +165,3 @@ def segment_at(t: float, ignited: float, thrust: Thrust, burn_time: float) -> in
         while segment < thrust.time.shape[0] - 1 and t >= ignited + thrust.time[segment + 1] * burn_time - INSTANT:
             segment += 1
     return segment
-
-
-@kernel
-def mass_now(model: Model, draw: Draw, t: float, ignited: float) -> tuple[float, float, float, float, float, float, float, float, float, float]:
-    """Return mass, centre of mass (station, y, z) and inverse inertia (xx, yy, zz, xy, xz, yz) of a body at t, ignited at `ignited`."""
-    grains = gather_grains(model.mass, draw.mass, draw.inertia, draw.cg_x, draw.cg_y, draw.cg_z)
-    segment = segment_at(t, ignited, model.thrust, draw.burn_time)
-    body = body_at(t, burn_segment(model.thrust, segment, ignited, draw.impulse, draw.burn_time), grains)
-    j = body.inverse
-    return body.mass, body.cg.x, body.cg.y, body.cg.z, j.xx, j.yy, j.zz, j.xy, j.xz, j.yz

@@ -7,10 +7,8 @@ import numpy as np
 from sixdof.core.columns import labels
 from sixdof.core.draw import OTHER_BODY, AirDraw, CanopyDraw, CommonDraw, Draw, FlightDraw, HarnessDraw, JointDraw, StageDraw
 
-__all__ = ["COMMON", "FlightDraw", "NEUTRAL_MASS", "OF_AIR", "OF_CANOPY", "OF_HARNESS", "OF_JOINT", "OF_MASS", "OF_STAGE", "OTHER_BODY", "stage_draw"]
+__all__ = ["COMMON", "FlightDraw", "OF_AIR", "OF_CANOPY", "OF_HARNESS", "OF_JOINT", "OF_STAGE", "OTHER_BODY", "stage_draw"]
 OF_STAGE, OF_JOINT, OF_CANOPY, OF_HARNESS, OF_AIR, COMMON = map(labels, (StageDraw, JointDraw, CanopyDraw, HarnessDraw, AirDraw, CommonDraw))
-OF_MASS = ("mass", "cg_x", "cg_y", "cg_z", "inertia")
-NEUTRAL_MASS = {name: 1.0 if name in ("mass", "inertia") else 0.0 for name in OF_MASS}
 
 
 def stage_draw(draw: FlightDraw, stage: int, controls: int, body: int = 0) -> Draw:

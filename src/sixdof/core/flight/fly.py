@@ -26,7 +26,7 @@ def fly(model: Model, draw: Draw, work: Work, log: np.ndarray, events: np.ndarra
 
     A leg is one body from rest on the rail, or from where the leg before separated (work.handover[Handover.GOES_ON] = 1), to the ground, or to
     its own separation: then the status is Ending.SEPARATED or Ending.HARNESS_BROKEN and work.handover says where it ended and what
-    separated. `flight.runner` puts the legs of a flight together.
+    separated. `core.whole.flights` puts the legs of a flight together.
 
     Parameters
     ----------
