@@ -161,8 +161,7 @@ def step_of(vehicle, phase=FREE):
     def at_tick(t, s, h, bodies, rig, drawn, scratch):
         load = loads.loads(s, bodies[0], drawn, scratch[0], FinRow.START, scratch[1])
         rate = rk4.rate_at_tick(phase, t, s, bodies[0], drawn, load, rig)
-        calm = loads.calm_loads(s, drawn)
-        return load, rate, free.felt_force(s, rate, drawn, load), calm, loads.climb_of(drawn.world, s.r, s.v), loads.height_of(drawn.world, s.r)
+        return load, rate, free.felt_force(s, rate, drawn, load), loads.climb_of(drawn.world, s.r, s.v), loads.height_of(drawn.world, s.r)
 
     count = 0
     times = [100.0] * 8 if phase == CANOPY else scene.times
@@ -326,12 +325,13 @@ def joint():
     drawns = [d._replace(fore_mass=0.0 if k == 2 else d.fore_mass + k) for k, d in enumerate(scene.drawns)]
     forces = [Vec3(*v) for v in np.random.default_rng(14).normal(0.0, 40.0, (8, 3)).tolist()]
 
-    def pushed(s, force, drawn):
-        load = loads.calm_loads(s, drawn)
+    def pushed(s, force, body, drawn, scratch):
+        load = loads.loads(s, body, drawn, scratch[0], FinRow.START, scratch[1])
         return joint_force(scene.model.leg, drawn, load, force), incidence_of(load), lean(load)
 
-    together = pushed(eight.pack(scene.states), eight.pack(forces), packed_drawn(drawns))
-    return compare(together, [pushed(scene.states[k], forces[k], drawns[k]) for k in LANES])
+    bodies = [b[0] for b in scene.bodies]
+    together = pushed(*(eight.pack(x, own=True) for x in (scene.states, forces, bodies)), packed_drawn(drawns), eight.pack(scene.scratch(), own=True))
+    return compare(together, [pushed(scene.states[k], forces[k], bodies[k], drawns[k], scene.scratch()[k]) for k in LANES])
 
 
 def margins(vehicle):

@@ -6,7 +6,7 @@ from math import inf, isfinite
 
 import numpy as np
 
-from sixdof._jit import helper, kernel
+from sixdof._jit import kernel
 from sixdof.core.actuator import fail_fins, pick_targets
 from sixdof.core.algebra import norm, scale, sub
 from sixdof.core.columns import FinRow, PanelColumn, SeenColumn, StageColumn
@@ -19,7 +19,7 @@ from sixdof.core.flight.free import felt_force
 from sixdof.core.flight.record import Flight, Setup
 from sixdof.core.flight.rk4 import rate_at_tick
 from sixdof.core.flight.step import FALL_STRIDE
-from sixdof.core.forces.loads import calm_loads, climb_of, level_wind, loads
+from sixdof.core.forces.loads import climb_of, level_wind, loads
 from sixdof.core.forces.turbulence import FOOT, advance_gust, arrive, blow
 from sixdof.core.lanes import larger, select, sqrt
 from sixdof.core.layout import BY_DRAG, EVENTS, Ending, Event, EventColumn
@@ -64,18 +64,9 @@ def feel(flight: Flight, setup: Setup) -> None:
             _foresee_gust(np.int64(-1), 0.0, flight, setup)
         arrive(work.turbulence)
         blow(work.gust, work.turbulence, 0.0, 0.0)
-    if flight.phase == CANOPY and not _will_log(flight, setup):  # nobody asks what the air does to a body that hangs, but the log's hinge moments
-        flight.load = calm_loads(flight.s, drawn)
-    else:
-        flight.load = loads(flight.s, flight.body, drawn, work.fins, FinRow.START, work.seen)
+    flight.load = loads(flight.s, flight.body, drawn, work.fins, FinRow.START, work.seen)
     flight.rate = rate_at_tick(flight.phase, t, flight.s, flight.body, drawn, flight.load, flight.rig)
     flight.force = felt_force(flight.s, flight.rate, drawn, flight.load)
-
-
-@helper
-def _will_log(flight: Flight, setup: Setup) -> bool:
-    """Return whether this tick writes a row of the log."""
-    return flight.tick >= flight.next_log and flight.rows < setup.log.shape[0]
 
 
 @kernel
@@ -110,7 +101,7 @@ def observe(flight: Flight, setup: Setup) -> None:
         flight.area = canopy_area(t, flight.rig) + hanging_area(t, flight.rig)
     if phase >= FREE:
         flight.harness = broken_harness(t, work.canopy, work.deployed)
-    if _will_log(flight, setup):
+    if flight.tick >= flight.next_log and flight.rows < log.shape[0]:
         write_log(log[flight.rows], t, phase, s, body, drawn, load, force, frame, flight.area, setup.model.leg, work)
         flight.rows += 1
         flight.next_log = flight.tick + setup.model.log_every
