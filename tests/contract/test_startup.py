@@ -53,3 +53,10 @@ def test_first_flight__loads_nothing_it_does_not_need(demo_path, demo_flight):
     loaded = subprocess.run([sys.executable, "-c", FIRST_FLIGHT, str(demo_path)], capture_output=True, text=True, check=True).stdout.split()
     assert "sixdof.core.flight" in loaded and "xarray" in loaded
     assert [name for name in NOT_NEEDED if name in loaded] == []
+
+
+def test_first_ensemble__loads_no_library_of_arrays_that_it_does_not_use(demo_path, demo_flight):
+    code = FIRST_FLIGHT.replace("sixdof.fly(", "sixdof.disperse(").replace("(sys.argv[1]))", "(sys.argv[1]), 1, seed=1, progress=False)")
+    loaded = subprocess.run([sys.executable, "-c", code, str(demo_path)], capture_output=True, text=True, check=True).stdout.split()
+    assert "sixdof.ensemble.run" in loaded
+    assert [name for name in ("dask", "pint", "sparse", "cupy", "netCDF4", "zarr", "matplotlib", "scipy.linalg", "scipy.stats") if name in loaded] == []

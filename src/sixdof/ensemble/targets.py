@@ -51,7 +51,8 @@ class InMemory:
         from sixdof.results.dataset import ensemble_dataset
 
         kept = np.flatnonzero(self.done[:count])
-        table = self.wanted.table(slice(0, count)).isel(flight=kept)
+        table = self.wanted.table(slice(0, count))
+        table = table if kept.size == count else table.isel(flight=kept)
         return ensemble_dataset(self.wanted.mission, table, some_of(self.block, kept), **_attributes(self.wanted), **self.laws)
 
     def finish(self, count: int) -> xr.Dataset:

@@ -259,13 +259,25 @@ def _inputs(draws: xr.Dataset, coords: dict):
     Inputs that are drawn for some names of a dim only (a rule's delay, not a recovery's) are NaN at its other names.
     """
     inputs = draws[[name for name, values in draws.data_vars.items() if "role" in values.attrs]]
-    whole = inputs.reindex({dim: coords[dim][1] for dim in inputs.dims if dim in coords and dim != "flight"})
-    entries = {input_name(name): (values.dims, values.values, {**values.attrs, "disperses": name}) for name, values in whole.data_vars.items()}
+    names = {dim: coords[dim][1].tolist() for dim in inputs.dims if dim in coords and dim != "flight"}
+    entries = {input_name(name): (values.dims, _named(values, names), {**values.attrs, "disperses": name}) for name, values in inputs.data_vars.items()}
     if DRAWN.name in draws:
         happened = draws[DRAWN.name].reindex(failure=coords["failure"][1], fill_value=0)
         entries[DRAWN.name] = _described(DRAWN, ("flight", "failure"), happened.values)
-    more = {dim: (dim, c.values, dict(c.attrs)) for dim, c in whole.coords.items() if dim not in coords}
+    more = {dim: (dim, c.values, dict(c.attrs)) for dim, c in inputs.coords.items() if dim not in coords}
     return entries, more
+
+
+def _named(values: xr.DataArray, names: dict[str, list[str]]) -> np.ndarray:
+    """Return an input along all `names` of its dims, NaN where nothing is drawn. xarray's `reindex` loads other libraries to know its arrays."""
+    whole = values.values
+    for axis, dim in enumerate(values.dims):
+        own = values[dim].values.tolist()
+        if dim in names and own != names[dim]:
+            drawn = np.moveaxis(whole, axis, 0)
+            rows = [drawn[own.index(name)] if name in own else np.full(drawn.shape[1:], np.nan) for name in names[dim]]
+            whole = np.ascontiguousarray(np.moveaxis(np.array(rows), 0, axis))
+    return whole
 
 
 def input_name(dispersible: str) -> str:
