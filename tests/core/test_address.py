@@ -173,3 +173,26 @@ def _assign(moving):
 def test_lent__cannot_be_assigned():
     with pytest.raises(Exception, match=r"Moving\.t cannot be assigned|can't set attribute"):
         _assign(lend(Moving(0.0, 0, Way(1.0, 2.0, 3.0), np.zeros(1))))
+
+
+class Large(NamedTuple):
+    a: Inner
+    b: Way
+
+
+class Holding(NamedTuple):
+    large: Large
+    other: Large
+    t: float
+
+
+@kernel
+def _hold(large):
+    holding = record(Holding(Large(large.a, large.b), Large(large.a, Way(0.0, 0.0, 0.0)), 0.0))
+    holding.other = holding.large  # what is referred to is copied
+    holding.large = Large(large.a, Way(7.0, 8.0, 9.0))
+    return holding.large.b.x, holding.other.b.x, holding.other.a.table[2]
+
+
+def test_record__large_fields_are_copied_when_assigned():
+    assert _hold(lend(Large(outer().inner, Way(1.0, 2.0, 3.0)))) == (7.0, 1.0, 5.0)

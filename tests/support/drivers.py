@@ -46,8 +46,8 @@ def _coast(model, draw, work, start, segment, h, every, out):
         out[i, 7], out[i, 8], out[i, 9], out[i, 10] = s.q.w, s.q.x, s.q.y, s.q.z
         out[i, 11], out[i, 12], out[i, 13] = s.w.x, s.w.y, s.w.z
         for _ in range(every):
-            middle, end = body_at(t + 0.5 * h, burn, drawn.grains), body_at(t + h, burn, drawn.grains)
-            s = rk4_step(FREE, t, s, h, s, NO, body_at(t, burn, drawn.grains), middle, end, rig, drawn, work.fins, work.seen)
+            start, middle, end = body_at(t, burn, drawn.grains), body_at(t + 0.5 * h, burn, drawn.grains), body_at(t + h, burn, drawn.grains)
+            s = rk4_step(FREE, t, s, h, s, NO, borrow(start), borrow(middle), borrow(end), rig, drawn, work.fins, work.seen)
             t += h
 
 
@@ -75,7 +75,7 @@ def _fall(model, draw, work, start, opened, h, every, out):
         out[i, 0], out[i, 1], out[i, 2], out[i, 3] = t, s.r.x, s.r.y, s.r.z
         out[i, 4], out[i, 5], out[i, 6] = s.v.x, s.v.y, s.v.z
         for _ in range(every):
-            s = rk4_step(CANOPY, t, s, h, s, NO, body, body, body, rig, drawn, work.fins, work.seen)
+            s = rk4_step(CANOPY, t, s, h, s, NO, borrow(body), borrow(body), borrow(body), rig, drawn, work.fins, work.seen)
             t += h
 
 

@@ -5,7 +5,8 @@ and the other by `shelf[i]`. Inside a kernel `borrow(value)` puts a NamedTuple i
 reference: attributes read as ever; a field that is a small NamedTuple of numbers comes out as a value, a larger one as a reference again.
 With NUMBA_DISABLE_JIT=1 all three are the objects themselves.
 
-`record(value)` does the same for what changes while a kernel runs: its attributes may be assigned, and all of them are read as values.
+`record(value)` does the same for what changes while a kernel runs: its attributes may be assigned. A field of many numbers or with arrays in it comes out
+as a reference to what stands there now: read it again after it was assigned.
 
 What is lent must not be replaced while kernels read it; the arrays in it may be written.
 """
@@ -92,7 +93,7 @@ def _array_type(dtype, dimensions: int):
 
 @cache
 def _tuple_type(maker, kinds: tuple):
-    return types.NamedTuple(kinds, maker)
+    return types.BaseTuple.from_types(kinds, maker)
 
 
 def _memory(rows: list[list]) -> np.ndarray:

@@ -7,6 +7,7 @@ import operator
 from types import SimpleNamespace
 
 from llvmlite import ir
+from numba.core.typeconv import Conversion
 
 from sixdof._jit.target import (
     AS_PYTHON,
@@ -17,6 +18,7 @@ from sixdof._jit.target import (
     infer_global,
     intrinsic,
     lower_builtin,
+    lower_cast,
     lower_getattr_generic,
     lower_setattr_generic,
     models,
@@ -26,6 +28,7 @@ from sixdof._jit.target import (
 )
 
 SMALL = 9  # numbers in a NamedTuple that is read as a value: a vector, a quaternion, a matrix
+STATE = 13  # the same of a record, whose state changes as a whole
 LENT, BORROWED, RECORD = "lent", "borrowed", "record"
 
 
@@ -35,6 +38,10 @@ class Ref(types.Type):
     def __init__(self, inner, how):
         self.inner, self.how = inner, how
         super().__init__(name=f"Ref({_short(inner)}, {how})")
+
+    def can_convert_from(self, typingctx, other):
+        """Tell that a value may be assigned where a reference is read."""
+        return Conversion.safe if other == self.inner else None
 
 
 class Shelf(types.Type):
@@ -75,7 +82,12 @@ def _field(ref: Ref, name: str):
     """Return (place, type, whether a kernel sees it by its address) of a field."""
     k = ref.inner.fields.index(name)
     kind = ref.inner.types[k]
-    return k, kind, ref.how != RECORD and isinstance(kind, types.BaseNamedTuple) and _numbers(kind) > SMALL
+    return k, kind, isinstance(kind, types.BaseNamedTuple) and _numbers(kind) > (STATE if ref.how == RECORD else SMALL)
+
+
+def _part(ref: Ref, kind) -> Ref:
+    """Return the reference to a field: to that of a record nobody writes number by number."""
+    return Ref(kind, BORROWED if ref.how == RECORD else ref.how)
 
 
 @infer_getattr
@@ -86,7 +98,7 @@ class _RefAttribute(AttributeTemplate):
         if name not in ref.inner.fields:
             return None
         _, kind, by_address = _field(ref, name)
-        return Ref(kind, ref.how) if by_address else kind
+        return _part(ref, kind) if by_address else kind
 
 
 @lower_getattr_generic(Ref)
@@ -98,11 +110,12 @@ def _read_attribute(context, builder, ref, pointer, name):
 
 @lower_setattr_generic(Ref)
 def _write_attribute(context, builder, sig, args, name):
-    ref, kind = sig.args
+    ref, _ = sig.args
     if ref.how != RECORD:
         raise TypeError(f"{ref.inner.instance_class.__name__}.{name} cannot be assigned: it is no record")
-    k, _, _ = _field(ref, name)
-    _write(builder, kind, cgutils.gep_inbounds(builder, args[0], 0, k), args[1])
+    k, kind, by_address = _field(ref, name)
+    value = _read(context, builder, kind, args[1], False) if by_address else args[1]
+    _write(builder, kind, cgutils.gep_inbounds(builder, args[0], 0, k), value)
 
 
 def _write(builder, kind, place, value):
@@ -160,6 +173,11 @@ class _ShelfItem(AbstractTemplate):
 @lower_builtin(operator.getitem, Shelf, types.Integer)
 def _take_from_shelf(context, builder, sig, args):
     return builder.gep(args[0], [args[1]], inbounds=True)
+
+
+@lower_cast(types.BaseNamedTuple, Ref)
+def _place_of(context, builder, kind, ref, value):
+    return cgutils.alloca_once_value(builder, value)
 
 
 @intrinsic

@@ -23,12 +23,12 @@ if ON_GPU:
     from numba.cuda.typing.typeof import typeof_impl
 
     infer_getattr, infer_global = _typing.register_attr, _typing.register_global
-    lower_builtin = _lowering.lower
+    lower_builtin, lower_cast = _lowering.lower, _lowering.lower_cast
     lower_getattr_generic, lower_setattr_generic = _lowering.lower_getattr_generic, _lowering.lower_setattr_generic
 else:
     from numba import from_dtype, types
     from numba.core import cgutils
-    from numba.core.imputils import lower_builtin, lower_getattr_generic, lower_setattr_generic
+    from numba.core.imputils import lower_builtin, lower_cast, lower_getattr_generic, lower_setattr_generic
     from numba.core.typing.templates import AbstractTemplate, AttributeTemplate, infer_getattr, infer_global, signature
     from numba.extending import intrinsic, models, register_model, typeof_impl
 
@@ -43,6 +43,7 @@ __all__ = [
     "infer_global",
     "intrinsic",
     "lower_builtin",
+    "lower_cast",
     "lower_getattr_generic",
     "lower_setattr_generic",
     "models",

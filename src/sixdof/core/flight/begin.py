@@ -6,7 +6,7 @@ from math import inf, nan
 
 import numpy as np
 
-from sixdof._jit import kernel
+from sixdof._jit import borrow, kernel
 from sixdof.core.algebra import fill
 from sixdof.core.body import body_at, burn_segment, segment_at
 from sixdof.core.columns import AirframeColumn, FinRow, Handover, MotorRow, StageColumn
@@ -17,8 +17,8 @@ from sixdof.core.computer.sensors import draw_constants
 from sixdof.core.computer.tick import start_notice
 from sixdof.core.constants import HOLD, NO, YES
 from sixdof.core.flight.canopy import Rig, next_stretch
+from sixdof.core.flight.held import held_rate
 from sixdof.core.flight.record import FLYING, Flight, Setup
-from sixdof.core.flight.rk4 import rate_at_tick
 from sixdof.core.forces.loads import loads
 from sixdof.core.forces.turbulence import blow, start_turbulence
 from sixdof.core.layout import NOT_IGNITED, Commanded, Outcome, Sensed
@@ -61,7 +61,7 @@ def begin(setup: Setup) -> Flight:
     segment = segment_at(t, ignited, model.thrust, draw.burn_time)
     burn = burn_segment(model.thrust, segment, ignited, draw.impulse, draw.burn_time)
     body = body_at(t, burn, drawn.grains)
-    load = loads(s, body, drawn, work.fins, FinRow.START, work.seen)
+    load = loads(s, borrow(body), drawn, work.fins, FinRow.START, work.seen)
     rig = Rig(work.canopy, work.deployed, airframe[AirframeColumn.HANGING_AREA], handover[Handover.DRAG_AREA], airframe[AirframeColumn.NOSE_X])
     t_separation, which, cause = next_separation(leg, work.stage)
     switched = YES if handover[Handover.SWITCHED] > 0.5 else NO
@@ -78,7 +78,7 @@ def begin(setup: Setup) -> Flight:
         t_switch=handover[Handover.SWITCH],
         switched=switched,
         s=s,
-        rate=rate_at_tick(phase, t, s, body, drawn, load, rig),
+        rate=held_rate(),
         fresh=NO,
         load=load,
         force=zero,

@@ -51,16 +51,16 @@ def gap(kind: int, s: State, flight: Flight, setup: Setup) -> float:
 
 @kernel
 def trial(x: float, flight: Flight, setup: Setup) -> State:
-    """Return the state x seconds into the present step, the servos and `flight.end` moved there too."""
+    """Return the state x seconds into the present step, the servos, `flight.middle` and `flight.end` moved there too."""
     work, burn, grains = setup.work, flight.burn, setup.drawn.grains
-    half = body_at(flight.t + 0.5 * x, burn, grains)
+    flight.middle = body_at(flight.t + 0.5 * x, burn, grains)
     flight.end = body_at(flight.t + x, burn, grains)
     if flight.phase == HOLD:
         return flight.s
     if flight.phase != CANOPY:
         move_fins(work.fins, work.motors, work.targets, work.health, work.hinge, setup.drawn.servo, x)
     s = flight.s
-    return rk4_step(flight.phase, flight.t, s, x, s, NO, flight.body, half, flight.end, flight.rig, setup.drawn, work.fins, work.seen)
+    return rk4_step(flight.phase, flight.t, s, x, s, NO, flight.body, flight.middle, flight.end, flight.rig, setup.drawn, work.fins, work.seen)
 
 
 @helper

@@ -48,6 +48,14 @@ def rate_at_tick(phase: int, t: float, s: State, body: Body, drawn: DrawnModel, 
 
 
 @kernel
+def bound_rate(phase: int, t: float, s: State, body: Body, rig: Rig, drawn: DrawnModel, fins: np.ndarray, k: int, out: np.ndarray) -> State:
+    """Return the state's rate at t on the rail or under canopies: called, so that the loop of free flight keeps the registers."""
+    if phase == CANOPY:
+        return hanging_rate(t, s, body, drawn, rig, k)
+    return rate_under(phase, s, body, drawn, inline_loads(s, body, drawn, fins, k, out))
+
+
+@kernel
 def rk4_step(
     phase: int,
     t: float,
@@ -66,7 +74,7 @@ def rk4_step(
     """Return the state h seconds after t (classical Runge-Kutta 4), the attitude normalised.
 
     rate : that at the start, used if fresh is YES (worked out here if NO). body0, body1, body2 : mass and thrust at the start, the
-    middle and the end. rig : canopies, where the phase is CANOPY. fins : rows start, middle, end. out : scratch, what each panel does
+    middle and the end, borrowed. rig : canopies, where the phase is CANOPY. fins : rows start, middle, end. out : scratch, what each panel does
     (see `inline_loads`).
     """
     # one loop body, not four calls: the derivative is inlined once, which halves both its cost and the compilation
@@ -76,10 +84,10 @@ def rk4_step(
     for stage in range(4):
         if stage > 0 or fresh == NO:
             x = axpy(s, k, reach)
-            if phase == CANOPY:
-                k = hanging_rate(moment, x, body, drawn, rig, row)
+            if phase == FREE:
+                k = free_rate(x, body, drawn, inline_loads(x, body, drawn, fins, row, out))
             else:
-                k = rate_under(phase, x, body, drawn, inline_loads(x, body, drawn, fins, row, out))
+                k = bound_rate(phase, moment, x, body, rig, drawn, fins, row, out)
         total = axpy(total, k, weight)
         if stage < 2:
             weight, reach, row, body, moment = h / 3.0, 0.5 * h, FinRow.MIDDLE, body1, t + 0.5 * h

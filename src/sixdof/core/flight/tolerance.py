@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from math import sqrt
 
-from sixdof._jit import kernel
+from sixdof._jit import borrow, kernel
 from sixdof.core.actuator import keep_fins, move_fins
 from sixdof.core.algebra import norm, sub
 from sixdof.core.body import body_at
@@ -22,9 +22,9 @@ def step_error(h: float, flight: Flight, setup: Setup) -> float:
     """Return by how much one step of h and two of h/2 differ: m, with 1 s on speeds and the vehicle's length on angles."""
     work, drawn, t, s = setup.work, setup.drawn, flight.t, flight.s
     burn, grains, body, phase, rig = flight.burn, drawn.grains, flight.body, flight.phase, flight.rig
+    middle, end = borrow(body_at(t + 0.5 * h, burn, grains)), borrow(body_at(t + h, burn, grains))
     tick_end, span = flight.t_tick, flight.stride * setup.period
     fins, motors = work.trial[:FIN_ROWS], work.trial[FIN_ROWS:]
-    middle, end = body_at(t + 0.5 * h, burn, grains), body_at(t + h, burn, grains)
     whole = half = s
     for part in range(3):  # the whole step, then its halves
         if part < 2:
@@ -46,7 +46,7 @@ def step_error(h: float, flight: Flight, setup: Setup) -> float:
             first = body if part == 1 else middle
             last = middle if part == 1 else end
             between = body_at(start + 0.5 * length, burn, grains)
-            half = rk4_step(phase, start, half, length, s, NO, first, between, last, rig, drawn, fins, work.seen)
+            half = rk4_step(phase, start, half, length, s, NO, first, borrow(between), last, rig, drawn, fins, work.seen)
     q = sqrt((whole.q.w - half.q.w) ** 2 + (whole.q.x - half.q.x) ** 2 + (whole.q.y - half.q.y) ** 2 + (whole.q.z - half.q.z) ** 2)
     reach = drawn.rail.base_x
     return norm(sub(whole.r, half.r)) + norm(sub(whole.v, half.v)) + reach * (2.0 * q + norm(sub(whole.w, half.w)))
