@@ -184,7 +184,7 @@ def recovery():
     scene = Scene("two stages in each other's wake")
 
     def fall(t, s, body, rig, drawn, most):
-        lines, airframe = canopy.canopy_area(t, rig), canopy.hanging_area(t, rig)
+        lines, airframe = canopy.drag_areas(t, rig)
         pressure = canopy.canopy_pressure(s, drawn)
         return (
             lines,

@@ -148,7 +148,10 @@ static int at_tick(Flying *f) {
     double t = f->t, period = model->computer.period;
     State *s = &f->s;
     fail_fins(t, &model->computer.failure, f->servos);
-    loads(&f->drawn, s, &f->body, f->servos->fins, FinRow_START, &f->load);
+    if (f->phase == CANOPY)
+        calm_loads(&f->drawn, s, &f->load);
+    else
+        loads(&f->drawn, s, &f->body, f->servos->fins, FinRow_START, &f->load);
     if (!(isfinite(s->r.z) && isfinite(s->v.x + s->v.y + s->v.z) && isfinite(s->w.x + s->w.y + s->w.z))) return Ending_DIVERGED;
     if (f->phase == HOLD) {
         f->k1 = (State){{0, 0, 0}, {0, 0, 0}, {0, 0, 0, 0}, {0, 0, 0}};

@@ -234,3 +234,13 @@ static double static_margin(const Drawn *d, double mach, Station cg) {
     double cyy = byy - mean * ayy, czz = bzz - mean * azz, cyz = byz - mean * ayz;
     return (mean - sqrt(largest(cyz * cyz - cyy * czz, 0.0) / area) + d->cp_shift - cg.x) / aero->length;
 }
+
+/* Under canopies: the flow alone, no force and no moment. */
+static void calm_loads(const Drawn *d, const State *s, Loads *out) {
+    Mat m = matrix_of(s->q);
+    Air air = air_at(d, s->r.z);
+    Vec3 wind = wind_at(d, s->r.z), u = to_body(m, sub(s->v, wind)), rate = sub(s->w, to_body(m, d->model->world.earth_rate));
+    double cross2 = u.y * u.y + u.z * u.z, speed2 = u.x * u.x + cross2, speed = sqrt(speed2 + 1e-12);
+    *out = (Loads){m, {0, 0, 0}, {0, 0, 0}, rate, wind, u, air.gravity, s->r.z, speed, sqrt(cross2 + 1e-12), speed / air.sound,
+                   0.5 * air.density * speed2, speed * air.density / air.viscosity};
+}

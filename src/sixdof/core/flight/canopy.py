@@ -59,31 +59,22 @@ def _filled(since: float, row: np.ndarray) -> float:
 
 
 @kernel
-def canopy_area(t: float, rig: Rig) -> float:
-    """Return the drag area of all canopies at t, each as far as it has filled, m^2."""
-    total = like(0.0, rig.before)
+def drag_areas(t: float, rig: Rig) -> tuple[float, float]:
+    """Return the drag areas (m^2) at t of all canopies, each as far as it has filled, and of the airframe.
+
+    The airframe's goes from that with which it flew at line stretch to that with which it hangs as the first canopy fills, for it is the
+    canopy's pull that turns and opens it.
+    """
+    total, share = like(0.0, rig.before), like(0.0, rig.before)
     for c in range(rig.canopy.shape[0]):
         out = rig.deployed[c] >= 0.0
         if some(out):
             row = rig.canopy[c]
-            area = row[CanopyColumn.DRAG_AREA] * _filled(t - rig.deployed[c] - row[CanopyColumn.WAIT], row)
-            total += select(out, area, 0.0)
-    return total
-
-
-@kernel
-def hanging_area(t: float, rig: Rig) -> float:
-    """Return the drag area of the airframe at t, m^2: as it flew at line stretch, and as it hangs when a canopy has filled.
-
-    It goes from one to the other as the first canopy fills, for it is the canopy's pull that turns and opens the airframe.
-    """
-    share = like(0.0, rig.before)
-    for c in range(rig.canopy.shape[0]):
-        out = rig.deployed[c] >= 0.0
-        if some(out):
-            fill = _fill(t - rig.deployed[c] - rig.canopy[c, CanopyColumn.WAIT], rig.canopy[c])
+            since = t - rig.deployed[c] - row[CanopyColumn.WAIT]
+            fill = _fill(since, row)
+            total += select(out, row[CanopyColumn.DRAG_AREA] * _filled(since, row), 0.0)
             share = select(out, larger(share, fill * fill), share)
-    return rig.before + (rig.hanging - rig.before) * share
+    return total, rig.before + (rig.hanging - rig.before) * share
 
 
 @kernel

@@ -9,7 +9,7 @@ from sixdof.core.algebra import axpy, normalised
 from sixdof.core.body import Body
 from sixdof.core.columns import FinRow
 from sixdof.core.constants import CANOPY, FREE, HOLD, NO, PIVOT
-from sixdof.core.flight.canopy import Rig, canopy_area, falling_rate, hanging_area
+from sixdof.core.flight.canopy import Rig, drag_areas, falling_rate
 from sixdof.core.flight.free import free_rate
 from sixdof.core.flight.held import held_rate
 from sixdof.core.flight.rail import pivot_rate, rail_rate
@@ -34,7 +34,8 @@ def rate_under(phase: int, s: State, body: Body, drawn: DrawnModel, load: Loads)
 @helper
 def hanging_rate(t: float, s: State, body: Body, drawn: DrawnModel, rig: Rig, k: int) -> State:
     """Return the state's rate at t under the canopies of a rig."""
-    return falling_rate(s, drawn, body, canopy_area(t, rig), hanging_area(t, rig), rig.fore_x, k)
+    lines, airframe = drag_areas(t, rig)
+    return falling_rate(s, drawn, body, lines, airframe, rig.fore_x, k)
 
 
 @kernel

@@ -11,7 +11,7 @@ from sixdof.core.actuator import keep_fins, move_fins, pick_targets
 from sixdof.core.body import body_at, burn_segment
 from sixdof.core.columns import StageColumn
 from sixdof.core.constants import CANOPY, FREE, HOLD, INSTANT, NO, ON_RAIL, PIVOT, YES
-from sixdof.core.flight.canopy import Rig, canopy_area, hanging_area, longest_fall_step, next_change, pull_canopies
+from sixdof.core.flight.canopy import Rig, drag_areas, longest_fall_step, next_change, pull_canopies
 from sixdof.core.flight.events import AFT_GUIDE, APOGEE, FORE_GUIDE, GROUND, LIFTOFF, SLIP, cut_short, gap, look_again, note_event, note_outcome, stretch_lines
 from sixdof.core.flight.record import Flight, Setup
 from sixdof.core.flight.rk4 import rk4_step
@@ -49,7 +49,8 @@ def step(flight: Flight, setup: Setup) -> None:
             hang(flight, setup)
         else:
             coast(flight, setup)
-        flight.body = flight.end
+        if flight.burn.burning > 0.5:
+            flight.body = flight.end
     arrive_there(flight, setup)
 
 
@@ -85,8 +86,9 @@ def choose_step(flight: Flight, setup: Setup) -> None:
 def _longest_hanging(stop: float, flight: Flight, setup: Setup) -> float:
     """Return the longest step under canopies, whose areas are largest at its start or just before `stop`."""
     t, rig, soon = flight.t, flight.rig, stop - INSTANT  # seen from before a jump; a canopy that disreefs between two looks fills within a step
-    lines = larger(canopy_area(t, rig), canopy_area(soon, rig))
-    airframe = larger(hanging_area(t, rig), hanging_area(soon, rig))
+    lines, airframe = drag_areas(t, rig)
+    later_lines, later_airframe = drag_areas(soon, rig)
+    lines, airframe = larger(lines, later_lines), larger(airframe, later_airframe)
     return smaller(FALL_STRIDE * setup.period, longest_fall_step(flight.s, setup.drawn, flight.body, lines, airframe, rig.fore_x))
 
 
@@ -97,8 +99,7 @@ def prepare_step(flight: Flight, setup: Setup) -> None:
     if setup.gusty == YES or setup.model.tolerance > 0.0:
         span = flight.stride * setup.period
         blow(work.gust, work.turbulence, 1.0 - (flight.t_tick - t) / span, 1.0 - (flight.t_tick - t_next) / span)
-    flight.middle = flight.end = flight.body
-    if flight.burn.burning > 0.5:
+    if flight.burn.burning > 0.5:  # otherwise nothing changes: all three are one (see `_next_segment`)
         flight.middle = body_at(t + 0.5 * (t_next - t), flight.burn, setup.drawn.grains)
         flight.end = body_at(t_next, flight.burn, setup.drawn.grains)
 
@@ -221,7 +222,7 @@ def _next_segment(flight: Flight, setup: Setup) -> int:
         flight.ignited = flight.t
     flight.segment += 1
     flight.burn = burn_segment(thrust, flight.segment, flight.ignited, draw.impulse, draw.burn_time)
-    flight.body = body_at(flight.t, flight.burn, setup.drawn.grains)
+    flight.body = flight.middle = flight.end = body_at(flight.t, flight.burn, setup.drawn.grains)
     if flight.segment == 0:
         return leg.ignition_row
     if flight.segment >= thrust.time.shape[0] - 1:

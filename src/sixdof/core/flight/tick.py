@@ -13,7 +13,7 @@ from sixdof.core.columns import FinRow, PanelColumn, SeenColumn, StageColumn
 from sixdof.core.computer.columns import Switch
 from sixdof.core.computer.tick import run_tick
 from sixdof.core.constants import CANOPY, FREE, INSTANT, NO, YES
-from sixdof.core.flight.canopy import QUIET_TURN, canopy_area, hanging_area, next_stretch, opens
+from sixdof.core.flight.canopy import QUIET_TURN, drag_areas, next_stretch, opens
 from sixdof.core.flight.events import note_event, stretch_lines
 from sixdof.core.flight.free import felt_force
 from sixdof.core.flight.record import Flight, Setup
@@ -98,7 +98,8 @@ def observe(flight: Flight, setup: Setup) -> None:
     drawn, frame, work, log = setup.drawn, setup.frame, setup.work, setup.log
     watch(setup.summary, phase, flight.apogee_passed == NO, t, s, body, drawn, load, force, frame, setup.period, setup.events, work)
     if phase == CANOPY:
-        flight.area = canopy_area(t, flight.rig) + hanging_area(t, flight.rig)
+        lines, airframe = drag_areas(t, flight.rig)
+        flight.area = lines + airframe
     if phase >= FREE:
         flight.harness = broken_harness(t, work.canopy, work.deployed)
     if flight.tick >= flight.next_log and flight.rows < log.shape[0]:
