@@ -5,7 +5,7 @@ from __future__ import annotations
 import models
 import numpy as np
 
-from sixdof._jit import borrow, kernel, lend
+from sixdof._jit import borrow, fixed, kernel, lend
 from sixdof.core.actuator import keep_fins, move_fins
 from sixdof.core.body import body_at, burn_segment
 from sixdof.core.columns import FIN_ROWS, MOTOR_ROWS, CanopyColumn, FinRow, StageColumn
@@ -34,7 +34,7 @@ def _state_of(row):
 
 @kernel
 def _coast(model, draw, work, start, segment, h, every, out):
-    drawn = borrow(draw_model(model, draw, work))
+    drawn = fixed(draw_model(model, draw, work))
     burn = burn_segment(model.thrust, segment, 0.0, draw.impulse, draw.burn_time)
     s = _state_of(start)
     t = burn.start
@@ -66,7 +66,7 @@ def let_go(model, draw, start, *, h, until, rows=1, segment=0):
 
 @kernel
 def _fall(model, draw, work, start, opened, h, every, out):
-    drawn = borrow(draw_model(model, draw, work))
+    drawn = fixed(draw_model(model, draw, work))
     body = body_at(0.0, burn_segment(model.thrust, model.thrust.time.shape[0], 0.0, 1.0, 1.0), drawn.grains)
     s = _state_of(start)
     rig = Rig(work.canopy, opened, model.tumble_area, model.tumble_area, model.leg.nose_x)
@@ -91,7 +91,7 @@ def fall(model, draw, *, height, speed, h, until, rows=1):
 
 @kernel
 def _loads(model, draw, work, start, segment, out):
-    drawn = borrow(draw_model(model, draw, work))
+    drawn = fixed(draw_model(model, draw, work))
     burn = burn_segment(model.thrust, segment, 0.0, draw.impulse, draw.burn_time)
     load = loads(_state_of(start), body_at(burn.start, burn, drawn.grains), drawn, work.fins, FinRow.START, work.seen)
     out[0], out[1], out[2] = load.force.x, load.force.y, load.force.z
@@ -114,7 +114,7 @@ def loads_at(model, draw, *, flow=(0.0, 0.0, 0.0), rates=(0.0, 0.0, 0.0), fins=(
 
 @kernel
 def _fall_clocks(model, draw, work, start, ticks, period):
-    drawn = borrow(draw_model(model, draw, work))
+    drawn = fixed(draw_model(model, draw, work))
     body = body_at(0.0, burn_segment(model.thrust, model.thrust.time.shape[0], 0.0, 1.0, 1.0), drawn.grains)
     load = loads(_state_of(start), body, drawn, work.fins, FinRow.START, work.seen)
     for _ in range(ticks):

@@ -8,7 +8,7 @@ import models
 import numpy as np
 from pyproj import Geod, Transformer
 
-from sixdof._jit import borrow, kernel, lend
+from sixdof._jit import fixed, kernel, lend
 from sixdof.core.forces.loads import around, height_of, place_of
 from sixdof.core.leg.drawing import draw_model
 from sixdof.core.leg.work import make_work
@@ -54,7 +54,7 @@ def _places(world, places, out):
 
 @kernel
 def _surroundings(model, draw, work, places, out):
-    drawn = borrow(draw_model(model, draw, work))
+    drawn = fixed(draw_model(model, draw, work))
     for i in range(places.shape[0]):
         near = around(drawn, Vec3(places[i, 0], places[i, 1], places[i, 2]), Vec3(0.0, 0.0, 0.0))
         out[i, 0], out[i, 1], out[i, 2], out[i, 3] = near.wind.x, near.wind.y, near.wind.z, near.air.density

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 from drivers import AT_REST, W, _state_of, let_go
 
-from sixdof._jit import borrow, kernel, lend
+from sixdof._jit import fixed, kernel, lend
 from sixdof.autopilot.gains import gains_table
 from sixdof.autopilot.sensors import sensors_table
 from sixdof.core import layout as ly
@@ -83,7 +83,7 @@ def test_compass__field_of_the_north_points_down_and_declination_is_eastward(dem
 
 @kernel
 def _pivot(model, draw, work, start, out):
-    drawn = borrow(draw_model(model, draw, work))
+    drawn = fixed(draw_model(model, draw, work))
     body = body_at(0.0, burn_segment(model.thrust, model.thrust.time.shape[0], 0.0, 1.0, 1.0), drawn.grains)
     s = _state_of(start)
     k = pivot_rate(s, body, drawn, loads(s, body, drawn, work.fins, FinRow.START, work.seen))

@@ -8,7 +8,7 @@ from sixdof._jit.cache import cache_folder, cache_note, source_hash
 from sixdof._jit.compile import CACHE, helper, kernel
 from sixdof._jit.laws import LAW_PROTOTYPE, NoStatus, call_law, is_jitted, law_pointer
 from sixdof._jit.progress import QUIET, told
-from sixdof._jit.reference import borrow, record
+from sixdof._jit.reference import borrow, fixed, record
 from sixdof._jit.store import machine
 
 __all__ = [
@@ -20,6 +20,7 @@ __all__ = [
     "cache_folder",
     "cache_note",
     "call_law",
+    "fixed",
     "helper",
     "is_jitted",
     "kernel",

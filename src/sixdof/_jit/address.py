@@ -1,9 +1,9 @@
 """NamedTuples by their address: a kernel is handed one word in place of some hundred, and reads what it needs.
 
 In Python `lend(value)` lays a NamedTuple out in memory once, and `lend_all(values)` several side by side; a kernel takes the one as it is
-and the other by `shelf[i]`. Inside a kernel `borrow(value)` puts a NamedTuple it has made into its own frame. In all three the kernel has a
+and the other by `shelf[i]`. Inside a kernel `borrow(value)` puts a NamedTuple it has made into its own frame. In all of them the kernel has a
 reference: attributes read as ever; a field that is a small NamedTuple of numbers comes out as a value, a larger one as a reference again.
-With NUMBA_DISABLE_JIT=1 all three are the objects themselves.
+`fixed(value)` is `borrow` of what stays as it is, read as fast as what is lent. With NUMBA_DISABLE_JIT=1 all are the objects themselves.
 
 `record(value)` does the same for what changes while a kernel runs: its attributes may be assigned. A field of many numbers or with arrays in it comes out
 as a reference to what stands there now: read it again after it was assigned.

@@ -11,6 +11,7 @@ from numba.core.typeconv import Conversion
 
 from sixdof._jit.target import (
     AS_PYTHON,
+    ON_GPU,
     AbstractTemplate,
     AttributeTemplate,
     cgutils,
@@ -189,6 +190,18 @@ def _borrow(typingctx, value):
 
 
 @intrinsic
+def _fixed(typingctx, value):
+    def codegen(context, builder, sig, args):
+        place = cgutils.alloca_once_value(builder, args[0])
+        if ON_GPU:
+            return place
+        # nothing changes it from here on, and no read of it goes before this point, whose result it needs
+        return builder.asm(ir.FunctionType(place.type, [place.type]), "", "=r,0,~{memory}", [place], True)
+
+    return Ref(value, BORROWED if ON_GPU else LENT)(value), codegen
+
+
+@intrinsic
 def _record(typingctx, value):
     def codegen(context, builder, sig, args):
         return cgutils.alloca_once_value(builder, args[0])
@@ -202,6 +215,9 @@ def _itself(value):
 
 # in a kernel: put a NamedTuple into this function's frame and return a reference to it, good until the function returns
 borrow = _itself if AS_PYTHON else _borrow
+
+# the same of what stays as it is until the function returns: what was read of it once need not be read again
+fixed = _itself if AS_PYTHON else _fixed
 
 
 def _plain_record(value):

@@ -9,7 +9,7 @@ from math import cos, sin
 
 import numpy as np
 
-from sixdof._jit import borrow, kernel
+from sixdof._jit import fixed, kernel
 from sixdof.core.algebra import put_vector, quaternion_at, vector_at
 from sixdof.core.body import body_at, burn_segment, segment_at
 from sixdof.core.columns import CONDITION_COLUMNS, POINT_COLUMNS, ConditionColumn, FinRow, GustColumn, PointColumn, RateColumn, TunnelColumn
@@ -30,7 +30,7 @@ def probe(model: Model, draw: Draw, work: Work, conditions: np.ndarray, out: np.
 
     Moments are about the body axis at the station ConditionColumn.CG.
     """
-    drawn = borrow(draw_model(model, draw, work))
+    drawn = fixed(draw_model(model, draw, work))
     for i in range(conditions.shape[0]):
         row = conditions[i]
         for j in range(work.fins.shape[1]):
@@ -52,7 +52,7 @@ def probe(model: Model, draw: Draw, work: Work, conditions: np.ndarray, out: np.
 @kernel
 def rates_at(model: Model, draw: Draw, work: Work, moments: np.ndarray, out: np.ndarray) -> None:
     """Fill out (n, RATE_COLUMNS) with the free-flight rates at moments (n, POINT_COLUMNS + 2 controls): those `fly` integrates."""
-    drawn = borrow(draw_model(model, draw, work))
+    drawn = fixed(draw_model(model, draw, work))
     for i in range(moments.shape[0]):
         row, to = moments[i], out[i]
         for j in range(work.fins.shape[1]):

@@ -168,7 +168,7 @@ static int at_tick(Flying *f) {
     run_tick(w, &f->drawn, t, f->tick, f->stride, s, force, f->load.m, f->frame, f->chance);
     for (long p = 0; p < model->aero.panel.n[0]; p++) {
         long control = (long)row_of(&model->aero.panel, p)[PanelColumn_CONTROL];
-        if (control >= 0) f->servos->hinge[control] = w->seen[p][SeenColumn_HINGE];
+        if (control >= 0) f->servos->hinge[control] = f->phase == CANOPY ? 0.0 : w->seen[p][SeenColumn_HINGE];
     }
     if (w->switches[Switch_FINS] > 0.5)
         note_event(f, Event_FINS_ENABLED, t);

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from sixdof._jit import borrow, kernel
+from sixdof._jit import fixed, kernel
 from sixdof.core.algebra import fill, put_quaternion, put_vector, quaternion_at, vector_at
 from sixdof.core.columns import StageColumn
 from sixdof.core.computer.columns import REHEARSAL_COLUMNS, Noticed, RehearsalColumn, Slot, Switch
@@ -28,7 +28,7 @@ def rehearse(model: Model, draw: Draw, work: Work, frame: Quat, script: np.ndarr
     readings; commanded attitude, mode, enabled, saturated, time since liftoff, dynamic pressure and Mach are the computer's own. burn_time :
     (stages,) s, for the pyrotechnic delays of the motors. out : (ticks, REHEARSAL_COLUMNS + fins), filled.
     """
-    drawn = borrow(draw_model(model, draw, work))
+    drawn = fixed(draw_model(model, draw, work))
     last = model.leg.last
     fill(work.sensed, 0.0)
     fill(work.command, 0.0)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from sixdof._jit import borrow, kernel, record
+from sixdof._jit import fixed, kernel, record
 from sixdof.core.actuator import switch_delay
 from sixdof.core.algebra import launch_frame
 from sixdof.core.constants import INSTANT, NO, YES
@@ -38,8 +38,8 @@ def fly(model: Model, draw: Draw, work: Work, log: np.ndarray, events: np.ndarra
     events : (events, EVENT_COLUMNS), summary : (OUTCOMES,) float64
         Filled; what did not happen is NaN.
     """
-    drawn = borrow(draw_model(model, draw, work))
-    setup = borrow(setup_of(model, draw, drawn, work, log, events, summary))
+    drawn = fixed(draw_model(model, draw, work))
+    setup = fixed(setup_of(model, draw, drawn, work, log, events, summary))
     flight = record(begin(setup))
     while flight.status == FLYING:
         if flight.t >= flight.t_tick - INSTANT:

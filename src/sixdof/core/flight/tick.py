@@ -19,7 +19,7 @@ from sixdof.core.flight.free import felt_force
 from sixdof.core.flight.record import Flight, Setup
 from sixdof.core.flight.rk4 import rate_at_tick
 from sixdof.core.flight.step import FALL_STRIDE
-from sixdof.core.forces.loads import climb_of, level_wind, loads
+from sixdof.core.forces.loads import calm_loads, climb_of, level_wind, loads
 from sixdof.core.forces.turbulence import FOOT, advance_gust, arrive, blow
 from sixdof.core.lanes import larger, select, sqrt
 from sixdof.core.layout import BY_DRAG, EVENTS, Ending, Event, EventColumn
@@ -42,7 +42,7 @@ def tick(flight: Flight, setup: Setup) -> None:
     if ended != 0:
         flight.status = ended
         return
-    _feel_hinges(setup.model.aero.panel, work.seen, work.hinge)
+    _feel_hinges(flight.phase, setup.model.aero.panel, work.seen, work.hinge)
     note_commands(flight, setup)
     flight.t_stretch = next_stretch(flight.phase, setup.events, work.canopy, work.deployed)
     if flight.t >= flight.t_stretch - INSTANT:
@@ -64,18 +64,21 @@ def feel(flight: Flight, setup: Setup) -> None:
             _foresee_gust(np.int64(-1), 0.0, flight, setup)
         arrive(work.turbulence)
         blow(work.gust, work.turbulence, 0.0, 0.0)
-    flight.load = loads(flight.s, flight.body, drawn, work.fins, FinRow.START, work.seen)
+    if flight.phase == CANOPY:  # the air turns it no more: what its panels feel is not worked out
+        flight.load = calm_loads(flight.s, drawn)
+    else:
+        flight.load = loads(flight.s, flight.body, drawn, work.fins, FinRow.START, work.seen)
     flight.rate = rate_at_tick(flight.phase, t, flight.s, flight.body, drawn, flight.load, flight.rig)
     flight.force = felt_force(flight.s, flight.rate, drawn, flight.load)
 
 
 @kernel
-def _feel_hinges(panel: np.ndarray, seen: np.ndarray, hinge: np.ndarray) -> None:
-    """Gather each control fin's hinge moment from what its panel did."""
+def _feel_hinges(phase: int, panel: np.ndarray, seen: np.ndarray, hinge: np.ndarray) -> None:
+    """Gather each control fin's hinge moment from what its panel did; under canopies it counts as none."""
     for p in range(panel.shape[0]):
         control = int(panel[p, PanelColumn.CONTROL])
         if control >= 0:
-            hinge[control] = seen[p, SeenColumn.HINGE]
+            hinge[control] = 0.0 if phase == CANOPY else seen[p, SeenColumn.HINGE]
 
 
 @kernel

@@ -9,7 +9,7 @@ import numpy as np
 from sixdof._jit import helper, kernel
 from sixdof.core.algebra import Matrix, add, cross, dot, matrix_of, offset, scale, sub, sym_times, to_body, vector_at
 from sixdof.core.body import Body
-from sixdof.core.columns import AirColumn, GustColumn, WindColumn
+from sixdof.core.columns import AirColumn, FinRow, GustColumn, WindColumn
 from sixdof.core.forces.aerodynamics import AirLoads, Flow, air_loads, flow_of
 from sixdof.core.lanes import cell, larger, lerp, like, sqrt
 from sixdof.core.leg.drawn import DrawnModel
@@ -224,6 +224,15 @@ def inline_loads(s: State, body: Body, drawn: DrawnModel, fins: np.ndarray, k: i
     air = air_loads(drawn, flow, body.cg, body.burning, fins, k, out)
     motor = _jet(s, body, drawn, near.air.pressure)
     return _gathered(m, add(air.force, motor.force), add(air.moment, motor.moment), near, flow)
+
+
+@kernel
+def calm_loads(s: State, drawn: DrawnModel) -> Loads:
+    """Return the Loads of a body whose attitude the air does not turn (under a canopy): the flow alone, no force and no moment."""
+    m, near, flow = flow_at(s, drawn, FinRow.START)
+    zero = like(0.0, s.r.z)
+    none = Vec3(zero, zero, zero)
+    return _gathered(m, none, none, near, flow)
 
 
 @kernel
