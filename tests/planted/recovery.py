@@ -21,8 +21,8 @@ ERRORS: tuple[PlantedError, ...] = (
     PlantedError(
         "airframe broadside at once",
         "core/flight/canopy.py",
-        "return rig.before + (rig.hanging - rig.before) * share",
-        "return rig.hanging",
+        "return total, rig.before + (rig.hanging - rig.before) * share",
+        "return total, rig.hanging",
         "the airframe's drag jumps at line stretch, before the canopy has turned it",
         OPENING + "test_drag_area__goes_from_the_flown_to_the_hanging_one_without_a_jump",
     ),

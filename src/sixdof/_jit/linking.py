@@ -31,6 +31,17 @@ class _InnerLibrary(JITCodeLibrary):
 class _OuterLibrary(JITCodeLibrary):
     """The code of a kernel that Python calls, with all that it calls, near and far."""
 
+    def finalize(self):
+        self._own = {function.name for function in self._final_module.functions}
+        super().finalize()
+
+    def _optimize_final_module(self):
+        # what nobody else can call may be changed as a whole: arguments that are not used go (four of an array's seven words), what is called once is inlined
+        for function in self._final_module.functions:
+            if not function.is_declaration and function.name not in self._own:
+                function.linkage = "internal"
+        super()._optimize_final_module()
+
     def add_linking_library(self, library):
         if library in self._linking_libraries:
             return

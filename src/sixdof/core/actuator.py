@@ -120,25 +120,22 @@ def move_fins(fins: np.ndarray, motors: np.ndarray, targets: np.ndarray, state: 
     and that of angles from (f0 + 2 f1)/6. Of a smooth motion they differ from the angles by its third derivative times h^3/240 and h^3/60.
     Both means are by Simpson's rule over the looks.
     """
-    free = _free_motion(servo, h / LOOKS)
+    free, start = _free_motion(servo, h / LOOKS), fins[FinRow.START]
+    now, middle, end = fins[FinRow.NEXT], fins[FinRow.MIDDLE], fins[FinRow.END]
+    angles, rates, ups, downs = motors[MotorRow.ANGLE_END], motors[MotorRow.RATE_END], motors[MotorRow.UP], motors[MotorRow.DOWN]
     for i in range(fins.shape[1]):
         up, down = speeds(hinge[i], servo)
-        up, down = select(state[i] > 0.0, 0.0, up), select(state[i] > 0.0, 0.0, down)  # a failed servo keeps its angle
-        motors[MotorRow.UP, i], motors[MotorRow.DOWN, i] = up, down
-        motors[MotorRow.ANGLE_END, i], motors[MotorRow.RATE_END, i] = motors[MotorRow.ANGLE_START, i], clip(motors[MotorRow.RATE_START, i], -down, up)
-        fins[FinRow.NEXT, i] = fins[FinRow.MIDDLE, i] = fins[FinRow.END, i] = fins[FinRow.START, i]
+        ups[i], downs[i] = select(state[i] > 0.0, 0.0, up), select(state[i] > 0.0, 0.0, down)  # a failed servo keeps its angle
+        angles[i], rates[i] = motors[MotorRow.ANGLE_START, i], clip(motors[MotorRow.RATE_START, i], -downs[i], ups[i])
+        now[i] = middle[i] = end[i] = start[i]
     for look in range(1, LOOKS + 1):  # outside the loop over fins, which do not wait for each other
         past, weight = look / LOOKS, (1.0 if look == LOOKS else 2.0 + 2.0 * (look % 2)) / (3.0 * LOOKS)
         to_middle, to_end = 3.0 * weight * (1.0 - past), 6.0 * weight * (2.0 * past - 1.0)
         for i in range(fins.shape[1]):
-            angle, rate = _advance(
-                motors[MotorRow.ANGLE_END, i], motors[MotorRow.RATE_END, i], targets[i], free, servo, motors[MotorRow.UP, i], motors[MotorRow.DOWN, i]
-            )
-            motors[MotorRow.ANGLE_END, i], motors[MotorRow.RATE_END, i] = angle, rate
-            fin = with_play(fins[FinRow.NEXT, i], angle, servo.backlash)
-            fins[FinRow.NEXT, i] = fin
-            fins[FinRow.MIDDLE, i] += to_middle * (fin - fins[FinRow.START, i])
-            fins[FinRow.END, i] += to_end * (fin - fins[FinRow.START, i])
+            angles[i], rates[i] = _advance(angles[i], rates[i], targets[i], free, servo, ups[i], downs[i])
+            now[i] = with_play(now[i], angles[i], servo.backlash)
+            middle[i] += to_middle * (now[i] - start[i])
+            end[i] += to_end * (now[i] - start[i])
 
 
 @kernel

@@ -24,6 +24,8 @@ import numpy as np
 
 from sixdof._jit import helper
 
+NEXT = np.uint64(1)  # to the next row or column of a table
+
 
 @helper
 def select(condition: bool, a: float, b: float) -> float:
@@ -82,21 +84,21 @@ def cell(x: float, rows: int) -> tuple[int, float]:
     x = x if x > 0.0 else 0.0
     x = x if x < rows - 1.0 else rows - 1.0
     i = min(int(x), rows - 2)
-    return i, x - i
+    return np.uint64(i), x - i  # without a sign, a place needs no look whether it counts from the end
 
 
 @helper
 def lerp(table: np.ndarray, i: int, f: float, column: int) -> float:
     """Return column `column` of a 2-D table between rows i and i + 1."""
     a = table[i, column]
-    return a + f * (table[i + 1, column] - a)
+    return a + f * (table[i + NEXT, column] - a)
 
 
 @helper
 def layer_lerp(table: np.ndarray, i: int, f: float, layer: int, column: int) -> float:
     """Return column `column` of layer `layer` of a 3-D table between rows i and i + 1."""
     a = table[i, layer, column]
-    return a + f * (table[i + 1, layer, column] - a)
+    return a + f * (table[i + NEXT, layer, column] - a)
 
 
 @helper
@@ -110,8 +112,8 @@ def surface(table: np.ndarray, x: float, y: float) -> float:
 def strip(table: np.ndarray, i: int, f: float, y: float) -> float:
     """Return a 2-D table between rows i and i + 1 at the uniform-grid position y along them, held beyond their ends."""
     j, g = cell(y, table.shape[1])
-    a = table[i, j] + g * (table[i, j + 1] - table[i, j])
-    b = table[i + 1, j] + g * (table[i + 1, j + 1] - table[i + 1, j])
+    a = table[i, j] + g * (table[i, j + NEXT] - table[i, j])
+    b = table[i + NEXT, j] + g * (table[i + NEXT, j + NEXT] - table[i + NEXT, j])
     return a + f * (b - a)
 
 
