@@ -11,6 +11,7 @@ import sixdof
 
 CORE = Path(sixdof.__file__).parent / "core"
 FILES = sorted(path for path in CORE.rglob("*.py") if path.read_text())
+LONGEST = 60  # lines of a function
 TUPLES = {"shape", "m", "error", "profile"}  # sizes of an array; the nine numbers of a rotation; three errors; rows of a profile: no columns
 
 
@@ -43,3 +44,9 @@ def test_kernel__reads_columns_by_name(path):
         if isinstance(index, ast.Constant) and isinstance(index.value, int)
     ]
     assert bare == []
+
+
+@pytest.mark.parametrize("path", FILES, ids=lambda path: path.relative_to(CORE).as_posix())
+def test_kernel__fits_on_a_page(path):
+    functions = [node for node in ast.walk(ast.parse(path.read_text())) if isinstance(node, ast.FunctionDef)]
+    assert [f"{node.name}: {node.end_lineno - node.lineno + 1} lines" for node in functions if node.end_lineno - node.lineno >= LONGEST] == []

@@ -805,7 +805,7 @@ PLANTED = (
     # ---------------------------------------------------------------- parting
     PlantedError(
         "separation: the two masses swapped",
-        "core/whole/parting.py",
+        "core/whole/dividing.py",
         "d_aft = scale(d_fore, -fore.mass / aft.mass)",
         "d_aft = scale(d_fore, -aft.mass / fore.mass)",
         "the common centre jumps as the stack parts",
@@ -813,7 +813,7 @@ PLANTED = (
     ),
     PlantedError(
         "separation: speed of a turning stack left out",
-        "core/whole/parting.py",
+        "core/whole/dividing.py",
         "own = add(cross(rate, d), Vec3(push / mass, 0.0, 0.0))",
         "own = Vec3(push / mass, 0.0, 0.0)",
         "each body keeps the common centre's velocity, without w x d",
@@ -821,7 +821,7 @@ PLANTED = (
     ),
     PlantedError(
         "separation: both pushed by one mass",
-        "core/whole/parting.py",
+        "core/whole/dividing.py",
         "Vec3(push / mass, 0.0, 0.0)",
         "Vec3(push / fore.mass, 0.0, 0.0)",
         "the impulse split as if both bodies weighed the same",

@@ -113,7 +113,7 @@ ERRORS: tuple[PlantedError, ...] = (
     ),
     PlantedError(
         "round Earth: error against the plane",
-        "core/computer/tick.py",
+        "core/computer/reading.py",
         "sub(sensed_place(sensed), Vec3(s.r.x, s.r.y, height))",
         "sub(sensed_place(sensed), s.r)",
         "heights above the ground judged by those above the plane at the rail",
@@ -121,7 +121,7 @@ ERRORS: tuple[PlantedError, ...] = (
     ),
     PlantedError(
         "round Earth: receiver tells the plane's height",
-        "core/computer/tick.py",
+        "core/computer/sensing.py",
         "remember(work.history, k, Vec3(s.r.x, s.r.y, height), s.v)",
         "remember(work.history, k, s.r, s.v)",
         "barometer and receiver mean different heights away from the rail",

@@ -84,7 +84,7 @@ ERRORS: tuple[PlantedError, ...] = (
     ),
     PlantedError(
         "burns noticed after apogee",
-        "core/computer/tick.py",
+        "core/computer/rules.py",
         "elif notice[Noticed.APOGEE] < 0.0 and force > detection.ignition_specific_force:",
         "elif force > detection.ignition_specific_force:",
         "the pull of an opening canopy counts as a motor's ignition",

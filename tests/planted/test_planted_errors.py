@@ -33,7 +33,7 @@ PLACES = {
     "vehicle/aero/wake.py",
     "autopilot/mixer.py",
     "autopilot/gains.py",
-    "core/whole/parting.py",
+    "core/whole/dividing.py",
     "core/whole/stack.py",
     "core/whole/harness.py",
     "core/whole/gap.py",

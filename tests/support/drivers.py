@@ -10,7 +10,8 @@ from sixdof.core.actuator import keep_fins, move_fins
 from sixdof.core.body import body_at, burn_segment
 from sixdof.core.columns import FIN_ROWS, MOTOR_ROWS, CanopyColumn, FinRow, StageColumn
 from sixdof.core.computer.columns import RULE_COLUMNS, RuleColumn
-from sixdof.core.computer.tick import decide, start_notice
+from sixdof.core.computer.rules import start_notice
+from sixdof.core.computer.tick import decide
 from sixdof.core.constants import CANOPY, FREE, NO
 from sixdof.core.flight import fly as fl
 from sixdof.core.flight.canopy import Rig, opening_load

@@ -24,8 +24,8 @@ from sixdof.core.body import body_at, burn_segment
 from sixdof.core.columns import TALLY_COLUMNS, TURBULENCE_COLUMNS, CanopyColumn, FinRow, MotorRow
 from sixdof.core.computer import control
 from sixdof.core.computer.columns import GAIN_HEAD, GAIN_ROW, Gain, GainRow, Noticed, Switch
+from sixdof.core.computer.sensing import sense
 from sixdof.core.computer.sensors import Chance, draw_constants
-from sixdof.core.computer.tick import sense
 from sixdof.core.constants import CANOPY, FREE, NO
 from sixdof.core.flight import canopy, free, rk4
 from sixdof.core.flight.canopy import Rig

@@ -8,8 +8,8 @@ import models
 import numpy as np
 import pytest
 import staged
+from dividing_by_hand import pieces
 from falls import G0, RHO, fall, terminal
-from parting_by_hand import pieces
 
 from sixdof.core import types as ct
 from sixdof.core.columns import AirColumn, CanopyColumn

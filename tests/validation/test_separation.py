@@ -4,15 +4,15 @@ from __future__ import annotations
 
 import math
 
+import dividing_by_hand
 import models
 import numpy as np
-import parting_by_hand
 import pytest
 import staged
+from dividing_by_hand import flown_gap, matrix
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from masses import mass_now
-from parting_by_hand import flown_gap, matrix
 from scipy.spatial.transform import Rotation
 
 from sixdof.core.algebra import matrix_of
@@ -158,7 +158,7 @@ def test_tilted_joint__turns_thrust_fins_and_the_parted_booster(stack):
 
 def test_turn__is_the_rotation_by_its_vector():
     turn = np.array(matrix_of(turn_of(0.3, -0.2))).reshape(3, 3)
-    np.testing.assert_allclose(turn, parting_by_hand.turning(0.3, -0.2), atol=ROUNDING)
+    np.testing.assert_allclose(turn, dividing_by_hand.turning(0.3, -0.2), atol=ROUNDING)
     np.testing.assert_allclose(turn, Rotation.from_rotvec([0.0, 0.3, -0.2]).as_matrix(), atol=ROUNDING)
     bend = Bend(0.1, 0.0, 0.05, 0.0)
     assert (shift_y(bend, 0.5), shift_z(bend, 0.5)) == (0.0, 0.0)  # at the joint itself

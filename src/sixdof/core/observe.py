@@ -11,7 +11,7 @@ from sixdof.core.algebra import conjugate, matrix_of, multiply, norm, put_vector
 from sixdof.core.body import Body
 from sixdof.core.columns import FinRow, MotorRow, PanelColumn, SeenColumn, Tally
 from sixdof.core.computer.columns import Switch
-from sixdof.core.computer.tick import estimate_errors, sensed_attitude, sensed_command, sensed_frame, sensed_velocity, tilt_angles
+from sixdof.core.computer.reading import estimate_errors, sensed_attitude, sensed_command, sensed_frame, sensed_velocity, tilt_angles
 from sixdof.core.constants import FREE, G0, PIVOT
 from sixdof.core.forces.loads import Loads
 from sixdof.core.forces.stability import static_margin

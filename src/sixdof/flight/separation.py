@@ -20,7 +20,7 @@ class Halves(NamedTuple):
 
 
 def divide(hand: np.ndarray, stack, fore, aft, impulse: float, turn) -> Halves:
-    """Return the two bodies that a stack becomes (see `core.whole.parting.divide`).
+    """Return the two bodies that a stack becomes (see `core.whole.dividing.divide`).
 
     hand : what the stack's leg left (columns.Handover). stack, fore, aft : (Model, Draw) each. impulse : between the two, along the stack's axis, N s.
     turn : tilt of the aft body's axes about body y and z, rad.

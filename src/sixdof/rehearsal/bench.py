@@ -13,7 +13,7 @@ from sixdof.core import layout as ly
 from sixdof.core import types as ct
 from sixdof.core.computer.columns import Noticed, RuleColumn, RuleState
 from sixdof.core.computer.guidance import HOLD_DIRECTION, PROFILE, WAYPOINTS
-from sixdof.core.computer.tick import SOON
+from sixdof.core.computer.rules import SOON
 from sixdof.core.types import ACTION_IGNITE
 from sixdof.mission.mission import Mission
 

@@ -12,7 +12,7 @@ from sixdof.autopilot.rules import burn_order
 from sixdof.core import types as ct
 from sixdof.core.columns import StageColumn
 from sixdof.core.computer.columns import MOST_BURNS, Noticed, RuleColumn, RuleState
-from sixdof.core.computer.tick import SOON
+from sixdof.core.computer.rules import SOON
 from sixdof.core.types import ACTION_IGNITE
 from sixdof.rehearsal.bench import Bench, due, seconds, waited
 

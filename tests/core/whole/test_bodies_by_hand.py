@@ -1,9 +1,9 @@
-"""What a draw makes of a body, its halves and its pieces: the kernels against the same in numpy, with whole matrices (parting_by_hand)."""
+"""What a draw makes of a body, its halves and its pieces: the kernels against the same in numpy, with whole matrices (dividing_by_hand)."""
 
 from __future__ import annotations
 
+import dividing_by_hand as by_hand
 import numpy as np
-import parting_by_hand as by_hand
 import pytest
 import staged
 

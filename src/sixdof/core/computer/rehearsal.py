@@ -9,7 +9,8 @@ from sixdof.core.algebra import fill, put_quaternion, put_vector, quaternion_at,
 from sixdof.core.columns import StageColumn
 from sixdof.core.computer.columns import REHEARSAL_COLUMNS, Noticed, RehearsalColumn, Slot, Switch
 from sixdof.core.computer.guidance import start_guidance
-from sixdof.core.computer.tick import control, decide, start_notice, steer
+from sixdof.core.computer.rules import start_notice
+from sixdof.core.computer.tick import control, decide, steer
 from sixdof.core.draw import Draw
 from sixdof.core.forces.loads import air_at
 from sixdof.core.layout import Commanded, Demand, Sensed

@@ -13,8 +13,8 @@ from sixdof.core.columns import AirframeColumn, FinRow, Handover, MotorRow, Stag
 from sixdof.core.computer.columns import Slot, Switch
 from sixdof.core.computer.estimator import align
 from sixdof.core.computer.guidance import start_guidance
+from sixdof.core.computer.rules import start_notice
 from sixdof.core.computer.sensors import draw_constants
-from sixdof.core.computer.tick import start_notice
 from sixdof.core.constants import HOLD, NO, YES
 from sixdof.core.flight.canopy import Rig, next_stretch
 from sixdof.core.flight.held import held_rate
@@ -25,7 +25,7 @@ from sixdof.core.layout import NOT_IGNITED, Commanded, Outcome, Sensed
 from sixdof.core.leg.drawing import drawn_gains, rail_attitude, state_at_rest
 from sixdof.core.leg.handover import handed_state
 from sixdof.core.leg.staging import next_separation
-from sixdof.core.types import Vec3
+from sixdof.core.types import State, Vec3
 
 NOT_KNOWN = (  # outcomes of what may not happen
     Outcome.RAIL_DEPARTURE_SPEED,
@@ -41,11 +41,10 @@ NOT_KNOWN = (  # outcomes of what may not happen
 @kernel
 def begin(setup: Setup) -> Flight:
     """Return the leg as it starts: at rest on the rail, or from where the leg before separated (Handover.GOES_ON = 1)."""
-    model, draw, drawn, work = setup.model, setup.draw, setup.drawn, setup.work
-    handover, airframe, leg = work.handover, work.airframe, model.leg
-    goes_on = handover[Handover.GOES_ON] > 0.5
-    s = state_at_rest(drawn, draw)
-    if goes_on:
+    model, draw, work = setup.model, setup.draw, setup.work
+    handover = work.handover
+    s = state_at_rest(setup.drawn, draw)
+    if handover[Handover.GOES_ON] > 0.5:
         s = handed_state(handover)
     else:
         _clear(setup)
@@ -53,9 +52,17 @@ def begin(setup: Setup) -> Flight:
         align(work.estimate, s.q, s.r, model.computer.estimator, work.constants, setup.chance)
         fill(handover, 0.0)
         handover[Handover.PHASE], handover[Handover.CLIMBING] = float(HOLD), 1.0
-        handover[Handover.IGNITED] = NOT_IGNITED if work.stage[leg.last, StageColumn.NO_IGNITION] > 0.5 else 0.0
+        handover[Handover.IGNITED] = NOT_IGNITED if work.stage[model.leg.last, StageColumn.NO_IGNITION] > 0.5 else 0.0
     if work.laws[Slot.CONTROL] == 0:
         drawn_gains(model.computer.gains, draw, work.gains)
+    return _taken_up(s, setup)
+
+
+@kernel
+def _taken_up(s: State, setup: Setup) -> Flight:
+    """Return the leg in state s as Work.handover tells of it."""
+    model, draw, drawn, work = setup.model, setup.draw, setup.drawn, setup.work
+    handover, airframe = work.handover, work.airframe
     t, tick, phase = handover[Handover.TIME], np.int64(handover[Handover.TICK]), np.int64(handover[Handover.PHASE])
     ignited = handover[Handover.IGNITED]
     segment = segment_at(t, ignited, model.thrust, draw.burn_time)
@@ -63,10 +70,10 @@ def begin(setup: Setup) -> Flight:
     body = body_at(t, burn, drawn.grains)
     load = loads(s, borrow(body), drawn, work.fins, FinRow.START, work.seen)
     rig = Rig(work.canopy, work.deployed, airframe[AirframeColumn.HANGING_AREA], handover[Handover.DRAG_AREA], airframe[AirframeColumn.NOSE_X])
-    t_separation, which, cause = next_separation(leg, work.stage)
+    t_separation, which, cause = next_separation(model.leg, work.stage)
     switched = YES if handover[Handover.SWITCHED] > 0.5 else NO
     apogee_passed = YES if handover[Handover.CLIMBING] < 0.5 else NO
-    first_trace = tick if goes_on else np.int64(-1)
+    first_trace = tick if handover[Handover.GOES_ON] > 0.5 else np.int64(-1)
     zero = Vec3(0.0, 0.0, 0.0)
     return Flight(
         status=FLYING,

@@ -10,7 +10,7 @@ from sixdof._jit import kernel
 from sixdof.core.algebra import norm
 from sixdof.core.columns import Handover
 from sixdof.core.computer.columns import PassedColumn, WaypointColumn
-from sixdof.core.computer.tick import sense
+from sixdof.core.computer.sensing import sense
 from sixdof.core.constants import LANDED, NO
 from sixdof.core.flight.events import look_again, note_event
 from sixdof.core.flight.free import felt_force

@@ -12,7 +12,7 @@ from sixdof.core.constants import CANOPY
 from sixdof.core.layout import EVENTS, Descent, Ending, Event, EventColumn
 from sixdof.core.leg.work import Work
 from sixdof.core.types import LOST
-from sixdof.core.whole.parting import is_stretched
+from sixdof.core.whole.dividing import is_stretched
 from sixdof.core.whole.tables import OwnRuleColumn, RiggingColumn, Staging
 
 NOSE_CONE = 0.7853981633974483  # rad, 45 deg: mean incidence over the last seconds within which a body comes down nose first, or tail first

@@ -20,10 +20,10 @@ from sixdof.core.layout import BY_COMMAND, NOT_IGNITED, Ending, Event, EventColu
 from sixdof.core.leg.fence import overran
 from sixdof.core.leg.work import Work
 from sixdof.core.types import Model
+from sixdof.core.whole.dividing import body_now, copy_row, copy_rows, divide, fill_rows, give_up_canopy, is_stretched, pass_on
 from sixdof.core.whole.facts import NOT_DOWN, UNREACHED, BodyFact, JointFact, body_facts, canopy_facts, note_failure, rule_facts, separation_facts
 from sixdof.core.whole.gap import gap_history
 from sixdof.core.whole.harness import break_harness, load_harnesses
-from sixdof.core.whole.parting import body_now, copy_row, copy_rows, divide, fill_rows, give_up_canopy, is_stretched, pass_on
 from sixdof.core.whole.prepare import prepare
 from sixdof.core.whole.stack import fit_airframe, leg_draw
 from sixdof.core.whole.tables import FRONT, PIECE, WHOLE, Block, Crew, FleetColumn, FlightColumn, RiggingColumn, SideColumn, Staging, StagingColumn, number_of

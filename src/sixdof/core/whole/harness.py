@@ -12,7 +12,7 @@ from sixdof.core.constants import CANOPY
 from sixdof.core.draw import FlightDraw, HarnessDraw, StageDraw
 from sixdof.core.layout import NOT_IGNITED
 from sixdof.core.leg.work import Work
-from sixdof.core.whole.parting import copy_row, copy_rows, give_up_canopy, pass_on
+from sixdof.core.whole.dividing import copy_row, copy_rows, give_up_canopy, pass_on
 from sixdof.core.whole.stack import combine, scale_lump
 from sixdof.core.whole.tables import Crew, CutColumn, HarnessColumn, LumpColumn, RiggingColumn, Staging, number_of
 

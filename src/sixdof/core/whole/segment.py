@@ -10,8 +10,8 @@ from sixdof.core.draw import Draw, FlightDraw
 from sixdof.core.layout import NOT_IGNITED
 from sixdof.core.leg.work import Work
 from sixdof.core.types import Model
+from sixdof.core.whole.dividing import body_now, divide
 from sixdof.core.whole.harness import load_harnesses
-from sixdof.core.whole.parting import body_now, divide
 from sixdof.core.whole.prepare import prepare
 from sixdof.core.whole.stack import fit_airframe, leg_draw
 from sixdof.core.whole.tables import WHOLE, Staging
