@@ -174,7 +174,7 @@ PLANTED = (
         "across = -c * (u.y + rate.z * arm) - s * (u.z - rate.y * arm)",
         "across = -c * (u.y - rate.z * arm) - s * (u.z + rate.y * arm)",
         "fins behind the centre of mass move with the wrong sense as the vehicle pitches and yaws",
-        "tests/vehicle/test_derivatives.py::test_damping__as_the_kernel_flies",
+        "tests/vehicle/test_derivatives.py::test_damping__of_fins_as_their_slope_times_the_square_of_their_arm",
     ),
     PlantedError(
         "pitch damping of the body, sign",
@@ -182,7 +182,7 @@ PLANTED = (
         "-k * (first * u.z - second * rate.y)",
         "-k * (first * u.z + second * rate.y)",
         "the body's own pitch damping drives",
-        "tests/vehicle/test_derivatives.py::test_damping__as_the_kernel_flies",
+        "tests/vehicle/test_derivatives.py::test_damping__of_a_cone_and_cylinder_in_closed_form",
     ),
     PlantedError(
         "p d/2V taken as p d/V",

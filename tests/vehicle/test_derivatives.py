@@ -1,4 +1,4 @@
-"""The derivatives that people see against the kernel itself: finite differences in the tunnel."""
+"""The derivatives that people see against the kernel itself, finite differences in the tunnel; damping against closed forms too."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ from sixdof.mission.tables import Fins, Nose, Stage, Transition, Tube
 from sixdof.vehicle.aero.table import aero_table
 from sixdof.vehicle.derivatives import at_mach, derivatives
 from sixdof.vehicle.geometry import shape_of
-from sixdof.vehicle.stability import with_slopes
+from sixdof.vehicle.stability import pitch_damping, with_slopes
 
 SMALL = 1e-6  # rad, and of the reduced rates: what is not linear is smaller than the tolerance
 LINEAR = 1e-4  # relative: vortices that have moved at SMALL incidence; viscous cross-flow is some 1e-6 of the slope
@@ -27,7 +27,11 @@ def _aero(*fins):
         Tube(mass=0.1, length=0.7, diameter=0.1),
         Transition(mass=0.1, length=0.1, fore_diameter=0.1, aft_diameter=0.08),
     )
-    return aero_table(Mission.model_construct(motor={}, stage=(Stage.model_construct(name="one", part=(*parts, *fins)),)), [0])
+    return _table(*parts, *fins)
+
+
+def _table(*parts):
+    return aero_table(Mission.model_construct(motor={}, stage=(Stage.model_construct(name="one", part=parts),)), [0])
 
 
 def _fins(**change):
@@ -74,6 +78,35 @@ def test_damping__as_the_kernel_flies(aero, alone, mach):
     assert pitching < 1.05 * coefficients(alone, mach, rates=(0.0, SMALL, 0.0), cg=CG)[4] / SMALL
     assert rolling == pytest.approx(found.fin_roll_damping[:, 0].sum(), rel=10 * LINEAR)
     assert pitching < 0.0 and rolling < 0.0
+
+
+@pytest.mark.parametrize("cg", [0.1, 0.6])
+def test_damping__of_a_cone_and_cylinder_in_closed_form(cg):
+    """Pitching, every slice meets its own cross wind q (x - cg), and dCN/dx = 2 S'(x)/A = 4 x/L^2 on a cone (Munk 1924; Barrowman 1967).
+
+    C_m_q = -2/d^2 int dCN/dx (x - cg)^2 dx = -2/d^2 (L^2 - 8/3 L cg + 2 cg^2); C_Z_q = 2/d int dCN/dx (cg - x) dx = 4/d (cg - 2/3 L).
+    """
+    length, diameter = 0.3, 0.1
+    aero = _table(Nose(mass=0.1, shape="cone", length=length, diameter=diameter), Tube(mass=0.1, length=0.7, diameter=diameter))
+    aero = aero._replace(cross=np.zeros_like(aero.cross))  # viscous cross-flow goes with the square of the rate
+    moment = -2.0 / diameter**2 * (length**2 - 8.0 / 3.0 * length * cg + 2.0 * cg**2)
+    force = 4.0 / diameter * (cg - 2.0 / 3.0 * length)
+    pitching = coefficients(aero, 0.31, rates=(0.0, SMALL, 0.0), cg=cg) / SMALL
+    yawing = coefficients(aero, 0.31, rates=(0.0, 0.0, SMALL), cg=cg) / SMALL
+    exact = 1e-9  # relative: linear in the rate but for rounding, whichever the rate
+    np.testing.assert_allclose(pitching[[2, 4]], [force, moment], rtol=exact)
+    np.testing.assert_allclose(yawing[[1, 5]], [-force, moment], rtol=exact)
+    assert pitch_damping(aero, [0.31], cg)[0] == pytest.approx(moment, rel=1e-6)
+
+
+def test_damping__of_fins_as_their_slope_times_the_square_of_their_arm():
+    """C_m_q = -2/d^2 N/2 CN_panel (cg - x) (K_W (cg - x) + K_B (cg - x_B)) is what fins add: incidence by the panel's arm, N/2 face it."""
+    parts = (Nose(mass=0.1, shape="cone", length=0.3, diameter=0.1), Tube(mass=0.1, length=0.7, diameter=0.1))
+    aero, body = _table(*parts, _fins()), _table(*parts)
+    slope, x, on_panel, on_body, x_body = at_mach(aero, aero.fin, [0.31])[0, 0, [FinColumn.SLOPE, FinColumn.X, FinColumn.KW, FinColumn.KB, FinColumn.XB]]
+    moment = -2.0 / 0.1**2 * 2.0 * slope * (CG - x) * (on_panel * (CG - x) + on_body * (CG - x_body))
+    finned, bare = (coefficients(one, 0.31, rates=(0.0, SMALL, 0.0), cg=CG)[4] / SMALL for one in (aero, body))
+    assert finned - bare == pytest.approx(moment, rel=LINEAR)
 
 
 def test_roll_forcing__as_the_kernel_flies(alone):
