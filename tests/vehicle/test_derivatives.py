@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import math
+from pathlib import Path
 
 import numpy as np
 import pytest
 from tunnel import coefficients
 
+import sixdof
 from sixdof.core.columns import FinColumn, PanelColumn
 from sixdof.mission.mission import Mission
 from sixdof.mission.tables import Fins, Nose, Stage, Transition, Tube
@@ -154,3 +156,12 @@ def test_fins_on_a_cone__stand_off_the_local_radius():
     assert fin.body_radius == pytest.approx(0.045) and fin.area == pytest.approx(0.005)
     swept = shape_of([Stage.model_construct(name="one", part=(*parts, tail.model_copy(update={"tip_offset": 0.04})))]).fins[0]
     assert swept.body_radius == pytest.approx(0.045 - 0.1 * 0.02)  # its centroid is 20 mm further aft
+
+
+def test_derivatives__of_a_vehicle_without_fins():
+    """Slender theory: a nose has the slope 2 whatever its shape (Munk 1924), and there is nothing to sum over fins."""
+    mission = sixdof.load_mission(Path(__file__).parents[1] / "vehicles" / "slender.toml")
+    bare = mission.change({"stage.0.part": [part for part in mission.stage[0].part if part.kind != "fins"]})
+    found = sixdof.aero.stability_against_mach(bare)
+    assert float(found.slope.sel(mach=0.0)) == pytest.approx(2.0, rel=1e-6)
+    assert found.fin_slope.shape == (0, found.mach.size)

@@ -61,7 +61,7 @@ def facing(aero: Aero, plane: Plane) -> np.ndarray:
     """Return how many panels' worth of normal force each set has in a plane of incidence (n, sets): half of three or more."""
     along = np.outer(plane.side, aero.panel[:, PanelColumn.COS]) + np.outer(plane.down, aero.panel[:, PanelColumn.SIN])
     sets = aero.panel[:, PanelColumn.SET].astype(int)
-    return np.stack([(along[:, sets == number] ** 2).sum(axis=1) for number in range(aero.fin.shape[1])], axis=1).reshape(len(along), -1)
+    return np.array([(along[:, sets == number] ** 2).sum(axis=1) for number in range(aero.fin.shape[1])]).reshape(-1, len(along)).T
 
 
 def at_mach(aero: Aero, table: np.ndarray, mach) -> np.ndarray:
