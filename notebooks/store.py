@@ -26,8 +26,10 @@ WIDE = 8.0  # inches: README's figures, 880 pixels, as wide as a browser shows t
 LONGEST = 900  # s a cell
 DEMOS = {"sampler": CONFIGS / "sampler.toml", "two-stage": CONFIGS / "two-stage.toml"}
 OUTCOMES = ("apogee_height", "apogee_time", "rail_departure_speed", "landing_east", "landing_north", "flight_time")
+QUIET = "import os\nos.environ['SIXDOF_COMPILING'] = '1'\n"  # what `provenance` did not fly yet is compiled without words in a cell's output
 SETUP = (
-    f"import matplotlib_inline.backend_inline as _inline\n_inline.set_matplotlib_formats('png')\nimport matplotlib\nmatplotlib.rcParams['figure.dpi'] = {DPI}"
+    f"{QUIET}import matplotlib_inline.backend_inline as _inline\n_inline.set_matplotlib_formats('png')\n"
+    f"import matplotlib\nmatplotlib.rcParams['figure.dpi'] = {DPI}"
 )
 MOST_COLOURS, KEPT_WITHIN, SEEN = 256, 6, 30  # of a palette; levels of 255 by which a cycle's colour may move; pixels from which it is there
 
@@ -58,7 +60,8 @@ def store(path: Path, told: dict) -> None:
 
     notebook = nbformat.read(path, as_version=4)
     notebook.cells.insert(0, nbformat.v4.new_code_cell(SETUP))
-    NotebookClient(notebook, timeout=LONGEST, kernel_name="python3", resources={"metadata": {"path": str(HERE)}}).execute()
+    client = {"timeout": LONGEST, "coalesce_streams": True, "kernel_name": "python3", "resources": {"metadata": {"path": str(HERE)}}}
+    NotebookClient(notebook, **client).execute()
     del notebook.cells[0]
     for count, cell in enumerate((cell for cell in notebook.cells if cell.cell_type == "code"), start=1):
         cell.metadata.pop("execution", None)  # the time of day

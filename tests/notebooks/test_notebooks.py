@@ -114,7 +114,7 @@ def test_notebook__runs_and_prints_the_stored_numbers(notebook):
     from nbclient import NotebookClient
 
     stored = [_said(cell) for cell in notebook.cells]
-    NotebookClient(notebook, timeout=LONGEST, resources={"metadata": {"path": str(FOLDER)}}).execute()
+    NotebookClient(notebook, timeout=LONGEST, coalesce_streams=True, resources={"metadata": {"path": str(FOLDER)}}).execute()
     for cell, before in zip(notebook.cells, stored, strict=True):
         if cell.cell_type == "code" and not VOLATILE.search(cell.source):
             now = _said(cell)
