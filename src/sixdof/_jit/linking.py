@@ -32,7 +32,7 @@ class _OuterLibrary(JITCodeLibrary):
     """The code of a kernel that Python calls, with all that it calls, near and far."""
 
     def finalize(self):
-        self._own = {function.name for function in self._final_module.functions}
+        self._own = {function.name for function in self._final_module.functions if not function.is_declaration}
         super().finalize()
 
     def _optimize_final_module(self):
