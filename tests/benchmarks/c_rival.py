@@ -17,7 +17,7 @@ import numpy as np
 from sixdof.core import actuator, columns, layout, types
 from sixdof.core.columns import CanopyColumn, Column, width
 from sixdof.core.computer import columns as computer_columns
-from sixdof.core.computer import sensors, tick
+from sixdof.core.computer import rules, sensors
 from sixdof.core.constants import G0, INSTANT
 from sixdof.core.flight.step import FALL_STRIDE
 from sixdof.core.leg.work import TRACE_ROWS, make_work
@@ -96,7 +96,7 @@ def header(mirror: Mirror) -> str:
         "TRACE_ROWS": TRACE_ROWS,
         "MOST_BURNS": computer_columns.MOST_BURNS,
     }
-    numbers |= {"FALL_STRIDE": int(FALL_STRIDE), "DEAD": int(actuator.DEAD), "INSTANT": INSTANT, "SOON": tick.SOON, "G0": G0}
+    numbers |= {"FALL_STRIDE": int(FALL_STRIDE), "DEAD": int(actuator.DEAD), "INSTANT": INSTANT, "SOON": rules.SOON, "G0": G0}
     numbers |= {name: getattr(layout, name) for name in ("NOT_IGNITED", "BY_COMMAND", "BY_DRAG", "BY_UPPER_MOTOR")}
     numbers |= {name: getattr(types, name) for name in ("LOST", "FAILED")}
     lines = [f"#define {name} {value!r}" for name, value in numbers.items()]
