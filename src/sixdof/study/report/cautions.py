@@ -10,16 +10,12 @@ import xarray as xr
 from sixdof.results.status import Status
 from sixdof.study.aero.surviving_control import reversal_checks
 from sixdof.study.reading.page import counted, worst
+from sixdof.study.reading.practice import DESCENT_RATE, LEAST_MARGIN, MOST_MARGIN, RAIL_INCIDENCE, WIND_RATIO
 from sixdof.study.reading.result import event_values, is_ensemble, meaningful, mission_of, outcomes
 from sixdof.study.report.mission_cautions import mission_cautions
 from sixdof.study.report.staging_cautions import staging_checks
 from sixdof.world.wind import mean_wind, shape
 
-# common practice among builders, not law and not physics
-WIND_RATIO = 4.0  # rail departure speed over wind speed
-RAIL_INCIDENCE = math.radians(15.0)
-LEAST_MARGIN, MOST_MARGIN = 1.0, 3.0  # calibres
-DESCENT_RATE = 6.1  # m/s, 20 ft/s
 # of this project
 LOST_ROLL, LOST_TILT = math.radians(20.0), math.radians(10.0)  # root mean square of the error while the fins are live
 HUNTING = 4.0  # changes of sign of pitch and yaw rate a second of live fins: a full swing a second in both

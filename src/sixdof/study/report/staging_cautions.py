@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterator
 
 import numpy as np
@@ -10,11 +9,10 @@ import xarray as xr
 
 from sixdof.mission.mission import Mission
 from sixdof.study.reading.page import worst
+from sixdof.study.reading.practice import IGNITION_TILT
 from sixdof.study.reading.result import apart, came_down, event_values, fact, mission_of, outcomes, pieces
 from sixdof.study.report.staging import canopies_of, doings, harness_strength
 
-# common practice among builders, not law and not physics
-IGNITION_TILT = math.radians(20.0)  # the range's limit for a launcher; flight computers are set to inhibit between it and 30 deg
 # of this project
 ENERGY = 20.0  # J, of a piece without a canopy
 RELEASE_SPEED = 30.0  # m/s, airspeed as a canopy is released
