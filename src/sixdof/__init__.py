@@ -33,6 +33,7 @@ if TYPE_CHECKING:
     from sixdof import loops as loops
     from sixdof import parts as parts
     from sixdof import plot as plot
+    from sixdof import preflight as preflight
     from sixdof import stats as stats
     from sixdof.ensemble.run import disperse as disperse
     from sixdof.flight.fly import fly as fly
@@ -59,6 +60,6 @@ show(
         "What came out": ("report", "save", "open_result"),
         "Errors": ("MissionError", "FlightError", "StoreError"),
         "The kernel against what is known": ("verify",),
-        "By subject": ("parts", "aero", "loops", "stats", "laws", "plot"),
+        "By subject": ("parts", "aero", "preflight", "loops", "stats", "laws", "plot"),
     },
 )

@@ -261,7 +261,7 @@ def test_pack_draws__failures():
 
 
 def test_fields__every_dispersible_has_its_place():
-    apart = {"wind.speed", "wind.blows_from"}
+    apart = {"wind.speed", "wind.blows_from", "wind.factor", "wind.turn"}
     assert set(FIELDS) | apart == set(DISPERSIBLE)
     assert len(set(FIELDS.values())) == len(FIELDS)
     for group, columns in COLUMNS.items():

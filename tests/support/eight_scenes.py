@@ -33,7 +33,7 @@ from sixdof.core.forces import loads, stability, turbulence
 from sixdof.core.layout import DEMAND_SIZE, MEMORY_SIZE, Sensed
 from sixdof.core.leg.drawing import draw_model, drawn_gains
 from sixdof.core.leg.work import make_summary, make_work
-from sixdof.core.observe import incidence_of, joint_force, lean, watch, watch_servos
+from sixdof.core.observe import incidence_of, joint_force, tilt_of, watch, watch_servos
 from sixdof.core.types import Quat, State, Station, Vec3
 from sixdof.draws.packed import kernel_draw
 from sixdof.flight.model import build_model
@@ -327,7 +327,7 @@ def joint():
 
     def pushed(s, force, body, drawn, scratch):
         load = loads.loads(s, body, drawn, scratch[0], FinRow.START, scratch[1])
-        return joint_force(scene.model.leg, drawn, load, force), incidence_of(load), lean(load)
+        return joint_force(scene.model.leg, drawn, load, force), incidence_of(load), tilt_of(load)
 
     bodies = [b[0] for b in scene.bodies]
     together = pushed(*(eight.pack(x, own=True) for x in (scene.states, forces, bodies)), packed_drawn(drawns), eight.pack(scene.scratch(), own=True))

@@ -243,6 +243,8 @@ class EventColumn(Column):
     SENSED_HEIGHT = "m", "height by the flight computer"
     SENSED_SPEED = "m/s", "speed by the flight computer"
     SENSED_TILT = "rad", "angle of the nose from the vertical by the flight computer"
+    LEAN = "rad", "angle of the nose from the vertical in the plane of the mean wind at 10 m, positive into the wind"
+    PATH_LEAN = "rad", "angle of the velocity over the ground from the vertical in the plane of the mean wind at 10 m, positive into the wind"
 
 
 class Outcome(Column):

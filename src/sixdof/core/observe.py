@@ -7,9 +7,9 @@ from math import inf, isnan, nan
 import numpy as np
 
 from sixdof._jit import helper, kernel
-from sixdof.core.algebra import conjugate, matrix_of, multiply, norm, put_vector
+from sixdof.core.algebra import conjugate, dot, matrix_of, multiply, norm, put_vector
 from sixdof.core.body import Body
-from sixdof.core.columns import FinRow, MotorRow, PanelColumn, SeenColumn, Tally
+from sixdof.core.columns import FinRow, MotorRow, PanelColumn, SeenColumn, Tally, WindColumn
 from sixdof.core.computer.columns import Switch
 from sixdof.core.computer.reading import estimate_errors, sensed_attitude, sensed_command, sensed_frame, sensed_velocity, tilt_angles
 from sixdof.core.constants import FREE, G0, PIVOT
@@ -33,6 +33,7 @@ STALL_LIMIT = 0.5  # weight of separated flow on any panel
 LOW_REYNOLDS, HIGH_REYNOLDS = 5e5, 1e8  # on the body's length: below it is laminar or mixed, beyond nothing was checked
 FALL_SPEED = 5.0  # m/s: below it a falling body is hardly moved by the air
 CRISIS_REYNOLDS = 1e5  # of the cross flow on the diameter: the drag crisis may have begun (see vehicle/aero/cross_flow.py)
+LEAN_HEIGHT = 10.0  # m: the height at which winds are measured and forecast (WMO-No. 8)
 FALL_PIECE = 1.5  # s: how a body comes down is judged by its last one or two pieces of the fall of that length
 
 
@@ -43,10 +44,27 @@ def incidence_of(load: Loads) -> float:
 
 
 @helper
-def lean(load: Loads) -> float:
+def tilt_of(load: Loads) -> float:
     """Return the nose's angle from the local vertical, rad."""
     m = load.matrix
     return acos(clip(m.xx * load.up.x + m.yx * load.up.y + m.zx * load.up.z, -1.0, 1.0))
+
+
+@helper
+def upwind(drawn: DrawnModel) -> Vec3:
+    """Return the horizontal unit vector towards where the mean wind at 10 m comes from; in calm air by the direction written, of none from the north."""
+    i, f = cell(sqrt(LEAN_HEIGHT) * drawn.world.wind_per_root, drawn.wind.table.shape[0])
+    east, north = lerp(drawn.wind.table, i, f, WindColumn.EAST), lerp(drawn.wind.table, i, f, WindColumn.NORTH)
+    speed = sqrt(east * east + north * north)
+    e, n = (east / speed, north / speed) if speed > 0.0 else (0.0, -1.0)
+    return Vec3(-(drawn.wind.cos * e + drawn.wind.sin * n), -(drawn.wind.cos * n - drawn.wind.sin * e), 0.0)
+
+
+@helper
+def angle_upwind(along: Vec3, up: Vec3, wind: Vec3) -> float:
+    """Return the angle of a direction from the local vertical in the plane of `up` and `wind`, rad, positive towards `wind`; 0 for no direction."""
+    rise, tilted = dot(along, up), dot(wind, up)  # over a round Earth the wind's direction at the rail is not level everywhere
+    return atan2(dot(along, wind) - rise * tilted, rise)
 
 
 @helper
@@ -78,7 +96,7 @@ def write_log(
 ) -> None:
     """Fill one row of the log: layout.Log, fin angles, fin commands, hinge moments, then everything sensed (layout.Sensed)."""
     pitch, yaw, roll, _ = tilt_angles(frame, s.q)
-    tilt = lean(load)
+    tilt = tilt_of(load)
     commanded = sensed_command(work.sensed)
     commanded_pitch, commanded_yaw, commanded_roll, _ = tilt_angles(frame, commanded)
     row[Log.TIME], row[Log.PHASE] = t, phase
@@ -124,11 +142,14 @@ def write_event(row: np.ndarray, t: float, s: State, body: Body, drawn: DrawnMod
     row[EventColumn.EAST], row[EventColumn.NORTH], row[EventColumn.HEIGHT] = s.r.x, s.r.y, load.height
     put_vector(row, EventColumn.VELOCITY_EAST, s.v)
     row[EventColumn.AIRSPEED], row[EventColumn.MACH], row[EventColumn.DYNAMIC_PRESSURE] = load.air_speed, load.mach, load.pressure
-    row[EventColumn.TILT] = lean(load)
+    row[EventColumn.TILT] = tilt_of(load)
     row[EventColumn.INCIDENCE] = incidence_of(load)
     row[EventColumn.STATIC_MARGIN] = static_margin(drawn, load.mach, body.cg)
     row[EventColumn.SENSED_HEIGHT], row[EventColumn.SENSED_SPEED] = sensed[Sensed.HEIGHT], norm(sensed_velocity(sensed))
     _, _, _, row[EventColumn.SENSED_TILT] = tilt_angles(sensed_frame(sensed), sensed_attitude(sensed))
+    wind, m = upwind(drawn), load.matrix
+    row[EventColumn.LEAN] = angle_upwind(Vec3(m.xx, m.yx, m.zx), load.up, wind)
+    row[EventColumn.PATH_LEAN] = angle_upwind(s.v, load.up, wind)
 
 
 @kernel
@@ -189,7 +210,7 @@ def _spend(row: np.ndarray, i: int, x: float, where: bool) -> None:
 def _watch_flow(summary: np.ndarray, body: Body, drawn: DrawnModel, load: Loads, force: Vec3, period: float, seen: np.ndarray, flying: bool) -> None:
     a = incidence_of(load)
     _most(summary, Outcome.INCIDENCE_MAX, a, flying)
-    _most(summary, Outcome.TILT_MAX, lean(load), flying)
+    _most(summary, Outcome.TILT_MAX, tilt_of(load), flying)
     margin = smaller(summary[Outcome.STATIC_MARGIN_MIN], static_margin(drawn, load.mach, body.cg))
     summary[Outcome.STATIC_MARGIN_MIN] = select(flying, margin, summary[Outcome.STATIC_MARGIN_MIN])
     _most(summary, Outcome.LOAD_FACTOR_MAX, sqrt(force.y * force.y + force.z * force.z) / G0, flying)

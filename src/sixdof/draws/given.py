@@ -21,7 +21,7 @@ from sixdof.results.dataset import input_name
 GIVEN = "given"  # attribute `sampling` of a table that somebody made
 
 
-def check_draws(mission: Mission, table: xr.Dataset) -> xr.Dataset:
+def check_draws(mission: Mission, table: xr.Dataset, *, repeated: bool = False) -> xr.Dataset:
     """Return a table of draws in the form `make_draws` gives it, after checking it against the mission.
 
     Parameters
@@ -32,6 +32,8 @@ def check_draws(mission: Mission, table: xr.Dataset) -> xr.Dataset:
         `flight` and what the quantity is drawn for one by one, values in SI or rad; `failure_drawn` (flight, failure) of 0 and 1. A
         quantity that is omitted is nominal. Without a coordinate flights are numbered 0, 1, ...; the attribute `seed` and these numbers choose the
         noise of sensors and turbulence.
+    repeated : bool
+        Flights may come again: the same flight under other conditions, which shares its noise.
 
     Returns
     -------
@@ -45,7 +47,7 @@ def check_draws(mission: Mission, table: xr.Dataset) -> xr.Dataset:
     """
     if not isinstance(table, xr.Dataset):
         raise ValueError(f"a table of draws is an xarray.Dataset as sixdof.stats.make_draws returns it, not a {type(table).__name__}")
-    flights = _flights(table)
+    flights = _flights(table, repeated)
     variables, coords = {}, {"flight": flight_coordinate(flights)}
     for name in _in_order(mission, table):
         item = known_item(mission, name)
@@ -66,7 +68,7 @@ def check_draws(mission: Mission, table: xr.Dataset) -> xr.Dataset:
     return assembled(variables, coords, {"seed": _seed(table), "sampling": GIVEN})
 
 
-def _flights(table: xr.Dataset) -> np.ndarray:
+def _flights(table: xr.Dataset, repeated: bool) -> np.ndarray:
     count = table.sizes.get("flight", 0)
     if not count:
         raise ValueError("the table of draws has no flights: its variables need a dim flight")
@@ -75,7 +77,7 @@ def _flights(table: xr.Dataset) -> np.ndarray:
     if not whole or numbers.min() < 0 or numbers.max() >= FLIGHTS:
         raise ValueError(f"the coordinate flight of the table of draws must hold whole numbers from 0 to {FLIGHTS - 1}")
     found, how_often = np.unique(numbers, return_counts=True)
-    if found.size < count:
+    if found.size < count and not repeated:
         twice = int(found[np.argmax(how_often > 1)])
         raise ValueError(f"flight {twice} comes {how_often.max()} times in the table of draws; number the flights differently")
     return numbers.astype(np.int64)

@@ -100,9 +100,10 @@ def pack_draws(mission: Mission, table: xr.Dataset) -> FlightDraw:
                 target = target[:, 1:]  # the front stage has none
             values = table[name].values.reshape(target.shape)
             target[...] = {"factor": target * values, "offset": target + values, "value": values}[item.role]
-    speed, blows_from = (table[name].values if name in table else None for name in ("wind.speed", "wind.blows_from"))
+    winds = {"speed": "wind.speed", "blows_from": "wind.blows_from", "factor": "wind.factor", "turn": "wind.turn"}
+    wind = wind_draw(mission, **{argument: table[name].values for argument, name in winds.items() if name in table})
     seed = int(table.attrs.get("seed", 0))
-    known = dict(zip(("wind_scale", "wind_cos", "wind_sin"), wind_draw(mission, speed, blows_from)))
+    known = dict(zip(("wind_scale", "wind_cos", "wind_sin"), wind))
     known |= {"seed_high": seed >> 32, "seed_low": seed & 0xFFFFFFFF, "flight": table["flight"].values}
     for field, values in known.items():
         packed.common[:, COMMON.index(field)] = values

@@ -18,6 +18,7 @@ import numpy as np
 import xarray as xr
 from tqdm import tqdm
 
+from sixdof.draws.given import GIVEN, check_draws
 from sixdof.draws.packed import pack_draws
 from sixdof.ensemble.block_runner import Block, BlockRunner, some_of
 from sixdof.ensemble.request import EnsembleRequest, checked_request, whole
@@ -128,6 +129,41 @@ def disperse(
             target.begin(runner, seconds, pool.count, progress)
             count = _run_until(wanted, target, pool, until, progress, ended)
         return target.finish(count)
+
+
+def fly_rows(mission: Mission, table: xr.Dataset, *, threads: int | None = None, client=None, progress: bool = True, guidance=None, control=None) -> xr.Dataset:
+    """Fly a table of draws whose flights may come again, once for each row: the same flight, with its own noise, under several conditions.
+
+    Parameters
+    ----------
+    table : Dataset
+        Draws as `disperse` takes them, along `flight`; numbers may repeat.
+    threads, client, progress, guidance, control
+        As in `disperse`.
+
+    Returns
+    -------
+    Dataset
+        As of `disperse`, without tracks, its rows in the order of the table's.
+
+    Raises
+    ------
+    KeyboardInterrupt
+        After Ctrl-C, once the flights in the air have ended.
+    TypeError, ValueError, MissionError, LawError
+        As `disperse`.
+    """
+    table = check_draws(mission, table, repeated=True)
+    numbers = table["flight"].values
+    wanted = EnsembleRequest(mission, numbers.size, int(table.attrs["seed"]), int(numbers[0]), GIVEN, table, 0)
+    threads = whole(threads, "threads", 1, MOST_THREADS) if threads is not None else os.cpu_count() or 1
+    with closing(target_of(wanted, None, False, guidance, control)) as target:
+        runner = BlockRunner(mission, guidance, control, 0)
+        with workers(runner, threads, client) as pool:
+            target.begin(runner, 0.0, pool.count, progress)
+            if not _run_missing(wanted, target, pool, numbers.size, progress, threading.Event()):
+                raise KeyboardInterrupt
+        return target.finish(numbers.size)
 
 
 def _ending(out):

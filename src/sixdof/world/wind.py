@@ -76,26 +76,27 @@ def unit_wind(wind: Wind, height) -> np.ndarray:
     return np.stack(components(shape(wind, height), turned(wind, height)), axis=-1)
 
 
-def wind_draw(mission: Mission, speed=None, blows_from=None):
+def wind_draw(mission: Mission, speed=None, blows_from=None, factor=1.0, turn=0.0):
     """Return (scale, cos, sin): what one flight's wind does to the mission's wind table.
 
     The table of `world_table` holds 1 m/s at the reference height from the mission's own direction (tables, members and soundings:
-    the rows as they are). The kernel turns a row (e, n) into scale (e cos + n sin, n cos - e sin), which is the
-    compass direction increased (clockwise) by the angle `blows_from - mission.air.wind.blows_from`.
+    the rows as they are). The kernel turns a row (e, n) into scale (e cos + n sin, n cos - e sin), which is the compass direction
+    increased (clockwise) by an angle: `turn`, and where the wind has one direction `blows_from - mission.air.wind.blows_from`.
 
-    speed : m/s at the reference height, blows_from : rad true; scalars or arrays of flights, None = the mission's own.
-    Raises ValueError where the wind has no single speed and direction and either is given.
+    speed : m/s at the reference height, blows_from : rad true, None = the mission's own. factor, turn (rad, clockwise) : on the wind at
+    all heights, whatever tells it. Scalars or arrays of flights.
+    Raises ValueError where the wind has no single speed and direction and one of these is given.
     """
     wind = mission.air.wind
     if not mission.air.one_wind:
         if speed is not None or blows_from is not None:
             raise ValueError(
                 "a wind given level by level has no single speed and direction to disperse; "
-                'use the profile "uniform", "power" or "log", or leave wind.speed and wind.blows_from out'
+                "disperse wind.factor and wind.turn, which scale and turn it at all heights, or leave wind.speed and wind.blows_from out"
             )
-        return 1.0, 1.0, 0.0
-    turn = 0.0 if blows_from is None else blows_from - wind.blows_from
-    return wind.speed if speed is None else speed, np.cos(turn), np.sin(turn)
+        return factor, np.cos(turn), np.sin(turn)
+    turned_by = turn if blows_from is None else blows_from - wind.blows_from + turn
+    return factor * (wind.speed if speed is None else speed), np.cos(turned_by), np.sin(turned_by)
 
 
 def _from_table(wind: Wind, height: np.ndarray) -> np.ndarray:

@@ -3,7 +3,19 @@
 typedef double Events[MOST_EVENTS][EventColumn_WIDTH];
 
 static double incidence_of(const Loads *l) { return atan2(sqrt(l->u.y * l->u.y + l->u.z * l->u.z), l->u.x); }
-static double lean(const Loads *l) { return acos(clip(l->m.zx, -1.0, 1.0)); }
+static double nose_tilt(const Loads *l) { return acos(clip(l->m.zx, -1.0, 1.0)); }
+
+/* The angle of a direction from the vertical towards where the mean wind at 10 m comes from, over a flat Earth. */
+static double lean(const Drawn *d, Vec3 along) {
+    const World *w = &d->model->world;
+    long i;
+    double f = cell(sqrt(10.0) * w->wind_per_root, w->wind.n[1], &i);
+    const double *a = w->wind.at + WindColumn_WIDTH * i;
+    double e = lerp(a, WindColumn_WIDTH, f, WindColumn_EAST), n = lerp(a, WindColumn_WIDTH, f, WindColumn_NORTH), speed = hypot(e, n);
+    double east = speed > 0.0 ? e / speed : 0.0, north = speed > 0.0 ? n / speed : -1.0;
+    double against = -along.x * (d->wind_cos * east + d->wind_sin * north) - along.y * (d->wind_cos * north - d->wind_sin * east);
+    return atan2(against, along.z);
+}
 
 static double joint_force(const Leg *leg, const Drawn *d, const Loads *l, Vec3 force) {
     if (leg->fore_mass <= 0.0) return NAN;
@@ -20,12 +32,14 @@ static void write_event(double *row, double t, const State *s, const Body *body,
     row[EventColumn_EAST] = s->r.x, row[EventColumn_NORTH] = s->r.y, row[EventColumn_HEIGHT] = l->height;
     put_vector(row + EventColumn_VELOCITY_EAST, s->v);
     row[EventColumn_AIRSPEED] = l->speed, row[EventColumn_MACH] = l->mach, row[EventColumn_DYNAMIC_PRESSURE] = l->pressure;
-    row[EventColumn_TILT] = lean(l);
+    row[EventColumn_TILT] = nose_tilt(l);
     row[EventColumn_INCIDENCE] = incidence_of(l);
     row[EventColumn_STATIC_MARGIN] = static_margin(d, l->mach, body->cg);
     row[EventColumn_SENSED_HEIGHT] = sensed[Sensed_HEIGHT];
     row[EventColumn_SENSED_SPEED] = norm(vector_at(sensed + Sensed_VELOCITY_EAST));
     row[EventColumn_SENSED_TILT] = tilt_of(quaternion_at(sensed + Sensed_FRAME_W), quaternion_at(sensed + Sensed_Q_W));
+    row[EventColumn_LEAN] = lean(d, (Vec3){l->m.xx, l->m.yx, l->m.zx});
+    row[EventColumn_PATH_LEAN] = lean(d, s->v);
 }
 
 INLINE void raise(double *x, double value) { *x = largest(*x, value); }
@@ -60,7 +74,7 @@ static void watch_flow(double *summary, const Body *body, const Drawn *d, const 
     double a = incidence_of(l), margin = static_margin(d, l->mach, body->cg), stalled = 0.0;
     const Table *panel = &d->model->aero.panel;
     raise(&summary[Outcome_INCIDENCE_MAX], a);
-    raise(&summary[Outcome_TILT_MAX], lean(l));
+    raise(&summary[Outcome_TILT_MAX], nose_tilt(l));
     summary[Outcome_STATIC_MARGIN_MIN] = least(summary[Outcome_STATIC_MARGIN_MIN], margin);
     raise(&summary[Outcome_LOAD_FACTOR_MAX], sqrt(force.y * force.y + force.z * force.z) / G0);
     if (a > 0.2617993877991494) summary[Outcome_TIME_BEYOND_INCIDENCE] += period;

@@ -88,6 +88,8 @@ _ALL = (
     _factor("harness.stiffness", "on the harness's stiffness", each="harness"),
     _factor("harness.tumbling_drag", "on the drag of the piece that separates as its harness breaks", each="harness"),
     _factor("vehicle.hanging_drag", "on the drag of the body as it hangs under a canopy", each="stage"),
+    _factor("wind.factor", "on the mean wind at all heights, whatever tells it"),
+    _offset("wind.turn", "rad", "on the direction of the mean wind at all heights, clockwise"),
 )
 
 DISPERSIBLE: dict[str, Dispersible] = {item.name: item for item in _ALL}

@@ -1,0 +1,1 @@
+"""Figures of what is asked before a flight."""

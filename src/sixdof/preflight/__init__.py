@@ -1,0 +1,19 @@
+"""Before a flight: does it turn into the wind, which motor, how much wind, where does it land, and the page for the launch day.
+
+    winds = sixdof.preflight.sweep(mission, {"wind.speed": ["2 m/s", "6 m/s"]}, 50)      # the same drawn flights in both winds
+
+Each study takes a mission and gives a Dataset; `sixdof.report` makes its page. A simulation is never a clearance to fly: local law, the range
+safety officer and licensed practice come first.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from sixdof.surface.lazy import show
+
+if TYPE_CHECKING:
+    from sixdof.study.sweep.sweep import fly_conditions as fly_conditions
+    from sixdof.study.sweep.sweep import sweep as sweep
+
+show(__name__, {"Many conditions, the same draws": ("sweep", "fly_conditions")})

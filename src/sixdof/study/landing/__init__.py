@@ -1,0 +1,1 @@
+"""Where the pieces come down: contours, fields, shares, maps."""

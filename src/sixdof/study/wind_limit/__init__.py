@@ -1,0 +1,1 @@
+"""How much wind a mission stands."""
