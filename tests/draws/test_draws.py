@@ -24,7 +24,6 @@ from sixdof.draws.spreads import quantile
 from sixdof.flight.plan import Plan
 from sixdof.mission.tables import AirTurbulence, Spread
 from sixdof.mission.tables.dispersible import DISPERSIBLE
-from sixdof.world.wind import wind_draw
 
 SEED = 20_241
 SAMPLE = 20_000
@@ -187,7 +186,7 @@ def test_streams__are_fixed_for_good():
 def test_draws__of_different_quantities_and_things_are_uncorrelated():
     table = draw_table(staged(EVERYTHING), SEED, 0, SAMPLE)
     columns = np.concatenate([table[name].values.reshape(SAMPLE, -1) for name in DISPERSIBLE], axis=1)
-    assert columns.shape[1] == 13 + 17 * 3 + 4 * 2 + 3 * 3 + 3 * 2 + 2 + 4  # once, by stage, joint, canopy, harness, rule, fin
+    assert columns.shape[1] == 15 + 17 * 3 + 4 * 2 + 3 * 3 + 3 * 2 + 2 + 4  # once, by stage, joint, canopy, harness, rule, fin
     correlation = np.corrcoef(columns.T)[np.triu_indices(columns.shape[1], 1)]
     assert np.abs(correlation).max() < 5.0 / math.sqrt(SAMPLE)  # five standard deviations, some 3,500 pairs
 
@@ -319,7 +318,9 @@ def test_pack_draws__puts_every_draw_in_its_column(made):
         for name, (group, field) in FIELDS.items():
             own = {"rail.elevation": 1.5, "rail.azimuth": 0.7}.get(name, 0.0)
             np.testing.assert_array_equal(column_of(draw, group, field), own + table[name].values[i], err_msg=name)
-        wind = wind_draw(m, table["wind.speed"].values[i], table["wind.blows_from"].values[i])
+        drawn = {name: table[f"wind.{name}"].values[i] for name in ("speed", "blows_from", "factor", "turn")}
+        turn = drawn["blows_from"] - m.air.wind.blows_from + drawn["turn"]
+        wind = drawn["factor"] * drawn["speed"], math.cos(turn), math.sin(turn)
         found = dict(zip(COMMON, draw.common))
         assert (found["wind_scale"], found["wind_cos"], found["wind_sin"]) == pytest.approx(wind, rel=ROUNDING)
 

@@ -11,6 +11,7 @@ from strangers import stranger
 import sixdof
 from sixdof.preflight import fly_conditions, sweep
 
+FINE = 1e-4  # of a direction: the kernel reads the wind from a table over height
 KEEP = ("apogee_height", "rail_departure_speed", "event_lean", "landing_east", "landing_north")
 
 
@@ -115,7 +116,7 @@ def test_wind_of_levels__is_scaled_and_turned_as_a_whole(sampler):
     draws = sixdof.stats.make_draws(mission, 1, seed=3)
     azimuth = float(mission.rail.azimuth + draws["rail.azimuth"][0]) if "rail.azimuth" in draws else mission.rail.azimuth
     elevation = float(mission.rail.elevation + draws["rail.elevation"][0]) if "rail.elevation" in draws else mission.rail.elevation
-    assert lean == pytest.approx(math.atan2(math.cos(elevation) * math.cos(azimuth - math.radians(300.0)), math.sin(elevation)), abs=1e-4)  # the kernel reads the wind from a table over height
+    assert lean == pytest.approx(math.atan2(math.cos(elevation) * math.cos(azimuth - math.radians(300.0)), math.sin(elevation)), abs=FINE)
 
 
 def test_dispersed_factor__gives_way_to_a_wind_speed(sampler):

@@ -130,6 +130,8 @@ def fly_conditions(
     ----------
     conditions : list of dict
         Each name -> value, as the names of `sweep`'s grid; {} is the mission as written. They need not have the same names.
+    flights, seed, first, sampling, keep, threads, client, progress, guidance, control
+        As in `sweep`.
     who : str
         Whom messages of what is wrong name.
 
@@ -137,6 +139,11 @@ def fly_conditions(
     -------
     Dataset
         The names of `disperse` with the dim `condition` in front, counted from 0.
+
+    Raises
+    ------
+    KeyboardInterrupt, TypeError, ValueError, MissionError, LawError
+        As `sweep`.
 
     Examples
     --------
@@ -177,7 +184,7 @@ def _alike(settings: Sequence[Sequence[Setting]]) -> list[list[int]]:
 
 
 def _interleaved(mission: Mission, tables: Sequence[xr.Dataset]) -> xr.Dataset:
-    """Return tables of the same flights as one, flight by flight: what is dispersed by path makes its tables once a flight then."""
+    """Return tables of the same flights as one, flight by flight: tables of what is dispersed by path are made once for each flight then."""
     first, flights, count = tables[0], tables[0].sizes["flight"], len(tables)
     names = dict.fromkeys(name for table in tables for name in table.data_vars)
     coords = {name: c for table in tables for name, c in table.coords.items() if name != "flight"}
