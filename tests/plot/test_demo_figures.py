@@ -76,6 +76,11 @@ def test_figure__of_the_two_stage_mission(name, stack_mission):
     assert_good(getattr(plot, name)(stack_mission))
 
 
+def test_figure__of_the_stability_in_flight(demo_mission, stack_mission):
+    for mission in (demo_mission, stack_mission):
+        assert_good(plot.plot_stability_in_flight(sixdof.preflight.stability(mission, 4)))
+
+
 def test_figure__of_rehearsals(demo_mission, stack_mission):
     assert_good(plot.plot_rehearsal(sixdof.rehearse(demo_mission)))
     assert_good(plot.plot_rehearsal(sixdof.rehearse(stack_mission)))

@@ -51,6 +51,7 @@ OF_ENSEMBLE = (
     "plot_map",
 )
 OF_MISSION = ("draw_vehicle", "plot_air")
+BEFORE = ("plot_stability_in_flight",)
 OF_LOOPS = (
     "plot_modes",
     "plot_bode",
@@ -107,7 +108,7 @@ EVERY = pytest.mark.parametrize("name", FILES)
 
 
 def test_figures__are_all_tried():
-    tried = {*OF_FLIGHT, *OF_ENSEMBLE, *OF_MISSION, *OF_LOOPS, *OF_COMPARISON, *WITHIN}
+    tried = {*OF_FLIGHT, *OF_ENSEMBLE, *OF_MISSION, *OF_LOOPS, *OF_COMPARISON, *BEFORE, *WITHIN}
     assert tried == set(plot.__all__)
 
 
@@ -142,6 +143,11 @@ def test_figure__of_an_ensemble(ensembles, name, function):
 @EVERY
 def test_figure__of_a_mission(missions, name, function):
     rendered(getattr(plot, function)(missions[name]))
+
+
+@EVERY
+def test_figure__of_the_stability_in_flight(missions, name):
+    rendered(plot.plot_stability_in_flight(sixdof.preflight.stability(missions[name], 4)))
 
 
 @pytest.mark.parametrize("name", ["slender", pytest.param("canard", marks=pytest.mark.slow), pytest.param("stack", marks=pytest.mark.slow)])

@@ -221,6 +221,12 @@ def _is_tuned(what: Any) -> bool:
     return isinstance(what, Tuned)
 
 
+def _stability(ds: xr.Dataset) -> str:
+    from sixdof.study.weathercock.stability_text import stability_page
+
+    return stability_page(ds)
+
+
 _REQUIRED = ("gain_db", "phase")
 # the first that fits is meant: what is told by more comes before what is told by less
 KINDS = (
@@ -235,6 +241,7 @@ KINDS = (
     _Kind("a table of limit cycles", _dataset("predicted_frequency", "simulated_frequency"), {"cycles": _Page(_cycles)}),
     _Kind("predicted limit cycles", _dataset("imperfection", dims=("cycle",)), {"cycles": _Page(_predicted)}),
     _Kind("nominal flights of variants", _dataset("apogee_height", dims=("variant",), without=("flight",)), {"differences": _Page(_nominal)}),
+    _Kind("a stability as flown", _dataset("margin_over_incidence", "margin_at"), {"margins": _Page(_stability)}),
     _Kind("check cases", _dataset("passed", dims=("check",)), {"checks": _Page(_checked)}),
     _Kind("an ensemble", _dataset("status", dims=("flight",)), {"summary": _Page(_flown)}),
     _Kind("a flight", _dataset("status"), {"summary": _Page(_flown), "control": _Page(_controlled)}),

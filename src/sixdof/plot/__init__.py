@@ -70,6 +70,7 @@ if TYPE_CHECKING:
     from sixdof.plot.loops.tuning import plot_lags as plot_lags
     from sixdof.plot.loops.tuning import plot_schedule as plot_schedule
     from sixdof.plot.loops.tuning import plot_tuning as plot_tuning
+    from sixdof.plot.preflight.stability import plot_stability_in_flight as plot_stability_in_flight
     from sixdof.plot.uncertainty.causes import plot_rule_times as plot_rule_times
     from sixdof.plot.uncertainty.causes import plot_static_margins as plot_static_margins
     from sixdof.plot.uncertainty.causes import plot_weathercock as plot_weathercock
@@ -169,5 +170,6 @@ show(
             "plot_convergence",
             "plot_quantiles",
         ),
+        "Before the flight": ("plot_stability_in_flight",),
     },
 )

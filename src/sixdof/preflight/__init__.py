@@ -15,5 +15,12 @@ from sixdof.surface.lazy import show
 if TYPE_CHECKING:
     from sixdof.study.sweep.sweep import fly_conditions as fly_conditions
     from sixdof.study.sweep.sweep import sweep as sweep
+    from sixdof.study.weathercock.stability import stability as stability
 
-show(__name__, {"Many conditions, the same draws": ("sweep", "fly_conditions")})
+show(
+    __name__,
+    {
+        "Many conditions, the same draws": ("sweep", "fly_conditions"),
+        "Does it turn into the wind": ("stability",),
+    },
+)

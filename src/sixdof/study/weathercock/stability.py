@@ -32,7 +32,7 @@ _MARGIN = {"units": "1", "long_name": "static margin, calibres"}
 _SHARE = {"units": "1", "long_name": "static margin as a share of the length of what flies together"}
 
 
-def stability(mission: Mission, flights: int = 40, *, seed: int = 0, mach: float | None = None, incidence=INCIDENCES, guidance=None, control=None) -> xr.Dataset:
+def stability(mission: Mission, flights: int = 40, *, seed: int = 0, mach=None, incidence=INCIDENCES, guidance=None, control=None) -> xr.Dataset:
     """Return the static margin as flown, over time, Mach number and incidence, with its spread over drawn flights.
 
     The margin is the kernel's own: distance from the centre of mass to the centre of pressure at small incidence, in the plane of
@@ -42,7 +42,7 @@ def stability(mission: Mission, flights: int = 40, *, seed: int = 0, mach: float
     Parameters
     ----------
     flights : drawn flights 0, 1, ... of `seed`, as `sixdof.disperse` draws them; draws of the mission's own numbers (paths) are left as written.
-    mach : at which the margin over incidence is asked; None: that at rail departure.
+    mach : at which the margin over incidence is asked; float or None: that at rail departure.
     incidence : (n,) rad, above 0 and below 90 deg.
     guidance, control : as in `sixdof.fly`.
 
@@ -87,7 +87,7 @@ def stability(mission: Mission, flights: int = 40, *, seed: int = 0, mach: float
     found = {**_over_time(mission, nominal, drawn), **_over_mach(mission, nominal, drawn), **_at_events(mission, nominal, drawn)}
     found |= _over_incidence(mission, angles, mach)
     attrs = {"title": mission.title, "seed": str(seed), "flights": flights, "incidence_mach": mach, "left_as_written": ", ".join(left_out)}
-    ds = xr.Dataset(found, {"share": ("share", list(QUANTILES), {"long_name": "share of the flights below"})}, attrs)
+    ds = xr.Dataset(found, {"share": ("share", list(QUANTILES), {"long_name": "quantile"})}, attrs)
     ds["flights_used"] = ((), len(drawn), {"units": "1", "long_name": "drawn flights that the bands are of"})
     return ds.assign_attrs(mission=mission.to_toml())
 

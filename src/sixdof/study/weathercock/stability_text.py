@@ -87,7 +87,8 @@ def _at_angles(ds: xr.Dataset) -> list[str]:
         one, none = crossing(degrees, values, LEAST_MARGIN), crossing(degrees, values)
         if np.isfinite(one):
             more = f", and is gone at {none:.0f} deg" if np.isfinite(none) else ""
-            lines.append(f"{name}, loaded: the margin falls below 1 calibre at {one:.0f} deg of incidence{more}: do not let a gust or a slow exit take it there.")
+            what = f"{name}, loaded: the margin falls below 1 calibre at {one:.0f} deg of incidence{more}"
+            lines.append(f"{what}: do not let a gust or a slow exit take it there.")
     return lines
 
 
