@@ -17,10 +17,4 @@ if TYPE_CHECKING:
     from sixdof.study.sweep.sweep import sweep as sweep
     from sixdof.study.weathercock.stability import stability as stability
 
-show(
-    __name__,
-    {
-        "Many conditions, the same draws": ("sweep", "fly_conditions"),
-        "Does it turn into the wind": ("stability",),
-    },
-)
+show(__name__, {"Many conditions, the same draws": ("sweep", "fly_conditions"), "Does it turn into the wind": ("stability",)})
