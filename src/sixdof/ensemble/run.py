@@ -23,7 +23,7 @@ from sixdof.draws.packed import pack_draws
 from sixdof.ensemble.block_runner import Block, BlockRunner, some_of
 from sixdof.ensemble.request import EnsembleRequest, checked_request, whole
 from sixdof.ensemble.signals import interruptible, orderly_end
-from sixdof.ensemble.targets import MOST_IN_CHUNK, target_of
+from sixdof.ensemble.targets import MOST_IN_CHUNK, digest_of, target_of
 from sixdof.ensemble.workers import AHEAD, Workers, workers
 from sixdof.mission.mission import Mission
 from sixdof.mission.units import shown
@@ -121,23 +121,28 @@ def disperse(
     wanted = checked_request(mission, flights, seed, first, sampling, draws, tracks)
     if until is not None and not callable(until):
         raise TypeError(f"until = {shown(until)} must be a function of a Dataset, such as lambda ds: precise_enough(ds.apogee_height, 5.0), or None")
-    threads = whole(threads, "threads", 1, MOST_THREADS) if threads is not None else os.cpu_count() or 1
-    with _ending(out) as ended, closing(target_of(wanted, out, overwrite, guidance, control)) as target:
-        runner = BlockRunner(mission, guidance, control, wanted.tracked)
-        with workers(runner, threads, client) as pool:
-            seconds = _seconds_a_flight(wanted, pool)
-            target.begin(runner, seconds, pool.count, progress)
-            count = _run_until(wanted, target, pool, until, progress, ended)
-        return target.finish(count)
+    return _flown(wanted, out, overwrite, until, threads, client, progress, guidance, control)
 
 
-def fly_rows(mission: Mission, table: xr.Dataset, *, threads: int | None = None, client=None, progress: bool = True, guidance=None, control=None) -> xr.Dataset:
+def fly_rows(
+    mission: Mission,
+    table: xr.Dataset,
+    folder: Path | None = None,
+    *,
+    threads: int | None = None,
+    client=None,
+    progress: bool = True,
+    guidance=None,
+    control=None,
+) -> xr.Dataset:
     """Fly a table of draws whose flights may come again, once for each row: the same flight, with its own noise, under several conditions.
 
     Parameters
     ----------
     table : Dataset
         Draws as `disperse` takes them, along `flight`; numbers may repeat.
+    folder : Path or None
+        Where a store of these very rows is looked for, gone on with, and left: its name is a digest of all that its bits depend on.
     threads, client, progress, guidance, control
         As in `disperse`.
 
@@ -149,21 +154,30 @@ def fly_rows(mission: Mission, table: xr.Dataset, *, threads: int | None = None,
     Raises
     ------
     KeyboardInterrupt
-        After Ctrl-C, once the flights in the air have ended.
-    TypeError, ValueError, MissionError, LawError
+        After Ctrl-C, once the flights in the air have ended; those finished are in `folder`.
+    TypeError, ValueError, MissionError, LawError, StoreError
         As `disperse`.
     """
     table = check_draws(mission, table, repeated=True)
     numbers = table["flight"].values
     wanted = EnsembleRequest(mission, numbers.size, int(table.attrs["seed"]), int(numbers[0]), GIVEN, table, 0)
+    out = None if folder is None else folder / f"{digest_of(wanted, guidance, control)}.zarr"
+    ds = _flown(wanted, out, False, None, threads, client, progress, guidance, control)
+    if "interrupted" in ds.attrs:
+        raise KeyboardInterrupt
+    return ds
+
+
+def _flown(wanted: EnsembleRequest, out, overwrite: bool, until, threads: int | None, client, progress: bool, guidance, control) -> xr.Dataset:
+    """Fly what is wanted of an ensemble, as `disperse` says it."""
     threads = whole(threads, "threads", 1, MOST_THREADS) if threads is not None else os.cpu_count() or 1
-    with closing(target_of(wanted, None, False, guidance, control)) as target:
-        runner = BlockRunner(mission, guidance, control, 0)
+    with _ending(out) as ended, closing(target_of(wanted, out, overwrite, guidance, control)) as target:
+        runner = BlockRunner(wanted.mission, guidance, control, wanted.tracked)
         with workers(runner, threads, client) as pool:
-            target.begin(runner, 0.0, pool.count, progress)
-            if not _run_missing(wanted, target, pool, numbers.size, progress, threading.Event()):
-                raise KeyboardInterrupt
-        return target.finish(numbers.size)
+            seconds = 0.0 if out is None else _seconds_a_flight(wanted, pool)  # how long a chunk on disk takes
+            target.begin(runner, seconds, pool.count, progress)
+            count = _run_until(wanted, target, pool, until, progress, ended)
+        return target.finish(count)
 
 
 def _ending(out):

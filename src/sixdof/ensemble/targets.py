@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import hashlib
+import json
 import sys
 from collections.abc import Iterator
 from pathlib import Path
@@ -170,7 +172,6 @@ def _attributes(wanted: EnsembleRequest) -> dict:
 
 def target_of(wanted: EnsembleRequest, out, overwrite: bool, guidance, control):
     """Return where the flights go. Raises before anything is flown if they cannot go there."""
-    from sixdof.ensemble.identity import identity_of
     from sixdof.flight.law_digest import law_text
     from sixdof.results.dataset import as_path
     from sixdof.results.store_disk import locked, unfinished
@@ -182,7 +183,22 @@ def target_of(wanted: EnsembleRequest, out, overwrite: bool, guidance, control):
         raise ValueError(f"out = {shown(str(out))} must be the name of a file or folder to be written, such as flights.zarr")
     netcdf = None if out.suffix == ".zarr" else out
     path = out if netcdf is None else unfinished(out)
-    identity = identity_of(
+    identity = _identity(wanted, guidance, control)
+    _check_target(out, netcdf, path, overwrite)
+    lock = locked(path)
+    try:
+        _clear(path, netcdf, overwrite)
+    except BaseException:
+        lock.close()
+        raise
+    return OnDisk(wanted, path, identity, netcdf, lock)
+
+
+def _identity(wanted: EnsembleRequest, guidance, control) -> dict[str, str]:
+    """Return everything that the bits of an ensemble depend on."""
+    from sixdof.ensemble.identity import identity_of
+
+    return identity_of(
         wanted.mission,
         seed=wanted.seed,
         first=wanted.first,
@@ -193,14 +209,12 @@ def target_of(wanted: EnsembleRequest, out, overwrite: bool, guidance, control):
         guidance=guidance,
         control=control,
     )
-    _check_target(out, netcdf, path, overwrite)
-    lock = locked(path)
-    try:
-        _clear(path, netcdf, overwrite)
-    except BaseException:
-        lock.close()
-        raise
-    return OnDisk(wanted, path, identity, netcdf, lock)
+
+
+def digest_of(wanted: EnsembleRequest, guidance, control) -> str:
+    """Return a name, 16 hexadecimal digits, for all that the bits of an ensemble depend on."""
+    text = json.dumps(_identity(wanted, guidance, control), sort_keys=True)
+    return hashlib.blake2b(text.encode(), digest_size=8).hexdigest()
 
 
 def _check_target(out: Path, netcdf: Path | None, path: Path, overwrite: bool) -> None:

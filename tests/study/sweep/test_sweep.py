@@ -155,3 +155,47 @@ def test_grid__that_cannot_be_is_refused_in_a_sentence(sampler, grid, said):
 def test_keep__names_what_there_is(sampler):
     with pytest.raises(ValueError, match="keep: there is no variable"):
         sweep(sampler, {"wind.speed": [1.0]}, 1, keep=["apogee"], threads=1, progress=False)
+
+
+def test_out__keeps_what_was_flown_and_goes_on(sampler, tmp_path, monkeypatch):
+    """Killed after the first of two groups: the second call flies what is missing, and the third nothing."""
+    from sixdof.study.sweep import sweep as module
+
+    conditions = [{}, {"rail.length": "4 m"}, {"wind.speed": 6.0}]
+    folder = tmp_path / "flights"
+    whole = fly_conditions(sampler, conditions, 3, seed=3, threads=1, progress=False)
+    flown_rows, fly_rows = [], module.fly_rows
+
+    def killed(mission, table, *given, **more):
+        if flown_rows:
+            raise KeyboardInterrupt
+        flown_rows.append(table.sizes["flight"])
+        return fly_rows(mission, table, *given, **more)
+
+    monkeypatch.setattr(module, "fly_rows", killed)
+    with pytest.raises(KeyboardInterrupt):
+        fly_conditions(sampler, conditions, 3, seed=3, out=folder, threads=1, progress=False)
+    monkeypatch.undo()
+    assert len(list(folder.glob("*.zarr"))) == 1
+    for _ in range(2):
+        again = fly_conditions(sampler, conditions, 3, seed=3, out=folder, threads=1, progress=False)
+        assert len(list(folder.glob("*.zarr"))) == 2
+        for k in range(3):
+            same(again.isel(condition=k), whole.isel(condition=k))
+
+
+def test_out__finished_flies_nothing(sampler, tmp_path, monkeypatch):
+    from sixdof.ensemble import block_runner
+
+    args = dict(seed=3, out=tmp_path / "flights", threads=1, progress=False)
+    first = sweep(sampler, {"wind.speed": [2.0, 5.0]}, 40, **args)
+    monkeypatch.setattr(block_runner.FlightRunner, "fly", lambda self, draws, block, **_: pytest.fail("flown again") if len(draws.common) > 1 else None)
+    same(sweep(sampler, {"wind.speed": [2.0, 5.0]}, 40, **args), first)
+
+
+def test_out__must_be_a_folder(sampler, tmp_path):
+    (tmp_path / "file").write_text("")
+    with pytest.raises(FileExistsError, match="is a file"):
+        fly_conditions(sampler, [{}], 1, out=tmp_path / "file", progress=False)
+    with pytest.raises(FileNotFoundError, match="does not exist"):
+        fly_conditions(sampler, [{}], 1, out=tmp_path / "no" / "folder", progress=False)
