@@ -95,7 +95,7 @@ def compare(
     """
     check_variants(variants, out)
     wanted = criteria_of(criteria)
-    check_names(wanted, _all_names(variants.values()))
+    check_names(wanted, all_names(variants.values()))
     each = _laws(variants, laws, guidance, control)
     folder = None if out is None else _folder(as_path(out, "compare: out"))
     if keep is not None and (isinstance(keep, str) or not isinstance(keep, Iterable) or not all(isinstance(name, str) for name in keep)):
@@ -173,7 +173,7 @@ def _folder(out: Path) -> Path:
     return out
 
 
-def _all_names(missions: Iterable[Mission]) -> dict[str, list[str]]:
+def all_names(missions: Iterable[Mission]) -> dict[str, list[str]]:
     """Return every name of bodies, events, rules ... that any of the missions has, by dim."""
     missions = list(missions)
     found = {dim: [name for mission in missions for name in names(mission)] for dim, names in NAMES.items()}
