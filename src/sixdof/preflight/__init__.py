@@ -16,5 +16,15 @@ if TYPE_CHECKING:
     from sixdof.study.sweep.sweep import fly_conditions as fly_conditions
     from sixdof.study.sweep.sweep import sweep as sweep
     from sixdof.study.weathercock.stability import stability as stability
+    from sixdof.study.wind_limit.air import with_sounding as with_sounding
+    from sixdof.study.wind_limit.practice import wind_criteria as wind_criteria
+    from sixdof.study.wind_limit.wind_limit import wind_limit as wind_limit
 
-show(__name__, {"Many conditions, the same draws": ("sweep", "fly_conditions"), "Does it turn into the wind": ("stability",)})
+show(
+    __name__,
+    {
+        "Many conditions, the same draws": ("sweep", "fly_conditions"),
+        "Does it turn into the wind": ("stability",),
+        "How much wind": ("wind_limit", "wind_criteria", "with_sounding"),
+    },
+)

@@ -29,7 +29,6 @@ class Flown:
     def __init__(self, need: np.ndarray, flights: int) -> None:
         """need : (criteria, levels) of the flights that must hold."""
         self.need, self.flights = need, flights
-        self.active = np.ones(len(need), dtype=bool)  # criteria that the limit is about
         self.winds = np.empty(0)
         self._judged: list[Judged] = []
 
@@ -60,14 +59,14 @@ class Flown:
 
     def crossing(self, level: int, criterion: int | None = None) -> Crossing:
         """Return the first failure of one criterion, or of whichever fails first (None)."""
-        which = np.flatnonzero(self.active) if criterion is None else np.array([criterion])
+        which = np.arange(len(self.need)) if criterion is None else np.array([criterion])
         holds, slack = self.holds(level)[:, which], np.array([one.slack[which, level] for one in self._judged])
         found = first_failure(self.winds, holds, slack)
         return found if found.criterion < 0 else found._replace(criterion=int(which[found.criterion]))
 
     def holds_again(self, level: int) -> float:
         """Return the lowest wind flown above the first failure at which all criteria hold again, NaN for none."""
-        holds = self.holds(level)[:, self.active].all(axis=1)
+        holds = self.holds(level).all(axis=1)
         again = holds & (np.cumsum(~holds) > 0)
         return float(self.winds[again.argmax()]) if again.any() else math.nan
 

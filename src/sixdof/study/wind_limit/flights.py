@@ -11,44 +11,46 @@ import xarray as xr
 from sixdof.mission.mission import Mission
 from sixdof.study.sweep.sweep import fly_conditions
 from sixdof.study.variants.criteria import Criterion
+from sixdof.study.wind_limit.climb import cut_short, events_needed, time_needed
 from sixdof.study.wind_limit.ranks import Judged, judged
 
-DOUBTS = ("time_above_mach_08", "time_beyond_incidence")  # where the model is weak: kept of every flight
-_OF_THE_WIND = ("lean", "path_lean")  # measured in the wind's plane, in calm in that of the direction written
+DOUBTS = ("time_above_mach_08", "time_beyond_incidence")  # where the model is weak: the most of any flight is told
+Case = Mapping[str, Any]
 
 
 class WindFlights:
-    """Flies cases (dictionaries of conditions, such as a direction and a rail's elevation) at winds, always the same drawn flights."""
+    """Flies cases (conditions such as a direction and a rail's elevation) at winds, always the same drawn flights."""
 
-    def __init__(
-        self, mission: Mission, criteria: Sequence[Criterion], cases: Sequence[Mapping[str, Any]], flights: int, confidence: float, **how: Any
-    ) -> None:
+    def __init__(self, mission: Mission, criteria: Sequence[Criterion], cases: Sequence[Case], flights: int, confidence: float, **how: Any) -> None:
         """how : seed, threads, progress, guidance, control, as `fly_conditions` takes them."""
         self.mission, self.criteria, self.cases = mission, list(criteria), list(cases)
         self.flights, self.confidence, self.how = flights, confidence, how
         needed = {name for one in criteria if one.subject is not None for name in one.subject.needs}
-        self.keep = None if any(one.function is not None for one in criteria) else sorted({*DOUBTS, *needed})
-        self.doubt = np.zeros(len(DOUBTS))  # s, the most of any flight in a wind that holds, or fails, whatever was flown
+        self.events = events_needed(criteria)
+        self.keep = None if any(one.function is not None for one in criteria) else sorted({*DOUBTS, *needed, *(["event_time"] if self.events else [])})
+        self.doubts = np.zeros(len(DOUBTS))  # s
         self.attrs: dict[str, Any] = {}
+        self._short: Mission | None = None  # the mission whose flights end where the criteria are judged
 
     def __call__(self, points: list[tuple[int, float]]) -> list[Judged]:
-        """Return what was judged at each (case, wind in m/s); a calm that is the same for several cases is flown once."""
-        keys = [self._key(case, wind) for case, wind in points]
-        once = list(dict.fromkeys(keys))
-        ds = fly_conditions(self.mission, [dict(key) for key in once], self.flights, keep=self.keep, who="wind_limit", **self.how)
+        """Return what was judged at each (case, wind in m/s). The first call is flown to the end, the others no farther than they need."""
+        conditions = [{**self.cases[case], "wind.speed": wind} for case, wind in points]
+        found = self._flown(self._short or self.mission, conditions)
+        if self._short is not None:
+            late = [k for k, one in enumerate(found) if cut_short(one, self.events).any()]
+            for k, whole in zip(late, self._flown(self.mission, [conditions[k] for k in late]), strict=True):
+                found[k] = whole
+        elif self.events:
+            limit = max(time_needed(one, self.events) for one in found)
+            if limit < self.mission.solver.time_limit:
+                self._short = self.mission.change({"solver.time_limit": limit})
+        return [judged(self.criteria, one, self.confidence) for one in found]
+
+    def _flown(self, mission: Mission, conditions: list[dict[str, Any]]) -> list[xr.Dataset]:
+        """Return the flights under each condition."""
+        if not conditions:
+            return []
+        ds = fly_conditions(mission, conditions, self.flights, keep=self.keep, who="wind_limit", **self.how)
         self.attrs = self.attrs or dict(ds.attrs)
-        found = {key: self._judged(ds.isel(condition=k)) for k, key in enumerate(once)}
-        return [found[key] for key in keys]
-
-    def _key(self, case: int, wind: float) -> tuple:
-        condition = dict(self.cases[case]) | {"wind.speed": wind}
-        if wind == 0.0 and self.keep is not None and not any(one.subject.name in _OF_THE_WIND for one in self.criteria):
-            condition.pop("wind.blows_from", None)
-        return tuple(condition.items())
-
-    def _judged(self, ensemble: xr.Dataset) -> Judged:
-        worst = [np.nanmax(ensemble[name].values, initial=0.0) for name in DOUBTS]
-        self.doubt = np.maximum(self.doubt, worst)
-        return judged(self.criteria, ensemble, self.confidence)
-
-
+        self.doubts = np.maximum(self.doubts, [np.nanmax(ds[name].values, initial=0.0) for name in DOUBTS])
+        return [ds.isel(condition=k) for k in range(len(conditions))]

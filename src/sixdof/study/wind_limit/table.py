@@ -28,9 +28,8 @@ def limits_of(flown: Sequence[Flown], blows_from: np.ndarray, criteria: Sequence
         "direction": ("direction", blows_from, _attrs("direction the mean wind comes from, true", "rad")),
         "criterion": ("criterion", [str(one) for one in criteria], {"long_name": "criterion"}),
     }
-    aside = [str(one) for one, active in zip(criteria, flown[0].active, strict=True) if not active]
     texts = [str(one) for one in criteria if one.function is None]
-    return xr.Dataset(entries, coords, {"criteria": "\n".join(texts), "set_aside": "\n".join(aside)})
+    return xr.Dataset(entries, coords, {"criteria": "\n".join(texts)})
 
 
 def limit_entries(flown: Sequence[Flown], dims: tuple[str, ...], shape: tuple[int, ...]) -> dict:

@@ -20,7 +20,7 @@ from sixdof.study.wind_limit.air import reference_height, share_at, wind_as_writ
 from sixdof.study.wind_limit.flights import DOUBTS, WindFlights
 from sixdof.study.wind_limit.practice import wind_criteria
 from sixdof.study.wind_limit.ranks import flights_to_hold
-from sixdof.study.wind_limit.search import fly_grid, put_aside, refine
+from sixdof.study.wind_limit.search import fly_grid, refine
 from sixdof.study.wind_limit.table import limits_of
 
 GIVEN, PRACTICE = "given", "common practice"
@@ -72,8 +72,7 @@ def wind_limit(
 
     Parameters
     ----------
-    criteria : text, Criterion or several, as in `compare`; None: those of common practice (`wind_criteria`). A criterion of common practice
-        that fails in calm and that wind makes hardly worse is set aside, and said.
+    criteria : text, Criterion or several, as in `compare`; None: those of common practice (`wind_criteria`).
     directions : how many, evenly round the compass from north, or a list of those the wind comes FROM ("255 deg", or rad)
     flights : at each wind from each direction
     seed : of the draws and the noise
@@ -113,8 +112,6 @@ def wind_limit(
     how = {"seed": seed, "threads": threads, "progress": progress, "guidance": guidance, "control": control}
     fly = WindFlights(flown_mission, asked.criteria, [{"wind.blows_from": float(one)} for one in blows_from], flights, confidence, **how)
     flown = fly_grid(fly, len(blows_from), asked.grid, asked.need, flights)
-    if asked.source == PRACTICE:
-        put_aside(flown)
     refine(fly, flown, asked.tolerance)
     return with_attributes(limits_of(flown, blows_from, asked.criteria), fly, asked, turbulence, mission)
 
@@ -183,4 +180,4 @@ def with_attributes(ds: xr.Dataset, fly: WindFlights, asked: Asked, turbulence: 
         "rail_azimuth": float(mission.rail.azimuth),
         "criteria_source": asked.source,
     }
-    return ds.assign_attrs(known | own | {name: float(most) for name, most in zip(DOUBTS, fly.doubt, strict=True)} | ds.attrs)
+    return ds.assign_attrs(known | own | {name: float(most) for name, most in zip(DOUBTS, fly.doubts, strict=True)} | ds.attrs)
