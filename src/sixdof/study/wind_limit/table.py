@@ -88,9 +88,4 @@ def _attrs(text: str, units: str) -> dict:
 
 
 def _flag() -> dict:
-    return {
-        "long_name": "kind of limit",
-        "units": "1",
-        "flag_values": np.arange(len(KINDS), dtype=np.int8),
-        "flag_meanings": " ".join(KINDS),
-    }
+    return {"long_name": "kind of limit", "units": "1", "flag_values": np.arange(len(KINDS), dtype=np.int8), "flag_meanings": " ".join(KINDS)}
