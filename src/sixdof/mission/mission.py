@@ -58,7 +58,7 @@ class Mission(MissionTables, metaclass=_Told):
 
     def __repr__(self) -> str:
         stages = ", ".join(stage.name for stage in self.stage)
-        return f"<Mission {self.title!r}: {stages}; motors {', '.join(self.motor)}; {len(self.rule)} rules; sixdof.report(mission) tells more>"
+        return f"<Mission {self.title!r}: {stages}; motors {', '.join(self.motor)}; {len(self.rule)} rules, {len(self.recovery)} recoveries; sixdof.report(mission) tells more>"
 
     __str__ = __repr__
 

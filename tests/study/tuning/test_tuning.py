@@ -14,7 +14,7 @@ from sixdof.study.loops.linear import linearise
 from sixdof.study.loops.loop import closed_response, open_loop
 from sixdof.study.loops.margins import holds, margins
 from sixdof.study.loops.sampled_plant import BendingMode
-from sixdof.study.tuning.limits import LAGS, lags_at
+from sixdof.study.tuning.limits import LAGS, improved, lags_at
 from sixdof.study.tuning.problem import Demands, make_problem
 from sixdof.study.tuning.tune import Specification, tune
 
@@ -340,3 +340,11 @@ def test_plot_tuning__how_far_the_gain_may_fall_has_the_colour_of_its_set(tuned)
         (line,) = [line for line in gain.lines if line.get_color() == colour and line.get_gid() != "margin"]
         np.testing.assert_array_equal(line.get_ydata(), np.where(falls <= MOST_GAIN, falls, np.nan))
     plt.close("all")
+
+
+@pytest.mark.parametrize("hertz", [14.0, 20.0, 26.0])
+def test_limits__a_servo_that_is_fast_already_can_still_be_made_faster(hertz):
+    """What is asked of the faster servo is a sound mission, whose steps are fine enough for it."""
+    mission = sixdof.load_mission("configs/sampler.toml").change({"servo.natural_frequency": f"{hertz} Hz", "autopilot.rate": "100 Hz"})
+    better = mission.change(improved(mission, "servo"))
+    assert better.servo.natural_frequency == pytest.approx(4.0 * mission.servo.natural_frequency)

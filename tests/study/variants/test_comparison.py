@@ -409,3 +409,9 @@ def test_share_text__never_rounds_to_all_or_none():
         return share_text(xr.Dataset({"flights": flights, "failures": failures, "observed": (flights - failures) / flights}))
 
     assert (one(0, 9), one(9, 9), one(1, 10000), one(9999, 10000), one(1, 3)) == ("100 %", "0 %", "99.99 %", "0.01 %", "66.7 %")
+
+
+def test_compare__without_a_number_of_flights_says_so():
+    mission = sixdof.load_mission("configs/sampler.toml")
+    with pytest.raises(ValueError, match=r"say how many flights of each variant; sixdof.stats.compare_nominal"):
+        compare({"as it is": mission})

@@ -43,6 +43,10 @@ class Table(BaseModel):
 
     model_config = ConfigDict(frozen=True, extra="forbid", validate_default=False, defer_build=True)
 
+    def __setattr__(self, name: str, value: Any) -> None:
+        """Refuse to be changed in place, and say how a changed mission is made."""
+        raise AttributeError(f'{type(self).__name__}.{name} cannot be set: a mission is frozen; mission.change({{"path.to.{name}": ...}}) makes a new one')
+
     @model_validator(mode="after")
     def _check_own(self):
         raise_problems(problems_in(self), self)

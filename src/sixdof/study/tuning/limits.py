@@ -21,6 +21,7 @@ WORDS = {
     "gyro_lag": "gyros without lag",
     "notch": "no structural filter",
 }
+MOST_STEPS = 64  # a tick, of a mission
 LAGS = ("servo", "delay", "hold", "gyro_lag", "notch")
 LAG_WORDS = {"servo": "servo", "delay": "delays", "hold": "hold of a tick", "gyro_lag": "gyro lag", "notch": "structural filter"}
 
@@ -28,7 +29,9 @@ LAG_WORDS = {"servo": "servo", "delay": "delays", "hold": "hold of a tick", "gyr
 def improved(mission: Mission, part: str) -> dict | None:
     """Return the changes that make one part of the loop better, None where the mission has nothing to better there."""
     if part == "servo":
-        return {"servo.natural_frequency": FASTER * mission.servo.natural_frequency}
+        steps = math.ceil(FASTER * mission.solver.steps_per_tick)  # a faster servo wants finer steps, which the margins do not depend on
+        faster = {"servo.natural_frequency": FASTER * mission.servo.natural_frequency, "solver.steps_per_tick": steps}
+        return faster if steps <= MOST_STEPS else None
     if part == "delay":
         found = mission.servo.delay + mission.autopilot.computation_delay > 0.0
         return {"servo.delay": 0.0, "autopilot.computation_delay": 0.0} if found else None

@@ -94,6 +94,8 @@ def compare(
     True
     """
     check_variants(variants, out)
+    if flights is None and draws is None:
+        raise ValueError("compare: say how many flights of each variant; sixdof.stats.compare_nominal(variants) flies each once, as it is written")
     wanted = criteria_of(criteria)
     check_names(wanted, all_names(variants.values()))
     each = _laws(variants, laws, guidance, control)
