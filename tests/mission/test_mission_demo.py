@@ -31,7 +31,7 @@ STAGING = {
     "harness.tumbling_drag",
     "vehicle.hanging_drag",
 }
-OPTIONAL = {"wind.member", "turbulence.wind_at_20_ft"}  # of forecasts of the wind, and of turbulence
+OPTIONAL = {"wind.member", "turbulence.wind_at_20_ft", "wind.factor", "wind.turn"}  # of forecasts of the wind, and of turbulence
 NUMBERS = ["-1", "0", "1e9", "1e400", "", "nan", "5.5"]
 
 

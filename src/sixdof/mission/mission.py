@@ -58,7 +58,8 @@ class Mission(MissionTables, metaclass=_Told):
 
     def __repr__(self) -> str:
         stages = ", ".join(stage.name for stage in self.stage)
-        return f"<Mission {self.title!r}: {stages}; motors {', '.join(self.motor)}; {len(self.rule)} rules, {len(self.recovery)} recoveries; sixdof.report(mission) tells more>"
+        events = f"{len(self.rule)} rules, {len(self.recovery)} recoveries"
+        return f"<Mission {self.title!r}: {stages}; motors {', '.join(self.motor)}; {events}; sixdof.report(mission) tells more>"
 
     __str__ = __repr__
 
