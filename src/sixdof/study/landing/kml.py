@@ -1,0 +1,130 @@
+"""Landing places as KML 2.2 (OGC 07-147r2): a folder for each body, styles that can be told apart, all of it on the ground."""
+
+from __future__ import annotations
+
+import xml.etree.ElementTree as tree
+from collections.abc import Sequence
+from pathlib import Path
+
+import xarray as xr
+
+from sixdof.study.landing.export import SAYS, Shown, shown_features, written
+from sixdof.study.landing.groups import ALL, SHARES
+
+NAMESPACE = "http://www.opengis.net/kml/2.2"
+# of bodies, as red, green, blue; the figures' colours
+COLOURS = ("03428c", "b17fbc", "6a73fa", "cd880b", "a32e16", "17ac6a")
+_AREAS = {"field": ("17ac6a", 2.0, 0x22), "no_go": ("a32e16", 2.0, 0x66), "people": ("cd880b", 3.0, 0x66), "waiver": ("262626", 2.0, 0x00)}
+_GROUPS = ("Field", "Rail")
+_FIELD = ("field", "no_go", "people", "waiver")
+
+
+def landing_kml(
+    ds: xr.Dataset, path: str | Path | None = None, *, branches: Sequence[str] = (ALL,), shares: Sequence[float] = SHARES, overwrite: bool = False
+) -> str:
+    """Return what `landing` found as KML 2.2, and write it: what `landing_geojson` holds, in folders, with styles.
+
+    path, branches, shares, overwrite : as in `landing_geojson`. Raises ValueError and FileExistsError as that does.
+
+    Examples
+    --------
+    >>> found = sixdof.preflight.landing(flights)
+    >>> "<Placemark>" in sixdof.preflight.landing_kml(found)
+    True
+    """
+    tree.register_namespace("", NAMESPACE)
+    root = tree.Element(f"{{{NAMESPACE}}}kml")
+    document = _child(root, "Document")
+    _child(document, "name", f"Where it lands: {ds.attrs.get('title', 'untitled')}")
+    _child(document, "description", f"{SAYS} {ds.attrs.get('source', '')}".strip())
+    things = shown_features(ds, branches, shares, "landing_kml")
+    _styles(document, ds.sizes["body"])
+    for name, own in _folders(ds, things):
+        folder = _child(document, "Folder")
+        _child(folder, "name", name)
+        for one in own:
+            _placemark(folder, one)
+    tree.indent(root, " ")
+    return written(tree.tostring(root, encoding="unicode", xml_declaration=True).replace("encoding='us-ascii'", "encoding='UTF-8'") + "\n", path, overwrite)
+
+
+def _child(parent, element: str, text: str | None = None, **attributes):
+    found = tree.SubElement(parent, f"{{{NAMESPACE}}}{element}", attributes)
+    found.text = text
+    return found
+
+
+def _folders(ds: xr.Dataset, things: list[Shown]) -> list[tuple[str, list[Shown]]]:
+    """Return the names of folders and what is in them, none of them empty."""
+    found = [("Field", [one for one in things if one.style in _FIELD]), ("Rail", [one for one in things if one.style == "rail"])]
+    for name in map(str, ds["body"].values):
+        found.append((name, [one for one in things if one.feature["properties"].get("body") == name]))
+    return [(name, own) for name, own in found if own]
+
+
+# ---------------------------------------------------------------- styles
+
+
+def _styles(document, bodies: int) -> None:
+    for name, (colour, width, opacity) in _AREAS.items():
+        _style(document, name, colour, width, opacity)
+    _style(document, "rail", "262626", 2.0, 0x00)
+    for k in range(bodies):
+        _style(document, f"contour-{k}", COLOURS[k % len(COLOURS)], 2.0, 0x28)
+        _style(document, f"mean-{k}", COLOURS[k % len(COLOURS)], 2.0, 0x00)
+
+
+def _style(document, name: str, colour: str, width: float, opacity: int) -> None:
+    """Add a style: icons and lines in a colour (red, green, blue), areas in the same one with an opacity."""
+    style = _child(document, "Style", id=name)
+    icon = _child(style, "IconStyle")
+    _child(icon, "color", _colour(colour))
+    line = _child(style, "LineStyle")
+    _child(line, "color", _colour(colour))
+    _child(line, "width", f"{width:g}")
+    area = _child(style, "PolyStyle")
+    _child(area, "color", _colour(colour, opacity))
+    _child(area, "fill", "1" if opacity else "0")
+
+
+def _colour(colour: str, opacity: int = 0xFF) -> str:
+    """Return a colour as KML has it: opacity, blue, green, red."""
+    return f"{opacity:02x}{colour[4:6]}{colour[2:4]}{colour[0:2]}"
+
+
+# ---------------------------------------------------------------- placemarks
+
+
+def _placemark(folder, one: Shown) -> None:
+    mark = _child(folder, "Placemark")
+    properties = one.feature["properties"]
+    _child(mark, "name", properties.get("name") or properties["role"])
+    _child(mark, "styleUrl", f"#{one.style}-{one.body}" if one.style in ("contour", "mean") else f"#{one.style}")
+    extended = _child(mark, "ExtendedData")
+    for name, value in properties.items():
+        if name != "name":
+            _child(_child(extended, "Data", name=name), "value", f"{value:g}" if isinstance(value, float) else str(value))
+    geometry = one.feature["geometry"]
+    _geometry(mark, geometry["type"], geometry["coordinates"])
+
+
+def _geometry(parent, kind: str, coordinates) -> None:
+    if kind.startswith("Multi"):
+        several = _child(parent, "MultiGeometry")
+        for each in coordinates:
+            _geometry(several, kind.removeprefix("Multi"), each)
+    elif kind == "Polygon":
+        polygon = _child(parent, "Polygon")
+        _child(polygon, "tessellate", "1")
+        for k, ring in enumerate(coordinates):
+            border = _child(polygon, "innerBoundaryIs" if k else "outerBoundaryIs")
+            _child(_child(border, "LinearRing"), "coordinates", _positions(ring))
+    else:
+        found = _child(parent, kind)
+        if kind == "LineString":
+            _child(found, "tessellate", "1")
+        _child(found, "coordinates", _positions([coordinates] if kind == "Point" else coordinates))
+
+
+def _positions(ring) -> str:
+    return " ".join(f"{longitude:.7f},{latitude:.7f}" for longitude, latitude in ring)
