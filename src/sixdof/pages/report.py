@@ -197,6 +197,18 @@ def _predicted(ds: xr.Dataset) -> str:
     return cycles_page(ds)
 
 
+def _landed(ds: xr.Dataset) -> str:
+    from sixdof.study.landing.text import landing_text
+
+    return landing_text(ds)
+
+
+def _leaned(ds: xr.Dataset) -> str:
+    from sixdof.study.landing.rail_map import rail_map_text
+
+    return rail_map_text(ds)
+
+
 def _nominal(ds: xr.Dataset) -> str:
     from sixdof.study.variants.nominal import nominal_page
 
@@ -232,6 +244,8 @@ _REQUIRED = ("gain_db", "phase")
 KINDS = (
     _Kind("a mission", lambda what: isinstance(what, Mission), {"vehicle": _Page(_vehicle), "aero": _Page(_aero), "control": _Page(_surviving)}),
     _Kind("a comparison", _dataset("mission", dims=("variant", "flight")), {"outcomes": _Page(_compared, ("criteria", "outcomes", "confidence"))}),
+    _Kind("landing places", _dataset("flight_branch", "contour_area"), {"landing": _Page(_landed)}),
+    _Kind("a map of rail directions", _dataset("landing_distance_95", dims=("rail_azimuth", "rail_elevation")), {"rail": _Page(_leaned)}),
     _Kind("judged criteria", _dataset("verdict", dims=("criterion",)), {"verdicts": _Page(_judged)}),
     _Kind("a rehearsal", _dataset("misfire", "rule_due"), {"timeline": _Page(_rehearsed)}),
     _Kind("linear models", _dataset("state_matrix", "input_matrix"), {"modes": _Page(_models)}),

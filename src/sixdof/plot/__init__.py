@@ -70,6 +70,8 @@ if TYPE_CHECKING:
     from sixdof.plot.loops.tuning import plot_lags as plot_lags
     from sixdof.plot.loops.tuning import plot_schedule as plot_schedule
     from sixdof.plot.loops.tuning import plot_tuning as plot_tuning
+    from sixdof.plot.preflight.landing import plot_landing_map as plot_landing_map
+    from sixdof.plot.preflight.landing import plot_rail_map as plot_rail_map
     from sixdof.plot.preflight.stability import plot_stability_in_flight as plot_stability_in_flight
     from sixdof.plot.uncertainty.causes import plot_rule_times as plot_rule_times
     from sixdof.plot.uncertainty.causes import plot_static_margins as plot_static_margins

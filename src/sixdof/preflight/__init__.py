@@ -13,6 +13,11 @@ from typing import TYPE_CHECKING
 from sixdof.surface.lazy import show
 
 if TYPE_CHECKING:
+    from sixdof.study.landing.criterion import lands_in_field as lands_in_field
+    from sixdof.study.landing.export import landing_geojson as landing_geojson
+    from sixdof.study.landing.kml import landing_kml as landing_kml
+    from sixdof.study.landing.landing import landing as landing
+    from sixdof.study.landing.rail_map import rail_map as rail_map
     from sixdof.study.sweep.sweep import fly_conditions as fly_conditions
     from sixdof.study.sweep.sweep import sweep as sweep
     from sixdof.study.weathercock.stability import stability as stability
@@ -25,6 +30,7 @@ show(
     {
         "Many conditions, the same draws": ("sweep", "fly_conditions"),
         "Does it turn into the wind": ("stability",),
+        "Where it lands": ("landing", "rail_map", "lands_in_field", "landing_geojson", "landing_kml"),
         "How much wind": ("wind_limit", "wind_criteria", "with_sounding"),
     },
 )

@@ -184,3 +184,82 @@ def _round_length(about: float) -> float:
     """Return the largest of 1, 2, 5 times a power of ten that is no longer than `about`."""
     tens = 10.0 ** math.floor(math.log10(about))
     return max(step * tens for step in (1.0, 2.0, 5.0) if step * tens <= about * (1.0 + 1e-9))
+
+
+# ---------------------------------------------------------------- the rail
+
+
+def plot_rail_map(ds: xr.Dataset, *, limit: str | None = None, ax=None):
+    """Draw what `sixdof.preflight.rail_map` found over azimuth and elevation of the rail, with its numbers, the best direction and the mission's own.
+
+    Colours and numbers are the probability that a limit is not kept, in per cent; without limits the distance that holds 95 % of the farthest pieces.
+
+    limit : which of the limits; None takes the last, that of any of them. ax : to draw into; new ones by default.
+
+    Raises ValueError for what `rail_map` did not return, and for a limit that it does not hold.
+
+    Examples
+    --------
+    >>> leans = sixdof.preflight.rail_map(mission, 3, azimuth=["90 deg", "270 deg"], elevation=["85 deg", "88 deg"], progress=False)
+    >>> ax = sixdof.plot.plot_rail_map(leans)
+    """
+    need_table(ds, "plot_rail_map", "preflight.rail_map", "landing_distance_95")
+    values, unit, title, digits = _mapped(ds, limit)
+    azimuth, elevation = (np.degrees(ds[f"rail_{name}"].values) for name in ("azimuth", "elevation"))
+    ax = axes_or_new(ax, size=(2.6 + 0.62 * max(len(azimuth), 5), 2.0 + 0.55 * max(len(elevation), 3)))
+    from matplotlib.colors import LinearSegmentedColormap
+
+    shade = LinearSegmentedColormap.from_list("rail", ["#f7fbff", "#9fbfe3", CYCLE[0]])
+    image = ax.imshow(values.T, cmap=shade, vmin=0.0, vmax=max(float(np.nanmax(values)), 1e-9), aspect="auto", origin="lower")
+    _numbers(ax, values, digits)
+    _marks(ax, ds, azimuth, elevation)
+    ax.set_xticks(range(len(azimuth)), [f"{one:.0f}" for one in azimuth])
+    ax.set_yticks(range(len(elevation)), [f"{one:g}" for one in np.round(elevation, 1)])
+    ax.set(xlabel="rail azimuth (deg true)", ylabel="rail elevation (deg)")
+    bar = ax.figure.colorbar(image, ax=ax, pad=0.02)
+    bar.set_label(unit, fontsize=FONT)
+    bar.ax.tick_params(labelsize=FONT)
+    legend_beside(ax, loc="upper center", bbox_to_anchor=(0.5, -0.28), ncols=2)
+    dress(ax, f"{ds.attrs.get('title', '')}\n{title}, {ds.attrs['flights']} flights a cell")
+    ax.grid(False)
+    return ax
+
+
+def _mapped(ds: xr.Dataset, limit: str | None):
+    """Return what is shown (azimuth, elevation), its unit, its title and the decimals of the numbers."""
+    if "limit" not in ds.dims:
+        if limit is not None:
+            raise ValueError(f"plot_rail_map: this map has no limits, and so no {limit!r}; leave limit out")
+        return ds["landing_distance_95"].values, "distance (m)", "95 % of the farthest pieces land within", 0
+    known = [str(name) for name in ds["limit"].values]
+    if limit is not None and limit not in known:
+        raise ValueError(f"plot_rail_map: there is no limit {limit!r}; it is one of {', '.join(known)}")
+    name = known[-1] if limit is None else limit
+    text = "a limit is not kept" if name.startswith("any") else name
+    return 100.0 * ds["probability"].sel(limit=name).values, "probability (%)", f"probability that {text}", 0
+
+
+def _numbers(ax, values: np.ndarray, digits: int) -> None:
+    most = float(np.nanmax(values))
+    for (i, j), value in np.ndenumerate(values):
+        if np.isfinite(value):
+            colour = "white" if value > 0.6 * most > 0.0 else INK
+            ax.text(i, j, f"{value:.{digits}f}", ha="center", va="center", fontsize=FONT, color=colour)
+
+
+def _marks(ax, ds: xr.Dataset, azimuth: np.ndarray, elevation: np.ndarray) -> None:
+    """Frame the best cell, and mark the mission's own direction where it is within the grid."""
+    i, j = (int(np.argmin(np.abs(own - math.degrees(ds.attrs[f"best_{name}"])))) for own, name in ((azimuth, "azimuth"), (elevation, "elevation")))
+    frame = np.array([(-0.46, -0.46), (0.46, -0.46), (0.46, 0.46), (-0.46, 0.46), (-0.46, -0.46)]) + (i, j)
+    ax.plot(*frame.T, color=CYCLE[1], lw=2.4, label="best of these", zorder=4)
+    at = [_place_in(own, math.degrees(ds.attrs[f"written_{name}"])) for own, name in ((azimuth, "azimuth"), (elevation, "elevation"))]
+    if None not in at:
+        ax.plot(at[0], at[1] - 0.32, "v", ms=6.0, color=INK, mec="white", label="the mission's own", zorder=5)
+
+
+def _place_in(grid: np.ndarray, value: float) -> float | None:
+    """Return where a value lies among the numbers of rising or falling grid lines; None outside of them."""
+    order = np.argsort(grid)
+    if not grid.min() <= value <= grid.max():
+        return None
+    return float(np.interp(value, grid[order], np.arange(len(grid))[order]))

@@ -95,7 +95,7 @@ def field_of(given: Any, site: Site, who: str = "landing") -> Field:
         return Field()
     import shapely
 
-    features = read_features(given, who)
+    features = given if isinstance(given, tuple) else read_features(given, who)
     shapes = {role: [_shape(one, site, who) for one in features if one.role == role] for role in ("field", "no_go", "people", "waiver")}
     joined = {role: shapely.union_all(found) if found else None for role, found in shapes.items()}
     circles = [one for one in features if one.role == "waiver"]
