@@ -172,6 +172,6 @@ show(
             "plot_convergence",
             "plot_quantiles",
         ),
-        "Before the flight": ("plot_stability_in_flight",),
+        "Before the flight": ("plot_stability_in_flight", "plot_landing_map", "plot_rail_map"),
     },
 )

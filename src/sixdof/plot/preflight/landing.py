@@ -94,7 +94,7 @@ def _box(ds: xr.Dataset, field: Field, circles, branch: str) -> tuple[float, flo
 
 def _size(box) -> tuple[float, float]:
     wide, high = fitted_size(np.array(box[:2]), np.array(box[2:]), area=42.0)
-    return wide + 2.6, high  # the legend stands beside
+    return wide + 1.7, high  # the legend stands beside
 
 
 # ---------------------------------------------------------------- what is drawn
@@ -204,6 +204,7 @@ def plot_rail_map(ds: xr.Dataset, *, limit: str | None = None, ax=None):
     >>> ax = sixdof.plot.plot_rail_map(leans)
     """
     need_table(ds, "plot_rail_map", "preflight.rail_map", "landing_distance_95")
+    ds = ds.sortby(["rail_azimuth", "rail_elevation"])
     values, unit, title, digits = _mapped(ds, limit)
     azimuth, elevation = (np.degrees(ds[f"rail_{name}"].values) for name in ("azimuth", "elevation"))
     ax = axes_or_new(ax, size=(2.6 + 0.62 * max(len(azimuth), 5), 2.0 + 0.55 * max(len(elevation), 3)))
@@ -219,7 +220,7 @@ def plot_rail_map(ds: xr.Dataset, *, limit: str | None = None, ax=None):
     bar = ax.figure.colorbar(image, ax=ax, pad=0.02)
     bar.set_label(unit, fontsize=FONT)
     bar.ax.tick_params(labelsize=FONT)
-    legend_beside(ax, loc="upper center", bbox_to_anchor=(0.5, -0.28), ncols=2)
+    legend_beside(ax, loc="upper center", bbox_to_anchor=(0.5, -0.2), ncols=2)
     dress(ax, f"{ds.attrs.get('title', '')}\n{title}, {ds.attrs['flights']} flights a cell")
     ax.grid(False)
     return ax
@@ -258,8 +259,5 @@ def _marks(ax, ds: xr.Dataset, azimuth: np.ndarray, elevation: np.ndarray) -> No
 
 
 def _place_in(grid: np.ndarray, value: float) -> float | None:
-    """Return where a value lies among the numbers of rising or falling grid lines; None outside of them."""
-    order = np.argsort(grid)
-    if not grid.min() <= value <= grid.max():
-        return None
-    return float(np.interp(value, grid[order], np.arange(len(grid))[order]))
+    """Return where a value lies among the numbers of rising grid lines; None outside of them."""
+    return float(np.interp(value, grid, np.arange(len(grid)))) if grid[0] <= value <= grid[-1] else None

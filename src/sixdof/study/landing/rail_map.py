@@ -15,7 +15,7 @@ from sixdof.mission.mission import Mission
 from sixdof.mission.page import indented, table
 from sixdof.study.landing.field import field_of
 from sixdof.study.landing.flights import NEEDED, places_of
-from sixdof.study.landing.limits import Limits, exceeded_by, limits_of
+from sixdof.study.landing.limits import ANY, Limits, exceeded_by, limits_of
 from sixdof.study.landing.terrain import Terrain, terrain_of
 from sixdof.study.landing.text import percent
 from sixdof.study.reading.page import LAST_LINE
@@ -163,7 +163,8 @@ def rail_map_text(ds: xr.Dataset) -> str:
     if "limit" in ds.dims:
         last = ds.isel(limit=-1)
         rows = [[f"{math.degrees(a):.0f}", *map(percent, row)] for a, row in zip(ds["rail_azimuth"].values, last["probability"].values)]
-        lines += [f"Probability that {last['limit'].values}, by azimuth and elevation of the rail", *table([heads, *rows])]
+        what = "a limit is not kept" if str(last["limit"].values) == ANY else last["limit"].values
+        lines += [f"Probability that {what}, by azimuth and elevation of the rail", *table([heads, *rows])]
     rows = [[f"{math.degrees(a):.0f}", *(f"{d:.0f}" for d in row)] for a, row in zip(ds["rail_azimuth"].values, ds["landing_distance_95"].values)]
     lines += ["Distance from the rail of a flight's farthest piece, 95 % quantile, m", *table([heads, *rows])]
     return "\n".join([*lines, "Best of these", *indented(_best(ds)), "", LAST_LINE])
