@@ -111,7 +111,11 @@ def _draw_field(ax, field: Field, circles) -> None:
     shown = _only(field.people, "Polygon") is not None
     for part in _parts(field.people):
         if part.geom_type != "Polygon":
-            look = {"color": PEOPLE, "lw": 2.4, "zorder": 3} if part.geom_type == "LineString" else {"color": PEOPLE, "marker": "X", "ms": 8.0, "mec": INK, "ls": ""}
+            look = (
+                {"color": PEOPLE, "lw": 2.4, "zorder": 3}
+                if part.geom_type == "LineString"
+                else {"color": PEOPLE, "marker": "X", "ms": 8.0, "mec": INK, "ls": ""}
+            )
             ax.plot(*np.asarray(part.coords).T, label=None if shown else "people", **look)
             shown = True
     for k, (east, north, radius) in enumerate(circles):
@@ -174,7 +178,18 @@ def _scale_and_north(ax, box) -> None:
     right = box[1] - 0.03 * wide
     ax.plot([right - length, right], [0.04, 0.04], color=INK, lw=3.0, solid_capstyle="butt", transform=blended_transform_factory(across, up), zorder=7)
     text = f"{length / 1000.0:g} km" if length >= 1000.0 else f"{length:g} m"
-    ax.text(right - 0.5 * length, 0.055, text, transform=blended_transform_factory(across, up), ha="center", va="bottom", fontsize=FONT, color=INK, bbox=white, zorder=7)
+    ax.text(
+        right - 0.5 * length,
+        0.055,
+        text,
+        transform=blended_transform_factory(across, up),
+        ha="center",
+        va="bottom",
+        fontsize=FONT,
+        color=INK,
+        bbox=white,
+        zorder=7,
+    )
     arrow = {"arrowstyle": "-|>", "color": INK, "lw": 1.6, "mutation_scale": 14}
     ax.annotate("", (0.96, 0.975), (0.96, 0.885), xycoords=up, textcoords=up, arrowprops=arrow, zorder=7)
     ax.text(0.96, 0.875, "N", transform=up, ha="center", va="top", fontsize=FONT + 2.0, color=INK, weight="bold", bbox=white, zorder=7)

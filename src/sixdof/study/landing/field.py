@@ -87,7 +87,7 @@ def _within(area, east, north, without: bool) -> np.ndarray:
 def field_of(given: Any, site: Site, who: str = "landing") -> Field:
     """Return the field of a GeoJSON file, text or dictionary about the rail of a site; without one (None) a field that forbids nothing.
 
-    Raises ValueError as `read_features`, and for a field that lies farther than 200 km from the rail; TypeError for what is none of these.
+    Raises ValueError as `read_features`, and for a field that lies farther than 200 km from the rail; TypeError for anything else.
     """
     if isinstance(given, Field):
         return given

@@ -25,11 +25,7 @@ from sixdof.study.variants.criteria import Criterion, check_names, criteria_of
 from sixdof.study.variants.judging import VERDICTS, names_in, verdict_of
 
 DISTANCES = (0.01, 0.05, 0.5)  # quantiles of the distance from people that are told
-_CHANCE = {
-    "": "probability of",
-    "_low": "lower end of the interval of the probability of",
-    "_high": "upper end of the interval of the probability of",
-}
+_CHANCE = {"": "probability of", "_low": "lower end of the interval of the probability of", "_high": "upper end of the interval of the probability of"}
 
 
 def landing(

@@ -88,7 +88,9 @@ def rail_map(
     options: dict[str, Any] = {"threads": threads, "client": client, "progress": progress, "guidance": guidance, "control": control}
     grid = {"rail.azimuth": list(azimuth), "rail.elevation": list(elevation)}
     flown = sweep(mission, grid, flights, seed=seed, keep=_needed(mission, ground), **options)
-    cells = [[_cell(flown.isel(rail_azimuth=i, rail_elevation=j), mission, limits, ground) for j in range(flown.sizes["rail_elevation"])] for i in _range(flown)]
+    cells = [
+        [_cell(flown.isel(rail_azimuth=i, rail_elevation=j), mission, limits, ground) for j in range(flown.sizes["rail_elevation"])] for i in _range(flown)
+    ]
     ds = _dataset(cells, flown, confidence)
     return ds.assign_attrs(_attributes(ds, flown, mission, flights, confidence))
 
@@ -185,5 +187,3 @@ def _best(ds: xr.Dataset) -> list[str]:
     if min(ds["rail_elevation"].values) < STEEPEST:
         lines.append("ranges launch within 20 deg of the vertical (common practice): elevations below 70 deg are not for use")
     return lines
-
-

@@ -255,7 +255,9 @@ def _cautions(ds: xr.Dataset, field: Field) -> list[str]:
     if "terrain" in ds.attrs:
         altitude = mission_of(ds, "landing_text").site.altitude
         if abs(ds.attrs["terrain_rail_height"] - altitude) > OWN_HEIGHT:
-            found.append(f"the grid has {ds.attrs['terrain_rail_height']:.0f} m at the rail and the mission {altitude:.0f} m: check that both mean the same place")
+            found.append(
+                f"the grid has {ds.attrs['terrain_rail_height']:.0f} m at the rail and the mission {altitude:.0f} m: check that both mean the same place"
+            )
         if max(-ds.attrs["terrain_lowest"], ds.attrs["terrain_highest"]) > STEEP:
             found.append(f"landing places are more than {STEEP:.0f} m off the launch point's height: heights above ground at landing are not the altimeter's")
     missing = int((ds["flies"].values > 0).sum() - np.isfinite(ds["landing_east"].values).sum())
