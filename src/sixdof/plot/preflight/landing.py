@@ -8,7 +8,7 @@ from collections.abc import Sequence
 import numpy as np
 import xarray as xr
 
-from sixdof.plot.style import CYCLE, DASHES, FONT, GREY, INK, LINE, axes_or_new, draw_ellipses, dress, fitted_size, legend_beside
+from sixdof.plot.style import CYCLE, DASHES, FONT, GREY, INK, axes_or_new, dress, fitted_size, legend_beside
 from sixdof.study.landing.field import Field, field_of
 from sixdof.study.landing.groups import ALL, SHARES, contours, places_in
 from sixdof.study.reading.result import mission_of, need_table

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from pathlib import Path
-from typing import Any
 
 import numpy as np
 import xarray as xr
@@ -251,7 +250,7 @@ def _attributes(plain: xr.Dataset, limits: Limits, ground: Terrain | None, confi
     attrs = {name: plain.attrs[name] for name in ("Conventions", "title", "source", "history", "mission", "seed", "interrupted") if name in plain.attrs}
     attrs |= {"confidence": confidence, "failing": failing, "flown": plain.sizes["flight"], "never_left_the_rail": _held(plain)}
     attrs |= {"field": collection([as_feature(one) for one in limits.field.features])} if limits.field.features else {}
-    attrs |= {"waiver_radius": one.radius for one in limits.field.waivers if (one.east, one.north) == (0.0, 0.0)}
+    attrs |= {"waiver_radius": limits.waiver} if limits.waiver is not None else {}
     attrs |= {"people_distance_required": limits.people_distance} if limits.people_distance is not None else {}
     attrs |= {"ceiling": limits.ceiling} if limits.ceiling is not None else {}
     if ground is not None:

@@ -16,11 +16,16 @@ ANY = "any of these"
 
 @dataclass(frozen=True)
 class Limits:
-    """A field, and what else is asked: the distance that landing places keep from people, and the highest apogee, m; None for what is not asked."""
+    """A field, and what else is asked, None for what is not.
+
+    people_distance : that landing places keep from people, m. ceiling : of every apogee, m. waiver : radius of a circle about the rail, m, which is one of
+    the field's circles too.
+    """
 
     field: Field
     people_distance: float | None = None
     ceiling: float | None = None
+    waiver: float | None = None
 
 
 def limits_of(field: Field, people_distance, ceiling, waiver, who: str = "landing") -> Limits:
@@ -33,7 +38,7 @@ def limits_of(field: Field, people_distance, ceiling, waiver, who: str = "landin
         raise ValueError(f'{who}: people_distance needs people; give the field features with the role "people"')
     if radius is not None:
         field = replace(field, waivers=(*field.waivers, Waiver(0.0, 0.0, radius)))
-    return Limits(field, distance, height)
+    return Limits(field, distance, height, radius)
 
 
 def _length(value, name: str, who: str) -> float | None:

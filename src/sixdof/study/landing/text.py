@@ -229,7 +229,7 @@ def _worth(ds: xr.Dataset) -> list[str]:
     least = ", ".join(f"{100.0 * share:g} %: {least_for(share)}" for share in ds["share"].values)
     lines = [
         f"contours are those of a density (no shape is assumed) and are drawn from so many landing places on: {least}",
-        f"an ellipse holds one more landing place with {100.0 * ELLIPSE:.0f} %, if places are normal; it is left out where Mardia's test finds that they are not",
+        f"an ellipse holds one more landing place with {100.0 * ELLIPSE:.0f} %, if places are normal; none is given where Mardia's test says they are not",
         "intervals cover the chance of the draws alone (Clopper-Pearson), not what is wrong in mission, wind or model",
     ]
     if ds.attrs["failing"]:
@@ -255,9 +255,7 @@ def _cautions(ds: xr.Dataset, field: Field) -> list[str]:
     if "terrain" in ds.attrs:
         altitude = mission_of(ds, "landing_text").site.altitude
         if abs(ds.attrs["terrain_rail_height"] - altitude) > OWN_HEIGHT:
-            found.append(
-                f"the grid has {ds.attrs['terrain_rail_height']:.0f} m at the rail and the mission {altitude:.0f} m: check that both mean the same place"
-            )
+            found.append(f"the grid has {ds.attrs['terrain_rail_height']:.0f} m at the rail and the mission {altitude:.0f} m: check the place")
         if max(-ds.attrs["terrain_lowest"], ds.attrs["terrain_highest"]) > STEEP:
             found.append(f"landing places are more than {STEEP:.0f} m off the launch point's height: heights above ground at landing are not the altimeter's")
     missing = int((ds["flies"].values > 0).sum() - np.isfinite(ds["landing_east"].values).sum())
