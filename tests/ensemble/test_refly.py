@@ -105,7 +105,17 @@ def test_paths__plans_are_kept_for_shapes_that_come_again(shaped):
     table = sixdof.stats.make_draws(only_fins, 8, seed=SEED)
     mine = BlockRunner(only_fins)
     mine.run(pack_draws(only_fins, table))
-    assert len(mine.plans) == 2
+    assert len(mine.plans.made) == 2
+    again = BlockRunner(only_fins, in_threads=True)
+    assert again.plans is mine.plans and not again.wants_processes and mine.wants_processes
+    assert BlockRunner(only_fins.change({"title": "another"})).plans is not mine.plans
+
+
+def test_paths__a_plan_that_cannot_be_made_is_tried_again(shaped):
+    plans = BlockRunner(shaped).plans
+    with pytest.raises(ZeroDivisionError):
+        plans.of(b"none", lambda: 1 / 0)
+    assert plans.of(b"none", lambda: "a plan") == "a plan" == plans.of(b"none", lambda: 1 / 0)
 
 
 def test_paths__a_draw_that_makes_no_vehicle_is_one_sentence(demo_mission):

@@ -121,7 +121,7 @@ def disperse(
     wanted = checked_request(mission, flights, seed, first, sampling, draws, tracks)
     if until is not None and not callable(until):
         raise TypeError(f"until = {shown(until)} must be a function of a Dataset, such as lambda ds: precise_enough(ds.apogee_height, 5.0), or None")
-    return _flown(wanted, out, overwrite, until, threads, client, progress, guidance, control)
+    return _flown(BlockRunner(mission, guidance, control, wanted.tracked), wanted, out, overwrite, until, threads, client, progress)
 
 
 def fly_rows(
@@ -162,17 +162,18 @@ def fly_rows(
     numbers = table["flight"].values
     wanted = EnsembleRequest(mission, numbers.size, int(table.attrs["seed"]), int(numbers[0]), GIVEN, table, 0)
     out = None if folder is None else folder / f"{digest_of(wanted, guidance, control)}.zarr"
-    ds = _flown(wanted, out, False, None, threads, client, progress, guidance, control)
+    runner = BlockRunner(mission, guidance, control, 0, in_threads=True)
+    ds = _flown(runner, wanted, out, False, None, threads, client, progress)
     if "interrupted" in ds.attrs:
         raise KeyboardInterrupt
     return ds
 
 
-def _flown(wanted: EnsembleRequest, out, overwrite: bool, until, threads: int | None, client, progress: bool, guidance, control) -> xr.Dataset:
+def _flown(runner: BlockRunner, wanted: EnsembleRequest, out, overwrite: bool, until, threads: int | None, client, progress: bool) -> xr.Dataset:
     """Fly what is wanted of an ensemble, as `disperse` says it."""
     threads = whole(threads, "threads", 1, MOST_THREADS) if threads is not None else os.cpu_count() or 1
+    _, guidance, control, _ = runner.recipe
     with _ending(out) as ended, closing(target_of(wanted, out, overwrite, guidance, control)) as target:
-        runner = BlockRunner(wanted.mission, guidance, control, wanted.tracked)
         with workers(runner, threads, client) as pool:
             seconds = 0.0 if out is None else _seconds_a_flight(wanted, pool)  # how long a chunk on disk takes
             target.begin(runner, seconds, pool.count, progress)
