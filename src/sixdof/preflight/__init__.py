@@ -22,6 +22,7 @@ if TYPE_CHECKING:
     from sixdof.study.sweep.sweep import sweep as sweep
     from sixdof.study.weathercock.stability import stability as stability
     from sixdof.study.wind_limit.air import with_sounding as with_sounding
+    from sixdof.study.wind_limit.allowed import wind_allowed as wind_allowed
     from sixdof.study.wind_limit.practice import wind_criteria as wind_criteria
     from sixdof.study.wind_limit.wind_limit import wind_limit as wind_limit
 
@@ -31,6 +32,6 @@ show(
         "Many conditions, the same draws": ("sweep", "fly_conditions"),
         "Does it turn into the wind": ("stability",),
         "Where it lands": ("landing", "rail_map", "lands_in_field", "landing_geojson", "landing_kml"),
-        "How much wind": ("wind_limit", "wind_criteria", "with_sounding"),
+        "How much wind": ("wind_limit", "wind_allowed", "wind_criteria", "with_sounding"),
     },
 )

@@ -1,0 +1,105 @@
+"""Figures of how much wind: limits by direction, and what another rail allows."""
+
+from __future__ import annotations
+
+import math
+import textwrap
+
+import numpy as np
+import xarray as xr
+
+from sixdof.plot.style import BAND, CYCLE, DASHES, FONT, GREY, INK, LINE, PALE
+from sixdof.study.wind_limit.allowed import need_limits
+from sixdof.study.wind_limit.first_failure import BEYOND
+
+MARKS = ("o", "s", "^", "D", "v", "P")  # of the criterion that binds: colour is never all that tells them apart
+RING = 1.12  # of the highest wind, where the axes end
+
+
+def plot_wind_limit(ds: xr.Dataset, *, ax=None):
+    """Draw the largest mean wind by the direction it comes from, with its interval; colour and mark tell which criterion fails first.
+
+    Outside the line criteria fail; arrows point outwards where all hold up to the highest wind looked at. The rail's lean and the mission's own wind
+    are marked.
+
+    ds : what `wind_limit` returned. ax : polar axes to draw into, or None for a new figure.
+
+    Raises ValueError for another Dataset, and for axes that are not polar.
+
+    Examples
+    --------
+    >>> found = sixdof.preflight.wind_limit(mission, "tilt_max < 8 deg in 50 % of flights", directions=4, flights=4, winds=3, progress=False)
+    >>> ax = sixdof.plot.plot_wind_limit(found)
+    """
+    need_limits(ds, "plot_wind_limit")
+    ax = _compass(ax)
+    highest = float(ds.attrs["highest"])
+    _draw_line(ax, ds)
+    for binds in sorted(set(ds["binds"].values.tolist()), key=lambda k: (k < 0, k)):
+        _draw_points(ax, ds.isel(direction=ds["binds"].values == binds), binds)
+    _draw_rail(ax, ds, highest)
+    ax.plot([float(ds.attrs["wind_blows_from"])], [float(ds.attrs["wind_speed"])], "x", color=INK, ms=6.0, mew=1.4, label="the mission's own wind", zorder=6)
+    ring = np.linspace(0.0, 2.0 * math.pi, 181)
+    ax.plot(ring, np.full(ring.size, highest), color=GREY, lw=0.8, ls=DASHES[2], label=f"highest wind looked at, {highest:.1f} m/s", zorder=1.5)
+    ax.set_ylim(0.0, RING * highest)
+    _dress(ax, ds)
+    return ax
+
+
+def _compass(ax):
+    """Return polar axes with north up, clockwise."""
+    if ax is None:
+        import matplotlib.pyplot as plt
+
+        ax = plt.subplots(figsize=(6.4, 6.4), layout="constrained", subplot_kw={"projection": "polar"})[1]
+    if ax.name != "polar":
+        raise ValueError('plot_wind_limit draws into polar axes; make them with subplot_kw={"projection": "polar"}, or leave ax out')
+    ax.set_theta_zero_location("N")
+    ax.set_theta_direction(-1)
+    return ax
+
+
+def _draw_line(ax, ds: xr.Dataset) -> None:
+    """Draw the limits joined, closed where they go round, the winds that are allowed shaded."""
+    angle, limit = ds["direction"].values, ds["limit"].values
+    order = np.argsort(angle)
+    angle, limit = angle[order], limit[order]
+    gaps = np.diff(np.append(angle, angle[0] + 2.0 * math.pi))
+    if angle.size > 2 and gaps.max() < math.pi:
+        angle, limit = np.append(angle, angle[0] + 2.0 * math.pi), np.append(limit, limit[0])
+        ax.fill(angle, limit, color=BAND, zorder=0.5)
+        ax.plot(angle, limit, color=GREY, lw=LINE, zorder=2)
+
+
+def _draw_points(ax, ds: xr.Dataset, binds: int) -> None:
+    """Draw the limits that one criterion sets, with their intervals; binds : its number, -1 for bounds."""
+    angle, limit = ds["direction"].values, ds["limit"].values
+    colour = CYCLE[binds % len(CYCLE)] if binds >= 0 else INK
+    high = np.where(np.isfinite(ds["limit_high"].values), ds["limit_high"].values, ds.attrs["highest"])
+    for a, low, top in zip(angle, ds["limit_low"].values, high, strict=True):
+        ax.plot([a, a], [low, top], color=colour, lw=3.4, alpha=0.45, solid_capstyle="butt", zorder=3)
+    named = f"{binds + 1}  {ds['criterion'].values[binds]}" if binds >= 0 else "all criteria hold up to the highest wind"
+    mark = MARKS[binds % len(MARKS)] if binds >= 0 else "o"
+    ax.plot(angle, limit, mark, color=colour, ms=6.0, mfc="white" if binds < 0 else colour, label=textwrap.fill(named, 60), zorder=4)
+    for a, r in zip(angle[ds["limit_kind"].values == BEYOND], limit[ds["limit_kind"].values == BEYOND], strict=True):
+        ax.annotate("", (a, RING * r), (a, r), arrowprops={"arrowstyle": "-|>", "color": colour, "lw": LINE}, zorder=4)
+
+
+def _draw_rail(ax, ds: xr.Dataset, highest: float) -> None:
+    """Draw where the rail leans: a line out of the middle."""
+    azimuth, lean = float(ds.attrs["rail_azimuth"]), 90.0 - math.degrees(float(ds.attrs["rail_elevation"]))
+    named = f"the rail leans {lean:.1f} deg towards {math.degrees(azimuth) % 360.0:.0f} deg"
+    ax.plot([azimuth, azimuth], [0.0, 0.55 * highest], color=INK, lw=2.2, label=named, zorder=5)
+    ax.annotate("", (azimuth, 0.6 * highest), (azimuth, 0.5 * highest), arrowprops={"arrowstyle": "-|>", "color": INK, "lw": 2.2}, zorder=5)
+
+
+def _dress(ax, ds: xr.Dataset) -> None:
+    ax.set_xticks(np.arange(8) * math.pi / 4.0, ["N", "NE", "E", "SE", "S", "SW", "W", "NW"])
+    ax.tick_params(labelsize=FONT, labelcolor=INK)
+    ax.grid(True, linewidth=0.4, color=PALE)
+    ax.spines["polar"].set(linewidth=0.6, color=PALE)
+    ax.set_rlabel_position(math.degrees(float(ds.attrs["rail_azimuth"])) + 112.5)
+    said = ds.attrs
+    what = f"Largest mean wind (m/s at {said['reference_height']:g} m) by where it comes from,\nwith its {100.0 * said['confidence']:g} % interval"
+    ax.set_title(f"{said.get('title', '')}\n{what}", fontsize=FONT + 1.0, color=INK, loc="left", pad=14.0)
+    ax.legend(fontsize=FONT, frameon=False, loc="upper left", bbox_to_anchor=(-0.05, -0.04), handlelength=1.8)
