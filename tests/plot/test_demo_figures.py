@@ -94,6 +94,12 @@ def test_figure__of_landing_maps(demo_ensemble, stack_mission):
     assert_good(plot.plot_rail_map(leans.drop_dims("limit")))
 
 
+def test_figure__of_wind_limits(demo_mission):
+    criteria = ["rail_departure_incidence < 13 deg in 80 % of flights", "tilt_max < 8 deg in 60 % of flights", "apogee_height > 100 m in 50 % of flights"]
+    for wanted in (criteria, criteria[2:]):
+        assert_good(plot.plot_wind_limit(sixdof.preflight.wind_limit(demo_mission, wanted, directions=4, flights=5, winds=3, progress=False)))
+
+
 def test_figure__of_rehearsals(demo_mission, stack_mission):
     assert_good(plot.plot_rehearsal(sixdof.rehearse(demo_mission)))
     assert_good(plot.plot_rehearsal(sixdof.rehearse(stack_mission)))

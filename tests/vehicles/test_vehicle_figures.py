@@ -51,7 +51,7 @@ OF_ENSEMBLE = (
     "plot_map",
 )
 OF_MISSION = ("draw_vehicle", "plot_air")
-BEFORE = ("plot_stability_in_flight", "plot_landing_map", "plot_rail_map")
+BEFORE = ("plot_stability_in_flight", "plot_landing_map", "plot_rail_map", "plot_wind_limit")
 OF_LOOPS = (
     "plot_modes",
     "plot_bode",
@@ -155,6 +155,12 @@ def test_figure__of_landing_maps(ensembles, missions, name):
     rendered(plot.plot_landing_map(sixdof.preflight.landing(ensembles[name], waiver="3 km", ceiling="900 m")))
     leans = sixdof.preflight.rail_map(missions[name], 2, azimuth=["40 deg", "220 deg"], elevation=["88 deg", "82 deg"], waiver="1 km", progress=False)
     rendered(plot.plot_rail_map(leans))
+
+
+@pytest.mark.parametrize("name", ["slender", pytest.param("canard", marks=pytest.mark.slow)])
+def test_figure__of_wind_limits(missions, name):
+    found = sixdof.preflight.wind_limit(missions[name], directions=4, flights=4, winds=2, tolerance=1.0, progress=False)
+    rendered(plot.plot_wind_limit(found))
 
 
 @pytest.mark.parametrize("name", ["slender", pytest.param("canard", marks=pytest.mark.slow), pytest.param("stack", marks=pytest.mark.slow)])

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
+from sixdof.cli import wind
 from sixdof.cli.codes import INTERRUPTED, OK
 from sixdof.cli.options import mission_of, on_mission, value_of, with_flights, with_out
 from sixdof.cli.output import say, write_figures
@@ -14,6 +15,7 @@ FLOWN = (".nc", ".zarr")  # ends of the name of an ensemble that was flown befor
 def add(commands) -> None:
     """Add the verbs to the command line."""
     _add_landing(commands)
+    wind.add(commands)
 
 
 # ---------------------------------------------------------------- where it lands

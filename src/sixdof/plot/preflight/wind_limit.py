@@ -76,13 +76,13 @@ def _draw_points(ax, ds: xr.Dataset, binds: int) -> None:
     angle, limit = ds["direction"].values, ds["limit"].values
     colour = CYCLE[binds % len(CYCLE)] if binds >= 0 else INK
     high = np.where(np.isfinite(ds["limit_high"].values), ds["limit_high"].values, ds.attrs["highest"])
+    named = textwrap.fill(f"{binds + 1}  {ds['criterion'].values[binds]}" if binds >= 0 else "all criteria hold up to the highest wind", 60)
     for a, low, top in zip(angle, ds["limit_low"].values, high, strict=True):
-        ax.plot([a, a], [low, top], color=colour, lw=3.4, alpha=0.45, solid_capstyle="butt", zorder=3)
-    named = f"{binds + 1}  {ds['criterion'].values[binds]}" if binds >= 0 else "all criteria hold up to the highest wind"
+        ax.plot([a, a], [low, top], color=colour, lw=5.0, alpha=0.4, solid_capstyle="butt", gid=f"of:{named}", zorder=3)
     mark = MARKS[binds % len(MARKS)] if binds >= 0 else "o"
-    ax.plot(angle, limit, mark, color=colour, ms=6.0, mfc="white" if binds < 0 else colour, label=textwrap.fill(named, 60), zorder=4)
+    ax.plot(angle, limit, mark, color=colour, ms=4.5, mfc="white" if binds < 0 else colour, label=named, zorder=4)
     for a, r in zip(angle[ds["limit_kind"].values == BEYOND], limit[ds["limit_kind"].values == BEYOND], strict=True):
-        ax.annotate("", (a, RING * r), (a, r), arrowprops={"arrowstyle": "-|>", "color": colour, "lw": LINE}, zorder=4)
+        ax.annotate("", (a, RING * r), (a, 0.9 * r), arrowprops={"arrowstyle": "-|>", "color": colour, "lw": LINE}, zorder=4)
 
 
 def _draw_rail(ax, ds: xr.Dataset, highest: float) -> None:
@@ -100,6 +100,7 @@ def _dress(ax, ds: xr.Dataset) -> None:
     ax.spines["polar"].set(linewidth=0.6, color=PALE)
     ax.set_rlabel_position(math.degrees(float(ds.attrs["rail_azimuth"])) + 112.5)
     said = ds.attrs
-    what = f"Largest mean wind (m/s at {said['reference_height']:g} m) by where it comes from,\nwith its {100.0 * said['confidence']:g} % interval"
+    what = f"Largest mean wind by where it comes from, with its {100.0 * said['confidence']:g} % interval"
+    ax.set_ylabel(f"mean wind at {said['reference_height']:g} m (m/s)", fontsize=FONT + 0.5, color=INK, labelpad=26.0)
     ax.set_title(f"{said.get('title', '')}\n{what}", fontsize=FONT + 1.0, color=INK, loc="left", pad=14.0)
     ax.legend(fontsize=FONT, frameon=False, loc="upper left", bbox_to_anchor=(-0.05, -0.04), handlelength=1.8)

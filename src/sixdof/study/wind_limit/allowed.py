@@ -8,7 +8,8 @@ from typing import NamedTuple
 import numpy as np
 import xarray as xr
 
-from sixdof.mission.units import QuantityError, parse, shown
+from sixdof.mission.units import QuantityError, parse
+from sixdof.study.reading.result import need_table
 from sixdof.study.wind_limit.first_failure import BEYOND
 
 FARTHEST = math.radians(60.0)  # between two directions that a wind may lie between
@@ -33,8 +34,7 @@ class Allowed(NamedTuple):
 
 def need_limits(ds: xr.Dataset, who: str) -> None:
     """Raise ValueError for what is not a Dataset of `wind_limit`; `who` asks."""
-    if not isinstance(ds, xr.Dataset) or "limit_kind" not in ds or ds["limit_kind"].dims != ("direction",):
-        raise ValueError(f"{who} takes what wind_limit returned, not {shown(ds) if not isinstance(ds, xr.Dataset) else 'another Dataset'}")
+    need_table(ds, who, "preflight.wind_limit", "limit", "limit_kind", "binds", "criterion_limit")
 
 
 def wind_allowed(ds: xr.Dataset, blows_from: float | str) -> Allowed:

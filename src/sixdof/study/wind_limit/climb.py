@@ -7,6 +7,8 @@ from collections.abc import Sequence
 import numpy as np
 import xarray as xr
 
+from sixdof.mission.errors import MissionError
+from sixdof.mission.mission import Mission
 from sixdof.study.variants.criteria import Criterion
 
 APOGEE = "apogee"
@@ -47,6 +49,16 @@ def time_needed(ensemble: xr.Dataset, events: Sequence[str]) -> float:
     """Return how long flights need to go on for events to be past, s since ignition, from flights that were flown to their end."""
     times = ensemble["event_time"].isel(body=0).sel(event=list(events)).values
     return _LATER * float(np.nanmax(times, initial=0.0)) + _MORE
+
+
+def ended_at(mission: Mission, limit: float) -> Mission | None:
+    """Return the mission with flights given up at a time, s, or at the next double of it that its rules can do with; None where it has none."""
+    while limit < mission.solver.time_limit:
+        try:
+            return mission.change({"solver.time_limit": limit})
+        except MissionError:  # a rule acts later than that
+            limit *= 2.0
+    return None
 
 
 def cut_short(ensemble: xr.Dataset, events: Sequence[str]) -> np.ndarray:

@@ -11,7 +11,7 @@ import xarray as xr
 from sixdof.mission.mission import Mission
 from sixdof.study.sweep.sweep import fly_conditions
 from sixdof.study.variants.criteria import Criterion
-from sixdof.study.wind_limit.climb import cut_short, events_needed, time_needed
+from sixdof.study.wind_limit.climb import cut_short, ended_at, events_needed, time_needed
 from sixdof.study.wind_limit.ranks import Judged, judged
 
 DOUBTS = ("time_above_mach_08", "time_beyond_incidence")  # where the model is weak: the most of any flight is told
@@ -41,9 +41,7 @@ class WindFlights:
             for k, whole in zip(late, self._flown(self.mission, [conditions[k] for k in late]), strict=True):
                 found[k] = whole
         elif self.events:
-            limit = max(time_needed(one, self.events) for one in found)
-            if limit < self.mission.solver.time_limit:
-                self._short = self.mission.change({"solver.time_limit": limit})
+            self._short = ended_at(self.mission, max(time_needed(one, self.events) for one in found))
         return [judged(self.criteria, one, self.confidence) for one in found]
 
     def _flown(self, mission: Mission, conditions: list[dict[str, Any]]) -> list[xr.Dataset]:

@@ -54,12 +54,12 @@ def _rows(ds: xr.Dataset) -> Iterator[list[str]]:
         ends = f"{low:.1f} to {high:.1f}" if math.isfinite(high) else f"{low:.1f} or more"
         limit = float(here["limit"])
         more = ">= " if int(here["limit_kind"]) == BEYOND else ""
-        yield [direction_text(float(here["direction"])), f"{more}{limit:.1f}", f"{more}{limit / MPH:.0f}", ends, f"{binds + 1}" if binds >= 0 else "none"]
+        yield [direction_text(float(here["direction"])), f"{more}{limit:.1f}", f"{more}{math.floor(limit / MPH + 1e-6)}", ends, str(binds + 1) if binds >= 0 else "none"]
 
 
 def direction_text(angle: float) -> str:
-    """Return "SSW 202 deg" of an angle in rad."""
-    return f"{compass(angle):<3} {math.degrees(angle) % 360.0:3.0f} deg"
+    """Return "SSW, 202 deg" of an angle in rad."""
+    return f"{compass(angle)}, {math.degrees(angle) % 360.0:.0f} deg"
 
 
 def criteria_lines(ds: xr.Dataset) -> list[str]:
@@ -88,14 +88,14 @@ def _sentences(ds: xr.Dataset) -> Iterator[str]:
     if limit.size > 1 and not calm.all():
         least, most = int(np.argmin(limit)), int(np.argmax(limit))
         yield (
-            f"Least wind is allowed from {names[least].strip()}, {limit[least]:.1f} m/s, most from {names[most].strip()}, {limit[most]:.1f} m/s. Between two "
+            f"Least wind is allowed from {names[least]}, {limit[least]:.1f} m/s, most from {names[most]}, {limit[most]:.1f} m/s. Between two "
             "directions, and for a wind whose direction wanders, the lower limit counts."
         )
     if (kind == BEYOND).any():
         yield f"{_from(names, kind == BEYOND)} all criteria hold up to the highest wind looked at, {ds.attrs['highest']:.1f} m/s: a bound, not a limit."
     for k in np.flatnonzero(np.isfinite(ds["holds_again"].values)):
         yield (
-            f"From {names[k].strip()} the criteria fail from {limit[k]:.1f} m/s on and hold again at {float(ds['holds_again'][k]):.1f} m/s: more wind is no "
+            f"From {names[k]} the criteria fail from {limit[k]:.1f} m/s on and hold again at {float(ds['holds_again'][k]):.1f} m/s: more wind is no "
             "cure, the first failure is what is told."
         )
     yield from _too_few(ds)
@@ -104,7 +104,7 @@ def _sentences(ds: xr.Dataset) -> Iterator[str]:
 
 
 def _from(names: list[str], which: np.ndarray) -> str:
-    return "From every direction" if which.all() else "From " + ", ".join(name.strip() for name, one in zip(names, which, strict=True) if one)
+    return "From every direction" if which.all() else "From " + "; ".join(name for name, one in zip(names, which, strict=True) if one)
 
 
 def _too_few(ds: xr.Dataset) -> Iterator[str]:
@@ -125,7 +125,7 @@ def _as_written(ds: xr.Dataset) -> Iterator[str]:
     except ValueError:  # it lies between none of the directions asked for
         return
     verdict = "within" if speed <= allowed.low else "within the interval of" if speed <= allowed.high else "above"
-    said = f"{allowed.limit:.1f} m/s from {direction_text(allowed.direction).strip()}"
+    said = f"{allowed.limit:.1f} m/s from {direction_text(allowed.direction)}"
     yield f"The mission's own mean wind, {speed:.1f} m/s from {math.degrees(blows_from):.0f} deg, is {verdict} the limit, {said}."
 
 
