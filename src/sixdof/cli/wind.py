@@ -14,7 +14,10 @@ def add(commands) -> None:
     wind = on_mission(commands, "wind", _wind, "the largest wind, by direction, in which all criteria hold, and what fails first")
     with_flights(wind, "at each wind from each direction (default: 60)")
     wind.add_argument(
-        "--criterion", action="append", metavar="TEXT", help='such as "lean at burnout < 10 deg in 95 %% of flights"; may be repeated (default: common practice)'
+        "--criterion",
+        action="append",
+        metavar="TEXT",
+        help='such as "lean at burnout < 10 deg in 95 %% of flights"; may be repeated (default: common practice)',
     )
     wind.add_argument("--site", metavar="RADIUS", help='every stage has to land so near the rail, such as "600 m" (beside common practice)')
     wind.add_argument("--sounding", type=Path, metavar="FILE", help="this morning's air (CSV or netCDF) in place of the mission's air and wind")

@@ -54,7 +54,13 @@ def _rows(ds: xr.Dataset) -> Iterator[list[str]]:
         ends = f"{low:.1f} to {high:.1f}" if math.isfinite(high) else f"{low:.1f} or more"
         limit = float(here["limit"])
         more = ">= " if int(here["limit_kind"]) == BEYOND else ""
-        yield [direction_text(float(here["direction"])), f"{more}{limit:.1f}", f"{more}{math.floor(limit / MPH + 1e-6)}", ends, str(binds + 1) if binds >= 0 else "none"]
+        yield [
+            direction_text(float(here["direction"])),
+            f"{more}{limit:.1f}",
+            f"{more}{math.floor(limit / MPH + 1e-6)}",
+            ends,
+            str(binds + 1) if binds >= 0 else "none",
+        ]
 
 
 def direction_text(angle: float) -> str:
