@@ -107,4 +107,5 @@ def coordinate(dim: str, names: list):
 
 def attributes_of(item: Dispersible) -> dict:
     """Return the attributes of a quantity's variable."""
-    return {"units": item.unit, "long_name": item.doc, "role": item.role}
+    text = f"{item.role} {item.doc}" if item.doc.startswith("on ") else item.doc
+    return {"units": item.unit, "long_name": text, "role": item.role}

@@ -41,6 +41,7 @@ def test_demos__are_silent(name):
         ({"part.mount.station": "0.8 m"}, 'the motor "playa-h" ends 0.212 m inside the body of "thistledown"'),
         ({"motor.playa-h.thrust_curve": NOISY}, 'the thrust curve of "playa-h" stays below 5 % of its peak from 1.19 s to its end at 10 s'),
         ({"disperse.aero.drag": {"mean": 0.45, "sd": 0.02}}, "aero.drag is drawn about 0.45, and is a factor on the axial force"),
+        ({"disperse.motor.impulse": {"sd": 3}}, "motor.impulse is drawn with a standard deviation of 300 %: a factor's is a share of 1"),
     ],
 )
 def test_caution__of_a_slip(demo, changes, text):

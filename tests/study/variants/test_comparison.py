@@ -19,7 +19,7 @@ from sixdof.study.variants.comparison import compare
 from sixdof.study.variants.comparison_text import comparison_text, criteria_text, share_text
 from sixdof.study.variants.criteria import own_criterion
 from sixdof.study.variants.judging import VERDICTS, judge_criteria
-from sixdof.study.variants.motors import motor_variants
+from sixdof.study.variants.motors import comments_of, motor_variants
 from sixdof.study.variants.pairs import paired, welch_half_width
 from sixdof.study.variants.subjects import NOT_HERE
 from sixdof.study.variants.vary import joined_variants, variant_of, vary
@@ -256,6 +256,25 @@ def test_motor_variants__one_sentence_for_each_file(demo_mission, tmp_path):
         {"bare": "says nothing of propellant_mass", "big": "does not go into", "no-curve": "is not a number", "typo": 'did you mean "propellant_mass"'}.items(),
     ):
         assert name in line and said in line
+
+
+def test_motor_variants__a_bad_header_is_answered_with_a_right_one(demo_mission, tmp_path):
+    (tmp_path / "odd.csv").write_text(FACTS + CURVE.replace("thrust (N)", "push (N)"))
+    with pytest.raises(sixdof.MissionError, match=r'there is no column thrust.*begins with a header such as "time \(s\), thrust \(N\)"'):
+        motor_variants(demo_mission, tmp_path)
+
+
+def test_motor_variants__other_words_in_comments_are_free_columns(demo_mission, tmp_path):
+    (tmp_path / "other.csv").write_text("# price = 61\n# in_stock = yes\n" + FACTS + CURVE)
+    assert comments_of(tmp_path / "other.csv")[1] == {"price": "61", "in_stock": "yes"}
+    assert list(motor_variants(demo_mission, tmp_path)) == ["playa-h", "other"]
+
+
+def test_motor__is_replaced_by_hand_as_the_help_says(stack_path, stack_mission):
+    """The two steps that motor_variants' help names, with the table of a shipped motor."""
+    table = {"propellant_mass": "356 g", "case_mass": "335 g", "length": "236 mm", "diameter": "54 mm", "thrust_curve": {"time": [0, 1.2], "thrust": [600, 0]}}
+    changed = stack_mission.change({"motor.new": table, "stage.drayhorse.part.mount.motor": "new"})
+    assert next(part.motor for part in changed.stage[1].part if part.kind == "mount") == "new"
 
 
 @pytest.mark.parametrize(

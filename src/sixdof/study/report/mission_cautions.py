@@ -29,6 +29,7 @@ LEAST_DESCENT = 1.5  # m/s under one canopy
 WIDE_FIN = 5.0  # diameters of its body: the exposed span of one panel
 LEAST_OPENING = 50.0  # m above ground at which the last canopy is to be deployed
 LIKELY_FACTOR = 0.7, 1.4  # that a dispersed factor is drawn about
+LIKELY_SCATTER = 0.5  # standard deviation of a dispersed factor
 TAIL = 0.5  # of a thrust curve: the share of its time that may lie behind the last 5 % of its peak
 INSIDE = 1.0  # calibres that a nozzle may end ahead of the aft end of its stage
 _DENSITY = 1.225  # kg/m^3, of the standard at sea level
@@ -171,4 +172,14 @@ def _factors(mission: Mission) -> Iterator[str]:
             yield f"{name} is drawn about {middle:.3g}, and is a factor {item.doc}: 1 is the mission's own number"
 
 
-_CHECKS = (_rail, _slenderness, _fins, _measured, _canopies, _heights, _gains, _names, _nozzles, _curves, _factors)
+def _scatters(mission: Mission) -> Iterator[str]:
+    for name, spread in mission.disperse.items():
+        item = DISPERSIBLE.get(name)
+        if item is not None and item.role == "factor" and spread.kind == "normal" and spread.sd is not None and spread.sd > LIKELY_SCATTER:
+            yield (
+                f"{name} is drawn with a standard deviation of {100.0 * spread.sd:.3g} %: a factor's is a share of 1; of {spread.sd:g} per cent "
+                f'write "{spread.sd:g} %"'
+            )
+
+
+_CHECKS = (_rail, _slenderness, _fins, _measured, _canopies, _heights, _gains, _names, _nozzles, _curves, _factors, _scatters)
