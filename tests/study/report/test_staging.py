@@ -12,10 +12,11 @@ from sixdof.core import layout
 from sixdof.mission.load import build_mission
 from sixdof.mission.page import PAGE
 from sixdof.results.status import Descent, Status
+from sixdof.study.reading.doings import doings
 from sixdof.study.reading.result import apart, body_of, branches, came_down, event_values, fact, happened, mission_of, own_events, pieces
 from sixdof.study.report.cautions import cautions
 from sixdof.study.report.hanging import airframe_share
-from sixdof.study.report.staging import branch_section, doings, fired_section, landing_section, recovery_section, stage_section
+from sixdof.study.report.staging import branch_section, fired_section, landing_section, recovery_section, stage_section
 from sixdof.study.report.summary import summarise
 
 

@@ -14,7 +14,7 @@ from typing import NamedTuple
 
 from sixdof.mission.errors import MissionError, suggestion
 from sixdof.mission.mission import Mission
-from sixdof.mission.tables import Fins, Motor, Mount, Parachute, PointMass, Stage, Tube
+from sixdof.mission.tables import Motor, Mount, Parachute, PointMass, Stage, Tube
 from sixdof.mission.tables.materials import MATERIALS
 from sixdof.mission.units import shown
 from sixdof.study.motor_choice.facts import amount
@@ -198,9 +198,9 @@ def _adapter(mount: Mount, motor: Motor, weighed: float | None) -> tuple[str, fl
     length = min(motor.length, mount.length)
     mass = weighed if weighed is not None else estimated_adapter_mass(mount.inner_diameter, motor.diameter, length)
     known = "as weighed" if weighed is not None else "estimated: weigh it"
-    many = f"{mount.count} adapters" if mount.count > 1 else "an adapter"
-    text = f"{many} from {millimetres(motor.diameter)} to {millimetres(mount.inner_diameter)}, {millimetres(length)} long, {1e3 * mass:.0f} g{' each' if mount.count > 1 else ''} ({known})"
-    return text, mount.count * mass
+    many, each = (f"{mount.count} adapters", " each") if mount.count > 1 else ("an adapter", "")
+    size = f"{millimetres(motor.diameter)} to {millimetres(mount.inner_diameter)}, {millimetres(length)} long"
+    return f"{many} from {size}, {1e3 * mass:.0f} g{each} ({known})", mount.count * mass
 
 
 def estimated_adapter_mass(bore: float, motor: float, length: float) -> float:

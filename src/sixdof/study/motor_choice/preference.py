@@ -1,10 +1,10 @@
 """What the builder prefers among motors that meet all criteria, in words: "most apogee_height", "least price then least landing distance".
 
-    wish [then wish ...]      a later one decides where an earlier one is equal
-    wish = most WHAT | least WHAT
-    WHAT   an outcome as criteria name it, by its median ("apogee_height", "tilt at separation drayhorse", "landing_ground_speed of drayhorse");
-           "landing distance" or "landing distance of drayhorse", from the rail; a free column of numbers ("price"); a number of the motor
-           ("total_impulse", "loaded_mass")
+wish [then wish ...]      a later one decides where an earlier one is equal
+wish = most WHAT | least WHAT
+WHAT   an outcome as criteria name it, by its median ("apogee_height", "tilt at separation drayhorse", "landing_ground_speed of drayhorse");
+       "landing distance" or "landing distance of drayhorse", from the rail; a free column of numbers ("price"); a number of the motor
+       ("total_impulse", "loaded_mass")
 """
 
 from __future__ import annotations

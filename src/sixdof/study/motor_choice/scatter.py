@@ -39,7 +39,9 @@ def checked_scatter(scatter: Sequence) -> tuple[float, float, float]:
     impulse, burn = (amount(value, "1", f"scatter: {what}") for value, what in zip(scatter, ("impulse", "burn time")))
     together = scatter[2]
     if max(impulse, burn) >= 0.5:
-        raise ValueError(f'choose_motor: scatter: {max(impulse, burn):g} is a standard deviation of {100.0 * max(impulse, burn):g} %; write, for example, "1 %"')
+        raise ValueError(
+            f'choose_motor: scatter: {max(impulse, burn):g} is a standard deviation of {100.0 * max(impulse, burn):g} %; write, for example, "1 %"'
+        )
     if isinstance(together, bool) or not isinstance(together, int | float) or not -1.0 < together < 1.0:
         raise ValueError("choose_motor: scatter: the correlation must be a number between -1 and 1, such as -0.3")
     return impulse, burn, float(together)

@@ -11,11 +11,10 @@ from collections.abc import Iterator
 import numpy as np
 import xarray as xr
 
-from sixdof.autopilot.rules import triggers
 from sixdof.mission.mission import Mission
 from sixdof.mission.page import indented
 from sixdof.mission.tables import Harness, Parachute
-from sixdof.study.probes.columns import ACTION_DEPLOY, ACTION_IGNITE, ACTION_SEPARATE, RuleColumn
+from sixdof.study.reading.doings import doings
 from sixdof.study.reading.page import counted, on_map, place, row_of
 from sixdof.study.reading.result import QUANTILES, apart, branches, came_down, event_values, fact, is_ensemble, meaningful, mission_of, outcomes, pieces, plural
 from sixdof.study.report.hanging import airframe_share, drawn_factor
@@ -223,20 +222,6 @@ def _against(ds: xr.Dataset, label: str, load: np.ndarray, strength) -> list[str
 
 
 # ---------------------------------------------------------------- what fired
-
-_DOING = {int(ACTION_DEPLOY): "deploy", int(ACTION_SEPARATE): "separate", int(ACTION_IGNITE): "ignite"}
-
-
-def doings(mission: Mission) -> dict[str, list[int]]:
-    """Return the numbers, along `rule`, of all that would do the same thing ("deploy main", "ignite dart"), in file order."""
-    stages, canopies = [stage.name for stage in mission.stage], [part.name for part, _ in canopies_of(mission)]
-    found: dict[str, list[int]] = {}
-    for i, each in enumerate(triggers(mission)):
-        action, target = int(each.row[RuleColumn.ACTION]), int(each.row[RuleColumn.TARGET])
-        if action in _DOING:
-            names = canopies if action == ACTION_DEPLOY else stages
-            found.setdefault(f"{_DOING[action]} {names[target]}", []).append(i)
-    return found
 
 
 def came_about(ds: xr.Dataset, what: str) -> np.ndarray:

@@ -8,10 +8,11 @@ import numpy as np
 import xarray as xr
 
 from sixdof.mission.mission import Mission
+from sixdof.study.reading.doings import doings
 from sixdof.study.reading.page import worst
 from sixdof.study.reading.practice import IGNITION_TILT
 from sixdof.study.reading.result import apart, came_down, event_values, fact, mission_of, outcomes, pieces
-from sixdof.study.report.staging import canopies_of, doings, harness_strength
+from sixdof.study.report.staging import canopies_of, harness_strength
 
 # of this project
 ENERGY = 20.0  # J, of a piece without a canopy
