@@ -100,6 +100,15 @@ def test_figure__of_wind_limits(demo_mission):
         assert_good(plot.plot_wind_limit(sixdof.preflight.wind_limit(demo_mission, wanted, directions=4, flights=5, winds=3, progress=False)))
 
 
+def test_figure__of_a_choice_of_motors(demo_path, stack_mission):
+    """By an outcome with motors that fail and one that does not fit, by a price, and of a folder of which nothing fits."""
+    files = sorted((demo_path.parent / "motors").glob("*.csv"))
+    prices = {"mesa-i": {"price": 48}, "mesa-j": {"price": 61}}
+    for prefer, limits in (("most apogee_height", {}), ("least price", {}), (None, {"propellant_mass": "1 g"})):
+        asked = {"prefer": prefer, "limits": limits, "columns": prices, "flights": 4, "confirm": False, "progress": False}
+        assert_good(plot.plot_motor_choice(sixdof.preflight.choose_motor(stack_mission, files, "waypoints_captured >= 2 in 50 % of flights", **asked)))
+
+
 def test_figure__of_rehearsals(demo_mission, stack_mission):
     assert_good(plot.plot_rehearsal(sixdof.rehearse(demo_mission)))
     assert_good(plot.plot_rehearsal(sixdof.rehearse(stack_mission)))

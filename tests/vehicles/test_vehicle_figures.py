@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 from figure_checks import complaints
-from strangers import FILES
+from strangers import FILES, FOLDER
 
 import sixdof
 from sixdof import plot
@@ -16,6 +16,7 @@ from sixdof.study.tuning.gain_map import gain_map
 from sixdof.study.uncertainty.margin_spread import margin_spread
 from sixdof.study.variants.judging import judge_criteria
 
+MOTORS = FOLDER / "motors"
 OF_FLIGHT = (
     "plot_flight",
     "plot_control",
@@ -51,7 +52,7 @@ OF_ENSEMBLE = (
     "plot_map",
 )
 OF_MISSION = ("draw_vehicle", "plot_air")
-BEFORE = ("plot_stability_in_flight", "plot_landing_map", "plot_rail_map", "plot_wind_limit")
+BEFORE = ("plot_stability_in_flight", "plot_motor_choice", "plot_landing_map", "plot_rail_map", "plot_wind_limit")
 OF_LOOPS = (
     "plot_modes",
     "plot_bode",
@@ -161,6 +162,13 @@ def test_figure__of_landing_maps(ensembles, missions, name):
 def test_figure__of_wind_limits(missions, name):
     found = sixdof.preflight.wind_limit(missions[name], directions=4, flights=4, winds=2, tolerance=1.0, progress=False)
     rendered(plot.plot_wind_limit(found))
+
+
+@pytest.mark.parametrize("name", ["slender", "canard"])
+def test_figure__of_a_choice_of_motors(missions, name):
+    files = sorted(MOTORS.glob({"slender": "wick-*.csv", "canard": "reed-*.csv"}[name]))
+    choice = sixdof.preflight.choose_motor(missions[name], files, "apogee_height > 400 m in 50 % of flights", flights=4, confirm=False, progress=False)
+    rendered(plot.plot_motor_choice(choice))
 
 
 @pytest.mark.parametrize("name", ["slender", pytest.param("canard", marks=pytest.mark.slow), pytest.param("stack", marks=pytest.mark.slow)])

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from sixdof.cli import wind
+from sixdof.cli import motors, wind
 from sixdof.cli.codes import INTERRUPTED, OK
 from sixdof.cli.options import mission_of, on_mission, value_of, with_flights, with_out
 from sixdof.cli.output import say, write_figures
@@ -15,6 +15,7 @@ FLOWN = (".nc", ".zarr")  # ends of the name of an ensemble that was flown befor
 def add(commands) -> None:
     """Add the verbs to the command line."""
     _add_landing(commands)
+    motors.add(commands)
     wind.add(commands)
 
 

@@ -155,6 +155,12 @@ def _compared(ds: xr.Dataset, **options: Any) -> str:
     return comparison_text(ds, options.pop("criteria", None), **options)
 
 
+def _chosen(ds: xr.Dataset) -> str:
+    from sixdof.study.motor_choice.motor_choice_text import choice_text
+
+    return choice_text(ds)
+
+
 def _judged(ds: xr.Dataset) -> str:
     from sixdof.study.variants.comparison_text import criteria_text
 
@@ -249,6 +255,7 @@ _REQUIRED = ("gain_db", "phase")
 # the first that fits is meant: what is told by more comes before what is told by less
 KINDS = (
     _Kind("a mission", lambda what: isinstance(what, Mission), {"vehicle": _Page(_vehicle), "aero": _Page(_aero), "control": _Page(_surviving)}),
+    _Kind("a choice of motors", _dataset("standing", "fits", dims=("motor",)), {"choice": _Page(_chosen)}),
     _Kind("a comparison", _dataset("mission", dims=("variant", "flight")), {"outcomes": _Page(_compared, ("criteria", "outcomes", "confidence"))}),
     _Kind("landing places", _dataset("flight_branch", "contour_area"), {"landing": _Page(_landed)}),
     _Kind("a map of rail directions", _dataset("landing_distance_95", dims=("rail_azimuth", "rail_elevation")), {"rail": _Page(_leaned)}),

@@ -1,5 +1,6 @@
 """Before a flight: does it turn into the wind, which motor, how much wind, where does it land, and the page for the launch day.
 
+    choice = sixdof.preflight.choose_motor(mission, "motors", "rail_departure_speed > 20 m/s", "most apogee_height")      # a folder of thrust curves
     winds = sixdof.preflight.sweep(mission, {"wind.speed": ["2 m/s", "6 m/s"]}, 50)      # the same drawn flights in both winds
 
 Each study takes a mission and gives a Dataset; `sixdof.report` makes its page. A simulation is never a clearance to fly: local law, the range
@@ -18,6 +19,7 @@ if TYPE_CHECKING:
     from sixdof.study.landing.kml import landing_kml as landing_kml
     from sixdof.study.landing.landing import landing as landing
     from sixdof.study.landing.rail_map import rail_map as rail_map
+    from sixdof.study.motor_choice.choose import choose_motor as choose_motor
     from sixdof.study.sweep.sweep import fly_conditions as fly_conditions
     from sixdof.study.sweep.sweep import sweep as sweep
     from sixdof.study.weathercock.stability import stability as stability
@@ -31,6 +33,7 @@ show(
     {
         "Many conditions, the same draws": ("sweep", "fly_conditions"),
         "Does it turn into the wind": ("stability",),
+        "Which motor": ("choose_motor",),
         "Where it lands": ("landing", "rail_map", "lands_in_field", "landing_geojson", "landing_kml"),
         "How much wind": ("wind_limit", "wind_allowed", "wind_criteria", "with_sounding"),
     },

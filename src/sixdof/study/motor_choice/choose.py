@@ -8,6 +8,7 @@ from typing import Any, NamedTuple
 
 import xarray as xr
 
+from sixdof.ensemble.run import disperse
 from sixdof.mission.load import check_mission
 from sixdof.mission.mission import Mission
 from sixdof.study.motor_choice.confirming import Flyer, confirmed
@@ -18,7 +19,7 @@ from sixdof.study.motor_choice.fit import Fit, fit_of, fit_of_file, limits_of
 from sixdof.study.motor_choice.measurement import Question, flips_of
 from sixdof.study.motor_choice.preference import Wish, wishes_of
 from sixdof.study.motor_choice.scatter import SCATTER, checked_scatter, with_scatter
-from sixdof.study.motor_choice.settings import OK, settings_of
+from sixdof.study.motor_choice.settings import EARLY, OK, Setting, settings_of, without_timers
 from sixdof.study.uncertainty.claims import FAIL, UNDECIDED
 from sixdof.study.uncertainty.statistics import check_share
 from sixdof.study.variants.comparison import compare
@@ -87,9 +88,9 @@ def choose_motor(
         comparisons), with `thrust_to_weight_rail`, `thrust_to_weight_start`, `thrust_to_weight_average` (variant, flight); `verdict`, `observed`
         (variant, criterion); `setting_now`, `setting_right`, `setting_state`, `setting_share` (variant, setting), whose coordinate holds paths of
         `Mission.change`. Of every motor (dim motor): `fits`, `fit_reason`, `adapter`, `adapter_mass`, `room_ahead`, `fin_clearance`, numbers of its data
-        sheet, free columns, `standing` and `why`. Of every measurement that would change the answer (dim measurement): `flip_value`, `flip_share`,
-        `flip_to`, `flip_flown`. Attributes: `best` (a name, or "" for none), `prefer`, `scatter`, `stage`. Of a folder of which nothing fits only what
-        has the dim motor.
+        sheet, free columns, `standing` and `why`. Of every measurement that would change the answer, or else a verdict (dim measurement):
+        `flip_value`, `flip_share`, `flip_to`, `flip_verdict`, `flip_flown`. Attributes: `best` (a name, or "" for none), `prefer`, `scatter`, `stage`.
+        Of a folder of which nothing fits only what has the dim motor.
 
     Raises
     ------
@@ -100,10 +101,10 @@ def choose_motor(
 
     Examples
     --------
-    >>> choice = sixdof.preflight.choose_motor(stack, ["configs/motors/mesa-i.csv", "configs/motors/playa-h.csv"], prefer="most apogee_height",
-    ...     flights=4, progress=False)
-    >>> choice.adapter.sel(motor="playa-h").item()
-    'an adapter from 38 mm to 54.4 mm, 205 mm long, 41 g (estimated: weigh it)'
+    >>> files = ["configs/motors/mesa-i.csv", "configs/motors/playa-h.csv"]
+    >>> choice = sixdof.preflight.choose_motor(stack, files, prefer="most apogee_height", flights=4, confirm=False, progress=False)
+    >>> choice.attrs["best"], choice.adapter.sel(motor="playa-h").item()
+    ('mesa-i', 'an adapter from 38 mm to 54.4 mm, 205 mm long, 33 g (estimated: weigh it)')
     """
     check_mission(mission, "choose_motor")
     check_share(confidence, "confidence")
@@ -124,12 +125,13 @@ def choose_motor(
         return with_standings(sheet, {}).assign_attrs(best="", title=mission.title, **about)
     missions = {name: changed for name, (changed, _) in drawn.items()}
     flown = _flown(missions, asked)
-    adjusted = ""
-    if adjust:
-        missions, adjusted = _put_right(missions, flown)
-        flown = _flown(missions, asked) if adjusted else flown
+    settings, adjusted = _settings(missions, flown, asked), ""
+    if adjust and any(one.state != OK for row in settings.values() for one in row):
+        missions, adjusted = _put_right(missions, settings)
+        flown = _flown(missions, asked)
+        settings = _settings(missions, flown, asked)
     said = next(iter(drawn.values()))[1]
-    return _decided(sheet, missions, flown, asked, confirm).assign_attrs(scatter="\n".join(said), adjusted=adjusted, **about)
+    return _decided(sheet, missions, flown, settings, asked, confirm).assign_attrs(scatter="\n".join(said), adjusted=adjusted, **about)
 
 
 def _fits(mission: Mission, files: Mapping[str, Path], own: str, which: int, columns: Mapping[str, Mapping[str, Any]], most: Mapping[str, float]) -> list[Fit]:
@@ -152,17 +154,29 @@ def _flown(missions: Mapping[str, Mission], asked: _Asked) -> xr.Dataset:
     return found
 
 
-def _put_right(missions: Mapping[str, Mission], flown: xr.Dataset) -> tuple[dict[str, Mission], str]:
+def _settings(missions: Mapping[str, Mission], flown: xr.Dataset, asked: _Asked) -> dict[str, list[Setting]]:
+    """Return the settings of every motor. Where one comes too early what is right is read off flights without timers, on the same draws."""
+    found = {}
+    for name, ds in ensembles(flown).items():
+        rows = settings_of(missions[name], ds)
+        if any(one.state == EARLY for one in rows):
+            calm = disperse(without_timers(missions[name]), tracks="none", progress=False, **asked.options)
+            rows = settings_of(missions[name], calm.load())
+        found[name] = rows
+    return found
+
+
+def _put_right(missions: Mapping[str, Mission], settings: Mapping[str, list[Setting]]) -> tuple[dict[str, Mission], str]:
     """Return the missions with the settings that are right for their motors, and what was changed, in words."""
     found, said = {}, []
-    for name, ds in ensembles(flown).items():
-        wrong = {one.path: one.right for one in settings_of(missions[name], ds) if one.state != OK}
-        found[name] = missions[name].change(wrong) if wrong else missions[name]
+    for name, mission in missions.items():
+        wrong = {one.path: one.right for one in settings[name] if one.state != OK}
+        found[name] = mission.change(wrong) if wrong else mission
         said += [f"{name}: {', '.join(f'{path} = {value:g}' for path, value in wrong.items())}"] if wrong else []
     return found, "\n".join(said)
 
 
-def _decided(sheet: xr.Dataset, missions: Mapping[str, Mission], flown: xr.Dataset, asked: _Asked, confirm: bool) -> xr.Dataset:
+def _decided(sheet: xr.Dataset, missions: Mapping[str, Mission], flown: xr.Dataset, settings, asked: _Asked, confirm: bool) -> xr.Dataset:
     """Return the comparison with the decision."""
     each = ensembles(flown)
     judged = judge_criteria(flown, asked.criteria, asked.confidence) if asked.criteria else None
@@ -171,16 +185,16 @@ def _decided(sheet: xr.Dataset, missions: Mapping[str, Mission], flown: xr.Datas
     best = best_of(standings, worth, asked.wishes)
     whys = [_why(k, name, each, standings, worth, best, asked, judged) for k, name in enumerate(each)]
     told = {name: (BEST if k == best else standings[k], whys[k]) for k, name in enumerate(each)}
-    flips = []
+    flips, probes = [], 0
     if asked.criteria or asked.wishes:
         question = Question(each, asked.criteria, asked.wishes, worth, asked.confidence, _chosen(missions))
-        flips = flips_of(question)
+        flips, probes = flips_of(question), len(question.probes())
         if confirm and flips:
             flips = confirmed(Flyer(question, missions, each, asked.numbers, asked.options), flips, "" if best is None else list(each)[best])
-    parts = [flown, with_standings(sheet, told), flown_entries(missions, each), flip_entries(flips)]
+    parts = [flown, with_standings(sheet, told), flown_entries(missions, each, list(settings.values())), flip_entries(flips)]
     parts += [judged[list(_JUDGED)]] if judged is not None else []
     whole = xr.merge(parts, combine_attrs="override", join="exact")
-    return whole.assign_attrs(best="" if best is None else list(each)[best])
+    return whole.assign_attrs(best="" if best is None else list(each)[best], measurements=probes)
 
 
 def _chosen(missions: Mapping[str, Mission]) -> str:
@@ -194,9 +208,9 @@ def _chosen(missions: Mapping[str, Mission]) -> str:
 def _why(k: int, name: str, each, standings, worth, best: int | None, asked: _Asked, judged: xr.Dataset | None) -> str:
     """Return why a motor is the best or lost: what it fails and by how much, what is undecided, or the preference."""
     if k == best:
-        others = standings.count(standings[k]) - 1
-        wish = f"{asked.wishes[0]}" if asked.wishes else ""
-        return f"{wish} of {others + 1} that stand as well" if others and wish else "it alone stands so well"
+        alike = standings.count(standings[k])
+        what = "fit" if not asked.criteria else "meet all" if standings[k] == MEETS else "fail none"
+        return f"{asked.wishes[0]} of the {alike} that {what}" if alike > 1 else f"the only one that {'fits' if what == 'fit' else what.replace(' ', 's ', 1)}"
     if standings[k] == FAILS:
         return "; ".join(_failed(c, one, judged.sel(variant=name), each[name]) for c, one in enumerate(asked.criteria) if _is(judged, name, c, FAIL))
     if best is not None and standings[k] == standings[best]:

@@ -71,15 +71,19 @@ def _label(labels: np.ndarray, text: str):
 
 
 def confirmed(flyer: Flyer, flips: Sequence[Flip], base: str) -> list[Flip]:
-    """Return flips, the first one that flights bear out in front with the number they give, those that they do not omitted."""
-    for tried, flip in enumerate(flips[:TRIED]):
+    """Return flips, the first one that flights bear out in front with the number they give, those that they do not omitted.
+
+    Those that turn a verdict alone are left as they are.
+    """
+    asked, others = [flip for flip in flips if not flip.verdict], [flip for flip in flips if flip.verdict]
+    for tried, flip in enumerate(asked[:TRIED]):
         end = flip.probe.low if flip.below else flip.probe.high
         to = flyer.answer(flip.probe, end)
         if to != base:
             value, to = _halved(flyer, flip, base, end, to)
             share = flyer.question.beyond(flip.probe, value, flip.below)
-            return [replace(flip, value=value, to=to, share=share, flown=True), *flips[tried + 1 :]]
-    return list(flips[TRIED:])
+            return [replace(flip, value=value, to=to, share=share, flown=True), *asked[tried + 1 :], *others]
+    return [*asked[TRIED:], *others]
 
 
 def _halved(flyer: Flyer, flip: Flip, base: str, end: float, to: str) -> tuple[float, str]:

@@ -73,7 +73,8 @@ def shortfall(one: Criterion, ds: xr.Dataset) -> str:
     if off <= 0.0:
         return "flights without a value count as not meeting it"
     units = one.subject.variable.units
-    return f"{percent(one.share)} of the flights reach {number_text(reached, units)}, {number_text(off, units)} too {'little' if above else 'much'}"
+    keep = "exceed" if above else "stay within"
+    return f"{percent(one.share)} of the flights {keep} {number_text(reached, units)}, {number_text(off, units)} too {'little' if above else 'much'}"
 
 
 def lost_by_preference(k: int, best: int, values: np.ndarray, wishes: Sequence[Wish], names: Sequence[str], units: Sequence[str]) -> str:

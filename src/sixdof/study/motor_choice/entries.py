@@ -14,7 +14,7 @@ from sixdof.study.motor_choice.deciding import STANDINGS, UNFIT
 from sixdof.study.motor_choice.facts import column_entries, fact_entries
 from sixdof.study.motor_choice.fit import Fit
 from sixdof.study.motor_choice.measurement import MEASURABLE, Flip
-from sixdof.study.motor_choice.settings import setting_entries, settings_of
+from sixdof.study.motor_choice.settings import Setting, setting_entries
 from sixdof.study.motor_choice.thrust_to_weight import thrust_to_weight
 
 RATIOS = {
@@ -50,11 +50,11 @@ def with_standings(sheet: xr.Dataset, told: Mapping[str, tuple[str, str]]) -> xr
     )
 
 
-def flown_entries(missions: Mapping[str, Mission], each: Mapping[str, xr.Dataset]) -> xr.Dataset:
-    """Return thrust over weight of every flight and the settings of every motor flown, dim variant."""
+def flown_entries(missions: Mapping[str, Mission], each: Mapping[str, xr.Dataset], found: list[list[Setting]]) -> xr.Dataset:
+    """Return thrust over weight of every flight and the settings `found` of every motor flown, dim variant."""
     ratios = [thrust_to_weight(missions[name], ds) for name, ds in each.items()]
     entries = {name: (("variant", "flight"), np.array([row[name] for row in ratios]), {"units": "1", "long_name": text}) for name, text in RATIOS.items()}
-    settings, paths = setting_entries([settings_of(missions[name], ds) for name, ds in each.items()])
+    settings, paths = setting_entries(found)
     coords = {"setting": ("setting", np.array(paths, dtype=str), {"long_name": "setting, as Mission.change takes it"})} if paths else {}
     return xr.Dataset({**entries, **(settings if paths else {})}, coords)
 
@@ -64,7 +64,7 @@ def flip_entries(flips: Sequence[Flip]) -> xr.Dataset:
     if not flips:
         return xr.Dataset()
     entries = {
-        "flip_value": ([flip.value for flip in flips], "number from which another motor is the best", "as flip_units"),
+        "flip_value": ([flip.value for flip in flips], "number from which another motor is the best, or a verdict turns", "as flip_units"),
         "flip_middle": ([flip.probe.middle for flip in flips], "median of what is drawn", "as flip_units"),
         "flip_share": ([flip.share for flip in flips], "share of the draws that lie there or beyond", "1"),
         "flip_below": ([flip.below for flip in flips], "whether the answer changes below that number", "1"),
@@ -73,6 +73,7 @@ def flip_entries(flips: Sequence[Flip]) -> xr.Dataset:
     found = {name: ("measurement", np.array(values), {"long_name": text, "units": units}) for name, (values, text, units) in entries.items()}
     texts = {
         "flip_to": ([flip.to for flip in flips], "best motor there"),
+        "flip_verdict": ([flip.verdict for flip in flips], "verdict that turns there, of a measurement that leaves the best motor as it is"),
         "flip_units": ([flip.probe.units for flip in flips], "unit of the number"),
         "flip_how": ([MEASURABLE[flip.probe.stem] for flip in flips], "how it is measured"),
     }

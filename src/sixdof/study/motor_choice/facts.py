@@ -67,7 +67,7 @@ def _row(motor: Motor | None) -> dict[str, Any]:
 
 
 def amount(value: Any, unit: str, where: str) -> float:
-    """Return a quantity in SI. Raises ValueError, in one sentence that begins with `where`, for what is none or below zero."""
+    """Return a quantity in SI. Raises ValueError, in one sentence that begins with `where`, for anything else and what is below zero."""
     try:
         found = parse(value, unit)
     except QuantityError as error:
@@ -152,9 +152,9 @@ def column_entries(columns: Mapping[str, Mapping[str, Any]], motors: list[str], 
         if column in taken:
             raise ValueError(f'choose_motor: columns: "{column}" is the name of something else in the result; call it otherwise, such as "my_{column}"')
         values = [columns.get(name, {}).get(column) for name in motors]
-        text = {"long_name": f"{column.replace('_', ' ')}, as given", "given": 1}
+        text = {"long_name": column.replace("_", " "), "given": 1}
         if all(value is None or isinstance(value, float) for value in values):
-            found[column] = ("motor", np.array([math.nan if value is None else value for value in values]), {"units": "1", **text})
+            found[column] = ("motor", np.array([math.nan if value is None else value for value in values]), {"units": "as given", **text})
         else:
             found[column] = ("motor", np.array(["" if v is None else f"{v:g}" if isinstance(v, float) else v for v in values], dtype=str), text)
     return found

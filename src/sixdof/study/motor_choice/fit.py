@@ -123,6 +123,7 @@ def _length(stage: Stage, mount: Mount, motor: Motor) -> Iterator[str]:
 def _in_the_way(stage: Stage, mount: Mount, motor: Motor) -> Iterator[str]:
     """Yield what is packed where the motor is to sit: canopies, and masses that would go into the mount's bore."""
     fore, aft = _stretch(mount, motor)
+    fore = max(fore, mount.station)  # ahead of the mount its length is what is wrong
     for part in stage.part:
         start, end = _extent(part)
         if start < aft - ROUNDING and end > fore + ROUNDING and _in_the_bore(part, mount):
@@ -216,12 +217,12 @@ def _with_adapter(mission: Mission, which: int, mount: Mount, motor: Motor, mass
     length, stage = min(motor.length, mount.length), mission.stage[which]
     station = mount.station + mount.length - 0.5 * length
     part = {"kind": "mass", "name": ADAPTER, "mass": mass, "station": station, "length": length, "diameter": mount.inner_diameter}
-    changed = mission.add(f"stage.{which}.part", part)
     if stage.measured is None:
-        return changed
-    bare = airframe(shape_of([stage]), 0, stage)
+        return mission.add(f"stage.{which}.part", part)
+    bare, measured = airframe(shape_of([stage]), 0, stage), stage.measured.model_dump(exclude_none=True)
     total, cg = bare.mass + mass, float(bare.place[0])
     own = mass * (length**2 / 12.0 + mount.inner_diameter**2 / 16.0) + bare.mass * mass / total * (station - cg) ** 2
-    new = {"mass": total, "cg": (bare.mass * cg + mass * station) / total, "inertia_roll": 0.0, "inertia_pitch": own, "inertia_yaw": own}
-    new |= {key: getattr(stage.measured, key) + new[key] for key in new if key.startswith("inertia") and getattr(stage.measured, key) is not None}
-    return changed.change({f"stage.{which}.measured.{key}": value for key, value in new.items() if getattr(stage.measured, key) is not None})
+    new = {"mass": total, "cg": (bare.mass * cg + mass * station) / total}
+    new |= {key: measured.get(key, 0.0) + own for key in ("inertia_pitch", "inertia_yaw")}
+    measured |= {key: value for key, value in new.items() if key in measured}
+    return mission.change({f"stage.{which}.measured": None}).add(f"stage.{which}.part", part).change({f"stage.{which}.measured": measured})

@@ -9,7 +9,7 @@ captured, a flag, a function) has a share of flights instead, which moves along 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cache
 
 import numpy as np
@@ -17,7 +17,7 @@ import xarray as xr
 
 from sixdof.study.motor_choice.deciding import best_of, standing_of
 from sixdof.study.motor_choice.preference import Wish
-from sixdof.study.uncertainty.claims import judge
+from sixdof.study.uncertainty.claims import FAIL, PASS, judge
 from sixdof.study.uncertainty.inputs import inputs_of
 from sixdof.study.variants.criteria import Criterion
 from sixdof.study.variants.judging import VERDICTS
@@ -182,8 +182,9 @@ def _criterion_line(one: Criterion, ds: xr.Dataset, inputs: xr.Dataset) -> _Line
 
 @dataclass(frozen=True)
 class Flip:
-    """Where a measurement changes the answer. value : the number nearest the median at which it does. to : the best motor there, "" for none.
+    """Where a measurement changes the answer, or a verdict. value : the number nearest the median at which it does.
 
+    to : the best motor there, "" for none. verdict : "" where the best motor changes, else whose verdict turns from pass to fail or back, in words.
     share : of the draws that lie there or beyond. below : whether it is a number below the median. flown : whether flights with the number
     measured say so too.
     """
@@ -193,19 +194,32 @@ class Flip:
     to: str
     share: float
     below: bool
+    verdict: str = ""
     flown: bool = False
 
 
 def flips_of(question: Question) -> list[Flip]:
-    """Return, the likeliest first, every measurement that would give another best motor, as far as its draws reach."""
-    base, _ = question.answer()
+    """Return every measurement that would give another best motor as far as its draws reach, the likeliest first, then those that turn a verdict."""
+    base = question.answer()
     found = [flip for probe in question.probes() for below in (True, False) for flip in _flip(question, probe, base, below)]
-    return sorted(found, key=lambda flip: -flip.share)
+    return sorted(found, key=lambda flip: (bool(flip.verdict), -flip.share))
 
 
-def _flip(question: Question, probe: Probe, base: int | None, below: bool) -> list[Flip]:
+def _flip(question: Question, probe: Probe, base: tuple[int | None, np.ndarray], below: bool) -> list[Flip]:
+    """Return the number from which the best motor changes, or where it never does the first at which a verdict turns; at most one."""
+    turned: list[Flip] = []
     for value in np.linspace(probe.middle, probe.low if below else probe.high, POINTS // 2 + 1):
-        best, _ = question.answer(probe, float(value))
-        if best != base:
-            return [Flip(probe, float(value), "" if best is None else question.names[best], question.beyond(probe, value, below), below)]
-    return []
+        best, verdicts = question.answer(probe, float(value))
+        flip = Flip(probe, float(value), "" if best is None else question.names[best], question.beyond(probe, value, below), below)
+        if best != base[0]:
+            return [flip]
+        if not turned and (which := np.argwhere(np.abs(_settled(verdicts) - _settled(base[1])) == 2)).size:
+            k, c = which[0]
+            word = VERDICTS[int(verdicts[k, c])]
+            turned = [replace(flip, verdict=f"{question.names[k]} {'passes' if word == PASS else 'fails'} {question.criteria[c].what}")]
+    return turned
+
+
+def _settled(verdicts: np.ndarray) -> np.ndarray:
+    """Return 1 for pass, -1 for fail, 0 for undecided."""
+    return np.where(verdicts == VERDICTS.index(PASS), 1, np.where(verdicts == VERDICTS.index(FAIL), -1, 0))

@@ -7,7 +7,7 @@ from collections.abc import Iterator
 import numpy as np
 import xarray as xr
 
-from sixdof.mission.page import indented, side_by_side
+from sixdof.mission.page import indented, side_by_side, wrapped
 from sixdof.study.motor_choice.deciding import BEST, FAILS, MEETS, OPEN, STANDINGS, UNFIT
 from sixdof.study.motor_choice.entries import RATIOS
 from sixdof.study.motor_choice.facts import DELAY_SCATTER, given_columns
@@ -28,7 +28,7 @@ def choice_text(ds: xr.Dataset) -> str:
     """Return the page of what `choose_motor` returned. Raises ValueError for anything else."""
     need_choice(ds, "choice_text")
     flown = "variant" in ds.dims
-    lines = [ds.attrs.get("title") or "untitled", _heading(ds), "", *_answer(ds), "", *_whys(ds)]
+    lines = [ds.attrs.get("title") or "untitled", *wrapped(_heading(ds)), "", *_answer(ds), "", *_whys(ds)]
     if flown:
         lines += ["", *_measurements(ds), "", *_settings(ds)]
     lines += ["", *_table(ds), "", *_footing(ds)]
@@ -44,6 +44,13 @@ def need_choice(ds: xr.Dataset, who: str) -> None:
 def standings_of(ds: xr.Dataset) -> dict[str, str]:
     """Return what became of every motor, a word of STANDINGS."""
     return {str(name): STANDINGS[int(word)] for name, word in zip(ds["motor"].values, ds["standing"].values, strict=True)}
+
+
+def short_why(ds: xr.Dataset, motor: str) -> str:
+    """Return why a motor won or lost without what explains the numbers further, for a figure."""
+    why = str(ds["why"].sel(motor=motor).values)
+    parts = [part.split(" (")[0].split(", write ")[0] for part in why.split("; ")]
+    return "; ".join(part for part in parts if not part.startswith("write comments"))
 
 
 def _heading(ds: xr.Dataset) -> str:
@@ -88,18 +95,23 @@ def _whys(ds: xr.Dataset) -> list[str]:
 
 
 def _measurements(ds: xr.Dataset) -> list[str]:
+    """Return the measurements that would change the best motor, or where there is none those that would turn a verdict."""
     title = "Which single measurement would change the answer"
-    if "measurement" not in ds.dims:
-        return [title, *indented(["none that was asked about, within what is drawn: see what is drawn below"])]
-    said = [_flip(ds.isel(measurement=k), ds.attrs["best"]) for k in range(min(ds.sizes["measurement"], MOST_FLIPS))]
-    return [title, *indented(said)]
+    every = [ds.isel(measurement=k) for k in range(ds.sizes.get("measurement", 0))]
+    found = [one for one in every if not str(one["flip_verdict"].values)]
+    if found:
+        return [title, *indented([_flip(one) for one in found[:MOST_FLIPS]])]
+    none = f"none of the {ds.attrs['measurements']} asked about, each alone and as far as it is drawn (from the 1 % to the 99 % quantile)"
+    if not ds.attrs["measurements"]:
+        none = "none can be asked about: the mission disperses nothing that can be measured"
+    return [title, *indented([none, *(_flip(one) for one in every[:MOST_FLIPS])])]
 
 
-def _flip(one: xr.Dataset, best: str) -> str:
+def _flip(one: xr.Dataset) -> str:
     units = str(one["flip_units"].values)
     value, middle = (number_text(float(one[name]), units) if units != "1" else f"{float(one[name]):.3f} times" for name in ("flip_value", "flip_middle"))
-    to = str(one["flip_to"].values)
-    then = f"{to} is the best" if to else "no motor is the best"
+    to, verdict = str(one["flip_to"].values), str(one["flip_verdict"].values)
+    then = f"a verdict turns: {verdict}" if verdict else f"{to} is the best" if to else "no motor is the best"
     known = "flown" if bool(one["flip_flown"]) else "estimated along straight lines, not flown"
     way = "or less" if bool(one["flip_below"]) else "or more"
     share = 100.0 * float(one["flip_share"])
@@ -138,7 +150,7 @@ def _change(one: xr.Dataset) -> str:
 
 def _table(ds: xr.Dataset) -> list[str]:
     """Return the one table: a row for each quantity, a column for each motor."""
-    names = [str(name) for name in ds["motor"].values]
+    names = [str(name) for name, known in zip(ds["motor"].values, np.isfinite(ds["total_impulse"].values), strict=True) if known]
     each = ensembles(ds) if "variant" in ds.dims else {}
     rows = [*_known(ds), *_flown_rows(ds, each), *_verdict_rows(ds)]
     head = ["", "", *(label for label, _ in rows)]

@@ -1,8 +1,9 @@
 """Altimeter and delay settings that another motor makes wrong: what the rules say against when things happened in the flights flown.
 
 Only flights in which nothing was drawn to fail are judged: a timer is there for those in which something does. A timer that backs something up is too
-early where it comes before what it backs up, too late where it comes long after it; what would be right leaves room behind the latest flight. Thresholds
-are the project's own:
+early where it comes before what it backs up, too late where it comes long after it; what would be right leaves room behind the latest flight. Where
+one comes first it changes the flight (a canopy that opens on the way up makes its own apogee), so what is right is then read off flights without
+timers (`without_timers`). Thresholds are the project's own:
 
     backup of a canopy     1 s behind the latest opening that it backs up (rounded up to 0.5 s), at most 5 s behind it
     motor's delay grain    as a backup; what would be right leaves room for what such delays scatter (NFPA 1125, from memory: 1.5 s or 20 %), in whole seconds
@@ -79,12 +80,16 @@ def _of_recovery(mission: Mission, ds: xr.Dataset) -> Iterator[Setting]:
 
 def _opening(mission: Mission, ds: xr.Dataset, entry: Recovery) -> np.ndarray:
     """Return when the trigger that is not a timer deploys a canopy, or would have, s (flights,)."""
-    name = f"deploy {entry.canopy}: {entry.when.replace('_', ' ')}"
-    names = rule_names(mission)
-    fired = fact(ds, "rule_fired", names.index(name)) if name in names else np.full(ds.sizes["flight"], np.nan)
+    fired = _fired(ds, f"deploy {entry.canopy}: {entry.when.replace('_', ' ')}")
     if entry.when != "apogee":
         return fired
     return np.where(np.isfinite(fired), fired, event_values(ds, "apogee", body=_owner(mission, entry)) + entry.delay)
+
+
+def _fired(ds: xr.Dataset, rule: str) -> np.ndarray:
+    """Return when a rule fired, by its name, s (flights,); NaN where it did not, or is not there."""
+    names = [str(name) for name in ds["rule"].values]
+    return fact(ds, "rule_fired", names.index(rule)) if rule in names else np.full(ds.sizes["flight"], np.nan)
 
 
 def _owner(mission: Mission, entry: Recovery) -> int:
@@ -131,18 +136,33 @@ def _height(mission: Mission, ds: xr.Dataset, entry: Recovery) -> Setting:
 
 
 def _of_rules(mission: Mission, ds: xr.Dataset) -> Iterator[Setting]:
-    names = rule_names(mission)
-    groups = {number: [other for other in group if other != number] for group in doings(mission).values() for number in group}
+    names, groups = rule_names(mission), list(doings(mission).values())
     for number, rule in enumerate(mission.rule):
-        if rule.when != "liftoff":
-            continue
         path = f"rule.{rule.name or number}.delay"
-        others = [k for k in groups.get(number, []) if k >= len(mission.rule) or mission.rule[k].when not in ("liftoff", "time")]
-        if rule.action in ("separate", "ignite") and others:
-            due = np.fmin.reduce([fact(ds, "rule_fired", k) for k in others]) - event_values(ds, "liftoff")
+        if others := _backed_up(mission, number, groups):
+            due = np.fmin.reduce([_fired(ds, names[k]) for k in others]) - event_values(ds, "liftoff")
             yield _timer(path, f'"{names[number]}", after liftoff', rule.delay, due, STAGING_ROOM, STAGING_LATE, STAGING_STEP)
-        elif rule.action == "enable_fins":
-            yield _fins(path, rule, fact(ds, "rule_fired", number), ds, names[number])
+        elif rule.when == "liftoff" and rule.action == "enable_fins":
+            yield _fins(path, rule, _fired(ds, names[number]), ds, names[number])
+
+
+def _backed_up(mission: Mission, number: int, groups: list[list[int]]) -> list[int]:
+    """Return the rules that a rule backs up by a timer from liftoff on, [] for one that is no backup."""
+    if mission.rule[number].when != "liftoff" or mission.rule[number].action not in ("separate", "ignite"):
+        return []
+    alike = next((group for group in groups if number in group), [])
+    return [k for k in alike if k != number and (k >= len(mission.rule) or mission.rule[k].when not in ("liftoff", "time"))]
+
+
+def without_timers(mission: Mission) -> Mission:
+    """Return a mission without timers that back something up: of canopies, and of separations and ignitions."""
+    changes = {
+        f"recovery.{entry.canopy}.{key}": None for entry in mission.recovery for key in ("backup_time", "motor_delay") if getattr(entry, key) is not None
+    }
+    groups = list(doings(mission).values())
+    rules = [f"rule.{k}" for k in range(len(mission.rule)) if _backed_up(mission, k, groups)]
+    calm = mission.change(changes) if changes else mission
+    return calm.remove(*rules) if rules else calm
 
 
 def _fins(path: str, rule: Rule, fired: np.ndarray, ds: xr.Dataset, name: str) -> Setting:

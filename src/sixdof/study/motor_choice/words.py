@@ -8,10 +8,10 @@ import numpy as np
 
 
 def number_text(value: float, units: str = "1") -> str:
-    """Return a number of SI or rad with its unit: three digits, angles in degrees, thousands whole."""
+    """Return a number of SI or rad with its unit: three digits, angles in degrees, lengths below 0.1 m in mm."""
     if not math.isfinite(value):
         return "none"
-    value, units = (math.degrees(value), "deg") if units == "rad" else (value, units)
+    value, units = (math.degrees(value), "deg") if units == "rad" else (1e3 * value, "mm") if units == "m" and abs(value) < 0.1 else (value, units)
     return f"{_digits(value)}{'' if units == '1' else f' {units}'}"
 
 

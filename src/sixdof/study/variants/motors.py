@@ -139,7 +139,7 @@ def files_of(folder: str | Path | Iterable[str | Path]) -> list[Path]:
 
 
 def stage_number(mission: Mission, stage: str | int | None) -> int:
-    """Return the number of the stage whose motor varies. Raises ValueError for what is none."""
+    """Return the number of the stage whose motor varies. Raises ValueError for anything else."""
     names = [one.name for one in mission.stage]
     if stage is None:
         return len(names) - 1

@@ -20,6 +20,7 @@ from sixdof.study.variants.subjects import NOT_HERE
 
 LAWS = ("guidance", "control")
 MISSING = "not_in_variant"  # what NOT_HERE is called among a flag's meanings
+JUDGED = ("criterion", "motor", "setting", "measurement")  # dims of what a study says of variants, which no ensemble has
 NAMES = {"body": body_names, "event": event_names, "joint": joint_names, "rule": rule_names, "canopy": canopy_names, "failure": failure_names}
 
 
@@ -144,7 +145,7 @@ def variant_of(ds: xr.Dataset, name: str) -> xr.Dataset:
     known = [str(one) for one in ds["variant"].values]
     if name not in known:
         raise ValueError(f"there is no variant {shown(name)}; {suggestion(name, known, 'variants')}")
-    one = ds.isel(variant=known.index(name), drop=True)
+    one = ds.isel(variant=known.index(name), drop=True).drop_dims(JUDGED, errors="ignore")
     own = {key: str(one[key].values) for key in ("mission", *LAWS)}
     mission = stored_mission(own["mission"])
     one = one.drop_vars(list(own))
