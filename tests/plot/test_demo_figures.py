@@ -101,12 +101,14 @@ def test_figure__of_wind_limits(demo_mission):
 
 
 def test_figure__of_a_choice_of_motors(demo_path, stack_mission):
-    """By an outcome with motors that fail and one that does not fit, by a price, and of a folder of which nothing fits."""
+    """By an outcome with motors that fail and one that does not fit, and by a price; where nothing fits there is nothing to draw."""
     files = sorted((demo_path.parent / "motors").glob("*.csv"))
-    prices = {"mesa-i": {"price": 48}, "mesa-j": {"price": 61}}
-    for prefer, limits in (("most apogee_height", {}), ("least price", {}), (None, {"propellant_mass": "1 g"})):
-        asked = {"prefer": prefer, "limits": limits, "columns": prices, "flights": 4, "confirm": False, "progress": False}
-        assert_good(plot.plot_motor_choice(sixdof.preflight.choose_motor(stack_mission, files, "waypoints_captured >= 2 in 50 % of flights", **asked)))
+    asked = {"columns": {"mesa-i": {"price": 48}, "mesa-j": {"price": 61}}, "flights": 4, "confirm": False, "progress": False}
+    for prefer in ("most apogee_height", "least price"):
+        found = sixdof.preflight.choose_motor(stack_mission, files, "waypoints_captured >= 2 in 50 % of flights", prefer, **asked)
+        assert_good(plot.plot_motor_choice(found))
+    with pytest.raises(ValueError, match="no motor fits, and none was flown"):
+        plot.plot_motor_choice(sixdof.preflight.choose_motor(stack_mission, files, limits={"propellant_mass": "1 g"}, **asked))
 
 
 def test_figure__of_rehearsals(demo_mission, stack_mission):

@@ -28,7 +28,7 @@ def plot_motor_choice(ds: xr.Dataset, *, ax=None):
     Thin bar 5 to 95 % of the flights, thick bar 25 to 75 %, tick median; a number of the motor (a price) is a point. Colours say what became of a motor,
     and so do the words beside it.
 
-    ds : what `sixdof.preflight.choose_motor` returned. Raises ValueError for anything else.
+    ds : what `sixdof.preflight.choose_motor` returned. Raises ValueError for anything else, and where no motor fits.
 
     ax : axes to draw into, or None for a new figure.
 
@@ -39,6 +39,8 @@ def plot_motor_choice(ds: xr.Dataset, *, ax=None):
     >>> ax = sixdof.plot.plot_motor_choice(choice)
     """
     need_choice(ds, "plot_motor_choice")
+    if "variant" not in ds.dims:
+        raise ValueError("plot_motor_choice has nothing to draw: no motor fits, and none was flown; sixdof.report says why")
     names, standings = [str(name) for name in ds["motor"].values], standings_of(ds)
     ax = axes_or_new(ax, size=(8.6, 1.5 + ROW * len(names)))
     variable, rows = _worth(ds)
@@ -52,10 +54,7 @@ def plot_motor_choice(ds: xr.Dataset, *, ax=None):
     ax.margins(x=0.06)
     dress(ax)
     ax.grid(False, axis="y")
-    if rows:
-        legend(ax, loc="lower left", bbox_to_anchor=(0.0, 1.0), ncols=3)
-    else:
-        ax.set_xticks([])
+    legend(ax, loc="lower left", bbox_to_anchor=(0.0, 1.0), ncols=3)
     return ax
 
 
@@ -67,10 +66,9 @@ def _worth(ds: xr.Dataset) -> tuple[xr.DataArray, dict[str, np.ndarray]]:
         found = ds[wishes[0].what]
         return found, {str(name): values[np.isfinite(values)] for name, values in zip(ds["motor"].values, shown(found)[:, None], strict=True)}
     of = wishes[0].subject if wishes else subject(USUAL)
-    arrays = {name: of.array(one) for name, one in (ensembles(ds) if "variant" in ds.dims else {}).items()}
+    arrays = {name: of.array(one) for name, one in ensembles(ds).items()}
     rows = {name: (values := shown(array))[np.isfinite(values)] for name, array in arrays.items()}
-    blank = xr.DataArray(np.nan, attrs={"units": of.variable.units, "long_name": of.variable.long_name})
-    return next(iter(arrays.values()), blank), rows
+    return next(iter(arrays.values())), rows
 
 
 def _draw_row(ax, row: int, values: np.ndarray, standing: str) -> None:
