@@ -25,6 +25,7 @@ def add(commands) -> None:
     wind.add_argument("--highest", default="20 mph", metavar="SPEED", help="wind up to which is looked (default: 20 mph, where safety codes end)")
     wind.add_argument("--turbulence", choices=("grows", "as written", "none"), default="grows", help="grows: with the wind (default)")
     wind.add_argument("--failures", action="store_true", help="draw the mission's failures too")
+    wind.add_argument("--rail", action="store_true", help="also which rail elevation and azimuth allow most wind (from the mission's or the sounding's direction)")
     wind.add_argument("--confidence", type=float, default=0.9, metavar="C", help="confidence of each interval (default: 0.9)")
     wind.add_argument("--threads", type=int, metavar="N", help="threads (default: one per core)")
     with_out(wind, "netCDF-4")
@@ -32,7 +33,7 @@ def add(commands) -> None:
 
 def _wind(chosen) -> int:
     from sixdof import report, save
-    from sixdof.preflight import wind_limit, with_sounding
+    from sixdof.preflight import rail_for_wind, wind_limit, with_sounding
     from sixdof.stats import check_netcdf_path
 
     if chosen.out:
@@ -40,25 +41,19 @@ def _wind(chosen) -> int:
     mission = mission_of(chosen)
     mission = with_sounding(mission, chosen.sounding) if chosen.sounding else mission
     alone = len(chosen.directions) == 1 and chosen.directions[0].isdecimal()
-    found = wind_limit(
-        mission,
-        chosen.criterion,
-        directions=int(chosen.directions[0]) if alone else chosen.directions,
-        flights=60 if chosen.flights is None else chosen.flights,
-        seed=chosen.seed,
-        highest=chosen.highest,
-        confidence=chosen.confidence,
-        turbulence=chosen.turbulence,
-        failures=chosen.failures,
-        site=chosen.site,
-        threads=chosen.threads,
-        progress=not chosen.quiet,
-    )
+    how = {name: getattr(chosen, name) for name in ("seed", "highest", "confidence", "turbulence", "failures", "site", "threads")}
+    how |= {"progress": not chosen.quiet} | ({} if chosen.flights is None else {"flights": chosen.flights})
+    found = wind_limit(mission, chosen.criterion, directions=int(chosen.directions[0]) if alone else chosen.directions, **how)
     say(report(found))
+    if chosen.rail:
+        rails = rail_for_wind(mission, chosen.criterion, **how)
+        say(f"\n{report(rails)}")
     if chosen.out:
         say(f"written: {save(found, chosen.out, overwrite=chosen.overwrite)}")
     if chosen.figures:
-        from sixdof.plot import plot_wind_limit
+        from sixdof.plot import plot_rail_for_wind, plot_wind_limit
 
         write_figures(chosen.figures, {"wind-limit": plot_wind_limit(found).figure})
+        if chosen.rail:
+            write_figures(chosen.figures, {"rail-for-wind": plot_rail_for_wind(rails).figure})
     return OK

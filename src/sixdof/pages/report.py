@@ -239,6 +239,12 @@ def _wind_limit(ds: xr.Dataset) -> str:
     return wind_limit_text(ds)
 
 
+def _rails(ds: xr.Dataset) -> str:
+    from sixdof.study.wind_limit.rail_text import rail_text
+
+    return rail_text(ds)
+
+
 def _is_tuned(what: Any) -> bool:
     from sixdof.study.tuning.tuned import Tuned
 
@@ -270,7 +276,8 @@ KINDS = (
     _Kind("nominal flights of variants", _dataset("apogee_height", dims=("variant",), without=("flight",)), {"differences": _Page(_nominal)}),
     _Kind("a stability as flown", _dataset("margin_over_incidence", "margin_at"), {"margins": _Page(_stability)}),
     _Kind("check cases", _dataset("passed", dims=("check",)), {"checks": _Page(_checked)}),
-    _Kind("wind limits", _dataset("limit_kind", dims=("direction",), without=("elevation",)), {"limits": _Page(_wind_limit)}),
+    _Kind("rails for a wind", _dataset("best_elevation", "gain", dims=("direction", "elevation")), {"rails": _Page(_rails)}),
+    _Kind("wind limits", _dataset("limit_kind", "criterion_limit", dims=("direction",)), {"limits": _Page(_wind_limit)}),
     _Kind("an ensemble", _dataset("status", dims=("flight",)), {"summary": _Page(_flown)}),
     _Kind("a flight", _dataset("status"), {"summary": _Page(_flown), "control": _Page(_controlled)}),
     _Kind(

@@ -74,6 +74,7 @@ if TYPE_CHECKING:
     from sixdof.plot.preflight.landing import plot_rail_map as plot_rail_map
     from sixdof.plot.preflight.motor_choice import plot_motor_choice as plot_motor_choice
     from sixdof.plot.preflight.stability import plot_stability_in_flight as plot_stability_in_flight
+    from sixdof.plot.preflight.wind_limit import plot_rail_for_wind as plot_rail_for_wind
     from sixdof.plot.preflight.wind_limit import plot_wind_limit as plot_wind_limit
     from sixdof.plot.uncertainty.causes import plot_rule_times as plot_rule_times
     from sixdof.plot.uncertainty.causes import plot_static_margins as plot_static_margins
@@ -174,6 +175,6 @@ show(
             "plot_convergence",
             "plot_quantiles",
         ),
-        "Before the flight": ("plot_stability_in_flight", "plot_motor_choice", "plot_landing_map", "plot_rail_map", "plot_wind_limit"),
+        "Before the flight": ("plot_stability_in_flight", "plot_motor_choice", "plot_landing_map", "plot_rail_map", "plot_wind_limit", "plot_rail_for_wind"),
     },
 )

@@ -26,6 +26,7 @@ if TYPE_CHECKING:
     from sixdof.study.wind_limit.air import with_sounding as with_sounding
     from sixdof.study.wind_limit.allowed import wind_allowed as wind_allowed
     from sixdof.study.wind_limit.practice import wind_criteria as wind_criteria
+    from sixdof.study.wind_limit.rail_for_wind import rail_for_wind as rail_for_wind
     from sixdof.study.wind_limit.wind_limit import wind_limit as wind_limit
 
 show(
@@ -35,6 +36,6 @@ show(
         "Does it turn into the wind": ("stability",),
         "Which motor": ("choose_motor",),
         "Where it lands": ("landing", "rail_map", "lands_in_field", "landing_geojson", "landing_kml"),
-        "How much wind": ("wind_limit", "wind_allowed", "wind_criteria", "with_sounding"),
+        "How much wind": ("wind_limit", "wind_allowed", "rail_for_wind", "wind_criteria", "with_sounding"),
     },
 )

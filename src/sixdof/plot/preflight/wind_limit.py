@@ -8,9 +8,11 @@ import textwrap
 import numpy as np
 import xarray as xr
 
-from sixdof.plot.style import BAND, CYCLE, DASHES, FONT, GREY, INK, LINE, PALE
+from sixdof.mission.units import QuantityError, parse
+from sixdof.plot.style import BAND, CYCLE, DASHES, FONT, GREY, INK, LINE, PALE, axes_or_new, dress, legend_on_top
 from sixdof.study.wind_limit.allowed import need_limits
 from sixdof.study.wind_limit.first_failure import BEYOND
+from sixdof.study.wind_limit.rail_text import need_rails, sense
 
 MARKS = ("o", "s", "^", "D", "v", "P")  # of the criterion that binds: colour is never all that tells them apart
 RING = 1.12  # of the highest wind, where the axes end
@@ -104,3 +106,53 @@ def _dress(ax, ds: xr.Dataset) -> None:
     ax.set_ylabel(f"mean wind at {said['reference_height']:g} m (m/s)", fontsize=FONT + 0.5, color=INK, labelpad=26.0)
     ax.set_title(f"{said.get('title', '')}\n{what}", fontsize=FONT + 1.0, color=INK, loc="left", pad=14.0)
     ax.legend(fontsize=FONT, frameon=False, loc="upper left", bbox_to_anchor=(-0.05, -0.04), handlelength=1.8)
+
+
+def plot_rail_for_wind(ds: xr.Dataset, direction: float | str | None = None, *, ax=None):
+    """Draw how much wind each rail allows: limit over the rail's elevation, a line for each azimuth, with the rail as written and the best one marked.
+
+    ds : what `rail_for_wind` returned. direction : of the wind, one of those it was asked for, text or rad; None: the first. ax : axes to draw into,
+    or None for a new figure.
+
+    Raises ValueError for another Dataset, and for a direction that it has not.
+
+    Examples
+    --------
+    >>> one = {"directions": ["270 deg"], "elevations": ["80 deg", "85 deg"], "azimuths": ["270 deg"], "flights": 4, "winds": 2, "progress": False}
+    >>> found = sixdof.preflight.rail_for_wind(mission, "rail_departure_incidence < 12 deg in 50 % of flights", **one)
+    >>> ax = sixdof.plot.plot_rail_for_wind(found)
+    """
+    need_rails(ds, "plot_rail_for_wind")
+    here = ds.isel(direction=_which(ds["direction"].values, direction))
+    ax = axes_or_new(ax, size=(6.4, 4.6))
+    up, wind = np.degrees(here["elevation"].values), float(here["direction"])
+    for k, azimuth in enumerate(here["azimuth"].values):
+        one, colour = here.isel(azimuth=k), CYCLE[k % len(CYCLE)]
+        name = f"towards {math.degrees(azimuth) % 360.0:.0f} deg, {sense(float(azimuth), wind)}"
+        ax.plot(up, one["limit"].values, marker=MARKS[k % len(MARKS)], ms=4.5, color=colour, ls=DASHES[k % len(DASHES)], lw=LINE, label=name, zorder=3)
+        bound = one["limit_kind"].values == BEYOND
+        ax.plot(up[bound], one["limit"].values[bound], "^", ms=9.0, mfc="none", color=colour, gid=f"of:{name}", zorder=3)
+    written, now = math.degrees(float(ds.attrs["rail_elevation"])), float(here["limit_as_written"])
+    azimuth = math.degrees(float(ds.attrs["rail_azimuth"])) % 360.0
+    ax.plot([written], [now], "x", color=INK, ms=7.0, mew=1.6, label=f"as written, towards {azimuth:.0f} deg: {now:.1f} m/s", zorder=5)
+    best = math.degrees(float(here["best_elevation"])), float(here["best_limit"])
+    ax.plot(*([each] for each in best), "o", ms=11.0, mfc="none", color=INK, mew=1.2, label=f"taken: {best[0]:.1f} deg, {best[1]:.1f} m/s", zorder=5)
+    ax.set(xlabel="elevation of the rail (deg)", ylabel=f"largest mean wind at {ds.attrs['reference_height']:g} m (m/s)")
+    bounds = "; triangles: a bound" if (here["limit_kind"] == BEYOND).any() else ""
+    dress(ax, f"Wind from {math.degrees(wind):.0f} deg: what the rail allows{bounds}")
+    ax.margins(y=0.12)
+    legend_on_top(ax, 2)
+    return ax
+
+
+def _which(directions: np.ndarray, wanted: float | str | None) -> int:
+    if wanted is None:
+        return 0
+    try:
+        away = np.abs(np.angle(np.exp(1j * (directions - parse(wanted, "rad")))))
+    except QuantityError as error:
+        raise ValueError(f"plot_rail_for_wind: direction: {error}") from None
+    if away.min() > 1e-6:
+        known = ", ".join(f"{math.degrees(one):.0f} deg" for one in directions)
+        raise ValueError(f"plot_rail_for_wind: the result is about wind from {known}; give one of these as direction")
+    return int(np.argmin(away))

@@ -11,6 +11,7 @@ from sixdof.study.wind_limit.ranks import ASKED, FAILS, SHOWN, Judged
 
 # takes (case, wind) pairs and returns what was judged at each
 Fly = Callable[[list[tuple[int, float]]], list[Judged]]
+Which = Callable[[list[Flown]], list[int]]
 ENDS_WIDER = 4.0  # brackets of the ends of an interval, in tolerances of the limit: read between their ends, the flights make the interval wider
 MOST_ROUNDS = 14  # the last ones halve: 20 m/s becomes a centimetre a second
 
@@ -23,14 +24,10 @@ def fly_grid(fly: Fly, cases: int, grid: Sequence[float], need: np.ndarray, flig
     return flown
 
 
-def refine(fly: Fly, flown: list[Flown], tolerance: float, ends: bool = True) -> None:
-    """Narrow the bracket of every limit to `tolerance`, m/s, and those of the ends of its interval to ENDS_WIDER of it.
-
-    Each round flies one more wind of every case whose bracket is still too wide, all of them in one call of `fly`.
-    """
-    _refine(fly, flown, (ASKED,), tolerance)
-    if ends:
-        _refine(fly, flown, (SHOWN, FAILS), ENDS_WIDER * tolerance)
+def refine(fly: Fly, flown: list[Flown], tolerance: float) -> None:
+    """Narrow the bracket of every limit to `tolerance`, m/s, and those of the ends of its interval to ENDS_WIDER of it."""
+    close_in(fly, flown, (ASKED,), tolerance)
+    close_in(fly, flown, (SHOWN, FAILS), ENDS_WIDER * tolerance)
 
 
 def _fly(fly: Fly, flown: list[Flown], points: list[tuple[int, float]]) -> None:
@@ -38,9 +35,14 @@ def _fly(fly: Fly, flown: list[Flown], points: list[tuple[int, float]]) -> None:
         flown[case].add(wind, what)
 
 
-def _refine(fly: Fly, flown: list[Flown], levels: tuple[int, ...], tolerance: float) -> None:
+def close_in(fly: Fly, flown: list[Flown], levels: tuple[int, ...], tolerance: float, which: Which | None = None) -> None:
+    """Narrow the brackets of some levels to `tolerance`, m/s, of all cases or of those that `which` names before each round.
+
+    Each round flies one more wind of every case whose bracket is still too wide, all of them in one call of `fly`.
+    """
     for rounds in range(MOST_ROUNDS):
-        wanted = [(case, _next(one, levels, tolerance, rounds)) for case, one in enumerate(flown)]
+        cases = range(len(flown)) if which is None else which(flown)
+        wanted = [(case, _next(flown[case], levels, tolerance, rounds)) for case in cases]
         points = [(case, wind) for case, winds in wanted for wind in winds]
         if not points:
             return
