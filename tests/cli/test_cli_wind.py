@@ -30,7 +30,9 @@ def test_wind__of_a_sounding_and_the_rail(demo_path, tmp_path, capsys):
     assert "Wind from WSW, 241 deg" in said and "into the wind" in said
 
 
-@pytest.mark.parametrize(("option", "words"), [(["--highest", "9 m"], "highest"), (["--directions", "north"], "directions"), (["--sounding", "none.csv"], "none.csv")])
+@pytest.mark.parametrize(
+    ("option", "words"), [(["--highest", "9 m"], "highest"), (["--directions", "north"], "directions"), (["--sounding", "none.csv"], "none.csv")]
+)
 def test_wind__bad_input(option, words, demo_path, capsys):
     assert main(["wind", str(demo_path), *FEW, *option]) == BAD_INPUT
     assert words in capsys.readouterr().err

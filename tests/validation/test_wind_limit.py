@@ -37,7 +37,11 @@ BRUTE = (
     (lambda ds: np.hypot(ds.landing_east.values, ds.landing_north.values), 1.0, 520.0),
     (lambda ds: ds.event_lean.sel(event="burnout").isel(body=0).values, 1.0, math.radians(6.0)),
 )
-SAME_IN_WORDS = ["rail_departure_incidence < 13 deg in 90 % of flights", "landing within 520 m of the rail in 90 % of flights", "lean at burnout < 6 deg in 90 % of flights"]
+SAME_IN_WORDS = [
+    "rail_departure_incidence < 13 deg in 90 % of flights",
+    "landing within 520 m of the rail in 90 % of flights",
+    "lean at burnout < 6 deg in 90 % of flights",
+]
 
 
 def against_every_wind(mission, direction, flights, step, seed):

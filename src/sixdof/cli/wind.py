@@ -25,7 +25,9 @@ def add(commands) -> None:
     wind.add_argument("--highest", default="20 mph", metavar="SPEED", help="wind up to which is looked (default: 20 mph, where safety codes end)")
     wind.add_argument("--turbulence", choices=("grows", "as written", "none"), default="grows", help="grows: with the wind (default)")
     wind.add_argument("--failures", action="store_true", help="draw the mission's failures too")
-    wind.add_argument("--rail", action="store_true", help="also which rail elevation and azimuth allow most wind (from the mission's or the sounding's direction)")
+    wind.add_argument(
+        "--rail", action="store_true", help="also which rail elevation and azimuth allow most wind (from the mission's or the sounding's direction)"
+    )
     wind.add_argument("--confidence", type=float, default=0.9, metavar="C", help="confidence of each interval (default: 0.9)")
     wind.add_argument("--threads", type=int, metavar="N", help="threads (default: one per core)")
     with_out(wind, "netCDF-4")

@@ -184,7 +184,12 @@ def test_rail_for_wind__nothing_gained_leaves_the_rail_as_it_is(demo_mission):
 
 @pytest.mark.parametrize(
     ("change", "words"),
-    [({"elevations": "84 deg"}, "must be a list"), ({"azimuths": ["3 m"]}, "azimuths"), ({"elevations": []}, "one or more"), ({"elevations": ["95 deg"]}, "95 deg is not")],
+    [
+        ({"elevations": "84 deg"}, "must be a list"),
+        ({"azimuths": ["3 m"]}, "azimuths"),
+        ({"elevations": []}, "one or more"),
+        ({"elevations": ["95 deg"]}, "95 deg is not"),
+    ],
 )
 def test_rail_for_wind__bad_angles_are_answered_with_a_sentence(demo_mission, change, words):
     with pytest.raises(ValueError, match=words):
