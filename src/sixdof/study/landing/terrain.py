@@ -66,7 +66,7 @@ def terrain_of(given: Any, site: Site, who: str = "landing") -> Terrain:
     if np.abs(latitude).max() > 90.0 or np.ptp(longitude) > 180.0:
         raise ValueError(f"{name}: latitude {latitude[0]:g} to {latitude[-1]:g} is no latitude in degrees; convert the grid to WGS-84 latitude and longitude")
     terrain = Terrain(latitude, longitude, height, 0.0, name)
-    rail = float(_looked_up(terrain, np.degrees(site.latitude), np.degrees(site.longitude)))
+    rail = _looked_up(terrain, np.degrees(site.latitude), np.degrees(site.longitude)).item()
     if not np.isfinite(rail):
         raise ValueError(f"{name} does not cover the rail at {np.degrees(site.latitude):.5f}, {np.degrees(site.longitude):.5f}; {_reach(terrain)}")
     return terrain._replace(height=height - rail, rail_height=rail)
