@@ -7,20 +7,9 @@ import math
 import numpy as np
 import pytest
 import xarray as xr
+from landing_by_hand import grid_of
 
-from sixdof.study.landing.field import in_metres
 from sixdof.study.landing.terrain import ground_height, settle, terrain_of
-
-REACH = 0.05  # degrees about the rail: some 5 km
-
-
-def grid_of(site, height, step: float = 2e-3, base: float = 1250.0) -> xr.DataArray:
-    """A grid about a site whose height (m above `base`) is a function of metres east and north."""
-    latitude = math.degrees(site.latitude) + np.arange(-REACH, REACH + 1e-9, step)
-    longitude = math.degrees(site.longitude) + np.arange(-REACH, REACH + 1e-9, step)
-    places = np.meshgrid(latitude, longitude, indexing="ij")
-    east, north = in_metres(site, *places)
-    return xr.DataArray(base + height(east, north), {"latitude": latitude, "longitude": longitude}, ("latitude", "longitude"), attrs={"units": "m"})
 
 
 def test_flat_ground__moves_nothing(demo_mission):
@@ -74,7 +63,9 @@ def test_grid__of_every_kind(demo_mission, tmp_path, kind):
     elif kind == "nc3":
         grid.rename(latitude="lat", longitude="lon").to_netcdf(given, engine="scipy")
     elif kind == "csv":
-        rows = [f"{lat:.6f},{lon:.6f},{float(grid.sel(latitude=lat, longitude=lon)):.4f}" for lat in grid["latitude"].values for lon in grid["longitude"].values]
+        rows = [
+            f"{lat:.6f},{lon:.6f},{float(grid.sel(latitude=lat, longitude=lon)):.4f}" for lat in grid["latitude"].values for lon in grid["longitude"].values
+        ]
         given.write_text("latitude (deg), longitude (deg), height (m)\n" + "\n".join(rows))
     elif kind == "dataset":
         given = xr.Dataset({"elevation": grid, "mask": grid * 0.0})

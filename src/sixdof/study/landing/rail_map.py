@@ -10,17 +10,17 @@ from typing import Any
 import numpy as np
 import xarray as xr
 
+from sixdof.ensemble.run import disperse
 from sixdof.mission.load import check_mission
 from sixdof.mission.mission import Mission
 from sixdof.mission.page import indented, table
 from sixdof.study.landing.field import field_of
-from sixdof.study.landing.flights import NEEDED, places_of
+from sixdof.study.landing.flights import places_of
 from sixdof.study.landing.limits import ANY, Limits, exceeded_by, limits_of
 from sixdof.study.landing.terrain import Terrain, terrain_of
 from sixdof.study.landing.text import percent
 from sixdof.study.reading.page import LAST_LINE
 from sixdof.study.reading.result import need_table
-from sixdof.study.sweep.sweep import sweep
 from sixdof.study.uncertainty.statistics import check_share, share_interval
 
 AZIMUTHS = tuple(math.radians(angle) for angle in range(0, 360, 30))
@@ -72,8 +72,12 @@ def rail_map(
 
     Raises
     ------
+    KeyboardInterrupt
+        After Ctrl-C.
     TypeError, ValueError
-        As `landing`, and as `sweep` for directions that cannot be.
+        As `landing`, and for no directions.
+    MissionError
+        For directions that cannot be.
 
     Examples
     --------
@@ -85,26 +89,34 @@ def rail_map(
     check_share(confidence, "confidence")
     limits = limits_of(field_of(field, mission.site, "rail_map"), people_distance, ceiling, waiver, "rail_map")
     ground = None if terrain is None else terrain_of(terrain, mission.site, "rail_map")
-    options: dict[str, Any] = {"threads": threads, "client": client, "progress": progress, "guidance": guidance, "control": control}
-    grid = {"rail.azimuth": list(azimuth), "rail.elevation": list(elevation)}
-    flown = sweep(mission, grid, flights, seed=seed, keep=_needed(mission, ground), **options)
-    cells = [
-        [_cell(flown.isel(rail_azimuth=i, rail_elevation=j), mission, limits, ground) for j in range(flown.sizes["rail_elevation"])] for i in _range(flown)
-    ]
-    ds = _dataset(cells, flown, confidence)
-    return ds.assign_attrs(_attributes(ds, flown, mission, flights, confidence))
+    names = {"rail.azimuth": list(azimuth), "rail.elevation": list(elevation)}
+    missions = [[mission.change(dict(zip(names, (one, other)))) for other in names["rail.elevation"]] for one in names["rail.azimuth"]]
+    if not missions or not missions[0]:
+        raise ValueError("rail_map: there are no directions to fly; give azimuths and elevations, one of each at least")
+    options: dict[str, Any] = {"seed": seed, "tracks": "none", "threads": threads, "client": client, "guidance": guidance, "control": control}
+    cells, plain = _cells(missions, flights, limits, ground, options, progress)
+    ds = _dataset(cells, missions, confidence)
+    return ds.assign_attrs(_attributes(ds, plain, mission, flights, confidence))
 
 
-def _range(flown: xr.Dataset) -> range:
-    return range(flown.sizes["rail_azimuth"])
+def _cells(missions: list[list[Mission]], flights: int, limits: Limits, ground: Terrain | None, options: dict, progress: bool):
+    """Return what was found for each direction, [[...], ...], and the ensemble of the last.
 
+    Every direction is a mission of its own, for the flight computer's launch frame turns with the rail; draws are the same, by seed, flight and name.
+    """
+    from tqdm import tqdm
 
-def _needed(mission: Mission, ground: Terrain | None) -> list[str]:
-    """Return the variables that places are read from."""
-    more = ["separation_time"] if len(mission.stage) > 1 else []
-    more += ["failure_drawn"] if mission.failure else []
-    more += [f"event_velocity_{way}" for way in ("east", "north", "up")] if ground is not None else []
-    return [*NEEDED, *more]
+    cells, ensemble = [], xr.Dataset()
+    with tqdm(total=len(missions) * len(missions[0]), desc="directions", unit="rail", disable=not progress) as bar:
+        for row in missions:
+            cells.append([])
+            for one in row:
+                ensemble = disperse(one, flights, progress=False, **options)
+                if "interrupted" in ensemble.attrs:
+                    raise KeyboardInterrupt
+                cells[-1].append(_cell(ensemble, one, limits, ground))
+                bar.update()
+    return cells, ensemble
 
 
 def _cell(ds: xr.Dataset, mission: Mission, limits: Limits, ground: Terrain | None) -> dict[str, Any]:
@@ -118,7 +130,7 @@ def _cell(ds: xr.Dataset, mission: Mission, limits: Limits, ground: Terrain | No
     return {"names": list(exceeded), "hits": [int(one.sum()) for one in exceeded.values()], "flights": places.sizes["flight"], "far": far}
 
 
-def _dataset(cells: list[list[dict]], flown: xr.Dataset, confidence: float) -> xr.Dataset:
+def _dataset(cells: list[list[dict]], missions: list[list[Mission]], confidence: float) -> xr.Dataset:
     two = ("rail_azimuth", "rail_elevation")
     far = np.array([[cell["far"] for cell in row] for row in cells])
     text = "of the distance from the rail of each flight's farthest piece"
@@ -127,7 +139,9 @@ def _dataset(cells: list[list[dict]], flown: xr.Dataset, confidence: float) -> x
         "landing_distance_95": (two, far[..., 1], {"units": "m", "long_name": f"95 % quantile {text}"}),
     }
     names = cells[0][0]["names"]
-    coords = {dim: flown[dim] for dim in two} | ({"limit": ("limit", names, {"long_name": "what is not kept"})} if names else {})
+    rails = {"azimuth": [row[0].rail.azimuth for row in missions], "elevation": [one.rail.elevation for one in missions[0]]}
+    coords = {f"rail_{name}": (f"rail_{name}", values, {"units": "rad", "long_name": f"rail {name}"}) for name, values in rails.items()}
+    coords |= {"limit": ("limit", names, {"long_name": "what is not kept"})} if names else {}
     if names:
         hits = np.array([[cell["hits"] for cell in row] for row in cells])
         count = np.array([[cell["flights"] for cell in row] for row in cells])[..., None]
@@ -138,12 +152,13 @@ def _dataset(cells: list[list[dict]], flown: xr.Dataset, confidence: float) -> x
     return xr.Dataset(entries, coords)
 
 
-def _attributes(ds: xr.Dataset, flown: xr.Dataset, mission: Mission, flights: int, confidence: float) -> dict:
+def _attributes(ds: xr.Dataset, plain: xr.Dataset, mission: Mission, flights: int, confidence: float) -> dict:
     first = ds["probability"].isel(limit=-1).values if "limit" in ds.dims else np.zeros(ds["landing_distance_95"].shape)
     order = np.lexsort((ds["landing_distance_95"].values.ravel(), np.nan_to_num(first.ravel(), nan=np.inf)))
     i, j = np.unravel_index(order[0], first.shape)
-    kept = {name: flown.attrs[name] for name in ("Conventions", "title", "source", "history", "mission", "seed") if name in flown.attrs}
+    kept = {name: plain.attrs[name] for name in ("Conventions", "title", "source", "history", "seed") if name in plain.attrs}
     return kept | {
+        "mission": mission.to_toml(),
         "flights": flights,
         "confidence": confidence,
         "best_azimuth": float(ds["rail_azimuth"].values[i]),
