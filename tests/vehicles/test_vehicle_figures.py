@@ -52,7 +52,7 @@ OF_ENSEMBLE = (
     "plot_map",
 )
 OF_MISSION = ("draw_vehicle", "plot_air")
-BEFORE = ("plot_stability_in_flight", "plot_motor_choice", "plot_landing_map", "plot_rail_map", "plot_wind_limit", "plot_rail_for_wind")
+BEFORE = ("plot_stability_in_flight", "plot_motor_choice", "plot_landing_map", "plot_rail_map", "plot_wind_limit", "plot_rail_for_wind", "plot_launch_card")
 OF_LOOPS = (
     "plot_modes",
     "plot_bode",
@@ -171,6 +171,13 @@ def test_figure__of_a_choice_of_motors(missions, name):
     files = sorted(MOTORS.glob({"slender": "wick-*.csv", "canard": "reed-*.csv"}[name]))
     choice = sixdof.preflight.choose_motor(missions[name], files, "apogee_height > 400 m in 50 % of flights", flights=4, confirm=False, progress=False)
     rendered(plot.plot_motor_choice(choice))
+
+
+@EVERY
+def test_figure__of_the_launch_card(missions, name):
+    criteria = ["lean at burnout < 20 deg in 90 % of flights", "apogee_height > 10 m in 60 % of flights"]
+    card = sixdof.preflight.launch_card(missions[name], criteria, wind="3 m/s from 200 deg", flights=3, directions=0, progress=False)
+    rendered(plot.plot_launch_card(card))
 
 
 @pytest.mark.parametrize("name", ["slender", pytest.param("canard", marks=pytest.mark.slow), pytest.param("stack", marks=pytest.mark.slow)])

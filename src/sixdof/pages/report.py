@@ -257,6 +257,12 @@ def _stability(ds: xr.Dataset) -> str:
     return stability_page(ds)
 
 
+def _card(ds: xr.Dataset) -> str:
+    from sixdof.study.launch_card.page import card_page
+
+    return card_page(ds)
+
+
 _REQUIRED = ("gain_db", "phase")
 # the first that fits is meant: what is told by more comes before what is told by less
 KINDS = (
@@ -265,6 +271,7 @@ KINDS = (
     _Kind("a comparison", _dataset("mission", dims=("variant", "flight")), {"outcomes": _Page(_compared, ("criteria", "outcomes", "confidence"))}),
     _Kind("landing places", _dataset("flight_branch", "contour_area"), {"landing": _Page(_landed)}),
     _Kind("a map of rail directions", _dataset("landing_distance_95", dims=("rail_azimuth", "rail_elevation")), {"rail": _Page(_leaned)}),
+    _Kind("a launch card", _dataset("setting_value", "weighed_mass", "expected"), {"card": _Page(_card)}),
     _Kind("judged criteria", _dataset("verdict", dims=("criterion",)), {"verdicts": _Page(_judged)}),
     _Kind("a rehearsal", _dataset("misfire", "rule_due"), {"timeline": _Page(_rehearsed)}),
     _Kind("linear models", _dataset("state_matrix", "input_matrix"), {"modes": _Page(_models)}),

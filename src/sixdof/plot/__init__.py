@@ -72,6 +72,7 @@ if TYPE_CHECKING:
     from sixdof.plot.loops.tuning import plot_tuning as plot_tuning
     from sixdof.plot.preflight.landing import plot_landing_map as plot_landing_map
     from sixdof.plot.preflight.landing import plot_rail_map as plot_rail_map
+    from sixdof.plot.preflight.launch_card import plot_launch_card as plot_launch_card
     from sixdof.plot.preflight.motor_choice import plot_motor_choice as plot_motor_choice
     from sixdof.plot.preflight.stability import plot_stability_in_flight as plot_stability_in_flight
     from sixdof.plot.preflight.wind_limit import plot_rail_for_wind as plot_rail_for_wind
@@ -175,6 +176,6 @@ show(
             "plot_convergence",
             "plot_quantiles",
         ),
-        "Before the flight": ("plot_stability_in_flight", "plot_motor_choice", "plot_landing_map", "plot_rail_map", "plot_wind_limit", "plot_rail_for_wind"),
+        "Before the flight": ("plot_stability_in_flight", "plot_motor_choice", "plot_landing_map", "plot_rail_map", "plot_wind_limit", "plot_rail_for_wind", "plot_launch_card"),
     },
 )

@@ -19,6 +19,7 @@ if TYPE_CHECKING:
     from sixdof.study.landing.kml import landing_kml as landing_kml
     from sixdof.study.landing.landing import landing as landing
     from sixdof.study.landing.rail_map import rail_map as rail_map
+    from sixdof.study.launch_card.card import launch_card as launch_card
     from sixdof.study.motor_choice.choose import choose_motor as choose_motor
     from sixdof.study.sweep.sweep import fly_conditions as fly_conditions
     from sixdof.study.sweep.sweep import sweep as sweep
@@ -37,5 +38,6 @@ show(
         "Which motor": ("choose_motor",),
         "Where it lands": ("landing", "rail_map", "lands_in_field", "landing_geojson", "landing_kml"),
         "How much wind": ("wind_limit", "wind_allowed", "rail_for_wind", "wind_criteria", "with_sounding"),
+        "The launch day": ("launch_card",),
     },
 )

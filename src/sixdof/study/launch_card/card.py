@@ -1,0 +1,216 @@
+"""The launch-day card: what to set, what to weigh, what to expect, how much wind is too much, and whether to go in the wind measured now."""
+
+from __future__ import annotations
+
+import math
+import re
+from collections.abc import Iterable, Sequence
+from datetime import UTC, datetime
+from pathlib import Path
+
+import numpy as np
+import xarray as xr
+
+from sixdof.mission.files.incoming import check_ordinary
+from sixdof.mission.load import check_mission
+from sixdof.mission.mission import Mission
+from sixdof.study.landing.criterion import lands_in_field
+from sixdof.study.launch_card.contents import Now, card_dataset
+from sixdof.study.launch_card.measured_wind import HAND, MeasuredWind, ReferenceWind, at_reference, measured_wind
+from sixdof.study.launch_card.remedy import Change, Condition, Trial, changes
+from sixdof.study.launch_card.verdict import NO_GO, Judged, decision, judged
+from sixdof.study.launch_card.weighing import weighings
+from sixdof.study.reading.result import outcomes
+from sixdof.study.sweep.sweep import fly_conditions
+from sixdof.study.variants.criteria import Criterion, check_names, criteria_of
+from sixdof.study.variants.vary import NAMES
+from sixdof.study.wind_limit.air import wind_mission, with_sounding
+from sixdof.study.wind_limit.climb import cut_short, ended_at, events_needed, time_needed
+from sixdof.study.wind_limit.practice import wind_criteria
+from sixdof.study.wind_limit.wind_limit import wind_limit
+
+_DATE = re.compile(r"\d{4}-\d{2}-\d{2}(?:[ T]\d{2}:\d{2})?")
+GEOJSON = (".geojson", ".json")  # ends of the name of a field's file
+SHARE = 0.95  # of the flights that land in the field
+LIMIT_FLIGHTS = 60  # at most, of each wind that the limits are looked for with: 59 tell a limit "in 95 % of flights" from below
+_HEAD = 4000  # bytes of a sounding that are searched for its date
+
+
+def launch_card(
+    mission: Mission,
+    criteria: str | Criterion | Iterable[str | Criterion] | None = None,
+    *,
+    sounding: str | Path | None = None,
+    wind: str | None = None,
+    field: str | Path | float | None = None,
+    flights: int = 100,
+    seed: int = 0,
+    directions: int = 8,
+    threads: int | None = None,
+    progress: bool = True,
+) -> xr.Dataset:
+    """Return the card of a launch day: settings, weights to check, margins, wind limits, expected numbers, and go or no-go.
+
+    The flights are those that `wind_limit` flies: with turbulence that grows with the wind, and without what [[failure]] lets go wrong by chance, so that
+    the numbers are those of a flight that goes right.
+
+    Parameters
+    ----------
+    mission : a stack or a single stage, guided or passive.
+    criteria : what has to hold, as for `compare`; None: those of `sixdof.preflight.wind_criteria`, common practice.
+    sounding : path of this morning's air (CSV or netCDF), in place of the mission's air and wind; see [air.sounding].
+    wind : the wind measured now at the rail, such as "5 m/s from 250 deg at 2 m" (2 m if no height is named). It is brought to the mission's reference
+        height by the mission's own profile and flown in place of the wind that [disperse] draws. None: the card leaves room for it, and its numbers
+        are those of the winds the mission draws.
+    field : where everything has to land, for the default criteria: a GeoJSON file as `sixdof.preflight.landing` takes it, or a radius about the rail
+        such as "600 m"; anywhere if omitted.
+    flights, seed : of the ensembles. Of 100, one may miss a criterion "in 95 % of flights" and it counts as surely held (90 %), five as just held.
+    directions : how many directions the wind limits are told for; 0 leaves them out.
+    threads, progress : as in `sixdof.disperse`.
+
+    Returns
+    -------
+    Dataset
+        `decision` (a flag: -1 no wind measured, 0 go, 1 marginal, 2 no-go), and along their own dims: settings, weighings (kg, m), margins, expected
+        numbers (quantity, share 5, 50, 95 %), ceilings (m), criteria with what they have to spare, wind limits (direction), and of a no-go the changes
+        that were tried, the smallest that helps first. `sixdof.report` makes a page of it, `sixdof.plot.plot_launch_card` one sheet to print.
+
+    Raises
+    ------
+    TypeError, ValueError
+        For what is not a mission, a criterion, a wind or a number of flights.
+    MissionError
+        For a sounding that cannot be read.
+
+    Examples
+    --------
+    >>> card = sixdof.preflight.launch_card(
+    ...     mission, "tilt at burnout < 15 deg in 95 % of flights", wind="2 m/s from 255 deg", flights=40, directions=0, progress=False
+    ... )
+    >>> int(card.decision), round(float(card.wind_factor), 2)
+    (1, 1.29)
+    """
+    check_mission(mission, "launch_card")
+    day = wind_mission(mission if sounding is None else with_sounding(mission, sounding), "grows", False)
+    options = {"flights": flights, "seed": seed, "threads": threads, "progress": progress}
+    wanted, aside = (criteria_of(criteria), []) if criteria is not None else _usual(day, field, options)
+    check_names(wanted, _names(day))
+    measured = None if wind is None else measured_wind(wind)
+    reference = at_reference(day, measured) if measured is not None else _unmeasured(day)
+    own = {"wind.speed": reference.speed, "wind.blows_from": reference.blows_from} if measured is not None else {}
+    ensemble = fly_conditions(day, [own], who="launch_card", **options).isel(condition=0, drop=True)
+    found = judged(wanted, ensemble)
+    limits = _limits(day, wanted, directions, options) if directions else None
+    now = Now(measured, reference, _changes(day, wanted, found, ensemble, reference, options) if measured is not None and decision(found) == NO_GO else ())
+    weighed = weighings(day, lambda: _moving(day, ensemble, options))
+    card = card_dataset(day, ensemble, weighed, found, now, limits)
+    return card.assign_attrs(_about(day, ensemble, now, sounding, flights, seed) | {"set_aside": "\n".join(map(str, aside))})
+
+
+def _names(mission: Mission) -> dict[str, list[str]]:
+    """Return the names of bodies, events, rules ... that a criterion may speak of, by dim."""
+    points = [str(number) for number in range(1, len(mission.guidance.waypoint) + 1)]
+    return {dim: list(names(mission)) for dim, names in NAMES.items()} | {"waypoint_number": points}
+
+
+def _usual(mission: Mission, field: str | Path | float | None, options: dict) -> tuple[list[Criterion], list[Criterion]]:
+    """Return the criteria of common practice about wind: those to judge, and those that this vehicle does not hold even in calm air."""
+    every = criteria_of(_practice(mission, field))
+    calm = fly_conditions(mission, [{"wind.speed": 0.0}], who="launch_card", **options).isel(condition=0, drop=True)
+    held = [one.holds for one in judged(every, calm)]
+    return [one for one, yes in zip(every, held, strict=True) if yes], [one for one, yes in zip(every, held, strict=True) if not yes]
+
+
+def _practice(mission: Mission, field: str | Path | float | None) -> list[str | Criterion]:
+    """Return the criteria of common practice, with that of the field: a GeoJSON file, or a radius about the rail."""
+    if field is None or not str(field).endswith(GEOJSON):
+        return list(wind_criteria(mission, field))
+    return [*wind_criteria(mission), lands_in_field(field, SHARE)]
+
+
+def _unmeasured(mission: Mission) -> ReferenceWind:
+    """Return the factor that a wind measured by hand would take, without a wind; NaN where the mission's wind is calm below."""
+    try:
+        return at_reference(mission, MeasuredWind(math.nan, 0.0, HAND))
+    except ValueError as error:
+        return ReferenceWind(math.nan, math.nan, math.nan, math.nan, str(error), HAND)
+
+
+def _limits(mission: Mission, criteria: Sequence[Criterion], directions: int, options: dict) -> xr.Dataset:
+    return wind_limit(mission, criteria, directions=directions, **options | {"flights": min(options["flights"], LIMIT_FLIGHTS)})
+
+
+def _changes(mission: Mission, criteria: Sequence[Criterion], found: Sequence[Judged], flights: xr.Dataset, reference, options: dict) -> list[Change]:
+    """Return what turns the no into a yes. flights : of the card, whose draws every trial flies, no longer than the criteria need (`wind_limit.climb`)."""
+    events = events_needed(criteria)
+    needed = {name for one in criteria if one.subject is not None for name in one.subject.needs} | ({"event_time"} if events else set())
+    keep = None if any(one.subject is None for one in criteria) else sorted(needed)
+    limit = time_needed(flights, events) if events else math.inf
+
+    def flown(own: Mission, conditions: list[Condition]) -> list[xr.Dataset]:
+        ds = fly_conditions(own, conditions, keep=keep, who="launch_card", **options)
+        return [ds.isel(condition=k, drop=True) for k in range(len(conditions))]
+
+    def fly(trials: Sequence[Trial]) -> list[list[Judged]]:
+        results: dict[int, list[Judged]] = {}
+        for number in dict.fromkeys(id(own) for own, _ in trials):  # trials of one mission share its tables
+            which = [k for k, (own, _) in enumerate(trials) if id(own) == number]
+            own = trials[which[0]][0]
+            short = ended_at(own, limit)
+            for k, ds in zip(which, flown(short or own, [trials[k][1] for k in which]), strict=True):
+                late = short is not None and cut_short(ds, events).any()
+                results[k] = judged(criteria, flown(own, [trials[k][1]])[0] if late else ds)
+        return [results[k] for k in range(len(trials))]
+
+    return changes(mission, reference, found, fly)
+
+
+# ---------------------------------------------------------------- weights of a mission that does not disperse them
+
+_MASS_STEP, _SHIFT_STEP, _FEW = 1.02, 0.005, 20  # factor and m by which mass and balance point are moved, and the flights that are
+
+
+def _moving(mission: Mission, ensemble: xr.Dataset, options: dict) -> tuple[tuple[float, str], tuple[float, str]]:
+    """Return the share of dry mass and the shift of the balance point (m) that move apogee and margin at departure by their own standard deviation."""
+    conditions = [{}, {"vehicle.mass": _MASS_STEP}, {"vehicle.cg": _SHIFT_STEP}]
+    few = options | {"flights": min(_FEW, options["flights"])}
+    ds = fly_conditions(mission, conditions, keep=["apogee_height", "rail_departure_margin"], who="launch_card", **few)
+    moved = (("apogee_height", "the apogee", 1, _MASS_STEP - 1.0), ("rail_departure_margin", "the static margin at departure", 2, _SHIFT_STEP))
+    return tuple((_step_of_spread(ensemble, ds, name, k, step), text) for name, text, k, step in moved)
+
+
+def _step_of_spread(ensemble: xr.Dataset, ds: xr.Dataset, name: str, k: int, step: float) -> float:
+    """Return the change of an input that moves an outcome as far as its standard deviation; NaN where it does not move."""
+    before, after = (outcomes(ds.isel(condition=which), name) for which in (0, k))
+    slope = abs(float(np.nanmean(after - before))) / step
+    spread = float(np.nanstd(outcomes(ensemble, name)))
+    return spread / slope if slope > 0.0 else math.nan
+
+
+# ---------------------------------------------------------------- what the card says of itself
+
+
+def _about(mission: Mission, ensemble: xr.Dataset, now: Now, sounding, flights: int, seed: int) -> dict:
+    about = {
+        "title": mission.title or mission.stage[0].name,
+        "site": mission.site.name,
+        "source": ensemble.attrs.get("source", "source unknown"),
+        "seed": seed,
+        "flights": flights,
+        "wind_law": now.reference.law,
+        "rail_azimuth": mission.rail.azimuth,
+        "site_altitude": mission.site.altitude,
+        "guided": int(any(part.kind == "fins" and part.control for stage in mission.stage for part in stage.part)),
+        "mission": mission.to_toml(),
+    }
+    return about | ({} if sounding is None else {"sounding": Path(sounding).name, "sounding_date": sounding_date(sounding)})
+
+
+def sounding_date(path: str | Path) -> str:
+    """Return when a sounding was taken: the first date (2031-05-04 06:00) in the head of a text file, else when the file was written (UTC)."""
+    check_ordinary(path)
+    with open(path, "rb") as file:
+        found = _DATE.search(file.read(_HEAD).decode("utf-8", "replace"))
+    if found is not None:
+        return found[0].replace("T", " ")
+    return f"file of {datetime.fromtimestamp(Path(path).stat().st_mtime, UTC):%Y-%m-%d %H:%M} UTC"

@@ -1,0 +1,268 @@
+"""What a card says, in words and rows of cells: the page of text and the printed sheet take them from here."""
+
+from __future__ import annotations
+
+import math
+import string
+from collections.abc import Sequence
+
+import numpy as np
+import xarray as xr
+
+from sixdof.mission.page import table
+from sixdof.study.launch_card.remedy import REACH
+from sixdof.study.launch_card.safety import CAUTIONS, FOOT, STANDING
+from sixdof.study.launch_card.settings import compass
+from sixdof.study.launch_card.verdict import DECISIONS, GO, MARGINAL, NO_GO, quantity
+from sixdof.study.uncertainty.claims import UNDECIDED
+
+STATIC = "static margin"
+LETTERS = string.ascii_lowercase  # by which criteria are named where there is no room for them
+FOUND, NOT_EVEN_CALM, BEYOND = 0, 1, 2  # of wind_limit_kind
+WORDS = {GO: "GO", MARGINAL: "MARGINAL", NO_GO: "NO-GO"}
+MEANING = {
+    GO: "every criterion is held, each surely (90 %)",
+    MARGINAL: "every criterion is held by the flights flown, but not surely (90 %): treat as NO-GO, or make the card of more flights",
+    NO_GO: "a criterion is not held",
+}
+
+
+def texts(ds: xr.Dataset, name: str) -> list[str]:
+    """Return a row of texts of a card."""
+    return [str(value) for value in ds[name].values]
+
+
+def heading(ds: xr.Dataset) -> list[str]:
+    """Return what the card is of and what it was made with."""
+    made = f"{ds.attrs['flights']} flights, seed {ds.attrs['seed']}; {ds.attrs['source']}"
+    air = (
+        f"air of {ds.attrs['sounding']}, {ds.attrs['sounding_date']}"
+        if "sounding" in ds.attrs
+        else "air and wind profile as written in the mission, no sounding"
+    )
+    return [f"{ds.attrs['site']}; {air}" if ds.attrs["site"] else air, made]
+
+
+# ---------------------------------------------------------------- go or no-go
+
+
+def chosen(ds: xr.Dataset) -> str | None:
+    """Return "go", "marginal" or "no-go", None where no wind was measured."""
+    return DECISIONS[int(ds["decision"])] if int(ds["decision"]) >= 0 else None
+
+
+def wind_line(ds: xr.Dataset) -> str:
+    """Return how the measured wind is brought to the reference height, or how it would be."""
+    factor, height = float(ds["wind_factor"]), float(ds["reference_height"])
+    law = ds.attrs["wind_law"]
+    if chosen(ds) is None:
+        return f"from {float(ds['hand_height']):g} m to {height:g} m: x {factor:.2f} ({law})"
+    measured = f"{float(ds['measured_speed']):.1f} m/s from {compass(float(ds['measured_from']))} at {float(ds['measured_height']):g} m"
+    return f"{measured} x {factor:.2f} ({law}) = {float(ds['reference_speed']):.1f} m/s from {compass(float(ds['reference_from']))} at {height:g} m"
+
+
+def decision_lines(ds: xr.Dataset) -> list[str]:
+    """Return what the decision rests on: what it means, the criterion that fails or binds, and the smallest change that helps."""
+    word = chosen(ds)
+    if word is None:
+        return []
+    lines = [MEANING[word]]
+    spare = ds["spare"].values
+    missed = [k for k in range(len(spare)) if not holds(ds, k)]
+    if missed:
+        lines = [f"not held: ({LETTERS[k % 26]}) {texts(ds, 'criterion')[k]}; {result(ds, k)}" for k in missed]
+    lines += [unsure(ds, k) for k, verdict in enumerate(texts(ds, "verdict")) if word == MARGINAL and verdict == UNDECIDED]
+    return [*lines, *change_lines(ds)[:1]] if word == NO_GO else lines
+
+
+def unsure(ds: xr.Dataset, k: int) -> str:
+    """Return how near the criterion number k is to what was asked, and how many flights would tell."""
+    more = float(ds["more_flights"].values[k])
+    how = f"some {more:.0f} more would tell at this rate" if math.isfinite(more) else "no number of flights would tell at this rate"
+    return f"({LETTERS[k % 26]}) is held in {100.0 * float(ds['observed'].values[k]):g} % of {ds.attrs['flights']} flights: {how}"
+
+
+def holds(ds: xr.Dataset, k: int) -> bool:
+    """Return whether a criterion is held by the flights flown."""
+    return bool(ds["observed"].values[k] >= ds["required"].values[k] - 1e-9)
+
+
+def result(ds: xr.Dataset, k: int) -> str:
+    """Return by how much the criterion number k is held or missed."""
+    required, observed = float(ds["required"].values[k]), float(ds["observed"].values[k])
+    limit, reached, unit = float(ds["limit"].values[k]), float(ds["reached"].values[k]), texts(ds, "criterion_unit")[k]
+    asked = f"{100.0 * required:g} %"
+    if not math.isfinite(limit):
+        return f"{100.0 * observed:.0f} % of flights, {asked} asked for"
+    if not math.isfinite(reached):
+        return f"only {100.0 * observed:.0f} % of flights, {asked} asked for"
+    spare = quantity(abs(float(ds["spare"].values[k])), unit)
+    side = "stay above" if (reached > limit) == holds(ds, k) and reached != limit else "stay below"
+    return f"{asked} {side} {quantity(reached, unit)}: {spare} {'to spare' if holds(ds, k) else 'too much' if side == 'stay below' else 'too little'}"
+
+
+def criterion_rows(ds: xr.Dataset) -> list[tuple[str, str, str]]:
+    """Return letter, criterion and result of each."""
+    return [(LETTERS[k % 26], text, result(ds, k)) for k, text in enumerate(texts(ds, "criterion"))]
+
+
+def change_lines(ds: xr.Dataset) -> list[str]:
+    """Return the smallest change that makes it a yes first, then the others that do, and what does not help; nothing where nothing was looked for."""
+    if not ds.sizes["change"]:
+        return []
+    names, holding = texts(ds, "change"), ds["change_holds"].values
+    helping = [
+        f"{text} ({100.0 * share:.0f} % of its reach)"
+        for text, share, yes in zip(texts(ds, "change_text"), ds["change_effort"].values, holding, strict=True)
+        if yes
+    ]
+    idle = ", ".join(dict.fromkeys(name for name, yes in zip(names, holding, strict=True) if not yes))
+    if not helping:
+        return [f"no single change within reach makes it a GO: tried {idle}"]
+    lines = [f"smallest change to a yes: {helping[0]}", *(f"or: {text}" for text in helping[1:])]
+    return lines + ([f"no help within reach: {idle}"] if idle else [])
+
+
+def change_note(ds: xr.Dataset) -> list[str]:
+    """Return by which measure one change is smaller than another."""
+    return [REACH] if ds.sizes["change"] else []
+
+
+# ---------------------------------------------------------------- tables
+
+
+def wind_rows(ds: xr.Dataset) -> list[tuple[str, str, str]]:
+    """Return direction, limit and the letter of the criterion that binds, for each direction."""
+    if "wind_limit" not in ds:
+        return []
+    rows = []
+    for direction, limit, kind, binds in zip(*(ds[name].values for name in ("direction", "wind_limit", "wind_limit_kind", "wind_binds")), strict=True):
+        sign = {FOUND: "", NOT_EVEN_CALM: "none, fails in calm", BEYOND: ">= "}[int(kind)]
+        text = sign if int(kind) == NOT_EVEN_CALM else f"{sign}{limit:.1f}"
+        rows.append((compass(float(direction)), text, LETTERS[int(binds) % 26] if int(binds) >= 0 else "-"))
+    return rows
+
+
+def weighing_rows(ds: xr.Dataset) -> list[tuple[str, str, str]]:
+    """Return what is weighed, its mass in g and its balance point in mm with their tolerances."""
+    rows = []
+    for k, name in enumerate(texts(ds, "weighing")):
+        mass, station = (
+            f"{1e3 * float(ds[what].values[k]):.0f}{_within(1e3 * float(ds[f'{what}_tolerance'].values[k]))}" for what in ("weighed_mass", "balance_point")
+        )
+        rows.append((name, mass, station))
+    return rows
+
+
+def _within(tolerance: float) -> str:
+    if not math.isfinite(tolerance):
+        return ""
+    return f" ± {tolerance:.0f}" if tolerance >= 1.0 else f" ± {tolerance:.1f}"
+
+
+def weighing_notes(ds: xr.Dataset) -> list[str]:
+    """Return from where balance points count, and what the tolerances follow from."""
+    data = list(dict.fromkeys(texts(ds, "balance_datum")))
+    where = f"mm aft of {data[0]}" + ("; of a stage alone, of its own fore end" if len(data) > 1 else "")
+    mass, station = (list(dict.fromkeys(texts(ds, name)))[0] for name in ("mass_tolerance_from", "balance_tolerance_from"))
+    basis = mass if mass == station else f"mass {mass}, balance point {station}"
+    return [f"Balance points in {where}. Tolerances: {basis}; outside them make a new card."]
+
+
+def number(value: float, decimals: int) -> str:
+    """Return a number, or a dash where there is none."""
+    return f"{value:z.{decimals}f}" if math.isfinite(value) else "-"
+
+
+def expected_rows(ds: xr.Dataset) -> list[tuple[str, str, str, str]]:
+    """Return what is expected with its unit, and its 5, 50 and 95 %."""
+    rows = []
+    for k, name in enumerate(texts(ds, "quantity")):
+        decimals = int(ds["expected_decimals"].values[k])
+        rows.append(
+            (f"{name}, {unit}" if (unit := texts(ds, "expected_unit")[k]) else name, *(number(float(value), decimals) for value in ds["expected"].values[k]))
+        )
+    return rows
+
+
+def expected_note(ds: xr.Dataset) -> str:
+    """Return of which flights the expected numbers are."""
+    which = "in the wind measured now" if chosen(ds) is not None else "in the winds that the mission draws"
+    few = [
+        f"{name} in {int(count)}" for name, count in zip(texts(ds, "quantity"), ds["expected_flights"].values, strict=True) if count < 0.9 * ds.attrs["flights"]
+    ]
+    text = f"5, 50 and 95 % of {ds.attrs['flights']} flights {which}; times in s after ignition, landings by distance and bearing from the rail"
+    return f"{text}; of fewer flights: {', '.join(few)}" if few else text
+
+
+def margin_rows(ds: xr.Dataset) -> list[tuple[str, str]]:
+    """Return the static margins with their ranges, and gain and phase of each loop in one row."""
+    rows: dict[str, str] = {}
+    for k, name in enumerate(texts(ds, "margin")):
+        decimals, unit = int(ds["margin_decimals"].values[k]), texts(ds, "margin_unit")[k]
+        low, middle, high = (number(float(value), decimals) for value in ds["margin_value"].values[k])
+        loop, _, what = name.partition(" loop, ")
+        value = f"{middle} {unit}" if low == "-" else f"{middle} ({low} to {high})"
+        called = f"{loop} loop, as written" if what else name.removeprefix(STATIC).strip()
+        rows[called] = f"{rows[called]}, {value}" if called in rows else value
+    return list(rows.items())
+
+
+def ceiling_rows(ds: xr.Dataset) -> list[tuple[str, str, str, str, str]]:
+    """Return the heights that shares of the flights stay below, above ground and above sea level, in m and ft; with their bounds where there are some."""
+    rows = []
+    for share, *heights in zip(*(ds[name].values for name in ("ceiling", "ceiling_height", "ceiling_bound")), strict=True):
+        for height, word in zip(heights, ("", ", surely"), strict=True):
+            if math.isfinite(height):
+                sea = height + ds.attrs["site_altitude"]
+                rows.append((f"{100.0 * share:.0f} % below{word}", *(f"{value:.0f}" for value in (height, height / FOOT, sea, sea / FOOT))))
+    return rows
+
+
+def distance_rows(ds: xr.Dataset) -> list[tuple[str, str]]:
+    """Return the impulse installed, and the distances it asks for."""
+    impulse, motors = float(ds["impulse"]), int(ds["motors"])
+    rows = [("installed impulse", f"{impulse:.0f} N s in {motors} motor{'s, complex' if motors > 1 else ''}")]
+    people, cleared = float(ds["people_distance"]), float(ds["cleared_diameter"])
+    if not math.isfinite(people):
+        return [*rows, ("people keep off", "beyond the common table: ask the range")]
+    return [*rows, ("people keep off", f"{_both(people)} from the rail at least"), ("cleared", f"{_both(cleared)} across, about the rail")]
+
+
+def _both(metres: float) -> str:
+    return f"{metres:.0f} m ({round(metres / FOOT):d} ft)"
+
+
+def caution_lines(ds: xr.Dataset) -> list[str]:
+    """Return the cautions of the card: those of this vehicle first."""
+    lines = []
+    if float(ds["above_mach_08"]) > 0.0:
+        lines.append(f"{100.0 * float(ds['above_mach_08']):.0f} % of flights go above Mach 0.8, where the model is an estimate.")
+    if float(ds["beyond_incidence"]) > 0.0:
+        lines.append(f"{100.0 * float(ds['beyond_incidence']):.0f} % of flights climb beyond 15 deg incidence, where the model is an estimate.")
+    if float(ds["failed_share"]) > 0.0:
+        lines.append(f"{100.0 * float(ds['failed_share']):.1f} % of flights did not leave the rail or diverged.")
+    aside = [text for text in ds.attrs.get("set_aside", "").split("\n") if text]
+    lines += [f"Not held even in calm air, so no matter of wind, and not judged here: {text}." for text in aside]
+    return [*lines, *CAUTIONS, STANDING]
+
+
+def setting_groups(ds: xr.Dataset) -> dict[str, list[tuple[str, str]]]:
+    """Return what is set, by where: heading -> (name, value)."""
+    groups: dict[str, list[tuple[str, str]]] = {}
+    for group, name, value in zip(*(texts(ds, f"setting_{what}") for what in ("group", "name", "value")), strict=True):
+        groups.setdefault(group, []).append((name, value))
+    return groups
+
+
+def lined_up(rows: Sequence[Sequence[str]], words: int = 1) -> list[str]:
+    """Return rows of cells as lines of a page."""
+    return table([list(row) for row in rows], words=words)
+
+
+def nearest_limit(ds: xr.Dataset) -> float:
+    """Return the wind limit from where the measured wind comes, m/s, between the directions either side; NaN without limits or wind."""
+    if "wind_limit" not in ds or chosen(ds) is None:
+        return math.nan
+    order = np.argsort(ds["direction"].values)
+    return float(np.interp(float(ds["reference_from"]), ds["direction"].values[order], ds["wind_limit"].values[order], period=2.0 * math.pi))
