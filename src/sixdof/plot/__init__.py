@@ -176,6 +176,14 @@ show(
             "plot_convergence",
             "plot_quantiles",
         ),
-        "Before the flight": ("plot_stability_in_flight", "plot_motor_choice", "plot_landing_map", "plot_rail_map", "plot_wind_limit", "plot_rail_for_wind", "plot_launch_card"),
+        "Before the flight": (
+            "plot_stability_in_flight",
+            "plot_motor_choice",
+            "plot_landing_map",
+            "plot_rail_map",
+            "plot_wind_limit",
+            "plot_rail_for_wind",
+            "plot_launch_card",
+        ),
     },
 )
