@@ -6,6 +6,7 @@ import math
 
 import numpy as np
 import pytest
+from results_by_hand import ensemble_by_hand
 
 from sixdof.ensemble.run import disperse
 from sixdof.mission.errors import MissionError
@@ -14,7 +15,7 @@ from sixdof.study.variants.criteria import criterion, own_criterion
 from sixdof.study.wind_limit.air import reference_height, share_at, wind_as_written, wind_mission, with_sounding
 from sixdof.study.wind_limit.climb import events_needed
 from sixdof.study.wind_limit.practice import wind_criteria
-from sixdof.study.wind_limit.ranks import flights_to_hold
+from sixdof.study.wind_limit.ranks import flights_to_hold, judged
 from sixdof.study.wind_limit.wind_limit import directions_of, wind_limit
 
 FEW = {"flights": 10, "winds": 3, "seed": 2, "progress": False, "threads": 1}
@@ -98,6 +99,18 @@ def test_wind_limit__flights_cut_short_say_the_same_as_whole_ones(demo_mission, 
 )
 def test_events_needed__only_of_what_is_settled_in_the_climb_of_the_front_body(text, events):
     assert events_needed([criterion(text)]) == events
+
+
+@pytest.mark.parametrize(
+    ("text", "holding", "value", "slack"),
+    [("apogee_height > 250 m in 75 % of flights", 5, 200.0, -50.0), ("apogee_height < 650 m in 75 % of flights", 6, 600.0, 50.0)],
+)
+def test_judged__the_flight_that_decides_and_one_without_a_value(demo_mission, text, holding, value, slack):
+    """Of 100, 200, ... 700 m and one without a value, which is the worst either way, 75 % are the six best: 200 m is the sixth from above, 600 m from below."""
+    ds = ensemble_by_hand(demo_mission, np.zeros((8, 2)), points=0)
+    ds["apogee_height"].values[:] = [300.0, 100.0, np.nan, 700.0, 500.0, 600.0, 200.0, 400.0]
+    found = judged([criterion(text)], ds, 0.9)
+    assert (found.holding[0], found.value[0], found.slack[0, 1]) == (holding, value, slack)
 
 
 # ---------------------------------------------------------------- criteria of common practice

@@ -23,7 +23,8 @@ _GUSTS = {
 }
 _LEFT_OUT = (
     "Left out: wakes of trees, buildings and hills, thermals and squalls, a mean wind that changes during the flight, and how the wind changes with "
-    "height other than in the mission's profile or sounding. The interval is about the flights drawn, not about errors of the model."
+    "height other than in the mission's profile or sounding. What fails and holds again between two winds flown is not seen. The interval is about the "
+    "flights drawn, not about errors of the model."
 )
 
 
