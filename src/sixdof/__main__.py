@@ -4,4 +4,5 @@ import sys
 
 from sixdof.cli import main
 
-sys.exit(main())
+if __name__ == "__main__":  # a process that flies dispersed paths imports this file too
+    sys.exit(main())

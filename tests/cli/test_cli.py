@@ -9,7 +9,7 @@ import unittest.mock
 import pytest
 
 import sixdof
-from sixdof.cli import BAD_INPUT, NOT_LANDED, OK, main
+from sixdof.cli import BAD_INPUT, NONE_PASSES, NOT_LANDED, OK, main
 
 
 def test_check__describes_the_demo(demo_path, capsys):
@@ -72,6 +72,21 @@ def test_compare__judges_motors_by_criteria(demo_path, tmp_path, capsys):
     assert main([*arguments, "--criterion", "apogee_height > 9 km in 80 % of flights"]) == NOT_LANDED
     assert main([*arguments, "--criterion", "apogee_heigth > 9 km"]) == BAD_INPUT
     assert "did you mean" in capsys.readouterr().err
+
+
+def test_motors__says_which_and_by_what_it_would_change(stack_path, tmp_path, capsys):
+    prices = tmp_path / "prices.txt"
+    prices.write_text("motor, price\nmesa-i, 48\nmesa-j, 61\n")
+    motors = [str(stack_path.parent / "motors" / f"{name}.csv") for name in ("mesa-i", "mesa-j")]
+    arguments = ["motors", str(stack_path), *motors, "--flights", "4", "--quiet", "--columns", str(prices), "--figures", str(tmp_path / "out")]
+    assert main([*arguments, "--criterion", "rail_departure_speed > 20 m/s in 50 % of flights", "--prefer", "least price"]) == OK
+    said = capsys.readouterr().out
+    assert "ANSWER: mesa-i. It meets the criterion; least price of the 2 that meet all." in said and (tmp_path / "out" / "motors.png").exists()
+    assert main([*arguments, "--criterion", "rail_departure_speed > 200 m/s"]) == NONE_PASSES
+    assert "ANSWER: no motor" in capsys.readouterr().out
+    assert main([*arguments, "--limit", "propellant_mass=3 g"]) == NONE_PASSES
+    assert main([*arguments, "--limit", "propellant_mass"]) == BAD_INPUT
+    assert "write NAME=VALUE" in capsys.readouterr().err
 
 
 def test_compare__two_earths_flown_once_each(demo_path, capsys):

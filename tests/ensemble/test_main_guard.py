@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+import ast
 import subprocess
 import sys
 from pathlib import Path
 
 import pytest
+
+import sixdof
 
 CONFIGS = Path(__file__).parents[2] / "configs"
 TOP = f"""
@@ -46,3 +49,9 @@ def test_unguarded__several_are_refused_in_one_sentence(tmp_path):
 def test_guarded__processes_fly(tmp_path):
     done = run(tmp_path, TOP + 'if __name__ == "__main__":\n    ' + CALL.format(threads=2))
     assert (done.returncode, done.stdout) == (0, "2\n"), done.stderr
+
+
+def test_command_line__is_no_script_that_starts_itself_again():
+    """`python -m sixdof disperse` of a mission with a dispersed path flies in processes, which import `__main__.py`: its call stands under a guard."""
+    last = ast.parse(Path(sixdof.__file__).with_name("__main__.py").read_text()).body[-1]
+    assert isinstance(last, ast.If) and ast.unparse(last.test) == "__name__ == '__main__'"

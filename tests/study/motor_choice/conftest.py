@@ -29,14 +29,14 @@ def plain(demo_path):
     return mission.change({"failure": [], "correlation": [], "disperse": {"aero.drag": {"sd": "10 %"}}, "air.gust": []})
 
 
-@pytest.fixture
-def ladder(tmp_path):
+@pytest.fixture(scope="session")
+def ladder(tmp_path_factory):
     """Three motors of one size and burn time, of 100, 104 and 130 % of an impulse; the smallest is called as the mission's own."""
-    paths = []
+    paths, folder = [], tmp_path_factory.mktemp("ladder")
     for name, factor in (("wick-i", 1.0), ("middle", 1.04), ("large", 1.3)):
         rows = "\n".join(f"{t}, {factor * f}" for t, f in ((0.0, 0.0), (0.05, 305.0), (1.3, 250.0), (1.6, 0.0)))
         text = f"# propellant_mass = 226 g\n# case_mass = 186 g\n# length = 330 mm\n# diameter = 38 mm\ntime (s), thrust (N)\n{rows}\n"
-        paths.append(tmp_path / f"{name}.csv")
+        paths.append(folder / f"{name}.csv")
         paths[-1].write_text(text)
     return paths
 

@@ -8,7 +8,7 @@ import numpy as np
 import xarray as xr
 
 from sixdof.plot.style import CYCLE, FONT, GREY, INK, LINE, axes_or_new, dress, label, legend, shown
-from sixdof.study.motor_choice.deciding import BEST, FAILS, MEETS, OPEN, UNFIT
+from sixdof.study.motor_choice.deciding import BEST, FAILS, MEETS, OPEN, UNFIT, UNKNOWN
 from sixdof.study.motor_choice.motor_choice_text import need_choice, short_why, standings_of
 from sixdof.study.motor_choice.preference import wishes_of
 from sixdof.study.variants.judging import ensembles
@@ -18,8 +18,8 @@ SPAN, HALF = (0.05, 0.95), (0.25, 0.75)  # shares of the flights
 ROW = 0.72  # inches of a motor's row
 USUAL = "apogee_height"  # what is drawn where the preference is no outcome and no number
 WRAP = 62  # characters of why a motor lost
-COLOURS = {BEST: CYCLE[2], MEETS: CYCLE[0], OPEN: CYCLE[5], FAILS: CYCLE[1], UNFIT: GREY}
-_WORDS = {BEST: "the best", MEETS: "meets all criteria", OPEN: "undecided", FAILS: "fails a criterion", UNFIT: "does not fit"}
+COLOURS = {BEST: CYCLE[2], MEETS: CYCLE[0], OPEN: CYCLE[5], FAILS: CYCLE[1], UNFIT: GREY, UNKNOWN: GREY}
+_WORDS = {BEST: "the best", MEETS: "meets all criteria", OPEN: "undecided", FAILS: "fails a criterion", UNFIT: "does not fit", UNKNOWN: "not known"}
 
 
 def plot_motor_choice(ds: xr.Dataset, *, ax=None):

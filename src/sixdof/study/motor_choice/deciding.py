@@ -15,8 +15,8 @@ from sixdof.study.variants.criteria import Criterion, percent
 from sixdof.study.variants.judging import VERDICTS
 
 # what became of a motor; its flag is the place in this row
-BEST, MEETS, OPEN, FAILS, UNFIT = "best", "meets_all", "undecided", "fails", "does_not_fit"
-STANDINGS = (BEST, MEETS, OPEN, FAILS, UNFIT)
+BEST, MEETS, OPEN, FAILS, UNFIT, UNKNOWN = "best", "meets_all", "undecided", "fails", "does_not_fit", "not_known"
+STANDINGS = (BEST, MEETS, OPEN, FAILS, UNFIT, UNKNOWN)
 
 
 def standing_of(verdicts: np.ndarray) -> str:

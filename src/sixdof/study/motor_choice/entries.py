@@ -10,7 +10,7 @@ import numpy as np
 import xarray as xr
 
 from sixdof.mission.mission import Mission
-from sixdof.study.motor_choice.deciding import STANDINGS, UNFIT
+from sixdof.study.motor_choice.deciding import STANDINGS, UNFIT, UNKNOWN
 from sixdof.study.motor_choice.facts import column_entries, fact_entries
 from sixdof.study.motor_choice.fit import Fit
 from sixdof.study.motor_choice.measurement import MEASURABLE, Flip
@@ -42,7 +42,11 @@ def motor_sheet(fits: Sequence[Fit], columns: Mapping[str, Mapping[str, Any]]) -
 
 def with_standings(sheet: xr.Dataset, told: Mapping[str, tuple[str, str]]) -> xr.Dataset:
     """Return the sheet with what became of every motor and why. told : motor flown -> (standing, why)."""
-    rows = [told.get(str(name), (UNFIT, f"does not fit: {reason}")) for name, reason in zip(sheet["motor"].values, sheet["fit_reason"].values, strict=True)]
+    known = sheet["motor_class"].values.astype(str)
+    rows = [
+        told.get(str(name), (UNFIT, f"does not fit: {reason}") if of else (UNKNOWN, f"not known: {reason}"))
+        for name, reason, of in zip(sheet["motor"].values, sheet["fit_reason"].values, known, strict=True)
+    ]
     flag = {"units": "1", "flag_values": np.arange(len(STANDINGS), dtype=np.int8), "flag_meanings": " ".join(STANDINGS)}
     standing = np.array([STANDINGS.index(word) for word, _ in rows], dtype=np.int8)
     return sheet.assign(

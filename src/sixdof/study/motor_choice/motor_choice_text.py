@@ -8,7 +8,7 @@ import numpy as np
 import xarray as xr
 
 from sixdof.mission.page import indented, side_by_side, wrapped
-from sixdof.study.motor_choice.deciding import BEST, FAILS, MEETS, OPEN, STANDINGS, UNFIT
+from sixdof.study.motor_choice.deciding import BEST, FAILS, MEETS, OPEN, STANDINGS, UNFIT, UNKNOWN
 from sixdof.study.motor_choice.entries import RATIOS
 from sixdof.study.motor_choice.facts import DELAY_SCATTER, given_columns
 from sixdof.study.motor_choice.settings import STATES
@@ -21,7 +21,7 @@ from sixdof.study.variants.comparison_text import share_text
 from sixdof.study.variants.judging import VERDICTS, ensembles
 
 MOST_FLIPS = 3  # measurements that are named
-_PLAIN = {BEST: "the best", MEETS: "meets all criteria", OPEN: "undecided", FAILS: "fails", UNFIT: "does not fit"}
+_PLAIN = {BEST: "the best", MEETS: "meets all criteria", OPEN: "undecided", FAILS: "fails", UNFIT: "does not fit", UNKNOWN: "not known"}
 
 
 def choice_text(ds: xr.Dataset) -> str:
@@ -77,7 +77,7 @@ def _answer(ds: xr.Dataset) -> list[str]:
     criteria = ds.sizes.get("criterion", 0)
     verdicts = [VERDICTS[int(v)] for v in ds["verdict"].sel(variant=best).values] if criteria else []
     open_ = [k for k, word in enumerate(verdicts) if word != VERDICTS[0]]
-    met = "meets the criterion" if criteria == 1 else f"meets all {criteria} criteria"
+    met = "meets the criterion" if criteria == 1 else "meets both criteria" if criteria == 2 else f"meets all {criteria} criteria"
     if open_:
         more = max(int(ds["more_flights"].sel(variant=best).values[k]) for k in open_)
         met = f"fails no criterion, but {', '.join(str(k + 1) for k in open_)} {'is' if len(open_) == 1 else 'are'} undecided: fly {more} more"
@@ -87,7 +87,7 @@ def _answer(ds: xr.Dataset) -> list[str]:
 def _whys(ds: xr.Dataset) -> list[str]:
     best = ds.attrs["best"]
     rows = zip(ds["motor"].values.astype(str), ds["why"].values.astype(str), standings_of(ds).values(), strict=True)
-    said = [f"{name}: {why}" for name, why, word in rows if name != best and (best or word in (FAILS, UNFIT, OPEN))]
+    said = [f"{name}: {why}" for name, why, word in rows if name != best and (best or word in (FAILS, UNFIT, UNKNOWN, OPEN))]
     return ["Why not the others" if best else "Why none", *indented(said)] if said else ["There is no other motor."]
 
 
@@ -199,6 +199,7 @@ def _quantities(each: dict[str, xr.Dataset]):
     yield "largest q, kPa", "1", lambda one: 1e-3 * outcomes(one, "dynamic_pressure_max")
     yield "largest Mach", "1", lambda one: outcomes(one, "mach_max")
     yield "above Mach 0.8, s", "s", lambda one: outcomes(one, "time_above_mach_08")
+    yield "beyond 15 deg incidence, s", "s", lambda one: outcomes(one, "time_beyond_incidence")
     for joint in [str(name) for name in first["joint"].values] if "joint" in first.coords else []:
         yield f"tilt at separation {joint}, deg", "rad", lambda one, joint=joint: event_values(one, f"separation {joint}", "tilt")
     if first.sizes.get("waypoint_number"):
