@@ -14,6 +14,7 @@ print(*sys.modules)
 # installed or not, a flight needs none of these; a few of them take longer to load than all that it needs
 NOT_NEEDED = [
     "dask",
+    "shapely",
     "distributed",
     "pint",
     "cupy",
