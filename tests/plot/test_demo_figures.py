@@ -97,11 +97,15 @@ def test_figure__of_landing_maps(demo_ensemble, stack_mission):
 def test_figure__of_wind_limits(demo_mission):
     criteria = ["rail_departure_incidence < 13 deg in 80 % of flights", "tilt_max < 8 deg in 60 % of flights", "apogee_height > 100 m in 50 % of flights"]
     for wanted in (criteria, criteria[2:]):
-        assert_good(plot.plot_wind_limit(sixdof.preflight.wind_limit(demo_mission, wanted, directions=4, flights=5, winds=3, progress=False)))
+        found = sixdof.preflight.wind_limit(demo_mission, wanted, directions=4, flights=5, winds=3, progress=False)
+        assert_good(plot.plot_wind_limit(found))
+        assert_good(plot.plot_wind_shares(found, "90 deg"))
     few = {"directions": ["255 deg", "300 deg"], "elevations": ["88 deg", "80 deg"], "flights": 4, "winds": 2, "tolerance": 1.0, "progress": False}
     rails = sixdof.preflight.rail_for_wind(demo_mission, "rail_departure_incidence < 13 deg in 75 % of flights", **few)
     for direction in (None, "300 deg"):
         assert_good(plot.plot_rail_for_wind(rails, direction))
+    with pytest.raises(ValueError, match="about wind from 255 deg, 300 deg"):
+        plot.plot_rail_for_wind(rails, "10 deg")
 
 
 def test_figure__of_a_choice_of_motors(demo_path, stack_mission):

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import time
 
 import numpy as np
 import pytest
@@ -135,3 +136,21 @@ def test_interval__of_flights_holds_the_limit_of_very_many(demo_mission):
     low, high = (np.array([float(one[name][0]) for one in found]) for name in ("limit_low", "limit_high"))
     assert np.sum(low > truth) < 8 and np.sum(high < truth) < 8
     assert 0.2 < np.mean(high - low) < 2.5  # and says something
+
+
+# ---------------------------------------------------------------- the morning
+
+
+@pytest.mark.slow
+def test_limits_from_a_sounding__take_less_than_a_minute_of_two_cores(stack_mission):
+    """Counted in seconds of processor, so that it holds on a busy machine; kernels compiled before. Eight directions, 60 flights at each wind."""
+    levels = {
+        "height": ["0 m", "50 m", "150 m", "450 m", "1.2 km", "3.2 km"],
+        "temperature": ["18 degC", "18.5 degC", "18 degC", "16 degC", "9 degC", "-4 degC"],
+        "speed": ["2.5 m/s", "4 m/s", "5 m/s", "7 m/s", "10 m/s", "16 m/s"],
+        "blows_from": ["240 deg", "245 deg", "250 deg", "260 deg", "275 deg", "285 deg"],
+    }
+    sixdof.fly(stack_mission)
+    begun = time.process_time()
+    found = sixdof.preflight.wind_limit(sixdof.preflight.with_sounding(stack_mission, levels), site="1500 m", **QUIET)
+    assert time.process_time() - begun < 2 * 60.0 and found.sizes["direction"] == 8

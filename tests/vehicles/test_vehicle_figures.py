@@ -52,7 +52,7 @@ OF_ENSEMBLE = (
     "plot_map",
 )
 OF_MISSION = ("draw_vehicle", "plot_air")
-BEFORE = ("plot_stability_in_flight", "plot_motor_choice", "plot_landing_map", "plot_rail_map", "plot_wind_limit", "plot_rail_for_wind", "plot_launch_card")
+BEFORE = ("plot_stability_in_flight", "plot_motor_choice", "plot_landing_map", "plot_rail_map", "plot_wind_limit", "plot_wind_shares", "plot_rail_for_wind", "plot_launch_card")
 OF_LOOPS = (
     "plot_modes",
     "plot_bode",
@@ -162,6 +162,7 @@ def test_figure__of_landing_maps(ensembles, missions, name):
 def test_figure__of_wind_limits(missions, name):
     found = sixdof.preflight.wind_limit(missions[name], directions=4, flights=4, winds=2, tolerance=1.0, progress=False)
     rendered(plot.plot_wind_limit(found))
+    rendered(plot.plot_wind_shares(found))
     rails = sixdof.preflight.rail_for_wind(missions[name], elevations=["88 deg", "80 deg"], flights=4, winds=2, tolerance=1.0, progress=False)
     rendered(plot.plot_rail_for_wind(rails))
 

@@ -53,9 +53,9 @@ def _wind(chosen) -> int:
     if chosen.out:
         say(f"written: {save(found, chosen.out, overwrite=chosen.overwrite)}")
     if chosen.figures:
-        from sixdof.plot import plot_rail_for_wind, plot_wind_limit
+        from sixdof.plot import plot_rail_for_wind, plot_wind_limit, plot_wind_shares
 
-        write_figures(chosen.figures, {"wind-limit": plot_wind_limit(found).figure})
+        write_figures(chosen.figures, {"wind-limit": plot_wind_limit(found).figure, "wind-shares": plot_wind_shares(found).figure})
         if chosen.rail:
             write_figures(chosen.figures, {"rail-for-wind": plot_rail_for_wind(rails).figure})
     return OK

@@ -77,6 +77,7 @@ if TYPE_CHECKING:
     from sixdof.plot.preflight.stability import plot_stability_in_flight as plot_stability_in_flight
     from sixdof.plot.preflight.wind_limit import plot_rail_for_wind as plot_rail_for_wind
     from sixdof.plot.preflight.wind_limit import plot_wind_limit as plot_wind_limit
+    from sixdof.plot.preflight.wind_limit import plot_wind_shares as plot_wind_shares
     from sixdof.plot.uncertainty.causes import plot_rule_times as plot_rule_times
     from sixdof.plot.uncertainty.causes import plot_static_margins as plot_static_margins
     from sixdof.plot.uncertainty.causes import plot_weathercock as plot_weathercock
@@ -182,6 +183,7 @@ show(
             "plot_landing_map",
             "plot_rail_map",
             "plot_wind_limit",
+            "plot_wind_shares",
             "plot_rail_for_wind",
             "plot_launch_card",
         ),

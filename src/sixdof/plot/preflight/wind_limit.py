@@ -9,7 +9,7 @@ import numpy as np
 import xarray as xr
 
 from sixdof.mission.units import QuantityError, parse
-from sixdof.plot.style import BAND, CYCLE, DASHES, FONT, GREY, INK, LINE, PALE, axes_or_new, dress, legend_on_top
+from sixdof.plot.style import BAND, CYCLE, DASHES, FONT, GREY, INK, LINE, PALE, axes_or_new, dress, legend, legend_on_top
 from sixdof.study.wind_limit.allowed import need_limits
 from sixdof.study.wind_limit.first_failure import BEYOND
 from sixdof.study.wind_limit.rail_text import need_rails, sense
@@ -78,7 +78,7 @@ def _draw_points(ax, ds: xr.Dataset, binds: int) -> None:
     angle, limit = ds["direction"].values, ds["limit"].values
     colour = CYCLE[binds % len(CYCLE)] if binds >= 0 else INK
     high = np.where(np.isfinite(ds["limit_high"].values), ds["limit_high"].values, ds.attrs["highest"])
-    named = textwrap.fill(f"{binds + 1}  {ds['criterion'].values[binds]}" if binds >= 0 else "all criteria hold up to the highest wind", 60)
+    named = textwrap.fill(f"{binds + 1}  {ds['criterion'].values[binds]}" if binds >= 0 else "all criteria hold up to the highest wind", 84)
     for a, low, top in zip(angle, ds["limit_low"].values, high, strict=True):
         ax.plot([a, a], [low, top], color=colour, lw=5.0, alpha=0.4, solid_capstyle="butt", gid=f"of:{named}", zorder=3)
     mark = MARKS[binds % len(MARKS)] if binds >= 0 else "o"
@@ -108,6 +108,40 @@ def _dress(ax, ds: xr.Dataset) -> None:
     ax.legend(fontsize=FONT, frameon=False, loc="upper left", bbox_to_anchor=(-0.05, -0.04), handlelength=1.8)
 
 
+def plot_wind_shares(ds: xr.Dataset, direction: float | str | None = None, *, ax=None):
+    """Draw the share of the flights that hold each criterion against the wind from one direction, with the limit and its interval.
+
+    A dashed line of the same colour is the share asked for; marks are the winds that were flown.
+
+    ds : what `wind_limit` returned. direction : one of those it was asked for, text or rad; None: the one that allows least. ax : axes to draw into, or
+    None for a new figure.
+
+    Raises ValueError for another Dataset, and for a direction that it has not.
+
+    Examples
+    --------
+    >>> found = sixdof.preflight.wind_limit(mission, "tilt_max < 8 deg in 50 % of flights", directions=["270 deg"], flights=4, winds=3, progress=False)
+    >>> ax = sixdof.plot.plot_wind_shares(found, "270 deg")
+    """
+    need_limits(ds, "plot_wind_shares")
+    which = int(np.argmin(ds["limit"].values)) if direction is None else _which(ds["direction"].values, direction, "plot_wind_shares")
+    here = ds.isel(direction=which)
+    ax = axes_or_new(ax, size=(6.4, 5.4))
+    low, limit, high = (min(float(here[name]), ds.attrs["highest"]) for name in ("limit_low", "limit", "limit_high"))
+    ax.axvspan(low, high, color=PALE, lw=0.0, label=f"{100.0 * ds.attrs['confidence']:g} % interval of the limit", zorder=0.5)
+    ax.axvline(limit, color=INK, lw=LINE, label=f"limit, {'at least ' if int(here['limit_kind']) == BEYOND else ''}{limit:.1f} m/s", zorder=2)
+    for k, text in enumerate(ds["criterion"].values):
+        colour, name = CYCLE[k % len(CYCLE)], textwrap.fill(f"{k + 1}  {text}", 84)
+        asked = 100.0 * float(ds["required"][k])
+        ax.plot(here["wind"], 100.0 * here["share"][:, k], marker=MARKS[k % len(MARKS)], ms=4.0, color=colour, lw=LINE, label=name, zorder=4)
+        ax.axhline(asked, color=colour, lw=0.8, ls=DASHES[2], gid=f"of:{name}", zorder=1.5)
+    ax.set(xlabel=f"mean wind at {ds.attrs['reference_height']:g} m (m/s)", ylabel="share of the flights that hold (%)")
+    dress(ax, f"Wind from {math.degrees(float(here['direction'])):.0f} deg: which criterion fails first; dashed: the share asked for")
+    ax.set_ylim(-4.0, 104.0)
+    legend(ax, loc="upper left", bbox_to_anchor=(0.0, -0.13))
+    return ax
+
+
 def plot_rail_for_wind(ds: xr.Dataset, direction: float | str | None = None, *, ax=None):
     """Draw how much wind each rail allows: limit over the rail's elevation, a line for each azimuth, with the rail as written and the best one marked.
 
@@ -123,7 +157,7 @@ def plot_rail_for_wind(ds: xr.Dataset, direction: float | str | None = None, *, 
     >>> ax = sixdof.plot.plot_rail_for_wind(found)
     """
     need_rails(ds, "plot_rail_for_wind")
-    here = ds.isel(direction=_which(ds["direction"].values, direction))
+    here = ds.isel(direction=0 if direction is None else _which(ds["direction"].values, direction, "plot_rail_for_wind"))
     ax = axes_or_new(ax, size=(6.4, 4.6))
     up, wind = np.degrees(here["elevation"].values), float(here["direction"])
     for k, azimuth in enumerate(here["azimuth"].values):
@@ -145,14 +179,13 @@ def plot_rail_for_wind(ds: xr.Dataset, direction: float | str | None = None, *, 
     return ax
 
 
-def _which(directions: np.ndarray, wanted: float | str | None) -> int:
-    if wanted is None:
-        return 0
+def _which(directions: np.ndarray, wanted: float | str, who: str) -> int:
+    """Return the number of the direction wanted. Raises ValueError for one that is not among them."""
     try:
         away = np.abs(np.angle(np.exp(1j * (directions - parse(wanted, "rad")))))
     except QuantityError as error:
-        raise ValueError(f"plot_rail_for_wind: direction: {error}") from None
+        raise ValueError(f"{who}: direction: {error}") from None
     if away.min() > 1e-6:
         known = ", ".join(f"{math.degrees(one):.0f} deg" for one in directions)
-        raise ValueError(f"plot_rail_for_wind: the result is about wind from {known}; give one of these as direction")
+        raise ValueError(f"{who}: the result is about wind from {known}; give one of these as direction")
     return int(np.argmin(away))

@@ -72,8 +72,8 @@ def _sentences(ds: xr.Dataset) -> Iterator[str]:
     if ds.sizes["direction"] > 1:
         elevation, azimuth = math.degrees(float(ds["all_round_elevation"])), math.degrees(float(ds["all_round_azimuth"])) % 360.0
         yield (
-            f"Where the direction is not known, {elevation:.1f} deg up towards {azimuth:.0f} deg allows {float(ds['all_round_limit']):.1f} m/s from whichever of "
-            f"these directions; the rail as written {float(ds['all_round_as_written']):.1f} m/s."
+            f"Where the direction is not known, {elevation:.1f} deg up towards {azimuth:.0f} deg allows {float(ds['all_round_limit']):.1f} m/s from whichever "
+            f"of these directions; the rail as written {float(ds['all_round_as_written']):.1f} m/s."
         )
     if not any("landing" in str(text) for text in ds["criterion"].values):
         yield "None of the criteria is about the landing, and a rail that leans moves it: add one, or a site."
