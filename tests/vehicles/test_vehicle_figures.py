@@ -52,7 +52,16 @@ OF_ENSEMBLE = (
     "plot_map",
 )
 OF_MISSION = ("draw_vehicle", "plot_air")
-BEFORE = ("plot_stability_in_flight", "plot_motor_choice", "plot_landing_map", "plot_rail_map", "plot_wind_limit", "plot_wind_shares", "plot_rail_for_wind", "plot_launch_card")
+BEFORE = (
+    "plot_stability_in_flight",
+    "plot_motor_choice",
+    "plot_landing_map",
+    "plot_rail_map",
+    "plot_wind_limit",
+    "plot_wind_shares",
+    "plot_rail_for_wind",
+    "plot_launch_card",
+)
 OF_LOOPS = (
     "plot_modes",
     "plot_bode",
