@@ -77,11 +77,12 @@ def confirmed(flyer: Flyer, flips: Sequence[Flip], base: str) -> list[Flip]:
     """
     asked, others = [flip for flip in flips if not flip.verdict], [flip for flip in flips if flip.verdict]
     for tried, flip in enumerate(asked[:TRIED]):
-        end = flip.probe.low if flip.below else flip.probe.high
+        known = flip.value == flip.probe.middle
+        end = flip.value if known else flip.probe.low if flip.below else flip.probe.high
         to = flyer.answer(flip.probe, end)
         if to != base:
-            value, to = _halved(flyer, flip, base, end, to)
-            share = flyer.question.beyond(flip.probe, value, flip.below)
+            value, to = (end, to) if known else _halved(flyer, flip, base, end, to)
+            share = 1.0 if known else flyer.question.beyond(flip.probe, value, flip.below)
             return [replace(flip, value=value, to=to, share=share, flown=True), *asked[tried + 1 :], *others]
     return [*asked[TRIED:], *others]
 

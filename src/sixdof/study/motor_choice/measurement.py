@@ -199,9 +199,15 @@ class Flip:
 
 
 def flips_of(question: Question) -> list[Flip]:
-    """Return every measurement that would give another best motor as far as its draws reach, the likeliest first, then those that turn a verdict."""
-    base = question.answer()
-    found = [flip for probe in question.probes() for below in (True, False) for flip in _flip(question, probe, base, below)]
+    """Return every measurement that would give another best motor as far as its draws reach, the likeliest first, then those that turn a verdict.
+
+    One that does so at the median already, because what is known scatters no longer, is one flip whatever side: its share is 1.
+    """
+    base, found = question.answer(), []
+    for probe in question.probes():
+        sides = [flip for below in (True, False) for flip in _flip(question, probe, base, below)]
+        known = [replace(flip, share=1.0) for flip in sides if flip.value == probe.middle]
+        found += known[:1] + [flip for flip in sides if flip.value != probe.middle]
     return sorted(found, key=lambda flip: (bool(flip.verdict), -flip.share))
 
 

@@ -113,9 +113,12 @@ def _flip(one: xr.Dataset) -> str:
     to, verdict = str(one["flip_to"].values), str(one["flip_verdict"].values)
     then = f"a verdict turns: {verdict}" if verdict else f"{to} is the best" if to else "no motor is the best"
     known = "flown" if bool(one["flip_flown"]) else "estimated along straight lines, not flown"
+    name = f"{one['measurement'].item()} ({one['flip_how'].item()})"
+    if value == middle:
+        return f"{name}: known at all, even as what it is drawn about ({middle}), {then} ({known})"
     way = "or less" if bool(one["flip_below"]) else "or more"
     share = 100.0 * float(one["flip_share"])
-    return f"{one['measurement'].item()} ({one['flip_how'].item()}): at {value} {way} (drawn about {middle}; {share:.0f} % of the draws) {then} ({known})"
+    return f"{name}: at {value} {way} (drawn about {middle}; {share:.0f} % of the draws) {then} ({known})"
 
 
 # ---------------------------------------------------------------- settings
