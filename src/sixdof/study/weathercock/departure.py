@@ -50,7 +50,7 @@ def lateral_of(mission: Mission, flight: xr.Dataset) -> Lateral:
         burn=burn,
         margin=margin,
         thrust_to_weight=_thrust_to_weight(flight, leaves, burnout, mass),
-        lean=float(at["event_lean"]) if "event_lean" in at else math.nan,
+        lean=float(flight["event_lean"].isel(body=0).sel(event="liftoff")),
     )
 
 
@@ -61,12 +61,15 @@ def _thrust_to_weight(flight: xr.Dataset, leaves: float, burnout: float, mass: f
 
 
 def wind_profile(mission: Mission, height) -> np.ndarray:
-    """Return the mean wind (n,) over heights above ground (m), in the plane of that at 10 m and over its speed: 1 at 10 m, positive from there.
+    """Return the mean wind (n,) over heights above ground (m) for each m/s of `wind.speed`, in the plane of that at 10 m, positive from where it blows.
 
-    A mission in calm air: 1 everywhere, or its profile's own shape where it has one.
+    `wind.speed` is the speed at the profile's reference height; where the mission tells its wind level by level, that at 10 m. Without wind there: 1.
     """
-    windy = mission.change({"air.wind.speed": 1.0}) if mission.air.one_wind and not mission.air.wind.speed > 0.0 else mission
+    own = mission.air.one_wind
+    windy = mission.change({"air.wind.speed": 1.0}) if own else mission
     east, north = mean_wind(windy, np.asarray(height, dtype=float)).T
     e, n = mean_wind(windy, LEAN_HEIGHT)
-    squared = float(e * e + n * n)
-    return (east * e + north * n) / squared if squared > 0.0 else np.ones(np.shape(height))
+    speed = math.hypot(e, n)
+    if not speed > 0.0:
+        return np.ones(np.shape(height))
+    return (east * e + north * n) / (speed if own else speed * speed)

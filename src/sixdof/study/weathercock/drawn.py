@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Iterable
 
 import numpy as np
 import xarray as xr
 
-from sixdof.flight.fly import fly
 from sixdof.mission.errors import MissionError
 from sixdof.mission.mission import Mission
 from sixdof.mission.tables.dispersible import DISPERSIBLE
@@ -27,11 +27,16 @@ def climb_events(ds: xr.Dataset) -> list[str]:
 def without_paths(mission: Mission) -> tuple[Mission, list[str]]:
     """Return the mission without draws of its own numbers (paths), each of which needs new tables, and their names."""
     paths = [name for name in mission.disperse if name not in DISPERSIBLE]
-    if not paths:
-        return mission, []
-    kept = {name: spread for name, spread in mission.disperse.items() if name in DISPERSIBLE}
-    correlation = [one for one in mission.correlation if not set(one.of) & set(paths)]
-    return mission.change({"disperse": kept, "correlation": correlation}), paths
+    return without_draws(mission, paths), paths
+
+
+def without_draws(mission: Mission, names: Iterable[str]) -> Mission:
+    """Return the mission with some quantities drawn no more; the others are drawn as before."""
+    gone = set(names) & set(mission.disperse)
+    if not gone:
+        return mission
+    kept = {name: spread for name, spread in mission.disperse.items() if name not in gone}
+    return mission.change({"disperse": kept, "correlation": [one for one in mission.correlation if not set(one.of) & gone]})
 
 
 def of_the_climb(mission: Mission, flight: xr.Dataset) -> Mission:
@@ -50,8 +55,3 @@ def of_the_climb(mission: Mission, flight: xr.Dataset) -> Mission:
         return calm.change({"recovery": [], "solver.time_limit": min(limit, mission.solver.time_limit)})
     except MissionError:
         return calm
-
-
-def as_written(mission: Mission, guidance=None, control=None) -> xr.Dataset:
-    """Fly a mission once as it is written."""
-    return fly(mission, guidance=guidance, control=control)

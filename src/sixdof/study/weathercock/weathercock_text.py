@@ -1,0 +1,218 @@
+"""Does it turn into the wind? The answer as a page in plain words."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import xarray as xr
+
+from sixdof.mission.page import indented, table, underlined
+from sixdof.study.reading.page import LAST_LINE
+from sixdof.study.reading.practice import LEAST_MARGIN, RAIL_INCIDENCE, SAFETY_CODE_WIND, WIND_RATIO
+from sixdof.study.reading.result import plural
+from sixdof.study.variants.criteria import percent
+from sixdof.study.weathercock.changes import AS_WRITTEN, LOCKED
+from sixdof.study.weathercock.stability_text import said
+
+DIFFERS = math.radians(0.05)  # turns closer than this are alike
+HALF_CALIBRE, TENTH = 0.5, 0.1
+
+
+def weathercock_page(ds: xr.Dataset) -> str:
+    """Return what `weathercock` found as a page."""
+    criteria = ds.attrs["criteria"].split("\n")
+    head = f"{plural(ds.sizes['flight'])} at each point on the same draws, seed {ds.attrs['seed']}, {ds.attrs['flights_flown']} flown; no failures"
+    lines = [ds.attrs["title"], "Does it turn into the wind?", head, *(f"  asked for: {one}" for one in criteria), "", *indented(_answer(ds))]
+    sections = (_over_wind, _at_events, _causes, _levers, _speeds, _cures, _weak)
+    for section in sections:
+        found = section(ds)
+        lines += ["", *found] if found else []
+    return "\n".join([*lines, "", LAST_LINE])
+
+
+def degrees(values) -> np.ndarray:
+    """Return angles in degrees."""
+    return np.degrees(np.asarray(values, dtype=float))
+
+
+# ---------------------------------------------------------------- the answer
+
+
+def _answer(ds: xr.Dataset) -> list[str]:
+    missed, met = float(ds["drawn_missed"].sel(fins=AS_WRITTEN)), float(ds["drawn_met"].sel(fins=AS_WRITTEN))
+    share = f"{100.0 * met:.0f} % of the {plural(ds.sizes['flight'])} in the mission's own wind, as drawn, keep the limit"
+    if missed <= 0.0:
+        lines = [f"No, not further than asked: {share}; {percent(ds.attrs['share'])} are asked for."]
+    else:
+        lines = [f"YES: only {share}; {percent(ds.attrs['share'])} are asked for."]
+    lines += [f"{_capital(_fins(name))}: {_limit(float(ds['wind_limit'].sel(fins=name)), ds)}." for name in ds["fins"].values if _tells(ds, name)]
+    best = _biggest(ds)
+    cure = _first_cure(ds)
+    return [*lines, *([f"{_capital(_where(ds))} most of the turn comes from {best}."] if best else []), *([cure] if cure else [])]
+
+
+def _tells(ds: xr.Dataset, name: str) -> bool:
+    """Return whether fins make a difference worth a line."""
+    return name == AS_WRITTEN or bool(np.nanmax(np.abs(ds["missed"].sel(fins=name) - ds["missed"].sel(fins=AS_WRITTEN)).values) > 0.02)
+
+
+def _fins(name) -> str:
+    return "as written" if name == AS_WRITTEN else f"with fins {name}"
+
+
+def _capital(text: str) -> str:
+    return text[:1].upper() + text[1:]
+
+
+def _limit(wind: float, ds: xr.Dataset) -> str:
+    least, most = float(ds["wind"][0]), float(ds["wind"][-1])
+    if wind == math.inf:
+        return f"what is asked for holds in all winds tried, to {most:g} m/s"
+    if wind == -math.inf:
+        return f"it does not hold even in {least:g} m/s"
+    above = "" if wind < SAFETY_CODE_WIND else f" (the safety codes launch nothing beyond {SAFETY_CODE_WIND:.1f})"
+    return f"what is asked for holds up to a wind of {wind:.1f} m/s and fails beyond{above}"
+
+
+def _biggest(ds: xr.Dataset) -> str:
+    own = [(float(mean), str(name)) for mean, name in zip(ds["cause_mean"].values, ds["cause"].values) if str(name) != "rest"]
+    mean, name = max(own)
+    whole = math.degrees(float(ds["base_turn"]))
+    return f"this: {name}, {math.degrees(mean):+.1f} deg; with all else that makes or hinders it, it is {whole:.1f} deg" if mean > DIFFERS else ""
+
+
+def _where(ds: xr.Dataset) -> str:
+    return "in the mission's own draws" if ds.attrs["as_drawn"] else f"in a wind of {ds.attrs['design_wind']:.1f} m/s"
+
+
+def _first_cure(ds: xr.Dataset) -> str:
+    if "cure_meets" not in ds:
+        return ""
+    good = [str(says) for says, meets in zip(ds["cure_says"].values, ds["cure_meets"].values) if meets]
+    if good:
+        return f"{_capital(_where(ds))} this cures it at the least cost: {good[0]} (all of them below)."
+    return f"{_capital(_where(ds))} none of the changes tried cures it alone; see below."
+
+
+# ---------------------------------------------------------------- numbers
+
+
+def _over_wind(ds: xr.Dataset) -> list[str]:
+    name, event = ("path_turn" if ds.attrs["angle"] == "path_lean" else "turn"), ds.attrs["at_event"]
+    of = "the path" if name == "path_turn" else "the nose"
+    shown = [fins for fins in ds["fins"].values if _tells(ds, fins)]
+    head = ["wind (m/s)", *(f"{fins}" for fins in shown), "triangle", "closed form", "linear theory", "missed by"]
+    rows = [head]
+    for k, wind in enumerate(ds["wind"].values):
+        turned = [degrees(ds[name].sel(fins=fins, event=event).isel(wind=k)) for fins in shown]
+        cells = [f"{np.nanmean(one):.1f} ({np.nanquantile(one, 0.05):.1f} to {np.nanquantile(one, 0.95):.1f})" for one in turned]
+        theory = [f"{math.degrees(float(ds[key][k])):.1f}" for key in ("triangle", "closed_turn", "profile_turn")]
+        missed = float(ds["missed"].sel(fins=AS_WRITTEN)[k])
+        rows.append([f"{wind:g}", *cells, *theory, "holds" if missed <= 0.0 else f"{100.0 * missed:.0f} %"])
+    title = f"Turn of {of} into the wind from the rail to {said(event)}, deg: mean (5 to 95 % of the flights); beside it the theory of a step of cross wind"
+    return [title, *underlined(table(rows))]
+
+
+def _at_events(ds: xr.Dataset) -> list[str]:
+    wind = float(ds["wind"][int(np.argmin(np.abs(ds["wind"].values - ds.attrs["design_wind"])))])
+    rows = [["", "nose", "path", *(f"nose, {fins}" for fins in ds["fins"].values[1:])]]
+    for event in ds["event"].values:
+        one = ds.sel(wind=wind, event=event)
+        own = [one[key].sel(fins=AS_WRITTEN) for key in ("lean", "path_lean")] + [one["lean"].sel(fins=fins) for fins in ds["fins"].values[1:]]
+        rows.append([said(event), *(f"{np.nanmean(degrees(each)):.1f}" for each in own)])
+    rail = math.degrees(ds.attrs["exit_lean"])
+    return [f"Lean into the wind in {wind:g} m/s, deg, mean of the flights; the rail itself leans {rail:+.1f} deg into it", *underlined(table(rows))]
+
+
+def _causes(ds: xr.Dataset) -> list[str]:
+    where = _where(ds)
+    share = percent(ds.attrs["share"])
+    rows = [["", "mean", f"in {share}", "told by"]]
+    for name, how, mean, high in zip(*(ds[key].values for key in ("cause", "cause_how", "cause_mean", "cause_high"))):
+        rows.append([str(name), f"{math.degrees(mean):+.1f}", "" if np.isnan(high) else f"{math.degrees(high):+.1f}", str(how)])
+    rows.append(["turn as flown", f"{math.degrees(float(ds['base_turn'])):+.1f}", f"{math.degrees(float(ds['base_high'])):+.1f}", "flown"])
+    rows.append(["of it in calm air", f"{math.degrees(float(ds['calm_turn'])):+.1f}", "", "flown"])
+    return [f"What causes the turn to {said(ds.attrs['at_event'])}, deg, {where}", *underlined(table(rows, remark=True))]
+
+
+def _levers(ds: xr.Dataset) -> list[str]:
+    """Return what thrust-to-weight and margin do to the turn, from the maps."""
+    if "thrust_turn" not in ds:
+        return []
+    wind = min(max(ds.attrs["design_wind"], float(ds["wind"][0])), float(ds["wind"][-1]))
+
+    def at(key: str, dim: str, value: float) -> float:
+        return math.degrees(float(ds[key].interp(wind=wind).interp({dim: value})))
+
+    ratio, margin = ds.attrs["exit_thrust_to_weight"], ds.attrs["exit_margin"]
+    lines = []
+    more = at("thrust_turn", "thrust_to_weight", ratio * (1.0 + TENTH)) - at("thrust_turn", "thrust_to_weight", ratio)
+    lines.append(f"A tenth more thrust-to-weight (it is {ratio:.1f}) changes the turn by {more:+.2f} deg in {wind:.1f} m/s.")
+    other = at("margin_turn", "static_margin", margin - HALF_CALIBRE) - at("margin_turn", "static_margin", margin)
+    if np.isfinite(other):
+        worse = "the more stable, the harder it turns" if other < 0.0 else "here less margin turns it more: it is too little already"
+        lines.append(f"Half a calibre less margin (it is {margin:.1f} at rail departure) changes it by {other:+.2f} deg: {worse}.")
+    return ["What decides it", *indented(lines)]
+
+
+def _speeds(ds: xr.Dataset) -> list[str]:
+    exit_speed = ds.attrs["exit_speed"]
+    rows = [["wind (m/s)", *(f"{wind:g}" for wind in ds["wind"].values)]]
+    for label, key in (("needed, flown", "speed_needed"), ("needed, closed form, mean", "speed_needed_closed")):
+        rows.append([label, *(_speed(float(value), ds) for value in ds[key].values)])
+    rows.append([f"{WIND_RATIO:g} times the wind (common practice)", *(f"{WIND_RATIO * wind:.0f}" for wind in ds["wind"].values)])
+    slowest, fastest = float(ds["rail_speed"].min()), float(ds["rail_speed"].max())
+    fins = ", fins locked" if LOCKED in ds["fins"].values else ""
+    title = f"Speed needed at rail departure, m/s: as written it is {exit_speed:.1f}; rails of {float(ds['rail'].min()):.1f} to {float(ds['rail'].max()):.1f} m"
+    return [f"{title} were flown ({slowest:.0f} to {fastest:.0f} m/s){fins}", *underlined(table(rows))]
+
+
+def _speed(value: float, ds: xr.Dataset) -> str:
+    if value == math.inf:
+        return f"> {float(ds['rail_speed'].max()):.0f}"
+    if value == -math.inf:
+        return f"< {float(ds['rail_speed'].min()):.0f}"
+    return f"{value:.0f}"
+
+
+def _cures(ds: xr.Dataset) -> list[str]:
+    if "cure_meets" not in ds:
+        return ["Cures", *indented([f"None is needed: what is asked for holds {_where(ds)}."])] if ds.attrs["cures_tried"] else []
+    rows = [["", "cures?", "first limit", "turn", "apogee", "mass", "margin", "exit speed"]]
+    for k in range(ds.sizes["cure"]):
+        one = ds.isel(cure=k)
+        angle = ds["cure_value"].attrs["units"] == "rad"
+        value = math.degrees(float(one["cure_value"])) if angle else float(one["cure_value"])
+        kept = f"{value:.1f} {'deg' if angle else ds['cure_value'].attrs['units']}"
+        change = [f"{math.degrees(float(one['cure_turn'])):+.1f} deg", f"{float(one['cure_apogee']):+.0f} m", f"{1000.0 * float(one['cure_mass']):+.0f} g"]
+        change += [f"{float(one['cure_margin']):+.2f} cal", f"{float(one['cure_speed']):+.1f} m/s"]
+        rows.append([str(one["cure_says"].item()), "yes" if one["cure_meets"] else "no", kept, *change])
+    margin = ds.attrs["exit_margin"] + ds["cure_margin"].values
+    thin = [str(says) for says, left in zip(ds["cure_says"].values, margin) if left < LEAST_MARGIN]
+    notes = ["What cures it, each alone, flown: the smallest amount found that meets what is asked for, else the best of the range tried."]
+    notes += ["Ballast and larger fins add margin, and margin turns it harder; ballast costs thrust-to-weight too. What a motor or a rail costs in money is unknown."]
+    if thin:
+        notes.append(f"Leaves less than {LEAST_MARGIN:g} calibre: {', '.join(thin)}.")
+    return [f"Cures {_where(ds)}, ranked: those that do it by the apogee they cost", *underlined(table(rows)), *indented(notes)]
+
+
+def _weak(ds: xr.Dataset) -> list[str]:
+    incidence = degrees(ds["triangle"])
+    beyond = ds["wind"].values[incidence > math.degrees(RAIL_INCIDENCE)]
+    fins = LOCKED if LOCKED in ds["fins"].values else AS_WRITTEN
+    name = "path_turn" if ds.attrs["angle"] == "path_lean" else "turn"
+    flown = degrees(np.nanmean(ds[name].sel(fins=fins, event=ds.attrs["at_event"]), axis=-1))
+    off = degrees(ds["profile_turn"]) - flown
+    k = int(np.nanargmax(np.abs(off)))
+    lines = [
+        f"The theory is linear: at most {abs(off[k]):.1f} deg off the flights with fins {'locked' if fins == LOCKED else 'as written'} (in "
+        f"{float(ds['wind'][k]):g} m/s, where the air meets the vehicle at {incidence[k]:.0f} deg as it leaves). It knows no gusts, no tip-off, no burnout, "
+        "no live fins, no margin that falls with incidence. The triangle alone is the turn of a slow, stiff vehicle in a steady wind: a bound."
+    ]
+    if beyond.size:
+        lines.append(f"From {beyond[0]:g} m/s on incidence at rail departure is beyond 15 deg: there the aerodynamics of the flights is an estimate too.")
+    lines.append("Left out: failures, wind shear about the mean that no gust of the mission says, a rail that bends or is knocked, wind that changes in the countdown.")
+    if ds.attrs["left_as_written"]:
+        lines.append(f"Left as written in the drawn flights: {ds.attrs['left_as_written']}.")
+    return ["Where this is weak", *indented(lines)]
