@@ -301,7 +301,6 @@ PLOTS = (
     "plot_behind",
     "plot_path",
     "plot_map",
-    "plot_weathercock",
     "plot_static_margins",
     "plot_rule_times",
     "plot_flight",

@@ -30,7 +30,7 @@ OF_FLIGHT = (
     "plot_map",
 )
 OF_STACK = ("plot_flight", "plot_track", "plot_separation", "plot_bodies", "plot_timeline", "plot_path", "plot_map")
-OF_ENSEMBLE = ("plot_fan", "plot_landing", "plot_landings", "plot_ensemble", "plot_weathercock", "plot_static_margins", "plot_rule_times", "plot_map")
+OF_ENSEMBLE = ("plot_fan", "plot_landing", "plot_landings", "plot_ensemble", "plot_static_margins", "plot_rule_times", "plot_map")
 
 
 @pytest.fixture(autouse=True)
@@ -76,6 +76,11 @@ def test_figure__of_the_demos_mission(name, demo_mission):
 @pytest.mark.parametrize("name", ["draw_vehicle", pytest.param("aero_figures", marks=pytest.mark.slow)])
 def test_figure__of_the_two_stage_mission(name, stack_mission):
     assert_good(getattr(plot, name)(stack_mission))
+
+
+@pytest.mark.slow
+def test_figure__of_the_turn_into_the_wind(stack_mission):
+    assert_good(plot.plot_weathercock(sixdof.preflight.weathercock(stack_mission, "lean at burnout < 6 deg in 90 % of flights", 4, wind="9 m/s")))
 
 
 def test_figure__of_the_stability_in_flight(demo_mission, stack_mission):

@@ -46,7 +46,6 @@ OF_ENSEMBLE = (
     "plot_histogram",
     "plot_quantiles",
     "plot_convergence",
-    "plot_weathercock",
     "plot_static_margins",
     "plot_rule_times",
     "plot_map",
@@ -54,6 +53,7 @@ OF_ENSEMBLE = (
 OF_MISSION = ("draw_vehicle", "plot_air")
 BEFORE = (
     "plot_stability_in_flight",
+    "plot_weathercock",
     "plot_motor_choice",
     "plot_landing_map",
     "plot_rail_map",
@@ -153,6 +153,12 @@ def test_figure__of_an_ensemble(ensembles, name, function):
 @EVERY
 def test_figure__of_a_mission(missions, name, function):
     rendered(getattr(plot, function)(missions[name]))
+
+
+@pytest.mark.parametrize("name", ["slender", pytest.param("canard", marks=pytest.mark.slow), pytest.param("stack", marks=pytest.mark.slow)])
+def test_figure__of_the_turn_into_the_wind(missions, name):
+    found = sixdof.preflight.weathercock(missions[name], "lean at burnout < 4 deg in 75 % of flights", 3, winds=[0.0, 5.0, 9.0], threads=1)
+    rendered(plot.plot_weathercock(found))
 
 
 @EVERY

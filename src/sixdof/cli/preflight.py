@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from sixdof.cli import card, motors, wind
+from sixdof.cli import card, motors, weathercock, wind
 from sixdof.cli.codes import INTERRUPTED, OK
 from sixdof.cli.options import mission_of, on_mission, value_of, with_flights, with_out
 from sixdof.cli.output import say, write_figures
@@ -18,6 +18,7 @@ def add(commands) -> None:
     motors.add(commands)
     wind.add(commands)
     card.add(commands)
+    weathercock.add(commands)
 
 
 # ---------------------------------------------------------------- where it lands

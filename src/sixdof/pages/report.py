@@ -251,6 +251,12 @@ def _is_tuned(what: Any) -> bool:
     return isinstance(what, Tuned)
 
 
+def _turned(ds: xr.Dataset) -> str:
+    from sixdof.study.weathercock.weathercock_text import weathercock_page
+
+    return weathercock_page(ds)
+
+
 def _stability(ds: xr.Dataset) -> str:
     from sixdof.study.weathercock.stability_text import stability_page
 
@@ -281,6 +287,7 @@ KINDS = (
     _Kind("a table of limit cycles", _dataset("predicted_frequency", "simulated_frequency"), {"cycles": _Page(_cycles)}),
     _Kind("predicted limit cycles", _dataset("imperfection", dims=("cycle",)), {"cycles": _Page(_predicted)}),
     _Kind("nominal flights of variants", _dataset("apogee_height", dims=("variant",), without=("flight",)), {"differences": _Page(_nominal)}),
+    _Kind("a turn into the wind", _dataset("wind_limit", "cause_mean", dims=("fins", "wind")), {"turn": _Page(_turned)}),
     _Kind("a stability as flown", _dataset("margin_over_incidence", "margin_at"), {"margins": _Page(_stability)}),
     _Kind("check cases", _dataset("passed", dims=("check",)), {"checks": _Page(_checked)}),
     _Kind("rails for a wind", _dataset("best_elevation", "gain", dims=("direction", "elevation")), {"rails": _Page(_rails)}),

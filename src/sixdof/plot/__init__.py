@@ -75,12 +75,12 @@ if TYPE_CHECKING:
     from sixdof.plot.preflight.launch_card import plot_launch_card as plot_launch_card
     from sixdof.plot.preflight.motor_choice import plot_motor_choice as plot_motor_choice
     from sixdof.plot.preflight.stability import plot_stability_in_flight as plot_stability_in_flight
+    from sixdof.plot.preflight.weathercock import plot_weathercock as plot_weathercock
     from sixdof.plot.preflight.wind_limit import plot_rail_for_wind as plot_rail_for_wind
     from sixdof.plot.preflight.wind_limit import plot_wind_limit as plot_wind_limit
     from sixdof.plot.preflight.wind_limit import plot_wind_shares as plot_wind_shares
     from sixdof.plot.uncertainty.causes import plot_rule_times as plot_rule_times
     from sixdof.plot.uncertainty.causes import plot_static_margins as plot_static_margins
-    from sixdof.plot.uncertainty.causes import plot_weathercock as plot_weathercock
     from sixdof.plot.uncertainty.comparison import plot_comparison as plot_comparison
     from sixdof.plot.uncertainty.comparison import plot_paired as plot_paired
     from sixdof.plot.uncertainty.comparison import plot_verdicts as plot_verdicts
@@ -166,7 +166,6 @@ show(
             "plot_fan",
             "plot_landing",
             "plot_ensemble",
-            "plot_weathercock",
             "plot_static_margins",
             "plot_rule_times",
             "plot_comparison",
@@ -178,6 +177,7 @@ show(
             "plot_quantiles",
         ),
         "Before the flight": (
+            "plot_weathercock",
             "plot_stability_in_flight",
             "plot_motor_choice",
             "plot_landing_map",

@@ -24,6 +24,7 @@ if TYPE_CHECKING:
     from sixdof.study.sweep.sweep import fly_conditions as fly_conditions
     from sixdof.study.sweep.sweep import sweep as sweep
     from sixdof.study.weathercock.stability import stability as stability
+    from sixdof.study.weathercock.weathercock import weathercock as weathercock
     from sixdof.study.wind_limit.air import with_sounding as with_sounding
     from sixdof.study.wind_limit.allowed import wind_allowed as wind_allowed
     from sixdof.study.wind_limit.practice import wind_criteria as wind_criteria
@@ -34,7 +35,7 @@ show(
     __name__,
     {
         "Many conditions, the same draws": ("sweep", "fly_conditions"),
-        "Does it turn into the wind": ("stability",),
+        "Does it turn into the wind": ("weathercock", "stability"),
         "Which motor": ("choose_motor",),
         "Where it lands": ("landing", "rail_map", "lands_in_field", "landing_geojson", "landing_kml"),
         "How much wind": ("wind_limit", "wind_allowed", "rail_for_wind", "wind_criteria", "with_sounding"),

@@ -1,4 +1,4 @@
-"""Figures of an ensemble that say why and when: tilt against wind, the static margin's spread, the times of the rules.
+"""Figures of an ensemble that say why and when: the static margin's spread, the times of the rules.
 
 Each takes the Dataset of `sixdof.disperse` and returns its axes.
 """
@@ -8,53 +8,14 @@ from __future__ import annotations
 import numpy as np
 import xarray as xr
 
-from sixdof.plot.style import CYCLE, FONT, GREY, INK, LINE, axes_or_new, dress, label, legend_above, legend_on_top, scale_of_time, shown
-from sixdof.study.reading.result import event_values, fact, meaningful, need_ensemble, outcomes, plural
+from sixdof.plot.style import CYCLE, FONT, GREY, INK, LINE, axes_or_new, dress, legend_above, scale_of_time
+from sixdof.study.reading.result import event_values, fact, meaningful, need_ensemble, outcomes
 
-WIND, FLOW = "wind_speed", "rail_departure_incidence"  # what tilt is drawn against: the drawn wind, or what it does at the rail's end
-BINS, LEAST = 8, 5  # of the running median, and flights that one needs
 SPAN, HALF = (0.05, 0.95), (0.25, 0.75)  # shares of the flights that bars hold
 USUAL_MARGIN = (1.0, 3.0)  # calibres, common practice
 SLOWEST = 5.0  # m/s through the air: below it a static margin means nothing
 ROW = 0.36  # inches
 _AT = ("event_time", "event", "body", "status")
-
-
-def plot_weathercock(ds: xr.Dataset, *, event: str = "burnout", ax=None):
-    """Draw the tilt from the vertical at an event (deg) against the wind of each flight, with the median of equal shares of the flights.
-
-    A vehicle that leaves the rail slowly turns into the wind. The wind is the drawn wind speed; where none was drawn by speed, the incidence
-    that it made as the aft guide left the rail. Returns the axes.
-
-    ax : axes to draw into, or None for a new figure.
-
-    Raises ValueError for a flight, what is not an event of the result's, or where no flight has a tilt there.
-
-    Examples
-    --------
-    >>> ax = sixdof.plot.plot_weathercock(flights)
-    """
-    need_ensemble(ds, "plot_weathercock", "event_tilt", FLOW, *_AT)
-    if event not in ds["event"].values:
-        raise ValueError(f"plot_weathercock: event = {event!r} must be one of {', '.join(map(str, ds['event'].values))}")
-    wind = ds[WIND if WIND in ds and np.ptp(ds[WIND].values) > 0.0 else FLOW]
-    x, y = shown(wind), np.degrees(np.where(meaningful(ds), event_values(ds, event, "tilt"), np.nan))
-    known = np.isfinite(x) & np.isfinite(y)
-    if not known.any():
-        raise ValueError(f"plot_weathercock finds no flight with a tilt at {event}")
-    x, y = x[known], y[known]
-    ax = axes_or_new(ax)
-    ax.plot(x, y, "o", ms=3.0, mew=0.0, color=CYCLE[0], alpha=0.6, label=plural(x.size), zorder=2)
-    groups = np.array_split(np.argsort(x, kind="stable"), max(1, min(BINS, x.size // LEAST)))
-    if len(groups) > 1:
-        middle = [(np.median(x[own]), np.median(y[own])) for own in groups]
-        ax.plot(*np.transpose(middle), color=CYCLE[1], lw=LINE + 0.6, marker="D", ms=4.0, label=f"medians of {len(groups)} equal shares, by wind", zorder=3)
-    ax.set(xlabel=label(wind), ylabel=f"tilt from the vertical at {event.replace('_', ' ')} (deg)")
-    ax.set_xlim(left=0.0)
-    ax.set_ylim(bottom=0.0)
-    legend_on_top(ax, 2)
-    dress(ax, "turning into the wind")
-    return ax
 
 
 def plot_static_margins(ds: xr.Dataset, *, ax=None):

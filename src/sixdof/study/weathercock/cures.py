@@ -77,9 +77,8 @@ def possible(mission: Mission, mass: float, motors, stage) -> Iterator[Cure]:
     grams = MOST_BALLAST * mass
     yield Cure("ballast in the nose", with_ballast, grams, lambda m: f"add {1000.0 * m:.0f} g in the nose")
     last = mission.stage[-1].name or "the vehicle"
-    for name, top in (("larger fins", MOST_FINS), ("smaller fins", LEAST_FINS)):
-        change = _fins(top)
-        yield Cure(name, change, abs(top - 1.0), lambda x, way=math.copysign(1.0, top - 1.0): f"make the fins of {last} {1.0 + way * x:.2f} times as wide (semispan)")
+    yield Cure("larger fins", _fins(MOST_FINS), MOST_FINS - 1.0, lambda x: f"make the fins of {last} {1.0 + x:.2f} times as wide (semispan)")
+    yield Cure("smaller fins", _fins(LEAST_FINS), 1.0 - LEAST_FINS, lambda x: f"make the fins of {last} {1.0 - x:.2f} times as wide (semispan)")
     length = mission.rail.length
     yield Cure("longer rail", lambda m, x: m.change({"rail.length": length + x}), (MOST_RAIL - 1.0) * length, lambda x: f"use a rail of {length + x:.1f} m")
     yield Cure("rail tilted away from the wind", with_tilt, MOST_TILT, lambda x: f"tilt the rail {math.degrees(x):.1f} deg further away from the wind")

@@ -56,15 +56,6 @@ def triangle(wind, speed):
     return np.arctan2(wind, speed)
 
 
-def exit_incidence(wind: float, speed: float, lean: float) -> float:
-    """Return the incidence (rad) of a vehicle that leaves a straight rail at rest in attitude.
-
-    wind : horizontal, in the rail's vertical plane, m/s, positive from where the rail leans to. speed : along the rail, m/s. lean : of the rail
-    from the vertical, rad, positive into the wind: the wind meets the vehicle across by wind cos(lean), ahead by wind sin(lean).
-    """
-    return math.atan2(abs(wind) * math.cos(lean), speed + wind * math.sin(lean))
-
-
 def wavenumber(density, area, slope, margin, inertia):
     """Return k (rad/m) of the swing: k^2 = rho S C_Na x_m/(2 I). density kg/m^3; area m^2; slope 1/rad; margin x_m, m; inertia kg m^2; 0 if unstable."""
     return np.sqrt(np.maximum(0.5 * density * area * slope * margin / inertia, 0.0))

@@ -15,7 +15,7 @@ from sixdof.mission.load import check_mission
 from sixdof.mission.mission import Mission
 from sixdof.mission.units import parse, shown
 from sixdof.study.variants.criteria import Criterion
-from sixdof.study.weathercock.asked import USUAL, aim, criteria_on_the_climb, excess
+from sixdof.study.weathercock.asked import LEANS, USUAL, aim, attained, criteria_on_the_climb, excess
 from sixdof.study.weathercock.causes import Setting, causes, setting, theory
 from sixdof.study.weathercock.changes import AS_WRITTEN, LOCKED, fin_variants
 from sixdof.study.weathercock.cures import possible, tried, written
@@ -111,7 +111,7 @@ def weathercock(
     design = study.base.get("wind.speed", _mean_wind(plain))
     at = setting(model, plain, _at(nominal, "rail_departure", "height"), design, _after(nominal, event, model.burn))
     own = drawn[AS_WRITTEN][1] if not study.base else study.missed(study.short)[1]
-    parts = {**over, **_drawn(study, drawn), **_theory(at, speeds, name), **_exits(study, at, speeds)}
+    parts = {**over, **_drawn(study, drawn), **_theory(at, speeds, name), **_exits(study, at, speeds, name)}
     parts |= _causes(study, at, event, name, own)
     parts |= _maps(study, at, speeds, event, name) if maps else {}
     parts |= _cures(study, mission, laws, own, (motors, stage), name, event, nominal) if cures else {}
@@ -208,10 +208,10 @@ def _theory(at: Setting, speeds: np.ndarray, name: str) -> dict:
     return {key: _entry("wind", [each[step] for each in steps], "rad", text) for key, (step, text) in names.items()}
 
 
-def _exits(study: Flights, at: Setting, speeds: np.ndarray) -> dict:
+def _exits(study: Flights, at: Setting, speeds: np.ndarray, name: str) -> dict:
     """Return the speed needed at rail departure, found by the rail's length: it changes the speed there and hardly anything else. Fins are locked."""
     length, rows, own = study.short.rail.length, [], fin_variants(study.short)
-    locked = own.get(LOCKED, study.short)
+    locked, spread = own.get(LOCKED, study.short), [0.0] * len(speeds)
     count = min(study.count, ON_MAPS)
     for factor in RAILS:
         try:
@@ -220,27 +220,36 @@ def _exits(study: Flights, at: Setting, speeds: np.ndarray) -> dict:
             continue
         ds = study.fly(mission, [{"wind.speed": float(speed)} for speed in speeds], count)
         rows.append((factor * length, float(np.nanmean(ds["rail_departure_speed"].values)), study.excesses(ds)))
+        spread = [_spread(study, ds.isel(condition=k)) for k in range(len(speeds))] if factor == 1.0 else spread
     lengths, exits, missed = (np.array(column) for column in zip(*rows, strict=True))
     order = np.argsort(exits)
     needed = [crossing(exits[order], missed[order, k]) for k in range(len(speeds))]
-    turn = float(study.criteria[0].limit) - at.model.lean
-    damped = _damped(at)
+    allowed, damped = float(study.criteria[0].limit) - at.model.lean - np.array(spread), _damped(at, name)
+    across = [at._replace(wind=float(speed)).profile(0.0) for speed in speeds]
     closed = [
-        speed_needed(at._replace(wind=float(speed)).profile(0.0), turn, at.model.acceleration, at.model.wavenumber, damped=damped) if turn > 0.0 else math.inf
-        for speed in speeds
+        speed_needed(wind, turn, at.model.acceleration, at.model.wavenumber, damped=damped) if turn > 0.0 else math.inf for wind, turn in zip(across, allowed)
     ]
     return {
         "rail": ("rail", lengths, {"units": "m", "long_name": "rail length"}),
         "rail_speed": _entry("rail", exits, "m/s", "speed at rail departure, mean of the flights"),
         "rail_missed": _entry(("rail", "wind"), missed, "1", "share of the limit by which the criteria are missed"),
         "speed_needed": _entry("wind", needed, "m/s", "speed at rail departure from which on the criteria hold; -inf: any tried, inf: none tried"),
-        "speed_needed_closed": _entry("wind", closed, "m/s", "the same of the mean turn by the closed form, damped as the linear equations are"),
+        "speed_needed_closed": _entry("wind", closed, "m/s", "the same by the closed form, damped as the linear equations are, with the flights' spread"),
     }
 
 
-def _damped(at: Setting) -> float:
-    """Return the linear equations' turn of the nose, with the wind's profile, over that of the closed form in a wind of 1 m/s."""
-    steps = theory(at._replace(wind=1.0), "lean")
+def _spread(study: Flights, ds: xr.Dataset) -> float:
+    """Return how far the value that the first criterion's share of the flights keeps lies above the mean of them (rad); 0 for what is no lean."""
+    one = study.criteria[0]
+    if one.subject.name not in LEANS:
+        return 0.0
+    values = one.subject.array(ds).values
+    return attained(one, values) - float(np.nanmean(values))
+
+
+def _damped(at: Setting, name: str) -> float:
+    """Return the linear equations' turn, with the wind's profile, over that of the closed form in a wind of 1 m/s."""
+    steps = theory(at._replace(wind=1.0), name)
     return steps["profile"] / steps["closed"] if steps["closed"] > 0.0 else 1.0
 
 

@@ -159,7 +159,7 @@ def _levers(ds: xr.Dataset) -> list[str]:
 def _speeds(ds: xr.Dataset) -> list[str]:
     exit_speed = ds.attrs["exit_speed"]
     rows = [["wind (m/s)", *(f"{wind:g}" for wind in ds["wind"].values)]]
-    for label, key in (("needed, flown", "speed_needed"), ("needed, closed form, mean", "speed_needed_closed")):
+    for label, key in (("needed, flown", "speed_needed"), ("needed, closed form", "speed_needed_closed")):
         rows.append([label, *(_speed(float(value), ds) for value in ds[key].values)])
     rows.append([f"{WIND_RATIO:g} times the wind (common practice)", *(f"{WIND_RATIO * wind:.0f}" for wind in ds["wind"].values)])
     slowest, fastest = float(ds["rail_speed"].min()), float(ds["rail_speed"].max())
@@ -191,7 +191,9 @@ def _cures(ds: xr.Dataset) -> list[str]:
     margin = ds.attrs["exit_margin"] + ds["cure_margin"].values
     thin = [str(says) for says, left in zip(ds["cure_says"].values, margin) if left < LEAST_MARGIN]
     notes = ["What cures it, each alone, flown: the smallest amount found that meets what is asked for, else the best of the range tried."]
-    notes += ["Ballast and larger fins add margin, and margin turns it harder; ballast costs thrust-to-weight too. What a motor or a rail costs in money is unknown."]
+    notes += [
+        "Ballast and larger fins add margin, and margin turns it harder; ballast costs thrust-to-weight too. What a motor or a rail costs in money is unknown."
+    ]
     if thin:
         notes.append(f"Leaves less than {LEAST_MARGIN:g} calibre: {', '.join(thin)}.")
     return [f"Cures {_where(ds)}, ranked: those that do it by the apogee they cost", *underlined(table(rows)), *indented(notes)]
@@ -212,7 +214,7 @@ def _weak(ds: xr.Dataset) -> list[str]:
     ]
     if beyond.size:
         lines.append(f"From {beyond[0]:g} m/s on incidence at rail departure is beyond 15 deg: there the aerodynamics of the flights is an estimate too.")
-    lines.append("Left out: failures, wind shear about the mean that no gust of the mission says, a rail that bends or is knocked, wind that changes in the countdown.")
+    lines.append("Left out: failures, gusts that the mission does not say, a rail that bends or is knocked, wind that changes in the countdown.")
     if ds.attrs["left_as_written"]:
         lines.append(f"Left as written in the drawn flights: {ds.attrs['left_as_written']}.")
     return ["Where this is weak", *indented(lines)]
