@@ -30,7 +30,7 @@ ERRORS: tuple[PlantedError, ...] = (
         "slope, margin * length, inertia",
         "slope, margin, inertia",
         "calibres where metres are meant: the swing is four times too short",
-        FORM + "test_kernel__turns_as_the_linear_equations_say[usual]",
+        FORM + "test_kernel__turns_as_the_linear_equations_say",
     ),
     PlantedError(
         "turn counted from the vertical",

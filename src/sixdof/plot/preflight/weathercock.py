@@ -95,7 +95,8 @@ def _speeds(ax, ds: xr.Dataset) -> None:
     low, high = float(ds["rail_speed"].min()), float(ds["rail_speed"].max())
     fins = ", fins locked" if LOCKED in ds["fins"].values else ""
     ax.plot(wind, np.clip(flown, low, high), color=CYCLE[0], lw=LINE + 0.6, marker="o", ms=4.0, label=f"flown{fins}; ends: of the rails tried")
-    ax.plot(wind, np.where(np.isfinite(closed), closed, np.nan), color=GREY, lw=LINE, ls=DASHES[2], label="closed form, with the flights' spread")
+    if np.isfinite(closed).any():
+        ax.plot(wind, np.where(np.isfinite(closed), closed, np.nan), color=GREY, lw=LINE, ls=DASHES[2], label="closed form, with the flights' spread")
     ax.plot(wind, WIND_RATIO * wind, color=GREY, lw=0.9, ls=":", label=f"common practice, {WIND_RATIO:g} times the wind")
     ax.axhline(ds.attrs["exit_speed"], color=CYCLE[1], lw=LINE, ls=DASHES[1], label="as written")
     ax.set(xlabel=label(ds["wind"]), ylabel="speed needed at rail departure (m/s)", xlim=(wind[0], wind[-1]))
