@@ -24,7 +24,7 @@ def test_wind__page_figures_and_file(demo_path, tmp_path, capsys):
 
 def test_wind__of_a_sounding_and_the_rail(demo_path, tmp_path, capsys):
     (tmp_path / "morning.csv").write_text(MORNING)
-    assert main(["wind", str(demo_path), *FEW, "--directions", "1", "--rail", "--sounding", str(tmp_path / "morning.csv")]) == OK
+    assert main(["wind", str(demo_path), *FEW, "--flights", "2", "--directions", "1", "--rail", "--sounding", str(tmp_path / "morning.csv")]) == OK
     said = capsys.readouterr().out
     assert "2.7 m/s from 241 deg" not in said  # one direction, north, is no neighbour of the sounding's
     assert "Wind from WSW, 241 deg" in said and "into the wind" in said

@@ -143,11 +143,11 @@ def test_flown__keeps_winds_in_order_whatever_order_they_come_in():
 
 
 def test_interval__holds_the_true_limit_as_often_as_it_says():
-    """Flight i fails beyond limit/slope_i with normal slopes: the true limit is limit over the slopes' 95 % quantile. 400 ensembles of 60."""
+    """Flight i fails beyond limit/slope_i with normal slopes: the true limit is limit over the slopes' 95 % quantile. 250 ensembles of 60."""
     random, truth, held = np.random.default_rng(5), 6.0 / norm.ppf(0.95, 1.0, 0.12), []
-    for _ in range(400):
+    for _ in range(250):
         one = StandIn([straight(random.normal(1.0, 0.12, 60))], [6.0], [0.95]).search()
         held.append((one.crossing(SHOWN).at <= truth, truth <= one.crossing(FAILS).at))
     low, high = np.mean(held, axis=0)
-    assert low >= 0.95 - 0.028 and high >= 0.95 - 0.028  # each end by itself 95 % or more, less 2.6 standard errors of 400
+    assert low >= 0.95 - 0.036 and high >= 0.95 - 0.036  # each end by itself 95 % or more, less 2.6 standard errors of 250
     assert np.mean(np.all(held, axis=1)) <= 0.99  # and not by being needlessly wide

@@ -30,7 +30,7 @@ MORNING = {
 
 @pytest.fixture(scope="module")
 def found(demo_mission):
-    return wind_limit(demo_mission, [INCIDENCE, "landing_ground_speed < 500 m/s in 80 % of flights"], directions=["75 deg", "255 deg"], **FEW)
+    return wind_limit(demo_mission, [INCIDENCE, "apogee_height < 5 km in 80 % of flights"], directions=["75 deg", "255 deg"], **FEW)
 
 
 # ---------------------------------------------------------------- the table

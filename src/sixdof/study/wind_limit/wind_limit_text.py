@@ -131,9 +131,10 @@ def _as_written(ds: xr.Dataset) -> Iterator[str]:
         allowed = wind_allowed(ds, blows_from)
     except ValueError:  # it lies between none of the directions asked for
         return
-    verdict = "within" if speed <= allowed.low else "within the interval of" if speed <= allowed.high else "above"
-    said = f"{allowed.limit:.1f} m/s from {direction_text(allowed.direction)}"
-    yield f"The mission's own mean wind, {speed:.1f} m/s from {math.degrees(blows_from):.0f} deg, is {verdict} the limit, {said}."
+    verdict = "above" if speed > allowed.limit else "below"
+    unsure = ", but within its interval" if allowed.low < speed <= allowed.high else ""
+    said = f"{'at least ' if allowed.at_least else ''}{allowed.limit:.1f} m/s from {direction_text(allowed.direction)}"
+    yield f"The mission's own mean wind, {speed:.1f} m/s from {math.degrees(blows_from):.0f} deg, is {verdict} the limit, {said}{unsure}."
 
 
 def model_sentences(ds: xr.Dataset) -> Iterator[str]:
