@@ -106,6 +106,31 @@ def test_nothing_fits__is_said_and_nothing_is_flown(plain, ladder):
     assert "ANSWER: no motor. None of them fits" in sixdof.report(found) and "is over the limit of 0.1 kg" in str(found.why.values[0])
 
 
+def test_criterion__thrust_over_weight_by_its_names(plain, ladder):
+    """The middle motor has 4 % more thrust than the small one on the same weight: a limit between the two tells them apart."""
+    ratios = quick(plain, ladder[:2], flights=2).thrust_to_weight_start.mean("flight")
+    limit = float(ratios.mean())
+    assert float(ratios.sel(variant="middle") / ratios.sel(variant="wick-i")) == pytest.approx(1.04, abs=1e-9)
+    found = quick(plain, ladder[:2], f"thrust_to_weight_start > {limit} in 80 % of flights")
+    assert standings_of(found) == {"middle": "best", "wick-i": "fails"}
+    for wrong, said in (("thrust_to_weight > 5", 'there is no ratio "thrust_to_weight"'), ("thrust_to_weight_rail > much", "write, for example")):
+        with pytest.raises(ValueError, match=said):
+            quick(plain, ladder, wrong)
+
+
+def test_why__of_the_preference_says_in_how_many_of_the_same_flights(plain, ladder):
+    found = quick(plain, ladder[:2], prefer="most apogee_height")
+    assert "(less in 100 % of the same flights)" in str(found.why.sel(motor="wick-i").values)
+
+
+def test_folder__may_hold_the_table_of_columns(plain, ladder, tmp_path):
+    for path in ladder[:2]:
+        (tmp_path / path.name).write_text(path.read_text())
+    (tmp_path / "prices.csv").write_text("motor, price\nmiddle, 40\nwick-i, 50\n")
+    found = quick(plain, tmp_path, prefer="least price", columns=tmp_path / "prices.csv", flights=2)
+    assert found.attrs["best"] == "middle" and found["motor"].values.tolist() == ["middle", "wick-i"]
+
+
 # ---------------------------------------------------------------- scatter
 
 

@@ -11,9 +11,10 @@ import xarray as xr
 from sixdof.ensemble.run import disperse
 from sixdof.mission.load import check_mission
 from sixdof.mission.mission import Mission
+from sixdof.study.motor_choice.asking import choice_criteria
 from sixdof.study.motor_choice.confirming import Flyer, confirmed
 from sixdof.study.motor_choice.deciding import BEST, FAILS, MEETS, best_of, lost_by_preference, shortfall, standing_of, values_of
-from sixdof.study.motor_choice.entries import by_motor, flip_entries, flown_entries, motor_sheet, with_standings
+from sixdof.study.motor_choice.entries import by_motor, flip_entries, motor_sheet, ratio_entries, settings_sheet, with_standings
 from sixdof.study.motor_choice.facts import ADAPTER_MASS, columns_of
 from sixdof.study.motor_choice.fit import Fit, fit_of, fit_of_file, limits_of
 from sixdof.study.motor_choice.measurement import Question, flips_of
@@ -24,7 +25,7 @@ from sixdof.study.uncertainty.claims import FAIL, UNDECIDED
 from sixdof.study.uncertainty.statistics import check_share
 from sixdof.study.variants.comparison import compare
 from sixdof.study.variants.comparison_text import share_text
-from sixdof.study.variants.criteria import Criterion, criteria_of, percent
+from sixdof.study.variants.criteria import Criterion, percent
 from sixdof.study.variants.judging import VERDICTS, ensembles, judge_criteria
 from sixdof.study.variants.motors import files_of, mount_number, stage_number
 
@@ -39,6 +40,7 @@ class _Asked(NamedTuple):
     numbers: dict[str, dict[str, float]]
     confidence: float
     options: dict[str, Any]
+    stage: str
     progress: bool
 
 
@@ -67,7 +69,8 @@ def choose_motor(
     Parameters
     ----------
     folder : a folder of CSVs or the paths of files, as `sixdof.parts.motor_variants` takes them; the mission's own motor takes part too.
-    criteria : text, Criterion, or several, as for `sixdof.compare`; every motor is judged by all.
+    criteria : text, Criterion, or several, as for `sixdof.compare`; every motor is judged by all. Thrust over weight goes by the names of the Dataset:
+        "thrust_to_weight_rail > 5 in 95 % of flights".
     prefer : what decides among those that meet all: "most apogee_height", "least price", "least landing distance of drayhorse", several with "then";
         an outcome counts by its median, all else is a free column or a number of the motor ("total_impulse"). None: only one that stands alone is best.
     flights, seed : of each motor, on the same draws, the same noise.
@@ -109,17 +112,17 @@ def choose_motor(
     check_mission(mission, "choose_motor")
     check_share(confidence, "confidence")
     checked_scatter(scatter)
-    files = {file.stem: file for file in files_of(folder)}
+    files = {file.stem: file for file in files_of(folder) if file != (Path(columns) if isinstance(columns, str | Path) else None)}
     which = stage_number(mission, stage)
     own = mission.stage[which].part[mount_number(mission.stage[which])].motor
-    wanted = criteria_of(criteria)
+    wanted = choice_criteria(criteria)
     known = columns_of(columns, files)
     fits = _fits(mission, files, own, which, known, limits_of(limits))
     sheet = motor_sheet(fits, known)
     numbers = {str(name): by_motor(v) for name, v in sheet.data_vars.items() if v.dtype.kind in "fi"}
     about = {"prefer": prefer or "", "stage": mission.stage[which].name, "own_motor": own, "flown_on": mission.title, "confidence": confidence}
     options = {"flights": flights, "seed": seed, "threads": threads, "guidance": guidance, "control": control}
-    asked = _Asked(wanted, wishes_of(prefer, list(numbers)), numbers, confidence, options, progress)
+    asked = _Asked(wanted, wishes_of(prefer, list(numbers)), numbers, confidence, options, about["stage"], progress)
     drawn = {fit.name: with_scatter(fit.mission, scatter) for fit in fits if fit.mission is not None}
     if not drawn:
         return with_standings(sheet, {}).assign_attrs(best="", title=mission.title, **about)
@@ -151,7 +154,7 @@ def _flown(missions: Mapping[str, Mission], asked: _Asked) -> xr.Dataset:
     found = compare(missions, criteria=asked.criteria, progress=asked.progress, **asked.options)
     if "interrupted" in found.attrs:
         raise KeyboardInterrupt
-    return found
+    return found.assign(ratio_entries(missions, ensembles(found)))
 
 
 def _settings(missions: Mapping[str, Mission], flown: xr.Dataset, asked: _Asked) -> dict[str, list[Setting]]:
@@ -187,22 +190,14 @@ def _decided(sheet: xr.Dataset, missions: Mapping[str, Mission], flown: xr.Datas
     told = {name: (BEST if k == best else standings[k], whys[k]) for k, name in enumerate(each)}
     flips, probes = [], 0
     if asked.criteria or asked.wishes:
-        question = Question(each, asked.criteria, asked.wishes, worth, asked.confidence, _chosen(missions))
+        question = Question(each, asked.criteria, asked.wishes, worth, asked.confidence, asked.stage)
         flips, probes = flips_of(question), len(question.probes())
         if confirm and flips:
             flips = confirmed(Flyer(question, missions, each, asked.numbers, asked.options), flips, "" if best is None else list(each)[best])
-    parts = [flown, with_standings(sheet, told), flown_entries(missions, each, list(settings.values())), flip_entries(flips)]
+    parts = [flown, with_standings(sheet, told), settings_sheet(list(settings.values())), flip_entries(flips)]
     parts += [judged[list(_JUDGED)]] if judged is not None else []
     whole = xr.merge(parts, combine_attrs="override", join="exact")
     return whole.assign_attrs(best="" if best is None else list(each)[best], measurements=probes)
-
-
-def _chosen(missions: Mapping[str, Mission]) -> str:
-    """Return the stage in which missions have different motors, or the last one."""
-    first = next(iter(missions.values()))
-    mounts = [[[p.motor for p in stage.part if p.kind == "mount"] for stage in mission.stage] for mission in missions.values()]
-    differ = [k for k in range(len(first.stage)) if any(row[k] != mounts[0][k] for row in mounts)]
-    return first.stage[differ[0] if differ else -1].name
 
 
 def _why(k: int, name: str, each, standings, worth, best: int | None, asked: _Asked, judged: xr.Dataset | None) -> str:
@@ -215,7 +210,7 @@ def _why(k: int, name: str, each, standings, worth, best: int | None, asked: _As
         return "; ".join(_failed(c, one, judged.sel(variant=name), each[name]) for c, one in enumerate(asked.criteria) if _is(judged, name, c, FAIL))
     if best is not None and standings[k] == standings[best]:
         units = ["1" if wish.subject is None else wish.subject.variable.units for wish in asked.wishes]
-        return lost_by_preference(k, best, worth, asked.wishes, list(each), units)
+        return lost_by_preference(k, best, worth, asked.wishes, list(each.items()), units)
     open_ = [c for c in range(len(asked.criteria)) if _is(judged, name, c, UNDECIDED)] if judged is not None else []
     if open_:
         more = max(int(judged["more_flights"].sel(variant=name).values[c]) for c in open_)

@@ -15,6 +15,7 @@ from sixdof.mission.mission import Mission
 from sixdof.results.dataset import input_name
 from sixdof.study.motor_choice.deciding import best_of, standing_of, values_of
 from sixdof.study.motor_choice.measurement import Flip, Probe, Question, verdict_number
+from sixdof.study.motor_choice.thrust_to_weight import thrust_to_weight
 
 HALVINGS = 4  # of the way from the median to the end of the draws
 TRIED = 4  # measurements that are flown at most
@@ -50,7 +51,8 @@ class Flyer:
     def _flown(self, name: str, probe: Probe, value: float) -> xr.Dataset:
         mission = self.missions[name]
         table = measured_draws(make_draws(mission, self.flights, seed=self.seed), probe.name, value)
-        return disperse(mission, draws=table, tracks="none", progress=False, **self.options).load()
+        ds = disperse(mission, draws=table, tracks="none", progress=False, **self.options).load()
+        return ds.assign({name: ("flight", values) for name, values in thrust_to_weight(mission, ds).items()})
 
 
 def measured_draws(table: xr.Dataset, name: str, value: float) -> xr.Dataset:

@@ -77,8 +77,8 @@ def shortfall(one: Criterion, ds: xr.Dataset) -> str:
     return f"{percent(one.share)} of the flights {keep} {number_text(reached, units)}, {number_text(off, units)} too {'little' if above else 'much'}"
 
 
-def lost_by_preference(k: int, best: int, values: np.ndarray, wishes: Sequence[Wish], names: Sequence[str], units: Sequence[str]) -> str:
-    """Return why motor k, that meets as much as the best, is not the best."""
+def lost_by_preference(k: int, best: int, values: np.ndarray, wishes: Sequence[Wish], each: Sequence[tuple[str, xr.Dataset]], units: Sequence[str]) -> str:
+    """Return why motor k, that meets as much as the best, is not the best. each : (name, ensemble) of the motors."""
     for j, wish in enumerate(wishes):
         mine, theirs = values[k, j], values[best, j]
         if math.isfinite(mine) and math.isclose(mine, theirs, rel_tol=1e-9):
@@ -86,5 +86,13 @@ def lost_by_preference(k: int, best: int, values: np.ndarray, wishes: Sequence[W
         if not math.isfinite(mine):
             return f"has no {wish.what}"
         less = "less" if mine < theirs else "more"
-        return f"{wish.what} {number_text(mine, units[j])}, {number_text(abs(mine - theirs), units[j])} {less} than {names[best]}"
-    return f"as good as {names[best]} by the preference, which comes first in the folder"
+        said = f"{wish.what} {number_text(mine, units[j])}, {number_text(abs(mine - theirs), units[j])} {less} than {each[best][0]}"
+        return said if wish.subject is None else f"{said} ({less} in {_same_flights(wish, each[k][1], each[best][1], less):.0f} % of the same flights)"
+    return f"as good as {each[best][0]} by the preference, which comes first in the folder"
+
+
+def _same_flights(wish: Wish, mine: xr.Dataset, theirs: xr.Dataset, less: str) -> float:
+    """Return in how many of the flights that both have an outcome is less (or more), per cent."""
+    difference = wish.subject.array(mine).values - wish.subject.array(theirs).values
+    known = difference[np.isfinite(difference)]
+    return 100.0 * float(np.mean(known < 0.0 if less == "less" else known > 0.0)) if known.size else 0.0

@@ -15,13 +15,7 @@ from sixdof.study.motor_choice.facts import column_entries, fact_entries
 from sixdof.study.motor_choice.fit import Fit
 from sixdof.study.motor_choice.measurement import MEASURABLE, Flip
 from sixdof.study.motor_choice.settings import Setting, setting_entries
-from sixdof.study.motor_choice.thrust_to_weight import thrust_to_weight
-
-RATIOS = {
-    "thrust_to_weight_rail": "mean thrust from liftoff to rail departure over the weight at liftoff",
-    "thrust_to_weight_start": "mean thrust of the first half second over the weight at liftoff",
-    "thrust_to_weight_average": "average thrust over the burn time over the weight at liftoff",
-}
+from sixdof.study.motor_choice.thrust_to_weight import RATIOS, thrust_to_weight
 
 
 def motor_sheet(fits: Sequence[Fit], columns: Mapping[str, Mapping[str, Any]]) -> xr.Dataset:
@@ -54,13 +48,20 @@ def with_standings(sheet: xr.Dataset, told: Mapping[str, tuple[str, str]]) -> xr
     )
 
 
-def flown_entries(missions: Mapping[str, Mission], each: Mapping[str, xr.Dataset], found: list[list[Setting]]) -> xr.Dataset:
-    """Return thrust over weight of every flight and the settings `found` of every motor flown, dim variant."""
-    ratios = [thrust_to_weight(missions[name], ds) for name, ds in each.items()]
-    entries = {name: (("variant", "flight"), np.array([row[name] for row in ratios]), {"units": "1", "long_name": text}) for name, text in RATIOS.items()}
+def ratio_entries(missions: Mapping[str, Mission], each: Mapping[str, xr.Dataset]) -> dict[str, tuple]:
+    """Return thrust over weight of every flight of every motor flown, (variant, flight)."""
+    rows = [thrust_to_weight(missions[name], ds) for name, ds in each.items()]
+    return {name: (("variant", "flight"), np.array([row[name] for row in rows]), {"units": "1", "long_name": text}) for name, text in RATIOS.items()}
+
+
+def settings_sheet(found: list[list[Setting]]) -> xr.Dataset:
+    """Return the settings of every motor flown, (variant, setting); nothing where there are none."""
     settings, paths = setting_entries(found)
-    coords = {"setting": ("setting", np.array(paths, dtype=str), {"long_name": "setting, as Mission.change takes it"})} if paths else {}
-    return xr.Dataset({**entries, **(settings if paths else {})}, coords)
+    return (
+        xr.Dataset(settings, {"setting": ("setting", np.array(paths, dtype=str), {"long_name": "setting, as Mission.change takes it"})})
+        if paths
+        else xr.Dataset()
+    )
 
 
 def flip_entries(flips: Sequence[Flip]) -> xr.Dataset:

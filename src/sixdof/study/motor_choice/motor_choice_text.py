@@ -9,10 +9,9 @@ import xarray as xr
 
 from sixdof.mission.page import indented, side_by_side, wrapped
 from sixdof.study.motor_choice.deciding import BEST, FAILS, MEETS, OPEN, STANDINGS, UNFIT, UNKNOWN
-from sixdof.study.motor_choice.entries import RATIOS
 from sixdof.study.motor_choice.facts import DELAY_SCATTER, given_columns
 from sixdof.study.motor_choice.settings import STATES
-from sixdof.study.motor_choice.thrust_to_weight import LEAST, USUAL
+from sixdof.study.motor_choice.thrust_to_weight import LEAST, RATIOS, USUAL
 from sixdof.study.motor_choice.words import number_text, spread_text
 from sixdof.study.reading.page import LAST_LINE
 from sixdof.study.reading.practice import LEAST_MARGIN, MOST_MARGIN

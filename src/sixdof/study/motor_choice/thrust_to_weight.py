@@ -18,6 +18,11 @@ from sixdof.vehicle.mass import airframe
 from sixdof.vehicle.motor import motor_facts, thrust_table
 from sixdof.vehicle.mounting import placed_motors
 
+RATIOS = {
+    "thrust_to_weight_rail": "mean thrust from liftoff to rail departure over the weight at liftoff",
+    "thrust_to_weight_start": "mean thrust of the first half second over the weight at liftoff",
+    "thrust_to_weight_average": "average thrust over the burn time over the weight at liftoff",
+}
 START = 0.5  # s
 LEAST = 3.0  # certified average thrust over the weight at liftoff, of the high-power safety code (from memory)
 USUAL = 5.0  # thrust over weight at liftoff that common practice asks for
