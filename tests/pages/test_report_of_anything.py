@@ -25,6 +25,7 @@ def made(demo_mission, demo_flight, demo_ensemble, models):
     compared = sixdof.compare({"as it is": demo_mission}, 2, criteria="apogee_height > 100 m in 50 % of flights", tracks="none", progress=False)
     changes = [("autopilot.pitch.p", [0.2, 0.4, 0.8]), ("autopilot.pitch.d", [0.05, 0.1])]
     sticky = demo_mission.change({"servo.dead_band": "0.2 deg"})
+    few = {"flights": 4, "winds": 2, "tolerance": 1.0, "progress": False}
     return {
         "a mission": demo_mission,
         "a comparison": compared,
@@ -38,6 +39,8 @@ def made(demo_mission, demo_flight, demo_ensemble, models):
         "predicted limit cycles": sixdof.loops.limit_cycles(models, 2, gains=sticky),
         "nominal flights of variants": sixdof.stats.compare_nominal(sixdof.parts.vary(demo_mission, {"flat": {}, "round": {"site.earth": "wgs84"}})),
         "check cases": xr.Dataset({name: ("check", [value]) for name, value in _CHECK.items()}),
+        "rails for a wind": sixdof.preflight.rail_for_wind(demo_mission, elevations=["80 deg"], **few),
+        "wind limits": sixdof.preflight.wind_limit(demo_mission, directions=["255 deg"], **few),
         "an ensemble": demo_ensemble,
         "a flight": demo_flight,
         "aerodynamics against Mach": sixdof.aero.drag_against_mach(demo_mission),
@@ -76,7 +79,7 @@ def test_report__options_reach_the_page(made):
 @pytest.mark.parametrize(
     "what, options, error, says",
     [
-        (3, {}, TypeError, "report has no page about 3; it has one about a mission, a comparison, "),
+        (3, {}, TypeError, "report has no page about 3; it has one about a mission, "),
         (xr.Dataset(coords={"x": [1.0]}), {}, TypeError, "report has no page about a Dataset of the dims x; "),
         ("a flight", {"count": 3}, TypeError, "report: count says nothing about a flight; the page of a flight takes no option"),
         ("margins", {"count": 3}, TypeError, "report: count says nothing about margins; the page of margins takes gain_db, phase"),

@@ -8,7 +8,7 @@ from collections.abc import Iterator
 import numpy as np
 import xarray as xr
 
-from sixdof.mission.page import indented, table
+from sixdof.mission.page import indented, table, wrapped
 from sixdof.study.reading.page import LAST_LINE
 from sixdof.study.reading.practice import SAFETY_CODE_WIND
 from sixdof.study.wind_limit.allowed import compass, need_limits, wind_allowed
@@ -38,12 +38,12 @@ def wind_limit_text(ds: xr.Dataset) -> str:
 def heading(ds: xr.Dataset, what: str) -> list[str]:
     """Return what was asked, and what it rests on."""
     said = ds.attrs
-    winds = f", winds up to {said['highest']:.1f} m/s" if "highest" in said else ""
+    rail = f"rail {math.degrees(said['rail_elevation']):.1f} deg up towards {math.degrees(said['rail_azimuth']):.0f} deg"
+    drawn = f"{said['flights']} flights at each wind on the same draws, seed {said.get('seed', '?')}, winds up to {said['highest']:.1f} m/s"
     return [
         said.get("title", "untitled"),
         f"How much wind: {what}, at {said['reference_height']:g} m above ground, for which all criteria hold",
-        f"{said['flights']} flights at each wind on the same draws, seed {said.get('seed', '?')}{winds}; {_GUSTS[said['turbulence']]}; "
-        f"rail {math.degrees(said['rail_elevation']):.1f} deg up towards {math.degrees(said['rail_azimuth']):.0f} deg; {said.get('source', 'source unknown')}",
+        *wrapped(f"{drawn}; {_GUSTS[said['turbulence']]}; {rail}; {said.get('source', 'source unknown')}"),
     ]
 
 
