@@ -66,7 +66,7 @@ def positions(geometry):
     kind, coordinates = geometry["type"], geometry["coordinates"]
     if kind == "Point":
         yield [coordinates]
-    elif kind == "LineString":
+    elif kind in ("LineString", "MultiPoint"):
         yield coordinates
     elif kind == "Polygon":
         yield from coordinates

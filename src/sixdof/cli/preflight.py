@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import Any
 
 from sixdof.cli import card, motors, weathercock, wind
 from sixdof.cli.codes import INTERRUPTED, OK
@@ -98,7 +99,7 @@ def _rail_map(chosen, mission, limits: dict, how: dict) -> None:
     from sixdof.preflight import rail_map
 
     given = {"azimuth": chosen.rail_azimuth, "elevation": chosen.rail_elevation}
-    grid = {name: [value_of(one) for one in values] for name, values in given.items() if values}
+    grid: dict[str, Any] = {name: [value_of(one) for one in values] for name, values in given.items() if values}
     leans = rail_map(mission, chosen.rail_map, **grid, **limits, **how)
     say()
     say(report(leans))

@@ -63,6 +63,15 @@ def test_geojson__area_of_the_waiver_and_of_the_field(found):
     assert area["no_go"] == pytest.approx(1800.0**2 - 200.0**2, rel=2e-3)
 
 
+def test_geojson__single_landing_places(found):
+    written = assert_rfc_7946(landing_geojson(found, places=7))
+    single = next(each for each in written["features"] if each["properties"]["role"] == "landing_places")
+    expected = np.column_stack([found.landing_longitude.values[:7, 0], found.landing_latitude.values[:7, 0]])
+    assert single["geometry"]["type"] == "MultiPoint" and np.allclose(single["geometry"]["coordinates"], expected, atol=1e-7)
+    with pytest.raises(ValueError, match="must be a number of landing places"):
+        landing_geojson(found, places=-1)
+
+
 def test_geojson__what_was_given_is_read_again(found, tmp_path):
     path = tmp_path / "out.geojson"
     text = landing_geojson(found, path)
@@ -104,7 +113,7 @@ def test_kml__is_valid_by_the_schema(found, tmp_path):
     from fastkml.validator import validate
 
     path = tmp_path / "landing.kml"
-    text = landing_kml(found, path)
+    text = landing_kml(found, path, places=20)
     assert validate(file_to_validate=path)
     path.write_text(text.replace("<tessellate>1</tessellate>", "<tessellate>flat</tessellate>", 1))
     with pytest.raises(AssertionError):  # the validator sees a fault

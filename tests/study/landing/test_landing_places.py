@@ -65,7 +65,7 @@ def test_body__that_does_not_come_down_and_flight_that_cannot_be_told(demo_missi
     assert ds["exceeded"].sel(limit=OUTSIDE).values.tolist() == [0, 1, 1]
     assert ds["exceeded"].sel(limit="a piece climbs above 1000 m").values.tolist() == [0, 0, 1]
     page = sixdof.report(ds)
-    assert "1 flight never left the rail" in page and "1 flight cannot be told" in page and "1 bodies do not come down" in page
+    assert "1 flight never left the rail" in page and "1 flight cannot be told" in page and "1 body does not come down" in page
 
 
 # ---------------------------------------------------------------- places in numbers
@@ -97,6 +97,11 @@ def test_ellipse__is_left_out_for_places_that_are_not_normal(demo_mission):
     two = np.concatenate([scattered(60), scattered(60) + (1500.0, 0.0)])
     ds = landing(flown(demo_mission, two)).sel(branch="all").isel(body=0)
     assert float(ds.normality) < 0.01 and math.isnan(float(ds.ellipse_semi_major))
+    mixed = flown(demo_mission, scattered(200))
+    mixed["branch"] = ("flight", np.where(np.arange(200) < 40, "late_apogee: it", "nominal"))
+    found = landing(mixed).isel(body=0)
+    assert np.isfinite(found.ellipse_semi_major.sel(branch=["nominal", "late_apogee: it"]).values).all()
+    assert math.isnan(float(found.ellipse_semi_major.sel(branch="all"))) and "none: several branches" in sixdof.report(landing(mixed))
     few = landing(flown(demo_mission, scattered(19))).sel(branch="all").isel(body=0)
     assert math.isnan(float(few.normality)) and math.isnan(float(few.ellipse_semi_major))
 

@@ -44,7 +44,7 @@ def plot_landing_map(ds: xr.Dataset, *, branch: str = ALL, shares: Sequence[floa
     circles += [(0.0, 0.0, ds.attrs["waiver_radius"])] if "waiver_radius" in ds.attrs else []
     box = _box(ds, field, circles, branch)
     ax = axes_or_new(ax, size=_size(box))
-    _draw_field(ax, field, circles)
+    _draw_field(ax, field, circles, box)
     for k, body in enumerate(map(str, ds["body"].values)):
         _draw_body(ax, ds, body, branch, shares, BODIES[k % len(BODIES)])
     ax.plot(0.0, 0.0, "^", ms=8.0, color=INK, mec="white", mew=0.8, label="rail", zorder=6)
@@ -100,7 +100,7 @@ def _size(box) -> tuple[float, float]:
 # ---------------------------------------------------------------- what is drawn
 
 
-def _draw_field(ax, field: Field, circles) -> None:
+def _draw_field(ax, field: Field, circles, box) -> None:
     for area, colour, hatch, alpha, label in (
         (field.inside, FIELD, None, 0.10, "field"),
         (field.no_go, NO_GO, "////", 0.12, "no-go area"),
@@ -118,10 +118,23 @@ def _draw_field(ax, field: Field, circles) -> None:
             )
             ax.plot(*np.asarray(part.coords).T, label=None if shown else "people", **look)
             shown = True
-    for k, (east, north, radius) in enumerate(circles):
-        turn = np.linspace(0.0, 2.0 * math.pi, 181)
-        label = "waiver" if k == 0 else None
-        ax.plot(east + radius * np.cos(turn), north + radius * np.sin(turn), color=GREY, lw=1.6, ls=(0, (8, 3, 1, 3)), label=label, gid="cut", zorder=2)
+    _draw_waivers(ax, circles, box)
+
+
+def _draw_waivers(ax, circles, box) -> None:
+    """Draw the circles that come into the map, and say of others that they lie beyond it."""
+    turn, label = np.linspace(0.0, 2.0 * math.pi, 361), "waiver"
+    beyond = []
+    for east, north, radius in circles:
+        x, y = east + radius * np.cos(turn), north + radius * np.sin(turn)
+        if ((x > box[0]) & (x < box[1]) & (y > box[2]) & (y < box[3])).any():
+            ax.plot(x, y, color=GREY, lw=1.6, ls=(0, (8, 3, 1, 3)), label=label, gid="cut", zorder=2)
+            label = None
+        else:
+            beyond.append(f"{radius:g} m")
+    if beyond:
+        text = f"waiver of {' and '.join(beyond)}: beyond the map"
+        ax.text(0.015, 0.015, text, transform=ax.transAxes, fontsize=FONT, color=GREY, ha="left", va="bottom")
 
 
 def _parts(area) -> list:

@@ -13,7 +13,7 @@ import xarray as xr
 from sixdof.mission.tables import Site
 from sixdof.study.landing.field import field_of
 from sixdof.study.landing.geojson import as_feature, collection, feature, read_features
-from sixdof.study.landing.groups import ALL, SHARES, contours
+from sixdof.study.landing.groups import ALL, SHARES, contours, places_in
 from sixdof.study.reading.result import mission_of, need_table, plural
 from sixdof.world.geodesy import place_on_earth
 
@@ -29,18 +29,22 @@ class Shown(NamedTuple):
     body: int = 0
 
 
-def shown_features(ds: xr.Dataset, branches: Sequence[str] = (ALL,), shares: Sequence[float] = SHARES, who: str = "landing_geojson") -> list[Shown]:
-    """Return what is shown of what `landing` returned: the field, the waiver, the rail, each body's contours and mean landing place.
+def shown_features(
+    ds: xr.Dataset, branches: Sequence[str] = (ALL,), shares: Sequence[float] = SHARES, places: int = 0, who: str = "landing_geojson"
+) -> list[Shown]:
+    """Return what is shown of what `landing` returned: the field, the waiver, the rail, each body's contours and mean landing place, single places.
 
     Raises ValueError for another Dataset, and for branches that it does not have.
     """
     need_table(ds, who, "preflight.landing", "flight_branch", "contour_area")
     known = [str(name) for name in ds["branch"].values]
+    if not isinstance(places, int) or isinstance(places, bool) or places < 0:
+        raise ValueError(f"{who}: places = {places!r} must be a number of landing places, 0 or more")
     for name in branches:
         if name not in known:
             raise ValueError(f"{who}: there is no branch {name!r}; it is one of {', '.join(known)}")
     site = mission_of(ds, who).site
-    return [*_given(ds, site), *_rail(site), *(one for branch in branches for one in _landing_places(ds, site, branch, shares))]
+    return [*_given(ds, site), *_rail(site), *(one for branch in branches for one in _landing_places(ds, site, branch, shares, places))]
 
 
 def _given(ds: xr.Dataset, site: Site) -> list[Shown]:
@@ -61,7 +65,7 @@ def _rail(site: Site) -> list[Shown]:
     return [Shown(feature("Point", place, name="rail", role="rail"), "rail")]
 
 
-def _landing_places(ds: xr.Dataset, site: Site, branch: str, shares: Sequence[float]) -> list[Shown]:
+def _landing_places(ds: xr.Dataset, site: Site, branch: str, shares: Sequence[float], places: int) -> list[Shown]:
     out = []
     for k, body in enumerate(map(str, ds["body"].values)):
         one = ds.sel(body=body, branch=branch)
@@ -71,6 +75,9 @@ def _landing_places(ds: xr.Dataset, site: Site, branch: str, shares: Sequence[fl
         for share, region in sorted(contours(ds, body, branch, shares).items(), reverse=True):  # the small ones are drawn over the large ones
             name = f"{body}, {branch}: {100.0 * share:g} % of landing places"
             out += _areas(_nested(region.polygons), site, "contour", k, name=name, role="contour", share=float(share), **of)
+        if places:
+            single = _degrees(places_in(ds, branch, body)[:places], site)
+            out.append(Shown(feature("MultiPoint", single, name=f"{body}, {branch}: {len(single)} landing places", role="landing_places", **of), "place", k))
         mean = _degrees(np.array([[float(one.mean_east), float(one.mean_north)]]), site)[0]
         name = f"{body}, {branch}: mean landing place of {plural(int(one.landed))}"
         out.append(Shown(feature("Point", mean, name=name, role="mean_landing_place", **of), "mean", k))
@@ -124,7 +131,13 @@ def _cut(areas, turn: int):
 
 
 def landing_geojson(
-    ds: xr.Dataset, path: str | Path | None = None, *, branches: Sequence[str] = (ALL,), shares: Sequence[float] = SHARES, overwrite: bool = False
+    ds: xr.Dataset,
+    path: str | Path | None = None,
+    *,
+    branches: Sequence[str] = (ALL,),
+    shares: Sequence[float] = SHARES,
+    places: int = 0,
+    overwrite: bool = False,
 ) -> str:
     """Return what `landing` found as GeoJSON (RFC 7946), and write it: field, waiver, rail, each body's contours and mean landing place.
 
@@ -135,6 +148,7 @@ def landing_geojson(
     path : a file to write, or None
     branches : whose contours are written; those of all flights as drawn
     shares : of the landing places inside each contour
+    places : so many single landing places of each body are written too
     overwrite : replace the file if it exists
 
     Raises
@@ -150,7 +164,7 @@ def landing_geojson(
     >>> sixdof.preflight.landing_geojson(found)[:30]
     '{"type": "FeatureCollection", '
     """
-    text = collection([one.feature for one in shown_features(ds, branches, shares, "landing_geojson")])
+    text = collection([one.feature for one in shown_features(ds, branches, shares, places, "landing_geojson")])
     return written(text, path, overwrite)
 
 

@@ -119,7 +119,9 @@ def _group(ds: xr.Dataset, branch: str, body: str) -> dict[str, float]:
     distance = np.hypot(*known.T)
     out["distance_median"], out["distance_max"] = np.median(distance), distance.max()
     out["normality"] = normality(known)
-    if out["normality"] >= DOUBT:
+    own = ds.isel(flight=members(ds, branch)).sel(body=body)
+    mixed = len(set(own["flight_branch"].values[own["flies"].values > 0])) > 1  # of several branches there is no one ellipse, whatever a test says
+    if out["normality"] >= DOUBT and not mixed:
         ellipse = containment_ellipse(*known.T, ELLIPSE)
         out["ellipse_semi_major"], out["ellipse_semi_minor"] = float(ellipse.semi_major), float(ellipse.semi_minor)
         out["ellipse_angle"] = float(ellipse.angle)

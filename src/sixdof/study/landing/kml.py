@@ -15,16 +15,21 @@ NAMESPACE = "http://www.opengis.net/kml/2.2"
 # of bodies, as red, green, blue; the figures' colours
 COLOURS = ("03428c", "b17fbc", "6a73fa", "cd880b", "a32e16", "17ac6a")
 _AREAS = {"field": ("17ac6a", 2.0, 0x22), "no_go": ("a32e16", 2.0, 0x66), "people": ("cd880b", 3.0, 0x66), "waiver": ("262626", 2.0, 0x00)}
-_GROUPS = ("Field", "Rail")
 _FIELD = ("field", "no_go", "people", "waiver")
 
 
 def landing_kml(
-    ds: xr.Dataset, path: str | Path | None = None, *, branches: Sequence[str] = (ALL,), shares: Sequence[float] = SHARES, overwrite: bool = False
+    ds: xr.Dataset,
+    path: str | Path | None = None,
+    *,
+    branches: Sequence[str] = (ALL,),
+    shares: Sequence[float] = SHARES,
+    places: int = 0,
+    overwrite: bool = False,
 ) -> str:
     """Return what `landing` found as KML 2.2, and write it: what `landing_geojson` holds, in folders, with styles.
 
-    path, branches, shares, overwrite : as in `landing_geojson`. Raises ValueError and FileExistsError as that does.
+    path, branches, shares, places, overwrite : as in `landing_geojson`. Raises ValueError and FileExistsError as that does.
 
     Examples
     --------
@@ -37,7 +42,7 @@ def landing_kml(
     document = _child(root, "Document")
     _child(document, "name", f"Where it lands: {ds.attrs.get('title', 'untitled')}")
     _child(document, "description", f"{SAYS} {ds.attrs.get('source', '')}".strip())
-    things = shown_features(ds, branches, shares, "landing_kml")
+    things = shown_features(ds, branches, shares, places, "landing_kml")
     _styles(document, ds.sizes["body"])
     for name, own in _folders(ds, things):
         folder = _child(document, "Folder")
@@ -72,13 +77,15 @@ def _styles(document, bodies: int) -> None:
     for k in range(bodies):
         _style(document, f"contour-{k}", COLOURS[k % len(COLOURS)], 2.0, 0x28)
         _style(document, f"mean-{k}", COLOURS[k % len(COLOURS)], 2.0, 0x00)
+        _style(document, f"place-{k}", COLOURS[k % len(COLOURS)], 2.0, 0x00, scale=0.3)
 
 
-def _style(document, name: str, colour: str, width: float, opacity: int) -> None:
-    """Add a style: icons and lines in a colour (red, green, blue), areas in the same one with an opacity."""
+def _style(document, name: str, colour: str, width: float, opacity: int, scale: float = 1.0) -> None:
+    """Add a style: icons, `scale` times as large as usual, and lines in a colour (red, green, blue), areas in the same one with an opacity."""
     style = _child(document, "Style", id=name)
     icon = _child(style, "IconStyle")
     _child(icon, "color", _colour(colour))
+    _child(icon, "scale", f"{scale:g}")
     line = _child(style, "LineStyle")
     _child(line, "color", _colour(colour))
     _child(line, "width", f"{width:g}")
@@ -99,7 +106,7 @@ def _placemark(folder, one: Shown) -> None:
     mark = _child(folder, "Placemark")
     properties = one.feature["properties"]
     _child(mark, "name", properties.get("name") or properties["role"])
-    _child(mark, "styleUrl", f"#{one.style}-{one.body}" if one.style in ("contour", "mean") else f"#{one.style}")
+    _child(mark, "styleUrl", f"#{one.style}-{one.body}" if one.style in ("contour", "mean", "place") else f"#{one.style}")
     extended = _child(mark, "ExtendedData")
     for name, value in properties.items():
         if name != "name":

@@ -11,6 +11,7 @@ import xarray as xr
 from sixdof.ensemble.run import disperse
 from sixdof.mission.mission import Mission
 from sixdof.mission.units import shown
+from sixdof.results.status import Status
 from sixdof.study.landing.field import field_of
 from sixdof.study.landing.flights import places_of
 from sixdof.study.landing.geojson import as_feature, collection
@@ -18,11 +19,12 @@ from sixdof.study.landing.groups import ALL, NOMINAL, SHARES, group_entries, mem
 from sixdof.study.landing.limits import Limits, exceeded_by, limits_of
 from sixdof.study.landing.strata import fly_failing, strata_of, strata_share
 from sixdof.study.landing.terrain import Terrain, terrain_of
-from sixdof.study.reading.result import is_ensemble, mission_of, need_result
+from sixdof.study.reading.result import apart, is_ensemble, meaningful, mission_of, need_result
 from sixdof.study.uncertainty.statistics import Interval, check_share, share_interval
 from sixdof.study.variants.criteria import Criterion, check_names, criteria_of
 from sixdof.study.variants.judging import VERDICTS, names_in, verdict_of
 
+FALL = 1.0  # s of a fall without a canopy that nothing is said of: from apogee to a canopy's opening
 DISTANCES = (0.01, 0.05, 0.5)  # quantiles of the distance from people that are told
 _CHANCE = {"": "probability of", "_low": "lower end of the interval of the probability of", "_high": "upper end of the interval of the probability of"}
 
@@ -82,8 +84,9 @@ def landing(
 
         By flight and body: `landing_east`, `landing_north`, `landing_height` (m, with the terrain), `landing_latitude`, `landing_longitude` (degrees),
         `apogee_height` (m), `people_distance` (m), `flies`. By flight: `flight_branch`, `made_certain` (the failure, or ""), `stratum`.
-        By branch and body: `flights`, `landed`, `mean_east`, `mean_north`, `cep`, `r95`, `distance_median`, `distance_max`, `ellipse_*` (of one new
-        flight with 95 %; NaN where the places are not normal by Mardia's test or fewer than 20), `contour_area` (share, m^2; NaN for too few flights).
+        By branch and body: `flights`, `landed`, `mean_east`, `mean_north`, `cep`, `r95`, `distance_median`, `distance_max`, `contour_area` (share, m^2; NaN
+        for too few flights), `ellipse_*` (of one new flight with 95 %; NaN where places are not normal by Mardia's test, of several branches, or fewer
+        than 20).
         By branch: `branch_probability` with `_low`, `_high`. By limit: `probability` that it is not kept, with `_low`, `_high`, and the same
         by branch as `branch_exceeded`. A flight that diverged keeps no limit, and neither does a body that does not come down.
         By criterion: `verdict`, `observed`, `observed_low`, `observed_high`.
@@ -248,7 +251,7 @@ def _judged(plain: xr.Dataset, wanted: list[Criterion], confidence: float) -> di
 
 def _attributes(plain: xr.Dataset, limits: Limits, ground: Terrain | None, confidence: float, failing: int, ds: xr.Dataset) -> dict:
     attrs = {name: plain.attrs[name] for name in ("Conventions", "title", "source", "history", "mission", "seed", "interrupted") if name in plain.attrs}
-    attrs |= {"confidence": confidence, "failing": failing, "flown": plain.sizes["flight"], "never_left_the_rail": _held(plain)}
+    attrs |= _less_sure(plain) | {"confidence": confidence, "failing": failing, "flown": plain.sizes["flight"], "never_left_the_rail": _held(plain)}
     attrs |= {"field": collection([as_feature(one) for one in limits.field.features])} if limits.field.features else {}
     attrs |= {"waiver_radius": limits.waiver} if limits.waiver is not None else {}
     attrs |= {"people_distance_required": limits.people_distance} if limits.people_distance is not None else {}
@@ -261,6 +264,17 @@ def _attributes(plain: xr.Dataset, limits: Limits, ground: Terrain | None, confi
 
 
 def _held(plain: xr.Dataset) -> int:
-    from sixdof.results.status import Status
-
     return int((plain["status"].values == Status.NO_LIFTOFF).sum())
+
+
+def _less_sure(plain: xr.Dataset) -> dict:
+    """Return in how many of the flights as drawn the model is less sure: above Mach 0.8, beyond 15 deg of incidence, in falls without a canopy."""
+    used = meaningful(plain)
+    found = {
+        "above_mach_08": int((plain["time_above_mach_08"].values[used] > 0.0).sum()) if "time_above_mach_08" in plain else 0,
+        "beyond_incidence": int((plain["time_beyond_incidence"].values[used] > 0.0).sum()) if "time_beyond_incidence" in plain else 0,
+    }
+    if "time_falling_incidence" in plain:
+        falls = [apart(plain, k) & (np.nan_to_num(plain["time_falling_incidence"].isel(body=k).values) > FALL) for k in range(plain.sizes["body"])]
+        found["falling"] = int((np.any(falls, axis=0) & used).sum())
+    return found

@@ -9,7 +9,7 @@ import xarray as xr
 
 from sixdof.mission.page import indented, table
 from sixdof.study.landing.field import Field, field_of
-from sixdof.study.landing.groups import ALL, ELLIPSE, NOMINAL, least_for
+from sixdof.study.landing.groups import ALL, DOUBT, ELLIPSE, NOMINAL, least_for
 from sixdof.study.landing.limits import ANY
 from sixdof.study.reading.page import LAST_LINE, bearing_of, caution_lines
 from sixdof.study.reading.result import mission_of, need_table, plural
@@ -142,10 +142,10 @@ def _branches(ds: xr.Dataset) -> list[str]:
     rest = len(names) - 1 - MOST_BRANCHES
     few = [name for name in names[1:] if int(ds.flights.sel(branch=name, body=body)) < SMALL]
     if rest > 0:
-        lines += indented([f"{rest} rarer branches are in the Dataset"])
+        lines += indented([f"rarer branches are left out here ({rest}), and are in the Dataset"])
     if few and not ds.attrs["failing"]:
         lines += indented(
-            [f"{len(few)} branches have fewer than {SMALL} flights, too few to say where they land; fly some with each failure made certain (failing=100)"]
+            [f"branches of fewer than {SMALL} flights say little of where they land; fly more with each failure made certain (failing=100, --failing 100)"]
         )
     return lines
 
@@ -171,7 +171,7 @@ def _bodies(ds: xr.Dataset) -> list[str]:
             else:
                 left += int(one.flights) > 0
     lines = ["Landing places, about the mean place of the body in the branch", *table(rows, remark=True)]
-    return lines + (indented([f"{left} more branches of bodies have fewer than {LEAST} landing places; they are in the Dataset"]) if left else [])
+    return lines + (indented([f"what has fewer than {LEAST} landing places in a branch is left out here ({left}), and is in the Dataset"]) if left else [])
 
 
 def _circles(one: xr.Dataset) -> list[str]:
@@ -185,7 +185,7 @@ def _circles(one: xr.Dataset) -> list[str]:
 
 def _ellipse(one: xr.Dataset) -> str:
     if not math.isfinite(float(one.ellipse_semi_major)):
-        return "none: not normal"
+        return "none: several branches" if float(one.normality) >= DOUBT else "none: not normal"
     towards = math.degrees(0.5 * math.pi - float(one.ellipse_angle)) % 180.0
     return f"{float(one.ellipse_semi_major):.0f} x {float(one.ellipse_semi_minor):.0f} m at {towards:03.0f} deg"
 
@@ -242,10 +242,22 @@ def _worth(ds: xr.Dataset) -> list[str]:
             "the ground is met on the straight line of the last descent; a fall without a canopy curves, so that its place is rougher the farther the ground "
             "is from the launch point's height"
         )
+    lines += _less_sure(ds)
     lines.append("wind beyond its own spread in the mission, thermals, drift after landing and what people carry away are left out")
     if "waiver_radius" in ds.attrs or "a piece leaves the waiver" in ds.coords.get("limit", xr.DataArray([])).values:
         lines.append("the waiver is held at events, landing places and the points of the front body's track, not between them")
     return lines
+
+
+def _less_sure(ds: xr.Dataset) -> list[str]:
+    """Return in how many flights the model is less sure, where in any."""
+    checks = {
+        "above_mach_08": "above Mach 0.8, where the drag rise is only roughly modelled",
+        "beyond_incidence": "beyond 15 deg of incidence in the climb, where forces are rough",
+        "falling": "with a body that falls without a canopy: its forces are good to some 30 %, and so is where it lands",
+    }
+    flights = ds.attrs["flown"]
+    return [f"{ds.attrs[name]} of {plural(flights)} as drawn are {text}" for name, text in checks.items() if ds.attrs.get(name)]
 
 
 def _cautions(ds: xr.Dataset, field: Field) -> list[str]:
@@ -260,5 +272,9 @@ def _cautions(ds: xr.Dataset, field: Field) -> list[str]:
             found.append(f"landing places are more than {STEEP:.0f} m off the launch point's height: heights above ground at landing are not the altimeter's")
     missing = int((ds["flies"].values > 0).sum() - np.isfinite(ds["landing_east"].values).sum())
     if missing:
-        found.append(f"{missing} bodies do not come down before the flight ends; they count as outside of the field: let the mission fly longer")
+        found.append(f"{_bodies_that(missing)} not come down before the flight ends, and count as outside of the field: let the mission fly longer")
     return found
+
+
+def _bodies_that(count: int) -> str:
+    return "1 body does" if count == 1 else f"{count} bodies do"
