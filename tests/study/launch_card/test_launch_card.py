@@ -9,6 +9,7 @@ import re
 import numpy as np
 import pytest
 from figure_checks import complaints
+from matplotlib.patches import Polygon
 from strangers import stranger
 
 import sixdof
@@ -159,7 +160,7 @@ def test_changes__the_smallest_stands_first_and_those_that_do_not_help_last(card
 
 
 def test_changes__none_helps_and_the_card_says_so(demo_mission):
-    found = launch_card(demo_mission, "apogee_height > 5 km in 50 % of flights", wind=WINDY, **HOW)
+    found = launch_card(demo_mission, "apogee_height > 5 km in 50 % of flights", wind=WINDY, **HOW | {"flights": 6})
     assert not found.change_holds.any()
     assert "no single change within reach makes it a GO" in " ".join(card_page(found).split())
 
@@ -218,3 +219,28 @@ def test_sounding_date__from_its_head_or_its_file(tmp_path):
     os.utime(bare, (86400.0 * 365.0, 86400.0 * 365.0))
     assert sounding_date(dated) == "2031-05-04 06:30"
     assert sounding_date(bare) == "file of 1971-01-01 00:00 UTC"
+
+
+def test_limits__found_before_are_those_of_the_card(demo_mission, card):
+    few = {"flights": 4, "winds": 2, "tolerance": 1.0, "seed": SEED, "threads": 1, "progress": False}
+    found = sixdof.preflight.wind_limit(demo_mission, INCIDENCE, directions=["200 deg", "250 deg"], **few)
+    with_them = launch_card(demo_mission, limits=found, wind="1 m/s from 240 deg", **HOW)
+    assert [str(one) for one in with_them.criterion.values] == [INCIDENCE]
+    assert with_them.wind_limit.values.tolist() == found.limit.values.tolist()
+    assert float(with_them.wind_limit_now) == float(found.limit.min())
+    with pytest.raises(ValueError, match="limits were found for other criteria"):
+        launch_card(demo_mission, "apogee_height > 1 m", limits=found, **HOW)
+    with pytest.raises(ValueError, match="needs the result of sixdof.preflight.wind_limit"):
+        launch_card(demo_mission, limits=card, **HOW)
+
+
+def test_sheet__has_the_wind_limits_and_their_sketch(demo_mission):
+    few = {"flights": 4, "winds": 2, "tolerance": 1.0, "seed": SEED, "threads": 1, "progress": False}
+    found = sixdof.preflight.wind_limit(demo_mission, INCIDENCE, directions=4, **few)
+    ds = launch_card(demo_mission, limits=found, wind="1 m/s from 240 deg", **HOW)
+    figure = sixdof.plot.plot_launch_card(ds).figure
+    assert complaints(figure) == [] and len(figure.axes) == 2
+    (sketch,) = figure.axes[1:]
+    (edge,) = [patch for patch in sketch.patches if isinstance(patch, Polygon)]
+    north = edge.get_xy()[0]  # the first direction is north: its limit stands straight up
+    assert north == pytest.approx((0.0, float(found.limit[0])), abs=1e-9)

@@ -68,18 +68,32 @@ def _sheet(wide: float, high: float):
 
 
 def _laid_out(ds: xr.Dataset, wide: float, high: float) -> list[Mark]:
-    """Return the marks of a sheet, with the largest letters that fit."""
-    for size in np.arange(LARGEST, LEAST - 0.5 * STEP, -STEP):
-        head, foot = (Flow(EDGE, wide - EDGE, top, float(size)) for top in (EDGE, 0.0))
-        _head(ds, head)
-        _foot(ds, foot)
-        both = columns(_blocks(ds), (EDGE, wide - EDGE), head.y, float(size))
-        bottom = high - EDGE - foot.y
-        if max(each.y for each in both) <= bottom - 0.3 * size:
-            foot = Flow(EDGE, wide - EDGE, bottom, float(size))
-            _foot(ds, foot)
-            return [mark for flow in (head, *both, foot) for mark in flow.marks]
-    raise ValueError("plot_launch_card: the card holds more than one sheet takes; give fewer directions or criteria, or take the page of sixdof.report")
+    """Return the marks of a sheet, with the largest letters that fit. Raises ValueError where the least do not."""
+    steps = round((LARGEST - LEAST) / STEP)
+    best, low, high_step = _at_size(ds, wide, high, LARGEST), 0, steps
+    if best is not None:
+        return best
+    while low <= high_step:  # whether it fits falls with the size
+        middle = (low + high_step) // 2
+        found = _at_size(ds, wide, high, LEAST + middle * STEP)
+        best, low, high_step = (best, low, middle - 1) if found is None else (found, middle + 1, high_step)
+    if best is None:
+        raise ValueError("plot_launch_card: the card holds more than one sheet takes; give fewer directions or criteria, or take the page of sixdof.report")
+    return best
+
+
+def _at_size(ds: xr.Dataset, wide: float, high: float, size: float) -> list[Mark] | None:
+    """Return the marks of a sheet in letters of a size, None where they do not fit on it."""
+    head, foot = (Flow(EDGE, wide - EDGE, top, size) for top in (EDGE, 0.0))
+    _head(ds, head)
+    _foot(ds, foot)
+    both = columns(_blocks(ds), (EDGE, wide - EDGE), head.y, size)
+    bottom = high - EDGE - foot.y
+    if max(each.y for each in both) > bottom - 0.3 * size:
+        return None
+    foot = Flow(EDGE, wide - EDGE, bottom, size)
+    _foot(ds, foot)
+    return [mark for flow in (head, *both, foot) for mark in flow.marks]
 
 
 def _blocks(ds: xr.Dataset) -> list[Block]:
@@ -112,12 +126,11 @@ def _decision(ds: xr.Dataset, flow: Flow) -> None:
     inside = Flow(flow.x0 + text_width(called, large, True) + 4.0 * pad, flow.x1 - pad, top + pad, flow.size)
     if word is None:
         inside.paragraph("No wind measured yet. Measure it at the rail and bring it up:", bold=True)
-        inside.paragraph(f"{words.wind_line(ds)}; compare with the wind limits below, or make the card with wind=.")
+        inside.paragraph(f"{words.wind_line(ds)}. Compare with the wind limits.")
+        inside.gap(0.35)
+        _wind_by_hand(ds, inside)
     else:
         inside.paragraph(words.wind_line(ds), bold=True)
-        limit = words.nearest_limit(ds)
-        if math.isfinite(limit):
-            inside.paragraph(f"wind limit from there: {limit:.1f} m/s at {float(ds['reference_height']):g} m")
         for line in words.decision_lines(ds):
             inside.paragraph(line)
     bottom = max(inside.y, top + LEAD * large) + pad
@@ -128,6 +141,21 @@ def _decision(ds: xr.Dataset, flow: Flow) -> None:
     flow.write(flow.x0 + 1.4 * pad, called, y=0.5 * (top + bottom) - 0.58 * large, size=large, bold=True, color="white" if dark else BLACK)
     flow.marks += inside.marks
     flow.y = bottom
+
+
+def _wind_by_hand(ds: xr.Dataset, flow: Flow) -> None:
+    """Leave room to bring a measured wind up by hand."""
+    factor, height = float(ds["wind_factor"]), float(ds["reference_height"])
+    parts = ("measured", "m/s from", f"deg, x {factor:.2f} =", f"m/s at {height:g} m" if math.isfinite(height) else "m/s")
+    room = (flow.wide - sum(text_width(part, flow.size) for part in parts)) / (len(parts) - 1)
+    left = flow.x0
+    for number, part in enumerate(parts):
+        flow.write(left, part)
+        left += text_width(part, flow.size)
+        if number < len(parts) - 1:
+            flow.rule(left + 3.0, left + min(room, 70.0) - 3.0, flow.y + LEAD * flow.size, 0.7)
+            left += min(room, 70.0)
+    flow.y += 1.15 * LEAD * flow.size
 
 
 def _settings(ds: xr.Dataset, flow: Flow) -> None:
@@ -148,7 +176,7 @@ def _weights(ds: xr.Dataset, flow: Flow) -> None:
 
 
 def _margins(ds: xr.Dataset, flow: Flow) -> None:
-    flow.heading("Static margin, calibres (5 to 95 %), and loops")
+    flow.heading(words.margin_heading(ds))
     for name, value in words.margin_rows(ds):
         flow.pair(name, value, share=0.5)
 
@@ -166,11 +194,11 @@ def _criteria(ds: xr.Dataset, flow: Flow) -> None:
 
 def _winds(ds: xr.Dataset, flow: Flow) -> None:
     """Write the wind limits, and keep room for their sketch on the right."""
-    flow.heading(f"Most wind at {float(ds['reference_height']):g} m, by where it comes from")
+    flow.heading(f"Wind limits at {float(ds['reference_height']):g} m")
     sketch = flow.x1 - SKETCH * flow.wide
     top = flow.y
     inner = Flow(flow.x0, sketch - 6.0, top, flow.size)
-    inner.table(("wind from", "m/s", "binds"), words.wind_rows(ds), (0.5, 0.28, 0.22))
+    inner.table(("wind from", "m/s", "binds"), words.wind_rows(ds), (0.54, 0.24, 0.22))
     flow.marks += inner.marks
     side = SKETCH * flow.wide
     flow.marks.append(Mark("room", (sketch, top, flow.x1, top + side)))
@@ -197,14 +225,19 @@ def _foot(ds: xr.Dataset, flow: Flow) -> None:
     """Write the cautions over the whole width, and the lines to fill in."""
     flow.rule(flow.x0, flow.x1, flow.y, 0.9)
     flow.gap(0.25)
-    flow.paragraph(" ".join(words.caution_lines(ds)), small=True)
+    own, general = words.own_cautions(ds), words.general_cautions()
+    if own:
+        flow.paragraph(" ".join(own), bold=True)
+    flow.paragraph(" ".join(general), small=True)
     flow.gap(0.5)
-    room = flow.wide / len(BLANKS)
-    base = flow.y + 1.1 * LEAD * flow.size
-    for k, name in enumerate(BLANKS):
-        left = flow.x0 + k * room
-        flow.write(left, name, size=0.86 * flow.size, color=DARK)
-        flow.rule(left + text_width(name, 0.86 * flow.size) + 4.0, left + room - 6.0, base, 0.7)
+    small = 0.86 * flow.size
+    lines = (flow.wide - sum(text_width(name, small) for name in BLANKS)) / len(BLANKS)
+    base, left = flow.y + 1.1 * LEAD * flow.size, flow.x0
+    for name in BLANKS:
+        flow.write(left, name, size=small, color=DARK)
+        left += text_width(name, small)
+        flow.rule(left + 4.0, left + lines - 6.0, base, 0.7)
+        left += lines
     flow.y = base + 2.0
 
 

@@ -25,6 +25,7 @@ from sixdof.study.sweep.sweep import fly_conditions
 from sixdof.study.variants.criteria import Criterion, check_names, criteria_of
 from sixdof.study.variants.vary import NAMES
 from sixdof.study.wind_limit.air import wind_mission, with_sounding
+from sixdof.study.wind_limit.allowed import need_limits
 from sixdof.study.wind_limit.climb import cut_short, ended_at, events_needed, time_needed
 from sixdof.study.wind_limit.practice import wind_criteria
 from sixdof.study.wind_limit.wind_limit import wind_limit
@@ -46,6 +47,7 @@ def launch_card(
     flights: int = 100,
     seed: int = 0,
     directions: int = 8,
+    limits: xr.Dataset | None = None,
     threads: int | None = None,
     progress: bool = True,
 ) -> xr.Dataset:
@@ -66,6 +68,7 @@ def launch_card(
         such as "600 m"; anywhere if omitted.
     flights, seed : of the ensembles. Of 100, one may miss a criterion "in 95 % of flights" and it counts as surely held (90 %), five as just held.
     directions : how many directions the wind limits are told for; 0 leaves them out.
+    limits : what `wind_limit` returned for this mission and this air before, so that it is not looked for again; with the criteria of it where none are given.
     threads, progress : as in `sixdof.disperse`.
 
     Returns
@@ -93,6 +96,7 @@ def launch_card(
     check_mission(mission, "launch_card")
     day = wind_mission(mission if sounding is None else with_sounding(mission, sounding), "grows", False)
     options = {"flights": flights, "seed": seed, "threads": threads, "progress": progress}
+    criteria = _of_limits(limits, criteria) if limits is not None else criteria
     wanted, aside = (criteria_of(criteria), []) if criteria is not None else _usual(day, field, options)
     check_names(wanted, _names(day))
     measured = None if wind is None else measured_wind(wind)
@@ -100,7 +104,8 @@ def launch_card(
     own = {"wind.speed": reference.speed, "wind.blows_from": reference.blows_from} if measured is not None else {}
     ensemble = fly_conditions(day, [own], who="launch_card", **options).isel(condition=0, drop=True)
     found = judged(wanted, ensemble)
-    limits = _limits(day, wanted, directions, options) if directions else None
+    if limits is None and directions:
+        limits = wind_limit(day, wanted, directions=directions, **options | {"flights": min(flights, LIMIT_FLIGHTS)})
     now = Now(measured, reference, _changes(day, wanted, found, ensemble, reference, options) if measured is not None and decision(found) == NO_GO else ())
     weighed = weighings(day, lambda: _moving(day, ensemble, options))
     card = card_dataset(day, ensemble, weighed, found, now, limits)
@@ -136,8 +141,13 @@ def _unmeasured(mission: Mission) -> ReferenceWind:
         return ReferenceWind(math.nan, math.nan, math.nan, math.nan, str(error), HAND)
 
 
-def _limits(mission: Mission, criteria: Sequence[Criterion], directions: int, options: dict) -> xr.Dataset:
-    return wind_limit(mission, criteria, directions=directions, **options | {"flights": min(options["flights"], LIMIT_FLIGHTS)})
+def _of_limits(limits: xr.Dataset, criteria):
+    """Return the criteria of wind limits that were found before. Raises ValueError for what is no such limits, and for limits of other criteria."""
+    need_limits(limits, "launch_card: limits")
+    own = [str(name) for name in limits["criterion"].values]
+    if criteria is not None and [str(one) for one in criteria_of(criteria)] != own:
+        raise ValueError(f"launch_card: limits were found for other criteria ({'; '.join(own)}); leave criteria out, or limits")
+    return own if criteria is None else criteria
 
 
 def _changes(mission: Mission, criteria: Sequence[Criterion], found: Sequence[Judged], flights: xr.Dataset, reference, options: dict) -> list[Change]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from contextlib import suppress
 from typing import NamedTuple
 
 import numpy as np
@@ -18,6 +19,7 @@ from sixdof.study.launch_card.settings import Setting, settings
 from sixdof.study.launch_card.verdict import DECISIONS, Judged, decision
 from sixdof.study.launch_card.weighing import Weighing
 from sixdof.study.reading.result import QUANTILES, meaningful, outcomes
+from sixdof.study.wind_limit.allowed import wind_allowed
 
 UNMEASURED = -1  # of `decision`: no wind was measured
 
@@ -41,7 +43,20 @@ def card_dataset(
     if limits is not None:
         entries |= {f"wind_{name}": limits[name].variable for name in ("limit", "limit_low", "limit_high", "limit_kind", "binds")}
         entries["direction"] = limits["direction"].variable
+    entries |= _limit_now(now, limits)
     return xr.Dataset(entries, {"share": ("share", list(QUANTILES), {"units": "1", "long_name": "quantile"})})
+
+
+def _limit_now(now: Now, limits: xr.Dataset | None) -> dict:
+    """Return the limit from where the measured wind comes; NaN where no limits stand on both sides of it."""
+    allowed = None
+    if limits is not None and now.measured is not None:
+        with suppress(ValueError):
+            allowed = wind_allowed(limits, now.reference.blows_from)
+    return {
+        "wind_limit_now": ((), allowed.limit if allowed else math.nan, {"units": "m/s", "long_name": "wind limit from where the measured wind comes"}),
+        "wind_limit_at_least": ((), bool(allowed and allowed.at_least), {"units": "1", "long_name": "whether that limit is a lower bound"}),
+    }
 
 
 def _column(dim: str, values, units: str, text: str) -> tuple:

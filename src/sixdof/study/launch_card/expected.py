@@ -14,6 +14,7 @@ from sixdof.study.reading.page import bearing_of
 from sixdof.study.reading.result import QUANTILES, came_down, event_values, fact, meaningful, outcomes, pieces
 from sixdof.study.uncertainty.statistics import quantile_interval
 
+BEARING = "deg true"  # unit of bearings
 TIME = "time of "  # what the names of times begin with
 _DEG = math.degrees(1.0)
 CEILINGS = (0.95, 0.99)  # shares of the flights that stay below the heights named for a waiver
@@ -90,7 +91,7 @@ def _landings(flights: xr.Dataset) -> Iterator[Expected]:
         east, north = _landing(flights, k, "east"), _landing(flights, k, "north")
         yield Expected(f"{name} at", "m", 0, np.hypot(east, north))
         if np.isfinite(east).any():
-            yield Expected(f"{name} on", "deg true", 0, bearings(east, north))
+            yield Expected(f"{name} on", BEARING, 0, bearings(east, north))
 
 
 def bearings(east: np.ndarray, north: np.ndarray) -> np.ndarray:

@@ -30,12 +30,12 @@ def _sections(ds: xr.Dataset) -> dict[str, list[str]]:
     found = {f"{group}": words.lined_up(rows, words=2) for group, rows in words.setting_groups(ds).items()}
     return found | {
         "Measure on the bench": [*underlined(weighed), *indented(words.weighing_notes(ds))],
-        "Static margins in calibres (5 to 95 % of flights), loops of the nominal flight": words.lined_up(words.margin_rows(ds), words=2),
+        f"{words.margin_heading(ds)} (5 to 95 % of flights in brackets)": words.lined_up(words.margin_rows(ds), words=2),
         "Criteria": words.lined_up(words.criterion_rows(ds), words=3),
         "Changes": indented([*words.change_lines(ds), *words.change_note(ds)]),
-        "Most wind, by where it comes from": underlined(words.lined_up([("from", limit, "binds"), *winds])) if winds else [],
+        "Wind limits": underlined(words.lined_up([("from", limit, "binds"), *winds])) if winds else [],
         "Expected": [*underlined(expected), *indented([words.expected_note(ds)])],
         "Ceiling": underlined(words.lined_up([("apogee", "m", "ft", "m above sea", "ft above sea"), *words.ceiling_rows(ds)])),
         "Distances": words.lined_up(words.distance_rows(ds), words=2),
-        "Cautions": indented([f"- {text}" for text in words.caution_lines(ds)]),
+        "Cautions": indented([f"- {text}" for text in [*words.own_cautions(ds), *words.general_cautions()]]),
     }

@@ -16,7 +16,7 @@ from sixdof.mission.mission import Mission
 from sixdof.mission.tables import Mount, Nose
 from sixdof.study.launch_card.measured_wind import ReferenceWind
 from sixdof.study.launch_card.safety import MOST_TILT
-from sixdof.study.launch_card.settings import compass
+from sixdof.study.launch_card.settings import direction
 from sixdof.study.launch_card.verdict import Judged, failing
 from sixdof.vehicle.describe import totals
 from sixdof.vehicle.geometry import shape_of
@@ -147,7 +147,7 @@ def _azimuths(mission: Mission, now: Condition) -> Iterator[Lever]:
             half,
             (6, 18, half) if sign > 0.0 else (6, 18),
             lambda k, turned=turned: (mission, {**now, "rail.azimuth": (azimuth + turned(k)) % (2.0 * math.pi)}),
-            lambda k, turned=turned: f"turn the rail {abs(math.degrees(turned(k))):.0f} deg, to lean to {compass(azimuth + turned(k))} true",
+            lambda k, turned=turned: f"turn the rail {abs(math.degrees(turned(k))):.0f} deg, to lean to {direction(azimuth + turned(k))} true",
             turned,
             "rad",
         )

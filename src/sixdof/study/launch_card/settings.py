@@ -8,10 +8,10 @@ from typing import NamedTuple
 
 from sixdof.mission.mission import Mission
 from sixdof.mission.tables import Fins, Mount, Parachute, Recovery, Rule
+from sixdof.study.wind_limit.allowed import compass
 from sixdof.vehicle.motor import motor_facts
 
 RAIL, MOTORS, COMPUTER, ALTIMETERS = "Rail", "Motors", "Flight computer", "Altimeters"
-_POINTS = ("N", "NNE", "NE", "ENE", "E", "ESE", "SE", "SSE", "S", "SSW", "SW", "WSW", "W", "WNW", "NW", "NNW")
 _GUIDES = {"guide_profile": "fly the attitude profile", "guide_waypoints": "steer to the waypoints", "guide_hold": "hold the direction"}
 
 
@@ -28,10 +28,9 @@ def settings(mission: Mission) -> list[Setting]:
     return [*_rail(mission), *_motors(mission), *_computer(mission), *_altimeters(mission)]
 
 
-def compass(angle: float) -> str:
+def direction(angle: float) -> str:
     """Return a direction (rad true) as "075 deg (ENE)"."""
-    degrees = math.degrees(angle) % 360.0
-    return f"{round(degrees) % 360:03d} deg ({_POINTS[round(degrees / 22.5) % 16]})"
+    return f"{round(math.degrees(angle)) % 360:03d} deg ({compass(angle)})"
 
 
 def _rail(mission: Mission) -> Iterator[Setting]:
@@ -39,7 +38,7 @@ def _rail(mission: Mission) -> Iterator[Setting]:
     yield Setting(RAIL, "guided run", f"{rail.length:.2f} m")
     yield Setting(RAIL, "elevation", f"{math.degrees(rail.elevation):.1f} deg, {90.0 - math.degrees(rail.elevation):.1f} deg from the vertical")
     magnetic = "" if mission.sensors is None or mission.sensors.magnetometer is None else _magnetic(rail.azimuth, mission.sensors.magnetometer.declination)
-    yield Setting(RAIL, "leans to", f"{compass(rail.azimuth)} true{magnetic}")
+    yield Setting(RAIL, "leans to", f"{direction(rail.azimuth)} true{magnetic}")
 
 
 def _magnetic(azimuth: float, declination: float) -> str:

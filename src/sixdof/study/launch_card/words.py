@@ -6,13 +6,13 @@ import math
 import string
 from collections.abc import Sequence
 
-import numpy as np
 import xarray as xr
 
 from sixdof.mission.page import table
+from sixdof.study.launch_card.expected import BEARING
 from sixdof.study.launch_card.remedy import REACH
 from sixdof.study.launch_card.safety import CAUTIONS, FOOT, STANDING
-from sixdof.study.launch_card.settings import compass
+from sixdof.study.launch_card.settings import direction
 from sixdof.study.launch_card.verdict import DECISIONS, GO, MARGINAL, NO_GO, quantity
 from sixdof.study.uncertainty.claims import UNDECIDED
 
@@ -57,29 +57,40 @@ def wind_line(ds: xr.Dataset) -> str:
     law = ds.attrs["wind_law"]
     if chosen(ds) is None:
         return f"from {float(ds['hand_height']):g} m to {height:g} m: x {factor:.2f} ({law})"
-    measured = f"{float(ds['measured_speed']):.1f} m/s from {compass(float(ds['measured_from']))} at {float(ds['measured_height']):g} m"
-    return f"{measured} x {factor:.2f} ({law}) = {float(ds['reference_speed']):.1f} m/s from {compass(float(ds['reference_from']))} at {height:g} m"
+    measured = f"{float(ds['measured_speed']):.1f} m/s from {direction(float(ds['measured_from']))} at {float(ds['measured_height']):g} m"
+    return f"{measured} x {factor:.2f} ({law}) = {float(ds['reference_speed']):.1f} m/s from {direction(float(ds['reference_from']))} at {height:g} m"
 
 
 def decision_lines(ds: xr.Dataset) -> list[str]:
-    """Return what the decision rests on: what it means, the criterion that fails or binds, and the smallest change that helps."""
+    """Return what the decision rests on: the wind limit, the criterion that fails or what is not sure, and the smallest change that helps."""
     word = chosen(ds)
     if word is None:
         return []
-    lines = [MEANING[word]]
-    spare = ds["spare"].values
-    missed = [k for k in range(len(spare)) if not holds(ds, k)]
-    if missed:
-        lines = [f"not held: ({LETTERS[k % 26]}) {texts(ds, 'criterion')[k]}; {result(ds, k)}" for k in missed]
-    lines += [unsure(ds, k) for k, verdict in enumerate(texts(ds, "verdict")) if word == MARGINAL and verdict == UNDECIDED]
-    return [*lines, *change_lines(ds)[:1]] if word == NO_GO else lines
+    lines = [limit_line(ds)] if math.isfinite(float(ds["wind_limit_now"])) else []
+    if word == NO_GO:
+        missed = [k for k in range(ds.sizes["criterion"]) if not holds(ds, k)]
+        lines += [f"not held: ({LETTERS[k % 26]}) {texts(ds, 'criterion')[k]}; {result(ds, k)}" for k in missed]
+        return lines + change_lines(ds)[:1]
+    return [*lines, MEANING[word], *(unsure_lines(ds) if word == MARGINAL else [])]
 
 
-def unsure(ds: xr.Dataset, k: int) -> str:
-    """Return how near the criterion number k is to what was asked, and how many flights would tell."""
-    more = float(ds["more_flights"].values[k])
-    how = f"some {more:.0f} more would tell at this rate" if math.isfinite(more) else "no number of flights would tell at this rate"
-    return f"({LETTERS[k % 26]}) is held in {100.0 * float(ds['observed'].values[k]):g} % of {ds.attrs['flights']} flights: {how}"
+def limit_line(ds: xr.Dataset) -> str:
+    """Return the wind limit from where the measured wind comes."""
+    least = "at least " if bool(ds["wind_limit_at_least"]) else ""
+    return f"wind limit from there: {least}{float(ds['wind_limit_now']):.1f} m/s at {float(ds['reference_height']):g} m"
+
+
+def unsure_lines(ds: xr.Dataset) -> list[str]:
+    """Return which criteria are not decided, how near each is to what was asked, and how many flights would tell."""
+    said: dict[str, list[str]] = {}
+    for k, verdict in enumerate(texts(ds, "verdict")):
+        if verdict != UNDECIDED:
+            continue
+        more = float(ds["more_flights"].values[k])
+        how = f"some {more:.0f} more would tell at this rate" if math.isfinite(more) else "no number of flights would tell at this rate"
+        text = f"held in {100.0 * float(ds['observed'].values[k]):.0f} % of {ds.attrs['flights']} flights: {how}"
+        said.setdefault(text, []).append(f"({LETTERS[k % 26]})")
+    return [f"{', '.join(letters)} {text}" for text, letters in said.items()]
 
 
 def holds(ds: xr.Dataset, k: int) -> bool:
@@ -136,10 +147,10 @@ def wind_rows(ds: xr.Dataset) -> list[tuple[str, str, str]]:
     if "wind_limit" not in ds:
         return []
     rows = []
-    for direction, limit, kind, binds in zip(*(ds[name].values for name in ("direction", "wind_limit", "wind_limit_kind", "wind_binds")), strict=True):
+    for angle, limit, kind, binds in zip(*(ds[name].values for name in ("direction", "wind_limit", "wind_limit_kind", "wind_binds")), strict=True):
         sign = {FOUND: "", NOT_EVEN_CALM: "none, fails in calm", BEYOND: ">= "}[int(kind)]
         text = sign if int(kind) == NOT_EVEN_CALM else f"{sign}{limit:.1f}"
-        rows.append((compass(float(direction)), text, LETTERS[int(binds) % 26] if int(binds) >= 0 else "-"))
+        rows.append((direction(float(angle)), text, LETTERS[int(binds) % 26] if int(binds) >= 0 else "-"))
     return rows
 
 
@@ -175,13 +186,12 @@ def number(value: float, decimals: int) -> str:
 
 
 def expected_rows(ds: xr.Dataset) -> list[tuple[str, str, str, str]]:
-    """Return what is expected with its unit, and its 5, 50 and 95 %."""
+    """Return what is expected with its unit, and its 5, 50 and 95 %; bearings from 0 to 360 deg."""
     rows = []
-    for k, name in enumerate(texts(ds, "quantity")):
-        decimals = int(ds["expected_decimals"].values[k])
-        rows.append(
-            (f"{name}, {unit}" if (unit := texts(ds, "expected_unit")[k]) else name, *(number(float(value), decimals) for value in ds["expected"].values[k]))
-        )
+    for k, (name, unit) in enumerate(zip(texts(ds, "quantity"), texts(ds, "expected_unit"), strict=True)):
+        values = [float(value) % 360.0 if unit == BEARING else float(value) for value in ds["expected"].values[k]]
+        low, middle, high = (number(value, int(ds["expected_decimals"].values[k])) for value in values)
+        rows.append((f"{name}, {unit}" if unit else name, low, middle, high))
     return rows
 
 
@@ -233,18 +243,27 @@ def _both(metres: float) -> str:
     return f"{metres:.0f} m ({round(metres / FOOT):d} ft)"
 
 
-def caution_lines(ds: xr.Dataset) -> list[str]:
-    """Return the cautions of the card: those of this vehicle first."""
+def own_cautions(ds: xr.Dataset) -> list[str]:
+    """Return the cautions about this vehicle: where the model is weak, and what does not hold in any wind."""
     lines = []
-    if float(ds["above_mach_08"]) > 0.0:
-        lines.append(f"{100.0 * float(ds['above_mach_08']):.0f} % of flights go above Mach 0.8, where the model is an estimate.")
-    if float(ds["beyond_incidence"]) > 0.0:
-        lines.append(f"{100.0 * float(ds['beyond_incidence']):.0f} % of flights climb beyond 15 deg incidence, where the model is an estimate.")
+    for name, where in (("above_mach_08", "go above Mach 0.8"), ("beyond_incidence", "climb beyond 15 deg incidence")):
+        if float(ds[name]) > 0.0:
+            lines.append(f"{100.0 * float(ds[name]):.0f} % of flights {where}, where the model is an estimate.")
     if float(ds["failed_share"]) > 0.0:
         lines.append(f"{100.0 * float(ds['failed_share']):.1f} % of flights did not leave the rail or diverged.")
     aside = [text for text in ds.attrs.get("set_aside", "").split("\n") if text]
-    lines += [f"Not held even in calm air, so no matter of wind, and not judged here: {text}." for text in aside]
-    return [*lines, *CAUTIONS, STANDING]
+    return lines + [f"Not held even in calm air, so no matter of wind, and not judged here: {text}." for text in aside]
+
+
+def general_cautions() -> list[str]:
+    """Return the cautions of every card."""
+    return [*CAUTIONS, STANDING]
+
+
+def margin_heading(ds: xr.Dataset) -> str:
+    """Return what the margins of a card are."""
+    loops = any(" loop" in name for name in texts(ds, "margin"))
+    return "Static margin, calibres; loops" if loops else "Static margin, calibres"
 
 
 def setting_groups(ds: xr.Dataset) -> dict[str, list[tuple[str, str]]]:
@@ -258,11 +277,3 @@ def setting_groups(ds: xr.Dataset) -> dict[str, list[tuple[str, str]]]:
 def lined_up(rows: Sequence[Sequence[str]], words: int = 1) -> list[str]:
     """Return rows of cells as lines of a page."""
     return table([list(row) for row in rows], words=words)
-
-
-def nearest_limit(ds: xr.Dataset) -> float:
-    """Return the wind limit from where the measured wind comes, m/s, between the directions either side; NaN without limits or wind."""
-    if "wind_limit" not in ds or chosen(ds) is None:
-        return math.nan
-    order = np.argsort(ds["direction"].values)
-    return float(np.interp(float(ds["reference_from"]), ds["direction"].values[order], ds["wind_limit"].values[order], period=2.0 * math.pi))
