@@ -26,7 +26,7 @@ from typing import NamedTuple
 ROOT = Path(__file__).resolve().parents[2]
 sys.path.insert(0, str(ROOT / "tests"))  # run as a script, the folder above is not on the path
 
-from planted import all_round, landing, motor_choice, rare_branches, records, recovery, roll, stability, weathercock, wind  # noqa: E402
+from planted import all_round, landing, launch_card, motor_choice, rare_branches, records, recovery, roll, stability, weathercock, wind  # noqa: E402
 from planted.entry import PlantedError  # noqa: E402
 
 SOURCE = ROOT / "src" / "sixdof"
@@ -1045,6 +1045,7 @@ PLANTED = (
     *rare_branches.ERRORS,
     *records.ERRORS,
     *wind.ERRORS,
+    *launch_card.ERRORS,
     *landing.ERRORS,
     *motor_choice.ERRORS,
 )
