@@ -28,6 +28,7 @@ SAID = {
     "turbulence": "grows",
     "reference_height": 10.0,
     "share_at_2_m": 0.77,
+    "level_by_level": 0,
     "wind_speed": 4.0,
     "wind_blows_from": math.radians(100.0),
     "rail_elevation": math.radians(86.0),
@@ -129,6 +130,11 @@ def test_page__too_few_flights_says_how_many_are_enough():
 def test_page__where_the_model_is_weak():
     text = flat(by_hand(flown_by_hand(*FALLS), degrees=[90.0], time_above_mach_08=3.14, time_beyond_incidence=0.5, criteria_source="common practice"))
     assert "above Mach 0.8 for up to 3.1 s" in text and "beyond 15 deg of incidence for up to 0.5 s" in text and "those of common practice" in text
+
+
+def test_page__levels_are_scaled_together():
+    text = flat(by_hand(flown_by_hand(*FALLS), flown_by_hand(*ALWAYS), degrees=[90.0, 135.0], level_by_level=1))
+    assert "all levels are scaled and turned together" in text and "The sounding's or table's own mean wind, 4.0 m/s" in text
 
 
 # ---------------------------------------------------------------- rails

@@ -174,6 +174,7 @@ def with_attributes(ds: xr.Dataset, fly: WindFlights, asked: Asked, turbulence: 
         "turbulence": turbulence,
         "reference_height": reference_height(mission),
         "share_at_2_m": share_at(mission, ANEMOMETER),
+        "level_by_level": int(not mission.air.one_wind),
         "wind_speed": speed,
         "wind_blows_from": blows_from,
         "rail_elevation": float(mission.rail.elevation),

@@ -21,6 +21,10 @@ _GUSTS = {
     "as written": "turbulence as the mission has it",
     "none": "no turbulence, so no gusts but those written in the mission",
 }
+_SCALED = (
+    "The mission tells its wind level by level (a sounding, a table): all levels are scaled and turned together, by the wind at 10 m. Where the wind near the "
+    "ground drops and the one aloft does not, a flight meets more than is counted here: take a new sounding."
+)
 _LEFT_OUT = (
     "Left out: wakes of trees, buildings and hills, thermals and squalls, a mean wind that changes during the flight, and how the wind changes with "
     "height other than in the mission's profile or sounding. What fails and holds again between two winds flown is not seen. The interval is about the "
@@ -134,7 +138,8 @@ def _as_written(ds: xr.Dataset) -> Iterator[str]:
     verdict = "above" if speed > allowed.limit else "below"
     unsure = ", but within its interval" if allowed.low < speed <= allowed.high else ""
     said = f"{'at least ' if allowed.at_least else ''}{allowed.limit:.1f} m/s from {direction_text(allowed.direction)}"
-    yield f"The mission's own mean wind, {speed:.1f} m/s from {math.degrees(blows_from):.0f} deg, is {verdict} the limit, {said}{unsure}."
+    whose = "sounding's or table's" if ds.attrs["level_by_level"] else "mission's"
+    yield f"The {whose} own mean wind, {speed:.1f} m/s from {math.degrees(blows_from):.0f} deg, is {verdict} the limit, {said}{unsure}."
 
 
 def model_sentences(ds: xr.Dataset) -> Iterator[str]:
@@ -142,6 +147,8 @@ def model_sentences(ds: xr.Dataset) -> Iterator[str]:
     height, share = ds.attrs["reference_height"], ds.attrs["share_at_2_m"]
     if math.isfinite(share):
         yield f"The wind is the mean wind at {height:g} m above ground; an anemometer held at 2 m reads {share:.2f} of it in this profile."
+    if ds.attrs["level_by_level"]:
+        yield _SCALED
     yield _LEFT_OUT
     fast, steep = ds.attrs["time_above_mach_08"], ds.attrs["time_beyond_incidence"]
     if fast > 0.0:
