@@ -21,6 +21,7 @@ from sixdof.study.motor_choice.measurement import Question, flips_of
 from sixdof.study.motor_choice.preference import Wish, wishes_of
 from sixdof.study.motor_choice.scatter import SCATTER, checked_scatter, with_scatter
 from sixdof.study.motor_choice.settings import EARLY, OK, Setting, settings_of, without_timers
+from sixdof.study.motor_choice.thrust_to_weight import RATIOS
 from sixdof.study.uncertainty.claims import FAIL, UNDECIDED
 from sixdof.study.uncertainty.statistics import check_share
 from sixdof.study.variants.comparison import compare
@@ -127,14 +128,14 @@ def choose_motor(
     if not drawn:
         return with_standings(sheet, {}).assign_attrs(best="", title=mission.title, **about)
     missions = {name: changed for name, (changed, _) in drawn.items()}
-    flown = _flown(missions, asked)
-    settings, adjusted = _settings(missions, flown, asked), ""
+    flown, each = _flown(missions, asked)
+    settings, adjusted = _settings(missions, each, asked), ""
     if adjust and any(one.state != OK for row in settings.values() for one in row):
         missions, adjusted = _put_right(missions, settings)
-        flown = _flown(missions, asked)
-        settings = _settings(missions, flown, asked)
+        flown, each = _flown(missions, asked)
+        settings = _settings(missions, each, asked)
     said = next(iter(drawn.values()))[1]
-    return _decided(sheet, missions, flown, settings, asked, confirm).assign_attrs(scatter="\n".join(said), adjusted=adjusted, **about)
+    return _decided(sheet, missions, flown, each, settings, asked, confirm).assign_attrs(scatter="\n".join(said), adjusted=adjusted, **about)
 
 
 def _fits(mission: Mission, files: Mapping[str, Path], own: str, which: int, columns: Mapping[str, Mapping[str, Any]], most: Mapping[str, float]) -> list[Fit]:
@@ -150,17 +151,20 @@ def _fits(mission: Mission, files: Mapping[str, Path], own: str, which: int, col
     return found
 
 
-def _flown(missions: Mapping[str, Mission], asked: _Asked) -> xr.Dataset:
+def _flown(missions: Mapping[str, Mission], asked: _Asked) -> tuple[xr.Dataset, dict[str, xr.Dataset]]:
+    """Return the comparison of motors, and the ensemble of each by name; with thrust over weight, which criteria may speak of."""
     found = compare(missions, criteria=asked.criteria, progress=asked.progress, **asked.options)
     if "interrupted" in found.attrs:
         raise KeyboardInterrupt
-    return found.assign(ratio_entries(missions, ensembles(found)))
+    each = ensembles(found)
+    found = found.assign(ratio_entries(missions, each))
+    return found, {name: ds.assign({ratio: found[ratio].sel(variant=name, drop=True) for ratio in RATIOS}) for name, ds in each.items()}
 
 
-def _settings(missions: Mapping[str, Mission], flown: xr.Dataset, asked: _Asked) -> dict[str, list[Setting]]:
+def _settings(missions: Mapping[str, Mission], each: Mapping[str, xr.Dataset], asked: _Asked) -> dict[str, list[Setting]]:
     """Return the settings of every motor. Where one comes too early what is right is read off flights without timers, on the same draws."""
     found = {}
-    for name, ds in ensembles(flown).items():
+    for name, ds in each.items():
         rows = settings_of(missions[name], ds)
         if any(one.state == EARLY for one in rows):
             calm = disperse(without_timers(missions[name]), tracks="none", progress=False, **asked.options)
@@ -179,9 +183,8 @@ def _put_right(missions: Mapping[str, Mission], settings: Mapping[str, list[Sett
     return found, "\n".join(said)
 
 
-def _decided(sheet: xr.Dataset, missions: Mapping[str, Mission], flown: xr.Dataset, settings, asked: _Asked, confirm: bool) -> xr.Dataset:
+def _decided(sheet: xr.Dataset, missions: Mapping[str, Mission], flown: xr.Dataset, each, settings, asked: _Asked, confirm: bool) -> xr.Dataset:
     """Return the comparison with the decision."""
-    each = ensembles(flown)
     judged = judge_criteria(flown, asked.criteria, asked.confidence) if asked.criteria else None
     standings = [MEETS if judged is None else standing_of(judged["verdict"].sel(variant=name).values) for name in each]
     worth = values_of(each, asked.numbers, asked.wishes)
