@@ -7,6 +7,8 @@ import math
 
 import numpy as np
 import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
 
 from sixdof.study.landing.field import field_of, in_metres
 from sixdof.study.landing.geojson import as_feature, read_features
@@ -147,6 +149,23 @@ def test_field__says_what_is_wrong(name):
     with pytest.raises(ValueError, match=words) as caught:
         read_features(given)
     assert "\n" not in str(caught.value)
+
+
+LEAVES = st.none() | st.booleans() | st.integers(-200, 200) | st.floats() | st.text(max_size=8) | st.sampled_from(["Polygon", "Feature", "field", "Point"])
+KEYS = st.sampled_from(["type", "features", "geometry", "coordinates", "properties", "role", "radius", "geometries", "name", "crs"])
+ANYTHING = st.recursive(LEAVES, lambda inner: st.lists(inner, max_size=5) | st.dictionaries(KEYS, inner, max_size=5), max_leaves=20)
+ROUGHLY = st.fixed_dictionaries({"type": st.sampled_from(["Polygon", "MultiPolygon", "Point", "Feature", "FeatureCollection", "GeometryCollection"])}).flatmap(
+    lambda head: st.dictionaries(KEYS, ANYTHING, max_size=5).map(lambda more: more | head)
+)
+
+
+@settings(max_examples=80, deadline=None, suppress_health_check=list(HealthCheck))
+@given(ROUGHLY | st.dictionaries(KEYS, ANYTHING, max_size=5))
+def test_field__anything_is_read_or_answered_in_one_sentence(given_json):
+    try:
+        assert all(one.role for one in read_features(given_json))
+    except (ValueError, TypeError) as error:
+        assert type(error) in (ValueError, TypeError) and "field" in str(error) and "\n" not in str(error).strip()
 
 
 def test_field__far_away_is_another_one(demo_mission):
