@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 import re
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -20,11 +21,12 @@ def models(demo_mission):
 
 
 @pytest.fixture(scope="module")
-def made(demo_mission, demo_flight, demo_ensemble, models):
+def made(demo_mission, stack_mission, demo_flight, demo_ensemble, models):
     """One thing of every kind that `report` answers for, by the kind's name."""
     compared = sixdof.compare({"as it is": demo_mission}, 2, criteria="apogee_height > 100 m in 50 % of flights", tracks="none", progress=False)
     changes = [("autopilot.pitch.p", [0.2, 0.4, 0.8]), ("autopilot.pitch.d", [0.05, 0.1])]
     sticky = demo_mission.change({"servo.dead_band": "0.2 deg"})
+    motors = [Path(__file__).parents[2] / "configs" / "motors" / name for name in ("mesa-i.csv", "playa-h.csv")]
     few = {"flights": 4, "winds": 2, "tolerance": 1.0, "progress": False}
     return {
         "a mission": demo_mission,
@@ -39,6 +41,12 @@ def made(demo_mission, demo_flight, demo_ensemble, models):
         "predicted limit cycles": sixdof.loops.limit_cycles(models, 2, gains=sticky),
         "nominal flights of variants": sixdof.stats.compare_nominal(sixdof.parts.vary(demo_mission, {"flat": {}, "round": {"site.earth": "wgs84"}})),
         "check cases": xr.Dataset({name: ("check", [value]) for name, value in _CHECK.items()}),
+        "a choice of motors": sixdof.preflight.choose_motor(stack_mission, motors, prefer="most apogee_height", flights=2, confirm=False, progress=False),
+        "landing places": sixdof.preflight.landing(demo_ensemble, waiver="1 km"),
+        "a map of rail directions": sixdof.preflight.rail_map(demo_mission, 2, azimuth=["90 deg"], elevation=["85 deg"], progress=False),
+        "a launch card": sixdof.preflight.launch_card(demo_mission, flights=8, directions=0, progress=False),
+        "a turn into the wind": sixdof.preflight.weathercock(demo_mission, "lean at burnout < 8 deg in 50 % of flights", 2, maps=False, cures=False),
+        "a stability as flown": sixdof.preflight.stability(demo_mission, 2),
         "rails for a wind": sixdof.preflight.rail_for_wind(demo_mission, elevations=["80 deg"], **few),
         "wind limits": sixdof.preflight.wind_limit(demo_mission, directions=["255 deg"], **few),
         "an ensemble": demo_ensemble,
