@@ -124,6 +124,15 @@ def test_figure__of_a_choice_of_motors(demo_path, stack_mission):
         plot.plot_motor_choice(sixdof.preflight.choose_motor(stack_mission, files, limits={"propellant_mass": "1 g"}, **asked))
 
 
+def test_figure__of_the_launch_card(demo_mission, stack_mission):
+    wide = {"flights": 4, "winds": 2, "tolerance": 1.0, "progress": False}
+    for mission in (demo_mission, stack_mission):
+        limits = sixdof.preflight.wind_limit(mission, "lean at burnout < 10 deg in 50 % of flights", directions=4, **wide)
+        card = sixdof.preflight.launch_card(mission, limits=limits, wind="2 m/s from 240 deg", flights=4, progress=False)
+        for page in ("a4", "letter"):
+            assert_good(plot.plot_launch_card(card, page=page))
+
+
 def test_figure__of_rehearsals(demo_mission, stack_mission):
     assert_good(plot.plot_rehearsal(sixdof.rehearse(demo_mission)))
     assert_good(plot.plot_rehearsal(sixdof.rehearse(stack_mission)))

@@ -134,13 +134,13 @@ def test_decision__of_a_vehicle_with_nothing_wrong_is_go(demo_mission):
 
 
 def test_change__that_makes_a_yes_holds_when_it_is_flown_again(demo_mission, card):
-    """Less wind: flown at the wind named all hold, and at one step (0.2 m/s) more the criterion fails."""
+    """Less wind: at the wind named 19 of 20 flights hold, which shows 80 % with 90 % confidence (0.8^20 + 20 0.2 0.8^19 = 0.07), at a step more fewer do."""
     which = card.change.values.tolist().index("less wind")
     assert bool(card.change_holds[which])
     speed = 4.4 * 5.0**0.16 + float(card.change_amount[which])
     for wind, holds in ((speed, True), (speed + 0.2, False)):
         again = in_wind(demo_mission, wind, math.radians(250.0))
-        assert (np.mean(again.rail_departure_incidence < math.radians(12.0)) >= 0.8) == holds
+        assert (np.sum(again.rail_departure_incidence < math.radians(12.0)) >= 19) == holds
 
 
 def test_change__of_the_rail_holds_when_it_is_flown_again(demo_mission, card):
@@ -149,7 +149,7 @@ def test_change__of_the_rail_holds_when_it_is_flown_again(demo_mission, card):
     assert bool(card.change_holds[which]) and float(card.change_effort[which]) == pytest.approx(more / 3.0)
     for length, holds in ((3.0 + more, True), (3.0 + more - 0.1, False)):
         again = in_wind(demo_mission, 4.4 * 5.0**0.16, math.radians(250.0), **{"rail.length": length})
-        assert (np.mean(again.rail_departure_incidence < math.radians(12.0)) >= 0.8) == holds
+        assert (np.sum(again.rail_departure_incidence < math.radians(12.0)) >= 19) == holds
 
 
 def test_changes__the_smallest_stands_first_and_those_that_do_not_help_last(card):

@@ -55,6 +55,7 @@ def _limit_now(now: Now, limits: xr.Dataset | None) -> dict:
             allowed = wind_allowed(limits, now.reference.blows_from)
     return {
         "wind_limit_now": ((), allowed.limit if allowed else math.nan, {"units": "m/s", "long_name": "wind limit from where the measured wind comes"}),
+        "wind_limit_surely": ((), allowed.low if allowed else math.nan, {"units": "m/s", "long_name": "lower end of its interval"}),
         "wind_limit_at_least": ((), bool(allowed and allowed.at_least), {"units": "1", "long_name": "whether that limit is a lower bound"}),
     }
 
@@ -162,7 +163,7 @@ def _changes(rows: Sequence[Change]) -> dict:
         "change_amount": ("change", np.array([row.amount for row in rows], dtype=float), _as("change_unit", "size of the change")),
         "change_unit": _texts("change", [row.unit for row in rows], "unit of the change"),
         "change_effort": ("change", np.array([row.effort for row in rows], dtype=float), {"units": "1", "long_name": "size over the largest practicable"}),
-        "change_holds": ("change", np.array([row.holds for row in rows], dtype=bool), {"units": "1", "long_name": "whether all criteria hold with it"}),
+        "change_holds": ("change", np.array([row.holds for row in rows], dtype=bool), {"units": "1", "long_name": "whether it is a go with it"}),
     }
 
 

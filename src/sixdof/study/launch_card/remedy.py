@@ -38,7 +38,7 @@ REACH = (
 
 
 class Change(NamedTuple):
-    """A change and what came of it. amount : in `unit`; effort : over its reach, 1 for a motor. holds : whether all criteria hold with it.
+    """A change and what came of it. amount : in `unit`; effort : over its reach, 1 for a motor. holds : whether it is a go with it.
 
     Where none of a lever's steps holds, amount and effort are those of its full reach. trial : what was flown.
     """
@@ -69,7 +69,7 @@ class Lever(NamedTuple):
 
 
 def changes(mission: Mission, wind: ReferenceWind, before: Sequence[Judged], fly: Fly) -> list[Change]:
-    """Return the smallest change along each lever with which all criteria hold in a wind, the smallest first; those that do not help last.
+    """Return the smallest change along each lever that makes a go in a wind, the smallest first; those that do not help last.
 
     before : the criteria as they are judged without a change; one of them fails. fly : judges trials, each a mission and a condition for the
     flights, on the draws of `before`.
@@ -86,16 +86,20 @@ def changes(mission: Mission, wind: ReferenceWind, before: Sequence[Judged], fly
     return sorted([*found.values(), *_motors(mission, wind, fly)], key=_rank)
 
 
+def _goes(found: Sequence[Judged]) -> bool:
+    return all(one.enough for one in found)
+
+
 def _rank(change: Change) -> tuple[bool, float]:
     return not change.holds, change.effort
 
 
 def _smallest(lever: Lever, tried: dict[int, list[Judged]], fly: Fly) -> Change:
-    """Return the smallest number of steps with which all holds, between the last look that fails and the first that does not.
+    """Return the smallest number of steps that makes a go, between the last look that fails and the first that does not.
 
     The root is looked for by the chord through the slack of what fails, kept inside the bracket, and ends at whole steps; `tried` grows.
     """
-    holding = [k for k in sorted(tried) if all(one.holds for one in tried[k])]
+    holding = [k for k in sorted(tried) if _goes(tried[k])]
     if not holding:
         return _change(lever, max(tried), False)
     high = holding[0]
@@ -105,7 +109,7 @@ def _smallest(lever: Lever, tried: dict[int, list[Judged]], fly: Fly) -> Change:
         guess = low + (high - low) * (a / (a - b) if a < 0.0 < b else 0.5)
         middle = min(max(math.ceil(guess - _TOUCHES), low + 1), high - 1)
         (tried[middle],) = fly([lever.trial(middle)])
-        low, high = (low, middle) if all(one.holds for one in tried[middle]) else (middle, high)
+        low, high = (low, middle) if _goes(tried[middle]) else (middle, high)
     return _change(lever, high, True)
 
 
@@ -265,6 +269,6 @@ def _motors(mission: Mission, wind: ReferenceWind, fly: Fly) -> list[Change]:
             continue
     found = fly(list(trials.values())) if trials else []
     return [
-        Change("another motor", f"fly {name} in {mission.stage[last].name}", 1.0, "1", 1.0, all(one.holds for one in judged), trial)
+        Change("another motor", f"fly {name} in {mission.stage[last].name}", 1.0, "1", 1.0, _goes(judged), trial)
         for (name, trial), judged in zip(trials.items(), found, strict=True)
     ]

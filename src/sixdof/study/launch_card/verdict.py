@@ -15,7 +15,8 @@ from sixdof.study.wind_limit import ranks
 
 GO, MARGINAL, NO_GO = "go", "marginal", "no-go"
 DECISIONS = (GO, MARGINAL, NO_GO)
-CONFIDENCE = 0.9  # with which a criterion counts as surely held
+CONFIDENCE = 0.9  # with which a criterion counts as surely held: of one side, so that
+BOTH_SIDES = 2.0 * CONFIDENCE - 1.0  # is that of an interval with such an end
 _ROUNDING = 1e-9  # a share of flights met up to this is met: 0.95 * 60 flights is 57
 
 
@@ -24,7 +25,9 @@ class Judged(NamedTuple):
 
     share : of the flights that hold it. value : the outcome at the share asked for: so many of the flights are no worse, in `unit`; NaN where
     no so many have one. spare : how far that is from the limit, positive where it is held, in `unit` (angles: rad). verdict : of
-    `sixdof.stats.judge`; more : flights that would decide it at the rate so far. Of flags and own functions value and spare are shares.
+    `sixdof.stats.judge`; more : flights that would decide it at the rate so far. room : as spare, of the flight that decides whether it is surely
+    held; of that for the share asked for where so few flights can show nothing (`tells`). Of flags and own functions value and spare are shares,
+    and room counts flights.
     """
 
     criterion: Criterion
@@ -34,6 +37,8 @@ class Judged(NamedTuple):
     unit: str
     verdict: str
     more: float
+    room: float
+    tells: bool
 
     @property
     def holds(self) -> bool:
@@ -41,12 +46,16 @@ class Judged(NamedTuple):
         return self.share >= self.criterion.share - _ROUNDING
 
     @property
+    def enough(self) -> bool:
+        """Whether a go asks for no more: surely held, or just held where so few flights could never show it."""
+        return self.verdict == PASS if self.tells else self.holds
+
+    @property
     def slack(self) -> float:
-        """How far it is from its limit, over the size of that limit: what a root is looked for in; -1 where too few flights have a value."""
-        if not math.isfinite(self.spare):
+        """The room over the size of the limit: what a root is looked for in; -1 where too few flights have a value."""
+        if not math.isfinite(self.room):
             return -1.0
-        limit = self.criterion.limit
-        return self.spare / (abs(limit) if limit else 1.0)
+        return self.room / (abs(self.criterion.limit) if self.criterion.limit else 1.0)
 
 
 def judged(criteria: Sequence[Criterion], flights: xr.Dataset) -> list[Judged]:
@@ -57,12 +66,19 @@ def judged(criteria: Sequence[Criterion], flights: xr.Dataset) -> list[Judged]:
 def _judged(one: Criterion, flights: xr.Dataset) -> Judged:
     holds, _ = one.holds(flights)
     share, told = float(np.mean(holds)), judge(holds, one.share, CONFIDENCE)
-    verdict, more = told.verdict, float(told.more_flights_at_this_rate)
+    ranked = ranks.judged([one], flights, BOTH_SIDES)  # as the wind limits count flights
+    tells = ranks.flights_to_hold(len(holds), one.share, BOTH_SIDES)[ranks.SHOWN] <= len(holds)
+    room = _known(ranked.slack[0, ranks.SHOWN if tells else ranks.ASKED])
+    value, spare, unit = _known(ranked.value[0]), _known(ranked.slack[0, ranks.ASKED]), "1"
     if one.limit is None:
-        return Judged(one, share, share, share - one.share, "1", verdict, more)
-    ranked = ranks.judged([one], flights, CONFIDENCE)  # as the wind limits count flights
-    value, spare = (float(number) if math.isfinite(number) else math.nan for number in (ranked.value[0], ranked.slack[0, ranks.ASKED]))
-    return Judged(one, share, value, spare, one.subject.variable.units, verdict, more)
+        value, spare = share, share - one.share
+    else:
+        unit = one.subject.variable.units
+    return Judged(one, share, value, spare, unit, told.verdict, float(told.more_flights_at_this_rate), room, tells)
+
+
+def _known(number: float) -> float:
+    return float(number) if math.isfinite(number) else math.nan
 
 
 def decision(found: Sequence[Judged]) -> str:
@@ -73,8 +89,8 @@ def decision(found: Sequence[Judged]) -> str:
 
 
 def failing(found: Sequence[Judged]) -> Judged | None:
-    """Return the criterion that is missed by most, over the size of its limit; None where all are held."""
-    missed = [one for one in found if not one.holds]
+    """Return the criterion that lacks most for a go, over the size of its limit; None where none lacks anything."""
+    missed = [one for one in found if not one.enough]
     return min(missed, key=lambda one: one.slack) if missed else None
 
 

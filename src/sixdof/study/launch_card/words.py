@@ -77,7 +77,9 @@ def decision_lines(ds: xr.Dataset) -> list[str]:
 def limit_line(ds: xr.Dataset) -> str:
     """Return the wind limit from where the measured wind comes."""
     least = "at least " if bool(ds["wind_limit_at_least"]) else ""
-    return f"wind limit from there: {least}{float(ds['wind_limit_now']):.1f} m/s at {float(ds['reference_height']):g} m"
+    now, low = float(ds["wind_limit_now"]), float(ds["wind_limit_surely"])
+    surely = f", surely {low:.1f}" if 0.0 < low < now - 0.05 else ""
+    return f"wind limit from there: {least}{now:.1f} m/s{surely} at {float(ds['reference_height']):g} m"
 
 
 def unsure_lines(ds: xr.Dataset) -> list[str]:
