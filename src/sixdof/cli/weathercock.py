@@ -5,7 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 from sixdof.cli.codes import NONE_PASSES, OK
-from sixdof.cli.options import mission_of, on_mission, value_of, with_out, with_seed
+from sixdof.cli.options import mission_of, on_mission, value_of, with_flights, with_out, with_seed
 from sixdof.cli.output import say, write_figures
 
 FLIGHTS = 40
@@ -14,7 +14,7 @@ FLIGHTS = 40
 def add(commands) -> None:
     """Add the verbs to the command line."""
     turn = on_mission(commands, "weathercock", _weathercock, "does it turn into the wind: how far, from which wind on, what causes it, what cures it")
-    turn.add_argument("--flights", type=int, default=FLIGHTS, metavar="N", help=f"drawn flights at each point (default: {FLIGHTS})")
+    with_flights(turn, f"drawn at each point (default: {FLIGHTS})")
     turn.add_argument("--criterion", action="append", default=[], metavar="TEXT", help='such as "lean at burnout < 8 deg in 95 %% of flights"; may be repeated')
     turn.add_argument("--wind", metavar="SPEED", help='at which causes and cures are looked at, such as "8 m/s" (default: as drawn, or the strongest tried)')
     turn.add_argument("--winds", nargs="+", metavar="SPEED", help="winds that are flown (default: 0 to 10 m/s by 2)")
@@ -22,7 +22,6 @@ def add(commands) -> None:
     turn.add_argument("--stage", metavar="NAME", help="the stage whose motor varies (default: the last one)")
     turn.add_argument("--quick", action="store_true", help="no maps and no cures")
     turn.add_argument("--threads", type=int, metavar="N", help="threads (default: one per core)")
-    with_seed(turn)
     with_out(turn, "netCDF-4")
     margin = on_mission(commands, "stability", _stability, "the static margin as flown: over time, Mach number and incidence, and its spread")
     margin.add_argument("--flights", type=int, default=FLIGHTS, metavar="N", help=f"drawn flights (default: {FLIGHTS})")
@@ -41,8 +40,8 @@ def _weathercock(chosen) -> int:
     given = {"criteria": chosen.criterion} if chosen.criterion else {}
     given |= {"winds": [value_of(one) for one in chosen.winds]} if chosen.winds else {}
     given |= {"wind": value_of(chosen.wind)} if chosen.wind else {}
-    how = {"maps": not chosen.quick, "cures": not chosen.quick, "seed": chosen.seed, "threads": chosen.threads}
-    ds = weathercock(mission_of(chosen), flights=chosen.flights, motors=motors, stage=chosen.stage, **given, **how)
+    how = {"maps": not chosen.quick, "cures": not chosen.quick, "seed": chosen.seed, "threads": chosen.threads, "progress": not chosen.quiet}
+    ds = weathercock(mission_of(chosen), flights=FLIGHTS if chosen.flights is None else chosen.flights, motors=motors, stage=chosen.stage, **given, **how)
     say(report(ds))
     _write(chosen, ds)
     if chosen.figures:

@@ -95,7 +95,13 @@ def _fins(top: float) -> Callable[[Mission, float], Mission]:
 
 
 def _motor(motors: str | Path, stage, name: str) -> Callable[[Mission, float], Mission]:
-    return lambda mission, _: motor_variants(mission, motors, stage=stage, nominal=False)[name]
+    """Return what puts a motor in; a mission that is followed to the end of its climb is followed so much longer as the motor burns."""
+
+    def change(mission: Mission, _: float) -> Mission:
+        other = motor_variants(mission, motors, stage=stage, nominal=False)[name]
+        return other.change({"solver.time_limit": other.solver.time_limit + float(max(other.motor[name].thrust_curve.time))})
+
+    return change
 
 
 def tried(flights: Flights, mission: Mission, cure: Cure, laws: Mapping, before: Written, base_turn: float, name: str, event: str) -> Found | None:

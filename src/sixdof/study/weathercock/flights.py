@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import sys
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
@@ -24,7 +25,8 @@ class Flights:
     """How flights are flown and what is asked of them.
 
     short : the mission to the end of its climb. events : of the climb. criteria : asked for. count, seed : of the draws. options : laws and
-    threads, as arguments of `fly_conditions`. base : the condition that causes and cures are looked at under. flown : how many flights so far.
+    threads, as arguments of `fly_conditions`. base : the condition that causes and cures are looked at under. flown : how many
+    flights so far. progress : whether to say what is flown.
     """
 
     short: Mission
@@ -35,6 +37,12 @@ class Flights:
     options: Mapping[str, Any]
     base: dict[str, Any] = field(default_factory=dict)
     flown: int = 0
+    progress: bool = False
+
+    def say(self, text: str) -> None:
+        """Say what is flown next, where progress is wanted."""
+        if self.progress:
+            print(f"sixdof: {text}", file=sys.stderr)
 
     def fly(self, mission: Mission, conditions: Sequence[Mapping[str, Any]], count: int | None = None) -> xr.Dataset:
         """Fly drawn flights of a (shortened) mission under conditions, dims condition and flight."""

@@ -31,7 +31,7 @@ THRUSTS = (0.5, 0.7, 1.0, 1.4, 2.0)  # factors on the impulse of the first motor
 MARGINS = (1.0, 1.5, 2.0, 3.0, 4.0)  # calibres at rail departure
 RAILS = (0.5, 0.75, 1.0, 1.5, 2.0, 3.0)  # times the rail's length
 BANDS = (0.05, 0.5, 0.95)
-ON_MAPS = 16  # flights at a point of a map
+ON_MAPS = 20  # flights at a point of a map: a share of 95 % is 19 of them
 
 
 def weathercock(
@@ -47,6 +47,7 @@ def weathercock(
     cures: bool = True,
     seed: int = 0,
     threads: int | None = None,
+    progress: bool = True,
     guidance=None,
     control=None,
 ) -> xr.Dataset:
@@ -61,19 +62,19 @@ def weathercock(
     criteria : text, Criterion, or several
         Limits on numbers at events of the climb, such as "lean at burnout < 8 deg in 95 % of flights" (see `sixdof.stats.criterion`). The first
         says at which event the turn is taken apart.
-    flights : drawn flights at each point; maps and the line of exit speeds take 16 of them.
+    flights : drawn flights at each point; maps take the first 20 of them.
     wind : speed (m/s, or text with a unit) at which causes and cures are looked at. None: the mission's own draws if the criteria fail in them,
         else the strongest of `winds`.
     winds : speeds at the reference height of the mission's wind (at 10 m where it is told level by level), rising.
     motors, stage : a folder or files of thrust curves, as `sixdof.parts.motor_variants` takes them, tried as cures.
     maps, cures : whether to fly them.
-    seed, threads, guidance, control : as in `sixdof.disperse`.
+    seed, threads, guidance, control : as in `sixdof.disperse`. progress : say on standard error what is being flown.
 
     Returns
     -------
     Dataset
         `lean`, `path_lean`, `turn`, `path_turn` (fins, wind, flight, event), rad; `missed` (fins, wind): by how much the criteria are missed, a share
-        of the limit, 0 or below where they hold; `wind_limit` (fins), m/s; `drawn_missed`, `drawn_met` (fins): in the mission's own draws.
+        of the limit, 0 or below where they hold; `wind_limit` (fins), m/s; `drawn_missed` (fins), `drawn_met` (fins, criterion): in the mission's own draws.
         `thrust_turn`, `thrust_missed` (thrust_to_weight, wind), `margin_turn`, `margin_missed` (static_margin, wind). `rail_missed` (rail, wind),
         `rail_speed` (rail), `speed_needed` (wind), and `speed_needed_closed` by the closed form. `triangle`, `closed_turn`, `linear_turn`,
         `profile_turn` (wind): the theory beside it. `cause_mean`, `cause_high` (cause), rad. Cures: `cure_meets`, `cure_value`, `cure_turn`,
@@ -104,12 +105,14 @@ def weathercock(
     model = lateral_of(plain, nominal)
     asked = criteria_on_the_climb(criteria, events)
     name, event = aim(asked)
-    study = Flights(of_the_climb(plain, nominal), events, asked, flights, seed, {**laws, "threads": threads})
+    study = Flights(of_the_climb(plain, nominal), events, asked, flights, seed, {**laws, "threads": threads}, progress=progress)
+    study.say("the turn over the wind")
     over = _over_wind(study, speeds)
     drawn = {fins: study.missed(one) for fins, one in fin_variants(study.short).items()}
     study.base = _base(wind, drawn[AS_WRITTEN][0], speeds)
     design = study.base.get("wind.speed", _mean_wind(plain))
     at = setting(model, plain, _at(nominal, "rail_departure", "height"), design, _after(nominal, event, model.burn))
+    study.say("rails, causes" + ", maps" * maps + ", cures" * cures)
     own = drawn[AS_WRITTEN][1] if not study.base else study.missed(study.short)[1]
     parts = {**over, **_drawn(study, drawn), **_theory(at, speeds, name), **_exits(study, at, speeds, name)}
     parts |= _causes(study, at, event, name, own)
@@ -176,6 +179,11 @@ def _over_wind(study: Flights, speeds: np.ndarray) -> dict:
             rows[key].append(angles(ds, key, study.events))
             rows[key.replace("lean", "turn")].append(turns(ds, key, study.events))
 
+        same = next((k for k, other in enumerate(rows["missed"][:-1]) if np.array_equal(other, missed)), None)
+        if same is not None:  # fins that come alive after what is asked for make no difference
+            rows["wind_limit"].append(rows["wind_limit"][same])
+            continue
+
         def again(wind: float, mission=mission) -> float:
             return float(study.excesses(study.fly(mission, [{"wind.speed": wind}]))[0])
 
@@ -189,11 +197,12 @@ def _over_wind(study: Flights, speeds: np.ndarray) -> dict:
 
 
 def _drawn(study: Flights, drawn: dict) -> dict:
-    one = study.criteria[0]
-    held = [float(one.holds(ds)[0].mean()) for _, ds in drawn.values()]
+    held = [[float(one.holds(ds)[0].mean()) for one in study.criteria] for _, ds in drawn.values()]
     return {
+        "criterion": ("criterion", [str(one) for one in study.criteria], {"long_name": "criterion"}),
         "drawn_missed": _entry("fins", [missed for missed, _ in drawn.values()], "1", "share of the limit by which the criteria are missed as drawn"),
-        "drawn_met": _entry("fins", held, "1", "share of the flights as drawn that meet the first criterion"),
+        "drawn_met": _entry(("fins", "criterion"), held, "1", "share of the flights as drawn that meet a criterion"),
+        "required": ("criterion", [one.share for one in study.criteria], {"units": "1", "long_name": "share of the flights asked for"}),
     }
 
 
@@ -212,13 +221,12 @@ def _exits(study: Flights, at: Setting, speeds: np.ndarray, name: str) -> dict:
     """Return the speed needed at rail departure, found by the rail's length: it changes the speed there and hardly anything else. Fins are locked."""
     length, rows, own = study.short.rail.length, [], fin_variants(study.short)
     locked, spread = own.get(LOCKED, study.short), [0.0] * len(speeds)
-    count = min(study.count, ON_MAPS)
     for factor in RAILS:
         try:
             mission = locked.change({"rail.length": factor * length})
         except MissionError:  # shorter than the vehicle's guides need
             continue
-        ds = study.fly(mission, [{"wind.speed": float(speed)} for speed in speeds], count)
+        ds = study.fly(mission, [{"wind.speed": float(speed)} for speed in speeds])
         rows.append((factor * length, float(np.nanmean(ds["rail_departure_speed"].values)), study.excesses(ds)))
         spread = [_spread(study, ds.isel(condition=k)) for k in range(len(speeds))] if factor == 1.0 else spread
     lengths, exits, missed = (np.array(column) for column in zip(*rows, strict=True))
