@@ -18,10 +18,10 @@ from sixdof.plot.preflight.sheet import EDGE, PAGES
 from sixdof.study.launch_card.card import launch_card, sounding_date
 from sixdof.study.launch_card.expected import bearings
 from sixdof.study.launch_card.page import card_page
-from sixdof.study.launch_card.remedy import ballasted
 from sixdof.study.launch_card.safety import distances
 from sixdof.study.launch_card.settings import settings
 from sixdof.study.launch_card.verdict import DECISIONS
+from sixdof.study.sweep.ballast import ballasted
 from sixdof.study.wind_limit.air import wind_mission
 from sixdof.vehicle.describe import totals
 

@@ -13,14 +13,13 @@ from typing import Any, NamedTuple
 
 from sixdof.mission.errors import MissionError
 from sixdof.mission.mission import Mission
-from sixdof.mission.tables import Mount, Nose
+from sixdof.mission.tables import Mount
 from sixdof.study.launch_card.measured_wind import ReferenceWind
 from sixdof.study.launch_card.safety import MOST_TILT
 from sixdof.study.launch_card.settings import direction
 from sixdof.study.launch_card.verdict import Judged, failing
+from sixdof.study.sweep.ballast import ballasted
 from sixdof.vehicle.describe import totals
-from sixdof.vehicle.geometry import shape_of
-from sixdof.vehicle.mass import airframe
 
 Condition = Mapping[str, Any]
 Trial = tuple[Mission, Condition]
@@ -219,19 +218,6 @@ def _ballasts(mission: Mission, now: Condition) -> Iterator[Lever]:
         lambda k: k * MASS_STEP,
         "kg",
     )
-
-
-def ballasted(mission: Mission, mass: float) -> Mission:
-    """Return a mission with a mass (kg) at two thirds of the nose's length; a stage that was weighed is as if weighed with it."""
-    nose = next((part for part in mission.stage[0].part if isinstance(part, Nose)), None)
-    station = 2.0 / 3.0 * nose.length if nose is not None else 0.0
-    measured = mission.stage[0].measured
-    if measured is None or (measured.mass is None and measured.cg is None):
-        return mission.add("stage.0.part", {"kind": "mass", "name": "launch-day ballast", "mass": mass, "station": station})
-    built = airframe(shape_of(mission.stage), 0, mission.stage[0])
-    heavier = built.mass + mass
-    at = (built.mass * float(built.place[0]) + mass * station) / heavier
-    return mission.change({"stage.0.measured.mass": heavier, "stage.0.measured.cg": at})
 
 
 def _rails(mission: Mission, now: Condition) -> Iterator[Lever]:

@@ -13,7 +13,6 @@ AS_WRITTEN, LOCKED, LIVE = "as written", "locked", "live from the rail"
 MISALIGNED = ("motor.tilt_y", "motor.tilt_z", "motor.offset_y", "motor.offset_z", "vehicle.cg_y", "vehicle.cg_z")
 NEVER = 70e3  # m: a rule that waits for this height never acts in the climb
 CLOSE = 1e-3  # m between guides that leave together
-NOSE_SHARE = 0.7  # of the nose's length aft of its tip: where ballast finds room
 CONDITIONS = ("tilt_below", "speed_above", "speed_below", "height_above", "height_below", "booster", "after", "before", "timeout", "threshold")
 
 
@@ -45,13 +44,6 @@ def without_tip_off(mission: Mission) -> Mission | None:
         return mission.change({f"stage.{fore_stage}.part.{fore_place}.station": place})
     moved = fore.model_copy(update={"station": place})
     return mission.add(f"stage.{aft_stage}.part", moved).remove(f"stage.{fore_stage}.part.{fore_place}")  # never less than two
-
-
-def with_ballast(mission: Mission, mass: float) -> Mission:
-    """Return the mission with a mass (kg) in its nose."""
-    nose = mission.stage[0].part[0]
-    station = NOSE_SHARE * nose.length
-    return mission.add("stage.0.part", {"kind": "mass", "name": "ballast for the wind", "mass": mass, "station": station}) if mass > 0.0 else mission
 
 
 def with_semispan(mission: Mission, factor: float) -> Mission:

@@ -15,8 +15,9 @@ from sixdof.mission.errors import MissionError
 from sixdof.mission.mission import Mission
 from sixdof.results.status import FlightError
 from sixdof.study.reading.practice import LEAST_MARGIN
+from sixdof.study.sweep.ballast import ballasted
 from sixdof.study.variants.motors import motor_variants
-from sixdof.study.weathercock.changes import LIVE, fin_variants, with_ballast, with_semispan, with_tilt
+from sixdof.study.weathercock.changes import LIVE, fin_variants, with_semispan, with_tilt
 from sixdof.study.weathercock.flights import Flights, turns
 
 MOST_BALLAST = 0.25  # of the mass at liftoff
@@ -75,7 +76,7 @@ def written(mission: Mission, laws: Mapping) -> Written:
 def possible(mission: Mission, mass: float, motors, stage) -> Iterator[Cure]:
     """Yield the cures that a mission may have. mass : at liftoff, kg. motors, stage : as `motor_variants` takes them; None for no other motors."""
     grams = MOST_BALLAST * mass
-    yield Cure("ballast in the nose", with_ballast, grams, lambda m: f"add {1000.0 * m:.0f} g in the nose")
+    yield Cure("ballast in the nose", ballasted, grams, lambda m: f"add {1000.0 * m:.0f} g in the nose")
     last = mission.stage[-1].name or "the vehicle"
     yield Cure("larger fins", _fins(MOST_FINS), MOST_FINS - 1.0, lambda x: f"make the fins of {last} {1.0 + x:.2f} times as wide (semispan)")
     yield Cure("smaller fins", _fins(LEAST_FINS), 1.0 - LEAST_FINS, lambda x: f"make the fins of {last} {1.0 - x:.2f} times as wide (semispan)")
