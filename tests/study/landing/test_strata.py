@@ -87,7 +87,7 @@ def test_interval__of_equal_strata_by_hand():
     assert above(found.high) <= 0.05 * (1.0 + 1e-6)  # outwards
 
 
-@pytest.mark.parametrize(("weights", "flights"), [((0.5, 0.5), (9, 6)), ((0.95, 0.05), (12, 8)), ((0.7, 0.3), (15, 4))], ids=str)
+@pytest.mark.parametrize(("weights", "flights"), [((0.5, 0.5), (9, 6)), ((0.95, 0.05), (12, 5))], ids=str)
 def test_interval__holds_the_truth_as_often_as_it_says(weights, flights):
     """Over every outcome of two strata: the probability that an end misses is at most 5 % at any true shares."""
     found = {hits: weighted_share(hits, flights, weights, 0.9) for hits in product(range(flights[0] + 1), range(flights[1] + 1))}

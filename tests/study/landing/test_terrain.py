@@ -38,7 +38,7 @@ def test_slope__is_met_where_the_closed_form_says(demo_mission, earth):
 def test_ridge__is_met_before_what_lies_behind_it(demo_mission):
     """A wall 60 m high across the way, 400 m before the flat place: the descent at 1 in 4 passes it at 100 m, at 1 in 10 it hits."""
     site = demo_mission.site
-    terrain = terrain_of(grid_of(site, lambda e, n: np.where(np.abs(e - 600.0) < 60.0, 60.0, 0.0), step=2e-4), site)
+    terrain = terrain_of(grid_of(site, lambda e, n: np.where(np.abs(e - 600.0) < 60.0, 60.0, 0.0), step=4e-4), site)
     place = np.array([[1000.0, 0.0, 0.0]] * 2)
     steep, shallow = settle(terrain, site, place, np.array([[8.0, 0.0, -2.0], [10.0, 0.0, -1.0]]))
     assert steep == pytest.approx([1000.0, 0.0, 0.0], abs=1e-3)
