@@ -31,6 +31,7 @@ A usual session:
   python -m sixdof compare configs/sampler.toml --vary site.earth flat wgs84      one flight over the flat Earth, one over WGS-84, side by side
   python -m sixdof wind configs/two-stage.toml --site "1500 m" --rail --figures out    the largest wind by direction, and the rail that allows most
   python -m sixdof motors configs/two-stage.toml configs/motors --criterion "rail_departure_speed > 25 m/s in 95 % of flights" --prefer "most apogee_height"
+  python -m sixdof landing configs/two-stage.toml --field configs/lake-orrin-field.geojson --flights 400 --failing 50 --figures out    where it lands
   python -m sixdof verify                                      the kernel on this machine against published check cases and closed forms
 """
 

@@ -225,6 +225,15 @@ def test_criterion__holds_where_landing_says_so(staged, ensemble, stack_mission)
 # ---------------------------------------------------------------- cautions and faults
 
 
+def test_page__says_where_the_model_is_less_sure(staged, ensemble):
+    """Counted anew from the ensemble: bodies that come down by themselves and not under a canopy, and times above Mach 0.8."""
+    down = np.isfinite(staged["landing_east"].values[:30])
+    falling = int((down & (ensemble["descent"].values != 1)).any(axis=1).sum())
+    assert staged.attrs["falling"] == falling and staged.attrs["beyond_incidence"] == int((ensemble.time_beyond_incidence > 0.0).sum())
+    page = sixdof.report(staged)
+    assert ("comes down without a canopy" in page) == (falling > 0) and "beyond 15 deg of incidence in the climb" in page
+
+
 def test_caution__where_the_rail_stands_outside(demo_mission):
     field = feature("Polygon", [box(demo_mission.site, 100, 100, 900, 900)])
     assert "the rail stands outside the field" in sixdof.report(landing(flown(demo_mission, scattered(5)), field=field))

@@ -11,7 +11,7 @@ import xarray as xr
 from sixdof.ensemble.run import disperse
 from sixdof.mission.mission import Mission
 from sixdof.mission.units import shown
-from sixdof.results.status import Status
+from sixdof.results.status import Descent, Status
 from sixdof.study.landing.field import field_of
 from sixdof.study.landing.flights import places_of
 from sixdof.study.landing.geojson import as_feature, collection
@@ -19,12 +19,11 @@ from sixdof.study.landing.groups import ALL, NOMINAL, SHARES, group_entries, mem
 from sixdof.study.landing.limits import Limits, exceeded_by, limits_of
 from sixdof.study.landing.strata import fly_failing, strata_of, strata_share
 from sixdof.study.landing.terrain import Terrain, terrain_of
-from sixdof.study.reading.result import apart, is_ensemble, meaningful, mission_of, need_result
+from sixdof.study.reading.result import came_down, is_ensemble, meaningful, mission_of, need_result
 from sixdof.study.uncertainty.statistics import Interval, check_share, share_interval
 from sixdof.study.variants.criteria import Criterion, check_names, criteria_of
 from sixdof.study.variants.judging import VERDICTS, names_in, verdict_of
 
-FALL = 1.0  # s of a fall without a canopy that nothing is said of: from apogee to a canopy's opening
 DISTANCES = (0.01, 0.05, 0.5)  # quantiles of the distance from people that are told
 _CHANCE = {"": "probability of", "_low": "lower end of the interval of the probability of", "_high": "upper end of the interval of the probability of"}
 
@@ -274,7 +273,7 @@ def _less_sure(plain: xr.Dataset) -> dict:
         "above_mach_08": int((plain["time_above_mach_08"].values[used] > 0.0).sum()) if "time_above_mach_08" in plain else 0,
         "beyond_incidence": int((plain["time_beyond_incidence"].values[used] > 0.0).sum()) if "time_beyond_incidence" in plain else 0,
     }
-    if "time_falling_incidence" in plain:
-        falls = [apart(plain, k) & (np.nan_to_num(plain["time_falling_incidence"].isel(body=k).values) > FALL) for k in range(plain.sizes["body"])]
+    if "descent" in plain:
+        falls = [came_down(plain, k) & (plain["descent"].isel(body=k).values != Descent.UNDER_CANOPY) for k in range(plain.sizes["body"])]
         found["falling"] = int((np.any(falls, axis=0) & used).sum())
     return found

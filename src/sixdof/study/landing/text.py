@@ -254,7 +254,7 @@ def _less_sure(ds: xr.Dataset) -> list[str]:
     checks = {
         "above_mach_08": "above Mach 0.8, where the drag rise is only roughly modelled",
         "beyond_incidence": "beyond 15 deg of incidence in the climb, where forces are rough",
-        "falling": "with a body that falls without a canopy: its forces are good to some 30 %, and so is where it lands",
+        "falling": "with a body that comes down without a canopy: its forces are good to some 30 %, and so is where it lands",
     }
     flights = ds.attrs["flown"]
     return [f"{ds.attrs[name]} of {plural(flights)} as drawn are {text}" for name, text in checks.items() if ds.attrs.get(name)]
