@@ -51,6 +51,24 @@ def test_fit__all_reasons_are_told_at_once(stack_mission, tmp_path):
     assert found.reasons[2] == "the propellant mass of all motors of the vehicle, 0.841 kg, is over the limit of 0.5 kg"  # 700 g and the sustainer's 141 g
 
 
+def test_fit__all_motors_of_the_vehicle_together(stack_mission):
+    """The sustainer's playa-h and the booster's mesa-i, of the mission file: 141 + 270 g."""
+    found = fit_of(stack_mission, "mesa-i", 1, None, {})
+    assert found.vehicle_propellant == pytest.approx(0.411) and found.vehicle_impulse == pytest.approx(266.47 + 520.3)  # trapezoids of their CSVs
+
+
+def test_fit__of_a_cluster_counts_every_tube(stack_mission, tmp_path):
+    """Three tubes of 29 mm about the booster's axis, each with a motor of 24 mm: three adapters, three times the propellant."""
+    ring = {"count": 3, "ring_radius": "22 mm", "inner_diameter": "29.4 mm"}
+    tiny = {"propellant_mass": "60 g", "case_mass": "40 g", "length": "120 mm", "diameter": "29 mm", "thrust_curve": {"time": [0, 1.2], "thrust": [150, 100]}}
+    changes = {f"stage.drayhorse.part.mount.{key}": value for key, value in ring.items()}
+    cluster = stack_mission.change({"motor.tiny": tiny, "stage.drayhorse.part.mount.motor": "tiny", **changes})
+    found = fit(cluster, motor_file(tmp_path, "thin", "250 mm", "24 mm", "180 g"), 0.01)
+    assert found.reasons == () and found.adapter.startswith("3 adapters from 24 mm to 29.4 mm") and "10 g each" in found.adapter
+    assert found.adapter_mass == pytest.approx(0.03) and found.vehicle_propellant == pytest.approx(0.141 + 3 * 0.18)
+    assert found.fin_clearance == pytest.approx(0.049 - 0.0012 - 0.022 - 0.0147 - 0.001, abs=1e-9)
+
+
 def test_fit__a_limit_holds_up_to_itself(stack_mission, tmp_path):
     path = motor_file(tmp_path, "same")
     assert fit(stack_mission, path, propellant_mass=0.270 + 0.141).reasons == ()

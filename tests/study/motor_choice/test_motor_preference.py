@@ -36,6 +36,11 @@ def test_preference__one_sentence_on_what_is_wrong(text, said):
     assert len(str(caught.value).splitlines()) == 1
 
 
+def test_preference__of_a_column_of_text_says_so():
+    with pytest.raises(ValueError, match='"price" is text for some motor'):
+        wishes_of("least price", ["total_impulse"], {"price"})
+
+
 def test_ranked__a_later_wish_decides_where_an_earlier_is_equal():
     wishes = wishes_of("least price then most total_impulse", NUMBERS)
     values = np.array([[61.0, 690.0], [48.0, 520.0], [48.0, 640.0], [np.nan, 999.0]])

@@ -121,9 +121,10 @@ def choose_motor(
     fits = _fits(mission, files, own, which, known, limits_of(limits))
     sheet = motor_sheet(fits, known)
     numbers = {str(name): by_motor(v) for name, v in sheet.data_vars.items() if v.dtype.kind in "fi"}
+    texts = {str(name) for name, v in sheet.data_vars.items() if v.dtype.kind == "U" and v.attrs.get("given")}
     about = {"prefer": prefer or "", "stage": mission.stage[which].name, "own_motor": own, "flown_on": mission.title, "confidence": confidence}
     options = {"flights": flights, "seed": seed, "threads": threads, "guidance": guidance, "control": control}
-    asked = _Asked(wanted, wishes_of(prefer, list(numbers)), numbers, confidence, options, about["stage"], progress)
+    asked = _Asked(wanted, wishes_of(prefer, list(numbers), texts), numbers, confidence, options, about["stage"], progress)
     drawn = {fit.name: with_scatter(fit.mission, scatter) for fit in fits if fit.mission is not None}
     if not drawn:
         return with_standings(sheet, {}).assign_attrs(best="", title=mission.title, **about)
@@ -191,16 +192,16 @@ def _decided(sheet: xr.Dataset, missions: Mapping[str, Mission], flown: xr.Datas
     best = best_of(standings, worth, asked.wishes)
     whys = [_why(k, name, each, standings, worth, best, asked, judged) for k, name in enumerate(each)]
     told = {name: (BEST if k == best else standings[k], whys[k]) for k, name in enumerate(each)}
-    flips, probes = [], 0
+    flips, probes, needed = [], 0, 0
     if asked.criteria or asked.wishes:
         question = Question(each, asked.criteria, asked.wishes, worth, asked.confidence, asked.stage)
-        flips, probes = flips_of(question), len(question.probes())
+        flips, probes, needed = flips_of(question), len(question.probes()), question.flights_needed()
         if confirm and flips:
             flips = confirmed(Flyer(question, missions, each, asked.numbers, asked.options), flips, "" if best is None else list(each)[best])
     parts = [flown, with_standings(sheet, told), settings_sheet(list(settings.values())), flip_entries(flips)]
     parts += [judged[list(_JUDGED)]] if judged is not None else []
     whole = xr.merge(parts, combine_attrs="override", join="exact")
-    return whole.assign_attrs(best="" if best is None else list(each)[best], measurements=probes)
+    return whole.assign_attrs(best="" if best is None else list(each)[best], measurements=probes, measurements_need=needed)
 
 
 def _why(k: int, name: str, each, standings, worth, best: int | None, asked: _Asked, judged: xr.Dataset | None) -> str:

@@ -28,6 +28,8 @@ def motor_sheet(fits: Sequence[Fit], columns: Mapping[str, Mapping[str, Any]]) -
         "adapter_mass": ([fit.adapter_mass for fit in fits], {"units": "kg", "long_name": "mass of the adapters"}),
         "room_ahead": ([fit.room_ahead for fit in fits], {"units": "m", "long_name": "room from the motor's fore end to what is ahead of it"}),
         "fin_clearance": ([fit.fin_clearance for fit in fits], {"units": "m", "long_name": "radial room between the mount and the wall beside fins"}),
+        "vehicle_impulse": ([fit.vehicle_impulse for fit in fits], {"units": "N s", "long_name": "total impulse of all motors of the vehicle"}),
+        "vehicle_propellant": ([fit.vehicle_propellant for fit in fits], {"units": "kg", "long_name": "propellant of all motors of the vehicle"}),
     }
     found = {name: ("motor", np.array(values), attrs) for name, (values, attrs) in entries.items()} | fact_entries([fit.motor for fit in fits])
     found |= column_entries(columns, names, set(found))

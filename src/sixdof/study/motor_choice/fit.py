@@ -34,9 +34,10 @@ LIMITS = {"propellant_mass": "kg", "total_impulse": "N*s", "loaded_mass": "kg"} 
 class Fit(NamedTuple):
     """One motor held against the mount of a stage. Lengths in m, masses in kg.
 
-    reasons : why it does not go in, a sentence each; () if it does. adapter : in words, "" for none. room_ahead : from the motor's fore
-    end to what is in front of it. fin_clearance : least radial room between the mount and the wall beside fins; NaN where no fin is beside
-    the motor. mission : with the motor and its adapter in the mount, None for one that does not fit. motor : None where a file says too little.
+    reasons : why it does not go in, a sentence each; () if it does. motor : None where a file says too little. adapter : in words, "" for none.
+    room_ahead : from the motor's fore end to what is in front of it. fin_clearance : least radial room between the mount and the wall beside fins; NaN
+    where no fin is beside the motor. vehicle_impulse (N s), vehicle_propellant : of all motors of the vehicle with this one in. mission : with the
+    motor and its adapter in the mount, None for one that does not fit.
     """
 
     name: str
@@ -46,6 +47,8 @@ class Fit(NamedTuple):
     adapter_mass: float = 0.0
     room_ahead: float = math.nan
     fin_clearance: float = math.nan
+    vehicle_impulse: float = math.nan
+    vehicle_propellant: float = math.nan
     mission: Mission | None = None
 
 
@@ -71,9 +74,11 @@ def fit_of(mission: Mission, name: str, which: int, adapter_mass: float | None, 
     place = mount_number(stage)
     mount = stage.part[place]
     reasons = [*_diameter(stage, mount, motor), *_length(stage, mount, motor), *_in_the_way(stage, mount, motor)]
-    reasons += _beyond(mission, name, which, mount, limits)
+    total = _together(mission, name, which, mount)
+    reasons += _beyond(total, limits)
     adapter, mass = _adapter(mount, motor, adapter_mass)
-    found = Fit(name, tuple(reasons), motor, adapter, mass, _room_ahead(stage, mount, motor)[0], _fin_clearance(stage, mount, motor))
+    room, clearance = _room_ahead(stage, mount, motor)[0], _fin_clearance(stage, mount, motor)
+    found = Fit(name, tuple(reasons), motor, adapter, mass, room, clearance, total["total_impulse"], total["propellant_mass"])
     if reasons:
         return found
     try:
@@ -134,15 +139,20 @@ def _in_the_bore(part, mount: Mount) -> bool:
     return isinstance(part, Parachute) or (isinstance(part, PointMass) and 0.0 < part.diameter <= mount.inner_diameter and part.length > 0.0)
 
 
-def _beyond(mission: Mission, name: str, which: int, mount: Mount, limits: Mapping[str, float]) -> Iterator[str]:
-    """Yield the limits that the motors of the whole vehicle exceed with this one in."""
+def _together(mission: Mission, name: str, which: int, mount: Mount) -> dict[str, float]:
+    """Return what LIMITS limit, of all motors of the vehicle with this one in."""
     names = [name] * mount.count
     names += [p.motor for i, stage in enumerate(mission.stage) if i != which for p in stage.part if isinstance(p, Mount) for _ in range(p.count)]
+    facts = [motor_facts(mission.motor[each]) for each in names]
+    return {key: sum(getattr(each, key) for each in facts) for key in LIMITS}
+
+
+def _beyond(total: Mapping[str, float], limits: Mapping[str, float]) -> Iterator[str]:
+    """Yield the limits that the motors of the whole vehicle exceed."""
     for key, most in limits.items():
-        total = sum(getattr(motor_facts(mission.motor[each]), key) for each in names)
-        if total > most * (1.0 + ROUNDING):
+        if total[key] > most * (1.0 + ROUNDING):
             unit = LIMITS[key].replace("*", " ")
-            yield f"the {key.replace('_', ' ')} of all motors of the vehicle, {total:.4g} {unit}, is over the limit of {most:.4g} {unit}"
+            yield f"the {key.replace('_', ' ')} of all motors of the vehicle, {total[key]:.4g} {unit}, is over the limit of {most:.4g} {unit}"
 
 
 # ---------------------------------------------------------------- rooms

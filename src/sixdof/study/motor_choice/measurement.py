@@ -80,6 +80,10 @@ class Question:
         worth = [None if wish.subject is None else _Line.through(wish.subject.array(ds).values, inputs) for wish in self.wishes]
         return [*held, *worth]
 
+    def flights_needed(self) -> int:
+        """Return the fewest flights from which all slopes can be told apart."""
+        return 2 * (1 + max(len(inputs.data_vars) for inputs in self.inputs.values()))
+
     def probes(self) -> list[Probe]:
         """Return every measurement that can be asked about."""
         found = []

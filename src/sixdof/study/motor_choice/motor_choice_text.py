@@ -101,7 +101,10 @@ def _measurements(ds: xr.Dataset) -> list[str]:
     if found:
         return [title, *indented([_flip(one) for one in found[:MOST_FLIPS]])]
     none = f"none of the {ds.attrs['measurements']} asked about, each alone and as far as it is drawn (from the 1 % to the 99 % quantile)"
-    if not ds.attrs["measurements"]:
+    need, flights = ds.attrs["measurements_need"], ds.sizes["flight"]
+    if flights < need:
+        none = f"not asked: {need} flights or more tell the {ds.attrs['measurements']} inputs apart, and {flights} were flown"
+    elif not ds.attrs["measurements"]:
         none = "none can be asked about: the mission disperses nothing that can be measured"
     return [title, *indented([none, *(_flip(one) for one in every[:MOST_FLIPS])])]
 
@@ -173,6 +176,8 @@ def _known(ds: xr.Dataset) -> Iterator[tuple[str, dict[str, str]]]:
     yield "total impulse, N s", row("total_impulse")
     yield "burn time, s", row("burn_time", decimals=2)
     yield "propellant, g", row("propellant_mass", 1e3)
+    yield "of all motors, N s", row("vehicle_impulse")
+    yield "of all motors, g", row("vehicle_propellant", 1e3)
     yield "adapter, g", {name: text for name, text in row("adapter_mass", 1e3).items() if text != "0"}
     for column in given_columns(ds):
         values = ds[column].values
@@ -248,7 +253,8 @@ def _footing(ds: xr.Dataset) -> list[str]:
             f"{100.0 * DELAY_SCATTER[1]:.0f} %, whichever is more (NFPA 1125, from memory), which is no part of the flights",
         ]
     said += [
-        "Class and burn time by NFPA 1125; levels of certification: H and I 1, J to L 2, from M on 3 (published, second-hand): your club's rules hold",
+        "Class and burn time by NFPA 1125; levels of certification: H and I 1, J to L 2, from M on 3 (published, second-hand): your club's rules hold; "
+        "14 CFR 101.22 puts a rocket of up to 125 g of propellant and 1500 g in class 1, of up to 40960 N s in class 2 (published, second-hand)",
         "Weak where a flight is above Mach 0.8 or beyond 15 deg of incidence: an estimate. Left out: how the motor is held and centred, heat, a burst case",
     ]
     return ["What this rests on", *indented(said)]

@@ -10,7 +10,7 @@ WHAT   an outcome as criteria name it, by its median ("apogee_height", "tilt at 
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -36,8 +36,8 @@ class Wish:
         return f"{'most' if self.sign > 0 else 'least'} {self.what}"
 
 
-def wishes_of(text: str | None, numbers: Sequence[str]) -> list[Wish]:
-    """Return the wishes of a preference, [] for none. numbers : names of what is known of motors.
+def wishes_of(text: str | None, numbers: Sequence[str], texts: Collection[str] = ()) -> list[Wish]:
+    """Return the wishes of a preference, [] for none. numbers : names of what is known of motors. texts : of columns that are no numbers.
 
     Raises ValueError, in one sentence that quotes the text, for anything else.
     """
@@ -45,16 +45,18 @@ def wishes_of(text: str | None, numbers: Sequence[str]) -> list[Wish]:
         return []
     if not isinstance(text, str):
         raise ValueError(f"choose_motor: prefer must be text, not {shown(text)}; {_HOW}")
-    return [_wish(part.strip(), numbers) for part in re.split(r"\bthen\b", " ".join(text.split()))]
+    return [_wish(part.strip(), numbers, texts) for part in re.split(r"\bthen\b", " ".join(text.split()))]
 
 
-def _wish(text: str, numbers: Sequence[str]) -> Wish:
+def _wish(text: str, numbers: Sequence[str], texts: Collection[str]) -> Wish:
     found = _WISH.fullmatch(text)
     if found is None:
         raise ValueError(printable(f'choose_motor: prefer "{text}" begins with neither most nor least; {_HOW}'))
     sign, what = 1 if found["way"] == "most" else -1, found["what"]
     if what in numbers:
         return Wish(sign, what)
+    if what in texts:
+        raise ValueError(printable(f'choose_motor: prefer "{text}": "{what}" is text for some motor, and a preference needs numbers; write 48, not "48 EUR"'))
     try:
         of = subject(re.sub(r"^landing distance\b", "landing", what))
     except ValueError as error:
