@@ -11,7 +11,8 @@ import threading
 import time
 from collections.abc import Callable, Iterator
 from concurrent.futures import FIRST_COMPLETED, wait
-from contextlib import closing, nullcontext
+from contextlib import closing, contextmanager, nullcontext
+from contextvars import ContextVar
 from pathlib import Path
 
 import numpy as np
@@ -27,6 +28,7 @@ from sixdof.ensemble.targets import MOST_IN_CHUNK, digest_of, target_of
 from sixdof.ensemble.workers import AHEAD, Workers, workers
 from sixdof.mission.mission import Mission
 from sixdof.mission.units import shown
+from sixdof.results.dataset import as_path
 
 POLL = 0.2  # s between looks whether Ctrl-C was pressed
 FIRST_LOOK, NEXT_LOOK = 200, 1.25  # flights after which `until` is asked first, and the factor to the next time
@@ -124,25 +126,57 @@ def disperse(
     return _flown(BlockRunner(mission, guidance, control, wanted.tracked), wanted, out, overwrite, until, threads, client, progress)
 
 
-def fly_rows(
-    mission: Mission,
-    table: xr.Dataset,
-    folder: Path | None = None,
-    *,
-    threads: int | None = None,
-    client=None,
-    progress: bool = True,
-    guidance=None,
-    control=None,
-) -> xr.Dataset:
+_kept_in: ContextVar[Path | None] = ContextVar("kept_in", default=None)
+
+
+@contextmanager
+def keeping(folder: str | Path) -> Iterator[Path]:
+    """Keep in a folder what is flown inside `with keeping(folder):`, by any study, and find it there again.
+
+    A study that was killed goes on with the same call, to the same bits; one that asks for flights that were flown before has them at once. Each
+    ensemble that is not given an `out` of its own goes into a store named by a digest of all that its bits depend on: mission, draws,
+    seed, laws, code. The folder may be removed at any time.
+
+    Parameters
+    ----------
+    folder : path
+        Made if it is not there; its parent must be.
+
+    Raises
+    ------
+    FileExistsError, FileNotFoundError
+        If it is a file, or its parent is not there.
+    StoreError
+        Inside, if the disk is full, or another process is writing the same flights.
+
+    Examples
+    --------
+    >>> with sixdof.preflight.keeping("flown"):
+    ...     first = sixdof.disperse(mission, 8, seed=1, progress=False)
+    ...     again = sixdof.disperse(mission, 8, seed=1, progress=False)  # flies nothing
+    >>> first.apogee_height.equals(again.apogee_height)
+    True
+    """
+    folder = as_path(folder, "keeping: folder")
+    if folder.exists() and not folder.is_dir():
+        raise FileExistsError(f"keeping: {folder} is a file; give the folder in which flights are kept")
+    if not folder.absolute().parent.is_dir():
+        raise FileNotFoundError(f"keeping: the folder {folder.parent} for {folder.name} does not exist; make it first")
+    folder.mkdir(exist_ok=True)
+    token = _kept_in.set(folder)
+    try:
+        yield folder
+    finally:
+        _kept_in.reset(token)
+
+
+def fly_rows(mission: Mission, table: xr.Dataset, *, threads: int | None = None, client=None, progress: bool = True, guidance=None, control=None) -> xr.Dataset:
     """Fly a table of draws whose flights may come again, once for each row: the same flight, with its own noise, under several conditions.
 
     Parameters
     ----------
     table : Dataset
         Draws as `disperse` takes them, along `flight`; numbers may repeat.
-    folder : Path or None
-        Where a store of these very rows is looked for, gone on with, and left: its name is a digest of all that its bits depend on.
     threads, client, progress, guidance, control
         As in `disperse`.
 
@@ -154,16 +188,15 @@ def fly_rows(
     Raises
     ------
     KeyboardInterrupt
-        After Ctrl-C, once the flights in the air have ended; those finished are in `folder`.
+        After Ctrl-C, once the flights in the air have ended.
     TypeError, ValueError, MissionError, LawError, StoreError
         As `disperse`.
     """
     table = check_draws(mission, table, repeated=True)
     numbers = table["flight"].values
     wanted = EnsembleRequest(mission, numbers.size, int(table.attrs["seed"]), int(numbers[0]), GIVEN, table, 0)
-    out = None if folder is None else folder / f"{digest_of(wanted, guidance, control)}.zarr"
     runner = BlockRunner(mission, guidance, control, 0, in_threads=True)
-    ds = _flown(runner, wanted, out, False, None, threads, client, progress)
+    ds = _flown(runner, wanted, None, False, None, threads, client, progress)
     if "interrupted" in ds.attrs:
         raise KeyboardInterrupt
     return ds
@@ -173,12 +206,16 @@ def _flown(runner: BlockRunner, wanted: EnsembleRequest, out, overwrite: bool, u
     """Fly what is wanted of an ensemble, as `disperse` says it."""
     threads = whole(threads, "threads", 1, MOST_THREADS) if threads is not None else os.cpu_count() or 1
     _, guidance, control, _ = runner.recipe
+    folder = _kept_in.get() if out is None and until is None else None
+    if folder is not None:
+        out = folder / f"{digest_of(wanted, guidance, control)}.zarr"
     with _ending(out) as ended, closing(target_of(wanted, out, overwrite, guidance, control)) as target:
         with workers(runner, threads, client) as pool:
             seconds = 0.0 if out is None else _seconds_a_flight(wanted, pool)  # how long a chunk on disk takes
             target.begin(runner, seconds, pool.count, progress)
             count = _run_until(wanted, target, pool, until, progress, ended)
-        return target.finish(count)
+        ds = target.finish(count)
+        return ds if folder is None else ds.load()
 
 
 def _ending(out):

@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING
 from sixdof.surface.lazy import show
 
 if TYPE_CHECKING:
+    from sixdof.ensemble.run import keeping as keeping
     from sixdof.study.landing.criterion import lands_in_field as lands_in_field
     from sixdof.study.landing.export import landing_geojson as landing_geojson
     from sixdof.study.landing.kml import landing_kml as landing_kml
@@ -34,7 +35,7 @@ if TYPE_CHECKING:
 show(
     __name__,
     {
-        "Many conditions, the same draws": ("sweep", "fly_conditions"),
+        "Many conditions, the same draws": ("sweep", "fly_conditions", "keeping"),
         "Does it turn into the wind": ("weathercock", "stability"),
         "Which motor": ("choose_motor",),
         "Where it lands": ("landing", "rail_map", "lands_in_field", "landing_geojson", "landing_kml"),

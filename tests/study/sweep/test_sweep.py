@@ -9,7 +9,7 @@ import pytest
 from strangers import stranger
 
 import sixdof
-from sixdof.preflight import fly_conditions, sweep
+from sixdof.preflight import fly_conditions, keeping, sweep
 
 FINE = 1e-4  # of a direction: the kernel reads the wind from a table over height
 KEEP = ("apogee_height", "rail_departure_speed", "event_lean", "landing_east", "landing_north")
@@ -157,7 +157,7 @@ def test_keep__names_what_there_is(sampler):
         sweep(sampler, {"wind.speed": [1.0]}, 1, keep=["apogee"], threads=1, progress=False)
 
 
-def test_out__keeps_what_was_flown_and_goes_on(sampler, tmp_path, monkeypatch):
+def test_keeping__a_killed_study_goes_on(sampler, tmp_path, monkeypatch):
     """Killed after the first of two groups: the second call flies what is missing, and the third nothing."""
     from sixdof.study.sweep import sweep as module
 
@@ -173,29 +173,36 @@ def test_out__keeps_what_was_flown_and_goes_on(sampler, tmp_path, monkeypatch):
         return fly_rows(mission, table, *given, **more)
 
     monkeypatch.setattr(module, "fly_rows", killed)
-    with pytest.raises(KeyboardInterrupt):
-        fly_conditions(sampler, conditions, 3, seed=3, out=folder, threads=1, progress=False)
+    with pytest.raises(KeyboardInterrupt), keeping(folder):
+        fly_conditions(sampler, conditions, 3, seed=3, threads=1, progress=False)
     monkeypatch.undo()
     assert len(list(folder.glob("*.zarr"))) == 1
     for _ in range(2):
-        again = fly_conditions(sampler, conditions, 3, seed=3, out=folder, threads=1, progress=False)
+        with keeping(folder):
+            again = fly_conditions(sampler, conditions, 3, seed=3, threads=1, progress=False)
         assert len(list(folder.glob("*.zarr"))) == 2
         for k in range(3):
             same(again.isel(condition=k), whole.isel(condition=k))
 
 
-def test_out__finished_flies_nothing(sampler, tmp_path, monkeypatch):
+def test_keeping__what_was_flown_is_not_flown_again(sampler, tmp_path, monkeypatch):
     from sixdof.ensemble import block_runner
 
-    args = dict(seed=3, out=tmp_path / "flights", threads=1, progress=False)
-    first = sweep(sampler, {"wind.speed": [2.0, 5.0]}, 40, **args)
-    monkeypatch.setattr(block_runner.FlightRunner, "fly", lambda self, draws, block, **_: pytest.fail("flown again") if len(draws.common) > 1 else None)
-    same(sweep(sampler, {"wind.speed": [2.0, 5.0]}, 40, **args), first)
+    args = dict(seed=3, threads=1, progress=False)
+    with keeping(tmp_path / "flights"):
+        first, whole = sweep(sampler, {"wind.speed": [2.0, 5.0]}, 40, **args), flown(sampler, 40)
+        monkeypatch.setattr(block_runner.FlightRunner, "fly", lambda self, draws, block, **_: pytest.fail("flown again") if len(draws.common) > 1 else None)
+        same(sweep(sampler, {"wind.speed": [2.0, 5.0]}, 40, **args), first)
+        same(flown(sampler, 40), whole)
+    monkeypatch.undo()
+    assert len(list((tmp_path / "flights").glob("*.zarr"))) == 2
+    flown(sampler, 3)  # outside it nothing is kept
+    assert len(list((tmp_path / "flights").glob("*.zarr"))) == 2
 
 
-def test_out__must_be_a_folder(sampler, tmp_path):
+def test_keeping__wants_a_folder(tmp_path):
     (tmp_path / "file").write_text("")
-    with pytest.raises(FileExistsError, match="is a file"):
-        fly_conditions(sampler, [{}], 1, out=tmp_path / "file", progress=False)
-    with pytest.raises(FileNotFoundError, match="does not exist"):
-        fly_conditions(sampler, [{}], 1, out=tmp_path / "no" / "folder", progress=False)
+    with pytest.raises(FileExistsError, match="is a file"), keeping(tmp_path / "file"):
+        pass
+    with pytest.raises(FileNotFoundError, match="does not exist"), keeping(tmp_path / "no" / "folder"):
+        pass

@@ -9,7 +9,6 @@ from __future__ import annotations
 import sys
 from collections.abc import Iterable, Mapping, Sequence
 from itertools import product
-from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -23,7 +22,7 @@ from sixdof.mission.load import check_mission
 from sixdof.mission.mission import Mission
 from sixdof.mission.paths import NoPath, path_item
 from sixdof.mission.units import shown
-from sixdof.results.dataset import as_path, input_name
+from sixdof.results.dataset import input_name
 from sixdof.study.sweep.conditions import Setting, changed, conditioned, drawn_values, settings_of
 
 MOST = 1_000_000  # flights at once: each is some kB in memory
@@ -38,7 +37,6 @@ def sweep(
     first: int = 0,
     sampling: str = "random",
     keep: Iterable[str] | None = None,
-    out: str | Path | None = None,
     threads: int | None = None,
     client=None,
     progress: bool = True,
@@ -59,9 +57,6 @@ def sweep(
         As in `sixdof.disperse`: how many at each point, and their draws.
     keep : names of variables or None
         What is held besides `status`; None: all but the tracks, some 3 to 12 kB a flight.
-    out : path or None
-        A folder in which what is flown is kept: a call that was killed goes on there, and a later one that asks for the same flights finds them. Each
-        store in it is named by all that its bits depend on.
     threads, client, progress, guidance, control
         As in `sixdof.disperse`.
 
@@ -74,9 +69,7 @@ def sweep(
     Raises
     ------
     KeyboardInterrupt
-        After Ctrl-C; what was finished is in `out`.
-    FileExistsError, FileNotFoundError, StoreError
-        For an `out` that is no folder, cannot be made, is full, or that another process is writing.
+        After Ctrl-C; within `sixdof.preflight.keeping` the same call goes on.
     TypeError, ValueError, MissionError, LawError
         For a grid without values, names and values that cannot be, and as `sixdof.disperse`.
 
@@ -100,7 +93,6 @@ def sweep(
         first=first,
         sampling=sampling,
         keep=keep,
-        out=out,
         threads=threads,
         client=client,
         progress=progress,
@@ -125,7 +117,6 @@ def fly_conditions(
     first: int = 0,
     sampling: str = "random",
     keep: Iterable[str] | None = None,
-    out: str | Path | None = None,
     threads: int | None = None,
     client=None,
     progress: bool = True,
@@ -139,7 +130,7 @@ def fly_conditions(
     ----------
     conditions : list of dict
         Each name -> value, as the names of `sweep`'s grid; {} is the mission as written. They need not have the same names.
-    flights, seed, first, sampling, keep, out, threads, client, progress, guidance, control
+    flights, seed, first, sampling, keep, threads, client, progress, guidance, control
         As in `sweep`.
     who : str
         Whom messages of what is wrong name.
@@ -151,7 +142,7 @@ def fly_conditions(
 
     Raises
     ------
-    KeyboardInterrupt, FileExistsError, FileNotFoundError, StoreError, TypeError, ValueError, MissionError, LawError
+    KeyboardInterrupt, TypeError, ValueError, MissionError, LawError
         As `sweep`.
 
     Examples
@@ -167,7 +158,6 @@ def fly_conditions(
     settings = [settings_of(mission, each, who) for each in conditions]
     if len(conditions) * flights > MOST:
         raise ValueError(f"{who}: {len(conditions)} conditions of {flights} flights are more than {MOST} flights at once; take fewer of one or the other")
-    folder = None if out is None else _folder(as_path(out, f"{who}: out"), who)
     parts, places = [], []
     for which in _alike(settings):
         own = changed(mission, settings[which[0]])
@@ -175,7 +165,7 @@ def fly_conditions(
         table = _interleaved(own, [conditioned(own, draws, settings[k], who) for k in which])
         if progress and len(which) < len(conditions):
             print(f"sixdof: {_said(settings[which[0]])}", file=sys.stderr)
-        ds = fly_rows(own, table, folder, threads=threads, client=client, progress=progress, guidance=guidance, control=control)
+        ds = fly_rows(own, table, threads=threads, client=client, progress=progress, guidance=guidance, control=control)
         parts.append(_apart(_kept(ds, keep, who), len(which), draws["flight"].values))
         places += which
     ds = parts[0] if len(parts) == 1 else xr.concat(parts, "condition", data_vars="all", coords="minimal", compat="override", combine_attrs="override")
@@ -217,15 +207,6 @@ def _apart(ds: xr.Dataset, count: int, numbers: np.ndarray) -> xr.Dataset:
         parts[name] = (("condition", *v.dims), values[rows.T], v.attrs) if v.dims[:1] == ("flight",) else v
     coords = {name: c for name, c in ds.coords.items() if name != "flight"}
     return xr.Dataset(parts, coords | {"flight": ("flight", numbers, flight)}, ds.attrs)
-
-
-def _folder(out: Path, who: str) -> Path:
-    if out.exists() and not out.is_dir():
-        raise FileExistsError(f"{who}: {out} is a file; give the folder in which the flights are kept")
-    if not out.parent.is_dir():
-        raise FileNotFoundError(f"{who}: the folder {out.parent} for {out.name} does not exist; make it first")
-    out.mkdir(exist_ok=True)
-    return out
 
 
 def _kept(ds: xr.Dataset, keep: Iterable[str] | None, who: str) -> xr.Dataset:
