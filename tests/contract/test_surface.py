@@ -28,7 +28,8 @@ def code_of_page(path: Path) -> str:
 
 CODE = {path.name: code_of_notebook(path) for path in NOTEBOOKS}
 CODE |= {"README.md": code_of_page(ROOT / "README.md")}
-CODE |= {f"cli/{path.name}": path.read_text() for path in sorted((Path(sixdof.__file__).parent / "cli").glob("*.py"))}
+CLI = Path(sixdof.__file__).parent / "cli"
+CODE |= {f"cli/{path.relative_to(CLI)}": path.read_text() for path in sorted(CLI.rglob("*.py"))}
 
 
 def deep(code: str) -> list[str]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 import warnings
+from contextlib import nullcontext
 
 from sixdof.cli import comparing, explaining, flying, looking, loops, preflight, verifying
 from sixdof.cli.codes import BAD_INPUT, INTERRUPTED, NOT_LANDED
@@ -29,9 +30,15 @@ A usual session:
   python -m sixdof fly configs/sampler.toml --seed 1 --flight 17   flight 17 of that ensemble again, in full detail
   python -m sixdof compare configs/two-stage.toml --motors configs/motors/mesa-*.csv --flights 200 --criterion "apogee_height < 1800 m in 95 % of flights"
   python -m sixdof compare configs/sampler.toml --vary site.earth flat wgs84      one flight over the flat Earth, one over WGS-84, side by side
-  python -m sixdof wind configs/two-stage.toml --site "1500 m" --rail --figures out    the largest wind by direction, and the rail that allows most
+
+Before a flight:
+  python -m sixdof weathercock configs/two-stage.toml --figures out      does it turn into the wind, what causes it, what cures it
   python -m sixdof motors configs/two-stage.toml configs/motors --criterion "rail_departure_speed > 25 m/s in 95 % of flights" --prefer "most apogee_height"
+  python -m sixdof wind configs/two-stage.toml --site "1500 m" --rail --figures out    the largest wind by direction, and the rail that allows most
   python -m sixdof landing configs/two-stage.toml --field configs/lake-orrin-field.geojson --flights 400 --failing 50 --figures out    where it lands
+  python -m sixdof card configs/two-stage.toml --wind "5 m/s from 250 deg" --sheet card.pdf    one sheet for the launch day: go or no-go, and why
+
+The library itself:
   python -m sixdof verify                                      the kernel on this machine against published check cases and closed forms
 """
 
@@ -55,7 +62,8 @@ def main(arguments: list[str] | None = None) -> int:
         with warnings.catch_warnings():
             warnings.simplefilter("default")
             warnings.showwarning = lambda message, *_, **__: complain(message)
-            return chosen.run(chosen)
+            with _keeping(chosen):
+                return chosen.run(chosen)
     except KeyboardInterrupt:
         complain("interrupted")
         return INTERRUPTED
@@ -63,6 +71,15 @@ def main(arguments: list[str] | None = None) -> int:
         # MissionError, FlightError and what the calls raise for wrong arguments: sentences already, one per line
         complain(error)
         return BAD_INPUT if not _is_flight_error(error) else NOT_LANDED
+
+
+def _keeping(chosen):
+    """Return the context that keeps what a verb flies, where it was given a folder for it."""
+    if getattr(chosen, "flown", None) is None:
+        return nullcontext()
+    from sixdof.preflight import keeping
+
+    return keeping(chosen.flown)
 
 
 def _is_flight_error(error: Exception) -> bool:

@@ -45,6 +45,12 @@ def with_flights(command: ArgumentParser, text: str, *, required: bool = False) 
     with_seed(command)
 
 
+def with_flown(command: ArgumentParser) -> None:
+    """Let a verb keep what it flies; `main` sees to it."""
+    text = "keep all that is flown in this folder: after an interruption the same command goes on there, and what it holds is not flown again"
+    command.add_argument("--flown", type=Path, metavar="FOLDER", help=text)
+
+
 def with_out(command: ArgumentParser, kind: str) -> None:
     """Let a verb write a file."""
     command.add_argument("--out", type=Path, metavar="FILE", help=f"write the result ({kind})")

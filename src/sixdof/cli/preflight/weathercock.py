@@ -5,7 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 from sixdof.cli.codes import NONE_PASSES, OK
-from sixdof.cli.options import mission_of, on_mission, value_of, with_flights, with_out, with_seed
+from sixdof.cli.options import mission_of, on_mission, value_of, with_flights, with_flown, with_out, with_seed
 from sixdof.cli.output import say, write_figures
 
 FLIGHTS = 40
@@ -23,6 +23,7 @@ def add(commands) -> None:
     turn.add_argument("--quick", action="store_true", help="no maps and no cures")
     turn.add_argument("--threads", type=int, metavar="N", help="threads (default: one per core)")
     with_out(turn, "netCDF-4")
+    with_flown(turn)
     margin = on_mission(commands, "stability", _stability, "the static margin as flown: over time, Mach number and incidence, and its spread")
     margin.add_argument("--flights", type=int, default=FLIGHTS, metavar="N", help=f"drawn flights (default: {FLIGHTS})")
     with_seed(margin)

@@ -1,31 +1,19 @@
-"""Verbs about what is asked before a flight."""
+"""The verb landing: where every body comes down."""
 
 from __future__ import annotations
 
 from pathlib import Path
 from typing import Any
 
-from sixdof.cli import card, motors, weathercock, wind
 from sixdof.cli.codes import INTERRUPTED, OK
-from sixdof.cli.options import mission_of, on_mission, value_of, with_flights, with_out
+from sixdof.cli.options import mission_of, on_mission, value_of, with_flights, with_flown, with_out
 from sixdof.cli.output import say, write_figures
 
 FLOWN = (".nc", ".zarr")  # ends of the name of an ensemble that was flown before
 
 
 def add(commands) -> None:
-    """Add the verbs to the command line."""
-    _add_landing(commands)
-    motors.add(commands)
-    wind.add(commands)
-    card.add(commands)
-    weathercock.add(commands)
-
-
-# ---------------------------------------------------------------- where it lands
-
-
-def _add_landing(commands) -> None:
+    """Add the verb to the command line."""
     landing = on_mission(commands, "landing", _landing, "where every body lands, and how probable it is to leave a field, a ceiling, a waiver; maps to hand on")
     with_flights(landing, "how many are flown; in place of the mission file stands an ensemble (.nc, .zarr) that is not flown again")
     landing.add_argument("--field", type=Path, metavar="FILE", help="GeoJSON of field, no-go areas, people, waiver (the property role of each feature)")
@@ -44,6 +32,7 @@ def _add_landing(commands) -> None:
     landing.add_argument("--out-kml", type=Path, metavar="FILE", help="write the same as KML")
     landing.add_argument("--threads", type=int, metavar="N", help="threads (default: one per core)")
     with_out(landing, "netCDF-4")
+    with_flown(landing)
 
 
 def _landing(chosen) -> int:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 from sixdof.cli.codes import OK
-from sixdof.cli.options import mission_of, on_mission, with_flights, with_out
+from sixdof.cli.options import mission_of, on_mission, with_flights, with_flown, with_out
 from sixdof.cli.output import say, write_figures
 
 
@@ -31,6 +31,7 @@ def add(commands) -> None:
     wind.add_argument("--confidence", type=float, default=0.9, metavar="C", help="confidence of each interval (default: 0.9)")
     wind.add_argument("--threads", type=int, metavar="N", help="threads (default: one per core)")
     with_out(wind, "netCDF-4")
+    with_flown(wind)
 
 
 def _wind(chosen) -> int:

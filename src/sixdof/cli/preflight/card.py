@@ -5,7 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 from sixdof.cli.codes import NONE_PASSES, OK
-from sixdof.cli.options import mission_of, on_mission, with_flights, with_out
+from sixdof.cli.options import mission_of, on_mission, with_flights, with_flown, with_out
 from sixdof.cli.output import say, write_figures
 
 SHEETS = (".pdf", ".png", ".svg")  # ends of the name of a sheet to print
@@ -26,6 +26,7 @@ def add(commands) -> None:
     card.add_argument("--threads", type=int, metavar="N", help="threads (default: one per core)")
     with_flights(card, "how many are flown in each wind (default: 100)")
     with_out(card, "netCDF-4")
+    with_flown(card)
 
 
 def _card(chosen) -> int:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 from sixdof.cli.codes import NONE_PASSES, OK
-from sixdof.cli.options import mission_of, on_mission, with_flights
+from sixdof.cli.options import mission_of, on_mission, with_flights, with_flown
 from sixdof.cli.output import say, write_figures
 
 
@@ -24,6 +24,7 @@ def add(commands) -> None:
     motors.add_argument("--confidence", type=float, default=0.9, metavar="C", help="confidence of each verdict by itself (default: 0.9)")
     motors.add_argument("--threads", type=int, metavar="N", help="threads (default: one per core)")
     with_flights(motors, "how many of each motor (default: 100)")
+    with_flown(motors)
     motors.set_defaults(flights=100)
 
 
