@@ -72,6 +72,7 @@ def test_limits_of__each_kind_and_each_criterion_alone():
     assert ds.limit.values.tolist() == pytest.approx([4.0 + 4.0 * 2.5 / 8.0, 0.0, 8.0])  # linear in flights: 2.5 above, 5.5 below the half between
     assert ds.criterion_limit.values[:, 0].tolist() == [ds.limit.values[0], math.inf, math.inf]
     assert math.isinf(ds.limit_high.values[2]) and ds.limit_low.values[2] == 8.0
+    assert ds.resolution.values.tolist() == [4.0, 0.0, 0.0]
     assert ds.share.values[0, :, 1].tolist() == [1.0, 0.9, 0.9]
 
 

@@ -15,6 +15,7 @@ from sixdof.study.wind_limit.first_failure import BEYOND
 from sixdof.study.wind_limit.rail_text import need_rails, sense
 
 MARKS = ("o", "s", "^", "D", "v", "P")  # of the criterion that binds: colour is never all that tells them apart
+COARSE = 1.5  # tolerances: a limit between two winds that are farther apart is less sharp
 RING = 1.12  # of the highest wind, where the axes end
 
 
@@ -164,7 +165,8 @@ def plot_rail_for_wind(ds: xr.Dataset, direction: float | str | None = None, *, 
         one, colour = here.isel(azimuth=k), CYCLE[k % len(CYCLE)]
         name = f"towards {math.degrees(azimuth) % 360.0:.0f} deg, {sense(float(azimuth), wind)}"
         ax.plot(up, one["limit"].values, marker=MARKS[k % len(MARKS)], ms=4.5, color=colour, ls=DASHES[k % len(DASHES)], lw=LINE, label=name, zorder=3)
-        bound = one["limit_kind"].values == BEYOND
+        bound, coarse = one["limit_kind"].values == BEYOND, one["resolution"].values > COARSE * ds.attrs["tolerance"]
+        ax.plot(up[coarse], one["limit"].values[coarse], MARKS[k % len(MARKS)], ms=4.5, mfc="white", color=colour, gid=f"of:{name}", zorder=3.5)
         ax.plot(up[bound], one["limit"].values[bound], "^", ms=9.0, mfc="none", color=colour, gid=f"of:{name}", zorder=3)
     written, now = math.degrees(float(ds.attrs["rail_elevation"])), float(here["limit_as_written"])
     azimuth = math.degrees(float(ds.attrs["rail_azimuth"])) % 360.0
@@ -172,8 +174,9 @@ def plot_rail_for_wind(ds: xr.Dataset, direction: float | str | None = None, *, 
     best = math.degrees(float(here["best_elevation"])), float(here["best_limit"])
     ax.plot(*([each] for each in best), "o", ms=11.0, mfc="none", color=INK, mew=1.2, label=f"taken: {best[0]:.1f} deg, {best[1]:.1f} m/s", zorder=5)
     ax.set(xlabel="elevation of the rail (deg)", ylabel=f"largest mean wind at {ds.attrs['reference_height']:g} m (m/s)")
-    bounds = "; triangles: a bound" if (here["limit_kind"] == BEYOND).any() else ""
-    dress(ax, f"Wind from {math.degrees(wind):.0f} deg: what the rail allows{bounds}")
+    notes = "; triangles: a bound" if (here["limit_kind"] == BEYOND).any() else ""
+    notes += "; open: not the best, less sharp" if (here["resolution"] > COARSE * ds.attrs["tolerance"]).any() else ""
+    dress(ax, f"Wind from {math.degrees(wind):.0f} deg: what the rail allows{notes}")
     ax.margins(y=0.12)
     legend_on_top(ax, 2)
     return ax

@@ -63,8 +63,8 @@ def rail_for_wind(
     Returns
     -------
     Dataset
-        `limit`, `limit_low`, `limit_high`, `limit_kind`, `binds`, `holds_again` (direction, elevation, azimuth) as in `wind_limit`;
-        `limit_as_written` (direction); `best_elevation`, `best_azimuth` (rad), `best_limit`, `gain` (direction), the gain against the rail as written,
+        `limit`, `limit_low`, `limit_high`, `limit_kind`, `binds`, `resolution`, `holds_again` (direction, elevation, azimuth) as in
+        `wind_limit`; `limit_as_written` (direction); `best_elevation`, `best_azimuth` (rad), `best_limit`, `gain` (direction), the gain against the rail as written,
         m/s. `all_round_elevation`, `all_round_azimuth`, `all_round_limit`, `all_round_as_written`: the setting whose least limit over all
         directions is largest, and that of the rail as written.
 

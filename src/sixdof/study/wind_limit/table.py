@@ -9,7 +9,7 @@ import numpy as np
 import xarray as xr
 
 from sixdof.study.variants.criteria import Criterion
-from sixdof.study.wind_limit.first_failure import BEYOND, Crossing, Flown
+from sixdof.study.wind_limit.first_failure import BEYOND, FOUND, Crossing, Flown
 from sixdof.study.wind_limit.ranks import ASKED, FAILS, SHOWN
 
 KINDS = ("found", "not_in_calm", "beyond_highest")  # of `limit_kind`, the flag is the place in this row
@@ -41,6 +41,7 @@ def limit_entries(flown: Sequence[Flown], dims: tuple[str, ...], shape: tuple[in
         "limit_high": ([_high(one.crossing(FAILS)) for one in flown], _attrs(f"{_LONG}, upper bound", "m/s")),
         "limit_kind": (np.array([one.kind for one in found], dtype=np.int8), _flag()),
         "binds": (np.array([one.criterion for one in found], dtype=np.int8), _attrs("number of the criterion that fails first, -1 for none", "1")),
+        "resolution": ([_width(one) for one in found], _attrs("how far the two winds flown are apart that the limit lies between", "m/s")),
         "holds_again": ([one.holds_again(ASKED) for one in flown], _attrs("lowest wind flown above the limit at which all criteria hold again", "m/s")),
     }
     entries = {name: (dims, np.reshape(values, shape), attrs) for name, (values, attrs) in numbers.items()}
@@ -48,6 +49,10 @@ def limit_entries(flown: Sequence[Flown], dims: tuple[str, ...], shape: tuple[in
     entries["limit_low"] = (dims, np.minimum(low, limit), entries["limit_low"][2])  # brackets of ends are wider than that of the limit
     entries["limit_high"] = (dims, np.maximum(high, limit), entries["limit_high"][2])
     return entries
+
+
+def _width(found: Crossing) -> float:
+    return found.high - found.low if found.kind == FOUND else 0.0
 
 
 def _high(found: Crossing) -> float:

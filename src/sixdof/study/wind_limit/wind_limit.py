@@ -90,11 +90,12 @@ def wind_limit(
     -------
     Dataset
         `limit` (direction), m/s, with `limit_low`, `limit_high`; `limit_kind`, a flag: found, not_in_calm (fails in calm already: 0), beyond_highest
-        (all hold up to `highest`: a bound). `binds` (direction): number of the criterion that fails first, -1 for none. `holds_again` (direction):
-        lowest wind flown above the limit at which all hold again, NaN for none. `criterion_limit`, `_low`, `_high` (direction, criterion): of
-        each alone, infinite where it holds throughout; read between the winds flown, so less sharp where it does not bind. `wind`
-        (direction, point): all winds flown; `share`, `value` (direction, point, criterion): of flights that hold, and the outcome at the share
-        asked for, NaN for a flag.
+        (all hold up to `highest`: a bound). `binds` (direction): number of the criterion that fails first, -1 for none. `resolution` (direction): how far
+        the two winds flown are apart that the limit lies between. `holds_again` (direction): lowest wind flown above the limit at which all hold again,
+        NaN for none. `criterion_limit`, `_low`, `_high` (direction, criterion): of each alone, infinite where it holds throughout; read between the
+        winds flown, so less sharp where it does not bind. `wind` (direction, point): all winds flown; `share`, `value` (direction, point, criterion):
+        of flights that hold, and the outcome at the share asked for, NaN for a flag. `required`, `bound` (criterion): the share asked for, and what
+        the outcome is held against, in `value_units`.
 
     Raises
     ------
