@@ -8,10 +8,11 @@ import textwrap
 import numpy as np
 import xarray as xr
 
-from sixdof.plot.style import CYCLE, DASHES, FONT, GREY, INK, LINE, PALE, blank, dress, label, legend, legend_on_top
+from sixdof.plot.style import BAND, CYCLE, DASHES, FONT, GREY, INK, LINE, PALE, blank, dress, label, legend, legend_on_top
 from sixdof.study.reading.practice import RAIL_INCIDENCE, WIND_RATIO
 from sixdof.study.reading.result import need_table
 from sixdof.study.weathercock.changes import AS_WRITTEN, LOCKED
+from sixdof.study.weathercock.flights import middle
 
 PANELS = (("wind", "events", "speeds", "theory"), ("causes", "thrust", "margin", "cures"))
 COLOURS = "cividis_r"
@@ -63,8 +64,8 @@ def _wind(ax, ds: xr.Dataset) -> None:
     for k, fins in enumerate(ds["fins"].values):
         one = turned.sel(fins=fins).values
         text = "as written" if fins == AS_WRITTEN else f"fins {fins}"
-        ax.fill_between(wind, *np.nanquantile(one, (0.05, 0.95), axis=1), color=CYCLE[k], alpha=0.15, lw=0.0)
-        ax.plot(wind, np.nanmean(one, axis=1), color=CYCLE[k], lw=LINE + 0.6 - 0.3 * k, ls=DASHES[k], marker="o", ms=3.0, label=text)
+        ax.fill_between(wind, middle(one, quantile=0.05), middle(one, quantile=0.95), color=CYCLE[k], alpha=0.15, lw=0.0)
+        ax.plot(wind, middle(one), color=CYCLE[k], lw=LINE + 0.6 - 0.3 * k, ls=DASHES[k], marker="o", ms=3.0, label=text)
     for dash, (name, text) in zip(DASHES[1:], THEORY):
         ax.plot(wind, np.degrees(ds[name].values), color=INK if name == "profile_turn" else GREY, lw=LINE, ls=dash, label=text)
     ax.set(xlabel=label(ds["wind"]), ylabel=f"turn since the rail (deg), to {_said(ds.attrs['at_event'])}", xlim=(wind[0], wind[-1]))
@@ -80,7 +81,7 @@ def _events(ax, ds: xr.Dataset) -> None:
         for key, text, dash in (("lean", "nose", "-"), ("path_lean", "path", DASHES[3])):
             if key == "path_lean" and fins != AS_WRITTEN:
                 continue
-            values = np.degrees(np.nanmean(ds[key].sel(fins=fins, wind=wind).values, axis=0))
+            values = np.degrees(middle(ds[key].sel(fins=fins, wind=wind).values, axis=0))
             name = f"{text}, as written" if fins == AS_WRITTEN else f"{text}, fins {fins}"
             ax.plot(at, [rail, *values], color=CYCLE[k], lw=LINE + 0.6 - 0.3 * k, ls=dash if fins == AS_WRITTEN else DASHES[k], marker="o", ms=3.0, label=name)
     ax.axhline(0.0, color=INK, lw=0.6)
@@ -107,13 +108,14 @@ def _speeds(ax, ds: xr.Dataset) -> None:
 
 def _errors(ax, ds: xr.Dataset) -> None:
     fins = LOCKED if LOCKED in ds["fins"].values else AS_WRITTEN
-    flown = np.nanmean(_turn(ds).sel(fins=fins).values, axis=1)
+    flown = middle(_turn(ds).sel(fins=fins).values)
     incidence = np.degrees(ds["triangle"].values)
     for colour, dash, (name, text) in zip((CYCLE[3], CYCLE[5], CYCLE[0]), DASHES, THEORY):
         ax.plot(incidence, np.degrees(ds[name].values) - flown, color=colour, lw=LINE + 0.3, ls=dash, marker="o", ms=3.0, label=text)
     ax.axhline(0.0, color=INK, lw=0.6)
-    if incidence.max() > 0.8 * math.degrees(RAIL_INCIDENCE):
-        ax.axvline(math.degrees(RAIL_INCIDENCE), color=INK, lw=0.9, ls=":", label="model less sure beyond")
+    top = max(float(incidence.max()), 1.0)
+    if top > math.degrees(RAIL_INCIDENCE):
+        ax.axvspan(math.degrees(RAIL_INCIDENCE), top, fc=BAND, ec=PALE, lw=0.5, zorder=0.4, label="model less sure")
     ax.set(xlabel="incidence at rail departure (deg), wind triangle", ylabel="theory less flights (deg)")
     dress(ax, f"where the theory fails{', fins locked' if fins == LOCKED else ''}")
     legend_on_top(ax, 2)

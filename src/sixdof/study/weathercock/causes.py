@@ -16,7 +16,7 @@ from sixdof.mission.mission import Mission
 from sixdof.study.weathercock.changes import LOCKED, MISALIGNED, fin_variants, without_tip_off
 from sixdof.study.weathercock.departure import wind_profile
 from sixdof.study.weathercock.drawn import without_draws
-from sixdof.study.weathercock.flights import Flights, turns
+from sixdof.study.weathercock.flights import Flights, middle, turns
 from sixdof.study.weathercock.lateral import Lateral, final_turn, linear_turn, triangle
 
 FLOWN, LINEAR = "flown without it", "linear theory"
@@ -91,7 +91,7 @@ def causes(flights: Flights, at: Setting, event: str, name: str, flown: xr.Datas
 
     def less(mission: Mission) -> tuple[float, float]:
         other = turns(flights.fly(mission, [flights.base]).isel(condition=0), name, [event])[:, 0]
-        return float(np.nanmean(own) - np.nanmean(other)), float(np.nanquantile(own, share) - np.nanquantile(other, share))
+        return float(middle(own) - middle(other)), float(middle(own, quantile=share) - middle(other, quantile=share))
 
     steps = theory(at, name)
     parts = [
@@ -109,7 +109,7 @@ def causes(flights: Flights, at: Setting, event: str, name: str, flown: xr.Datas
         parts.append(Cause(MISALIGNMENT, FLOWN, *less(without_draws(flights.short, MISALIGNED))))
     if LOCKED in variants:
         parts.append(Cause(LIVE_FINS, FLOWN, *less(variants[LOCKED])))
-    mean = float(np.nanmean(own))
+    mean = float(middle(own))
     parts.append(Cause(REST, "as flown less all of these", mean - sum(one.mean for one in parts), np.nan))
     calm = turns(flights.fly(flights.short, [{**flights.base, "wind.speed": 0.0}]).isel(condition=0), name, [event])[:, 0]
-    return parts, float(np.nanmean(calm))
+    return parts, float(middle(calm))

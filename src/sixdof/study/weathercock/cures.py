@@ -8,8 +8,6 @@ from collections.abc import Callable, Iterator, Mapping
 from pathlib import Path
 from typing import NamedTuple
 
-import numpy as np
-
 from sixdof.flight.fly import fly
 from sixdof.mission.errors import MissionError
 from sixdof.mission.mission import Mission
@@ -18,7 +16,7 @@ from sixdof.study.reading.practice import LEAST_MARGIN
 from sixdof.study.sweep.ballast import ballasted
 from sixdof.study.variants.motors import motor_variants
 from sixdof.study.weathercock.changes import LIVE, fin_variants, with_semispan, with_tilt
-from sixdof.study.weathercock.flights import Flights, turns
+from sixdof.study.weathercock.flights import Flights, middle, turns
 
 MOST_BALLAST = 0.25  # of the mass at liftoff
 MOST_FINS, LEAST_FINS = 1.6, 0.6  # times the semispan
@@ -131,7 +129,7 @@ def tried(flights: Flights, mission: Mission, cure: Cure, laws: Mapping, before:
 def _look(flights: Flights, cure: Cure, amount: float, name: str, event: str) -> tuple[float, float, float]:
     """Return by how much the criteria are missed with so much of a cure, the value that the share of flights keeps, and the mean turn."""
     ds = flights.fly(cure.make(flights.short, amount), [flights.base])
-    return float(flights.excesses(ds)[0]), flights.worst(ds), float(np.nanmean(turns(ds.isel(condition=0), name, [event])))
+    return float(flights.excesses(ds)[0]), flights.worst(ds), float(middle(turns(ds.isel(condition=0), name, [event])[:, 0]))
 
 
 def smallest(missed: Callable[[float], float], top: float) -> float:

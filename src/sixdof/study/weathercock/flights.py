@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 import sys
+import warnings
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
@@ -79,6 +80,13 @@ def _meant(ds: xr.Dataset) -> np.ndarray:
 def turns(ds: xr.Dataset, name: str, events: Sequence[str]) -> np.ndarray:
     """Return the turn into the wind since the rail (..., flight, events), rad: lean or path lean at events less the rail's own lean."""
     return angles(ds, name, events) - angles(ds, "lean", ["liftoff"])
+
+
+def middle(values, axis: int = -1, quantile: float | None = None):
+    """Return the mean of values that are there, or a quantile of them, along an axis; NaN where none is, without a warning."""
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore", RuntimeWarning)
+        return np.nanmean(values, axis=axis) if quantile is None else np.nanquantile(values, quantile, axis=axis)
 
 
 def largest_wind(excess_at: Callable[[float], float], winds: Sequence[float], found: Sequence[float]) -> float:

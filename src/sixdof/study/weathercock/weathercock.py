@@ -21,7 +21,7 @@ from sixdof.study.weathercock.changes import AS_WRITTEN, LOCKED, fin_variants
 from sixdof.study.weathercock.cures import possible, tried, written
 from sixdof.study.weathercock.departure import lateral_of
 from sixdof.study.weathercock.drawn import climb_events, of_the_climb, without_paths
-from sixdof.study.weathercock.flights import Flights, angles, crossing, largest_wind, turns
+from sixdof.study.weathercock.flights import Flights, angles, crossing, largest_wind, middle, turns
 from sixdof.study.weathercock.lateral import speed_needed
 from sixdof.vehicle.geometry import shape_of
 from sixdof.world.wind import mean_wind
@@ -227,7 +227,7 @@ def _exits(study: Flights, at: Setting, speeds: np.ndarray, name: str) -> dict:
         except MissionError:  # shorter than the vehicle's guides need
             continue
         ds = study.fly(mission, [{"wind.speed": float(speed)} for speed in speeds])
-        rows.append((factor * length, float(np.nanmean(ds["rail_departure_speed"].values)), study.excesses(ds)))
+        rows.append((factor * length, float(middle(ds["rail_departure_speed"].values.ravel())), study.excesses(ds)))
         spread = [_spread(study, ds.isel(condition=k)) for k in range(len(speeds))] if factor == 1.0 else spread
     lengths, exits, missed = (np.array(column) for column in zip(*rows, strict=True))
     order = np.argsort(exits)
@@ -252,7 +252,7 @@ def _spread(study: Flights, ds: xr.Dataset) -> float:
     if one.subject.name not in LEANS:
         return 0.0
     values = one.subject.array(ds).values
-    return attained(one, values) - float(np.nanmean(values))
+    return attained(one, values) - float(middle(values))
 
 
 def _damped(at: Setting, name: str) -> float:
@@ -272,8 +272,8 @@ def _causes(study: Flights, at: Setting, event: str, name: str, own: xr.Dataset)
         "cause_how": ("cause", [one.how for one in found]),
         "cause_mean": _entry("cause", [one.mean for one in found], "rad", "what a cause adds to the mean turn"),
         "cause_high": _entry("cause", [one.high for one in found], "rad", "what a cause adds to the turn in the share of flights asked for"),
-        "base_turn": _entry((), np.nanmean(turn), "rad", "mean turn that the causes add up to"),
-        "base_high": _entry((), np.nanquantile(turn, study.criteria[0].share), "rad", "turn that the share of flights asked for keeps"),
+        "base_turn": _entry((), middle(turn), "rad", "mean turn that the causes add up to"),
+        "base_high": _entry((), middle(turn, quantile=study.criteria[0].share), "rad", "turn that the share of flights asked for keeps"),
         "calm_turn": _entry((), calm, "rad", "mean turn in calm air, flown"),
     }
 
@@ -293,10 +293,10 @@ def _maps(study: Flights, at: Setting, speeds: np.ndarray, event: str, name: str
         conditions = [{**change, "wind.speed": float(speed)} for change in changes for speed in speeds]
         ds = study.fly(study.short, conditions, min(study.count, ON_MAPS))
         shape = (len(changes), len(speeds))
-        turned = np.nanmedian(turns(ds, name, [event])[..., 0], axis=1).reshape(shape)
+        turned = middle(turns(ds, name, [event])[..., 0], axis=1, quantile=0.5).reshape(shape)
         found[f"{key}_turn"] = _entry((dim, "wind"), turned, "rad", f"median turn into the wind at {event}")
         found[f"{key}_missed"] = _entry((dim, "wind"), study.excesses(ds).reshape(shape), "1", "share of the limit by which the criteria are missed")
-        text = "mean thrust over weight at rail departure" if key == "thrust" else "static margin at rail departure, calibres"
+        text = "mean thrust over weight at rail departure (burn time kept)" if key == "thrust" else "static margin at rail departure, calibres"
         found[dim] = (dim, values, {"units": "1", "long_name": text})
     return found
 
@@ -309,7 +309,7 @@ def _cures(study: Flights, mission: Mission, laws: dict, own: xr.Dataset, motors
     """Return the cures, those that meet the criteria first, by the apogee they cost; nothing where none is needed."""
     if excess(study.criteria, own) <= 0.0:
         return {}
-    before, base_turn = written(mission, laws), float(np.nanmean(turns(own, name, [event])))
+    before, base_turn = written(mission, laws), float(middle(turns(own, name, [event])[:, 0]))
     found = [tried(study, mission, cure, laws, before, base_turn, name, event) for cure in possible(mission, float(nominal["mass"][0]), *motors)]
     found = sorted((one for one in found if one is not None), key=lambda one: (not one.meets, -one.apogee if one.meets else one.value))
     numbers = {

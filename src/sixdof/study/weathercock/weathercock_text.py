@@ -13,9 +13,11 @@ from sixdof.study.reading.practice import LEAST_MARGIN, RAIL_INCIDENCE, SAFETY_C
 from sixdof.study.reading.result import plural
 from sixdof.study.variants.criteria import percent
 from sixdof.study.weathercock.changes import AS_WRITTEN, LOCKED
+from sixdof.study.weathercock.flights import middle
 from sixdof.study.weathercock.stability_text import said
 
 ANGLES = ("lean", "path_lean", "tilt")  # of which too much is a turn into the wind
+ADD_MARGIN = ("ballast in the nose", "larger fins")
 DIFFERS = math.radians(0.05)  # turns closer than this are alike
 HALF_CALIBRE, TENTH = 0.5, 0.1
 
@@ -113,8 +115,8 @@ def _over_wind(ds: xr.Dataset) -> list[str]:
     rows = [head]
     for k, wind in enumerate(ds["wind"].values):
         turned = [degrees(ds[name].sel(fins=fins, event=event).isel(wind=k)) for fins in shown]
-        cells = [f"{np.nanmean(one):.1f} ({np.nanquantile(one, 0.05):.1f} to {np.nanquantile(one, 0.95):.1f})" for one in turned]
-        theory = [f"{math.degrees(float(ds[key][k])):.1f}" for key in ("triangle", "closed_turn", "profile_turn")]
+        cells = [_spread(one) for one in turned]
+        theory = [f"{math.degrees(float(ds[key][k])):z.1f}" for key in ("triangle", "closed_turn", "profile_turn")]
         missed = float(ds["missed"].sel(fins=AS_WRITTEN)[k])
         rows.append([f"{wind:g}", *cells, *theory, "holds" if missed <= 0.0 else f"{100.0 * missed:.0f} %"])
     title = f"Turn of {of} into the wind from the rail to {said(event)}, deg: mean (5 to 95 % of the flights); beside it the theory of a step of cross wind"
@@ -127,9 +129,9 @@ def _at_events(ds: xr.Dataset) -> list[str]:
     for event in ds["event"].values:
         one = ds.sel(wind=wind, event=event)
         own = [one[key].sel(fins=AS_WRITTEN) for key in ("lean", "path_lean")] + [one["lean"].sel(fins=fins) for fins in ds["fins"].values[1:]]
-        rows.append([said(event), *(f"{np.nanmean(degrees(each)):.1f}" for each in own)])
+        rows.append([said(event), *(f"{middle(degrees(each)):z.1f}" for each in own)])
     rail = math.degrees(ds.attrs["exit_lean"])
-    return [f"Lean into the wind in {wind:g} m/s, deg, mean of the flights; the rail itself leans {rail:+.1f} deg into it", *underlined(table(rows))]
+    return [f"Lean into the wind in {wind:g} m/s, deg, mean of the flights; the rail itself leans {rail:+z.1f} deg into it", *underlined(table(rows))]
 
 
 def _causes(ds: xr.Dataset) -> list[str]:
@@ -137,7 +139,7 @@ def _causes(ds: xr.Dataset) -> list[str]:
     share = percent(ds.attrs["share"])
     rows = [["", "mean", f"in {share}", "told by"]]
     for name, how, mean, high in zip(*(ds[key].values for key in ("cause", "cause_how", "cause_mean", "cause_high"))):
-        rows.append([str(name), f"{math.degrees(mean):+.1f}", "" if np.isnan(high) else f"{math.degrees(high):+.1f}", str(how)])
+        rows.append([str(name), f"{math.degrees(mean):+z.1f}", "" if np.isnan(high) else f"{math.degrees(high):+z.1f}", str(how)])
     rows.append(["turn as flown", f"{math.degrees(float(ds['base_turn'])):+.1f}", f"{math.degrees(float(ds['base_high'])):+.1f}", "flown"])
     rows.append(["of it in calm air", f"{math.degrees(float(ds['calm_turn'])):+.1f}", "", "flown"])
     return [f"What causes the turn to {said(ds.attrs['at_event'])}, deg, {where}", *underlined(table(rows, remark=True))]
@@ -155,7 +157,7 @@ def _levers(ds: xr.Dataset) -> list[str]:
     ratio, margin = ds.attrs["exit_thrust_to_weight"], ds.attrs["exit_margin"]
     lines = []
     more = at("thrust_turn", "thrust_to_weight", ratio * (1.0 + TENTH)) - at("thrust_turn", "thrust_to_weight", ratio)
-    lines.append(f"A tenth more thrust-to-weight (it is {ratio:.1f}) changes the turn by {more:+.2f} deg in {wind:.1f} m/s.")
+    lines.append(f"A tenth more thrust-to-weight (it is {ratio:.1f}) changes the turn by {more:+.2f} deg in {wind:.1f} m/s, burn time kept.")
     other = at("margin_turn", "static_margin", margin - HALF_CALIBRE) - at("margin_turn", "static_margin", margin)
     if np.isfinite(other):
         worse = "the more stable, the harder it turns" if other < 0.0 else "here less margin turns it more: it is too little already"
@@ -192,18 +194,35 @@ def _cures(ds: xr.Dataset) -> list[str]:
         angle = ds["cure_value"].attrs["units"] == "rad"
         value = math.degrees(float(one["cure_value"])) if angle else float(one["cure_value"])
         kept = f"{value:.1f} {'deg' if angle else ds['cure_value'].attrs['units']}"
-        change = [f"{math.degrees(float(one['cure_turn'])):+.1f} deg", f"{float(one['cure_apogee']):+.0f} m", f"{1000.0 * float(one['cure_mass']):+.0f} g"]
-        change += [f"{float(one['cure_margin']):+.2f} cal", f"{float(one['cure_speed']):+.1f} m/s"]
+        change = [f"{math.degrees(float(one['cure_turn'])):+z.1f} deg", f"{float(one['cure_apogee']):+z.0f} m", f"{1000.0 * float(one['cure_mass']):+z.0f} g"]
+        change += [f"{float(one['cure_margin']):+z.2f} cal", f"{float(one['cure_speed']):+z.1f} m/s"]
         rows.append([str(one["cure_says"].item()), "yes" if one["cure_meets"] else "no", kept, *change])
     margin = ds.attrs["exit_margin"] + ds["cure_margin"].values
     thin = [str(says) for says, left in zip(ds["cure_says"].values, margin) if left < LEAST_MARGIN]
     notes = ["What cures it, each alone, flown: the smallest amount found that meets what is asked for, else the best of the range tried."]
-    notes += [
-        "Ballast and larger fins add margin, and margin turns it harder; ballast costs thrust-to-weight too. What a motor or a rail costs in money is unknown."
-    ]
+    harder = [str(name) for name, turn in zip(ds["cure"].values, ds["cure_turn"].values) if turn > DIFFERS and name in ADD_MARGIN]
+    if harder:
+        notes.append(f"No cure, it turns harder with it: {', '.join(harder)}. More margin turns it harder; ballast costs thrust-to-weight too.")
+    notes.append("What a motor or a rail costs in money is unknown.")
     if thin:
         notes.append(f"Leaves less than {LEAST_MARGIN:g} calibre: {', '.join(thin)}.")
     return [f"Cures {_where(ds)}, ranked: those that do it by the apogee they cost", *underlined(table(rows)), *indented(notes)]
+
+
+def _after_burnout(ds: xr.Dataset, turned: np.ndarray, fins: str) -> list[str]:
+    """Return what becomes of the turn (events,), deg, after the first burnout, where the theory ends."""
+    names = [str(name) for name in ds["event"].values]
+    if "burnout" not in names or names[-1] == "burnout" or not np.isfinite(turned).all():
+        return []
+    first = turned[names.index("burnout")]
+    how = "locked" if fins == LOCKED else "as written"
+    wind = float(ds["wind"][-1])
+    return [f"The theory ends at burnout: from there to {said(names[-1])} the turn goes from {first:.1f} to {turned[-1]:.1f} deg in {wind:g} m/s, fins {how}."]
+
+
+def _spread(turned: np.ndarray) -> str:
+    """Return "9.2 (6.4 to 12.0)": the mean of angles, deg, and what 5 to 95 % of them lie between."""
+    return f"{middle(turned):z.1f} ({middle(turned, quantile=0.05):z.1f} to {middle(turned, quantile=0.95):z.1f})"
 
 
 def _weak(ds: xr.Dataset) -> list[str]:
@@ -211,14 +230,17 @@ def _weak(ds: xr.Dataset) -> list[str]:
     beyond = ds["wind"].values[incidence > math.degrees(RAIL_INCIDENCE)]
     fins = LOCKED if LOCKED in ds["fins"].values else AS_WRITTEN
     name = "path_turn" if ds.attrs["angle"] == "path_lean" else "turn"
-    flown = degrees(np.nanmean(ds[name].sel(fins=fins, event=ds.attrs["at_event"]), axis=-1))
-    off = degrees(ds["profile_turn"]) - flown
+    turned = ds[name].sel(fins=fins)
+    flown = degrees(middle(turned.sel(event=ds.attrs["at_event"]).values))
+    off, closed = degrees(ds["profile_turn"]) - flown, degrees(ds["closed_turn"]) - flown
     k = int(np.nanargmax(np.abs(off)))
     lines = [
         f"The theory is linear: at most {abs(off[k]):.1f} deg off the flights with fins {'locked' if fins == LOCKED else 'as written'} (in "
-        f"{float(ds['wind'][k]):g} m/s, where the air meets the vehicle at {incidence[k]:.0f} deg as it leaves). It knows no gusts, no tip-off, no burnout, "
-        "no live fins, no margin that falls with incidence. The triangle alone is where a slow, stiff vehicle ends in a steady wind; "
-        "a wind that grows with height, and the swing at that moment, take others further."
+        f"{float(ds['wind'][k]):g} m/s, where the air meets the vehicle at {incidence[k]:.0f} deg as it leaves), the closed form alone "
+        f"{np.nanmax(np.abs(closed)):.1f} deg. It knows no gusts, no tip-off, no live fins, no margin that falls with incidence.",
+        "The triangle alone is where a slow, stiff vehicle ends in a steady wind; a wind that grows with height, and the swing at that moment, take "
+        "others further.",
+        *_after_burnout(ds, degrees(middle(turned.isel(wind=-1).values, axis=0)), fins),
     ]
     if beyond.size:
         lines.append(f"From {beyond[0]:g} m/s on incidence at rail departure is beyond 15 deg: there the aerodynamics of the flights is an estimate too.")
