@@ -11,6 +11,7 @@ from sixdof.plot.style import CYCLE, FONT, GREY, INK, LINE, axes_or_new, dress, 
 from sixdof.study.motor_choice.deciding import BEST, FAILS, MEETS, OPEN, UNFIT, UNKNOWN
 from sixdof.study.motor_choice.motor_choice_text import need_choice, short_why, standings_of
 from sixdof.study.motor_choice.preference import wishes_of
+from sixdof.study.reading.result import plural
 from sixdof.study.variants.judging import ensembles
 from sixdof.study.variants.subjects import subject
 
@@ -46,6 +47,7 @@ def plot_motor_choice(ds: xr.Dataset, *, ax=None):
     variable, rows = _worth(ds)
     for k, name in enumerate(names):
         _draw_row(ax, k, rows.get(name, np.empty(0)), standings[name])
+    _draw_medians(ax, [rows.get(name, np.empty(0)) for name in names])
     _name_rows(ax, ds, names, standings)
     for k, name in enumerate(names):
         text = textwrap.fill(short_why(ds, name), WRAP)
@@ -54,8 +56,16 @@ def plot_motor_choice(ds: xr.Dataset, *, ax=None):
     ax.margins(x=0.06)
     dress(ax)
     ax.grid(False, axis="y")
-    legend(ax, loc="lower left", bbox_to_anchor=(0.0, 1.0), ncols=3)
+    legend(ax, loc="lower left", bbox_to_anchor=(0.0, 1.0), ncols=4)
+    ax.set_title(_headline(ds), fontsize=FONT + 1.0, color=INK, loc="left", pad=26.0)
     return ax
+
+
+def _headline(ds: xr.Dataset) -> str:
+    """Return the answer in a line: which motor of which stage, and by what it was preferred."""
+    best, flights = ds.attrs["best"], plural(ds.sizes["flight"])
+    answer = f"{best} is the best for {ds.attrs['stage']}" if best else f"no motor for {ds.attrs['stage']} stands out"
+    return f"{answer}: {ds.attrs['prefer'] or 'no preference'}, {flights} each on the same draws"
 
 
 def _worth(ds: xr.Dataset) -> tuple[xr.DataArray, dict[str, np.ndarray]]:
@@ -80,10 +90,16 @@ def _draw_row(ax, row: int, values: np.ndarray, standing: str) -> None:
     if values.size == 1:
         ax.plot(values, [row], "o", color=colour, ms=7.0, label=named, zorder=3)
         return
-    low, high, lower, upper, middle = np.quantile(values, (*SPAN, *HALF, 0.5))
+    low, high, lower, upper = np.quantile(values, (*SPAN, *HALF))
     ax.plot([lower, upper], [row, row], color=colour, lw=6.0, solid_capstyle="butt", label=named, zorder=3)
     ax.plot([low, high], [row, row], color=colour, lw=LINE + 0.4, solid_capstyle="butt", zorder=2, gid=f"of:{_WORDS[standing]}")
-    ax.plot([middle], [row], "|", color=INK, ms=13.0, mew=LINE + 0.7, label=None if "median" in known else "median", zorder=4)
+
+
+def _draw_medians(ax, rows: list[np.ndarray]) -> None:
+    """Draw the medians of motors that have many values, last, so that they are behind the colours in the legend."""
+    found = [(float(np.median(values)), k) for k, values in enumerate(rows) if values.size > 1]
+    if found:
+        ax.plot(*zip(*found), "|", color=INK, ms=13.0, mew=LINE + 0.7, label="median", zorder=4)
 
 
 def _name_rows(ax, ds: xr.Dataset, names: list[str], standings: dict[str, str]) -> None:

@@ -79,7 +79,8 @@ def _answer(ds: xr.Dataset) -> list[str]:
     met = "meets the criterion" if criteria == 1 else "meets both criteria" if criteria == 2 else f"meets all {criteria} criteria"
     if open_:
         more = max(int(ds["more_flights"].sel(variant=best).values[k]) for k in open_)
-        met = f"fails no criterion, but {', '.join(str(k + 1) for k in open_)} {'is' if len(open_) == 1 else 'are'} undecided: fly {more} more"
+        which = f"criterion {open_[0] + 1} is" if len(open_) == 1 else f"criteria {', '.join(str(k + 1) for k in open_)} are"
+        met = f"fails none, but {which} undecided (at least {more} more flights decide)"
     return indented([f"ANSWER: {best}. It {met if criteria else 'fits'}; {why}."])
 
 
@@ -103,7 +104,7 @@ def _measurements(ds: xr.Dataset) -> list[str]:
     none = f"none of the {ds.attrs['measurements']} asked about, each alone and as far as it is drawn (from the 1 % to the 99 % quantile)"
     need, flights = ds.attrs["measurements_need"], ds.sizes["flight"]
     if flights < need:
-        none = f"not asked: {need} flights or more tell the {ds.attrs['measurements']} inputs apart, and {flights} were flown"
+        none = f"not asked: {need} flights or more tell what is drawn apart, and {flights} were flown"
     elif not ds.attrs["measurements"]:
         none = "none can be asked about: the mission disperses nothing that can be measured"
     return [title, *indented([none, *(_flip(one) for one in every[:MOST_FLIPS])])]
