@@ -23,7 +23,7 @@ from sixdof.mission.mission import Mission
 from sixdof.results.names import body_names, canopy_names, failure_names
 from sixdof.vehicle.geometry import Shape, shape_of
 
-MOST_KEPT = 16  # plans of missions flown lately: some 100 kB each
+MOST_KEPT = 64  # plans of missions flown lately: some 100 kB each
 _kept: OrderedDict[tuple, tuple[Mission, tuple, Plan]] = OrderedDict()
 _keeping = threading.Lock()
 

@@ -10,6 +10,7 @@ from strangers import stranger
 
 import sixdof
 from sixdof.preflight import fly_conditions, keeping, sweep
+from sixdof.study.sweep.conditions import changed, settings_of
 
 FINE = 1e-4  # of a direction: the kernel reads the wind from a table over height
 KEEP = ("apogee_height", "rail_departure_speed", "event_lean", "landing_east", "landing_north")
@@ -85,6 +86,22 @@ def test_paths__change_the_mission(sampler):
     assert swept.rail_length.values.tolist() == [2.0, 4.0] and swept.rail_length.attrs["units"] == "m"
     for length in (2.0, 4.0):
         same(swept.sel(rail_length=length), flown(sampler.change({"rail.length": length}), 2))
+
+
+@pytest.mark.parametrize("name", ["sampler", "slender"])
+def test_rail__is_turned_as_a_mission_that_says_so_guided_or_not(sampler, name):
+    """A guided vehicle's computer is told where the rail leans: its profile turns along, which a draw of the rail would not do."""
+    mission = sampler if name == "sampler" else stranger(name)
+    swept = sweep(mission, {"rail.azimuth": ["90 deg"], "rail.elevation": ["85 deg"]}, 2, seed=3, keep=KEEP, threads=1, progress=False)
+    whole = flown(mission.change({"rail.azimuth": "90 deg", "rail.elevation": "85 deg"}), 2)
+    for each in KEEP:
+        np.testing.assert_allclose(swept[each].values[0, 0], whole[each].values, rtol=1e-6, atol=1e-6, err_msg=each)
+
+
+def test_changed__mission_is_the_very_one_the_next_time(sampler):
+    settings = settings_of(sampler, {"rail.length": "4 m"}, "sweep")
+    assert changed(sampler, settings) is changed(sampler, settings) and changed(sampler, settings).rail.length == 4.0
+    assert changed(sampler.change({"title": "another"}), settings) is not changed(sampler, settings)
 
 
 def test_names_as_values__are_words(sampler):

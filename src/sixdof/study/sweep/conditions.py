@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import threading
+from collections import OrderedDict
 from collections.abc import Mapping, Sequence
 from typing import Any, NamedTuple
 
@@ -10,7 +12,7 @@ import xarray as xr
 
 from sixdof.draws.drawn import path_names
 from sixdof.draws.packed import nominal_value, things
-from sixdof.draws.quantities import attributes_of, coordinate, dims_of, known_item
+from sixdof.draws.quantities import attributes_of, control_fin_count, coordinate, dims_of, known_item
 from sixdof.mission.errors import suggestion
 from sixdof.mission.mission import Mission
 from sixdof.mission.tables.dispersible import DISPERSIBLE
@@ -21,6 +23,7 @@ WIND_HEIGHT = 10.0  # m above ground: where a wind without one speed and directi
 SPEED, FROM, FACTOR, TURN = "wind.speed", "wind.blows_from", "wind.factor", "wind.turn"
 _KEYS = {"air.wind.speed": SPEED, "air.wind.blows_from": FROM}  # keys of the mission that have draws of their own
 _RAIL = ("rail.elevation", "rail.azimuth")  # keys of the mission that are drawn as offsets from it
+MOST_KEPT = 64  # missions changed lately, each with its tables
 
 
 class Setting(NamedTuple):
@@ -45,6 +48,8 @@ def settings_of(mission: Mission, condition: Mapping[str, Any], who: str) -> lis
 def _setting(mission: Mission, written: str, value: Any, who: str) -> Setting:
     name, _, thing = written.partition(" of ")
     name, thing = _KEYS.get(name.strip(), name.strip()), thing.strip()
+    if name in _RAIL and control_fin_count(mission):
+        return Setting(name, "", False, value)  # who turns the rail tells the flight computer; a draw is what it does not know of
     if name not in DISPERSIBLE and name not in path_names(mission):
         if thing:
             raise ValueError(f'{who}: "{name}" is nothing that is drawn; {suggestion(name, tuple(DISPERSIBLE), "quantities")}, or write the path of a key')
@@ -65,17 +70,37 @@ def _setting(mission: Mission, written: str, value: Any, who: str) -> Setting:
     return Setting(name, thing, True, number)
 
 
+_kept: OrderedDict[tuple, tuple[Mission, Mission]] = OrderedDict()  # it keeps the mission it was made of too: an id is nobody else's as long
+_keeping = threading.Lock()
+
+
 def changed(mission: Mission, settings: Sequence[Setting]) -> Mission:
-    """Return the mission with those settings made that no draw can make. Raises MissionError for one that makes no sound mission."""
+    """Return the mission with those settings made that no draw can make, the very one as before if it was asked for lately: its tables are kept.
+
+    Raises MissionError for one that makes no sound mission.
+    """
     changes = {one.name: one.value for one in settings if not one.drawn}
-    return mission.change(changes) if changes else mission
+    if not changes:
+        return mission
+    key = (id(mission), *map(id, mission.motor.values()), repr(sorted(changes.items(), key=lambda item: item[0])))
+    with _keeping:
+        if key in _kept:
+            _kept.move_to_end(key)
+            return _kept[key][1]
+    made = mission.change(changes)
+    with _keeping:
+        _kept[key] = mission, made
+        while len(_kept) > MOST_KEPT:
+            _kept.popitem(last=False)
+    return made
 
 
 def conditioned(mission: Mission, table: xr.Dataset, settings: Sequence[Setting], who: str) -> xr.Dataset:
     """Return a table of draws under a condition: a value replaces what is drawn, a factor multiplies it, an offset is added to it.
 
-    A rail's elevation or azimuth is the mission's number; what is drawn about it stays. A wind speed or direction is that of every flight;
-    where the mission tells its wind level by level, it is the wind at 10 m, and all levels are scaled and turned alike.
+    A rail's elevation or azimuth is the mission's number, what is drawn about it stays (of a vehicle with control the mission is changed instead). A
+    wind speed or direction is that of every flight; where the mission tells its wind level by level, it is the wind at 10 m, and all levels are scaled
+    and turned alike.
     """
     table = table.copy()
     for one in (one for one in settings if one.drawn):
