@@ -182,9 +182,9 @@ def test_figure__of_wind_limits(missions, name):
     rendered(plot.plot_rail_for_wind(rails))
 
 
-@pytest.mark.parametrize("name", ["slender", "canard"])
+@pytest.mark.parametrize("name", ["slender", "canard", pytest.param("stack", marks=pytest.mark.slow)])
 def test_figure__of_a_choice_of_motors(missions, name):
-    files = sorted(MOTORS.glob({"slender": "wick-*.csv", "canard": "reed-*.csv"}[name]))
+    files = sorted(MOTORS.glob("wick-*.csv" if name == "slender" else "reed-*.csv"))
     choice = sixdof.preflight.choose_motor(missions[name], files, "apogee_height > 400 m in 50 % of flights", flights=4, confirm=False, progress=False)
     rendered(plot.plot_motor_choice(choice))
 

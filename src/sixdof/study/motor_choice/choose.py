@@ -113,9 +113,9 @@ def choose_motor(
     check_mission(mission, "choose_motor")
     check_share(confidence, "confidence")
     checked_scatter(scatter)
-    files = {file.stem: file for file in files_of(folder) if file != (Path(columns) if isinstance(columns, str | Path) else None)}
-    which = stage_number(mission, stage)
-    own = mission.stage[which].part[mount_number(mission.stage[which])].motor
+    files = {file.stem: file for file in files_of(folder, "choose_motor") if file != (Path(columns) if isinstance(columns, str | Path) else None)}
+    which = stage_number(mission, stage, "choose_motor")
+    own = mission.stage[which].part[mount_number(mission.stage[which], "choose_motor")].motor
     wanted = choice_criteria(criteria)
     known = columns_of(columns, files)
     fits = _fits(mission, files, own, which, known, limits_of(limits))

@@ -116,29 +116,29 @@ def comments_of(file: Path) -> tuple[dict[str, str], dict[str, str]]:
     return keys, free
 
 
-def files_of(folder: str | Path | Iterable[str | Path]) -> list[Path]:
-    """Return the CSV files of a folder, or those listed. Raises TypeError, ValueError for none and for two of one name."""
+def files_of(folder: str | Path | Iterable[str | Path], who: str = "motor_variants") -> list[Path]:
+    """Return the CSV files of a folder, or those listed. Raises TypeError, ValueError for none and for two of one name; `who` asks."""
     if not isinstance(folder, str | Path):
         listed = list(folder) if isinstance(folder, Iterable) else [None]
         if not all(isinstance(one, str | Path) for one in listed):
-            raise TypeError(f"motor_variants: folder must be the path of a folder, or a list of paths of CSV files, not {shown(folder)}")
+            raise TypeError(f"{who}: folder must be the path of a folder, or a list of paths of CSV files, not {shown(folder)}")
         files = sorted(Path(one) for one in listed)
         if not files:
-            raise ValueError("motor_variants: there are no files of motors in the list")
+            raise ValueError(f"{who}: there are no files of motors in the list")
         twice = [file.stem for file in files if [other.stem for other in files].count(file.stem) > 1]
         if twice:
-            raise ValueError(f"motor_variants: two files are called {twice[0]}.csv; call one otherwise")
+            raise ValueError(f"{who}: two files are called {twice[0]}.csv; call one otherwise")
         return files
     folder = Path(folder)
     if not folder.is_dir():
-        raise ValueError(f"motor_variants: there is no folder {shown(str(folder))}; give the folder that holds the motors' CSV files")
+        raise ValueError(f"{who}: there is no folder {shown(str(folder))}; give the folder that holds the motors' CSV files")
     files = sorted(folder.glob("*.csv"))
     if not files:
-        raise ValueError(f"motor_variants: the folder {folder} holds no CSV file")
+        raise ValueError(f"{who}: the folder {folder} holds no CSV file")
     return files
 
 
-def stage_number(mission: Mission, stage: str | int | None) -> int:
+def stage_number(mission: Mission, stage: str | int | None, who: str = "motor_variants") -> int:
     """Return the number of the stage whose motor varies. Raises ValueError for anything else."""
     names = [one.name for one in mission.stage]
     if stage is None:
@@ -147,12 +147,12 @@ def stage_number(mission: Mission, stage: str | int | None) -> int:
         return stage
     if stage in names:
         return names.index(stage)
-    raise ValueError(f"motor_variants: there is no stage {shown(stage)}; {suggestion(stage, names, 'stages')}")
+    raise ValueError(f"{who}: there is no stage {shown(stage)}; {suggestion(stage, names, 'stages')}")
 
 
-def mount_number(stage: Stage) -> int:
+def mount_number(stage: Stage, who: str = "motor_variants") -> int:
     """Return the place of a stage's only mount among its parts. Raises ValueError where there is another number of them."""
     found = [j for j, part in enumerate(stage.part) if isinstance(part, Mount)]
     if len(found) != 1:
-        raise ValueError(f'motor_variants: stage "{stage.name}" has {len(found)} mounts, and a motor goes into the only one')
+        raise ValueError(f'{who}: stage "{stage.name}" has {len(found)} mounts, and a motor goes into the only one')
     return found[0]
