@@ -79,6 +79,37 @@ def test_expected__times_come_in_the_order_of_the_flight(staged):
     assert len(times) >= 8 and times == sorted(times)
 
 
+def test_weights__at_the_edge_of_their_tolerance_still_fly_as_expected(demo_mission, card):
+    """Weighed 2 sd heavier or lighter, the middle flight stays within the 5 to 95 % of the card's apogee."""
+    which = card.weighing.values.tolist().index("thistledown, loaded")
+    dry = totals(demo_mission, [0])[1].mass
+    off = float(card.weighed_mass_tolerance[which]) / dry
+    assert off == pytest.approx(0.02, rel=1e-3)
+    low, _, high = row(card, "apogee above ground")
+    for factor in (1.0 - off, 1.0 + off):
+        spread = {"disperse.vehicle.mass": {"kind": "fixed", "mean": factor}}
+        middle = float(np.median(in_wind(demo_mission, 4.4 * 5.0**0.16, math.radians(250.0), **spread).apogee_height))
+        assert low < middle < high
+
+
+def test_field__of_a_file_is_a_criterion_of_the_card(demo_mission, demo_path):
+    """The field's own judge, asked about the same flights."""
+    field = demo_path.parent / "lake-orrin-field.geojson"
+    ds = launch_card(demo_mission, field=field, wind="1 m/s from 240 deg", **HOW | {"flights": 6})
+    assert str(ds.criterion.values[-1]).startswith("every piece lands in")
+    again = disperse(
+        wind_mission(demo_mission, "grows", False).change(
+            {"air.wind.speed": 5.0**0.16, "air.wind.blows_from": "240 deg", "disperse.wind.speed": None, "disperse.wind.blows_from": None}
+        ),
+        6,
+        seed=SEED,
+        tracks="none",
+        progress=False,
+        threads=1,
+    )
+    assert float(ds.observed[-1]) == np.mean(sixdof.preflight.lands_in_field(field, "95 %").holds(again)[0])
+
+
 def test_bearings__about_north():
     """Two places a little either side of north: 350 and 10 deg are 20 deg apart, not 340."""
     found = bearings(np.array([-1.0, 1.0]), np.array([5.671, 5.671]))

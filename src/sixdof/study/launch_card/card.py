@@ -34,6 +34,7 @@ _DATE = re.compile(r"\d{4}-\d{2}-\d{2}(?:[ T]\d{2}:\d{2})?")
 GEOJSON = (".geojson", ".json")  # ends of the name of a field's file
 SHARE = 0.95  # of the flights that land in the field
 LIMIT_FLIGHTS = 60  # at most, of each wind that the limits are looked for with: 59 tell a limit "in 95 % of flights" from below
+WINDS, TOLERANCE = 4, 0.3  # of that search, m/s: coarser than its own, for the card is made while people wait
 _HEAD = 4000  # bytes of a sounding that are searched for its date
 
 
@@ -105,7 +106,7 @@ def launch_card(
     ensemble = fly_conditions(day, [own], who="launch_card", **options).isel(condition=0, drop=True)
     found = judged(wanted, ensemble)
     if limits is None and directions:
-        limits = wind_limit(day, wanted, directions=directions, **options | {"flights": min(flights, LIMIT_FLIGHTS)})
+        limits = wind_limit(day, wanted, directions=directions, winds=WINDS, tolerance=TOLERANCE, **options | {"flights": min(flights, LIMIT_FLIGHTS)})
     now = Now(measured, reference, _changes(day, wanted, found, ensemble, reference, options) if measured is not None and decision(found) == NO_GO else ())
     weighed = weighings(day, lambda: _moving(day, ensemble, options))
     card = card_dataset(day, ensemble, weighed, found, now, limits)

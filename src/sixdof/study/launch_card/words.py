@@ -9,7 +9,7 @@ from collections.abc import Sequence
 import xarray as xr
 
 from sixdof.mission.page import table
-from sixdof.study.launch_card.expected import BEARING
+from sixdof.study.launch_card.expected import BEARING, TIME
 from sixdof.study.launch_card.remedy import REACH
 from sixdof.study.launch_card.safety import CAUTIONS, FOOT, STANDING
 from sixdof.study.launch_card.settings import direction
@@ -193,7 +193,7 @@ def expected_rows(ds: xr.Dataset) -> list[tuple[str, str, str, str]]:
     for k, (name, unit) in enumerate(zip(texts(ds, "quantity"), texts(ds, "expected_unit"), strict=True)):
         values = [float(value) % 360.0 if unit == BEARING else float(value) for value in ds["expected"].values[k]]
         low, middle, high = (number(value, int(ds["expected_decimals"].values[k])) for value in values)
-        rows.append((f"{name}, {unit}" if unit else name, low, middle, high))
+        rows.append((f"{name}, {unit}" if unit and not name.startswith(TIME) else name, low, middle, high))
     return rows
 
 
