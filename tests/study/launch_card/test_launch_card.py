@@ -92,6 +92,28 @@ def test_weights__at_the_edge_of_their_tolerance_still_fly_as_expected(demo_miss
         assert low < middle < high
 
 
+def test_weights__of_a_mission_that_disperses_neither_follow_from_what_they_move(demo_mission):
+    """Flown again 10 mm aft: a margin that moves by so much a millimetre says which shift makes its sd (or 0.1 calibre)."""
+    bare = demo_mission.change({"disperse.vehicle.mass": None, "disperse.vehicle.cg": None})
+    ds = launch_card(bare, "apogee_height > 1 m in 50 % of flights", wind="3 m/s from 240 deg", **HOW)
+    wind = 3.0 * 5.0**0.16, math.radians(240.0)
+    before = in_wind(bare, *wind).rail_departure_margin
+    after = in_wind(bare, *wind, **{"disperse.vehicle.cg": {"kind": "fixed", "mean": "10 mm"}}).rail_departure_margin
+    shift = max(float(before.std()), 0.1) / abs(float((after - before).mean()) / 0.01)
+    facts = totals(bare, [0])
+    which = ds.weighing.values.tolist().index("thistledown, loaded")
+    allowed = float(ds.balance_point_tolerance[which])
+    off = float(ds.weighed_mass_tolerance[which]) * (facts[1].centre[0] - facts[0].centre[0]) / facts[0].mass  # a heavier airframe moves it too
+    assert allowed == pytest.approx(math.hypot(shift * facts[1].mass / facts[0].mass, off), rel=0.01)
+    assert str(ds.balance_tolerance_from.values[which]).startswith("moves the static margin at departure")
+
+
+def test_sheet__of_a_vehicle_without_fins_to_move_has_no_loops(demo_mission):
+    ds = launch_card(stranger("slender"), "apogee_height > 1 m in 50 % of flights", **HOW | {"flights": 3})
+    shown = " ".join(text.get_text() for text in sixdof.plot.plot_launch_card(ds).texts)
+    assert "loop" not in shown and "Flight computer" not in shown and "Altimeters" in shown
+
+
 def test_field__of_a_file_is_a_criterion_of_the_card(demo_mission, demo_path):
     """The field's own judge, asked about the same flights."""
     field = demo_path.parent / "lake-orrin-field.geojson"

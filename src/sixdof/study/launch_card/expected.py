@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import warnings
 from collections.abc import Iterator
 from typing import NamedTuple
 
@@ -10,6 +11,7 @@ import numpy as np
 import xarray as xr
 
 from sixdof.mission.mission import Mission
+from sixdof.mission.tables import Fins
 from sixdof.study.reading.page import bearing_of
 from sixdof.study.reading.result import QUANTILES, came_down, event_values, fact, meaningful, outcomes, pieces
 from sixdof.study.uncertainty.statistics import quantile_interval
@@ -152,9 +154,13 @@ def loop_margins(mission: Mission) -> list[Margin]:
     from sixdof.study.loops.linear import linearise
     from sixdof.study.loops.margins import margins
 
+    if not any(isinstance(part, Fins) and part.control for stage in mission.stage for part in stage.part):
+        return []
     try:
-        found = margins(linearise(mission, points=POINTS), broken_at="actuator")
-    except ValueError:  # nothing is steered, or no demand turns it
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore")  # of points at kinks of tables: of all points the least margin is told
+            found = margins(linearise(mission, points=POINTS), broken_at="actuator")
+    except ValueError:  # no demand turns it, or it is never live
         return []
     used = found.incidence.values <= math.radians(15.0)
     rows = []

@@ -16,6 +16,7 @@ from sixdof.world.wind import mean_wind, shape, turned
 HAND = 2.0  # m: of an anemometer held up in the hand, where a text names no height
 LEVELS_AT = 10.0  # m: height at which a wind given level by level is told as one speed and direction
 OPEN_GROUND = 1.0 / 7.0  # exponent of the power law over open ground, where a profile has no level below (common practice)
+UNIFORM = "uniform profile, as measured"
 CALM = 0.1  # m/s: a profile as calm as that cannot be scaled to a measured wind
 _TEXT = re.compile(r"(?P<speed>\S.*?)\s+from\s+(?P<blows_from>\S.*?)(?:\s+at\s+(?P<height>\S.*))?")
 _HOW = 'write, for example, "5 m/s from 250 deg" or "5 m/s from 250 deg at 2 m"'
@@ -92,9 +93,7 @@ def _by_shape(mission: Mission, measured: MeasuredWind) -> ReferenceWind:
             f"wind: the mission's log profile has no wind at {measured.height:g} m, below its roughness length {wind.roughness:g} m; measure higher up"
         )
     veered = float(turned(wind, measured.height)) - wind.blows_from
-    law = {"power": f"power law, exponent {wind.exponent:.2g}", "log": f"log law, roughness length {wind.roughness:g} m", "uniform": "uniform profile: none"}[
-        wind.profile
-    ]
+    law = {"power": f"power law, exponent {wind.exponent:.2g}", "log": f"log law, roughness length {wind.roughness:g} m", "uniform": UNIFORM}[wind.profile]
     return _at(measured, wind.reference_height, 1.0 / share, veered, law)
 
 

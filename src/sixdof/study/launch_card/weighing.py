@@ -19,7 +19,8 @@ from sixdof.vehicle.solids import Lump
 COVERED = 2.0  # standard deviations: some 95 % of what the ensemble draws lies within
 _SHARES = (np.arange(1e5) + 0.5) / 1e5  # whose quantiles stand for a spread: its sd to a ten-thousandth
 BY_SPREAD = "2 sd of the spread in [disperse]"
-BY_OUTCOME = "moves {} by its own spread (1 sd)"
+NONE = "none, it moves no outcome"
+BY_OUTCOME = "moves {}"
 
 
 class Weighing(NamedTuple):
@@ -92,7 +93,14 @@ def _allowed(mission: Mission, otherwise) -> tuple[tuple[float, str], tuple[floa
     found = [COVERED * deviation(mission.disperse.get(name), neutral) for name, neutral in (("vehicle.mass", 1.0), ("vehicle.cg", 0.0))]
     if all(value > 0.0 for value in found):
         return (found[0], BY_SPREAD), (found[1], BY_SPREAD)
-    return tuple((own, BY_SPREAD) if own > 0.0 else (other, BY_OUTCOME.format(what)) for own, (other, what) in zip(found, otherwise(), strict=True))
+    return tuple(_either(own, *other) for own, other in zip(found, otherwise(), strict=True))
+
+
+def _either(own: float, other: float, what: str) -> tuple[float, str]:
+    """Return an amount by the spread where there is one, else by the outcome that it moves; NaN where it moves none."""
+    if own > 0.0:
+        return own, BY_SPREAD
+    return (other, BY_OUTCOME.format(what)) if other > 0.0 else (math.nan, NONE)
 
 
 def deviation(spread: Spread | None, nominal: float) -> float:

@@ -10,6 +10,7 @@ import xarray as xr
 
 from sixdof.mission.page import table
 from sixdof.study.launch_card.expected import BEARING, TIME
+from sixdof.study.launch_card.measured_wind import UNIFORM
 from sixdof.study.launch_card.remedy import REACH
 from sixdof.study.launch_card.safety import CAUTIONS, FOOT, STANDING
 from sixdof.study.launch_card.settings import direction
@@ -253,6 +254,8 @@ def own_cautions(ds: xr.Dataset) -> list[str]:
             lines.append(f"{100.0 * float(ds[name]):.0f} % of flights {where}, where the model is an estimate.")
     if float(ds["failed_share"]) > 0.0:
         lines.append(f"{100.0 * float(ds['failed_share']):.1f} % of flights did not leave the rail or diverged.")
+    if ds.attrs["wind_law"] == UNIFORM:
+        lines.append("The mission has one wind at all heights, which no wind is: over open ground it is some 1.25 times as strong at 10 m as at 2 m.")
     aside = [text for text in ds.attrs.get("set_aside", "").split("\n") if text]
     return lines + [f"Not held even in calm air, so no matter of wind, and not judged here: {text}." for text in aside]
 
