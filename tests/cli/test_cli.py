@@ -81,7 +81,7 @@ def test_motors__says_which_and_by_what_it_would_change(stack_path, tmp_path, ca
     arguments = ["motors", str(stack_path), *motors, "--flights", "4", "--quiet", "--columns", str(prices), "--figures", str(tmp_path / "out")]
     assert main([*arguments, "--criterion", "rail_departure_speed > 20 m/s in 50 % of flights", "--prefer", "least price"]) == OK
     said = capsys.readouterr().out
-    assert "ANSWER: mesa-i. It meets the criterion; least price of the 2 that meet all." in said and (tmp_path / "out" / "motors.png").exists()
+    assert "ANSWER: mesa-i. It meets the criterion; least price, 48, of the 2 that meet all." in said and (tmp_path / "out" / "motors.png").exists()
     assert main([*arguments, "--criterion", "rail_departure_speed > 200 m/s"]) == NONE_PASSES
     assert "ANSWER: no motor" in capsys.readouterr().out
     assert main([*arguments, "--limit", "propellant_mass=3 g"]) == NONE_PASSES

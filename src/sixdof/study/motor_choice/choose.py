@@ -22,6 +22,7 @@ from sixdof.study.motor_choice.preference import Wish, wishes_of
 from sixdof.study.motor_choice.scatter import SCATTER, checked_scatter, with_scatter
 from sixdof.study.motor_choice.settings import EARLY, OK, Setting, settings_of, without_timers
 from sixdof.study.motor_choice.thrust_to_weight import RATIOS
+from sixdof.study.motor_choice.words import number_text
 from sixdof.study.uncertainty.claims import FAIL, UNDECIDED
 from sixdof.study.uncertainty.statistics import check_share
 from sixdof.study.variants.comparison import compare
@@ -209,7 +210,10 @@ def _why(k: int, name: str, each, standings, worth, best: int | None, asked: _As
     if k == best:
         alike = standings.count(standings[k])
         what = "fit" if not asked.criteria else "meet all" if standings[k] == MEETS else "fail none"
-        return f"{asked.wishes[0]} of the {alike} that {what}" if alike > 1 else f"the only one that {'fits' if what == 'fit' else what.replace(' ', 's ', 1)}"
+        units = asked.wishes[0].subject.variable.units if asked.wishes and asked.wishes[0].subject else "1"
+        if alike > 1:
+            return f"{asked.wishes[0]}, {number_text(worth[k, 0], units)}, of the {alike} that {what}"
+        return f"the only one that {'fits' if what == 'fit' else what.replace(' ', 's ', 1)}"
     if standings[k] == FAILS:
         return "; ".join(_failed(c, one, judged.sel(variant=name), each[name]) for c, one in enumerate(asked.criteria) if _is(judged, name, c, FAIL))
     if best is not None and standings[k] == standings[best]:
