@@ -15,7 +15,7 @@ ROOT = Path(__file__).parents[2]
 README, DEVELOPERS = (ROOT / name for name in ("README.md", "DEVELOPERS.md"))
 MOST = 160  # characters of a line
 FILES = [path.relative_to(ROOT).as_posix() for top in ("src", "tests", "configs", "notebooks") for path in (ROOT / top).rglob("*")]
-MADE = {"out", "mine.toml", "first.toml", "flights.nc", "flights.zarr"}  # what README's commands write
+MADE = {"out", "card.pdf", "mine.toml", "first.toml", "flights.nc", "flights.zarr"}  # what README's commands write
 
 
 def blocks(page: Path, language: str) -> list[str]:
