@@ -126,7 +126,7 @@ def readme_figures(folder: Path):
     import matplotlib.pyplot as plt
 
     folder.mkdir(exist_ok=True)
-    for name, draw in (("flight", _flight), ("ensemble", _ensemble), ("bodies", _bodies), ("tuning", _tuning), ("conventions", _conventions)):
+    for name, draw in (("flight", _flight), ("turn", _turn), ("ensemble", _ensemble), ("bodies", _bodies), ("tuning", _tuning), ("conventions", _conventions)):
         figure = draw()
         out = io.BytesIO()
         figure.savefig(out, format="png", dpi=DPI)
@@ -151,6 +151,16 @@ def _flight():
     for function, ax in zip((plot.plot_mach, plot.plot_fins, plot.plot_tilt), (axes[0, 1], axes[1, 0], axes[1, 1]), strict=True):
         function(flight, ax=ax)
     plot.plot_track(flight, ax=axes[0, 0])
+    return figure
+
+
+def _turn():
+    import sixdof
+    from sixdof import plot
+
+    found = sixdof.preflight.weathercock(sixdof.load_mission(DEMOS["two-stage"]), maps=False, progress=False)
+    figure = plot.plot_weathercock(found, panels=[["wind", "causes"], ["speeds", "cures"]])
+    figure.set_size_inches(WIDE, 7.6)
     return figure
 
 

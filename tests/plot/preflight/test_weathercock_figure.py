@@ -53,3 +53,13 @@ def test_panels__without_numbers_say_why(found):
 def test_page__of_something_else(demo_flight):
     with pytest.raises(ValueError, match="plot_weathercock needs the result of sixdof.preflight.weathercock and finds no turn"):
         plot.plot_weathercock(demo_flight)
+
+
+def test_panels__are_those_asked_for(found):
+    figure = plot.plot_weathercock(found, panels=[["wind", "causes"], ["events", "cures"]])
+    titles = [ax.get_title(loc="left") for ax in figure.axes if ax.get_title(loc="left")]
+    assert len(figure.axes) == 4 and titles[0].startswith("turn into the wind") and any("causes" in title for title in titles)
+    assert figure.get_size_inches()[0] < 10.0
+    for wrong in ([["wind", "nonsense"]], [["wind"], ["events", "cures"]], []):
+        with pytest.raises(ValueError, match="panels must be rows, equally long, of wind, events"):
+            plot.plot_weathercock(found, panels=wrong)

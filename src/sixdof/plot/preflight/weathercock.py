@@ -4,10 +4,12 @@ from __future__ import annotations
 
 import math
 import textwrap
+from collections.abc import Sequence
 
 import numpy as np
 import xarray as xr
 
+from sixdof.mission.units import shown
 from sixdof.plot.style import BAND, CYCLE, DASHES, FONT, GREY, INK, LINE, PALE, blank, dress, label, legend, legend_on_top
 from sixdof.study.reading.practice import RAIL_INCIDENCE, WIND_RATIO
 from sixdof.study.reading.result import need_table
@@ -19,13 +21,14 @@ COLOURS = "cividis_r"
 THEORY = (("triangle", "wind triangle"), ("closed_turn", "closed form"), ("profile_turn", "linear theory"))
 
 
-def plot_weathercock(ds: xr.Dataset):
+def plot_weathercock(ds: xr.Dataset, *, panels: Sequence[Sequence[str]] = PANELS):
     """Draw whether a vehicle turns into the wind, what causes it and what cures it, on one page; return the figure.
 
     Lines over wind are means of the flights, bands 5 to 95 % of them; beside them stand the wind triangle at rail departure, the closed form and
     the linear theory. Maps are of the median turn, with the line on which what is asked for is just met. A panel without numbers says why.
 
     ds : what `sixdof.preflight.weathercock` returns.
+    panels : rows of names of panels, such as [["wind", "causes"], ["events", "cures"]]: wind, events, speeds, theory, causes, thrust, margin, cures.
 
     Raises ValueError for anything else.
 
@@ -37,13 +40,13 @@ def plot_weathercock(ds: xr.Dataset):
     need_table(ds, "plot_weathercock", "preflight.weathercock", "turn", "missed", "cause_mean", "speed_needed", "triangle")
     import matplotlib.pyplot as plt
 
-    figure = plt.figure(figsize=(19.0, 9.2), layout="constrained")
-    panels = figure.subplot_mosaic([list(row) for row in PANELS])
-    draw = {"wind": _wind, "events": _events, "speeds": _speeds, "theory": _errors, "causes": _causes, "cures": _cures}
-    for name, function in draw.items():
-        function(panels[name], ds)
-    _map(panels["thrust"], ds, "thrust", "thrust_to_weight", "exit_thrust_to_weight")
-    _map(panels["margin"], ds, "margin", "static_margin", "exit_margin")
+    rows = [list(row) for row in panels]
+    strange = sorted({name for row in rows for name in row} - set(_DRAW))
+    if strange or not rows or len({len(row) for row in rows}) != 1:
+        raise ValueError(f"plot_weathercock: panels must be rows, equally long, of {', '.join(_DRAW)}, not {shown(strange[0] if strange else rows)}")
+    figure = plt.figure(figsize=(4.75 * len(rows[0]), 4.6 * len(rows)), layout="constrained")
+    for name, ax in figure.subplot_mosaic(rows).items():
+        _DRAW[name](ax, ds)
     asked = "; ".join(ds.attrs["criteria"].split("\n"))
     figure.suptitle(f"{ds.attrs['title']}: does it turn into the wind?  asked for: {asked}", fontsize=FONT + 3.0, color=INK, x=0.01, ha="left")
     return figure
@@ -191,3 +194,15 @@ def _cures(ax, ds: xr.Dataset) -> None:
     ax.tick_params(axis="y", labelsize=FONT - 1.0)
     ax.grid(False, axis="y")
     legend(ax, loc="upper center", bbox_to_anchor=(0.3, -0.12), ncols=3)
+
+
+_DRAW = {
+    "wind": _wind,
+    "events": _events,
+    "speeds": _speeds,
+    "theory": _errors,
+    "causes": _causes,
+    "thrust": lambda ax, ds: _map(ax, ds, "thrust", "thrust_to_weight", "exit_thrust_to_weight"),
+    "margin": lambda ax, ds: _map(ax, ds, "margin", "static_margin", "exit_margin"),
+    "cures": _cures,
+}
