@@ -159,9 +159,7 @@ def _turn():
     from sixdof import plot
 
     found = sixdof.preflight.weathercock(sixdof.load_mission(DEMOS["two-stage"]), maps=False, progress=False)
-    figure = plot.plot_weathercock(found, panels=[["wind", "causes"], ["speeds", "cures"]])
-    figure.set_size_inches(WIDE, 7.6)
-    return figure
+    return plot.plot_weathercock(found, panels=[["wind", "causes"], ["speeds", "cures"]], width=WIDE)
 
 
 def _ensemble():

@@ -18,16 +18,18 @@ from sixdof.study.weathercock.flights import middle
 
 PANELS = (("wind", "events", "speeds", "theory"), ("causes", "thrust", "margin", "cures"))
 COLOURS = "cividis_r"
+LETTERS = 11.0  # of the title, an inch of figure
 THEORY = (("triangle", "wind triangle"), ("closed_turn", "closed form"), ("profile_turn", "linear theory"))
 
 
-def plot_weathercock(ds: xr.Dataset, *, panels: Sequence[Sequence[str]] = PANELS):
+def plot_weathercock(ds: xr.Dataset, *, panels: Sequence[Sequence[str]] = PANELS, width: float | None = None):
     """Draw whether a vehicle turns into the wind, what causes it and what cures it, on one page; return the figure.
 
     Lines over wind are means of the flights, bands 5 to 95 % of them; beside them stand the wind triangle at rail departure, the closed form and
     the linear theory. Maps are of the median turn, with the line on which what is asked for is just met. A panel without numbers says why.
 
     ds : what `sixdof.preflight.weathercock` returns.
+    width : of the figure, inches; None: 4.75 a panel.
     panels : rows of names of panels, such as [["wind", "causes"], ["events", "cures"]]: wind, events, speeds, theory, causes, thrust, margin, cures.
 
     Raises ValueError for anything else.
@@ -44,11 +46,13 @@ def plot_weathercock(ds: xr.Dataset, *, panels: Sequence[Sequence[str]] = PANELS
     strange = sorted({name for row in rows for name in row} - set(_DRAW))
     if strange or not rows or len({len(row) for row in rows}) != 1:
         raise ValueError(f"plot_weathercock: panels must be rows, equally long, of {', '.join(_DRAW)}, not {shown(strange[0] if strange else rows)}")
-    figure = plt.figure(figsize=(4.75 * len(rows[0]), 4.6 * len(rows)), layout="constrained")
+    figure = plt.figure(figsize=(width or 4.75 * len(rows[0]), 4.6 * len(rows)), layout="constrained")
     for name, ax in figure.subplot_mosaic(rows).items():
         _DRAW[name](ax, ds)
     asked = "; ".join(ds.attrs["criteria"].split("\n"))
-    figure.suptitle(f"{ds.attrs['title']}: does it turn into the wind?  asked for: {asked}", fontsize=FONT + 3.0, color=INK, x=0.01, ha="left")
+    text = f"{ds.attrs['title']}: does it turn into the wind?  asked for: {asked}"
+    text = textwrap.fill(text, int(LETTERS * figure.get_size_inches()[0]))
+    figure.suptitle(text, fontsize=FONT + 3.0, color=INK, x=0.01, ha="left")
     return figure
 
 
