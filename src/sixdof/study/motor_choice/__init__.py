@@ -1,1 +1,0 @@
-"""Which motor of a folder a mission should fly."""
