@@ -1,0 +1,1 @@
+"""Which motor of a folder a mission should fly."""
