@@ -85,10 +85,10 @@ def test_maps__margin_and_thrust_are_what_the_axes_say(found, slender):
     own = float(sixdof.fly(slender).rail_departure_margin)
     shifted = sixdof.preflight.sweep(slender.change({"disperse": {}, "correlation": []}), {"aero.cp": [(2.0 - own) * 0.0406]}, 1, progress=False)
     assert float(shifted.rail_departure_margin[0, 0]) == pytest.approx(2.0, abs=1e-6)  # the Mach number there differs in the last digits
-    assert 2.0 in found.static_margin and float(found.thrust_to_weight[2]) == pytest.approx(found.attrs["exit_thrust_to_weight"])
-    middle = sixdof.preflight.sweep(slender, {"motor.impulse": [1.4], "wind.speed": [10.0]}, FLIGHTS, seed=SEED, threads=1, progress=False)
+    assert 2.0 in found.static_margin and float(found.thrust_to_weight[3]) == pytest.approx(found.attrs["exit_thrust_to_weight"])
+    middle = sixdof.preflight.sweep(slender, {"motor.impulse": [1.25], "wind.speed": [10.0]}, FLIGHTS, seed=SEED, threads=1, progress=False)
     turned = np.median(lean(middle)[0, 0] - lean(middle, "liftoff")[0, 0])
-    assert float(found.thrust_turn.isel(thrust_to_weight=3).sel(wind=10.0)) == pytest.approx(turned, abs=1e-12)
+    assert float(found.thrust_turn.isel(thrust_to_weight=4).sel(wind=10.0)) == pytest.approx(turned, abs=1e-12)
 
 
 def test_cures__what_cures_it_does(found, slender):

@@ -36,7 +36,7 @@ def plot_weathercock(ds: xr.Dataset, *, panels: Sequence[Sequence[str]] = PANELS
 
     Examples
     --------
-    >>> found = sixdof.preflight.weathercock(mission, flights=8, maps=False, cures=False)
+    >>> found = sixdof.preflight.weathercock(mission, flights=2, winds=[0.0, 8.0], maps=False, cures=False, progress=False)
     >>> figure = sixdof.plot.plot_weathercock(found)
     """
     need_table(ds, "plot_weathercock", "preflight.weathercock", "turn", "missed", "cause_mean", "speed_needed", "triangle")

@@ -228,7 +228,7 @@ def _at_events(mission: Mission, nominal: xr.Dataset, drawn: Sequence[xr.Dataset
 
 
 def _over_incidence(mission: Mission, angles: np.ndarray, mach: float) -> dict:
-    found = np.array([[margin_at_incidence(mission, stages, angles, mach, unburnt) for unburnt in (1.0, 0.0)] for stages in configurations(mission).values()])
+    found = np.array([margins_at_incidence(mission, stages, angles, mach) for stages in configurations(mission).values()])
     attrs = {**_MARGIN, "long_name": "static margin at finite incidence, -C_m/C_N about the centre of mass, calibres"}
     return {
         "margin_over_incidence": (("configuration", "state", "incidence"), found, attrs),
@@ -237,16 +237,19 @@ def _over_incidence(mission: Mission, angles: np.ndarray, mach: float) -> dict:
     }
 
 
-def margin_at_incidence(mission: Mission, stages: Sequence[int], incidence, mach: float, unburnt: float = 1.0) -> np.ndarray:
-    """Return -C_m/C_N about the centre of mass (n,), calibres, in the direction of cross flow where it is least.
+def margins_at_incidence(mission: Mission, stages: Sequence[int], incidence, mach: float) -> np.ndarray:
+    """Return -C_m/C_N about the centre of mass, calibres, in the direction of cross flow where it is least, (2, n): loaded and burnt out.
 
-    incidence : (n,) rad, above 0. unburnt : propellant of the last of the stages, 1 loaded, 0 burnt out; the stages ahead are full.
+    incidence : (n,) rad, above 0. The propellant is that of the last of the stages; those ahead are full.
     """
-    model = build_model(mission, stages=stages)
-    cg = mass_at(mass_table(mission, stages), unburnt)[1][0]
+    model, mass = build_model(mission, stages=stages), mass_table(mission, stages)
     angle, roll = xr.DataArray(np.asarray(incidence, dtype=float), dims="incidence"), xr.DataArray(ROLLS, dims="roll")
-    flow = wind_tunnel(mission, stages=stages, mach=mach, incidence=angle, roll=roll, cg=float(cg), model=model)
     side, down = np.sin(roll), np.cos(roll)
-    moment = flow["C_m"] * down - flow["C_n"] * side  # about the axis across the plane of incidence, nose away from the flow positive
-    force = flow["C_Z"] * down + flow["C_Y"] * side  # along the cross flow's own direction: negative, the air pushes back
-    return (moment / force).min("roll").values
+    found = []
+    for unburnt in (1.0, 0.0):
+        cg = float(mass_at(mass, unburnt)[1][0])
+        flow = wind_tunnel(mission, stages=stages, mach=mach, incidence=angle, roll=roll, cg=cg, model=model)
+        moment = flow["C_m"] * down - flow["C_n"] * side  # about the axis across the plane of incidence, nose away from the flow positive
+        force = flow["C_Z"] * down + flow["C_Y"] * side  # along the cross flow's own direction: negative, the air pushes back
+        found.append((moment / force).min("roll").values)
+    return np.array(found)

@@ -27,7 +27,7 @@ from sixdof.vehicle.geometry import shape_of
 from sixdof.world.wind import mean_wind
 
 WINDS = (0.0, 2.0, 4.0, 6.0, 8.0, 10.0)  # m/s; the safety codes launch nothing beyond 8.9
-THRUSTS = (0.5, 0.7, 1.0, 1.4, 2.0)  # factors on the impulse of the first motor at its burn time
+THRUSTS = (0.5, 0.65, 0.8, 1.0, 1.25, 1.6, 2.0)  # factors on the impulse of the first motor at its burn time
 MARGINS = (1.0, 1.5, 2.0, 3.0, 4.0)  # calibres at rail departure
 RAILS = (0.5, 0.75, 1.0, 1.5, 2.0, 3.0)  # times the rail's length
 BANDS = (0.05, 0.5, 0.95)
@@ -89,7 +89,8 @@ def weathercock(
 
     Examples
     --------
-    >>> found = sixdof.preflight.weathercock(mission, "lean at burnout < 8 deg in 90 % of flights", 10, maps=False, cures=False)
+    >>> asked = "lean at burnout < 8 deg in 75 % of flights"
+    >>> found = sixdof.preflight.weathercock(mission, asked, 4, winds=[0.0, 8.0], maps=False, cures=False, progress=False)
     >>> bool(found.turn.sel(fins="locked", event="burnout").mean("flight").diff("wind").min() > 0.0)
     True
     """
