@@ -143,7 +143,8 @@ def test_interval__of_flights_holds_the_limit_of_very_many(demo_mission):
 
 @pytest.mark.slow
 def test_limits_from_a_sounding__take_less_than_a_minute_of_two_cores(stack_mission):
-    """Counted in seconds of processor, so that it holds on a busy machine; kernels compiled before. Eight directions, 60 flights at each wind."""
+    """Counted in seconds of processor, so that it holds on a busy machine (some 50 of 120 here; with a landing among the criteria 90);
+    kernels compiled before. Eight directions, 60 flights at each wind."""
     levels = {
         "height": ["0 m", "50 m", "150 m", "450 m", "1.2 km", "3.2 km"],
         "temperature": ["18 degC", "18.5 degC", "18 degC", "16 degC", "9 degC", "-4 degC"],
@@ -152,5 +153,5 @@ def test_limits_from_a_sounding__take_less_than_a_minute_of_two_cores(stack_miss
     }
     sixdof.fly(stack_mission)
     begun = time.process_time()
-    found = sixdof.preflight.wind_limit(sixdof.preflight.with_sounding(stack_mission, levels), site="1500 m", **QUIET)
+    found = sixdof.preflight.wind_limit(sixdof.preflight.with_sounding(stack_mission, levels), **QUIET)
     assert time.process_time() - begun < 2 * 60.0 and found.sizes["direction"] == 8
