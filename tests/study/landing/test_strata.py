@@ -123,3 +123,14 @@ def test_interval__is_narrower_where_the_failure_is_what_leaves():
 def test_interval__says_what_is_wrong(hits, flights, weights, words):
     with pytest.raises(ValueError, match=words):
         weighted_share(hits, flights, weights)
+
+
+def test_flights__of_a_mission_with_a_certain_failure_are_still_told_apart_by_the_others(stack_mission):
+    """A failure made certain is in every flight: the weights of the others stay those of the mission without it, and they are flown with it."""
+    first, second, third = stack_mission.change({f"failure.{k}.probability": p for k, p in enumerate((1.0, 0.1, 0.3))}).failure[:3]
+    sure = stack_mission.change({"failure": [one.model_dump() for one in (first, second, third)]})
+    assert strata_of(sure).names == (NONE, second.name, third.name, SEVERAL)
+    assert strata_of(sure).weights == pytest.approx([0.63, 0.07, 0.27, 0.03])
+    found = fly_failing(sure, 2, first=10, seed=1, tracks="none", progress=False)
+    assert [stratum_of(ds, sure).tolist() for ds in found] == [[1, 1], [2, 2]]
+    assert all((ds["failure_drawn"].sel(failure=first.name) > 0).all() for ds in found)

@@ -140,6 +140,14 @@ def test_wind_mission__leaves_out_failures_that_are_not_certain(stack_mission):
     assert len(wind_mission(stack_mission, "none", True).failure) == len(stack_mission.failure)
 
 
+def test_wind_limit__of_a_mission_without_any_wind(demo_mission):
+    """Its turbulence follows from the winds that are asked for; the limit is that of the mission that only draws its wind."""
+    uniform = demo_mission.change({"air.wind": {"profile": "uniform", "speed": 0.0}, "disperse.wind.blows_from": None})
+    bare = uniform.change({"air.wind": None, "disperse.wind.speed": None})
+    drawn, found = (wind_limit(one, INCIDENCE, directions=["75 deg"], **FEW) for one in (uniform, bare))
+    assert found.limit_kind.item() == 0 and found.limit.item() == drawn.limit.item()
+
+
 def test_with_sounding__stands_in_place_of_wind_temperature_and_draws_of_the_wind(stack_mission):
     morning = with_sounding(stack_mission, MORNING)
     assert morning.air.sounded_wind and morning.air.temperature is None and morning.air.pressure == stack_mission.air.pressure

@@ -17,7 +17,7 @@ from sixdof.study.landing.flights import places_of
 from sixdof.study.landing.geojson import as_feature, collection
 from sixdof.study.landing.groups import ALL, NOMINAL, SHARES, group_entries, members
 from sixdof.study.landing.limits import Limits, exceeded_by, limits_of
-from sixdof.study.landing.strata import fly_failing, strata_of, strata_share
+from sixdof.study.landing.strata import fly_failing, strata_of, strata_share, uncertain
 from sixdof.study.landing.terrain import Terrain, terrain_of
 from sixdof.study.reading.result import came_down, is_ensemble, meaningful, mission_of, need_result
 from sixdof.study.uncertainty.statistics import Interval, check_share, share_interval
@@ -136,8 +136,8 @@ def _failing(what, mission: Mission, plain: xr.Dataset, failing: int, seed: int,
         raise ValueError(f"landing: failing = {shown(failing)} must be a number of flights for each failure, 0 or more")
     if not failing:
         return []
-    if not mission.failure:
-        raise ValueError("landing: failing is for missions with [[failure]] entries, and this one has none; leave it out")
+    if not uncertain(mission):
+        raise ValueError("landing: failing is for missions with [[failure]] entries that are not certain, and this one has none; leave it out")
     if isinstance(what, xr.Dataset):
         if plain.attrs.get("guidance", "built in") != "built in" or plain.attrs.get("control", "built in") != "built in":
             raise ValueError("landing: failing flies further flights, and this ensemble was flown with custom laws; give the mission and the laws")

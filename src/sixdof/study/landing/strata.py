@@ -2,7 +2,7 @@
 
 A failure of 1 % happens in two of two hundred flights, which says nothing of where its pieces land. So an ensemble may be flown in strata: the
 flights in which no failure was drawn, those of each failure alone, and those of two or more. Their probabilities are exact, for failures are
-drawn independently of each other and of all else.
+drawn independently of each other and of all else. A failure that the mission makes certain is in every stratum, and counts in none.
 """
 
 from __future__ import annotations
@@ -31,10 +31,16 @@ class Strata(NamedTuple):
     weights: np.ndarray
 
 
+def uncertain(mission: Mission) -> list[int]:
+    """Return the numbers of the failures that may happen or not: of the others nothing is to be told apart."""
+    return [k for k, failure in enumerate(mission.failure) if failure.probability < 1.0]
+
+
 def strata_of(mission: Mission) -> Strata:
     """Return the strata of a mission's failures; of a mission without failures one, of weight 1."""
-    probabilities = np.array([failure.probability for failure in mission.failure])
-    names = (NONE, *(failure.name for failure in mission.failure), SEVERAL)
+    open_to = uncertain(mission)
+    probabilities = np.array([mission.failure[k].probability for k in open_to])
+    names = (NONE, *(mission.failure[k].name for k in open_to), SEVERAL)
     none = float(np.prod(1.0 - probabilities))
     others = [float(np.prod(np.delete(1.0 - probabilities, k))) for k in range(len(probabilities))]
     alone = [p * other for p, other in zip(probabilities, others, strict=True)]
@@ -44,24 +50,25 @@ def strata_of(mission: Mission) -> Strata:
 
 def stratum_of(ds: xr.Dataset, mission: Mission) -> np.ndarray:
     """Return the number of each flight's stratum, (flights,): by the failures drawn, not by those that came to happen."""
-    if not mission.failure:
+    open_to = uncertain(mission)
+    if not open_to:
         return np.zeros(ds.sizes["flight"], dtype=int)
-    drawn = ds["failure_drawn"].sel(failure=[failure.name for failure in mission.failure]).values > 0
+    drawn = ds["failure_drawn"].sel(failure=[mission.failure[k].name for k in open_to]).values > 0
     count = drawn.sum(axis=1)
-    return np.where(count == 0, 0, np.where(count == 1, drawn.argmax(axis=1) + 1, len(mission.failure) + 1))
+    return np.where(count == 0, 0, np.where(count == 1, drawn.argmax(axis=1) + 1, len(open_to) + 1))
 
 
 def certain(mission: Mission, number: int) -> Mission:
-    """Return a mission whose failure of this number (from 0) is drawn in every flight, and none of the others."""
-    return mission.change({f"failure.{k}.probability": float(k == number) for k in range(len(mission.failure))})
+    """Return a mission whose failure of this number (from 0) is drawn in every flight, and of the others only what is certain already."""
+    return mission.change({f"failure.{k}.probability": float(k == number) for k in uncertain(mission)} | {f"failure.{number}.probability": 1.0})
 
 
 def fly_failing(mission: Mission, flights: int, *, first: int, **options) -> list[xr.Dataset]:
     """Return an ensemble of `flights` for each failure that may happen alone, made certain; numbered from `first` on, so that no draw comes twice."""
     found: list[xr.Dataset] = []
     weights = strata_of(mission).weights
-    for k, failure in enumerate(mission.failure):
-        if weights[k + 1] > 0.0 and failure.probability < 1.0:
+    for stratum, k in enumerate(uncertain(mission), start=1):
+        if weights[stratum] > 0.0:
             found.append(disperse(certain(mission, k), flights, first=first + len(found) * flights, **options))
     return found
 

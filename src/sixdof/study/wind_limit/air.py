@@ -17,6 +17,7 @@ from sixdof.world.wind import mean_wind, shape
 TURBULENCE = ("grows", "as written", "none")
 _WIND = ("wind.speed", "wind.blows_from", "wind.member")  # what a wind given level by level has no draws of
 _STRENGTH = "turbulence.wind_at_20_ft"
+_SPEED, _CALM = "wind.speed", {"kind": "discrete", "values": [0.0]}
 
 
 def with_sounding(mission: Mission, sounding: str | Path | dict[str, Any]) -> Mission:
@@ -82,6 +83,8 @@ def wind_mission(mission: Mission, turbulence: str, failures: bool) -> Mission:
             changes["air.turbulence"] = {"model": "dryden"}
         elif now.wind_at_20_ft is not None:
             changes["air.turbulence.wind_at_20_ft"] = None
+        if turbulence == "grows" and mission.air.one_wind and mission.air.wind.speed == 0.0 and _SPEED not in mission.disperse:
+            changes[f"disperse.{_SPEED}"] = _CALM  # turbulence has to follow from some wind: from each flight's own
     return mission.change(changes) if changes else mission
 
 
