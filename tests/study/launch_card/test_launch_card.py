@@ -263,6 +263,10 @@ def test_card__of_no_mission_and_strange_criteria(demo_mission):
         launch_card("sampler.toml")
     with pytest.raises(ValueError, match='there is no event "burnuot"'):
         launch_card(demo_mission, "lean at burnuot < 3 deg", **HOW)
+    with pytest.raises(ValueError, match="launch_card needs criteria"):
+        launch_card(demo_mission, [], **HOW)
+    with pytest.raises((TypeError, ValueError), match='flights = "many"'):
+        launch_card(demo_mission, INCIDENCE, **HOW | {"flights": "many"})
 
 
 def test_sounding_date__from_its_head_or_its_file(tmp_path):

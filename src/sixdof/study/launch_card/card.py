@@ -11,6 +11,7 @@ from pathlib import Path
 import numpy as np
 import xarray as xr
 
+from sixdof.ensemble.request import whole
 from sixdof.mission.files.incoming import check_ordinary
 from sixdof.mission.load import check_mission
 from sixdof.mission.mission import Mission
@@ -34,6 +35,7 @@ _DATE = re.compile(r"\d{4}-\d{2}-\d{2}(?:[ T]\d{2}:\d{2})?")
 GEOJSON = (".geojson", ".json")  # ends of the name of a field's file
 SHARE = 0.95  # of the flights that land in the field
 LIMIT_FLIGHTS = 60  # at most, of each wind that the limits are looked for with: 59 tell a limit "in 95 % of flights" from below
+MOST_FLIGHTS = 100_000
 WINDS, TOLERANCE = 4, 0.3  # of that search, m/s: coarser than its own, for the card is made while people wait
 _HEAD = 4000  # bytes of a sounding that are searched for its date
 
@@ -96,9 +98,11 @@ def launch_card(
     """
     check_mission(mission, "launch_card")
     day = wind_mission(mission if sounding is None else with_sounding(mission, sounding), "grows", False)
-    options = {"flights": flights, "seed": seed, "threads": threads, "progress": progress}
+    options = {"flights": whole(flights, "flights", 1, MOST_FLIGHTS), "seed": seed, "threads": threads, "progress": progress}
     criteria = _of_limits(limits, criteria) if limits is not None else criteria
     wanted, aside = (criteria_of(criteria), []) if criteria is not None else _usual(day, field, options)
+    if not wanted:
+        raise ValueError('launch_card needs criteria: without one there is no go or no-go; give some, such as "lean at burnout < 15 deg in 95 % of flights"')
     check_names(wanted, _names(day))
     measured = None if wind is None else measured_wind(wind)
     reference = at_reference(day, measured) if measured is not None else _unmeasured(day)
