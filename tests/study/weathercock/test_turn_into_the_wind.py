@@ -6,6 +6,7 @@ import math
 
 import numpy as np
 import pytest
+from scipy.stats import beta
 from strangers import stranger
 
 import sixdof
@@ -108,6 +109,14 @@ def test_cures__ballast_turns_it_harder(found):
     """It adds margin and costs thrust-to-weight."""
     one = found.isel(cure=list(found.cure.values).index("ballast in the nose"))
     assert float(one.cure_turn) > 0.0 and float(one.cure_margin) > 0.0 and float(one.cure_speed) < 0.0 and float(one.cure_mass) > 0.0
+
+
+def test_drawn__share_and_its_bounds(found, slender):
+    """The share counted in whole flights; its lower bound is that of Clopper and Pearson, by the quantile of the beta distribution."""
+    flown = sixdof.preflight.fly_conditions(slender, [{}], FLIGHTS, seed=SEED, threads=1, progress=False).isel(condition=0)
+    held = int(np.sum(lean(flown) < math.radians(9.0)))
+    assert float(found.drawn_met.sel(fins="as written")[0]) == held / FLIGHTS
+    assert float(found.drawn_low.sel(fins="as written")[0]) == pytest.approx(beta.ppf(0.1, held, FLIGHTS - held + 1))
 
 
 def test_page__answers_in_words(found):

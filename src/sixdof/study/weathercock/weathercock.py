@@ -14,6 +14,7 @@ from sixdof.mission.errors import MissionError
 from sixdof.mission.load import check_mission
 from sixdof.mission.mission import Mission
 from sixdof.mission.units import parse, shown
+from sixdof.study.uncertainty.claims import judge
 from sixdof.study.variants.criteria import Criterion
 from sixdof.study.weathercock.asked import LEANS, USUAL, aim, attained, criteria_on_the_climb, excess
 from sixdof.study.weathercock.causes import Setting, causes, setting, theory
@@ -31,6 +32,7 @@ THRUSTS = (0.5, 0.65, 0.8, 1.0, 1.25, 1.6, 2.0)  # factors on the impulse of the
 MARGINS = (1.0, 1.5, 2.0, 3.0, 4.0)  # calibres at rail departure
 RAILS = (0.5, 0.75, 1.0, 1.5, 2.0, 3.0)  # times the rail's length
 BANDS = (0.05, 0.5, 0.95)
+CONFIDENCE = 0.9  # of the bounds of the share that meets a criterion as drawn
 ON_MAPS = 20  # flights at a point of a map: a share of 95 % is 19 of them
 
 
@@ -74,7 +76,8 @@ def weathercock(
     -------
     Dataset
         `lean`, `path_lean`, `turn`, `path_turn` (fins, wind, flight, event), rad; `missed` (fins, wind): by how much the criteria are missed, a share
-        of the limit, 0 or below where they hold; `wind_limit` (fins), m/s; `drawn_missed` (fins), `drawn_met` (fins, criterion): in the mission's own draws.
+        of the limit, 0 or below where they hold; `wind_limit` (fins), m/s; `drawn_missed` (fins), `drawn_met`, `drawn_low`, `drawn_high`,
+        `drawn_more` (fins, criterion): in the mission's own draws, with one-sided bounds of the true share (see `sixdof.stats.judge`).
         `thrust_turn`, `thrust_missed` (thrust_to_weight, wind), `margin_turn`, `margin_missed` (static_margin, wind). `rail_missed` (rail, wind),
         `rail_speed` (rail), `speed_needed` (wind), and `speed_needed_closed` by the closed form. `triangle`, `closed_turn`, `linear_turn`,
         `profile_turn` (wind): the theory beside it. `cause_mean`, `cause_high` (cause), rad. Cures: `cure_meets`, `cure_value`, `cure_turn`,
@@ -199,10 +202,14 @@ def _over_wind(study: Flights, speeds: np.ndarray) -> dict:
 
 def _drawn(study: Flights, drawn: dict) -> dict:
     held = [[float(one.holds(ds)[0].mean()) for one in study.criteria] for _, ds in drawn.values()]
+    verdicts = [[judge(one.holds(ds)[0], one.share, CONFIDENCE) for one in study.criteria] for _, ds in drawn.values()]
     return {
         "criterion": ("criterion", [str(one) for one in study.criteria], {"long_name": "criterion"}),
         "drawn_missed": _entry("fins", [missed for missed, _ in drawn.values()], "1", "share of the limit by which the criteria are missed as drawn"),
         "drawn_met": _entry(("fins", "criterion"), held, "1", "share of the flights as drawn that meet a criterion"),
+        "drawn_low": _entry(("fins", "criterion"), [[v.low for v in row] for row in verdicts], "1", "lower bound of the true share, one-sided, 90 %"),
+        "drawn_high": _entry(("fins", "criterion"), [[v.high for v in row] for row in verdicts], "1", "upper bound of the true share, one-sided, 90 %"),
+        "drawn_more": _entry(("fins", "criterion"), [[v.more_flights for v in row] for row in verdicts], "1", "further flights that decide it at best"),
         "required": ("criterion", [one.share for one in study.criteria], {"units": "1", "long_name": "share of the flights asked for"}),
     }
 

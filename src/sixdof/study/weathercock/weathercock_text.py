@@ -56,9 +56,19 @@ def _as_drawn(ds: xr.Dataset) -> list[str]:
     where = f"of the {plural(ds.sizes['flight'])} in the mission's own wind, as drawn,"
     said_of = [f"{100.0 * share:.0f} % {where} keep '{name}'" for share, name in zip(met, ds["criterion"].values)]
     if float(ds["drawn_missed"].sel(fins=AS_WRITTEN)) <= 0.0:
-        return ["No, not further than asked: " + "; ".join(said_of) + "."]
+        return ["No, not further than asked: " + "; ".join(said_of) + ".", _shown(ds)]
     failed = [(str(name), text) for name, text, share, least in zip(ds["criterion"].values, said_of, met, required) if share < least - 1e-9]
-    return [f"{'YES' if name.split()[0] in ANGLES else 'And what else is asked for does not hold'}: only {text}." for name, text in failed]
+    return [f"{'YES' if name.split()[0] in ANGLES else 'And what else is asked for does not hold'}: only {text}." for name, text in failed] + [_shown(ds)]
+
+
+def _shown(ds: xr.Dataset) -> str:
+    """Return what so few flights show of the true share, with 90 % confidence."""
+    one, required = ds[["drawn_low", "drawn_high", "drawn_more"]].sel(fins=AS_WRITTEN), ds["required"].values
+    low, high = one["drawn_low"].values, one["drawn_high"].values
+    if (low >= required).all() or (high < required).any():
+        return f"{_capital(plural(ds.sizes['flight']))} show that with 90 % confidence."
+    more = int(np.nanmax(one["drawn_more"].values))
+    return f"{_capital(plural(ds.sizes['flight']))} do not decide it with 90 % confidence; {more} more could at best (fix their number, then look)."
 
 
 def _tells(ds: xr.Dataset, name: str) -> bool:
