@@ -39,13 +39,13 @@ def _over_incidence(ds: xr.Dataset) -> list[str]:
     for name in ds["configuration"].values:
         for state in ds["state"].values:
             values = ds["margin_over_incidence"].sel(configuration=name, state=state).values
-            zero = crossing(degrees, values)
+            zero = falls_through(degrees, values)
             cells = [f"{np.interp(x, degrees, values):.2f}" for x in shown]
             rows.append([str(name), str(state), *cells, "none" if np.isnan(zero) else f"{zero:.0f} deg"])
     return underlined(table(rows, words=2))
 
 
-def crossing(x: np.ndarray, y: np.ndarray, level: float = 0.0) -> float:
+def falls_through(x: np.ndarray, y: np.ndarray, level: float = 0.0) -> float:
     """Return where y (n,) first falls through a level over x (n,), straight lines between points; NaN where it does not, x[0] where it begins below."""
     below = np.flatnonzero(y < level)
     if not below.size:
@@ -84,7 +84,7 @@ def _at_angles(ds: xr.Dataset) -> list[str]:
     degrees, lines = np.degrees(ds["incidence"].values), []
     for name in ds["configuration"].values[: ds.sizes["configuration"] // 2 + 1]:
         values = ds["margin_over_incidence"].sel(configuration=name, state="loaded").values
-        one, none = crossing(degrees, values, LEAST_MARGIN), crossing(degrees, values)
+        one, none = falls_through(degrees, values, LEAST_MARGIN), falls_through(degrees, values)
         if np.isfinite(one):
             more = f", and is gone at {none:.0f} deg" if np.isfinite(none) else ""
             what = f"{name}, loaded: the margin falls below 1 calibre at {one:.0f} deg of incidence{more}"
