@@ -183,6 +183,17 @@ def test_rail_for_wind__page_says_what_is_gained(rails):
     assert "None of the criteria is about the landing" in text and text.endswith(LAST_LINE)
 
 
+def test_rail_for_wind__says_the_setting_that_allows_most(rails):
+    """The one taken turns the rail least of those within the tolerance; what the most would add is said where it can be read in m/s."""
+    for k in range(rails.sizes["direction"]):
+        here = rails.isel(direction=k)
+        largest = max(float(here.limit.max()), float(here.limit_as_written))
+        assert float(here.most_limit) == pytest.approx(largest) and float(here.most_limit) >= float(here.best_limit) >= largest - 0.25
+    more = (rails.most_limit - rails.best_limit).values
+    page = " ".join(str(sixdof.report(rails)).split())
+    assert page.count("comes from turning it further") == int((more > 0.05).sum())
+
+
 def test_rail_for_wind__nothing_gained_leaves_the_rail_as_it_is(demo_mission):
     found = rail_for_wind(demo_mission, "rail_departure_incidence < 80 deg in 50 % of flights", elevations=["84 deg"], flights=2, winds=2, progress=False)
     assert float(found.gain[0]) == 0.0 and float(found.best_elevation[0]) == demo_mission.rail.elevation

@@ -64,9 +64,10 @@ def rail_for_wind(
     -------
     Dataset
         `limit`, `limit_low`, `limit_high`, `limit_kind`, `binds`, `resolution`, `holds_again` (direction, elevation, azimuth) as in
-        `wind_limit`; `limit_as_written` (direction); `best_elevation`, `best_azimuth` (rad), `best_limit`, `gain` (direction), the gain against the rail as written,
-        m/s. `all_round_elevation`, `all_round_azimuth`, `all_round_limit`, `all_round_as_written`: the setting whose least limit over all
-        directions is largest, and that of the rail as written.
+        `wind_limit`; `limit_as_written` (direction); `best_elevation`, `best_azimuth` (rad), `best_limit`, `gain` (direction), the gain against the rail
+        as written, m/s; `most_limit`, `most_elevation`, `most_azimuth` (direction): the setting that allows most, however far it turns the rail.
+        `all_round_elevation`, `all_round_azimuth`, `all_round_limit`, `all_round_as_written`: the setting whose least limit over all directions is
+        largest, and that of the rail as written.
 
     Raises
     ------
@@ -149,12 +150,16 @@ def _with_best(ds: xr.Dataset, flown: list[Flown], settings: list[tuple[float, f
     best = [_least_turned(row, turned, tolerance) for row in limits]
     rows = np.arange(len(best))
     all_round = limits.min(axis=0)
+    most = limits.argmax(axis=1)
     round_best = _least_turned(all_round, turned, tolerance)
     by_direction = {
         "limit_as_written": (limits[:, 0], "m/s", "largest mean wind for which all criteria hold, rail as written"),
         "best_limit": (limits[rows, best], "m/s", "largest mean wind for which all criteria hold, best rail"),
-        "best_elevation": (np.array(settings)[best, 0], "rad", "elevation of the rail that allows most wind"),
-        "best_azimuth": (np.array(settings)[best, 1], "rad", "azimuth of the rail that allows most wind, true"),
+        "best_elevation": (np.array(settings)[best, 0], "rad", "elevation of the best rail: turned least of those that allow most but for the tolerance"),
+        "best_azimuth": (np.array(settings)[best, 1], "rad", "azimuth of the best rail, true"),
+        "most_limit": (limits[rows, most], "m/s", "largest mean wind for which all criteria hold, of all rails"),
+        "most_elevation": (np.array(settings)[most, 0], "rad", "elevation of the rail that allows most wind, however far turned"),
+        "most_azimuth": (np.array(settings)[most, 1], "rad", "azimuth of the rail that allows most wind, true"),
         "gain": (limits[rows, best] - limits[:, 0], "m/s", "wind that the best rail allows more than the rail as written"),
     }
     overall = {

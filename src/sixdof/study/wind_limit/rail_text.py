@@ -67,7 +67,7 @@ def _sentences(ds: xr.Dataset) -> Iterator[str]:
         azimuth = float(here["best_azimuth"])
         yield (
             f"In a wind from {direction_text(wind)} a rail {math.degrees(float(here['best_elevation'])):.1f} deg up towards {_azimuth_text(azimuth, wind)}, "
-            f"allows {float(here['best_limit']):.1f} m/s, {gain:.1f} m/s more than the rail as written ({written}, {now:.1f} m/s)."
+            f"allows {float(here['best_limit']):.1f} m/s, {gain:.1f} m/s more than the rail as written ({written}, {now:.1f} m/s)." + _most(here, wind)
         )
     if ds.sizes["direction"] > 1:
         elevation, azimuth = math.degrees(float(ds["all_round_elevation"])), math.degrees(float(ds["all_round_azimuth"])) % 360.0
@@ -78,3 +78,12 @@ def _sentences(ds: xr.Dataset) -> Iterator[str]:
     if not any("landing" in str(text) for text in ds["criterion"].values):
         yield "None of the criteria is about the landing, and a rail that leans moves it: add one, or a site."
     yield "Safety codes keep a rail within 20 deg of the vertical, and it never leans over people."
+
+
+def _most(here: xr.Dataset, wind: float) -> str:
+    """Return the sentence about a setting that allows a little more and turns the rail further, "" where there is none."""
+    more = float(here["most_limit"]) - float(here["best_limit"])
+    if not more > 0.05:
+        return ""
+    up, towards = math.degrees(float(here["most_elevation"])), _azimuth_text(float(here["most_azimuth"]), wind)
+    return f" Another {more:.1f} m/s comes from turning it further, to {up:.1f} deg up towards {towards}."
