@@ -74,3 +74,13 @@ def test_stability__page_says_where_it_is_thin(found):
 def test_stability__says_what_is_wrong(demo_mission, options, message):
     with pytest.raises(ValueError, match=message):
         sixdof.preflight.stability(demo_mission, **({"flights": 1} | options))
+
+
+def test_stability__share_of_the_length_has_the_spread_of_the_margin(found):
+    """Stack 1.92 m of 98 mm, sustainer 1.30 m of 75 mm: at one event all drawn flights fly the same configuration, so its band is the margin's, scaled."""
+    for event, share in (("rail_departure", 0.098 / 1.92), ("separation drayhorse", 0.098 / 1.92), ("burnout whinchat", 0.075 / 1.30)):
+        here = found.sel(event=event)
+        assert here.share_band_at.values == pytest.approx(here.band_at.values * share, rel=1e-12)
+    late = found.isel(time=-1)
+    assert late.margin_share_band.values == pytest.approx(late.margin_band.values * 0.075 / 1.30, rel=1e-12, nan_ok=True)
+    assert found.calibres_long.values == pytest.approx([1.92 / 0.098, 1.30 / 0.075, (1.92 - 1.30) / 0.098])

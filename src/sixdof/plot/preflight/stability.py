@@ -51,11 +51,12 @@ def _over_time(ax, ds: xr.Dataset) -> None:
 
 
 def _share_over_time(ax, ds: xr.Dataset) -> None:
-    share = 100.0 * ds["margin_share"].values
+    share, (low, _, high) = 100.0 * ds["margin_share"].values, 100.0 * ds["margin_share_band"].values
+    ax.fill_between(ds["time"], low, high, color=CYCLE[2], alpha=0.18, lw=0.0, label="5 to 95 % of the drawn flights")
     ax.plot(ds["time"], share, color=CYCLE[2], lw=LINE + 0.4, label="as written")
     ax.axhline(10.0, color=GREY, lw=0.9, ls=":", label="common practice for long, thin vehicles: 10 %")
     ax.set(xlabel=label(ds["time"]), ylabel="static margin (% of the length of what flies together)", xlim=(0.0, float(ds["time"][-1])))
-    ax.set_ylim(min(0.0, 1.1 * float(np.nanmin(share))), 1.08 * max(12.0, float(np.nanmax(share))))
+    ax.set_ylim(min(0.0, 1.1 * float(np.nanmin(share))), 1.08 * max(12.0, float(np.nanmax(share)), *high[np.isfinite(high)]))
     dress(ax, "in per cent of the length")
     legend_on_top(ax, 1)
     events_above(ax, _moments(ds))

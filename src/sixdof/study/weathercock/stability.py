@@ -50,13 +50,13 @@ def stability(mission: Mission, flights: int = 40, *, seed: int = 0, mach=None, 
     -------
     Dataset
         Of the flight as written, along `time` from 5 m/s through the air to apogee: `margin`, `margin_share`, `mach_number`, `centre_of_mass` and
-        `centre_of_pressure` (m aft of the nose tip). `margin_band` (share, time): quantiles over the drawn flights, NaN where fewer than half are
-        still climbing. `margin_over_mach` (configuration, motor, mach) and `band_over_mach` (share, ...): before ignition, with
-        the last stage's motor burning, and burnt out.
-        `margin_at`, `margin_share_at`, `time_at` (event) and `band_at` (share, event): at rail departure, burnout, separation, ignition.
-        `margin_over_incidence` (configuration, state, incidence): -C_m/C_N about the centre of mass in the direction of cross flow where it is
-        least, calibres, fins at neutral. `configuration` names what flies together, front stage first, then each aft stage alone.
-        `flights_used`; attributes say how.
+        `centre_of_pressure` (m aft of the nose tip). `margin_band`, `margin_share_band` (share, time): quantiles over the drawn flights, NaN where
+        fewer than half are still climbing. `margin_over_mach` (configuration, motor, mach) and `band_over_mach` (share, ...): before ignition,
+        with the last stage's motor burning, and burnt out.
+        `margin_at`, `margin_share_at`, `time_at` (event) and `band_at`, `share_band_at` (share, event): at rail departure, burnout, separation,
+        ignition. `margin_over_incidence` (configuration, state, incidence): -C_m/C_N about the centre of mass in the direction of cross flow where it
+        is least, calibres, fins at neutral. `configuration` names what flies together, front stage first, then each aft stage alone; `calibres_long`
+        (configuration), its length over its diameter, turns calibres into a share of the length. `flights_used`; attributes say how.
 
     Raises
     ------
@@ -139,25 +139,37 @@ def _sizes(mission: Mission) -> np.ndarray:
     return np.array([(shape.diameter, shape.length) for shape in shapes])
 
 
+def _thickness(mission: Mission, ds: xr.Dataset, times: np.ndarray) -> np.ndarray:
+    """Return the largest diameter over the length of what flies with the front stage at each time (n,): what makes a share of a margin in calibres."""
+    diameter, length = _sizes(mission)[_last_stage(ds, times)].T
+    return diameter / length
+
+
 # ---------------------------------------------------------------- over time and Mach
 
 
 def _over_time(mission: Mission, nominal: xr.Dataset, drawn: Sequence[xr.Dataset]) -> dict:
     part = climbing(nominal)
-    sizes = _sizes(mission)[_last_stage(nominal, part["time"].values)]
+    slender = _thickness(mission, nominal, part["time"].values)
     margin = part["static_margin"].values
     grid = part["time"].values[np.unique(np.linspace(0, part.sizes["time"] - 1, TIMES).astype(int))]
-    rows = np.array([np.interp(grid, one["time"], one["static_margin"], left=np.nan, right=np.nan) for one in map(climbing, drawn)]).reshape(-1, len(grid))
+    climbs = [climbing(one) for one in drawn]
+    rows = np.array([np.interp(grid, one["time"], one["static_margin"], left=np.nan, right=np.nan) for one in climbs]).reshape(-1, len(grid))
+    shares = rows * np.array([_thickness(mission, one, grid) for one in drawn]).reshape(-1, len(grid))
     at = np.searchsorted(part["time"].values, grid)
     whole = {
         "margin": (margin, _MARGIN),
-        "margin_share": (margin * sizes[:, 0] / sizes[:, 1], _SHARE),
+        "margin_share": (margin * slender, _SHARE),
         "mach_number": (part["mach"].values, {"units": "1", "long_name": "Mach number"}),
         "centre_of_mass": (part["cg"].values, {"units": "m", "long_name": "station of the centre of mass, aft of the nose tip"}),
-        "centre_of_pressure": (part["cg"].values + margin * sizes[:, 0], {"units": "m", "long_name": "station of the centre of pressure, aft of the nose tip"}),
+        "centre_of_pressure": (
+            part["cg"].values + margin * _sizes(mission)[_last_stage(nominal, part["time"].values), 0],
+            {"units": "m", "long_name": "station of the centre of pressure, aft of the nose tip"},
+        ),
     }
     found = {name: ("time", values[at], attrs) for name, (values, attrs) in whole.items()}
     found["margin_band"] = (("share", "time"), _bands(rows), {**_MARGIN, "long_name": "static margin, quantiles over drawn flights, calibres"})
+    found["margin_share_band"] = (("share", "time"), _bands(shares), {**_SHARE, "long_name": f"{_SHARE['long_name']}, quantiles over drawn flights"})
     return found | {"time": ("time", grid, {"units": "s", "long_name": "time since ignition"})}
 
 
@@ -180,9 +192,16 @@ def _over_mach(mission: Mission, nominal: xr.Dataset, drawn: Sequence[xr.Dataset
     alone = [[[math.nan] * MACHS] * len(FLOWN)] * (len(configurations(mission)) - len(flown))  # aft stages: no track of a margin of their own
     one, bands = _by_mach(nominal, grid, len(flown)), _bands(rows)
     pad = np.array(alone).reshape(-1, len(FLOWN), MACHS)
+    shapes = [shape_of([mission.stage[k] for k in stages]) for stages in configurations(mission).values()]
+    calibres = [shape.length / shape.diameter for shape in shapes]
     return {
         "margin_over_mach": (dims, np.concatenate([one, pad]), _MARGIN),
         "band_over_mach": (("share", *dims), np.array([np.concatenate([band, pad]) for band in bands]), {**_MARGIN, "long_name": "static margin, calibres"}),
+        "calibres_long": (
+            "configuration",
+            calibres,
+            {"units": "1", "long_name": "length over largest diameter: a margin in calibres over it is its share of the length"},
+        ),
         "configuration": ("configuration", list(configurations(mission)), {"long_name": "what flies together"}),
         "motor": ("motor", list(FLOWN), {"long_name": "motor"}),
         "mach": ("mach", grid, {"units": "1", "long_name": "Mach number"}),
@@ -216,13 +235,15 @@ def _at_events(mission: Mission, nominal: xr.Dataset, drawn: Sequence[xr.Dataset
         return ds[f"event_{name}"].isel(body=0).sel(event=names).values
 
     time, margin = column(nominal, "time"), column(nominal, "static_margin")
-    sizes = _sizes(mission)[_last_stage(nominal, time - 1e-9)]  # as a joint separates the margin is still that of all ahead of it and behind
+    before = 1e-9  # s: as a joint separates the margin is still that of all ahead of it and behind
     rows = np.array([column(one, "static_margin") for one in drawn]).reshape(-1, len(names))
+    shares = rows * np.array([_thickness(mission, one, column(one, "time") - before) for one in drawn]).reshape(-1, len(names))
     return {
         "time_at": ("event", time, {"units": "s", "long_name": "time since ignition"}),
         "margin_at": ("event", margin, _MARGIN),
-        "margin_share_at": ("event", margin * sizes[:, 0] / sizes[:, 1], _SHARE),
+        "margin_share_at": ("event", margin * _thickness(mission, nominal, time - before), _SHARE),
         "band_at": (("share", "event"), _bands(rows), {**_MARGIN, "long_name": "static margin, quantiles over drawn flights, calibres"}),
+        "share_band_at": (("share", "event"), _bands(shares), {**_SHARE, "long_name": f"{_SHARE['long_name']}, quantiles over drawn flights"}),
         "event": ("event", names, {"long_name": "event"}),
     }
 
