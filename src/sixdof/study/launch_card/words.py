@@ -200,7 +200,9 @@ def expected_rows(ds: xr.Dataset) -> list[tuple[str, str, str, str]]:
 
 def expected_note(ds: xr.Dataset) -> str:
     """Return of which flights the expected numbers are."""
-    which = "in the wind measured now" if chosen(ds) is not None else "in the winds that the mission draws"
+    which = (
+        "in the wind measured now" if chosen(ds) is not None else "in the sounding's air" if "sounding" in ds.attrs else "in the winds that the mission draws"
+    )
     few = [
         f"{name} in {int(count)}" for name, count in zip(texts(ds, "quantity"), ds["expected_flights"].values, strict=True) if count < 0.9 * ds.attrs["flights"]
     ]
