@@ -186,6 +186,23 @@ def test_decision__of_a_vehicle_with_nothing_wrong_is_go(demo_mission):
     assert card_page(found).splitlines()[4] == "GO in the wind measured now"
 
 
+def test_decision__what_is_not_held_even_in_calm_air_is_a_no_go(demo_mission):
+    """A field of 5 m is held in no wind: no criterion is left out of the answer for that, whether common practice stands beside it or one's own."""
+    for own in (None, "lean at burnout < 60 deg in 80 % of flights"):
+        found = launch_card(demo_mission, own, wind="0.1 m/s from 250 deg", field="5 m", **HOW)
+        assert DECISIONS[int(found.decision)] == "no-go"
+        assert "landing within 5 m of the rail" in str(found.criterion.values[-1]) and float(found.observed[-1]) < 0.5
+    assert found.sizes["criterion"] == 2
+
+
+def test_cautions__of_a_vehicle_that_is_not_stable_and_has_no_canopy(demo_mission):
+    tail = next(f"stage.0.part.{k}.semispan" for k, part in enumerate(demo_mission.stage[0].part) if part.kind == "fins")
+    bad = demo_mission.change({tail: "25 mm", "recovery": []})
+    found = launch_card(bad, "apogee_height > 1 m in 50 % of flights", **HOW)
+    page = " ".join(card_page(found).split())
+    assert "NOT STABLE: the static margin at departure is -" in page and "In 100 % of flights a body comes down WITHOUT A CANOPY" in page
+
+
 def test_change__that_makes_a_yes_holds_when_it_is_flown_again(demo_mission, card):
     """Less wind: at the wind named 19 of 20 flights hold, which shows 80 % with 90 % confidence (0.8^20 + 20 0.2 0.8^19 = 0.07), at a step more fewer do."""
     which = card.change.values.tolist().index("less wind")

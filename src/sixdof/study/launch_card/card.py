@@ -67,7 +67,7 @@ def launch_card(
     wind : the wind measured now at the rail, such as "5 m/s from 250 deg at 2 m" (2 m if no height is named). It is brought to the mission's reference
         height by the mission's own profile and flown in place of the wind that [disperse] draws. None: the card leaves room for it, and its numbers
         are those of the winds the mission draws.
-    field : where everything has to land, for the default criteria: a GeoJSON file as `sixdof.preflight.landing` takes it, or a radius about the rail
+    field : where everything has to land, one criterion more: a GeoJSON file as `sixdof.preflight.landing` takes it, or a radius about the rail
         such as "600 m"; anywhere if omitted.
     flights, seed : of the ensembles. Of 100, one may miss a criterion "in 95 % of flights" and it counts as surely held (90 %), five as just held.
     directions : how many directions the wind limits are told for; 0 leaves them out.
@@ -99,8 +99,8 @@ def launch_card(
     check_mission(mission, "launch_card")
     day = wind_mission(mission if sounding is None else with_sounding(mission, sounding), "grows", False)
     options = {"flights": whole(flights, "flights", 1, MOST_FLIGHTS), "seed": seed, "threads": threads, "progress": progress}
-    criteria = _of_limits(limits, criteria) if limits is not None else criteria
-    wanted, aside = (criteria_of(criteria), []) if criteria is not None else _usual(day, field, options)
+    criteria = _of_limits(limits, criteria, field) if limits is not None else criteria
+    wanted = _asked(day, criteria, field)
     if not wanted:
         raise ValueError('launch_card needs criteria: without one there is no go or no-go; give some, such as "lean at burnout < 15 deg in 95 % of flights"')
     check_names(wanted, _names(day))
@@ -114,7 +114,7 @@ def launch_card(
     now = Now(measured, reference, _changes(day, wanted, found, ensemble, reference, options) if measured is not None and decision(found) == NO_GO else ())
     weighed = weighings(day, lambda: _moving(day, ensemble, options))
     card = card_dataset(day, ensemble, weighed, found, now, limits)
-    return card.assign_attrs(_about(day, ensemble, now, sounding, flights, seed) | {"set_aside": "\n".join(map(str, aside))})
+    return card.assign_attrs(_about(day, ensemble, now, sounding, flights, seed))
 
 
 def _names(mission: Mission) -> dict[str, list[str]]:
@@ -123,19 +123,16 @@ def _names(mission: Mission) -> dict[str, list[str]]:
     return {dim: list(names(mission)) for dim, names in NAMES.items()} | {"waypoint_number": points}
 
 
-def _usual(mission: Mission, field: str | Path | float | None, options: dict) -> tuple[list[Criterion], list[Criterion]]:
-    """Return the criteria of common practice about wind: those to judge, and those that this vehicle does not hold even in calm air."""
-    every = criteria_of(_practice(mission, field))
-    calm = fly_conditions(mission, [{"wind.speed": 0.0}], who="launch_card", **options).isel(condition=0, drop=True)
-    held = [one.holds for one in judged(every, calm)]
-    return [one for one, yes in zip(every, held, strict=True) if yes], [one for one, yes in zip(every, held, strict=True) if not yes]
-
-
-def _practice(mission: Mission, field: str | Path | float | None) -> list[str | Criterion]:
-    """Return the criteria of common practice, with that of the field: a GeoJSON file, or a radius about the rail."""
-    if field is None or not str(field).endswith(GEOJSON):
-        return list(wind_criteria(mission, field))
-    return [*wind_criteria(mission), lands_in_field(field, SHARE)]
+def _asked(mission: Mission, criteria, field: str | Path | float | None) -> list[Criterion]:
+    """Return what has to hold: the criteria given, or those of common practice, and the landing in a field (a GeoJSON file, or a radius about the rail)."""
+    usual = wind_criteria(mission)
+    if field is None:
+        landing: list[str | Criterion] = []
+    elif str(field).endswith(GEOJSON):
+        landing = [lands_in_field(field, SHARE)]
+    else:
+        landing = list(wind_criteria(mission, field)[len(usual) :])
+    return criteria_of([*(usual if criteria is None else criteria_of(criteria)), *landing])
 
 
 def _unmeasured(mission: Mission) -> ReferenceWind:
@@ -146,9 +143,11 @@ def _unmeasured(mission: Mission) -> ReferenceWind:
         return ReferenceWind(math.nan, math.nan, math.nan, math.nan, str(error), HAND)
 
 
-def _of_limits(limits: xr.Dataset, criteria):
+def _of_limits(limits: xr.Dataset, criteria, field):
     """Return the criteria of wind limits that were found before. Raises ValueError for what is no such limits, and for limits of other criteria."""
     need_limits(limits, "launch_card: limits")
+    if field is not None:
+        raise ValueError("launch_card: limits were found for their own criteria; find them with the landing among these, and leave field out")
     own = [str(name) for name in limits["criterion"].values]
     if criteria is not None and [str(one) for one in criteria_of(criteria)] != own:
         raise ValueError(f"launch_card: limits were found for other criteria ({'; '.join(own)}); leave criteria out, or limits")

@@ -11,6 +11,7 @@ import numpy as np
 import xarray as xr
 
 from sixdof.mission.mission import Mission
+from sixdof.results.status import Descent
 from sixdof.study.launch_card.expected import CEILINGS, Ceiling, Expected, Margin, ceilings, expected_numbers, loop_margins, static_margins
 from sixdof.study.launch_card.measured_wind import HAND, MeasuredWind, ReferenceWind
 from sixdof.study.launch_card.remedy import Change
@@ -18,7 +19,7 @@ from sixdof.study.launch_card.safety import Distances, distances
 from sixdof.study.launch_card.settings import Setting, settings
 from sixdof.study.launch_card.verdict import DECISIONS, Judged, decision
 from sixdof.study.launch_card.weighing import Weighing
-from sixdof.study.reading.result import QUANTILES, meaningful, outcomes
+from sixdof.study.reading.result import QUANTILES, came_down, meaningful, outcomes
 from sixdof.study.wind_limit.allowed import wind_allowed
 
 UNMEASURED = -1  # of `decision`: no wind was measured
@@ -181,8 +182,15 @@ def _validity(flights: xr.Dataset) -> dict:
     return {
         "above_mach_08": ((), _share(outcomes(flights, "time_above_mach_08") > 0.0, used), _of("flights that go above Mach 0.8")),
         "beyond_incidence": ((), _share(outcomes(flights, "time_beyond_incidence") > 0.0, used), _of("flights beyond 15 deg incidence in the climb")),
+        "falling_share": ((), _share(_falling(flights), used), _of("flights with a body that comes down without a canopy")),
         "failed_share": ((), 1.0 - float(np.mean(used)), _of("flights that did not leave the rail or diverged")),
     }
+
+
+def _falling(flights: xr.Dataset) -> np.ndarray:
+    """Return in which flights (flights,) a body comes down without a canopy."""
+    bodies = range(flights.sizes["body"])
+    return np.any([came_down(flights, k) & (flights["descent"].isel(body=k).values != Descent.UNDER_CANOPY) for k in bodies], axis=0)
 
 
 def _share(which: np.ndarray, used: np.ndarray) -> float:

@@ -15,6 +15,8 @@ from sixdof.study.launch_card.remedy import REACH
 from sixdof.study.launch_card.safety import CAUTIONS, FOOT, STANDING
 from sixdof.study.launch_card.settings import direction
 from sixdof.study.launch_card.verdict import DECISIONS, GO, MARGINAL, NO_GO, quantity
+from sixdof.study.reading.practice import LEAST_MARGIN
+from sixdof.study.reading.result import plural
 from sixdof.study.uncertainty.claims import UNDECIDED
 
 STATIC = "static margin"
@@ -35,7 +37,7 @@ def texts(ds: xr.Dataset, name: str) -> list[str]:
 
 def heading(ds: xr.Dataset) -> list[str]:
     """Return what the card is of and what it was made with."""
-    made = f"{ds.attrs['flights']} flights, seed {ds.attrs['seed']}; {ds.attrs['source']}"
+    made = f"{plural(ds.attrs['flights'])}, seed {ds.attrs['seed']}; {ds.attrs['source']}"
     air = (
         f"air of {ds.attrs['sounding']}, {ds.attrs['sounding_date']}"
         if "sounding" in ds.attrs
@@ -91,7 +93,7 @@ def unsure_lines(ds: xr.Dataset) -> list[str]:
             continue
         more = float(ds["more_flights"].values[k])
         how = f"some {more:.0f} more would tell at this rate" if math.isfinite(more) else "no number of flights would tell at this rate"
-        text = f"held in {100.0 * float(ds['observed'].values[k]):.0f} % of {ds.attrs['flights']} flights: {how}"
+        text = f"held in {100.0 * float(ds['observed'].values[k]):.0f} % of {plural(ds.attrs['flights'])}: {how}"
         said.setdefault(text, []).append(f"({LETTERS[k % 26]})")
     return [f"{', '.join(letters)} {text}" for text, letters in said.items()]
 
@@ -206,7 +208,7 @@ def expected_note(ds: xr.Dataset) -> str:
     few = [
         f"{name} in {int(count)}" for name, count in zip(texts(ds, "quantity"), ds["expected_flights"].values, strict=True) if count < 0.9 * ds.attrs["flights"]
     ]
-    text = f"5, 50 and 95 % of {ds.attrs['flights']} flights {which}; times in s after ignition, landings by distance and bearing from the rail"
+    text = f"5, 50 and 95 % of {plural(ds.attrs['flights'])} {which}; times in s after ignition, landings by distance and bearing from the rail"
     return f"{text}; of fewer flights: {', '.join(few)}" if few else text
 
 
@@ -258,8 +260,13 @@ def own_cautions(ds: xr.Dataset) -> list[str]:
         lines.append(f"{100.0 * float(ds['failed_share']):.1f} % of flights did not leave the rail or diverged.")
     if ds.attrs["wind_law"] == UNIFORM:
         lines.append("The mission has one wind at all heights, which no wind is: over open ground it is some 1.25 times as strong at 10 m as at 2 m.")
-    aside = [text for text in ds.attrs.get("set_aside", "").split("\n") if text]
-    return lines + [f"Not held even in calm air, so no matter of wind, and not judged here: {text}." for text in aside]
+    if float(ds["falling_share"]) > 0.0:
+        lines.append(f"In {100.0 * float(ds['falling_share']):.0f} % of flights a body comes down WITHOUT A CANOPY.")
+    margin = float(ds["margin_value"].values[texts(ds, "margin").index(f"{STATIC} at departure"), 0])
+    if margin < LEAST_MARGIN:
+        word = "NOT STABLE" if margin < 0.0 else f"Less than {LEAST_MARGIN:g} calibre"
+        lines.append(f"{word}: the static margin at departure is {margin:.1f} calibres or less in 5 % of flights.")
+    return lines
 
 
 def general_cautions() -> list[str]:
