@@ -29,9 +29,8 @@ def main() -> None:
     wall, own = time.perf_counter(), time.process_time()
     card = sixdof.preflight.launch_card(mission, sounding=ROOT / "configs" / "lake-orrin-morning.csv", wind=chosen.wind, progress=False)
     wall, own = time.perf_counter() - wall, time.process_time() - own
-    print(
-        f"{wall:.1f} s, {own:.1f} s of processor time; decision {int(card.decision)}, {card.sizes['direction']} directions, {card.sizes['change']} changes tried"
-    )
+    tried = f"{card.sizes['direction']} directions, {card.sizes['change']} changes tried"
+    print(f"{wall:.1f} s, {own:.1f} s of processor time; decision {int(card.decision)}, {tried}")
 
 
 if __name__ == "__main__":
