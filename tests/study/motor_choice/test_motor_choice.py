@@ -95,6 +95,12 @@ def test_winner__a_criterion_comes_before_the_preference(plain, ladder):
     assert standings_of(found)["large"] == "fails"
 
 
+def test_page__without_criterion_and_preference_no_measurement_is_asked_about(plain, ladder):
+    """The mission disperses what can be measured: that is not why."""
+    page = sixdof.report(quick(plain, ladder, flights=2, threads=1))
+    assert "not asked: without a criterion and a preference no number decides" in page and "disperses nothing" not in page
+
+
 def test_winner__none_without_a_preference_where_several_stand_alike(plain, ladder):
     found = quick(plain, ladder, flights=2)
     assert found.attrs["best"] == "" and "say what you prefer" in sixdof.report(found)

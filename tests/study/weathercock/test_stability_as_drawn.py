@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from strangers import stranger
 
 import sixdof
 
@@ -61,6 +62,12 @@ def test_stability__page_says_where_it_is_thin(found):
     page = " ".join(str(sixdof.report(found)).split())
     assert "Static margin as flown" in page and "ignition whinchat" in page and "whinchat, loaded: the margin falls below 1 calibre at" in page
     assert "beyond 15 deg of incidence it is an estimate" in page and "not a clearance to fly" in page
+
+
+def test_stability__page_of_a_vehicle_that_is_not_stable_says_so_of_it_as_written():
+    bad = stranger("slender").change({"stage.0.part.fins.semispan": "9 mm"})
+    page = " ".join(str(sixdof.report(sixdof.preflight.stability(bad, 2))).split())
+    assert "NOT STABLE: at" in page and "calibres as written" in page and "do not let a gust" not in page
 
 
 @pytest.mark.parametrize(

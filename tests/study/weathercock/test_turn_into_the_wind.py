@@ -125,6 +125,20 @@ def test_page__answers_in_words(found):
     assert "What causes the turn to burnout" in page and "Speed needed at rail departure" in page and "Cures" in page and "not a clearance to fly" in page
 
 
+def test_page__of_a_vehicle_that_is_not_stable(slender):
+    """Its fins are cut to a quarter: it tumbles, and however far the other way it leans then, that is no cure."""
+    bad = slender.change({"stage.0.part.fins.semispan": "9 mm"})
+    ds = sixdof.preflight.weathercock(bad, LIMIT, 4, winds=[0.0, 5.0], maps=False, seed=SEED, threads=1, progress=False)
+    assert ds.attrs["exit_margin"] < 0.0 and not (ds.cure_meets.values & (ds.attrs["exit_margin"] + ds.cure_margin.values < 0.0)).any()
+    page = " ".join(str(sixdof.report(ds)).split())
+    assert "NOT STABLE: the static margin at rail departure is -" in page and "so that it tumbles" in page and "this cures it" not in page
+
+
+def test_page__says_where_winds_are_told(found, slender):
+    assert "winds are mean winds at 10 m above ground, from where the mission has them blow" in " ".join(str(sixdof.report(found)).split())
+    assert slender.air.wind.reference_height == 10.0
+
+
 # ---------------------------------------------------------------- changes of the mission
 
 

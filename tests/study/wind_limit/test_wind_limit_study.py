@@ -11,8 +11,9 @@ from results_by_hand import ensemble_by_hand
 from sixdof.ensemble.run import disperse
 from sixdof.mission.errors import MissionError
 from sixdof.study.reading.practice import SAFETY_CODE_WIND
+from sixdof.study.sweep.conditions import reference_height
 from sixdof.study.variants.criteria import criterion, own_criterion
-from sixdof.study.wind_limit.air import reference_height, share_at, wind_as_written, wind_mission, with_sounding
+from sixdof.study.wind_limit.air import share_at, wind_as_written, wind_mission, with_sounding
 from sixdof.study.wind_limit.climb import events_needed
 from sixdof.study.wind_limit.practice import wind_criteria
 from sixdof.study.wind_limit.ranks import flights_to_hold, judged

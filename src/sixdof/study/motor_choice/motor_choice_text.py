@@ -103,7 +103,9 @@ def _measurements(ds: xr.Dataset) -> list[str]:
         return [title, *indented([_flip(one) for one in found[:MOST_FLIPS]])]
     none = f"none of the {ds.attrs['measurements']} asked about, each alone and as far as it is drawn (from the 1 % to the 99 % quantile)"
     need, flights = ds.attrs["measurements_need"], ds.sizes["flight"]
-    if flights < need:
+    if "criterion" not in ds.dims and not ds.attrs["prefer"]:
+        none = "not asked: without a criterion and a preference no number decides"
+    elif flights < need:
         none = f"not asked: {need} flights or more tell what is drawn apart, and {flights} were flown"
     elif not ds.attrs["measurements"]:
         none = "none can be asked about: the mission disperses nothing that can be measured"

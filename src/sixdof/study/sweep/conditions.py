@@ -137,6 +137,11 @@ def _put(mission: Mission, table: xr.Dataset, name: str, values: np.ndarray) -> 
     table[name] = (dims, values, attributes_of(item))
 
 
+def reference_height(mission: Mission) -> float:
+    """Return the height above ground, m, at which winds are told: `air.wind.reference_height`, or 10 m where the wind is told level by level."""
+    return float(mission.air.wind.reference_height) if mission.air.one_wind else WIND_HEIGHT
+
+
 def _set_wind(mission: Mission, table: xr.Dataset, one: Setting, who: str) -> None:
     """Give every flight one wind speed, or one direction; what was drawn of it is gone."""
     other = FACTOR if one.name == SPEED else TURN

@@ -36,7 +36,7 @@ class Cure(NamedTuple):
 
 
 class Found(NamedTuple):
-    """What came of a cure at `amount`. meets : the criteria. value : of the first criterion's share of the flights. turn : change of the mean turn,
+    """What came of a cure at `amount`. meets : the criteria, and is stable. value : of the first criterion's share of the flights. turn : change of the mean turn,
     rad. The rest, of the flight as written: changes of apogee (m), mass at liftoff (kg), margin (calibres) and speed (m/s) at rail departure."""
 
     name: str
@@ -121,7 +121,8 @@ def tried(flights: Flights, mission: Mission, cure: Cure, laws: Mapping, before:
     except (MissionError, ValueError):
         return None
     after = written(cure.make(mission, amount), laws)
-    meets = flown[amount][0] <= 0.0 and (cure.name != "smaller fins" or after.margin >= LEAST_MARGIN)
+    least = LEAST_MARGIN if cure.name == "smaller fins" else -math.inf if LIVE in fin_variants(mission) else 0.0  # what tumbles is not cured
+    meets = flown[amount][0] <= 0.0 and after.margin >= least
     _, value, turn = flown[amount]
     return Found(cure.name, cure.says(amount), meets, amount, value, turn - base_turn, *(new - old for new, old in zip(after, before, strict=True)))
 

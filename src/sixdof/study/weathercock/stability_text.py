@@ -63,11 +63,12 @@ def _verdict(ds: xr.Dataset) -> list[str]:
     margin, low, share = ds["margin_at"].values, ds["band_at"].values[0], ds["margin_share_at"].values
     names = [said(name) for name in ds["event"].values]
     least, most, thin = (int(pick(values)) for pick, values in ((np.nanargmin, low), (np.nanargmax, margin), (np.nanargmin, share)))
-    lines = [
-        f"Stable: the least margin is at {names[least]}, {margin[least]:.2f} calibres as written and {low[least]:.2f} or more in 95 % of the drawn flights."
-        if low[least] > 0.0
-        else f"Not stable in all drawn flights: at {names[least]} the margin is {low[least]:.2f} calibres in the worst 5 %."
-    ]
+    if low[least] > 0.0:
+        drawn = f"{margin[least]:.2f} calibres as written and {low[least]:.2f} or more in 95 % of the drawn flights"
+        lines = [f"Stable: the least margin is at {names[least]}, {drawn}."]
+    else:
+        which = "NOT STABLE" if margin[least] < 0.0 else "Not stable in all drawn flights"
+        lines = [f"{which}: at {names[least]} the margin is {margin[least]:.2f} calibres as written and {low[least]:.2f} or less in 5 % of the drawn flights."]
     if 0.0 < low[least] < LEAST_MARGIN:
         lines.append(f"That is less than {LEAST_MARGIN:g} calibre, which common practice wants: move the balance point forward, or make the fins larger.")
     if margin[most] > MOST_MARGIN:
@@ -85,7 +86,7 @@ def _at_angles(ds: xr.Dataset) -> list[str]:
     for name in ds["configuration"].values[: ds.sizes["configuration"] // 2 + 1]:
         values = ds["margin_over_incidence"].sel(configuration=name, state="loaded").values
         one, none = falls_through(degrees, values, LEAST_MARGIN), falls_through(degrees, values)
-        if np.isfinite(one):
+        if np.isfinite(one) and values[0] > LEAST_MARGIN:
             more = f", and is gone at {none:.0f} deg" if np.isfinite(none) else ""
             what = f"{name}, loaded: the margin falls below 1 calibre at {one:.0f} deg of incidence{more}"
             lines.append(f"{what}: do not let a gust or a slow exit take it there.")

@@ -14,6 +14,7 @@ from sixdof.mission.errors import MissionError
 from sixdof.mission.load import check_mission
 from sixdof.mission.mission import Mission
 from sixdof.mission.units import parse, shown
+from sixdof.study.sweep.conditions import reference_height
 from sixdof.study.uncertainty.claims import judge
 from sixdof.study.variants.criteria import Criterion
 from sixdof.study.weathercock.asked import LEANS, USUAL, aim, attained, criteria_on_the_climb, excess
@@ -161,6 +162,7 @@ def _about(mission: Mission, study: Flights, model, at: Setting, name: str, even
     about = {f"exit_{key}": float(value) for key, value in model._asdict().items()}
     about |= {"title": mission.title, "mission": mission.to_toml(), "seed": str(study.seed), "flights_flown": study.flown}
     about |= {"criteria": "\n".join(map(str, study.criteria)), "angle": name, "at_event": event, "design_wind": at.wind, "as_drawn": int(not study.base)}
+    about |= {"reference_height": reference_height(mission), "level_by_level": int(not mission.air.one_wind)}
     return about | {"left_as_written": ", ".join(left_out), "limit": float(study.criteria[0].limit), "share": study.criteria[0].share}
 
 

@@ -26,12 +26,18 @@ def weathercock_page(ds: xr.Dataset) -> str:
     """Return what `weathercock` found as a page."""
     criteria = ds.attrs["criteria"].split("\n")
     head = f"{plural(ds.sizes['flight'])} at each point on the same draws, seed {ds.attrs['seed']}, {ds.attrs['flights_flown']} flown; no failures"
-    lines = [ds.attrs["title"], "Does it turn into the wind?", head, *(f"  asked for: {one}" for one in criteria), "", *indented(_answer(ds))]
+    lines = [ds.attrs["title"], "Does it turn into the wind?", head, _winds(ds), *(f"  asked for: {one}" for one in criteria), "", *indented(_answer(ds))]
     sections = (_over_wind, _at_events, _causes, _levers, _speeds, _cures, _weak)
     for section in sections:
         found = section(ds)
         lines += ["", *found] if found else []
     return "\n".join([*lines, "", LAST_LINE])
+
+
+def _winds(ds: xr.Dataset) -> str:
+    """Return where winds are told."""
+    levels = ", all levels scaled together" if ds.attrs["level_by_level"] else ""
+    return f"winds are mean winds at {ds.attrs['reference_height']:g} m above ground, from where the mission has them blow{levels}"
 
 
 def degrees(values) -> np.ndarray:
@@ -45,9 +51,23 @@ def degrees(values) -> np.ndarray:
 def _answer(ds: xr.Dataset) -> list[str]:
     lines = _as_drawn(ds)
     lines += [f"{_capital(_fins(name))}: {_limit(float(ds['wind_limit'].sel(fins=name)), ds)}." for name in ds["fins"].values if _tells(ds, name)]
+    unstable = _not_stable(ds)
+    if unstable:
+        return [unstable, *lines]
     best = _biggest(ds)
     cure = _first_cure(ds)
     return [*lines, *([f"{_capital(_where(ds))} most of the turn comes from {best}."] if best else []), *([cure] if cure else [])]
+
+
+def _not_stable(ds: xr.Dataset) -> str:
+    """Return a warning of a vehicle whose margin at rail departure is below 0: what is said of turns means little then."""
+    margin = ds.attrs["exit_margin"]
+    if margin >= 0.0:
+        return ""
+    what = f"NOT STABLE: the static margin at rail departure is {margin:.1f} calibres"
+    if LOCKED in ds["fins"].values:
+        return f"{what}, so that its control alone keeps it from tumbling, and theory and fins locked say little."
+    return f"{what}, so that it tumbles: what is said below of turns, causes and cures means little before that is mended."
 
 
 def _as_drawn(ds: xr.Dataset) -> list[str]:
@@ -98,7 +118,7 @@ def _biggest(ds: xr.Dataset) -> str:
     own = [(float(mean), str(name)) for mean, name in zip(ds["cause_mean"].values, ds["cause"].values) if str(name) != "rest"]
     mean, name = max(own)
     whole = math.degrees(float(ds["base_turn"]))
-    return f"this: {name}, {math.degrees(mean):+.1f} deg; with all else that makes or hinders it, it is {whole:.1f} deg" if mean > DIFFERS else ""
+    return f'"{name}", {math.degrees(mean):+.1f} deg; with all else that makes or hinders it, it is {whole:.1f} deg' if mean > DIFFERS else ""
 
 
 def _where(ds: xr.Dataset) -> str:
@@ -170,7 +190,7 @@ def _levers(ds: xr.Dataset) -> list[str]:
     lines.append(f"A tenth more thrust-to-weight (it is {ratio:.1f}) changes the turn by {more:+.2f} deg in {wind:.1f} m/s, burn time kept.")
     other = at("margin_turn", "static_margin", margin - HALF_CALIBRE) - at("margin_turn", "static_margin", margin)
     if np.isfinite(other):
-        worse = "the more stable, the harder it turns" if other < 0.0 else "here less margin turns it more: it is too little already"
+        worse = "the more stable, the harder it turns" if other < 0.0 else "here less margin does not turn it less"
         lines.append(f"Half a calibre less margin (it is {margin:.1f} at rail departure) changes it by {other:+.2f} deg: {worse}.")
     return ["What decides it", *indented(lines)]
 

@@ -88,11 +88,6 @@ def wind_mission(mission: Mission, turbulence: str, failures: bool) -> Mission:
     return mission.change(changes) if changes else mission
 
 
-def reference_height(mission: Mission) -> float:
-    """Return the height above ground, m, at which winds are told: `air.wind.reference_height`, or 10 m where the wind is told level by level."""
-    return float(mission.air.wind.reference_height) if mission.air.one_wind else WIND_HEIGHT
-
-
 def wind_as_written(mission: Mission) -> tuple[float, float]:
     """Return the mission's own mean wind at the reference height: speed (m/s) and where it comes from (rad true, 0 to 2 pi)."""
     if mission.air.one_wind:

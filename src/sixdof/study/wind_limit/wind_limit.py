@@ -16,7 +16,8 @@ from sixdof.study.reading.practice import SAFETY_CODE_WIND
 from sixdof.study.uncertainty.statistics import check_share
 from sixdof.study.variants.comparison import all_names
 from sixdof.study.variants.criteria import Criterion, check_names, criteria_of
-from sixdof.study.wind_limit.air import reference_height, share_at, wind_as_written, wind_mission
+from sixdof.study.sweep.conditions import reference_height
+from sixdof.study.wind_limit.air import share_at, wind_as_written, wind_mission
 from sixdof.study.wind_limit.flights import DOUBTS, WindFlights
 from sixdof.study.wind_limit.practice import wind_criteria
 from sixdof.study.wind_limit.ranks import flights_to_hold
