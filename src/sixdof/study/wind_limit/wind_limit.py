@@ -13,10 +13,10 @@ from sixdof.mission.load import check_mission
 from sixdof.mission.mission import Mission
 from sixdof.mission.units import QuantityError, parse, shown
 from sixdof.study.reading.practice import SAFETY_CODE_WIND
+from sixdof.study.sweep.conditions import reference_height
 from sixdof.study.uncertainty.statistics import check_share
 from sixdof.study.variants.comparison import all_names
 from sixdof.study.variants.criteria import Criterion, check_names, criteria_of
-from sixdof.study.sweep.conditions import reference_height
 from sixdof.study.wind_limit.air import share_at, wind_as_written, wind_mission
 from sixdof.study.wind_limit.flights import DOUBTS, WindFlights
 from sixdof.study.wind_limit.practice import wind_criteria
