@@ -234,6 +234,15 @@ def test_page__says_where_the_model_is_less_sure(staged, ensemble):
     assert ("comes down without a canopy" in page) == (falling > 0) and "beyond 15 deg of incidence in the climb" in page
 
 
+def test_landing__of_what_never_leaves_the_rail_says_so(demo_mission):
+    mass = next(part.name for part in demo_mission.stage[0].part if part.kind == "mass")
+    stuck = demo_mission.change({f"stage.0.part.{mass}.mass": "80 kg"})
+    with pytest.raises(ValueError, match="none of the flights left the rail"):
+        landing(stuck, 2, waiver="500 m", progress=False, threads=1)
+    card = sixdof.preflight.launch_card(stuck, "apogee_height > 1 m in 50 % of flights", flights=2, directions=0, progress=False, threads=1)
+    assert "100.0 % of flights did not leave the rail" in sixdof.report(card)
+
+
 def test_caution__where_the_rail_stands_outside(demo_mission):
     field = feature("Polygon", [box(demo_mission.site, 100, 100, 900, 900)])
     assert "the rail stands outside the field" in sixdof.report(landing(flown(demo_mission, scattered(5)), field=field))

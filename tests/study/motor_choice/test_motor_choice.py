@@ -95,6 +95,14 @@ def test_winner__a_criterion_comes_before_the_preference(plain, ladder):
     assert standings_of(found)["large"] == "fails"
 
 
+def test_winner__none_leaves_the_rail(plain, ladder):
+    """Of 60 kg none is lifted, and that is no motor that fits, though nothing is asked of it."""
+    heavy = plain.change({"stage.0.part.altimeter and beacon.mass": "60 kg"})
+    found = quick(heavy, ladder[:2], flights=2, threads=1)
+    assert found.attrs["best"] == "" and "does not leave the rail in 100 % of the flights" in str(found.why.values[0])
+    assert "ANSWER: no motor. Every one that fits fails." in sixdof.report(found)
+
+
 def test_page__without_criterion_and_preference_no_measurement_is_asked_about(plain, ladder):
     """The mission disperses what can be measured: that is not why."""
     page = sixdof.report(quick(plain, ladder, flights=2, threads=1))

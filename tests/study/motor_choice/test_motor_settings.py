@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import math
+
 import numpy as np
 import pytest
 
 import sixdof
-from sixdof.study.motor_choice.settings import settings_of, without_timers
+from sixdof.study.motor_choice.settings import STATES, settings_of, without_timers
 from sixdof.study.reading.result import event_values
 
 
@@ -56,6 +58,11 @@ def test_height__above_the_apogee_and_too_near_the_ground(plain):
     assert again.state == "ok"
     full = event_values(ds, "line stretch canopy", "height") + 0.5 * event_values(ds, "line stretch canopy", "velocity_up")
     assert (full >= 30.0 - 1e-9).all()
+
+
+def test_height__under_an_apogee_too_low_for_any_is_none(plain):
+    low, ds = judged(plain.change({"stage.0.part.altimeter and beacon.mass": "9 kg", "disperse": {}, "correlation": []}), "recovery.canopy.height", 1)
+    assert 0.0 < float(ds.apogee_height.max()) < 80.0 and STATES.index(low.state) != 0 and math.isnan(low.right)
 
 
 def test_fins__live_on_the_rail(demo_mission):

@@ -56,7 +56,8 @@ def plot_motor_choice(ds: xr.Dataset, *, ax=None):
     ax.margins(x=0.06)
     dress(ax)
     ax.grid(False, axis="y")
-    legend(ax, loc="lower left", bbox_to_anchor=(0.0, 1.0), ncols=4)
+    if ax.get_legend_handles_labels()[1]:  # nothing is drawn where no flight has a value
+        legend(ax, loc="lower left", bbox_to_anchor=(0.0, 1.0), ncols=4)
     ax.set_title(_headline(ds), fontsize=FONT + 1.0, color=INK, loc="left", pad=26.0)
     return ax
 

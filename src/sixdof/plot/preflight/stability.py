@@ -67,7 +67,7 @@ def _moments(ds: xr.Dataset) -> dict[str, float]:
 
 
 def _over_mach(ax, ds: xr.Dataset) -> None:
-    tops = [MOST_MARGIN]
+    tops, bottom = [MOST_MARGIN], 0.0
     for k, name in enumerate(ds["configuration"].values):
         for j, motor in enumerate(ds["motor"].values):
             one = ds[["margin_over_mach", "band_over_mach"]].sel(configuration=name, motor=motor)
@@ -79,9 +79,10 @@ def _over_mach(ax, ds: xr.Dataset) -> None:
             ax.fill_between(ds["mach"], low, high, color=colour, alpha=0.12, lw=0.0)
             ax.plot(ds["mach"], values, color=colour, lw=LINE + 0.3, ls=MOTOR_DASHES[j], label=f"{name}, {motor}")
             tops += [float(np.nanmax(values)), float(np.nanmax(high)) if np.isfinite(high).any() else 0.0]
+            bottom = min(bottom, 1.1 * float(np.nanmin(values)))
     _practice(ax, named=False)
     ax.set(xlabel=label(ds["mach"]), ylabel=label(ds["margin"]), xlim=(0.0, float(ds["mach"][-1])))
-    ax.set_ylim(0.0, 1.08 * max(tops))
+    ax.set_ylim(bottom, 1.08 * max(tops))
     dress(ax, "over Mach number")
     legend_on_top(ax, 2)
 

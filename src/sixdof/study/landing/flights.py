@@ -28,7 +28,7 @@ def places_of(ds: xr.Dataset, mission: Mission, terrain: Terrain | None = None, 
         `stratum`, `known` (whether the flight can be told).
     """
     need_ensemble(ds, who, *NEEDED)
-    ds = ds.isel(flight=np.flatnonzero(~np.isin(ds["status"].values, (int(Status.NO_LIFTOFF), -1))))
+    ds = ds.isel(flight=leaving(ds))
     count = ds.sizes["body"]
     flies = np.stack([apart(ds, k) & meaningful(ds) for k in range(count)], axis=1)
     place = np.stack([np.where(flies, ds[f"body_landing_{way}"].values, np.nan) for way in ("east", "north")] + [np.zeros(flies.shape)], axis=-1)
@@ -52,6 +52,11 @@ def places_of(ds: xr.Dataset, mission: Mission, terrain: Terrain | None = None, 
         "known": ("flight", meaningful(ds).astype(np.int8), {"units": "1", "long_name": "whether the flight can be told"}),
     }
     return xr.Dataset(entries, {"flight": ds["flight"], "body": ds["body"].astype(str)})
+
+
+def leaving(ds: xr.Dataset) -> np.ndarray:
+    """Return the numbers of the flights that left the rail."""
+    return np.flatnonzero(~np.isin(ds["status"].values, (int(Status.NO_LIFTOFF), -1)))
 
 
 def _at_landing(ds: xr.Dataset, name: str) -> np.ndarray:

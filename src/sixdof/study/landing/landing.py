@@ -13,7 +13,7 @@ from sixdof.mission.mission import Mission
 from sixdof.mission.units import shown
 from sixdof.results.status import Descent, Status
 from sixdof.study.landing.field import field_of
-from sixdof.study.landing.flights import places_of
+from sixdof.study.landing.flights import leaving, places_of
 from sixdof.study.landing.geojson import as_feature, collection
 from sixdof.study.landing.groups import ALL, NOMINAL, SHARES, group_entries, members
 from sixdof.study.landing.limits import Limits, exceeded_by, limits_of
@@ -111,6 +111,8 @@ def landing(
     limits = limits_of(field_of(field, mission.site), people_distance, ceiling, waiver)
     ground = None if terrain is None else terrain_of(terrain, mission.site)
     ensembles = [plain, *_failing(what, mission, plain, failing, seed, options)]
+    if not sum(leaving(one).size for one in ensembles):
+        raise ValueError("landing: none of the flights left the rail, so that nothing lands")
     ds = _by_flight(ensembles, mission, limits, ground)
     ds = _by_group(ds, mission, confidence, stratified=len(ensembles) > 1)
     return ds.assign(_judged(plain, wanted, confidence)).assign_attrs(_attributes(plain, limits, ground, confidence, failing, ds))
@@ -152,9 +154,11 @@ def _by_flight(ensembles: list[xr.Dataset], mission: Mission, limits: Limits, gr
     """Return the landing places of all flights, and which limits each of them does not keep."""
     parts = []
     for number, ensemble in enumerate(ensembles):
+        if not leaving(ensemble).size:
+            continue
         places = places_of(ensemble, mission, ground)
         names = strata_of(mission).names
-        certain = names[int(places["stratum"].values[0])] if number and places.sizes["flight"] else ""
+        certain = names[int(places["stratum"].values[0])] if number else ""
         places["made_certain"] = ("flight", np.full(places.sizes["flight"], certain, dtype=object), {"units": "1", "long_name": "failure made certain"})
         if limits.field.people is not None:
             distance = limits.field.from_people(places["landing_east"].values, places["landing_north"].values)
@@ -166,8 +170,6 @@ def _by_flight(ensembles: list[xr.Dataset], mission: Mission, limits: Limits, gr
             places = places.assign_coords(limit=("limit", list(exceeded), {"long_name": "what is not kept"}))
         parts.append(places)
     ds = xr.concat(parts, "flight", data_vars="minimal", coords="minimal", compat="override", join="override") if len(parts) > 1 else parts[0]
-    if not ds.sizes["flight"]:
-        raise ValueError("landing: none of the flights left the rail, so that nothing lands")
     return ds.assign({name: ds[name].astype(str) for name in ("made_certain", "flight_branch")})
 
 

@@ -262,7 +262,8 @@ def own_cautions(ds: xr.Dataset) -> list[str]:
         lines.append("The mission has one wind at all heights, which no wind is: over open ground it is some 1.25 times as strong at 10 m as at 2 m.")
     if float(ds["falling_share"]) > 0.0:
         lines.append(f"In {100.0 * float(ds['falling_share']):.0f} % of flights a body comes down WITHOUT A CANOPY.")
-    margin = float(ds["margin_value"].values[texts(ds, "margin").index(f"{STATIC} at departure"), 0])
+    at_departure = f"{STATIC} at departure"
+    margin = float(ds["margin_value"].values[texts(ds, "margin").index(at_departure), 0]) if at_departure in texts(ds, "margin") else math.nan
     if margin < LEAST_MARGIN:
         word = "NOT STABLE" if margin < 0.0 else f"Less than {LEAST_MARGIN:g} calibre"
         lines.append(f"{word}: the static margin at departure is {margin:.1f} calibres or less in 5 % of flights.")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable, Mapping, Sequence
 from pathlib import Path
 from typing import Any, NamedTuple
@@ -13,7 +14,7 @@ from sixdof.mission.load import check_mission
 from sixdof.mission.mission import Mission
 from sixdof.study.motor_choice.asking import choice_criteria
 from sixdof.study.motor_choice.confirming import Flyer, confirmed
-from sixdof.study.motor_choice.deciding import BEST, FAILS, MEETS, best_of, lost_by_preference, shortfall, standing_of, values_of
+from sixdof.study.motor_choice.deciding import BEST, FAILS, MEETS, best_of, held_on_rail, lost_by_preference, shortfall, standing_of, values_of
 from sixdof.study.motor_choice.entries import by_motor, flip_entries, motor_sheet, ratio_entries, settings_sheet, with_standings
 from sixdof.study.motor_choice.facts import ADAPTER_MASS, columns_of
 from sixdof.study.motor_choice.fit import Fit, fit_of, fit_of_file, limits_of
@@ -179,7 +180,7 @@ def _put_right(missions: Mapping[str, Mission], settings: Mapping[str, list[Sett
     """Return the missions with the settings that are right for their motors, and what was changed, in words."""
     found, said = {}, []
     for name, mission in missions.items():
-        wrong = {one.path: one.right for one in settings[name] if one.state != OK}
+        wrong = {one.path: one.right for one in settings[name] if one.state != OK and math.isfinite(one.right)}
         found[name] = mission.change(wrong) if wrong else mission
         said += [f"{name}: {', '.join(f'{path} = {value:g}' for path, value in wrong.items())}"] if wrong else []
     return found, "\n".join(said)
@@ -189,6 +190,7 @@ def _decided(sheet: xr.Dataset, missions: Mapping[str, Mission], flown: xr.Datas
     """Return the comparison with the decision."""
     judged = judge_criteria(flown, asked.criteria, asked.confidence) if asked.criteria else None
     standings = [MEETS if judged is None else standing_of(judged["verdict"].sel(variant=name).values) for name in each]
+    standings = [FAILS if held_on_rail(ds) > 0.0 else word for word, ds in zip(standings, each.values(), strict=True)]
     worth = values_of(each, asked.numbers, asked.wishes)
     best = best_of(standings, worth, asked.wishes)
     whys = [_why(k, name, each, standings, worth, best, asked, judged) for k, name in enumerate(each)]
@@ -215,7 +217,9 @@ def _why(k: int, name: str, each, standings, worth, best: int | None, asked: _As
             return f"{asked.wishes[0]}, {number_text(worth[k, 0], units)}, of the {alike} that {what}"
         return f"the only one that {'fits' if what == 'fit' else what.replace(' ', 's ', 1)}"
     if standings[k] == FAILS:
-        return "; ".join(_failed(c, one, judged.sel(variant=name), each[name]) for c, one in enumerate(asked.criteria) if _is(judged, name, c, FAIL))
+        held = held_on_rail(each[name])
+        found = [f"does not leave the rail in {percent(held)} of the flights"] if held > 0.0 else []
+        return "; ".join(found + [_failed(c, one, judged.sel(variant=name), each[name]) for c, one in enumerate(asked.criteria) if _is(judged, name, c, FAIL)])
     if best is not None and standings[k] == standings[best]:
         units = ["1" if wish.subject is None else wish.subject.variable.units for wish in asked.wishes]
         return lost_by_preference(k, best, worth, asked.wishes, list(each.items()), units)

@@ -8,6 +8,7 @@ from collections.abc import Mapping, Sequence
 import numpy as np
 import xarray as xr
 
+from sixdof.results.status import Status
 from sixdof.study.motor_choice.preference import Wish, ranked
 from sixdof.study.motor_choice.words import number_text
 from sixdof.study.uncertainty.claims import FAIL, PASS
@@ -23,6 +24,11 @@ def standing_of(verdicts: np.ndarray) -> str:
     """Return what the verdicts (criteria,) of a motor come to, flags of `VERDICTS`: meets all (of none, too), is undecided, or fails."""
     words = [VERDICTS[int(v)] for v in verdicts]
     return FAILS if FAIL in words else MEETS if all(word == PASS for word in words) else OPEN
+
+
+def held_on_rail(ds: xr.Dataset) -> float:
+    """Return the share of flights that do not leave the rail: a motor that leaves any there fails, whatever is asked of it."""
+    return float(np.mean(ds["status"].values == Status.NO_LIFTOFF))
 
 
 def best_of(standings: Sequence[str], values: np.ndarray, wishes: Sequence[Wish]) -> int | None:

@@ -71,7 +71,7 @@ def _answer(ds: xr.Dataset) -> list[str]:
         if MEETS in words or OPEN in words:
             those = [name for name, word in standings.items() if word == (MEETS if MEETS in words else OPEN)]
             return indented([f"ANSWER: {', '.join(those)} stand alike; say what you prefer to have one of them."])
-        return indented(["ANSWER: no motor. Every one that fits fails a criterion."])
+        return indented([f"ANSWER: no motor. Every one that fits fails{' a criterion' if 'criterion' in ds.dims else ''}."])
     why = dict(zip(ds["motor"].values.astype(str), ds["why"].values.astype(str), strict=True))[best]
     criteria = ds.sizes.get("criterion", 0)
     verdicts = [VERDICTS[int(v)] for v in ds["verdict"].sel(variant=best).values] if criteria else []
@@ -149,7 +149,7 @@ def _changes(one: xr.Dataset, name: str) -> str:
 
 def _change(one: xr.Dataset) -> str:
     unit, state = str(one["setting_units"].values), STATES[int(one["setting_state"])]
-    now, right = (f"{float(one[name]):g} {unit}" for name in ("setting_now", "setting_right"))
+    now, right = (f"{float(one[name]):g} {unit}" if np.isfinite(one[name]) else "none" for name in ("setting_now", "setting_right"))
     return f"{one['setting'].item()} {now} is {state} in {100.0 * float(one['setting_share']):.0f} % of the flights, {right} would be right"
 
 

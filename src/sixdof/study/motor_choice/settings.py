@@ -125,6 +125,7 @@ def _height(mission: Mission, ds: xr.Dataset, entry: Recovery) -> Setting:
     high, low = (float(np.mean(wrong)) for wrong in (apogee < entry.height, full < FULL_ABOVE))
     known, filled = apogee[np.isfinite(apogee)], full[np.isfinite(full)]
     most = HEIGHT_STEP * math.floor((known.min() - BELOW_APOGEE) / HEIGHT_STEP) if known.size else math.inf
+    most = most if most > FULL_ABOVE else math.nan  # too low an apogee for any height
     least = entry.height + HEIGHT_STEP * math.ceil((FULL_ABOVE - filled.min()) / HEIGHT_STEP) if filled.size else entry.height
     state = HIGH if high > TOLERATED else LOW if low > TOLERATED else OK
     right = {HIGH: most, LOW: least}.get(state, entry.height)
