@@ -262,6 +262,14 @@ def test_sheet__holds_everything_on_one_page_in_letters_to_read(which, page, req
     assert len(re.findall(rb"/Type /Page\b", (tmp_path / "card.pdf").read_bytes())) == 1
 
 
+def test_sheet__of_a_heavy_vehicle_that_never_leaves_the_rail(demo_mission):
+    """Masses of five figures stand beside the names of their rows, and what nothing is known of has no heading."""
+    heavy = demo_mission.change({"stage.0.part.air sampler.mass": "80 kg"})
+    ds = launch_card(heavy, "apogee_height > 1 m in 50 % of flights", **HOW | {"flights": 2})
+    figure = sixdof.plot.plot_launch_card(ds).figure
+    assert complaints(figure) == [] and not any("Static margin" in text.get_text() for ax in figure.axes for text in ax.texts)
+
+
 def test_sheet__says_what_the_page_says(card):
     shown = " ".join(text.get_text() for text in sixdof.plot.plot_launch_card(card).texts)
     for word in ("NO-GO", "seed 3", card.attrs["source"], "not a clearance to fly", "range safety officer", "common practice"):

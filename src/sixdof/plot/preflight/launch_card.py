@@ -15,6 +15,7 @@ from sixdof.study.reading.result import need_result
 
 LARGEST, LEAST, STEP = 10.0, 6.0, 0.1  # points, of the letters
 DPI = 150
+HEAVY = len("9999 ± 999")  # letters of a mass from which its column is wider
 SKETCH = 0.42  # of a column's width: the sketch of the wind limits beside their table
 BLANKS = ("date and time", "wind now, m/s", "from, deg", "at height, m", "range safety officer")
 
@@ -170,14 +171,18 @@ def _settings(ds: xr.Dataset, flow: Flow) -> None:
 def _weights(ds: xr.Dataset, flow: Flow) -> None:
     flow.heading("Measure on the bench")
     rows = [(name, mass, "", station, "") for name, mass, station in words.weighing_rows(ds)]
-    flow.table(("", "mass, g", "found", "balance, mm", "found"), rows, (0.37, 0.19, 0.125, 0.19, 0.125), write_in=(2, 4), lead=1.25)
+    room = 0.27 if max(len(row[1]) for row in rows) > HEAVY else 0.19
+    flow.table(("", "mass, g", "found", "balance, mm", "found"), rows, (0.56 - room, room, 0.125, 0.19, 0.125), write_in=(2, 4), lead=1.25)
     for note in words.weighing_notes(ds):
         flow.paragraph(note, small=True)
 
 
 def _margins(ds: xr.Dataset, flow: Flow) -> None:
+    rows = words.margin_rows(ds)
+    if not rows:  # nothing left the rail
+        return
     flow.heading(words.margin_heading(ds))
-    for name, value in words.margin_rows(ds):
+    for name, value in rows:
         flow.pair(name, value, share=0.5)
 
 
