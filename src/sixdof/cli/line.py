@@ -34,7 +34,7 @@ A usual session:
 Before a flight:
   python -m sixdof weathercock configs/two-stage.toml --figures out      does it turn into the wind, what causes it, what cures it
   python -m sixdof motors configs/two-stage.toml configs/motors --criterion "rail_departure_speed > 25 m/s in 95 % of flights" --prefer "most apogee_height"
-  python -m sixdof wind configs/two-stage.toml --site "1500 m" --rail --figures out    the largest wind by direction, and the rail that allows most
+  python -m sixdof wind configs/two-stage.toml --field "1500 m" --rail --figures out    the largest wind by direction, and the rail that allows most
   python -m sixdof landing configs/two-stage.toml --field configs/lake-orrin-field.geojson --flights 400 --failing 50 --figures out    where it lands
   python -m sixdof card configs/two-stage.toml --wind "5 m/s from 250 deg" --sheet card.pdf    one sheet for the launch day: go or no-go, and why
 

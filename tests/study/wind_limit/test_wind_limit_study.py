@@ -15,7 +15,7 @@ from sixdof.study.sweep.conditions import reference_height
 from sixdof.study.variants.criteria import criterion, own_criterion
 from sixdof.study.wind_limit.air import share_at, wind_as_written, wind_mission, with_sounding
 from sixdof.study.wind_limit.climb import events_needed
-from sixdof.study.wind_limit.practice import wind_criteria
+from sixdof.study.wind_limit.practice import wanted_of, wind_criteria
 from sixdof.study.wind_limit.ranks import flights_to_hold, judged
 from sixdof.study.wind_limit.wind_limit import directions_of, wind_limit
 
@@ -117,13 +117,20 @@ def test_judged__the_flight_that_decides_and_one_without_a_value(demo_mission, t
 # ---------------------------------------------------------------- criteria of common practice
 
 
-def test_wind_criteria__of_stages_and_a_site(demo_mission, stack_mission):
+def test_wind_criteria__of_stages_and_a_field(demo_mission, stack_mission):
     assert [str(criterion(text)) for text in wind_criteria(demo_mission)] == wind_criteria(demo_mission)
-    texts = wind_criteria(stack_mission, site="600 m")
+    texts = wind_criteria(stack_mission, field="600 m")
     assert "tilt at ignition whinchat < 20 deg in 95 % of flights" in texts and "landing of drayhorse within 600 m of the rail in 95 % of flights" in texts
 
 
 # ---------------------------------------------------------------- the air
+
+
+def test_wanted_of__a_field_counts_beside_one_s_own_criteria(demo_mission, demo_path):
+    square = demo_path.parent / "lake-orrin-field.geojson"
+    texts = [str(one) for one in wanted_of(demo_mission, INCIDENCE, square)]
+    assert texts[0] == INCIDENCE and len(texts) == 2 and "every piece lands in Lake Orrin" in texts[1]
+    assert [str(one) for one in wanted_of(demo_mission, INCIDENCE, 600.0)][1:] == ["landing within 600 m of the rail in 95 % of flights"]
 
 
 def test_wind_mission__turbulence_follows_the_wind_whatever_the_file_says(demo_mission):
@@ -190,8 +197,8 @@ def test_wind_limit__of_a_sounding_scales_it_as_a_whole(demo_mission):
         ({"criteria": "apogee < 5 m"}, 'there is no outcome "apogee"'),
         ({"criteria": "tilt at burn out < 5 deg"}, 'there is no event "burn out"'),
         ({"criteria": []}, "wind_limit needs criteria"),
-        ({"site": "600 m"}, "site is for criteria of common practice"),
-        ({"criteria": None, "site": "-5 m"}, "is not a distance"),
+        ({"field": "no such place"}, "is not a quantity; write a number and a unit, for example \"75 mm\"; a file of GeoJSON ends in .geojson or .json"),
+        ({"criteria": None, "field": "-5 m"}, "is not a distance"),
         ({"directions": []}, "one or more"),
         ({"directions": "255 deg"}, 'a list such as ["255 deg"'),
         ({"directions": ["10 m"]}, "directions"),

@@ -19,7 +19,7 @@ def add(commands) -> None:
         metavar="TEXT",
         help='such as "lean at burnout < 10 deg in 95 %% of flights"; may be repeated (default: common practice)',
     )
-    wind.add_argument("--site", metavar="RADIUS", help='every stage has to land so near the rail, such as "600 m" (beside common practice)')
+    wind.add_argument("--field", metavar="WHERE", help='where everything has to land: a GeoJSON file, or a radius about the rail such as "600 m"')
     wind.add_argument("--sounding", type=Path, metavar="FILE", help="this morning's air (CSV or netCDF) in place of the mission's air and wind")
     wind.add_argument("--directions", nargs="+", default=["8"], metavar="D", help='how many, or those the wind comes from, such as "255 deg" (default: 8)')
     wind.add_argument("--highest", default="20 mph", metavar="SPEED", help="wind up to which is looked (default: 20 mph, where safety codes end)")
@@ -44,7 +44,7 @@ def _wind(chosen) -> int:
     mission = mission_of(chosen)
     mission = with_sounding(mission, chosen.sounding) if chosen.sounding else mission
     alone = len(chosen.directions) == 1 and chosen.directions[0].isdecimal()
-    how = {name: getattr(chosen, name) for name in ("seed", "highest", "confidence", "turbulence", "failures", "site", "threads")}
+    how = {name: getattr(chosen, name) for name in ("seed", "highest", "confidence", "turbulence", "failures", "field", "threads")}
     how |= {"progress": not chosen.quiet} | ({} if chosen.flights is None else {"flights": chosen.flights})
     found = wind_limit(mission, chosen.criterion, directions=int(chosen.directions[0]) if alone else chosen.directions, **how)
     say(report(found))

@@ -20,7 +20,7 @@ ROW = 0.72  # inches of a motor's row
 USUAL = "apogee_height"  # what is drawn where the preference is no outcome and no number
 WRAP = 62  # characters of why a motor lost
 COLOURS = {BEST: CYCLE[2], MEETS: CYCLE[0], OPEN: CYCLE[5], FAILS: CYCLE[1], UNFIT: GREY, UNKNOWN: GREY}
-_WORDS = {BEST: "the best", MEETS: "meets all criteria", OPEN: "undecided", FAILS: "fails a criterion", UNFIT: "does not fit", UNKNOWN: "not known"}
+_WORDS = {BEST: "the best", MEETS: "meets all criteria", OPEN: "undecided", FAILS: "fails", UNFIT: "does not fit", UNKNOWN: "not known"}
 
 
 def plot_motor_choice(ds: xr.Dataset, *, ax=None):

@@ -8,9 +8,8 @@ from pathlib import Path
 import numpy as np
 import xarray as xr
 
-from sixdof.results.status import Status
 from sixdof.study.landing.field import field_of
-from sixdof.study.landing.flights import places_of
+from sixdof.study.landing.flights import leaving, places_of
 from sixdof.study.landing.geojson import read_features
 from sixdof.study.landing.limits import exceeded_by, limits_of
 from sixdof.study.reading.result import mission_of
@@ -35,10 +34,9 @@ def lands_in_field(field: str | Path | Mapping, share: float | str = SHARE, *, p
     def holds(ds: xr.Dataset) -> np.ndarray:
         mission = mission_of(ds, "lands_in_field")
         limits = limits_of(field_of(features, mission.site, "lands_in_field"), people_distance, None, None, "lands_in_field")
-        places = places_of(ds, mission, None, "lands_in_field")
-        kept = np.zeros(ds.sizes["flight"], dtype=bool)
-        exceeded = exceeded_by(limits, ds, places)
-        kept[~np.isin(ds["status"].values, (int(Status.NO_LIFTOFF), -1))] = ~np.any(list(exceeded.values()), axis=0)
+        kept, left = np.zeros(ds.sizes["flight"], dtype=bool), leaving(ds)
+        if left.size:
+            kept[left] = ~np.any(list(exceeded_by(limits, ds, places_of(ds, mission, None, "lands_in_field")).values()), axis=0)
         return kept
 
     return own_criterion(f"every piece lands in {name}", holds, share)

@@ -15,7 +15,6 @@ from sixdof.ensemble.request import whole
 from sixdof.mission.files.incoming import check_ordinary
 from sixdof.mission.load import check_mission
 from sixdof.mission.mission import Mission
-from sixdof.study.landing.criterion import lands_in_field
 from sixdof.study.launch_card.contents import Now, card_dataset
 from sixdof.study.launch_card.measured_wind import HAND, MeasuredWind, ReferenceWind, at_reference, measured_wind
 from sixdof.study.launch_card.remedy import Change, Condition, Trial, changes
@@ -28,12 +27,10 @@ from sixdof.study.variants.vary import NAMES
 from sixdof.study.wind_limit.air import wind_mission, with_sounding
 from sixdof.study.wind_limit.allowed import need_limits
 from sixdof.study.wind_limit.climb import cut_short, ended_at, events_needed, time_needed
-from sixdof.study.wind_limit.practice import wind_criteria
+from sixdof.study.wind_limit.practice import wanted_of
 from sixdof.study.wind_limit.wind_limit import wind_limit
 
 _DATE = re.compile(r"\d{4}-\d{2}-\d{2}(?:[ T]\d{2}:\d{2})?")
-GEOJSON = (".geojson", ".json")  # ends of the name of a field's file
-SHARE = 0.95  # of the flights that land in the field
 LIMIT_FLIGHTS = 60  # at most, of each wind that the limits are looked for with: 59 tell a limit "in 95 % of flights" from below
 MOST_FLIGHTS = 100_000
 WINDS, TOLERANCE = 4, 0.3  # of that search, m/s: coarser than its own, for the card is made while people wait
@@ -100,7 +97,7 @@ def launch_card(
     day = wind_mission(mission if sounding is None else with_sounding(mission, sounding), "grows", False)
     options = {"flights": whole(flights, "flights", 1, MOST_FLIGHTS), "seed": seed, "threads": threads, "progress": progress}
     criteria = _of_limits(limits, criteria, field) if limits is not None else criteria
-    wanted = _asked(day, criteria, field)
+    wanted = wanted_of(day, criteria, field)
     if not wanted:
         raise ValueError('launch_card needs criteria: without one there is no go or no-go; give some, such as "lean at burnout < 15 deg in 95 % of flights"')
     check_names(wanted, _names(day))
@@ -121,18 +118,6 @@ def _names(mission: Mission) -> dict[str, list[str]]:
     """Return the names of bodies, events, rules ... that a criterion may speak of, by dim."""
     points = [str(number) for number in range(1, len(mission.guidance.waypoint) + 1)]
     return {dim: list(names(mission)) for dim, names in NAMES.items()} | {"waypoint_number": points}
-
-
-def _asked(mission: Mission, criteria, field: str | Path | float | None) -> list[Criterion]:
-    """Return what has to hold: the criteria given, or those of common practice, and the landing in a field (a GeoJSON file, or a radius about the rail)."""
-    usual = wind_criteria(mission)
-    if field is None:
-        landing: list[str | Criterion] = []
-    elif str(field).endswith(GEOJSON):
-        landing = [lands_in_field(field, SHARE)]
-    else:
-        landing = list(wind_criteria(mission, field)[len(usual) :])
-    return criteria_of([*(usual if criteria is None else criteria_of(criteria)), *landing])
 
 
 def _unmeasured(mission: Mission) -> ReferenceWind:

@@ -36,7 +36,7 @@ class Cure(NamedTuple):
 
 
 class Found(NamedTuple):
-    """What came of a cure at `amount`. meets : the criteria, and is stable. value : of the first criterion's share of the flights. turn : change of the mean turn,
+    """What came of a cure at `amount`. meets : the criteria, stable. value : of the first criterion's share of the flights. turn : change of the mean turn,
     rad. The rest, of the flight as written: changes of apogee (m), mass at liftoff (kg), margin (calibres) and speed (m/s) at rail departure."""
 
     name: str

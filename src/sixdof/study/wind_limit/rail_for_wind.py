@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Sequence
+from pathlib import Path
 
 import numpy as np
 import xarray as xr
@@ -38,7 +39,7 @@ def rail_for_wind(
     confidence: float = 0.9,
     turbulence: str = "grows",
     failures: bool = False,
-    site: float | str | None = None,
+    field: str | Path | float | None = None,
     winds: int = 4,
     tolerance: float | str = 0.25,
     threads: int | None = None,
@@ -54,7 +55,7 @@ def rail_for_wind(
 
     Parameters
     ----------
-    criteria, flights, seed, highest, confidence, turbulence, failures, site, winds, tolerance, threads, progress, guidance, control
+    criteria, flights, seed, highest, confidence, turbulence, failures, field, winds, tolerance, threads, progress, guidance, control
         As in `wind_limit`. A criterion on the landing belongs to them: leaning the rail moves where it lands.
     directions : as in `wind_limit`; None: that of the mission's own wind, or of its sounding at 10 m
     elevations : of the rail, text or rad; None: 88, 86, 84, 82 and 80 deg
@@ -81,7 +82,7 @@ def rail_for_wind(
     >>> bool(found.gain >= 0.0)
     True
     """
-    flown_mission, asked = prepared(mission, criteria, flights, highest, confidence, turbulence, failures, site, winds, tolerance)
+    flown_mission, asked = prepared(mission, criteria, flights, highest, confidence, turbulence, failures, field, winds, tolerance)
     blows_from = directions_of([wind_as_written(mission)[1]] if directions is None else directions)
     written = float(mission.rail.elevation), float(mission.rail.azimuth)
     up = np.array(ELEVATIONS if elevations is None else _angles(elevations, "elevations"))

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Sequence
+from pathlib import Path
 from typing import Any, NamedTuple
 
 import numpy as np
@@ -16,10 +17,10 @@ from sixdof.study.reading.practice import SAFETY_CODE_WIND
 from sixdof.study.sweep.conditions import reference_height
 from sixdof.study.uncertainty.statistics import check_share
 from sixdof.study.variants.comparison import all_names
-from sixdof.study.variants.criteria import Criterion, check_names, criteria_of
+from sixdof.study.variants.criteria import Criterion, check_names
 from sixdof.study.wind_limit.air import share_at, wind_as_written, wind_mission
 from sixdof.study.wind_limit.flights import DOUBTS, WindFlights
-from sixdof.study.wind_limit.practice import wind_criteria
+from sixdof.study.wind_limit.practice import wanted_of
 from sixdof.study.wind_limit.ranks import flights_to_hold
 from sixdof.study.wind_limit.search import fly_grid, refine
 from sixdof.study.wind_limit.table import limits_of
@@ -50,7 +51,7 @@ def wind_limit(
     confidence: float = 0.9,
     turbulence: str = "grows",
     failures: bool = False,
-    site: float | str | None = None,
+    field: str | Path | float | None = None,
     winds: int = 5,
     tolerance: float | str = 0.2,
     threads: int | None = None,
@@ -82,7 +83,7 @@ def wind_limit(
     turbulence : "grows" (Dryden, its strength from each flight's own mean wind, also where the mission has none), "as written" or "none".
         Discrete gusts of the mission are flown as they are.
     failures : True draws the mission's `[[failure]]` entries too; their rates do not change with wind. Certain ones always happen.
-    site : radius round the rail, m or text, that every stage has to land within, for criteria of common practice
+    field : where everything has to land, one criterion more: a GeoJSON file, or a radius round the rail within which every stage has to, m or text
     winds : how many winds the grid has, from calm to `highest`: what fails and holds again between two of them is not seen
     tolerance : m/s or text; the limit lies between two winds flown that are not farther apart
     threads, progress, guidance, control : as in `sixdof.disperse`
@@ -110,7 +111,7 @@ def wind_limit(
     True
     """
     blows_from = directions_of(directions)
-    flown_mission, asked = prepared(mission, criteria, flights, highest, confidence, turbulence, failures, site, winds, tolerance)
+    flown_mission, asked = prepared(mission, criteria, flights, highest, confidence, turbulence, failures, field, winds, tolerance)
     how = {"seed": seed, "threads": threads, "progress": progress, "guidance": guidance, "control": control}
     fly = WindFlights(flown_mission, asked.criteria, [{"wind.blows_from": float(one)} for one in blows_from], flights, confidence, **how)
     flown = fly_grid(fly, len(blows_from), asked.grid, asked.need, flights)
@@ -118,7 +119,7 @@ def wind_limit(
     return with_attributes(limits_of(flown, blows_from, asked.criteria), fly, asked, turbulence, mission)
 
 
-def prepared(mission: Mission, criteria, flights, highest, confidence, turbulence, failures, site, winds, tolerance) -> tuple[Mission, Asked]:
+def prepared(mission: Mission, criteria, flights, highest, confidence, turbulence, failures, field, winds, tolerance) -> tuple[Mission, Asked]:
     """Return the mission that is flown and what is asked of the search; every argument checked as `wind_limit` says."""
     check_mission(mission, "wind_limit")
     check_share(confidence, "confidence")
@@ -126,11 +127,9 @@ def prepared(mission: Mission, criteria, flights, highest, confidence, turbulenc
     for name, value, least in (("flights", flights, 2), ("winds", winds, 2)):
         if isinstance(value, bool) or not isinstance(value, int | np.integer) or value < least:
             raise ValueError(f"wind_limit: {name} = {shown(value)} must be a whole number, {least} or more")
-    wanted = criteria_of(wind_criteria(mission, site) if criteria is None else criteria)
+    wanted = wanted_of(mission, criteria, field)
     if not wanted:
         raise ValueError('wind_limit needs criteria; give some, such as ["lean at burnout < 10 deg in 95 % of flights"], or None for common practice')
-    if criteria is not None and site is not None:
-        raise ValueError('wind_limit: site is for criteria of common practice; write "landing within 600 m of the rail" beside your own')
     flown = wind_mission(mission, turbulence, failures)
     check_names(wanted, all_names([flown]))
     need = np.array([flights_to_hold(flights, one.share, confidence) for one in wanted])
