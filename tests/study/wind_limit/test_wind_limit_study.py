@@ -197,7 +197,7 @@ def test_wind_limit__of_a_sounding_scales_it_as_a_whole(demo_mission):
         ({"criteria": "apogee < 5 m"}, 'there is no outcome "apogee"'),
         ({"criteria": "tilt at burn out < 5 deg"}, 'there is no event "burn out"'),
         ({"criteria": []}, "wind_limit needs criteria"),
-        ({"field": "no such place"}, "is not a quantity; write a number and a unit, for example \"75 mm\"; a file of GeoJSON ends in .geojson or .json"),
+        ({"field": "no such place"}, 'is not a quantity; write a number and a unit, for example "75 mm"; a file of GeoJSON ends in .geojson or .json'),
         ({"criteria": None, "field": "-5 m"}, "is not a distance"),
         ({"directions": []}, "one or more"),
         ({"directions": "255 deg"}, 'a list such as ["255 deg"'),
