@@ -79,7 +79,9 @@ def test_motors__says_which_and_by_what_it_would_change(stack_path, tmp_path, ca
     prices.write_text("motor, price\nmesa-i, 48\nmesa-j, 61\n")
     motors = [str(stack_path.parent / "motors" / f"{name}.csv") for name in ("mesa-i", "mesa-j")]
     arguments = ["motors", str(stack_path), *motors, "--flights", "4", "--quiet", "--columns", str(prices), "--figures", str(tmp_path / "out")]
-    assert main([*arguments, "--criterion", "rail_departure_speed > 20 m/s in 50 % of flights", "--prefer", "least price"]) == OK
+    kept = ["--out", str(tmp_path / "choice.nc")]
+    assert main([*arguments, "--criterion", "rail_departure_speed > 20 m/s in 50 % of flights", "--prefer", "least price", *kept]) == OK
+    assert "ANSWER: mesa-i" in sixdof.report(sixdof.open_result(tmp_path / "choice.nc"))
     said = capsys.readouterr().out
     assert "ANSWER: mesa-i. It meets the criterion; least price, 48, of the 2 that meet all." in said and (tmp_path / "out" / "motors.png").exists()
     assert main([*arguments, "--criterion", "rail_departure_speed > 200 m/s"]) == NONE_PASSES

@@ -43,7 +43,7 @@ def made(demo_mission, stack_mission, demo_flight, demo_ensemble, models):
         "check cases": xr.Dataset({name: ("check", [value]) for name, value in _CHECK.items()}),
         "a choice of motors": sixdof.preflight.choose_motor(stack_mission, motors, prefer="most apogee_height", flights=2, confirm=False, progress=False),
         "landing places": sixdof.preflight.landing(demo_ensemble, waiver="1 km"),
-        "a map of rail directions": sixdof.preflight.rail_map(demo_mission, 2, azimuth=["90 deg"], elevation=["85 deg"], progress=False),
+        "a map of rail directions": sixdof.preflight.rail_map(demo_mission, 2, azimuths=["90 deg"], elevations=["85 deg"], progress=False),
         "a launch card": sixdof.preflight.launch_card(demo_mission, flights=8, directions=0, progress=False),
         "a turn into the wind": sixdof.preflight.weathercock(demo_mission, "lean at burnout < 8 deg in 50 % of flights", 2, maps=False, cures=False),
         "a stability as flown": sixdof.preflight.stability(demo_mission, 2),

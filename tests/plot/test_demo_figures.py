@@ -93,7 +93,7 @@ def test_figure__of_landing_maps(demo_ensemble, stack_mission):
     found = sixdof.preflight.landing(stack_mission, 15, field=field, progress=False)
     for branch in ("all", "nominal"):
         assert_good(plot.plot_landing_map(found, branch=branch))
-    leans = sixdof.preflight.rail_map(stack_mission, 2, azimuth=["75 deg"], elevation=["89 deg", "83 deg"], field=field, progress=False)
+    leans = sixdof.preflight.rail_map(stack_mission, 2, azimuths=["75 deg"], elevations=["89 deg", "83 deg"], field=field, progress=False)
     assert_good(plot.plot_rail_map(leans))
     assert_good(plot.plot_rail_map(leans.drop_dims("limit")))
 

@@ -106,7 +106,7 @@ def test_rail_for_wind__gains_what_the_wind_triangle_says(demo_mission):
     )
     for up in (85.0, 78.0):
         for azimuth, sense in ((270.0, 1.0), (90.0, -1.0)):
-            limit = float(found.limit.sel(elevation=math.radians(up), azimuth=math.radians(azimuth), method="nearest").item())
+            limit = float(found.limit.sel(rail_elevation=math.radians(up), rail_azimuth=math.radians(azimuth), method="nearest").item())
             leaning = mission.change({"rail.elevation": f"{up} deg", "rail.azimuth": f"{azimuth} deg"})
             assert limit == pytest.approx(triangle(departure_speed(leaning, limit), math.radians(10.0), math.radians(up), sense), rel=0.025)
     assert math.degrees(float(found.best_elevation[0])) == pytest.approx(78.0) and math.degrees(float(found.best_azimuth[0])) == pytest.approx(270.0)

@@ -169,7 +169,7 @@ def test_figure__of_the_stability_in_flight(missions, name):
 @pytest.mark.parametrize("name", ["slender", "stack", pytest.param("canard", marks=pytest.mark.slow)])
 def test_figure__of_landing_maps(ensembles, missions, name):
     rendered(plot.plot_landing_map(sixdof.preflight.landing(ensembles[name], waiver="3 km", ceiling="900 m")))
-    leans = sixdof.preflight.rail_map(missions[name], 1, azimuth=["40 deg", "220 deg"], elevation=["88 deg"], waiver="1 km", progress=False)
+    leans = sixdof.preflight.rail_map(missions[name], 1, azimuths=["40 deg", "220 deg"], elevations=["88 deg"], waiver="1 km", progress=False)
     rendered(plot.plot_rail_map(leans))
 
 

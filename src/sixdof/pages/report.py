@@ -290,7 +290,7 @@ KINDS = (
     _Kind("a turn into the wind", _dataset("wind_limit", "cause_mean", dims=("fins", "wind")), {"turn": _Page(_turned)}),
     _Kind("a stability as flown", _dataset("margin_over_incidence", "margin_at"), {"margins": _Page(_stability)}),
     _Kind("check cases", _dataset("passed", dims=("check",)), {"checks": _Page(_checked)}),
-    _Kind("rails for a wind", _dataset("best_elevation", "gain", dims=("direction", "elevation")), {"rails": _Page(_rails)}),
+    _Kind("rails for a wind", _dataset("best_elevation", "gain", dims=("direction", "rail_elevation")), {"rails": _Page(_rails)}),
     _Kind("wind limits", _dataset("limit_kind", "criterion_limit", dims=("direction",)), {"limits": _Page(_wind_limit)}),
     _Kind("an ensemble", _dataset("status", dims=("flight",)), {"summary": _Page(_flown)}),
     _Kind("a flight", _dataset("status"), {"summary": _Page(_flown), "control": _Page(_controlled)}),

@@ -16,7 +16,7 @@ AZIMUTHS, ELEVATIONS, FLIGHTS = ("90 deg", "270 deg"), ("89 deg", "84 deg"), 25
 
 @pytest.fixture(scope="module")
 def leans(demo_mission):
-    return rail_map(demo_mission, FLIGHTS, azimuth=AZIMUTHS, elevation=ELEVATIONS, field=FIELD, waiver="500 m", seed=2, progress=False)
+    return rail_map(demo_mission, FLIGHTS, azimuths=AZIMUTHS, elevations=ELEVATIONS, field=FIELD, waiver="500 m", seed=2, progress=False)
 
 
 def test_cell__is_what_an_ensemble_from_that_rail_says(leans, demo_mission):
@@ -47,7 +47,7 @@ def test_page__names_the_best(leans, demo_mission):
 
 
 def test_map__without_limits_goes_by_distance(demo_mission):
-    leans = rail_map(demo_mission, 2, azimuth=["10 deg"], elevation=["65 deg", "85 deg"], progress=False)
+    leans = rail_map(demo_mission, 2, azimuths=["10 deg"], elevations=["65 deg", "85 deg"], progress=False)
     assert "limit" not in leans.dims and leans.attrs["best_elevation"] == leans["rail_elevation"].values[np.argmin(leans["landing_distance_95"].values)]
     assert "elevations below 70 deg are not for use" in sixdof.report(leans)
 
@@ -56,7 +56,7 @@ def test_map__says_what_is_wrong(demo_mission, leans):
     with pytest.raises(ValueError, match="rail_map: people_distance needs people"):
         rail_map(demo_mission, 2, people_distance="5 m")
     with pytest.raises(sixdof.MissionError, match="120 deg"):
-        rail_map(demo_mission, 2, elevation=["120 deg"], azimuth=[0.0], progress=False)
+        rail_map(demo_mission, 2, elevations=["120 deg"], azimuths=[0.0], progress=False)
     with pytest.raises(ValueError, match="there is no limit 'wind'"):
         sixdof.plot.plot_rail_map(leans, limit="wind")
     with pytest.raises(ValueError, match="needs the result of sixdof.preflight.rail_map"):

@@ -163,7 +163,7 @@ def test_rail_for_wind__each_setting_is_the_limit_of_a_mission_that_says_it(demo
     for wind, up, towards, within in ((255.0, 78.0, 255.0, 0.25), (75.0, 86.0, 75.0, 0.7)):
         leaning = demo_mission.change({"rail.elevation": f"{up} deg", "rail.azimuth": f"{towards} deg"})
         alone = wind_limit(leaning, CRITERIA[0], directions=[f"{wind} deg"], flights=8, winds=3, tolerance=0.25, seed=1, progress=False)
-        here = rails.limit.sel(direction=math.radians(wind), elevation=math.radians(up), azimuth=math.radians(towards), method="nearest")
+        here = rails.limit.sel(direction=math.radians(wind), rail_elevation=math.radians(up), rail_azimuth=math.radians(towards), method="nearest")
         assert abs(float(here) - float(alone.limit[0])) <= within
 
 
@@ -174,7 +174,7 @@ def test_rail_for_wind__into_the_wind_is_best_from_either_side(demo_mission, rai
     least = rails.limit.min("direction")  # of each setting, from whichever side
     assert max(float(least.max()), float(rails.all_round_as_written)) - float(rails.all_round_limit) <= rails.attrs["tolerance"]
     if float(rails.all_round_elevation) != demo_mission.rail.elevation:
-        assert float(least.sel(elevation=rails.all_round_elevation, azimuth=rails.all_round_azimuth)) == float(rails.all_round_limit)
+        assert float(least.sel(rail_elevation=rails.all_round_elevation, rail_azimuth=rails.all_round_azimuth)) == float(rails.all_round_limit)
 
 
 def test_rail_for_wind__page_says_what_is_gained(rails):

@@ -87,7 +87,7 @@ def _rail_map(chosen, mission, limits: dict, how: dict) -> None:
     from sixdof import report
     from sixdof.preflight import rail_map
 
-    given = {"azimuth": chosen.rail_azimuth, "elevation": chosen.rail_elevation}
+    given = {"azimuths": chosen.rail_azimuth, "elevations": chosen.rail_elevation}
     grid: dict[str, Any] = {name: [value_of(one) for one in values] for name, values in given.items() if values}
     leans = rail_map(mission, chosen.rail_map, **grid, **limits, **how)
     say()

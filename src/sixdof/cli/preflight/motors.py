@@ -5,7 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 from sixdof.cli.codes import NONE_PASSES, OK
-from sixdof.cli.options import mission_of, on_mission, with_flights, with_flown
+from sixdof.cli.options import mission_of, on_mission, with_flights, with_flown, with_out
 from sixdof.cli.output import say, write_figures
 
 
@@ -24,15 +24,18 @@ def add(commands) -> None:
     motors.add_argument("--confidence", type=float, default=0.9, metavar="C", help="confidence of each verdict by itself (default: 0.9)")
     motors.add_argument("--threads", type=int, metavar="N", help="threads (default: one per core)")
     with_flights(motors, "how many of each motor (default: 100)")
+    with_out(motors, "netCDF-4")
     with_flown(motors)
     motors.set_defaults(flights=100)
 
 
 def _motors(chosen) -> int:
-    from sixdof import report
+    from sixdof import report, save
     from sixdof.preflight import choose_motor
-    from sixdof.stats import VERDICTS
+    from sixdof.stats import VERDICTS, check_netcdf_path
 
+    if chosen.out:
+        check_netcdf_path(chosen.out, overwrite=chosen.overwrite)
     ds = choose_motor(
         mission_of(chosen),
         chosen.folder[0] if len(chosen.folder) == 1 and chosen.folder[0].suffix != ".csv" else chosen.folder,
@@ -49,6 +52,8 @@ def _motors(chosen) -> int:
         progress=not chosen.quiet,
     )
     say(report(ds))
+    if chosen.out:
+        say(f"written: {save(ds, chosen.out, overwrite=chosen.overwrite)}")
     if not ds.sizes.get("variant"):
         return NONE_PASSES
     if chosen.figures:

@@ -228,7 +228,7 @@ def plot_rail_map(ds: xr.Dataset, *, limit: str | None = None, ax=None):
 
     Examples
     --------
-    >>> leans = sixdof.preflight.rail_map(mission, 3, azimuth=["90 deg", "270 deg"], elevation=["85 deg", "88 deg"], progress=False)
+    >>> leans = sixdof.preflight.rail_map(mission, 3, azimuths=["90 deg", "270 deg"], elevations=["85 deg", "88 deg"], progress=False)
     >>> ax = sixdof.plot.plot_rail_map(leans)
     """
     need_table(ds, "plot_rail_map", "preflight.rail_map", "landing_distance_95")

@@ -160,9 +160,9 @@ def plot_rail_for_wind(ds: xr.Dataset, direction: float | str | None = None, *, 
     need_rails(ds, "plot_rail_for_wind")
     here = ds.isel(direction=0 if direction is None else _which(ds["direction"].values, direction, "plot_rail_for_wind"))
     ax = axes_or_new(ax, size=(6.4, 4.6))
-    up, wind = np.degrees(here["elevation"].values), float(here["direction"])
-    for k, azimuth in enumerate(here["azimuth"].values):
-        one, colour = here.isel(azimuth=k), CYCLE[k % len(CYCLE)]
+    up, wind = np.degrees(here["rail_elevation"].values), float(here["direction"])
+    for k, azimuth in enumerate(here["rail_azimuth"].values):
+        one, colour = here.isel(rail_azimuth=k), CYCLE[k % len(CYCLE)]
         name = f"towards {math.degrees(azimuth) % 360.0:.0f} deg, {sense(float(azimuth), wind)}"
         ax.plot(up, one["limit"].values, marker=MARKS[k % len(MARKS)], ms=4.5, color=colour, ls=DASHES[k % len(DASHES)], lw=LINE, label=name, zorder=3)
         bound, coarse = one["limit_kind"].values == BEYOND, one["resolution"].values > COARSE * ds.attrs["tolerance"]

@@ -33,8 +33,8 @@ def rail_map(
     mission: Mission,
     flights: int,
     *,
-    azimuth: Sequence[float | str] = AZIMUTHS,
-    elevation: Sequence[float | str] = LEANS,
+    azimuths: Sequence[float | str] = AZIMUTHS,
+    elevations: Sequence[float | str] = LEANS,
     field: str | Path | Mapping | None = None,
     terrain: str | Path | xr.DataArray | xr.Dataset | None = None,
     people_distance: float | str | None = None,
@@ -54,7 +54,7 @@ def rail_map(
     ----------
     flights : int
         How many at each point of the grid.
-    azimuth, elevation : sequences of rad, or text such as "75 deg"
+    azimuths, elevations : sequences of rad, or text such as "75 deg"
         Where the rail leans to, true, and its angle above the horizontal; every 30 deg, and 90, 87, 84 and 80 deg. What is drawn about them stays.
     field, terrain, people_distance, ceiling, waiver
         As in `landing`; without any limit the map is of the distance alone.
@@ -81,7 +81,7 @@ def rail_map(
 
     Examples
     --------
-    >>> leans = sixdof.preflight.rail_map(mission, 3, azimuth=["90 deg", "270 deg"], elevation=["85 deg"], progress=False)
+    >>> leans = sixdof.preflight.rail_map(mission, 3, azimuths=["90 deg", "270 deg"], elevations=["85 deg"], progress=False)
     >>> dict(leans.landing_distance_95.sizes)
     {'rail_azimuth': 2, 'rail_elevation': 1}
     """
@@ -89,7 +89,7 @@ def rail_map(
     check_share(confidence, "confidence")
     limits = limits_of(field_of(field, mission.site, "rail_map"), people_distance, ceiling, waiver, "rail_map")
     ground = None if terrain is None else terrain_of(terrain, mission.site, "rail_map")
-    names = {"rail.azimuth": list(azimuth), "rail.elevation": list(elevation)}
+    names = {"rail.azimuth": list(azimuths), "rail.elevation": list(elevations)}
     missions = [[mission.change(dict(zip(names, (one, other)))) for other in names["rail.elevation"]] for one in names["rail.azimuth"]]
     if not missions or not missions[0]:
         raise ValueError("rail_map: there are no directions to fly; give azimuths and elevations, one of each at least")

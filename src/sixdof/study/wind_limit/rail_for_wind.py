@@ -23,7 +23,7 @@ from sixdof.study.wind_limit.wind_limit import directions_of, prepared, with_att
 
 ELEVATIONS = tuple(math.radians(angle) for angle in (88.0, 86.0, 84.0, 82.0, 80.0))
 _SAME = 1e-9  # rad
-_DIMS = ("direction", "elevation", "azimuth")
+_DIMS = ("direction", "rail_elevation", "rail_azimuth")
 
 
 def rail_for_wind(
@@ -64,7 +64,7 @@ def rail_for_wind(
     Returns
     -------
     Dataset
-        `limit`, `limit_low`, `limit_high`, `limit_kind`, `binds`, `resolution`, `holds_again` (direction, elevation, azimuth) as in
+        `limit`, `limit_low`, `limit_high`, `limit_kind`, `binds`, `resolution`, `holds_again` (direction, rail_elevation, rail_azimuth) as in
         `wind_limit`; `limit_as_written` (direction); `best_elevation`, `best_azimuth` (rad), `best_limit`, `gain` (direction), the gain against the rail
         as written, m/s; `most_limit`, `most_elevation`, `most_azimuth` (direction): the setting that allows most, however far it turns the rail.
         `all_round_elevation`, `all_round_azimuth`, `all_round_limit`, `all_round_as_written`: the setting whose least limit over all directions is
@@ -137,8 +137,8 @@ def _table(flown: list[Flown], blows_from: np.ndarray, up: np.ndarray, towards: 
     entries = limit_entries(settings, _DIMS, (blows_from.size, up.size, towards.size))
     coords = {
         "direction": ("direction", blows_from, {"units": "rad", "long_name": "direction the mean wind comes from, true"}),
-        "elevation": ("elevation", up, {"units": "rad", "long_name": "elevation of the rail"}),
-        "azimuth": ("azimuth", towards, {"units": "rad", "long_name": "azimuth of the rail, true"}),
+        "rail_elevation": ("rail_elevation", up, {"units": "rad", "long_name": "elevation of the rail"}),
+        "rail_azimuth": ("rail_azimuth", towards, {"units": "rad", "long_name": "azimuth of the rail, true"}),
         "criterion": ("criterion", criteria, {"long_name": "criterion"}),
     }
     return xr.Dataset(entries, coords, {"criteria": "\n".join(criteria)})

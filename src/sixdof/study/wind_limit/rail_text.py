@@ -34,10 +34,11 @@ def rail_text(ds: xr.Dataset) -> str:
 def _settings(ds: xr.Dataset) -> list[str]:
     """Return the limits of one direction: elevations by row, azimuths by column."""
     wind = float(ds["direction"])
-    rows = [["rail up", *(_azimuth_text(float(a), wind) for a in ds["azimuth"].values)]]
-    for e in range(ds.sizes["elevation"]):
-        here = ds.isel(elevation=e)
-        rows.append([f"{math.degrees(float(here['elevation'])):.1f} deg", *(_limit_text(here.isel(azimuth=a)) for a in range(ds.sizes["azimuth"]))])
+    rows = [["rail up", *(_azimuth_text(float(a), wind) for a in ds["rail_azimuth"].values)]]
+    for e in range(ds.sizes["rail_elevation"]):
+        here = ds.isel(rail_elevation=e)
+        limits = [_limit_text(here.isel(rail_azimuth=a)) for a in range(ds.sizes["rail_azimuth"])]
+        rows.append([f"{math.degrees(float(here['rail_elevation'])):.1f} deg", *limits])
     return [f"Wind from {direction_text(wind)}: at most m/s (criterion that fails first), by where the rail leans towards", *table(rows)]
 
 
