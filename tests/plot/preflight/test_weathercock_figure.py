@@ -46,8 +46,13 @@ def test_causes__bars_add_up_to_the_turn(found):
 
 
 def test_panels__without_numbers_say_why(found):
-    texts = {text.get_text() for ax in plot.plot_weathercock(found).axes for text in ax.texts}
+    texts = {text.get_text() for ax in plot.plot_weathercock(found, panels=[["thrust", "margin", "cures"]]).axes for text in ax.texts}
     assert any("maps" in text for text in texts) and any("cure" in text for text in texts)
+
+
+def test_page__has_no_empty_panels_for_what_was_not_flown(found):
+    figure = plot.plot_weathercock(found)
+    assert len(figure.axes) == 5 and all(ax.has_data() for ax in figure.axes)
 
 
 def test_page__of_something_else(demo_flight):

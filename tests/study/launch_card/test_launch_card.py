@@ -167,6 +167,11 @@ def test_settings__say_the_magnetic_bearing_of_the_rail():
     assert lean == "243 deg (WSW) true, 237 deg magnetic"
 
 
+def test_settings__a_rail_that_stands_upright_leans_nowhere(demo_mission):
+    names = [one.name for one in settings(demo_mission.change({"rail.elevation": "90 deg"}))]
+    assert "turned to" in names and "leans to" not in names
+
+
 def test_distances__of_the_installed_motors(demo_mission, stack_mission):
     """By the table: H alone 100 ft; H and I together stay below 1280 N s, and two motors are complex: 200 ft."""
     one, two = distances(demo_mission), distances(stack_mission)

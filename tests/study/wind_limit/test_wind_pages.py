@@ -133,6 +133,11 @@ def test_page__where_the_model_is_weak():
     assert "above Mach 0.8 for up to 3.1 s" in text and "beyond 15 deg of incidence for up to 0.5 s" in text and "those of common practice" in text
 
 
+def test_page__one_wind_at_all_heights_is_none():
+    said = "one wind at all heights, which no wind is"
+    assert said in flat(by_hand(flown_by_hand(*FALLS), degrees=[90.0], share_at_2_m=1.0)) and said not in flat(by_hand(flown_by_hand(*FALLS), degrees=[90.0]))
+
+
 def test_page__levels_are_scaled_together():
     text = flat(by_hand(flown_by_hand(*FALLS), flown_by_hand(*ALWAYS), degrees=[90.0, 135.0], level_by_level=1))
     assert "all levels are scaled and turned together" in text and "The sounding's or table's own mean wind, 4.0 m/s" in text

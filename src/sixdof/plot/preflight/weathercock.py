@@ -17,12 +17,14 @@ from sixdof.study.weathercock.changes import AS_WRITTEN, LOCKED
 from sixdof.study.weathercock.flights import middle
 
 PANELS = (("wind", "events", "speeds", "theory"), ("causes", "thrust", "margin", "cures"))
+NO_MAPS = (("wind", "events", "speeds"), ("causes", "theory", "cures"))
+FEW = (("wind", "events", "speeds"), ("causes", "theory", "theory"))
 COLOURS = "cividis_r"
 LETTERS = 11.0  # of the title, an inch of figure
 THEORY = (("triangle", "wind triangle"), ("closed_turn", "closed form"), ("profile_turn", "linear theory"))
 
 
-def plot_weathercock(ds: xr.Dataset, *, panels: Sequence[Sequence[str]] = PANELS, width: float | None = None):
+def plot_weathercock(ds: xr.Dataset, *, panels: Sequence[Sequence[str]] | None = None, width: float | None = None):
     """Draw whether a vehicle turns into the wind, what causes it and what cures it, on one page; return the figure.
 
     Lines over wind are means of the flights, bands 5 to 95 % of them; beside them stand the wind triangle at rail departure, the closed form and
@@ -31,6 +33,7 @@ def plot_weathercock(ds: xr.Dataset, *, panels: Sequence[Sequence[str]] = PANELS
     ds : what `sixdof.preflight.weathercock` returns.
     width : of the figure, inches; None: 4.75 a panel.
     panels : rows of names of panels, such as [["wind", "causes"], ["events", "cures"]]: wind, events, speeds, theory, causes, thrust, margin, cures.
+        None: all that were flown.
 
     Raises ValueError for anything else.
 
@@ -42,7 +45,7 @@ def plot_weathercock(ds: xr.Dataset, *, panels: Sequence[Sequence[str]] = PANELS
     need_table(ds, "plot_weathercock", "preflight.weathercock", "turn", "missed", "cause_mean", "speed_needed", "triangle")
     import matplotlib.pyplot as plt
 
-    rows = [list(row) for row in panels]
+    rows = [list(row) for row in (panels if panels is not None else PANELS if "thrust_turn" in ds else NO_MAPS if ds.attrs["cures_tried"] else FEW)]
     strange = sorted({name for row in rows for name in row} - set(_DRAW))
     if strange or not rows or len({len(row) for row in rows}) != 1:
         raise ValueError(f"plot_weathercock: panels must be rows, equally long, of {', '.join(_DRAW)}, not {shown(strange[0] if strange else rows)}")
@@ -150,7 +153,7 @@ def _causes(ax, ds: xr.Dataset) -> None:
 
 def _map(ax, ds: xr.Dataset, key: str, dim: str, own: str) -> None:
     if f"{key}_turn" not in ds:
-        blank(ax, "the maps were not flown (maps=False)")
+        blank(ax, "the maps were not flown")
         return
     wind, y, turned, missed = ds["wind"].values, ds[dim].values, np.degrees(ds[f"{key}_turn"].values), ds[f"{key}_missed"].values
     low, high = np.nanquantile(turned, (0.02, 0.95))
@@ -179,7 +182,7 @@ def _axis(variable: xr.DataArray) -> str:
 
 def _cures(ax, ds: xr.Dataset) -> None:
     if "cure_meets" not in ds:
-        blank(ax, "no cure is needed in the wind looked at" if ds.attrs["cures_tried"] else "the cures were not flown (cures=False)")
+        blank(ax, "no cure is needed in the wind looked at" if ds.attrs["cures_tried"] else "the cures were not flown")
         return
     angle = ds["cure_value"].attrs["units"] == "rad"
     unit = "deg" if angle else ds["cure_value"].attrs["units"]

@@ -38,7 +38,8 @@ def _rail(mission: Mission) -> Iterator[Setting]:
     yield Setting(RAIL, "guided run", f"{rail.length:.2f} m")
     yield Setting(RAIL, "elevation", f"{math.degrees(rail.elevation):.1f} deg, {90.0 - math.degrees(rail.elevation):.1f} deg from the vertical")
     magnetic = "" if mission.sensors is None or mission.sensors.magnetometer is None else _magnetic(rail.azimuth, mission.sensors.magnetometer.declination)
-    yield Setting(RAIL, "leans to", f"{direction(rail.azimuth)} true{magnetic}")
+    upright = rail.elevation > math.radians(89.95)  # as it is printed
+    yield Setting(RAIL, "turned to" if upright else "leans to", f"{direction(rail.azimuth)} true{magnetic}")
 
 
 def _magnetic(azimuth: float, declination: float) -> str:

@@ -149,6 +149,8 @@ def model_sentences(ds: xr.Dataset) -> Iterator[str]:
         yield f"The wind is the mean wind at {height:g} m above ground; an anemometer held at 2 m reads {share:.2f} of it in this profile."
     if ds.attrs["level_by_level"]:
         yield _SCALED
+    elif share == 1.0:
+        yield "The mission has one wind at all heights, which no wind is: over open ground it is some 1.25 times as strong at 10 m as at 2 m."
     yield _LEFT_OUT
     fast, steep = ds.attrs["time_above_mach_08"], ds.attrs["time_beyond_incidence"]
     if fast > 0.0:
