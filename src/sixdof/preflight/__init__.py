@@ -35,11 +35,11 @@ if TYPE_CHECKING:
 show(
     __name__,
     {
-        "Many conditions, the same draws": ("sweep", "fly_conditions", "keeping"),
         "Does it turn into the wind": ("weathercock", "stability"),
         "Which motor": ("choose_motor",),
         "Where it lands": ("landing", "rail_map", "lands_in_field", "landing_geojson", "landing_kml"),
         "How much wind": ("wind_limit", "wind_allowed", "rail_for_wind", "wind_criteria", "with_sounding"),
         "The launch day": ("launch_card",),
+        "Many conditions, the same draws": ("sweep", "fly_conditions", "keeping"),
     },
 )
