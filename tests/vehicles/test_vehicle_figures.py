@@ -182,14 +182,14 @@ def test_figure__of_wind_limits(missions, name):
     rendered(plot.plot_rail_for_wind(rails))
 
 
-@pytest.mark.parametrize("name", ["slender", "canard", pytest.param("stack", marks=pytest.mark.slow)])
+@pytest.mark.parametrize("name", ["slender", pytest.param("canard", marks=pytest.mark.slow), pytest.param("stack", marks=pytest.mark.slow)])
 def test_figure__of_a_choice_of_motors(missions, name):
     files = sorted(MOTORS.glob("wick-*.csv" if name == "slender" else "reed-*.csv"))
     choice = sixdof.preflight.choose_motor(missions[name], files, "apogee_height > 400 m in 50 % of flights", flights=4, confirm=False, progress=False)
     rendered(plot.plot_motor_choice(choice))
 
 
-@EVERY
+@pytest.mark.parametrize("name", ["slender", pytest.param("canard", marks=pytest.mark.slow), pytest.param("stack", marks=pytest.mark.slow)])
 def test_figure__of_the_launch_card(missions, name):
     criteria = ["lean at burnout < 20 deg in 90 % of flights", "apogee_height > 10 m in 60 % of flights"]
     card = sixdof.preflight.launch_card(missions[name], criteria, wind="3 m/s from 200 deg", flights=3, directions=0, progress=False)

@@ -29,7 +29,8 @@ def report(
     Parameters
     ----------
     what : a Mission; what `fly`, `refly`, `disperse`, `rehearse`, `compare`, `tune` or `verify` returned; or what the façades return:
-        linear models, margins, margins of many flights, a gain map, limit cycles, judged criteria, nominal flights of variants, aerodynamics against Mach
+        linear models, margins, margins of many flights, a gain map, limit cycles, judged criteria, nominal flights of variants, aerodynamics against Mach,
+        and of `sixdof.preflight` turns into the wind, stability, choices of motors, wind limits, rails for a wind, landings, rail maps, launch cards
     about : a page of its own. Of a mission "vehicle" (parts, masses, margins, air, cautions; what None gives), "aero" (coefficients
         against Mach, control fins) or "control" (what the fins behind leave of a command); of a flight "summary" (what None gives) or
         "control" (how it was controlled).
@@ -87,11 +88,11 @@ class _Kind(NamedTuple):
 
 
 def kind_of(what: Any) -> _Kind:
-    """Return the kind of thing that `what` is. Raises TypeError, naming all kinds, for anything else."""
+    """Return the kind of thing that `what` is. Raises TypeError, saying where all kinds are named, for anything else."""
     for kind in KINDS:
         if kind.fits(what):
             return kind
-    known = ", ".join(kind.name for kind in KINDS)
+    known = "a mission, a flight, an ensemble, a comparison, margins, gains, and what any study returned: help(sixdof.report) names them"
     raise TypeError(f"report has no page about {_called(what)}; it has one about {known}")
 
 
