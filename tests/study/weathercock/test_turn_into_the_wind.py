@@ -134,6 +134,13 @@ def test_page__of_a_vehicle_that_is_not_stable(slender):
     assert "NOT STABLE: the static margin at rail departure is -" in page and "so that it tumbles" in page and "this cures it" not in page
 
 
+def test_page__says_which_cures_there_is_no_room_for(found):
+    """Of fins drawn as a polygon, say, which have no semispan to change."""
+    lacking = found.assign(cures_without_room="larger fins; smaller fins")
+    assert found.cures_without_room.item() == "" and "no room for it" not in str(sixdof.report(found))
+    assert "no room for it: larger fins; smaller fins." in " ".join(str(sixdof.report(lacking)).split())
+
+
 def test_page__says_where_winds_are_told(found, slender):
     assert "winds are mean winds at 10 m above ground, from where the mission has them blow" in " ".join(str(sixdof.report(found)).split())
     assert slender.air.wind.reference_height == 10.0

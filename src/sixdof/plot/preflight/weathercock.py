@@ -191,7 +191,7 @@ def _cures(ax, ds: xr.Dataset) -> None:
     meets = ds["cure_meets"].values.astype(bool)
     for which, colour, text in ((meets, CYCLE[2], "cures it"), (~meets, PALE, "not alone")):
         ax.barh(rows[which], values[which], height=0.6, color=colour, label=text if which.any() else None, zorder=2)
-    ax.axvline(scale * ds.attrs["limit"], color=CYCLE[1], lw=LINE + 0.3, ls=DASHES[1], label="asked for", zorder=3)
+    ax.axvline(scale * ds.attrs["bound"], color=CYCLE[1], lw=LINE + 0.3, ls=DASHES[1], label="asked for", zorder=3)
     names = [f"{textwrap.fill(str(says), 34)}\n({apogee:+.0f} m of apogee)" for says, apogee in zip(ds["cure_says"].values, ds["cure_apogee"].values)]
     ax.set_yticks(rows, names)
     ax.set_ylim(len(rows) - 0.4, -0.6)

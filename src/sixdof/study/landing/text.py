@@ -29,7 +29,9 @@ def landing_text(ds: xr.Dataset) -> str:
     lines = [f"Where it lands: {ds.attrs.get('title', 'untitled')}", *indented(_flown(ds)), *indented(_told(ds, field)), ""]
     for section in (_limits, _criteria, _branches, _bodies, _people, _areas):
         lines += section(ds)
-    lines += ["What this is worth", *indented(_worth(ds)), *caution_lines(_cautions(ds, field), "no cautions raised")]
+    lines += ["What this is worth", *indented(_worth(ds))]
+    cautions = _cautions(ds, field)
+    lines += caution_lines(cautions, "none") if cautions else []
     return "\n".join([*lines, "", LAST_LINE])
 
 

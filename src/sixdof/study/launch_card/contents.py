@@ -124,13 +124,13 @@ def _ceilings(rows: Sequence[Ceiling]) -> dict:
 
 
 def _judged(rows: Sequence[Judged]) -> dict:
-    limits = [math.nan if row.criterion.limit is None else row.criterion.limit for row in rows]
+    bounds = [math.nan if row.criterion.limit is None else row.criterion.limit for row in rows]
     return {
         "criterion": _texts("criterion", [row.criterion for row in rows], "criterion"),
         "observed": _column("criterion", [row.share for row in rows], "1", "share of the flights that hold the criterion"),
         "required": _column("criterion", [row.criterion.share for row in rows], "1", "share of the flights asked for"),
         "reached": ("criterion", [row.value for row in rows], _as("criterion_unit", "what the share asked for of the flights is no worse than")),
-        "limit": ("criterion", limits, _as("criterion_unit", "limit")),
+        "bound": ("criterion", bounds, _as("criterion_unit", "what the outcome is held against")),
         "spare": ("criterion", [row.spare for row in rows], _as("criterion_unit", "how far from the limit, positive where it is held")),
         "criterion_unit": _texts("criterion", [row.unit for row in rows], "unit of the criterion"),
         "more_flights": _column("criterion", [row.more for row in rows], "1", "further flights that decide it at the rate so far"),

@@ -106,7 +106,7 @@ def holds(ds: xr.Dataset, k: int) -> bool:
 def result(ds: xr.Dataset, k: int) -> str:
     """Return by how much the criterion number k is held or missed."""
     required, observed = float(ds["required"].values[k]), float(ds["observed"].values[k])
-    limit, reached, unit = float(ds["limit"].values[k]), float(ds["reached"].values[k]), texts(ds, "criterion_unit")[k]
+    limit, reached, unit = float(ds["bound"].values[k]), float(ds["reached"].values[k]), texts(ds, "criterion_unit")[k]
     asked = f"{100.0 * required:g} %"
     if not math.isfinite(limit):
         return f"{100.0 * observed:.0f} % of flights, {asked} asked for"

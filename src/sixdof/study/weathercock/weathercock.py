@@ -163,7 +163,7 @@ def _about(mission: Mission, study: Flights, model, at: Setting, name: str, even
     about |= {"title": mission.title, "mission": mission.to_toml(), "seed": str(study.seed), "flights_flown": study.flown}
     about |= {"criteria": "\n".join(map(str, study.criteria)), "angle": name, "at_event": event, "design_wind": at.wind, "as_drawn": int(not study.base)}
     about |= {"reference_height": reference_height(mission), "level_by_level": int(not mission.air.one_wind)}
-    return about | {"left_as_written": ", ".join(left_out), "limit": float(study.criteria[0].limit), "share": study.criteria[0].share}
+    return about | {"left_as_written": ", ".join(left_out), "bound": float(study.criteria[0].limit), "share": study.criteria[0].share}
 
 
 # ---------------------------------------------------------------- over the wind
@@ -320,7 +320,9 @@ def _cures(study: Flights, mission: Mission, laws: dict, own: xr.Dataset, motors
     if excess(study.criteria, own) <= 0.0:
         return {}
     before, base_turn = written(mission, laws), float(middle(turns(own, name, [event])[:, 0]))
-    found = [tried(study, mission, cure, laws, before, base_turn, name, event) for cure in possible(mission, float(nominal["mass"][0]), *motors)]
+    trials = list(possible(mission, float(nominal["mass"][0]), *motors))
+    found = [tried(study, mission, cure, laws, before, base_turn, name, event) for cure in trials]
+    without = [cure.name for cure, one in zip(trials, found, strict=True) if one is None]
     found = sorted((one for one in found if one is not None), key=lambda one: (not one.meets, -one.apogee if one.meets else one.value))
     numbers = {
         "value": (_units(study), "what the share of flights asked for keeps, with the cure"),
@@ -331,6 +333,7 @@ def _cures(study: Flights, mission: Mission, laws: dict, own: xr.Dataset, motors
         "speed": ("m/s", "change of the speed at rail departure"),
     }
     parts = {f"cure_{key}": _entry("cure", [getattr(one, key) for one in found], units, text) for key, (units, text) in numbers.items()}
+    parts["cures_without_room"] = ((), "; ".join(without), {"long_name": "cures that the mission has no room for"})
     parts["cure"] = ("cure", [one.name for one in found])
     parts["cure_says"] = ("cure", [one.says for one in found])
     parts["cure_meets"] = ("cure", [one.meets for one in found], {"long_name": "whether the criteria hold with it"})

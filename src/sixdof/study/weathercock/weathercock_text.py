@@ -233,6 +233,8 @@ def _cures(ds: xr.Dataset) -> list[str]:
     harder = [str(name) for name, turn in zip(ds["cure"].values, ds["cure_turn"].values) if turn > DIFFERS and name in ADD_MARGIN]
     if harder:
         notes.append(f"No cure, it turns harder with it: {', '.join(harder)}. More margin turns it harder; ballast costs thrust-to-weight too.")
+    if str(ds["cures_without_room"].item()):
+        notes.append(f"Not tried, for the mission as written has no room for it: {ds['cures_without_room'].item()}.")
     notes.append("What a motor or a rail costs in money is unknown.")
     if thin:
         notes.append(f"Leaves less than {LEAST_MARGIN:g} calibre: {', '.join(thin)}.")
