@@ -182,6 +182,13 @@ def test_rail_for_wind__into_the_wind_is_best_from_either_side(demo_mission, rai
         assert float(least.sel(rail_elevation=rails.all_round_elevation, rail_azimuth=rails.all_round_azimuth)) == float(rails.all_round_limit)
 
 
+def test_rail_for_wind__page_knows_which_criteria_are_about_the_landing(rails):
+    said = "None of the criteria is about the landing"
+    for text in ("landing within 600 m of the rail in 95 % of flights", "every piece lands in the field in 95 % of flights"):
+        named = rails.assign_coords(criterion=[text, *rails.criterion.values[1:]])
+        assert said in flat(rails) and said not in flat(named)
+
+
 def test_rail_for_wind__page_says_what_is_gained(rails):
     text = flat(rails)
     assert "In a wind from WSW, 255 deg a rail 78.0 deg up towards 255 deg, into the wind, allows" in text and "more than the rail as written" in text
