@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Iterator
 
 import xarray as xr
@@ -76,7 +77,7 @@ def _sentences(ds: xr.Dataset) -> Iterator[str]:
             f"Where the direction is not known, {elevation:.1f} deg up towards {azimuth:.0f} deg allows {float(ds['all_round_limit']):.1f} m/s from whichever "
             f"of these directions; the rail as written {float(ds['all_round_as_written']):.1f} m/s."
         )
-    if not any("land" in str(text) for text in ds["criterion"].values):  # landing within ..., every piece lands in ...
+    if not any(re.search(r"\b(landing|lands)\b", str(text)) for text in ds["criterion"].values):
         yield "None of the criteria is about the landing, and a rail that leans moves it: add one, or a field."
     yield "Safety codes keep a rail within 20 deg of the vertical, and it never leans over people."
 
