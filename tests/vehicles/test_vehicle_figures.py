@@ -122,7 +122,8 @@ def test_figures__are_all_tried():
     assert tried == set(plot.__all__)
 
 
-PURE = ("pitch p, yaw p", "pitch p", "motor impulse", "vehicle mass", "aero drag", "canopy drag")  # labels of pure numbers: gains and drawn factors
+# labels of pure numbers: gains and drawn factors
+PURE = ("pitch p, yaw p", "pitch p", "schedule 1 pitch p", "motor impulse", "vehicle mass", "aero drag", "canopy drag")
 
 
 def rendered(found):
