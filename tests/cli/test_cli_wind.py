@@ -22,6 +22,15 @@ def test_wind__page_figures_and_file(demo_path, tmp_path, capsys):
         assert ds.limit.sizes == {"direction": 2} and ds.attrs["flights"] == 4
 
 
+def test_wind__of_a_sounding(demo_path, tmp_path, capsys):
+    (tmp_path / "morning.csv").write_text(MORNING)
+    assert main(["wind", str(demo_path), *FEW, "--flights", "2", "--directions", "1", "--sounding", str(tmp_path / "morning.csv")]) == OK
+    said = capsys.readouterr().out
+    assert "N, 0 deg" in said and "sounding" in said
+    assert "2.7 m/s from 241 deg" not in said  # one direction, north, is no neighbour of the sounding's
+
+
+@pytest.mark.slow
 def test_wind__of_a_sounding_and_the_rail(demo_path, tmp_path, capsys):
     (tmp_path / "morning.csv").write_text(MORNING)
     assert main(["wind", str(demo_path), *FEW, "--flights", "2", "--directions", "1", "--rail", "--sounding", str(tmp_path / "morning.csv")]) == OK

@@ -98,6 +98,7 @@ def test_figure__of_landing_maps(demo_ensemble, stack_mission):
     assert_good(plot.plot_rail_map(leans.drop_dims("limit")))
 
 
+@pytest.mark.slow
 def test_figure__of_wind_limits(demo_mission):
     criteria = ["rail_departure_incidence < 13 deg in 80 % of flights", "tilt_max < 8 deg in 60 % of flights", "apogee_height > 100 m in 50 % of flights"]
     for wanted in (criteria, criteria[2:]):
@@ -112,6 +113,7 @@ def test_figure__of_wind_limits(demo_mission):
         plot.plot_rail_for_wind(rails, "10 deg")
 
 
+@pytest.mark.slow
 def test_figure__of_a_choice_of_motors(demo_path, stack_mission):
     """By an outcome with motors that fail and one that does not fit, and by a price; where nothing fits there is nothing to draw."""
     files = sorted((demo_path.parent / "motors").glob("*.csv"))
@@ -123,6 +125,7 @@ def test_figure__of_a_choice_of_motors(demo_path, stack_mission):
         plot.plot_motor_choice(sixdof.preflight.choose_motor(stack_mission, files, limits={"propellant_mass": "1 g"}, **asked))
 
 
+@pytest.mark.slow
 def test_figure__of_the_launch_card(demo_mission, stack_mission):
     wide = {"flights": 4, "winds": 2, "tolerance": 1.0, "progress": False}
     for mission in (demo_mission, stack_mission):

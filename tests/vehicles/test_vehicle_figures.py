@@ -156,7 +156,8 @@ def test_figure__of_a_mission(missions, name, function):
     rendered(getattr(plot, function)(missions[name]))
 
 
-@pytest.mark.parametrize("name", ["slender", pytest.param("canard", marks=pytest.mark.slow), pytest.param("stack", marks=pytest.mark.slow)])
+@pytest.mark.slow
+@EVERY
 def test_figure__of_the_turn_into_the_wind(missions, name):
     found = sixdof.preflight.weathercock(missions[name], "lean at burnout < 4 deg in 50 % of flights", 2, winds=[0.0, 9.0], threads=1, progress=False)
     rendered(plot.plot_weathercock(found))
