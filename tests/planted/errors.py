@@ -26,7 +26,7 @@ from typing import NamedTuple
 ROOT = Path(__file__).resolve().parents[2]
 sys.path.insert(0, str(ROOT / "tests"))  # run as a script, the folder above is not on the path
 
-from planted import all_round, landing, launch_card, motor_choice, rare_branches, records, recovery, roll, stability, weathercock, wind  # noqa: E402
+from planted import all_round, landing, launch_card, motor_choice, rare_branches, records, recovery, roll, stability, sweep, weathercock, wind  # noqa: E402
 from planted.entry import PlantedError  # noqa: E402
 
 SOURCE = ROOT / "src" / "sixdof"
@@ -1038,6 +1038,7 @@ PLANTED = (
         "tests/study/tuning/test_tuning.py::test_slowness__of_a_first_order_lag_is_its_time_constant",
     ),
     *stability.ERRORS,
+    *sweep.ERRORS,
     *weathercock.ERRORS,
     *all_round.ERRORS,
     *roll.ERRORS,
