@@ -81,6 +81,24 @@ def test_condition__can_be_flown_again_alone():
     assert float(again.apogee_height) == float(ds.apogee_height.sel(condition=1, flight=1))
 
 
+def test_condition__of_another_mission_is_not_flown_again_by_the_first(sampler):
+    """A longer rail, a guided vehicle's rail turned: each condition has a mission of its own, and none stands for all."""
+    conditions = [{"wind.speed": 3.0}, {"rail.length": "4 m"}, {"rail.azimuth": "100 deg"}, {"wind.speed": 5.0}]
+    ds = fly_conditions(sampler, conditions, 2, seed=4, threads=1, progress=False)
+    assert "mission" not in ds.attrs and "seal" not in ds.attrs
+    missions = [sixdof.parts.loads_mission(str(text)) for text in ds["mission"].values]
+    assert [one.rail.length for one in missions] == [sampler.rail.length, 4.0, sampler.rail.length, sampler.rail.length]
+    assert [round(math.degrees(one.rail.azimuth)) for one in missions] == [75, 75, 100, 75]
+    with pytest.raises(ValueError, match="with its attributes"):
+        sixdof.refly(ds.isel(condition=1, drop=True), 1)
+
+
+@pytest.mark.parametrize("flights", ["10", 0, 2.5, None])
+def test_flights__are_a_whole_number(sampler, flights):
+    with pytest.raises(ValueError, match="flights = .* must be a whole number of 1 or more"):
+        sweep(sampler, {"wind.speed": [1.0, 2.0]}, flights, progress=False)
+
+
 def test_paths__change_the_mission(sampler):
     swept = sweep(sampler, {"rail.length": ["2 m", "4 m"]}, 2, seed=3, keep=KEEP, threads=1, progress=False)
     assert swept.rail_length.values.tolist() == [2.0, 4.0] and swept.rail_length.attrs["units"] == "m"
@@ -106,7 +124,7 @@ def test_changed__mission_is_the_very_one_the_next_time(sampler):
 
 def test_names_as_values__are_words(sampler):
     swept = sweep(sampler, {"air.wind.profile": ["uniform", "power"]}, 1, keep="apogee_height", threads=1, progress=False)
-    assert swept.air_wind_profile.values.tolist() == ["uniform", "power"] and set(swept.data_vars) == {"apogee_height", "status"}
+    assert swept.air_wind_profile.values.tolist() == ["uniform", "power"] and set(swept.data_vars) == {"apogee_height", "mission", "status"}
 
 
 SOUNDED = {

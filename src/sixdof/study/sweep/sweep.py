@@ -16,6 +16,7 @@ import xarray as xr
 
 from sixdof.draws.quantities import known_item
 from sixdof.draws.table import make_draws
+from sixdof.ensemble.request import whole
 from sixdof.ensemble.run import fly_rows
 from sixdof.mission.errors import suggestion
 from sixdof.mission.load import check_mission
@@ -64,7 +65,7 @@ def sweep(
     -------
     Dataset
         The names of `disperse` with a dim for each name of the grid in front (dots and blanks become underscores: `wind_speed`), its values in SI as the
-        coordinate. An input of the same name is left out.
+        coordinate. An input of the same name is left out. `mission` is a variable where values change the mission (see `fly_conditions`).
 
     Raises
     ------
@@ -138,7 +139,8 @@ def fly_conditions(
     Returns
     -------
     Dataset
-        The names of `disperse` with the dim `condition` in front, counted from 0.
+        The names of `disperse` with the dim `condition` in front, counted from 0. Where conditions change the mission, each in another way, `mission`
+        (condition) holds the missions as text, and there is no attribute of that name; else a condition can be flown again by `sixdof.refly`.
 
     Raises
     ------
@@ -156,9 +158,9 @@ def fly_conditions(
     if not conditions:
         raise ValueError(f'{who}: there are no conditions to fly; give a list such as [{{"wind.speed": "6 m/s"}}]')
     settings = [settings_of(mission, each, who) for each in conditions]
-    if len(conditions) * flights > MOST:
+    if len(conditions) * whole(flights, f"{who}: flights", 1) > MOST:
         raise ValueError(f"{who}: {len(conditions)} conditions of {flights} flights are more than {MOST} flights at once; take fewer of one or the other")
-    parts, places = [], []
+    parts, places, missions = [], [], []
     for which in _alike(settings):
         own = changed(mission, settings[which[0]])
         draws = make_draws(own, flights, seed=seed, first=first, sampling=sampling)
@@ -168,10 +170,13 @@ def fly_conditions(
         ds = fly_rows(own, table, threads=threads, client=client, progress=progress, guidance=guidance, control=control)
         parts.append(_apart(_kept(ds, keep, who), len(which), draws["flight"].values))
         places += which
+        missions += [own.to_toml()] * len(which)
     ds = parts[0] if len(parts) == 1 else xr.concat(parts, "condition", data_vars="all", coords="minimal", compat="override", combine_attrs="override")
     ds = ds.isel(condition=np.argsort(places))
-    if len(parts) > 1:  # no one mission made them all
-        ds.attrs = {name: value for name, value in ds.attrs.items() if name not in ("seal",)}
+    if len(parts) > 1:  # no one mission made them all: an attribute would have `refly` fly a condition by another's
+        ds.attrs = {name: value for name, value in ds.attrs.items() if name not in ("mission", "seal")}
+        texts = [text for _, text in sorted(zip(places, missions, strict=True))]
+        ds["mission"] = ("condition", texts, {"long_name": "mission file of the condition"})
     return ds.assign_coords(condition=("condition", np.arange(len(conditions)), {"long_name": "number of the condition"}))
 
 
