@@ -69,7 +69,7 @@ TABLES = {
     "grain off": ('grain_length = "120 mm"', 'grain_length = "120 mm"\ngrain_station = "90 mm"', "motor.D240.grain_station", "behind the case", "fore end"),
     "propellant dense": ('propellant_mass = "120 g"', 'propellant_mass = "1.2 kg"', "motor.D240.propellant_mass", "kg/m^3", "400 to 3000"),
     "no mass": (NOSE_MASS, 'diameter = "75 mm"\n', "stage[0].part[0].mass", "missing", "mass, material or density"),
-    "mass twice": (NOSE_MASS, NOSE_MASS + 'material = "abs"\n', "stage[0].part[0].material", "same thing twice", "keep one"),
+    "mass twice": (NOSE_MASS, NOSE_MASS + "density = 1000.0\n", "stage[0].part[0].density", "same thing twice", "keep one"),
     "unknown material": ('"fibreglass"', '"fiberglas"', "stage[0].part[1].material", 'unknown material "fiberglas"', 'did you mean "fibreglass"?'),
     "material of a point": ('mass = "300 g"', 'mass = "300 g"\nmaterial = "abs"', "stage[0].part[5].material", "does not use it", "remove it"),
     "wall of a tube": ('wall_thickness = "1.5 mm"', 'wall_thickness = "4 cm"', "stage[0].part[1].wall_thickness", "more than the radius", "thinner"),
@@ -94,6 +94,9 @@ TABLES = {
     ),
     "hinge missing": ('hinge = "35 mm"\n', "", "stage[0].part[2].hinge", "missing", "0 to 0.09 m"),
     "hinge behind": ('hinge = "35 mm"', 'hinge = "95 mm"', "stage[0].part[2].hinge", "behind the root chord", "leading edge"),
+    "soft fins": ('hinge = "35 mm"', 'hinge = "35 mm"\nshear_modulus = 4.1', "stage[0].part[2].shear_modulus", "softer than rubber", "4.1 GPa"),
+    "hinge soft": ('hinge = "35 mm"', 'hinge = "35 mm"\nhinge_stiffness = "30 N*m"', "stage[0].part[2].hinge_stiffness", "wrong unit", "30 N*m/rad"),
+    "play of fixed fins": ('control = true', 'control = false\nhinge_play = "0.2 deg"', "stage[0].part[2].hinge_play", "does not use it", "remove it"),
     "thick fins": ('thickness = "3 mm"', "thickness = 3", "stage[0].part[2].thickness", "not less than the root chord", "a bare number is in m"),
     "ring": (
         'inner_diameter = "39 mm"',

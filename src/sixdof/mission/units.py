@@ -51,6 +51,7 @@ _EXAMPLES = {
     "m/s**2": '"160 m/s^2"',
     "rad/s**2": '"20000 deg/s^2"',
     "N*m": '"0.2 N*m"',
+    "N*m/rad": '"30 N*m/rad"',
     "J": '"5 J"',
     "1/s": '"0.5 1/s"',
     "1/rad": '"0.05 1/deg"',
@@ -301,6 +302,7 @@ Acceleration = quantity("m/s**2", above=0.0)
 NonNegativeAcceleration = quantity("m/s**2", least=0.0)
 SpecificForce = quantity("m/s**2")
 Torque = quantity("N*m", above=0.0)
+HingeStiffness = quantity("N*m/rad", above=0.0)
 AngularAcceleration = quantity("rad/s**2", above=0.0)
 Force = quantity("N")
 PositiveForce = quantity("N", above=0.0)

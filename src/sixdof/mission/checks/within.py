@@ -23,6 +23,7 @@ PROPELLANT_DENSITY = 400.0, 3000.0  # kg/m^3: beyond these no solid propellant h
 SPECIFIC_IMPULSE = 50.0, 400.0  # s: beyond these a solid motor's numbers are in the wrong units (black powder has some 70 s, composites up to 270 s)
 LARGEST_CANOPY = 50.0  # m: the largest that ever brought a rocket down have some 45 m
 FINEST_TOLERANCE = 1e-9  # m: below it rounding decides, and a flight takes minutes
+LEAST_SHEAR_MODULUS = 1e6  # Pa: rubber's
 LONGEST_NOSE = 100.0  # diameters: no nose is a tenth of it
 ROUNDING = 1e-9  # m: sums of lengths spelled in other units may round up
 CONDITIONS = (  # of a rule
@@ -138,8 +139,8 @@ def _made(part: _Made) -> Iterator[Problem]:
     if not given:
         hint = f"a {part.kind} needs mass, material or density: write e.g. mass = {example('kg')}"
         yield Problem(("mass",), None, "missing", hint)
-    elif len(given) > 1:
-        yield Problem((given[1],), None, f"{' and '.join(given)} say the same thing twice", "keep one of them")
+    elif part.mass is not None and part.density is not None:
+        yield Problem(("density",), None, "mass and density say the same thing twice", "keep one of them")
     if part.material is not None and part.material not in MATERIALS:
         hint = suggestion(part.material, tuple(MATERIALS), "known materials (or write density)")
         yield Problem(("material",), part.material, f"unknown material {shown(part.material)}", hint)
@@ -192,9 +193,18 @@ def _fins(fins: tables.Fins) -> Iterator[Problem]:
     yield from unused(fins, [key for key in every if key not in keys + free], why)
     if fins.outline == "polygon" and fins.points:
         yield from _polygon(fins.points)
+    yield from _stiffness(fins)
     chord = root_chord(fins)
     if chord is not None and chord > 0.0:
         yield from _on_chord(fins, chord)
+
+
+def _stiffness(fins: tables.Fins) -> Iterator[Problem]:
+    if not fins.control:
+        yield from unused(fins, ("hinge_stiffness", "hinge_play"), "fins that no servo turns (control = false)")
+    if fins.shear_modulus is not None and fins.shear_modulus < LEAST_SHEAR_MODULUS:
+        message = f"{fins.shear_modulus:g} Pa is softer than rubber"
+        yield Problem(("shear_modulus",), fins.shear_modulus, message, 'a bare number is in Pa; write e.g. "4.1 GPa"')
 
 
 def root_chord(fins: tables.Fins) -> float | None:

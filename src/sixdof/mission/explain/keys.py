@@ -12,9 +12,15 @@ from sixdof.mission.explain.walk import NEEDED, PLACED, Key, KeyTable, all_table
 from sixdof.mission.former import CHOICES, KEYS
 from sixdof.mission.page import wrapped
 from sixdof.mission.tables.dispersible import DISPERSIBLE, Dispersible
+from sixdof.mission.tables.materials import properties_text
 from sixdof.mission.units import shown
 
 _UNITS = 'A number with a unit is text ("75 mm", "12 oz", "5 deg"); any unit of the same dimension will do. A bare number is in the unit named here.'
+_FURTHER = "keys TABLE explains the keys of one; keys KEY finds a key; keys materials lists what materials stand for."
+_MATERIALS = """\
+What a part's material stands for: typical values at room temperature, common practice all, none a maker's. Density and heat scatter by some 10 %
+from batch to batch, stiffness and strength by 30 % and more, with lay-up, grain, fill and age. Where it matters, measure: mass (beside material),
+shear_modulus of fins. Laminates have their fibres along and across (0/90); "service" is the temperature up to which most of the stiffness is kept."""
 _HEADS = ("key", "meaning", "unit", "default", "range or choices", "example")
 
 
@@ -22,21 +28,26 @@ _HEADS = ("key", "meaning", "unit", "default", "range or choices", "example")
 class KeyPage:
     """Tables of the mission file, explained: `print` it, or leave it as the last line of a notebook's cell.
 
-    tables : what it holds. listed : whether it is the list of tables, a line each, and not their keys.
+    tables : what it holds. listed : whether it is the list of tables, a line each, and not their keys. text : a page that stands for itself.
     """
 
     tables: tuple[KeyTable, ...]
     listed: bool = False
+    text: str = ""
 
     def __str__(self) -> str:
+        if self.text:
+            return self.text
         if self.listed:
             width = max(len(table.name) for table in self.tables)
-            return "\n".join([*(_line(table, width) for table in self.tables), "", "keys TABLE explains the keys of one; keys KEY finds a key."])
+            return "\n".join([*(_line(table, width) for table in self.tables), "", _FURTHER])
         return "\n\n".join("\n".join(_text(table)) for table in self.tables) + f"\n\n{_fill(_UNITS)}"
 
     __repr__ = __str__
 
     def _repr_html_(self) -> str:
+        if self.text:
+            return f"<pre>{escape(self.text)}</pre>"
         if self.listed:
             rows = [(table.name, table.heading, table.meaning) for table in self.tables]
             return _html_table(("table", "in the file", "meaning"), rows)
@@ -46,7 +57,8 @@ class KeyPage:
 def keys(table: str | None = None) -> KeyPage:
     """Return the keys of a table of the mission file, each with unit, default, range, choices, meaning and an example; the list of tables for None.
 
-    table : "fins", "air.wind", "[[rule]]", a path such as "autopilot.yaw"; or a key: "semispan" returns it in every table that has it.
+    table : "fins", "air.wind", "[[rule]]", a path such as "autopilot.yaw"; or a key: "semispan" returns it in every table that has it;
+        "materials": the typical properties that a part's material stands for.
 
     Raises
     ------
@@ -63,6 +75,8 @@ def keys(table: str | None = None) -> KeyPage:
     if not isinstance(table, str):
         raise TypeError(f'keys: table must be the name of a table of the mission file such as "fins", not {shown(table)}')
     word = table.strip().strip("[]").strip().replace(".NAME", "")
+    if word == "materials":
+        return KeyPage((), text=f"{_fill(_MATERIALS)}\n\n{properties_text()}")
     found = tuple(_found(word))
     if not found:
         raise ValueError(f"the mission file has no table or key {shown(table)}; {_near(word)}")
@@ -74,7 +88,7 @@ def _near(word: str) -> str:
     now = {old: new for words in (*KEYS.values(), CHOICES["part", "kind"]) for old, new in words.items()}
     if word in now:
         return f'it is called "{now[word]}" now'
-    options = dict.fromkeys([*_named(), *(key.name for one in all_tables() for key in one.keys)])
+    options = dict.fromkeys(["materials", *_named(), *(key.name for one in all_tables() for key in one.keys)])
     return suggestion(word, tuple(options), "tables")
 
 

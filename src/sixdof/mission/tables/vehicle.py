@@ -16,10 +16,12 @@ from sixdof.mission.units import (
     Density,
     Direction,
     Force,
+    HingeStiffness,
     Incidence,
     Inertia,
     Length,
     Mass,
+    NonNegativeAngle,
     NonNegativeForce,
     NonNegativeImpulse,
     NonNegativeLength,
@@ -75,8 +77,13 @@ class _Made(Table):
 
     name: str = key("what the part is called in results and in changes", "tail", default="")
     mass: Mass | None = key("mass as weighed; from material or density and its shape if omitted", "130 g", default=None)
-    material: str | None = key("material, whose density stands for the mass", "fibreglass", default=None, json_schema_extra={"enum": sorted(MATERIALS)})
-    density: Density | None = key("density, in place of material and mass", "1850 kg/m^3", default=None)
+    material: str | None = key(
+        "material: its density stands for the mass where neither mass nor density is given, its typical stiffness and heat (`keys materials`) for studies",
+        "fibreglass",
+        default=None,
+        json_schema_extra={"enum": sorted(MATERIALS)},
+    )
+    density: Density | None = key("density, in place of the material's", "1850 kg/m^3", default=None)
 
 
 class Nose(_Made):
@@ -175,6 +182,15 @@ class Fins(_Made):
     control: StrictBool = key("whether servos deflect the fins", True, default=False)
     hinge: NonNegativeLength | None = key("hinge axis, aft of the root's leading edge (control fins)", "34 mm", default=None)
     root_gap: NonNegativeLength = key("slot between the fin and the body", "0.5 mm", default=0.0)
+    shear_modulus: Pressure | None = key(
+        "shear modulus of the panel as measured, for flutter; typical of its material if omitted", "4.1 GPa", default=None
+    )
+    hinge_stiffness: HingeStiffness | None = key(
+        "moment per angle that shaft, linkage and the holding servo put against the fin's turning about its hinge (control fins), for flutter",
+        "30 N*m/rad",
+        default=None,
+    )
+    hinge_play: NonNegativeAngle = key("free play of the fin about its hinge, from stop to stop (control fins), for flutter", "0.2 deg", default=0.0)
     panel_curve: PanelCurve | None = key("measured normal force of one panel in place of theory, or the path of a three-column CSV", default=None)
     roll_damping_curve: RollDampingCurve | None = key("measured roll damping of the set in place of theory, or the path of a two-column CSV", default=None)
     roll_forcing_curve: RollForcingCurve | None = key(
