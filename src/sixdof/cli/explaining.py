@@ -28,7 +28,9 @@ def add(commands) -> None:
     new.add_argument("kind", choices=tuple(TEMPLATES), help="; ".join(f"{kind}: {text}" for kind, text in TEMPLATES.items()))
     new.add_argument("--out", type=Path, metavar="FILE", help="the file to write (default: KIND.toml here); one that exists is never replaced")
     keys = verb(commands, "keys", _keys, "explain the keys of the mission file: unit, default, range, choices, meaning, an example of each")
-    keys.add_argument("table", nargs="?", metavar="TABLE", help='a table such as fins or air.wind, or a key such as "length", or "materials"; the list of tables if omitted')
+    keys.add_argument(
+        "table", nargs="?", metavar="TABLE", help='a table such as fins or air.wind, or a key such as "length", or "materials"; the list of tables if omitted'
+    )
     schema = verb(commands, "schema", _schema, "write a JSON schema of the mission file, with which editors complete and check it")
     schema.description, schema.formatter_class, schema.epilog = _SCHEMA, argparse.RawDescriptionHelpFormatter, CAUTION
     with_out(schema, "JSON; printed if omitted")

@@ -182,9 +182,7 @@ class Fins(_Made):
     control: StrictBool = key("whether servos deflect the fins", True, default=False)
     hinge: NonNegativeLength | None = key("hinge axis, aft of the root's leading edge (control fins)", "34 mm", default=None)
     root_gap: NonNegativeLength = key("slot between the fin and the body", "0.5 mm", default=0.0)
-    shear_modulus: Pressure | None = key(
-        "shear modulus of the panel as measured, for flutter; typical of its material if omitted", "4.1 GPa", default=None
-    )
+    shear_modulus: Pressure | None = key("shear modulus of the panel as measured, for flutter; typical of its material if omitted", "4.1 GPa", default=None)
     hinge_stiffness: HingeStiffness | None = key(
         "moment per angle that shaft, linkage and the holding servo put against the fin's turning about its hinge (control fins), for flutter",
         "30 N*m/rad",
