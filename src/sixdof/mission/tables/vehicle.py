@@ -36,6 +36,7 @@ from sixdof.mission.units import (
     Share,
     SlopePerAngle,
     Time,
+    Torque,
     quantity,
 )
 
@@ -203,6 +204,9 @@ class RailGuide(_Made):
     station: NonNegativeLength = key("station of its middle", "760 mm")
     width: PositiveLength = key("width of its frontal area", "9 mm", default=0.008)
     height: PositiveLength = key("height of its frontal area, out from the body", "10 mm", default=0.008)
+    strength: PositiveForce | None = key(
+        "load across the rail that the guide with its screw carries; studies of loads ask for it, no flight does", "250 N", default=None
+    )
 
 
 class PointMass(_Made):
@@ -313,6 +317,9 @@ class Joint(Table):
         "tension along the axis at which the stages separate by themselves, 0 for a slip fit; only on command if omitted", "400 N", default=None
     )
     delay: NonNegativeTime = key("from the command to separation", "20 ms", default=0.0)
+    bending_strength: Torque | None = key(
+        "bending moment that the coupler or slip fit carries; studies of loads ask for it, no flight does", "60 N*m", default=None
+    )
 
 
 class Ignition(Table):
@@ -336,6 +343,9 @@ class Harness(Table):
         "tension over strain (modulus times section); the default is a nylon webbing of a fifth elongation under 2 kN", "11 kN", default=10e3
     )
     impulse: NonNegativeImpulse = key("impulse of the ejection, which throws the pieces apart", "5 N*s", default=0.0)
+    bending_strength: Torque | None = key(
+        "bending moment that the slip fit at separation_station carries; studies of loads ask for it, no flight does", "40 N*m", default=None
+    )
     canopy_on: Literal["fore", "aft"] = key("the piece that keeps the canopy if the harness breaks", "fore", default="fore")
     tumbling_drag: PositiveNumber = key("drag coefficient of the other piece, which then tumbles, on its side area", 1.0, default=1.0)
 
