@@ -29,6 +29,7 @@ STAGING = {
     "canopy.fill_time",
     "harness.stiffness",
     "harness.tumbling_drag",
+    "harness.impulse",
     "vehicle.hanging_drag",
 }
 OPTIONAL = {"wind.member", "turbulence.wind_at_20_ft", "wind.factor", "wind.turn"}  # of forecasts of the wind, and of turbulence

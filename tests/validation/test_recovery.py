@@ -220,6 +220,12 @@ def test_harness__snatch_goes_with_the_root_of_a_drawn_stiffness(demo_mission):
     assert loads[1] == pytest.approx(2.0 * loads[0], rel=1e-12)
 
 
+def test_harness__snatch_goes_with_a_drawn_impulse_of_its_own_ejection(demo_mission):
+    mission = staged.stack(demo_mission, harnesses=[HARNESS])
+    loads = [staged.flown(mission, staged.drawn(mission, harness=[(0, OF_HARNESS.index("impulse"), k)])).canopy[0, SNATCH] for k in (1.0, 1.5)]
+    assert loads[1] == pytest.approx(1.5 * loads[0], rel=1e-12)
+
+
 @pytest.mark.parametrize(("key", "factor"), [(1.0, 1.0), (0.6, 1.0), (0.6, 1.5)])
 def test_hanging_drag__is_the_coefficient_times_the_side_area(demo_mission, key, factor):
     """Falling under the drogue alone, the drag area beyond the drogue's is CD times the side area, times its draw."""

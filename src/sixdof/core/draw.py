@@ -123,6 +123,7 @@ class HarnessDraw(Column):
     STRENGTH = "1"
     STIFFNESS = "1"
     TUMBLING_DRAG = "1"
+    IMPULSE = "1"
 
 
 class AirDraw(Column):

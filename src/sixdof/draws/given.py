@@ -163,11 +163,11 @@ def _check_values(mission: Mission, item: Dispersible, values: np.ndarray, fligh
 # ---------------------------------------------------------------- from an ensemble
 
 
-def draws_of(ds: xr.Dataset, mission: Mission) -> xr.Dataset:
+def draws_of(ds: xr.Dataset, mission: Mission, *, repeated: bool = False) -> xr.Dataset:
     """Return the table of draws of an ensemble's flights, checked: with it they fly again, from the file alone.
 
     ds : what `sixdof.disperse` returned, or any flights of it (`ds.sel(flight=[3, 8])`; a single flight may lack the dim). mission : its
-    mission, that of the attribute `mission`. Inputs are read back bit for bit.
+    mission, that of the attribute `mission`. Inputs are read back bit for bit. repeated : flights may come again, as in `check_draws`.
 
     Raises
     ------
@@ -189,7 +189,7 @@ def draws_of(ds: xr.Dataset, mission: Mission) -> xr.Dataset:
     variables = {name: _own_things(mission, name, ds[found]) for found, name in names.items()}
     if mission.failure:
         variables[FAILED] = _failures(mission, ds)
-    return check_draws(mission, xr.Dataset(variables, {"flight": ds["flight"].values}, {"seed": ds.attrs.get("seed", "0")}))
+    return check_draws(mission, xr.Dataset(variables, {"flight": ds["flight"].values}, {"seed": ds.attrs.get("seed", "0")}), repeated=repeated)
 
 
 def _in_words_of_today(ds: xr.Dataset) -> xr.Dataset:

@@ -68,6 +68,7 @@ FIELDS = {
     "harness.strength": ("harness", "strength"),
     "harness.stiffness": ("harness", "stiffness"),
     "harness.tumbling_drag": ("harness", "tumbling_drag"),
+    "harness.impulse": ("harness", "impulse"),
     "vehicle.hanging_drag": ("stage", "hanging_drag"),
     "rule.delay": ("rule", None),
     "servo.centring": ("centring", None),

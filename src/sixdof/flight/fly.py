@@ -15,7 +15,7 @@ from sixdof.draws.numbers import check_numbers
 from sixdof.draws.packed import nominal_draw, one_draw, pack_draws
 from sixdof.draws.table import draw_table
 from sixdof.flight.law_digest import law_text
-from sixdof.flight.laws import bind
+from sixdof.flight.laws import Laws, bind
 from sixdof.flight.model import log_rows
 from sixdof.flight.plan import Plan, plan_of
 from sixdof.flight.runner import FlightRunner
@@ -23,6 +23,7 @@ from sixdof.mission.load import check_mission, stored_mission
 from sixdof.mission.mission import Mission
 from sixdof.mission.units import shown
 from sixdof.results.dataset import BUILT_IN, flight_dataset, sealed, source
+from sixdof.results.facts import Flown
 from sixdof.results.status import FlightError, Status
 
 ROUNDING = 1e-9, 1e-12  # relative and absolute: what another version of numpy or scipy may change of a draw
@@ -72,9 +73,9 @@ def fly(mission: Mission, *, flight: int | None = None, seed: int = 0, failures:
     check_mission(mission, "fly")
     check_numbers("fly", flight, seed)
     if flight is None:
-        return _fly_draw(mission, nominal_draw(mission), failures, guidance, control)
+        return _one_flight(mission, nominal_draw(mission), failures, guidance, control)
     draw = one_draw(pack_draws(mission, draw_table(mission, seed, flight, 1)), 0)
-    return _fly_draw(mission, draw, failures, guidance, control, seed=str(seed), flight=int(flight))
+    return _one_flight(mission, draw, failures, guidance, control, seed=str(seed), flight=int(flight))
 
 
 def refly(ds: xr.Dataset, flight: int, *, failures: Sequence[str] = (), guidance=None, control=None) -> xr.Dataset:
@@ -115,24 +116,24 @@ def refly(ds: xr.Dataset, flight: int, *, failures: Sequence[str] = (), guidance
     if isinstance(flight, bool) or not isinstance(flight, (int, np.integer)) or flight not in numbers:
         raise ValueError(f"refly: there is no flight {shown(flight)}; the numbers of this ensemble go from {numbers.min()} to {numbers.max()}")
     mission = stored_mission(ds.attrs["mission"])
-    _check_laws(ds, guidance, control)
+    check_laws(ds, guidance, control, "refly")
     if source() != ds.attrs.get("source"):
         warnings.warn(f"this ensemble was flown by {ds.attrs.get('source')}, and this is {source()}: numbers may differ", stacklevel=2)
     table = draws_of(ds.sel(flight=[flight]), mission)
     _check_origin(ds, mission, table, int(flight))
     draw = one_draw(pack_draws(mission, table), 0)
-    return _fly_draw(mission, draw, failures, guidance, control, seed=ds.attrs["seed"], flight=int(flight))
+    return _one_flight(mission, draw, failures, guidance, control, seed=ds.attrs["seed"], flight=int(flight))
 
 
-def _check_laws(ds: xr.Dataset, guidance, control) -> None:
-    """Raise ValueError unless these are the laws that an ensemble was flown with."""
+def check_laws(ds: xr.Dataset, guidance, control, who: str) -> None:
+    """Raise ValueError unless these are the laws that an ensemble was flown with. who : asks."""
     for slot, (name, law) in enumerate((("guidance", guidance), ("control", control))):
         there, now = ds.attrs.get(name), law_text(law, slot)
         if there is None:
-            raise ValueError(f"refly: this ensemble does not say which {name} law flew it: its attribute {name} is missing")
+            raise ValueError(f"{who}: this ensemble does not say which {name} law flew it: its attribute {name} is missing")
         if there != now:
             hint = f"pass {name}=, the law it was flown with" if now == BUILT_IN else "sixdof.fly(mission, flight=number, seed=seed) takes any law"
-            raise ValueError(f'refly: {name} was "{there}" in this ensemble and is "{now}" now; {hint}')
+            raise ValueError(f'{who}: {name} was "{there}" in this ensemble and is "{now}" now; {hint}')
 
 
 def _check_origin(ds: xr.Dataset, mission: Mission, table: xr.Dataset, flight: int) -> None:
@@ -148,24 +149,32 @@ def _check_origin(ds: xr.Dataset, mission: Mission, table: xr.Dataset, flight: i
         raise ValueError(f"refly: {changed[0]} of flight {flight} is not what seed {ds.attrs['seed']} draws; fly an edited table with draws=")
 
 
-def _fly_draw(mission: Mission, draw: FlightDraw, failures: Sequence[str], guidance, control, **attrs) -> xr.Dataset:
-    """Fly one draw of a mission, and say what is to be said of how it ended."""
+def _one_flight(mission: Mission, draw: FlightDraw, failures: Sequence[str], guidance, control, **attrs) -> xr.Dataset:
+    """Return one draw of a mission with the failures and laws asked for; say what is to be said of how it ended."""
     draw = draw._replace(failure=forced_failures(mission, draw.failure, failures))
     laws = bind(guidance, control)
     attrs |= {"guidance": law_text(guidance, 0), "control": law_text(control, 1)}  # before the flight: a plain law may change what it holds
-    flown_mission = drawn_mission(mission, draw.path, flight=attrs.get("flight"))
-    plan = plan_of(mission) if flown_mission is mission else Plan(flown_mission)  # no other flight has these numbers
-    runner = FlightRunner(plan, laws, log_rows(plan.model(0, plan.count - 1)))
-    flown = runner.run(draw)
+    ds, flown = fly_draw(mission, draw, laws, **attrs)
     status = Status(flown.status)
-    if status.by_law:
-        laws.report(runner.failed, status)
-    ds = flight_dataset(mission, flown, **attrs)
     if status is Status.DIVERGED:
         raise FlightError(f"after {flown.time:.2f} s: {status.sentence}", ds)
     if status is not Status.LANDED:
         warnings.warn(f"after {flown.time:.2f} s: {status.sentence}", stacklevel=3)
     return ds
+
+
+def fly_draw(mission: Mission, draw: FlightDraw, laws: Laws, **attrs) -> tuple[xr.Dataset, Flown]:
+    """Return one drawn flight of a mission, however it ended, and what the runner says of it. Raises what a custom law raised.
+
+    attrs : of the Dataset; the flight's number among them, if it has one.
+    """
+    flown_mission = drawn_mission(mission, draw.path, flight=attrs.get("flight"))
+    plan = plan_of(mission) if flown_mission is mission else Plan(flown_mission)  # no other flight has these numbers
+    runner = FlightRunner(plan, laws, log_rows(plan.model(0, plan.count - 1)))
+    flown = runner.run(draw)
+    if Status(flown.status).by_law:
+        laws.report(runner.failed, Status(flown.status))
+    return flight_dataset(mission, flown, **attrs), flown
 
 
 def forced_failures(mission: Mission, drawn: np.ndarray, failures: Sequence[str]) -> np.ndarray:

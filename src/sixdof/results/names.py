@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+
 from sixdof.autopilot.canopies import canopies, canopy_stages
 from sixdof.autopilot.rules import triggers
 from sixdof.core import layout as ly
@@ -23,16 +25,31 @@ def joint_names(mission: Mission) -> list[str]:
 
 def rule_names(mission: Mission) -> list[str]:
     """Return what every row of the event rules is called; a name given twice gets a number."""
+    return _told_apart(each.name for each in triggers(mission))
+
+
+def _told_apart(given: Iterable[str]) -> list[str]:
+    """Return names with a number behind those that come again."""
     names: list[str] = []
-    for each in triggers(mission):
-        count = sum(name == each.name or name.startswith(f"{each.name} (") for name in names)
-        names.append(f"{each.name} ({count + 1})" if count else each.name)
+    for each in given:
+        count = sum(name == each or name.startswith(f"{each} (") for name in names)
+        names.append(f"{each} ({count + 1})" if count else each)
     return names
 
 
 def canopy_names(mission: Mission) -> list[str]:
     """Return the canopies of a mission."""
     return [part.name for part in canopies(mission)]
+
+
+def harness_names(mission: Mission) -> list[str]:
+    """Return the recovery harnesses of a mission, each by its canopy."""
+    return [harness.canopy for harness in mission.harness]
+
+
+def fin_set_names(mission: Mission) -> list[str]:
+    """Return the sets of fins of a mission, the front stage's first: "fins" where a set has no name, with a number where a name comes again."""
+    return _told_apart(part.name or "fins" for stage in mission.stage for part in stage.part if part.kind == "fins")
 
 
 def failure_names(mission: Mission) -> list[str]:

@@ -23,6 +23,7 @@ if TYPE_CHECKING:
     from sixdof.study.reading.per_flight import per_flight as per_flight
     from sixdof.study.reading.result import event_values as event_values
     from sixdof.study.reading.result import height_bands as height_bands
+    from sixdof.study.sweep.timelines import each_flight as each_flight
     from sixdof.study.uncertainty.claims import coverage_shown as coverage_shown
     from sixdof.study.uncertainty.claims import flights_needed as flights_needed
     from sixdof.study.uncertainty.claims import judge as judge
@@ -57,7 +58,7 @@ if TYPE_CHECKING:
 show(
     __name__,
     {
-        "Reading a result": ("per_flight", "event_values", "height_bands", "variant_of", "Status", "check_path", "check_netcdf_path"),
+        "Reading a result": ("per_flight", "event_values", "height_bands", "each_flight", "variant_of", "Status", "check_path", "check_netcdf_path"),
         "Draws": ("make_draws",),
         "Quantiles, shares and how well they are known": (
             "quantile_interval",

@@ -58,10 +58,11 @@ def _load_harness(staging: Staging, c: int, h: int, number: int, draws: FlightDr
         return
     loose = aft if own[HarnessColumn.FORE_KEEPS] > 0.5 else fore
     rate = own[HarnessColumn.RATE] * draws.harness[i, h, HarnessDraw.STIFFNESS]
+    impulse = own[HarnessColumn.IMPULSE] * draws.harness[i, h, HarnessDraw.IMPULSE]
     reduced = fore * aft / (fore + aft)
     row[CanopyColumn.HARNESS_SHARE] = loose / (fore + aft)
     # the pieces fly apart at impulse/reduced mass until the harness has taken that energy up as a spring
-    row[CanopyColumn.SNATCH] = own[HarnessColumn.IMPULSE] * sqrt(rate / reduced)
+    row[CanopyColumn.SNATCH] = impulse * sqrt(rate / reduced)
 
 
 @kernel

@@ -90,6 +90,7 @@ _ALL = (
     _factor("vehicle.hanging_drag", "on the drag of the body as it hangs under a canopy", each="stage"),
     _factor("wind.factor", "on the mean wind at all heights, whatever tells it"),
     _offset("wind.turn", "rad", "on the direction of the mean wind at all heights, clockwise"),
+    _factor("harness.impulse", "on the impulse of the ejection that throws the pieces apart", each="harness"),
 )
 
 DISPERSIBLE: dict[str, Dispersible] = {item.name: item for item in _ALL}

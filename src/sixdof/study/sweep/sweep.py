@@ -25,6 +25,7 @@ from sixdof.mission.paths import NoPath, path_item
 from sixdof.mission.units import shown
 from sixdof.results.dataset import input_name
 from sixdof.study.sweep.conditions import Setting, changed, conditioned, drawn_values, settings_of
+from sixdof.study.variants.measures import with_measures
 
 MOST = 1_000_000  # flights at once: each is some kB in memory
 
@@ -102,7 +103,10 @@ def sweep(
         who="sweep",
     )
     dims = [dim_of(name) for name in values]
-    ds = ds.drop_vars([name for name in (*dims, "condition") if name in ds.variables])
+    lost = [name for name in (*dims, "condition") if name in ds.variables]
+    ds = ds.drop_vars(lost)
+    if set(lost) - {"condition"}:  # of a grid point alone nobody would know all inputs: `refly` would fly nominal ones
+        ds.attrs.pop("seal", None)
     settings = {name: [settings_of(mission, {name: value}, "sweep")[0] for value in each] for name, each in values.items()}
     coords = {dim: _coordinate(mission, dim, own) for dim, own in zip(dims, settings.values(), strict=True)}
     sizes = [len(each) for each in values.values()]
@@ -217,6 +221,7 @@ def _apart(ds: xr.Dataset, count: int, numbers: np.ndarray) -> xr.Dataset:
 def _kept(ds: xr.Dataset, keep: Iterable[str] | None, who: str) -> xr.Dataset:
     if keep is None:
         return ds
+    ds = with_measures(ds, [keep] if isinstance(keep, str) else keep)
     wanted = {"status", *keep} if not isinstance(keep, str) else {"status", keep}
     strange = sorted(wanted - set(ds.data_vars))
     if strange:

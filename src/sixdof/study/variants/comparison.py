@@ -24,6 +24,7 @@ from sixdof.results.dataset import as_path
 from sixdof.results.registry import REGISTRY
 from sixdof.results.retired import now_called
 from sixdof.study.variants.criteria import Criterion, check_names, criteria_of
+from sixdof.study.variants.measures import MEASURES, with_measures
 from sixdof.study.variants.vary import NAMES, joined_variants
 
 _NO_FILE = set('/\\:*?"<>|')  # characters that some system has in no file name
@@ -122,6 +123,7 @@ def compare(
             out=None if folder is None else folder / f"{name}.zarr",
             **each[name],
         )
+        ds = with_measures(ds, [name for one in wanted if one.subject for name in one.subject.needs])
         if ds.sizes["flight"] or not flown:  # a variant interrupted before its first flight says nothing
             flown[name] = _held(ds, needed)
         if stopped := ds.attrs.get("interrupted", ""):
@@ -186,7 +188,7 @@ def all_names(missions: Iterable[Mission]) -> dict[str, list[str]]:
 def _held(ds: xr.Dataset, needed: set[str] | None) -> xr.Dataset:
     """Return what is kept of a variant, in memory."""
     if needed is not None:
-        strange = [name for name in needed if name not in ds and name not in REGISTRY]  # a vehicle of one stage has no joints
+        strange = [name for name in needed if name not in ds and name not in REGISTRY and name not in MEASURES]  # a vehicle of one stage has no joints
         if strange:
             hint = now_called(strange[0]) or suggestion(strange[0], list(ds.data_vars), "variables")
             raise ValueError(f"compare: keep: there is no variable {shown(strange[0])}; {hint}")

@@ -1,6 +1,6 @@
 """Outcomes by the names a builder gives them: "apogee_height", "tilt at burnout", "landing_ground_speed of drayhorse", "landing".
 
-A subject is a number or a flag of the registry (`sixdof.results.dataset.REGISTRY`):
+A subject is a number or a flag of the registry (`sixdof.results.dataset.REGISTRY`), or a measure (`measures.py`):
 
     apogee_height                      an outcome
     tilt at burnout                    a column of the event table, of the front body
@@ -23,14 +23,16 @@ from sixdof.mission.units import shown
 from sixdof.results.dataset import REGISTRY
 from sixdof.results.retired import now_called
 from sixdof.study.reading.result import event_values, fact, meaningful, need_ensemble, outcomes
+from sixdof.study.variants.measures import MEASURES, with_measures
 
 LANDING = "landing"
-THINGS = ("body", "joint", "rule", "canopy", "failure", "waypoint_number")  # what a fact may belong to
+THINGS = ("body", "joint", "rule", "canopy", "failure", "waypoint_number", "harness", "fins")  # what a fact may belong to
 NOT_HERE = -128  # a flag of something that a variant of a comparison does not have
 _COLUMNS = {name.removeprefix("event_"): v for name, v in REGISTRY.items() if v.dims == ("body", "event")}
-_FACTS = {name: v for name, v in REGISTRY.items() if len(v.dims) == 1 and v.dims[0] in THINGS and "degrees" not in v.units}
+_KNOWN = REGISTRY | MEASURES
+_FACTS = {name: v for name, v in _KNOWN.items() if len(v.dims) == 1 and v.dims[0] in THINGS and "degrees" not in v.units}
 _OF_BODY = {name.removeprefix("body_"): name for name in _FACTS if name.startswith("body_landing_")}  # "landing_mass of booster"
-_OUTCOMES = {name: v for name, v in REGISTRY.items() if not v.dims and name != "branch"}
+_OUTCOMES = {name: v for name, v in _KNOWN.items() if not v.dims and name != "branch"}
 _SUBJECT = re.compile(r"(?P<name>\S+)(?:\s+at\s+(?P<event>.+?))?(?:\s+of\s+(?P<thing>.+))?")
 _HOW = 'write, for example, "apogee_height", "tilt at burnout" or "landing_ground_speed of booster"'
 
@@ -68,7 +70,9 @@ class Subject:
 
         Raises ValueError for a result that does not hold it.
         """
-        need_ensemble(ds, f'"{self}"', "status", *self.needs)
+        need_ensemble(ds, f'"{self}"', "status")
+        ds = with_measures(ds, self.needs)
+        need_ensemble(ds, f'"{self}"', *self.needs)
         flags = [int(v) for v in np.atleast_1d(ds[self.needs[0]].attrs.get("flag_values", ()))]
         values = self._values(ds)
         if flags:
@@ -90,7 +94,7 @@ class Subject:
         return self._fact(ds, self.name) if self.thing else outcomes(ds, self.name)
 
     def _fact(self, ds: xr.Dataset, name: str) -> np.ndarray:
-        names = [str(one) for one in ds[REGISTRY[name].dims[0]].values] if name in ds else []
+        names = [str(one) for one in ds[_KNOWN[name].dims[0]].values] if name in ds else []
         return fact(ds, name, names.index(self.thing)) if self.thing in names else np.full(ds.sizes["flight"], np.nan)
 
     def _long_name(self) -> str:

@@ -15,13 +15,22 @@ from sixdof.mission.mission import Mission
 from sixdof.mission.tables.dispersible import DISPERSIBLE
 from sixdof.mission.units import shown
 from sixdof.results.dataset import sealed
-from sixdof.results.names import body_names, canopy_names, event_names, failure_names, joint_names, rule_names
+from sixdof.results.names import body_names, canopy_names, event_names, failure_names, fin_set_names, harness_names, joint_names, rule_names
 from sixdof.study.variants.subjects import NOT_HERE
 
 LAWS = ("guidance", "control")
 MISSING = "not_in_variant"  # what NOT_HERE is called among a flag's meanings
 JUDGED = ("criterion", "motor", "setting", "measurement")  # dims of what a study says of variants, which no ensemble has
-NAMES = {"body": body_names, "event": event_names, "joint": joint_names, "rule": rule_names, "canopy": canopy_names, "failure": failure_names}
+NAMES = {
+    "body": body_names,
+    "event": event_names,
+    "joint": joint_names,
+    "rule": rule_names,
+    "canopy": canopy_names,
+    "failure": failure_names,
+    "harness": harness_names,
+    "fins": fin_set_names,
+}
 
 
 def vary(mission: Mission, changes: Mapping[str, Mapping[str, Any]]) -> dict[str, Mission]:

@@ -1,0 +1,11 @@
+"""Verbs about the vehicle in the workshop, one module for each: what breaks, what to set, what was measured."""
+
+from __future__ import annotations
+
+VERBS = ()
+
+
+def add(commands) -> None:
+    """Add the verbs to the command line."""
+    for verb in VERBS:
+        verb.add(commands)

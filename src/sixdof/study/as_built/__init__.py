@@ -1,0 +1,1 @@
+"""The vehicle as it was built: weighed, swung, measured."""

@@ -1,0 +1,1 @@
+"""Recovery: canopies, charges, harnesses, and when each trigger may fire."""

@@ -1,0 +1,1 @@
+"""Static firings: from a raw log to a thrust curve."""

@@ -1,0 +1,16 @@
+"""In the workshop: what breaks, what to set, what was measured.
+
+Each study takes a mission and gives a Dataset; `sixdof.report` makes its page. A computed charge, load or margin is never a clearance to fly: local
+law, the range safety officer and licensed practice come first, and a charge is tested on the ground with nobody near.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from sixdof.surface.lazy import show
+
+if TYPE_CHECKING:
+    pass
+
+show(__name__, {"Recovery": (), "Structure and heating": (), "The vehicle as built": (), "A static firing": ()})
