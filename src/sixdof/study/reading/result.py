@@ -128,6 +128,17 @@ def fact(ds: xr.Dataset, name: str, which: int) -> np.ndarray:
     return outcomes(ds[[name, "status"]].isel({dim: which}), name)
 
 
+def drawn_factor(ds: xr.Dataset, name: str, dim: str, label: str) -> np.ndarray:
+    """Return a dispersed factor of one thing (`label` along `dim`) in every flight, (flights,); ones where it is not dispersed.
+
+    name : of the variable, "harness_strength".
+    """
+    factor = ds[name] if name in ds else xr.DataArray(1.0)
+    if dim in factor.dims:
+        factor = factor.sel({dim: label})
+    return np.broadcast_to(np.asarray(factor, dtype=float), meaningful(ds).shape)
+
+
 def quantiles(ds: xr.Dataset, name: str, shares: Sequence[float] = QUANTILES) -> np.ndarray:
     """Return quantiles (shares,) of an outcome over the flights that have it; NaN where none has."""
     values = outcomes(ds, name)

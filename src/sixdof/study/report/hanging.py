@@ -10,18 +10,7 @@ import xarray as xr
 from sixdof.autopilot.canopies import canopies, canopy_stages
 from sixdof.flight.model import hanging_areas
 from sixdof.mission.mission import Mission
-from sixdof.study.reading.result import meaningful
-
-
-def drawn_factor(ds: xr.Dataset, name: str, dim: str, label: str) -> np.ndarray:
-    """Return a dispersed factor of one thing (`label` along `dim`) in every flight, (flights,); ones where it is not dispersed.
-
-    name : of the variable, "harness_strength".
-    """
-    factor = ds[name] if name in ds else xr.DataArray(1.0)
-    if dim in factor.dims:
-        factor = factor.sel({dim: label})
-    return np.broadcast_to(np.asarray(factor, dtype=float), meaningful(ds).shape)
+from sixdof.study.reading.result import drawn_factor
 
 
 def airframe_share(ds: xr.Dataset, mission: Mission, canopy: int) -> np.ndarray:

@@ -16,8 +16,22 @@ from sixdof.mission.page import indented
 from sixdof.mission.tables import Harness, Parachute
 from sixdof.study.reading.doings import doings
 from sixdof.study.reading.page import counted, on_map, place, row_of
-from sixdof.study.reading.result import QUANTILES, apart, branches, came_down, event_values, fact, is_ensemble, meaningful, mission_of, outcomes, pieces, plural
-from sixdof.study.report.hanging import airframe_share, drawn_factor
+from sixdof.study.reading.result import (
+    QUANTILES,
+    apart,
+    branches,
+    came_down,
+    drawn_factor,
+    event_values,
+    fact,
+    is_ensemble,
+    meaningful,
+    mission_of,
+    outcomes,
+    pieces,
+    plural,
+)
+from sixdof.study.report.hanging import airframe_share
 from sixdof.study.uncertainty.scatter import radius
 
 MOST_BRANCHES = 12  # rows of the table of branches; rarer ones are counted together
