@@ -21,8 +21,7 @@ from sixdof.flight.harness import cut_of
 from sixdof.mission.mission import Mission
 from sixdof.mission.tables import Harness, Tube
 from sixdof.mission.tables.materials import property_of
-from sixdof.study.reading.result import drawn_factor
-from sixdof.study.reading.result import apart, event_values, fact, mission_of
+from sixdof.study.reading.result import apart, drawn_factor, event_values, fact, mission_of
 from sixdof.vehicle.geometry import shape_of, stage_segments
 
 EDGE = 1e-6  # m: a cut nearer than this to the end of a part lies at it
