@@ -346,7 +346,9 @@ class Harness(Table):
     bending_strength: Torque | None = key(
         "bending moment that the slip fit at separation_station carries; studies of loads ask for it, no flight does", "40 N*m", default=None
     )
-    width: PositiveLength | None = key("width of the webbing, by which it bears on the edge of the tube it leaves; studies ask for it, no flight does", "14 mm", default=None)
+    width: PositiveLength | None = key(
+        "width of the webbing, by which it bears on the edge of the tube it leaves; studies ask for it, no flight does", "14 mm", default=None
+    )
     canopy_on: Literal["fore", "aft"] = key("the piece that keeps the canopy if the harness breaks", "fore", default="fore")
     tumbling_drag: PositiveNumber = key("drag coefficient of the other piece, which then tumbles, on its side area", 1.0, default=1.0)
 
