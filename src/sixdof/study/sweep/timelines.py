@@ -39,8 +39,9 @@ def each_flight(
     flights : Dataset
         An ensemble as `disperse` returns it, any flights of it, or one condition of `fly_conditions`, with its inputs.
     function : callable
-        Takes a flight as `sixdof.fly` returns it, its number as the coordinate `flight`, with the draws, failures and noise that it had in the ensemble, and returns anything. Called in
-        several threads at once. A flight that diverged or ran out of time goes up to there; its `status` says so.
+        Takes a flight as `sixdof.fly` returns it, its number as the coordinate `flight`, with the draws, failures and noise that it had in the
+        ensemble, and returns anything. Called in several threads at once. A flight that diverged or ran out of time goes up to there; its `status`
+        says so.
     rate : float or None
         Rows of the timeline per second; None: the mission's `record.rate`.
     threads : int or None
