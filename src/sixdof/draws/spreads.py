@@ -10,6 +10,20 @@ FARTHEST_CUT = 30.0  # standard deviations: beyond, probabilities are no normal 
 FARTHEST = 8.5  # standard deviations: no draw lies beyond (the smallest uniform is 2^-53), so a cut there cuts nothing
 
 
+_SHARES = (np.arange(1e5) + 0.5) / 1e5  # whose quantiles stand for a spread: its sd to a ten-thousandth
+
+
+def spread_of(spread: Spread, name: str) -> Spread:
+    """Return how a quantity varies for one stage, joint, canopy ...: the normal spread of its own where it has one."""
+    own = spread.of.get(name)
+    return spread if own is None else Spread.model_construct(kind="normal", mean=own.mean, sd=own.sd)
+
+
+def deviation(spread: Spread | None, nominal: float, name: str = "") -> float:
+    """Return the standard deviation of a spread, in its own unit; 0 for none. nominal : the draw that changes nothing. name : of one stage, joint ... alone."""
+    return 0.0 if spread is None else float(np.std(quantile(spread_of(spread, name), _SHARES, nominal)))
+
+
 def quantile(spread: Spread, u, nominal: float, least: float | None = None) -> np.ndarray:
     """Return the value below which a share `u` (array, 0..1 exclusive) of a spread's draws lie.
 

@@ -12,9 +12,9 @@ import numpy as np
 import xarray as xr
 
 from sixdof.draws.numbers import LAST_FLIGHT, check_numbers
-from sixdof.draws.quantities import Quantity, attributes_of, coordinate, dims_of, flight_coordinate, nominal_value, quantities
+from sixdof.draws.quantities import Quantity, attributes_of, coordinate, dims_of, flight_coordinate, known_item, nominal_value, quantities, things
 from sixdof.draws.sampling import SAMPLINGS, correlated, shares, uniforms
-from sixdof.draws.spreads import quantile
+from sixdof.draws.spreads import quantile, spread_of
 from sixdof.mission.load import check_mission
 from sixdof.mission.mission import Mission
 from sixdof.mission.paths import PathItem
@@ -121,7 +121,10 @@ def _mixed(mission: Mission, dispersed: list[Quantity], u: np.ndarray) -> np.nda
     start = {each.name: first for each, first in zip(dispersed, _starts(dispersed))}
     count = {each.name: len(each.things) for each in dispersed}
     for group in mission.correlation:
+        names = things(mission, known_item(mission, group.of[0]).each)
         for k in range(count[group.of[0]]):
+            if group.only and str(names[k]) not in group.only:
+                continue
             columns = [start[name] + k for name in group.of]
             u[:, columns] = correlated(u[:, columns], group)
     return u
@@ -129,7 +132,12 @@ def _mixed(mission: Mission, dispersed: list[Quantity], u: np.ndarray) -> np.nda
 
 def _values(mission: Mission, each: Quantity, u: np.ndarray) -> np.ndarray:
     try:
-        return _drawn(each.spread, u, nominal_value(mission, each.item), each.item)
+        nominal = nominal_value(mission, each.item)
+        values = _drawn(each.spread, u, nominal, each.item)
+        for k, name in enumerate(each.things):
+            if str(name) in each.spread.of:
+                values[:, k] = _drawn(spread_of(each.spread, str(name)), u[:, k], nominal, each.item)
+        return values
     except ValueError as error:
         raise ValueError(f'disperse."{each.name}": {error}') from None
 

@@ -30,7 +30,7 @@ def with_flat_names(table: Any) -> Any:
 
 
 def _holds_tables(value: Any) -> bool:
-    return isinstance(value, Mapping) and bool(value) and all(isinstance(entry, Mapping) for entry in value.values())
+    return isinstance(value, Mapping) and bool(value) and all(isinstance(entry, Mapping) and name != "of" for name, entry in value.items())
 
 
 def _deep(table: Mapping) -> Iterator[tuple[str, Any]]:
@@ -110,10 +110,11 @@ def _spread_to_si(item: Dispersible, spread: Any) -> tuple[Any, list[Problem]]:
         except QuantityError as error:
             problems.append(Problem((item.name, key), getattr(spread, key), error.message, error.hint))
     values, faults = _values(item, spread)
-    problems += faults
+    own, own_faults = _own(item, spread)
+    problems += [*faults, *own_faults]
     if problems:
         return spread, problems
-    made = spread.model_copy(update={**numbers, "values": values, "unit": ""})
+    made = spread.model_copy(update={**numbers, "values": values, "unit": "", "of": own})
     problems = _order(item, made)
     if not problems and isinstance(item, PathItem):
         problems = [Problem((item.name, *p.loc), p.value, p.message, p.hint) for p in own_problems(item, made, item.own)]
@@ -155,6 +156,22 @@ def _values(item: Dispersible, spread: Any) -> tuple[tuple[float, ...], list[Pro
         except QuantityError as error:
             return (), [Problem((item.name, "values", i), value, error.message, error.hint)]
     return tuple(sorted(numbers) if spread.kind == "empirical" else numbers), []
+
+
+def _own(item: Dispersible, spread: Any) -> tuple[dict[str, Any], list[Problem]]:
+    """Return the spreads of single things in SI, and what is wrong with their numbers."""
+    if spread.of and not item.each:
+        return {}, [Problem((item.name, "of"), None, f"{item.name} is one draw a flight", "remove it: only what is drawn one by one has draws of single ones")]
+    found, problems = {}, []
+    for name, own in spread.of.items():
+        numbers = {}
+        for key in ("mean", "sd"):
+            try:
+                numbers[key] = _number(item, key, getattr(own, key))
+            except QuantityError as error:
+                problems.append(Problem((item.name, "of", name, key), getattr(own, key), error.message, error.hint))
+        found[name] = own.model_copy(update=numbers)
+    return found, problems
 
 
 def _role(item: Dispersible) -> str:

@@ -37,6 +37,7 @@ def alone(mission: MissionTables, stage: str) -> tuple[dict[str, Any], list[str]
     _stage_alone(data["stage"][0], number, left_out)
     _canopies_alone(data, left_out)
     _computer_alone(data, left_out)
+    _draws_alone(data)
     return data, left_out
 
 
@@ -75,6 +76,17 @@ def _canopies_alone(data: dict, left_out: list[str]) -> None:
     left_out += [f"disperse {shown(name)}" for name in gone]
     data["disperse"] = {name: spread for name, spread in data["disperse"].items() if name not in gone}
     data["correlation"] = [group for group in data["correlation"] if not set(gone) & set(group["of"])]
+
+
+def _draws_alone(data: dict) -> None:
+    """Take away what is said of the draws of single stages, canopies ... that are gone."""
+    stage = data["stage"][0]
+    left = {stage["name"], *(part["name"] for part in stage["part"] if part["kind"] == "parachute"), *(rule["name"] for rule in data["rule"])}
+    for spread in data["disperse"].values():
+        spread["of"] = {name: own for name, own in spread["of"].items() if name in left or name.isdecimal()}
+    data["correlation"] = [group for group in data["correlation"] if not group["only"] or left & set(group["only"])]
+    for group in data["correlation"]:
+        group["only"] = [name for name in group["only"] if name in left]
 
 
 def _renamed(mission: MissionTables, number: int, left_out: list[str]) -> tuple[dict, list]:

@@ -56,6 +56,7 @@ if TYPE_CHECKING:
     from sixdof.mission.tables.site import Rail as Rail
     from sixdof.mission.tables.site import Site as Site
     from sixdof.mission.tables.spread import Correlation as Correlation
+    from sixdof.mission.tables.spread import OwnSpread as OwnSpread
     from sixdof.mission.tables.spread import Spread as Spread
     from sixdof.mission.tables.vehicle import AxialCurve as AxialCurve
     from sixdof.mission.tables.vehicle import BodyCurve as BodyCurve
@@ -134,6 +135,6 @@ show(
             "Notch",
         ),
         "Events and recovery": ("Rule", "Recovery", "Failure"),
-        "Draws, log and steps": ("Spread", "Correlation", "Record", "Solver"),
+        "Draws, log and steps": ("Spread", "OwnSpread", "Correlation", "Record", "Solver"),
     },
 )

@@ -16,7 +16,7 @@ from sixdof.mission.checks.bodies import Stack, stage_problems
 from sixdof.mission.checks.draw_limits import draw_limit_problems
 from sixdof.mission.checks.recovery import recovery_problems
 from sixdof.mission.checks.rules import Staging, rule_problems
-from sixdof.mission.checks.spreads import correlation_problems
+from sixdof.mission.checks.spreads import correlation_problems, own_spread_problems
 from sixdof.mission.checks.within import ROUNDING
 from sixdof.mission.errors import Fault, Problem, suggestion
 from sixdof.mission.tables.base import check_of
@@ -57,6 +57,7 @@ def problems_of(mission: tables.MissionTables) -> Iterator[Problem]:
     yield from recovery_problems(mission, stack, staging)
     yield from air_problems(mission)
     yield from correlation_problems(mission)
+    yield from own_spread_problems(mission)
 
 
 def _parts(mission: tables.MissionTables, kind: type) -> Iterator[tuple[tuple, tables.Part]]:

@@ -59,6 +59,7 @@ def centres(spread: tables.Spread) -> Iterator[tuple[tuple, float]]:
         key = {"lognormal": "median", "triangular": "mode", "bernoulli": "value"}.get(spread.kind, "mean")
         if getattr(spread, key) is not None:
             yield (key,), getattr(spread, key)
+    yield from ((("of", name, "mean"), own.mean) for name, own in spread.of.items() if own.mean is not None)
 
 
 def _said(item: Dispersible, reach: Reach, centre: float, made: float) -> str:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 
 from sixdof.mission import tables
 from sixdof.mission.checks.common import missing, unused
@@ -32,7 +32,7 @@ _KEYS = {
 def _spread(spread: tables.Spread) -> Iterator[Problem]:
     why, (needed, free) = f'kind "{spread.kind}"', _KEYS[spread.kind]
     yield from missing(spread, needed, why)
-    yield from unused(spread, [key for key in tables.Spread.model_fields if key not in ("kind", *needed, *free)], why)
+    yield from unused(spread, [key for key in tables.Spread.model_fields if key not in ("kind", "of", *needed, *free)], why)
     if spread.kind == "discrete":
         yield from _weights(spread)
     if spread.kind == "empirical":
@@ -118,7 +118,7 @@ def _is_positive(matrix: tuple[tuple[float, ...], ...]) -> bool:
 
 def correlation_problems(mission: tables.MissionTables) -> Iterator[Problem]:
     """Yield what is wrong with the names of the correlated groups of `mission`; paths start from the mission."""
-    seen: dict[str, int] = {}
+    seen: dict[str, list[int]] = {}
     for g, group in enumerate(mission.correlation):
         each: dict[str, str] = {}
         for i, name in enumerate(group.of):
@@ -126,10 +126,11 @@ def correlation_problems(mission: tables.MissionTables) -> Iterator[Problem]:
             if name not in mission.disperse:
                 yield Problem(loc, name, *_not_dispersed(mission, name))
                 continue
-            if name in seen:
-                message = f"{shown(name)} is in correlation[{seen[name]}] too"
+            twice = [other for other in seen.get(name, ()) if _share(mission.correlation[other], group)]
+            if twice:
+                message = f"{shown(name)} is in correlation[{twice[0]}] too"
                 yield Problem(loc, name, message, "write one group with the matrix of all its names")
-            seen.setdefault(name, g)
+            seen.setdefault(name, []).append(g)
             try:
                 each[name] = item_of(mission, name).each
             except NoPath:
@@ -138,6 +139,41 @@ def correlation_problems(mission: tables.MissionTables) -> Iterator[Problem]:
             if each[name] != each[first]:
                 message = f"{shown(name)} is drawn {_how(each[name])}, {shown(first)} {_how(each[first])}"
                 yield Problem(loc, name, message, "only draws of the same things can go together")
+        if each:
+            yield from _unknown(mission, next(iter(each.values())), ("correlation", g, "only"), group.only)
+
+
+def own_spread_problems(mission: tables.MissionTables) -> Iterator[Problem]:
+    """Yield the names of single things in spreads that the mission does not have; paths start from the mission."""
+    for name, spread in mission.disperse.items():
+        if spread.of:
+            yield from _unknown(mission, item_of(mission, name).each, ("disperse", name, "of"), spread.of)
+
+
+def _share(one: tables.Correlation, other: tables.Correlation) -> bool:
+    """Tell whether two groups speak of the same stages, joints ..."""
+    return not one.only or not other.only or bool(set(one.only) & set(other.only))
+
+
+def _unknown(mission: tables.MissionTables, each: str, loc: tuple, names: Iterable[str]) -> Iterator[Problem]:
+    """Yield the names that no stage, joint, rule, harness, canopy or fin has, whichever there is a draw for."""
+    known = _things(mission, each)
+    for name in names:
+        if name not in known:
+            yield Problem(loc, name, f"there is no {each or 'single thing'} {shown(name)}", suggestion(name, known, "known are"))
+
+
+def _things(mission: tables.MissionTables, each: str) -> tuple[str, ...]:
+    parts = [part for stage in mission.stage for part in stage.part]
+    fins = sum(part.count for part in parts if isinstance(part, tables.Fins) and part.control)
+    return {
+        "stage": tuple(stage.name for stage in mission.stage),
+        "joint": tuple(stage.name for stage in mission.stage[1:]),
+        "rule": tuple(rule.name for rule in mission.rule),
+        "harness": tuple(harness.canopy for harness in mission.harness),
+        "canopy": tuple(part.name for part in parts if isinstance(part, tables.Parachute)),
+        "fin": tuple(str(number + 1) for number in range(fins)),
+    }.get(each, ())
 
 
 def _not_dispersed(mission: tables.MissionTables, name: str) -> tuple[str, str]:

@@ -31,7 +31,7 @@ from sixdof.mission.tables.mission import MissionTables
 from sixdof.mission.tables.record import Record, Solver
 from sixdof.mission.tables.rules import Failure, Recovery, Rule, Trigger
 from sixdof.mission.tables.site import Rail, Site
-from sixdof.mission.tables.spread import Correlation, Spread
+from sixdof.mission.tables.spread import Correlation, OwnSpread, Spread
 from sixdof.mission.tables.vehicle import (
     AxialCurve,
     BodyCurve,
@@ -106,6 +106,7 @@ __all__ = [
     "Site",
     "Solver",
     "Sounding",
+    "OwnSpread",
     "Spread",
     "Stage",
     "Table",

@@ -8,6 +8,13 @@ from sixdof.mission.tables.base import Table, key
 from sixdof.mission.units import NonNegativeNumber, Number, Share, Written
 
 
+class OwnSpread(Table):
+    """How the draws of one stage, joint, canopy ... vary where what is drawn one by one is known better of it: normal, cut as the spread is."""
+
+    mean: Written = key("mean; 1 for a factor, 0 for an offset if omitted", "0.8 mm", default=None)
+    sd: Written = key("standard deviation", "0.3 mm")
+
+
 class Spread(Table):
     """How one quantity varies from flight to flight. Numbers take the unit of the quantity they disperse.
 
@@ -42,6 +49,10 @@ class Spread(Table):
     unit: str = key("unit of bare numbers in `values`", "mm", default="")
     data: str = key("path of a CSV, or of a past ensemble (.nc, .zarr), with measured values (empirical)", "measured.csv", default="")
     column: str = key("column or variable of `data`", "impulse", default="")
+    of: dict[str, OwnSpread] = key(
+        "draws of single stages (joints, rules, harnesses, canopies), by name, that vary otherwise than the others: normal, with a mean and sd of their own",
+        factory=dict,
+    )
 
 
 class Correlation(Table):
@@ -57,3 +68,4 @@ class Correlation(Table):
     of: tuple[str, ...] = key("names of the dispersed quantities that go together", ["wind.speed", "air.temperature"])
     coefficient: Number | None = key("correlation of a pair, from -1 to 1, of the normal scores", 0.6, default=None)
     matrix: tuple[tuple[Number, ...], ...] = key("correlations of several, row by row in the order of `of`", [[1.0, 0.6], [0.6, 1.0]], default=())
+    only: tuple[str, ...] = key("names of the stages (joints, canopies ...) whose draws go together; of all if omitted", ["whinchat"], default=())

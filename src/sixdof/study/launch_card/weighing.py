@@ -4,20 +4,19 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Sequence
+from functools import cache
 from typing import NamedTuple
 
 import numpy as np
 
-from sixdof.draws.spreads import quantile
+from sixdof.draws.spreads import deviation
 from sixdof.mission.mission import Mission
-from sixdof.mission.tables.spread import Spread
 from sixdof.vehicle.geometry import shape_of
 from sixdof.vehicle.mass import airframe, full_grain
 from sixdof.vehicle.mounting import case_lump, placed_motors
 from sixdof.vehicle.solids import Lump
 
 COVERED = 2.0  # standard deviations: some 95 % of what the ensemble draws lies within
-_SHARES = (np.arange(1e5) + 0.5) / 1e5  # whose quantiles stand for a spread: its sd to a ten-thousandth
 BY_SPREAD = "2 sd of the spread in [disperse]"
 NONE = "none, it moves no outcome"
 BY_OUTCOME = "moves {}"
@@ -56,7 +55,8 @@ def weighings(mission: Mission, otherwise: Callable[[], tuple[tuple[float, str],
     shape = shape_of(mission.stage)
     motors = placed_motors(mission, range(len(mission.stage)), shape)
     rows, bare, loaded = [], [], []
-    (share, mass_basis), (shift, station_basis) = _allowed(mission, otherwise)
+    otherwise = cache(otherwise)
+    allowed = [_allowed(mission, stage.name, otherwise) for stage in mission.stage]
     for k, stage in enumerate(mission.stage):
         frame = airframe(shape, k, stage)
         with_case = _joined([frame, *map(case_lump, motors[k])])
@@ -64,10 +64,10 @@ def weighings(mission: Mission, otherwise: Callable[[], tuple[tuple[float, str],
         loaded.append(_Piece(with_case, tuple(map(full_grain, motors[k])), k))
         datum = "the nose tip" if k == 0 else f"the fore end of {stage.name}"
         for word, piece in (("no motor", bare[-1]), ("loaded", loaded[-1])):
-            rows.append(_row(f"{stage.name}, {word}", [piece], share, shift, shape.stage_x0[k], datum, (mass_basis, station_basis)))
+            rows.append(_row(f"{stage.name}, {word}", [piece], allowed, shape.stage_x0[k], datum))
     if len(mission.stage) > 1:
         for word, pieces in (("no motors", bare), ("loaded", loaded)):
-            rows.append(_row(f"stack, {word}", pieces, share, shift, 0.0, "the nose tip", (mass_basis, station_basis)))
+            rows.append(_row(f"stack, {word}", pieces, allowed, 0.0, "the nose tip"))
     return rows
 
 
@@ -77,20 +77,27 @@ def _joined(lumps: Sequence[Lump]) -> Lump:
     return Lump(mass, sum(lump.mass * lump.place for lump in lumps) / mass, np.zeros((3, 3)))
 
 
-def _row(name: str, pieces: Sequence[_Piece], share: float, shift: float, fore: float, datum: str, basis: tuple[str, str]) -> Weighing:
+def _row(name: str, pieces: Sequence[_Piece], allowed: Sequence, fore: float, datum: str) -> Weighing:
     """Return one row, its tolerances the roots of the sums of squares of what each stage, drawn by itself, does to mass and balance point."""
+    share, shift = ([one[which][0] for one in allowed] for which in (0, 1))
     every = [lump for piece in pieces for lump in (piece.dry, *piece.fixed)]
     whole = _joined(every)
     station = float(whole.place[0])
-    masses = [share * piece.dry.mass for piece in pieces]
-    by_mass = [share * piece.dry.mass * (piece.dry.place[0] - station) / whole.mass for piece in pieces]
-    by_shift = [shift * piece.dry.mass / whole.mass for piece in pieces]
-    return Weighing(name, float(whole.mass), math.hypot(*masses), station - fore, math.hypot(*by_mass, *by_shift), datum, *basis)
+    masses = [share[piece.stage] * piece.dry.mass for piece in pieces]
+    by_mass = [share[piece.stage] * piece.dry.mass * (piece.dry.place[0] - station) / whole.mass for piece in pieces]
+    by_shift = [shift[piece.stage] * piece.dry.mass / whole.mass for piece in pieces]
+    return Weighing(name, float(whole.mass), math.hypot(*masses), station - fore, math.hypot(*by_mass, *by_shift), datum, *_bases([allowed[piece.stage] for piece in pieces]))
 
 
-def _allowed(mission: Mission, otherwise) -> tuple[tuple[float, str], tuple[float, str]]:
-    """Return the share of dry mass and the shift of its centre that the card allows, each with what it follows from."""
-    found = [COVERED * deviation(mission.disperse.get(name), neutral) for name, neutral in (("vehicle.mass", 1.0), ("vehicle.cg", 0.0))]
+def _bases(allowed: Sequence) -> tuple[str, str]:
+    """Return what the tolerances of mass and balance point of some stages follow from."""
+    mass, station = (", ".join(dict.fromkeys(one[which][1] for one in allowed)) for which in (0, 1))
+    return mass, station
+
+
+def _allowed(mission: Mission, stage: str, otherwise) -> tuple[tuple[float, str], tuple[float, str]]:
+    """Return the share of a stage's dry mass and the shift of its centre that the card allows, each with what it follows from."""
+    found = [COVERED * deviation(mission.disperse.get(name), neutral, stage) for name, neutral in (("vehicle.mass", 1.0), ("vehicle.cg", 0.0))]
     if all(value > 0.0 for value in found):
         return (found[0], BY_SPREAD), (found[1], BY_SPREAD)
     return tuple(_either(own, *other) for own, other in zip(found, otherwise(), strict=True))
@@ -101,8 +108,3 @@ def _either(own: float, other: float, what: str) -> tuple[float, str]:
     if own > 0.0:
         return own, BY_SPREAD
     return (other, BY_OUTCOME.format(what)) if other > 0.0 else (math.nan, NONE)
-
-
-def deviation(spread: Spread | None, nominal: float) -> float:
-    """Return the standard deviation of a spread, in its own unit; 0 for none. nominal : the draw that changes nothing."""
-    return 0.0 if spread is None else float(np.std(quantile(spread, _SHARES, nominal)))

@@ -10,6 +10,7 @@ from scipy.stats import qmc
 
 from sixdof.draws.given import draws_of
 from sixdof.draws.quantities import dims_of, quantities
+from sixdof.draws.spreads import spread_of
 from sixdof.draws.table import draws_from_shares
 from sixdof.mission.load import stored_mission
 from sixdof.mission.mission import Mission
@@ -169,8 +170,8 @@ def _columns(mission: Mission) -> list[str]:
 
 def _input_names(mission: Mission) -> list[str]:
     """Return the columns that vary."""
-    fixed = {input_name(each.name) for each in quantities(mission) if each.spread.kind == "fixed" or each.spread.sd == 0.0}
-    return [name for name in _columns(mission) if name.partition("[")[0] not in fixed]
+    spreads = [spread_of(each.spread, str(thing)) for each in quantities(mission) for thing in each.things]
+    return [name for name, spread in zip(_columns(mission), spreads, strict=True) if spread.kind != "fixed" and spread.sd != 0.0]
 
 
 def sobol_of(ds: xr.Dataset, outcome: str, *, confidence: float = CONFIDENCE, resamples: int = RESAMPLES, seed: int = 0) -> xr.Dataset:
