@@ -236,7 +236,13 @@ TOGETHER = {
     "of a stage that is not there": (IMPULSE, spread('sd = "2 %", of = { drat = { sd = "1 %" } }'), "disperse.motor.impulse.of", "no stage", 'mean "dart"'),
     "of a stage in a wrong unit": (IMPULSE, spread('sd = "2 %", of = { dart = { sd = "1 m" } }'), "disperse.motor.impulse.of.dart.sd", "wrong unit", "2 %"),
     "of a stage, far off": (IMPULSE, spread('sd = "2 %", of = { dart = { sd = 0.01, mean = -2 } }'), "disperse.motor.impulse.of.dart.mean", "at least 0", ""),
-    "of a stage what is one draw": (SPEED, 'wind.speed = { sd = "1 m/s", of = { dart = { sd = 1 } } }', "disperse.wind.speed.of", "one draw a flight", "remove"),
+    "of a stage what is one draw": (
+        SPEED,
+        'wind.speed = { sd = "1 m/s", of = { dart = { sd = 1 } } }',
+        "disperse.wind.speed.of",
+        "one draw a flight",
+        "remove",
+    ),
     "only in a stage that is not there": (
         SPEED,
         f"{SPEED}\n{TWO}[[correlation]]\n" + 'of = ["motor.impulse", "motor.burn_time"]\ncoefficient = 0.5\nonly = ["dirt"]',

@@ -211,6 +211,10 @@ def _swings(mission: Mission, stages: list[_Stage]) -> dict:
         "swing": ("swing", names, {"long_name": "swing"}),
         "swing_row": ("swing", about, {"long_name": "quantity that it measures"}),
         "swing_value": ("swing", np.array(values, dtype=float), {"units": "kg m2", "long_name": "moment of inertia by this swing alone"}),
-        "swing_error": ("swing", np.array(errors, dtype=float), {"units": "kg m2", "long_name": "standard deviation of the moment of inertia by this swing alone"}),
+        "swing_error": (
+            "swing",
+            np.array(errors, dtype=float),
+            {"units": "kg m2", "long_name": "standard deviation of the moment of inertia by this swing alone"},
+        ),
         "swing_air": ("swing", np.array(air, dtype=float), {"units": "1", "long_name": "air that swings along, as a share of the moment of inertia"}),
     }

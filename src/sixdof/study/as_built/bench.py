@@ -16,8 +16,8 @@ from sixdof.study.as_built.propagation import Input, Propagated, mean_of, propag
 from sixdof.study.as_built.swings import amplitude_factor, bifilar, compound, string_factor, trifilar
 from sixdof.study.as_built.tables import Bifilar, Compound, FinAngles, Readings, Scales, StageReadings, Trifilar
 from sixdof.vehicle.geometry import shape_of
-from sixdof.vehicle.mounting import case_lump, placed_motors
 from sixdof.vehicle.mass import full_grain
+from sixdof.vehicle.mounting import case_lump, placed_motors
 from sixdof.vehicle.solids import combine, cylinder
 from sixdof.world.gravity import normal_gravity
 

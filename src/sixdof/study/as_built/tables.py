@@ -24,7 +24,6 @@ from sixdof.mission.units import (
     NonNegativeAngle,
     NonNegativeLength,
     NonNegativeMass,
-    NonNegativeTime,
     PositiveAngle,
     PositiveLength,
     PositiveTime,

@@ -86,7 +86,15 @@ def _row(name: str, pieces: Sequence[_Piece], allowed: Sequence, fore: float, da
     masses = [share[piece.stage] * piece.dry.mass for piece in pieces]
     by_mass = [share[piece.stage] * piece.dry.mass * (piece.dry.place[0] - station) / whole.mass for piece in pieces]
     by_shift = [shift[piece.stage] * piece.dry.mass / whole.mass for piece in pieces]
-    return Weighing(name, float(whole.mass), math.hypot(*masses), station - fore, math.hypot(*by_mass, *by_shift), datum, *_bases([allowed[piece.stage] for piece in pieces]))
+    return Weighing(
+        name,
+        float(whole.mass),
+        math.hypot(*masses),
+        station - fore,
+        math.hypot(*by_mass, *by_shift),
+        datum,
+        *_bases([allowed[piece.stage] for piece in pieces]),
+    )
 
 
 def _bases(allowed: Sequence) -> tuple[str, str]:
