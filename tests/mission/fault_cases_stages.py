@@ -111,6 +111,7 @@ FINS_ON = 'when = "liftoff"\ndelay = "0.4 s"\naction = "enable_fins"'
 LATE = 'kind = "late_apogee"\nof = "dart"\nprobability = 0.02\nlate_by = "2 s"'
 HARNESS_BREAKS = 'kind = "harness_breaks"\nof = "main"'
 CANOPY = 'name = "small"'
+IMPULSE = 'impulse = "3 N*s"'
 
 
 def rule(text: str) -> tuple[str, str]:
@@ -121,6 +122,11 @@ def rule(text: str) -> tuple[str, str]:
 def failure(kind: str, of: str) -> tuple[str, str]:
     """Return the replacement that makes the last failure (failure[2]) another."""
     return HARNESS_BREAKS, f'kind = "{kind}"\nof = "{of}"'
+
+
+def charge(text: str) -> tuple[str, str]:
+    """Return the replacement that gives the harness a charge of these keys, beside its mass and stroke."""
+    return IMPULSE, f'charge = {{ mass = "1 g", stroke = "50 mm", {text} }}'
 
 
 # name: ((old text, new text), ..., the fault's key, part of its message, part of its hint)
@@ -281,6 +287,46 @@ STAGES = {
     ),
     "harness off its stage": (('separation_station = "0.5 m"', 'separation_station = "1.3 m"'), "harness[0].separation_station", "1.3 m does not", "1.25 m"),
     "harness at the tip": (('separation_station = "0.5 m"', "separation_station = 0"), "harness[0].separation_station", "0 m does not separate", "0 and 1.25"),
+    # ---- charges
+    "charge beside an impulse": (
+        charge('free_volume = "0.6 L"'),
+        ('strength = "900 N"', 'strength = "900 N"\nimpulse = 3'),
+        "harness[0].impulse",
+        "follows from the charge, and is given too",
+        "remove one",
+    ),
+    "charge of a kilogram": (charge('free_volume = "0.6 L"'), ('mass = "1 g", stroke', "mass = 1, stroke"), "harness[0].charge.mass", "no ejection", "1.2 g"),
+    "charge in no room": (charge("pins = 0"), "harness[0].charge.free_volume", "neither says", "0.6 L"),
+    "charge in two rooms": (charge('free_volume = "0.6 L", bay_length = "0.2 m"'), "harness[0].charge.free_volume", "both say", "give one"),
+    "charge in a full bay": (
+        charge('bay_length = "150 mm"'),
+        (CANOPY, CANOPY + '\npacked_length = "1 cm"'),
+        ('name = "main"\nmass', 'name = "main"\npacked_length = "30 cm"\nmass'),
+        "harness[0].charge.bay_length",
+        "packed in the bay fill",
+        "whole length",
+    ),
+    "charge in a bay wider than its body": (
+        charge('free_volume = "0.6 L", bay_diameter = "2 m"'),
+        "harness[0].charge.bay_diameter",
+        "more than the body's",
+        "72 mm",
+    ),
+    "charge's hole in m^2": (charge('free_volume = "0.6 L", vent_area = 7'), "harness[0].charge.vent_area", "own section", "7 mm^2"),
+    "pins of no strength": (charge('free_volume = "0.6 L", pins = 3'), "harness[0].charge.pins", "have no strength", "pin_diameter"),
+    "strength of no pins": (charge('free_volume = "0.6 L", pin_diameter = "2 mm"'), "harness[0].charge.pins", "no pins", "how many"),
+    "pins told twice": (
+        charge('free_volume = "0.6 L", pins = 2, pin_diameter = "2 mm", pin_strength_low = "100 N"'),
+        "harness[0].charge.pin_diameter",
+        "told twice",
+        "give strengths",
+    ),
+    "pins low above high": (
+        charge('free_volume = "0.6 L", pins = 2, pin_strength_low = "160 N", pin_strength_high = "110 N"'),
+        "harness[0].charge.pin_strength_low",
+        "160 is more than pin_strength_high",
+        "swap",
+    ),
     # ---- failures
     "failure of no stage": (failure("no_ignition", "drat"), "failure[2].of", 'no stage "drat"', 'mean "dart"?'),
     "failure of no canopy": (failure("canopy_lost", "dart"), "failure[2].of", 'no parachute "dart"', "main, small"),

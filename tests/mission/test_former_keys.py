@@ -89,7 +89,12 @@ def test_choice__is_read_with_one_sentence(table, key, old, new, mission, text):
 
 
 def test_table__of_cords_is_read_with_its_dispersed_names(mission, text):
-    written = text.replace("[[harness]]", "[[cord]]").replace('"harness.', '"cord.').replace("cord.tumbling_drag", "cord.loose_drag")
+    written = (
+        text.replace("[[harness]]", "[[cord]]")
+        .replace("[harness.charge]", "[cord.charge]")
+        .replace('"harness.', '"cord.')
+        .replace("cord.tumbling_drag", "cord.loose_drag")
+    )
     found, said = read(written)
     assert found == mission
     assert sorted(re.search(r'("[a-z_.]+") is called', each)[1] for each in said) == ['"cord"', '"cord.loose_drag"', '"cord.stiffness"', '"cord.strength"']
@@ -194,7 +199,13 @@ def test_rows__of_an_ensemble_of_the_last_version(mission):
     """What an older version wrote: its words in the mission, the inputs, their dim and their attribute."""
     today = mission.change({"disperse": {"harness.strength": {"sd": 0.08}, SPAN.replace("span", "semispan"): {"sd": "1 mm"}}, "correlation": []})
     table = draw_table(today, 7, 0, 5)
-    text = today.to_toml().replace("[[harness]]", "[[cord]]").replace('"harness.strength"', '"cord.strength"').replace("tail.semispan", "tail.span")
+    text = (
+        today.to_toml()
+        .replace("[[harness]]", "[[cord]]")
+        .replace("[harness.charge]", "[cord.charge]")
+        .replace('"harness.strength"', '"cord.strength"')
+        .replace("tail.semispan", "tail.span")
+    )
     text = in_old_words(text, "harness", "^separation_station", "parts_at").replace("no_deployment", "no_canopy").replace("harness_breaks", "cord_parts")
     named = ["no_ignition: whinchat", "no_separation: drayhorse", "late_apogee: whinchat", "no_canopy: main", "no_canopy: booster main", "cord_parts: drogue"]
     old = xr.Dataset(

@@ -1,4 +1,4 @@
-"""Where a recovery harness divides a body: what lies on either side."""
+"""Where a recovery harness divides a body: what lies on either side, and what its charge throws apart."""
 
 from __future__ import annotations
 
@@ -6,11 +6,16 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from sixdof.autopilot.canopies import canopy_stages
+from sixdof.mission.checks.rules import Staging
 from sixdof.mission.mission import Mission
-from sixdof.vehicle.geometry import Shape
+from sixdof.results.names import canopy_names
+from sixdof.vehicle.charge import Ejection, bay_of, ejection
+from sixdof.vehicle.geometry import Shape, shape_of
 from sixdof.vehicle.mass import full_grain, part_lumps
 from sixdof.vehicle.mounting import case_lump, placed_motors
 from sixdof.vehicle.solids import Lump
+from sixdof.world.sounding import air_over
 
 
 @dataclass(frozen=True)
@@ -42,6 +47,45 @@ def cut_of(mission: Mission, stage: int, station: float, first: int, last: int, 
 
     sides = side(dry, True), side(dry, False), side(grains, True), side(grains, False)
     return Cut(*sides, float(at), (_side_area(shape, at, True), _side_area(shape, at, False)))
+
+
+def harness_stage(mission: Mission, number: int) -> int:
+    """Return the number of the stage that a harness divides."""
+    return canopy_stages(mission)[canopy_names(mission).index(mission.harness[number].canopy)]
+
+
+def hanging_pieces(mission: Mission, number: int) -> tuple[float, float]:
+    """Return the masses (kg) fore and aft of a harness's cut in nominal flight: its stage, with those that never leave it, burnt out."""
+    stage, separable = harness_stage(mission, number), Staging(mission).separable
+    first = last = stage
+    while first > 0 and mission.stage[first].name not in separable:
+        first -= 1
+    while last + 1 < len(mission.stage) and mission.stage[last + 1].name not in separable:
+        last += 1
+    cut = cut_of(mission, stage, mission.harness[number].separation_station, first, last, shape_of(mission.stage[first : last + 1]))
+    return tuple(float(sum(lump.mass for _, lump in side)) for side in (cut.fore, cut.aft))
+
+
+def ejection_of(mission: Mission, number: int, *, mass: float | None = None, air: tuple[float, float] | None = None) -> Ejection:
+    """Return what the charge of a harness does to the pieces of `hanging_pieces`.
+
+    mass : of powder, kg; the charge's own if None. air : pressure (Pa) and density (kg/m^3) outside; at the rail if None.
+    """
+    harness = mission.harness[number]
+    charge = harness.charge if mass is None else harness.charge.model_copy(update={"mass": mass})
+    fore, aft = hanging_pieces(mission, number)
+    if air is None:
+        over, _ = air_over(mission, np.array([mission.site.altitude]))
+        air = float(over.pressure[0]), float(over.density[0])
+    return ejection(charge, bay_of(mission.stage[harness_stage(mission, number)], harness), *air, fore * aft / (fore + aft))
+
+
+def ejection_impulse(mission: Mission, number: int) -> float:
+    """Return the impulse of a harness's ejection, N s: as written, or what its charge gives the pieces in the air at the rail, 0 where it parts nothing."""
+    harness = mission.harness[number]
+    if harness.charge is None or not all(hanging_pieces(mission, number)):
+        return harness.impulse
+    return ejection_of(mission, number).impulse
 
 
 def _side_area(shape: Shape, station: float, fore: bool) -> float:

@@ -27,7 +27,7 @@ from sixdof.core.whole.tables import (
     Staging,
     StagingColumn,
 )
-from sixdof.flight.harness import Cut, cut_of
+from sixdof.flight.harness import Cut, cut_of, ejection_impulse
 from sixdof.flight.model import hanging_areas
 from sixdof.mission.mission import Mission
 from sixdof.results.names import canopy_names, failure_names
@@ -134,9 +134,9 @@ def _keeps(mission: Mission) -> np.ndarray:
 def _harness_rows(mission: Mission) -> np.ndarray:
     names, stages = canopy_names(mission), canopy_stages(mission)
     rows = np.zeros((len(mission.harness), HARNESS_COLUMNS))
-    for row, harness in zip(rows, mission.harness):
+    for h, (row, harness) in enumerate(zip(rows, mission.harness)):
         row[[HarnessColumn.STRENGTH, HarnessColumn.RATE]] = harness.strength, harness.stiffness / harness.length
-        row[[HarnessColumn.IMPULSE, HarnessColumn.TUMBLING_DRAG]] = harness.impulse, harness.tumbling_drag
+        row[[HarnessColumn.IMPULSE, HarnessColumn.TUMBLING_DRAG]] = ejection_impulse(mission, h), harness.tumbling_drag
         row[HarnessColumn.HANGING_DRAG] = mission.stage[stages[names.index(harness.canopy)]].hanging_drag
         row[HarnessColumn.FORE_KEEPS] = harness.canopy_on == "fore"
     return rows

@@ -53,6 +53,8 @@ _EXAMPLES = {
     "N*m": '"0.2 N*m"',
     "N*m/rad": '"30 N*m/rad"',
     "J": '"5 J"',
+    "J/kg": '"510 kJ/kg"',
+    "m**3": '"0.6 L"',
     "1/s": '"0.5 1/s"',
     "1/rad": '"0.05 1/deg"',
     "rad/m": '"12 deg/km"',
@@ -271,6 +273,8 @@ Length = quantity("m")
 PositiveLength = quantity("m", above=0.0)
 NonNegativeLength = quantity("m", least=0.0)
 Area = quantity("m**2", above=0.0)
+NonNegativeArea = quantity("m**2", least=0.0)
+Volume = quantity("m**3", above=0.0)
 Mass = quantity("kg", above=0.0)
 NonNegativeMass = quantity("kg", least=0.0)
 Inertia = quantity("kg*m**2", above=0.0)
@@ -308,6 +312,7 @@ Force = quantity("N")
 PositiveForce = quantity("N", above=0.0)
 NonNegativeForce = quantity("N", least=0.0)
 NonNegativeImpulse = quantity("N*s", least=0.0)
+SpecificEnergy = quantity("J/kg", above=0.0)
 SlopePerAngle = quantity("1/rad")
 Twist = quantity("rad/m")
 Number = quantity("1")

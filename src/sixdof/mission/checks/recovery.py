@@ -6,6 +6,7 @@ from collections.abc import Iterator
 
 from sixdof.mission import tables
 from sixdof.mission.checks.bodies import Stack
+from sixdof.mission.checks.charge import charge_problems
 from sixdof.mission.checks.rules import Staging
 from sixdof.mission.checks.within import ROUNDING
 from sixdof.mission.errors import Problem, suggestion
@@ -59,6 +60,8 @@ def _harnesses(mission: tables.MissionTables, carrier: dict[str, int], stack: St
             message = f"{harness.separation_station:g} m does not separate stage {shown(mission.stage[stage].name)} in two"
             hint = f"it is a station between the stage's ends, 0 and {stack.length[stage]:g} m"
             yield Problem(("harness", i, "separation_station"), harness.separation_station, message, hint)
+        else:
+            yield from charge_problems(mission, i, stage, stack)
 
 
 # ---------------------------------------------------------------- failures

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from sixdof.mission.tables.air import Air, AirTurbulence, Gust, Levels, Sounding, Wind, WindMember
 from sixdof.mission.tables.base import Table
+from sixdof.mission.tables.charge import Charge
 from sixdof.mission.tables.flight import (
     Accelerometer,
     AttitudeProfile,
@@ -66,6 +67,7 @@ __all__ = [
     "AxialCurve",
     "Barometer",
     "BodyCurve",
+    "Charge",
     "Harness",
     "Correlation",
     "Detection",

@@ -10,6 +10,7 @@ from typing import Annotated, Literal
 from pydantic import Field, StrictBool
 
 from sixdof.mission.tables.base import Table, key
+from sixdof.mission.tables.charge import Charge
 from sixdof.mission.tables.materials import MATERIALS
 from sixdof.mission.units import (
     Cant,
@@ -342,7 +343,8 @@ class Harness(Table):
     stiffness: PositiveForce = key(
         "tension over strain (modulus times section); the default is a nylon webbing of a fifth elongation under 2 kN", "11 kN", default=10e3
     )
-    impulse: NonNegativeImpulse = key("impulse of the ejection, which throws the pieces apart", "5 N*s", default=0.0)
+    impulse: NonNegativeImpulse = key("impulse of the ejection, which throws the pieces apart; from `charge` where that is given", "5 N*s", default=0.0)
+    charge: Charge | None = key("the charge, its bay and pins, from which the impulse follows; impulse itself if omitted", default=None)
     bending_strength: Torque | None = key(
         "bending moment that the slip fit at separation_station carries; studies of loads ask for it, no flight does", "40 N*m", default=None
     )
