@@ -62,6 +62,7 @@ BEFORE = (
     "plot_rail_for_wind",
     "plot_launch_card",
 )
+WORKSHOP = ("plot_deployment",)
 OF_LOOPS = (
     "plot_modes",
     "plot_bode",
@@ -118,7 +119,7 @@ EVERY = pytest.mark.parametrize("name", FILES)
 
 
 def test_figures__are_all_tried():
-    tried = {*OF_FLIGHT, *OF_ENSEMBLE, *OF_MISSION, *OF_LOOPS, *OF_COMPARISON, *BEFORE, *WITHIN}
+    tried = {*OF_FLIGHT, *OF_ENSEMBLE, *OF_MISSION, *OF_LOOPS, *OF_COMPARISON, *BEFORE, *WORKSHOP, *WITHIN}
     assert tried == set(plot.__all__)
 
 
@@ -297,3 +298,11 @@ def test_figure__of_a_comparison(missions, name):
     one = sixdof.disperse(mission, 16, seed=1, progress=False)
     rendered(plot.plot_tornado(one, "apogee_height"))
     rendered(plot.plot_scatter_matrix(one, ["apogee_height", "landing_ground_speed"], ["motor_impulse"] if len(mission.stage) == 1 else None))
+
+
+@EVERY
+def test_figure__of_deployments_about_apogee(missions, name):
+    found = sixdof.workshop.deployment(missions[name], offsets=[-2.0, 0.0, 4.0], flights=3, failing=1)
+    for canopy in found["canopy"].values:
+        rendered(plot.plot_deployment(found, str(canopy)))
+    assert "deployed at each of 3 times" in str(sixdof.report(found))

@@ -96,6 +96,7 @@ if TYPE_CHECKING:
     from sixdof.plot.vehicle.conventions import draw_conventions as draw_conventions
     from sixdof.plot.vehicle.conventions import draw_fin_numbers as draw_fin_numbers
     from sixdof.plot.vehicle.drawing import draw_vehicle as draw_vehicle
+    from sixdof.plot.workshop.deployment import plot_deployment as plot_deployment
 
 show(
     __name__,
@@ -187,5 +188,6 @@ show(
             "plot_rail_for_wind",
             "plot_launch_card",
         ),
+        "In the workshop": ("plot_deployment",),
     },
 )

@@ -11,6 +11,6 @@ from typing import TYPE_CHECKING
 from sixdof.surface.lazy import show
 
 if TYPE_CHECKING:
-    pass
+    from sixdof.study.recovery.deployment import deployment as deployment
 
-show(__name__, {"Recovery": (), "Structure and heating": (), "The vehicle as built": (), "A static firing": ()})
+show(__name__, {"Recovery": ("deployment",), "Structure and heating": (), "The vehicle as built": (), "A static firing": ()})

@@ -88,6 +88,7 @@ def begin(models: tuple[Model, ...], works: tuple[Work, ...], staging: Staging, 
     number = number_of(stages, FRONT, stages - 1)
     work, model = works[number], models[number]
     prepare(staging, model, draws, i, work)
+    fill(work.deployed, -1.0)  # what the flight before left in this scratch: snatch loads are noted for canopies that are still in
     work.handover[Handover.GOES_ON] = 0.0
     fit_airframe(staging, model, draws, i, crew.lump, work)
     crew.flight[FlightColumn.COUNT], crew.flight[FlightColumn.DONE], crew.flight[FlightColumn.LAW_FAILED] = 0, 0, -1

@@ -21,7 +21,7 @@ from sixdof.study.wind_limit.climb import ended_at
 NEVER = 1e5  # s, and m: a trigger that waits for it never fires
 UNBREAKABLE = 1e9  # N
 DELAY = "canopy.delay"
-AFTER = 2.0  # s that a flight goes on once the canopy has filled
+AFTER = 8.0  # s that a flight goes on once the canopy has filled: a slow opening pulls most as the fall settles
 SLOWEST = 2.0  # times its filling time: spreads of it are within
 OF_CANOPY = ("no_deployment", "canopy_lost", "harness_breaks")
 
@@ -126,7 +126,7 @@ class TimedFlights:
         return ds.isel(flight=order.T.ravel())
 
     def _short(self, offsets: np.ndarray) -> Mission:
-        """Return the mission with flights given up once the canopy has filled."""
+        """Return the mission with flights given up once the canopy has filled and the fall has settled."""
         place = part_place(self.mission, self.canopy)
         part = self.mission.stage[self.stage].part[int(place.rpartition(".")[2])]
         opening = part.deployment_delay + SLOWEST * part.fill_time + (part.reefing_time + SLOWEST * part.fill_time if part.reefing_ratio is not None else 0.0)

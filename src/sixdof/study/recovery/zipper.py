@@ -104,24 +104,30 @@ def piece_masses(ds: xr.Dataset, mission: Mission, harness: Harness) -> tuple[np
     return fore, aft
 
 
-def opening_load_share(ds: xr.Dataset) -> np.ndarray:
-    """Return the opening load of every canopy over its strength, (flights, canopies), NaN of one without a strength and where it did not open.
+def opening_load_share(ds: xr.Dataset) -> xr.DataArray:
+    """Return the opening load of every canopy over its strength, (flight, canopy), NaN of one without a strength and where it did not open.
 
     ds : an ensemble. A canopy that fails is lost at its strength, so that its share ends a little above 1.
     """
     parts = canopy_parts(mission_of(ds, "opening_load_share"))
-    columns = [np.nan * fact(ds, "opening_load", c) if one.strength is None else fact(ds, "opening_load", c) / one.strength for c, one in enumerate(parts)]
-    return np.stack(columns, axis=-1) if columns else np.empty((ds.sizes["flight"], 0))
+    return by_canopy(ds, parts, [fact(ds, "opening_load", c) / (np.nan if one.strength is None else one.strength) for c, one in enumerate(parts)])
 
 
-def zipper_index(ds: xr.Dataset) -> np.ndarray:
-    """Return the zipper index of every canopy's harness, (flights, canopies), NaN where a mission does not say what it needs (see this module's head).
+def zipper_index(ds: xr.Dataset) -> xr.DataArray:
+    """Return the zipper index of every canopy's harness, (flight, canopy), NaN where a mission does not say what it needs (see this module's head).
 
     ds : an ensemble.
     """
     mission = mission_of(ds, "zipper_index")
-    columns = [canopy_index(ds, mission, c, one.name) for c, one in enumerate(canopy_parts(mission))]
-    return np.stack(columns, axis=-1) if columns else np.empty((ds.sizes["flight"], 0))
+    parts = canopy_parts(mission)
+    return by_canopy(ds, parts, [canopy_index(ds, mission, c, one.name) for c, one in enumerate(parts)])
+
+
+def by_canopy(ds: xr.Dataset, parts: list, columns: list[np.ndarray]) -> xr.DataArray:
+    """Return a number of every flight and canopy, (flight, canopy), from one column a canopy. Raises ValueError for a mission without canopies."""
+    if not parts:
+        raise ValueError("the mission has no parachute")
+    return xr.DataArray(np.stack(columns, axis=-1), {"canopy": [one.name for one in parts]}, ("flight", "canopy"))
 
 
 def canopy_parts(mission: Mission) -> list:

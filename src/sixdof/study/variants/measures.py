@@ -18,7 +18,10 @@ from sixdof.results.registry import Variable
 
 # name: (unit, meaning, the thing it belongs to ("" the flight), module and function that make it of an ensemble: an array (flight) or a DataArray
 # (flight, thing) with the things' names). The function's room is above this one: the way up goes through this table of names
-_TOLD: dict[str, tuple[str, str, str, str, str]] = {}
+_TOLD: dict[str, tuple[str, str, str, str, str]] = {
+    "opening_load_share": ("1", "opening load over the strength of the canopy", "canopy", "sixdof.study.recovery.zipper", "opening_load_share"),
+    "zipper_index": ("1", "force of the harness on the edge of the tube over what it bears", "canopy", "sixdof.study.recovery.zipper", "zipper_index"),
+}
 MEASURES = {name: Variable(name, (thing,) if thing else (), units, meaning) for name, (units, meaning, thing, _, _) in _TOLD.items()}
 KEPT = 64  # measures of so many ensembles are remembered: each may have flown all flights again
 _known: OrderedDict[str, xr.DataArray] = OrderedDict()
