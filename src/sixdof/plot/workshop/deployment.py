@@ -7,7 +7,7 @@ import xarray as xr
 
 from sixdof.mission.errors import suggestion
 from sixdof.mission.units import shown
-from sixdof.plot.style import CYCLE, DASHES, GREY, INK, LINE, PALE, dress, legend_on_top, second_axis
+from sixdof.plot.style import CYCLE, DASHES, INK, LINE, PALE, dress, legend_on_top, second_axis
 from sixdof.study.recovery.deployment import need_deployment
 
 QUANTILES = (0.05, 0.5, 0.95)

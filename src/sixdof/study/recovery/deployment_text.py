@@ -27,7 +27,7 @@ _WORTH = (
     "badly are left out. Canopies and harnesses hold whatever comes here, so that a load beyond the strength is seen and not cut off."
 )
 _ZIPPER = (
-    "The zipper index is this library's own measure, not a standard: 2 T sin(theta/2) of a harness bent over the tube's edge by theta, over webbing width times "
+    "The zipper index is this library's own measure, no standard: 2 T sin(theta/2) of a harness bent over the tube's edge by theta, over webbing width times "
     "wall times bearing strength (typical values, good to 30 %). It takes the body's angle to the air at line stretch, before the canopy turns the body: an "
     "upper bound. A ring, a ball or padding at the edge counts for nothing."
 )
@@ -137,8 +137,8 @@ def _ends(one: xr.Dataset) -> Iterator[str]:
         when = "early" if at[k] < 0.0 else "late"
         speed, angle = _high(here["line_stretch_airspeed"].values), math.degrees(_high(here["line_stretch_incidence"].values, 0.5))
         yield (
-            f"{abs(at[k]):g} s {when}: lines stretch at up to {speed:.0f} m/s, the body at {angle:.0f} deg to the air (median); it opens with up to {load:.0f} N, "
-            f"{times:.1f} times as at apogee; the most loaded is {_worst(here)}."
+            f"{abs(at[k]):g} s {when}: lines stretch at up to {speed:.0f} m/s, the body at {angle:.0f} deg to the air (median); it opens with up to "
+            f"{load:.0f} N, {times:.1f} times as at apogee; the most loaded is {_worst(here)}."
         )
 
 
