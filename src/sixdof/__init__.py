@@ -35,6 +35,7 @@ if TYPE_CHECKING:
     from sixdof import plot as plot
     from sixdof import preflight as preflight
     from sixdof import stats as stats
+    from sixdof import workshop as workshop
     from sixdof.ensemble.run import disperse as disperse
     from sixdof.flight.fly import fly as fly
     from sixdof.flight.fly import refly as refly
@@ -60,6 +61,6 @@ show(
         "What came out": ("report", "save", "open_result"),
         "Errors": ("MissionError", "FlightError", "StoreError"),
         "The kernel against what is known": ("verify",),
-        "By subject": ("parts", "aero", "preflight", "loops", "stats", "laws", "plot"),
+        "By subject": ("parts", "aero", "preflight", "workshop", "loops", "stats", "laws", "plot"),
     },
 )
