@@ -35,8 +35,8 @@ ERRORS: tuple[PlantedError, ...] = (
     PlantedError(
         "sweep: levels turned against the compass",
         "study/sweep/conditions.py",
-        "_put(mission, table, TURN, one.value - np.arctan2(-east, -north))",
-        "_put(mission, table, TURN, np.arctan2(-east, -north) - one.value)",
+        "put_values(mission, table, TURN, one.value - np.arctan2(-east, -north))",
+        "put_values(mission, table, TURN, np.arctan2(-east, -north) - one.value)",
         "a sounding is turned to the other side of where the wind is asked from",
         SWEEP + "test_wind_of_levels__is_scaled_and_turned_as_a_whole",
     ),

@@ -114,7 +114,7 @@ def conditioned(mission: Mission, table: xr.Dataset, settings: Sequence[Setting]
         new = {"factor": base * value, "offset": base + value, "value": np.full_like(base, value)}[item.role]
         if one.thing and base.ndim == 2:
             new = np.where([str(each) == one.thing for each in names], new, base)
-        _put(mission, table, one.name, new)
+        put_values(mission, table, one.name, new)
     return table
 
 
@@ -128,7 +128,8 @@ def drawn_values(mission: Mission, table: xr.Dataset, name: str) -> np.ndarray:
     return np.full(shape, nominal_value(mission, item))
 
 
-def _put(mission: Mission, table: xr.Dataset, name: str, values: np.ndarray) -> None:
+def put_values(mission: Mission, table: xr.Dataset, name: str, values: np.ndarray) -> None:
+    """Lay values (flights,) or (flights, things) of a quantity into a table of draws, in place of what is drawn of it."""
     item = known_item(mission, name)
     names = things(mission, item.each)
     dims = dims_of(item, names)
@@ -147,18 +148,18 @@ def _set_wind(mission: Mission, table: xr.Dataset, one: Setting, who: str) -> No
     other = FACTOR if one.name == SPEED else TURN
     flights = table.sizes["flight"]
     if mission.air.one_wind:
-        _put(mission, table, one.name, np.full(flights, one.value))
+        put_values(mission, table, one.name, np.full(flights, one.value))
         if other in table:
-            _put(mission, table, other, np.full(flights, DISPERSIBLE[other].neutral))
+            put_values(mission, table, other, np.full(flights, DISPERSIBLE[other].neutral))
         return
     east, north = _measured(mission, table).T
     if one.name == FROM:
-        _put(mission, table, TURN, one.value - np.arctan2(-east, -north))
+        put_values(mission, table, TURN, one.value - np.arctan2(-east, -north))
         return
     speed = np.hypot(east, north)
     if one.value > 0.0 and (speed == 0.0).any():
         raise ValueError(f"{who}: the wind at {WIND_HEIGHT:g} m is calm and cannot be scaled to {one.value:g} m/s; take a wind with a profile")
-    _put(mission, table, FACTOR, one.value / np.where(speed > 0.0, speed, 1.0))
+    put_values(mission, table, FACTOR, one.value / np.where(speed > 0.0, speed, 1.0))
 
 
 def _measured(mission: Mission, table: xr.Dataset) -> np.ndarray:

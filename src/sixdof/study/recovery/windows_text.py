@@ -1,0 +1,218 @@
+"""Trigger windows as a page of text: what to set, which branches decide it, how often backups beat or miss, what the model leaves out."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+
+import numpy as np
+import xarray as xr
+
+from sixdof.mission.page import indented, table, wrapped
+from sixdof.study.reading.page import LAST_LINE
+from sixdof.study.reading.result import need_table, plural
+from sixdof.study.recovery.windows_flights import FULL_ABOVE, OUTCOMES
+from sixdof.study.recovery.windows_triggers import GRAIN, SENSED
+from sixdof.study.uncertainty.claims import flights_needed
+
+CLOSE = 1.0  # s: a gap between two triggers below it is told of (common practice leaves one second or more)
+_CAUTIONS = (
+    "Charges and igniters injure: arm on the pad alone, with a switch for each, and take a backup's own battery and charge. A backup that is set right here "
+    "still has to be tested on the ground.",
+    "A body that falls without a canopy comes down where nobody expects it.",
+)
+
+
+def need_windows(ds: xr.Dataset, who: str) -> None:
+    """Check that a Dataset is what `trigger_windows` returned. Raises ValueError for anything else."""
+    need_table(ds, who, "workshop.trigger_windows", "window_begin", "earliest_of_flight", "outcome")
+
+
+def windows_text(ds: xr.Dataset) -> str:
+    """Return the page about what `trigger_windows` returned. Raises ValueError for anything else."""
+    need_windows(ds, "windows_text")
+    said = ds.attrs
+    head = [said.get("title", "untitled"), "When triggers may fire: what to set, over all branches"]
+    head += wrapped(
+        f"{said['flights']} flights on the same draws in each of {ds.sizes['branch']} branches, seed {said['seed']}; a setting must be right in "
+        f"{100.0 * said['share']:g} % of each branch's flights; {said.get('source', 'source unknown')}"
+    )
+    lines = [*head, "", "What to set", *indented([*setting_sentences(ds)])]
+    windows = [*_windows(ds)]
+    if len(windows) > 1:
+        lines += ["", "Windows, s from noticed liftoff (timer) or from burnout (grain)", *table(windows, words=1, remark=True)]
+    for k in range(ds.sizes["action"]):
+        lines += ["", *_branches(ds.isel(action=k))]
+    lines += ["", "Of all flights, by the probabilities of the failures", *table([*_overall(ds)], words=1)]
+    return "\n".join([*lines, "", "What to make of it", *indented([*_doubts(ds), *_CAUTIONS]), "", LAST_LINE])
+
+
+# ---------------------------------------------------------------- what to set
+
+
+def setting_sentences(ds: xr.Dataset) -> Iterator[str]:
+    """Yield a sentence for each backup, and one for each action that has none."""
+    for k in range(ds.sizes["trigger"]):
+        one = ds.isel(trigger=k)
+        if not bool(one["primary"]) and str(one["trigger_how"].values) != SENSED:
+            yield _setting(ds, one)
+    for action in ds["action"].values.astype(str):
+        own = ds.isel(trigger=np.flatnonzero((ds["trigger_action"].values == action) & (ds["primary"].values | np.isfinite(ds["setting"].values))))
+        if own.sizes["trigger"] == 1:
+            yield f'Nothing backs up "{own["trigger"].values[0]}": where it does not act, nothing does.'
+
+
+def _setting(ds: xr.Dataset, one: xr.Dataset) -> str:
+    key, now, begin, end = str(one["trigger_key"].values), float(one["setting"]), float(one["window_begin"]), float(one["window_end"])
+    take, name = float(one["advised"]), ds["branch"].values.astype(str)
+    from_branch, to_branch = (name[int(one[which])] if int(one[which]) >= 0 else "" for which in ("begin_branch", "end_branch"))
+    if math.isnan(begin):
+        return f"{key}: what it backs up never comes in these flights, so nothing says how early it may fire."
+    if begin > end:
+        least = f'{end:.1f} s or less in "{to_branch}"' if math.isfinite(end) else f'no setting saves enough flights of "{to_branch}"'
+        return f'No {key} satisfies all branches: it would have to be {begin:.1f} s or more in "{from_branch}", and {least}{_now(one, now)}.'
+    between = f'from {begin:.1f} s ("{from_branch}")' + (f' to {end:.1f} s ("{to_branch}")' if math.isfinite(end) else " on")
+    if math.isnan(now):
+        return f"{key} is not set: it would be right {between}; {take:g} s leaves room."
+    if begin <= now <= end:
+        return f"{key} = {now:g} s is right in all branches: {between}{_close(one, now, begin, end, float(ds.attrs['margin']), take)}."
+    return f"{key} = {now:g} s is wrong{_now(one, now)}. It is right in all branches {between}: take {take:g} s."
+
+
+def _close(one: xr.Dataset, now: float, begin: float, end: float, margin: float, take: float) -> str:
+    if str(one["trigger_how"].values) == GRAIN:
+        return "" if now >= take - 1e-9 else f"; what delay grains scatter (1.5 s or 20 %, NFPA 1125, from memory) may carry it out of them: take {take:g} s"
+    if min(now - begin, end - now) < margin and not math.isclose(now, take, abs_tol=0.06):
+        return f", but within {margin:g} s of an end: {take:g} s leaves room"
+    return ""
+
+
+def _now(one: xr.Dataset, now: float) -> str:
+    """Return what the present setting does in the branches in which it is wrong most often, "" for none."""
+    if math.isnan(now):
+        return ""
+    said = []
+    early, late = early_and_late(one, now)
+    for shares, words in ((early, "beats a sound trigger"), (late, "comes too late")):
+        if np.nanmax(shares, initial=0.0) > 0.0:
+            worst = int(np.nanargmax(np.where(np.isnan(shares), -1.0, shares)))
+            said.append(f'{words} in {_percent(shares[worst])} of the flights of "{one["branch"].values[worst]}"')
+    return f": {now:g} s {' and '.join(said)}" if said else ""
+
+
+def early_and_late(one: xr.Dataset, setting: float) -> tuple[np.ndarray, np.ndarray]:
+    """Return the shares of each branch's flights in which a trigger set so beats a sound primary, and comes too late, (branches,); NaN where not asked."""
+    shares = []
+    for name, wrong in (("earliest_of_flight", np.greater), ("latest_of_flight", np.less)):
+        values = one[name].values
+        known = ~np.isnan(values)
+        count = known.sum(axis=1)
+        with np.errstate(invalid="ignore"):
+            hits = (wrong(values, setting) & known).sum(axis=1)
+        shares.append(np.divide(hits, count, out=np.full(count.shape, np.nan), where=count > 0))
+    return shares[0], shares[1]
+
+
+def _percent(share: float) -> str:
+    return f"{100.0 * share:.{0 if share in (0.0, 1.0) or share >= 0.1 else 1}f} %"
+
+
+# ---------------------------------------------------------------- tables
+
+
+def _windows(ds: xr.Dataset) -> Iterator[list[str]]:
+    yield ["trigger", "set", "from", "to", "take", "decided by"]
+    for k in range(ds.sizes["trigger"]):
+        one = ds.isel(trigger=k)
+        if bool(one["primary"]) or str(one["trigger_how"].values) == SENSED:
+            continue
+        numbers = [float(one[name]) for name in ("setting", "window_begin", "window_end", "advised")]
+        by = [str(ds["branch"].values[int(one[name])]) if int(one[name]) >= 0 else "nothing" for name in ("begin_branch", "end_branch")]
+        yield [f"{one['trigger'].values} ({one['trigger_how'].values})", *(f"{v:.1f}" if math.isfinite(v) else "-" for v in numbers), f"{by[0]}; {by[1]}"]
+
+
+def _branches(ds: xr.Dataset) -> list[str]:
+    """Return what came of one action in every branch; numbers are those of the flights that left the rail."""
+    action, kind = str(ds["action"].values), str(ds["action_kind"].values)
+    backed = np.isfinite(ds["trigger_gap"].values).any()
+    what = "height, airspeed at deployment" if kind == "deploy" else "height, airspeed"
+    rows = [["branch", "share", "primary", "backup", "beats", "misses", "nothing", "in vain", *(["least gap s"] if backed else []), "height m", "airspeed m/s"]]
+    for b in range(ds.sizes["branch"]):
+        one = ds.isel(branch=b)
+        left = one["left_rail"].values > 0
+        weight = float(one["branch_weight"])
+        share = f"{100.0 * weight:.3g} %" if math.isfinite(weight) else "-"
+        if not left.any():
+            rows.append([str(one["branch"].values), share, "no flight leaves the rail"])
+            continue
+        rows.append([str(one["branch"].values), share, *_counts(one, left), *([_least(one["trigger_gap"].values[left])] if backed else []), *_spreads(one, left)])
+    flights = f"{action}: of {plural(int(ds.attrs['flights']))} in each branch ({what}: 5 to 95 %)"
+    return [flights, *table(rows, words=1)]
+
+
+def _counts(one: xr.Dataset, left: np.ndarray) -> list[str]:
+    count = np.bincount(one["outcome"].values[left], minlength=len(OUTCOMES))
+    by = dict(zip(OUTCOMES, count, strict=True))
+    return [str(n) for n in (by["primary"] + by["late_primary"], by["backup"], by["beats"], by["misses"], by["nothing"], by["in_vain"])]
+
+
+def _least(values: np.ndarray) -> str:
+    known = values[np.isfinite(values)]
+    return f"{known.min():.1f}" if known.size else "-"
+
+
+def _spreads(one: xr.Dataset, left: np.ndarray) -> Iterator[str]:
+    for name, decimals in (("action_height", 0), ("action_airspeed", 0)):
+        values = one[name].values[left]
+        known = values[np.isfinite(values)]
+        yield " to ".join(f"{v:.{decimals}f}" for v in np.quantile(known, (0.05, 0.95))) if known.size else "-"
+
+
+def _overall(ds: xr.Dataset) -> Iterator[list[str]]:
+    yield ["", "backup beats", f"{100.0 * ds.attrs['confidence']:g} % interval", "too late", "interval", "nothing fires", "interval"]
+    for k, action in enumerate(ds["action"].values):
+        row = [str(action)]
+        for name in ("beats", "misses", "nothing"):
+            estimate, low, high = 100.0 * ds[f"{name}_overall"].values[k]
+            row += [f"{estimate:.2g} %", f"{low:.2g} to {high:.2g} %"]
+        yield row
+
+
+# ---------------------------------------------------------------- what to make of it
+
+
+def _doubts(ds: xr.Dataset) -> Iterator[str]:
+    said = ds.attrs
+    needed = flights_needed(said["share"], said["confidence"])
+    if said["flights"] < needed:
+        yield (
+            f"{said['flights']} flights are too few to show {100.0 * said['share']:g} % with {100.0 * said['confidence']:g} % confidence, which takes {needed} "
+            "without an exception: the ends are those of the flights seen, and more flights will narrow the windows."
+        )
+    close = _closest(ds)
+    if close:
+        yield close
+    yield (
+        "A setting is too early where it comes before a sound primary trigger in any branch, and too late where, alone, it no longer saves the flight in a "
+        f"branch where the primary fails: nothing breaks by load (up to {100.0 * said['load_share']:g} % of its strength), the canopy is full "
+        f"{FULL_ABOVE:g} m above the ground (ours) and out before one that a height deploys; a joint parts and motors light while they still climb."
+    )
+    yield (
+        "Branches with a dash have no probability in the mission: they are flown to see whether a setting bears them, and count in no share of all flights. Two "
+        "failures at once are not flown but where the mission makes one certain."
+    )
+    yield (
+        "Delay grains scatter by 1.5 s or 20 %, whichever is more (NFPA 1125, from memory); flights here have them as marked. What is drawn as canopy.delay is "
+        "common to all triggers of a canopy. False apogees by pressure waves, wrong wiring and flat batteries are not in the model."
+    )
+
+
+def _closest(ds: xr.Dataset) -> str:
+    gap = np.where(ds["left_rail"].values[:, :, None] > 0, ds["trigger_gap"].values, np.nan)
+    if not np.isfinite(gap).any() or np.nanmin(gap) >= CLOSE:
+        return ""
+    b, _, k = np.unravel_index(np.nanargmin(gap), gap.shape)
+    return (
+        f'The two closest triggers of "{ds["action"].values[k]}" come within {gap[b, :, k][np.isfinite(gap[b, :, k])].min():.2f} s of each other in "'
+        f'{ds["branch"].values[b]}": charges that fire together load the airframe twice (common practice leaves {CLOSE:g} s or more).'
+    )
