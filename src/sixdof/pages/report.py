@@ -276,6 +276,12 @@ def _deployed(ds: xr.Dataset) -> str:
     return deployment_text(ds)
 
 
+def _trigger_windows(ds: xr.Dataset) -> str:
+    from sixdof.study.recovery.windows_text import windows_text
+
+    return windows_text(ds)
+
+
 _REQUIRED = ("gain_db", "phase")
 # the first that fits is meant: what is told by more comes before what is told by less
 KINDS = (
@@ -300,6 +306,7 @@ KINDS = (
     _Kind("rails for a wind", _dataset("best_elevation", "gain", dims=("direction", "rail_elevation")), {"rails": _Page(_rails)}),
     _Kind("wind limits", _dataset("limit_kind", "criterion_limit", dims=("direction",)), {"limits": _Page(_wind_limit)}),
     _Kind("deployments about apogee", _dataset("below_share", "own_offset_flown", dims=("offset", "canopy")), {"window": _Page(_deployed)}),
+    _Kind("trigger windows", _dataset("window_begin", "earliest_of_flight", dims=("branch", "trigger")), {"windows": _Page(_trigger_windows)}),
     _Kind("an ensemble", _dataset("status", dims=("flight",)), {"summary": _Page(_flown)}),
     _Kind("a flight", _dataset("status"), {"summary": _Page(_flown), "control": _Page(_controlled)}),
     _Kind(

@@ -12,5 +12,6 @@ from sixdof.surface.lazy import show
 
 if TYPE_CHECKING:
     from sixdof.study.recovery.deployment import deployment as deployment
+    from sixdof.study.recovery.windows import trigger_windows as trigger_windows
 
-show(__name__, {"Recovery": ("deployment",), "Structure and heating": (), "The vehicle as built": (), "A static firing": ()})
+show(__name__, {"Recovery": ("deployment", "trigger_windows"), "Structure and heating": (), "The vehicle as built": (), "A static firing": ()})

@@ -117,7 +117,7 @@ def _without_probability(mission: Mission, actions: Sequence[Action]):
         )
         yield _bigger(base, name)
     for action in actions:
-        if any(math.isfinite(one.setting) for one in action.backups):
+        if action.backups:
             yield Branch(f"{LOST}: {action.name}", f'"{action.first.name}" does not act', base, lost=action.name)
 
 

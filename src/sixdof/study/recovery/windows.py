@@ -25,6 +25,7 @@ from sixdof.mission.units import QuantityError, parse, shown
 from sixdof.results.names import rule_names
 from sixdof.study.landing.strata import strata_of, weighted_share
 from sixdof.study.motor_choice.facts import DELAY_SCATTER
+from sixdof.study.motor_choice.settings import STAGING_ROOM
 from sixdof.study.recovery.branches import Branch, branches_of, calm
 from sixdof.study.recovery.windows_flights import BEATS, MISSES, NOTHING, OUTCOMES, Flown, Sky, can_be_probed, fly_branch
 from sixdof.study.recovery.windows_triggers import GRAIN, SENSED, Action, Trigger, actions_of, with_a_timer, with_primary
@@ -85,7 +86,7 @@ def trigger_windows(
     confidence : float
         Of the one-sided bound of each end.
     margin : time
-        Between a sound primary trigger and a backup, for the setting that is advised.
+        Between a sound primary trigger and a backup, for the setting that is advised; of separations and ignitions 0.3 s at most.
     load_share : float
         Of its strength that a canopy or harness may bear where a backup deploys it.
     tolerance : time
@@ -163,14 +164,16 @@ def _ordered(mission: Mission, actions: list[Action], sky: Sky) -> tuple[list[Ac
 # ---------------------------------------------------------------- windows
 
 
-def ends_of(trigger: Trigger, action: Action, place: int, one: Flown) -> tuple[np.ndarray, np.ndarray]:
-    """Return the earliest and the latest setting of each flight, s, (flights,): before the one the backup beats a sound primary, after the other it is late.
+def ends_of(trigger: Trigger, action: Action, place: int, one: Flown, tick: float) -> tuple[np.ndarray, np.ndarray]:
+    """Return the ends of each flight's window as settings, s, (flights,): up to the first a backup beats a sound primary, after the second it is too late.
 
-    NaN where the flight bounds nothing: no sound primary, or none searched. -inf as latest: no setting saves it.
+    NaN where the flight bounds nothing: no sound primary, or none searched. -inf as latest: no setting saves it. tick : of the computer, s; at the same
+    tick the rule that stands first acts.
     """
     counted = one.armed[:, trigger.number] + one.drawn[:, trigger.number]
     sound = one.left & np.isfinite(one.primary[:, place])
-    earliest = np.where(sound, one.primary[:, place] - counted, np.nan)
+    last = one.primary[:, place] - (tick if action.first.number < trigger.number else 0.0)
+    earliest = np.where(sound, last - counted, np.nan)
     searched = one.left & ~np.isnan(one.latest[:, place])
     latest = np.where(searched, np.where(np.isfinite(counted), one.latest[:, place] - counted, -np.inf), np.nan)
     return earliest, latest
@@ -178,8 +181,10 @@ def ends_of(trigger: Trigger, action: Action, place: int, one: Flown) -> tuple[n
 
 def least_setting(earliest: np.ndarray, share: float, confidence: float) -> tuple[float, float]:
     """Return the least setting that beats no sound primary in `share` of the flights: estimate, and the bound that holds with the confidence (inf: too few)."""
-    found = quantile_interval(earliest, share, confidence, "upper")
-    return found.estimate, found.high if np.isfinite(earliest).any() else math.nan
+    known = earliest[np.isfinite(earliest)]
+    if not known.size:
+        return math.nan, math.nan
+    return float(np.quantile(known, share, method="higher")), float(quantile_interval(known, share, confidence, "upper").high)
 
 
 def most_setting(latest: np.ndarray, share: float, confidence: float) -> tuple[float, float]:
@@ -188,8 +193,8 @@ def most_setting(latest: np.ndarray, share: float, confidence: float) -> tuple[f
     if not known.size:
         return math.nan, math.nan
     lowest = min(float(known[np.isfinite(known)].min(initial=0.0)), 0.0) - 1.0  # a flight that nothing saves is below any that something does
-    found = quantile_interval(np.where(np.isfinite(known), known, lowest), 1.0 - share, confidence, "lower")
-    return tuple(value if value > lowest + 0.5 else -math.inf for value in (found.estimate, found.low))
+    low = quantile_interval(np.where(np.isfinite(known), known, lowest), 1.0 - share, confidence, "lower").low
+    return float(np.quantile(known, 1.0 - share, method="lower")), float(low) if low > lowest else -math.inf
 
 
 def window_of(least: np.ndarray, most: np.ndarray) -> Window:
@@ -205,7 +210,7 @@ def advice(window: Window, how: str, room: float) -> float:
     Where margin or scatter do not fit into the window, its middle, rounded to a step where one lies inside.
     """
     begin, end = window.begin, window.end
-    if math.isnan(begin) or not begin <= end:
+    if math.isnan(begin) or not begin < end:
         return math.nan
     step = GRAIN_STEP if how == GRAIN else STEP
     room = max(room, DELAY_SCATTER[0], DELAY_SCATTER[1] * begin / (1.0 - DELAY_SCATTER[1])) if how == GRAIN else room
@@ -214,7 +219,7 @@ def advice(window: Window, how: str, room: float) -> float:
     if wanted <= late:
         return round(wanted, 6)
     middle = round(step * round(0.5 * (begin + end) / step), 6)
-    return middle if begin <= middle <= end else 0.5 * (begin + end)
+    return middle if begin < middle <= end else 0.5 * (begin + end)
 
 
 # ---------------------------------------------------------------- the Dataset
@@ -234,12 +239,13 @@ def _dataset(mission, flown_as, actions, every, found, share, confidence, room, 
     put("reference_time", facts, [one.reference for one in found], "s", "true apogee, burnout or separation that the action is about, since ignition")
     put("primary_time", facts, [one.primary for one in found], "s", "time at which the primary trigger fires, or would without backups")
     put("outcome", facts, [one.outcome for one in found], "1", "what came of the action", **_flags(OUTCOMES))
+    put("sound", ("branch", "action"), [[not branch.fails(action) for action in actions] for branch in every], "1", "whether the primary trigger is sound")
     put("trigger_gap", facts, [one.gap for one in found], "s", "smallest gap between two triggers of the action")
     put("action_height", facts, [one.height for one in found], "m", "height above ground at deployment, separation or ignition")
     put("action_airspeed", facts, [one.airspeed for one in found], "m/s", "airspeed at deployment, separation or ignition")
     put("broke", facts, [one.broke.astype(np.int8) for one in found], "1", "whether a canopy or harness of the stage was loaded beyond what it may bear")
     put("left_rail", ("branch", "flight"), [one.left.astype(np.int8) for one in found], "1", "whether the flight left the rail")
-    _put_windows(put, actions, every, found, triggers, share, confidence, room)
+    _put_windows(put, actions, every, found, triggers, share, confidence, room, 1.0 / mission.autopilot.rate)
     _put_shares(put, mission, every, found, confidence)
     said = {"share": share, "confidence": confidence, "margin": room, "load_share": sky.load_share, "flights": sky.flights, "seed": sky.seed}
     ds.attrs = {"title": mission.title or "untitled", **said, "sampling": sky.sampling, "mission": mission.to_toml()}
@@ -267,7 +273,7 @@ def _coords(mission, actions, every, triggers, sky) -> dict[str, Any]:
     }
 
 
-def _put_windows(put, actions, every, found, triggers, share, confidence, room) -> None:
+def _put_windows(put, actions, every, found, triggers, share, confidence, room, tick) -> None:
     many = (len(every), len(triggers))
     own = np.full((2, len(every), found[0].left.size, len(triggers)), np.nan)
     ends, windows, advised = np.full((4, *many), np.nan), [], []
@@ -276,16 +282,17 @@ def _put_windows(put, actions, every, found, triggers, share, confidence, room) 
         for b, (branch, one) in enumerate(zip(every, found, strict=True)):
             if not backs_up:
                 continue
-            earliest, latest = ends_of(trigger, actions[k], k, one)
+            earliest, latest = ends_of(trigger, actions[k], k, one, tick)
             earliest = np.full_like(earliest, np.nan) if branch.fails(actions[k]) else earliest
             own[:, b, :, j] = earliest, latest
             ends[:, b, j] = *least_setting(earliest, share, confidence), *most_setting(latest, share, confidence)
         seen = np.where(np.isposinf(ends[1, :, j]), np.fmax.reduce(own[0, :, :, j], axis=1), ends[1, :, j])  # too few flights for a bound: the latest seen
         last = np.where(np.isneginf(ends[3, :, j]), np.fmin.reduce(own[1, :, :, j], axis=1), ends[3, :, j])
         windows.append(window_of(seen, last))
-        advised.append(advice(windows[-1], trigger.how, room) if backs_up else math.nan)
+        behind = room if actions[k].kind == "deploy" else min(room, STAGING_ROOM)
+        advised.append(advice(windows[-1], trigger.how, behind) if backs_up else math.nan)
     each, two = ("branch", "flight", "trigger"), ("branch", "trigger")
-    put("earliest_of_flight", each, own[0], "s", "setting before which the backup beats a sound primary trigger")
+    put("earliest_of_flight", each, own[0], "s", "setting up to which the backup beats a sound primary trigger")
     put("latest_of_flight", each, own[1], "s", "setting after which the backup alone no longer saves the flight; -inf where none does")
     put("earliest", two, ends[0], "s", "least setting that beats no sound primary trigger in the share of the flights asked for")
     put("earliest_bound", two, ends[1], "s", "upper bound of the least setting; infinite where the flights are too few")

@@ -10,22 +10,26 @@ What a canopy's or a rule's delay is drawn as is a number of the flight, so a ba
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from typing import Any, NamedTuple
 
 import numpy as np
 import xarray as xr
 
 from sixdof.autopilot.canopies import canopies, canopy_stages
+from sixdof.draws.quantities import known_item, things
 from sixdof.draws.table import make_draws
 from sixdof.ensemble.run import fly_rows
 from sixdof.mission.mission import Mission
+from sixdof.mission.paths import path_item
+from sixdof.mission.tables.dispersible import DISPERSIBLE
 from sixdof.results.names import canopy_names, rule_names
 from sixdof.study.landing.flights import leaving
 from sixdof.study.reading.result import event_values, fact
 from sixdof.study.recovery.branches import Branch
 from sixdof.study.recovery.windows_triggers import NEVER, TIMER, Action, Trigger, reference_of
 from sixdof.study.sweep.conditions import conditioned, drawn_values, put_values, settings_of
+from sixdof.study.weathercock.drawn import without_draws
 
 FULL_ABOVE = 30.0  # m above ground at which a canopy must be full (ours)
 LOOKS = 5  # moments at which a flight is looked at before the last one that saves it is searched between two of them
@@ -92,6 +96,7 @@ def fly_branch(branch: Branch, actions: Sequence[Action], sky: Sky, searched: Se
     for one in (one for action in actions for one in action.triggers):
         settings[one.number] = one.setting
     due = np.where(np.isfinite(fired), fired, armed + settings + drawn)
+    due[due >= NEVER] = np.nan  # put off for good
     primary = _primary_times(branch, actions, sky, ds, fired, acted)
     shape = (ds.sizes["flight"], len(actions))
     outcome, gap, latest = np.zeros(shape, dtype=np.int8), np.full(shape, np.nan), np.full(shape, np.nan)
@@ -113,15 +118,25 @@ def drawn_delays(mission: Mission, table: xr.Dataset) -> np.ndarray:
     found = np.zeros((table.sizes["flight"], len(names)))
     count = len(mission.rule)
     if count:
-        found[:, :count] = drawn_values(mission, table, "rule.delay")
+        found[:, :count] = per_thing(mission, table, "rule.delay")
     if canopy and mission.recovery:
-        own = drawn_values(mission, table, "canopy.delay")
+        own = per_thing(mission, table, "canopy.delay")
         number = count
         for entry in mission.recovery:
             many = 1 + (entry.backup_time is not None) + (entry.motor_delay is not None)
             found[:, number : number + many] = own[:, [canopy.index(entry.canopy)]]
             number += many
     return found
+
+
+def per_thing(mission: Mission, table: xr.Dataset, name: str) -> np.ndarray:
+    """Return what is drawn of a quantity for each of its things, (flights, things), of a single thing too."""
+    return np.array(drawn_values(mission, table, name)).reshape(table.sizes["flight"], -1)
+
+
+def _lay(mission: Mission, table: xr.Dataset, name: str, values: np.ndarray) -> None:
+    """Lay values (flights, things) into a table of draws."""
+    put_values(mission, table, name, values if len(things(mission, known_item(mission, name).each)) > 1 else values[:, 0])
 
 
 def smallest_gap(times: np.ndarray) -> np.ndarray:
@@ -230,14 +245,21 @@ def _outcome(action: Action, fails: bool, acted: np.ndarray, primary: np.ndarray
 def put_off(branch: Branch, triggers: Sequence[Trigger], sky: Sky, changes: dict[str, Any] | None = None) -> tuple[Mission, xr.Dataset]:
     """Return the mission and the draws of a branch with some triggers put off for good: of canopies in the mission, of rules by their drawn delays."""
     changes = {one.path: NEVER for one in triggers if one.path.startswith("recovery.")} | (changes or {})
-    mission = branch.mission.change(changes) if changes else branch.mission
+    mission = _not_drawn(branch.mission, changes).change(changes) if changes else branch.mission
     table = sky.table(branch, mission)
     rules = [one.number for one in triggers if one.path.startswith("rule.")]
     if rules:
-        late = drawn_values(mission, table, "rule.delay").copy()
+        late = per_thing(mission, table, "rule.delay")
         late[:, rules] += NEVER
-        put_values(mission, table, "rule.delay", late)
+        _lay(mission, table, "rule.delay", late)
     return mission, table
+
+
+def _not_drawn(mission: Mission, paths: Iterable[str]) -> Mission:
+    """Return the mission without draws of its own numbers at some paths: what is set there would be drawn over."""
+    drawn = {tuple(path_item(mission, name).loc): name for name in mission.disperse if name not in DISPERSIBLE}
+    names = [drawn[loc] for path in paths if (loc := tuple(path_item(mission, path).loc)) in drawn] if drawn else []
+    return without_draws(mission, names) if names else mission
 
 
 def _primary_times(branch: Branch, actions: Sequence[Action], sky: Sky, ds: xr.Dataset, fired: np.ndarray, acted: np.ndarray) -> np.ndarray:
@@ -270,9 +292,9 @@ class Probe:
         deploys = self.action.kind == "deploy"
         name = "canopy.delay" if deploys else "rule.delay"
         column = canopy_names(self.mission).index(self.action.of) if deploys else self.carrier.number
-        values = drawn_values(self.mission, table, name).copy()
+        values = per_thing(self.mission, table, name)
         values[:, column] = np.maximum(after, 0.0)
-        put_values(self.mission, table, name, values)
+        _lay(self.mission, table, name, values)
         return self.sky.fly(self.mission, table)
 
 

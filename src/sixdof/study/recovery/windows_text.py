@@ -16,6 +16,7 @@ from sixdof.study.recovery.windows_triggers import GRAIN, SENSED
 from sixdof.study.uncertainty.claims import flights_needed
 
 CLOSE = 1.0  # s: a gap between two triggers below it is told of (common practice leaves one second or more)
+ROUNDING = 1e-9  # s
 _CAUTIONS = (
     "Charges and igniters injure: arm on the pad alone, with a switch for each, and take a backup's own battery and charge. A backup that is set right here "
     "still has to be tested on the ground.",
@@ -68,15 +69,16 @@ def _setting(ds: xr.Dataset, one: xr.Dataset) -> str:
     from_branch, to_branch = (name[int(one[which])] if int(one[which]) >= 0 else "" for which in ("begin_branch", "end_branch"))
     if math.isnan(begin):
         return f"{key}: what it backs up never comes in these flights, so nothing says how early it may fire."
-    if begin > end:
-        least = f'{end:.1f} s or less in "{to_branch}"' if math.isfinite(end) else f'no setting saves enough flights of "{to_branch}"'
-        return f'No {key} satisfies all branches: it would have to be {begin:.1f} s or more in "{from_branch}", and {least}{_now(one, now)}.'
-    between = f'from {begin:.1f} s ("{from_branch}")' + (f' to {end:.1f} s ("{to_branch}")' if math.isfinite(end) else " on")
+    if begin >= end:
+        least = f'{_down(end)} s or less in "{to_branch}"' if math.isfinite(end) else f'no setting saves enough flights of "{to_branch}"'
+        here = f". {now:g} s{_now(one, now)}" if math.isfinite(now) else ""
+        return f'No {key} satisfies all branches: it would have to be {_up(begin)} s or more in "{from_branch}", and {least}{here}.'
+    between = f'from {_up(begin)} s ("{from_branch}")' + (f' to {_down(end)} s ("{to_branch}")' if math.isfinite(end) else " on")
     if math.isnan(now):
         return f"{key} is not set: it would be right {between}; {take:g} s leaves room."
-    if begin <= now <= end:
+    if begin < now <= end:
         return f"{key} = {now:g} s is right in all branches: {between}{_close(one, now, begin, end, float(ds.attrs['margin']), take)}."
-    return f"{key} = {now:g} s is wrong{_now(one, now)}. It is right in all branches {between}: take {take:g} s."
+    return f"{key} = {now:g} s{_now(one, now)}. It does neither {between}: take {take:g} s."
 
 
 def _close(one: xr.Dataset, now: float, begin: float, end: float, margin: float, take: float) -> str:
@@ -88,29 +90,36 @@ def _close(one: xr.Dataset, now: float, begin: float, end: float, margin: float,
 
 
 def _now(one: xr.Dataset, now: float) -> str:
-    """Return what the present setting does in the branches in which it is wrong most often, "" for none."""
-    if math.isnan(now):
-        return ""
+    """Return what a setting does in the branches in which it is wrong most often, and in flights without a failure."""
     said = []
-    early, late = early_and_late(one, now)
-    for shares, words in ((early, "beats a sound trigger"), (late, "comes too late")):
+    for shares, words in zip(early_and_late(one, now), ("beats a sound trigger", "comes too late"), strict=True):
         if np.nanmax(shares, initial=0.0) > 0.0:
             worst = int(np.nanargmax(np.where(np.isnan(shares), -1.0, shares)))
-            said.append(f'{words} in {_percent(shares[worst])} of the flights of "{one["branch"].values[worst]}"')
-    return f": {now:g} s {' and '.join(said)}" if said else ""
+            calm = "" if worst == 0 or np.isnan(shares[0]) else f" ({_percent(shares[0]) if shares[0] > 0.0 else 'none'} of those without a failure)"
+            said.append(f'{words} in {_percent(shares[worst])} of the flights of "{one["branch"].values[worst]}"{calm}')
+    return f" {' and '.join(said)}" if said else " is within what the flights seen bear, but not within what may be claimed of them"
 
 
 def early_and_late(one: xr.Dataset, setting: float) -> tuple[np.ndarray, np.ndarray]:
     """Return the shares of each branch's flights in which a trigger set so beats a sound primary, and comes too late, (branches,); NaN where not asked."""
     shares = []
-    for name, wrong in (("earliest_of_flight", np.greater), ("latest_of_flight", np.less)):
+    for name, wrong in (("earliest_of_flight", np.greater_equal), ("latest_of_flight", np.less)):
         values = one[name].values
         known = ~np.isnan(values)
         count = known.sum(axis=1)
         with np.errstate(invalid="ignore"):
-            hits = (wrong(values, setting) & known).sum(axis=1)
+            hits = (wrong(values + ROUNDING, setting) & known).sum(axis=1)
         shares.append(np.divide(hits, count, out=np.full(count.shape, np.nan), where=count > 0))
     return shares[0], shares[1]
+
+
+def _up(begin: float) -> str:
+    """Return the least setting behind a window's begin, to 0.1 s."""
+    return f"{math.floor(10.0 * begin + 1e-6) / 10.0 + 0.1:.1f}"
+
+
+def _down(end: float) -> str:
+    return f"{math.floor(10.0 * end + 1e-6) / 10.0:.1f}"
 
 
 def _percent(share: float) -> str:
@@ -126,9 +135,10 @@ def _windows(ds: xr.Dataset) -> Iterator[list[str]]:
         one = ds.isel(trigger=k)
         if bool(one["primary"]) or str(one["trigger_how"].values) == SENSED:
             continue
-        numbers = [float(one[name]) for name in ("setting", "window_begin", "window_end", "advised")]
+        now, begin, end, take = (float(one[name]) for name in ("setting", "window_begin", "window_end", "advised"))
+        cells = [f"{now:.1f}", _up(begin) if math.isfinite(begin) else "-", _down(end) if math.isfinite(end) else "-", f"{take:.1f}"]
         by = [str(ds["branch"].values[int(one[name])]) if int(one[name]) >= 0 else "nothing" for name in ("begin_branch", "end_branch")]
-        yield [f"{one['trigger'].values} ({one['trigger_how'].values})", *(f"{v:.1f}" if math.isfinite(v) else "-" for v in numbers), f"{by[0]}; {by[1]}"]
+        yield [f"{one['trigger'].values} ({one['trigger_how'].values})", *("-" if cell == "nan" else cell for cell in cells), f"{by[0]}; {by[1]}"]
 
 
 def _branches(ds: xr.Dataset) -> list[str]:
@@ -136,18 +146,24 @@ def _branches(ds: xr.Dataset) -> list[str]:
     action, kind = str(ds["action"].values), str(ds["action_kind"].values)
     backed = np.isfinite(ds["trigger_gap"].values).any()
     what = "height, airspeed at deployment" if kind == "deploy" else "height, airspeed"
-    rows = [["branch", "share", "primary", "backup", "beats", "misses", "nothing", "in vain", *(["least gap s"] if backed else []), "height m", "airspeed m/s"]]
+    head = ["branch", "share", "primary", "backup", "beats", "misses", "nothing", "in vain", *(["least gap s"] if backed else []), "height m", "airspeed m/s"]
+    rows, alike = [head], []
     for b in range(ds.sizes["branch"]):
-        one = ds.isel(branch=b)
-        left = one["left_rail"].values > 0
-        weight = float(one["branch_weight"])
-        share = f"{100.0 * weight:.3g} %" if math.isfinite(weight) else "-"
-        if not left.any():
-            rows.append([str(one["branch"].values), share, "no flight leaves the rail"])
-            continue
-        rows.append([str(one["branch"].values), share, *_counts(one, left), *([_least(one["trigger_gap"].values[left])] if backed else []), *_spreads(one, left)])
+        row = _row(ds.isel(branch=b), backed)
+        if len(rows) > 1 and row[2:] == rows[1][2:]:
+            alike.append(row[0] if row[1] == "-" else f"{row[0]} ({row[1]})")
+        else:
+            rows.append(row)
     flights = f"{action}: of {plural(int(ds.attrs['flights']))} in each branch ({what}: 5 to 95 %)"
-    return [flights, *table(rows, words=1)]
+    return [flights, *table(rows, words=1), *(wrapped(f"as nominal: {', '.join(alike)}", "  ", "    ") if alike else [])]
+
+
+def _row(one: xr.Dataset, backed: bool) -> list[str]:
+    left, weight = one["left_rail"].values > 0, float(one["branch_weight"])
+    begin = [str(one["branch"].values), f"{100.0 * weight:.3g} %" if math.isfinite(weight) else "-"]
+    if not left.any():
+        return [*begin, "no flight leaves the rail"]
+    return [*begin, *_counts(one, left), *([_least(one["trigger_gap"].values[left])] if backed else []), *_spreads(one, left)]
 
 
 def _counts(one: xr.Dataset, left: np.ndarray) -> list[str]:
@@ -208,7 +224,8 @@ def _doubts(ds: xr.Dataset) -> Iterator[str]:
 
 
 def _closest(ds: xr.Dataset) -> str:
-    gap = np.where(ds["left_rail"].values[:, :, None] > 0, ds["trigger_gap"].values, np.nan)
+    known = (ds["left_rail"].values[:, :, None] > 0) & ds["sound"].values[:, None, :]
+    gap = np.where(known, ds["trigger_gap"].values, np.nan)
     if not np.isfinite(gap).any() or np.nanmin(gap) >= CLOSE:
         return ""
     b, _, k = np.unravel_index(np.nanargmin(gap), gap.shape)
