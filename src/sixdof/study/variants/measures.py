@@ -22,7 +22,13 @@ _TOLD: dict[str, tuple[str, str, str, str, str]] = {
     "opening_load_share": ("1", "opening load over the strength of the canopy", "canopy", "sixdof.study.recovery.zipper", "opening_load_share"),
     "zipper_index": ("1", "force of the harness on the edge of the tube over what it bears", "canopy", "sixdof.study.recovery.zipper", "zipper_index"),
     "trigger_gap_min": ("s", "smallest gap between two triggers of the canopy", "canopy", "sixdof.study.recovery.windows_measures", "trigger_gap_min"),
-    "backup_beats": ("1", "whether a backup deploys the canopy before a sound primary trigger", "canopy", "sixdof.study.recovery.windows_measures", "backup_beats"),
+    "backup_beats": (
+        "1",
+        "whether a backup deploys the canopy before a sound primary trigger",
+        "canopy",
+        "sixdof.study.recovery.windows_measures",
+        "backup_beats",
+    ),
 }
 MEASURES = {name: Variable(name, (thing,) if thing else (), units, meaning) for name, (units, meaning, thing, _, _) in _TOLD.items()}
 KEPT = 64  # measures of so many ensembles are remembered: each may have flown all flights again
