@@ -30,6 +30,11 @@ class Panel(NamedTuple):
     areal_mass: float
     rigidity: float
 
+    @property
+    def semichord(self) -> float:
+        """The mean one, m."""
+        return 0.5 * float(np.sum(self.width * self.chord) / np.sum(self.width))
+
 
 class Modes(NamedTuple):
     """Mass and stiffness of the two motions: bending (generalised kg, N/m, per metre at the tip) and turning (kg m^2, N m/rad), and what couples them.
@@ -71,7 +76,9 @@ def panel_of(fin: FinSet, part: Fins | None = None) -> Panel:
     shape = (6.0 * share**2 - 4.0 * share**3 + share**4) / 3.0
     curvature = 4.0 * (1.0 - share) ** 2 / fin.span**2
     y = share * fin.span
-    areal = part.mass / (part.count * fin.area) if part.mass is not None else (MATERIALS[part.material] if part.density is None else part.density) * part.thickness
+    areal = (
+        part.mass / (part.count * fin.area) if part.mass is not None else (MATERIALS[part.material] if part.density is None else part.density) * part.thickness
+    )
     rigidity = property_of(part, "youngs_modulus") * part.thickness**3 / 12.0
     return Panel(width, fin.chord(y), fin.leading_edge(y), shape, curvature, part.hinge, areal, rigidity)
 
