@@ -264,6 +264,12 @@ def _stability(ds: xr.Dataset) -> str:
     return stability_page(ds)
 
 
+def _fluttered(ds: xr.Dataset) -> str:
+    from sixdof.study.structure.flutter_text import flutter_page
+
+    return flutter_page(ds)
+
+
 def _card(ds: xr.Dataset) -> str:
     from sixdof.study.launch_card.page import card_page
 
@@ -302,6 +308,7 @@ KINDS = (
     _Kind("nominal flights of variants", _dataset("apogee_height", dims=("variant",), without=("flight",)), {"differences": _Page(_nominal)}),
     _Kind("a turn into the wind", _dataset("wind_limit", "cause_mean", dims=("fins", "wind")), {"turn": _Page(_turned)}),
     _Kind("a stability as flown", _dataset("margin_over_incidence", "margin_at"), {"margins": _Page(_stability)}),
+    _Kind("fin flutter", _dataset("flutter_reserve", "critical_pressure", dims=("flight", "fins")), {"flutter": _Page(_fluttered)}),
     _Kind("check cases", _dataset("passed", dims=("check",)), {"checks": _Page(_checked)}),
     _Kind("rails for a wind", _dataset("best_elevation", "gain", dims=("direction", "rail_elevation")), {"rails": _Page(_rails)}),
     _Kind("wind limits", _dataset("limit_kind", "criterion_limit", dims=("direction",)), {"limits": _Page(_wind_limit)}),

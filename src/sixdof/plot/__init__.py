@@ -97,6 +97,7 @@ if TYPE_CHECKING:
     from sixdof.plot.vehicle.conventions import draw_fin_numbers as draw_fin_numbers
     from sixdof.plot.vehicle.drawing import draw_vehicle as draw_vehicle
     from sixdof.plot.workshop.deployment import plot_deployment as plot_deployment
+    from sixdof.plot.workshop.flutter import plot_flutter as plot_flutter
 
 show(
     __name__,
@@ -188,6 +189,6 @@ show(
             "plot_rail_for_wind",
             "plot_launch_card",
         ),
-        "In the workshop": ("plot_deployment",),
+        "In the workshop": ("plot_deployment", "plot_flutter",),
     },
 )

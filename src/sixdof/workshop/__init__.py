@@ -13,5 +13,6 @@ from sixdof.surface.lazy import show
 if TYPE_CHECKING:
     from sixdof.study.recovery.deployment import deployment as deployment
     from sixdof.study.recovery.windows import trigger_windows as trigger_windows
+    from sixdof.study.structure.flutter import flutter as flutter
 
-show(__name__, {"Recovery": ("deployment", "trigger_windows"), "Structure and heating": (), "The vehicle as built": (), "A static firing": ()})
+show(__name__, {"Recovery": ("deployment", "trigger_windows"), "Structure and heating": ("flutter",), "The vehicle as built": (), "A static firing": ()})

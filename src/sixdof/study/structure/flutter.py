@@ -51,7 +51,8 @@ def flutter(
         all three over the margin demanded at that Mach number (1: just enough), with `worst_kind` (plate, hinge, divergence), `worst_time` (s),
         `worst_mach`, `worst_height` (m), `worst_airspeed`, `worst_speed` (m/s; the flutter speed then). `shear_modulus` (Pa), `cycle_amplitude` (rad, of
         the limit cycle that free play allows; 0: none).
-        By fins: `critical_pressure` (Pa), `reserve_spread`, `margin_spread` (share, fins) and `short_share` with the scatter of a typical shear modulus,
+        By fins: `critical_pressure` (Pa), `reserve_spread`, `margin_spread` (share, fins), `short_share` and `flutter_share` (of flights, short of the margin demanded
+        and beyond the flutter speed itself) with the scatter of a typical shear modulus,
         `thickness`, `thickness_needed` (m) and `shear_modulus_needed` (Pa) for a reserve of 1 in 95 % of flights, `modulus_scatter`.
         Over `time`: `airspeed_band`, `flutter_speed_band`, `margin_band` (share, fins, time). Of the flight with the least reserve, along `row`:
         `track_time`, `track_mach`, `track_height`, `track_airspeed`, `track_flutter_speed`, `track_required` (m/s; below it the airspeed should stay),
@@ -79,6 +80,8 @@ def flutter(
     ds["required_margin"] = ("mach", margins, {"units": "1", "long_name": "flutter margin that is demanded"})
     ds = ds.assign_coords(mach=("mach", at, {"units": "1", "long_name": "Mach number"}))
     attrs = {"title": study.mission.title, "mission": ensemble.attrs["mission"], "seed": str(ensemble.attrs.get("seed", seed)), "flights": len(found)}
+    if "hinge_moment_max" in ensemble:
+        attrs["hinge_moment_max"] = float(np.nanmax(np.append(ensemble["hinge_moment_max"].values, 0.0)))
     return ds.assign_attrs(attrs, notes="\n".join(study.notes), own_margin=int(required is not None))
 
 

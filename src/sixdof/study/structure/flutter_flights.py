@@ -55,12 +55,8 @@ class Fins:
         self.names = fin_names(self.shape)
         self._drawn = shapes_drawn(ensemble, self.mission)
         self.plates = [self._plate(fin) for fin in self.shape.fins]
-        self._tables: dict[int, HingeTable | None] = {}
-        top, low, high = _reach(ensemble, self.mission)
-        for number, fin in enumerate(self.shape.fins):
-            if fin.part.control:
-                self._tables[number] = self._hinge(fin, self.shape, top, (low, high))
-        self._reach = top, (low, high)
+        self._reach = _reach(ensemble, self.mission)
+        self._tables = {k: self._hinge(fin, self.shape) for k, fin in enumerate(self.shape.fins) if fin.part.control}
         if all(plate is None for plate in self.plates):
             raise ValueError(f"flutter: {'; '.join(dict.fromkeys(self.notes))}")
 
@@ -71,12 +67,16 @@ class Fins:
             self.notes.append(str(error))
             return None
 
-    def _hinge(self, fin: FinSet, shape: Shape, top: float, densities: tuple[float, float]) -> HingeTable | None:
+    def _hinge(self, fin: FinSet, shape: Shape) -> HingeTable | None:
         try:
-            return hinge_table(fin, shape, fin.part, top, densities)
+            return hinge_table(fin, shape, *self._reach)
         except ValueError as error:
             self.notes.append(str(error))
             return None
+
+    def table_of(self, number: int) -> HingeTable | None:
+        """Return what a set of fins does about its hinge, None where it has none or says too little."""
+        return self._tables.get(number)
 
     def of_flight(self, flight: xr.Dataset) -> list[Found]:
         """Return what a flight says of every set of fins."""
@@ -93,7 +93,7 @@ class Fins:
         margins[0] = plate.flutter_speed(air.pressure, air.sound_speed) / air.airspeed
         table, cycle = self._tables.get(number), 0.0
         if table is not None and shape is not self.shape:
-            table = self._hinge(fin, shape, *self._reach)
+            table = self._hinge(fin, shape)
         if table is not None:
             margins[1], margins[2] = table.flutter_margin(air), table.divergence_margin(air)
             cycle = cycle_amplitude(table.soft_margins(air).min(axis=1), fin.part.hinge_play) if len(table.soft) else 0.0
@@ -116,9 +116,9 @@ def shapes_drawn(ensemble: xr.Dataset, mission: Mission) -> Callable[[int], Shap
     return lambda number: shape_of(drawn_mission(mission, values[numbers.index(number)], flight=number).stage)
 
 
-def _reach(ensemble: xr.Dataset, mission: Mission) -> tuple[float, float, float]:
+def _reach(ensemble: xr.Dataset, mission: Mission) -> tuple[float, tuple[float, float]]:
     """Return the largest Mach number of the flights, and the least and largest density (kg/m^3) that a table of hinged fins is made for."""
     top = float(np.nanmax(np.append(ensemble["mach_max"].values[meaningful(ensemble)], 0.1)))
     height = float(np.nanmax(np.append(ensemble["apogee_height"].values[meaningful(ensemble)], 100.0)))
     air = air_against_height(mission, np.array([0.0, height]))["density"].values
-    return 1.02 * top, 0.95 * float(air.min()), 1.05 * float(air.max())
+    return 1.02 * top, (0.95 * float(air.min()), 1.05 * float(air.max()))

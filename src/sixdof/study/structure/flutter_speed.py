@@ -8,7 +8,6 @@ from dataclasses import dataclass
 import numpy as np
 
 from sixdof.mission.tables.materials import property_of
-from sixdof.mission.tables.vehicle import Fins
 from sixdof.vehicle.geometry import FinSet
 from sixdof.world.atmosphere import GAMMA
 
@@ -16,10 +15,13 @@ PSI = 6894.757293168  # Pa
 MARTIN = 39.3 * PSI  # Pa: 24 eps gamma p0/pi with the centre of mass a quarter of a chord behind the quarter-chord (eps), as printed
 SEA_LEVEL = 14.696 * PSI  # Pa
 
-# Margin on TN 4197's speed that is demanded over Mach. A plate-like wing (AGARD standard configuration 445.6, weakened model 3, in air; E. C. Yates,
-# NASA TM 100492, 1987, after NASA TN D-1616, 1963) fluttered at the speeds that this formula gives divided by 1.07, 1.14, 1.29, 1.55, 1.49, 1.18 at
-# Mach 0.50, 0.68, 0.90, 0.96, 1.07, 1.14. These lines run above all six, and above the straight lines between them, by 5 % (its shear modulus is known
-# to 10 %); 1.25 is the least anywhere (common practice: 1.2 to 1.5), and nothing was measured beyond Mach 1.14.
+# what TN 4197 gives over the speed at which a plate-like wing fluttered in a tunnel: AGARD standard configuration 445.6, weakened model 3, in air
+# (E. C. Yates, NASA TM 100492, 1987, after NASA TN D-1616, 1963)
+MEASURED_MACH = (0.499, 0.678, 0.901, 0.960, 1.072, 1.141)
+MEASURED_RATIO = (1.07, 1.14, 1.29, 1.55, 1.49, 1.18)
+
+# Margin on TN 4197's speed that is demanded over Mach. These lines run above all six points, and above the straight lines between them, by 5 % (the
+# wing's shear modulus is known to 10 %); 1.25 is the least anywhere (common practice: 1.2 to 1.5), and nothing was measured beyond Mach 1.14.
 REQUIRED_MACH = (0.0, 0.68, 0.90, 0.95, 1.10, 1.20, 1.40)
 REQUIRED_MARGIN = (1.25, 1.25, 1.40, 1.65, 1.65, 1.40, 1.30)
 
@@ -58,12 +60,9 @@ class Plate:
         return np.asarray(sound_speed) * np.sqrt(2.0 * self.critical_pressure / (GAMMA * np.asarray(pressure)))
 
 
-def plate_of(fin: FinSet, part: Fins | None = None) -> Plate:
-    """Return the plate of a panel. Raises ValueError, in one sentence, where its shear modulus is not known.
-
-    part : the part whose thickness and modulus count, fin.part if omitted.
-    """
-    part = fin.part if part is None else part
+def plate_of(fin: FinSet) -> Plate:
+    """Return the plate of a panel. Raises ValueError, in one sentence, where its shear modulus is not known."""
+    part = fin.part
     tip = max(2.0 * fin.mean_chord - fin.root_chord, 0.0)
     return Plate(fin.span / fin.mean_chord, tip / fin.root_chord, part.thickness / fin.root_chord, property_of(part, "shear_modulus"))
 

@@ -64,12 +64,13 @@ def _by_fins(study: Fins, reserve: np.ndarray, margin: np.ndarray) -> dict:
     parts = [fin.part for fin in study.shape.fins]
     drawn = [any(name.endswith("shear_modulus") for name in path_names(study.mission))] * len(parts)
     typical = [part.shear_modulus is None and not own for part, own in zip(parts, drawn, strict=True)]
-    rows = {"reserve_spread": [], "margin_spread": [], "short_share": [], "thickness_needed": [], "shear_modulus_needed": []}
+    rows = {"reserve_spread": [], "margin_spread": [], "short_share": [], "flutter_share": [], "thickness_needed": [], "shear_modulus_needed": []}
     for k, part in enumerate(parts):
         factor = np.sqrt(MODULI) if typical[k] else np.ones(1)
         known = np.isfinite(reserve[:, k])
         spread, margins = ((values[known, k, None] * factor).ravel() for values in (reserve, margin))
         rows["short_share"].append(float((spread < 1.0).mean()) if spread.size else math.nan)
+        rows["flutter_share"].append(float((margins < 1.0).mean()) if margins.size else math.nan)
         for name, values in (("reserve_spread", spread), ("margin_spread", margins)):
             rows[name].append(np.quantile(values, QUANTILES) if values.size else np.full(len(QUANTILES), np.nan))
         low, plate = float(rows["reserve_spread"][-1][0]), study.plates[k]
@@ -79,6 +80,7 @@ def _by_fins(study: Fins, reserve: np.ndarray, margin: np.ndarray) -> dict:
         "reserve_spread": ("1", "least margin over the margin demanded, with the scatter of the shear modulus"),
         "margin_spread": ("1", "least flutter speed over airspeed, with the scatter of the shear modulus"),
         "short_share": ("1", "share of flights short of the margin demanded, with the scatter of the shear modulus"),
+        "flutter_share": ("1", "share of flights that fly beyond the flutter speed itself, with the scatter of the shear modulus"),
         "thickness_needed": ("m", "thickness that is enough in 95 % of flights"),
         "shear_modulus_needed": ("Pa", "shear modulus that is enough in 95 % of flights"),
     }
@@ -90,6 +92,8 @@ def _by_fins(study: Fins, reserve: np.ndarray, margin: np.ndarray) -> dict:
     entries["critical_pressure"] = ("fins", pressures, {"units": "Pa", "long_name": "dynamic pressure at which the plate flutters (NACA TN 4197)"})
     entries["thickness"] = ("fins", [part.thickness for part in parts], {"units": "m", "long_name": "thickness"})
     entries["modulus_scatter"] = ("fins", [SCATTER * own for own in typical], {"units": "1", "long_name": "scatter of the shear modulus, either way"})
+    frequencies = [table.frequencies if (table := study.table_of(k)) else np.full(2, np.nan) for k in range(len(parts))]
+    entries["hinge_frequency"] = (("fins", "motion"), frequencies, {"units": "Hz", "long_name": "frequency of turning and bending in still air, the lower first"})
     entries["control"] = ("fins", [int(part.control) for part in parts], {"units": "1", "long_name": "whether servos turn the fins"})
     return entries
 

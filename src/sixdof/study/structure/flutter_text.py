@@ -62,17 +62,21 @@ def _short(one: xr.Dataset, mission, k: int) -> Iterator[str]:
     """Yield what to say of fins that are short of their margin in some flights."""
     name, part = one["fins"].item(), shape_of(mission.stage).fins[k].part
     row = _worst(one)
-    reserve, margin = one["flutter_reserve"].values, one["worst_speed"].values / one["worst_airspeed"].values
-    word = "FLUTTER" if np.nanmin(margin) < 1.0 else "come too near flutter"
-    kind = {"plate": "", "hinge": " about their hinge", "divergence": " (they diverge about their hinge)"}[KINDS[int(one["worst_kind"][row])]]
+    reserve, kind = one["flutter_reserve"].values, KINDS[int(one["worst_kind"][row])]
+    margin, beyond = float(one["worst_speed"][row] / one["worst_airspeed"][row]), float(one["flutter_share"])
+    word = f"FLUTTER in {_percent(beyond)} of flights" if beyond > 0.0 else "come too near flutter"
+    about = {"plate": "", "hinge": " about their hinge", "divergence": " (they diverge about their hinge)"}[kind]
+    scatter = "" if np.nanmin(reserve) < 1.0 else " (by a shear modulus below the typical one, not as written)"
     yield (
-        f'The fins "{name}" {word}{kind}: in {_percent(one["short_share"])} of flights they fly faster than the margin demanded allows, at worst at '
+        f'The fins "{name}" {word}{about}: in {_percent(one["short_share"])} of flights they fly faster than the margin demanded allows{scatter}, at worst at '
         f"{float(one['worst_airspeed'][row]):.0f} m/s, Mach {float(one['worst_mach'][row]):.2f}, {float(one['worst_time'][row]):.1f} s and "
         f"{float(one['worst_height'][row]):.0f} m up, where the flutter speed is {float(one['worst_speed'][row]):.0f} m/s: "
-        f"a margin of {margin[row]:.2f} where {margin[row] / reserve[row]:.2f} is demanded{_branch(one, row)}."
+        f"a margin of {margin:.2f} where {margin / reserve[row]:.2f} is demanded{_branch(one, row)}."
     )
-    if KINDS[int(one["worst_kind"][row])] == "plate":
+    if kind == "plate" and float(one["reserve_spread"][0]) < 1.0:
         yield _enough(one, part)
+    elif kind != "plate":
+        yield "A stiffer hinge (shaft, horn, linkage), less play, or a hinge farther forward and weight ahead of it help."
 
 
 def _enough(one: xr.Dataset, part) -> str:

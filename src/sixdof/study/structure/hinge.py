@@ -7,7 +7,6 @@ from dataclasses import dataclass
 import numpy as np
 
 from sixdof.core.columns import FinColumn
-from sixdof.mission.tables.vehicle import Fins
 from sixdof.study.structure.flutter_air import Air
 from sixdof.study.structure.hinge_flutter import Slopes, air_matrices, divergence_pressure, flutter_speeds
 from sixdof.study.structure.hinge_modes import modes_of, panel_of, play_amplitude
@@ -69,11 +68,12 @@ def slopes_of(fin: FinSet, shape: Shape, mach: np.ndarray) -> Slopes:
     return Slopes(slope, (columns[:, FinColumn.X] - fin.x0 - fin.x_mac_le) / fin.mac, 1.0 - smoothstep(mach, *TRANSONIC))
 
 
-def hinge_table(fin: FinSet, shape: Shape, part: Fins, top: float, densities: tuple[float, float]) -> HingeTable:
+def hinge_table(fin: FinSet, shape: Shape, top: float, densities: tuple[float, float]) -> HingeTable:
     """Return what a hinged fin does up to a Mach number and between two densities (kg/m^3).
 
     Raises ValueError, in one sentence, where its hinge stiffness, its Young's modulus or its mass is not known.
     """
+    part = fin.part
     if part.hinge_stiffness is None:
         raise ValueError(
             f'fins "{part.name}" say no hinge_stiffness, without which nothing is known of their divergence and flutter: hold the servo under power, hang a '
@@ -81,7 +81,7 @@ def hinge_table(fin: FinSet, shape: Shape, part: Fins, top: float, densities: tu
         )
     mach = np.linspace(LEAST_MACH, max(top, 2.0 * LEAST_MACH), MACHS)
     density = np.geomspace(0.98 * densities[0], 1.02 * densities[1], DENSITIES)
-    panel, slopes = panel_of(fin, part), slopes_of(fin, shape, mach)
+    panel, slopes = panel_of(fin), slopes_of(fin, shape, mach)
     modes = modes_of(panel, part.hinge_stiffness)
     air = air_matrices(panel, slopes)
     softer = [modes._replace(hinge_stiffness=share * part.hinge_stiffness) for share in FACTORS if part.hinge_play]

@@ -8,7 +8,6 @@ from typing import NamedTuple
 import numpy as np
 
 from sixdof.mission.tables.materials import MATERIALS, property_of
-from sixdof.mission.tables.vehicle import Fins
 from sixdof.vehicle.geometry import FinSet
 
 STRIPS = 24
@@ -64,13 +63,13 @@ class Modes(NamedTuple):
         return np.sort(np.sqrt(squares.real)) / (2.0 * math.pi)
 
 
-def panel_of(fin: FinSet, part: Fins | None = None) -> Panel:
+def panel_of(fin: FinSet) -> Panel:
     """Return a panel in strips. Raises ValueError, in one sentence, where its Young's modulus or its mass is not known.
 
     The bending motion is the deflection of a uniform cantilever under an even load (6 x^2 - 4 x^3 + x^4)/3, clamped at the root: with a stiff shaft.
     Its frequency is 0.4 % above the exact one of a uniform panel (3.530 for 3.516; Bisplinghoff, Ashley and Halfman 1955, ch. 3).
     """
-    part = fin.part if part is None else part
+    part = fin.part
     node, weight = np.polynomial.legendre.leggauss(STRIPS)
     share, width = 0.5 * (node + 1.0), 0.5 * weight * fin.span
     shape = (6.0 * share**2 - 4.0 * share**3 + share**4) / 3.0

@@ -29,6 +29,9 @@ _TOLD: dict[str, tuple[str, str, str, str, str]] = {
         "sixdof.study.recovery.windows_measures",
         "backup_beats",
     ),
+    "flutter_margin": ("1", "least flutter speed over airspeed", "fins", "sixdof.study.structure.flutter", "flutter_margin"),
+    "flutter_reserve": ("1", "least flutter margin over the one demanded", "fins", "sixdof.study.structure.flutter", "flutter_reserve"),
+    "hinge_divergence_margin": ("1", "least divergence speed over airspeed", "fins", "sixdof.study.structure.flutter", "hinge_divergence_margin"),
 }
 MEASURES = {name: Variable(name, (thing,) if thing else (), units, meaning) for name, (units, meaning, thing, _, _) in _TOLD.items()}
 KEPT = 64  # measures of so many ensembles are remembered: each may have flown all flights again
