@@ -225,3 +225,7 @@ def test_checks__see_axes_without_data():
     ax = plt.subplots()[1]
     ax.set(xlabel="time (s)", ylabel="height (m)")
     assert complaints(ax.figure) == ["axes '' hold no data"]
+
+
+def test_figure__of_flutter(stack_mission):
+    assert_good(plot.plot_flutter(sixdof.workshop.flutter(stack_mission, 3, progress=False)))

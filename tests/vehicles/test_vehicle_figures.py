@@ -62,7 +62,7 @@ BEFORE = (
     "plot_rail_for_wind",
     "plot_launch_card",
 )
-WORKSHOP = ("plot_deployment",)
+WORKSHOP = ("plot_deployment", "plot_flutter")
 OF_LOOPS = (
     "plot_modes",
     "plot_bode",
@@ -306,3 +306,13 @@ def test_figure__of_deployments_about_apogee(missions, name):
     for canopy in found["canopy"].values:
         rendered(plot.plot_deployment(found, str(canopy)))
     assert "deployed at each of 2 times" in str(sixdof.report(found))
+
+
+@EVERY
+def test_figure__and_page_of_flutter(ensembles, missions, name):
+    found = sixdof.workshop.flutter(ensembles[name], progress=False)
+    rendered(plot.plot_flutter(found))
+    page = str(sixdof.report(found))
+    assert "1.55 times unsafe" in page and "nan" not in page and all(f"  {fins} " in page for fins in found["fins"].values)
+    assert (float(found["short_share"].max()) > 0.5) == (name == "stack")  # thin boards on its lower stages; the polygon counts as a trapezoid
+    assert ("say no hinge_stiffness" in page) == (name == "canard") and ("not by their own outline: tussock fins" in page) == (name == "stack")

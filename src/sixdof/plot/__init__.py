@@ -189,6 +189,6 @@ show(
             "plot_rail_for_wind",
             "plot_launch_card",
         ),
-        "In the workshop": ("plot_deployment", "plot_flutter",),
+        "In the workshop": ("plot_deployment", "plot_flutter"),
     },
 )

@@ -1,5 +1,7 @@
 """In the workshop: what breaks, what to set, what was measured.
 
+    found = sixdof.workshop.flutter(mission)      # fin flutter along drawn flights; print(sixdof.report(found)) says what to make of it
+
 Each study takes a mission and gives a Dataset; `sixdof.report` makes its page. A computed charge, load or margin is never a clearance to fly: local
 law, the range safety officer and licensed practice come first, and a charge is tested on the ground with nobody near.
 """

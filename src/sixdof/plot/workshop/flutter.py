@@ -65,6 +65,6 @@ def _over_mach(ax, one: xr.Dataset) -> None:
     ax.plot(one["track_mach"], np.where(margin < high, margin, np.nan), color=CYCLE[1], lw=LINE + 0.3, label="flight with least to spare")
     ax.plot(one["worst_mach"], one["worst_speed"] / one["worst_airspeed"], ".", color=CYCLE[0], ms=4.0, label="each flight where it has least to spare")
     ax.set_ylim(0.0, high)
-    ax.set(xlabel="Mach number", ylabel="flutter speed over airspeed", xlim=(0.0, mach[-1]))
+    ax.set(xlabel="Mach number", ylabel="flutter speed over airspeed (times)", xlim=(0.0, mach[-1]))
     dress(ax, f"{one['fins'].item()}: margin, short of it in {100.0 * float(one['short_share']):.0f} % of flights")
     legend_on_top(ax, 2)

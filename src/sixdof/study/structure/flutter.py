@@ -51,9 +51,9 @@ def flutter(
         all three over the margin demanded at that Mach number (1: just enough), with `worst_kind` (plate, hinge, divergence), `worst_time` (s),
         `worst_mach`, `worst_height` (m), `worst_airspeed`, `worst_speed` (m/s; the flutter speed then). `shear_modulus` (Pa), `cycle_amplitude` (rad, of
         the limit cycle that free play allows; 0: none).
-        By fins: `critical_pressure` (Pa), `reserve_spread`, `margin_spread` (share, fins), `short_share` and `flutter_share` (of flights, short of the margin demanded
-        and beyond the flutter speed itself) with the scatter of a typical shear modulus,
-        `thickness`, `thickness_needed` (m) and `shear_modulus_needed` (Pa) for a reserve of 1 in 95 % of flights, `modulus_scatter`.
+        By fins: `critical_pressure` (Pa), `reserve_spread`, `margin_spread` (share, fins), `short_share` and `flutter_share` (of flights, short of the
+        margin demanded and beyond the flutter speed itself) with the scatter of a typical shear modulus (`modulus_scatter`), `thickness`,
+        `thickness_needed` (m) and `shear_modulus_needed` (Pa) for a reserve of 1 in 95 % of flights, `hinge_frequency` (fins, motion; Hz), `control`.
         Over `time`: `airspeed_band`, `flutter_speed_band`, `margin_band` (share, fins, time). Of the flight with the least reserve, along `row`:
         `track_time`, `track_mach`, `track_height`, `track_airspeed`, `track_flutter_speed`, `track_required` (m/s; below it the airspeed should stay),
         and `fastest` (fins), its number. `required_margin` (mach). Notes on what is not known in the attribute `notes`.

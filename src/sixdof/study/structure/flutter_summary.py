@@ -93,7 +93,11 @@ def _by_fins(study: Fins, reserve: np.ndarray, margin: np.ndarray) -> dict:
     entries["thickness"] = ("fins", [part.thickness for part in parts], {"units": "m", "long_name": "thickness"})
     entries["modulus_scatter"] = ("fins", [SCATTER * own for own in typical], {"units": "1", "long_name": "scatter of the shear modulus, either way"})
     frequencies = [table.frequencies if (table := study.table_of(k)) else np.full(2, np.nan) for k in range(len(parts))]
-    entries["hinge_frequency"] = (("fins", "motion"), frequencies, {"units": "Hz", "long_name": "frequency of turning and bending in still air, the lower first"})
+    entries["hinge_frequency"] = (
+        ("fins", "motion"),
+        frequencies,
+        {"units": "Hz", "long_name": "frequency of turning and bending in still air, the lower first"},
+    )
     entries["control"] = ("fins", [int(part.control) for part in parts], {"units": "1", "long_name": "whether servos turn the fins"})
     return entries
 

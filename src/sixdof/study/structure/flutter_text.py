@@ -21,14 +21,19 @@ NEEDED = ("flutter_reserve", "margin_spread", "short_share", "required_margin", 
 SWEPT = math.radians(20.0)
 STIFFER = ("plywood", "fibreglass", "aluminium", "titanium", "steel")  # of which fins are made, by shear modulus; carbon counts by its lay-up
 _UNSAFE = (
-    "The formula is NACA TN 4197 (Martin 1958) as printed. Near Mach 1 it is 1.55 times unsafe: a plate-like swept wing (AGARD 445.6, NASA TM 100492) fluttered "
-    "in a wind tunnel at 1/1.55 of the speed it gives at Mach 0.96, 1/1.07 to 1/1.49 elsewhere. The margin demanded here lies 5 % above all six measured "
-    "points, and nowhere below 1.25 (common practice, 1.2 to 1.5, is too little near Mach 1). One wing was measured, to Mach 1.14; beyond it 1.3 is a guess."
+    "The formula is NACA TN 4197 (Martin 1958) as printed. Near Mach 1 it is 1.55 times unsafe: a plate-like swept wing (AGARD 445.6, NASA TM 100492) "
+    "fluttered in a wind tunnel at 1/1.55 of the speed it gives at Mach 0.96, 1/1.07 to 1/1.49 elsewhere. The margin demanded here lies 5 % above all six "
+    "measured points, and nowhere below 1.25 (common practice, 1.2 to 1.5, is too little near Mach 1). One wing was measured, to Mach 1.14; beyond it 1.3 is "
+    "a guess."
 )
 _LIMITS = (
-    "What it is for: thin plates of one material, clamped along the root, without sweep, without weights or pods at the tip. A lay-up counts by its shear modulus "
-    "alone (fibres at +-45 deg stiffen it several times, layers at 0/90 do not); a glued root, a slot, a crack or a hot, soft plate flutter earlier. Incidence, "
-    "buffeting behind other fins, and the body's bending are left out."
+    "What it is for: thin plates of one material, clamped along the root, without sweep, without weights or pods at the tip. A lay-up counts by its shear "
+    "modulus alone (fibres at +-45 deg stiffen it several times, layers at 0/90 do not); a glued root, a slot, a crack or a hot, soft plate flutter earlier. "
+    "Incidence, buffeting behind other fins, and the body's bending are left out."
+)
+_READ = (
+    "Least V_f/V of each flight; demanded, Mach and time where the worst flight has least to spare. V_f/V is sqrt(q_f/q) at any height: the plate flutters at "
+    "the dynamic pressure q_f, and the flights meet q at most."
 )
 
 
@@ -38,7 +43,10 @@ def flutter_page(ds: xr.Dataset) -> str:
     mission = stored_mission(ds.attrs["mission"])
     head = [ds.attrs["title"], f"Fin flutter along {plural(int(ds.attrs['flights']))} drawn, seed {ds.attrs['seed']}, over their whole timelines"]
     answer = [*_answers(ds, mission), *hinge_sentences(ds, mission)]
-    weak = [_UNSAFE if not ds.attrs["own_margin"] else _UNSAFE.replace("The margin demanded here lies", "Your own margin is demanded; the usual one lies"), _LIMITS]
+    weak = [
+        _UNSAFE if not ds.attrs["own_margin"] else _UNSAFE.replace("The margin demanded here lies", "Your own margin is demanded; the usual one lies"),
+        _LIMITS,
+    ]
     weak += [*_outlines(ds, mission), *_typical(ds), *_notes(ds)]
     parts = [head, indented(answer), _table(ds), hinge_section(ds), ["What it means, and where it is weak", *indented(weak)], [LAST_LINE]]
     return "\n\n".join("\n".join(part) for part in parts if part)
@@ -55,7 +63,8 @@ def _answers(ds: xr.Dataset, mission) -> Iterator[str]:
     one = ds.isel(fins=k)
     low, times = float(one["margin_spread"][0]), float(one["reserve_spread"][0])
     which = "No set of fins comes near flutter" if not short else "The other fins do not come near flutter"
-    yield f'{which}: at the least, "{one["fins"].item()}", flutter speed over airspeed stays above {low:.2f} in 95 % of flights, {times:.2f} times the margin demanded there.'
+    stays = f"flutter speed over airspeed stays above {low:.2f} in 95 % of flights, {times:.2f} times the margin demanded there"
+    yield f'{which}: at the least, "{one["fins"].item()}", {stays}.'
 
 
 def _short(one: xr.Dataset, mission, k: int) -> Iterator[str]:
@@ -102,7 +111,7 @@ def _branch(one: xr.Dataset, row: int) -> str:
 
 def _percent(share) -> str:
     value = 100.0 * float(share)
-    return f"{value:.0f} %" if 10.0 <= value or value == 0.0 else f"{value:.1f} %"
+    return f"{value:.0f} %" if value >= 10.0 or value == 0.0 else f"{value:.1f} %"
 
 
 def _table(ds: xr.Dataset) -> list[str]:
@@ -119,8 +128,7 @@ def _table(ds: xr.Dataset) -> list[str]:
         asked = margin / float(one["flutter_reserve"][row])
         cells = [f"{asked:.2f}", f"{float(one['worst_mach'][row]):.2f}", f"{float(one['worst_time'][row]):.1f}"]
         rows.append([str(name), low, middle, high, *cells, f"{float(one['critical_pressure']) / 1e3:.0f}", f"{met:.1f}", _percent(one["short_share"])])
-    text = "Least V_f/V of each flight; demanded, Mach and time where the worst flight has least to spare. V_f/V is sqrt(q_f/q) at any height: the plate flutters at the "
-    return [*underlined(table(rows)), *wrapped(f"{text}dynamic pressure q_f, and the flights meet q at most.")]
+    return [*underlined(table(rows)), *wrapped(_READ)]
 
 
 def _outlines(ds: xr.Dataset, mission) -> Iterator[str]:
@@ -134,7 +142,8 @@ def _outlines(ds: xr.Dataset, mission) -> Iterator[str]:
         yield f"Swept by more than 20 deg, which the formula knows nothing of (the measured wing was, by 45): {', '.join(swept)}."
     turned = [name for name, fin in zip(names, fins, strict=True) if fin.part.control]
     if turned:
-        yield f"Turned by servos, so that the formula's clamped root is the best case: {', '.join(turned)}. What the hinge does is told above, or below why not."
+        best = f"Turned by servos, so that the formula's clamped root is the best case: {', '.join(turned)}"
+        yield f"{best}. What the hinge does is told above, or below why not."
 
 
 def _typical(ds: xr.Dataset) -> Iterator[str]:

@@ -15,9 +15,9 @@ from sixdof.vehicle.geometry import shape_of
 # total free play of an all-moving surface that military practice allows (MIL-A-8870, after wind-tunnel work of the 1950s), from memory
 PLAY_ALLOWED = math.radians(0.034)
 _WEAK = (
-    "An estimate: strips with the kernel's own slopes and centres, Theodorsen's lag (NACA Report 496; V-g method of Bisplinghoff, Ashley and Halfman 1955), the panel "
-    "bending as if its shaft were stiff, no weight ahead of the hinge. The hinge's stiffness is partly the servo's hold: it is that of small, slow pushes under power. "
-    "A servo that is off, saturated or past its stall torque holds with less, and at the hinge's own frequency a servo does not answer at all."
+    "An estimate: strips with the kernel's own slopes and centres, Theodorsen's lag (NACA Report 496; V-g method of Bisplinghoff, Ashley and Halfman 1955), "
+    "the panel bending as if its shaft were stiff, no weight ahead of the hinge. The hinge's stiffness is partly the servo's hold: it is that of small, slow "
+    "pushes under power. A servo that is off, saturated or past its stall torque holds with less, and at the hinge's own frequency a servo does not answer."
 )
 
 
@@ -57,7 +57,9 @@ def hinge_section(ds: xr.Dataset) -> list[str]:
     for k in _hinged(ds):
         one = ds.isel(fins=k)
         cells = [
-            _number(value) for name in ("flutter", "divergence") for value in np.quantile(_finite(one[f"hinge_{name}_margin"].values), (0.05, 0.5), method="lower")
+            _number(value)
+            for name in ("flutter", "divergence")
+            for value in np.quantile(_finite(one[f"hinge_{name}_margin"].values), (0.05, 0.5), method="lower")
         ]
         rows.append([str(one["fins"].item()), *cells, *(f"{value:.0f}" for value in one["hinge_frequency"].values)])
     return [*underlined(table(rows)), *wrapped(_WEAK)] if len(rows) > 1 else []
