@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from sixdof.core.columns import FinColumn
+from sixdof.study.probes.columns import FinColumn
 from sixdof.study.structure.flutter_air import Air
 from sixdof.study.structure.hinge_flutter import Slopes, air_matrices, divergence_pressure, flutter_speeds
 from sixdof.study.structure.hinge_modes import modes_of, panel_of, play_amplitude
