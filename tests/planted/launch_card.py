@@ -19,7 +19,7 @@ ERRORS: tuple[PlantedError, ...] = (
         "tolerance without the mass ratio",
         "study/launch_card/weighing.py",
         "by_shift = [shift[piece.stage] * piece.dry.mass / whole.mass for piece in pieces]",
-        "by_shift = [shift for piece in pieces]",
+        "by_shift = [shift[piece.stage] for piece in pieces]",
         "the balance point of a loaded stack may be off by as much as that of its dry stages",
         CARD + "test_weighing.py::test_tolerances__are_two_sd_of_what_the_draws_do",
     ),

@@ -8,7 +8,8 @@ import numpy as np
 import pytest
 from strangers import stranger
 
-from sixdof.study.launch_card.weighing import BY_SPREAD, deviation, weighings
+from sixdof.draws.spreads import deviation
+from sixdof.study.launch_card.weighing import BY_SPREAD, weighings
 from sixdof.vehicle.mass import part_masses
 
 DRAWS = 200_000  # an sd of so many is known to 0.2 %
