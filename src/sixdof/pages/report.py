@@ -268,6 +268,16 @@ def _fluttered(ds: xr.Dataset) -> str:
     from sixdof.study.structure.flutter_text import flutter_page
 
     return flutter_page(ds)
+def _built(ds: xr.Dataset) -> str:
+    from sixdof.study.as_built.as_built_text import as_built_page
+
+    return as_built_page(ds)
+
+
+def _ballasted(ds: xr.Dataset) -> str:
+    from sixdof.study.as_built.ballast_text import ballast_page
+
+    return ballast_page(ds)
 
 
 def _card(ds: xr.Dataset) -> str:
@@ -297,6 +307,8 @@ KINDS = (
     _Kind("landing places", _dataset("flight_branch", "contour_area"), {"landing": _Page(_landed)}),
     _Kind("a map of rail directions", _dataset("landing_distance_95", dims=("rail_azimuth", "rail_elevation")), {"rail": _Page(_leaned)}),
     _Kind("a launch card", _dataset("setting_value", "weighed_mass", "expected"), {"card": _Page(_card)}),
+    _Kind("a vehicle as built", _dataset("difference_by_guess", "budget", dims=("row", "reading")), {"built": _Page(_built)}),
+    _Kind("ballast for a margin", _dataset("ballast_mass", "margin_tried", dims=("tried",)), {"ballast": _Page(_ballasted)}),
     _Kind("judged criteria", _dataset("verdict", dims=("criterion",)), {"verdicts": _Page(_judged)}),
     _Kind("a rehearsal", _dataset("misfire", "rule_due"), {"timeline": _Page(_rehearsed)}),
     _Kind("linear models", _dataset("state_matrix", "input_matrix"), {"modes": _Page(_models)}),

@@ -212,10 +212,10 @@ def _walk(kind: type[Table], place: _Place) -> Iterator[tuple[type[Table], _Plac
 
 
 @cache
-def all_tables() -> tuple[KeyTable, ...]:
-    """Return every table of the mission file, in the order of the file, one that may stand at several places once."""
+def all_tables(file: type[Table] = Mission) -> tuple[KeyTable, ...]:
+    """Return every table of the mission file, or of another kind of file, in the order of the file, one that may stand at several places once."""
     found: dict[type[Table], list[_Place]] = {}
-    for kind, place in _walk(Mission, _AT_HEAD):
+    for kind, place in _walk(file, _AT_HEAD):
         found.setdefault(kind, []).append(place)
     return tuple(_table(kind, places) for kind, places in found.items())
 

@@ -251,7 +251,7 @@ def _extras(mission: Mission, number: int, stage: StageReadings, measurement, in
         yield Extra(f"mass of {what}", f"station of {what}", float(lump.place[1]), float(lump.place[2]), tuple(np.diag(lump.inertia) / lump.mass))
     for one in (one for one in stage.aboard if one.name in measurement.aboard):
         inputs[f"mass of {one.name}"] = Input(one.mass, one.mass_error)
-        inputs[f"station of {one.name}"] = Input(one.station, one.station_error)
+        inputs[f"station of {one.name}"] = Input(one.middle, one.middle_error)
         roll, transverse = cylinder(1.0, one.length, 0.5 * one.diameter)
         yield Extra(f"mass of {one.name}", f"station of {one.name}", 0.0, 0.0, (roll, transverse, transverse))
 

@@ -41,8 +41,8 @@ class Aboard(Table):
     name: str = key("what it is called by the measurements that had it aboard", "dummy motor")
     mass: Mass = key("its mass", "310 g")
     mass_error: NonNegativeMass = key("standard deviation of its mass", "1 g", default=0.0)
-    station: Length = key("station of its middle", "1.19 m")
-    station_error: NonNegativeLength = key("standard deviation of its station", "2 mm", default=0.0)
+    middle: Length = key("station of its middle", "1.19 m")
+    middle_error: NonNegativeLength = key("standard deviation of that station", "2 mm", default=0.0)
     length: NonNegativeLength = key("length of the cylinder it fills, for its inertia; a point if 0", "200 mm", default=0.0)
     diameter: NonNegativeLength = key("diameter of the cylinder it fills, for its inertia", "38 mm", default=0.0)
 

@@ -22,7 +22,7 @@ MASS, CG, INERTIA, CANT = "vehicle.mass", "vehicle.cg", "vehicle.inertia", "aero
 OF_STAGE = {"cg_y": "vehicle.cg_y", "cg_z": "vehicle.cg_z", "tilt_y": "motor.tilt_y", "tilt_z": "motor.tilt_z"}
 TRANSVERSE = ("inertia_pitch", "inertia_yaw")
 LEAST = 0.02  # correlations nearer to 0 are left out
-MOST = 0.999  # a group of draws that go together as one has no inverse
+MOST = 0.999  # times the correlations: draws that go together as one are no group
 
 
 def with_measured(mission: Mission, built: xr.Dataset) -> Mission:
@@ -67,7 +67,7 @@ def with_measured(mission: Mission, built: xr.Dataset) -> Mission:
     spreads = {name: spreads_of(measured, built, name) for name in stages}
     correlations = _others(measured, {stage: set(found) for stage, found in spreads.items()})
     correlations += [group for name in stages for group in correlation_of(measured, built, name)]
-    drawn = {f"disperse.{name}": spread for name, spread in _merged(measured, spreads).items()}
+    drawn = {f"disperse.{name}": spread for name, spread in merged(measured, spreads).items()}
     return measured.change({"correlation": ()}).change(drawn).change({"correlation": correlations})
 
 
@@ -103,7 +103,7 @@ def correlation_of(mission: Mission, built: xr.Dataset, stage: str) -> list[dict
     names, covariance = _of_draws(mission, built, stage)
     sd = np.sqrt(np.diag(covariance))
     moving = [k for k in range(len(names)) if sd[k] > 0.0]
-    together = np.clip(covariance[np.ix_(moving, moving)] / np.outer(sd[moving], sd[moving]), -MOST, MOST)
+    together = MOST * covariance[np.ix_(moving, moving)] / np.outer(sd[moving], sd[moving])
     np.fill_diagonal(together, 1.0)
     if len(moving) < 2 or np.abs(together - np.eye(len(moving))).max() < LEAST:
         return []
@@ -172,7 +172,7 @@ def _rows(built: xr.Dataset, stage: str, name: str) -> dict[str, float]:
     return dict(zip(map(str, built["quantity"].values[own]), map(float, built[name].values[own])))
 
 
-def _merged(mission: Mission, spreads: dict[str, dict[str, dict]]) -> dict[str, Any]:
+def merged(mission: Mission, spreads: dict[str, dict[str, dict]]) -> dict[str, Any]:
     """Return the spreads of the mission that the measurements change: of one stage whole, of several for the measured ones alone."""
     merged: dict[str, Any] = {}
     for stage, found in spreads.items():
