@@ -22,9 +22,11 @@ def verb(commands, name: str, run: Callable[..., int], text: str) -> ArgumentPar
     return command
 
 
-def on_mission(commands, name: str, run: Callable[..., int], text: str) -> ArgumentParser:
-    """Add a verb that takes a mission file and draws figures, and return its parser."""
+def on_mission(commands, name: str, run: Callable[..., int], text: str, *, ahead: tuple[str, str] | None = None) -> ArgumentParser:
+    """Add a verb that takes a mission file and draws figures, and return its parser. ahead : name and meaning of a file that it takes ahead of the mission."""
     command = verb(commands, name, run, text)
+    if ahead is not None:
+        command.add_argument(ahead[0], type=Path, help=ahead[1])
     command.add_argument("mission", type=Path, help="mission file (TOML)")
     command.add_argument("--set", action="append", default=[], metavar="KEY=VALUE", dest="changes", help=_SET)
     command.add_argument("--fail", action="append", default=[], metavar="NAME", help=_FAIL)

@@ -96,6 +96,8 @@ if TYPE_CHECKING:
     from sixdof.plot.vehicle.conventions import draw_conventions as draw_conventions
     from sixdof.plot.vehicle.conventions import draw_fin_numbers as draw_fin_numbers
     from sixdof.plot.vehicle.drawing import draw_vehicle as draw_vehicle
+    from sixdof.plot.workshop.as_built import plot_as_built as plot_as_built
+    from sixdof.plot.workshop.as_built import plot_ballast as plot_ballast
     from sixdof.plot.workshop.deployment import plot_deployment as plot_deployment
     from sixdof.plot.workshop.flutter import plot_flutter as plot_flutter
 
@@ -189,6 +191,6 @@ show(
             "plot_rail_for_wind",
             "plot_launch_card",
         ),
-        "In the workshop": ("plot_deployment", "plot_flutter"),
+        "In the workshop": ("plot_deployment", "plot_flutter", "plot_as_built", "plot_ballast"),
     },
 )

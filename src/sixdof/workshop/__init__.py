@@ -1,6 +1,7 @@
 """In the workshop: what breaks, what to set, what was measured.
 
     found = sixdof.workshop.flutter(mission)      # fin flutter along drawn flights; print(sixdof.report(found)) says what to make of it
+    built = sixdof.workshop.as_built(mission, "readings.toml")      # what was weighed and swung, against what the parts add up to
 
 Each study takes a mission and gives a Dataset; `sixdof.report` makes its page. A computed charge, load or margin is never a clearance to fly: local
 law, the range safety officer and licensed practice come first, and a charge is tested on the ground with nobody near.
@@ -13,8 +14,21 @@ from typing import TYPE_CHECKING
 from sixdof.surface.lazy import show
 
 if TYPE_CHECKING:
+    from sixdof.study.as_built.as_built import as_built as as_built
+    from sixdof.study.as_built.ballast import ballast as ballast
+    from sixdof.study.as_built.readings import readings_keys as readings_keys
+    from sixdof.study.as_built.readings import readings_of as readings_of
+    from sixdof.study.as_built.with_measured import with_measured as with_measured
     from sixdof.study.recovery.deployment import deployment as deployment
     from sixdof.study.recovery.windows import trigger_windows as trigger_windows
     from sixdof.study.structure.flutter import flutter as flutter
 
-show(__name__, {"Recovery": ("deployment", "trigger_windows"), "Structure and heating": ("flutter",), "The vehicle as built": (), "A static firing": ()})
+show(
+    __name__,
+    {
+        "Recovery": ("deployment", "trigger_windows"),
+        "Structure and heating": ("flutter",),
+        "The vehicle as built": ("readings_of", "readings_keys", "as_built", "with_measured", "ballast"),
+        "A static firing": (),
+    },
+)

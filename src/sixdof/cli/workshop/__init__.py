@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-VERBS = ()
+from sixdof.cli.workshop import built
+
+VERBS = (built,)
 
 
 def add(commands) -> None:

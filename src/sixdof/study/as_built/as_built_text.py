@@ -97,7 +97,8 @@ def _disagreement(ds: xr.Dataset, k: int) -> list[str]:
     by = f"{abs(float(one['difference_by_guess'])):.1f} sd of guess and measurement together"
     amount = f"{shown(abs(off), unit, error)} {read_unit(unit)}"
     if quantity == "mass":
-        return [f"{_capital(_called(ds, k))}: {amount} {'more' if off > 0 else 'less'} than the parts, {by}{_where(ds, one)}; {(MORE if off > 0 else LESS)['mass']}."]
+        words = (MORE if off > 0 else LESS)[quantity]
+        return [f"{_capital(_called(ds, k))}: {amount} {'more' if off > 0 else 'less'} than the parts, {by}{_where(ds, one)}; {words}."]
     if quantity == "cg":
         return [f"{_capital(_called(ds, k))}: {amount} further {'aft' if off > 0 else 'forward'} than by the parts, {by}; the static margin goes with it."]
     if quantity.startswith("inertia"):
@@ -105,7 +106,8 @@ def _disagreement(ds: xr.Dataset, k: int) -> list[str]:
         words = (MORE if off > 0 else LESS)[quantity]
         return [f"{_capital(_called(ds, k))}: {share:.1f} % {'more' if off > 0 else 'less'} than by the parts, {by}; {words}."]
     if quantity.startswith("fin_cant"):
-        return [f"{_capital(_called(ds, k))}: {shown(float(one['value']), unit, error, '+')} deg on the mean, the mission has {shown(float(one['parts']), unit, error)}, {by}."]
+        has = f"the mission has {shown(float(one['parts']), unit, error)}"
+        return [f"{_capital(_called(ds, k))}: {shown(float(one['value']), unit, error, '+')} deg on the mean, {has}, {by}."]
     return [f"{_capital(_called(ds, k))}: {shown(float(one['value']), unit, error, '+')} {read_unit(unit)}, {by}."]
 
 
@@ -206,7 +208,7 @@ def _fins(ds: xr.Dataset) -> list[str]:
         listed = ", ".join(f"fin {j + 1} {angle:+.2f}" for j, angle in enumerate(angles))
         worst = int(np.argmax(np.abs(angles)))
         scatter = f", scatter {np.std(angles, ddof=1):.2f} deg" if len(angles) > 1 else ""
-        lines.append(f"{own} of {stage}: {listed} deg; mean {angles.mean():+.2f} deg{scatter}. Fin {worst + 1} is the first to set straight.")
+        lines.append(f"{own} of {stage}: {listed} deg; mean {angles.mean():+.2f} deg{scatter}. Fin {worst + 1} is furthest from the axis.")
     return ["Fins, positive where the panel alone rolls the vehicle positive", *indented(lines)]
 
 
@@ -215,7 +217,7 @@ def _fins(ds: xr.Dataset) -> list[str]:
 
 def _into_the_file(ds: xr.Dataset) -> list[str]:
     mission = mission_of(ds, "report")
-    head = "To paste into the mission file: `measured` into its [[stage]] ahead of the parts, the rest in place of what stands there"
+    head = "To paste into the mission file, in place of what stands there (python -m sixdof built ... --out FILE writes a whole one)"
     return [head, "", *(f"{SET_IN}{SET_IN}{line}".rstrip() for line in pasted(mission, ds))]
 
 
@@ -225,11 +227,12 @@ def _weak(ds: xr.Dataset) -> list[str]:
         lines.append("Strings are taken as vertical, parallel, alike and without mass, the body as rigid and level; large or wandering swings are none of it.")
         if float(ds["swing_air"].max()) > 0.0:
             most = f"{100.0 * float(ds['swing_air'].max()):.1f} %"
-            lines.append(f"Air that swings along (slender-body apparent mass, up to {most}; fins move some more) is not taken off: the measured inertia is too large by it.")
+            what = f"Air that swings along (slender-body apparent mass, up to {most}; fins move some more)"
+            lines.append(f"{what} is not taken off: the measured inertia is too large by it.")
     quantities = {str(name) for name in ds["quantity"].values}
     sets = [name for name in quantities if name.startswith("fin_cant")]
     if sets:
-        lines.append("The mission has one cant a set: the mean flies, the scatter among the panels does not. A stage's sets share one drawn error, the largest.")
+        lines.append("The mission has one cant a set: the mean flies, the scatter among the panels does not. A stage's sets share one drawn error.")
     if quantities & {"cg_y", "cg_z", "tilt_y", "tilt_z"}:
         lines.append("A centre off the axis and a thrust line off it fly in drawn flights alone: as means of their spreads.")
     lines.append("Products of inertia stay those of the parts. What is written as motor, case and propellant is the mission's: weigh these too.")

@@ -37,7 +37,8 @@ def _answer(ds: xr.Dataset) -> list[str]:
     if not ds.attrs["met"]:
         nearest, most = float(ds["ballast"][1]), ds.attrs["most"]
         best = float(ds["margin_tried"].sel(tried=int(np.flatnonzero(ds["mass_tried"].values == nearest)[0])))
-        lines = [f"Nothing {where} does it: up to {1000.0 * most:.0f} g were flown, {1000.0 * nearest:.0f} g come nearest with {best:.2f} calibres (as it is: {have:.2f})."]
+        come = f"{1000.0 * nearest:.0f} g come nearest with {best:.2f} calibres (as it is: {have:.2f})"
+        lines = [f"Nothing {where} does it: up to {1000.0 * most:.0f} g were flown, {come}."]
         cure = "Larger fins, or fins further aft, do." if best < wanted else "Smaller fins do."
         return [*lines, cure]
     if have < wanted:

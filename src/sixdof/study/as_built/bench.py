@@ -22,6 +22,7 @@ from sixdof.vehicle.solids import combine, cylinder
 from sixdof.world.gravity import normal_gravity
 
 AXES = ("roll", "pitch", "yaw")
+TILTS = ("tilt_y", "tilt_z")
 GRAVITY = "gravity at the bench"
 At = Mapping[str, Any]
 
@@ -87,12 +88,10 @@ class Bench(NamedTuple):
                 own = [swing_name(k, one) for k, one in enumerate(self.stage.swing) if one.about == axis]
                 if own:
                     found[f"inertia_{axis}"] = sum(weights[name] * alone[name] for name in own)
-            for fins, part in zip(self.stage.fins, self.sets, strict=True):
+            for part in self.sets:
                 panels = [at[_panel(part, j)] for j in range(part.count)]
                 found[cant_name(part)] = sum(panels) / part.count + at[f"zero of the fin gauge, {set_name(part)}"]
-            for axis in ("tilt_y", "tilt_z"):
-                if axis in at:
-                    found[axis] = at[axis]
+            found |= {axis: at[mount_angle(axis)] for axis in TILTS if mount_angle(axis) in at}
             return found
 
         return results
@@ -150,6 +149,11 @@ def cant_name(part: Fins) -> str:
     return f"fin_cant of {set_name(part)}"
 
 
+def mount_angle(axis: str) -> str:
+    """Return the name of the input for the angle of the motor mount about an axis."""
+    return f"motor mount, {axis.replace('_', ' about ')}"
+
+
 def _panel(part: Fins, j: int) -> str:
     return f"{set_name(part)}, fin {j + 1}"
 
@@ -178,10 +182,10 @@ def bench_of(mission: Mission, readings: Readings, stage: StageReadings) -> Benc
     for fins, part in zip(stage.fins, sets):
         inputs[f"zero of the fin gauge, {set_name(part)}"] = Input(0.0, fins.datum_error)
         inputs |= {_panel(part, j): _mean(panel, fins.error, 0.0, _panel(part, j), remarks, "deg") for j, panel in enumerate(fins.panels)}
-    for axis in ("tilt_y", "tilt_z"):
+    for axis in TILTS:
         angles = getattr(stage.thrust_line, axis, ())
         if angles:
-            inputs[axis] = _mean(angles, stage.thrust_line.error, 0.0, axis, remarks, "deg")
+            inputs[mount_angle(axis)] = _mean(angles, stage.thrust_line.error, 0.0, mount_angle(axis), remarks, "deg")
     bench = Bench(stage, inputs, extras, sets, remarks)
     _check_places(bench)
     return bench

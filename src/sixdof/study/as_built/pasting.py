@@ -36,7 +36,7 @@ def pasted(mission: Mission, built: xr.Dataset) -> list[str]:
         lines += _of_stage(mission, built, stage)
     spreads = merged(mission, {stage: spreads_of(mission, built, stage) for stage in stages})
     if spreads:
-        lines += ["", "[disperse]", *(f"{name} = {_spread(name, table)}" for name, table in spreads.items())]
+        lines += ["[disperse]", *(f"{name} = {_spread(name, table)}" for name, table in spreads.items())]
     for group in (group for stage in stages for group in correlation_of(mission, built, stage)):
         rounded = {key: _rounded(value) for key, value in group.items()}
         lines += ["", "[[correlation]]", *(f"{key} = {as_toml(value)}" for key, value in rounded.items())]
@@ -56,9 +56,10 @@ def _of_stage(mission: Mission, built: xr.Dataset, stage: str) -> list[str]:
             continue
         part = mission.stage[number].part[int(path.split(".")[3])]
         assert isinstance(part, Fins)
-        lines.append(f'cant = "{quantity_text(value, "rad", known[f"fin_cant of {set_name(part)}"][1])}"     # of the fins {set_name(part)} of {stage}')
-    measured = [f"measured = {as_toml(table)}     # of stage {stage}"] if table else []
-    return measured + lines
+        lines.append(f'cant = "{quantity_text(value, "rad", known[f"fin_cant of {set_name(part)}"][1])}"     # into the part {set_name(part)} of {stage}')
+    head = f"[stage.measured]     # of {stage}, between its own keys and its first [[stage.part]]"
+    measured = [head, *(f'{key} = "{value}"' for key, value in table.items())]
+    return [*(measured if table else []), *(["", *lines] if lines else []), ""]
 
 
 def _spread(name: str, table: dict[str, Any]) -> str:

@@ -12,7 +12,8 @@ from typing import Annotated, Any, get_args, get_origin
 from pydantic import BaseModel, ValidationError
 
 from sixdof.mission.errors import Fault, MissionError, Problem, suggestion
-from sixdof.mission.explain.walk import as_toml
+from sixdof.mission.explain.keys import KeyPage
+from sixdof.mission.explain.walk import all_tables, as_toml
 from sixdof.mission.files.table_csv import read_text
 from sixdof.mission.units import shown
 from sixdof.study.as_built.tables import Readings
@@ -26,7 +27,7 @@ def readings_of(source: str | Path | Mapping[str, Any]) -> Readings:
     Parameters
     ----------
     source : path of a TOML file, or its tables as a dictionary. Units as in a mission file; `configs/whinchat-readings.toml` is an example with every
-        table, and `python -m sixdof built --template` writes one to start from.
+        table but the trifilar one; `readings_keys` explains them.
 
     Returns
     -------
@@ -53,6 +54,22 @@ def readings_of(source: str | Path | Mapping[str, Any]) -> Readings:
     if not isinstance(source, (str, PathLike)):
         raise TypeError(f"readings_of: source must be the path of a file of readings, not {shown(source)}")
     return readings_in(read_text(source), str(source))
+
+
+def readings_keys():
+    """Return the keys of a file of readings as a page: each with unit, default, range, choices, meaning and an example.
+
+    Returns
+    -------
+    KeyPage
+        `print` it, or leave it as the last line of a notebook's cell.
+
+    Examples
+    --------
+    >>> "support_error" in str(sixdof.workshop.readings_keys())
+    True
+    """
+    return KeyPage(all_tables(Readings))
 
 
 def readings_in(text: str, file: str = "") -> Readings:
