@@ -268,6 +268,8 @@ def _fluttered(ds: xr.Dataset) -> str:
     from sixdof.study.structure.flutter_text import flutter_page
 
     return flutter_page(ds)
+
+
 def _built(ds: xr.Dataset) -> str:
     from sixdof.study.as_built.as_built_text import as_built_page
 
