@@ -8,6 +8,7 @@ import matplotlib.pyplot as plt
 import numpy as np
 import pytest
 from figure_checks import complaints
+from firing_logs import FIRINGS
 
 import sixdof
 from sixdof import plot
@@ -229,3 +230,13 @@ def test_checks__see_axes_without_data():
 
 def test_figure__of_flutter(stack_mission):
     assert_good(plot.plot_flutter(sixdof.workshop.flutter(stack_mission, 3, progress=False)))
+
+
+def test_figure__of_static_firings(stack_mission):
+    """The shipped logs beside the mission's motor; one log alone, without a mission."""
+    logs = sorted(FIRINGS.glob("mesa-i-*.csv"))
+    said = {"calibration": FIRINGS / "cell.csv", "propellant_mass": "270 g", "stand": "nozzle up"}
+    assert_good(plot.plot_static_firing(sixdof.workshop.static_firing(logs, **said, mission=stack_mission, motor="mesa-i"), "mesa-i-3"))
+    assert_good(plot.plot_static_firing(sixdof.workshop.static_firing(logs[0], **said)))
+    with pytest.raises(ValueError, match="there is no log"):
+        plot.plot_static_firing(sixdof.workshop.static_firing(logs[0], **said), "mesa-i-9")

@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 from figure_checks import complaints
+from firing_logs import fired_again
 from strangers import FILES, FOLDER
 
 import sixdof
@@ -62,7 +63,7 @@ BEFORE = (
     "plot_rail_for_wind",
     "plot_launch_card",
 )
-WORKSHOP = ("plot_deployment", "plot_flutter")
+WORKSHOP = ("plot_deployment", "plot_flutter", "plot_static_firing")
 OF_LOOPS = (
     "plot_modes",
     "plot_bode",
@@ -316,3 +317,9 @@ def test_figure__and_page_of_flutter(ensembles, missions, name):
     assert "1.55 times unsafe" in page and "nan" not in page and all(f"  {fins} " in page for fins in found["fins"].values)
     assert (float(found["short_share"].max()) > 0.5) == (name == "stack")  # thin boards on its lower stages; the polygon counts as a trapezoid
     assert ("say no hinge_stiffness" in page) == (name == "canard") and ("not by their own outline: tussock fins" in page) == (name == "stack")
+
+
+@pytest.mark.parametrize("name", ["slender", pytest.param("canard", marks=pytest.mark.slow), pytest.param("stack", marks=pytest.mark.slow)])
+def test_figure__of_static_firings(missions, name):
+    motor = next(part.motor for part in missions[name].stage[-1].part if getattr(part, "motor", None))
+    rendered(plot.plot_static_firing(fired_again(missions[name], motor)))

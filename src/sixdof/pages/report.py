@@ -30,7 +30,8 @@ def report(
     ----------
     what : a Mission; what `fly`, `refly`, `disperse`, `rehearse`, `compare`, `tune` or `verify` returned; or what the façades return:
         linear models, margins, margins of many flights, a gain map, limit cycles, judged criteria, nominal flights of variants, aerodynamics against Mach,
-        and of `sixdof.preflight` turns into the wind, stability, choices of motors, wind limits, rails for a wind, landings, rail maps, launch cards
+        and of `sixdof.preflight` turns into the wind, stability, choices of motors, wind limits, rails for a wind, landings, rail maps, launch cards,
+        and of `sixdof.workshop` static firings
     about : a page of its own. Of a mission "vehicle" (parts, masses, margins, air, cautions; what None gives), "aero" (coefficients
         against Mach, control fins) or "control" (what the fins behind leave of a command); of a flight "summary" (what None gives) or
         "control" (how it was controlled).
@@ -282,6 +283,12 @@ def _ballasted(ds: xr.Dataset) -> str:
     return ballast_page(ds)
 
 
+def _fired(ds: xr.Dataset) -> str:
+    from sixdof.study.static_firing.static_firing_text import static_firing_text
+
+    return static_firing_text(ds)
+
+
 def _card(ds: xr.Dataset) -> str:
     from sixdof.study.launch_card.page import card_page
 
@@ -311,6 +318,7 @@ KINDS = (
     _Kind("a launch card", _dataset("setting_value", "weighed_mass", "expected"), {"card": _Page(_card)}),
     _Kind("a vehicle as built", _dataset("difference_by_guess", "budget", dims=("row", "reading")), {"built": _Page(_built)}),
     _Kind("ballast for a margin", _dataset("ballast_mass", "margin_tried", dims=("tried",)), {"ballast": _Page(_ballasted)}),
+    _Kind("a static firing", _dataset("impulse_error", "curve_thrust", dims=("firing",)), {"firing": _Page(_fired)}),
     _Kind("judged criteria", _dataset("verdict", dims=("criterion",)), {"verdicts": _Page(_judged)}),
     _Kind("a rehearsal", _dataset("misfire", "rule_due"), {"timeline": _Page(_rehearsed)}),
     _Kind("linear models", _dataset("state_matrix", "input_matrix"), {"modes": _Page(_models)}),

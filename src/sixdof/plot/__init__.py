@@ -100,6 +100,7 @@ if TYPE_CHECKING:
     from sixdof.plot.workshop.as_built import plot_ballast as plot_ballast
     from sixdof.plot.workshop.deployment import plot_deployment as plot_deployment
     from sixdof.plot.workshop.flutter import plot_flutter as plot_flutter
+    from sixdof.plot.workshop.static_firing import plot_static_firing as plot_static_firing
 
 show(
     __name__,
@@ -191,6 +192,6 @@ show(
             "plot_rail_for_wind",
             "plot_launch_card",
         ),
-        "In the workshop": ("plot_deployment", "plot_flutter", "plot_as_built", "plot_ballast"),
+        "In the workshop": ("plot_deployment", "plot_flutter", "plot_as_built", "plot_ballast", "plot_static_firing"),
     },
 )

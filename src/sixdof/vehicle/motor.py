@@ -70,7 +70,7 @@ def motor_facts(motor: Motor) -> MotorFacts:
     ('H', 266)
     """
     time, force = break_points(motor.thrust_curve)
-    start, end = _burn(time, force)
+    start, end = burn_ends(time, force, BURN_SHARE)
     inside = np.concatenate([[start], time[(time > start) & (time < end)], [end]])
     in_burn = running_impulse(inside, np.interp(inside, time, force))[-1]
     total = float(running_impulse(time, force)[-1])
@@ -88,9 +88,9 @@ def motor_facts(motor: Motor) -> MotorFacts:
     )
 
 
-def _burn(time: np.ndarray, force: np.ndarray) -> tuple[float, float]:
-    """Return the first and the last time (s) at which the curve stands at 5 % of its peak."""
-    level = BURN_SHARE * force.max()
+def burn_ends(time: np.ndarray, force: np.ndarray, share: float) -> tuple[float, float]:
+    """Return the first and the last time (s) at which the curve stands at a share of its peak."""
+    level = share * force.max()
     above = np.flatnonzero(force >= level)
     first, last = above[0], above[-1]
     start, end = time[first], time[last]

@@ -2,6 +2,8 @@
 
     found = sixdof.workshop.flutter(mission)      # fin flutter along drawn flights; print(sixdof.report(found)) says what to make of it
     built = sixdof.workshop.as_built(mission, "readings.toml")      # what was weighed and swung, against what the parts add up to
+    fired = sixdof.workshop.static_firing("log.csv", calibration="0.5 %", propellant_mass="118 g")      # a load cell's raw log
+    mission = sixdof.workshop.with_firing(mission, "dune", fired)      # the mission flies what was fired
 
 Each study takes a mission and gives a Dataset; `sixdof.report` makes its page. A computed charge, load or margin is never a clearance to fly: local
 law, the range safety officer and licensed practice come first, and a charge is tested on the ground with nobody near.
@@ -22,6 +24,9 @@ if TYPE_CHECKING:
     from sixdof.study.recovery.deployment import deployment as deployment
     from sixdof.study.recovery.windows import trigger_windows as trigger_windows
     from sixdof.study.structure.flutter import flutter as flutter
+    from sixdof.study.static_firing.export import firing_curve as firing_curve
+    from sixdof.study.static_firing.static_firing import static_firing as static_firing
+    from sixdof.study.static_firing.with_firing import with_firing as with_firing
 
 show(
     __name__,
@@ -29,6 +34,6 @@ show(
         "Recovery": ("deployment", "trigger_windows"),
         "Structure and heating": ("flutter",),
         "The vehicle as built": ("readings_of", "readings_keys", "as_built", "with_measured", "ballast"),
-        "A static firing": (),
+        "A static firing": ("static_firing", "with_firing", "firing_curve"),
     },
 )

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from sixdof.cli.workshop import built
+from sixdof.cli.workshop import built, firing
 
-VERBS = (built,)
+VERBS = (built, firing)
 
 
 def add(commands) -> None:

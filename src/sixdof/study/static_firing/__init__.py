@@ -1,1 +1,1 @@
-"""Static firings: from a raw log to a thrust curve."""
+"""A static firing's raw log to a thrust curve."""
