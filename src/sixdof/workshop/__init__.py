@@ -23,8 +23,8 @@ if TYPE_CHECKING:
     from sixdof.study.as_built.with_measured import with_measured as with_measured
     from sixdof.study.recovery.deployment import deployment as deployment
     from sixdof.study.recovery.windows import trigger_windows as trigger_windows
-    from sixdof.study.static_firing.export import firing_curve as firing_curve
     from sixdof.study.static_firing.static_firing import static_firing as static_firing
+    from sixdof.study.static_firing.with_firing import firing_curve as firing_curve
     from sixdof.study.static_firing.with_firing import with_firing as with_firing
     from sixdof.study.structure.flutter import flutter as flutter
 

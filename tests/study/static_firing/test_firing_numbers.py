@@ -9,8 +9,7 @@ from scipy.optimize import brentq
 
 import sixdof
 from sixdof.study.static_firing.burn import burns
-from sixdof.study.static_firing.noise import ringing_of, slow_density
-from sixdof.study.static_firing.smoothing import cell_means, filtered, kernel
+from sixdof.study.static_firing.signal import cell_means, filtered, kernel, ringing_of, slow_density
 from sixdof.study.static_firing.thinning import thinned
 from sixdof.vehicle.motor import running_impulse
 

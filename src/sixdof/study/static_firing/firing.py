@@ -10,8 +10,7 @@ from sixdof.study.static_firing.burn import average_thrusts, burn_time_errors, b
 from sixdof.study.static_firing.calibration import Calibration
 from sixdof.study.static_firing.impulse import Stand, Thrust, thrust_of
 from sixdof.study.static_firing.log import RawLog
-from sixdof.study.static_firing.noise import Ringing, ringing_of, straightened
-from sixdof.study.static_firing.smoothing import filtered, grid_step, kernel, usual_lowpass
+from sixdof.study.static_firing.signal import Ringing, filtered, grid_step, kernel, ringing_of, straightened, usual_lowpass
 from sixdof.study.static_firing.stretches import Stretches, stretches_of
 
 CUT = 4  # equal readings in a row at the very top that are a limit, where noise would move them

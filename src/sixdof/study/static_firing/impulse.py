@@ -10,7 +10,7 @@ import numpy as np
 from sixdof.core.constants import G0
 from sixdof.study.static_firing.calibration import Calibration
 from sixdof.study.static_firing.log import RawLog
-from sixdof.study.static_firing.noise import slow_density, straightened
+from sixdof.study.static_firing.signal import slow_density, straightened
 from sixdof.study.static_firing.stretches import Stretches
 from sixdof.vehicle.motor import running_impulse
 
