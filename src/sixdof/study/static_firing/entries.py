@@ -9,7 +9,7 @@ import numpy as np
 import xarray as xr
 from scipy.special import ndtri
 
-from sixdof.core.constants import G0
+from sixdof.study.probes.columns import G0
 from sixdof.study.static_firing.asking import Masses
 from sixdof.study.static_firing.burn import DEFINITIONS
 from sixdof.study.static_firing.calibration import Calibration

@@ -7,7 +7,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from sixdof.core.constants import G0
+from sixdof.study.probes.columns import G0
 from sixdof.study.static_firing.calibration import Calibration
 from sixdof.study.static_firing.log import RawLog
 from sixdof.study.static_firing.signal import slow_density, straightened

@@ -5,8 +5,8 @@ from __future__ import annotations
 import math
 from typing import NamedTuple
 
-from sixdof.core.constants import G0
 from sixdof.mission.checks.within import SPECIFIC_IMPULSE
+from sixdof.study.probes.columns import G0
 from sixdof.vehicle.motor import motor_class
 
 # of a nozzle that expands to outside air: from a bare hole to a large bell (G. P. Sutton & O. Biblarz, Rocket Propulsion Elements, ch. 3)
