@@ -63,7 +63,7 @@ BEFORE = (
     "plot_rail_for_wind",
     "plot_launch_card",
 )
-WORKSHOP = ("plot_deployment", "plot_flutter", "plot_static_firing")
+WORKSHOP = ("plot_canopy_size", "plot_deployment", "plot_flutter", "plot_static_firing")
 OF_LOOPS = (
     "plot_modes",
     "plot_bode",
@@ -323,3 +323,12 @@ def test_figure__and_page_of_flutter(ensembles, missions, name):
 def test_figure__of_static_firings(missions, name):
     motor = next(part.motor for part in missions[name].stage[-1].part if getattr(part, "motor", None))
     rendered(plot.plot_static_firing(fired_again(missions[name], motor)))
+
+
+@pytest.mark.slow
+@EVERY
+def test_figure__of_sizes_of_canopies(missions, name):
+    found = sixdof.workshop.canopy_size(missions[name], drift="400 m", sizes=[0.7, 1.0, 1.3], flights=4, failing=1)
+    for canopy in found["canopy"].values:
+        rendered(plot.plot_canopy_size(found, str(canopy)))
+    assert "down at most 6 m/s" in str(sixdof.report(found))

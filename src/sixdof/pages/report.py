@@ -295,6 +295,12 @@ def _card(ds: xr.Dataset) -> str:
     return card_page(ds)
 
 
+def _sized(ds: xr.Dataset) -> str:
+    from sixdof.study.recovery.sizing_text import sizing_text
+
+    return sizing_text(ds)
+
+
 def _deployed(ds: xr.Dataset) -> str:
     from sixdof.study.recovery.deployment_text import deployment_text
 
@@ -334,6 +340,7 @@ KINDS = (
     _Kind("check cases", _dataset("passed", dims=("check",)), {"checks": _Page(_checked)}),
     _Kind("rails for a wind", _dataset("best_elevation", "gain", dims=("direction", "rail_elevation")), {"rails": _Page(_rails)}),
     _Kind("wind limits", _dataset("limit_kind", "criterion_limit", dims=("direction",)), {"limits": _Page(_wind_limit)}),
+    _Kind("sizes of canopies", _dataset("needed_diameter", "first_guess", dims=("canopy", "size")), {"size": _Page(_sized)}),
     _Kind("deployments about apogee", _dataset("below_share", "own_offset_flown", dims=("offset", "canopy")), {"window": _Page(_deployed)}),
     _Kind("trigger windows", _dataset("window_begin", "earliest_of_flight", dims=("branch", "trigger")), {"windows": _Page(_trigger_windows)}),
     _Kind("an ensemble", _dataset("status", dims=("flight",)), {"summary": _Page(_flown)}),

@@ -1,5 +1,7 @@
 """In the workshop: what breaks, what to set, what was measured.
 
+    size = sixdof.workshop.canopy_size(mission, "main", descent_speed="6 m/s", drift="400 m")  # how large, and whether both can be kept
+    window = sixdof.workshop.deployment(mission)  # from 3 s before to 5 s after apogee: when may a canopy come out
     found = sixdof.workshop.flutter(mission)      # fin flutter along drawn flights; print(sixdof.report(found)) says what to make of it
     built = sixdof.workshop.as_built(mission, "readings.toml")      # what was weighed and swung, against what the parts add up to
     fired = sixdof.workshop.static_firing("log.csv", calibration="0.5 %", propellant_mass="118 g")      # a load cell's raw log
@@ -22,6 +24,7 @@ if TYPE_CHECKING:
     from sixdof.study.as_built.readings import readings_of as readings_of
     from sixdof.study.as_built.with_measured import with_measured as with_measured
     from sixdof.study.recovery.deployment import deployment as deployment
+    from sixdof.study.recovery.sizing import canopy_size as canopy_size
     from sixdof.study.recovery.windows import trigger_windows as trigger_windows
     from sixdof.study.static_firing.static_firing import static_firing as static_firing
     from sixdof.study.static_firing.with_firing import firing_curve as firing_curve
@@ -31,7 +34,7 @@ if TYPE_CHECKING:
 show(
     __name__,
     {
-        "Recovery": ("deployment", "trigger_windows"),
+        "Recovery": ("canopy_size", "deployment", "trigger_windows"),
         "Structure and heating": ("flutter",),
         "The vehicle as built": ("readings_of", "readings_keys", "as_built", "with_measured", "ballast"),
         "A static firing": ("static_firing", "with_firing", "firing_curve"),

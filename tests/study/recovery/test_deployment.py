@@ -163,11 +163,15 @@ def test_window__by_hand(found):
     assert float(one["window_low"]) <= 0.0 <= float(one["window_high"]) < 5.0
 
 
-def test_failures__late_apogee_and_a_drogue_that_never_comes(stack_mission):
+def test_failures__late_apogee():
     late = stranger("slender").change({"recovery.streamer.backup_time": None, "recovery.streamer.motor_delay": None})
     found = deployment(late, offsets=[0.0], flights=2, failing=1)
     moved = found["failing_offset_flown"].sel(failure="late_apogee: needlegrass") - found["own_offset_flown"].min("flight")  # one of which is late too
     assert (abs(moved - 3.0) < 0.5).all()  # late_by of that mission, each flight's own noticing beside it
+
+
+@pytest.mark.slow
+def test_failures__a_drogue_that_never_comes(stack_mission):
     lost = stack_mission.add("failure", {"kind": "no_deployment", "of": "drogue", "probability": "1 %"})
     main = deployment(lost, "main", offsets=[0.0], flights=2, failing=1)
     fast = main["failing_opening_load"].sel(failure="no_deployment: drogue").max()
