@@ -89,18 +89,19 @@ def test_diameter__flown_by_the_mission_file_is_that_of_the_study(found, demo_mi
 def test_two_stages__unburnt_propellant_hangs_there_and_two_canopies_are_sized_at_once(stack_mission):
     found = canopy_size(stack_mission, descent_speed="7 m/s", sizes=[0.9, 1.2], flights=2, failing=1, seed=1)
     assert list(found["canopy"].values) == ["main", "booster main"] and list(found["stage"].values) == ["whinchat", "drayhorse"]
-    heavy = found["failing_hanging_mass"].sel(failure="no_ignition: whinchat", canopy="main")
-    usual = found["taken_hanging_mass"].sel(canopy="main").median()
-    assert (abs(heavy - usual - 0.141) < 0.06).all()  # 141 g of grain; masses of 2 kg drawn with 1 %
+    third = sixdof.disperse(stack_mission, 1, first=2, seed=1, progress=False)  # the draw of the failing flight: burnt out there, with the grain here
+    dry = float(third["body_landing_mass"].sel(body="whinchat").item()) if "no_ignition" not in str(third["branch"].item()) else math.nan
+    heavy = float(found["failing_hanging_mass"].sel(failure="no_ignition: whinchat", canopy="main").item())
+    assert heavy - dry == pytest.approx(0.141, abs=1e-6)
     page = " ".join(str(sixdof.report(found)).split())
     assert "main (whinchat) Take" in page and "booster main (drayhorse) Take" in page
 
 
 def test_both__where_they_cannot_be_kept_cures_are_flown(stack_mission):
     """A main alone at apogee: reefed, or behind a drogue."""
-    alone = canopy_size(stack_mission, "booster main", descent_speed="5 m/s", drift="600 m", sizes=[0.9, 1.3], flights=3, failing=0)
+    alone = canopy_size(stack_mission, "booster main", descent_speed="5 m/s", drift="300 m", sizes=[0.9, 1.3], flights=3, failing=0)
     assert {"reefed", "a drogue of"} == {word for text in alone["cure"].values for word in ("reefed", "a drogue of") if word in str(text)}
-    assert (alone["cure_drift_share"] >= alone["taken_drift_share"].item()).all() and alone["cure_drift_share"].max() > alone["taken_drift_share"].item()
+    assert (alone["cure_drift_share"] >= alone["taken_drift_share"].item()).all() and (alone["cure_opened_share"] == 1.0).all()
     text = " ".join(str(sixdof.report(alone)).split())
     assert "Both cannot be kept together" in text and ("keeps both:" in text or "the nearest:" in text)
 
