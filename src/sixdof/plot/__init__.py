@@ -100,8 +100,8 @@ if TYPE_CHECKING:
     from sixdof.plot.workshop.as_built import plot_ballast as plot_ballast
     from sixdof.plot.workshop.deployment import plot_deployment as plot_deployment
     from sixdof.plot.workshop.flutter import plot_flutter as plot_flutter
-    from sixdof.plot.workshop.static_firing import plot_static_firing as plot_static_firing
     from sixdof.plot.workshop.sizing import plot_canopy_size as plot_canopy_size
+    from sixdof.plot.workshop.static_firing import plot_static_firing as plot_static_firing
 
 show(
     __name__,
