@@ -63,7 +63,7 @@ BEFORE = (
     "plot_rail_for_wind",
     "plot_launch_card",
 )
-WORKSHOP = ("plot_canopy_size", "plot_deployment", "plot_flutter", "plot_static_firing")
+WORKSHOP = ("plot_canopy_size", "plot_deployment", "plot_flutter", "plot_skin_temperature", "plot_static_firing")
 OF_LOOPS = (
     "plot_modes",
     "plot_bode",
@@ -332,3 +332,12 @@ def test_figure__of_sizes_of_canopies(missions, name):
     for canopy in found["canopy"].values:
         rendered(plot.plot_canopy_size(found, str(canopy)))
     assert "down at most 6 m/s" in str(sixdof.report(found))
+
+
+@pytest.mark.parametrize("name", ["slender", pytest.param("canard", marks=pytest.mark.slow), pytest.param("stack", marks=pytest.mark.slow)])
+def test_figure__and_page_of_skin_temperatures(ensembles, name):
+    found = sixdof.workshop.skin_temperature(ensembles[name].isel(flight=slice(3)), progress=False)
+    rendered(plot.plot_skin_temperature(found))
+    page = str(sixdof.report(found))
+    assert "nose tip" in page and "nan" not in page
+    assert ("nose tip, petg" in page) == (name != "canard")  # printed noses near Mach 1.1 and beyond

@@ -287,6 +287,9 @@ def _fired(ds: xr.Dataset) -> str:
     from sixdof.study.static_firing.static_firing_text import static_firing_text
 
     return static_firing_text(ds)
+def _skin(ds: xr.Dataset) -> str:
+    from sixdof.study.structure.skin_text import skin_page
+    return skin_page(ds)
 
 
 def _card(ds: xr.Dataset) -> str:
@@ -336,6 +339,7 @@ KINDS = (
     _Kind("nominal flights of variants", _dataset("apogee_height", dims=("variant",), without=("flight",)), {"differences": _Page(_nominal)}),
     _Kind("a turn into the wind", _dataset("wind_limit", "cause_mean", dims=("fins", "wind")), {"turn": _Page(_turned)}),
     _Kind("a stability as flown", _dataset("margin_over_incidence", "margin_at"), {"margins": _Page(_stability)}),
+    _Kind("skin temperatures", _dataset("skin_temperature", "soft_share", dims=("flight", "wall")), {"skin": _Page(_skin)}),
     _Kind("fin flutter", _dataset("flutter_reserve", "critical_pressure", dims=("flight", "fins")), {"flutter": _Page(_fluttered)}),
     _Kind("check cases", _dataset("passed", dims=("check",)), {"checks": _Page(_checked)}),
     _Kind("rails for a wind", _dataset("best_elevation", "gain", dims=("direction", "rail_elevation")), {"rails": _Page(_rails)}),

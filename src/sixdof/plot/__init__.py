@@ -101,6 +101,7 @@ if TYPE_CHECKING:
     from sixdof.plot.workshop.deployment import plot_deployment as plot_deployment
     from sixdof.plot.workshop.flutter import plot_flutter as plot_flutter
     from sixdof.plot.workshop.sizing import plot_canopy_size as plot_canopy_size
+    from sixdof.plot.workshop.skin import plot_skin_temperature as plot_skin_temperature
     from sixdof.plot.workshop.static_firing import plot_static_firing as plot_static_firing
 
 show(
@@ -193,6 +194,6 @@ show(
             "plot_rail_for_wind",
             "plot_launch_card",
         ),
-        "In the workshop": ("plot_canopy_size", "plot_deployment", "plot_flutter", "plot_as_built", "plot_ballast", "plot_static_firing"),
+        "In the workshop": ("plot_canopy_size", "plot_deployment", "plot_flutter", "plot_skin_temperature", "plot_as_built", "plot_ballast", "plot_static_firing"),
     },
 )

@@ -30,6 +30,7 @@ if TYPE_CHECKING:
     from sixdof.study.static_firing.with_firing import firing_curve as firing_curve
     from sixdof.study.static_firing.with_firing import with_firing as with_firing
     from sixdof.study.structure.flutter import flutter as flutter
+    from sixdof.study.structure.skin import skin_temperature as skin_temperature
 
 show(
     __name__,
@@ -38,5 +39,8 @@ show(
         "Structure and heating": ("flutter",),
         "The vehicle as built": ("readings_of", "readings_keys", "as_built", "with_measured", "ballast"),
         "A static firing": ("static_firing", "with_firing", "firing_curve"),
+        "Structure and heating": ("flutter", "skin_temperature"),
+        "The vehicle as built": (),
+        "A static firing": (),
     },
 )

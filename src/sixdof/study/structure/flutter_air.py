@@ -13,7 +13,8 @@ SLOWEST = 0.02  # Mach number: below it a pressure from q and Mach number is tak
 
 
 class Air(NamedTuple):
-    """What a stage meets over a flight, (n,) each: time (s), height (m), airspeed (m/s), Mach number, static pressure (Pa), sound speed (m/s)."""
+    """What a stage meets over a flight, (n,) each: time (s), height (m), airspeed (m/s), Mach number, static pressure (Pa), sound speed (m/s), and
+    `lead`, the number of the stage at the head of what it flies with."""
 
     time: np.ndarray
     height: np.ndarray
@@ -21,6 +22,7 @@ class Air(NamedTuple):
     mach: np.ndarray
     pressure: np.ndarray
     sound_speed: np.ndarray
+    lead: np.ndarray
 
     @property
     def dynamic_pressure(self) -> np.ndarray:
@@ -58,11 +60,11 @@ def _front(flight: xr.Dataset) -> Air:
     time, height, speed, mach, q = (flight[name].values for name in ("time", "height", "airspeed", "mach", "dynamic_pressure"))
     moves = mach > SLOWEST
     if moves.sum() < 2:
-        return Air(*np.zeros((6, 0)))
+        return Air(*np.zeros((7, 0)))
     pressure, sound = (np.where(moves, one, np.nan) for one in (2.0 * q / (GAMMA * np.maximum(mach, SLOWEST) ** 2), speed / np.maximum(mach, SLOWEST)))
     for column in (pressure, sound):
         column[~moves] = _over_height(height[~moves], height[moves], column[moves])
-    return Air(time, height, speed, mach, pressure, sound)
+    return Air(time, height, speed, mach, pressure, sound, np.zeros(time.size))
 
 
 def _behind(flight: xr.Dataset, body: int, front: Air) -> Air:
@@ -71,8 +73,8 @@ def _behind(flight: xr.Dataset, body: int, front: Air) -> Air:
     known = np.isfinite(time) & (mach > SLOWEST)
     time, height, speed, mach = time[known], height[known], speed[known], mach[known]
     if not time.size or not front.time.size:
-        return Air(*np.zeros((6, 0)))
-    return Air(time, height, speed, mach, _over_height(height, front.height, front.pressure), speed / mach)
+        return Air(*np.zeros((7, 0)))
+    return Air(time, height, speed, mach, _over_height(height, front.height, front.pressure), speed / mach, np.full(time.size, float(body)))
 
 
 def _over_height(at: np.ndarray, height: np.ndarray, values: np.ndarray) -> np.ndarray:

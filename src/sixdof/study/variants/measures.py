@@ -29,6 +29,8 @@ _TOLD: dict[str, tuple[str, str, str, str, str]] = {
         "sixdof.study.recovery.windows_measures",
         "backup_beats",
     ),
+    "skin_temperature_max": ("K", "largest skin temperature", "", "sixdof.study.structure.skin", "skin_temperature_max"),
+    "skin_reserve": ("K", "least distance of the skin below its service temperature", "", "sixdof.study.structure.skin", "skin_reserve"),
     "flutter_margin": ("1", "least flutter speed over airspeed", "fins", "sixdof.study.structure.flutter", "flutter_margin"),
     "flutter_reserve": ("1", "least flutter margin over the one demanded", "fins", "sixdof.study.structure.flutter", "flutter_reserve"),
     "hinge_divergence_margin": ("1", "least divergence speed over airspeed", "fins", "sixdof.study.structure.flutter", "hinge_divergence_margin"),
