@@ -251,5 +251,7 @@ def test_figure__of_static_firings(stack_mission):
     assert_good(plot.plot_static_firing(sixdof.workshop.static_firing(logs[0], **said)))
     with pytest.raises(ValueError, match="there is no log"):
         plot.plot_static_firing(sixdof.workshop.static_firing(logs[0], **said), "mesa-i-9")
+
+
 def test_figure__of_skin_temperatures(demo_mission):
     assert_good(plot.plot_skin_temperature(sixdof.workshop.skin_temperature(demo_mission, 2, progress=False)))

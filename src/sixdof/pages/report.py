@@ -287,8 +287,11 @@ def _fired(ds: xr.Dataset) -> str:
     from sixdof.study.static_firing.static_firing_text import static_firing_text
 
     return static_firing_text(ds)
+
+
 def _skin(ds: xr.Dataset) -> str:
     from sixdof.study.structure.skin_text import skin_page
+
     return skin_page(ds)
 
 

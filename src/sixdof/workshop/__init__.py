@@ -36,11 +36,8 @@ show(
     __name__,
     {
         "Recovery": ("canopy_size", "deployment", "trigger_windows"),
-        "Structure and heating": ("flutter",),
+        "Structure and heating": ("flutter", "skin_temperature"),
         "The vehicle as built": ("readings_of", "readings_keys", "as_built", "with_measured", "ballast"),
         "A static firing": ("static_firing", "with_firing", "firing_curve"),
-        "Structure and heating": ("flutter", "skin_temperature"),
-        "The vehicle as built": (),
-        "A static firing": (),
     },
 )
