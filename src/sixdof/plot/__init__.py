@@ -194,6 +194,14 @@ show(
             "plot_rail_for_wind",
             "plot_launch_card",
         ),
-        "In the workshop": ("plot_canopy_size", "plot_deployment", "plot_flutter", "plot_skin_temperature", "plot_as_built", "plot_ballast", "plot_static_firing"),
+        "In the workshop": (
+            "plot_canopy_size",
+            "plot_deployment",
+            "plot_flutter",
+            "plot_skin_temperature",
+            "plot_as_built",
+            "plot_ballast",
+            "plot_static_firing",
+        ),
     },
 )
