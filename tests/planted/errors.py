@@ -26,7 +26,7 @@ from typing import NamedTuple
 ROOT = Path(__file__).resolve().parents[2]
 sys.path.insert(0, str(ROOT / "tests"))  # run as a script, the folder above is not on the path
 
-from planted import all_round, landing, launch_card, motor_choice, rare_branches, records, recovery, roll, stability, sweep, weathercock, wind  # noqa: E402
+from planted import all_round, canopies, landing, launch_card, motor_choice, rare_branches, records, recovery, roll, stability, sweep, weathercock, wind  # noqa: E402
 from planted.entry import PlantedError  # noqa: E402
 
 SOURCE = ROOT / "src" / "sixdof"
@@ -1043,6 +1043,7 @@ PLANTED = (
     *all_round.ERRORS,
     *roll.ERRORS,
     *recovery.ERRORS,
+    *canopies.ERRORS,
     *rare_branches.ERRORS,
     *records.ERRORS,
     *wind.ERRORS,

@@ -40,6 +40,15 @@ def test_piece_masses__are_those_of_the_kernels_snatch(mission, flights):
             np.testing.assert_allclose((fore * aft / (fore + aft))[known], reduced[known], rtol=1e-12)
 
 
+def test_snatch__of_a_single_stage_is_noted(demo_mission):
+    """One body from rail to ground: its canopies are in as the harness is loaded, whatever the flight before left in the same scratch."""
+    harness = {"canopy": "drogue", "separation_station": "700 mm", "length": "4 m", "strength": "900 N", "stiffness": "8 kN", "impulse": "3 N*s"}
+    own = demo_mission.add("harness", harness)
+    ds = sixdof.disperse(own, 3, seed=1, progress=False, threads=1)
+    fore, aft = piece_masses(ds, own, own.harness[0])
+    np.testing.assert_allclose(ds["snatch_load"].values[:, 0], 3.0 * np.sqrt(8e3 / 4.0 * (1.0 / fore + 1.0 / aft)), rtol=1e-12)
+
+
 @pytest.mark.parametrize(("degrees", "times"), [(0.0, 0.0), (60.0, 1.0), (90.0, math.sqrt(2.0)), (180.0, 2.0)])
 def test_lip_force__is_the_resultant_of_two_strands(degrees, times):
     """Two forces of 1 N, back along the tube and out along the pull: summed as vectors."""
