@@ -16,7 +16,8 @@ from sixdof.study.recovery.zipper import canopy_parts, lip_force, lips_of, openi
 @pytest.fixture(scope="module")
 def mission(stack_mission):
     return stack_mission.change(
-        {"harness.drogue.width": "14 mm"} | {f"harness.{k}.{name}": value for k in (0, 1) for name, value in (("charge", None), ("impulse", "4 N*s"))}
+        {"harness.drogue.width": "14 mm", "harness.1.width": None}
+        | {f"harness.{k}.{name}": value for k in (0, 1) for name, value in (("charge", None), ("impulse", "4 N*s"))}
     )
 
 
