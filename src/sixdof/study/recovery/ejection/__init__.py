@@ -1,0 +1,1 @@
+"""Ejections: charges, the pins they shear, the harness that stops the pieces."""
