@@ -70,7 +70,7 @@ def charge(
     -------
     Dataset
         By harness: `charge_mass` as written, `least_mass` (shears the strongest pins), `largest_mass` (snatch below `load_share` in `share` of the flights),
-        `breaking_mass` (breaks the harness in more than 1 - share of them), `advised_mass`, kg; `bay_pressure` over the air's, Pa; `bay_force`,
+        `breaking_mass` (breaks the harness in more than 1 - share of them), `advised_mass`, kg, and `advised_strength` (N) of the harness with it; `bay_pressure` over the air's, Pa; `bay_force`,
         `pin_strength_low`, `pin_strength_high` of all pins, `friction`, N; `separation_speed`, m/s; `impulse`, N s, and `impulse_aloft` in the air of the
         flights' own ejections; `largest_impulse`, `breaking_impulse`; `broken`, the share of flights that break it. NaN without a charge's table.
         By harness and flight: `snatch_load`, `opening_share_load`, `harness_load`, `strength_drawn` (N), `harness_load_share`, `pin_pull`, `pin_pull_air` (N,
@@ -170,12 +170,15 @@ def _one(mission: Mission, number: int, ds: xr.Dataset, pulls: list[Pulled], ask
         "largest_impulse": ((), safe, _said("N s", "largest impulse whose snatch stays below the share of the strength")),
         "breaking_impulse": ((), breaking, _said("N s", "impulse whose snatch breaks the harness in more flights than may be")),
         "broken": ((), broken_share(loads), _said("1", "share of the flights with its canopy out in which the harness breaks")),
+        "strength_nominal": ((), harness.strength, _said("N", "strength of the harness as written")),
+        "length_nominal": ((), harness.length, _said("m", "length of the harness as written")),
+        "stiffness_nominal": ((), harness.stiffness, _said("N", "stiffness of the harness as written")),
         "reduced_mass": ((), _reduced(*hanging_pieces(mission, number)), _said("kg", "reduced mass of the pieces, nominal")),
     }
     altitude = _altitude(ds, mission, number)
     found |= _flights(loads, pulls, altitude)
     found |= _trades(loads, share, limit)
-    return found | _charged(mission, number, loads, unit, asked, safe, breaking, limit, altitude) | {"lacks": ((), _lacks(harness), {"long_name": "lacking"})}
+    return found | _charged(mission, number, loads, unit, asked, (safe, breaking), share, limit, altitude) | {"lacks": ((), _lacks(harness), {"long_name": "lacking"})}
 
 
 def _said(units: str, text: str) -> dict:
@@ -235,6 +238,7 @@ _WRITTEN = {
     "largest_mass": ("kg", "mass of powder whose snatch stays below the share of the strength"),
     "breaking_mass": ("kg", "mass of powder whose snatch breaks the harness in more flights than may be"),
     "advised_mass": ("kg", "mass of powder advised"),
+    "advised_strength": ("N", "strength of the harness that bears the advised mass"),
     "bay_area": ("m^2", "section of the bay"),
     "bay_volume": ("m^3", "free volume of the bay"),
     "bay_pressure": ("Pa", "pressure in the bay over the air's"),
@@ -248,16 +252,24 @@ _WRITTEN = {
 }
 
 
-def _charged(mission: Mission, number: int, loads, unit, asked, safe: float, breaking: float, limit: float, altitude: np.ndarray) -> dict:
+def _strength(mission: Mission, number: int, mass: float, loads: HarnessLoads, unit: np.ndarray, share: float, limit: float) -> float:
+    """Return the strength (N) of a harness whose load stays below a share of it in enough flights, with another mass of powder."""
+    snatch = ejection_of(mission, number, mass=mass).impulse * unit
+    other = loads._replace(snatch=snatch, peak=np.fmax(snatch, loads.opening), strength=limit * loads.strength)
+    return needed_factors(other, share)["strength"] * mission.harness[number].strength
+
+
+def _charged(mission: Mission, number: int, loads, unit, asked, bounds: tuple[float, float], share: float, limit: float, altitude: np.ndarray) -> dict:
     own = mission.harness[number].charge
     size = STEPS if asked is None or len(asked) == 2 else len(asked)
     if own is None or not all(hanging_pieces(mission, number)):
         values = dict.fromkeys(_WRITTEN, _NONE)
         steps = {name: np.full(size, _NONE) for name in _STEPS}
     else:
-        masses = masses_of(mission, number, safe, breaking)
+        masses = masses_of(mission, number, *bounds)
         values = _written(mission, number, masses, altitude)
         steps = _steps(mission, number, mass_grid(asked, masses, own.mass), unit, loads.strength, limit)
+        values["advised_strength"] = _strength(mission, number, masses.advised, loads, unit, share, limit)
     entries = {name: ((), float(values[name]), _said(*about)) for name, about in _WRITTEN.items()}
     return entries | {name: (("step",), steps[name], _said(*about)) for name, about in _STEPS.items()}
 

@@ -25,7 +25,7 @@ STEPS = 41
 
 class Masses(NamedTuple):
     """Masses of powder, kg: the least that shears the strongest pins and opens the bay; the largest whose snatch stays below a share of the strength in
-    enough flights, and that which breaks the harness in more than may be; what to take, NaN where no mass does both with a margin."""
+    enough flights, and that which breaks the harness in more than may be; what to take, as far as can be that which is written."""
 
     least: float
     largest: float
@@ -50,7 +50,11 @@ def masses_of(mission: Mission, number: int, safe: float, breaking: float) -> Ma
     """Return the masses of a harness's charge. safe, breaking : impulses (N s) of `largest_impulse`."""
     least = _least(mission, number)
     largest, broken = (_with_impulse(mission, number, least, impulse) for impulse in (safe, breaking))
-    return Masses(least, largest, broken, min(MARGIN * least, math.sqrt(least * largest)) if largest >= NARROW * least else math.nan)
+    written = mission.harness[number].charge.mass
+    if largest >= NARROW * least:
+        right = NARROW * least <= written <= largest
+        return Masses(least, largest, broken, written if right else min(MARGIN * least, math.sqrt(least * largest)))
+    return Masses(least, largest, broken, min(max(written, NARROW * least), MARGIN * least))  # of a harness that bears it
 
 
 def _least(mission: Mission, number: int) -> float:
@@ -85,11 +89,11 @@ def _root(holds, low: float, high: float) -> float:
 
 
 def mass_grid(asked: tuple[float, ...] | None, masses: Masses, written: float) -> np.ndarray:
-    """Return the masses (kg) that are drawn: as asked (two: from the first to the second), else all that matters."""
+    """Return the masses (kg) that are looked at: as asked (two: from the first to the second), else all that matters, evenly by their logarithms."""
     if asked is not None:
-        return np.linspace(*asked, STEPS) if len(asked) == 2 else np.array(asked)
+        return np.geomspace(*asked, STEPS) if len(asked) == 2 else np.array(asked)
     known = [mass for mass in (masses.least, masses.largest, masses.breaking, written) if math.isfinite(mass)]
-    return np.linspace(0.4 * min(known), min(1.3 * max(known), 8.0 * written), STEPS)
+    return np.geomspace(0.4 * min(known), max(min(1.3 * max(known), 8.0 * written), 2.0 * written), STEPS)
 
 
 def held(ejection: Ejection) -> float:
