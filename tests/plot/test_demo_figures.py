@@ -147,6 +147,22 @@ def test_figure__of_sizes_of_canopies(demo_mission, stack_mission):
         plot.plot_canopy_size(found, "drogue")
 
 
+def test_figure__of_charges(stack_mission):
+    """As written; too strong on a weak harness; without a table; for a harness that there is not."""
+    other = {
+        "harness.drogue.charge.mass": "0.6 g",
+        "harness.drogue.strength": "500 N",
+        "harness.booster main.charge": None,
+        "harness.booster main.impulse": 4.0,
+    }
+    for mission in (stack_mission, stack_mission.change(other)):
+        found = sixdof.workshop.charge(mission, flights=4, failing=0)
+        for harness in ("drogue", "booster main"):
+            assert_good(plot.plot_charge(found, harness))
+    with pytest.raises(ValueError, match="there is no harness .main."):
+        plot.plot_charge(found, "main")
+
+
 def test_figure__of_deployments_about_apogee(demo_mission, stack_mission):
     """With strengths, harnesses and the width of one; with none of them; for a canopy that the study is not about."""
     known = stack_mission.change({"harness.drogue.width": "14 mm", "stage.1.part.booster main.strength": "150 N"})

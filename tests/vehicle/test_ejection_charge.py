@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from scipy.integrate import solve_ivp
 
-from sixdof.flight.harness import ejection_impulse, ejection_of, hanging_pieces
+from sixdof.flight.harness import ejection_impulse, ejector_of, hanging_pieces
 from sixdof.mission.errors import MissionError
 from sixdof.mission.tables import Charge
 from sixdof.vehicle.charge import Bay, bay_of, ejection, hole_flow, pin_forces
@@ -158,7 +158,7 @@ def test_pieces__are_the_burnt_out_stage_that_hangs(demo):
 
 
 def test_impulse__thinner_air_gives_more(demo):
-    low, high = (ejection_of(demo, 0, air=air).impulse for air in (AIR, (30e3, 0.45)))
+    low, high = (ejector_of(demo, 0).fire(air=air).impulse for air in (AIR, (30e3, 0.45)))
     assert 1.02 < high / low < 1.1  # less air to push back
 
 
@@ -176,7 +176,7 @@ def test_impulse__is_what_flies(demo):
 
 def test_snatch__is_v_sqrt_of_k_mu_of_two_masses_and_a_spring(demo):
     """Two masses thrown apart, a slack cord of 5 m that pulls as a spring beyond it, integrated by scipy."""
-    (fore, aft), k, found = hanging_pieces(demo, 0), 11e3 / 5.0, ejection_of(demo, 0)
+    (fore, aft), k, found = hanging_pieces(demo, 0), 11e3 / 5.0, ejector_of(demo, 0).fire()
 
     def rates(t, y):
         pull = k * max(y[0] - y[1] - 5.0, 0.0)

@@ -63,7 +63,7 @@ BEFORE = (
     "plot_rail_for_wind",
     "plot_launch_card",
 )
-WORKSHOP = ("plot_canopy_size", "plot_deployment", "plot_flutter", "plot_skin_temperature", "plot_static_firing")
+WORKSHOP = ("plot_charge", "plot_canopy_size", "plot_deployment", "plot_flutter", "plot_skin_temperature", "plot_static_firing")
 OF_LOOPS = (
     "plot_modes",
     "plot_bode",
@@ -302,6 +302,19 @@ def test_figure__of_a_comparison(missions, name):
 
 
 @pytest.mark.parametrize("name", ["slender", pytest.param("canard", marks=pytest.mark.slow), pytest.param("stack", marks=pytest.mark.slow)])
+@EVERY
+def test_figure__and_page_of_charges(missions, name):
+    if not missions[name].harness:
+        with pytest.raises(ValueError, match=r"charge: the mission has no \[\[harness\]\]"):
+            sixdof.workshop.charge(missions[name], flights=2, failing=0)
+        return
+    found = sixdof.workshop.charge(missions[name], flights=3, failing=0)
+    rendered(plot.plot_charge(found)[0])
+    page = str(sixdof.report(found))
+    assert "has no charge table" in page and "nan" not in page and "never a recipe" in page
+
+
+@EVERY
 def test_figure__of_deployments_about_apogee(missions, name):
     found = sixdof.workshop.deployment(missions[name], offsets=[-2.0, 4.0], flights=2, failing=0)
     for canopy in found["canopy"].values:

@@ -9,8 +9,9 @@ import numpy as np
 from sixdof.autopilot.canopies import canopy_stages
 from sixdof.mission.checks.rules import Staging
 from sixdof.mission.mission import Mission
+from sixdof.mission.tables import Charge
 from sixdof.results.names import canopy_names
-from sixdof.vehicle.charge import Ejection, bay_of, ejection
+from sixdof.vehicle.charge import Bay, Ejection, bay_of, ejection
 from sixdof.vehicle.geometry import Shape, shape_of
 from sixdof.vehicle.mass import full_grain, part_lumps
 from sixdof.vehicle.mounting import case_lump, placed_motors
@@ -66,26 +67,38 @@ def hanging_pieces(mission: Mission, number: int) -> tuple[float, float]:
     return tuple(float(sum(lump.mass for _, lump in side)) for side in (cut.fore, cut.aft))
 
 
-def ejection_of(mission: Mission, number: int, *, mass: float | None = None, air: tuple[float, float] | None = None) -> Ejection:
-    """Return what the charge of a harness does to the pieces of `hanging_pieces`.
+@dataclass(frozen=True)
+class Ejector:
+    """A harness's charge with all that its ejection depends on. air : pressure (Pa) and density (kg/m^3) outside; reduced_mass : of `hanging_pieces`, kg."""
 
-    mass : of powder, kg; the charge's own if None. air : pressure (Pa) and density (kg/m^3) outside; at the rail if None.
-    """
+    charge: Charge
+    bay: Bay
+    air: tuple[float, float]
+    reduced_mass: float
+
+    def fire(self, mass: float | None = None, air: tuple[float, float] | None = None) -> Ejection:
+        """Return what the charge does, with another mass of powder (kg) or in other air than at the rail."""
+        charge = self.charge if mass is None else self.charge.model_copy(update={"mass": mass})
+        return ejection(charge, self.bay, *(air or self.air), self.reduced_mass)
+
+
+def ejector_of(mission: Mission, number: int) -> Ejector | None:
+    """Return the charge of a harness and the pieces it throws apart, in the air at the rail; None without a charge, or where there is nothing to throw."""
     harness = mission.harness[number]
-    charge = harness.charge if mass is None else harness.charge.model_copy(update={"mass": mass})
+    if harness.charge is None:
+        return None
     fore, aft = hanging_pieces(mission, number)
-    if air is None:
-        over, _ = air_over(mission, np.array([mission.site.altitude]))
-        air = float(over.pressure[0]), float(over.density[0])
-    return ejection(charge, bay_of(mission.stage[harness_stage(mission, number)], harness), *air, fore * aft / (fore + aft))
+    if not (fore > 0.0 and aft > 0.0):
+        return None
+    over, _ = air_over(mission, np.array([mission.site.altitude]))
+    bay = bay_of(mission.stage[harness_stage(mission, number)], harness)
+    return Ejector(harness.charge, bay, (float(over.pressure[0]), float(over.density[0])), fore * aft / (fore + aft))
 
 
 def ejection_impulse(mission: Mission, number: int) -> float:
     """Return the impulse of a harness's ejection, N s: as written, or what its charge gives the pieces in the air at the rail, 0 where it parts nothing."""
-    harness = mission.harness[number]
-    if harness.charge is None or not all(hanging_pieces(mission, number)):
-        return harness.impulse
-    return ejection_of(mission, number).impulse
+    ejector = ejector_of(mission, number)
+    return mission.harness[number].impulse if ejector is None else ejector.fire().impulse
 
 
 def _side_area(shape: Shape, station: float, fore: bool) -> float:

@@ -98,6 +98,7 @@ if TYPE_CHECKING:
     from sixdof.plot.vehicle.drawing import draw_vehicle as draw_vehicle
     from sixdof.plot.workshop.as_built import plot_as_built as plot_as_built
     from sixdof.plot.workshop.as_built import plot_ballast as plot_ballast
+    from sixdof.plot.workshop.charge import plot_charge as plot_charge
     from sixdof.plot.workshop.deployment import plot_deployment as plot_deployment
     from sixdof.plot.workshop.flutter import plot_flutter as plot_flutter
     from sixdof.plot.workshop.sizing import plot_canopy_size as plot_canopy_size
@@ -195,6 +196,7 @@ show(
             "plot_launch_card",
         ),
         "In the workshop": (
+            "plot_charge",
             "plot_canopy_size",
             "plot_deployment",
             "plot_flutter",

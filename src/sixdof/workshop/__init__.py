@@ -24,6 +24,7 @@ if TYPE_CHECKING:
     from sixdof.study.as_built.readings import readings_of as readings_of
     from sixdof.study.as_built.with_measured import with_measured as with_measured
     from sixdof.study.recovery.deployment import deployment as deployment
+    from sixdof.study.recovery.ejection.charge import charge as charge
     from sixdof.study.recovery.sizing import canopy_size as canopy_size
     from sixdof.study.recovery.windows import trigger_windows as trigger_windows
     from sixdof.study.static_firing.static_firing import static_firing as static_firing
@@ -35,7 +36,7 @@ if TYPE_CHECKING:
 show(
     __name__,
     {
-        "Recovery": ("canopy_size", "deployment", "trigger_windows"),
+        "Recovery": ("charge", "canopy_size", "deployment", "trigger_windows"),
         "Structure and heating": ("flutter", "skin_temperature"),
         "The vehicle as built": ("readings_of", "readings_keys", "as_built", "with_measured", "ballast"),
         "A static firing": ("static_firing", "with_firing", "firing_curve"),

@@ -29,7 +29,7 @@ def plot_charge(ds: xr.Dataset, harness: str | None = None, *, axes=None):
 
     Examples
     --------
-    >>> axes = sixdof.plot.plot_charge(sixdof.workshop.charge(two_stages, "drogue", flights=6, failing=0))
+    >>> axes = sixdof.plot.plot_charge(sixdof.workshop.charge(stack, "drogue", flights=4, failing=0))
     """
     need_charge(ds, "plot_charge")
     names = [str(name) for name in ds["harness"].values]

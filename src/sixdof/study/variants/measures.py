@@ -21,6 +21,13 @@ from sixdof.results.registry import Variable
 _TOLD: dict[str, tuple[str, str, str, str, str]] = {
     "opening_load_share": ("1", "opening load over the strength of the canopy", "canopy", "sixdof.study.recovery.zipper", "opening_load_share"),
     "zipper_index": ("1", "force of the harness on the edge of the tube over what it bears", "canopy", "sixdof.study.recovery.zipper", "zipper_index"),
+    "harness_load_share": (
+        "1",
+        "largest load of the harness over its strength",
+        "harness",
+        "sixdof.study.recovery.ejection.harness_loads",
+        "harness_load_share",
+    ),
     "trigger_gap_min": ("s", "smallest gap between two triggers of the canopy", "canopy", "sixdof.study.recovery.windows_measures", "trigger_gap_min"),
     "backup_beats": (
         "1",

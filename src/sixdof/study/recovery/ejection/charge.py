@@ -10,7 +10,7 @@ import xarray as xr
 
 from sixdof.ensemble.request import whole
 from sixdof.ensemble.run import disperse
-from sixdof.flight.harness import ejection_impulse, ejection_of, hanging_pieces, harness_stage
+from sixdof.flight.harness import Ejector, ejection_impulse, ejector_of, hanging_pieces, harness_stage
 from sixdof.mission.errors import suggestion
 from sixdof.mission.load import check_mission
 from sixdof.mission.mission import Mission
@@ -23,7 +23,6 @@ from sixdof.study.recovery.ejection.masses import STEPS, Masses, held, largest_i
 from sixdof.study.recovery.ejection.pins import Pulled, pulled
 from sixdof.study.sweep.timelines import each_flight
 from sixdof.study.uncertainty.statistics import check_share
-from sixdof.vehicle.charge import bay_of
 from sixdof.world.sounding import air_over
 
 LOAD_SHARE = 0.5  # of the harness's strength: a factor of safety of 2, common practice for recovery gear
@@ -70,7 +69,8 @@ def charge(
     -------
     Dataset
         By harness: `charge_mass` as written, `least_mass` (shears the strongest pins), `largest_mass` (snatch below `load_share` in `share` of the flights),
-        `breaking_mass` (breaks the harness in more than 1 - share of them), `advised_mass`, kg, and `advised_strength` (N) of the harness with it; `bay_pressure` over the air's, Pa; `bay_force`,
+        `breaking_mass` (breaks the harness in more than 1 - share of them), `advised_mass`, kg, and `advised_strength` (N) of the harness with it;
+        `bay_pressure` over the air's, Pa; `bay_force`,
         `pin_strength_low`, `pin_strength_high` of all pins, `friction`, N; `separation_speed`, m/s; `impulse`, N s, and `impulse_aloft` in the air of the
         flights' own ejections; `largest_impulse`, `breaking_impulse`; `broken`, the share of flights that break it. NaN without a charge's table.
         By harness and flight: `snatch_load`, `opening_share_load`, `harness_load`, `strength_drawn` (N), `harness_load_share`, `pin_pull`, `pin_pull_air` (N,
@@ -87,7 +87,7 @@ def charge(
 
     Examples
     --------
-    >>> found = sixdof.workshop.charge(two_stages, "drogue", flights=6, failing=0)
+    >>> found = sixdof.workshop.charge(stack, "drogue", flights=6, failing=0)
     >>> bool(found.least_mass[0] < found.charge_mass[0] < found.largest_mass[0])
     True
     """
@@ -122,7 +122,9 @@ def need_charge(ds: xr.Dataset, who: str) -> None:
 def _asked(mission: Mission, harness) -> list[str]:
     known = harness_names(mission)
     if not known:
-        raise ValueError("charge: the mission has no [[harness]], so that nothing says where a charge separates the airframe; add one, see `sixdof keys harness`")
+        raise ValueError(
+            "charge: the mission has no [[harness]], so that nothing says where a charge separates the airframe; `sixdof keys harness` explains it"
+        )
     asked = known if harness is None else [harness] if isinstance(harness, str) else list(harness)
     for name in asked:
         if name not in known:
@@ -178,7 +180,8 @@ def _one(mission: Mission, number: int, ds: xr.Dataset, pulls: list[Pulled], ask
     altitude = _altitude(ds, mission, number)
     found |= _flights(loads, pulls, altitude)
     found |= _trades(loads, share, limit)
-    return found | _charged(mission, number, loads, unit, asked, (safe, breaking), share, limit, altitude) | {"lacks": ((), _lacks(harness), {"long_name": "lacking"})}
+    found["lacks"] = ((), _lacks(harness), {"long_name": "lacking"})
+    return found | _charged(mission, number, loads, unit, asked, (safe, breaking), share, limit, altitude)
 
 
 def _said(units: str, text: str) -> dict:
@@ -252,44 +255,42 @@ _WRITTEN = {
 }
 
 
-def _strength(mission: Mission, number: int, mass: float, loads: HarnessLoads, unit: np.ndarray, share: float, limit: float) -> float:
-    """Return the strength (N) of a harness whose load stays below a share of it in enough flights, with another mass of powder."""
-    snatch = ejection_of(mission, number, mass=mass).impulse * unit
+def _stronger(ejector: Ejector, mass: float, loads: HarnessLoads, unit: np.ndarray, share: float, limit: float) -> float:
+    """Return the factor on a harness's strength with which its load stays below a share of it in enough flights, with another mass of powder."""
+    snatch = ejector.fire(mass).impulse * unit
     other = loads._replace(snatch=snatch, peak=np.fmax(snatch, loads.opening), strength=limit * loads.strength)
-    return needed_factors(other, share)["strength"] * mission.harness[number].strength
+    return needed_factors(other, share)["strength"]
 
 
 def _charged(mission: Mission, number: int, loads, unit, asked, bounds: tuple[float, float], share: float, limit: float, altitude: np.ndarray) -> dict:
-    own = mission.harness[number].charge
+    ejector = ejector_of(mission, number)
     size = STEPS if asked is None or len(asked) == 2 else len(asked)
-    if own is None or not all(hanging_pieces(mission, number)):
+    if ejector is None:
         values = dict.fromkeys(_WRITTEN, _NONE)
         steps = {name: np.full(size, _NONE) for name in _STEPS}
     else:
-        masses = masses_of(mission, number, *bounds)
-        values = _written(mission, number, masses, altitude)
-        steps = _steps(mission, number, mass_grid(asked, masses, own.mass), unit, loads.strength, limit)
-        values["advised_strength"] = _strength(mission, number, masses.advised, loads, unit, share, limit)
+        masses = masses_of(ejector, *bounds)
+        values = _written(mission, ejector, masses, altitude)
+        steps = _steps(ejector, mass_grid(asked, masses, ejector.charge.mass), unit, loads.strength, limit)
+        values["advised_strength"] = mission.harness[number].strength * _stronger(ejector, masses.advised, loads, unit, share, limit)
     entries = {name: ((), float(values[name]), _said(*about)) for name, about in _WRITTEN.items()}
     return entries | {name: (("step",), steps[name], _said(*about)) for name, about in _STEPS.items()}
 
 
-def _written(mission: Mission, number: int, masses: Masses, altitude: np.ndarray) -> dict[str, float]:
-    harness = mission.harness[number]
-    bay = bay_of(mission.stage[harness_stage(mission, number)], harness)
-    found = ejection_of(mission, number)
-    values = {"charge_mass": harness.charge.mass, "bay_area": bay.area, "bay_volume": bay.volume, "leaked": found.leaked}
+def _written(mission: Mission, ejector: Ejector, masses: Masses, altitude: np.ndarray) -> dict[str, float]:
+    found = ejector.fire()
+    values = {"charge_mass": ejector.charge.mass, "bay_area": ejector.bay.area, "bay_volume": ejector.bay.volume, "leaked": found.leaked}
     values |= {f"{name}_mass": mass for name, mass in masses._asdict().items()}
     values |= {"bay_pressure": found.pressure, "bay_force": found.force, "friction": found.friction, "separation_speed": found.speed}
     values |= {"pin_strength_low": found.pins[0], "pin_strength_high": found.pins[1], "impulse_aloft": math.nan}
     if np.isfinite(altitude).any():
         air, _ = air_over(mission, np.array([np.nanmedian(altitude)]))
-        values["impulse_aloft"] = ejection_of(mission, number, air=(float(air.pressure[0]), float(air.density[0]))).impulse
+        values["impulse_aloft"] = ejector.fire(air=(float(air.pressure[0]), float(air.density[0]))).impulse
     return values
 
 
-def _steps(mission: Mission, number: int, grid: np.ndarray, unit: np.ndarray, strength: np.ndarray, limit: float) -> dict[str, np.ndarray]:
-    each = [ejection_of(mission, number, mass=float(mass)) for mass in grid]
+def _steps(ejector: Ejector, grid: np.ndarray, unit: np.ndarray, strength: np.ndarray, limit: float) -> dict[str, np.ndarray]:
+    each = [ejector.fire(float(mass)) for mass in grid]
     unit, strength = unit[np.isfinite(unit)], strength[np.isfinite(unit)]
     above, broken = ([float(np.mean(one.impulse * unit > part * strength)) if unit.size else _NONE for one in each] for part in (limit, 1.0))
     rows = {"step_mass": grid, "step_above": above, "step_broken": broken, "step_held": [held(one) for one in each]}
@@ -315,4 +316,6 @@ def _failing(mission: Mission, whole_gear: Mission, numbers: list[int], failing:
     rows = np.stack([np.stack([loads_of(one, mission, number).share for number in numbers]) for one in flown])
     attrs = _said("1", "largest load of the harness over its strength, with a failure made certain")
     names = [whole_gear.failure[k].name for k in chosen]
-    return xr.Dataset({"failing_load_share": (("failure", "harness", "failing_flight"), rows, attrs)}, {"failure": ("failure", names, {"long_name": "failure"})})
+    return xr.Dataset(
+        {"failing_load_share": (("failure", "harness", "failing_flight"), rows, attrs)}, {"failure": ("failure", names, {"long_name": "failure"})}
+    )

@@ -12,10 +12,10 @@ from typing import NamedTuple
 
 import numpy as np
 
-from sixdof.flight.harness import ejection_of, harness_stage
+from sixdof.flight.harness import Ejector
 from sixdof.mission.mission import Mission
 from sixdof.study.recovery.ejection.harness_loads import HarnessLoads
-from sixdof.vehicle.charge import Ejection, bay_of, gauge_pressure, pin_forces
+from sixdof.vehicle.charge import Ejection, gauge_pressure, pin_forces
 
 MARGIN = 1.5  # times the least mass: what is taken where the harness allows it (a project choice; common practice tests on the ground and adds)
 NARROW = 1.2  # times the least mass: a window narrower than this has no margin at either end
@@ -46,44 +46,38 @@ def largest_impulse(unit: np.ndarray, strength: np.ndarray, share: float, load_s
     return float(allowed[min(math.ceil(share * allowed.size - 1e-9), allowed.size) - 1]) if allowed.size else math.nan
 
 
-def masses_of(mission: Mission, number: int, safe: float, breaking: float) -> Masses:
-    """Return the masses of a harness's charge. safe, breaking : impulses (N s) of `largest_impulse`."""
-    least = _least(mission, number)
-    largest, broken = (_with_impulse(mission, number, least, impulse) for impulse in (safe, breaking))
-    written = mission.harness[number].charge.mass
+def masses_of(ejector: Ejector, safe: float, breaking: float) -> Masses:
+    """Return the masses of a charge. safe, breaking : impulses (N s) of `largest_impulse`."""
+    least, written = _least(ejector), ejector.charge.mass
+    if math.isinf(least):
+        return Masses(least, math.nan, math.nan, math.nan)
+    largest, broken = (_with_impulse(ejector, least, impulse) for impulse in (safe, breaking))
     if largest >= NARROW * least:
         right = NARROW * least <= written <= largest
         return Masses(least, largest, broken, written if right else min(MARGIN * least, math.sqrt(least * largest)))
     return Masses(least, largest, broken, min(max(written, NARROW * least), MARGIN * least))  # of a harness that bears it
 
 
-def _least(mission: Mission, number: int) -> float:
-    charge = mission.harness[number].charge
-    bay = bay_of(mission.stage[harness_stage(mission, number)], mission.harness[number])
-    needed = pin_forces(charge)[1] + charge.friction
-    shears = needed / (bay.area * gauge_pressure(charge, bay)) * charge.mass
+def _least(ejector: Ejector) -> float:
+    charge, bay = ejector.charge, ejector.bay
+    shears = (pin_forces(charge)[1] + charge.friction) / (bay.area * gauge_pressure(charge, bay)) * charge.mass
     start = max(shears * (1.0 + 1e-9), 1e-3 * charge.mass)
-    return start if _parts(mission, number, start) else _root(lambda mass: _parts(mission, number, mass), start, LARGEST * max(start, charge.mass))
+    return start if ejector.fire(start).parted else _root(lambda mass: ejector.fire(mass).parted, start, LARGEST * max(start, charge.mass))
 
 
-def _parts(mission: Mission, number: int, mass: float) -> bool:
-    return ejection_of(mission, number, mass=mass).parted
-
-
-def _with_impulse(mission: Mission, number: int, least: float, impulse: float) -> float:
+def _with_impulse(ejector: Ejector, least: float, impulse: float) -> float:
     """Return the mass with an impulse, NaN where it is less than the least mass makes or none is known."""
-    if not impulse > ejection_of(mission, number, mass=least).impulse:
+    if not impulse > ejector.fire(least).impulse:
         return math.nan
-    top = LARGEST * least
-    return _root(lambda mass: ejection_of(mission, number, mass=mass).impulse >= impulse, least, top)
+    return _root(lambda mass: ejector.fire(mass).impulse >= impulse, least, LARGEST * least)
 
 
 def _root(holds, low: float, high: float) -> float:
-    """Return the least value from which on something holds, by bisection; inf where it does not even at `high`."""
+    """Return the least value from which on something holds, to some 1e-5 of itself, by bisection; inf where it does not even at `high`."""
     if not holds(high):
         return math.inf
-    for _ in range(30):
-        middle = 0.5 * (low + high)
+    for _ in range(18):
+        middle = math.sqrt(low * high)
         low, high = (low, middle) if holds(middle) else (middle, high)
     return high
 

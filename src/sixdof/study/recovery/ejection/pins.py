@@ -30,7 +30,7 @@ BODIES = ("nose", "tube", "transition")
 
 
 class Pulled(NamedTuple):
-    """The largest pull on the pins of one flight before the charge fires, N: by the flight, by the bay's air, both together at their worst instant, its time."""
+    """The largest pull on the pins of one flight before the charge fires, N: by drag, by the bay's air, by both at their worst instant, and its time, s."""
 
     flight: float
     air: float
@@ -148,7 +148,14 @@ class PinLoads:
         stages = split_at(self.mission.stage[first : last + 1], self.stage - first, self.harness.separation_station)
         ahead = fore_axial(SimpleNamespace(stage=stages), range(len(stages)), MACHS) * shape_of(stages).area / shape.area
         share = ahead / np.maximum(rows["total"], 1e-9)
-        return _Body(_by_stage(cut.fore), sum(float(lump.mass) for _, lump in cut.fore_grains), _by_stage(cut.aft), share, rows.get("measured", rows["total"]), shape.area)
+        return _Body(
+            _by_stage(cut.fore),
+            sum(float(lump.mass) for _, lump in cut.fore_grains),
+            _by_stage(cut.aft),
+            share,
+            rows.get("measured", rows["total"]),
+            shape.area,
+        )
 
 
 def _by_stage(lumps) -> dict[int, float]:

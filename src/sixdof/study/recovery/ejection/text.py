@@ -39,7 +39,7 @@ def charge_text(ds: xr.Dataset) -> str:
     lines = [f"Ejection charges, pins and harnesses: {ds.attrs.get('title', 'untitled')}", *wrapped(flown(ds)), ""]
     for name in ds["harness"].values:
         one = ds.sel(harness=name)
-        lines += [str(name), *indented([*answers(one), *_others(one)]), *table([["share of the flights below", "", "5 %", "50 %", "95 %"], *_rows(one)]), ""]
+        lines += [str(name), *indented([*answers(one), *_others(one)]), *table([["quantile", "", "5 %", "50 %", "95 %"], *_rows(one)]), ""]
     lines += ["What this is worth", *indented([*WORTH, _limit(ds.attrs)])]
     return "\n".join([*lines, "Cautions", *indented(CAUTIONS), "", LAST_LINE])
 
@@ -116,16 +116,16 @@ def harness(one: xr.Dataset) -> str:
     known = share[np.isfinite(share)]
     if not known.size:
         return "Its canopy never comes out in these flights, so that nothing can be said of the harness."
-    broken, top = float(one["broken"]), float(np.quantile(known, said["share"]))
-    least = int(math.ceil(said["share"] * known.size - 1e-9))
-    within = float(np.sort(known)[least - 1]) <= said["load_share"]
+    broken, top = float(one["broken"]), float(np.sort(known)[math.ceil(said["share"] * known.size - 1e-9) - 1])
+    wanted, of = percent(said["load_share"]), f"{percent(top)} of its strength"
     if broken > 0.0:
-        text = f"The harness, {_written(one)}, breaks in {percent(broken)} of the flights ({percent(top)} of its strength in {percent(said['share'])} of them)"
-    elif within:
-        return f"The harness, {_written(one)}, holds: at most {percent(top)} of its strength in {percent(said['share'])} of the flights, {percent(known.max())} at worst{_branch(one)}."
+        text = f"The harness, {_written(one)}, breaks in {percent(broken)} of the flights ({of} in {percent(said['share'])} of them)"
+    elif top <= said["load_share"]:
+        reach = f"at most {of} in {percent(said['share'])} of the flights, {percent(known.max())} at worst"
+        return f"The harness, {_written(one)}, holds: {reach}{_branch(one)}."
     else:
-        text = f"The harness, {_written(one)}, holds in all of them, but bears {percent(top)} of its strength"
-        text += f", where {percent(said['load_share'])} is wanted" if said["load_share"] < 1.0 else ""
+        text = f"The harness, {_written(one)}, holds in all of them, but bears {of}"
+        text += f", where {wanted} is wanted" if said["load_share"] < 1.0 else ""
     return f"{text}: {_instead(one)}{_branch(one)}."
 
 
@@ -181,7 +181,8 @@ def pins(one: xr.Dataset) -> str:
         return f"Before the ejection the flight pulls at the joint with up to {worst:.0f} N, which its fit must hold."
     what, held = ("the weakest pins hold", low) if low > 0.0 else ("no pins: friction alone holds", float(one["friction"]))
     when = f"most at {float(one['pin_pull_time'].values[np.nanargmax(pull)]):.1f} s" if worst > 0.5 else "at no time"
-    air = f", {float(np.nanmax(one['pin_pull_air'].values)):.0f} N of it air shut up in the bay" if np.nanmax(one["pin_pull_air"].values) > 0.1 * max(worst, 1.0) else ""
+    shut_up = float(np.nanmax(one["pin_pull_air"].values))
+    air = f", {shut_up:.0f} N of it air shut up in the bay" if shut_up > 0.1 * max(worst, 1.0) else ""
     text = f"drag pulls at the joint with up to {worst:.0f} N before the ejection ({when}{air}), {what} {held:.0f} N"
     if held < worst:
         return f"It opens in flight, before its charge: {text}: use more or stronger pins{', and a hole in the bay' if air else ''}."
@@ -212,7 +213,8 @@ def _rows(one: xr.Dataset) -> Iterator[list[str]]:
     if math.isfinite(float(one["charge_mass"])):
         pressure, force = float(one["bay_pressure"]), float(one["bay_force"])
         low, high = (float(one[f"pin_strength_{end}"]) for end in ("low", "high"))
-        yield ["pressure in the bay", f"{pressure / 1e3:.0f} kPa ({pressure / PSI:.0f} psi), {force:.0f} N on {low:.0f} to {high:.0f} N of pins and {float(one['friction']):.0f} N of friction"]
+        against = f"{low:.0f} to {high:.0f} N of pins and {float(one['friction']):.0f} N of friction"
+        yield ["pressure in the bay", f"{pressure / 1e3:.0f} kPa ({pressure / PSI:.0f} psi), {force:.0f} N on {against}"]
         aloft = float(one["impulse_aloft"]) / float(one["impulse"]) - 1.0 if float(one["impulse"]) > 0.0 else math.nan
         more = f", {100.0 * aloft:+.1f} % in the air of the ejection (as flown: the air at the rail)" if math.isfinite(aloft) else ""
         yield ["apart at", f"{float(one['separation_speed']):.1f} m/s by {float(one['impulse']):.2f} N s{more}"]
