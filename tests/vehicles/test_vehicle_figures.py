@@ -301,7 +301,6 @@ def test_figure__of_a_comparison(missions, name):
     rendered(plot.plot_scatter_matrix(one, ["apogee_height", "landing_ground_speed"], ["motor_impulse"] if len(mission.stage) == 1 else None))
 
 
-@pytest.mark.parametrize("name", ["slender", pytest.param("canard", marks=pytest.mark.slow), pytest.param("stack", marks=pytest.mark.slow)])
 @EVERY
 def test_figure__and_page_of_charges(missions, name):
     if not missions[name].harness:
@@ -314,7 +313,7 @@ def test_figure__and_page_of_charges(missions, name):
     assert "has no charge table" in page and "nan" not in page and "never a recipe" in page
 
 
-@EVERY
+@pytest.mark.parametrize("name", ["slender", pytest.param("canard", marks=pytest.mark.slow), pytest.param("stack", marks=pytest.mark.slow)])
 def test_figure__of_deployments_about_apogee(missions, name):
     found = sixdof.workshop.deployment(missions[name], offsets=[-2.0, 4.0], flights=2, failing=0)
     for canopy in found["canopy"].values:
