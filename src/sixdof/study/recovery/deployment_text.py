@@ -82,7 +82,8 @@ def _answer(one: xr.Dataset) -> str:
         return f"It may come out from {low:+g} to {high:+g} s about apogee{whole}: {below} in {_percent(said['share'])} of the flights; {own}."
     share = one["below_share"].values
     best = min(np.flatnonzero(share == np.nanmax(share)), key=lambda k: abs(one["offset"].values[k]))
-    text = f"No time is right: even at {one['offset'].values[best]:+g} s {below} in no more than {_percent(float(share[best]))} of the flights"
+    at = one["offset"].values[best]
+    text = f"No time is right: even {f'at {at:+g} s' if at else 'at apogee'} {below} in no more than {_percent(float(share[best]))} of the flights"
     return f"{text} ({_worst(one.isel(offset=best))}){_always(one)}; {own}."
 
 

@@ -75,7 +75,7 @@ def canopy_size(
         that keeps both; where none does the needed one), `best_share`, `taken_both_share` (flown). By canopy and flight, as written (`written_...`) and with
         the diameter taken (`taken_...`): the numbers of a landing with `hanging_mass` (kg) and `ground_density` (kg/m^3); with each failure
         `failing_...` (failure, canopy, failing_flight). Where speed and drift cannot be kept together, along `cure` what was flown to keep them: its text,
-        `cure_canopy`, `cure_speed_share`, `cure_drift_share`, `cure_both_share`.
+        `cure_canopy`, `cure_speed_share`, `cure_drift_share`, `cure_both_share`, `cure_opened_share` and `cure_drift` (m, of 95 %).
 
     Raises
     ------

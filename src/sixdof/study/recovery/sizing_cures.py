@@ -40,7 +40,8 @@ def cures_of(mission: Mission, study, ds: xr.Dataset, speed: float, far: float |
             opened = flown["opened"][k, 0]
             slow, near = opened & (flown["descent_speed"][k, 0] <= speed), opened & (flown["drift"][k, 0] <= far)
             count = max(int(opened.sum()), 1)
-            rows.append((text, name, slow.sum() / count, near.sum() / count, (slow & near).sum() / count, opened.mean()))
+            reach = float(np.nanquantile(flown["drift"][k, 0], 0.95)) if opened.any() else np.nan
+            rows.append((text, name, slow.sum() / count, near.sum() / count, (slow & near).sum() / count, opened.mean(), reach))
     if not rows:
         return {}
     columns = list(zip(*rows, strict=True))
@@ -49,6 +50,7 @@ def cures_of(mission: Mission, study, ds: xr.Dataset, speed: float, far: float |
         f"cure_{what}_share": ("cure", list(columns[2 + i]), _one(f"share of the flights that {said[i]}")) for i, what in enumerate(("speed", "drift", "both"))
     }
     shares["cure_opened_share"] = ("cure", list(columns[5]), _one("share of the flights that land under the canopy"))
+    shares["cure_drift"] = ("cure", list(columns[6]), {"units": "m", "long_name": "drift from apogee to the ground that 95 % of the flights stay below"})
     return shares | {"cure": ("cure", list(columns[0]), {"long_name": "what was flown to keep both"}), "cure_canopy": ("cure", list(columns[1]))}
 
 

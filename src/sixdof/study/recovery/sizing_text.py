@@ -118,7 +118,7 @@ def _span(values: xr.DataArray, decimals: int = 1) -> str:
 def _notes(one: xr.Dataset, need: float, taken: float) -> Iterator[str]:
     """Yield what the diameter to take does, and where the numbers come from."""
     mass, density, guess = float(one["taken_hanging_mass"].median()), float(one["taken_ground_density"].median()), float(one["first_guess"])
-    more = "so much less is needed, for what else hangs there drags too" if need < guess else "the flights' spread asks for more"
+    more = "less is needed, for what else hangs there drags too" if need < guess else "the flights' spread asks for more"
     yield (
         f"With {_cm(taken)} it comes down at {_span(one['taken_descent_speed'])} m/s, lands with {_span(one['taken_landing_energy'], 0)} J, "
         f"{_span(one['taken_drift'], 0)} m from its apogee (5 to 95 % of the flights). The closed form of a steady fall (Knacke 1992) under the canopy alone, "
@@ -157,7 +157,7 @@ def _cures(ds: xr.Dataset, name: str) -> Iterator[str]:
     if not rows:
         return
     good = [k for k in rows if float(ds["cure_both_share"][k]) >= ds.attrs["share"] - 1e-9]
-    rows.sort(key=lambda k: -float(ds["cure_both_share"][k]))
+    rows.sort(key=lambda k: (-float(ds["cure_both_share"][k]), float(ds["cure_drift"][k])))
     lines = [f"{ds['cure'][k].item()}: {_cured(ds, k)}" for k in (good[:1] or rows[:2])]
     best = "Flown, and it keeps both" if good else f"None of the {len(rows)} cures flown keeps both; the nearest"
     yield f"{best}: {'; '.join(lines)}."
@@ -167,7 +167,7 @@ def _cured(ds: xr.Dataset, k: int) -> str:
     speed, drift = (_percent(float(ds[f"cure_{what}_share"][k])) for what in ("speed", "drift"))
     down = float(ds["cure_opened_share"][k])
     lost = "" if down > 0.999 else f", {_percent(1.0 - down)} do not land under it"
-    return f"{speed} slowly enough, {drift} near enough{lost}"
+    return f"{speed} slowly enough, {drift} near enough (95 % within {float(ds['cure_drift'][k]):.0f} m){lost}"
 
 
 def _rows(one: xr.Dataset) -> Iterator[list[str]]:
