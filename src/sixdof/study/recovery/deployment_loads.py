@@ -10,8 +10,9 @@ import xarray as xr
 from sixdof.mission.errors import suggestion
 from sixdof.mission.mission import Mission
 from sixdof.mission.units import shown
-from sixdof.study.reading.result import drawn_factor, event_values, fact
-from sixdof.study.recovery.zipper import canopy_index, canopy_parts, harness_of, piece_masses, stage_of
+from sixdof.study.reading.result import event_values, fact
+from sixdof.study.recovery.ejection.harness_loads import loads_of
+from sixdof.study.recovery.zipper import canopy_index, canopy_parts, stage_of
 
 INDICES = {  # name: unit, meaning
     "offset_flown": ("s", "deployment after the flight's true apogee"),
@@ -73,7 +74,7 @@ def deployment_loads(ds: xr.Dataset, mission: Mission, canopy: str, apogee: np.n
     ds : an ensemble. mission : whose strengths count. apogee : true apogee of each flight's body, s.
     """
     number = [part.name for part in canopy_parts(mission)].index(canopy)
-    part, stage, harness = canopy_parts(mission)[number], stage_of(mission, canopy), harness_of(mission, canopy)
+    part, stage = canopy_parts(mission)[number], stage_of(mission, canopy)
     at = {name: f"{name.replace('_', ' ')} {canopy}" for name in ("deployment", "line_stretch")}
     opened = np.isfinite(fact(ds, "opening_load", number))
     found = {"offset_flown": event_values(ds, at["deployment"], body=stage) - apogee}
@@ -81,17 +82,9 @@ def deployment_loads(ds: xr.Dataset, mission: Mission, canopy: str, apogee: np.n
     found |= {f"{name}_incidence": event_values(ds, at[name], "incidence", body=stage) for name in at}
     found["opening_load"], found["snatch_load"] = fact(ds, "opening_load", number), fact(ds, "snatch_load", number)
     none = np.full(opened.size, math.nan)
-    found["harness_load"] = none if harness is None else tension(ds, mission, number, canopy)
     found["opening_load_share"] = none if part.strength is None else found["opening_load"] / part.strength
-    strength = math.nan if harness is None else harness.strength * drawn_factor(ds, "harness_strength", "harness", canopy)
-    found["harness_load_share"] = found["harness_load"] / strength
+    harness = [one.canopy for one in mission.harness]
+    carried = loads_of(ds, mission, harness.index(canopy)) if canopy in harness else None
+    found["harness_load"], found["harness_load_share"] = (none, none) if carried is None else (carried.peak, carried.share)
     found["zipper_index"] = canopy_index(ds, mission, number, canopy)
     return {name: np.where(opened, found[name], math.nan) for name in INDICES}
-
-
-def tension(ds: xr.Dataset, mission: Mission, number: int, canopy: str) -> np.ndarray:
-    """Return the largest load of a canopy's harness in every flight, (flights,), N: the snatch, or the loose piece's share of the opening load."""
-    harness = harness_of(mission, canopy)
-    fore, aft = piece_masses(ds, mission, harness)
-    loose = (aft if harness.canopy_on == "fore" else fore) / (fore + aft)
-    return np.fmax(fact(ds, "snatch_load", number), loose * fact(ds, "opening_load", number))
