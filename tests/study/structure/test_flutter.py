@@ -105,6 +105,15 @@ def test_measures__in_criteria(demo_mission, found):
     assert float(found["flutter_margin"].min()) > 1.6
 
 
+def test_flutter__branches_of_failures_made_certain(demo_mission):
+    falls = demo_mission.change({"failure": [{"kind": "no_deployment", "of": "main", "probability": 0.001}], "stage.0.part.tail.thickness": "2 mm"})
+    ds = sixdof.workshop.flutter(falls, 2, seed=1, failing=2, progress=False)
+    assert ds.sizes["flight"] == 2 and set(ds["branch"].values) == {"nominal", "no_deployment: main"}
+    assert float(ds["branch_reserve"].sel(branch="nominal", fins="tail")) == pytest.approx(float(ds["flutter_reserve"].min()))
+    with pytest.raises(ValueError, match="failing = -1 must be a number of flights"):
+        sixdof.workshop.flutter(falls, 1, failing=-1, progress=False)
+
+
 def test_flutter__refuses_in_a_sentence(demo_mission, demo_flight):
     nothing = demo_mission.change({"stage.0.part.tail.material": None, "stage.0.part.tail.mass": "60 g"})
     with pytest.raises(ValueError, match=r'flutter: fins "tail" says no material, so its shear modulus is not known; give material'):

@@ -11,10 +11,11 @@ from sixdof.ensemble.run import disperse
 from sixdof.mission.load import check_mission
 from sixdof.mission.mission import Mission
 from sixdof.mission.units import shown
-from sixdof.study.reading.result import is_ensemble, need_result
+from sixdof.study.landing.strata import fly_failing
+from sixdof.study.reading.result import is_ensemble, mission_of, need_result
 from sixdof.study.structure.flutter_flights import Fins
 from sixdof.study.structure.flutter_speed import REQUIRED_MACH, REQUIRED_MARGIN
-from sixdof.study.structure.flutter_summary import summary
+from sixdof.study.structure.flutter_summary import by_branch, summary
 from sixdof.study.sweep.timelines import each_flight
 
 RATE = 50.0  # Hz, of the timelines that are looked at: a peak of q between two rows is missed by some 0.3 %
@@ -26,6 +27,7 @@ def flutter(
     *,
     seed: int = 0,
     required: float | Sequence[Sequence[float]] | None = None,
+    failing: int = 0,
     threads: int | None = None,
     progress: bool = True,
     guidance=None,
@@ -41,6 +43,7 @@ def flutter(
     mission : Mission, or an ensemble as `sixdof.disperse` returns it, which is then flown again.
     flights : drawn flights 0, 1, ... of `seed`, failures and draws of the mission's own numbers included.
     required : margin V_f/V that is demanded: a number, or (Mach numbers, margins); None: `REQUIRED_MARGIN` over Mach, above measured flutter.
+    failing : so many further flights with each `[[failure]]` made certain, which show what rare branches do; they count in `branch_reserve` alone.
     seed, threads, progress, guidance, control : as in `sixdof.disperse`.
 
     Returns
@@ -56,7 +59,8 @@ def flutter(
         `thickness_needed` (m) and `shear_modulus_needed` (Pa) for a reserve of 1 in 95 % of flights, `hinge_frequency` (fins, motion; Hz), `control`.
         Over `time`: `airspeed_band`, `flutter_speed_band`, `margin_band` (share, fins, time). Of the flight with the least reserve, along `row`:
         `track_time`, `track_mach`, `track_height`, `track_airspeed`, `track_flutter_speed`, `track_required` (m/s; below it the airspeed should stay),
-        and `fastest` (fins), its number. `required_margin` (mach). Notes on what is not known in the attribute `notes`.
+        and `fastest` (fins), its number. `required_margin` (mach). `branch_reserve` (branch, fins): the least reserve by what failed. Notes on what is not
+        known in the attribute `notes`.
 
     Raises
     ------
@@ -71,15 +75,20 @@ def flutter(
     >>> bool((found.flutter_reserve > 1.0).all())
     True
     """
-    ensemble = ensemble_of(mission, flights, "flutter", seed=seed, threads=threads, progress=progress, guidance=guidance, control=control)
+    how = {"threads": threads, "progress": progress, "guidance": guidance, "control": control}
+    ensemble = ensemble_of(mission, flights, "flutter", seed=seed, **how)
     asked = demanded(required)
-    study = Fins(ensemble, asked)
-    found = each_flight(ensemble, study.of_flight, rate=RATE, threads=threads, progress=progress, guidance=guidance, control=control)
-    ds = summary(study, ensemble, found)
+    studies = [Fins(one, asked) for one in (ensemble, *failing_of(ensemble, failing, "flutter", **how))]
+    found = [each_flight(one.ensemble, one.of_flight, rate=RATE, **how) for one in studies]
+    study, found = studies[0], [found[0], [flight for more in found[1:] for flight in more]]
+    ds = summary(study, ensemble, found[0])
+    rare = np.array([[one.reserve for one in flight] for flight in found[1]]).reshape(-1, ds.sizes["fins"])
+    names = [str(name) for one in studies[1:] for name in one.ensemble["branch"].values]
+    ds = ds.assign(by_branch([*ds["flight_branch"].values, *names], np.concatenate([ds["flutter_reserve"].values, rare]), "branch_reserve", "fins", "1"))
     at, margins = asked
     ds["required_margin"] = ("mach", margins, {"units": "1", "long_name": "flutter margin that is demanded"})
     ds = ds.assign_coords(mach=("mach", at, {"units": "1", "long_name": "Mach number"}))
-    attrs = {"title": study.mission.title, "mission": ensemble.attrs["mission"], "seed": str(ensemble.attrs.get("seed", seed)), "flights": len(found)}
+    attrs = {"title": study.mission.title, "mission": ensemble.attrs["mission"], "seed": str(ensemble.attrs.get("seed", seed)), "flights": len(found[0])}
     if "hinge_moment_max" in ensemble:
         attrs["hinge_moment_max"] = float(np.nanmax(np.append(ensemble["hinge_moment_max"].values, 0.0)))
     return ds.assign_attrs(attrs, notes="\n".join(study.notes), own_margin=int(required is not None))
@@ -96,6 +105,16 @@ def ensemble_of(what, flights, who: str, **how) -> xr.Dataset:
     if isinstance(flights, bool) or not isinstance(flights, int) or flights < 1:
         raise ValueError(f"{who}: flights = {shown(flights)} must be a whole number from 1 on")
     return disperse(what, flights, **how)
+
+
+def failing_of(ensemble: xr.Dataset, failing: int, who: str, **how) -> list[xr.Dataset]:
+    """Return an ensemble for each failure that may happen, made certain in so many flights."""
+    if not isinstance(failing, int) or isinstance(failing, bool) or failing < 0:
+        raise ValueError(f"{who}: failing = {shown(failing)} must be a number of flights for each failure, 0 or more")
+    if not failing:
+        return []
+    first, seed = int(ensemble["flight"].max()) + 1, int(ensemble.attrs.get("seed", 0))
+    return fly_failing(mission_of(ensemble, who), failing, first=first, seed=seed, tracks="none", **how)
 
 
 def demanded(required) -> tuple[np.ndarray, np.ndarray]:

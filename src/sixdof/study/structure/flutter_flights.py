@@ -47,7 +47,7 @@ class Fins:
     """The sets of fins of a mission, as each flight drew them."""
 
     def __init__(self, ensemble: xr.Dataset, required: tuple[np.ndarray, np.ndarray]):
-        self.mission = mission_of(ensemble, "flutter")
+        self.ensemble, self.mission = ensemble, mission_of(ensemble, "flutter")
         self.required, self.notes = required, []
         self.shape = shape_of(self.mission.stage)
         if not self.shape.fins:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from statistics import NormalDist
 
 import numpy as np
@@ -58,6 +59,18 @@ def summary(study: Fins, ensemble: xr.Dataset, found: list[list[Found]]) -> xr.D
         "share": ("share", list(QUANTILES), {"long_name": "quantile"}),
     }
     return xr.Dataset(entries, coords)
+
+
+def by_branch(branches: Sequence[str], values: np.ndarray, name: str, dim: str, units: str) -> dict:
+    """Return the least of values (flights, n) in each branch of failures, as the variable `name` (branch, dim); nominal first, then the worst first."""
+    names = list(dict.fromkeys(str(one) for one in branches))
+    least = {one: np.min(values[np.array([str(other) == one for other in branches])], axis=0) for one in names}
+    names.sort(key=lambda one: (one != "nominal", np.nanmin(np.append(least[one], np.inf))))
+    text = "least of the flights in which this failed"
+    return {
+        name: (("branch", dim), np.array([least[one] for one in names]), {"units": units, "long_name": text}),
+        "branch": ("branch", names, {"long_name": "failures of the flight, joined by +, or nominal"}),
+    }
 
 
 def _by_fins(study: Fins, reserve: np.ndarray, margin: np.ndarray) -> dict:

@@ -42,7 +42,7 @@ def flutter_page(ds: xr.Dataset) -> str:
     need_table(ds, "flutter_page", "workshop.flutter", *NEEDED)
     mission = stored_mission(ds.attrs["mission"])
     head = [ds.attrs["title"], f"Fin flutter along {plural(int(ds.attrs['flights']))} drawn, seed {ds.attrs['seed']}, over their whole timelines"]
-    answer = [*_answers(ds, mission), *hinge_sentences(ds, mission)]
+    answer = [*_answers(ds, mission), *hinge_sentences(ds, mission), *_branches(ds)]
     weak = [
         _UNSAFE if not ds.attrs["own_margin"] else _UNSAFE.replace("The margin demanded here lies", "Your own margin is demanded; the usual one lies"),
         _LIMITS,
@@ -107,6 +107,16 @@ def _worst(one: xr.Dataset) -> int:
 def _branch(one: xr.Dataset, row: int) -> str:
     branch = str(one["flight_branch"].values[row])
     return "" if branch == "nominal" else f" (a flight with {branch.replace('+', ', ')})"
+
+
+def _branches(ds: xr.Dataset) -> Iterator[str]:
+    """Yield which failures bring fins nearer to flutter than the nominal flights, and how near."""
+    least = ds["branch_reserve"]
+    usual = np.nanmin(least.sel(branch="nominal").values) if "nominal" in ds["branch"].values else np.inf
+    worse = [(str(name), float(np.nanmin(np.append(least.sel(branch=name).values, np.inf)))) for name in ds["branch"].values if name != "nominal"]
+    told = [f"{name} {value:.2f}" for name, value in worse if value < 0.9 * usual]
+    if told:
+        yield f"Nearer to flutter than in a nominal flight (margin over the one demanded, at the least; nominal {usual:.2f}): {', '.join(told[:5])}."
 
 
 def _percent(share) -> str:

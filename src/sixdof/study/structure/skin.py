@@ -10,7 +10,8 @@ import xarray as xr
 from sixdof.mission.mission import Mission
 from sixdof.mission.units import checked, shown
 from sixdof.study.reading.result import QUANTILES, meaningful, mission_of
-from sixdof.study.structure.flutter import ensemble_of
+from sixdof.study.structure.flutter import ensemble_of, failing_of
+from sixdof.study.structure.flutter_summary import by_branch
 from sixdof.study.structure.skin_flights import Heated, heated
 from sixdof.study.structure.skin_walls import TIP, Wall, walls_of
 from sixdof.study.sweep.timelines import each_flight
@@ -27,6 +28,7 @@ def skin_temperature(
     *,
     tip_radius: float | str | None = None,
     initial: float | str | None = None,
+    failing: int = 0,
     seed: int = 0,
     threads: int | None = None,
     progress: bool = True,
@@ -45,6 +47,7 @@ def skin_temperature(
     flights : drawn flights 0, 1, ... of `seed`, failures included.
     tip_radius : of the nose's tip, m or text ("3 mm"); None: a twentieth of its base's, 1.5 mm at the least.
     initial : temperature of the vehicle at ignition, K or text ("45 degC"; a dark one in the sun is 20 to 30 K above the air); None: the air's.
+    failing : so many further flights with each `[[failure]]` made certain, which show what rare branches do; they count in `branch_reserve` alone.
     seed, threads, progress, guidance, control : as in `sixdof.disperse`.
 
     Returns
@@ -52,9 +55,10 @@ def skin_temperature(
     Dataset
         Dims wall, flight. `skin_temperature` (largest, K, of the outer surface), `skin_time` (s), `wall_temperature` (largest mean through the wall),
         `recovery_temperature` (largest, K), `heat_flux` (largest, W/m^2). By flight `skin_temperature_max` and `skin_reserve` (K; the least distance of a
-        surface below its material's service temperature). By wall: `material`, `service_temperature` (K), `depth` (m), `soft_share` and `hot_share` (of
-        flights whose surface, and whose mean through the wall, passes the service temperature). Over `time`: `skin_band`, `wall_band`, `recovery_band`
-        (share, wall, time), K. Notes on what is not known in the attribute `notes`.
+        surface below its material's service temperature); `branch_reserve` (branch, wall), the least by what failed. By wall: `material`,
+        `service_temperature` (K), `depth` (m), `soft_share` and `hot_share` (of flights whose surface, and whose mean through the wall, passes the
+        service temperature). Over `time`: `skin_band`, `wall_band`, `recovery_band` (share, wall, time), K. Notes on what is not known in the attribute
+        `notes`.
 
     Raises
     ------
@@ -71,19 +75,33 @@ def skin_temperature(
     """
     radius = None if tip_radius is None else _quantity("tip_radius", tip_radius, "m")
     start = None if initial is None else _quantity("initial", initial, "K")
-    laws = {"guidance": guidance, "control": control}
-    ensemble = ensemble_of(mission, flights, "skin_temperature", seed=seed, threads=threads, progress=progress, **laws)
+    how = {"threads": threads, "progress": progress, "guidance": guidance, "control": control}
+    ensemble = ensemble_of(mission, flights, "skin_temperature", seed=seed, **how)
     own, notes = mission_of(ensemble, "skin_temperature"), []
     walls = walls_of(own, radius, notes)
     if not walls:
         raise ValueError(f"skin_temperature: {'; '.join(dict.fromkeys(notes)) or 'this vehicle has no skin'}")
     starts = shape_of(own.stage).stage_x0
-    found = each_flight(ensemble, lambda flight: heated(flight, walls, starts, start), rate=RATE, threads=threads, progress=progress, **laws)
-    found = [one if told else None for one, told in zip(found, meaningful(ensemble), strict=True)]
+    ensembles = [ensemble, *failing_of(ensemble, failing, "skin_temperature", **how)]
+    found = [_flown(one, lambda flight: heated(flight, walls, starts, start), how) for one in ensembles]
+    ds = _dataset(walls, ensemble, found[0])
+    hottest = np.array([_surface(one, len(walls)) for more in found for one in more])
+    names = [str(name) for one in ensembles for name in one["branch"].values]
+    ds = ds.assign(by_branch(names, ds["service_temperature"].values - hottest, "branch_reserve", "wall", "K"))
     tip = next((wall.radius for wall in walls if wall.kind == TIP), math.nan)
-    attrs = {"title": own.title, "mission": ensemble.attrs["mission"], "seed": str(ensemble.attrs.get("seed", seed)), "flights": len(found)}
+    attrs = {"title": own.title, "mission": ensemble.attrs["mission"], "seed": str(ensemble.attrs.get("seed", seed)), "flights": len(found[0])}
     attrs |= {"tip_radius": tip, "tip_assumed": int(radius is None), "initial": math.nan if start is None else start, "notes": "\n".join(notes)}
-    return _dataset(walls, ensemble, found).assign_attrs(attrs)
+    return ds.assign_attrs(attrs)
+
+
+def _flown(ensemble: xr.Dataset, function, how: dict) -> list[Heated | None]:
+    """Return what every flight of an ensemble does to the skin, None of one that says nothing."""
+    found = each_flight(ensemble, function, rate=RATE, **how)
+    return [one if told else None for one, told in zip(found, meaningful(ensemble), strict=True)]
+
+
+def _surface(one: Heated | None, count: int) -> np.ndarray:
+    return np.full(count, np.nan) if one is None else one.surface.max(axis=0)
 
 
 def _quantity(name: str, value, unit: str) -> float:

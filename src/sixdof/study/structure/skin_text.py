@@ -32,7 +32,7 @@ def skin_page(ds: xr.Dataset) -> str:
     need_table(ds, "skin_page", "workshop.skin_temperature", *NEEDED)
     head = [ds.attrs["title"], f"Skin temperature along {plural(int(ds.attrs['flights']))} drawn, seed {ds.attrs['seed']}"]
     weak = [_SOURCES, *_tip(ds), _LIMITS, *(f"Not told: {note}." for note in dict.fromkeys(ds.attrs["notes"].splitlines()))]
-    parts = [head, indented(list(_answers(ds))), _table(ds), ["What it means, and where it is weak", *indented(weak)], [LAST_LINE]]
+    parts = [head, indented([*_answers(ds), *_branches(ds)]), _table(ds), ["What it means, and where it is weak", *indented(weak)], [LAST_LINE]]
     return "\n\n".join("\n".join(part) for part in parts if part)
 
 
@@ -50,6 +50,16 @@ def _answers(ds: xr.Dataset) -> Iterator[str]:
         most, bears = _celsius(np.nanmax(one["skin_temperature"].values)), _celsius(one["service_temperature"])
         nearest = f"Nothing gets too hot: the nearest is {one['wall'].item()}, whose surface reaches {most:.0f} degC at most"
         yield f"{nearest}; {one['material'].item()} bears {bears:.0f} degC."
+
+
+def _branches(ds: xr.Dataset) -> Iterator[str]:
+    """Yield which failures make the skin hotter than in nominal flights, and by how much."""
+    least = ds["branch_reserve"]
+    usual = np.nanmin(least.sel(branch="nominal").values) if "nominal" in ds["branch"].values else np.inf
+    told = [(str(name), float(np.nanmin(np.append(least.sel(branch=name).values, np.inf)))) for name in ds["branch"].values if name != "nominal"]
+    worse = [f"{name} ({usual - value:.0f} K)" for name, value in told if value < usual - 2.0]
+    if worse and np.isfinite(usual):
+        yield f"Nearer to what it bears than in a nominal flight, by as much: {', '.join(worse[:5])}."
 
 
 def _too_hot(one: xr.Dataset) -> str:
