@@ -164,8 +164,9 @@ def _correlations(stages: list[_Stage]) -> dict:
     whole, start = np.eye(count), 0
     for one in stages:
         own = slice(start, start + len(one.rows))
-        whole[own, own] = _over(one.found.covariance, np.outer(one.found.sd, one.found.sd))
+        whole[own, own] = np.nan_to_num(_over(one.found.covariance, np.outer(one.found.sd, one.found.sd)))  # what has no error goes with nothing
         start = own.stop
+    np.fill_diagonal(whole, 1.0)
     return {"correlation": (("row", "other"), whole, {"units": "1", "long_name": "correlation of the errors of two quantities"})}
 
 

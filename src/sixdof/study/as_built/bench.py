@@ -12,7 +12,7 @@ from sixdof.mission.errors import Fault, MissionError
 from sixdof.mission.mission import Mission
 from sixdof.mission.tables import Fins, Stage
 from sixdof.mission.units import shown
-from sixdof.study.as_built.propagation import Input, Propagated, mean_of, propagate, unexplained
+from sixdof.study.as_built.propagation import DRAWS, Input, Propagated, mean_of, propagate, unexplained
 from sixdof.study.as_built.swings import amplitude_factor, bifilar, compound, string_factor, trifilar
 from sixdof.study.as_built.tables import Bifilar, Compound, FinAngles, Readings, Scales, StageReadings, Trifilar
 from sixdof.vehicle.geometry import shape_of
@@ -97,16 +97,16 @@ class Bench(NamedTuple):
         return results
 
 
-def measured_stage(mission: Mission, readings: Readings, stage: StageReadings) -> tuple[Bench, Propagated, Propagated | None]:
-    """Return the measurement of a stage, its quantities with errors, and each swing by itself (None where nothing swung)."""
+def measured_stage(mission: Mission, readings: Readings, stage: StageReadings, draws: int = DRAWS) -> tuple[Bench, Propagated, Propagated | None]:
+    """Return the measurement of a stage, its quantities with errors, and each swing by itself (None where nothing swung). draws : see `propagate`."""
     bench = bench_of(mission, readings, stage)
-    alone = propagate(bench.swings, bench.inputs) if stage.swing else None
+    alone = propagate(bench.swings, bench.inputs, draws=2) if stage.swing else None
     weights: dict[str, float] = {}
     for axis in AXES if alone is not None else ():
         own = [k for k, one in enumerate(stage.swing) if one.about == axis]
         worth = 1.0 / np.maximum(np.diag(alone.covariance)[own], 1e-300)
         weights |= {alone.names[k]: float(share) for k, share in zip(own, worth / worth.sum())} if own else {}
-    return bench, propagate(bench.solve(weights), bench.inputs), alone
+    return bench, propagate(bench.solve(weights), bench.inputs, draws), alone
 
 
 # ---------------------------------------------------------------- one swing
