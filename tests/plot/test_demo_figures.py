@@ -271,3 +271,16 @@ def test_figure__of_static_firings(stack_mission):
 
 def test_figure__of_skin_temperatures(demo_mission):
     assert_good(plot.plot_skin_temperature(sixdof.workshop.skin_temperature(demo_mission, 2, progress=False)))
+
+
+def test_figures__of_the_vehicle_as_built(demo_path, stack_mission, demo_mission):
+    """With readings that agree and one that does not, far away too; ballast that is found, none needed, out of reach."""
+    readings = demo_path.parent / "whinchat-readings.toml"
+    built = sixdof.workshop.as_built(stack_mission, readings)
+    assert_good(plot.plot_as_built(built))
+    light = stack_mission.change({"stage.whinchat.part.instruments.mass": "90 g", "disperse.vehicle.inertia": None, "disperse.motor.tilt_y": None})
+    assert_good(plot.plot_as_built(sixdof.workshop.as_built(light, readings)))
+    for margin in (2.0, 1.76, 3.5):
+        assert_good(plot.plot_ballast(sixdof.workshop.ballast(demo_mission, margin, flights=4, most="100 g", threads=1, progress=False)))
+    with pytest.raises(ValueError, match="plot_as_built needs the result of sixdof.workshop.as_built"):
+        plot.plot_as_built(built[["value"]])

@@ -7,6 +7,7 @@ import pytest
 from figure_checks import complaints
 from firing_logs import fired_again
 from strangers import FILES, FOLDER
+from workbench import readings
 
 import sixdof
 from sixdof import plot
@@ -63,7 +64,7 @@ BEFORE = (
     "plot_rail_for_wind",
     "plot_launch_card",
 )
-WORKSHOP = ("plot_charge", "plot_canopy_size", "plot_deployment", "plot_flutter", "plot_skin_temperature", "plot_static_firing")
+WORKSHOP = ("plot_charge", "plot_canopy_size", "plot_deployment", "plot_flutter", "plot_skin_temperature", "plot_static_firing", "plot_as_built", "plot_ballast")
 OF_LOOPS = (
     "plot_modes",
     "plot_bode",
@@ -353,3 +354,12 @@ def test_figure__and_page_of_skin_temperatures(ensembles, name):
     page = str(sixdof.report(found))
     assert "nose tip" in page and "nan" not in page
     assert ("nose tip, petg" in page) == (name != "canard")  # printed noses near Mach 1.1 and beyond
+
+
+@EVERY
+def test_figures__of_a_vehicle_as_built(missions, name):
+    """All stages of it, as the mission has them; and a little ballast."""
+    tables = [readings(missions[name], number, error=0.05) for number in range(len(missions[name].stage))]
+    rendered(plot.plot_as_built(sixdof.workshop.as_built(missions[name], {**tables[0], "stage": [one["stage"][0] for one in tables]})))
+    asked = {"flights": 2, "most": "20 g", "threads": 1, "progress": False}
+    rendered(plot.plot_ballast(sixdof.workshop.ballast(missions[name], 4.0, **asked)))

@@ -67,8 +67,10 @@ def _against(ax, ds: xr.Dataset) -> None:
         ax.text(1.02, k, text, transform=ax.get_yaxis_transform(), fontsize=FONT, color=INK, va="center")
         names.append(_label(ds, k))
     ax.axvline(0.0, color=INK, lw=0.9)
-    ax.plot([], [], "o", ms=4.5, color=CYCLE[2], label="measured, agrees (bar: 2 sd)")
-    ax.plot([], [], "s", ms=4.5, color=CYCLE[1], label="measured, more than 2 sd apart")
+    apart = np.abs(ds["difference_by_guess"].values) > APART
+    for which, mark, colour, text in ((~apart, "o", CYCLE[2], "measured, agrees (bar: 2 sd)"), (apart, "s", CYCLE[1], "measured, more than 2 sd apart")):
+        if which.any():
+            ax.plot([], [], mark, ms=4.5, color=colour, label=text)
     reach = max(SPAN + 1.0, *(1.15 * min(abs(x), FURTHEST) for x in np.nan_to_num(_places(ds))))
     ax.set(yticks=range(len(names)), yticklabels=names, ylim=(len(names) - 0.5, -0.5), xlim=(-reach, reach))
     ax.set_xlabel("measured less what the parts add up to, in sd of the guess\n(of the measurement where the mission draws none)")
