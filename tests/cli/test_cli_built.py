@@ -43,4 +43,4 @@ def test_built__faults_are_sentences(tmp_path, capsys):
     path = tmp_path / "r.toml"
     path.write_text('[[stage]]\nname = "whinchat"\n[stage.scales]\n')
     assert main(["built", str(path), FILES[2]]) == 2
-    assert f"{path}: stage \"whinchat\", scales, key fore_support: missing" in capsys.readouterr().err
+    assert f'{path}: stage "whinchat", scales, key fore_support: missing' in capsys.readouterr().err

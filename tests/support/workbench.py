@@ -82,12 +82,7 @@ def swing(words, mass, centre, inertia, length, motors="out", error=EXACT):
 def pendulum_period(mass, arm, inertia, amplitude):
     """Period of a pendulum (inertia about its pivot) let go at an angle: its equation of motion integrated to the turning point and back."""
     rest = solve_ivp(
-        lambda _, y: [y[1], -mass * GRAVITY * arm * math.sin(y[0]) / inertia],
-        (0.0, 20.0),
-        [amplitude, 0.0],
-        rtol=1e-11,
-        atol=1e-12,
-        events=_crossing,
+        lambda _, y: [y[1], -mass * GRAVITY * arm * math.sin(y[0]) / inertia], (0.0, 20.0), [amplitude, 0.0], rtol=1e-11, atol=1e-12, events=_crossing
     )
     return _period(rest.t_events[0])
 

@@ -64,7 +64,16 @@ BEFORE = (
     "plot_rail_for_wind",
     "plot_launch_card",
 )
-WORKSHOP = ("plot_charge", "plot_canopy_size", "plot_deployment", "plot_flutter", "plot_skin_temperature", "plot_static_firing", "plot_as_built", "plot_ballast")
+WORKSHOP = (
+    "plot_charge",
+    "plot_canopy_size",
+    "plot_deployment",
+    "plot_flutter",
+    "plot_skin_temperature",
+    "plot_static_firing",
+    "plot_as_built",
+    "plot_ballast",
+)
 OF_LOOPS = (
     "plot_modes",
     "plot_bode",

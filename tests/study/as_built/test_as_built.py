@@ -156,7 +156,9 @@ def test_one_scale__errs_alike_at_both_ends(missions):
     tables = readings(missions["whole"], 0, swings=())
     scales = tables["stage"][0]["scales"]
     scales["calibration"] = "0.2 %"
-    apart, together = (as_built(missions["whole"], {**tables, "stage": [{"name": "whinchat", "scales": {**scales, "one_scale": one}}]}) for one in (False, True))
+    apart, together = (
+        as_built(missions["whole"], {**tables, "stage": [{"name": "whinchat", "scales": {**scales, "one_scale": one}}]}) for one in (False, True)
+    )
     mass = body(missions["whole"], 0)[0]
     assert float(together["error"][0]) == pytest.approx(0.002 * mass, rel=1e-6) and float(together["error"][1]) < 1e-12
     assert float(apart["error"][0]) == pytest.approx(0.002 * math.hypot(scales["fore"][0], scales["aft"][0]), rel=1e-6)
@@ -184,7 +186,7 @@ def test_refused__what_does_not_fit_the_mission(missions):
     mission = missions["whole"]
     tables = readings(mission, 0, swings=("bifilar pitch",))
     (stage,) = tables["stage"]
-    assert "no stage \"winchat\"; stages: whinchat, drayhorse" in refused(mission, {**tables, "stage": [{**stage, "name": "winchat"}]})
+    assert 'no stage "winchat"; stages: whinchat, drayhorse' in refused(mission, {**tables, "stage": [{**stage, "name": "winchat"}]})
     beside = {**stage["swing"][0], "fore_string": 0.9, "aft_string": 1.2}
     said = refused(mission, {**tables, "stage": [{**stage, "swing": [beside]}]})
     assert "moment of inertia comes out as -" in said and "between the strings" in said

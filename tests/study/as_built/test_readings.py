@@ -22,7 +22,11 @@ FAULTS = {
     "missing in a swing": ("swings = 40\n", "", "swing[2], key swings: missing; write swings = 20"),
     "no such swing": ('kind = "compound"', 'kind = "quadrifilar"', "swing[1], key kind: there is no such kind of swing; kinds: bifilar, trifilar, compound"),
     "supports turned round": ('fore_support = "400 mm"', 'fore_support = "1.4 m"', "key aft_support: is not behind the fore support by ten times"),
-    "tare and reading exchanged": ('fore_tare = "35 g"', 'fore_tare = "2 kg"', "key fore: 1.123 kg is less than the tare, 2 kg; check which of the two is which"),
+    "tare and reading exchanged": (
+        'fore_tare = "35 g"',
+        'fore_tare = "2 kg"',
+        "key fore: 1.123 kg is less than the tare, 2 kg; check which of the two is which",
+    ),
     "strings of roll for pitch": ('fore_string = "350 mm"', 'spacing = "350 mm"', "key fore_string: missing: a bifilar swing about pitch needs it"),
     "roll on a pivot": ('kind = "compound"\nabout = "pitch"', 'kind = "compound"\nabout = "roll"', "key about: a pivot on the axis gives pitch or yaw"),
     "no run": ('times = ["35.58 s", "35.66 s", "35.52 s"]', "times = []", "swing[2], key times: there is no run"),
@@ -30,7 +34,7 @@ FAULTS = {
     "motors half in": ('motors = "cases"', 'motors = "half"', "key motors: \"half\" is not one of the choices; choices: 'out', 'cases' or 'loaded'"),
     "a panel without reading": ('["0.0 deg", "0.1 deg"]]', "[]]", "fins[0], key panels[3]: there is no reading of the panel"),
     "no stage": (TEXT[TEXT.index("[[stage]]") :], "", "key stage: missing"),
-    "not TOML": ('swings = 40', "swings = forty", "is not valid TOML"),
+    "not TOML": ("swings = 40", "swings = forty", "is not valid TOML"),
 }
 
 

@@ -131,7 +131,7 @@ def test_pasted__text_makes_the_same_mission(stack_path, stack_mission, built, f
     """Put into the file by hand where the page says: the same mission, to a hundredth of each error."""
     text, lines = stack_path.read_text(), "\n".join(pasted(stack_mission, built))
     measured = re.search(r"\[stage.measured\].*?\n\n", lines, re.S)[0]
-    text = text.replace('# from the command to the start of the thrust curve\n', f"\n{measured}", 1)
+    text = text.replace("# from the command to the start of the thrust curve\n", f"\n{measured}", 1)
     cant = re.search(r"cant = .*", lines)[0]
     text = text.replace("control = true\n", f"control = true\n{cant}\n", 1)
     for name, spread in re.findall(r"^((?:vehicle|motor|aero)\.\w+) = (.*)$", lines, re.M):
