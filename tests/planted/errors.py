@@ -26,7 +26,22 @@ from typing import NamedTuple
 ROOT = Path(__file__).resolve().parents[2]
 sys.path.insert(0, str(ROOT / "tests"))  # run as a script, the folder above is not on the path
 
-from planted import all_round, canopies, landing, launch_card, motor_choice, rare_branches, records, recovery, roll, stability, sweep, weathercock, wind  # noqa: E402
+from planted import (  # noqa: E402
+    all_round,
+    canopies,
+    landing,
+    launch_card,
+    motor_choice,
+    rare_branches,
+    records,
+    recovery,
+    roll,
+    stability,
+    static_firing,
+    sweep,
+    weathercock,
+    wind,
+)
 from planted.entry import PlantedError  # noqa: E402
 
 SOURCE = ROOT / "src" / "sixdof"
@@ -1050,6 +1065,7 @@ PLANTED = (
     *launch_card.ERRORS,
     *landing.ERRORS,
     *motor_choice.ERRORS,
+    *static_firing.ERRORS,
 )
 
 
