@@ -100,6 +100,25 @@ def test_firings__one_alone_draws_the_usual_scatter(demo_mission):
     assert "One firing says nothing of how the next one will differ" in page
 
 
+def test_mean_curve__by_either_alignment():
+    """Burns of 0.6 and 1 s at one thrust. Stretched, the mean falls once, at the mean burn time; from ignition on it falls twice, at half its height between.
+
+    Each aligned curve keeps its own impulse, the mean curve their mean.
+    """
+    curves = {f"{hold}": trapezium(hold=hold) for hold in (0.6, 1.0)}
+    logs = {name: log_of(curve, np.random.default_rng(1), noise=0.2, rate=800.0) for name, curve in curves.items()}
+    mean = np.mean([impulse_of(curve) for curve in curves.values()])
+    stretched, started = (sixdof.workshop.static_firing(logs, alignment=word) for word in ("burn_time", "ignition"))
+    for ds in (stretched, started):
+        for k, curve in enumerate(curves.values()):
+            assert np.trapezoid(ds.aligned_thrust[k], ds.mean_time) == pytest.approx(impulse_of(curve), rel=2e-3)
+        assert np.trapezoid(ds.curve_thrust, ds.curve_time) == pytest.approx(mean, rel=1e-3)
+    high = stretched.mean_time.values[stretched.mean_thrust.values > 0.5 * float(stretched.mean_thrust.max())]
+    assert high[-1] - high[0] == pytest.approx(0.8 + 0.5 * 0.15, abs=0.01)
+    between = started.mean_thrust.values[(started.mean_time.values > 0.8) & (started.mean_time.values < 0.98)]
+    assert between == pytest.approx(300.0, rel=0.02)
+
+
 # ---------------------------------------------------------------- the curve, and missions
 
 

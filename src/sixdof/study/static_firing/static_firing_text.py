@@ -9,6 +9,7 @@ import numpy as np
 import xarray as xr
 
 from sixdof.mission.page import indented, table, wrapped
+from sixdof.study.motor_choice.facts import IMPULSE_SCATTER
 from sixdof.study.reading.page import LAST_LINE
 from sixdof.study.static_firing.entries import QUANTITIES
 from sixdof.study.static_firing.felt import FELT
@@ -197,6 +198,10 @@ def _curve(ds: xr.Dataset) -> Iterator[str]:
     wide = " This is so wide because the firings are so few: more of them narrow it." if 1 < ds.sizes["firing"] < FEWEST or spreads.max() > WIDEST else ""
     drawn = f"motor.impulse sd {100.0 * spreads[0]:.1f} %, motor.burn_time sd {100.0 * spreads[1]:.1f} %"
     yield f"For [disperse]: {drawn}; sixdof.workshop.with_firing puts them in.{wide}"
+    if ds.sizes["firing"] > 1:
+        most, share = 100.0 * IMPULSE_SCATTER, float(ds["scatter"][0] / ds["mean"][0])
+        verdict = "these are within it" if share <= IMPULSE_SCATTER else "these scatter MORE"
+        yield f"NFPA 1125 (from memory) certifies a motor whose impulse has a standard deviation of at most {most:.1f} % of its mean: {verdict}."
     tie = float(ds["correlation"])
     if math.isfinite(tie):
         yield f"Impulse and burn time go together with a correlation of {tie:+.2f}."
