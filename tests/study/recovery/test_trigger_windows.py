@@ -9,7 +9,7 @@ from scipy.stats import binom
 import sixdof
 from sixdof.study.motor_choice.facts import DELAY_SCATTER
 from sixdof.study.recovery.windows import Window, advice, least_setting, most_setting, window_of
-from sixdof.study.recovery.windows_flights import search_last, smallest_gap
+from sixdof.study.recovery.windows_flights import FINE, search_last, smallest_gap
 from sixdof.study.recovery.windows_text import early_and_late
 from sixdof.workshop import trigger_windows
 
@@ -47,12 +47,12 @@ def test_latest__is_the_last_moment_at_which_a_flown_backup_has_the_drogue_out_b
     latest = windows.latest_of_flight.sel(branch=LOST, trigger=BACKUP).values
     alone = mission.change({"recovery.drogue.delay": 1e4})
     assert np.ptp(latest) > 0.5
-    for setting in np.sort(latest)[[0, 3]] + np.array([[0.05], [-0.05]]):
+    for setting in np.sort(latest)[[0, 3]] + np.array([[0.5], [-0.05]]):
         for one in setting:
             again = flown(alone.change({"recovery.drogue.backup_time": float(one)}))
             drogue, main = (again.event_time.isel(body=0).sel(event=f"deployment {name}").values for name in ("drogue", "main"))
-            clear = np.abs(latest - one) > 0.12  # the tolerance and a tick of the computer
-            assert np.array_equal((drogue < main)[clear], (one < latest)[clear])
+            clear = (one < latest - 0.02) | (one > latest + 0.45)  # a tick of the computer; 2 % of some 20 s
+            assert clear.sum() > 2 and np.array_equal((drogue < main)[clear], (one < latest)[clear])
 
 
 def test_would_be_times__are_those_of_flights_with_the_changed_setting(mission, windows):
@@ -180,7 +180,7 @@ def test_search__finds_the_last_good_moment_to_its_tolerance():
     found = search_last(lambda at, which: at <= last[which], begin, end, 0.1)
     assert np.array_equal(np.isneginf(found), last < begin)
     known = last >= begin
-    assert (found[known] <= last[known]).all() and (last[known] - found[known] <= 0.1).all()
+    assert (found[known] <= last[known]).all() and (last[known] - found[known] <= np.maximum(0.1, FINE * (found - begin)[known])).all()
 
 
 def test_gap__is_the_smallest_of_all_pairs():

@@ -90,7 +90,7 @@ def trigger_windows(
     load_share : float
         Of its strength that a canopy or harness may bear where a backup deploys it.
     tolerance : time
-        To which the last moment that saves a flight is searched.
+        To which the last moment that saves a flight is searched, or 2 % of the time since apogee or burnout where that is more.
 
     Returns
     -------

@@ -30,8 +30,12 @@ from sixdof.study.recovery.branches import Branch
 from sixdof.study.recovery.windows_triggers import NEVER, TIMER, Action, Trigger, reference_of
 from sixdof.study.sweep.conditions import conditioned, drawn_values, put_values, settings_of
 from sixdof.study.weathercock.drawn import without_draws
+from sixdof.study.wind_limit.climb import ended_at
 
 FULL_ABOVE = 30.0  # m above ground at which a canopy must be full (ours)
+AFTER = 5.0  # s that a flight goes on once a canopy has filled, or a motor could have lit
+ENDS_EVERY = 10.0  # s: moments at which flights are given up
+FINE = 0.02  # share of the time since apogee or burnout to which a last moment is searched: a minute later a second counts little
 LOOKS = 5  # moments at which a flight is looked at before the last one that saves it is searched between two of them
 OUTCOMES = ("nothing", "primary", "late_primary", "backup", "beats", "misses", "in_vain")
 NOTHING, PRIMARY, LATE_PRIMARY, BACKUP, BEATS, MISSES, IN_VAIN = range(len(OUTCOMES))
@@ -285,9 +289,12 @@ class Probe:
         self.carrier = next(one for one in action.triggers if one.how == TIMER)
         others = [one for one in action.triggers if one is not self.carrier]
         self.mission, self.draws = put_off(branch, others, sky, {self.carrier.path: 0.0})
+        self._ended: dict[float, Mission] = {}
 
-    def fly(self, rows: np.ndarray, after: np.ndarray) -> xr.Dataset:
-        """Fly some flights (numbers) with the backup so long after the liftoff that the computer noticed, s."""
+    def fly(self, rows: np.ndarray, after: np.ndarray, *, whole: bool = False) -> xr.Dataset:
+        """Fly some flights (numbers) with the backup so long after the liftoff that the computer noticed, s; `whole`: to the ground, and not only until it
+        is known what came of it.
+        """
         table = self.draws.isel(flight=rows)
         deploys = self.action.kind == "deploy"
         name = "canopy.delay" if deploys else "rule.delay"
@@ -295,7 +302,23 @@ class Probe:
         values = per_thing(self.mission, table, name)
         values[:, column] = np.maximum(after, 0.0)
         _lay(self.mission, table, name, values)
-        return self.sky.fly(self.mission, table)
+        return self.sky.fly(self.mission if whole else self._until(float(np.max(after))), table)
+
+    def _until(self, after: float) -> Mission:
+        """Return the mission with flights given up when it is known what came of a backup so long after liftoff; few of them, for each has tables."""
+        limit = ENDS_EVERY * math.ceil((max(after, 0.0) + _shown_after(self.mission, self.action)) / ENDS_EVERY)
+        if limit not in self._ended:
+            self._ended[limit] = ended_at(self.mission, limit) or self.mission
+        return self._ended[limit]
+
+
+def _shown_after(mission: Mission, action: Action) -> float:
+    """Return after what time, s, it is known whether a canopy held and was full, or whether what a separation is for came to be."""
+    if action.kind == "deploy":
+        part = next(one for one in canopies(mission) if one.name == action.of)
+        reefed = part.reefing_time if part.reefing_ratio is not None else 0.0
+        return AFTER + part.deployment_delay + 2.0 * part.fill_time + reefed
+    return AFTER + max((rule.delay + (rule.timeout or 0.0) for rule in mission.rule if rule.action == "ignite"), default=0.0)
 
 
 def can_be_probed(action: Action) -> bool:
@@ -314,7 +337,8 @@ def last_saving(branch: Branch, action: Action, sky: Sky, start: np.ndarray, arm
     found = np.full(start.size, np.nan)
     if not rows.size:
         return found
-    down = fact(probe.fly(rows, np.full(rows.size, NEVER)), "body_landing_time", action.stage if action.kind == "deploy" else 0)
+    alone = probe.fly(rows, np.full(rows.size, NEVER), whole=True)
+    down = fact(alone, "body_landing_time", action.stage) if action.kind == "deploy" else event_values(alone, "apogee")
     begin = start[rows]
     down = np.where(np.isfinite(down), down, begin + 1.0)
 
@@ -329,7 +353,8 @@ def last_saving(branch: Branch, action: Action, sky: Sky, start: np.ndarray, arm
 def search_last(good: Callable[[np.ndarray, np.ndarray], np.ndarray], begin: np.ndarray, end: np.ndarray, tolerance: float) -> np.ndarray:
     """Return the last moment from `begin` on up to which all is good, by looks at equal steps and bisection between two; -inf where `begin` is not good.
 
-    good : (moments, numbers of flights) -> bool. begin, end : (flights,), s. What is good again after it was not is not looked for.
+    good : (moments, numbers of flights) -> bool. begin, end : (flights,), s. What is returned was good; within the tolerance, or FINE of the time since
+    `begin` where that is more, it no longer is. What is good again after it was not is not looked for.
     """
     every = np.arange(begin.size)
     low, high = begin.copy(), end.copy()
@@ -343,7 +368,7 @@ def search_last(good: Callable[[np.ndarray, np.ndarray], np.ndarray], begin: np.
         fine = good(at, on)
         low[on[fine]], high[on[~fine]] = at[fine], at[~fine]
         alive[on[~fine]] = False
-    while (on := np.flatnonzero(~never & (high - low > tolerance))).size:
+    while (on := np.flatnonzero(~never & (high - low > np.maximum(tolerance, FINE * (low - begin))))).size:
         at = 0.5 * (low[on] + high[on])
         fine = good(at, on)
         low[on[fine]], high[on[~fine]] = at[fine], at[~fine]

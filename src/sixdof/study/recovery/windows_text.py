@@ -9,6 +9,7 @@ import numpy as np
 import xarray as xr
 
 from sixdof.mission.page import indented, table, wrapped
+from sixdof.study.motor_choice.settings import STAGING_ROOM
 from sixdof.study.reading.page import LAST_LINE
 from sixdof.study.reading.result import need_table, plural
 from sixdof.study.recovery.windows_flights import FULL_ABOVE, OUTCOMES
@@ -77,8 +78,13 @@ def _setting(ds: xr.Dataset, one: xr.Dataset) -> str:
     if math.isnan(now):
         return f"{key} is not set: it would be right {between}; {take:g} s leaves room."
     if begin < now <= end:
-        return f"{key} = {now:g} s is right in all branches: {between}{_close(one, now, begin, end, float(ds.attrs['margin']), take)}."
+        return f"{key} = {now:g} s is right in all branches: {between}{_close(one, now, begin, end, _margin(ds, one), take)}."
     return f"{key} = {now:g} s{_now(one, now)}. It does neither {between}: take {take:g} s."
+
+
+def _margin(ds: xr.Dataset, one: xr.Dataset) -> float:
+    kind = str(ds["action_kind"].sel(action=str(one["trigger_action"].values)).values)
+    return float(ds.attrs["margin"]) if kind == "deploy" else min(float(ds.attrs["margin"]), STAGING_ROOM)
 
 
 def _close(one: xr.Dataset, now: float, begin: float, end: float, margin: float, take: float) -> str:
