@@ -174,6 +174,17 @@ def test_figure__of_deployments_about_apogee(demo_mission, stack_mission):
         plot.plot_deployment(found, "main")
 
 
+@pytest.mark.slow
+def test_figure__of_trigger_windows(demo_mission, stack_mission):
+    """One backup; several, of canopies and of a joint; a branch alone; a name that is no backup."""
+    assert_good(plot.plot_trigger_windows(sixdof.workshop.trigger_windows(demo_mission, 4, branches=["bigger motor: thistledown"], progress=False)))
+    found = sixdof.workshop.trigger_windows(stack_mission, 2, branches=["no_separation: drayhorse", "trigger lost: separate drayhorse"], progress=False)
+    assert_good(plot.plot_trigger_windows(found))
+    assert_good(plot.plot_trigger_windows(found, "deploy booster main: motor delay"))
+    with pytest.raises(ValueError, match="there is no backup .light."):
+        plot.plot_trigger_windows(found, "light")
+
+
 def test_figure__of_rehearsals(demo_mission, stack_mission):
     assert_good(plot.plot_rehearsal(sixdof.rehearse(demo_mission)))
     assert_good(plot.plot_rehearsal(sixdof.rehearse(stack_mission)))

@@ -67,7 +67,7 @@ BEFORE = (
 WORKSHOP = (
     "plot_charge",
     "plot_canopy_size",
-    "plot_deployment",
+    "plot_deployment", "plot_trigger_windows",
     "plot_flutter",
     "plot_skin_temperature",
     "plot_static_firing",
@@ -372,3 +372,13 @@ def test_figures__of_a_vehicle_as_built(missions, name):
     rendered(plot.plot_as_built(sixdof.workshop.as_built(missions[name], {**tables[0], "stage": [one["stage"][0] for one in tables]})))
     asked = {"flights": 2, "most": "20 g", "threads": 1, "progress": False}
     rendered(plot.plot_ballast(sixdof.workshop.ballast(missions[name], 4.0, **asked)))
+
+
+@pytest.mark.parametrize("name", ["slender", pytest.param("canard", marks=pytest.mark.slow), pytest.param("stack", marks=pytest.mark.slow)])
+@pytest.mark.parametrize("name", ["slender", pytest.param("canard", marks=pytest.mark.slow), pytest.param("stack", marks=pytest.mark.slow)])
+def test_figure__and_page_of_trigger_windows(missions, name):
+    found = sixdof.workshop.trigger_windows(missions[name], 4, branches=None if name == "stack" else [], seed=2, progress=False)
+    rendered(plot.plot_trigger_windows(found))
+    page = " ".join(str(sixdof.report(found)).split())
+    assert 'Nothing backs up "deploy' in page and "nan" not in page and "A calculation, not a clearance to fly" in page
+    assert ('Nothing backs up "light the middle"' in page) == (name == "stack")

@@ -104,6 +104,7 @@ if TYPE_CHECKING:
     from sixdof.plot.workshop.sizing import plot_canopy_size as plot_canopy_size
     from sixdof.plot.workshop.skin import plot_skin_temperature as plot_skin_temperature
     from sixdof.plot.workshop.static_firing import plot_static_firing as plot_static_firing
+    from sixdof.plot.workshop.windows import plot_trigger_windows as plot_trigger_windows
 
 show(
     __name__,
@@ -199,6 +200,7 @@ show(
             "plot_charge",
             "plot_canopy_size",
             "plot_deployment",
+            "plot_trigger_windows",
             "plot_flutter",
             "plot_skin_temperature",
             "plot_as_built",

@@ -2,6 +2,7 @@
 
     size = sixdof.workshop.canopy_size(mission, "main", descent_speed="6 m/s", drift="400 m")  # how large, and whether both can be kept
     window = sixdof.workshop.deployment(mission)  # from 3 s before to 5 s after apogee: when may a canopy come out
+    timers = sixdof.workshop.trigger_windows(mission, 60)  # over all that may go wrong: when may a backup fire, and what to set
     found = sixdof.workshop.flutter(mission)      # fin flutter along drawn flights; print(sixdof.report(found)) says what to make of it
     built = sixdof.workshop.as_built(mission, "readings.toml")      # what was weighed and swung, against what the parts add up to
     fired = sixdof.workshop.static_firing("log.csv", calibration="0.5 %", propellant_mass="118 g")      # a load cell's raw log

@@ -13,7 +13,7 @@ from sixdof.study.recovery.windows_flights import FINE, search_last, smallest_ga
 from sixdof.study.recovery.windows_text import early_and_late
 from sixdof.workshop import trigger_windows
 
-FLIGHTS, SEED = 6, 3
+FLIGHTS, SEED = 5, 3
 BACKUP, LOST, BIGGER, LATE = "deploy drogue: backup", "trigger lost: deploy drogue", "bigger motor: thistledown", "late_apogee: thistledown"
 TICK = 0.01  # s, the demo's autopilot runs at 100 Hz
 

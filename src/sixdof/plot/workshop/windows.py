@@ -12,7 +12,7 @@ from sixdof.mission.errors import suggestion
 from sixdof.mission.units import shown
 from sixdof.plot.style import CYCLE, DASHES, FONT, GREY, INK, LINE, PALE, dress
 from sixdof.study.recovery.windows_text import need_windows
-from sixdof.study.recovery.windows_triggers import GRAIN, SENSED
+from sixdof.study.recovery.windows_triggers import GRAIN, TIMED
 
 SOUND, LAST, RIGHT = CYCLE[0], CYCLE[1], CYCLE[2]  # what it backs up fires; the last moment that saves; right in all branches
 SPREAD = (0.05, 0.5, 0.95)
@@ -24,7 +24,7 @@ def plot_trigger_windows(ds: xr.Dataset, trigger: str | None = None, *, width: f
     """Draw the windows of backups, a panel each, a row for each branch; return the figure.
 
     Blue: the setting up to which the backup would beat a sound primary trigger, that is when the primary fires, flight by flight (line: all flights,
-    bar: 5 to 95 %, mark: median). Red: the last setting that saves the flight where the primary fails. Each row is shaded where the setting is right, and
+    bar: 5 to 95 %, mark: median); of a trigger by time alone, the first that saves the flight. Red: the last setting that saves the flight alone. Each row is shaded where the setting is right, and
     the green band is right in all branches; upright lines are the setting of the mission and the one to take. Branches whose flights are those without
     a failure share their row.
 
@@ -59,7 +59,7 @@ def plot_trigger_windows(ds: xr.Dataset, trigger: str | None = None, *, width: f
 
 def _wanted(ds: xr.Dataset, trigger: str | None) -> list[str]:
     names = [str(one) for one in ds["trigger"].values]
-    backups = [name for name, first, how in zip(names, ds["primary"].values, ds["trigger_how"].values) if not first and how != SENSED]
+    backups = [name for name, judged in zip(names, ds["judged"].values) if judged]
     if trigger is not None and trigger not in backups:
         raise ValueError(f"plot_trigger_windows: there is no backup {shown(trigger)}; {suggestion(str(trigger), backups, 'backups')}")
     found = [trigger] if trigger is not None else backups
@@ -96,7 +96,8 @@ def _panel(ax, one: xr.Dataset, rows: list[tuple[str, int]]) -> None:
             ax.axvline(float(one[name]), color=colour, ls=dashes, lw=LINE + 0.3, zorder=5)
     ax.set_yticks(range(len(rows)), [textwrap.fill(name, NAME) for name, _ in reversed(rows)])
     ax.set(xlim=(low, high), ylim=(-0.6, len(rows) - 0.4))
-    ax.set_xlabel("set, from the stage's burnout (s)" if str(one["trigger_how"].values) == GRAIN else "set, from noticed liftoff (s)")
+    counted = {GRAIN: "from the stage's burnout", TIMED: "from what it counts from"}.get(str(one["trigger_how"].values), "from noticed liftoff")
+    ax.set_xlabel(f"set, {counted} (s)")
     dress(ax, _title(one))
     ax.grid(False, axis="y")
 
@@ -143,8 +144,8 @@ def _legend(figure, columns: int) -> None:
     from matplotlib.patches import Patch
 
     handles = [
-        Line2D([], [], color=SOUND, marker="o", ms=4.0, lw=3.0, alpha=0.8, label="a sound primary fires: not before it"),
-        Line2D([], [], color=LAST, marker="s", ms=4.0, lw=3.0, alpha=0.8, label="the last that saves, the primary lost"),
+        Line2D([], [], color=SOUND, marker="o", ms=4.0, lw=3.0, alpha=0.8, label="not before: a sound primary fires"),
+        Line2D([], [], color=LAST, marker="s", ms=4.0, lw=3.0, alpha=0.8, label="not after: the last that saves alone"),
         Patch(color=PALE, alpha=0.75, lw=0.0, label="right in this branch"),
         Patch(color=RIGHT, alpha=0.18, lw=0.0, label="right in all branches"),
         Line2D([], [], color=INK, lw=LINE + 0.3, label="as set"),

@@ -128,7 +128,7 @@ def trigger_windows(
     for k, branch in enumerate(every):
         if progress:
             print(f"sixdof: branch {k + 1} of {len(every)}, {branch.name}", file=sys.stderr)
-        searched = [one.name for one in actions if branch.fails(one) and can_be_probed(one)]
+        searched = [one.name for one in actions if (branch.fails(one) or one.by_time) and can_be_probed(one)]
         found.append(fly_branch(branch, actions, sky, searched))
     if not found[0].left.any():
         raise ValueError(f"trigger_windows: none of {flights} flights without a failure leaves the rail, so no trigger has a window; choose a stronger motor")
@@ -164,17 +164,19 @@ def _ordered(mission: Mission, actions: list[Action], sky: Sky) -> tuple[list[Ac
 # ---------------------------------------------------------------- windows
 
 
-def ends_of(trigger: Trigger, action: Action, place: int, one: Flown, tick: float) -> tuple[np.ndarray, np.ndarray]:
-    """Return the ends of each flight's window as settings, s, (flights,): up to the first a backup beats a sound primary, after the second it is too late.
+def ends_of(trigger: Trigger, action: Action, place: int, branch: Branch, one: Flown, tick: float) -> tuple[np.ndarray, np.ndarray]:
+    """Return the ends of each flight's window as settings, s, (flights,): up to the first it is too early, after the second too late.
 
-    NaN where the flight bounds nothing: no sound primary, or none searched. -inf as latest: no setting saves it. tick : of the computer, s; at the same
-    tick the rule that stands first acts.
+    A backup is too early where it beats a sound primary, too late where, the primary failing, it no longer saves the flight; a canopy's first trigger by time
+    alone, where it does not save the flight in any branch. NaN where the flight bounds nothing. -inf as latest: no setting saves it. tick : of the
+    computer, s; at the same tick the rule that stands first acts.
     """
     counted = one.armed[:, trigger.number] + one.drawn[:, trigger.number]
-    sound = one.left & np.isfinite(one.primary[:, place])
+    own = trigger is action.first
     last = one.primary[:, place] - (tick if action.first.number < trigger.number else 0.0)
-    earliest = np.where(sound, last - counted, np.nan)
-    searched = one.left & ~np.isnan(one.latest[:, place])
+    begin = one.first[:, place] if own else np.full(counted.shape, np.nan) if branch.fails(action) else last
+    earliest = np.where(one.left, begin - counted, np.nan)
+    searched = one.left & ~np.isnan(one.latest[:, place]) & (branch.lost != action.name if own else branch.fails(action))
     latest = np.where(searched, np.where(np.isfinite(counted), one.latest[:, place] - counted, -np.inf), np.nan)
     return earliest, latest
 
@@ -220,6 +222,20 @@ def advice(window: Window, how: str, room: float) -> float:
         return round(wanted, 6)
     middle = round(step * round(0.5 * (begin + end) / step), 6)
     return middle if begin < middle <= end else 0.5 * (begin + end)
+
+
+def at_apogee(window: Window, how: str, apogees: np.ndarray) -> float:
+    """Return the setting of a trigger by time alone, s: that of the median apogee as far as the window allows, NaN where no setting fits.
+
+    apogees : (flights,), as settings.
+    """
+    known = apogees[np.isfinite(apogees)]
+    begin = 0.0 if math.isnan(window.begin) else window.begin
+    if not known.size or not begin < window.end:
+        return math.nan
+    step = GRAIN_STEP if how == GRAIN else STEP
+    wanted = round(step * round(float(np.median(known)) / step), 6)
+    return wanted if begin < wanted <= window.end else float(np.clip(wanted, begin + 0.01, window.end))
 
 
 # ---------------------------------------------------------------- the Dataset
@@ -269,6 +285,7 @@ def _coords(mission, actions, every, triggers, sky) -> dict[str, Any]:
         "trigger_action": ("trigger", [actions[k].name for k, _ in triggers], {"long_name": "what the trigger acts on"}),
         "trigger_how": ("trigger", [one.how for _, one in triggers], {"long_name": "sensed, timer from liftoff, or delay grain from burnout"}),
         "trigger_key": ("trigger", [one.key for _, one in triggers], {"long_name": "key of the mission that sets it"}),
+        "judged": ("trigger", [actions[k].by_time if one is actions[k].first else one.how != SENSED for k, one in triggers], {"long_name": "whether it has a window"}),
         "primary": ("trigger", [one is actions[k].first for k, one in triggers], {"long_name": "whether the others back it up"}),
     }
 
@@ -278,19 +295,21 @@ def _put_windows(put, actions, every, found, triggers, share, confidence, room, 
     own = np.full((2, len(every), found[0].left.size, len(triggers)), np.nan)
     ends, windows, advised = np.full((4, *many), np.nan), [], []
     for j, (k, trigger) in enumerate(triggers):
-        backs_up = trigger.how != SENSED and trigger is not actions[k].first
+        judged = actions[k].by_time if trigger is actions[k].first else trigger.how != SENSED
         for b, (branch, one) in enumerate(zip(every, found, strict=True)):
-            if not backs_up:
+            if not judged:
                 continue
-            earliest, latest = ends_of(trigger, actions[k], k, one, tick)
-            earliest = np.full_like(earliest, np.nan) if branch.fails(actions[k]) else earliest
+            earliest, latest = ends_of(trigger, actions[k], k, branch, one, tick)
             own[:, b, :, j] = earliest, latest
             ends[:, b, j] = *least_setting(earliest, share, confidence), *most_setting(latest, share, confidence)
         seen = np.where(np.isposinf(ends[1, :, j]), np.fmax.reduce(own[0, :, :, j], axis=1), ends[1, :, j])  # too few flights for a bound: the latest seen
         last = np.where(np.isneginf(ends[3, :, j]), np.fmin.reduce(own[1, :, :, j], axis=1), ends[3, :, j])
         windows.append(window_of(seen, last))
         behind = room if actions[k].kind == "deploy" else min(room, STAGING_ROOM)
-        advised.append(advice(windows[-1], trigger.how, behind) if backs_up else math.nan)
+        if trigger is actions[k].first and judged:
+            advised.append(at_apogee(windows[-1], trigger.how, found[0].reference[:, k] - found[0].armed[:, trigger.number] - found[0].drawn[:, trigger.number]))
+        else:
+            advised.append(advice(windows[-1], trigger.how, behind) if judged else math.nan)
     each, two = ("branch", "flight", "trigger"), ("branch", "trigger")
     put("earliest_of_flight", each, own[0], "s", "setting up to which the backup beats a sound primary trigger")
     put("latest_of_flight", each, own[1], "s", "setting after which the backup alone no longer saves the flight; -inf where none does")

@@ -46,8 +46,8 @@ class Flown(NamedTuple):
 
     left : whether it left the rail. due, fired, acted : (flights, rules). primary : (flights, actions), when the trigger that others back up fires or would
     without them, NaN where it does not. reference, outcome, gap, opened, airspeed : (flights, actions): true moment, of OUTCOMES, smallest gap
-    between two triggers, height (m) and airspeed (m/s) at deployment. latest : (flights, actions), last moment that saves it, s; NaN where not searched,
-    -inf where none does.
+    between two triggers, height (m) and airspeed (m/s) at deployment. first, latest : (flights, actions), first and last moment that saves it, s; NaN where
+    not searched, latest -inf where none does.
     """
 
     left: np.ndarray
@@ -63,6 +63,7 @@ class Flown(NamedTuple):
     height: np.ndarray
     airspeed: np.ndarray
     broke: np.ndarray
+    first: np.ndarray
     latest: np.ndarray
 
 
@@ -103,7 +104,7 @@ def fly_branch(branch: Branch, actions: Sequence[Action], sky: Sky, searched: Se
     due[due >= NEVER] = np.nan  # put off for good
     primary = _primary_times(branch, actions, sky, ds, fired, acted)
     shape = (ds.sizes["flight"], len(actions))
-    outcome, gap, latest = np.zeros(shape, dtype=np.int8), np.full(shape, np.nan), np.full(shape, np.nan)
+    outcome, (gap, first, latest) = np.zeros(shape, dtype=np.int8), (np.full(shape, np.nan) for _ in range(3))
     reference = np.stack([reference_of(action, ds, mission) for action in actions], axis=1)
     height, airspeed = (np.stack([_at_action(ds, action, name) for action in actions], axis=1) for name in ("height", "airspeed"))
     broke = np.stack([breaks(ds, action, mission, sky.load_share) for action in actions], axis=1)
@@ -112,8 +113,8 @@ def fly_branch(branch: Branch, actions: Sequence[Action], sky: Sky, searched: Se
         outcome[:, k] = np.where(left, _outcome(action, branch.fails(action), acted, primary[:, k], good, _came(ds, action)), NOTHING)
         gap[:, k] = smallest_gap(np.stack([due[:, one.number] for one in action.triggers if math.isfinite(one.setting)] or [np.full(shape[0], np.nan)], axis=1))
         if action.name in searched and left.any():
-            latest[:, k] = last_saving(branch, action, sky, np.where(left, reference[:, k], np.nan), armed)
-    return Flown(left, due, fired, acted, armed, drawn, primary, reference, outcome, gap, height, airspeed, broke, latest)
+            first[:, k], latest[:, k] = saving_moments(branch, action, sky, np.where(left, reference[:, k], np.nan), armed)
+    return Flown(left, due, fired, acted, armed, drawn, primary, reference, outcome, gap, height, airspeed, broke, first, latest)
 
 
 def drawn_delays(mission: Mission, table: xr.Dataset) -> np.ndarray:
@@ -237,7 +238,7 @@ def _outcome(action: Action, fails: bool, acted: np.ndarray, primary: np.ndarray
     found = np.full(acted.shape[0], NOTHING)
     found[by_primary] = LATE_PRIMARY if fails else PRIMARY
     found[by_backup] = BACKUP
-    found[(by_backup | (by_primary & fails)) & ~good] = MISSES
+    found[(by_backup | by_primary) & ~good] = MISSES
     found[by_backup & sound] = BEATS
     found[(by_backup | by_primary) & ~came] = IN_VAIN
     return found
@@ -326,17 +327,18 @@ def can_be_probed(action: Action) -> bool:
     return any(one.how == TIMER for one in action.triggers)
 
 
-def last_saving(branch: Branch, action: Action, sky: Sky, start: np.ndarray, armed: np.ndarray) -> np.ndarray:
-    """Return the last moment of each flight at which a backup alone still saves it, s, to within the tolerance; -inf where none from `start` on does.
+def saving_moments(branch: Branch, action: Action, sky: Sky, start: np.ndarray, armed: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Return the first and the last moment of each flight at which a trigger alone saves it, s, (flights,), to within the tolerance.
 
-    start : true moment that the action is about, (flights,); NaN for a flight that is not searched: NaN comes back.
+    The first is searched for a canopy that is deployed by time alone. NaN where not searched; the last one -inf where not even `start` saves the flight.
+    start : true moment that the action is about, (flights,); NaN for a flight that is not searched.
     """
     probe = Probe(branch, action, sky)
     began = armed[:, probe.carrier.number]
     rows = np.flatnonzero(np.isfinite(start) & np.isfinite(began))
-    found = np.full(start.size, np.nan)
+    first, last = np.full(start.size, np.nan), np.full(start.size, np.nan)
     if not rows.size:
-        return found
+        return first, last
     alone = probe.fly(rows, np.full(rows.size, NEVER), whole=True)
     down = fact(alone, "body_landing_time", action.stage) if action.kind == "deploy" else event_values(alone, "apogee")
     begin = start[rows]
@@ -346,8 +348,10 @@ def last_saving(branch: Branch, action: Action, sky: Sky, start: np.ndarray, arm
         ds = probe.fly(rows[which], at - began[rows[which]])
         return saves(ds, action, probe.mission, sky.load_share)
 
-    found[rows] = search_last(good, begin, down, sky.tolerance)
-    return found
+    last[rows] = search_last(good, begin, down, sky.tolerance)
+    if action.by_time and branch.lost != action.name:
+        first[rows] = -search_last(lambda ahead, which: good(-ahead, which), -begin, -began[rows], sky.tolerance)
+    return np.where(np.isfinite(first), first, np.nan), last
 
 
 def search_last(good: Callable[[np.ndarray, np.ndarray], np.ndarray], begin: np.ndarray, end: np.ndarray, tolerance: float) -> np.ndarray:

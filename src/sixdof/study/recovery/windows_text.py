@@ -13,7 +13,7 @@ from sixdof.study.motor_choice.settings import STAGING_ROOM
 from sixdof.study.reading.page import LAST_LINE
 from sixdof.study.reading.result import need_table, plural
 from sixdof.study.recovery.windows_flights import FULL_ABOVE, OUTCOMES
-from sixdof.study.recovery.windows_triggers import GRAIN, SENSED
+from sixdof.study.recovery.windows_triggers import GRAIN
 from sixdof.study.uncertainty.claims import flights_needed
 
 CLOSE = 1.0  # s: a gap between two triggers below it is told of (common practice leaves one second or more)
@@ -56,7 +56,7 @@ def setting_sentences(ds: xr.Dataset) -> Iterator[str]:
     """Yield a sentence for each backup, and one for each action that has none."""
     for k in range(ds.sizes["trigger"]):
         one = ds.isel(trigger=k)
-        if not bool(one["primary"]) and str(one["trigger_how"].values) != SENSED:
+        if bool(one["judged"]):
             yield _setting(ds, one)
     for action in ds["action"].values.astype(str):
         own = ds.isel(trigger=np.flatnonzero((ds["trigger_action"].values == action) & (ds["primary"].values | np.isfinite(ds["setting"].values))))
@@ -68,6 +68,8 @@ def _setting(ds: xr.Dataset, one: xr.Dataset) -> str:
     key, now, begin, end = str(one["trigger_key"].values), float(one["setting"]), float(one["window_begin"]), float(one["window_end"])
     take, name = float(one["advised"]), ds["branch"].values.astype(str)
     from_branch, to_branch = (name[int(one[which])] if int(one[which]) >= 0 else "" for which in ("begin_branch", "end_branch"))
+    if math.isnan(begin) and bool(one["primary"]):
+        begin, from_branch = 0.0, "any"
     if math.isnan(begin):
         return f"{key}: what it backs up never comes in these flights, so nothing says how early it may fire."
     if begin >= end:
@@ -98,7 +100,8 @@ def _close(one: xr.Dataset, now: float, begin: float, end: float, margin: float,
 def _now(one: xr.Dataset, now: float) -> str:
     """Return what a setting does in the branches in which it is wrong most often, and in flights without a failure."""
     said = []
-    for shares, words in zip(early_and_late(one, now), ("beats a sound trigger", "comes too late"), strict=True):
+    words_of = "comes too early" if bool(one["primary"]) else "beats a sound trigger", "comes too late"
+    for shares, words in zip(early_and_late(one, now), words_of, strict=True):
         if np.nanmax(shares, initial=0.0) > 0.0:
             worst = int(np.nanargmax(np.where(np.isnan(shares), -1.0, shares)))
             calm = "" if worst == 0 or np.isnan(shares[0]) else f" ({_percent(shares[0]) if shares[0] > 0.0 else 'none'} of those without a failure)"
@@ -139,7 +142,7 @@ def _windows(ds: xr.Dataset) -> Iterator[list[str]]:
     yield ["trigger", "set", "from", "to", "take", "decided by"]
     for k in range(ds.sizes["trigger"]):
         one = ds.isel(trigger=k)
-        if bool(one["primary"]) or str(one["trigger_how"].values) == SENSED:
+        if not bool(one["judged"]):
             continue
         now, begin, end, take = (float(one[name]) for name in ("setting", "window_begin", "window_end", "advised"))
         cells = [f"{now:.1f}", _up(begin) if math.isfinite(begin) else "-", _down(end) if math.isfinite(end) else "-", f"{take:.1f}"]
@@ -219,6 +222,8 @@ def _doubts(ds: xr.Dataset) -> Iterator[str]:
         f"branch where the primary fails: nothing breaks by load (up to {100.0 * said['load_share']:g} % of its strength), the canopy is full "
         f"{FULL_ABOVE:g} m above the ground (ours) and out before one that a height deploys; a joint parts and motors light while they still climb."
     )
+    if (ds["judged"] & ds["primary"]).any():
+        yield "A canopy that time alone deploys has to hold and be full in every branch: it is too early, or too late, where it does not."
     yield (
         "Branches with a dash have no probability in the mission: they are flown to see whether a setting bears them, and count in no share of all flights. Two "
         "failures at once are not flown but where the mission makes one certain."

@@ -14,12 +14,14 @@ from sixdof.results.names import rule_names
 from sixdof.study.reading.doings import doings
 from sixdof.study.reading.result import event_values, fact
 
-SENSED, TIMER, GRAIN = "sensed", "timer", "grain"
+SENSED, TIMER, GRAIN, TIMED = "sensed", "timer", "grain", "timed"
+_TIMED = ("burnout", "liftoff", "separation")  # what a canopy's own trigger may count from without looking at the flight again
 NEVER = 1e4  # s: a setting that no flight waits for
 
 
 class Trigger(NamedTuple):
-    """One trigger. number : along `rule` of a result. how : SENSED, TIMER (from noticed liftoff) or GRAIN (from the burnout of its stage).
+    """One trigger. number : along `rule` of a result. how : SENSED, TIMER (from noticed liftoff), GRAIN (from the burnout of its stage) or
+    TIMED (a canopy's first trigger, by a delay from burnout, liftoff or separation).
 
     path : of its setting, as `Mission.change` takes it; key : the same as the mission file says it. setting : s, NaN where the mission has none.
     """
@@ -51,6 +53,11 @@ class Action(NamedTuple):
         return self.triggers[self.primary]
 
     @property
+    def by_time(self) -> bool:
+        """Return whether a canopy is deployed by the clock alone, whatever the flight does: its first trigger has a window of its own."""
+        return self.kind == "deploy" and self.first.how != SENSED
+
+    @property
     def backups(self) -> tuple[Trigger, ...]:
         """Return all triggers but the primary."""
         return tuple(one for k, one in enumerate(self.triggers) if k != self.primary)
@@ -75,7 +82,7 @@ def actions_of(mission: Mission, written: Mission) -> list[Action]:
         kind, _, of = name.partition(" ")
         own = tuple(every[number] for number in numbers)
         stage = owners[names.index(of)] if kind == "deploy" else stages.index(of)
-        primary = next((k for k, one in enumerate(own) if one.how == SENSED), 0)
+        primary = next((k for k, one in enumerate(own) if one.how in (SENSED, TIMED)), 0)
         found.append(Action(name, kind, of, stage, own, primary))
     return found
 
@@ -92,7 +99,7 @@ def _recovery(mission: Mission, written: Mission):
     names, number = rule_names(mission), len(mission.rule)
     for entry, said in zip(mission.recovery, written.recovery, strict=True):
         path = f"recovery.{entry.canopy}"
-        yield Trigger(number, names[number], SENSED, f"{path}.delay", f"delay of {entry.canopy}", float(entry.delay))
+        yield Trigger(number, names[number], TIMED if entry.when in _TIMED else SENSED, f"{path}.delay", f"delay of {entry.canopy}", float(entry.delay))
         number += 1
         for key, how in (("backup_time", TIMER), ("motor_delay", GRAIN)):
             if getattr(entry, key) is not None:
@@ -105,7 +112,8 @@ def with_primary(actions: list[Action], ds: xr.Dataset) -> list[Action]:
     """Return the actions with the trigger that comes first in sound flights as primary: of those that sense, or of timers where none does."""
     found = []
     for action in actions:
-        sensing = [k for k, one in enumerate(action.triggers) if one.how == SENSED] or range(len(action.triggers))
+        own = [[k for k, one in enumerate(action.triggers) if one.how == how] for how in (SENSED, TIMED)]
+        sensing = own[0] or own[1] or range(len(action.triggers))
         when = {k: _median(fact(ds, "rule_fired", action.triggers[k].number)) for k in sensing}
         found.append(action._replace(primary=min(when, key=when.__getitem__)))
     return found
