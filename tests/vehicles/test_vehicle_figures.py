@@ -67,7 +67,8 @@ BEFORE = (
 WORKSHOP = (
     "plot_charge",
     "plot_canopy_size",
-    "plot_deployment", "plot_trigger_windows",
+    "plot_deployment",
+    "plot_trigger_windows",
     "plot_flutter",
     "plot_skin_temperature",
     "plot_static_firing",

@@ -112,7 +112,9 @@ def test_a_mission_without_a_backup__is_told_which_would_be_right(sampler):
 def test_a_canopy_that_a_delay_from_burnout_deploys__has_a_window_about_apogee():
     slender = sixdof.load_mission("tests/vehicles/slender.toml")
     off = {"recovery.streamer.backup_time": None, "recovery.streamer.motor_delay": None}
-    mission = slender.remove("failure.1").change({"recovery.streamer.when": "burnout", "recovery.streamer.delay": "17 s", "stage.0.part.streamer.strength": "60 N"} | off)
+    mission = slender.remove("failure.1").change(
+        {"recovery.streamer.when": "burnout", "recovery.streamer.delay": "17 s", "stage.0.part.streamer.strength": "60 N"} | off
+    )
     found = trigger_windows(mission, 3, branches=[], seed=1, progress=False)
     name = "deploy streamer: burnout"
     first, last = (found[f"{end}_of_flight"].sel(branch="nominal", trigger=name).values for end in ("earliest", "latest"))

@@ -285,7 +285,11 @@ def _coords(mission, actions, every, triggers, sky) -> dict[str, Any]:
         "trigger_action": ("trigger", [actions[k].name for k, _ in triggers], {"long_name": "what the trigger acts on"}),
         "trigger_how": ("trigger", [one.how for _, one in triggers], {"long_name": "sensed, timer from liftoff, or delay grain from burnout"}),
         "trigger_key": ("trigger", [one.key for _, one in triggers], {"long_name": "key of the mission that sets it"}),
-        "judged": ("trigger", [actions[k].by_time if one is actions[k].first else one.how != SENSED for k, one in triggers], {"long_name": "whether it has a window"}),
+        "judged": (
+            "trigger",
+            [actions[k].by_time if one is actions[k].first else one.how != SENSED for k, one in triggers],
+            {"long_name": "whether it has a window"},
+        ),
         "primary": ("trigger", [one is actions[k].first for k, one in triggers], {"long_name": "whether the others back it up"}),
     }
 
@@ -307,7 +311,9 @@ def _put_windows(put, actions, every, found, triggers, share, confidence, room, 
         windows.append(window_of(seen, last))
         behind = room if actions[k].kind == "deploy" else min(room, STAGING_ROOM)
         if trigger is actions[k].first and judged:
-            advised.append(at_apogee(windows[-1], trigger.how, found[0].reference[:, k] - found[0].armed[:, trigger.number] - found[0].drawn[:, trigger.number]))
+            advised.append(
+                at_apogee(windows[-1], trigger.how, found[0].reference[:, k] - found[0].armed[:, trigger.number] - found[0].drawn[:, trigger.number])
+            )
         else:
             advised.append(advice(windows[-1], trigger.how, behind) if judged else math.nan)
     each, two = ("branch", "flight", "trigger"), ("branch", "trigger")
