@@ -42,7 +42,7 @@ ERRORS = (
     ),
     PlantedError(
         "canopy's drag area with its diameter",
-        "study/recovery/sizing.py",
+        "study/recovery/sizing/canopy_size.py",
         "float((d / part.diameter) ** 2)",
         "float(d / part.diameter)",
         "the drag area grows with the diameter, not its square",

@@ -302,7 +302,7 @@ def _card(ds: xr.Dataset) -> str:
 
 
 def _sized(ds: xr.Dataset) -> str:
-    from sixdof.study.recovery.sizing_text import sizing_text
+    from sixdof.study.recovery.sizing.text import sizing_text
 
     return sizing_text(ds)
 

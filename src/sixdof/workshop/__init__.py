@@ -26,7 +26,7 @@ if TYPE_CHECKING:
     from sixdof.study.as_built.with_measured import with_measured as with_measured
     from sixdof.study.recovery.deployment import deployment as deployment
     from sixdof.study.recovery.ejection.charge import charge as charge
-    from sixdof.study.recovery.sizing import canopy_size as canopy_size
+    from sixdof.study.recovery.sizing.canopy_size import canopy_size as canopy_size
     from sixdof.study.recovery.windows import trigger_windows as trigger_windows
     from sixdof.study.static_firing.static_firing import static_firing as static_firing
     from sixdof.study.static_firing.with_firing import firing_curve as firing_curve

@@ -8,8 +8,8 @@ import numpy as np
 import pytest
 
 import sixdof
-from sixdof.study.recovery.sizing import canopy_size
-from sixdof.study.recovery.sizing_flights import crossings, diameter_for, smallest_for, terminal_speed
+from sixdof.study.recovery.sizing.canopy_size import canopy_size
+from sixdof.study.recovery.sizing.flights import crossings, diameter_for, smallest_for, terminal_speed
 
 FEW = {"sizes": [0.8, 0.95, 1.1, 1.3], "flights": 8, "failing": 0}
 

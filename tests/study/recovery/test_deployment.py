@@ -156,6 +156,14 @@ def test_window__is_the_longest_run_of_offsets():
     assert np.isnan(_longest(np.zeros(5, bool), at)).all()
 
 
+def test_window__of_the_time_alone_leaves_the_snatch_out(sampler):
+    """A cord that the charge alone loads with more than half its strength: no time is right, and the opening's own window stays."""
+    thin = deployment(sampler.change({"harness.drogue.strength": "300 N"}), offsets=[0.0, 5.0], flights=2, seed=2).sel(canopy="drogue")
+    assert np.isnan(thin["window_low"]) and float(thin["timing_window_low"]) == float(thin["timing_window_high"]) == 0.0
+    assert (thin["harness_load_share"] > 0.5).all() and (thin["harness_opening_share"] < 0.5).all()
+    assert "no timer does" in " ".join(str(sixdof.report(thin.expand_dims("canopy"))).split())
+
+
 def test_window__by_hand(found):
     one = found.sel(canopy="drogue")
     loads = np.stack([one[name].values for name in ("opening_load_share", "harness_load_share", "zipper_index")])
@@ -186,6 +194,8 @@ def test_page__answers_first(found):
     assert "It may come out from" in text and "as written it comes out" in text and "5 s late" in text and "3 s early" in text
     assert "common practice" in text and "not a clearance to fly" in text
     assert max(map(len, page.splitlines())) <= 130
+    alone = found.assign({name: np.nan * found[name] for name in ("window_low", "window_high")})
+    assert "By what the time itself changes" in " ".join(str(sixdof.report(alone)).split())
     weak = found.assign(below_share=0.5 * found["below_share"], window_low=np.nan * found["window_low"])
     assert "No time is right" in str(sixdof.report(weak))
 

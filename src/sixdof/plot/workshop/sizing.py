@@ -8,7 +8,7 @@ import xarray as xr
 from sixdof.mission.errors import suggestion
 from sixdof.mission.units import shown
 from sixdof.plot.style import CYCLE, DASHES, GREY, INK, LINE, dress, legend_on_top
-from sixdof.study.recovery.sizing import need_sizes
+from sixdof.study.recovery.sizing.canopy_size import need_sizes
 
 QUANTILES = (0.05, 0.5, 0.95)
 _SHARES = (("speed_share", "descent speed"), ("drift_share", "drift"), ("both_share", "both"))

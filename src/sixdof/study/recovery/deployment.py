@@ -15,9 +15,9 @@ from sixdof.mission.load import check_mission
 from sixdof.mission.mission import Mission
 from sixdof.mission.units import QuantityError, parse, shown
 from sixdof.study.landing.strata import certain, uncertain
-from sixdof.study.reading.result import event_values, need_table
-from sixdof.study.recovery.deployment_flights import TimedFlights, unbreakable
-from sixdof.study.recovery.deployment_loads import INDICES, SHARES, canopies_asked, deployment_loads
+from sixdof.study.reading.result import event_values, need_table, plural
+from sixdof.study.recovery.deployment_flights import TimedFlights, tell, unbreakable
+from sixdof.study.recovery.deployment_loads import INDICES, SHARES, TIMED, canopies_asked, deployment_loads
 from sixdof.study.recovery.zipper import canopy_parts, harness_of, stage_of, why_no_index
 from sixdof.study.uncertainty.statistics import check_share
 
@@ -37,7 +37,7 @@ def deployment(
     load_share: float | str = LOAD_SHARE,
     share: float = 0.95,
     threads: int | None = None,
-    progress: bool = False,
+    progress: bool = True,
     guidance=None,
     control=None,
 ) -> xr.Dataset:
@@ -69,10 +69,12 @@ def deployment(
     -------
     Dataset
         Dims `offset`, `canopy`, `flight`: `offset_flown` (s, to the tick), `deployment_airspeed`, `line_stretch_airspeed` (m/s), `deployment_incidence`,
-        `line_stretch_incidence` (rad), `opening_load`, `snatch_load`, `harness_load` (N), `opening_load_share`, `harness_load_share`, `zipper_index`.
-        The same as the mission deploys, `own_...` (canopy, flight), and with each failure `failing_...` (failure, canopy, failing_flight).
+        `line_stretch_incidence` (rad), `opening_load`, `snatch_load`, `harness_load` (N), `opening_load_share`, `harness_load_share`, `zipper_index`,
+        `harness_opening_share` (the harness's without the snatch). The same as the mission deploys, `own_...` (canopy, flight), and with each failure
+        `failing_...` (failure, canopy, failing_flight).
         `below_share` (offset, canopy): the share of the flights whose loads all stay below; `window_low`, `window_high` (canopy): the first and last offset
-        of the longest run that has the share asked for, NaN for none. `lacks` (canopy): what cannot be told, and why.
+        of the longest run that has the share asked for, NaN for none; `timing_window_low`, `timing_window_high` the same without the charge's snatch, which no
+        time changes. `lacks` (canopy): what cannot be told, and why.
 
     Raises
     ------
@@ -91,10 +93,12 @@ def deployment(
     count, limit = whole(flights, "deployment: flights", 2), _share(load_share)
     whole(failing, "deployment: failing", 0)
     check_share(share, "share")
-    how = {"threads": threads, "progress": progress, "guidance": guidance, "control": control}
+    how = {"threads": threads, "progress": False, "guidance": guidance, "control": control}
+    tell(progress, f"{plural(count)} deployed at each of {at.size} times, canopy by canopy: {', '.join(names)}")
     timed = {name: TimedFlights(unbreakable(mission, [name]), name, count, seed, **how) for name in names}
     about = _stacked([_at_offsets(mission, name, timed[name], at) for name in names], ("offset", "canopy", "flight"), 1)
     own, attrs = _as_written(mission, names, timed, count, seed, how)
+    tell(progress and failing > 0 and bool(uncertain(mission)), "each failure made certain")
     failed = _failed(mission, names, failing, count, seed, how)
     ds = xr.Dataset({**about, **own, **failed[0]}, _coords(at, names, timed[names[0]], failed[1]))
     ds = ds.assign(_window(ds, limit, share)).assign(lacks=("canopy", [_lacks(mission, name) for name in names], {"long_name": "what cannot be told"}))
@@ -203,18 +207,23 @@ def _coords(at: np.ndarray, names: list[str], timed: TimedFlights, failures: lis
 
 def _window(ds: xr.Dataset, limit: float, share: float) -> dict:
     """Return the share of flights whose loads all stay below the limit at each offset, and the longest run of offsets that has the share asked for."""
-    loads = np.stack([ds[name].values for name in SHARES])  # (shares, offset, canopy, flight)
+    below = _below(ds, SHARES, limit)
+    entries = {"below_share": (("offset", "canopy"), below, {"units": "1", "long_name": "share of the flights whose loads all stay below the limit"})}
+    for name, shares, what in (("window", below, "all loads"), ("timing_window", _below(ds, TIMED, limit), "all loads but the charge's snatch")):
+        ends = np.array([_longest(shares[:, c] >= share, ds["offset"].values) for c in range(ds.sizes["canopy"])])
+        text = f"offset of the longest run in which {what} stay below the limit in the share of flights asked for"
+        for end, side, values in (("low", "first", ends[:, 0]), ("high", "last", ends[:, 1])):
+            entries[f"{name}_{end}"] = ("canopy", values, {"units": "s", "long_name": f"{side} {text}"})
+    return entries
+
+
+def _below(ds: xr.Dataset, names: tuple[str, ...], limit: float) -> np.ndarray:
+    """Return the share of the flights that came out whose loads over strengths all stay below a limit, (offset, canopy); NaN where none is known."""
+    loads = np.stack([ds[name].values for name in names])  # (shares, offset, canopy, flight)
     known = np.isfinite(loads).any(axis=0)
     kept = (np.where(np.isfinite(loads), loads, 0.0) < limit).all(axis=0) & known
     count = known.sum(axis=-1)
-    below = np.divide(kept.sum(axis=-1), count, out=np.full(count.shape, np.nan), where=count > 0)
-    ends = np.array([_longest(below[:, c] >= share, ds["offset"].values) for c in range(ds.sizes["canopy"])])
-    text = "offset of the longest run in which the loads stay below the limit in the share of flights asked for"
-    return {
-        "below_share": (("offset", "canopy"), below, {"units": "1", "long_name": "share of the flights whose loads all stay below the limit"}),
-        "window_low": ("canopy", ends[:, 0], {"units": "s", "long_name": f"first {text}"}),
-        "window_high": ("canopy", ends[:, 1], {"units": "s", "long_name": f"last {text}"}),
-    }
+    return np.divide(kept.sum(axis=-1), count, out=np.full(count.shape, np.nan), where=count > 0)
 
 
 def _longest(holds: np.ndarray, at: np.ndarray) -> tuple[float, float]:

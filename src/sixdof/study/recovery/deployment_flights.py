@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import sys
 from collections.abc import Sequence
 from typing import Any
 
@@ -24,6 +25,12 @@ DELAY = "canopy.delay"
 AFTER = 8.0  # s that a flight goes on once the canopy has filled: a slow opening pulls most as the fall settles
 SLOWEST = 2.0  # times its filling time: spreads of it are within
 OF_CANOPY = ("no_deployment", "canopy_lost", "harness_breaks")
+
+
+def tell(progress: bool, text: str) -> None:
+    """Say what is flown next, where progress is wanted."""
+    if progress:
+        print(f"sixdof: {text}", file=sys.stderr)
 
 
 def carriers(mission: Mission) -> dict[str, int]:

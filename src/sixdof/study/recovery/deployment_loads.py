@@ -25,8 +25,10 @@ INDICES = {  # name: unit, meaning
     "harness_load": ("N", "largest load of the harness: the snatch, or its share of the opening load"),
     "opening_load_share": ("1", "opening load over the strength of canopy and lines"),
     "harness_load_share": ("1", "largest load of the harness over its strength"),
+    "harness_opening_share": ("1", "the harness's part of the opening load over its strength, without the snatch"),
     "zipper_index": ("1", "force of the harness on the edge of the tube over what the edge bears"),
 }
+TIMED = ("opening_load_share", "harness_opening_share", "zipper_index")  # of these, what the time of deployment changes: not the charge's snatch
 SHARES = ("opening_load_share", "harness_load_share", "zipper_index")  # loads over strengths, which are to stay below one limit
 
 
@@ -86,5 +88,6 @@ def deployment_loads(ds: xr.Dataset, mission: Mission, canopy: str, apogee: np.n
     harness = [one.canopy for one in mission.harness]
     carried = loads_of(ds, mission, harness.index(canopy)) if canopy in harness else None
     found["harness_load"], found["harness_load_share"] = (none, none) if carried is None else (carried.peak, carried.share)
+    found["harness_opening_share"] = none if carried is None else carried.opening / carried.strength
     found["zipper_index"] = canopy_index(ds, mission, number, canopy)
     return {name: np.where(opened, found[name], math.nan) for name in INDICES}

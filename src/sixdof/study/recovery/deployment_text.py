@@ -13,6 +13,7 @@ from sixdof.study.reading.page import LAST_LINE
 from sixdof.study.reading.result import plural
 from sixdof.study.recovery.deployment import need_deployment
 from sixdof.study.recovery.deployment_loads import SHARES
+from sixdof.study.uncertainty.statistics import share_interval
 
 CALLED = {"opening_load_share": "the canopy", "harness_load_share": "the harness", "zipper_index": "the tube's edge"}
 FEW = 0.67, 1.5  # a load with a failure within these times that as drawn is the scatter of a few flights
@@ -55,7 +56,13 @@ def _flown(ds: xr.Dataset) -> str:
 
 def _limit(said) -> str:
     usual = " (a factor of safety of 2: common practice)" if said["load_share"] == 0.5 else ""
-    return f"Loads are held against {_percent(said['load_share'])} of each strength{usual}, in {_percent(said['share'])} of the flights that opened."
+    shown = f"If all of {plural(said['flights'])} hold, more than {_percent(all_of(said['flights']))} of all flights do (90 % confidence)."
+    return f"Loads are held against {_percent(said['load_share'])} of each strength{usual}, in {_percent(said['share'])} of the flights that opened. {shown}"
+
+
+def all_of(flights: int) -> float:
+    """Return the share of all flights that is shown with 90 % where all of some flights hold (Clopper & Pearson 1934)."""
+    return float(share_interval(flights, flights, 0.9, side="lower").low)
 
 
 def _percent(share: float) -> str:
@@ -84,7 +91,15 @@ def _answer(one: xr.Dataset) -> str:
     best = min(np.flatnonzero(share == np.nanmax(share)), key=lambda k: abs(one["offset"].values[k]))
     at = one["offset"].values[best]
     text = f"No time is right: even {f'at {at:+g} s' if at else 'at apogee'} {below} in no more than {_percent(float(share[best]))} of the flights"
-    return f"{text} ({_worst(one.isel(offset=best))}){_always(one)}; {own}."
+    return f"{text} ({_worst(one.isel(offset=best))}){_always(one)}; {own}.{_by_time(one)}"
+
+
+def _by_time(one: xr.Dataset) -> str:
+    """Return the window of what the time of deployment changes, the charge's snatch left out."""
+    low, high = float(one["timing_window_low"]), float(one["timing_window_high"])
+    if not math.isfinite(low):
+        return ""
+    return f" By what the time itself changes (opening, its part in the harness, the tube's edge) it may come out from {low:+g} to {high:+g} s."
 
 
 def _own(one: xr.Dataset) -> str:

@@ -10,7 +10,7 @@ import xarray as xr
 from sixdof.mission.errors import MissionError
 from sixdof.mission.mission import Mission
 from sixdof.study.recovery.deployment_flights import part_place
-from sixdof.study.recovery.sizing_flights import diameter_for
+from sixdof.study.recovery.sizing.flights import diameter_for
 from sixdof.study.recovery.zipper import stage_of
 
 LOWER = (0.8, 0.65, 0.5, 0.4)  # of the height at which the canopy comes out as written
@@ -24,7 +24,7 @@ DROGUE_CD, DROGUE_MASS = 0.75, 0.15  # of a flat circular canopy; of the main's 
 def cures_of(mission: Mission, study, ds: xr.Dataset, speed: float, far: float | None, share: float) -> dict:
     """Return what was flown to keep both, along `cure`; nothing where no drift is asked for or the diameter taken keeps it.
 
-    study : flies diameters (see `sizing.py`). ds : what is known of the sizes.
+    study : flies diameters (see `canopy_size.py`). ds : what is known of the sizes.
     """
     if far is None:
         return {}

@@ -13,10 +13,11 @@ from sixdof.mission.load import check_mission
 from sixdof.mission.mission import Mission
 from sixdof.mission.units import QuantityError, parse, shown
 from sixdof.study.landing.strata import certain, uncertain
-from sixdof.study.reading.result import need_table
+from sixdof.study.reading.result import need_table, plural
+from sixdof.study.recovery.deployment_flights import tell
 from sixdof.study.recovery.deployment_loads import canopies_asked
-from sixdof.study.recovery.sizing_cures import cures_of
-from sixdof.study.recovery.sizing_flights import KEEP, LANDED, crossings, diameter_for, landed, smallest_for
+from sixdof.study.recovery.sizing.cures import cures_of
+from sixdof.study.recovery.sizing.flights import KEEP, LANDED, crossings, diameter_for, landed, smallest_for
 from sixdof.study.recovery.zipper import canopy_parts, stage_of
 from sixdof.study.sweep.sweep import fly_conditions
 from sixdof.study.uncertainty.statistics import check_share
@@ -38,7 +39,7 @@ def canopy_size(
     failing: int = 10,
     share: float = 0.95,
     threads: int | None = None,
-    progress: bool = False,
+    progress: bool = True,
     guidance=None,
     control=None,
 ) -> xr.Dataset:
@@ -94,7 +95,8 @@ def canopy_size(
     over, count = _sizes(sizes), whole(flights, "canopy_size: flights", 2)
     whole(failing, "canopy_size: failing", 0)
     check_share(share, "share")
-    how = {"seed": seed, "threads": threads, "progress": progress, "guidance": guidance, "control": control}
+    tell(progress, f"{plural(count)} with each of {over.size} diameters of {', '.join(names)}")
+    how = {"seed": seed, "threads": threads, "progress": False, "guidance": guidance, "control": control}
     study = _Sizing(mission, names, count, how)
     written, attrs = study.fly([np.array([one.diameter for one in study.parts])])
     guess = _first_guess(study, written, speed)
@@ -106,6 +108,7 @@ def canopy_size(
     ds, taken = _confirmed(study, ds, speed, share)
     ds = ds.assign(_told(taken, "taken_", "with the diameter to take", ("canopy", "flight"), 0)).assign(_kept(taken, speed, far))
     ds = ds.assign(_failed(study, ds["taken_diameter"].values, failing))
+    tell(progress and far is not None and bool((ds["taken_both_share"] < share).any()), "what may keep both descent speed and drift")
     ds = ds.assign(cures_of(mission, study, ds, speed, far, share))
     said = {"descent_speed": speed, "drift": np.inf if far is None else far, "share": float(share), "flights": count, "failing": int(failing)}
     return ds.assign_attrs({name: attrs[name] for name in ("title", "source") if name in attrs} | {"mission": mission.to_toml(), "seed": str(seed)} | said)

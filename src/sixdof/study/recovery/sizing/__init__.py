@@ -1,0 +1,1 @@
+"""How large canopies must be, and may be."""
