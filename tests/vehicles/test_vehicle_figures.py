@@ -376,7 +376,6 @@ def test_figures__of_a_vehicle_as_built(missions, name):
 
 
 @pytest.mark.parametrize("name", ["slender", pytest.param("canard", marks=pytest.mark.slow), pytest.param("stack", marks=pytest.mark.slow)])
-@pytest.mark.parametrize("name", ["slender", pytest.param("canard", marks=pytest.mark.slow), pytest.param("stack", marks=pytest.mark.slow)])
 def test_figure__and_page_of_trigger_windows(missions, name):
     found = sixdof.workshop.trigger_windows(missions[name], 4, branches=None if name == "stack" else [], seed=2, progress=False)
     rendered(plot.plot_trigger_windows(found))
