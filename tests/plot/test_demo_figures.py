@@ -295,3 +295,9 @@ def test_figures__of_the_vehicle_as_built(demo_path, stack_mission, demo_mission
         assert_good(plot.plot_ballast(sixdof.workshop.ballast(demo_mission, margin, flights=4, most="100 g", threads=1, progress=False)))
     with pytest.raises(ValueError, match="plot_as_built needs the result of sixdof.workshop.as_built"):
         plot.plot_as_built(built[["value"]])
+
+
+def test_figure__of_loads(stack_mission):
+    found = sixdof.workshop.structure(stack_mission, 2)
+    assert_good(plot.plot_structure(found)[0].figure)
+    assert_good(plot.plot_bending(found)[0].figure)

@@ -70,6 +70,8 @@ WORKSHOP = (
     "plot_deployment",
     "plot_trigger_windows",
     "plot_flutter",
+    "plot_structure",
+    "plot_bending",
     "plot_skin_temperature",
     "plot_static_firing",
     "plot_as_built",
@@ -382,3 +384,12 @@ def test_figure__and_page_of_trigger_windows(missions, name):
     page = " ".join(str(sixdof.report(found)).split())
     assert 'Nothing backs up "deploy' in page and "nan" not in page and "A calculation, not a clearance to fly" in page
     assert ('Nothing backs up "light the middle"' in page) == (name == "stack")
+
+
+@EVERY
+def test_figure__and_page_of_loads(ensembles, name):
+    found = sixdof.workshop.structure(ensembles[name].isel(flight=slice(2)), branches=False)
+    rendered(plot.plot_structure(found)[0].figure)
+    rendered(plot.plot_bending(found)[0].figure)
+    page = str(sixdof.report(found))
+    assert "nan" not in page and "nearest to breaking first" in page

@@ -325,6 +325,30 @@ def _trigger_windows(ds: xr.Dataset) -> str:
     return windows_text(ds)
 
 
+def _structure(ds: xr.Dataset) -> str:
+    from sixdof.study.structure.structure_text import structure_text
+
+    return structure_text(ds)
+
+
+def _bent(ds: xr.Dataset) -> str:
+    from sixdof.study.structure.structure_text import bending_text
+
+    return bending_text(ds)
+
+
+def _on_guides(ds: xr.Dataset) -> str:
+    from sixdof.study.structure.structure_text import guide_text
+
+    return guide_text(ds)
+
+
+def _deployment_loads(ds: xr.Dataset) -> str:
+    from sixdof.study.structure.structure_text import deployment_loads_text
+
+    return deployment_loads_text(ds)
+
+
 _REQUIRED = ("gain_db", "phase")
 # the first that fits is meant: what is told by more comes before what is told by less
 KINDS = (
@@ -350,6 +374,10 @@ KINDS = (
     _Kind("a stability as flown", _dataset("margin_over_incidence", "margin_at"), {"margins": _Page(_stability)}),
     _Kind("skin temperatures", _dataset("skin_temperature", "soft_share", dims=("flight", "wall")), {"skin": _Page(_skin)}),
     _Kind("fin flutter", _dataset("flutter_reserve", "critical_pressure", dims=("flight", "fins")), {"flutter": _Page(_fluttered)}),
+    _Kind("a structure", _dataset("bending_moment", "worst_first", dims=("configuration",)), {"structure": _Page(_structure)}),
+    _Kind("bending along the stack", _dataset("bending_moment", dims=("configuration", "point")), {"bending": _Page(_bent)}),
+    _Kind("loads on guides", _dataset("guide_load", dims=("flight", "guide")), {"guides": _Page(_on_guides)}),
+    _Kind("loads at deployment", _dataset("piece_acceleration", dims=("canopy", "side")), {"deployment": _Page(_deployment_loads)}),
     _Kind("check cases", _dataset("passed", dims=("check",)), {"checks": _Page(_checked)}),
     _Kind("rails for a wind", _dataset("best_elevation", "gain", dims=("direction", "rail_elevation")), {"rails": _Page(_rails)}),
     _Kind("wind limits", _dataset("limit_kind", "criterion_limit", dims=("direction",)), {"limits": _Page(_wind_limit)}),

@@ -101,6 +101,8 @@ if TYPE_CHECKING:
     from sixdof.plot.workshop.charge import plot_charge as plot_charge
     from sixdof.plot.workshop.deployment import plot_deployment as plot_deployment
     from sixdof.plot.workshop.flutter import plot_flutter as plot_flutter
+    from sixdof.plot.workshop.loads import plot_bending as plot_bending
+    from sixdof.plot.workshop.loads import plot_structure as plot_structure
     from sixdof.plot.workshop.sizing import plot_canopy_size as plot_canopy_size
     from sixdof.plot.workshop.skin import plot_skin_temperature as plot_skin_temperature
     from sixdof.plot.workshop.static_firing import plot_static_firing as plot_static_firing
@@ -203,6 +205,8 @@ show(
             "plot_trigger_windows",
             "plot_flutter",
             "plot_skin_temperature",
+            "plot_structure",
+            "plot_bending",
             "plot_as_built",
             "plot_ballast",
             "plot_static_firing",

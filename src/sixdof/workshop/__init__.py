@@ -32,13 +32,17 @@ if TYPE_CHECKING:
     from sixdof.study.static_firing.with_firing import firing_curve as firing_curve
     from sixdof.study.static_firing.with_firing import with_firing as with_firing
     from sixdof.study.structure.flutter import flutter as flutter
+    from sixdof.study.structure.loads.bending import bending as bending
+    from sixdof.study.structure.loads.deployment_loads import deployment_loads as deployment_loads
+    from sixdof.study.structure.loads.guides import guide_loads as guide_loads
+    from sixdof.study.structure.structure import structure as structure
     from sixdof.study.structure.skin import skin_temperature as skin_temperature
 
 show(
     __name__,
     {
         "Recovery": ("charge", "canopy_size", "deployment", "trigger_windows"),
-        "Structure and heating": ("flutter", "skin_temperature"),
+        "Structure and heating": ("structure", "bending", "guide_loads", "deployment_loads", "flutter", "skin_temperature"),
         "The vehicle as built": ("readings_of", "readings_keys", "as_built", "with_measured", "ballast"),
         "A static firing": ("static_firing", "with_firing", "firing_curve"),
     },

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from sixdof.cli.workshop import built, firing
+from sixdof.cli.workshop import built, firing, structure
 
-VERBS = (built, firing)
+VERBS = (structure, built, firing)
 
 
 def add(commands) -> None:

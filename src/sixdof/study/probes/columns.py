@@ -17,12 +17,13 @@ from sixdof.core.columns import (
     PanelColumn,
     PointColumn,
     RateColumn,
+    SeenColumn,
     StageColumn,
     WakeColumn,
 )
 from sixdof.core.computer.columns import GAIN_HEAD, GAIN_ROW, Gain, RuleColumn
 from sixdof.core.constants import CANOPY, FREE, G0
-from sixdof.core.draw import Draw
+from sixdof.core.draw import Draw, HarnessDraw, JointDraw, StageDraw
 from sixdof.core.layout import Event, Log, Outcome, Sensed
 from sixdof.core.types import ACTION_DEPLOY, ACTION_IGNITE, ACTION_SEPARATE, Leg, Model, Servo, Thrust, World
 
@@ -45,7 +46,9 @@ __all__ = [
     "Gain",
     "GrainColumn",
     "Handover",
+    "HarnessDraw",
     "ISSUED",
+    "JointDraw",
     "Leg",
     "Log",
     "Model",
@@ -56,9 +59,11 @@ __all__ = [
     "RATE_COLUMNS",
     "RateColumn",
     "RuleColumn",
+    "SeenColumn",
     "Sensed",
     "Servo",
     "StageColumn",
+    "StageDraw",
     "Thrust",
     "WakeColumn",
     "World",

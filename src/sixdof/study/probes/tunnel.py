@@ -36,11 +36,12 @@ class Flow(NamedTuple):
 
 class AirLoads(NamedTuple):
     """What the air does (n conditions): force (N) and moment (N m) in body axes, (n, 6); on each control fin the moment about its hinge
-    line, N m, (n, controls); the largest weight of separated flow on any panel, 0..1, (n,)."""
+    line, N m, (n, controls); the largest weight of separated flow on any panel, 0..1, (n,); what each panel did, (n, panels, SeenColumn)."""
 
     load: np.ndarray
     hinge_moment: np.ndarray
     stall: np.ndarray
+    panel: np.ndarray
 
 
 def air_loads(model: Model, draw: Draw, flow: Flow, fins: np.ndarray) -> AirLoads:
@@ -53,5 +54,8 @@ def air_loads(model: Model, draw: Draw, flow: Flow, fins: np.ndarray) -> AirLoad
     panels = np.empty((count, model.aero.panel.shape[0], SEEN_COLUMNS))
     kernel.probe(lend(model), lend(draw), lend(make_work(model)), rows, out, panels)
     control = model.aero.panel[:, PanelColumn.CONTROL].astype(int)
-    order = [int(np.flatnonzero(control == i)[0]) for i in range(control.max(initial=-1) + 1)]
-    return AirLoads(out, panels[:, order, SeenColumn.HINGE], panels[:, :, SeenColumn.STALL].max(axis=1, initial=0.0))
+    hinge = np.zeros((count, controls))
+    for i in range(controls):
+        own = np.flatnonzero(control == i)
+        hinge[:, i] = panels[:, own[0], SeenColumn.HINGE] if own.size else 0.0  # a vehicle whose fin was taken off
+    return AirLoads(out, hinge, panels[:, :, SeenColumn.STALL].max(axis=1, initial=0.0), panels)

@@ -41,6 +41,16 @@ _TOLD: dict[str, tuple[str, str, str, str, str]] = {
     "flutter_margin": ("1", "least flutter speed over airspeed", "fins", "sixdof.study.structure.flutter", "flutter_margin"),
     "flutter_reserve": ("1", "least flutter margin over the one demanded", "fins", "sixdof.study.structure.flutter", "flutter_reserve"),
     "hinge_divergence_margin": ("1", "least divergence speed over airspeed", "fins", "sixdof.study.structure.flutter", "hinge_divergence_margin"),
+    "bending_moment_max": ("N m", "largest bending moment along what flies together", "", "sixdof.study.structure.loads.measures", "bending_moment_max"),
+    "bending_share": ("1", "largest bending moment at the joint over what it carries", "joint", "sixdof.study.structure.loads.measures", "bending_share"),
+    "guide_load_max": ("N", "largest load across the rail on a rail guide", "", "sixdof.study.structure.loads.measures", "guide_load_max"),
+    "deployment_acceleration_max": (
+        "m/s^2",
+        "largest acceleration of a piece as a canopy comes out",
+        "",
+        "sixdof.study.structure.loads.measures",
+        "deployment_acceleration_max",
+    ),
 }
 MEASURES = {name: Variable(name, (thing,) if thing else (), units, meaning) for name, (units, meaning, thing, _, _) in _TOLD.items()}
 KEPT = 64  # measures of so many ensembles are remembered: each may have flown all flights again
