@@ -326,25 +326,25 @@ def _trigger_windows(ds: xr.Dataset) -> str:
 
 
 def _structure(ds: xr.Dataset) -> str:
-    from sixdof.study.structure.structure_text import structure_text
+    from sixdof.study.structure.loads.structure_text import structure_text
 
     return structure_text(ds)
 
 
 def _bent(ds: xr.Dataset) -> str:
-    from sixdof.study.structure.structure_text import bending_text
+    from sixdof.study.structure.loads.structure_text import bending_text
 
     return bending_text(ds)
 
 
 def _on_guides(ds: xr.Dataset) -> str:
-    from sixdof.study.structure.structure_text import guide_text
+    from sixdof.study.structure.loads.structure_text import guide_text
 
     return guide_text(ds)
 
 
 def _deployment_loads(ds: xr.Dataset) -> str:
-    from sixdof.study.structure.structure_text import deployment_loads_text
+    from sixdof.study.structure.loads.structure_text import deployment_loads_text
 
     return deployment_loads_text(ds)
 

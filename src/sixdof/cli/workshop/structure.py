@@ -12,9 +12,7 @@ PAGES = ("all", "bending", "guides", "deployment")
 
 def add(commands) -> None:
     """Add the verb to the command line."""
-    verb = on_mission(
-        commands, "structure", _structure, "what breaks first: walls, joints, guides, deployments, fins, skin, each against its strength"
-    )
+    verb = on_mission(commands, "structure", _structure, "what breaks first: walls, joints, guides, deployments, fins, skin, each against its strength")
     verb.add_argument("--flights", type=int, default=FLIGHTS, metavar="N", help=f"drawn flights (default: {FLIGHTS})")
     verb.add_argument("--about", choices=PAGES, default=PAGES[0], help="one of the loads alone (default: all)")
     verb.add_argument("--no-branches", action="store_true", help="no flights in which a failure of the mission is made to happen")
