@@ -35,8 +35,8 @@ if TYPE_CHECKING:
     from sixdof.study.structure.loads.bending import bending as bending
     from sixdof.study.structure.loads.deployment_loads import deployment_loads as deployment_loads
     from sixdof.study.structure.loads.guides import guide_loads as guide_loads
-    from sixdof.study.structure.skin import skin_temperature as skin_temperature
     from sixdof.study.structure.loads.structure import structure as structure
+    from sixdof.study.structure.skin import skin_temperature as skin_temperature
 
 show(
     __name__,
