@@ -320,7 +320,7 @@ def _deployed(ds: xr.Dataset) -> str:
 
 
 def _trigger_windows(ds: xr.Dataset) -> str:
-    from sixdof.study.recovery.windows_text import windows_text
+    from sixdof.study.recovery.triggers.text import windows_text
 
     return windows_text(ds)
 

@@ -27,7 +27,7 @@ if TYPE_CHECKING:
     from sixdof.study.recovery.deployment import deployment as deployment
     from sixdof.study.recovery.ejection.charge import charge as charge
     from sixdof.study.recovery.sizing.canopy_size import canopy_size as canopy_size
-    from sixdof.study.recovery.windows import trigger_windows as trigger_windows
+    from sixdof.study.recovery.triggers.windows import trigger_windows as trigger_windows
     from sixdof.study.static_firing.static_firing import static_firing as static_firing
     from sixdof.study.static_firing.with_firing import firing_curve as firing_curve
     from sixdof.study.static_firing.with_firing import with_firing as with_firing

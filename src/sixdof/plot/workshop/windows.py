@@ -11,8 +11,8 @@ import xarray as xr
 from sixdof.mission.errors import suggestion
 from sixdof.mission.units import shown
 from sixdof.plot.style import CYCLE, DASHES, FONT, GREY, INK, LINE, PALE, dress
-from sixdof.study.recovery.windows_text import need_windows
-from sixdof.study.recovery.windows_triggers import GRAIN, TIMED
+from sixdof.study.recovery.triggers.text import need_windows
+from sixdof.study.recovery.triggers.triggers import GRAIN, TIMED
 
 SOUND, LAST, RIGHT = CYCLE[0], CYCLE[1], CYCLE[2]  # what it backs up fires; the last moment that saves; right in all branches
 SPREAD = (0.05, 0.5, 0.95)

@@ -11,9 +11,9 @@ from sixdof.draws.given import draws_of
 from sixdof.mission.mission import Mission
 from sixdof.results.names import canopy_names
 from sixdof.study.reading.result import fact, mission_of, need_ensemble
-from sixdof.study.recovery.branches import LATE
-from sixdof.study.recovery.windows_flights import drawn_delays, smallest_gap
-from sixdof.study.recovery.windows_triggers import Action, actions_of
+from sixdof.study.recovery.triggers.branches import LATE
+from sixdof.study.recovery.triggers.flights import drawn_delays, smallest_gap
+from sixdof.study.recovery.triggers.triggers import Action, actions_of
 
 NEEDED = ("rule_armed", "rule_fired", "rule_acted", "status")
 

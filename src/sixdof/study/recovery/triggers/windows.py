@@ -1,7 +1,7 @@
 """When each trigger may fire: windows over all branches, gaps between redundant triggers, and how often a backup beats or misses.
 
-    mission -> branches.py (what may happen, one thing at a time) -> windows_flights.py (each flown on the same draws: who fires when, what came of it)
-      -> windows here (order statistics over the flights) -> windows_text.py, plot/workshop/windows.py
+    mission -> branches.py (what may happen, one thing at a time) -> flights.py (each flown on the same draws: who fires when, what came of it)
+      -> windows here (order statistics over the flights) -> text.py, plot/workshop/windows.py
 
 A backup's setting is too early where it comes before a sound primary trigger, too late where, alone, it no longer saves the flight. Each flight has its own
 two ends, exact to the computer's tick and to `tolerance`; a branch's window holds in `share` of its flights, by the one-sided bounds between
@@ -26,9 +26,9 @@ from sixdof.results.names import rule_names
 from sixdof.study.landing.strata import strata_of, weighted_share
 from sixdof.study.motor_choice.facts import DELAY_SCATTER
 from sixdof.study.motor_choice.settings import STAGING_ROOM
-from sixdof.study.recovery.branches import Branch, branches_of, calm
-from sixdof.study.recovery.windows_flights import BEATS, MISSES, NOTHING, OUTCOMES, Flown, Sky, can_be_probed, fly_branch
-from sixdof.study.recovery.windows_triggers import GRAIN, SENSED, Action, Trigger, actions_of, with_a_timer, with_primary
+from sixdof.study.recovery.triggers.branches import Branch, branches_of, calm
+from sixdof.study.recovery.triggers.flights import BEATS, MISSES, NOTHING, OUTCOMES, Flown, Sky, can_be_probed, fly_branch
+from sixdof.study.recovery.triggers.triggers import GRAIN, SENSED, Action, Trigger, actions_of, with_a_timer, with_primary
 from sixdof.study.uncertainty.statistics import check_share, quantile_interval
 
 FIRST_FLIGHTS = 20  # that tell which trigger comes first
@@ -259,6 +259,7 @@ def _dataset(mission, flown_as, actions, every, found, share, confidence, room, 
     put("trigger_gap", facts, [one.gap for one in found], "s", "smallest gap between two triggers of the action")
     put("action_height", facts, [one.height for one in found], "m", "height above ground at deployment, separation or ignition")
     put("action_airspeed", facts, [one.airspeed for one in found], "m/s", "airspeed at deployment, separation or ignition")
+    put("full_height", facts, [one.full for one in found], "m", "height above ground at which the canopy is full, at least")
     put("broke", facts, [one.broke.astype(np.int8) for one in found], "1", "whether a canopy or harness of the stage was loaded beyond what it may bear")
     put("left_rail", ("branch", "flight"), [one.left.astype(np.int8) for one in found], "1", "whether the flight left the rail")
     _put_windows(put, actions, every, found, triggers, share, confidence, room, 1.0 / mission.autopilot.rate)
@@ -290,6 +291,7 @@ def _coords(mission, actions, every, triggers, sky) -> dict[str, Any]:
             [actions[k].by_time if one is actions[k].first else one.how != SENSED for k, one in triggers],
             {"long_name": "whether it has a window"},
         ),
+        "trigger_height": ("trigger", [one.height for _, one in triggers], {"units": "m", "long_name": "height above ground that the trigger waits for"}),
         "primary": ("trigger", [one is actions[k].first for k, one in triggers], {"long_name": "whether the others back it up"}),
     }
 

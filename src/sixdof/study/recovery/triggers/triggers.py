@@ -23,7 +23,8 @@ class Trigger(NamedTuple):
     """One trigger. number : along `rule` of a result. how : SENSED, TIMER (from noticed liftoff), GRAIN (from the burnout of its stage) or
     TIMED (a canopy's first trigger, by a delay from burnout, liftoff or separation).
 
-    path : of its setting, as `Mission.change` takes it; key : the same as the mission file says it. setting : s, NaN where the mission has none.
+    path : of its setting, as `Mission.change` takes it; key : the same as the mission file says it. setting : s, NaN where the mission has none. height : m
+    above ground of one that waits for it, NaN for others.
     """
 
     number: int
@@ -32,6 +33,7 @@ class Trigger(NamedTuple):
     path: str
     key: str
     setting: float
+    height: float = math.nan
 
 
 class Action(NamedTuple):
@@ -99,7 +101,7 @@ def _recovery(mission: Mission, written: Mission):
     names, number = rule_names(mission), len(mission.rule)
     for entry, said in zip(mission.recovery, written.recovery, strict=True):
         path = f"recovery.{entry.canopy}"
-        yield Trigger(number, names[number], TIMED if entry.when in _TIMED else SENSED, f"{path}.delay", f"delay of {entry.canopy}", float(entry.delay))
+        yield Trigger(number, names[number], TIMED if entry.when in _TIMED else SENSED, f"{path}.delay", f"delay of {entry.canopy}", float(entry.delay), entry.height or math.nan)
         number += 1
         for key, how in (("backup_time", TIMER), ("motor_delay", GRAIN)):
             if getattr(entry, key) is not None:

@@ -9,11 +9,11 @@ import numpy as np
 import xarray as xr
 
 from sixdof.mission.page import indented, table, wrapped
-from sixdof.study.motor_choice.settings import STAGING_ROOM
+from sixdof.study.motor_choice.settings import HEIGHT_STEP, STAGING_ROOM
 from sixdof.study.reading.page import LAST_LINE
 from sixdof.study.reading.result import need_table, plural
-from sixdof.study.recovery.windows_flights import FULL_ABOVE, OUTCOMES
-from sixdof.study.recovery.windows_triggers import GRAIN
+from sixdof.study.recovery.triggers.flights import FULL_ABOVE, OUTCOMES
+from sixdof.study.recovery.triggers.triggers import GRAIN
 from sixdof.study.uncertainty.claims import flights_needed
 
 CLOSE = 1.0  # s: a gap between two triggers below it is told of (common practice leaves one second or more)
@@ -58,10 +58,26 @@ def setting_sentences(ds: xr.Dataset) -> Iterator[str]:
         one = ds.isel(trigger=k)
         if bool(one["judged"]):
             yield _setting(ds, one)
+    yield from _heights(ds)
     for action in ds["action"].values.astype(str):
         own = ds.isel(trigger=np.flatnonzero((ds["trigger_action"].values == action) & (ds["primary"].values | np.isfinite(ds["setting"].values))))
         if own.sizes["trigger"] == 1:
             yield f'Nothing backs up "{own["trigger"].values[0]}": where it does not act, nothing does.'
+
+
+def _heights(ds: xr.Dataset) -> Iterator[str]:
+    """Yield for each canopy that a height deploys where it is full at the lowest, over all branches in which it comes out."""
+    for k in np.flatnonzero(ds["primary"].values & np.isfinite(ds["trigger_height"].values)):
+        one = ds.isel(trigger=k)
+        full = ds["full_height"].sel(action=str(one["trigger_action"].values)).values
+        lowest = np.array([np.quantile(own, 1.0 - ds.attrs["share"], method="lower") if (own := row[np.isfinite(row)]).size else np.nan for row in full])
+        canopy = str(one["trigger_action"].values).partition(" ")[2]
+        if not np.isfinite(lowest).any():
+            continue
+        worst = int(np.nanargmin(lowest))
+        said = f'height of {canopy} = {float(one["trigger_height"]):g} m: full at {lowest[worst]:.0f} m or more, at the lowest in "{ds["branch"].values[worst]}"'
+        more = math.ceil((FULL_ABOVE - lowest[worst]) / HEIGHT_STEP) * HEIGHT_STEP
+        yield f"{said}; raise it by {more:g} m, so that it is full {FULL_ABOVE:g} m above the ground (ours)." if more > 0 else f"{said}."
 
 
 def _setting(ds: xr.Dataset, one: xr.Dataset) -> str:

@@ -18,7 +18,7 @@ from sixdof.mission.tables import Mount
 from sixdof.mission.units import shown
 from sixdof.study.landing.strata import certain, strata_of, uncertain
 from sixdof.study.motor_choice.fit import fit_of
-from sixdof.study.recovery.windows_triggers import Action
+from sixdof.study.recovery.triggers.triggers import Action
 from sixdof.vehicle.motor import motor_facts
 
 NOMINAL, LATE = "nominal", "late_apogee"

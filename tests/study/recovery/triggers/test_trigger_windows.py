@@ -8,9 +8,9 @@ from scipy.stats import binom
 
 import sixdof
 from sixdof.study.motor_choice.facts import DELAY_SCATTER
-from sixdof.study.recovery.windows import Window, advice, least_setting, most_setting, window_of
-from sixdof.study.recovery.windows_flights import FINE, search_last, smallest_gap
-from sixdof.study.recovery.windows_text import early_and_late
+from sixdof.study.recovery.triggers.windows import Window, advice, least_setting, most_setting, window_of
+from sixdof.study.recovery.triggers.flights import FINE, search_last, smallest_gap
+from sixdof.study.recovery.triggers.text import early_and_late
 from sixdof.workshop import trigger_windows
 
 FLIGHTS, SEED = 5, 3
@@ -171,6 +171,19 @@ def test_shares_of_a_setting__count_the_flights_beyond_the_ends(windows):
     early, late = early_and_late(one, float(np.sort(earliest)[-2]))
     assert early[0] == 2 / FLIGHTS and np.isnan(late[0])
     assert early_and_late(one, 1e3)[1][list(one.branch.values).index(LOST)] == 1.0
+
+
+def test_heights__at_which_a_canopy_is_full_are_the_lowest_of_all_branches(mission, windows):
+    low = mission.change({"recovery.main.height": "40 m"})
+    found = trigger_windows(low, FLIGHTS, branches=[], seed=SEED, progress=False)
+    events = flown(low)
+    stretch, sink = (events[f"event_{name}"].isel(body=0).sel(event="line stretch main").values for name in ("height", "velocity_up"))
+    part = next(one for one in mission.stage[0].part if one.name == "main")
+    lowest = (stretch + sink * part.fill_time).min()
+    assert 0.0 < lowest < 30.0
+    assert f'height of main = 40 m: full at {lowest:.0f} m or more, at the lowest in "nominal"; raise it by' in " ".join(sixdof.report(found).split())
+    assert "raise it by" not in sixdof.report(windows)
+    assert (found.outcome.sel(action="deploy main") == 5).any()  # too low: misses
 
 
 def test_search__finds_the_last_good_moment_to_its_tolerance():

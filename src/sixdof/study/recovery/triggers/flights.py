@@ -22,12 +22,13 @@ from sixdof.draws.table import make_draws
 from sixdof.ensemble.run import fly_rows
 from sixdof.mission.mission import Mission
 from sixdof.mission.paths import path_item
+from sixdof.mission.tables import Parachute
 from sixdof.mission.tables.dispersible import DISPERSIBLE
 from sixdof.results.names import canopy_names, rule_names
 from sixdof.study.landing.flights import leaving
 from sixdof.study.reading.result import event_values, fact
-from sixdof.study.recovery.branches import Branch
-from sixdof.study.recovery.windows_triggers import NEVER, TIMER, Action, Trigger, reference_of
+from sixdof.study.recovery.triggers.branches import Branch
+from sixdof.study.recovery.triggers.triggers import NEVER, TIMER, Action, Trigger, reference_of
 from sixdof.study.sweep.conditions import conditioned, drawn_values, put_values, settings_of
 from sixdof.study.weathercock.drawn import without_draws
 from sixdof.study.wind_limit.climb import ended_at
@@ -46,7 +47,7 @@ class Flown(NamedTuple):
 
     left : whether it left the rail. due, fired, acted : (flights, rules). primary : (flights, actions), when the trigger that others back up fires or would
     without them, NaN where it does not. reference, outcome, gap, opened, airspeed : (flights, actions): true moment, of OUTCOMES, smallest gap
-    between two triggers, height (m) and airspeed (m/s) at deployment. first, latest : (flights, actions), first and last moment that saves it, s; NaN where
+    between two triggers, height (m) and airspeed (m/s) at deployment; full, the least height at which the canopy is, m. first, latest : (flights, actions), first and last moment that saves it, s; NaN where
     not searched, latest -inf where none does.
     """
 
@@ -63,6 +64,7 @@ class Flown(NamedTuple):
     height: np.ndarray
     airspeed: np.ndarray
     broke: np.ndarray
+    full: np.ndarray
     first: np.ndarray
     latest: np.ndarray
 
@@ -108,13 +110,14 @@ def fly_branch(branch: Branch, actions: Sequence[Action], sky: Sky, searched: Se
     reference = np.stack([reference_of(action, ds, mission) for action in actions], axis=1)
     height, airspeed = (np.stack([_at_action(ds, action, name) for action in actions], axis=1) for name in ("height", "airspeed"))
     broke = np.stack([breaks(ds, action, mission, sky.load_share) for action in actions], axis=1)
+    full = np.stack([full_height(ds, action, mission) for action in actions], axis=1)
     for k, action in enumerate(actions):
         good = saves(ds, action, mission, sky.load_share)
         outcome[:, k] = np.where(left, _outcome(action, branch.fails(action), acted, primary[:, k], good, _came(ds, action)), NOTHING)
         gap[:, k] = smallest_gap(np.stack([due[:, one.number] for one in action.triggers if math.isfinite(one.setting)] or [np.full(shape[0], np.nan)], axis=1))
         if action.name in searched and left.any():
             first[:, k], latest[:, k] = saving_moments(branch, action, sky, np.where(left, reference[:, k], np.nan), armed)
-    return Flown(left, due, fired, acted, armed, drawn, primary, reference, outcome, gap, height, airspeed, broke, first, latest)
+    return Flown(left, due, fired, acted, armed, drawn, primary, reference, outcome, gap, height, airspeed, broke, full, first, latest)
 
 
 def drawn_delays(mission: Mission, table: xr.Dataset) -> np.ndarray:
@@ -188,11 +191,22 @@ def saves(ds: xr.Dataset, action: Action, mission: Mission, load_share: float) -
     return apart
 
 
-def _opens(ds: xr.Dataset, action: Action, mission: Mission) -> np.ndarray:
+def full_height(ds: xr.Dataset, action: Action, mission: Mission) -> np.ndarray:
+    """Return the height above ground at which a canopy is full, at least, m, (flights,): it sinks ever slower as it fills. NaN without line stretch."""
+    if action.kind != "deploy":
+        return np.full(ds.sizes["flight"], np.nan)
     part = next(one for one in canopies(mission) if one.name == action.of)
-    stretch = f"line stretch {action.of}"
-    height, sink = (event_values(ds, stretch, name, body=action.stage) for name in ("height", "velocity_up"))
-    good = height + np.minimum(sink, 0.0) * part.fill_time >= FULL_ABOVE  # it sinks ever slower as it fills; NaN, no line stretch, is not
+    height, sink = (event_values(ds, f"line stretch {action.of}", name, body=action.stage) for name in ("height", "velocity_up"))
+    return height + np.minimum(sink, 0.0) * filled_after(part)
+
+
+def filled_after(part: Parachute) -> float:
+    """Return the time from line stretch until a canopy is full, s, as the mission has it."""
+    return part.fill_time + (part.reefing_time + part.fill_time if part.reefing_ratio is not None else 0.0)
+
+
+def _opens(ds: xr.Dataset, action: Action, mission: Mission) -> np.ndarray:
+    good = full_height(ds, action, mission) >= FULL_ABOVE  # NaN, no line stretch, is not
     own = event_values(ds, f"deployment {action.of}", body=action.stage)
     owners, names = canopy_stages(mission), canopy_names(mission)
     for entry in mission.recovery:
@@ -317,8 +331,7 @@ def _shown_after(mission: Mission, action: Action) -> float:
     """Return after what time, s, it is known whether a canopy held and was full, or whether what a separation is for came to be."""
     if action.kind == "deploy":
         part = next(one for one in canopies(mission) if one.name == action.of)
-        reefed = part.reefing_time if part.reefing_ratio is not None else 0.0
-        return AFTER + part.deployment_delay + 2.0 * part.fill_time + reefed
+        return AFTER + part.deployment_delay + 2.0 * filled_after(part)
     return AFTER + max((rule.delay + (rule.timeout or 0.0) for rule in mission.rule if rule.action == "ignite"), default=0.0)
 
 

@@ -1,0 +1,1 @@
+"""When each trigger may fire: branches, flights, windows, words."""
