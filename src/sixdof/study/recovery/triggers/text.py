@@ -75,7 +75,9 @@ def _heights(ds: xr.Dataset) -> Iterator[str]:
         if not np.isfinite(lowest).any():
             continue
         worst = int(np.nanargmin(lowest))
-        said = f'height of {canopy} = {float(one["trigger_height"]):g} m: full at {lowest[worst]:.0f} m or more, at the lowest in "{ds["branch"].values[worst]}"'
+        said = (
+            f'height of {canopy} = {float(one["trigger_height"]):g} m: full at {lowest[worst]:.0f} m or more, at the lowest in "{ds["branch"].values[worst]}"'
+        )
         more = math.ceil((FULL_ABOVE - lowest[worst]) / HEIGHT_STEP) * HEIGHT_STEP
         yield f"{said}; raise it by {more:g} m, so that it is full {FULL_ABOVE:g} m above the ground (ours)." if more > 0 else f"{said}."
 

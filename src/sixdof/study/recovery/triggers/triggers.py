@@ -101,7 +101,15 @@ def _recovery(mission: Mission, written: Mission):
     names, number = rule_names(mission), len(mission.rule)
     for entry, said in zip(mission.recovery, written.recovery, strict=True):
         path = f"recovery.{entry.canopy}"
-        yield Trigger(number, names[number], TIMED if entry.when in _TIMED else SENSED, f"{path}.delay", f"delay of {entry.canopy}", float(entry.delay), entry.height or math.nan)
+        yield Trigger(
+            number,
+            names[number],
+            TIMED if entry.when in _TIMED else SENSED,
+            f"{path}.delay",
+            f"delay of {entry.canopy}",
+            float(entry.delay),
+            entry.height or math.nan,
+        )
         number += 1
         for key, how in (("backup_time", TIMER), ("motor_delay", GRAIN)):
             if getattr(entry, key) is not None:
