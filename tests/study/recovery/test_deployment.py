@@ -71,6 +71,17 @@ def test_deployment__at_apogee_is_the_missions_own_where_that_has_no_delay(found
     assert (abs(own["own_opening_load"] / flown["opening_load"] - 1.0) < 0.03).all()
 
 
+def test_offsets__are_flown_whatever_deploys_the_canopy(sampler):
+    """A rule instead of a recovery; draws of the recovery's own delay and of the canopy's strength, which would be laid over what is set."""
+    ruled = sampler.remove("recovery.drogue").add("rule", {"name": "out", "when": "apogee", "action": "deploy", "target": "drogue", "delay": "0.4 s"})
+    drawn = {"disperse.recovery.drogue.delay": {"kind": "uniform", "low": 0.3, "high": 0.9}, "disperse.stage.0.part.drogue.strength": {"sd": "5 N"}}
+    for mission, least in ((ruled, 0.4), (sampler.change(drawn), 0.3)):
+        flown = deployment(mission, offsets=[-60.0, -1.0, 2.0], flights=2)
+        late = (flown["offset_flown"] - flown["offset"]).sel(offset=[-1.0, 2.0]).values
+        assert (late > -1e-9).all() and (late < TICK + 1e-9).all() and (flown["own_offset_flown"] > least).all()
+        assert np.isnan(flown["offset_flown"].sel(offset=-60.0)).all()  # before its liftoff
+
+
 # ---------------------------------------------------------------- physics
 
 
@@ -210,6 +221,8 @@ def test_deployment__says_what_is_missing(sampler):
         ({"canopy": "drog"}, "there is no canopy .drog."),
         ({"offsets": [1.0, 0.0]}, "rising"),
         ({"offsets": "3 s"}, "list of times"),
+        ({"canopy": 3}, "must be the name of a canopy"),
+        ({"canopy": []}, "must be the name of a canopy"),
         ({"load_share": 2.0}, "at most 1"),
     ):
         with pytest.raises((ValueError, TypeError), match=match):

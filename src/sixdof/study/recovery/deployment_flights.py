@@ -19,7 +19,7 @@ from sixdof.study.reading.result import event_values, meaningful
 from sixdof.study.weathercock.drawn import without_draws
 from sixdof.study.wind_limit.climb import ended_at
 
-NEVER = 1e5  # s, and m: a trigger that waits for it never fires
+NEVER = 1e5  # s of a delay, m of a height: a trigger that waits for it never fires
 UNBREAKABLE = 1e9  # N
 DELAY = "canopy.delay"
 AFTER = 8.0  # s that a flight goes on once the canopy has filled: a slow opening pulls most as the fall settles
@@ -68,7 +68,7 @@ def on_timer(mission: Mission, canopy: str) -> Mission:
             changes |= {f"recovery.{k}.delay": NEVER, f"recovery.{k}.backup_time": None, f"recovery.{k}.motor_delay": None}
     for k, rule in enumerate(mission.rule):
         if rule.action == "deploy" and rule.target == canopy:
-            changes |= {f"rule.{k}.delay": NEVER}
+            changes |= {f"rule.{k}.height_above": NEVER, f"rule.{k}.height_below": None}
     changes |= {f"failure.{k}.probability": 0.0 for k, one in enumerate(mission.failure) if one.of == canopy and one.kind == OF_CANOPY[0]}
     own = _without_paths(mission, {tuple(_loc(name)) for name in changes})
     return (own.change(changes) if changes else own).add("recovery", {"canopy": canopy, "when": "liftoff"})
@@ -122,9 +122,9 @@ class TimedFlights:
         self.apogee = np.where(meaningful(first), event_values(first, "apogee", body=self.stage), np.nan)
 
     def fly(self, offsets: np.ndarray) -> xr.Dataset:
-        """Return the flights (offset, flight) deployed at each offset, s; where that is before liftoff the flight is deployed as the timer arms."""
+        """Return the flights (offset, flight) deployed at each offset, s; where that is before its liftoff it is not deployed."""
         delays = self.apogee + offsets[:, None] - self.armed  # (offsets, flights)
-        known = np.where(np.isfinite(delays), np.maximum(delays, 0.0), NEVER)
+        known = np.where(delays >= 0.0, delays, NEVER)
         count = offsets.size
         rows = np.repeat(np.arange(self.apogee.size), count)  # flight by flight: tables of what is dispersed by path are made once for each
         table = with_delays(self.mission, self.table.isel(flight=rows), self.canopy, known.T.ravel())

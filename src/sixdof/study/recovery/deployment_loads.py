@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Iterable
 
 import numpy as np
 import xarray as xr
@@ -36,7 +37,7 @@ def canopies_asked(mission: Mission, canopy, who: str, *, first: bool) -> list[s
     """Return the names of the canopies that a study is about.
 
     canopy : a name, several, or None: of every stage the canopies that come out first (at apogee), or last. Raises ValueError for a mission without
-    canopies, for a name that is none, and for a canopy that nothing deploys.
+    canopies, for a name that is none, and for a canopy that nothing deploys, TypeError for what is no name.
     """
     names = [part.name for part in canopy_parts(mission)]
     if not names:
@@ -46,6 +47,8 @@ def canopies_asked(mission: Mission, canopy, who: str, *, first: bool) -> list[s
         if not deployed:
             raise ValueError(f'{who}: nothing deploys the canopy "{names[0]}"; add a [[recovery]] that says when')
         return _by_stage(mission, [name for name in names if name in deployed], first)
+    if not isinstance(canopy, str | Iterable) or not isinstance(canopy, str) and not list(canopy):
+        raise TypeError(f"{who}: canopy = {shown(canopy)} must be the name of a canopy, or several; {suggestion('', names, 'canopies')}")
     asked = [canopy] if isinstance(canopy, str) else list(canopy)
     for name in asked:
         if name not in names:

@@ -86,7 +86,7 @@ def _answer(one: xr.Dataset) -> str:
         return f"Nothing says what {name} holds, so no window can be told; {own}."
     if math.isfinite(low):
         whole = ", all that was flown" if (low, high) == tuple(one["offset"].values[[0, -1]]) else ""
-        return f"It may come out from {low:+g} to {high:+g} s about apogee{whole}: {below} in {_percent(said['share'])} of the flights; {own}."
+        return f"It may come out from {_signed(low)} to {_signed(high)} s about apogee{whole}: {below} in {_percent(said['share'])} of the flights; {own}."
     share = one["below_share"].values
     best = min(np.flatnonzero(share == np.nanmax(share)), key=lambda k: abs(one["offset"].values[k]))
     at = one["offset"].values[best]
@@ -99,7 +99,7 @@ def _by_time(one: xr.Dataset) -> str:
     low, high = float(one["timing_window_low"]), float(one["timing_window_high"])
     if not math.isfinite(low):
         return ""
-    return f" By what the time itself changes (opening, its part in the harness, the tube's edge) it may come out from {low:+g} to {high:+g} s."
+    return f" By what the time itself changes (opening, its part in the harness, the tube's edge) it may come out from {_signed(low)} to {_signed(high)} s."
 
 
 def _own(one: xr.Dataset) -> str:
@@ -122,6 +122,10 @@ def _always(one: xr.Dataset) -> str:
     if not (np.isfinite(harness).all() and np.ptp(harness) < 0.02 * harness.max() and harness.min() >= one.attrs["load_share"]):
         return ""
     return ", for the charge's snatch on the harness is the same at any time: a longer or stronger harness, or a weaker charge, cures that, and no timer does"
+
+
+def _signed(value: float) -> str:
+    return f"{value:+g}" if value else "0"
 
 
 def _span(values: np.ndarray) -> str:
