@@ -204,3 +204,46 @@ def test_calibration__of_bent_points_says_so_and_raises_its_error():
     straight = calibration_of([(0.0, 0.0, 0.1), (500.0, 250.0, 0.1), (1000.0, 500.0, 0.1)], True)
     bent = calibration_of([(0.0, 0.0, 0.1), (500.0, 253.0, 0.1), (1000.0, 500.0, 0.1)], True)
     assert bent.share > 10.0 * straight.share and "miss their straight line" in bent.notes[0] and not straight.notes
+
+
+# ---------------------------------------------------------------- logs nobody would send
+
+
+def test_log__that_drifts_by_a_tenth_of_its_thrust():
+    """The line between both rests is the drift's own here; the error says how far it might have been otherwise."""
+    ds = fired(log_of(CURVE, np.random.default_rng(2), noise=0.5, drift=90.0))
+    assert same(ds) and "the tare drifts by +" in str(ds.note.values) and float(ds.impulse_error.sel(error_source="drift")) > 5.0
+
+
+def test_log__whose_noise_hides_ignition_says_so():
+    """A tenth of the thrust: the impulse is right within its error, the ends are called doubtful."""
+    ds = fired(log_of(CURVE, np.random.default_rng(2), noise=60.0), lowpass="none")
+    assert same(ds) and "beginning and end are doubtful" in str(ds.note.values)
+
+
+_SPOILT = {
+    "noise alone": lambda rng, t, r: (t, rng.standard_normal(r.size)),
+    "a random walk": lambda rng, t, r: (t, np.cumsum(rng.standard_normal(r.size))),
+    "wild samples": lambda rng, t, r: (t, np.where(rng.random(r.size) < 0.01, 1e5, r)),
+    "lost to zero": lambda rng, t, r: (t, np.where(rng.random(r.size) < 0.05, 0.0, r)),
+    "a third kept": lambda rng, t, r: tuple(one[rng.permutation(t.size)[: t.size // 3]] for one in (t, r)),
+    "shuffled": lambda rng, t, r: (rng.permutation(t), r),
+    "tiny": lambda rng, t, r: (t, 1e-6 * r),
+    "huge": lambda rng, t, r: (t, 1e7 * r),
+    "in milliseconds": lambda rng, t, r: (1e3 * t, r),
+    "read in steps of 100 N": lambda rng, t, r: (t, np.round(r / 100.0) * 100.0),
+    "without an end": lambda rng, t, r: (t[t < 1.5], r[t < 1.5]),
+}
+
+
+@pytest.mark.parametrize("how", _SPOILT)
+def test_log__spoilt_is_worked_out_or_refused_in_a_sentence(log, how):
+    """Never a traceback from inside, never a silent NaN on the page; warnings are errors here."""
+    for seed in range(2):
+        try:
+            ds = sixdof.workshop.static_firing({"one": _SPOILT[how](np.random.default_rng(seed), *log)}, stand="nozzle up")
+        except ValueError as error:
+            assert str(error).startswith("static_firing: log one: ") and len(str(error).splitlines()) == 1
+            continue
+        assert float(ds.total_impulse[0]) > 0.0 and "nan" not in sixdof.report(ds)
+        assert np.trapezoid(ds.curve_thrust, ds.curve_time) == pytest.approx(float(ds.total_impulse[0])) and (ds.curve_thrust >= 0.0).all()

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from firing_logs import DEMO, FIRINGS, PROPELLANT, fired_again, impulse_of, log_of, mesa_i, trapezium
 from scipy.stats import chi2, t
-from strangers import FILES, stranger
+from strangers import stranger
 
 import sixdof
 from sixdof.study.static_firing.spread import outliers, scatter_of
@@ -167,7 +167,7 @@ def test_with_firing__draws_the_stage_that_flies_it_alone(demo, stack_mission):
     assert twice.correlation == changed.correlation and twice.disperse == changed.disperse
 
 
-@pytest.mark.parametrize("name", FILES)
+@pytest.mark.parametrize("name", ["slender", "stack", pytest.param("canard", marks=pytest.mark.slow)])
 def test_with_firing__of_vehicles_nobody_tuned(name):
     """Their own curves, fired on an invented stand, come back: impulse, and what flies."""
     mission = stranger(name)

@@ -73,10 +73,10 @@ def firing_entries(
         row, letter, said = _row(one, masses, k, nozzle, float(fired[k]), weight, z)
         rows.append(row)
         letters.append(letter)
-        notes.append("; ".join([*one.notes, *said]))
+        notes.append("\n".join([*one.notes, *said]))
     found = {name: ("firing", np.array([row[name] for row in rows]), {"units": u, "long_name": text}) for name, (u, text) in _NUMBERS.items()}
     found["motor_class"] = ("firing", np.array(letters, dtype=str), {"long_name": "class by the total impulse (NFPA 1125)"})
-    found["note"] = ("firing", np.array(notes, dtype=str), {"long_name": "what was put right, and what to know"})
+    found["note"] = ("firing", np.array(notes, dtype=str), {"long_name": "what was put right, and what to know, a line each"})
     out = outliers(np.array([row["total_impulse"] for row in rows])) | outliers(np.array([one.burn_times[0] for one in firings]))
     found["outlier"] = ("firing", out, {"long_name": "whether impulse or burn time is an outlier (Grubbs, 5 %)"})
     return found | _by_definition(firings) | _by_source(firings) | _samples(firings)

@@ -12,6 +12,7 @@ from sixdof.study.static_firing.impulse import Stand, Thrust, thrust_of
 from sixdof.study.static_firing.log import RawLog
 from sixdof.study.static_firing.signal import Ringing, filtered, grid_step, kernel, ringing_of, straightened, usual_lowpass
 from sixdof.study.static_firing.stretches import Stretches, stretches_of
+from sixdof.vehicle.motor import BURN_SHARE
 
 CUT = 4  # equal readings in a row at the very top that are a limit, where noise would move them
 FULL = 0.999  # of the cell's limit, from which on a reading is at it
@@ -90,7 +91,7 @@ def worked_out(log: RawLog, calibration: Calibration, stand: Stand, smoothing: S
         burn_time_errors(time, smooth, ends, smooth_noise, log.step, stand.clock),
         average_thrusts(time, smooth, ends),
         clipped,
-        (*log.notes, *parts.notes, *thrust.notes, *_said(log, parts, thrust, smooth, ends, clipped)),
+        (*log.notes, *parts.notes, *thrust.notes, *_said(log, parts, thrust, smooth, smooth_noise, ends, clipped)),
     )
 
 
@@ -113,7 +114,7 @@ def _clipped(force: np.ndarray, noise: float, quantum: float, cell_limit: float)
     return int(top.sum()) if longest >= CUT else 0
 
 
-def _said(log: RawLog, parts: Stretches, thrust: Thrust, smooth: np.ndarray, ends: np.ndarray, clipped: int) -> list[str]:
+def _said(log: RawLog, parts: Stretches, thrust: Thrust, smooth: np.ndarray, noise: float, ends: np.ndarray, clipped: int) -> list[str]:
     found, peak = [], float(smooth.max())
     if clipped:
         found.append(f"CLIPPED: {clipped} samples stand at the largest reading, the limit of the cell or its converter; the impulse is at least what is said")
@@ -124,6 +125,8 @@ def _said(log: RawLog, parts: Stretches, thrust: Thrust, smooth: np.ndarray, end
     inside = (log.gaps[:, 0] >= log.time[parts.burn][0]) & (log.gaps[:, 1] <= log.time[parts.burn][-1])
     if inside.any():
         found.append(f"{int(inside.sum())} of the gaps lie{'s' if inside.sum() == 1 else ''} in the burn")
+    if 3.0 * noise > BURN_SHARE * peak:
+        found.append(f"the noise of the filtered thrust, {noise:.1f} N, hides 5 % of its largest: beginning and end are doubtful; filter more (lowpass)")
     if not np.isfinite(ends[2]).all():
         found.append("the curve has no tail-off that stands out from its plateau: no aft tangent-bisector point")
     return found

@@ -76,6 +76,8 @@ def thrust_of(log: RawLog, force: np.ndarray, parts: Stretches, stand: Stand, ca
     thrust, burnt = _with_weight(t, r - tare, parts, lost)
     inside = parts.burn
     window, total = t[inside], float(running_impulse(t[inside], thrust[inside])[-1])
+    if not total > 0.0:
+        raise ValueError(f"static_firing: log {log.name}: its impulse is {total:.3g} N s, nothing a motor gives; does the log hold a firing?")
     length = float(t[parts.last] - t[parts.first])
     quiet = [(t[one], straightened(t[one], r[one])) for one in (parts.before, parts.after) if one.stop - one.start > 2]
     density = slow_density(quiet)

@@ -13,6 +13,7 @@ from sixdof.vehicle.motor import motor_class
 THRUST_COEFFICIENTS = 0.8, 2.0
 CHARACTERISTIC_VELOCITIES = 700.0, 1800.0  # m/s, from sugar propellants low to double-base and composite ones high (the same, ch. 13; wide)
 WEIGHED_OFF = 3.0  # standard deviations between the mass weighed and the one that the tare tells
+CLOSER = 0.25  # of how far off what is said is, that another stand must be nearer to
 
 
 class Nozzle(NamedTuple):
@@ -62,9 +63,10 @@ def off_the_scale(weight_step: float, drift_error: float, mass: float, stand: fl
     told = {"nozzle up": -mass * G0, "nozzle down": mass * G0, "horizontal": 0.0}
     said = {0.0: "horizontal", 1.0: "nozzle up", -1.0: "nozzle down"}[stand]
     nearest = min(told, key=lambda word: abs(weight_step - told[word]))
-    if nearest == said or abs(weight_step - told[said]) < WEIGHED_OFF * drift_error:
+    off = abs(weight_step - told[said])
+    if nearest == said or off < WEIGHED_OFF * drift_error or abs(weight_step - told[nearest]) > CLOSER * off:
         return []
-    return [f"the tare moves by {weight_step:+.1f} N over the burn, as on a stand with the motor {nearest}, not {said}; say stand, if it is so"]
+    return [f"the tare moves by {weight_step:+.1f} N over the burn, as on a stand with the motor {nearest}, not {said}: a drift, or stand is not as said"]
 
 
 def class_words(low: float, middle: float, high: float) -> tuple[str, str]:

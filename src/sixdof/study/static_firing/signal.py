@@ -33,6 +33,7 @@ class Ringing(NamedTuple):
 
 
 NO_RINGING = Ringing(np.nan, np.nan)
+STRIDES = np.array([0.01, 0.4, 0.4, 0.4])  # of the search, in logarithms of frequency, damping, variances: about what each is known to
 BAND = 0.5  # of the frequency, either way, that a ringing is fitted in
 
 
@@ -94,20 +95,23 @@ class _Spectrum:
         covariance = ringing * np.exp(-damping * w * lag) * (np.cos(damped * lag) + damping * w / damped * np.sin(damped * lag))
         covariance *= 1.0 - np.arange(self.size) / self.size
         mean = 2.0 * np.fft.rfft(covariance).real - covariance[0] + white
+        mean = np.maximum(mean, 1e-9 * self.variance)  # rounding may take it below zero between narrow peaks
         near = np.abs(self.frequency - guess) < BAND * guess
         return float(np.sum(np.log(mean[near]) + self.power[near] / mean[near]))
 
 
 def _fitted(spectra: Sequence[_Spectrum], guess: float) -> Ringing:
+    start = np.log([guess, 0.03, 0.7 * spectra[0].variance, 0.3 * spectra[0].variance])
+
     def unlikely(x: np.ndarray) -> float:
-        own, damping, ringing, white = np.exp(x)
+        own, damping, ringing, white = np.exp(start + STRIDES * x)
         if not (abs(np.log(own / guess)) < 0.3 and damping < 0.9):
             return np.inf
         return sum(one.unlikely(own, damping, ringing, white, guess) for one in spectra)
 
-    variance = spectra[0].variance
-    start = np.log([guess, 0.03, 0.7 * variance, 0.3 * variance])
-    own, damping = np.exp(minimize(unlikely, start, method="Nelder-Mead", options={"maxiter": 400, "xatol": 1e-3, "fatol": 1e-3}).x)[:2]
+    corners = np.vstack([np.zeros(4), np.eye(4)])
+    found = minimize(unlikely, corners[0], method="Nelder-Mead", options={"initial_simplex": corners, "maxiter": 300, "xatol": 0.05, "fatol": 0.02}).x
+    own, damping = np.exp(start + STRIDES * found)[:2]
     if damping > DAMPED:
         return NO_RINGING
     length = max(one.size * one.step for one in spectra)

@@ -88,6 +88,9 @@ def _answer(ds: xr.Dataset) -> Iterator[str]:
     else:
         ends = f"{level} interval of the mean {float(impulse['mean_low']):.1f} to {float(impulse['mean_high']):.1f}"
         yield f"ANSWER: class {letters}, {at_least}{float(impulse['mean']):.1f} N s ({ends}), burning {float(burn['mean']):.2f} s{burnt}."
+        out = ds["firing"].values[ds["outlier"].values.astype(bool)].astype(str)
+        if out.size:
+            yield f"OUTLIER: {', '.join(out)} (Grubbs, 5 %). It is counted; find out why before you leave it out or fly such a motor."
         yield f"Firings differ by {_percent(impulse)} in impulse and {_percent(burn)} in burn time (standard deviations)."
     yield from _felt(ds)
 
@@ -114,6 +117,8 @@ def _felt(ds: xr.Dataset) -> Iterator[str]:
         text, unit, digits = _WORDS[name]
         if np.isfinite([before, after]).all():
             parts.append(f"{text} {after:.{digits}f} {unit} in place of {before:.{digits}f}")
+    if math.isfinite(ds.attrs["reference_pressure"]):
+        yield f"As fired the curve counts as measured in air of {1e-3 * ds.attrs['reference_pressure']:.1f} kPa."
     yield f"The flight feels it, nominal and as flown: it {'; '.join(parts)}."
     if "drawn_apogee_height" in ds:
         before, after = (_range(row) for row in ds["drawn_apogee_height"].values)
@@ -211,7 +216,7 @@ def _notes(ds: xr.Dataset) -> list[str]:
     """Return what is said of the logs; what is said of all of them once."""
     found: dict[str, list[str]] = {}
     for name, note in zip(ds["firing"].values.astype(str), ds["note"].values.astype(str), strict=True):
-        for sentence in note.split("; ") if note else []:
+        for sentence in note.splitlines():
             found.setdefault(sentence, []).append(name)
     said = [f"- {'all' if len(who) == ds.sizes['firing'] > 1 else ', '.join(who)}: {sentence}" for sentence, who in found.items()]
     return [*([f"- {ds.attrs['calibration_note']}"] if ds.attrs["calibration_note"] else []), *said]

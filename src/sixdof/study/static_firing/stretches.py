@@ -12,6 +12,7 @@ from sixdof.vehicle.motor import BURN_SHARE
 QUIET = 10  # samples that a quiet stretch needs
 FIRST = 0.03  # share of the log's samples whose median is the first guess of its zero
 LEVEL = 3.0  # standard deviations of the smoothed noise within which thrust is none
+LARGEST_DRIFT = 0.15  # of the largest thrust: a log that ends higher ends in the burn
 SPIKE = 12.0  # standard deviations of an ejection charge
 AVERAGED = 5  # samples
 REST = 0.1  # of the burn, that passes between thrust and a quiet stretch
@@ -43,7 +44,7 @@ def stretches_of(log: RawLog, force: np.ndarray) -> Stretches:
     zero = float(np.median(force[: max(QUIET, int(FIRST * force.size))]))
     sign = -1.0 if zero - force.min() > force.max() - zero else 1.0
     risen = sign * (force - zero)
-    first, last, others = _main_run(log, _steady(risen))
+    first, last, others = _main_run(log, _steady(risen - _leaning(log, risen)))
     if last >= force.size - 3:
         raise ValueError(f"static_firing: log {log.name}: it ends (or begins) in the burn; a log needs the motor at rest before ignition and after burnout")
     noise, start = _ignition(log, risen, first)
@@ -61,6 +62,14 @@ def stretches_of(log: RawLog, force: np.ndarray) -> Stretches:
     return Stretches(before, after, slice(before.stop - 1, end + 1), first, last, ejection, sign, noise, tuple(notes))
 
 
+def _leaning(log: RawLog, risen: np.ndarray) -> np.ndarray:
+    """Return a straight line from no load at the log's beginning to its end, where that rests higher (or lower) by no more than a drift may be."""
+    end = float(np.median(risen[-max(QUIET, int(FIRST * risen.size)) :]))
+    if abs(end) > LARGEST_DRIFT * risen.max():
+        return np.zeros(risen.size)
+    return end * (log.time - log.time[0]) / (log.time[-1] - log.time[0])
+
+
 def _steady(values: np.ndarray) -> np.ndarray:
     """Return running medians of five: a single wild sample is none."""
     padded = np.pad(values, 2, mode="edge")
@@ -69,7 +78,8 @@ def _steady(values: np.ndarray) -> np.ndarray:
 
 def _main_run(log: RawLog, steady: np.ndarray) -> tuple[int, int, int]:
     """Return first and last sample at 5 % of the largest thrust of the run with the greatest impulse, and how many other runs there are."""
-    above = np.flatnonzero(steady >= BURN_SHARE * steady.max())
+    noise = float(np.median(np.abs(np.diff(steady)))) / 0.6745  # neighbours share four of five samples: half of the steady values' own, or more
+    above = np.flatnonzero(steady >= max(BURN_SHARE * steady.max(), 2.0 * LEVEL * noise))
     if not steady.max() > 0.0 or above.size < 5:
         raise ValueError(f"static_firing: log {log.name}: there is no thrust in it, or no more than four samples of it")
     cuts = np.flatnonzero(np.diff(above) > 1)

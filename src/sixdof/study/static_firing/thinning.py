@@ -65,6 +65,10 @@ def _fitted(time: np.ndarray, force: np.ndarray, at: np.ndarray, impulse: float)
         if (found >= 0.0).all():
             break
         free = free[found >= 0.0]
+        if not free.size:  # noise alone: the curve itself, what is above zero of it
+            free = np.arange(1, at.size - 1)
+            found = np.maximum(np.interp(at[free], time, force), 1e-12)
+            break
     heights = np.zeros(at.size)
     heights[free] = found
     return heights * (impulse / running_impulse(at, heights)[-1])
