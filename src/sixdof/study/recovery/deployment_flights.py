@@ -1,4 +1,4 @@
-"""Flights whose canopy comes out at a time of one's own about each flight's true apogee: the same draws and the same noise as the mission's own."""
+"""Flights whose canopy comes out at a chosen time about each flight's true apogee: the same draws and the same noise as the mission's own."""
 
 from __future__ import annotations
 
