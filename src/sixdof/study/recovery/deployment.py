@@ -17,7 +17,7 @@ from sixdof.mission.units import QuantityError, parse, shown
 from sixdof.study.landing.strata import certain, uncertain
 from sixdof.study.reading.result import event_values, need_table, plural
 from sixdof.study.recovery.deployment_flights import TimedFlights, tell, unbreakable
-from sixdof.study.recovery.deployment_loads import INDICES, SHARES, TIMED, canopies_asked, deployment_loads
+from sixdof.study.recovery.deployment_loads import INDICES, SHARES, TIMED, canopies_asked, deployment_loads, waiting_for_apogee
 from sixdof.study.recovery.zipper import canopy_parts, harness_of, stage_of, why_no_index
 from sixdof.study.uncertainty.statistics import check_share
 
@@ -74,7 +74,7 @@ def deployment(
         `failing_...` (failure, canopy, failing_flight).
         `below_share` (offset, canopy): the share of the flights whose loads all stay below; `window_low`, `window_high` (canopy): the first and last offset
         of the longest run that has the share asked for, NaN for none; `timing_window_low`, `timing_window_high` the same without the charge's snatch, which no
-        time changes. `lacks` (canopy): what cannot be told, and why.
+        time changes. `lacks` (canopy): what cannot be told, and why; `waits_for_apogee` (canopy).
 
     Raises
     ------
@@ -103,6 +103,8 @@ def deployment(
     ds = xr.Dataset({**about, **own, **failed[0]}, _coords(at, names, timed[names[0]], failed[1]))
     ds = ds.assign(_window(ds, limit, share)).assign(lacks=("canopy", [_lacks(mission, name) for name in names], {"long_name": "what cannot be told"}))
     ds = ds.assign_coords(stage=("canopy", [mission.stage[stage_of(mission, name)].name for name in names], {"long_name": "stage that carries the canopy"}))
+    waits = np.array([name in waiting_for_apogee(mission) for name in names], dtype=np.int8)
+    ds = ds.assign(waits_for_apogee=("canopy", waits, {"units": "1", "long_name": "whether it is deployed at apogee as written"}))
     told = {"flights": count, "failing": int(failing), "load_share": limit, "share": float(share)}
     return ds.assign_attrs({name: attrs[name] for name in ("title", "source", "mission", "seed") if name in attrs} | {"seed": str(seed)} | told)
 

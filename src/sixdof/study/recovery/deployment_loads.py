@@ -58,10 +58,15 @@ def canopies_asked(mission: Mission, canopy, who: str, *, first: bool) -> list[s
     return list(dict.fromkeys(asked))
 
 
+def waiting_for_apogee(mission: Mission) -> set[str]:
+    """Return the canopies that a recovery or a rule deploys at apogee."""
+    found = {one.canopy for one in mission.recovery if one.when == "apogee"}
+    return found | {rule.target for rule in mission.rule if rule.action == "deploy" and rule.when == "apogee"}
+
+
 def _by_stage(mission: Mission, names: list[str], first: bool) -> list[str]:
     """Return of every stage the canopies that wait for apogee, all of its canopies where none does; or the one with the largest drag area."""
-    at_apogee = {one.canopy for one in mission.recovery if one.when == "apogee"}
-    at_apogee |= {rule.target for rule in mission.rule if rule.action == "deploy" and rule.when == "apogee"}
+    at_apogee = waiting_for_apogee(mission)
     areas = {part.name: part.drag_coefficient * part.diameter**2 for part in canopy_parts(mission)}
     found: list[str] = []
     for stage in range(len(mission.stage)):

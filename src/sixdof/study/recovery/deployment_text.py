@@ -166,16 +166,16 @@ def _failures(one: xr.Dataset) -> Iterator[str]:
     """Yield what each failure made certain does to the deployment, a late apogee first; no line for one that does nothing to it."""
     if "failure" not in one.dims:
         return
-    stage = str(one["stage"].values)
-    names = [str(name) for name in one["failure"].values if not str(name).startswith("late_apogee") or str(name).endswith(f": {stage}")]
+    late = f"late_apogee: {one['stage'].item()}" if int(one["waits_for_apogee"]) else ""
+    names = [str(name) for name in one["failure"].values if not str(name).startswith("late_apogee") or str(name) == late]
     own_load, own_at = _high(one["own_opening_load"].values), _high(one["own_offset_flown"].values, 0.5)
-    for name in sorted(names, key=lambda word: not word.startswith("late_apogee")):
+    for name in sorted(names, key=lambda word: word != late):
         here = one.sel(failure=name)
         at, load = here["failing_offset_flown"].values, _high(here["failing_opening_load"].values)
         at = at[np.isfinite(at)]
         if not at.size:
-            yield f"With {name} it never came out."
-        elif name.startswith("late_apogee") or not FEW[0] < load / own_load < FEW[1]:
+            yield f"With {name} it does not come out on {one['stage'].item()}."
+        elif name == late or not FEW[0] < load / own_load < FEW[1]:
             moved = f" ({np.median(at) - own_at:+.1f} s against the flights as drawn)" if math.isfinite(own_at) else ""
             loaded = _worst(xr.Dataset({key: here[f"failing_{key}"] for key in SHARES}))
             yield f"With {name} it comes out {_span(at)} after apogee{moved} and opens with up to {load:.0f} N (as drawn {own_load:.0f} N); {loaded}."
