@@ -86,6 +86,15 @@ def test_diameter__flown_by_the_mission_file_is_that_of_the_study(found, demo_mi
     np.testing.assert_allclose(flights["body_landing_energy"].values[:, 0], found["taken_landing_energy"].values[0], rtol=1e-9)
 
 
+def test_landing_energy__asks_for_a_larger_one_where_it_binds(found, demo_mission):
+    """Of the same flights: with the energy that the speed leaves at the median as a limit, the diameter grows, and the flights keep both."""
+    limit = float(np.round(found["taken_landing_energy"].median()))
+    light = canopy_size(demo_mission, descent_speed="5.5 m/s", landing_energy=f"{limit:.2f} J", seed=3, share=0.8, sizes=[0.95, 1.3, 1.8], flights=8, failing=0)
+    assert light["taken_diameter"].item() > 1.02 * found["taken_diameter"].item()
+    assert np.sort(light["taken_landing_energy"].values[0])[6] <= limit * 1.0001 and light["taken_speed_share"].item() >= 0.8
+    assert f"land with at most {limit:.3g} J" in " ".join(str(sixdof.report(light)).split())
+
+
 def test_two_stages__unburnt_propellant_hangs_there_and_two_canopies_are_sized_at_once(stack_mission):
     unlit = stack_mission.change({"failure": [one for one in stack_mission.failure if one.kind == "no_ignition"]})
     found = canopy_size(unlit, descent_speed="7 m/s", sizes=[0.9, 1.2], flights=2, failing=1, seed=1)
@@ -134,6 +143,7 @@ def test_canopy_size__says_what_is_wrong(demo_mission):
         ({"canopy": "mian"}, "there is no canopy .mian."),
         ({"descent_speed": "6 m"}, "descent_speed"),
         ({"drift": -1.0}, "must be above 0"),
+        ({"descent_speed": None}, "descent_speed"),
         ({"sizes": [1.0]}, "two or more"),
         ({"sizes": "1"}, "list of diameters"),
         ({"flights": 1}, "flights"),

@@ -69,8 +69,18 @@ def _band(ax, one: xr.Dataset, name: str, text: str, colour: str, limit: float) 
 
 
 def _shares(ax, one: xr.Dataset, drift: bool) -> None:
+    energy = f" and {one.attrs['landing_energy']:.4g} J" if np.isfinite(one.attrs["landing_energy"]) else ""
     for k, (name, text) in enumerate(_SHARES if drift else _SHARES[:1]):
-        ax.plot(_centimetres(one), 100.0 * one[name].values, color=CYCLE[k], ls=DASHES[k], lw=LINE + 0.4, marker="osD"[k], ms=3.5, label=f"keep {text}")
+        ax.plot(
+            _centimetres(one),
+            100.0 * one[name].values,
+            color=CYCLE[k],
+            ls=DASHES[k],
+            lw=LINE + 0.4,
+            marker="osD"[k],
+            ms=3.5,
+            label=f"keep {text}{energy if name == 'speed_share' else ''}",
+        )
     ax.axhline(100.0 * one.attrs["share"], color=INK, lw=1.0, ls=":", label=f"asked for: {100.0 * one.attrs['share']:g} %")
     ax.set(xlabel="nominal diameter (cm)", ylabel="share of the flights that land under it (%)")
     ax.set_ylim(-3.0, 103.0)

@@ -17,7 +17,7 @@ from sixdof.study.reading.result import need_table, plural
 from sixdof.study.recovery.deployment_flights import tell
 from sixdof.study.recovery.deployment_loads import canopies_asked
 from sixdof.study.recovery.sizing.cures import cures_of
-from sixdof.study.recovery.sizing.flights import KEEP, LANDED, crossings, diameter_for, landed, smallest_for
+from sixdof.study.recovery.sizing.flights import KEEP, LANDED, Limits, crossings, diameter_for, landed, smallest_for
 from sixdof.study.recovery.zipper import canopy_parts, stage_of
 from sixdof.study.sweep.sweep import fly_conditions
 from sixdof.study.uncertainty.statistics import check_share
@@ -32,6 +32,7 @@ def canopy_size(
     canopy: str | Iterable[str] | None = None,
     *,
     descent_speed: float | str = "6 m/s",
+    landing_energy: float | str | None = None,
     drift: float | str | None = None,
     sizes: Sequence[float] = SIZES,
     flights: int = 40,
@@ -56,6 +57,8 @@ def canopy_size(
         None: of every stage the one with the largest drag area among those that something deploys.
     descent_speed : m/s, or text
         Downwards, as the body lands, that is not to be passed.
+    landing_energy : J, text such as "75 J", or None
+        Of the body as it lands, its drift with the wind included, that is not to be passed; None: any.
     drift : m, text such as "400 m", or None
         Over the ground from the body's apogee to its landing, that is not to be passed; None: any.
     sizes : rising numbers
@@ -71,7 +74,8 @@ def canopy_size(
     -------
     Dataset
         Dims `canopy`, `size`, `flight`. By size and flight: `descent_speed` (m/s), `landing_energy` (J), `drift` (m), `opened`; by size `diameter` (m),
-        `speed_share`, `drift_share`, `both_share`. By canopy: `written_diameter`, `first_guess` (m, closed form), `needed_diameter` (the smallest that
+        `speed_share` (of the flights that land under it: descent speed, and energy where that is asked for), `drift_share`, `both_share`. By canopy:
+        `written_diameter`, `first_guess` (m, closed form of the descent speed), `needed_diameter` (the smallest that
         keeps the speed, NaN for none flown), `largest_diameter` (the largest that keeps the drift, inf for any, 0 for none), `taken_diameter` (the smallest
         that keeps both; where none does the needed one), `best_share`, `taken_both_share` (flown). By canopy and flight, as written (`written_...`) and with
         the diameter taken (`taken_...`): the numbers of a landing with `hanging_mass` (kg) and `ground_density` (kg/m^3); with each failure
@@ -91,7 +95,7 @@ def canopy_size(
     """
     check_mission(mission, "canopy_size")
     names = canopies_asked(mission, canopy, "canopy_size", first=False)
-    speed, far = _asked(descent_speed, "m/s", "descent_speed"), None if drift is None else _asked(drift, "m", "drift")
+    limits = Limits(*(_asked(*one) for one in ((descent_speed, "m/s", "descent_speed"), (landing_energy, "J", "landing_energy"), (drift, "m", "drift"))))
     over, count = _sizes(sizes), whole(flights, "canopy_size: flights", 2)
     whole(failing, "canopy_size: failing", 0)
     check_share(share, "share")
@@ -99,18 +103,25 @@ def canopy_size(
     how = {"seed": seed, "threads": threads, "progress": False, "guidance": guidance, "control": control}
     study = _Sizing(mission, names, count, how)
     written, attrs = study.fly([np.array([one.diameter for one in study.parts])])
-    guess = _first_guess(study, written, speed)
+    guess = _first_guess(study, written, limits.speed)
     at = guess[:, None] * over  # (canopies, sizes)
     flown, _ = study.fly(list(at.T))
-    ds = _by_size(names, over, at, flown, speed, far, attrs)
-    ds = ds.assign(_answers(ds, study, guess, speed, far, share))
+    ds = _by_size(names, over, at, flown, limits, attrs)
+    ds = ds.assign(_answers(ds, study, guess, limits, share))
     ds = ds.assign(_told(written, "written_", "as written", ("canopy", "flight"), 0))
-    ds, taken = _confirmed(study, ds, speed, share)
-    ds = ds.assign(_told(taken, "taken_", "with the diameter to take", ("canopy", "flight"), 0)).assign(_kept(taken, speed, far))
+    ds, taken = _confirmed(study, ds, limits, share)
+    ds = ds.assign(_told(taken, "taken_", "with the diameter to take", ("canopy", "flight"), 0)).assign(_kept(taken, limits))
     ds = ds.assign(_failed(study, ds["taken_diameter"].values, failing))
-    tell(progress and far is not None and bool((ds["taken_both_share"] < share).any()), "what may keep both descent speed and drift")
-    ds = ds.assign(cures_of(mission, study, ds, speed, far, share))
-    said = {"descent_speed": speed, "drift": np.inf if far is None else far, "share": float(share), "flights": count, "failing": int(failing)}
+    tell(progress and np.isfinite(limits.drift) and bool((ds["taken_both_share"] < share).any()), "what may keep both descent speed and drift")
+    ds = ds.assign(cures_of(mission, study, ds, limits, share))
+    said = {
+        "descent_speed": limits.speed,
+        "landing_energy": limits.energy,
+        "drift": limits.drift,
+        "share": float(share),
+        "flights": count,
+        "failing": int(failing),
+    }
     return ds.assign_attrs({name: attrs[name] for name in ("title", "source") if name in attrs} | {"mission": mission.to_toml(), "seed": str(seed)} | said)
 
 
@@ -122,7 +133,9 @@ def need_sizes(ds: xr.Dataset, who: str) -> None:
 # ---------------------------------------------------------------- what is asked
 
 
-def _asked(value: float | str, unit: str, name: str) -> float:
+def _asked(value: float | str | None, unit: str, name: str) -> float:
+    if value is None and name != "descent_speed":
+        return np.inf
     try:
         found = parse(value, unit)
     except QuantityError as error:
@@ -166,13 +179,13 @@ class _Sizing:
         return {name: np.stack([[one[name] for one in row] for row in parts]) for name in (*LANDED, "opened")}, ds.attrs
 
 
-def _confirmed(study: _Sizing, ds: xr.Dataset, speed: float, share: float) -> tuple[xr.Dataset, dict[str, np.ndarray]]:
+def _confirmed(study: _Sizing, ds: xr.Dataset, limits: Limits, share: float) -> tuple[xr.Dataset, dict[str, np.ndarray]]:
     """Fly the diameters to take; where these are a hair too small, as lines between sizes make them, take what the flights themselves ask for."""
     for _ in range(ROUNDS):
         needed, diameters = ds["needed_diameter"].values, ds["taken_diameter"].values
         taken, _ = study.fly([np.where(np.isfinite(diameters), diameters, ds["diameter"].values[:, -1])])
-        last = np.array([_ranked(one, share) for one in taken["descent_speed"][:, 0]])
-        more = np.where(np.isfinite(diameters) & (last > speed), last / speed * (1.0 + HAIR), 1.0)
+        last = np.array([_ranked(one, share) for one in limits.hardness(taken)[:, 0]])
+        more = np.where(np.isfinite(diameters) & (last > 1.0), last * (1.0 + HAIR), 1.0)
         if (more == 1.0).all():
             break
         grown = {name: ("canopy", values * more, ds[name].attrs) for name, values in (("taken_diameter", diameters), ("needed_diameter", needed))}
@@ -180,9 +193,9 @@ def _confirmed(study: _Sizing, ds: xr.Dataset, speed: float, share: float) -> tu
     return ds, taken
 
 
-def _ranked(speeds: np.ndarray, share: float) -> float:
-    """Return the speed that a share of the flights that landed keep, by its rank."""
-    known = np.sort(speeds[np.isfinite(speeds)])
+def _ranked(values: np.ndarray, share: float) -> float:
+    """Return the value that a share of the flights that landed keep, by its rank."""
+    known = np.sort(values[np.isfinite(values)])
     return float(known[_rank(share, known.size)]) if known.size else np.nan
 
 
@@ -212,9 +225,9 @@ def _told(numbers: dict[str, np.ndarray], before: str, after: str, dims: tuple[s
     return entries | {f"{before}opened": (dims, values["opened"].astype(np.int8), opened)}
 
 
-def _by_size(names: list[str], over: np.ndarray, at: np.ndarray, flown: dict[str, np.ndarray], speed: float, far: float | None, attrs) -> xr.Dataset:
+def _by_size(names: list[str], over: np.ndarray, at: np.ndarray, flown: dict[str, np.ndarray], limits: Limits, attrs) -> xr.Dataset:
     dims = ("canopy", "size", "flight")
-    entries = _told(flown, "", "by size", dims) | _shares(flown, speed, far, dims[:2], "")
+    entries = _told(flown, "", "by size", dims) | _shares(flown, limits, dims[:2], "")
     entries["diameter"] = (dims[:2], at, {"units": "m", "long_name": "nominal diameter"})
     coords = {
         "canopy": ("canopy", names, {"long_name": "canopy"}),
@@ -224,32 +237,31 @@ def _by_size(names: list[str], over: np.ndarray, at: np.ndarray, flown: dict[str
     return xr.Dataset(entries, coords)
 
 
-def _shares(numbers: dict[str, np.ndarray], speed: float, far: float | None, dims: tuple[str, ...], before: str) -> dict:
-    """Return the shares of the flights that opened which keep speed, drift and both; NaN of none."""
+def _shares(numbers: dict[str, np.ndarray], limits: Limits, dims: tuple[str, ...], before: str) -> dict:
+    """Return the shares of the flights that opened which keep descent speed and energy, drift, and all of it; NaN of none."""
     opened = numbers["opened"].astype(bool)
-    slow = opened & (numbers["descent_speed"] <= speed)
-    near = opened & (numbers["drift"] <= (np.inf if far is None else far))
+    slow, near = opened & limits.soft(numbers), opened & limits.near(numbers)
     count = opened.sum(axis=-1)
     entries = {}
     for name, which in (("speed", slow), ("drift", near), ("both", slow & near)):
         share = np.divide(which.sum(axis=-1), count, out=np.full(count.shape, np.nan), where=count > 0)
-        said = {"speed": "the descent speed", "drift": "the drift", "both": "descent speed and drift"}[name]
+        said = {"speed": "descent speed and energy", "drift": "the drift", "both": "all that is asked for"}[name]
         entries[f"{before}{name}_share"] = (dims, share, {"units": "1", "long_name": f"share of the flights that opened which keep {said}"})
     return entries
 
 
-def _kept(taken: dict[str, np.ndarray], speed: float, far: float | None) -> dict:
-    found = _shares(taken, speed, far, ("canopy", "set"), "taken_")
+def _kept(taken: dict[str, np.ndarray], limits: Limits) -> dict:
+    found = _shares(taken, limits, ("canopy", "set"), "taken_")
     return {name: (("canopy",), values[:, 0], attrs) for name, (_, values, attrs) in found.items()}
 
 
-def _answers(ds: xr.Dataset, study: _Sizing, guess: np.ndarray, speed: float, far: float | None, share: float) -> dict:
+def _answers(ds: xr.Dataset, study: _Sizing, guess: np.ndarray, limits: Limits, share: float) -> dict:
     """Return which diameters keep what, of each canopy."""
     rows = []
     for k in range(len(study.names)):
         one, at = ds.isel(canopy=k), ds["diameter"].values[k]
-        need = crossings(at, one["descent_speed"].values, speed, falling=True)
-        allowed = np.full(need.shape, np.inf) if far is None else crossings(at, one["drift"].values, far, falling=False)
+        need = crossings(at, limits.hardness(one), 1.0, falling=True)
+        allowed = crossings(at, one["drift"].values, limits.drift, falling=False)
         known = need[~np.isnan(need)]
         rank = _rank(share, known.size)
         slow = float(np.sort(known)[rank]) if known.size else np.nan
@@ -260,10 +272,10 @@ def _answers(ds: xr.Dataset, study: _Sizing, guess: np.ndarray, speed: float, fa
     meant = (
         ("written_diameter", "nominal diameter as written"),
         ("first_guess", "diameter by the closed form of a steady fall under the canopy alone"),
-        ("needed_diameter", "smallest diameter that keeps the descent speed in the share of flights asked for"),
+        ("needed_diameter", "smallest diameter that keeps descent speed and energy in the share of flights asked for"),
         ("largest_diameter", "largest diameter that keeps the drift in the share of flights asked for"),
-        ("taken_diameter", "diameter to take: the smallest that keeps both, or the descent speed where none keeps both"),
-        ("best_share", "largest share of the flights that any one diameter lets keep both"),
+        ("taken_diameter", "diameter to take: the smallest that keeps all, or descent speed and energy where none keeps all"),
+        ("best_share", "largest share of the flights that any one diameter lets keep all that is asked for"),
     )
     columns = np.array(rows).T
     entries = {name: ("canopy", column, {"units": "m", "long_name": text}) for (name, text), column in zip(meant, columns, strict=True)}

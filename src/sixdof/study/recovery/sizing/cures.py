@@ -10,7 +10,7 @@ import xarray as xr
 from sixdof.mission.errors import MissionError
 from sixdof.mission.mission import Mission
 from sixdof.study.recovery.deployment_flights import part_place
-from sixdof.study.recovery.sizing.flights import diameter_for
+from sixdof.study.recovery.sizing.flights import Limits, diameter_for
 from sixdof.study.recovery.zipper import stage_of
 
 LOWER = (0.8, 0.65, 0.5, 0.4)  # of the height at which the canopy comes out as written
@@ -21,31 +21,31 @@ MAIN_HEIGHT = 150.0  # m, of a main behind a drogue (common practice: 100 to 200
 DROGUE_CD, DROGUE_MASS = 0.75, 0.15  # of a flat circular canopy; of the main's mass (ours)
 
 
-def cures_of(mission: Mission, study, ds: xr.Dataset, speed: float, far: float | None, share: float) -> dict:
+def cures_of(mission: Mission, study, ds: xr.Dataset, limits: Limits, share: float) -> dict:
     """Return what was flown to keep both, along `cure`; nothing where no drift is asked for or the diameter taken keeps it.
 
     study : flies diameters (see `canopy_size.py`). ds : what is known of the sizes.
     """
-    if far is None:
+    if not np.isfinite(limits.drift):
         return {}
     rows: list[tuple] = []
     for k, name in enumerate(study.names):
         if float(ds["taken_both_share"][k]) >= share - 1e-9 or not np.isfinite(float(ds["needed_diameter"][k])):
             continue
-        for text, changed, more in _tried(mission, ds, name, k, speed):
+        for text, changed, more in _tried(mission, ds, name, k, limits.speed):
             try:
                 flown, _ = study.fly([ds["taken_diameter"].values], changed, more)
             except MissionError:  # a setting that this mission cannot have
                 continue
             opened = flown["opened"][k, 0]
-            slow, near = opened & (flown["descent_speed"][k, 0] <= speed), opened & (flown["drift"][k, 0] <= far)
+            slow, near = opened & limits.soft(flown)[k, 0], opened & limits.near(flown)[k, 0]
             count = max(int(opened.sum()), 1)
             reach = float(np.nanquantile(flown["drift"][k, 0], 0.95)) if opened.any() else np.nan
             rows.append((text, name, slow.sum() / count, near.sum() / count, (slow & near).sum() / count, opened.mean(), reach))
     if not rows:
         return {}
     columns = list(zip(*rows, strict=True))
-    said = ("keep the descent speed", "keep the drift", "keep both")
+    said = ("keep descent speed and energy", "keep the drift", "keep all that is asked for")
     shares = {
         f"cure_{what}_share": ("cure", list(columns[2 + i]), _one(f"share of the flights that {said[i]}")) for i, what in enumerate(("speed", "drift", "both"))
     }

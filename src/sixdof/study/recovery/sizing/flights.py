@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from typing import NamedTuple
 
 import numpy as np
 import xarray as xr
@@ -36,6 +37,27 @@ KEEP += (
     "separation_time",
 )
 KEEP += ("body_status",)
+
+
+class Limits(NamedTuple):
+    """What is asked of a landing: descent speed (m/s), kinetic energy (J) and drift (m) that are not to be passed; inf where nothing is asked."""
+
+    speed: float
+    energy: float = math.inf
+    drift: float = math.inf
+
+    def hardness(self, numbers) -> np.ndarray:
+        """Return by how many times landings are too hard: descent speed, or the root of the energy, over its limit. About as 1/D over the diameter."""
+        speed, energy = np.asarray(numbers["descent_speed"]), np.asarray(numbers["landing_energy"])
+        return np.fmax(speed / self.speed, np.sqrt(energy / self.energy))
+
+    def soft(self, numbers) -> np.ndarray:
+        """Return which landings keep descent speed and energy, bool."""
+        return self.hardness(numbers) <= 1.0
+
+    def near(self, numbers) -> np.ndarray:
+        """Return which landings keep the drift, bool."""
+        return np.asarray(numbers["drift"]) <= self.drift
 
 
 def terminal_speed(mass, diameter, drag_coefficient, density, gravity: float = G0):

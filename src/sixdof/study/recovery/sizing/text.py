@@ -13,6 +13,7 @@ from sixdof.study.reading.page import LAST_LINE
 from sixdof.study.reading.result import plural
 from sixdof.study.recovery.deployment_text import CAUTIONS, all_of
 from sixdof.study.recovery.sizing.canopy_size import need_sizes
+from sixdof.study.recovery.sizing.flights import Limits
 
 USUAL = (4.6, 6.1)  # m/s, 15 to 20 ft/s: common practice under a main
 _WORTH = (
@@ -47,7 +48,18 @@ def _flown(ds: xr.Dataset) -> str:
 
 def _wanted(said) -> str:
     far = f" and drift at most {said['drift']:.0f} m from apogee to the ground" if math.isfinite(said["drift"]) else ""
-    return f"asked for: down at most {said['descent_speed']:.3g} m/s{far}"
+    light = f", land with at most {said['landing_energy']:.3g} J" if math.isfinite(said["landing_energy"]) else ""
+    return f"asked for: down at most {said['descent_speed']:.3g} m/s{light}{far}"
+
+
+def _limits(said) -> Limits:
+    return Limits(said["descent_speed"], said["landing_energy"], said["drift"])
+
+
+def _soft(said) -> str:
+    """Return what a landing is to keep beside the drift: "6 m/s", "6 m/s and 75 J"."""
+    light = f" and {said['landing_energy']:.3g} J" if math.isfinite(said["landing_energy"]) else ""
+    return f"{said['descent_speed']:.3g} m/s{light}"
 
 
 def _percent(share: float) -> str:
@@ -70,7 +82,7 @@ def _answers(one: xr.Dataset, ds: xr.Dataset) -> Iterator[str]:
         top = float(one["diameter"][-1])
         yield (
             f"No diameter that was flown is enough: with {_cm(top)} {_percent(float(one['speed_share'][-1]))} of the flights keep "
-            f"{said['descent_speed']:.3g} m/s; fly larger ones (sizes)."
+            f"{_soft(said)}; fly larger ones (sizes)."
         )
         return
     both = math.isfinite(said["drift"])
@@ -90,8 +102,8 @@ def _upto(largest: float) -> str:
 
 def _as_written(one: xr.Dataset) -> str:
     said, opened = one.attrs, one["written_opened"].values > 0
-    slow = one["written_descent_speed"].values[opened] <= said["descent_speed"]
-    text = f"{int(slow.sum())} of {plural(int(opened.sum()))} that land under it come down slowly enough"
+    slow = _limits(said).soft({name: one[f"written_{name}"].values[opened] for name in ("descent_speed", "landing_energy")})
+    text = f"{int(slow.sum())} of {plural(int(opened.sum()))} that land under it come down softly enough"
     if not math.isfinite(said["drift"]):
         return text
     near = one["written_drift"].values[opened] <= said["drift"]
@@ -103,8 +115,8 @@ def _apart(one: xr.Dataset, need: float, largest: float) -> str:
     said = one.attrs
     drift = "no diameter flown keeps the drift" if largest <= 0.0 else f"the drift allows {_cm(largest)} at most"
     return (
-        f"Both cannot be kept together: {said['descent_speed']:.3g} m/s needs {_cm(need)} at least, and {drift}; the best diameter keeps both in "
-        f"{_percent(float(one['best_share']))} of the flights. The descent speed comes first, so that {_cm(need)} is taken here, and the drift has to be cured "
+        f"Both cannot be kept together: {_soft(said)} needs {_cm(need)} at least, and {drift}; the best diameter keeps both in "
+        f"{_percent(float(one['best_share']))} of the flights. The soft landing comes first, so that {_cm(need)} is taken here, and the drift has to be cured "
         "otherwise."
     )
 
@@ -137,16 +149,18 @@ def _failures(one: xr.Dataset) -> Iterator[str]:
     """Yield what a failure made certain does to the descent, where it is more than the limit allows."""
     if "failure" not in one.dims:
         return
-    said, found = one.attrs, []
+    limits, found = _limits(one.attrs), []
     for failure in one["failure"].values:
         here = one.sel(failure=failure)
-        opened, speed = here["failing_opened"].values > 0, here["failing_descent_speed"].values
+        opened = here["failing_opened"].values > 0
+        hard = limits.hardness({key: here[f"failing_{key}"].values for key in ("descent_speed", "landing_energy")})
         if not opened.any():
             found.append(f"with {failure} {one['stage'].item()} does not land under it")
-        elif np.nanquantile(speed, 0.5) > said["descent_speed"]:
+        elif np.nanmedian(hard) > 1.0:
             mass = float(here["failing_hanging_mass"].median())
             found.append(f"with {failure} {mass:.2f} kg come down at {_span(here['failing_descent_speed'])} m/s")
-    yield "; ".join(found).capitalize() + "." if found else "With each failure made certain alone it still comes down slowly enough in most flights."
+    text = "; ".join(found)
+    yield f"{text[0].upper()}{text[1:]}." if found else "With each failure made certain alone it still comes down softly enough in most flights."
 
 
 def _cures(ds: xr.Dataset, name: str) -> Iterator[str]:
@@ -167,12 +181,12 @@ def _cured(ds: xr.Dataset, k: int) -> str:
     speed, drift = (_percent(float(ds[f"cure_{what}_share"][k])) for what in ("speed", "drift"))
     down = float(ds["cure_opened_share"][k])
     lost = "" if down > 0.999 else f", {_percent(1.0 - down)} do not land under it"
-    return f"{speed} slowly enough, {drift} near enough (95 % within {float(ds['cure_drift'][k]):.0f} m){lost}"
+    return f"{speed} softly enough, {drift} near enough (95 % within {float(ds['cure_drift'][k]):.0f} m){lost}"
 
 
 def _rows(one: xr.Dataset) -> Iterator[list[str]]:
     drift = math.isfinite(one.attrs["drift"])
-    yield ["diameter cm", "area m^2", "down m/s: 5 %", "50 %", "95 %", "energy J, 95 %", "drift m, 95 %", "slow %", *(["near %", "both %"] if drift else [])]
+    yield ["diameter cm", "area m^2", "down m/s: 5 %", "50 %", "95 %", "energy J, 95 %", "drift m, 95 %", "soft %", *(["near %", "both %"] if drift else [])]
     for k in range(one.sizes["size"]):
         here, d = one.isel(size=k), float(one["diameter"][k])
         speed = here["descent_speed"].values
