@@ -40,6 +40,7 @@ from planted import (  # noqa: E402
     static_firing,
     structure,
     sweep,
+    triggers,
     weathercock,
     wind,
 )
@@ -1055,6 +1056,7 @@ PLANTED = (
     ),
     *stability.ERRORS,
     *sweep.ERRORS,
+    *triggers.ERRORS,
     *weathercock.ERRORS,
     *all_round.ERRORS,
     *structure.ERRORS,

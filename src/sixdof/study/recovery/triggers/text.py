@@ -230,7 +230,7 @@ def _doubts(ds: xr.Dataset) -> Iterator[str]:
     if said["flights"] < needed:
         yield (
             f"{said['flights']} flights are too few to show {100.0 * said['share']:g} % with {100.0 * said['confidence']:g} % confidence, which takes {needed} "
-            "without an exception: the ends are those of the flights seen, and more flights will narrow the windows."
+            "without an exception: the ends are those of the flights seen, and more flights can only narrow the windows."
         )
     close = _closest(ds)
     if close:
@@ -253,7 +253,8 @@ def _doubts(ds: xr.Dataset) -> Iterator[str]:
 
 
 def _closest(ds: xr.Dataset) -> str:
-    known = (ds["left_rail"].values[:, :, None] > 0) & ds["sound"].values[:, None, :]
+    deploys = ds["action_kind"].values == "deploy"
+    known = (ds["left_rail"].values[:, :, None] > 0) & ds["sound"].values[:, None, :] & deploys
     gap = np.where(known, ds["trigger_gap"].values, np.nan)
     if not np.isfinite(gap).any() or np.nanmin(gap) >= CLOSE:
         return ""
