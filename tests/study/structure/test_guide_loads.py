@@ -60,11 +60,12 @@ def test_guides__friction_is_the_kernels_own(stack_mission):
     assert np.abs(parts[0, ~sliding]).max() == 0.0
 
 
-def test_guides__a_couple_of_the_motor_loads_both_alike(demo_mission):
-    """An offset nozzle: T e over the distance of the guides, against each other."""
+@pytest.mark.parametrize("axis, sign", [(0, 1.0), (1, 1.0)], ids="yz")
+def test_guides__a_couple_of_the_motor_loads_both_alike(demo_mission, axis, sign):
+    """A nozzle offset along body y (z): M_z = -T e (M_y = T e), held by e T over the distance of the guides, the fore one pushed towards the offset."""
     draw = nominal_draw(demo_mission)
     offset = draw.stage.copy()
-    offset[0, 4] = 2e-3  # StageDraw.OFFSET_Y
+    offset[0, 4 + axis] = 2e-3  # StageDraw.OFFSET_Y, OFFSET_Z
     calm = demo_mission.change({"air.wind.speed": "0 m/s", "rail.elevation": "90 deg"})
     asked = asked_flights("test", calm, 1, 0, False)._replace(rows=[(0, False, nominal_draw(calm)._replace(stage=offset))])
 
@@ -77,7 +78,8 @@ def test_guides__a_couple_of_the_motor_loads_both_alike(demo_mission):
     (fore, _), (aft, _) = guides_of(calm)
     expected = at.push[:, 0] * 2e-3 / (aft - fore)
     motor = parts[:, :, 2, :]
-    assert np.abs(motor[0, :, 0]) == pytest.approx(expected, rel=1e-9)
+    # thrust beside the axis at +y turns the nose towards -y: the rail pushes the fore guide back towards +y
+    assert motor[0, :, axis] == pytest.approx(sign * expected, rel=1e-9)
     assert motor[0] == pytest.approx(-motor[1], abs=1e-9)
 
 

@@ -34,16 +34,28 @@ def test_structure__orders_by_what_is_nearest_to_breaking(found):
 
 def test_page__says_what_holds_and_what_the_mission_does_not_say(found):
     page = str(sixdof.report(found))
-    assert page.splitlines()[3].startswith("  Nothing breaks in 95 % of the drawn flights. The nearest is cord of drogue")
-    assert "no bending_strength is given" in page and "nan" not in page and "inf" not in page
+    first = str(found["worst_first"].values)
+    assert page.splitlines()[3].startswith(f"  Nothing breaks in 95 % of the drawn flights. The nearest is {first}: it ") or "less than the factor 1.5" in page
+    assert "slip fit of drogue" in page and "What the mission does not say" not in page and "nan" not in page and " inf" not in page
+
+
+def test_checks__of_flutter_and_skin_are_those_studies_own(stack_mission, found):
+    fins = sixdof.workshop.flutter(stack_mission, 2, seed=1, progress=False)
+    skin = sixdof.workshop.skin_temperature(stack_mission, 2, seed=1, progress=False)
+    shares = found["check_share"].sel(check="flutter of tail").values
+    assert shares[:2] == pytest.approx(1.0 / fins["flutter_reserve"].sel(fins="tail").values) and np.isnan(shares[2:]).all()
+    tip = skin.sel(wall="nose tip")
+    rise = (tip["skin_temperature"].values - 293.15) / (float(tip["service_temperature"]) - 293.15)
+    assert found["check_share"].sel(check="skin of nose tip").values[:2] == pytest.approx(rise)
 
 
 def test_page__says_what_breaks(stack_mission):
     """A joint and a guide far too weak: both break, by name, and the verdict says so before any number."""
     weak = stack_mission.change({"stage.1.joint.bending_strength": "0.2 N*m", "stage.0.part.fore guide.strength": "3 N"})
     ds = sixdof.workshop.structure(weak, 3, branches=False)
-    answer = str(sixdof.report(ds)).splitlines()[3]
-    assert "oint of drayhorse" in answer and "fore guide" in answer and "do not hold" in answer
+    answer = str(sixdof.report(ds)).splitlines()[3:7]
+    told = [next(line for line in answer if f"{name} is loaded beyond strength in more than 5 %" in line) for name in ("Joint of drayhorse", "Fore guide")]
+    assert len(told) == 2
     assert float(ds["check_95"].max()) > 1.0
 
 
@@ -51,7 +63,7 @@ def test_page__says_what_breaks(stack_mission):
 def test_structure__of_vehicles_nobody_tuned(name):
     ds = sixdof.workshop.structure(stranger(name), 1, branches=False)
     page = str(sixdof.report(ds))
-    assert "nan" not in page and "Nothing breaks" in page
+    assert "nan" not in page and ("Nothing breaks" in page) == (name == "canard")  # printed noses and thin boards near Mach 1
     assert ("The mission has no [[harness]]" in page) == (name != "stack")
 
 
@@ -73,7 +85,7 @@ def test_measures__drive_criteria(stack_mission):
     most = ds["deployment_acceleration"].values
     assert criterion(criteria[3]).holds(flights)[0].tolist() == (most < 90.0).tolist()
     with pytest.raises(ValueError, match="bending_share: no joint between stages says what it carries"):
-        criterion(criteria[0]).holds(sixdof.disperse(stack_mission, 1, progress=False))
+        criterion(criteria[0]).holds(sixdof.disperse(stack_mission.change({"stage.1.joint.bending_strength": None}), 1, progress=False))
 
 
 def test_verb__prints_the_page_and_draws(stack_path, tmp_path, capsys):

@@ -8,15 +8,19 @@ from typing import NamedTuple
 import numpy as np
 import xarray as xr
 
+from sixdof.ensemble.run import disperse
 from sixdof.mission.mission import Mission
 from sixdof.results.names import canopy_names
+from sixdof.study.structure.flutter import flutter
 from sixdof.study.structure.loads.bending import bent_flight, fastest
 from sixdof.study.structure.loads.bending_dataset import bending_dataset
 from sixdof.study.structure.loads.bending_flights import FLIGHTS, OneFlight, asked_flights, each_one
 from sixdof.study.structure.loads.deployment_loads import deployment_dataset, opened_canopies
 from sixdof.study.structure.loads.guides import guide_dataset, loads_on_guides
+from sixdof.study.structure.skin import skin_temperature
 
 FACTOR = 1.5  # of strength over load that is asked for: common practice of light structures with strengths as measured
+WARM = 293.15  # K, from which rises of skin temperatures are counted
 SHARE = 0.95  # of the drawn flights that must keep it
 
 
@@ -43,7 +47,8 @@ class _Seen(NamedTuple):
 def structure(mission: Mission | xr.Dataset, flights: int = FLIGHTS, *, seed: int = 0, branches: bool = True, guidance=None, control=None) -> xr.Dataset:
     """Return what breaks first, and by which margin: all loads of drawn flights and of branches of the mission's failures against what carries them.
 
-    One pass over the flights for what `bending`, `guide_loads` and `deployment_loads` return, which see.
+    One pass over the flights for what `bending`, `guide_loads` and `deployment_loads` return, which see; `flutter` and `skin_temperature` of the drawn
+    flights besides. Of flutter the load is the margin demanded over the one there is, of skin the rise above 20 degC over that which its material stands.
 
     Parameters
     ----------
@@ -81,7 +86,8 @@ def structure(mission: Mission | xr.Dataset, flights: int = FLIGHTS, *, seed: in
     if canopy_names(asked.mission):
         parts.append(deployment_dataset(asked.mission, asked.seed, [(s.number, s.branch, s.forced, s.opened) for s in seen]))
     ds = xr.merge(parts, combine_attrs="override", compat="override", join="exact")
-    return with_checks(ds, checks_of(ds), lacking(asked.mission))
+    heat, silent = fins_and_skin(mission, flights, len(seen), seed, {"guidance": guidance, "control": control})
+    return with_checks(ds, [*checks_of(ds), *heat], [*lacking(asked.mission), *silent])
 
 
 def _seen(one: OneFlight) -> _Seen:
@@ -110,6 +116,35 @@ def checks_of(ds: xr.Dataset) -> list[Check]:
                     )
                 )
     return found
+
+
+def fins_and_skin(mission: Mission | xr.Dataset, flights: int, count: int, seed: int, laws: dict) -> tuple[list[Check], list[str]]:
+    """Return the checks of flutter and of skin temperatures over the drawn flights, NaN beyond them up to `count`, and why there are none.
+
+    Flutter: the margin demanded over the one there is. Skin: the rise above 20 degC over that which the material stands.
+    """
+    ensemble = mission if isinstance(mission, xr.Dataset) else disperse(mission, flights, seed=seed, progress=False, **laws)
+    found, silent = [], []
+
+    def padded(values: np.ndarray) -> np.ndarray:
+        return np.concatenate([values, np.full(count - len(values), math.nan)])
+
+    try:
+        fins = flutter(ensemble, progress=False, **laws)
+        for k, name in enumerate(fins["fins"].values):
+            share, time, mach = (fins[column].isel(fins=k).values for column in ("flutter_reserve", "worst_time", "worst_mach"))
+            found.append(Check(f"flutter of {name}", "flutter", padded(1.0 / share), padded(time), padded(mach)))
+    except ValueError as error:
+        silent.append(f"Nothing is told of flutter: {error}.")
+    try:
+        skin = skin_temperature(ensemble, progress=False, **laws)
+        for k, name in enumerate(skin["wall"].values):
+            hot, time = (skin[column].isel(wall=k).values for column in ("skin_temperature", "skin_time"))
+            share = (hot - WARM) / (float(skin["service_temperature"][k]) - WARM)
+            found.append(Check(f"skin of {name}", "skin", padded(share), padded(time), np.full(count, math.nan)))
+    except ValueError as error:
+        silent.append(f"Nothing is told of skin temperatures: {error}.")
+    return found, silent
 
 
 def lacking(mission: Mission) -> list[str]:
