@@ -34,7 +34,11 @@ def structure_text(ds: xr.Dataset) -> str:
     """Return the page of `structure`: what breaks first, then the loads."""
     lines = [_title(ds), f"What breaks first: {_flights(ds)}", "", *indented([*_answers(ds)]), ""]
     if "check" in ds.dims:
-        lines += ["Load over what is carried, nearest to breaking first (of flutter the margin demanded is in it, of skin the rise above 20 degC)", *table(list(_checks(ds)), words=1, remark=True), ""]
+        lines += [
+            "Load over what is carried, nearest to breaking first (of flutter the margin demanded is in it, of skin the rise above 20 degC)",
+            *table(list(_checks(ds)), words=1, remark=True),
+            "",
+        ]
     lines += [*_bending_lines(ds), "", *_guide_lines(ds)]
     if "piece_acceleration" in ds:
         lines += ["", *_deployment_lines(ds)]
