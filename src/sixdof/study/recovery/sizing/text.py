@@ -113,11 +113,14 @@ def _as_written(one: xr.Dataset) -> str:
 def _apart(one: xr.Dataset, need: float, largest: float) -> str:
     """Return that speed and drift cannot be kept together, and by how much they are apart."""
     said = one.attrs
-    drift = "no diameter flown keeps the drift" if largest <= 0.0 else f"the drift allows {_cm(largest)} at most"
+    if need <= largest:
+        why = f"each by itself could be, from {_cm(need)} to {_cm(largest)}, but not in the same flights (windy ones drift and land hard)"
+    else:
+        allowed = "no diameter flown keeps the drift" if largest <= 0.0 else f"the drift allows {_cm(largest)} at most"
+        why = f"{_soft(said)} needs {_cm(need)} at least, and {allowed}"
     return (
-        f"Both cannot be kept together: {_soft(said)} needs {_cm(need)} at least, and {drift}; the best diameter keeps both in "
-        f"{_percent(float(one['best_share']))} of the flights. The soft landing comes first, so that {_cm(need)} is taken here, and the drift has to be cured "
-        "otherwise."
+        f"Both cannot be kept together: {why}; the best diameter keeps both in {_percent(float(one['best_share']))} of the flights. The soft landing comes "
+        f"first, so that {_cm(need)} is taken here, and the drift has to be cured otherwise."
     )
 
 
@@ -130,7 +133,8 @@ def _span(values: xr.DataArray, decimals: int = 1) -> str:
 def _notes(one: xr.Dataset, need: float, taken: float) -> Iterator[str]:
     """Yield what the diameter to take does, and where the numbers come from."""
     mass, density, guess = float(one["taken_hanging_mass"].median()), float(one["taken_ground_density"].median()), float(one["first_guess"])
-    more = "less is needed, for what else hangs there drags too" if need < guess else "the flights' spread asks for more"
+    asks = "the energy and the flights' spread ask" if math.isfinite(one.attrs["landing_energy"]) else "the flights' spread asks"
+    more = "less is needed, for what else hangs there drags too" if need < guess else f"{asks} for more"
     yield (
         f"With {_cm(taken)} it comes down at {_span(one['taken_descent_speed'])} m/s, lands with {_span(one['taken_landing_energy'], 0)} J, "
         f"{_span(one['taken_drift'], 0)} m from its apogee (5 to 95 % of the flights). The closed form of a steady fall (Knacke 1992) under the canopy alone, "
