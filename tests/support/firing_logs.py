@@ -8,7 +8,7 @@ from __future__ import annotations
 from pathlib import Path
 
 import numpy as np
-from scipy.signal import lsim
+from scipy.signal import cont2discrete, lfilter
 
 G = 9.80665
 MESA_I = Path(__file__).parents[2] / "configs" / "motors" / "mesa-i.csv"
@@ -36,9 +36,10 @@ def mesa_i(impulse: float = 1.0, burn: float = 1.0) -> tuple[np.ndarray, np.ndar
 
 
 def ringing(time: np.ndarray, force: np.ndarray, frequency: float, damping: float) -> np.ndarray:
-    """Return what a second-order stand of gain one passes on of a force along even times."""
+    """Return what a second-order stand of gain one passes on of a force along even times, straight between them."""
     w = 2.0 * np.pi * frequency
-    return lsim(([w**2], [1.0, 2.0 * damping * w, w**2]), force, time)[1]
+    over, under, _ = cont2discrete(([w**2], [1.0, 2.0 * damping * w, w**2]), time[1] - time[0], "foh")
+    return lfilter(over.ravel(), under, force)
 
 
 def log_of(

@@ -38,6 +38,9 @@ Before a flight:
   python -m sixdof landing configs/two-stage.toml --field configs/lake-orrin-field.geojson --flights 400 --failing 50 --figures out    where it lands
   python -m sixdof card configs/two-stage.toml --wind "5 m/s from 250 deg" --sheet card.pdf    one sheet for the launch day: go or no-go, and why
 
+In the workshop:
+  python -m sixdof firing configs/firings/mesa-i-*.csv --calibration configs/firings/cell.csv --stand "nozzle up" --out mesa-i.csv    a motor's thrust curve
+
 The library itself:
   python -m sixdof verify                                      the kernel on this machine against published check cases and closed forms
 """

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
+import firing_logs
 import numpy as np
 import pytest
 from firing_logs import DEMO, FIRINGS, PROPELLANT, fired_again, impulse_of, log_of, mesa_i, trapezium
@@ -49,6 +50,16 @@ def test_demo__holds_its_truth(demo):
     assert float(mean.mean_low) < true < float(mean.mean_high)
     assert demo.ringing_frequency.values == pytest.approx(62.0, rel=0.02)
     assert set(demo.motor_class.values) == {"I"} and float(demo.correlation) != float(demo.correlation)  # four firings say nothing of it
+
+
+def test_demo__logs_are_those_of_their_script(tmp_path, monkeypatch):
+    """To two counts and the last digit of a stamp, which rounding may turn."""
+    monkeypatch.setattr(firing_logs, "FIRINGS", tmp_path)
+    firing_logs.write_demo()
+    assert len(LOGS) == len(DEMO)
+    for path in LOGS:
+        kept, made = (np.loadtxt(one, delimiter=",", skiprows=2) for one in (path, tmp_path / path.name))
+        np.testing.assert_allclose(made, kept, rtol=0.0, atol=[[0.101, 2.0]])
 
 
 def test_scatter__is_students_and_the_chi_squares(demo):
@@ -180,6 +191,7 @@ def test_with_firing__of_vehicles_nobody_tuned(name):
     assert "ANSWER" in sixdof.report(ds)
 
 
+@pytest.mark.slow
 def test_felt__over_drawn_flights(stack_mission):
     ds = sixdof.workshop.static_firing(LOGS, **SAID, mission=stack_mission, motor="mesa-i", flights=2, seed=2)
     assert ds.drawn_apogee_height.dims == ("motor_as", "share")
