@@ -307,6 +307,12 @@ def _sized(ds: xr.Dataset) -> str:
     return sizing_text(ds)
 
 
+def _recovered(ds: xr.Dataset) -> str:
+    from sixdof.study.recovery.recovery_text import recovery_text
+
+    return recovery_text(ds)
+
+
 def _ejected(ds: xr.Dataset) -> str:
     from sixdof.study.recovery.ejection.text import charge_text
 
@@ -382,6 +388,7 @@ KINDS = (
     _Kind("rails for a wind", _dataset("best_elevation", "gain", dims=("direction", "rail_elevation")), {"rails": _Page(_rails)}),
     _Kind("wind limits", _dataset("limit_kind", "criterion_limit", dims=("direction",)), {"limits": _Page(_wind_limit)}),
     _Kind("sizes of canopies", _dataset("needed_diameter", "first_guess", dims=("canopy", "size")), {"size": _Page(_sized)}),
+    _Kind("a recovery", _dataset("trouble_share", "branch_troubles", dims=("part",)), {"recovery": _Page(_recovered)}),
     _Kind("ejection charges", _dataset("least_mass", "step_broken", dims=("harness", "flight")), {"charge": _Page(_ejected)}),
     _Kind("deployments about apogee", _dataset("below_share", "own_offset_flown", dims=("offset", "canopy")), {"window": _Page(_deployed)}),
     _Kind("trigger windows", _dataset("window_begin", "earliest_of_flight", dims=("branch", "trigger")), {"windows": _Page(_trigger_windows)}),

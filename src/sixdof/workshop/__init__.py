@@ -26,6 +26,8 @@ if TYPE_CHECKING:
     from sixdof.study.as_built.with_measured import with_measured as with_measured
     from sixdof.study.recovery.deployment import deployment as deployment
     from sixdof.study.recovery.ejection.charge import charge as charge
+    from sixdof.study.recovery.recovery import recovery as recovery
+    from sixdof.study.recovery.recovery import recovery_part as recovery_part
     from sixdof.study.recovery.sizing.canopy_size import canopy_size as canopy_size
     from sixdof.study.recovery.triggers.windows import trigger_windows as trigger_windows
     from sixdof.study.static_firing.static_firing import static_firing as static_firing
@@ -41,7 +43,7 @@ if TYPE_CHECKING:
 show(
     __name__,
     {
-        "Recovery": ("charge", "canopy_size", "deployment", "trigger_windows"),
+        "Recovery": ("recovery", "recovery_part", "charge", "canopy_size", "deployment", "trigger_windows"),
         "Structure and heating": ("structure", "bending", "guide_loads", "deployment_loads", "flutter", "skin_temperature"),
         "The vehicle as built": ("readings_of", "readings_keys", "as_built", "with_measured", "ballast"),
         "A static firing": ("static_firing", "with_firing", "firing_curve"),

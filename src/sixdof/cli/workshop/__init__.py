@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from sixdof.cli.workshop import built, firing, structure
+from sixdof.cli.workshop import built, firing, recovery, structure
 
-VERBS = (structure, built, firing)
+VERBS = (recovery, structure, built, firing)
 
 
 def add(commands) -> None:

@@ -17,6 +17,7 @@ from sixdof.study.recovery.ejection.masses import MARGIN, NARROW
 THIN_AIR = 6000.0  # m above the sea: beyond it black powder burns badly where it is not shut in tightly (common practice: 6 km, 20,000 ft)
 PULL_MARGIN = 2.0  # times the largest pull: pins that hold less are named (a project threshold)
 PSI = 6894.757
+BEYOND = 1.25  # times the largest load without a failure: less is the scatter of a few flights
 TINY = 1.02  # two masses that differ by less are the same
 CAUTIONS = (
     "A charge mass from a calculation is never a recipe: whoever handles powder and igniters does so by local law and licensed practice, and every charge is "
@@ -158,7 +159,7 @@ def _branch(one: xr.Dataset) -> str:
     share = one["failing_load_share"].values
     tops = np.array([np.nanmax(row) if np.isfinite(row).any() else -1.0 for row in share])
     worst = int(np.argmax(tops))
-    if tops[worst] <= 1.1 * np.nanmax(one["harness_load_share"].values):
+    if tops[worst] <= BEYOND * np.nanmax(one["harness_load_share"].values):
         return ""
     return f"; {percent(tops[worst])} with {one['failure'].values[worst]}"
 
