@@ -46,9 +46,7 @@ def _flown(ds: xr.Dataset) -> Iterator[Finding]:
             worst = [f"{name} ({int(hits)} of {int(count)})" for name, hits, count in _most(ds, by, rate)]
             yield Finding(BREAKS, f"{text}; by branch: {', '.join(worst)}.")
     if not (ds["trouble_share"].values > 0.0).any():
-        yield Finding(
-            HOLDS, f"In {plural(ds.attrs['left'])}, failures included, no harness and no canopy breaks by its load, and no piece falls without a canopy."
-        )
+        yield Finding(HOLDS, f"In {plural(ds.attrs['left'])}, failures included, no harness and no canopy breaks by its load, and nothing falls without one.")
 
 
 def _rough(share: float) -> str:
@@ -148,11 +146,7 @@ def _windows(ds: xr.Dataset) -> Iterator[Finding]:
         calm = max(np.nan_to_num(early[0]), np.nan_to_num(late[0])) > 0.0
         where = branches[int(one["begin_branch" if now <= begin else "end_branch"])]
         advised = float(one["advised"])
-        take = (
-            f"take {advised:g} s (right from {begin:.1f} to {end:.1f} s)"
-            if begin < end
-            else f"and none is right in all branches: {begin:.1f} s at least, {end:.1f} s at most"
-        )
+        take = f"take {advised:g} s (right from {begin:.1f} to {end:.1f} s)" if begin < end else "no setting is right in all branches"
         yield Finding(BREAKS if calm else CHANGE, f'{key} is too {"early" if now <= begin else "late"} in "{where}": {take}.')
     if right:
         yield Finding(HOLDS, f"Right in all branches: {', '.join(right)}.")

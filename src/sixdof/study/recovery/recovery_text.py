@@ -18,8 +18,8 @@ from sixdof.study.recovery.windows_triggers import SENSED
 
 _HEADS = {BREAKS: ("What breaks, and what to do", "Nothing breaks in what was flown"), CHANGE: ("What else to change", ""), HOLDS: ("What holds", "")}
 _WORTH = (
-    "Loads, speeds and times are the kernel's, with their spread over the drawn flights. Opening loads are good to some 30 % (filling times scatter), the bay's "
-    "pressure to tens of per cent (typical powder, nothing soaked up, no leak at the coupler), pins and knots to what a pull test says. The page of each "
+    "Loads, speeds and times are the kernel's, with their spread over the drawn flights. Opening loads are good to some 30 % (filling times scatter), the "
+    "bay's pressure to tens of per cent (typical powder, nothing soaked up, no leak at the coupler), pins and knots to what a pull test says. The page of each "
     "part (`sixdof.report(sixdof.workshop.recovery_part(found, PART))`) says more of what it leaves out."
 )
 
@@ -29,7 +29,8 @@ def recovery_text(ds: xr.Dataset) -> str:
     need_recovery(ds, "recovery_text")
     said = ds.attrs
     more = f", {said['failing']} more with each failure made certain" if said["failing"] else ""
-    head = f"{plural(said['flights'])}, seed {said['seed']}{more}; loads held against {percent(said['load_share'])} of each strength in {percent(said['share'])} of them"
+    head = f"{plural(said['flights'])}, seed {said['seed']}{more}; loads held against {percent(said['load_share'])} of each strength in "
+    head += f"{percent(said['share'])} of them"
     lines = [f"Recovery: {said.get('title', 'untitled')}", *wrapped(f"{head}; {said.get('source', 'source unknown')}"), ""]
     lines += _answers(ds)
     for part, title, rows in (
@@ -104,6 +105,7 @@ def _sizes(ds: xr.Dataset) -> Iterator[list[str]]:
         quantiles = np.quantile(speed[opened], (0.05, 0.5, 0.95)) if opened.any() else np.full(3, math.nan)
         slow = 100.0 * float(np.mean(speed[opened] <= ds.attrs["descent_speed"])) if opened.any() else math.nan
         sizes = [_number(100.0 * float(one[f"{key}_diameter"])) for key in ("written", "taken")]
+        landing = [_number(_high(one[f"written_{key}"].values)) for key in ("landing_energy", "drift")]
         yield [
             str(name),
             *sizes,
