@@ -106,13 +106,7 @@ def _sizes(ds: xr.Dataset) -> Iterator[list[str]]:
         slow = 100.0 * float(np.mean(speed[opened] <= ds.attrs["descent_speed"])) if opened.any() else math.nan
         sizes = [_number(100.0 * float(one[f"{key}_diameter"])) for key in ("written", "taken")]
         landing = [_number(_high(one[f"written_{key}"].values)) for key in ("landing_energy", "drift")]
-        yield [
-            str(name),
-            *sizes,
-            *(_number(q, 1) for q in quantiles),
-            *(_number(_high(one[f"written_{k}"].values)) for k in ("landing_energy", "drift")),
-            _number(slow),
-        ]
+        yield [str(name), *sizes, *(_number(q, 1) for q in quantiles), *landing, _number(slow)]
 
 
 def _deployments(ds: xr.Dataset) -> Iterator[list[str]]:
