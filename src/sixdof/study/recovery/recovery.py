@@ -22,7 +22,7 @@ from sixdof.study.reading.result import came_down, fact, meaningful, need_table
 from sixdof.study.recovery.deployment import deployment
 from sixdof.study.recovery.ejection.charge import LOAD_SHARE, charge
 from sixdof.study.recovery.sizing.canopy_size import canopy_size
-from sixdof.study.recovery.windows import trigger_windows
+from sixdof.study.recovery.triggers.windows import trigger_windows
 from sixdof.study.uncertainty.statistics import check_share
 
 PARTS = ("charge", "size", "deployment", "windows")  # besides the flights as they are; each a study of its own

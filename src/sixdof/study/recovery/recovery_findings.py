@@ -13,8 +13,8 @@ from sixdof.study.reading.result import plural
 from sixdof.study.recovery.ejection.masses import NARROW
 from sixdof.study.recovery.ejection.text import PULL_MARGIN, harness, percent, pins, powder, thin_air
 from sixdof.study.recovery.recovery import recovery_part
-from sixdof.study.recovery.windows_text import early_and_late
-from sixdof.study.recovery.windows_triggers import SENSED
+from sixdof.study.recovery.triggers.text import early_and_late
+from sixdof.study.recovery.triggers.triggers import SENSED
 
 BREAKS, CHANGE, HOLDS = 0, 1, 2
 

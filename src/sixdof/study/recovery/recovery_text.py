@@ -14,7 +14,7 @@ from sixdof.study.reading.result import plural
 from sixdof.study.recovery.ejection.text import CAUTIONS, grams, percent
 from sixdof.study.recovery.recovery import need_recovery, recovery_part
 from sixdof.study.recovery.recovery_findings import BREAKS, CHANGE, HOLDS, findings
-from sixdof.study.recovery.windows_triggers import SENSED
+from sixdof.study.recovery.triggers.triggers import SENSED
 
 _HEADS = {BREAKS: ("What breaks, and what to do", "Nothing breaks in what was flown"), CHANGE: ("What else to change", ""), HOLDS: ("What holds", "")}
 _WORTH = (
