@@ -240,7 +240,7 @@ TOGETHER = {
         SPEED,
         'wind.speed = { sd = "1 m/s", of = { dart = { sd = 1 } } }',
         "disperse.wind.speed.of",
-        "one draw a flight",
+        "one draw per flight",
         "remove",
     ),
     "only in a stage that is not there": (

@@ -45,6 +45,8 @@ def made(demo_mission, stack_mission, demo_flight, demo_ensemble, models):
         "landing places": sixdof.preflight.landing(demo_ensemble, waiver="1 km"),
         "a map of rail directions": sixdof.preflight.rail_map(demo_mission, 2, azimuths=["90 deg"], elevations=["85 deg"], progress=False),
         "a launch card": sixdof.preflight.launch_card(demo_mission, flights=8, directions=0, progress=False),
+        "a vehicle as built": sixdof.workshop.as_built(stack_mission, motors[0].parents[1] / "whinchat-readings.toml"),
+        "ballast for a margin": sixdof.workshop.ballast(demo_mission, flights=2, most="20 g", threads=1, progress=False),
         "a turn into the wind": sixdof.preflight.weathercock(demo_mission, "lean at burnout < 8 deg in 50 % of flights", 2, maps=False, cures=False),
         "a stability as flown": sixdof.preflight.stability(demo_mission, 2),
         "rails for a wind": sixdof.preflight.rail_for_wind(demo_mission, elevations=["80 deg"], **few),

@@ -28,6 +28,7 @@ sys.path.insert(0, str(ROOT / "tests"))  # run as a script, the folder above is 
 
 from planted import (  # noqa: E402
     all_round,
+    as_built,
     canopies,
     landing,
     launch_card,
@@ -1072,6 +1073,7 @@ PLANTED = (
     *landing.ERRORS,
     *motor_choice.ERRORS,
     *static_firing.ERRORS,
+    *as_built.ERRORS,
 )
 
 

@@ -151,6 +151,23 @@ def test_first_order__and_draws_agree_on_the_demos_readings(missions):
     assert str(built["reading"].values[built["budget"].sel(row="mass of whinchat").values.argmax()]) == "calibration of the scale"
 
 
+def test_page__says_where_the_mass_sits_that_the_parts_lack(missions):
+    """Instruments of 400 g written as 90 g: 310 g at 430 mm, and the glue of the demo's readings, 41 g at 1.02 m, in one place between the two."""
+    mission = missions["whole"].change({"stage.whinchat.part.instruments.mass": "90 g"})
+    page = " ".join(str(sixdof.report(as_built(mission, READINGS))).split())
+    assert "Mass of whinchat: 351.1 g more than the parts" in page
+    assert f"as if it sat at {(310.0 * 430.0 + 41.1 * 1063.0) / 351.1:.0f} mm (give or take 4; there: avionics bay, instruments)" in page
+
+
+def test_page__says_that_the_mass_explains_the_inertia(missions):
+    """A part written away altogether, a point: what is lacking in mass is lacking in pitch and yaw, and no more is said of it."""
+    mission = missions["whole"]
+    light = mission.change({"stage.whinchat.part.bulkheads and hardware.mass": "1 g", "disperse.vehicle.inertia": {"sd": "0.1 %"}})
+    tables = readings(mission, 0, swings=("bifilar pitch",))
+    page = " ".join(str(sixdof.report(as_built(light, tables))).split())
+    assert "as if it sat at 840 mm" in page and "the mass above, where it sits, makes it so" in page
+
+
 def test_one_scale__errs_alike_at_both_ends(missions):
     """A scale that shows too much by the same share everywhere moves no centre of mass; two scales that err apart do."""
     tables = readings(missions["whole"], 0, swings=())

@@ -11,6 +11,8 @@ from sixdof.mission.page import SET_IN, indented, table, underlined
 from sixdof.study.as_built.pasting import SHOWN, decimals, pasted
 from sixdof.study.reading.page import LAST_LINE
 from sixdof.study.reading.result import mission_of
+from sixdof.vehicle.geometry import shape_of
+from sixdof.vehicle.mass import part_masses
 
 APART = 2.0  # standard deviations: what is further apart is named
 ALIKE = 0.05  # of an error: draws and first order that are closer agree
@@ -103,7 +105,7 @@ def _disagreement(ds: xr.Dataset, k: int) -> list[str]:
         return [f"{_capital(_called(ds, k))}: {amount} further {'aft' if off > 0 else 'forward'} than by the parts, {by}; the static margin goes with it."]
     if quantity.startswith("inertia"):
         share = 100.0 * abs(off) / float(one["parts"])
-        words = (MORE if off > 0 else LESS)[quantity]
+        words = "the mass above, where it sits, makes it so" if _made_by_mass(ds, one) else (MORE if off > 0 else LESS)[quantity]
         return [f"{_capital(_called(ds, k))}: {share:.1f} % {'more' if off > 0 else 'less'} than by the parts, {by}; {words}."]
     if quantity.startswith("fin_cant"):
         has = f"the mission has {shown(float(one['parts']), unit, error)}"
@@ -112,15 +114,41 @@ def _disagreement(ds: xr.Dataset, k: int) -> list[str]:
 
 
 def _where(ds: xr.Dataset, mass: xr.Dataset) -> str:
-    """Return where the mass that the parts lack would sit, from the balance point: ", as if it sat at 980 mm"; "" where that is nowhere near."""
-    stage, extra = str(mass["stage"].values), float(mass["difference"])
-    rows = [k for k in range(ds.sizes["row"]) if str(ds["row"].values[k]) == f"cg of {stage}"]
-    if not rows or abs(extra) < 5.0 * float(mass["error"]):
+    """Return where the mass that the parts lack, or have too much, would sit, and the parts near by; "" where that is nowhere in the stage."""
+    found = _place(ds, str(mass["stage"].values))
+    if found is None:
         return ""
-    cg = ds.isel(row=rows[0])
+    station, sd = found
+    mission, stage = mission_of(ds, "report"), str(mass["stage"].values)
+    number = [one.name for one in mission.stage].index(stage)
+    parts = [row for row in part_masses(mission, [number]) if row.kind not in ("case", "propellant")]
+    near = [row.name for row in parts if abs(row.station - station) <= 0.5 * row.length + sd] or [min(parts, key=lambda row: abs(row.station - station)).name]
+    return f", as if it sat at {1000.0 * station:.0f} mm (give or take {1000.0 * sd:.0f}; there: {', '.join(dict.fromkeys(near))})"
+
+
+def _place(ds: xr.Dataset, stage: str) -> tuple[float, float] | None:
+    """Return the station, and its standard deviation, of the mass by which a stage differs from its parts, from its balance point; None where there is none."""
+    rows = [ds.sel(row=name) for name in (f"mass of {stage}", f"cg of {stage}") if name in ds["row"].values]
+    if len(rows) < 2 or abs(float(rows[0]["difference"])) < 5.0 * float(rows[0]["error"]):
+        return None
+    mass, cg = rows
+    extra = float(mass["difference"])
     station = (float(mass["value"]) * float(cg["value"]) - float(mass["parts"]) * float(cg["parts"])) / extra
     sd = math.hypot(float(mass["value"]) * float(cg["error"]), float(mass["error"]) * abs(float(cg["value"]) - station)) / abs(extra)
-    return f", as if it sat at {1000.0 * station:.0f} mm (give or take {1000.0 * sd:.0f})" if 0.0 <= station < 5.0 else ""
+    stages = {one.name: one for one in mission_of(ds, "report").stage}
+    return (station, sd) if 0.0 <= station <= shape_of([stages[stage]]).length else None
+
+
+def _made_by_mass(ds: xr.Dataset, inertia: xr.Dataset) -> bool:
+    """Tell whether the mass by which a stage differs, a point where it seems to sit, explains its inertia in pitch or yaw to 2 sd."""
+    stage = str(inertia["stage"].values)
+    found = _place(ds, stage)
+    if found is None or str(inertia["quantity"].values) == "inertia_roll":
+        return False
+    mass, cg = ds.sel(row=f"mass of {stage}"), ds.sel(row=f"cg of {stage}")
+    reduced = float(mass["parts"]) * float(mass["difference"]) / float(mass["value"])
+    left = float(inertia["difference"]) - reduced * (found[0] - float(cg["parts"])) ** 2
+    return abs(left) < APART * math.hypot(float(inertia["guess"]), float(inertia["error"]))
 
 
 def _capital(text: str) -> str:
@@ -148,9 +176,9 @@ def _budget(ds: xr.Dataset) -> list[str]:
     rows = [["how sure, and which reading to improve first", "sd", "first", "", "then", ""]]
     for k in range(ds.sizes["row"]):
         one = ds.isel(row=k)
-        order = np.argsort(-one["budget"].values)[:2]
+        order = [j for j in np.argsort(-one["budget"].values)[:2] if float(one["budget"][j]) >= 0.005]
         cells = [cell for j in order for cell in (str(one["reading"].values[j]), f"{100.0 * float(one['budget'][j]):.0f} %")]
-        rows.append([_called(ds, k), _sure(one), *cells])
+        rows.append([_called(ds, k), _sure(one), *cells, *[""] * (4 - len(cells))])
     off = np.abs(ds["drawn_error"].values / np.where(ds["error"].values > 0.0, ds["error"].values, np.nan) - 1.0)
     worst = float(np.nanmax(off)) if np.isfinite(off).any() else 0.0
     agree = f"Errors are to first order; {ds.attrs['drawn']} draws of every reading give the same to {100.0 * worst:.0f} %."
