@@ -15,6 +15,7 @@ from sixdof.vehicle.geometry import shape_of
 from sixdof.vehicle.mass import part_masses
 
 APART = 2.0  # standard deviations: what is further apart is named
+CLOSE = 0.01  # m: parts as near as this to where mass is lacking are named
 ALIKE = 0.05  # of an error: draws and first order that are closer agree
 NAMES = {
     "mass": "mass",
@@ -122,7 +123,7 @@ def _where(ds: xr.Dataset, mass: xr.Dataset) -> str:
     mission, stage = mission_of(ds, "report"), str(mass["stage"].values)
     number = [one.name for one in mission.stage].index(stage)
     parts = [row for row in part_masses(mission, [number]) if row.kind not in ("case", "propellant")]
-    near = [row.name for row in parts if abs(row.station - station) <= 0.5 * row.length + sd] or [min(parts, key=lambda row: abs(row.station - station)).name]
+    near = [row.name for row in parts if abs(row.station - station) <= 0.5 * row.length + max(sd, CLOSE)] or [min(parts, key=lambda row: abs(row.station - station)).name]
     return f", as if it sat at {1000.0 * station:.0f} mm (give or take {1000.0 * sd:.0f}; there: {', '.join(dict.fromkeys(near))})"
 
 
