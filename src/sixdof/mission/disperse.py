@@ -161,7 +161,9 @@ def _values(item: Dispersible, spread: Any) -> tuple[tuple[float, ...], list[Pro
 def _own(item: Dispersible, spread: Any) -> tuple[dict[str, Any], list[Problem]]:
     """Return the spreads of single things in SI, and what is wrong with their numbers."""
     if spread.of and not item.each:
-        return {}, [Problem((item.name, "of"), None, f"{item.name} is one draw per flight", "remove it: only what is drawn one by one has draws of single ones")]
+        return {}, [
+            Problem((item.name, "of"), None, f"{item.name} is one draw per flight", "remove it: only what is drawn one by one has draws of single ones")
+        ]
     found, problems = {}, []
     for name, own in spread.of.items():
         numbers = {}

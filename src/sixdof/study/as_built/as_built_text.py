@@ -123,7 +123,9 @@ def _where(ds: xr.Dataset, mass: xr.Dataset) -> str:
     mission, stage = mission_of(ds, "report"), str(mass["stage"].values)
     number = [one.name for one in mission.stage].index(stage)
     parts = [row for row in part_masses(mission, [number]) if row.kind not in ("case", "propellant")]
-    near = [row.name for row in parts if abs(row.station - station) <= 0.5 * row.length + max(sd, CLOSE)] or [min(parts, key=lambda row: abs(row.station - station)).name]
+    near = [row.name for row in parts if abs(row.station - station) <= 0.5 * row.length + max(sd, CLOSE)] or [
+        min(parts, key=lambda row: abs(row.station - station)).name
+    ]
     return f", as if it sat at {1000.0 * station:.0f} mm (give or take {1000.0 * sd:.0f}; there: {', '.join(dict.fromkeys(near))})"
 
 
