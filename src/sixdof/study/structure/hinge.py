@@ -17,6 +17,7 @@ from sixdof.vehicle.geometry import FinSet, Shape
 MACHS, DENSITIES = 25, 3  # of the table that flights are read from
 FACTORS = np.array([0.02, 0.05, 0.1, 0.2, 0.35, 0.5, 0.7, 0.85])  # shares of the hinge's stiffness that swings within the play's reach meet
 LEAST_MACH = 0.05
+FARTHEST = 1000.0  # m/s: of a flutter speed far above the speed of sound the slopes of a slow stream say nothing
 
 
 @dataclass(frozen=True)
@@ -85,15 +86,20 @@ def hinge_table(fin: FinSet, shape: Shape, top: float, densities: tuple[float, f
     modes = modes_of(panel, part.hinge_stiffness)
     air = air_matrices(panel, slopes)
     softer = [modes._replace(hinge_stiffness=share * part.hinge_stiffness) for share in FACTORS if part.hinge_play]
-    soft = [flutter_speeds(one, panel.semichord, air, density)[0] for one in softer]
+    soft = [_near(flutter_speeds(one, panel.semichord, air, density)[0]) for one in softer]
     return HingeTable(
         mach=mach,
         density=density,
         divergence=divergence_pressure(panel, slopes, part.hinge_stiffness),
-        speed=flutter_speeds(modes, panel.semichord, air, density)[0],
+        speed=_near(flutter_speeds(modes, panel.semichord, air, density)[0]),
         soft=np.array(soft).reshape(-1, MACHS, DENSITIES),
         frequencies=modes.frequencies(),
     )
+
+
+def _near(speed: np.ndarray) -> np.ndarray:
+    """Return flutter speeds with inf in place of those that are too far off to mean anything."""
+    return np.where(speed < FARTHEST, speed, np.inf)
 
 
 def cycle_amplitude(least: np.ndarray, play: float) -> float:
