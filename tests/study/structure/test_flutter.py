@@ -7,6 +7,7 @@ import pytest
 import xarray as xr
 
 import sixdof
+from sixdof.cli.line import main
 from sixdof.study.structure.flutter_air import air_of_stages
 from sixdof.study.structure.flutter_speed import required_margin
 from sixdof.study.variants.judging import judge_criteria
@@ -127,3 +128,12 @@ def test_flutter__refuses_in_a_sentence(demo_mission, demo_flight):
         sixdof.workshop.flutter(demo_mission, 0)
     with pytest.raises(ValueError, match=r"plot_flutter needs the result of sixdof.workshop.flutter"):
         sixdof.plot.plot_flutter(xr.Dataset())
+
+
+def test_verb__pages_and_figures_of_flutter_and_skin(demo_path, tmp_path, capsys):
+    for about, name in (("flutter", "flutter"), ("skin", "skin-temperature")):
+        asked = ["structure", str(demo_path), "--about", about, "--flights", "1", "--no-branches", "--quiet", "--figures", str(tmp_path)]
+        assert main(asked) == 0
+        assert (tmp_path / f"{name}.png").stat().st_size > 10000
+    said = capsys.readouterr().out
+    assert "No set of fins comes near flutter" in said and "Nothing gets too hot" in said

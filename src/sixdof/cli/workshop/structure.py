@@ -7,15 +7,17 @@ from sixdof.cli.options import mission_of, on_mission, with_out, with_seed
 from sixdof.cli.output import say, write_figures
 
 FLIGHTS = 40
-PAGES = ("all", "bending", "guides", "deployment")
+FAILING = 4  # flights with each failure made certain, of fins and skin
+PAGES = ("all", "bending", "guides", "deployment", "flutter", "skin")
 
 
 def add(commands) -> None:
     """Add the verb to the command line."""
     verb = on_mission(commands, "structure", _structure, "what breaks first: walls, joints, guides, deployments, fins, skin, each against its strength")
     verb.add_argument("--flights", type=int, default=FLIGHTS, metavar="N", help=f"drawn flights (default: {FLIGHTS})")
-    verb.add_argument("--about", choices=PAGES, default=PAGES[0], help="one of the loads alone (default: all)")
+    verb.add_argument("--about", choices=PAGES, default=PAGES[0], help="one of them alone (default: all)")
     verb.add_argument("--no-branches", action="store_true", help="no flights in which a failure of the mission is made to happen")
+    verb.add_argument("--quiet", action="store_true", help="no progress bar")
     with_seed(verb)
     with_out(verb, "netCDF-4")
 
@@ -32,7 +34,15 @@ def _structure(chosen) -> int:
         say(f"written: {save(ds, chosen.out, overwrite=chosen.overwrite)}")
     if chosen.figures:
         write_figures(chosen.figures, _figures(chosen, ds))
-    return NONE_PASSES if "check_95" in ds and float(ds["check_95"].max()) > 1.0 else OK
+    return OK if _holds(ds) else NONE_PASSES
+
+
+def _holds(ds) -> bool:
+    """Return whether what was looked at bears its loads in 95 % of flights."""
+    if "check_95" in ds:
+        return float(ds["check_95"].max()) <= 1.0
+    shares = [name for name in ("short_share", "hot_share") if name in ds]
+    return all(float(ds[name].max()) <= 0.05 for name in shares)
 
 
 def _study(chosen):
@@ -46,12 +56,20 @@ def _study(chosen):
         return workshop.guide_loads(mission, chosen.flights, **how)
     if chosen.about == "deployment":
         return workshop.deployment_loads(mission, chosen.flights, **how, **branches)
+    if chosen.about in ("flutter", "skin"):
+        study = workshop.flutter if chosen.about == "flutter" else workshop.skin_temperature
+        return study(mission, chosen.flights, **how, failing=0 if chosen.no_branches else FAILING, progress=not chosen.quiet)
     return workshop.structure(mission, chosen.flights, **how, **branches)
 
 
 def _figures(chosen, ds) -> dict:
-    from sixdof.plot import plot_bending, plot_structure
+    import numpy as np
 
-    if chosen.about == "all":
-        return {"structure": plot_structure(ds)[0].figure}
-    return {"bending": plot_bending(ds)[0].figure} if chosen.about == "bending" else {}
+    from sixdof import plot
+
+    draws = {"all": ("structure", plot.plot_structure), "bending": ("bending", plot.plot_bending)}
+    draws |= {"flutter": ("flutter", plot.plot_flutter), "skin": ("skin-temperature", plot.plot_skin_temperature)}
+    if chosen.about not in draws:
+        return {}
+    name, draw = draws[chosen.about]
+    return {name: np.ravel(draw(ds))[0].figure}
