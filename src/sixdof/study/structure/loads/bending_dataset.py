@@ -31,10 +31,9 @@ def bending_dataset(who: str, mission: Mission, seed: str, found: list) -> xr.Da
     """Return the Dataset of `study.structure.loads.bending.bending`. found : (number, branch, forced, airspeed, [Bent]) of every flight."""
     if not any(bents for *_, bents in found):
         raise ValueError(f"{who}: none of {len(found)} flights leaves the rail, so there is nothing that bends")
-    names = [name for name, stages in configurations(mission).items() if stages[0] == 0]
-    count = len(mission.stage)
-    rows = [{bent.last: bent for bent in bents} for *_, bents in found]
-    order = list(range(count - 1, -1, -1))  # of the configurations: the whole stack first
+    names = list(configurations(mission))
+    order = [(stages[0], stages[-1]) for stages in configurations(mission).values()]  # the whole stack first, then what is left of it, then aft stages
+    rows = [{bent.stages: bent for bent in bents} for *_, bents in found]
     forced = np.array([one[2] for one in found])
     entries = _facts(found)
     entries |= _along(rows, order, forced)
@@ -65,10 +64,10 @@ def _facts(found: list) -> dict:
     }
 
 
-def _along(rows: list[dict], order: list[int], forced: np.ndarray) -> dict:
+def _along(rows: list[dict], order: list[tuple[int, int]], forced: np.ndarray) -> dict:
     blank = np.full(POINTS, math.nan)
     dims = ("flight", "configuration", "point")
-    station = [next((row[last].station for row in rows if last in row), blank) for last in order]
+    station = [next((row[one].station for row in rows if one in row), blank) for one in order]
     told = {
         "bending_moment": ("moment", "N m", "largest bending moment over time"),
         "shear_force": ("shear", "N", "largest shear force over time"),
@@ -76,7 +75,7 @@ def _along(rows: list[dict], order: list[int], forced: np.ndarray) -> dict:
     }
     entries = {"station": (("configuration", "point"), np.array(station), {"units": "m", "long_name": "station, aft of the nose tip"})}
     for name, (field, units, meaning) in told.items():
-        values = np.array([[getattr(row[last], field) if last in row else blank for last in order] for row in rows])
+        values = np.array([[getattr(row[one], field) if one in row else blank for one in order] for row in rows])
         entries[name] = (dims, values, {"units": units, "long_name": meaning})
     drawn = entries["bending_moment"][1][~forced]
     attrs = {"units": "N m", "long_name": "largest bending moment over time, quantiles over the drawn flights"}
@@ -90,11 +89,11 @@ def quantile(rows: np.ndarray, shares=QUANTILES) -> np.ndarray:
     return np.where(known, np.nanquantile(filled, shares, axis=0), np.nan)
 
 
-def _peaks(rows: list[dict], order: list[int]) -> dict:
+def _peaks(rows: list[dict], order: list[tuple[int, int]]) -> dict:
     dims = ("flight", "configuration")
 
     def table(value) -> np.ndarray:
-        return np.array([[value(row[last]) if last in row else math.nan for last in order] for row in rows], dtype=float)
+        return np.array([[value(row[one]) if one in row else math.nan for one in order] for row in rows], dtype=float)
 
     entries = {
         "moment_max": (dims, table(lambda bent: bent.moment_max), {"units": "N m", "long_name": "largest bending moment"}),
@@ -104,7 +103,7 @@ def _peaks(rows: list[dict], order: list[int]) -> dict:
         values = table(lambda bent, field=field: getattr(bent.peak, field))
         entries[f"moment_{field}"] = (dims, values, {"units": units, "long_name": f"{meaning}, at the largest bending moment"})
     blank = np.full(len(SOURCES), math.nan)
-    shares = np.array([[row[last].sources if last in row else blank for last in order] for row in rows])
+    shares = np.array([[row[one].sources if one in row else blank for one in order] for row in rows])
     return entries | {"moment_source": ((*dims, "source"), shares, {"units": "1", "long_name": "share of the largest bending moment"})}
 
 
@@ -172,14 +171,14 @@ def _worst_part(row: dict, name: str):
     return max(held, key=lambda one: (one[0] if math.isfinite(one[0]) else -1.0, one[1])) if held else None
 
 
-def _fastest(found: list, rows: list[dict], order: list[int], forced: np.ndarray) -> dict:
+def _fastest(found: list, rows: list[dict], order: list[tuple[int, int]], forced: np.ndarray) -> dict:
     speed = np.where(forced | [not row for row in rows], -1.0, [one[3] for one in found])
     number = int(np.argmax(speed))
     row = rows[number]
-    history = np.concatenate([row[last].history for last in order if last in row])
+    history = np.concatenate([row[stages].history for stages in order if stages[0] == 0 and stages in row])
     history = history[np.argsort(history[:, 0], kind="stable")]
     blank = np.full((POINTS, 3), math.nan)
-    along = np.array([row[last].at_peak if last in row else blank for last in order])
+    along = np.array([row[one].at_peak if one in row else blank for one in order])
     told = {
         "history_time": ("s", "time since ignition"),
         "history_moment": ("N m", "largest bending moment along the body"),

@@ -13,8 +13,11 @@ from sixdof.flight.model import log_rows
 from sixdof.flight.plan import Plan
 from sixdof.flight.runner import FlightRunner
 from sixdof.mission.mission import Mission
+from sixdof.results.facts import JOINT_FACTS, Flown
+from sixdof.results.names import event_names
 from sixdof.study.loops.linear_flight import Track, moments_at, track_of
-from sixdof.study.probes.columns import FREE, POINT_COLUMNS, Draw, Log, Model, PointColumn, RateColumn
+from sixdof.study.probes.columns import FREE, POINT_COLUMNS, Draw, Log, Model, PanelColumn, PointColumn, RateColumn
+from sixdof.study.probes.columns import layout as ly
 from sixdof.study.probes.free_flight import rates_of
 
 GAS_CONSTANT, HEAT_RATIO = 287.05307, 1.4  # of dry air (US Standard Atmosphere 1976)
@@ -23,7 +26,7 @@ ACROSS = 0.02  # cosine of incidence below which the log does not say which way 
 
 
 class Instants(NamedTuple):
-    """Instants (n) of the stages 0 .. last flying together.
+    """Instants (n) of the stages first .. last flying together.
 
     row : (n,) of the track's log. fins, carried : (n, controls) angles, rad, and shares of its load that each carries. air : (n, 3) velocity through
     the air, m/s, and spin : rates against it, rad/s; rate, turning : against inertial space, rad/s, rad/s^2; force : specific force, m/s^2; all body
@@ -32,6 +35,7 @@ class Instants(NamedTuple):
 
     model: Model
     draw: Draw
+    first: int
     last: int
     row: np.ndarray
     fins: np.ndarray
@@ -50,16 +54,15 @@ class Instants(NamedTuple):
     flow: np.ndarray
 
 
-def flown_track(mission: Mission, plan: Plan, draw: FlightDraw, laws: Laws) -> tuple[Track, object]:
+def flown_track(mission: Mission, plan: Plan, draw: FlightDraw, laws: Laws) -> tuple[Track, Flown]:
     """Fly one draw and return the track of its front body, a row a tick, and what else it left. mission, plan : those of the draw's own paths."""
     runner = FlightRunner(plan, laws, log_rows(plan.model(0, plan.count - 1)))
-    flown = runner.run(draw, log_others=False)
+    flown = runner.run(draw)
     return track_of(mission, plan, draw, flown), flown
 
 
-def free_rows(track: Track) -> np.ndarray:
-    """Return the rows of a track in free flight where the air pushes by more than a hundredth of its largest dynamic pressure."""
-    log = track.log
+def free_rows(log: np.ndarray) -> np.ndarray:
+    """Return the rows of a log in free flight where the air pushes by more than a hundredth of its largest dynamic pressure."""
     pressure = np.where(log[:, Log.PHASE] == FREE, log[:, Log.DYNAMIC_PRESSURE], 0.0)
     return np.flatnonzero((pressure > LEAST_PRESSURE * pressure.max(initial=0.0)) & (np.abs(np.cos(log[:, Log.INCIDENCE])) > ACROSS))
 
@@ -72,11 +75,46 @@ def instants_of(track: Track, rows: np.ndarray) -> Iterator[Instants]:
     for number, (model, draw) in enumerate(moments.legs):
         own = moments.leg == number
         if own.any():
-            yield _instants(track, model, draw, rows[own], moments.row[own])
+            last = int(track.joined[rows[own][0]]) - 1
+            yield _instants(track.log[rows[own]], (0, last), (model, draw), rows[own], moments.row[own])
 
 
-def _instants(track: Track, model: Model, draw: Draw, rows: np.ndarray, points: np.ndarray) -> Instants:
-    log = track.log[rows]
+def aft_instants(plan: Plan, draw: FlightDraw, flown: Flown, stage: int) -> Instants | None:
+    """Return the instants of a stage behind a joint that has separated, flying alone; None where it never does.
+
+    A stage whose fins a servo moves is left out: without its computer it steers nothing, and no log says how its fins float.
+    """
+    apart = flown.joint[:, JOINT_FACTS.index("separation_time")]
+    behind = apart[stage] if stage < plan.count - 1 else -np.inf
+    model, drawn = plan.segment(stage, stage, draw)
+    if not (np.isfinite(apart[stage - 1]) and behind < apart[stage - 1]) or (model.aero.panel[:, PanelColumn.CONTROL] >= 0.0).any():
+        return None
+    log = flown.logs[stage]
+    log = log[log[:, Log.TIME] > apart[stage - 1]]
+    rows = free_rows(log)
+    if not len(rows):
+        return None
+    points = np.zeros((len(rows), POINT_COLUMNS + 2 * model.computer.mixer.shape[0]))
+    points[:, PointColumn.TIME], points[:, PointColumn.IGNITED] = log[rows, Log.TIME], _lit_at(plan, flown, stage)
+    points[:, PointColumn.POSITION : PointColumn.POSITION + 3] = log[rows][:, [Log.EAST, Log.NORTH, Log.UP]]
+    points[:, PointColumn.VELOCITY : PointColumn.VELOCITY + 3] = log[rows, Log.VELOCITY_EAST : Log.VELOCITY_UP + 1]
+    points[:, PointColumn.ATTITUDE : PointColumn.ATTITUDE + 4] = log[rows, Log.Q_W : Log.Q_Z + 1]
+    points[:, PointColumn.RATE : PointColumn.RATE + 3] = log[rows, Log.RATE_X : Log.RATE_Z + 1]
+    at = _instants(log[rows], (stage, stage), (model, drawn), rows + len(flown.logs[stage]) - len(log), points)
+    return at._replace(carried=np.ones_like(at.carried))
+
+
+def _lit_at(plan: Plan, flown: Flown, stage: int) -> float:
+    """Return when a stage's motor was lit, `NOT_IGNITED` where it never was."""
+    if stage == plan.count - 1:
+        return 0.0
+    row = event_names(plan.mission).index(f"ignition {plan.mission.stage[stage].name}")
+    time = flown.events[stage, row, 0]
+    return float(time) if np.isfinite(time) else ly.NOT_IGNITED
+
+
+def _instants(log: np.ndarray, stages: tuple[int, int], leg: tuple[Model, Draw], rows: np.ndarray, points: np.ndarray) -> Instants:
+    model, draw = leg
     axes = matrices(log[:, [Log.Q_W, Log.Q_X, Log.Q_Y, Log.Q_Z]])
     air = air_of(log)
     rates = _with_gusts(rates_of(model, draw), points, axes, air)
@@ -86,12 +124,12 @@ def _instants(track: Track, model: Model, draw: Draw, rows: np.ndarray, points: 
     density, sound = 2.0 * log[:, Log.DYNAMIC_PRESSURE] / speed**2, speed / log[:, Log.MACH]
     propellant = model.mass.grain[:, 0].sum() if len(model.mass.grain) else 0.0
     dry = model.mass.dry * draw.mass
-    mass, controls = log[:, Log.MASS], track.fins
+    mass, controls = log[:, Log.MASS], (points.shape[1] - POINT_COLUMNS) // 2
     impulse = model.thrust.total_impulse * draw.impulse
     return Instants(
         model,
         draw,
-        int(track.joined[rows[0]]) - 1,
+        *stages,
         rows,
         points[:, POINT_COLUMNS : POINT_COLUMNS + controls],
         points[:, POINT_COLUMNS + controls :],

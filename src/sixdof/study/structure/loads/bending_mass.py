@@ -10,7 +10,7 @@ import numpy as np
 
 from sixdof.draws.flight_draw import FlightDraw
 from sixdof.mission.mission import Mission
-from sixdof.mission.tables import Nose, Transition, Tube
+from sixdof.mission.tables import Nose, Stage, Transition, Tube
 from sixdof.study.probes.columns import GrainColumn, JointDraw, StageDraw
 from sixdof.vehicle.geometry import Segment, Shape, stage_segments
 from sixdof.vehicle.mass import airframe, full_grain, part_lumps
@@ -52,19 +52,19 @@ class Spread(NamedTuple):
     grain_own: np.ndarray
 
 
-def spread_of(mission: Mission, last: int, shape: Shape, draw: FlightDraw, stations: np.ndarray) -> Spread:
-    """Return the mass of the stages 0 .. last, flying together in a flight, ahead of stations (n,), m; at the last of them all of it."""
-    stages = range(last + 1)
-    motors = placed_motors(mission, stages, shape)
+def spread_of(mission: Mission, stages: tuple[int, int], shape: Shape, draw: FlightDraw, stations: np.ndarray) -> Spread:
+    """Return the mass of the stages (first, last), flying together in a flight, ahead of stations (n,), m; at the last of them all of it."""
+    first, last = stages
+    motors = placed_motors(mission, range(first, last + 1), shape)
     dry: list[Points] = []
-    for number in stages:
-        built = _airframe_points(mission, number, shape)
-        cases = [_even(case_lump(placed)) for placed in motors[number]]
-        unlit = [_even(full_grain(placed)) for placed in motors[number]] if number < last else []
-        drawn = _drawn(joined([built, *cases]), draw.stage[number])
-        dry.append(_bent(joined([drawn, *unlit]), draw, shape, number))
-    grain, own = _grains(motors[last])
-    return Spread(ahead_of(joined(dry), stations), ahead_of(_bent(grain, draw, shape, last), stations), own)
+    for place, k in enumerate(range(first, last + 1)):
+        built = _airframe_points(mission.stage[k], place, shape)
+        cases = [_even(case_lump(placed)) for placed in motors[place]]
+        unlit = [_even(full_grain(placed)) for placed in motors[place]] if k < last else []
+        drawn = _drawn(joined([built, *cases]), draw.stage[k])
+        dry.append(_bent(joined([drawn, *unlit]), draw, shape, stages, k))
+    grain, own = _grains(motors[-1])
+    return Spread(ahead_of(joined(dry), stations), ahead_of(_bent(grain, draw, shape, stages, last), stations), own)
 
 
 def ahead_of(points: Points, stations: np.ndarray) -> Ahead:
@@ -87,9 +87,8 @@ def joined(points: Iterable[Points]) -> Points:
 # ---------------------------------------------------------------- parts
 
 
-def _airframe_points(mission: Mission, number: int, shape: Shape) -> Points:
-    """Return a stage without its motors as it was built, moved and stretched to what was measured of it."""
-    stage = mission.stage[number]
+def _airframe_points(stage: Stage, number: int, shape: Shape) -> Points:
+    """Return the `number`-th stage of a stack without its motors as it was built, moved and stretched to what was measured of it."""
     bodies = iter(stage_segments(stage, shape.stage_x0[number]))
     rows = part_lumps(shape, number, stage)
     points = joined(_shell(next(bodies), lump.mass) if isinstance(part, (Nose, Tube, Transition)) else _even(lump) for part, lump in rows)
@@ -156,12 +155,12 @@ def _drawn(points: Points, stage: np.ndarray) -> Points:
     return Points(points.mass * stage[StageDraw.MASS], moved + stretch * (points.place - centre), points.own * stage[StageDraw.MASS] * stage[StageDraw.INERTIA])
 
 
-def _bent(points: Points, draw: FlightDraw, shape: Shape, number: int) -> Points:
-    """Return what a stage holds, moved off the axis as the tilted joints ahead of it do (as `core.whole.stack.bend_of`)."""
+def _bent(points: Points, draw: FlightDraw, shape: Shape, stages: tuple[int, int], stage: int) -> Points:
+    """Return what a stage of a stack holds, moved off the axis as the tilted joints ahead of it do (as `core.whole.stack.bend_of`)."""
     place = points.place.copy()
-    for k in range(1, number + 1):
+    for k in range(stages[0] + 1, stage + 1):
         turn_y, turn_z = draw.joint[k, [JointDraw.TILT_Y, JointDraw.TILT_Z]]
-        behind = points.place[:, 0] - shape.stage_x0[k]
+        behind = points.place[:, 0] - shape.stage_x0[k - stages[0]]
         place[:, 1] -= turn_z * behind
         place[:, 2] += turn_y * behind
     return points._replace(place=place)

@@ -65,8 +65,8 @@ def part_names(mission: Mission) -> list[str]:
     return found
 
 
-def walls_at(mission: Mission, shape: Shape, stations: Sequence[float]) -> Walls:
-    """Return the wall at stations (n,), m, of the front stages flying together; a station where two parts meet counts to the aft one."""
+def walls_at(mission: Mission, shape: Shape, stations: Sequence[float], first: int = 0) -> Walls:
+    """Return the wall at stations (n,), m, of the stages from `first` on flying together; a station where two parts meet counts to the aft one."""
     x = np.asarray(stations, dtype=float)
     part = np.full(x.shape, -1)
     rows = np.full((5, *x.shape), np.nan)
@@ -74,7 +74,8 @@ def walls_at(mission: Mission, shape: Shape, stations: Sequence[float]) -> Walls
         here = (x >= segment.x0) & (x <= segment.x1)
         part[here] = number
         rows[:, here] = _wall(segment, x[here])
-    return Walls(part_names(mission)[: len(shape.segments)], part, *rows)
+    ahead = sum(part.kind in ("nose", "tube", "transition") for stage in mission.stage[:first] for part in stage.part)
+    return Walls(part_names(mission)[ahead : ahead + len(shape.segments)], part, *rows)
 
 
 def _wall(segment: Segment, x: np.ndarray) -> np.ndarray:

@@ -103,7 +103,7 @@ def reactions(one: OneFlight, at: Instants) -> np.ndarray:
     (fore, _), (aft, _) = guides_of(one.mission)[0], guides_of(one.mission)[-1]
     shape = one.plan.shape(0, at.last)
     air = air_along(at, shape, np.array([0.0, shape.length])).load
-    dry = spread_of(one.mission, at.last, shape, one.draw, np.array([0.0, shape.length]))
+    dry = spread_of(one.mission, (0, at.last), shape, one.draw, np.array([0.0, shape.length]))
     total = at.mass[:, None]
     off = np.column_stack([dry.dry.y[-1] + at.unburnt * dry.grain.y[-1], dry.dry.z[-1] + at.unburnt * dry.grain.z[-1]]) / total
     held = total * at.force  # weight across the rail; on the aft guide alone with the swing

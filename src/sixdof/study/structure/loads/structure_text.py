@@ -23,7 +23,7 @@ _WALLS = (
     "Strengths of walls are typical values of their material (common practice, with a scatter of 30 % either way: `python -m sixdof keys materials`); "
     "buckling by NASA SP-8007 for an isotropic wall, which a laminate is not. Stress at the ends of couplers and under fins is not looked at."
 )
-_AIR = "Above Mach 0.8 and beyond 15 deg of incidence the loads of the air are estimates, and so are those here. Bodies behind a separated joint are left out."
+_AIR = "Above Mach 0.8 and beyond 15 deg of incidence the loads of the air are estimates, and so are those here; a tumbling stage's are no more than that."
 _CHARGES = (
     "Charges, igniters and falling bodies injure people: test a charge on the ground with nobody near, by licensed practice and local law; a number on this "
     "page is no permission to load one."
