@@ -70,25 +70,26 @@ def plot_structure(ds: xr.Dataset, *, axes=None):
 def _along(ax, ds: xr.Dataset) -> None:
     most = 0.0
     for k, name in enumerate(ds["configuration"].values):
-        x, (low, middle, high) = ds["station"].values[k], ds["bending_band"].values[:, k]
+        x, (low, middle, high) = ds["station"].values[k] + float(ds["configuration_start"][k]), ds["bending_band"].values[:, k]
         if not np.isfinite(middle).any():
             continue
-        colour = CYCLE[k % len(CYCLE)]
+        colour, own = CYCLE[k % len(CYCLE)], ds["along_moment"].values[k]
         ax.fill_between(x, low, high, color=colour, alpha=0.18, lw=0.0)
-        ax.plot(x, middle, color=colour, lw=LINE + 0.4, label=f"{name}, median")
-        if np.isfinite(ds["along_moment"].values[k]).any():
-            ax.plot(x, ds["along_moment"].values[k], color=colour, lw=LINE, ls=DASHES[1], label=f"{name}, fastest flight at its largest")
-        most = max(most, float(np.nanmax(high)), float(np.nanmax(np.append(ds["along_moment"].values[k], 0.0))))
+        ax.plot(x, middle, color=colour, lw=LINE + 0.4, label=str(name))
+        if np.isfinite(own).any():
+            ax.plot(x, own, color=colour, lw=LINE, ls=DASHES[1], gid=f"of:{name}")
+        most = max(most, float(np.nanmax(high)), float(np.nanmax(np.append(own, 0.0))))
+    ax.plot([], [], color=GREY, lw=LINE, ls=DASHES[1], label="the fastest flight at its largest")
     most = most or 1.0
     _outline(ax, ds, most)
     if "joint" in ds.dims:
         for number, station in enumerate(ds["joint_station"].values):
             ax.plot([station, station], [0.0, most], color=GREY, lw=0.8, ls=":", label=None if number else "joints", gid="of:joints" if number else None)
     ax.set(xlabel="station, aft of the nose tip (m)", ylabel=label(ds["bending_band"]).split(",")[0] + " (N m)", ylim=(-0.34 * most, 1.06 * most))
-    ax.set_xlim(0.0, float(np.nanmax(ds["station"].values)))
+    ax.set_xlim(0.0, float(np.nanmax(ds["station"].values + ds["configuration_start"].values[:, None])))
     ax.set_yticks([tick for tick in ax.get_yticks() if -1e-9 <= tick <= 1.06 * most])
-    dress(ax, "bending moment along the body, 5 to 95 % of the drawn flights")
-    legend_on_top(ax, 1)
+    dress(ax, "bending moment along the body, median and 5 to 95 % of the drawn flights")
+    legend_on_top(ax, 2)
 
 
 def _outline(ax, ds: xr.Dataset, most: float) -> None:

@@ -11,10 +11,11 @@ from sixdof.mission.mission import Mission
 from sixdof.study.reading.result import QUANTILES
 from sixdof.study.structure.loads.bending_sections import joints_of, part_names
 from sixdof.study.weathercock.stability import configurations
+from sixdof.vehicle.geometry import shape_of
 
 FACTOR = 1.5  # over the load expected, that a joint should carry: common practice
 POINTS = 81  # stations along each configuration
-SOURCES = ("air, fins at neutral", "turned fins", "motor off the axis", "the rest")
+SOURCES = ("air, fins at neutral", "turned fins", "motor and mass off the axis", "the rest")
 WHEN = ("leaving the rail", "thrust", "coast", "fall")
 _PEAK = {
     "time": ("s", "time since ignition"),
@@ -41,6 +42,9 @@ def bending_dataset(who: str, mission: Mission, seed: str, found: list) -> xr.Da
     entries |= _joints(mission, rows, forced)
     entries |= _parts(mission, rows)
     entries |= _fastest(found, rows, order, forced)
+    starts = np.array(shape_of(mission.stage).stage_x0)[[stages[0] for stages in order]]
+    attrs = {"units": "m", "long_name": "station of the fore end of what flies together in the whole stack, aft of the nose tip"}
+    entries["configuration_start"] = ("configuration", starts, attrs)
     coords = {
         "flight": ("flight", np.arange(len(found)), {"long_name": "flight: those drawn, then those of the failures"}),
         "configuration": ("configuration", names, {"long_name": "what flies together"}),
@@ -73,7 +77,7 @@ def _along(rows: list[dict], order: list[tuple[int, int]], forced: np.ndarray) -
         "shear_force": ("shear", "N", "largest shear force over time"),
         "compression": ("compression", "N", "largest axial compression over time"),
     }
-    entries = {"station": (("configuration", "point"), np.array(station), {"units": "m", "long_name": "station, aft of the nose tip"})}
+    entries = {"station": (("configuration", "point"), np.array(station), {"units": "m", "long_name": "station, aft of the fore end of what flies together"})}
     for name, (field, units, meaning) in told.items():
         values = np.array([[getattr(row[one], field) if one in row else blank for one in order] for row in rows])
         entries[name] = (dims, values, {"units": units, "long_name": meaning})
@@ -144,8 +148,7 @@ def _worst_at(row: dict, name: str) -> tuple[float, tuple | None]:
 
 
 def _stack_station(mission: Mission, joint) -> float:
-    ahead = [sum(part.length for part in stage.part if part.kind in ("nose", "tube", "transition")) for stage in mission.stage[: joint.stage]]
-    return sum(ahead) + joint.station
+    return shape_of(mission.stage).stage_x0[joint.stage] + joint.station
 
 
 def _parts(mission: Mission, rows: list[dict]) -> dict:
