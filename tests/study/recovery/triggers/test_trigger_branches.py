@@ -8,6 +8,7 @@ import pytest
 import sixdof
 from sixdof.study.landing.strata import strata_of
 from sixdof.study.recovery.triggers.branches import branches_of
+from sixdof.study.recovery.triggers.flights import full_height
 from sixdof.study.recovery.triggers.triggers import actions_of, with_a_timer
 from sixdof.workshop import trigger_windows
 
@@ -166,3 +167,20 @@ def test_bad_input__gets_a_sentence(sampler, change, message):
 def test_a_mission_that_triggers_nothing__is_refused(sampler):
     with pytest.raises(ValueError, match="nothing is deployed, separated or lit"):
         trigger_windows(sampler.change({"recovery": []}), 2, progress=False)
+
+
+@pytest.mark.slow
+def test_height_at_which_a_canopy_is_full__is_bounded_from_below_and_close_where_it_brakes_hard():
+    """Needlegrass without its streamer meets the canopy at 130 m/s: it is full far above what a fall at that speed leaves."""
+    slender = sixdof.load_mission("tests/vehicles/slender.toml").remove("failure.1", "failure.0")
+    never = {"recovery.streamer.when": "burnout", "recovery.streamer.delay": "10000 s", "recovery.streamer.backup_time": None}
+    mission = slender.change(never | {"recovery.streamer.motor_delay": None, "record.rate": "200 Hz"})
+    action = next(one for one in actions_of(mission, mission) if one.name == "deploy canopy")
+    ds = sixdof.disperse(mission, 4, seed=1, progress=False)
+    told = full_height(ds, action, mission)
+    for number in range(4):
+        flight = sixdof.refly(ds, number)
+        begun = float(flight.event_time.isel(body=0).sel(event="line stretch canopy"))
+        part = next(one for one in mission.stage[0].part if one.name == "canopy")
+        true = float(np.interp(begun + part.fill_time, flight.time, flight.height))
+        assert told[number] <= true + 0.1 and true - told[number] < 12.0

@@ -192,12 +192,17 @@ def saves(ds: xr.Dataset, action: Action, mission: Mission, load_share: float) -
 
 
 def full_height(ds: xr.Dataset, action: Action, mission: Mission) -> np.ndarray:
-    """Return the height above ground at which a canopy is full, at least, m, (flights,): it sinks ever slower as it fills. NaN without line stretch."""
+    """Return the height above ground at which a canopy is full, at least, m, (flights,); NaN without line stretch.
+
+    The larger of two that it cannot be below, for it sinks ever slower: that of a fall as fast as at line stretch, and that of a descent from full canopy
+    to the ground as slow as at landing.
+    """
     if action.kind != "deploy":
         return np.full(ds.sizes["flight"], np.nan)
-    part = next(one for one in canopies(mission) if one.name == action.of)
-    height, sink = (event_values(ds, f"line stretch {action.of}", name, body=action.stage) for name in ("height", "velocity_up"))
-    return height + np.minimum(sink, 0.0) * filled_after(part)
+    lasts = filled_after(next(one for one in canopies(mission) if one.name == action.of))
+    time, height, sink = (event_values(ds, f"line stretch {action.of}", name, body=action.stage) for name in ("time", "height", "velocity_up"))
+    down, slow = (event_values(ds, "landing", name, body=action.stage) for name in ("time", "velocity_up"))
+    return np.fmax(height + np.minimum(sink, 0.0) * lasts, np.where(np.isfinite(height), -slow * (down - time - lasts), np.nan))
 
 
 def filled_after(part: Parachute) -> float:
@@ -206,7 +211,9 @@ def filled_after(part: Parachute) -> float:
 
 
 def _opens(ds: xr.Dataset, action: Action, mission: Mission) -> np.ndarray:
-    good = full_height(ds, action, mission) >= FULL_ABOVE  # NaN, no line stretch, is not
+    stretched = np.isfinite(event_values(ds, f"line stretch {action.of}", body=action.stage))
+    aloft = ~np.isfinite(fact(ds, "body_landing_time", action.stage))  # some 30 m of descent after it was full, where the flight was given up
+    good = stretched & (aloft | (full_height(ds, action, mission) >= FULL_ABOVE))
     own = event_values(ds, f"deployment {action.of}", body=action.stage)
     owners, names = canopy_stages(mission), canopy_names(mission)
     for entry in mission.recovery:

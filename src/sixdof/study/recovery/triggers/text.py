@@ -66,20 +66,27 @@ def setting_sentences(ds: xr.Dataset) -> Iterator[str]:
 
 
 def _heights(ds: xr.Dataset) -> Iterator[str]:
-    """Yield for each canopy that a height deploys where it is full at the lowest, over all branches in which it comes out."""
+    """Yield for each canopy that a height deploys where it is full at the lowest, over all branches in which it comes out and holds."""
     for k in np.flatnonzero(ds["primary"].values & np.isfinite(ds["trigger_height"].values)):
-        one = ds.isel(trigger=k)
-        full = ds["full_height"].sel(action=str(one["trigger_action"].values)).values
-        lowest = np.array([np.quantile(own, 1.0 - ds.attrs["share"], method="lower") if (own := row[np.isfinite(row)]).size else np.nan for row in full])
-        canopy = str(one["trigger_action"].values).partition(" ")[2]
-        if not np.isfinite(lowest).any():
-            continue
-        worst = int(np.nanargmin(lowest))
-        said = (
-            f'height of {canopy} = {float(one["trigger_height"]):g} m: full at {lowest[worst]:.0f} m or more, at the lowest in "{ds["branch"].values[worst]}"'
-        )
-        more = math.ceil((FULL_ABOVE - lowest[worst]) / HEIGHT_STEP) * HEIGHT_STEP
-        yield f"{said}; raise it by {more:g} m, so that it is full {FULL_ABOVE:g} m above the ground (ours)." if more > 0 else f"{said}."
+        one, names = ds.isel(trigger=k), ds["branch"].values.astype(str)
+        own = ds.sel(action=str(one["trigger_action"].values))
+        out, broke = np.isfinite(own["full_height"].values), own["broke"].values > 0
+        lowest = np.array([_lowest(row, ds.attrs["share"]) for row in np.where(out & ~broke, own["full_height"].values, np.nan)])
+        key = f"height of {str(own['action'].values).partition(' ')[2]} = {float(one['trigger_height']):g} m"
+        if np.isfinite(lowest).any():
+            worst = int(np.nanargmin(lowest))
+            more = math.ceil((FULL_ABOVE - lowest[worst]) / HEIGHT_STEP) * HEIGHT_STEP
+            raised = f"; raise it by {more:g} m, so that it is full {FULL_ABOVE:g} m above the ground (ours)" if more > 0 else ""
+            yield f'{key}: full at {lowest[worst]:.0f} m or more, at the lowest in "{names[worst]}"{raised}.'
+        torn = np.divide((out & broke).sum(axis=1), out.sum(axis=1), out=np.zeros(len(names)), where=out.any(axis=1))
+        if torn.any():
+            worst = int(np.argmax(torn))
+            yield f'{key}: in {_percent(torn[worst])} of the flights of "{names[worst]}" a canopy or harness of its stage does not hold.'
+
+
+def _lowest(values: np.ndarray, share: float) -> float:
+    known = values[np.isfinite(values)]
+    return float(np.quantile(known, 1.0 - share, method="lower")) if known.size else math.nan
 
 
 def _setting(ds: xr.Dataset, one: xr.Dataset) -> str:
