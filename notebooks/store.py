@@ -126,7 +126,7 @@ def readme_figures(folder: Path):
     import matplotlib.pyplot as plt
 
     folder.mkdir(exist_ok=True)
-    for name, draw in (("flight", _flight), ("turn", _turn), ("ensemble", _ensemble), ("bodies", _bodies), ("tuning", _tuning), ("conventions", _conventions)):
+    for name, draw in (("flight", _flight), ("turn", _turn), ("windows", _windows), ("ensemble", _ensemble), ("bodies", _bodies), ("tuning", _tuning), ("conventions", _conventions)):
         figure = draw()
         out = io.BytesIO()
         figure.savefig(out, format="png", dpi=DPI)
@@ -160,6 +160,14 @@ def _turn():
 
     found = sixdof.preflight.weathercock(sixdof.load_mission(DEMOS["two-stage"]), maps=False, progress=False)
     return plot.plot_weathercock(found, panels=[["wind", "causes"], ["speeds", "cures"]], width=WIDE)
+
+
+def _windows():
+    import sixdof
+    from sixdof import plot
+
+    found = sixdof.workshop.trigger_windows(sixdof.load_mission(DEMOS["two-stage"]), 60, progress=False)
+    return plot.plot_trigger_windows(found, "deploy drogue: backup", width=WIDE)
 
 
 def _ensemble():
