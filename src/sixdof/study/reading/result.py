@@ -146,6 +146,12 @@ def quantiles(ds: xr.Dataset, name: str, shares: Sequence[float] = QUANTILES) ->
     return np.quantile(values, shares) if values.size else np.full(len(shares), np.nan)
 
 
+def stays_below(values: np.ndarray, share: float) -> float:
+    """Return the smallest of the known values that at least a share of them do not exceed (an order statistic: never between two); NaN for none."""
+    known = np.sort(values[np.isfinite(values)], axis=None)
+    return float(known[max(math.ceil(share * known.size - 1e-9), 1) - 1]) if known.size else math.nan
+
+
 # ---------------------------------------------------------------- events and bodies
 
 

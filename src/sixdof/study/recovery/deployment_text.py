@@ -10,7 +10,7 @@ import xarray as xr
 
 from sixdof.mission.page import indented, table, wrapped
 from sixdof.study.reading.page import LAST_LINE
-from sixdof.study.reading.result import plural
+from sixdof.study.reading.result import plural, stays_below
 from sixdof.study.recovery.deployment import need_deployment
 from sixdof.study.recovery.deployment_loads import SHARES
 from sixdof.study.uncertainty.statistics import share_interval
@@ -140,9 +140,12 @@ def _worst(here: xr.Dataset) -> str:
     return f"{CALLED[name]} at {_percent(top[name])}" if math.isfinite(top[name]) else "no strength is known"
 
 
-def _high(values: np.ndarray, share: float = 0.95) -> float:
-    values = values[np.isfinite(values)]
-    return float(np.quantile(values, share)) if values.size else math.nan
+def _high(values: np.ndarray) -> float:
+    return stays_below(values, 0.95)
+
+
+def _middle(values: np.ndarray) -> float:
+    return stays_below(values, 0.5)
 
 
 def _ends(one: xr.Dataset) -> Iterator[str]:
@@ -155,7 +158,7 @@ def _ends(one: xr.Dataset) -> Iterator[str]:
             continue
         times = load / _high(one["opening_load"].values[middle])
         when = "early" if at[k] < 0.0 else "late"
-        speed, angle = _high(here["line_stretch_airspeed"].values), math.degrees(_high(here["line_stretch_incidence"].values, 0.5))
+        speed, angle = _high(here["line_stretch_airspeed"].values), math.degrees(_middle(here["line_stretch_incidence"].values))
         yield (
             f"{abs(at[k]):g} s {when}: lines stretch at up to {speed:.0f} m/s, the body at {angle:.0f} deg to the air (median); it opens with up to "
             f"{load:.0f} N, {times:.1f} times as at apogee; the most loaded is {_worst(here)}."
@@ -168,7 +171,7 @@ def _failures(one: xr.Dataset) -> Iterator[str]:
         return
     late = f"late_apogee: {one['stage'].item()}" if int(one["waits_for_apogee"]) else ""
     names = [str(name) for name in one["failure"].values if not str(name).startswith("late_apogee") or str(name) == late]
-    own_load, own_at = _high(one["own_opening_load"].values), _high(one["own_offset_flown"].values, 0.5)
+    own_load, own_at = _high(one["own_opening_load"].values), _middle(one["own_offset_flown"].values)
     for name in sorted(names, key=lambda word: word != late):
         here = one.sel(failure=name)
         at, load = here["failing_offset_flown"].values, _high(here["failing_opening_load"].values)
@@ -185,11 +188,7 @@ def _rows(one: xr.Dataset) -> Iterator[list[str]]:
     yield ["about apogee, s", "airspeed m/s", "angle deg", "opening N", "canopy %", "harness %", "zipper %", "below limit %"]
     for k, offset in enumerate(one["offset"].values):
         here = one.isel(offset=k)
-        cells = [
-            _high(here["line_stretch_airspeed"].values),
-            math.degrees(_high(here["line_stretch_incidence"].values, 0.5)),
-            _high(here["opening_load"].values),
-        ]
+        cells = [_high(here["line_stretch_airspeed"].values), math.degrees(_middle(here["line_stretch_incidence"].values)), _high(here["opening_load"].values)]
         cells += [100.0 * _high(here[name].values) for name in SHARES] + [100.0 * float(here["below_share"])]
         yield [f"{offset:+.1f}", *(_cell(value) for value in cells)]
 

@@ -13,7 +13,7 @@ from sixdof.mission.load import check_mission
 from sixdof.mission.mission import Mission
 from sixdof.mission.units import QuantityError, parse, shown
 from sixdof.study.landing.strata import certain, uncertain
-from sixdof.study.reading.result import need_table, plural
+from sixdof.study.reading.result import need_table, plural, stays_below
 from sixdof.study.recovery.deployment_flights import tell
 from sixdof.study.recovery.deployment_loads import canopies_asked
 from sixdof.study.recovery.sizing.cures import cures_of
@@ -184,19 +184,13 @@ def _confirmed(study: _Sizing, ds: xr.Dataset, limits: Limits, share: float) -> 
     for _ in range(ROUNDS):
         needed, diameters = ds["needed_diameter"].values, ds["taken_diameter"].values
         taken, _ = study.fly([np.where(np.isfinite(diameters), diameters, ds["diameter"].values[:, -1])])
-        last = np.array([_ranked(one, share) for one in limits.hardness(taken)[:, 0]])
+        last = np.array([stays_below(one, share) for one in limits.hardness(taken)[:, 0]])
         more = np.where(np.isfinite(diameters) & (last > 1.0), last * (1.0 + HAIR), 1.0)
         if (more == 1.0).all():
             break
         grown = {name: ("canopy", values * more, ds[name].attrs) for name, values in (("taken_diameter", diameters), ("needed_diameter", needed))}
         ds = ds.assign(grown)
     return ds, taken
-
-
-def _ranked(values: np.ndarray, share: float) -> float:
-    """Return the value that a share of the flights that landed keep, by its rank."""
-    known = np.sort(values[np.isfinite(values)])
-    return float(known[_rank(share, known.size)]) if known.size else np.nan
 
 
 def _rank(share: float, count: int) -> int:

@@ -70,6 +70,11 @@ def _cm(metres: float) -> str:
     return f"{100.0 * metres:.1f} cm"
 
 
+def _at_least(metres: float) -> str:
+    """Return a diameter rounded up: what is told to be taken must be enough."""
+    return f"{math.ceil(1e3 * metres - 1e-6) / 10.0:.1f} cm"
+
+
 # ---------------------------------------------------------------- one canopy
 
 
@@ -88,7 +93,7 @@ def _answers(one: xr.Dataset, ds: xr.Dataset) -> Iterator[str]:
     both = math.isfinite(said["drift"])
     if not both or float(one["best_share"]) >= said["share"] - 1e-9:
         area = 0.25 * math.pi * taken**2
-        yield f"Take {_cm(taken)} ({area:.3f} m^2), or more{_upto(largest) if both else ''}; as written it is {_cm(written)}: {_as_written(one)}."
+        yield f"Take {_at_least(taken)} ({area:.3f} m^2), or more{_upto(largest) if both else ''}; as written it is {_cm(written)}: {_as_written(one)}."
     else:
         yield _apart(one, need, largest)
     yield from _notes(one, need, taken)
@@ -120,7 +125,7 @@ def _apart(one: xr.Dataset, need: float, largest: float) -> str:
         why = f"{_soft(said)} needs {_cm(need)} at least, and {allowed}"
     return (
         f"Both cannot be kept together: {why}; the best diameter keeps both in {_percent(float(one['best_share']))} of the flights. The soft landing comes "
-        f"first, so that {_cm(need)} is taken here, and the drift has to be cured otherwise."
+        f"first, so that {_at_least(need)} is taken here, and the drift has to be cured otherwise."
     )
 
 
@@ -136,7 +141,7 @@ def _notes(one: xr.Dataset, need: float, taken: float) -> Iterator[str]:
     asks = "the energy and the flights' spread ask" if math.isfinite(one.attrs["landing_energy"]) else "the flights' spread asks"
     more = "less is needed, for what else hangs there drags too" if need < guess else f"{asks} for more"
     yield (
-        f"With {_cm(taken)} it comes down at {_span(one['taken_descent_speed'])} m/s, lands with {_span(one['taken_landing_energy'], 0)} J, "
+        f"With {_at_least(taken)} it comes down at {_span(one['taken_descent_speed'])} m/s, lands with {_span(one['taken_landing_energy'], 0)} J, "
         f"{_span(one['taken_drift'], 0)} m from its apogee (5 to 95 % of the flights). The closed form of a steady fall (Knacke 1992) under the canopy alone, "
         f"{mass:.2f} kg as it hangs in air of {density:.3f} kg/m^3, gives {_cm(guess)}: {more}."
     )
@@ -164,7 +169,11 @@ def _failures(one: xr.Dataset) -> Iterator[str]:
             mass = float(here["failing_hanging_mass"].median())
             found.append(f"with {failure} {mass:.2f} kg come down at {_span(here['failing_descent_speed'])} m/s")
     text = "; ".join(found)
-    yield f"{text[0].upper()}{text[1:]}." if found else "With each failure made certain alone it still comes down softly enough in most flights."
+    yield (
+        f"{text[0].upper()}{text[1:]}."
+        if found
+        else "With each failure of others than itself made certain alone it still comes down softly enough in most flights."
+    )
 
 
 def _cures(ds: xr.Dataset, name: str) -> Iterator[str]:
