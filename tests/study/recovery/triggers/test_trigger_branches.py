@@ -50,6 +50,13 @@ def test_branches__are_the_failures_with_their_probabilities_and_what_else_may_h
         assert sum(failure.probability for failure in one.mission.failure) == (1.0 if ": " in one.name and one.name.split(":")[0] in KINDS else 0.0)
 
 
+def test_an_apogee_that_is_always_late__makes_no_trigger_sound(sampler):
+    late = sampler.add("failure", {"kind": "late_apogee", "of": "thistledown", "probability": 1.0, "late_by": "2 s"})
+    actions = actions_of(late, late)
+    assert all(one.fails(actions[0]) for one in branches_of(late, actions))
+    assert not branches_of(sampler, actions)[0].fails(actions[0]) and not branches_of(late, actions)[0].fails(actions[1])
+
+
 KINDS = ("no_ignition", "no_separation", "late_apogee", "no_deployment", "harness_breaks", "canopy_lost")
 
 
@@ -184,3 +191,18 @@ def test_height_at_which_a_canopy_is_full__is_bounded_from_below_and_close_where
         part = next(one for one in mission.stage[0].part if one.name == "canopy")
         true = float(np.interp(begun + part.fill_time, flight.time, flight.height))
         assert told[number] <= true + 0.1 and true - told[number] < 12.0
+
+
+@pytest.mark.slow
+def test_the_last_setting__keeps_its_promise_on_other_flights():
+    """A weak streamer: up to the bound, 9 of 10 flights in which apogee is not sensed keep it; well beyond, they do not."""
+    slender = sixdof.load_mission("tests/vehicles/slender.toml").remove("failure.1", "failure.0")
+    mission = slender.change({"stage.0.part.streamer.strength": "60 N", "recovery.streamer.motor_delay": None})
+    name = "trigger lost: deploy streamer"
+    found = trigger_windows(mission, 40, branches=[name], seed=1, share=0.9, progress=False)
+    bound = float(found.latest_bound.sel(branch=name, trigger="deploy streamer: backup"))
+    kept = []
+    for setting in (bound, bound + 3.0):
+        ds = sixdof.disperse(mission.change({"recovery.streamer.delay": "10000 s", "recovery.streamer.backup_time": setting}), 60, seed=9, progress=False)
+        kept.append(float(1.0 - (ds.failure_happened.sel(failure="canopy_lost: streamer") > 0).mean()))
+    assert kept[0] >= 0.9 - 2.0 * np.sqrt(0.09 / 60) and kept[1] < 0.5

@@ -60,11 +60,13 @@ def branches_of(mission: Mission, actions: Sequence[Action], wanted: Sequence[st
 
     Raises ValueError for a name that is none of them, TypeError for another thing.
     """
-    found = [_nominal(mission), *_failures(mission), *_without_probability(mission, actions)]
+    stages = [stage.name for stage in mission.stage]
+    always = tuple(stages.index(one.of) for one in mission.failure if one.kind == LATE and one.probability >= 1.0)
+    found = [one._replace(late=one.late + always) for one in (_nominal(mission), *_failures(mission), *_without_probability(mission, actions))]
     if wanted is None:
         return found
     if isinstance(wanted, Mapping):
-        return found + [Branch(str(name), "as given", calm(mission).change(dict(changes))) for name, changes in wanted.items()]
+        return found + [Branch(str(name), "as given", calm(mission).change(dict(changes)), late=always) for name, changes in wanted.items()]
     if isinstance(wanted, str) or not all(isinstance(one, str) for one in wanted):
         raise TypeError(f'trigger_windows: branches must be a list of names, or a dictionary such as {{"heavy": {{...changes}}}}, not {shown(wanted)}')
     known = [one.name for one in found]

@@ -9,9 +9,10 @@ import numpy as np
 import xarray as xr
 
 from sixdof.mission.page import indented, table, wrapped
+from sixdof.mission.tables import Parachute
 from sixdof.study.motor_choice.settings import HEIGHT_STEP, STAGING_ROOM
 from sixdof.study.reading.page import LAST_LINE
-from sixdof.study.reading.result import need_table, plural
+from sixdof.study.reading.result import mission_of, need_table, plural
 from sixdof.study.recovery.triggers.flights import FULL_ABOVE, OUTCOMES
 from sixdof.study.recovery.triggers.triggers import GRAIN
 from sixdof.study.uncertainty.claims import flights_needed
@@ -247,6 +248,9 @@ def _doubts(ds: xr.Dataset) -> Iterator[str]:
         f"branch where the primary fails: nothing breaks by load (up to {100.0 * said['load_share']:g} % of its strength), the canopy is full "
         f"{FULL_ABOVE:g} m above the ground (ours) and out before one that a height deploys; a joint parts and motors light while they still climb."
     )
+    silent = _without_strength(ds)
+    if silent:
+        yield f"No strength in the mission, so nothing there breaks by load, however late or early: {', '.join(silent)}."
     if (ds["judged"] & ds["primary"]).any():
         yield "A canopy that time alone deploys has to hold and be full in every branch: it is too early, or too late, where it does not."
     yield (
@@ -257,6 +261,13 @@ def _doubts(ds: xr.Dataset) -> Iterator[str]:
         "Delay grains scatter by 1.5 s or 20 %, whichever is more (NFPA 1125, from memory); flights here have them as marked. What is drawn as canopy.delay is "
         "common to all triggers of a canopy. False apogees by pressure waves, wrong wiring and flat batteries are not in the model."
     )
+
+
+def _without_strength(ds: xr.Dataset) -> list[str]:
+    """Return the canopies and harnesses of which the mission says no strength."""
+    mission = mission_of(ds, "windows_text")
+    packed = [f"canopy {part.name}" for stage in mission.stage for part in stage.part if isinstance(part, Parachute) and part.strength is None]
+    return packed + [f"harness of {one.canopy}" for one in mission.harness if one.strength is None]
 
 
 def _closest(ds: xr.Dataset) -> str:
