@@ -6,7 +6,7 @@ from planted.entry import PlantedError
 
 WINDOWS = "tests/study/recovery/triggers/test_trigger_windows.py::"
 BRANCHES = "tests/study/recovery/triggers/test_trigger_branches.py::"
-FILE, FLIGHTS = "study/recovery/triggers/windows.py", "study/recovery/triggers/flights.py"
+FILE, SEARCH, OUTCOMES = (f"study/recovery/triggers/{name}.py" for name in ("windows", "search", "outcomes"))
 
 ERRORS: tuple[PlantedError, ...] = (
     PlantedError(
@@ -35,7 +35,7 @@ ERRORS: tuple[PlantedError, ...] = (
     ),
     PlantedError(
         "trigger windows: the first moment that no longer saves",
-        FLIGHTS,
+        SEARCH,
         "return np.where(never, -np.inf, low)",
         "return np.where(never, -np.inf, high)",
         "the last moment of a search lies on the wrong side of it",
@@ -43,7 +43,7 @@ ERRORS: tuple[PlantedError, ...] = (
     ),
     PlantedError(
         "trigger windows: a drogue behind the main saves the flight",
-        FLIGHTS,
+        OUTCOMES,
         'good &= ~(event_values(ds, f"deployment {entry.canopy}", body=action.stage) < own)',
         "good &= own >= 0.0",
         "a backup may come when the main is out already",

@@ -24,9 +24,9 @@ def plot_trigger_windows(ds: xr.Dataset, trigger: str | None = None, *, width: f
     """Draw the windows of backups, a panel each, a row for each branch; return the figure.
 
     Blue: the setting up to which the backup would beat a sound primary trigger, that is when the primary fires, flight by flight (line: all flights,
-    bar: 5 to 95 %, mark: median); of a trigger by time alone, the first that saves the flight. Red: the last setting that saves the flight alone. Each row is shaded where the setting is right, and
-    the green band is right in all branches; upright lines are the setting of the mission and the one to take. Branches whose flights are those without
-    a failure share their row.
+    bar: 5 to 95 %, mark: median); of a trigger by time alone, the first that saves the flight. Red: the last setting that saves the flight alone. Each row
+    is shaded where the setting is right, and the green band is right in all branches; upright lines are the setting of the mission and the one to take.
+    Branches whose flights are those without a failure share their row.
 
     ds : what `sixdof.workshop.trigger_windows` returned. trigger : name of one backup; None: all. width : of a panel, inches.
 

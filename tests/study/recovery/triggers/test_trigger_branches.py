@@ -8,7 +8,7 @@ import pytest
 import sixdof
 from sixdof.study.landing.strata import strata_of
 from sixdof.study.recovery.triggers.branches import branches_of
-from sixdof.study.recovery.triggers.flights import full_height
+from sixdof.study.recovery.triggers.outcomes import full_height
 from sixdof.study.recovery.triggers.triggers import actions_of, with_a_timer
 from sixdof.workshop import trigger_windows
 

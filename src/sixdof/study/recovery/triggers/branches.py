@@ -55,8 +55,8 @@ def calm(mission: Mission) -> Mission:
 def branches_of(mission: Mission, actions: Sequence[Action], wanted: Sequence[str] | Mapping[str, Mapping[str, Any]] | None = None) -> list[Branch]:
     """Return the branches of a mission: nominal first, then its failures, then those without a probability.
 
-    wanted : names of some of them, which are then flown besides the nominal one; or branches of one's own, name -> changes of the mission as
-    `Mission.change` takes them, which are flown besides all others.
+    wanted : names of some of them, which are then flown besides the nominal one; or further branches, name -> changes of the mission as
+    `Mission.change` takes them, which are flown besides all those.
 
     Raises ValueError for a name that is none of them, TypeError for another thing.
     """

@@ -13,7 +13,8 @@ from sixdof.mission.tables import Parachute
 from sixdof.study.motor_choice.settings import HEIGHT_STEP, STAGING_ROOM
 from sixdof.study.reading.page import LAST_LINE
 from sixdof.study.reading.result import mission_of, need_table, plural
-from sixdof.study.recovery.triggers.flights import FULL_ABOVE, OUTCOMES
+from sixdof.study.recovery.triggers.flights import OUTCOMES
+from sixdof.study.recovery.triggers.outcomes import FULL_ABOVE
 from sixdof.study.recovery.triggers.triggers import GRAIN
 from sixdof.study.uncertainty.claims import flights_needed
 
@@ -254,8 +255,8 @@ def _doubts(ds: xr.Dataset) -> Iterator[str]:
     if (ds["judged"] & ds["primary"]).any():
         yield "A canopy that time alone deploys has to hold and be full in every branch: it is too early, or too late, where it does not."
     yield (
-        "Branches with a dash have no probability in the mission: they are flown to see whether a setting bears them, and count in no share of all flights. Two "
-        "failures at once are not flown but where the mission makes one certain."
+        "Branches with a dash have no probability in the mission: they are flown to see whether a setting bears them, and count in no share of all flights. "
+        "Two failures at once are not flown but where the mission makes one certain."
     )
     yield (
         "Delay grains scatter by 1.5 s or 20 %, whichever is more (NFPA 1125, from memory); flights here have them as marked. What is drawn as canopy.delay is "

@@ -1,6 +1,7 @@
 """When each trigger may fire: windows over all branches, gaps between redundant triggers, and how often a backup beats or misses.
 
     mission -> branches.py (what may happen, one thing at a time) -> flights.py (each flown on the same draws: who fires when, what came of it)
+      over outcomes.py (what came of it) and search.py (the last moment that saves a flight)
       -> windows here (order statistics over the flights) -> text.py, plot/workshop/windows.py
 
 A backup's setting is too early where it comes before a sound primary trigger, too late where, alone, it no longer saves the flight. Each flight has its own
@@ -27,7 +28,8 @@ from sixdof.study.landing.strata import strata_of, weighted_share
 from sixdof.study.motor_choice.facts import DELAY_SCATTER
 from sixdof.study.motor_choice.settings import STAGING_ROOM
 from sixdof.study.recovery.triggers.branches import Branch, branches_of, calm
-from sixdof.study.recovery.triggers.flights import BEATS, MISSES, NOTHING, OUTCOMES, Flown, Sky, can_be_probed, fly_branch
+from sixdof.study.recovery.triggers.flights import BEATS, MISSES, NOTHING, OUTCOMES, Flown, fly_branch
+from sixdof.study.recovery.triggers.search import Sky, can_be_probed
 from sixdof.study.recovery.triggers.triggers import GRAIN, SENSED, Action, Trigger, actions_of, with_a_timer, with_primary
 from sixdof.study.uncertainty.statistics import check_share, quantile_interval
 
