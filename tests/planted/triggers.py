@@ -6,12 +6,12 @@ from planted.entry import PlantedError
 
 WINDOWS = "tests/study/recovery/triggers/test_trigger_windows.py::"
 BRANCHES = "tests/study/recovery/triggers/test_trigger_branches.py::"
-FILE, SEARCH, OUTCOMES = (f"study/recovery/triggers/{name}.py" for name in ("windows", "search", "outcomes"))
+FILE, ENDS, SEARCH, OUTCOMES = (f"study/recovery/triggers/{name}.py" for name in ("windows", "ends", "search", "outcomes"))
 
 ERRORS: tuple[PlantedError, ...] = (
     PlantedError(
         "trigger windows: the drawn delay left out",
-        FILE,
+        ENDS,
         "counted = one.armed[:, trigger.number] + one.drawn[:, trigger.number]",
         "counted = one.armed[:, trigger.number]",
         "a canopy's drawn delay is counted for the primary trigger and not for its backup: windows begin up to 0.8 s late",
@@ -19,7 +19,7 @@ ERRORS: tuple[PlantedError, ...] = (
     ),
     PlantedError(
         "trigger windows: the rule that stands first does not act at the same tick",
-        FILE,
+        ENDS,
         "(tick if action.first.number < trigger.number else 0.0)",
         "0.0",
         "a backup that is due at the tick of the primary is said to beat it",
@@ -27,7 +27,7 @@ ERRORS: tuple[PlantedError, ...] = (
     ),
     PlantedError(
         "trigger windows: the share from the wrong side",
-        FILE,
+        ENDS,
         'quantile_interval(known, share, confidence, "upper").high',
         'quantile_interval(known, 1.0 - share, confidence, "upper").high',
         "a window begins where a backup beats nearly all sound triggers",

@@ -8,10 +8,10 @@ from scipy.stats import binom
 
 import sixdof
 from sixdof.study.motor_choice.facts import DELAY_SCATTER
+from sixdof.study.recovery.triggers.ends import Window, advice, least_setting, most_setting, window_of
 from sixdof.study.recovery.triggers.flights import smallest_gap
 from sixdof.study.recovery.triggers.search import FINE, search_last
 from sixdof.study.recovery.triggers.text import early_and_late
-from sixdof.study.recovery.triggers.windows import Window, advice, least_setting, most_setting, window_of
 from sixdof.workshop import trigger_windows
 
 FLIGHTS, SEED = 5, 3
