@@ -169,11 +169,8 @@ def _failures(one: xr.Dataset) -> Iterator[str]:
             mass = float(here["failing_hanging_mass"].median())
             found.append(f"with {failure} {mass:.2f} kg come down at {_span(here['failing_descent_speed'])} m/s")
     text = "; ".join(found)
-    yield (
-        f"{text[0].upper()}{text[1:]}."
-        if found
-        else "With each failure of others than itself made certain alone it still comes down softly enough in most flights."
-    )
+    sound = "With each failure but its own made certain alone it still comes down softly enough in most flights."
+    yield f"{text[0].upper()}{text[1:]}." if found else sound
 
 
 def _cures(ds: xr.Dataset, name: str) -> Iterator[str]:
