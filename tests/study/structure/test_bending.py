@@ -103,7 +103,7 @@ def each_section(mission, numbers=1, seed=4):
             stations = np.linspace(0.0, one.plan.shape(0, at.last).length, 31)
             found.append((*sections_of(one, at, stations), at, one))
 
-    each_one(asked_flights("test", mission, numbers, seed, False), look)
+    each_one(asked_flights("test", mission, numbers, seed, 0), look)
     return found
 
 
@@ -143,7 +143,7 @@ def test_loads__of_stages_left_behind_add_up_as_well(name, stack_mission):
             found.append((at, length, sections_of(one, at, np.linspace(0.0, length, 21))))
         return found
 
-    (found,) = each_one(asked_flights("test", mission, 1, 4, False), look)
+    (found,) = each_one(asked_flights("test", mission, 1, 4, 0), look)
     assert len(found) == len(mission.stage) - 1
     for at, length, (beam, air, spread) in found:
         held = at.mass[:, None] * at.force
@@ -171,7 +171,7 @@ def test_moment__is_that_of_a_second_statement(demo_mission):
     station = 0.55
     time, moment = moments_ahead(mission, sixdof.fly(mission), station)
     draw = nominal_draw(mission)
-    asked = asked_flights("test", mission, 1, 0, False)._replace(rows=[(0, False, draw)])
+    asked = asked_flights("test", mission, 1, 0, 0)._replace(rows=[(0, False, draw)])
 
     def look(one):
         (at,) = instants_of(one.track, free_rows(one.track.log))
@@ -237,9 +237,9 @@ def test_bending__branches_stand_behind_the_drawn_flights(bent, stack_mission):
 
 def test_bending__joint_is_told_what_it_should_carry(bent, stack_mission):
     drawn = bent["joint_moment"].values[:2]
-    assert bent["joint_required"].values == pytest.approx(1.5 * np.quantile(drawn, 0.95, axis=0))
+    assert bent["joint_required"].values == pytest.approx(1.5 * drawn.max(axis=0))  # of two flights 95 % are both: an order statistic
     strong = stack_mission.change({"stage.1.joint.bending_strength": "20 N*m", "harness.drogue.bending_strength": "12 N*m"})
-    found = sixdof.workshop.bending(strong, 2, branches=False)
+    found = sixdof.workshop.bending(strong, 2, failing=0, progress=False)
     assert found["joint_share"].sel(joint="joint of drayhorse").values == pytest.approx(found["joint_moment"].sel(joint="joint of drayhorse").values / 20.0)
     assert found["joint_moment"].values == pytest.approx(drawn[:2])  # the keys fly nothing
 
@@ -251,7 +251,7 @@ def test_bending__of_an_ensemble_is_that_of_its_own_flights(demo_mission):
 
 
 def test_bending__refuses(demo_mission):
-    with pytest.raises(ValueError, match="flights = 0 must be a whole number from 1 on"):
+    with pytest.raises(ValueError, match="flights = 0 must be a whole number of 1 or more"):
         sixdof.workshop.bending(demo_mission, 0)
     with pytest.raises(ValueError, match="none of 1 flights leaves the rail"):
         sixdof.workshop.bending(demo_mission.change({"stage.0.part.0.mass": "90 kg"}), 1)

@@ -19,7 +19,7 @@ ON_RAIL, PIVOTING, PHASE, SPEED = 1.0, 2.0, 1, 24
 
 def on_the_rail(mission, nominal=True):
     """Return (instants, phase, forces of the rail (2, rows, sources, 2), all of the rail's force (rows, 3)) of one flight."""
-    asked = asked_flights("test", mission, 1, 3, False)
+    asked = asked_flights("test", mission, 1, 3, 0)
     if nominal:
         asked = asked._replace(rows=[(0, False, nominal_draw(mission))])
 
@@ -67,7 +67,7 @@ def test_guides__a_couple_of_the_motor_loads_both_alike(demo_mission, axis, sign
     offset = draw.stage.copy()
     offset[0, 4 + axis] = 2e-3  # StageDraw.OFFSET_Y, OFFSET_Z
     calm = demo_mission.change({"air.wind.speed": "0 m/s", "rail.elevation": "90 deg"})
-    asked = asked_flights("test", calm, 1, 0, False)._replace(rows=[(0, False, nominal_draw(calm)._replace(stage=offset))])
+    asked = asked_flights("test", calm, 1, 0, 0)._replace(rows=[(0, False, nominal_draw(calm)._replace(stage=offset))])
 
     def look(one):
         rows = np.flatnonzero(one.track.log[:, PHASE] == ON_RAIL)[1:3]

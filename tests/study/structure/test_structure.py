@@ -18,7 +18,7 @@ def found(stack_mission):
 
 
 def test_structure__is_what_the_studies_find_alone(stack_mission, found):
-    bending = sixdof.workshop.bending(stack_mission, 2, seed=1, branches=False)
+    bending = sixdof.workshop.bending(stack_mission, 2, seed=1, failing=0, progress=False)
     guides = sixdof.workshop.guide_loads(stack_mission, 2, seed=1)
     assert found["moment_max"].values[:2] == pytest.approx(bending["moment_max"].values, rel=1e-12)
     assert found["guide_load"].values[:2] == pytest.approx(guides["guide_load"].values, rel=1e-12)
@@ -28,7 +28,7 @@ def test_structure__orders_by_what_is_nearest_to_breaking(found):
     shares = found["check_95"].values
     assert (np.diff(shares) <= 0.0).all() and str(found["worst_first"].values) == str(found["check"].values[0])
     drawn = found["check_share"].values[:, found["forced"].values == 0]
-    assert shares == pytest.approx(np.nanquantile(drawn, 0.95, axis=1))
+    assert shares == pytest.approx(np.fmax.reduce(drawn, axis=1))  # of so few flights 95 % are all
     assert (found["check_worst"].values >= shares - 1e-12).all()
 
 
@@ -52,7 +52,7 @@ def test_checks__of_flutter_and_skin_are_those_studies_own(stack_mission, found)
 def test_page__says_what_breaks(stack_mission):
     """A joint and a guide far too weak: both break, by name, and the verdict says so before any number."""
     weak = stack_mission.change({"stage.1.joint.bending_strength": "0.2 N*m", "stage.0.part.fore guide.strength": "3 N"})
-    ds = sixdof.workshop.structure(weak, 3, branches=False)
+    ds = sixdof.workshop.structure(weak, 3, failing=0, progress=False)
     answer = str(sixdof.report(ds)).splitlines()[3:7]
     told = [next(line for line in answer if f"{name} is loaded beyond strength in more than 5 %" in line) for name in ("Joint of drayhorse", "Fore guide")]
     assert len(told) == 2
@@ -61,7 +61,7 @@ def test_page__says_what_breaks(stack_mission):
 
 @pytest.mark.parametrize("name", FILES)
 def test_structure__of_vehicles_nobody_tuned(name):
-    ds = sixdof.workshop.structure(stranger(name), 1, branches=False)
+    ds = sixdof.workshop.structure(stranger(name), 1, failing=0, progress=False)
     page = str(sixdof.report(ds))
     assert "nan" not in page and ("Nothing breaks" in page) == (name == "canard")  # printed noses and thin boards near Mach 1
     assert ("The mission has no [[harness]]" in page) == (name != "stack")
@@ -76,7 +76,7 @@ def test_measures__drive_criteria(stack_mission):
         "deployment_acceleration_max < 90 m/s^2",
     ]
     flights = sixdof.disperse(mission, 3, seed=1, progress=False)
-    ds = sixdof.workshop.structure(flights, branches=False)
+    ds = sixdof.workshop.structure(flights, failing=0, progress=False)
     verdicts = judge_criteria(sixdof.compare({"as it is": mission}, 3, seed=1, progress=False), criteria)
     share = ds["joint_moment"].sel(joint="joint of drayhorse").values / 2.0
     assert bool(verdicts["verdict"].notnull().all())
@@ -89,6 +89,6 @@ def test_measures__drive_criteria(stack_mission):
 
 
 def test_verb__prints_the_page_and_draws(stack_path, tmp_path, capsys):
-    assert main(["structure", str(stack_path), "--flights", "1", "--no-branches", "--figures", str(tmp_path)]) == 0
+    assert main(["structure", str(stack_path), "--flights", "1", "--failing", "0", "--figures", str(tmp_path)]) == 0
     assert "What breaks first: 1 drawn flight, seed 0" in capsys.readouterr().out
     assert (tmp_path / "structure.png").exists()

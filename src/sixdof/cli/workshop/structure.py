@@ -7,7 +7,7 @@ from sixdof.cli.options import mission_of, on_mission, with_out, with_seed
 from sixdof.cli.output import say, write_figures
 
 FLIGHTS = 40
-FAILING = 4  # flights with each failure made certain, of fins and skin
+FAILING = 3
 PAGES = ("all", "bending", "guides", "deployment", "flutter", "skin")
 
 
@@ -16,7 +16,8 @@ def add(commands) -> None:
     verb = on_mission(commands, "structure", _structure, "what breaks first: walls, joints, guides, deployments, fins, skin, each against its strength")
     verb.add_argument("--flights", type=int, default=FLIGHTS, metavar="N", help=f"drawn flights (default: {FLIGHTS})")
     verb.add_argument("--about", choices=PAGES, default=PAGES[0], help="one of them alone (default: all)")
-    verb.add_argument("--no-branches", action="store_true", help="no flights in which a failure of the mission is made to happen")
+    verb.add_argument("--failing", type=int, default=FAILING, metavar="N", help=f"fly N more with each failure made certain (default: {FAILING})")
+    verb.add_argument("--threads", type=int, metavar="N", help="threads (default: one per core)")
     verb.add_argument("--quiet", action="store_true", help="no progress bar")
     with_seed(verb)
     with_out(verb, "netCDF-4")
@@ -48,18 +49,16 @@ def _holds(ds) -> bool:
 def _study(chosen):
     from sixdof import workshop
 
-    mission, how = mission_of(chosen), {"seed": chosen.seed}
-    branches = {"branches": not chosen.no_branches}
-    if chosen.about == "bending":
-        return workshop.bending(mission, chosen.flights, **how, **branches)
-    if chosen.about == "guides":
-        return workshop.guide_loads(mission, chosen.flights, **how)
-    if chosen.about == "deployment":
-        return workshop.deployment_loads(mission, chosen.flights, **how, **branches)
-    if chosen.about in ("flutter", "skin"):
-        study = workshop.flutter if chosen.about == "flutter" else workshop.skin_temperature
-        return study(mission, chosen.flights, **how, failing=0 if chosen.no_branches else FAILING, progress=not chosen.quiet)
-    return workshop.structure(mission, chosen.flights, **how, **branches)
+    studies = {
+        "all": workshop.structure,
+        "bending": workshop.bending,
+        "guides": workshop.guide_loads,
+        "deployment": workshop.deployment_loads,
+        "flutter": workshop.flutter,
+        "skin": workshop.skin_temperature,
+    }
+    failing = {} if chosen.about == "guides" else {"failing": chosen.failing}  # no failure happens on the rail
+    return studies[chosen.about](mission_of(chosen), chosen.flights, seed=chosen.seed, threads=chosen.threads, progress=not chosen.quiet, **failing)
 
 
 def _figures(chosen, ds) -> dict:

@@ -16,7 +16,7 @@ from sixdof.study.structure.loads.bending_air import Along, air_along
 from sixdof.study.structure.loads.bending_beam import Beam, beam_of, motor_section, reacted
 from sixdof.study.structure.loads.bending_dataset import POINTS, bending_dataset
 from sixdof.study.structure.loads.bending_drag import drag_ahead
-from sixdof.study.structure.loads.bending_flights import FLIGHTS, OneFlight, asked_flights, each_one, flew
+from sixdof.study.structure.loads.bending_flights import FAILING, FLIGHTS, OneFlight, asked_flights, each_one, flew
 from sixdof.study.structure.loads.bending_instants import Instants, aft_instants, free_rows, instants_of
 from sixdof.study.structure.loads.bending_mass import Spread, spread_of
 from sixdof.study.structure.loads.bending_sections import joints_of, stressed, walls_at
@@ -60,7 +60,17 @@ class Bent(NamedTuple):
     history: np.ndarray
 
 
-def bending(mission: Mission | xr.Dataset, flights: int = FLIGHTS, *, seed: int = 0, branches: bool = True, guidance=None, control=None) -> xr.Dataset:
+def bending(
+    mission: Mission | xr.Dataset,
+    flights: int = FLIGHTS,
+    *,
+    seed: int = 0,
+    failing: int = FAILING,
+    threads: int | None = None,
+    progress: bool = True,
+    guidance=None,
+    control=None,
+) -> xr.Dataset:
     """Return axial force, shear and bending moment along what flies together, in drawn flights, at every tick of free flight.
 
     Under inertia relief: the loads of the air by station (slender body, cross flow, every panel with deflection and carry-over), all of them
@@ -71,15 +81,15 @@ def bending(mission: Mission | xr.Dataset, flights: int = FLIGHTS, *, seed: int 
     ----------
     mission : Mission, or an ensemble as `sixdof.disperse` returns it, whose flights are then flown again.
     flights : how many flights are drawn, 0, 1, ... of `seed`.
-    branches : fly three flights of every failure of the mission besides, with that failure alone; they stand behind the drawn ones (`forced` = 1) and are
+    failing : so many flights more with each failure of the mission made certain alone; they stand behind the drawn ones (`forced` = 1) and are
         in no quantile.
-    guidance, control : as in `sixdof.fly`.
+    threads, progress, guidance, control : as in `sixdof.disperse`.
 
     Returns
     -------
     Dataset
-        Dims flight, configuration (what flies together, front stage first, then each stage behind it by itself once it has separated), point (along it, `station`), joint, part, share, source. Of each flight and
-        configuration `bending_moment`, `shear_force`, `compression` (flight, configuration, point): the largest over time; `bending_band` (share, ..):
+        Dims flight, configuration (what flies together, front stage first, then each stage behind it by itself once it has separated), point (along
+        it, `station`), joint, part, share, source. Of each flight and configuration `bending_moment`, `shear_force`, `compression` (flight, configuration, point): the largest over time; `bending_band` (share, ..):
         quantiles over the drawn flights. `moment_max` with `moment_station`, `moment_time`, `moment_mach`, `moment_incidence`, `moment_pressure`,
         `moment_when`, `moment_live`, and `moment_source` (.., source), what makes it. `joint_moment` (flight, joint) with its time, Mach and incidence,
         `joint_share` of `joint_strength`, `joint_required`: 1.5 times the 95 % quantile. `wall_share` (flight, part) of strength or buckling, with its time
@@ -98,8 +108,15 @@ def bending(mission: Mission | xr.Dataset, flights: int = FLIGHTS, *, seed: int 
     >>> bool((found.moment_max > 0.0).all())
     True
     """
-    asked = asked_flights("bending", mission, flights, seed, branches, (guidance, control))
-    found = each_one(asked, lambda one: (one.number, one.branch, one.forced, fastest(one), bent_flight(one)), guidance, control)
+    asked = asked_flights("bending", mission, flights, seed, failing, (guidance, control))
+    found = each_one(
+        asked,
+        lambda one: (one.number, one.branch, one.forced, fastest(one), bent_flight(one)),
+        threads=threads,
+        progress=progress,
+        guidance=guidance,
+        control=control,
+    )
     return bending_dataset("bending", asked.mission, asked.seed, found)
 
 

@@ -8,7 +8,7 @@ import numpy as np
 import xarray as xr
 
 from sixdof.mission.mission import Mission
-from sixdof.study.reading.result import QUANTILES
+from sixdof.study.reading.result import QUANTILES, stays_below
 from sixdof.study.structure.loads.bending_sections import joints_of, part_names
 from sixdof.study.weathercock.stability import configurations
 from sixdof.vehicle.geometry import shape_of
@@ -125,7 +125,7 @@ def _joints(mission: Mission, rows: list[dict], forced: np.ndarray) -> dict:
         "joint_share": (dims, moment / strength, {"units": "1", "long_name": "largest bending moment over what the joint carries"}),
         "joint_required": (
             "joint",
-            FACTOR * quantile(moment[~forced], [0.95])[0],
+            np.array([FACTOR * stays_below(column, 0.95) for column in moment[~forced].T]),
             {"units": "N m", "long_name": f"bending moment that the joint should carry: {FACTOR} times the 95 % quantile (common practice)"},
         ),
         "joint_kind": ("joint", np.array([joint.kind for joint in joints]), {"long_name": "kind of the joint"}),

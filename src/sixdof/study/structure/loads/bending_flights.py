@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Callable, Iterator
+from concurrent.futures import ThreadPoolExecutor
 from typing import NamedTuple, TypeVar
 
 import numpy as np
 import xarray as xr
+from tqdm import tqdm
 
 from sixdof.draws.drawn import drawn_mission
 from sixdof.draws.flight_draw import FlightDraw
@@ -14,12 +17,12 @@ from sixdof.draws.given import draws_of
 from sixdof.draws.numbers import check_numbers
 from sixdof.draws.packed import one_draw, pack_draws
 from sixdof.draws.table import draw_table
+from sixdof.ensemble.request import whole
 from sixdof.flight.fly import check_laws
 from sixdof.flight.laws import bind
 from sixdof.flight.plan import Plan, plan_of
 from sixdof.mission.load import check_mission
 from sixdof.mission.mission import Mission
-from sixdof.mission.units import shown
 from sixdof.results.dataset import branch_names
 from sixdof.results.facts import Flown
 from sixdof.results.names import failure_names
@@ -29,7 +32,7 @@ from sixdof.study.reading.result import mission_of, need_ensemble
 from sixdof.study.structure.loads.bending_instants import flown_track
 
 FLIGHTS = 40  # drawn, where the caller does not say
-OF_BRANCH = 3  # flights of every branch that are flown besides
+FAILING = 3  # with each failure made certain besides
 Reduced = TypeVar("Reduced")
 
 
@@ -54,10 +57,11 @@ class Asked(NamedTuple):
     rows: list[tuple[int, bool, FlightDraw]]
 
 
-def asked_flights(who: str, mission: Mission | xr.Dataset, flights: int, seed: int, branches: bool, laws: tuple = (None, None)) -> Asked:
+def asked_flights(who: str, mission: Mission | xr.Dataset, flights: int, seed: int, failing: int, laws: tuple = (None, None)) -> Asked:
     """Return the draws of the flights that a study was asked for.
 
-    mission : whose flights 0, 1, ... of `seed` are drawn, or an ensemble, whose own draws are taken. branches : with `OF_BRANCH` flights of every failure.
+    mission : whose flights 0, 1, ... of `seed` are drawn, or an ensemble, whose own draws are taken. failing : so many flights more of every failure,
+    made certain alone.
     laws : of guidance and control, which must be those of an ensemble.
 
     Raises
@@ -70,11 +74,10 @@ def asked_flights(who: str, mission: Mission | xr.Dataset, flights: int, seed: i
     else:
         check_mission(mission, who)
         check_numbers(who, None, seed)
-        if isinstance(flights, bool) or not isinstance(flights, (int, np.integer)) or flights < 1:
-            raise ValueError(f"{who}: flights = {shown(flights)} must be a whole number from 1 on")
-        packed = pack_draws(mission, draw_table(mission, seed, 0, int(flights)))
-        asked = Asked(mission, str(seed), [(k, False, one_draw(packed, k)) for k in range(int(flights))])
-    return asked._replace(rows=[*asked.rows, *_forced(asked)]) if branches else asked
+        count = whole(flights, f"{who}: flights", 1)
+        packed = pack_draws(mission, draw_table(mission, seed, 0, count))
+        asked = Asked(mission, str(seed), [(k, False, one_draw(packed, k)) for k in range(count)])
+    return asked._replace(rows=[*asked.rows, *_forced(asked, whole(failing, f"{who}: failing", 0))])
 
 
 def of_ensemble(who: str, ds: xr.Dataset, laws: tuple = (None, None)) -> Asked:
@@ -86,26 +89,34 @@ def of_ensemble(who: str, ds: xr.Dataset, laws: tuple = (None, None)) -> Asked:
     return Asked(mission, str(ds.attrs.get("seed", "")), [(int(number), False, one_draw(packed, k)) for k, number in enumerate(ds["flight"].values)])
 
 
-def _forced(asked: Asked) -> Iterator[tuple[int, bool, FlightDraw]]:
+def _forced(asked: Asked, failing: int) -> Iterator[tuple[int, bool, FlightDraw]]:
     for failure in range(len(asked.mission.failure)):
-        for number, _, draw in asked.rows[:OF_BRANCH]:
+        for number, _, draw in asked.rows[:failing]:
             happens = np.zeros(len(asked.mission.failure))
             happens[failure] = 1.0
             yield number, True, draw._replace(failure=happens)
 
 
-def each_one(asked: Asked, function: Callable[[OneFlight], Reduced], guidance=None, control=None) -> list[Reduced]:
-    """Fly each of the flights asked for, a row of the log a tick, and return what a function makes of it; flights that diverged or never left count too."""
+def each_one(
+    asked: Asked, function: Callable[[OneFlight], Reduced], *, threads: int | None = None, progress: bool = False, guidance=None, control=None
+) -> list[Reduced]:
+    """Fly each of the flights asked for, a row of the log a tick, and return what a function makes of it; flights that diverged or never left count too.
+
+    threads : None: one per core. progress : show a bar.
+    """
     laws, rate = bind(guidance, control), asked.mission.autopilot.rate
     names = failure_names(asked.mission)
-    found = []
-    for number, forced, draw in asked.rows:
+
+    def one(row: tuple[int, bool, FlightDraw]) -> Reduced:
+        number, forced, draw = row
         mission = drawn_mission(asked.mission, draw.path)
         plan = plan_of(mission, rate) if mission is asked.mission else Plan(mission, rate)
         track, flown = flown_track(mission, plan, draw, laws)
         branch = str(branch_names(names, flown.failure))
-        found.append(function(OneFlight(number, branch, forced, mission, plan, draw, track, flown)))
-    return found
+        return function(OneFlight(number, branch, forced, mission, plan, draw, track, flown))
+
+    with ThreadPoolExecutor(threads or os.cpu_count() or 1) as pool:
+        return list(tqdm(pool.map(one, asked.rows), total=len(asked.rows), desc="sixdof: loads", unit="", disable=not progress))
 
 
 def flew(one: OneFlight) -> bool:

@@ -14,7 +14,7 @@ from sixdof.mission.mission import Mission
 from sixdof.results.facts import CANOPY_FACTS, JOINT_FACTS
 from sixdof.results.names import canopy_names, event_names
 from sixdof.study.probes.columns import G0, HarnessDraw, Log, StageDraw
-from sixdof.study.structure.loads.bending_flights import FLIGHTS, OneFlight, asked_flights, each_one, flew
+from sixdof.study.structure.loads.bending_flights import FAILING, FLIGHTS, OneFlight, asked_flights, each_one, flew
 from sixdof.vehicle.charge import bay_of, gauge_pressure
 
 SIDES = ("fore", "aft")
@@ -48,7 +48,17 @@ class Item(NamedTuple):
     station: float
 
 
-def deployment_loads(mission: Mission | xr.Dataset, flights: int = FLIGHTS, *, seed: int = 0, branches: bool = True, guidance=None, control=None) -> xr.Dataset:
+def deployment_loads(
+    mission: Mission | xr.Dataset,
+    flights: int = FLIGHTS,
+    *,
+    seed: int = 0,
+    failing: int = FAILING,
+    threads: int | None = None,
+    progress: bool = True,
+    guidance=None,
+    control=None,
+) -> xr.Dataset:
     """Return the loads as canopies come out, in drawn flights and in branches of the mission's failures: what bulkheads and mountings must carry.
 
     The opening load and the snatch of the harness are the kernel's own. The harness divides the body in two pieces: its snatch pulls on both
@@ -60,8 +70,8 @@ def deployment_loads(mission: Mission | xr.Dataset, flights: int = FLIGHTS, *, s
     ----------
     mission : Mission, or an ensemble as `sixdof.disperse` returns it, whose flights are then flown again.
     flights : how many flights are drawn, 0, 1, ... of `seed`.
-    branches : fly three flights of every failure of the mission besides, with that failure alone (`forced` = 1).
-    guidance, control : as in `sixdof.fly`.
+    failing : so many flights more with each failure of the mission made certain alone (`forced` = 1).
+    threads, progress, guidance, control : as in `sixdof.disperse`.
 
     Returns
     -------
@@ -85,10 +95,12 @@ def deployment_loads(mission: Mission | xr.Dataset, flights: int = FLIGHTS, *, s
     >>> found.piece_acceleration.dims
     ('flight', 'canopy', 'cause', 'side')
     """
-    asked = asked_flights("deployment_loads", mission, flights, seed, branches, (guidance, control))
+    asked = asked_flights("deployment_loads", mission, flights, seed, failing, (guidance, control))
     if not canopy_names(asked.mission):
         raise ValueError("deployment_loads: the mission has no canopy that could come out; give a part of kind parachute and a [[recovery]]")
-    found = each_one(asked, lambda one: (one.number, one.branch, one.forced, opened_canopies(one)), guidance, control)
+    found = each_one(
+        asked, lambda one: (one.number, one.branch, one.forced, opened_canopies(one)), threads=threads, progress=progress, guidance=guidance, control=control
+    )
     return deployment_dataset(asked.mission, asked.seed, found)
 
 

@@ -35,7 +35,9 @@ class GuideLoad(NamedTuple):
 NONE = GuideLoad(math.nan, math.nan, math.nan, math.nan, np.full(len(SOURCES), math.nan))
 
 
-def guide_loads(mission: Mission | xr.Dataset, flights: int = FLIGHTS, *, seed: int = 0, guidance=None, control=None) -> xr.Dataset:
+def guide_loads(
+    mission: Mission | xr.Dataset, flights: int = FLIGHTS, *, seed: int = 0, threads: int | None = None, progress: bool = True, guidance=None, control=None
+) -> xr.Dataset:
     """Return the loads on the first and the last rail guide in drawn flights, at every tick on the rail.
 
     The rail's force is what the kernel's own motion says: mass times specific force less the air's and the motor's. While both guides hold, the body does
@@ -47,7 +49,7 @@ def guide_loads(mission: Mission | xr.Dataset, flights: int = FLIGHTS, *, seed: 
     ----------
     mission : Mission, or an ensemble as `sixdof.disperse` returns it, whose flights are then flown again.
     flights : how many flights are drawn, 0, 1, ... of `seed`.
-    guidance, control : as in `sixdof.fly`.
+    threads, progress, guidance, control : as in `sixdof.disperse`.
 
     Returns
     -------
@@ -69,8 +71,10 @@ def guide_loads(mission: Mission | xr.Dataset, flights: int = FLIGHTS, *, seed: 
     >>> bool((found.guide_load > 0.0).all())
     True
     """
-    asked = asked_flights("guide_loads", mission, flights, seed, False, (guidance, control))
-    found = each_one(asked, lambda one: (one.number, one.branch, one.forced, loads_on_guides(one)), guidance, control)
+    asked = asked_flights("guide_loads", mission, flights, seed, 0, (guidance, control))
+    found = each_one(
+        asked, lambda one: (one.number, one.branch, one.forced, loads_on_guides(one)), threads=threads, progress=progress, guidance=guidance, control=control
+    )
     return guide_dataset(asked.mission, asked.seed, found)
 
 

@@ -11,10 +11,11 @@ import xarray as xr
 from sixdof.ensemble.run import disperse
 from sixdof.mission.mission import Mission
 from sixdof.results.names import canopy_names
+from sixdof.study.reading.result import stays_below
 from sixdof.study.structure.flutter import flutter
 from sixdof.study.structure.loads.bending import bent_flight, fastest
 from sixdof.study.structure.loads.bending_dataset import bending_dataset
-from sixdof.study.structure.loads.bending_flights import FLIGHTS, OneFlight, asked_flights, each_one
+from sixdof.study.structure.loads.bending_flights import FAILING, FLIGHTS, OneFlight, asked_flights, each_one
 from sixdof.study.structure.loads.deployment_loads import deployment_dataset, opened_canopies
 from sixdof.study.structure.loads.guides import guide_dataset, loads_on_guides
 from sixdof.study.structure.skin import skin_temperature
@@ -44,7 +45,17 @@ class _Seen(NamedTuple):
     opened: list
 
 
-def structure(mission: Mission | xr.Dataset, flights: int = FLIGHTS, *, seed: int = 0, branches: bool = True, guidance=None, control=None) -> xr.Dataset:
+def structure(
+    mission: Mission | xr.Dataset,
+    flights: int = FLIGHTS,
+    *,
+    seed: int = 0,
+    failing: int = FAILING,
+    threads: int | None = None,
+    progress: bool = True,
+    guidance=None,
+    control=None,
+) -> xr.Dataset:
     """Return what breaks first, and by which margin: all loads of drawn flights and of branches of the mission's failures against what carries them.
 
     One pass over the flights for what `bending`, `guide_loads` and `deployment_loads` return, which see; `flutter` and `skin_temperature` of the drawn
@@ -54,8 +65,8 @@ def structure(mission: Mission | xr.Dataset, flights: int = FLIGHTS, *, seed: in
     ----------
     mission : Mission, or an ensemble as `sixdof.disperse` returns it, whose flights are then flown again.
     flights : how many flights are drawn, 0, 1, ... of `seed`.
-    branches : fly three flights of every failure of the mission besides, with that failure alone (`forced` = 1); no quantile counts them.
-    guidance, control : as in `sixdof.fly`.
+    failing : so many flights more with each failure of the mission made certain alone (`forced` = 1); no quantile counts them.
+    threads, progress, guidance, control : as in `sixdof.disperse`.
 
     Returns
     -------
@@ -77,8 +88,8 @@ def structure(mission: Mission | xr.Dataset, flights: int = FLIGHTS, *, seed: in
     >>> bool(found.check_95.max() < 1.0)
     True
     """
-    asked = asked_flights("structure", mission, flights, seed, branches, (guidance, control))
-    seen = each_one(asked, _seen, guidance, control)
+    asked = asked_flights("structure", mission, flights, seed, failing, (guidance, control))
+    seen = each_one(asked, _seen, threads=threads, progress=progress, guidance=guidance, control=control)
     parts = [
         bending_dataset("structure", asked.mission, asked.seed, [(s.number, s.branch, s.forced, s.airspeed, s.bent) for s in seen]),
         guide_dataset(asked.mission, asked.seed, [(s.number, s.branch, s.forced, s.guides) for s in seen]),
@@ -86,7 +97,7 @@ def structure(mission: Mission | xr.Dataset, flights: int = FLIGHTS, *, seed: in
     if canopy_names(asked.mission):
         parts.append(deployment_dataset(asked.mission, asked.seed, [(s.number, s.branch, s.forced, s.opened) for s in seen]))
     ds = xr.merge(parts, combine_attrs="override", compat="override", join="exact")
-    heat, silent = fins_and_skin(mission, flights, len(seen), seed, {"guidance": guidance, "control": control})
+    heat, silent = fins_and_skin(mission, flights, len(seen), seed, {"threads": threads, "guidance": guidance, "control": control})
     return with_checks(ds, [*checks_of(ds), *heat], [*lacking(asked.mission), *silent])
 
 
@@ -180,8 +191,7 @@ def with_checks(ds: xr.Dataset, checks: list[Check], lacks: list[str]) -> xr.Dat
     drawn = ds["forced"].values == 0
 
     def upper(share: np.ndarray) -> float:
-        known = share[drawn & np.isfinite(share)]
-        return float(np.quantile(known, SHARE)) if known.size else math.nan
+        return stays_below(share[drawn], SHARE)
 
     order = sorted(checks, key=lambda check: -np.nan_to_num(upper(check.share), nan=-1.0))
     shares = np.array([check.share for check in order])

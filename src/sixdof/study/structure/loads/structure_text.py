@@ -10,6 +10,7 @@ import xarray as xr
 
 from sixdof.mission.page import indented, table
 from sixdof.study.reading.page import LAST_LINE
+from sixdof.study.reading.result import stays_below
 from sixdof.study.structure.loads.bending_dataset import WHEN
 from sixdof.study.structure.loads.deployment_loads import in_g
 from sixdof.study.structure.loads.guides import BUTTON_STRENGTH, PHASES
@@ -163,9 +164,7 @@ def _percent(share: float) -> str:
 
 
 def _upper(ds: xr.Dataset, values: np.ndarray, share: float = 0.95) -> float:
-    known = values[ds["forced"].values == 0]
-    known = known[np.isfinite(known)]
-    return float(np.quantile(known, share)) if known.size else math.nan
+    return stays_below(values[ds["forced"].values == 0], share)
 
 
 def _bending_answer(ds: xr.Dataset) -> Iterator[str]:
