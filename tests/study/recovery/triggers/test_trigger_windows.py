@@ -152,6 +152,7 @@ def test_window__of_all_branches_and_what_is_advised():
     assert window == Window(16.0, 22.0, 1, 2)
     assert advice(window, "timer", 1.0) == 17.0
     assert advice(window, "timer", 8.0) == 19.0  # no room for so much: the middle
+    assert [advice(window, "timer", 1.0, now) for now in (17.5, 16.5, 21.5)] == [17.5, 17.0, 17.0]  # what has room stays as it is set
     grain = advice(Window(10.0, 30.0, 0, 1), "grain", 1.0)
     assert grain == 13.0 and grain - max(DELAY_SCATTER[0], DELAY_SCATTER[1] * grain) >= 10.0
     assert np.isnan(advice(Window(16.0, 15.0, 0, 1), "timer", 1.0))

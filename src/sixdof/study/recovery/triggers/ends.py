@@ -68,10 +68,11 @@ def window_of(least: np.ndarray, most: np.ndarray) -> Window:
     return Window(float(least[begin_by]) if begin_by >= 0 else math.nan, float(most[end_by]) if end_by >= 0 else math.inf, begin_by, end_by)
 
 
-def advice(window: Window, how: str, room: float) -> float:
+def advice(window: Window, how: str, room: float, now: float = math.nan) -> float:
     """Return the setting to take, s: behind the window's begin by the margin, a delay grain by what such delays scatter; NaN where none fits.
 
-    Where margin or scatter do not fit into the window, its middle, rounded to a step where one lies inside.
+    Where margin or scatter do not fit into the window, its middle, rounded to a step where one lies inside. now : the setting as it is, which stays
+    where both ends are as far from it.
     """
     begin, end = window.begin, window.end
     if math.isnan(begin) or not begin < end:
@@ -79,6 +80,8 @@ def advice(window: Window, how: str, room: float) -> float:
     step = GRAIN_STEP if how == GRAIN else STEP
     room = max(room, DELAY_SCATTER[0], DELAY_SCATTER[1] * begin / (1.0 - DELAY_SCATTER[1])) if how == GRAIN else room
     wanted = step * math.ceil((begin + room) / step - 1e-9)
+    if begin + room <= now <= end - (max(DELAY_SCATTER[0], DELAY_SCATTER[1] * now) if how == GRAIN else room):
+        return now
     late = end - (max(DELAY_SCATTER[0], DELAY_SCATTER[1] * wanted) if how == GRAIN else 0.0)
     if wanted <= late:
         return round(wanted, 6)

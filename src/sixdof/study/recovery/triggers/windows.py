@@ -231,7 +231,7 @@ def _put_windows(put, actions, every, found, triggers, share, confidence, room, 
                 at_apogee(windows[-1], trigger.how, found[0].reference[:, k] - found[0].armed[:, trigger.number] - found[0].drawn[:, trigger.number])
             )
         else:
-            advised.append(advice(windows[-1], trigger.how, behind) if judged else math.nan)
+            advised.append(advice(windows[-1], trigger.how, behind, trigger.setting) if judged else math.nan)
     each, two = ("branch", "flight", "trigger"), ("branch", "trigger")
     put("earliest_of_flight", each, own[0], "s", "setting up to which the backup beats a sound primary trigger")
     put("latest_of_flight", each, own[1], "s", "setting after which the backup alone no longer saves the flight; -inf where none does")

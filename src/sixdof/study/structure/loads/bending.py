@@ -89,10 +89,11 @@ def bending(
     -------
     Dataset
         Dims flight, configuration (what flies together, front stage first, then each stage behind it by itself once it has separated), point (along
-        it, `station`), joint, part, share, source. Of each flight and configuration `bending_moment`, `shear_force`, `compression` (flight, configuration, point): the largest over time; `bending_band` (share, ..):
-        quantiles over the drawn flights. `moment_max` with `moment_station`, `moment_time`, `moment_mach`, `moment_incidence`, `moment_pressure`,
-        `moment_when`, `moment_live`, and `moment_source` (.., source), what makes it. `joint_moment` (flight, joint) with its time, Mach and incidence,
-        `joint_share` of `joint_strength`, `joint_required`: 1.5 times the 95 % quantile. `wall_share` (flight, part) of strength or buckling, with its time
+        it, `station`), joint, part, share, source. Of each flight and configuration `bending_moment`, `shear_force`, `compression` (flight,
+        configuration, point): the largest over time; `bending_band` (share, ..): quantiles over the drawn flights. `moment_max` with
+        `moment_station`, `moment_time`, `moment_mach`, `moment_incidence`, `moment_pressure`, `moment_when`, `moment_live`, and
+        `moment_source` (.., source), what makes it. `joint_moment` (flight, joint) with its time, Mach and incidence, `joint_share` of
+        `joint_strength`, `joint_required`: 1.5 times the 95 % quantile. `wall_share` (flight, part) of strength or buckling, with its time
         and Mach, `wall_stress`, `wall_buckles`. Of the fastest drawn flight `history_..` over `row` and `along_..` at its worst instants.
 
     Raises
