@@ -64,7 +64,7 @@ def recovery(
     share : of the flights in which they are to, and in which descent speed and drift are to be kept
     parts : of "charge", "size", "deployment", "windows"; those that are asked
     seed, threads, progress, guidance, control
-        As in `sixdof.disperse`; with laws of one's own trigger windows cannot be told.
+        As in `sixdof.disperse`; with custom laws trigger windows cannot be told.
 
     Returns
     -------

@@ -54,5 +54,5 @@ def _drawn(found: xr.Dataset, mission: Mission, motor: str, flights: int, seed: 
     for name in FELT:
         rows = [np.nanquantile(outcomes(variant_of(ds, one), name), QUANTILES) for one in AS]
         entries[f"drawn_{name}"] = (("motor_as", "share"), np.array(rows), dict(ds[name].attrs))
-    shares = ("share", np.array(QUANTILES), {"units": "1", "long_name": "share of the flights below"})
+    shares = ("share", np.array(QUANTILES), {"units": "1", "long_name": "quantile"})
     return xr.Dataset(entries, {"share": shares, "motor_as": ("motor_as", list(AS))})
