@@ -75,9 +75,9 @@ def _short(one: xr.Dataset, mission, k: int) -> Iterator[str]:
     margin, beyond = float(one["worst_speed"][row] / one["worst_airspeed"][row]), float(one["flutter_share"])
     word = f"FLUTTER in {_percent(beyond)} of flights" if beyond > 0.0 else "come too near flutter"
     about = {"plate": "", "hinge": " about their hinge", "divergence": " (they diverge about their hinge)"}[kind]
-    scatter = "" if np.nanmin(reserve) < 1.0 else " (by a shear modulus below the typical one, not as written)"
+    typical = "; with the typical shear modulus, at worst" if float(one["modulus_scatter"]) > 0.0 else ", at worst"
     yield (
-        f'The fins "{name}" {word}{about}: in {_percent(one["short_share"])} of flights they fly faster than the margin demanded allows{scatter}, at worst at '
+        f'The fins "{name}" {word}{about}: in {_percent(one["short_share"])} of flights they fly faster than the margin demanded allows{typical} at '
         f"{float(one['worst_airspeed'][row]):.0f} m/s, Mach {float(one['worst_mach'][row]):.2f}, {float(one['worst_time'][row]):.1f} s and "
         f"{float(one['worst_height'][row]):.0f} m up, where the flutter speed is {float(one['worst_speed'][row]):.0f} m/s: "
         f"a margin of {margin:.2f} where {margin / reserve[row]:.2f} is demanded{_branch(one, row)}."
@@ -106,7 +106,7 @@ def _worst(one: xr.Dataset) -> int:
 
 def _branch(one: xr.Dataset, row: int) -> str:
     branch = str(one["flight_branch"].values[row])
-    return "" if branch == "nominal" else f" (a flight with {branch.replace('+', ', ')})"
+    return "" if branch == "nominal" else f" (a flight with {branch.replace(' + ', ', ')})"
 
 
 def _branches(ds: xr.Dataset) -> Iterator[str]:

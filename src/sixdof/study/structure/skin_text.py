@@ -67,7 +67,7 @@ def _too_hot(one: xr.Dataset) -> str:
     row, bears, material = int(np.nanargmax(surface)), _celsius(one["service_temperature"]), one["material"].item()
     share, through = (100.0 * float(one[name]) for name in ("soft_share", "hot_share"))
     branch = str(one["flight_branch"].values[row])
-    where = f" (a flight with {branch.replace('+', ', ')})" if branch != "nominal" else ""
+    where = f" (a flight with {branch.replace(' + ', ', ')})" if branch != "nominal" else ""
     what = f"{one['wall'].item()}, {material}: in {share:.0f} % of flights the surface passes the {bears:.0f} degC that it bears, at worst "
     what += f"{_celsius(surface[row]):.0f} degC {float(one['skin_time'][row]):.1f} s after ignition{where}; "
     if through > 0.0:
