@@ -53,7 +53,7 @@ def test_stratum__goes_by_what_was_drawn(stack_mission):
 
 def test_flights__with_one_failure_made_certain_are_others_than_those_drawn(stack_mission):
     two = stack_mission.change({f"failure.{k}.probability": 0.0 for k in range(2, len(stack_mission.failure))})
-    found = fly_failing(two, 3, first=100, seed=1, tracks="none", progress=False)
+    found = fly_failing(two, 3, first=100, seed=1, progress=False)
     assert [ds["flight"].values.tolist() for ds in found] == [[100, 101, 102], [103, 104, 105]]  # what cannot happen is not flown
     for k, ds in enumerate(found):
         assert (stratum_of(ds, two) == k + 1).all()
@@ -131,6 +131,6 @@ def test_flights__of_a_mission_with_a_certain_failure_are_still_told_apart_by_th
     sure = stack_mission.change({"failure": [one.model_dump() for one in (first, second, third)]})
     assert strata_of(sure).names == (NONE, second.name, third.name, SEVERAL)
     assert strata_of(sure).weights == pytest.approx([0.63, 0.07, 0.27, 0.03])
-    found = fly_failing(sure, 2, first=10, seed=1, tracks="none", progress=False)
+    found = fly_failing(sure, 2, first=10, seed=1, progress=False)
     assert [stratum_of(ds, sure).tolist() for ds in found] == [[1, 1], [2, 2]]
     assert all((ds["failure_drawn"].sel(failure=first.name) > 0).all() for ds in found)

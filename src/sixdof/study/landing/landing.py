@@ -144,7 +144,7 @@ def _failing(what, mission: Mission, plain: xr.Dataset, failing: int, seed: int,
         if plain.attrs.get("guidance", "built in") != "built in" or plain.attrs.get("control", "built in") != "built in":
             raise ValueError("landing: failing flies further flights, and this ensemble was flown with custom laws; give the mission and the laws")
         seed = int(plain.attrs.get("seed", seed))
-    return fly_failing(mission, failing, first=int(plain["flight"].max()) + 1, seed=seed, tracks="none", **options)
+    return fly_failing(mission, failing, first=int(plain["flight"].max()) + 1, seed=seed, **options)
 
 
 # ---------------------------------------------------------------- by flight

@@ -15,8 +15,8 @@ import numpy as np
 import xarray as xr
 from scipy.stats import beta
 
-from sixdof.ensemble.run import disperse
 from sixdof.mission.mission import Mission
+from sixdof.study.sweep.sweep import fly_drawn
 from sixdof.study.uncertainty.statistics import Interval, check_share, share_interval
 
 NONE, SEVERAL = "none drawn", "two or more drawn"
@@ -63,13 +63,16 @@ def certain(mission: Mission, number: int) -> Mission:
     return mission.change({f"failure.{k}.probability": float(k == number) for k in uncertain(mission)} | {f"failure.{number}.probability": 1.0})
 
 
-def fly_failing(mission: Mission, flights: int, *, first: int, **options) -> list[xr.Dataset]:
-    """Return an ensemble of `flights` for each failure that may happen alone, made certain; numbered from `first` on, so that no draw comes twice."""
+def fly_failing(mission: Mission, flights: int, *, first: int, **how) -> list[xr.Dataset]:
+    """Return an ensemble of `flights` for each failure that may happen alone, made certain; numbered from `first` on, so that no draw comes twice.
+
+    how : seed, threads, client, progress and laws, as `fly_drawn` takes them.
+    """
     found: list[xr.Dataset] = []
     weights = strata_of(mission).weights
     for stratum, k in enumerate(uncertain(mission), start=1):
         if weights[stratum] > 0.0:
-            found.append(disperse(certain(mission, k), flights, first=first + len(found) * flights, **options))
+            found.append(fly_drawn(certain(mission, k), flights, first=first + len(found) * flights, **how))
     return found
 
 

@@ -11,7 +11,6 @@ import numpy as np
 import xarray as xr
 
 from sixdof.ensemble.request import whole
-from sixdof.ensemble.run import disperse
 from sixdof.mission.errors import suggestion
 from sixdof.mission.load import check_mission
 from sixdof.mission.mission import Mission
@@ -23,6 +22,7 @@ from sixdof.study.recovery.deployment import deployment
 from sixdof.study.recovery.ejection.charge import LOAD_SHARE, charge
 from sixdof.study.recovery.sizing.canopy_size import canopy_size
 from sixdof.study.recovery.triggers.windows import trigger_windows
+from sixdof.study.sweep.sweep import fly_drawn
 from sixdof.study.uncertainty.statistics import check_share
 
 PARTS = ("charge", "size", "deployment", "windows")  # besides the flights as they are; each a study of its own
@@ -136,8 +136,8 @@ def _windows(mission: Mission, flights: int, how: dict, laws: dict) -> xr.Datase
 
 def _as_flown(mission: Mission, flights: int, failing: int, how: dict) -> xr.Dataset:
     """Return what breaks and what falls in the flights as they are, by branch and over all of them."""
-    own = disperse(mission, flights, tracks="none", **how)
-    ensembles = [own, *(fly_failing(mission, failing, first=flights, tracks="none", **how) if failing else [])]
+    own = fly_drawn(mission, flights, **how)
+    ensembles = [own, *(fly_failing(mission, failing, first=flights, **how) if failing else [])]
     troubles = np.concatenate([_troubles(one) for one in ensembles])
     branch = np.concatenate([one["branch"].values.astype(str) for one in ensembles])
     stratum = np.concatenate([stratum_of(one, mission) for one in ensembles])

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 import numpy as np
 import xarray as xr
 
-from sixdof.ensemble.run import disperse
+from sixdof.ensemble.request import whole
 from sixdof.mission.load import check_mission
 from sixdof.mission.mission import Mission
 from sixdof.mission.units import shown
@@ -16,6 +16,7 @@ from sixdof.study.reading.result import is_ensemble, mission_of, need_result
 from sixdof.study.structure.flutter_flights import Fins
 from sixdof.study.structure.flutter_speed import REQUIRED_MACH, REQUIRED_MARGIN
 from sixdof.study.structure.flutter_summary import by_branch, summary
+from sixdof.study.sweep.sweep import fly_drawn
 from sixdof.study.sweep.timelines import each_flight
 
 RATE = 50.0  # Hz, of the timelines that are looked at: a peak of q between two rows is missed by some 0.3 %
@@ -27,7 +28,7 @@ def flutter(
     *,
     seed: int = 0,
     required: float | Sequence[Sequence[float]] | None = None,
-    failing: int = 0,
+    failing: int = 3,
     threads: int | None = None,
     progress: bool = True,
     guidance=None,
@@ -102,19 +103,15 @@ def ensemble_of(what, flights, who: str, **how) -> xr.Dataset:
             raise ValueError(f"{who} takes a mission or many flights, and this is one flight; sixdof.disperse(mission, 40) flies some")
         return what
     check_mission(what, who)
-    if isinstance(flights, bool) or not isinstance(flights, int) or flights < 1:
-        raise ValueError(f"{who}: flights = {shown(flights)} must be a whole number from 1 on")
-    return disperse(what, flights, **how)
+    return fly_drawn(what, whole(flights, f"{who}: flights", 1), **how)
 
 
 def failing_of(ensemble: xr.Dataset, failing: int, who: str, **how) -> list[xr.Dataset]:
     """Return an ensemble for each failure that may happen, made certain in so many flights."""
-    if not isinstance(failing, int) or isinstance(failing, bool) or failing < 0:
-        raise ValueError(f"{who}: failing = {shown(failing)} must be a number of flights for each failure, 0 or more")
-    if not failing:
+    if not whole(failing, f"{who}: failing", 0):
         return []
     first, seed = int(ensemble["flight"].max()) + 1, int(ensemble.attrs.get("seed", 0))
-    return fly_failing(mission_of(ensemble, who), failing, first=first, seed=seed, tracks="none", **how)
+    return fly_failing(mission_of(ensemble, who), failing, first=first, seed=seed, **how)
 
 
 def demanded(required) -> tuple[np.ndarray, np.ndarray]:

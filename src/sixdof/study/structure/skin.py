@@ -28,7 +28,7 @@ def skin_temperature(
     *,
     tip_radius: float | str | None = None,
     initial: float | str | None = None,
-    failing: int = 0,
+    failing: int = 3,
     seed: int = 0,
     threads: int | None = None,
     progress: bool = True,

@@ -184,6 +184,14 @@ def fly_conditions(
     return ds.assign_coords(condition=("condition", np.arange(len(conditions)), {"long_name": "number of the condition"}))
 
 
+def fly_drawn(mission: Mission, flights: int, *, seed: int = 0, first: int = 0, **how: Any) -> xr.Dataset:
+    """Return the flights of `disperse`, to the same bits, without tracks and flown in threads whatever is dispersed: a study asks for no processes.
+
+    how : threads, client, progress, guidance, control, as `sweep` takes them. Raises what `disperse` does.
+    """
+    return fly_rows(mission, make_draws(mission, flights, seed=seed, first=first), **how)
+
+
 def _alike(settings: Sequence[Sequence[Setting]]) -> list[list[int]]:
     """Return the numbers of conditions together that change the mission alike: they share its tables."""
     groups: dict[str, list[int]] = {}

@@ -9,7 +9,6 @@ import numpy as np
 import xarray as xr
 
 from sixdof.ensemble.request import whole
-from sixdof.ensemble.run import disperse
 from sixdof.flight.harness import Ejector, ejection_impulse, ejector_of, hanging_pieces, harness_stage
 from sixdof.mission.errors import suggestion
 from sixdof.mission.load import check_mission
@@ -21,6 +20,7 @@ from sixdof.study.recovery.deployment_flights import unbreakable
 from sixdof.study.recovery.ejection.harness_loads import FACTORS, HarnessLoads, broken_share, harness_names, loads_of, needed_factors
 from sixdof.study.recovery.ejection.masses import STEPS, Masses, held, largest_impulse, mass_grid, masses_of, unit_snatch
 from sixdof.study.recovery.ejection.pins import Pulled, pulled
+from sixdof.study.sweep.sweep import fly_drawn
 from sixdof.study.sweep.timelines import each_flight
 from sixdof.study.uncertainty.statistics import check_share
 from sixdof.world.sounding import air_over
@@ -41,7 +41,7 @@ def charge(
     share: float = 0.95,
     seed: int = 0,
     threads: int | None = None,
-    progress: bool = False,
+    progress: bool = True,
     guidance=None,
     control=None,
 ) -> xr.Dataset:
@@ -98,7 +98,7 @@ def charge(
     check_share(share, "share")
     how = {"threads": threads, "progress": progress, "guidance": guidance, "control": control}
     whole_gear = unbreakable(mission, [part.name for stage in mission.stage for part in stage.part if part.kind == "parachute"])
-    ds = disperse(whole_gear, count, seed=seed, tracks="none", **how)
+    ds = fly_drawn(whole_gear, count, seed=seed, **how)
     numbers = [harness_names(mission).index(name) for name in names]
     laws = {"guidance": guidance, "control": control}
     pulls = each_flight(ds, pulled(whole_gear, numbers), rate=PULL_RATE, threads=threads, **laws)
@@ -312,7 +312,7 @@ def _failing(mission: Mission, whole_gear: Mission, numbers: list[int], failing:
     chosen = uncertain(whole_gear) if failing else []
     if not chosen:
         return xr.Dataset()
-    flown = [disperse(certain(whole_gear, k), failing, first=first + i * failing, seed=seed, tracks="none", **how) for i, k in enumerate(chosen)]
+    flown = [fly_drawn(certain(whole_gear, k), failing, first=first + i * failing, seed=seed, **how) for i, k in enumerate(chosen)]
     rows = np.stack([np.stack([loads_of(one, mission, number).share for number in numbers]) for one in flown])
     attrs = _said("1", "largest load of the harness over its strength, with a failure made certain")
     names = [whole_gear.failure[k].name for k in chosen]

@@ -8,7 +8,6 @@ from typing import NamedTuple
 import numpy as np
 import xarray as xr
 
-from sixdof.ensemble.run import disperse
 from sixdof.mission.mission import Mission
 from sixdof.results.names import canopy_names
 from sixdof.study.reading.result import stays_below
@@ -19,6 +18,7 @@ from sixdof.study.structure.loads.bending_flights import FAILING, FLIGHTS, OneFl
 from sixdof.study.structure.loads.deployment_loads import deployment_dataset, opened_canopies
 from sixdof.study.structure.loads.guides import guide_dataset, loads_on_guides
 from sixdof.study.structure.skin import skin_temperature
+from sixdof.study.sweep.sweep import fly_drawn
 
 FACTOR = 1.5  # of strength over load that is asked for: common practice of light structures with strengths as measured
 WARM = 293.15  # K, from which rises of skin temperatures are counted
@@ -134,7 +134,7 @@ def fins_and_skin(mission: Mission | xr.Dataset, flights: int, count: int, seed:
 
     Flutter: the margin demanded over the one there is. Skin: the rise above 20 degC over that which the material stands.
     """
-    ensemble = mission if isinstance(mission, xr.Dataset) else disperse(mission, flights, seed=seed, progress=False, **laws)
+    ensemble = mission if isinstance(mission, xr.Dataset) else fly_drawn(mission, flights, seed=seed, progress=False, **laws)
     found, silent = [], []
 
     def padded(values: np.ndarray) -> np.ndarray:
