@@ -94,3 +94,22 @@ def test_deployment_loads__refuses_a_mission_without_canopies(demo_mission):
     bare = mission.change({"stage.0.part": [part.model_dump(exclude_unset=True) for part in parts]})
     with pytest.raises(ValueError, match="the mission has no canopy that could come out; give a part of kind parachute"):
         sixdof.workshop.deployment_loads(bare, 1)
+
+
+def test_items__of_a_vehicle_without_charges_feel_the_climb_most():
+    """The boost asks more of a mounting than a soft deployment: the flight's own specific force, by the flight itself."""
+    mission = stranger("canard")
+    found = sixdof.workshop.deployment_loads(mission, 2, seed=3, failing=0, progress=False)
+    for row in range(2):
+        flight = sixdof.fly(mission, flight=row, seed=3)
+        climb = np.linalg.norm(flight.specific_force.values, axis=1)[flight.time.values < float(flight.apogee_time)].max()
+        assert found["item_acceleration"].values[row] == pytest.approx(climb, rel=0.02)  # a row a tick here, 50 a second there
+    assert (found["item_canopy"].values == -1).all() and found["deployment_acceleration"].max() < found["item_acceleration"].min()
+    page = sixdof.report(found)
+    assert "the climb" in page
+
+
+def test_canopy__without_a_harness_is_held_against_its_strength():
+    found = sixdof.workshop.deployment_loads(stranger("canard"), 2, seed=3, failing=0, progress=False)
+    main = found.sel(canopy="main")
+    assert main["canopy_share"].values == pytest.approx(main["deployed_opening"].values / 1200.0)

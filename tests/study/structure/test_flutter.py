@@ -121,7 +121,7 @@ def test_flutter__branches_of_failures_made_certain(demo_mission):
     ds = sixdof.workshop.flutter(falls, 2, seed=1, failing=2, progress=False)
     assert ds.sizes["flight"] == 2 and set(ds["branch"].values) == {"nominal", "no_deployment: main"}
     assert float(ds["branch_reserve"].sel(branch="nominal", fins="tail")) == pytest.approx(float(ds["flutter_reserve"].min()))
-    with pytest.raises(ValueError, match="failing = -1 must be a number of flights"):
+    with pytest.raises(ValueError, match="failing = -1 must be a whole number of 0 or more"):
         sixdof.workshop.flutter(falls, 1, failing=-1, progress=False)
 
 

@@ -76,11 +76,12 @@ def deployment_loads(
     Returns
     -------
     Dataset
-        By (flight, canopy): `deployed_opening`, `deployed_snatch`, `deployed_charge`, N, `deployed_airspeed`, m/s,
-        `deployed_time`, s, `canopy_share` and `cord_share` of their strengths, the cord's as drawn. By (flight, canopy, cause, side):
-        `piece_acceleration`, m/s^2, and `bulkhead_load`, N; `piece_mass` (flight, canopy, side). By (flight, item), items the parts of kind "mass":
-        `item_acceleration`, `item_load` (mass times it), `item_canopy` (number of the canopy). `deployment_acceleration` (flight), the largest of all
-        pieces. NaN where a canopy did not come out; without a harness the piece is the whole body and stands on the fore side.
+        By (flight, canopy): `deployed_opening`, `deployed_snatch`, `deployed_charge`, N, `deployed_airspeed`, m/s, `deployed_time`, s,
+        `canopy_share` and `cord_share` of their strengths, the cord's as drawn. By (flight, canopy, cause, side): `piece_acceleration`,
+        m/s^2, and `bulkhead_load`, N; `piece_mass` (flight, canopy, side). By (flight, item), items the parts of kind "mass":
+        `item_acceleration`, the larger of a deployment's and the climb's, `item_load` (mass times it), `item_canopy` (number of the canopy,
+        -1 the climb). `deployment_acceleration` (flight), the largest of all pieces. NaN where a canopy did not come out; without a harness
+        the piece is the whole body and stands on the fore side.
 
     Raises
     ------
@@ -99,7 +100,12 @@ def deployment_loads(
     if not canopy_names(asked.mission):
         raise ValueError("deployment_loads: the mission has no canopy that could come out; give a part of kind parachute and a [[recovery]]")
     found = each_one(
-        asked, lambda one: (one.number, one.branch, one.forced, opened_canopies(one)), threads=threads, progress=progress, guidance=guidance, control=control
+        asked,
+        lambda one: (one.number, one.branch, one.forced, opened_canopies(one), climb_acceleration(one)),
+        threads=threads,
+        progress=progress,
+        guidance=guidance,
+        control=control,
     )
     return deployment_dataset(asked.mission, asked.seed, found)
 
@@ -119,6 +125,18 @@ def opened_canopies(one: OneFlight) -> list[Opened | None]:
     if not flew(one):
         return [None] * len(one.plan.canopies)
     return [_opened(one, c) for c in range(len(one.plan.canopies))]
+
+
+def climb_acceleration(one: OneFlight) -> np.ndarray:
+    """Return the largest specific force that each stage feels from ignition to apogee while it flies with the front one, (stages,), m/s^2."""
+    if not flew(one):
+        return np.full(one.plan.count, math.nan)
+    log = one.track.log
+    size = np.linalg.norm(log[:, Log.SPECIFIC_FORCE_X : Log.SPECIFIC_FORCE_Z + 1], axis=1)
+    apogee = one.flown.events[0, event_names(one.mission).index("apogee"), 0]
+    apart = one.flown.joint[:, JOINT_FACTS.index("separation_time")] if len(one.flown.joint) else np.zeros(0)
+    until = [np.fmin.reduce([apogee, *apart[:k]]) for k in range(one.plan.count)]
+    return np.array([np.max(size[log[:, Log.TIME] < end], initial=0.0) if math.isfinite(end) else math.nan for end in until])
 
 
 def _opened(one: OneFlight, c: int) -> Opened | None:
@@ -156,7 +174,7 @@ def _charge_force(mission: Mission, stage: int, number: int) -> float:
 def _strained(one: OneFlight, c: int, number: int | None, bulkhead: np.ndarray) -> tuple[float, float]:
     """Return the shares of their drawn strengths that a canopy and the cord of its harness carry, NaN where there is no strength."""
     strength = canopies(one.mission)[c].strength
-    of_canopy = bulkhead[0].max() / strength if strength is not None else math.nan
+    of_canopy = np.fmax.reduce(bulkhead[0]) / strength if strength is not None else math.nan
     if number is None or not np.isfinite(bulkhead[1]).any():
         return of_canopy, math.nan
     harness = one.mission.harness[number]
@@ -231,9 +249,10 @@ def _side(one: OneFlight, item: Item, first: int, last: int, cut: float) -> int:
 
 
 def deployment_dataset(mission: Mission, seed: str, found: list) -> xr.Dataset:
-    """Return the Dataset of `deployment_loads`. found : (number, branch, forced, [Opened or None]) of every flight."""
+    """Return the Dataset of `deployment_loads`. found : (number, branch, forced, [Opened or None], accelerations of the
+    climb) of every flight."""
     blank = Opened(*[math.nan] * 7, np.full(2, math.nan), np.full((len(CAUSES), 2), math.nan), np.full((len(CAUSES), 2), math.nan), {})
-    rows = [[blank if one is None else one for one in opened] for *_, opened in found]
+    rows = [[blank if one is None else one for one in opened] for *_, opened, _ in found]
 
     def table(field: str) -> np.ndarray:
         return np.array([[getattr(one, field) for one in row] for row in rows])
@@ -268,7 +287,7 @@ def deployment_dataset(mission: Mission, seed: str, found: list) -> xr.Dataset:
         "side": ("side", list(SIDES), {"long_name": "piece ahead of the cut, or behind it"}),
     }
     if items:
-        entries |= _items(items, rows)
+        entries |= _items(items, rows, np.array([one[4] for one in found]))
         coords["item"] = ("item", [item.name for item in items], {"long_name": "part of kind mass"})
     forced = entries["forced"][1]
     return xr.Dataset(entries, coords, {"title": mission.title, "seed": seed, "flights": int((forced == 0).sum()), "mission": mission.to_toml()})
@@ -279,20 +298,23 @@ def _most(rows: np.ndarray) -> np.ndarray:
     return np.where(np.isfinite(rows).any(axis=1), np.fmax.reduce(rows, axis=1), np.nan)
 
 
-def _items(items: list[Item], rows: list[list[Opened]]) -> dict:
+def _items(items: list[Item], rows: list[list[Opened]], climb: np.ndarray) -> dict:
+    """Return what the parts feel; climb : (flights, stages), m/s^2."""
     felt = np.full((len(rows), len(items), len(rows[0])), math.nan)
     for i, row in enumerate(rows):
         for c, one in enumerate(row):
             for k, side in one.items.items():
                 felt[i, k, c] = np.fmax.reduce(one.acceleration[:, side])
-    worst = _most(felt.reshape(-1, felt.shape[2])).reshape(felt.shape[:2])
-    which = np.where(np.isfinite(worst), np.argmax(np.where(np.isfinite(felt), felt, -1.0), axis=2), -1)
+    opened = _most(felt.reshape(-1, felt.shape[2])).reshape(felt.shape[:2])
+    which = np.where(np.isfinite(opened), np.argmax(np.where(np.isfinite(felt), felt, -1.0), axis=2), -1)
+    flown = climb[:, [item.stage for item in items]]
+    worst = np.fmax(opened, flown)
     mass = np.array([item.mass for item in items])
     dims = ("flight", "item")
     return {
-        "item_acceleration": (dims, worst, {"units": "m/s^2", "long_name": "largest acceleration of the part at a deployment"}),
-        "item_load": (dims, worst * mass, {"units": "N", "long_name": "load that the part's mounting carries at a deployment"}),
-        "item_canopy": (dims, which, {"units": "1", "long_name": "number of the canopy whose deployment it is, from 0; -1 none"}),
+        "item_acceleration": (dims, worst, {"units": "m/s^2", "long_name": "largest acceleration of the part, in the climb or at a deployment"}),
+        "item_load": (dims, worst * mass, {"units": "N", "long_name": "largest load that the part's mounting carries"}),
+        "item_canopy": (dims, np.where(flown >= opened, -1, which), {"units": "1", "long_name": "number of the canopy whose deployment it is; -1 the climb"}),
         "item_mass": ("item", mass, {"units": "kg", "long_name": "mass of the part"}),
     }
 

@@ -15,7 +15,7 @@ from sixdof.study.structure.flutter import flutter
 from sixdof.study.structure.loads.bending import bent_flight, fastest
 from sixdof.study.structure.loads.bending_dataset import bending_dataset
 from sixdof.study.structure.loads.bending_flights import FAILING, FLIGHTS, OneFlight, asked_flights, each_one
-from sixdof.study.structure.loads.deployment_loads import deployment_dataset, opened_canopies
+from sixdof.study.structure.loads.deployment_loads import climb_acceleration, deployment_dataset, opened_canopies
 from sixdof.study.structure.loads.guides import guide_dataset, loads_on_guides
 from sixdof.study.structure.skin import skin_temperature
 from sixdof.study.sweep.sweep import fly_drawn
@@ -43,6 +43,7 @@ class _Seen(NamedTuple):
     bent: list
     guides: tuple
     opened: list
+    climbed: np.ndarray
 
 
 def structure(
@@ -95,14 +96,14 @@ def structure(
         guide_dataset(asked.mission, asked.seed, [(s.number, s.branch, s.forced, s.guides) for s in seen]),
     ]
     if canopy_names(asked.mission):
-        parts.append(deployment_dataset(asked.mission, asked.seed, [(s.number, s.branch, s.forced, s.opened) for s in seen]))
+        parts.append(deployment_dataset(asked.mission, asked.seed, [(s.number, s.branch, s.forced, s.opened, s.climbed) for s in seen]))
     ds = xr.merge(parts, combine_attrs="override", compat="override", join="exact")
     heat, silent = fins_and_skin(mission, flights, len(seen), seed, {"threads": threads, "guidance": guidance, "control": control})
     return with_checks(ds, [*checks_of(ds), *heat], [*lacking(asked.mission), *silent])
 
 
 def _seen(one: OneFlight) -> _Seen:
-    return _Seen(one.number, one.branch, one.forced, fastest(one), bent_flight(one), loads_on_guides(one), opened_canopies(one))
+    return _Seen(one.number, one.branch, one.forced, fastest(one), bent_flight(one), loads_on_guides(one), opened_canopies(one), climb_acceleration(one))
 
 
 def checks_of(ds: xr.Dataset) -> list[Check]:

@@ -299,7 +299,7 @@ def _deployment_answer(ds: xr.Dataset) -> Iterator[str]:
     if "item" in ds.dims and np.isfinite(ds["item_load"].values).any():
         loads = [_upper(ds, ds["item_load"].values[:, k]) for k in range(ds.sizes["item"])]
         k = int(np.nanargmax(loads))
-        should = f"make it hold {1.5 * loads[k]:.0f} N (1.5 times, common practice)"
+        should = f"make it hold {_should_hold(loads[k], np.nanmax(ds['item_load'].values[:, k])):.0f} N (1.5 times, common practice)"
         yield f"Most is asked of the mounting of {ds['item'].values[k]}: it carries {loads[k]:.0f} N; {should}."
 
 
@@ -336,7 +336,7 @@ def _deployment_lines(ds: xr.Dataset) -> list[str]:
                 )
     lines = ["Deployments: loads on bulkheads and accelerations of the pieces, 95 % of the drawn flights stay below", *table(rows, words=3, remark=True)]
     if "item" in ds.dims:
-        lines += ["", "What stands on the bulkheads: load of its mounting", *table(list(_item_rows(ds)), words=1, remark=True)]
+        lines += ["", "What stands on the bulkheads: load of its mounting, in the climb or at a deployment", *table(list(_item_rows(ds)), words=1, remark=True)]
     return lines
 
 
@@ -346,8 +346,12 @@ def _item_rows(ds: xr.Dataset) -> Iterator[list[str]]:
         load = ds["item_load"].values[:, k]
         if not np.isfinite(load).any():
             continue
-        mass = float(ds["item_mass"][k])
-        upper = _upper(ds, load)
-        canopy = int(ds["item_canopy"].values[int(np.nanargmax(load)), k])
-        should = f"{1.5 * upper:.0f}"
-        yield [str(name), f"{mass:.3f}", f"{in_g(upper / mass):.1f}", f"{upper:.0f}", f"{np.nanmax(load):.0f}", should, str(ds["canopy"].values[canopy])]
+        mass, upper, worst = float(ds["item_mass"][k]), _upper(ds, load), float(np.nanmax(load))
+        canopy = int(ds["item_canopy"].values[int(np.nanargmin(np.abs(load - upper))), k])  # of the flight whose load is told
+        by = "the climb" if canopy < 0 else str(ds["canopy"].values[canopy])
+        yield [str(name), f"{mass:.3f}", f"{in_g(upper / mass):.1f}", f"{upper:.0f}", f"{worst:.0f}", f"{_should_hold(upper, worst):.0f}", by]
+
+
+def _should_hold(upper: float, worst: float) -> float:
+    """Return what a mounting should hold, N: 1.5 times what 95 % of the drawn flights stay below (common practice), and no less than the worst flight's."""
+    return max(1.5 * upper, worst)
