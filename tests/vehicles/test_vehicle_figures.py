@@ -389,7 +389,7 @@ def test_figure__and_page_of_trigger_windows(missions, name):
 
 @EVERY
 def test_figure__and_page_of_loads(ensembles, name):
-    found = sixdof.workshop.structure(ensembles[name].isel(flight=slice(2)), branches=False)
+    found = sixdof.workshop.structure(ensembles[name].isel(flight=slice(2)), failing=0, progress=False)
     rendered(plot.plot_structure(found)[0].figure)
     rendered(plot.plot_bending(found)[0].figure)
     page = str(sixdof.report(found))

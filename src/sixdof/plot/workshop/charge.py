@@ -19,11 +19,11 @@ FACTORS = (0.25, 0.5, 1.0, 2.0, 4.0)  # of a harness's strength, length, stiffne
 
 def plot_charge(ds: xr.Dataset, harness: str | None = None, *, axes=None):
     """Draw against the mass of powder the force on the pins and the shares of pins and flights that hold or break, and beside it what another harness
-    would do; return the axes (3,).
+    would do; return the axes (3,), of a harness without a charge (1,).
 
     The masses that shear the strongest pins and leave the harness its reserve are shaded; upright lines are the mass as written and the one advised.
 
-    ds : what `sixdof.workshop.charge` returned. harness : its canopy, None: the first. axes : three axes to draw into, or None for a new figure.
+    ds : what `sixdof.workshop.charge` returned. harness : its canopy, None: the first. axes : so many to draw into, or None for a new figure.
 
     Raises ValueError for another Dataset, and for a harness that it is not about.
 
@@ -36,20 +36,22 @@ def plot_charge(ds: xr.Dataset, harness: str | None = None, *, axes=None):
     if harness is not None and harness not in names:
         raise ValueError(f"plot_charge: there is no harness {shown(harness)}; {suggestion(str(harness), names, 'harnesses')}")
     one = ds.sel(harness=names[0] if harness is None else harness)
+    charged = math.isfinite(float(one["charge_mass"]))
     if axes is None:
         import matplotlib.pyplot as plt
 
-        axes = plt.subplots(3, 1, figsize=(7.2, 9.4), layout="constrained")[1]
-    force, shares, trades = np.ravel(axes)
-    if math.isfinite(float(one["charge_mass"])):
-        _force(force, one)
-        _shares(shares, one)
-    else:
-        for ax in (force, shares):
-            blank(ax, f"{one['harness'].item()} has no charge table: its impulse is taken as written")
-        force.set_title(_title(one), fontsize=9.0, color=INK, loc="left")
+        rows = 3 if charged else 1
+        axes = plt.subplots(rows, 1, figsize=(7.2, 3.2 * rows), layout="constrained")[1]
+    *others, trades = np.ravel(axes)
+    if charged:
+        _force(others[0], one)
+        _shares(others[1], one)
+    for ax in [] if charged else others:
+        blank(ax, f"{one['harness'].item()} has no charge table: its impulse is taken as written")
     _trades(trades, one)
-    return np.array([force, shares, trades])
+    if not charged:
+        trades.set_title(_title(one), fontsize=9.0, color=INK, loc="left")
+    return np.array([*others, trades])
 
 
 def _title(one: xr.Dataset) -> str:

@@ -38,7 +38,7 @@ def deployment_text(ds: xr.Dataset) -> str:
     """Return the page about what `deployment` returned. Raises ValueError for anything else."""
     need_deployment(ds, "deployment_text")
     said = ds.attrs
-    lines = [f"When a canopy may come out: {said.get('title', 'untitled')}", *wrapped(_flown(ds)), ""]
+    lines = [said.get("title", "untitled"), "When a canopy may come out", *wrapped(_flown(ds)), ""]
     for name in ds["canopy"].values:
         lines += _canopy(ds.sel(canopy=name))
     lines += ["What this is worth", *indented([_WORTH, *([_ZIPPER] if np.isfinite(ds["zipper_index"].values).any() else []), _limit(said)])]

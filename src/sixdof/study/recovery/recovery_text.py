@@ -31,7 +31,7 @@ def recovery_text(ds: xr.Dataset) -> str:
     more = f", {said['failing']} more with each failure made certain" if said["failing"] else ""
     head = f"{plural(said['flights'])}, seed {said['seed']}{more}; loads held against {percent(said['load_share'])} of each strength in "
     head += f"{percent(said['share'])} of them"
-    lines = [f"Recovery: {said.get('title', 'untitled')}", *wrapped(f"{head}; {said.get('source', 'source unknown')}"), ""]
+    lines = [said.get("title", "untitled"), "Recovery: what breaks, and what to change", *wrapped(f"{head}; {said.get('source', 'source unknown')}"), ""]
     lines += _answers(ds)
     for part, title, rows in (
         ("charge", "Charges and harnesses", _charges),

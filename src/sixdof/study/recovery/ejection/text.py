@@ -37,7 +37,7 @@ WORTH = (
 def charge_text(ds: xr.Dataset) -> str:
     """Return the page about what `charge` returned. Raises ValueError for anything else."""
     need_charge(ds, "charge_text")
-    lines = [f"Ejection charges, pins and harnesses: {ds.attrs.get('title', 'untitled')}", *wrapped(flown(ds)), ""]
+    lines = [ds.attrs.get("title", "untitled"), "Ejection charges, pins and harnesses", *wrapped(flown(ds)), ""]
     for name in ds["harness"].values:
         one = ds.sel(harness=name)
         lines += [str(name), *indented([*answers(one), *_others(one)]), *table([["quantile", "", "5 %", "50 %", "95 %"], *_rows(one)]), ""]

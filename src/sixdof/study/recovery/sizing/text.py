@@ -27,7 +27,7 @@ _WORTH = (
 def sizing_text(ds: xr.Dataset) -> str:
     """Return the page about what `canopy_size` returned. Raises ValueError for anything else."""
     need_sizes(ds, "sizing_text")
-    lines = [f"How large a canopy: {ds.attrs.get('title', 'untitled')}", *wrapped(_flown(ds)), ""]
+    lines = [ds.attrs.get("title", "untitled"), "How large a canopy must be", *wrapped(_flown(ds)), ""]
     for name in ds["canopy"].values:
         one = ds.sel(canopy=name)
         lines += [f"{name} ({one['stage'].item()})", *indented(list(_answers(one, ds))), *table(list(_rows(one))), *indented([_COLUMNS]), ""]
