@@ -47,6 +47,16 @@ def made(demo_mission, stack_mission, demo_flight, demo_ensemble, models):
         "a launch card": sixdof.preflight.launch_card(demo_mission, flights=8, directions=0, progress=False),
         "a vehicle as built": sixdof.workshop.as_built(stack_mission, motors[0].parents[1] / "whinchat-readings.toml"),
         "ballast for a margin": sixdof.workshop.ballast(demo_mission, flights=2, most="20 g", threads=1, progress=False),
+        "a static firing": sixdof.workshop.static_firing(
+            motors[0].parents[1] / "firings" / "mesa-i-1.csv", calibration=motors[0].parents[1] / "firings/cell.csv"
+        ),
+        "skin temperatures": sixdof.workshop.skin_temperature(demo_ensemble.isel(flight=slice(2)), failing=0, progress=False),
+        "fin flutter": sixdof.workshop.flutter(demo_ensemble.isel(flight=slice(2)), failing=0, progress=False),
+        "sizes of canopies": sixdof.workshop.canopy_size(demo_mission, "main", sizes=[0.8, 1.2], flights=2, failing=0, progress=False),
+        "a recovery": sixdof.workshop.recovery(stack_mission, 2, failing=0, parts=["charge"], progress=False),
+        "ejection charges": sixdof.workshop.charge(stack_mission, "drogue", flights=2, failing=0, progress=False),
+        "deployments about apogee": sixdof.workshop.deployment(demo_mission, "main", offsets=[0.0], flights=2, failing=0, progress=False),
+        "trigger windows": sixdof.workshop.trigger_windows(demo_mission, 2, branches=[], progress=False),
         "a turn into the wind": sixdof.preflight.weathercock(demo_mission, "lean at burnout < 8 deg in 50 % of flights", 2, maps=False, cures=False),
         "a stability as flown": sixdof.preflight.stability(demo_mission, 2),
         "rails for a wind": sixdof.preflight.rail_for_wind(demo_mission, elevations=["80 deg"], **few),
