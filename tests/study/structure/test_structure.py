@@ -40,8 +40,8 @@ def test_page__says_what_holds_and_what_the_mission_does_not_say(found):
 
 
 def test_checks__of_flutter_and_skin_are_those_studies_own(stack_mission, found):
-    fins = sixdof.workshop.flutter(stack_mission, 2, seed=1, progress=False)
-    skin = sixdof.workshop.skin_temperature(stack_mission, 2, seed=1, progress=False)
+    fins = sixdof.workshop.flutter(stack_mission, 2, seed=1, failing=0, progress=False)
+    skin = sixdof.workshop.skin_temperature(stack_mission, 2, seed=1, failing=0, progress=False)
     shares = found["check_share"].sel(check="flutter of tail").values
     assert shares[:2] == pytest.approx(1.0 / fins["flutter_reserve"].sel(fins="tail").values) and np.isnan(shares[2:]).all()
     tip = skin.sel(wall="nose tip")
@@ -52,14 +52,14 @@ def test_checks__of_flutter_and_skin_are_those_studies_own(stack_mission, found)
 def test_page__says_what_breaks(stack_mission):
     """A joint and a guide far too weak: both break, by name, and the verdict says so before any number."""
     weak = stack_mission.change({"stage.1.joint.bending_strength": "0.2 N*m", "stage.0.part.fore guide.strength": "3 N"})
-    ds = sixdof.workshop.structure(weak, 3, failing=0, progress=False)
+    ds = sixdof.workshop.structure(weak, 2, failing=0, progress=False)
     answer = str(sixdof.report(ds)).splitlines()[3:7]
     told = [next(line for line in answer if f"{name} is loaded beyond strength in more than 5 %" in line) for name in ("Joint of drayhorse", "Fore guide")]
     assert len(told) == 2
     assert float(ds["check_95"].max()) > 1.0
 
 
-@pytest.mark.parametrize("name", FILES)
+@pytest.mark.parametrize("name", [name if name == "slender" else pytest.param(name, marks=pytest.mark.slow) for name in FILES])
 def test_structure__of_vehicles_nobody_tuned(name):
     ds = sixdof.workshop.structure(stranger(name), 1, failing=0, progress=False)
     page = str(sixdof.report(ds))
@@ -75,9 +75,9 @@ def test_measures__drive_criteria(stack_mission):
         "guide_load_max < 0.001 N",
         "deployment_acceleration_max < 90 m/s^2",
     ]
-    flights = sixdof.disperse(mission, 3, seed=1, progress=False)
-    ds = sixdof.workshop.structure(flights, failing=0, progress=False)
-    verdicts = judge_criteria(sixdof.compare({"as it is": mission}, 3, seed=1, progress=False), criteria)
+    flights = sixdof.disperse(mission, 2, seed=1, progress=False)
+    ds = sixdof.workshop.bending(flights, failing=0, progress=False).merge(sixdof.workshop.deployment_loads(flights, failing=0, progress=False), compat="override")
+    verdicts = judge_criteria(sixdof.compare({"as it is": mission}, 2, seed=1, progress=False), criteria)
     share = ds["joint_moment"].sel(joint="joint of drayhorse").values / 2.0
     assert bool(verdicts["verdict"].notnull().all())
     assert criterion(criteria[0]).holds(flights)[0].tolist() == (share < 0.9).tolist()

@@ -142,14 +142,14 @@ def fins_and_skin(mission: Mission | xr.Dataset, flights: int, count: int, seed:
         return np.concatenate([values, np.full(count - len(values), math.nan)])
 
     try:
-        fins = flutter(ensemble, progress=False, **laws)
+        fins = flutter(ensemble, failing=0, progress=False, **laws)
         for k, name in enumerate(fins["fins"].values):
             share, time, mach = (fins[column].isel(fins=k).values for column in ("flutter_reserve", "worst_time", "worst_mach"))
             found.append(Check(f"flutter of {name}", "flutter", padded(1.0 / share), padded(time), padded(mach)))
     except ValueError as error:
         silent.append(f"Nothing is told of flutter: {error}.")
     try:
-        skin = skin_temperature(ensemble, progress=False, **laws)
+        skin = skin_temperature(ensemble, failing=0, progress=False, **laws)
         for k, name in enumerate(skin["wall"].values):
             hot, time = (skin[column].isel(wall=k).values for column in ("skin_temperature", "skin_time"))
             share = (hot - WARM) / (float(skin["service_temperature"][k]) - WARM)
