@@ -76,9 +76,8 @@ def test_measures__drive_criteria(stack_mission):
         "deployment_acceleration_max < 90 m/s^2",
     ]
     flights = sixdof.disperse(mission, 2, seed=1, progress=False)
-    ds = sixdof.workshop.bending(flights, failing=0, progress=False).merge(
-        sixdof.workshop.deployment_loads(flights, failing=0, progress=False), compat="override"
-    )
+    quiet = {"failing": 0, "progress": False}
+    ds = sixdof.workshop.bending(flights, **quiet).merge(sixdof.workshop.deployment_loads(flights, **quiet), compat="override")
     verdicts = judge_criteria(sixdof.compare({"as it is": mission}, 2, seed=1, progress=False), criteria)
     share = ds["joint_moment"].sel(joint="joint of drayhorse").values / 2.0
     assert bool(verdicts["verdict"].notnull().all())
