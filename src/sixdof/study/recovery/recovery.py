@@ -11,10 +11,10 @@ import numpy as np
 import xarray as xr
 
 from sixdof.ensemble.request import whole
-from sixdof.mission.errors import suggestion
+from sixdof.mission.errors import MissionError, suggestion
 from sixdof.mission.load import check_mission
 from sixdof.mission.mission import Mission
-from sixdof.mission.units import shown
+from sixdof.mission.units import QuantityError, parse, shown
 from sixdof.results.status import Descent
 from sixdof.study.landing.strata import fly_failing, strata_of, strata_share, stratum_of
 from sixdof.study.reading.result import came_down, fact, meaningful, need_table
@@ -39,7 +39,7 @@ def recovery(
     descent_speed: float | str = "6 m/s",
     drift: float | str | None = None,
     failing: int = 10,
-    load_share: float = LOAD_SHARE,
+    load_share: float | str = LOAD_SHARE,
     share: float = 0.95,
     parts: str | Iterable[str] = PARTS,
     seed: int = 0,
@@ -90,13 +90,15 @@ def recovery(
     count, asked = whole(flights, "recovery: flights", 2), _asked(parts)
     whole(failing, "recovery: failing", 0)
     check_share(share, "share")
+    speed, limit = _above("descent_speed", descent_speed, "m/s"), _above("load_share", load_share, "1", most=1.0)
+    far = None if drift is None else _above("drift", drift, "m")
     how = {"seed": seed, "threads": threads, "progress": progress}
     laws = {"guidance": guidance, "control": control}
     common = {"failing": failing, "share": share, **how, **laws}
-    held = {**common, "load_share": load_share}
+    held = {**common, "load_share": limit}
     studies: dict[str, Callable[[], xr.Dataset]] = {
         "charge": lambda: charge(mission, flights=count, **held),
-        "size": lambda: canopy_size(mission, descent_speed=descent_speed, drift=drift, flights=min(count, MOST["size"]), **common),
+        "size": lambda: canopy_size(mission, descent_speed=speed, drift=far, flights=min(count, MOST["size"]), **common),
         "deployment": lambda: deployment(mission, flights=min(count, MOST["deployment"]), **held),
         "windows": lambda: _windows(mission, min(count, MOST["windows"]), how, laws),
     }
@@ -105,10 +107,12 @@ def recovery(
     for part in asked:
         try:
             found = found.merge(_packed(part, studies[part]()), combine_attrs="no_conflicts")
-        except ValueError as error:
+        except MissionError:
+            raise
+        except ValueError as error:  # what was asked is checked above: this is what the mission lacks
             lacking[part] = str(error)
     entry = ("part", [lacking.get(part, "") for part in asked], {"long_name": "what cannot be told, and why"})
-    told = {"load_share": float(load_share), "share": float(share), "flights": count, "failing": int(failing)}
+    told = {"load_share": limit, "share": float(share), "flights": count, "failing": int(failing)}
     return found.assign(lacking=entry).assign_coords(part=("part", list(asked), {"long_name": "study"})).assign_attrs(told)
 
 
@@ -123,6 +127,17 @@ def _asked(parts) -> list[str]:
         if part not in PARTS:
             raise ValueError(f"recovery: there is no part {shown(part)}; {suggestion(str(part), PARTS, 'parts')}")
     return [part for part in PARTS if part in asked]
+
+
+def _above(name: str, value: float | str, unit: str, *, most: float = math.inf) -> float:
+    """Return a quantity in SI. Raises ValueError for one that cannot be read, is not above 0, or is above `most`."""
+    try:
+        found = float(parse(value, unit))
+    except QuantityError as error:
+        raise ValueError(f"recovery: {name}: {error}") from None
+    if not 0.0 < found <= most:
+        raise ValueError(f"recovery: {name} = {shown(value)} must be above 0{f' and at most {most:g}' if math.isfinite(most) else ''}")
+    return found
 
 
 def _windows(mission: Mission, flights: int, how: dict, laws: dict) -> xr.Dataset:
