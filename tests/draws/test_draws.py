@@ -186,7 +186,7 @@ def test_streams__are_fixed_for_good():
 def test_draws__of_different_quantities_and_things_are_uncorrelated():
     table = draw_table(staged(EVERYTHING), SEED, 0, SAMPLE)
     columns = np.concatenate([table[name].values.reshape(SAMPLE, -1) for name in DISPERSIBLE], axis=1)
-    assert columns.shape[1] == 15 + 17 * 3 + 4 * 2 + 3 * 3 + 3 * 2 + 2 + 4  # once, by stage, joint, canopy, harness, rule, fin
+    assert columns.shape[1] == 15 + 17 * 3 + 4 * 2 + 3 * 3 + 4 * 2 + 2 + 4  # once, by stage, joint, canopy, harness, rule, fin
     correlation = np.corrcoef(columns.T)[np.triu_indices(columns.shape[1], 1)]
     assert np.abs(correlation).max() < 5.0 / math.sqrt(SAMPLE)  # five standard deviations, some 3,500 pairs
 
@@ -429,7 +429,7 @@ def test_prepare__each_canopy_rule_joint_and_harness_has_its_own_draw(flown_stac
     draw.rule[:] = [0.01, 0.02]
     draw.joint[1, OF_JOINT.index("delay")] = 0.05
     draw.stage[:, OF_STAGE.index("ignition_delay")] = [0.4, -0.4]
-    draw.harness[:] = 0.7, 1.3, 0.9  # strength, stiffness, drag of the loose piece
+    draw.harness[:] = 0.7, 1.3, 0.9, 1.2  # strength, stiffness, drag of the loose piece, impulse of the ejection
     nominal, work = prepared(plan, nominal_draw(flown_stack)), prepared(plan, draw)
     for column, factors in ((CanopyColumn.DRAG_AREA, [0.8, 1.1, 1.3]), (CanopyColumn.FILL_TIME, [0.5, 2.0, 3.0])):
         assert work.canopy[:, column] == pytest.approx(model.canopy[:, column] * factors, rel=ROUNDING)

@@ -200,8 +200,6 @@ def _fins(fins: tables.Fins) -> Iterator[Problem]:
 
 
 def _stiffness(fins: tables.Fins) -> Iterator[Problem]:
-    if not fins.control:
-        yield from unused(fins, ("hinge_stiffness", "hinge_play"), "fins that no servo turns (control = false)")
     if fins.shear_modulus is not None and fins.shear_modulus < LEAST_SHEAR_MODULUS:
         message = f"{fins.shear_modulus:g} Pa is softer than rubber"
         yield Problem(("shear_modulus",), fins.shear_modulus, message, 'a bare number is in Pa; write e.g. "4.1 GPa"')

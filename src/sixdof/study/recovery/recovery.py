@@ -214,7 +214,7 @@ def recovery_part(ds: xr.Dataset, part: str) -> xr.Dataset:
     Examples
     --------
     >>> found = sixdof.workshop.recovery(stack, 6, failing=0, parts="charge")
-    >>> str(sixdof.report(sixdof.workshop.recovery_part(found, "charge"))).splitlines()[3]
+    >>> str(sixdof.report(sixdof.workshop.recovery_part(found, "charge"))).splitlines()[4]
     'drogue'
     """
     need_recovery(ds, "recovery_part")
