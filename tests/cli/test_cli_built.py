@@ -26,6 +26,7 @@ def test_built__writes_a_mission_that_flies(tmp_path, capsys, stack_mission):
     assert "the file exists; give another name, or --overwrite" in capsys.readouterr().err
 
 
+@pytest.mark.slow
 def test_built__ballast_that_is_out_of_reach_has_its_own_code(capsys):
     arguments = ["--margin", "6 calibres", "--flights", "1", "--threads", "1", "--quiet"]
     assert main([*FILES, *arguments]) == 1

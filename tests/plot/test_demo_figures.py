@@ -266,6 +266,7 @@ def test_checks__see_axes_without_data():
     assert complaints(ax.figure) == ["axes '' hold no data"]
 
 
+@pytest.mark.slow
 def test_figure__of_flutter(stack_mission):
     assert_good(plot.plot_flutter(sixdof.workshop.flutter(stack_mission, 3, progress=False)))
 

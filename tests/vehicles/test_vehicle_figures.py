@@ -130,6 +130,7 @@ REFUSED = {
     ("plot_estimate_error", "stack"): "the sensors of this mission are ideal",
 }
 EVERY = pytest.mark.parametrize("name", FILES)
+LIGHTEST = pytest.mark.parametrize("name", ["slender", *(pytest.param(name, marks=pytest.mark.slow) for name in ("canard", "stack"))])
 
 
 def test_figures__are_all_tried():
@@ -334,7 +335,7 @@ def test_figure__of_deployments_about_apogee(missions, name):
     assert "deployed at each of 2 times" in str(sixdof.report(found))
 
 
-@EVERY
+@LIGHTEST
 def test_figure__and_page_of_flutter(ensembles, missions, name):
     found = sixdof.workshop.flutter(ensembles[name], progress=False)
     rendered(plot.plot_flutter(found))
@@ -368,7 +369,7 @@ def test_figure__and_page_of_skin_temperatures(ensembles, name):
     assert ("nose tip, petg" in page) == (name != "canard")  # printed noses near Mach 1.1 and beyond
 
 
-@EVERY
+@LIGHTEST
 def test_figures__of_a_vehicle_as_built(missions, name):
     """All stages of it, as the mission has them; and a little ballast."""
     tables = [readings(missions[name], number, error=0.05) for number in range(len(missions[name].stage))]
@@ -387,7 +388,7 @@ def test_figure__and_page_of_trigger_windows(missions, name):
     assert ('Nothing backs up "light the middle"' in page) == (name == "stack")
 
 
-@EVERY
+@LIGHTEST
 def test_figure__and_page_of_loads(ensembles, name):
     found = sixdof.workshop.structure(ensembles[name].isel(flight=slice(2)), failing=0, progress=False)
     rendered(plot.plot_structure(found)[0].figure)

@@ -69,7 +69,7 @@ def test_ballast__none_where_the_margin_is_there(found, demo_mission):
     assert float(ds["ballast_mass"]) == 0.0 and "None is needed" in sixdof.report(ds)
 
 
-@pytest.mark.parametrize(("name", "at"), [("stack", "flight"), pytest.param("canard", "burnout", marks=pytest.mark.slow)])
+@pytest.mark.parametrize(("name", "at"), [pytest.param("stack", "flight", marks=pytest.mark.slow), pytest.param("canard", "burnout", marks=pytest.mark.slow)])
 def test_ballast__of_vehicles_nobody_tuned(name, at):
     mission = stranger(name)
     ds = ballast(mission, 2.6, at, flights=2, **QUIET)
@@ -78,6 +78,7 @@ def test_ballast__of_vehicles_nobody_tuned(name, at):
     assert ds.attrs["met"] in (0, 1) and np.isfinite(ds["margin_tried"].values).all()
 
 
+@pytest.mark.slow
 def test_ballast__at_a_station_of_ones_own(stack_mission):
     """In the booster's fore end: it stands behind the stack's balance point, so it lowers the margin, and a higher one is out of reach."""
     place = {"stage": "drayhorse", "station": "400 mm"}
