@@ -111,3 +111,9 @@ def test_ballast__refuses_what_cannot_be(demo_mission):
             ballast(demo_mission, **{"flights": 1, **QUIET, **arguments})
     with pytest.raises(TypeError, match="ballast: mission must be"):
         ballast("sampler.toml")
+
+
+def test_ballast__of_a_vehicle_that_stays_on_the_rail_is_refused(demo_mission):
+    heavy = demo_mission.change({"stage.0.part.air sampler.mass": "60 kg"})
+    with pytest.raises(ValueError, match="does not leave the rail"):
+        sixdof.workshop.ballast(heavy, flights=2, progress=False)

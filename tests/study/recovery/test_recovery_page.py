@@ -8,7 +8,7 @@ import pytest
 import sixdof
 from sixdof.study.landing.strata import strata_of
 from sixdof.study.recovery.recovery import PARTS, TROUBLES, recovery, recovery_part
-from sixdof.study.recovery.recovery_findings import BREAKS, CHANGE, HOLDS, findings
+from sixdof.study.recovery.recovery_findings import BREAKS, CHANGE, HOLDS, _rough, findings
 
 FEW = {"failing": 0, "seed": 2}
 
@@ -102,3 +102,20 @@ def test_recovery__refuses_in_one_sentence(demo_mission):
 def test_recovery__draws_what_the_ensemble_draws(found, spoilt):
     ds = sixdof.disperse(spoilt, 8, seed=2, tracks="none", progress=False)
     assert int(found.branch_flights.sum()) == 8 and set(found.branch.values) == set(np.unique(ds.branch))
+
+
+def test_page__canopies_without_a_strength_are_no_sound_recovery(demo_mission):
+    bare = demo_mission.change({f"stage.0.part.{part.name}.strength": None for part in demo_mission.stage[0].part if part.kind == "parachute"})
+    told = findings(recovery(bare, 2, parts="size", **FEW))
+    assert [one.grade for one in told if "says no strength, so that no load breaks it" in one.text] == [CHANGE] * len(bare.recovery)
+
+
+def test_recovery__of_a_vehicle_that_stays_on_the_rail_is_refused(demo_mission):
+    heavy = demo_mission.change({"stage.0.part.air sampler.mass": "60 kg"})
+    with pytest.raises(ValueError, match="recovery: none of 2 flights leaves the rail"):
+        recovery(heavy, 2, **FEW)
+
+
+@pytest.mark.parametrize(("share", "words"), [(1.0, "100 %"), (0.61, "61 %"), (0.0123, "1.2 %")])
+def test_rough_shares__are_numbers_without_powers_of_ten(share, words):
+    assert _rough(share) == words

@@ -146,3 +146,14 @@ def test_verb__pages_and_figures_of_flutter_and_skin(demo_path, tmp_path, capsys
         assert (tmp_path / f"{name}.png").stat().st_size > 10000
     said = capsys.readouterr().out
     assert "No set of fins comes near flutter" in said and "Nothing gets too hot" in said
+
+
+def test_page__of_a_vehicle_that_stays_on_the_rail_tells_nothing(demo_mission):
+    heavy = demo_mission.change({"stage.0.part.air sampler.mass": "60 kg"})
+    text = str(sixdof.report(sixdof.workshop.flutter(heavy, 2, progress=False)))
+    assert "Nothing is told: none of 2 flights leaves the rail." in text and "nan" not in text
+
+
+def test_page__failures_that_are_certain_are_compared_with_no_nominal_flight(found):
+    only = found.sel(branch=["nominal"]).assign_coords(branch=["late_apogee: a"])
+    assert "Nearer to flutter" not in str(sixdof.report(only))

@@ -155,3 +155,9 @@ def test_skin_temperature__measures_and_refusals(demo_mission):
     bare = {f"{path}.{key}": value for path, keys in parts.items() for key, value in keys.items() if demo_mission.stage[0].part[int(path[13:])].material}
     with pytest.raises(ValueError, match=r"says no material, so its specific heat is not known; give material"):
         sixdof.workshop.skin_temperature(demo_mission.change(bare), 1, progress=False)
+
+
+def test_page__of_a_vehicle_that_stays_on_the_rail_tells_nothing(demo_mission):
+    heavy = demo_mission.change({"stage.0.part.air sampler.mass": "60 kg"})
+    text = str(sixdof.report(sixdof.workshop.skin_temperature(heavy, 2, progress=False)))
+    assert "Nothing is told: none of 2 flights leaves the rail." in text and "nan" not in text

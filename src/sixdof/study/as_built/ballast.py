@@ -129,6 +129,8 @@ def _calibres(margin: float | str) -> float:
 def _variable(nominal: xr.Dataset, at: str) -> str:
     """Return the event that the margin is asked at, "" for the least of the flight. Raises ValueError for what is no event of the climb."""
     events = climb_events(nominal)
+    if "rail_departure" not in events:
+        raise ValueError("ballast: the flight as written does not leave the rail, so it has no margin to change; choose a stronger motor")
     if at == IN_FLIGHT:
         return ""
     if at not in events:

@@ -17,7 +17,7 @@ from sixdof.mission.mission import Mission
 from sixdof.mission.units import QuantityError, parse, shown
 from sixdof.results.status import Descent
 from sixdof.study.landing.strata import fly_failing, strata_of, strata_share, stratum_of
-from sixdof.study.reading.result import came_down, fact, meaningful, need_table
+from sixdof.study.reading.result import came_down, fact, meaningful, need_table, plural
 from sixdof.study.recovery.deployment import deployment
 from sixdof.study.recovery.ejection.charge import LOAD_SHARE, charge
 from sixdof.study.recovery.sizing.canopy_size import canopy_size
@@ -157,6 +157,8 @@ def _as_flown(mission: Mission, flights: int, failing: int, how: dict) -> xr.Dat
     branch = np.concatenate([one["branch"].values.astype(str) for one in ensembles])
     stratum = np.concatenate([stratum_of(one, mission) for one in ensembles])
     flew = np.concatenate([meaningful(one) for one in ensembles])
+    if not flew.any():
+        raise ValueError(f"recovery: none of {plural(flew.size)} leaves the rail, so there is nothing to recover; choose a stronger motor")
     weights = strata_of(mission).weights
     shares = [strata_share(which & flew, stratum, weights, CONFIDENCE) for which in troubles.T]
     names = sorted(set(branch[flew]), key=lambda name: (name != "nominal", -np.sum(branch == name), name))

@@ -9,12 +9,14 @@ from typing import NamedTuple
 import numpy as np
 import xarray as xr
 
+from sixdof.mission.load import stored_mission
 from sixdof.study.reading.result import plural
 from sixdof.study.recovery.ejection.masses import NARROW
 from sixdof.study.recovery.ejection.text import PULL_MARGIN, harness, percent, pins, powder, thin_air
 from sixdof.study.recovery.recovery import recovery_part
 from sixdof.study.recovery.triggers.text import early_and_late
 from sixdof.study.recovery.triggers.triggers import SENSED
+from sixdof.study.recovery.zipper import canopy_parts
 
 BREAKS, CHANGE, HOLDS = 0, 1, 2
 
@@ -47,10 +49,13 @@ def _flown(ds: xr.Dataset) -> Iterator[Finding]:
             yield Finding(BREAKS, f"{text}; by branch: {', '.join(worst)}.")
     if not (ds["trouble_share"].values > 0.0).any():
         yield Finding(HOLDS, f"In {plural(ds.attrs['left'])}, failures included, no harness and no canopy breaks by its load, and nothing falls without one.")
+    for part in canopy_parts(stored_mission(ds.attrs["mission"])):
+        if part.strength is None:
+            yield Finding(CHANGE, f"{part.name}: says no strength, so that no load breaks it in these flights, whatever it is: give it.")
 
 
 def _rough(share: float) -> str:
-    return f"{100.0 * share:.2g} %"
+    return f"{100.0 * share:.0f} %" if share >= 0.1 else f"{100.0 * share:.2g} %"
 
 
 def _most(ds: xr.Dataset, by: np.ndarray, rate: np.ndarray) -> list[tuple[str, int, int]]:

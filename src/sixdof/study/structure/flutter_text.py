@@ -53,6 +53,9 @@ def flutter_page(ds: xr.Dataset) -> str:
 
 
 def _answers(ds: xr.Dataset, mission) -> Iterator[str]:
+    if not np.isfinite(ds["flutter_reserve"].values).any():
+        yield f"Nothing is told: none of {plural(int(ds.attrs['flights']))} leaves the rail."
+        return
     short = [k for k in range(ds.sizes["fins"]) if float(ds["short_share"][k]) > 0.0]
     for k in sorted(short, key=lambda k: -float(ds["short_share"][k])):
         yield from _short(ds.isel(fins=k), mission, k)
@@ -112,7 +115,9 @@ def _branch(one: xr.Dataset, row: int) -> str:
 def _branches(ds: xr.Dataset) -> Iterator[str]:
     """Yield which failures bring fins nearer to flutter than the nominal flights, and how near."""
     least = ds["branch_reserve"]
-    usual = np.nanmin(least.sel(branch="nominal").values) if "nominal" in ds["branch"].values else np.inf
+    if "nominal" not in ds["branch"].values or not np.isfinite(least.sel(branch="nominal").values).any():
+        return
+    usual = np.nanmin(least.sel(branch="nominal").values)
     worse = [(str(name), float(np.nanmin(np.append(least.sel(branch=name).values, np.inf)))) for name in ds["branch"].values if name != "nominal"]
     told = [f"{name} {value:.2f}" for name, value in worse if value < 0.9 * usual]
     if told:

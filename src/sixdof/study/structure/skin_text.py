@@ -41,6 +41,9 @@ def _celsius(values) -> float:
 
 
 def _answers(ds: xr.Dataset) -> Iterator[str]:
+    if not np.isfinite(ds["skin_temperature"].values).any():
+        yield f"Nothing is told: none of {plural(int(ds.attrs['flights']))} leaves the rail."
+        return
     soft = [k for k in range(ds.sizes["wall"]) if float(ds["soft_share"][k]) > 0.0]
     for k in sorted(soft, key=lambda k: (-float(ds["hot_share"][k]), -float(ds["soft_share"][k]))):
         yield _too_hot(ds.isel(wall=k))
@@ -55,10 +58,12 @@ def _answers(ds: xr.Dataset) -> Iterator[str]:
 def _branches(ds: xr.Dataset) -> Iterator[str]:
     """Yield which failures make the skin hotter than in nominal flights, and by how much."""
     least = ds["branch_reserve"]
-    usual = np.nanmin(least.sel(branch="nominal").values) if "nominal" in ds["branch"].values else np.inf
+    if "nominal" not in ds["branch"].values or not np.isfinite(least.sel(branch="nominal").values).any():
+        return
+    usual = np.nanmin(least.sel(branch="nominal").values)
     told = [(str(name), float(np.nanmin(np.append(least.sel(branch=name).values, np.inf)))) for name in ds["branch"].values if name != "nominal"]
     worse = [f"{name} ({usual - value:.0f} K)" for name, value in told if value < usual - 2.0]
-    if worse and np.isfinite(usual):
+    if worse:
         yield f"Nearer to what it bears than in a nominal flight, by as much: {', '.join(worse[:5])}."
 
 
@@ -97,7 +102,7 @@ def _table(ds: xr.Dataset) -> list[str]:
         share = 100.0 * float(one["soft_share"])
         rows.append([str(name), one["material"].item(), *cells, f"{_celsius(one['service_temperature']):.0f}", f"{flux:.1f}", f"{at:.1f}", f"{share:.0f} %"])
     text = "degC, the largest of each flight: of the outer surface, of the wall on average through its thickness, and of the air that drives it (recovery)."
-    return [*underlined(table(rows, words=2)), *wrapped(text)]
+    return [*underlined(table(rows, words=2)), *wrapped(text)] if rows[1:] else []
 
 
 def _tip(ds: xr.Dataset) -> Iterator[str]:
