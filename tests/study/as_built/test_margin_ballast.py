@@ -113,6 +113,7 @@ def test_ballast__refuses_what_cannot_be(demo_mission):
         ballast("sampler.toml")
 
 
+@pytest.mark.filterwarnings("ignore:.*rail")
 def test_ballast__of_a_vehicle_that_stays_on_the_rail_is_refused(demo_mission):
     heavy = demo_mission.change({"stage.0.part.air sampler.mass": "60 kg"})
     with pytest.raises(ValueError, match="does not leave the rail"):
