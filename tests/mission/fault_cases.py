@@ -96,7 +96,6 @@ TABLES = {
     "hinge behind": ('hinge = "35 mm"', 'hinge = "95 mm"', "stage[0].part[2].hinge", "behind the root chord", "leading edge"),
     "soft fins": ('hinge = "35 mm"', 'hinge = "35 mm"\nshear_modulus = 4.1', "stage[0].part[2].shear_modulus", "softer than rubber", "4.1 GPa"),
     "hinge soft": ('hinge = "35 mm"', 'hinge = "35 mm"\nhinge_stiffness = "30 N*m"', "stage[0].part[2].hinge_stiffness", "wrong unit", "30 N*m/rad"),
-    "play of fixed fins": ("control = true", 'control = false\nhinge_play = "0.2 deg"', "stage[0].part[2].hinge_play", "does not use it", "remove it"),
     "thick fins": ('thickness = "3 mm"', "thickness = 3", "stage[0].part[2].thickness", "not less than the root chord", "a bare number is in m"),
     "ring": (
         'inner_diameter = "39 mm"',
