@@ -136,6 +136,7 @@ def test_figure__of_the_launch_card(demo_mission, stack_mission):
             assert_good(plot.plot_launch_card(card, page=page))
 
 
+@pytest.mark.slow
 def test_figure__of_sizes_of_canopies(demo_mission, stack_mission):
     """With a drift and without one; two stages; a canopy that the study is not about."""
     few = {"sizes": [0.8, 1.3], "flights": 2, "failing": 0}
@@ -147,6 +148,7 @@ def test_figure__of_sizes_of_canopies(demo_mission, stack_mission):
         plot.plot_canopy_size(found, "drogue")
 
 
+@pytest.mark.slow
 def test_figure__of_charges(stack_mission):
     """As written; too strong on a weak harness; without a table; for a harness that there is not."""
     other = {
@@ -163,6 +165,7 @@ def test_figure__of_charges(stack_mission):
         plot.plot_charge(found, "main")
 
 
+@pytest.mark.slow
 def test_figure__of_deployments_about_apogee(demo_mission, stack_mission):
     """With strengths, harnesses and the width of one; with none of them; for a canopy that the study is not about."""
     known = stack_mission.change({"harness.drogue.width": "14 mm", "stage.1.part.booster main.strength": "150 N"})
@@ -271,6 +274,7 @@ def test_figure__of_flutter(stack_mission):
     assert_good(plot.plot_flutter(sixdof.workshop.flutter(stack_mission, 3, progress=False)))
 
 
+@pytest.mark.slow
 def test_figure__of_static_firings(stack_mission):
     """The shipped logs beside the mission's motor; one log alone, without a mission."""
     logs = sorted(FIRINGS.glob("mesa-i-*.csv"))
@@ -298,6 +302,7 @@ def test_figures__of_the_vehicle_as_built(demo_path, stack_mission, demo_mission
         plot.plot_as_built(built[["value"]])
 
 
+@pytest.mark.slow
 def test_figure__of_loads(stack_mission):
     found = sixdof.workshop.structure(stack_mission, 2)
     assert_good(plot.plot_structure(found)[0].figure)

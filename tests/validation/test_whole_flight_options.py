@@ -194,7 +194,7 @@ SWINGING_STEPS = 3e-5  # rad: RK4 in steps of a quarter of a radian of the swing
 NEAR_GROUND = 1e-4  # m, as in test_whole_flight.py: the wind's profile is steep there
 
 
-@pytest.mark.parametrize("name", [pytest.param("filled at once", marks=pytest.mark.slow), "waits", "reefed"])
+@pytest.mark.parametrize("name", [*(pytest.param(name, marks=pytest.mark.slow) for name in ("filled at once", "waits")), "reefed"])
 def test_canopies__as_the_reference(demo, name):
     """A low flight to the ground: the first canopy after an apogee by barometer, the second at 35 m, each with a delay."""
     model, draw = demo

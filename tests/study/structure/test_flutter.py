@@ -104,6 +104,7 @@ def test_air__of_a_booster_is_the_airs_own(stack_mission, stack_flight):
     assert after.density[::50] == pytest.approx(air.density.values, rel=2e-3)
 
 
+@pytest.mark.slow
 def test_measures__in_criteria(demo_mission, found):
     asked = [
         "flutter_margin of tail > 1.6 in 60 % of flights",
