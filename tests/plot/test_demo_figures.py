@@ -289,6 +289,7 @@ def test_figure__of_skin_temperatures(demo_mission):
     assert_good(plot.plot_skin_temperature(sixdof.workshop.skin_temperature(demo_mission, 2, progress=False)))
 
 
+@pytest.mark.slow
 def test_figures__of_the_vehicle_as_built(demo_path, stack_mission, demo_mission):
     """With readings that agree and one that does not, far away too; ballast that is found, none needed, out of reach."""
     readings = demo_path.parent / "whinchat-readings.toml"

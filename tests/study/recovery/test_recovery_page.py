@@ -43,6 +43,7 @@ def test_findings__of_a_sound_recovery_hold(stack_mission):
     assert "Nothing breaks in what was flown" in words(ds) and "no harness and no canopy breaks by its load" in words(ds)
 
 
+@pytest.mark.slow
 def test_troubles__of_a_cord_that_breaks_are_counted_over_all_flights(stack_mission):
     """All flights break a cord of 100 N; those drawn to break it by themselves are not the load's doing."""
     ds = recovery(stack_mission.change({"harness.drogue.strength": "100 N"}), 4, failing=1, parts="charge", seed=2)
@@ -119,3 +120,11 @@ def test_recovery__of_a_vehicle_that_stays_on_the_rail_is_refused(demo_mission):
 @pytest.mark.parametrize(("share", "words"), [(1.0, "100 %"), (0.61, "61 %"), (0.0123, "1.2 %")])
 def test_rough_shares__are_numbers_without_powers_of_ten(share, words):
     assert _rough(share) == words
+
+
+def test_page__of_a_vehicle_that_tumbles_says_so_first(found):
+    margins = found["departure_margin"]
+    assert float(margins.min()) > 0.0 and "NOT STABLE" not in sixdof.report(found)
+    page = sixdof.report(found.assign(departure_margin=margins - 5.0)).splitlines()
+    breaks = page.index("What breaks, and what to do")
+    assert page[breaks + 1].startswith("  - NOT STABLE: the static margin at rail departure is -") and "below 0 in" in " ".join(page[breaks : breaks + 4])

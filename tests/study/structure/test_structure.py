@@ -93,3 +93,10 @@ def test_verb__prints_the_page_and_draws(stack_path, tmp_path, capsys):
     assert main(["structure", str(stack_path), "--flights", "1", "--failing", "0", "--figures", str(tmp_path)]) == 0
     assert "What breaks first: 1 drawn flight, seed 0" in capsys.readouterr().out
     assert (tmp_path / "structure.png").exists()
+
+
+def test_page__of_a_vehicle_that_tumbles_says_so_first(demo_mission):
+    heavy_tail = demo_mission.add("stage.0.part", {"kind": "mass", "name": "lead", "mass": "1.8 kg", "station": "1.18 m"})
+    ds = sixdof.workshop.structure(heavy_tail, 1, failing=0, progress=False)
+    assert float(ds["departure_margin"][0]) == float(sixdof.fly(heavy_tail, flight=0).rail_departure_margin) < 0.0
+    assert sixdof.report(ds).splitlines()[3].startswith("  NOT STABLE: the static margin at rail departure is -")

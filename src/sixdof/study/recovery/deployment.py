@@ -16,7 +16,7 @@ from sixdof.mission.mission import Mission
 from sixdof.mission.units import QuantityError, parse, shown
 from sixdof.study.landing.strata import certain, uncertain
 from sixdof.study.reading.result import event_values, need_table, plural
-from sixdof.study.recovery.deployment_flights import TimedFlights, tell, unbreakable
+from sixdof.study.recovery.deployment_flights import OF_CANOPY, TimedFlights, load_share_of, tell, unbreakable
 from sixdof.study.recovery.deployment_loads import INDICES, SHARES, TIMED, canopies_asked, deployment_loads, waiting_for_apogee
 from sixdof.study.recovery.zipper import canopy_parts, harness_of, stage_of, why_no_index
 from sixdof.study.uncertainty.statistics import check_share
@@ -90,7 +90,7 @@ def deployment(
     check_mission(mission, "deployment")
     names = canopies_asked(mission, canopy, "deployment", first=True)
     at = _offsets(offsets)
-    count, limit = whole(flights, "deployment: flights", 2), _share(load_share)
+    count, limit = whole(flights, "deployment: flights", 2), load_share_of(load_share, "deployment")
     whole(failing, "deployment: failing", 0)
     check_share(share, "share")
     how = {"threads": threads, "progress": False, "guidance": guidance, "control": control}
@@ -129,16 +129,6 @@ def _offsets(offsets: Sequence[float | str]) -> np.ndarray:
     return found
 
 
-def _share(value: float | str) -> float:
-    try:
-        found = parse(value, "1")
-    except QuantityError as error:
-        raise ValueError(f"deployment: load_share: {error}") from None
-    if not 0.0 < found <= 1.0:
-        raise ValueError(f'deployment: load_share = {shown(value)} must be above 0 and at most 1; write, for example, "50 %"')
-    return found
-
-
 def _lacks(mission: Mission, canopy: str) -> str:
     """Return what a mission does not say of a canopy, as sentences; "" where nothing is missing."""
     part = next(one for one in canopy_parts(mission) if one.name == canopy)
@@ -174,7 +164,7 @@ def _failed(mission: Mission, names: list[str], failing: int, first: int, seed: 
     """Return the indices of flights with each uncertain failure made certain, as the mission deploys, and what the failures are called."""
     own = unbreakable(mission, names)
     rows = uncertain(mission) if failing else []
-    rows = [k for k in rows if not (mission.failure[k].kind in ("no_deployment", "canopy_lost", "harness_breaks") and mission.failure[k].of in names)]
+    rows = [k for k in rows if not (mission.failure[k].kind in OF_CANOPY and mission.failure[k].of in names)]
     if not rows:
         return {}, []
     parts = []

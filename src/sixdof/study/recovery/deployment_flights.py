@@ -15,6 +15,7 @@ from sixdof.ensemble.run import fly_rows
 from sixdof.mission.mission import Mission
 from sixdof.mission.paths import path_item
 from sixdof.mission.tables.dispersible import DISPERSIBLE
+from sixdof.mission.units import QuantityError, parse, shown
 from sixdof.study.reading.result import event_values, meaningful
 from sixdof.study.weathercock.drawn import without_draws
 from sixdof.study.wind_limit.climb import ended_at
@@ -43,6 +44,17 @@ def part_place(mission: Mission, canopy: str) -> str:
     stage = carriers(mission)[canopy]
     number = next(k for k, part in enumerate(mission.stage[stage].part) if part.kind == "parachute" and part.name == canopy)
     return f"stage.{stage}.part.{number}"
+
+
+def load_share_of(value: float | str, who: str) -> float:
+    """Return the share of a strength that loads are to stay below. Raises ValueError, naming `who`, for anything else."""
+    try:
+        found = parse(value, "1")
+    except QuantityError as error:
+        raise ValueError(f"{who}: load_share: {error}") from None
+    if not 0.0 < found <= 1.0:
+        raise ValueError(f'{who}: load_share = {shown(value)} must be above 0 and at most 1; write, for example, "50 %"')
+    return found
 
 
 def unbreakable(mission: Mission, canopies: Sequence[str]) -> Mission:

@@ -17,7 +17,7 @@ from sixdof.mission.mission import Mission
 from sixdof.mission.units import QuantityError, parse, shown
 from sixdof.results.status import Descent
 from sixdof.study.landing.strata import fly_failing, strata_of, strata_share, stratum_of
-from sixdof.study.reading.result import came_down, fact, meaningful, need_table, plural
+from sixdof.study.reading.result import came_down, fact, meaningful, need_table, outcomes, plural
 from sixdof.study.recovery.deployment import deployment
 from sixdof.study.recovery.ejection.charge import LOAD_SHARE, charge
 from sixdof.study.recovery.sizing.canopy_size import canopy_size
@@ -173,6 +173,8 @@ def _as_flown(mission: Mission, flights: int, failing: int, how: dict) -> xr.Dat
     for end, text in (("estimate", "trouble_share"), ("low", "trouble_low"), ("high", "trouble_high")):
         values = [float(getattr(one, end)) for one in shares]
         entries[text] = (("trouble",), values, {"units": "1", "long_name": "share of all flights with a trouble, by the failures' probabilities"})
+    margins = np.concatenate([outcomes(one, "rail_departure_margin") for one in ensembles])
+    entries["departure_margin"] = (("flown_flight",), margins, {"units": "1", "long_name": "static margin at rail departure, calibres"})
     coords = {"branch": ("branch", names, {"long_name": "branch"}), "trouble": ("trouble", list(TROUBLES), {"long_name": "trouble"})}
     attrs = {name: own.attrs[name] for name in ("title", "source", "mission") if name in own.attrs} | {"seed": str(how["seed"]), "left": int(flew.sum())}
     return xr.Dataset(entries, coords, attrs)

@@ -10,6 +10,7 @@ import numpy as np
 import xarray as xr
 
 from sixdof.mission.load import stored_mission
+from sixdof.study.reading.practice import not_stable
 from sixdof.study.reading.result import plural
 from sixdof.study.recovery.ejection.masses import NARROW
 from sixdof.study.recovery.ejection.text import PULL_MARGIN, harness, percent, pins, powder, thin_air
@@ -38,7 +39,9 @@ def findings(ds: xr.Dataset) -> list[Finding]:
 
 
 def _flown(ds: xr.Dataset) -> Iterator[Finding]:
-    """Yield what breaks as flown, and what comes down without a canopy."""
+    """Yield that it does not fly straight, what breaks as flown, and what comes down without a canopy."""
+    if unstable := not_stable(ds["departure_margin"].values):
+        yield Finding(BREAKS, unstable)
     for k, trouble in enumerate(ds["trouble"].values):
         share, low, high = (float(ds[f"trouble_{end}"].values[k]) for end in ("share", "low", "high"))
         if share > 0.0:

@@ -16,7 +16,7 @@ from sixdof.mission.mission import Mission
 from sixdof.mission.units import QuantityError, parse, shown
 from sixdof.study.landing.strata import certain, uncertain
 from sixdof.study.reading.result import drawn_factor, event_values, meaningful, need_table
-from sixdof.study.recovery.deployment_flights import unbreakable
+from sixdof.study.recovery.deployment_flights import load_share_of, unbreakable
 from sixdof.study.recovery.ejection.harness_loads import FACTORS, HarnessLoads, broken_share, harness_names, loads_of, needed_factors
 from sixdof.study.recovery.ejection.masses import STEPS, Masses, held, largest_impulse, mass_grid, masses_of, unit_snatch
 from sixdof.study.recovery.ejection.pins import Pulled, pulled
@@ -93,7 +93,7 @@ def charge(
     """
     check_mission(mission, "charge")
     names = _asked(mission, harness)
-    count, limit, asked = whole(flights, "charge: flights", 2), _share(load_share), _grid(charge_mass)
+    count, limit, asked = whole(flights, "charge: flights", 2), load_share_of(load_share, "charge"), _grid(charge_mass)
     whole(failing, "charge: failing", 0)
     check_share(share, "share")
     how = {"threads": threads, "progress": progress, "guidance": guidance, "control": control}
@@ -130,16 +130,6 @@ def _asked(mission: Mission, harness) -> list[str]:
         if name not in known:
             raise ValueError(f"charge: there is no harness {shown(name)}; {suggestion(str(name), known, 'harnesses, by their canopies')}")
     return list(dict.fromkeys(asked))
-
-
-def _share(value: float | str) -> float:
-    try:
-        found = parse(value, "1")
-    except QuantityError as error:
-        raise ValueError(f"charge: load_share: {error}") from None
-    if not 0.0 < found <= 1.0:
-        raise ValueError(f'charge: load_share = {shown(value)} must be above 0 and at most 1; write, for example, "50 %"')
-    return found
 
 
 def _grid(masses: Sequence[float | str] | None) -> tuple[float, ...] | None:

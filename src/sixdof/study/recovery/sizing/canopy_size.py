@@ -14,7 +14,7 @@ from sixdof.mission.mission import Mission
 from sixdof.mission.units import QuantityError, parse, shown
 from sixdof.study.landing.strata import certain, uncertain
 from sixdof.study.reading.result import need_table, plural, stays_below
-from sixdof.study.recovery.deployment_flights import tell
+from sixdof.study.recovery.deployment_flights import OF_CANOPY, tell
 from sixdof.study.recovery.deployment_loads import canopies_asked
 from sixdof.study.recovery.sizing.cures import cures_of
 from sixdof.study.recovery.sizing.flights import KEEP, LANDED, Limits, crossings, diameter_for, landed, smallest_for
@@ -24,7 +24,6 @@ from sixdof.study.uncertainty.statistics import check_share
 
 SIZES = tuple(np.linspace(0.6, 1.4, 9).tolist())  # of the first guess
 ROUNDS, HAIR = 4, 1e-4  # of confirming the diameter to take
-OF_CANOPY = ("no_deployment", "canopy_lost", "harness_breaks")
 
 
 def canopy_size(

@@ -10,6 +10,7 @@ import xarray as xr
 
 from sixdof.mission.mission import Mission
 from sixdof.results.names import canopy_names
+from sixdof.study.probes.columns import layout as ly
 from sixdof.study.reading.result import stays_below
 from sixdof.study.structure.flutter import flutter
 from sixdof.study.structure.loads.bending import bent_flight, fastest
@@ -44,6 +45,7 @@ class _Seen(NamedTuple):
     guides: tuple
     opened: list
     climbed: np.ndarray
+    margin: float
 
 
 def structure(
@@ -98,12 +100,23 @@ def structure(
     if canopy_names(asked.mission):
         parts.append(deployment_dataset(asked.mission, asked.seed, [(s.number, s.branch, s.forced, s.opened, s.climbed) for s in seen]))
     ds = xr.merge(parts, combine_attrs="override", compat="override", join="exact")
+    ds["departure_margin"] = ("flight", np.array([s.margin for s in seen]), {"units": "1", "long_name": "static margin at rail departure, calibres"})
     heat, silent = fins_and_skin(mission, flights, len(seen), seed, {"threads": threads, "guidance": guidance, "control": control})
     return with_checks(ds, [*checks_of(ds), *heat], [*lacking(asked.mission), *silent])
 
 
 def _seen(one: OneFlight) -> _Seen:
-    return _Seen(one.number, one.branch, one.forced, fastest(one), bent_flight(one), loads_on_guides(one), opened_canopies(one), climb_acceleration(one))
+    return _Seen(
+        one.number,
+        one.branch,
+        one.forced,
+        fastest(one),
+        bent_flight(one),
+        loads_on_guides(one),
+        opened_canopies(one),
+        climb_acceleration(one),
+        float(one.flown.summary[ly.Outcome.RAIL_DEPARTURE_MARGIN]),
+    )
 
 
 def checks_of(ds: xr.Dataset) -> list[Check]:

@@ -10,6 +10,7 @@ import xarray as xr
 
 from sixdof.mission.page import indented, table
 from sixdof.study.reading.page import LAST_LINE
+from sixdof.study.reading.practice import not_stable
 from sixdof.study.reading.result import stays_below
 from sixdof.study.structure.loads.bending_dataset import WHEN
 from sixdof.study.structure.loads.deployment_loads import in_g
@@ -89,6 +90,8 @@ _WORDS = {  # of a kind: what the nearest does, what breaks
 
 
 def _answers(ds: xr.Dataset) -> Iterator[str]:
+    if unstable := not_stable(ds["departure_margin"].values[ds["forced"].values == 0]):
+        yield unstable
     if "check" not in ds.dims:
         yield "Nothing is held against a strength: the mission says none. The loads below are what each thing must carry."
         return
