@@ -6,7 +6,7 @@ import argparse
 import warnings
 from contextlib import nullcontext
 
-from sixdof.cli import comparing, explaining, flying, looking, loops, preflight, verifying, workshop
+from sixdof.cli import comparing, explaining, flying, looking, loops, postflight, preflight, verifying, workshop
 from sixdof.cli.codes import BAD_INPUT, INTERRUPTED, NOT_LANDED
 from sixdof.cli.options import CAUTION
 from sixdof.cli.output import check_folder, complain
@@ -50,7 +50,7 @@ def parser() -> argparse.ArgumentParser:
     """Return the command line's parser."""
     top = argparse.ArgumentParser(prog="python -m sixdof", description=_ABOUT, epilog=CAUTION, formatter_class=argparse.RawDescriptionHelpFormatter)
     commands = top.add_subparsers(dest="command", required=True)
-    for group in (explaining, looking, flying, loops, comparing, preflight, workshop, verifying):
+    for group in (explaining, looking, flying, loops, comparing, preflight, workshop, postflight, verifying):
         group.add(commands)
     commands.metavar = f"{{{','.join(commands.choices)}}}"
     return top

@@ -1,0 +1,1 @@
+"""Figures of what is done after a flight."""

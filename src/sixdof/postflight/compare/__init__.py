@@ -1,0 +1,1 @@
+"""A log against the flights: does the model hold, and how far."""

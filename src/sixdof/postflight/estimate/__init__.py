@@ -1,0 +1,1 @@
+"""Parameters of the model out of flights, with their covariance."""

@@ -1,0 +1,1 @@
+"""What happened: hypotheses weighed by evidence."""

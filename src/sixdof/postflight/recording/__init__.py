@@ -1,0 +1,1 @@
+"""Packets recorded as they come, and played back."""

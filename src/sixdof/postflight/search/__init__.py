@@ -1,0 +1,1 @@
+"""Where to search: probability maps, areas walked, the next strip."""

@@ -1,0 +1,1 @@
+"""What a ground video tells."""
