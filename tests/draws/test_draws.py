@@ -186,7 +186,7 @@ def test_streams__are_fixed_for_good():
 def test_draws__of_different_quantities_and_things_are_uncorrelated():
     table = draw_table(staged(EVERYTHING), SEED, 0, SAMPLE)
     columns = np.concatenate([table[name].values.reshape(SAMPLE, -1) for name in DISPERSIBLE], axis=1)
-    assert columns.shape[1] == 15 + 17 * 3 + 4 * 2 + 3 * 3 + 4 * 2 + 2 + 4  # once, by stage, joint, canopy, harness, rule, fin
+    assert columns.shape[1] == 15 + 19 * 3 + 4 * 2 + 3 * 3 + 4 * 2 + 2 + 4  # once, by stage, joint, canopy, harness, rule, fin
     correlation = np.corrcoef(columns.T)[np.triu_indices(columns.shape[1], 1)]
     assert np.abs(correlation).max() < 5.0 / math.sqrt(SAMPLE)  # five standard deviations, some 3,500 pairs
 

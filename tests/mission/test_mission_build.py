@@ -53,7 +53,7 @@ def test_disperse__names_with_and_without_quotes(text, broken):
 
 
 def test_dispersible__names_units_and_roles():
-    assert len(DISPERSIBLE) == 45
+    assert len(DISPERSIBLE) == 47
     for name, item in DISPERSIBLE.items():
         assert item.name == name and item.doc
         assert (item.unit == "1") == (item.role == "factor" or item.whole)

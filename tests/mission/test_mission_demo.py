@@ -32,7 +32,14 @@ STAGING = {
     "harness.impulse",
     "vehicle.hanging_drag",
 }
-OPTIONAL = {"wind.member", "turbulence.wind_at_20_ft", "wind.factor", "wind.turn"}  # of forecasts of the wind, and of turbulence
+OPTIONAL = {
+    "aero.damping",
+    "aero.control_force",
+    "wind.member",
+    "turbulence.wind_at_20_ft",
+    "wind.factor",
+    "wind.turn",
+}  # of forecasts, turbulence, and what flights tell
 NUMBERS = ["-1", "0", "1e9", "1e400", "", "nan", "5.5"]
 
 

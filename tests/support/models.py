@@ -229,6 +229,8 @@ def draw(**fields):
         "inertia",
         "drag",
         "normal_force",
+        "damping",
+        "control_force",
         "servo_speed",
         "servo_rate",
         "gain_pitch",

@@ -165,3 +165,21 @@ def test_derivatives__of_a_vehicle_without_fins():
     found = sixdof.aero.stability_against_mach(bare)
     assert float(found.slope.sel(mach=0.0)) == pytest.approx(2.0, rel=1e-6)
     assert found.fin_slope.shape == (0, found.mach.size)
+
+
+def test_damping_factor__scales_every_moment_of_turning_and_nothing_else(aero):
+    rates = (2e-3, 3e-3, -1e-3)
+    still, turning = coefficients(aero, 0.5, cg=CG), coefficients(aero, 0.5, rates=rates, cg=CG)
+    assert coefficients(aero, 0.5, 0.05, cg=CG, damping=3.0) == pytest.approx(coefficients(aero, 0.5, 0.05, cg=CG), rel=1e-12)
+    thrice = coefficients(aero, 0.5, rates=rates, cg=CG, damping=3.0)
+    linear = 3.0 * (turning - still)  # what is of second order in the rates: some 1e-3 of it
+    assert (thrice - still)[3:] == pytest.approx(linear[3:], rel=5e-3)
+    assert coefficients(aero, 0.5, rates=rates, cg=CG, damping=0.0) == pytest.approx(still, abs=1e-15)
+
+
+def test_control_force_factor__scales_what_the_deflection_makes_and_no_cant():
+    aero = _aero(_fins(count=4, control=True, hinge=0.07))
+    fins = np.array([2e-3, 2e-3, 2e-3, 2e-3])
+    full, half = (coefficients(aero, 0.5, fins=fins, cg=CG, control_force=factor)[3] for factor in (1.0, 0.5))
+    assert half == pytest.approx(0.5 * full, rel=1e-4)  # a deflection of 2e-3 rad is linear to its square
+    assert coefficients(aero, 0.5, cant=2e-3, cg=CG, control_force=0.5)[3] == pytest.approx(full, rel=1e-4)

@@ -33,6 +33,8 @@ class Draw(NamedTuple):
     inertia: float  # factor on the dry inertia
     drag: float  # factor on the axial force
     normal_force: float  # factor on the normal force of body and fins
+    damping: float  # factor on what the body's turning does to the air's forces and moments
+    control_force: float  # factor on the force that control fins make by their deflection
     cp: float  # offset of the station of the centre of pressure (aft positive), m
     cant: float  # added to the cant of every panel, rad
     elevation: float  # of the rail itself, rad above the horizontal: the mission's own plus the offset drawn
@@ -94,6 +96,8 @@ class StageDraw(Column):
     INERTIA = "1"
     DRAG = "1"
     NORMAL_FORCE = "1"
+    DAMPING = "1"
+    CONTROL_FORCE = "1"
     CP = "m"
     CANT = "rad"
     IGNITION_DELAY = "s", "added to the mission's own"

@@ -53,6 +53,8 @@ FIELDS = {
     "vehicle.inertia": ("stage", "inertia"),
     "aero.drag": ("stage", "drag"),
     "aero.normal_force": ("stage", "normal_force"),
+    "aero.damping": ("stage", "damping"),
+    "aero.control_force": ("stage", "control_force"),
     "aero.cp": ("stage", "cp"),
     "aero.fin_cant": ("stage", "cant"),
     "ignition.delay": ("stage", "ignition_delay"),

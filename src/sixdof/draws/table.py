@@ -88,8 +88,8 @@ def draw_table(mission: Mission, seed: int, first: int, count: int, *, sampling:
     """
     compile_first(mission)  # random numbers are the kernels' own
     dispersed = quantities(mission)
-    columns = [(each.name, k) for each in dispersed for k in range(len(each.things))] + failure_columns(mission)
-    u = _mixed(mission, dispersed, shares(sampling, seed, first, count, columns, total))
+    columns = dispersed_columns(mission) + failure_columns(mission)
+    u = mixed(mission, dispersed, shares(sampling, seed, first, count, columns, total))
     attrs = {"seed": str(operator.index(seed)), "sampling": sampling} | ({"total": operator.index(total)} if sampling == "latin" else {})
     return draws_from_shares(mission, u, np.arange(first, first + count)).assign_attrs(attrs)
 
@@ -116,7 +116,7 @@ def _starts(dispersed: list[Quantity]) -> list[int]:
     return [sum(len(before.things) for before in dispersed[:i]) for i in range(len(dispersed))]
 
 
-def _mixed(mission: Mission, dispersed: list[Quantity], u: np.ndarray) -> np.ndarray:
+def mixed(mission: Mission, dispersed: list[Quantity], u: np.ndarray) -> np.ndarray:
     """Return the numbers on (0, 1) of all columns with those of correlated groups mixed, thing by thing."""
     start = {each.name: first for each, first in zip(dispersed, _starts(dispersed))}
     count = {each.name: len(each.things) for each in dispersed}
@@ -160,6 +160,11 @@ def refuse_beyond(item: Dispersible, values: np.ndarray, flights: np.ndarray) ->
         except QuantityError as error:
             hint = f'cut the spread with low and high, or change its draw: disperse."{item.name}"'
             raise ValueError(f"flight {flights[row]}: {item.name} = {error.message}; {hint}") from None
+
+
+def dispersed_columns(mission: Mission) -> list[tuple[str, int]]:
+    """Return the columns of random numbers of the dispersed quantities, thing by thing."""
+    return [(each.name, k) for each in quantities(mission) for k in range(len(each.things))]
 
 
 def failure_columns(mission: Mission) -> list[tuple[str, int]]:

@@ -52,6 +52,8 @@ _FACTORS = {
     "inertia",
     "drag",
     "normal_force",
+    "damping",
+    "control_force",
     "servo_speed",
     "servo_rate",
     "gain_pitch",

@@ -11,7 +11,7 @@ from typing import NamedTuple
 import numpy as np
 
 from sixdof._jit import helper
-from sixdof.core.algebra import add, small_sin
+from sixdof.core.algebra import add, scale, small_sin
 from sixdof.core.columns import BodyColumn, FinColumn, FinRow, PanelColumn, SeenColumn, WakeColumn, WakeLayer
 from sixdof.core.lanes import cell, clip, layer_lerp, lerp, like, select, smaller, some, sqrt, strip, surface
 from sixdof.core.leg.drawn import DrawnModel
@@ -304,7 +304,7 @@ def _panels(drawn: DrawnModel, flow: Flow, cg: Station, fins: np.ndarray, k: int
         angle, q_area = drawn.panel_cant[p] + drawn.cant, half_area
         control = int(row[PanelColumn.CONTROL])
         if control >= 0:
-            angle += fins[k, control]
+            angle += drawn.control_force * fins[k, control]
             q_area = half_area * fins[FinRow.CARRIED, control]  # a dead servo lets its fin float: no load
         sine = small_sin(angle)
         wash, roll_wash = zero, zero
@@ -331,12 +331,34 @@ def _plain(drawn: DrawnModel, flow: Flow) -> AirLoads:
 
 
 @helper
+def _damped(drawn: DrawnModel, flow: Flow) -> Flow:
+    """Return the flow as a body feels it whose turning counts `damping` times: of a rigid body every rate in the loads damps."""
+    rate = scale(flow.rate, drawn.damping)
+    return Flow(
+        flow.u,
+        rate,
+        flow.speed,
+        flow.per_speed,
+        flow.cross_speed,
+        flow.half,
+        flow.per_metre,
+        flow.per_sound,
+        flow.mach,
+        flow.row,
+        flow.part,
+        flow.aligned,
+        flow.back,
+    )
+
+
+@helper
 def air_loads(drawn: DrawnModel, flow: Flow, cg: Station, burning: float, fins: np.ndarray, k: int, out: np.ndarray) -> AirLoads:
     """Return the AirLoads in a flow.
 
     cg : station (aft positive), y, z. burning : 1 with the motor alight. fins : (FinRow, controls), k picks the row of the angles.
     out : (panels, SEEN_COLUMNS), filled with what each panel did; the vortices of the front sets, which the sets behind feel, are in it.
     """
+    flow = _damped(drawn, flow)
     axial = _axial(drawn, flow, burning)
     body, across = _potential(drawn, flow, cg), _cross_flow(drawn, flow, cg)
     panels, plain = _panels(drawn, flow, cg, fins, k, out), _plain(drawn, flow)

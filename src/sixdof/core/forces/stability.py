@@ -27,6 +27,8 @@ class Tunnel(NamedTuple):
     aero: Aero
     drag: float
     normal: float
+    damping: float
+    control_force: float
     cp_shift: float
     panel_cant: np.ndarray
     cant: float
@@ -41,7 +43,7 @@ def near_axis(aero: Aero, cant: np.ndarray, seen: np.ndarray, fins: np.ndarray, 
     for i in range(conditions.shape[0]):
         row = conditions[i]
         air = Air(DENSITY, 0.0, SPEED / larger(row[StreamColumn.MACH], STILL), VISCOSITY, 0.0)
-        tunnel = Tunnel(aero, 1.0, row[StreamColumn.NORMAL], 0.0, cant, 0.0)
+        tunnel = Tunnel(aero, 1.0, row[StreamColumn.NORMAL], 1.0, 1.0, 0.0, cant, 0.0)
         u = Vec3(SPEED, SPEED * row[StreamColumn.SIDE], SPEED * row[StreamColumn.DOWN])
         rate = Vec3(0.0, row[StreamColumn.RATE] * 2.0 * SPEED / aero.length, 0.0)
         load = air_loads(tunnel, flow_of(aero, u, rate, air), Station(row[StreamColumn.CG], 0.0, 0.0), 0.0, fins, FinRow.START, seen)

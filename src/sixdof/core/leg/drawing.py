@@ -122,6 +122,8 @@ def draw_model(model: Model, draw: Draw, work: Work) -> DrawnModel:
         model.aero,
         draw.drag,
         draw.normal_force,
+        draw.damping,
+        draw.control_force,
         draw.cp,
         work.cant,
         draw.cant,

@@ -29,6 +29,8 @@ class DrawnModel(NamedTuple):
     aero: Aero
     drag: float  # factor on axial force
     normal: float  # factor on normal forces
+    damping: float  # factor on what the body's turning does to the air's forces and moments
+    control_force: float  # factor on the force of control fins by their deflection
     cp_shift: float  # m, aft positive
     panel_cant: np.ndarray  # (panels,) fixed deflections, rad (Work.cant)
     cant: float  # rad, added to every panel

@@ -244,6 +244,8 @@ def leg_draw(staging: Staging, model: Model, draws: FlightDraw, i: int, whole: i
         inertia,
         s[StageDraw.DRAG],
         s[StageDraw.NORMAL_FORCE],
+        s[StageDraw.DAMPING],
+        s[StageDraw.CONTROL_FORCE],
         s[StageDraw.CP],
         s[StageDraw.CANT],
         c[CommonDraw.ELEVATION],

@@ -143,7 +143,19 @@ def _ignition(mission: tables.MissionTables, stack: Stack) -> Iterator[Reach]:
 
 
 # factors that may be 0: without drag a vehicle flies in a vacuum, without gains by itself
-_MAY_BE_NONE = ("aero.drag", "aero.normal_force", "canopy.drag", "canopy.fill_time", "gain.pitch", "gain.yaw", "gain.roll", "harness.strength", "joint.impulse")
+_MAY_BE_NONE = (
+    "aero.drag",
+    "aero.normal_force",
+    "aero.damping",
+    "aero.control_force",
+    "canopy.drag",
+    "canopy.fill_time",
+    "gain.pitch",
+    "gain.yaw",
+    "gain.roll",
+    "harness.strength",
+    "joint.impulse",
+)
 _REACHES: dict[str, Callable[[tables.MissionTables, Stack], Iterator[Reach]]] = {
     "wind.blows_from": _fixed("the direction", -2.0 * math.pi, 2.0 * math.pi),
     "air.temperature": _fixed("the shift of the whole column", -MOST_TEMPERATURE_OFFSET, MOST_TEMPERATURE_OFFSET),

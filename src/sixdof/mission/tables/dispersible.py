@@ -91,6 +91,8 @@ _ALL = (
     _factor("wind.factor", "on the mean wind at all heights, whatever tells it"),
     _offset("wind.turn", "rad", "on the direction of the mean wind at all heights, clockwise"),
     _factor("harness.impulse", "on the impulse of the ejection that throws the pieces apart", each="harness"),
+    _factor("aero.damping", "on what the body's turning does to the air's forces: damping in pitch, yaw and roll", each="stage"),
+    _factor("aero.control_force", "on the force that control fins make by their deflection", each="stage"),
 )
 
 DISPERSIBLE: dict[str, Dispersible] = {item.name: item for item in _ALL}

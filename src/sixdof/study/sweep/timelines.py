@@ -10,11 +10,13 @@ from typing import TypeVar
 import xarray as xr
 from tqdm import tqdm
 
-from sixdof.draws.given import draws_of
+from sixdof.draws.given import check_draws, draws_of
 from sixdof.draws.packed import one_draw, pack_draws
 from sixdof.flight.fly import check_laws, fly_draw
 from sixdof.flight.laws import bind
-from sixdof.results.dataset import sealed
+from sixdof.mission.load import check_mission
+from sixdof.mission.mission import Mission
+from sixdof.results.dataset import BUILT_IN, sealed
 from sixdof.study.reading.result import mission_of, need_ensemble
 
 Reduced = TypeVar("Reduced")
@@ -74,13 +76,40 @@ def each_flight(
     check_laws(flights, guidance, control, "each_flight")
     if flights.attrs.get("seal") != sealed(flights.attrs):
         raise ValueError("each_flight: these flights do not hold all that they were flown with; take an ensemble of disperse, or a condition of fly_conditions")
-    table = draws_of(flights, mission, repeated=True)
-    packed = pack_draws(mission, table)
-    laws, numbers = bind(guidance, control), table["flight"].values
-    flown_by = mission if rate is None else mission.change({"record.rate": float(rate)})
     attrs = {name: flights.attrs[name] for name in ("seed", "guidance", "control")}
+    return _each(mission, draws_of(flights, mission, repeated=True), function, bind(guidance, control), rate, threads, progress, attrs)
 
-    def one(row: int) -> Reduced:
+
+def each_draw(
+    mission: Mission,
+    table: xr.Dataset,
+    function: Callable[[xr.Dataset], Reduced],
+    *,
+    rate: float | None = None,
+    threads: int | None = None,
+    progress: bool = False,
+) -> list[Reduced]:
+    """Fly every row of a table of draws, with its whole timeline, and return what a function makes of each, in the order of the rows.
+
+    As `each_flight`, but of a table as `make_draws` gives it, edited or put together; flights may come again (two rows with the same number share the
+    noise of sensors and turbulence). The mission's own laws fly.
+
+    Raises
+    ------
+    TypeError, ValueError
+        For a table that does not fit the mission.
+    """
+    check_mission(mission, "each_draw")
+    table = check_draws(mission, table, repeated=True)
+    return _each(mission, table, function, bind(None, None), rate, threads, progress, {"seed": table.attrs["seed"], "guidance": BUILT_IN, "control": BUILT_IN})
+
+
+def _each(mission, table: xr.Dataset, function, laws, rate, threads, progress: bool, attrs: dict) -> list:
+    """Fly the rows of a table in threads, and return what the function makes of each."""
+    packed, numbers = pack_draws(mission, table), table["flight"].values
+    flown_by = mission if rate is None else mission.change({"record.rate": float(rate)})
+
+    def one(row: int):
         flight, _ = fly_draw(flown_by, one_draw(packed, row), laws, flight=int(numbers[row]), **attrs)
         return function(flight.assign_coords(flight=numbers[row]))
 

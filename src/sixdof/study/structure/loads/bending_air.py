@@ -191,7 +191,7 @@ def _distributed(totals: np.ndarray, profile: _Profile, backward: np.ndarray, st
 
 def _linear(k: np.ndarray, at: Instants, sums: np.ndarray, stations: np.ndarray) -> Section:
     """Return the loads k (u + rates x arm) dS along the body: kernel's signs, arm from the centre of mass. sums : (3, rows, stations)."""
-    (_, uy, uz), (_, q, r) = at.air.T, at.spin.T
+    (_, uy, uz), (_, q, r) = at.air.T, at.draw.damping * at.spin.T
     vy, vz = (uy + r * at.cg)[:, None], (uz - q * at.cg)[:, None]
     first = stations * sums[0] - sums[1]
     second = stations * sums[1] - sums[2]
@@ -205,7 +205,7 @@ def _across(at: Instants, model: Model, shape: Shape, stations: np.ndarray, flow
     without = model._replace(aero=model.aero._replace(cross=np.zeros_like(model.aero.cross)))
     lost = whole - air_loads(without, at.draw, flow, fins).load
     plan = _profile(shape, stations, at.draw.cp).plan[:3]
-    (_, uy, uz), (_, q, r) = at.air.T, at.spin.T
+    (_, uy, uz), (_, q, r) = at.air.T, at.draw.damping * at.spin.T
     arm = at.cg - plan[1, -1] / plan[0, -1]
     vy, vz = uy + r * arm, uz - q * arm
     square = vy**2 + vz**2
