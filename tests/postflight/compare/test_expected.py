@@ -15,7 +15,9 @@ def flight_of(time, **columns) -> xr.Dataset:
     """Return as much of a flight as is read of it; columns : name -> (time, ...) values."""
     dims = {1: ("time",), 2: ("time", "axis")}
     found = {name: ("time", "quaternion") if name == "attitude" else dims[np.ndim(values)] for name, values in columns.items()}
-    ds = xr.Dataset({name: (found[name], np.asarray(values, dtype=float)) for name, values in columns.items()}, {"time": np.asarray(time), "body": ["front", "behind"]})
+    ds = xr.Dataset(
+        {name: (found[name], np.asarray(values, dtype=float)) for name, values in columns.items()}, {"time": np.asarray(time), "body": ["front", "behind"]}
+    )
     ds["event_time"] = (("body", "event"), [[LIFTOFF, 5.0], [np.nan, 9.0]])
     return ds.assign_coords(event=["liftoff", "landing"])
 
@@ -63,7 +65,9 @@ def test_expected__states_are_those_of_the_row_before():
 
 
 def test_expected__another_stage_goes_with_the_stack_until_it_separates():
-    flight = flight_of([0.0, 1.0, 2.0, 3.0], height=[0.0, 10.0, 40.0, 90.0], **{n: [0.0] * 4 for n in ("east", "north", "airspeed", "tilt", "incidence", "mach")})
+    flight = flight_of(
+        [0.0, 1.0, 2.0, 3.0], height=[0.0, 10.0, 40.0, 90.0], **{n: [0.0] * 4 for n in ("east", "north", "airspeed", "tilt", "incidence", "mach")}
+    )
     for name in ("time", "height", "east", "north", "airspeed", "tilt", "incidence", "mach"):
         track = {"time": [1.5, 2.5, np.nan], "height": [25.0, 35.0, np.nan]}.get(name, [0.0, 0.0, np.nan])
         flight[f"body_{name}"] = (("body", "row"), [[np.nan] * 3, track])
