@@ -168,11 +168,11 @@ def test_derivatives__of_a_vehicle_without_fins():
 
 
 def test_damping_factor__scales_every_moment_of_turning_and_nothing_else(aero):
-    rates = (2e-3, 3e-3, -1e-3)
+    rates = (2e-5, 3e-5, -1e-5)
     still, turning = coefficients(aero, 0.5, cg=CG), coefficients(aero, 0.5, rates=rates, cg=CG)
     assert coefficients(aero, 0.5, 0.05, cg=CG, damping=3.0) == pytest.approx(coefficients(aero, 0.5, 0.05, cg=CG), rel=1e-12)
     thrice = coefficients(aero, 0.5, rates=rates, cg=CG, damping=3.0)
-    linear = 3.0 * (turning - still)  # what is of second order in the rates: some 1e-3 of it
+    linear = 3.0 * (turning - still)  # what is of second order in the rates is a thousandth of it
     assert (thrice - still)[3:] == pytest.approx(linear[3:], rel=5e-3)
     assert coefficients(aero, 0.5, rates=rates, cg=CG, damping=0.0) == pytest.approx(still, abs=1e-15)
 
