@@ -33,6 +33,7 @@ if TYPE_CHECKING:
     from sixdof import loops as loops
     from sixdof import parts as parts
     from sixdof import plot as plot
+    from sixdof import postflight as postflight
     from sixdof import preflight as preflight
     from sixdof import stats as stats
     from sixdof import workshop as workshop
@@ -61,6 +62,6 @@ show(
         "What came out": ("report", "save", "open_result"),
         "Errors": ("MissionError", "FlightError", "StoreError"),
         "The kernel against what is known": ("verify",),
-        "By subject": ("parts", "aero", "preflight", "workshop", "loops", "stats", "laws", "plot"),
+        "By subject": ("parts", "aero", "preflight", "workshop", "postflight", "loops", "stats", "laws", "plot"),
     },
 )

@@ -13,7 +13,7 @@ import pytest
 import sixdof
 
 ROOT = Path(__file__).parents[2]
-FACADES = {"sixdof", *(f"sixdof.{name}" for name in ("aero", "laws", "loops", "parts", "plot", "preflight", "stats", "workshop"))}
+FACADES = {"sixdof", *(f"sixdof.{name}" for name in ("aero", "laws", "loops", "parts", "plot", "postflight", "preflight", "stats", "workshop"))}
 NOTEBOOKS = sorted((ROOT / "notebooks").glob("*.ipynb"))
 
 
