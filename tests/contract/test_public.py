@@ -14,10 +14,7 @@ import pytest
 import sixdof
 from sixdof.surface.lazy import Facade, homes_of, said_of, source_of
 
-FACADES = (
-    "sixdof",
-    *(f"sixdof.{name}" for name in ("aero", "laws", "loops", "parts", "plot", "postflight", "preflight", "stats", "workshop")),
-)
+FACADES = ("sixdof", *(f"sixdof.{name}" for name in ("aero", "laws", "loops", "parts", "plot", "postflight", "preflight", "stats", "workshop")))
 MOST = 16  # names of `sixdof` itself, its façades not counted: what one can hold in mind
 NAMES = [f"{facade}.{name}" for facade in FACADES for name in import_module(facade).__all__]
 REFUSALS = (TypeError, ValueError, sixdof.MissionError)

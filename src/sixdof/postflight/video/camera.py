@@ -226,7 +226,11 @@ def _times(given: dict[str, Any]) -> dict[str, Any]:
     """Return the attributes that say when frames were taken."""
     rate = math.nan if given["frame_rate"] is None else amount(given["frame_rate"], "Hz", "camera: frame_rate", least=0.0, above=True)
     start = math.nan if given["liftoff_frame"] is None else amount(given["liftoff_frame"], "1", "camera: liftoff_frame")
-    error = (1.0 / rate if math.isfinite(rate) else 0.0) if given["liftoff_error"] is None else amount(given["liftoff_error"], "s", "camera: liftoff_error", least=0.0)
+    error = (
+        (1.0 / rate if math.isfinite(rate) else 0.0)
+        if given["liftoff_error"] is None
+        else amount(given["liftoff_error"], "s", "camera: liftoff_error", least=0.0)
+    )
     readout = amount(given["readout"], "s", "camera: readout", least=0.0, most=1.0)
     lost = given["dropped"] or {}
     if not isinstance(lost, Mapping):

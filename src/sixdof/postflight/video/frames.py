@@ -117,7 +117,7 @@ def _leaps(number: np.ndarray, time: np.ndarray, pixel: np.ndarray):
         usual = max(pace[k - 1], pace[k + 1])
         if pace[k] > LEAP * usual > 0.0 and min(pace[k - 1], pace[k + 1]) > 0.6 * usual and pace[k] * (time[k + 1] - time[k]) > 6.0:
             name = f"frame {number[k]:g}" if math.isfinite(number[k]) else f"{time[k]:.3f} s"
-            missing = max(1, round((pace[k] / (0.5 * (pace[k - 1] + pace[k + 1])) - 1.0)))
+            missing = max(1, round(pace[k] / (0.5 * (pace[k - 1] + pace[k + 1])) - 1.0))
             yield (
                 f"after {name} the body moves {pace[k] / (0.5 * (pace[k - 1] + pace[k + 1])):.1f} times as far as in the frames beside it: some {missing} may be "
                 f"missing there; if so say so by dropped={{{f'{number[k]:g}' if math.isfinite(number[k]) else 'FRAME'}: {missing}}}"

@@ -18,14 +18,7 @@ DECIMALS = 2  # of a pixel in a file
 
 
 def frames_of(
-    flight: xr.Dataset,
-    camera: xr.Dataset,
-    frames,
-    *,
-    pixel_error: float = 0.0,
-    seed: int = 0,
-    out: str | Path | None = None,
-    overwrite: bool = False,
+    flight: xr.Dataset, camera: xr.Dataset, frames, *, pixel_error: float = 0.0, seed: int = 0, out: str | Path | None = None, overwrite: bool = False
 ) -> xr.Dataset:
     """Return what would be read off a video of a simulated flight: nose and tail in the camera's picture, in the form that `from_video` takes.
 
@@ -61,7 +54,9 @@ def frames_of(
     need_camera(camera, "frames_of")
     check_numbers("frames_of", None, seed)
     noise = amount(pixel_error, "1", "frames_of: pixel_error", least=0.0)
-    number = several(list(np.atleast_1d(np.asarray(frames))), "1", "frames_of: frames", np.size(frames), "numbers of frames") if np.size(frames) else np.empty(0)
+    number = (
+        several(list(np.atleast_1d(np.asarray(frames))), "1", "frames_of: frames", np.size(frames), "numbers of frames") if np.size(frames) else np.empty(0)
+    )
     if not np.isfinite([camera.attrs["frame_rate"], camera.attrs["liftoff_frame"]]).all():
         raise ValueError("frames_of: the camera has no frame_rate or no liftoff_frame; give both to camera")
     view = view_of(camera)
