@@ -6,7 +6,6 @@ The densities are those that a file of evidence claims of its pieces: so whoever
 from __future__ import annotations
 
 import numpy as np
-
 from support.lost_flights import mission_of
 
 FRONT, BOOSTER = "whinchat", "drayhorse"
@@ -98,7 +97,15 @@ def sighting(truth: Truth, rng: np.random.Generator, time: float, eye: tuple[flo
     east, north, height = truth.at(time + 2.0 * rng.standard_normal()) - [*eye, 1.7]
     bearing = np.degrees(np.arctan2(east, north)) + 4.0 * rng.standard_normal()
     elevation = np.degrees(np.arctan2(height, np.hypot(east, north))) + 4.0 * rng.standard_normal()
-    own = {"kind": "sighting", "name": "seen from the camp", "body": FRONT, "time": round(time, 1), "time_error": 2.0, "from_east": eye[0], "from_north": eye[1]}
+    own = {
+        "kind": "sighting",
+        "name": "seen from the camp",
+        "body": FRONT,
+        "time": round(time, 1),
+        "time_error": 2.0,
+        "from_east": eye[0],
+        "from_north": eye[1],
+    }
     errors = {"bearing_error": "4 deg", "elevation_error": "4 deg", "gross": 0.0}
     return own | {"bearing": f"{bearing % 360.0:.1f} deg", "elevation": f"{elevation:.1f} deg"} | errors
 

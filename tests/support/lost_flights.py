@@ -86,7 +86,7 @@ def readings(flight, draws, rng: np.random.Generator, end: float) -> Readings:
     velocity = _columns(flight, flight.velocity.values, np.clip(fixed, 0.0, None))
     noise = rng.standard_normal
     held = np.maximum.accumulate(np.where(fresh, np.arange(time.size), 0))  # what a receiver sent is sent again until the next
-    place += (noise(place.shape) * [ERRORS["position"], ERRORS["position"], ERRORS["altitude"]])
+    place += noise(place.shape) * [ERRORS["position"], ERRORS["position"], ERRORS["altitude"]]
     velocity += noise(velocity.shape) * ERRORS["velocity"]
     return Readings(
         time,

@@ -222,7 +222,12 @@ def _lines(name: str, pixel: np.ndarray) -> list[str]:
 def frames_text(flight, rng: np.random.Generator) -> str:
     """Return the pixels of nose and tail, a line a frame."""
     rows = [",".join(map(str, row)) for row in seen.frames_of(flight, rng)]
-    return "\n".join([INVENTED, "# Nose and tail as read off every second frame, px; to the booster's tail until it parts.", "frame,nose_x,nose_y,tail_x,tail_y", *rows]) + "\n"
+    return (
+        "\n".join(
+            [INVENTED, "# Nose and tail as read off every second frame, px; to the booster's tail until it parts.", "frame,nose_x,nose_y,tail_x,tail_y", *rows]
+        )
+        + "\n"
+    )
 
 
 # ---------------------------------------------------------------- the truth
@@ -230,8 +235,18 @@ def frames_text(flight, rng: np.random.Generator) -> str:
 
 def truth_text(flight, draws) -> str:
     """Return what was flown, and where everything came down, as TOML."""
-    lines = [INVENTED, "# The truth of configs/lost-flight, which no analysis reads.", f'hypothesis = "{HYPOTHESIS}"', f"number = {NUMBER}", f"seed = {lost.SEED}", "", "[landing]"]
-    for name, *numbers in zip(flight.body.values, flight.body_landing_time.values, flight.body_landing_east.values, flight.body_landing_north.values, strict=True):
+    lines = [
+        INVENTED,
+        "# The truth of configs/lost-flight, which no analysis reads.",
+        f'hypothesis = "{HYPOTHESIS}"',
+        f"number = {NUMBER}",
+        f"seed = {lost.SEED}",
+        "",
+        "[landing]",
+    ]
+    for name, *numbers in zip(
+        flight.body.values, flight.body_landing_time.values, flight.body_landing_east.values, flight.body_landing_north.values, strict=True
+    ):
         if np.isfinite(numbers[0]):
             lines.append(f'"{name}" = {{ time = {numbers[0]:.2f}, east = {numbers[1]:.1f}, north = {numbers[2]:.1f} }}')
     lines += ["", "[draws]"]

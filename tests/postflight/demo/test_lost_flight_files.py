@@ -8,7 +8,6 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-
 from postflight.demo import make_lost_flight as made
 from support import lost_pictures as seen
 from support.lost_flights import mission_of
