@@ -56,8 +56,9 @@ def clock_of(sent: np.ndarray, received: np.ndarray) -> Clock:
     """Return the clock of one run: the line below all received - sent that lies nearest to them, s.
 
     Delays only add, so the line of the fastest packets is the clocks'. It is the edge of the lower convex hull that spans the mean of the times, which
-    solves the linear programme of S. B. Moon, P. Skelly, D. Towsley (1999), Estimation and removal of clock skew from network delay measurements, IEEE INFOCOM.
-    The error is the standard deviation over resamples of the packets, of a fixed seed. A latency that grows steadily reads as drift: one way cannot tell them apart.
+    solves the linear programme of S. B. Moon, P. Skelly, D. Towsley (1999), Estimation and removal of clock skew from network delay measurements, IEEE
+    INFOCOM. The error is the standard deviation over resamples of the packets, of a fixed seed. A latency that grows steadily reads as drift: one way cannot
+    tell them apart.
     """
     shift = received - sent
     origin = float(sent[0])

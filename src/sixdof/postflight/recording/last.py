@@ -69,11 +69,7 @@ def last_position(recording: xr.Dataset | str | PathLike, now: float | str | Non
         "north": (north, "m", "last known position north of the rail"),
         "height": (up, "m", "last known height above ground"),
         "distance": (math.hypot(east, north), "m", "distance of the last known position from the rail"),
-        "bearing": (
-            math.atan2(east, north) % (2.0 * math.pi) if place is not None else math.nan,
-            "rad",
-            "bearing of the last known position from the rail, true",
-        ),
+        "bearing": (math.atan2(east, north) % (2.0 * math.pi) if place is not None else math.nan, "rad", "bearing of the last position from the rail, true"),
         "latitude": (latitude, "degrees_north", "latitude of the last known position"),
         "longitude": (longitude, "degrees_east", "longitude of the last known position"),
         "age": (end - when[at], "s", "age of the last known position"),

@@ -15,7 +15,7 @@ SHORTEST = 0.5  # ... of this many seconds at least
 class Loss(NamedTuple):
     """repeated, late : (packets,), whether a packet was there before, or came behind a later one. lost : packets; NaN where nothing numbers them.
 
-    bursts : (n,) packets lost in a row. between : (n, 2) the packets, by their place, between whose numbers each burst was lost. by : "sequence", "clock" or "".
+    bursts : (n,) packets lost in a row. between : (n, 2) the packets, by their place, between whose numbers each burst was lost. by : "sequence", "clock", "".
     """
 
     repeated: np.ndarray

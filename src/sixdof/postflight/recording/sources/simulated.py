@@ -9,7 +9,7 @@ import numpy as np
 import xarray as xr
 
 from sixdof.mission.units import shown
-from sixdof.postflight.recording.link import link_of, lost
+from sixdof.postflight.recording.sources.link import link_of, lost
 from sixdof.postflight.recording.packet import SENT, SEQUENCE, Packet, datagram
 
 NAMES = ("height", "east", "north", "velocity", "tilt", "phase")

@@ -12,7 +12,7 @@ from pathlib import Path
 from typing import Any
 
 from sixdof.mission.units import shown
-from sixdof.postflight.recording.sources import Source
+from sixdof.postflight.recording.sources.source import Source
 
 MOST_BYTES, MOST_RATE = 8192, 100_000.0
 POLL = 0.05  # s between two looks at a file that has not grown

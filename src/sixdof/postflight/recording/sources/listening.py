@@ -10,7 +10,7 @@ import warnings
 from typing import Any
 
 from sixdof.mission.units import shown
-from sixdof.postflight.recording.sources import Source
+from sixdof.postflight.recording.sources.source import Source
 
 MOST_BYTES, MOST_RATE = 2048, 1000.0
 _REFUSED = "give the address of one of this machine's own interfaces, or leave it out: 127.0.0.1"

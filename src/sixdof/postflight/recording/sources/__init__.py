@@ -1,0 +1,1 @@
+"""Where packets come from: a UDP port, a file that grows, a simulated flight."""
