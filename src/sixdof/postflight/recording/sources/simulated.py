@@ -9,8 +9,8 @@ import numpy as np
 import xarray as xr
 
 from sixdof.mission.units import shown
-from sixdof.postflight.recording.sources.link import link_of, lost
 from sixdof.postflight.recording.packet import SENT, SEQUENCE, Packet, datagram
+from sixdof.postflight.recording.sources.link import link_of, lost
 
 NAMES = ("height", "east", "north", "velocity", "tilt", "phase")
 STEPPED = ("phase", "guidance_mode", "waypoint")  # hold their value from row to row
