@@ -44,7 +44,10 @@ def start(folder):
     return of
 
 
-@pytest.mark.parametrize("name", FUNCTIONS)
+LONG = {"sixdof.verify"}  # the study's own tests call it
+
+
+@pytest.mark.parametrize("name", [pytest.param(name, marks=pytest.mark.slow) if name in LONG else name for name in FUNCTIONS])
 def test_example__runs_and_gives_what_it_says(name, start, folder, monkeypatch):
     monkeypatch.chdir(folder)
     examples = parse(thing(name).__doc__)

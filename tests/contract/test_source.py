@@ -9,6 +9,8 @@ import sys
 import textwrap
 from pathlib import Path
 
+import pytest
+
 import sixdof
 from sixdof.results import source
 
@@ -35,6 +37,7 @@ def test_hash__leaves_out_what_only_looks_at_results():
     assert not [name for name in source.flown_modules() if name.startswith(("sixdof.study", "sixdof.plot", "sixdof.cli"))]
 
 
+@pytest.mark.slow
 def test_hash__changes_with_any_of_its_files(tmp_path):
     shutil.copytree(PACKAGE, tmp_path / "sixdof", ignore=shutil.ignore_patterns("__pycache__"))
     code = """

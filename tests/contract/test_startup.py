@@ -5,6 +5,8 @@ from __future__ import annotations
 import subprocess
 import sys
 
+import pytest
+
 FIRST_FLIGHT = """
 import sys
 import sixdof
@@ -56,6 +58,7 @@ def test_first_flight__loads_nothing_it_does_not_need(demo_path, demo_flight):
     assert [name for name in NOT_NEEDED if name in loaded] == []
 
 
+@pytest.mark.slow
 def test_first_ensemble__loads_no_library_of_arrays_that_it_does_not_use(demo_path, demo_flight):
     code = FIRST_FLIGHT.replace("sixdof.fly(", "sixdof.disperse(").replace("(sys.argv[1]))", "(sys.argv[1]), 1, seed=1, progress=False)")
     loaded = subprocess.run([sys.executable, "-c", code, str(demo_path)], capture_output=True, text=True, check=True).stdout.split()

@@ -57,7 +57,7 @@ def ensemble(demo_mission):
 
 
 @pytest.mark.parametrize("seeds", [range(1), pytest.param(range(1, 21), marks=pytest.mark.slow)])
-@pytest.mark.parametrize(("which", "write"), [("flight", by_save), ("ensemble", by_xarray)])
+@pytest.mark.parametrize(("which", "write"), [pytest.param("flight", by_save, marks=pytest.mark.slow), ("ensemble", by_xarray)])
 def test_netcdf__is_opened_any_number_of_times(request, tmp_path, write, which, seeds):
     """In a process of its own: strings as names of dims made the netCDF library crash at the third opening."""
     ds = request.getfixturevalue(which)

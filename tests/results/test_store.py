@@ -133,7 +133,7 @@ KILLED = """
 """
 
 
-@pytest.mark.parametrize(("after", "within"), [(2, 0.0), (3, 0.03)])
+@pytest.mark.parametrize(("after", "within"), [(2, 0.0), pytest.param(3, 0.03, marks=pytest.mark.slow)])
 def test_kill__loses_nothing_that_was_finished(demo_mission, demo_path, in_memory, tmp_path, after, within):
     """kill -9 as a chunk is being written: the chunks before it are readable, and the same call goes on to the same bits."""
     out = tmp_path / "a.zarr"
@@ -208,7 +208,7 @@ def test_full_disk__is_one_sentence_and_nothing_is_lost(demo_mission, in_memory,
     assert same(fly(demo_mission, out), in_memory)
 
 
-@pytest.mark.parametrize("harm", ["flip", pytest.param("cut", marks=pytest.mark.slow), "delete"])
+@pytest.mark.parametrize("harm", ["flip", *(pytest.param(harm, marks=pytest.mark.slow) for harm in ("cut", "delete"))])
 def test_damage__is_found_and_flown_again(demo_mission, in_memory, tmp_path, capsys, harm):
     out = tmp_path / "a.zarr"
     fly(demo_mission, out)

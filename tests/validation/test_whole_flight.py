@@ -78,6 +78,7 @@ def check(found, position):
         assert found["apogee at"] < position
 
 
+@pytest.mark.slow  # the burn with everything drawn, canopies and failures stay below; half a minute of plain Python
 def test_to_apogee__nominal(demo):
     mission, model = demo
     found, _, _ = differences(model, kernel_draw(mission), rtol=FAST)
@@ -92,6 +93,7 @@ def dispersed(mission):
     return draw
 
 
+@pytest.mark.slow
 def test_burn__no_friction(demo):
     mission, model = demo
     found, _, _ = differences(brief(frictionless(model)), kernel_draw(mission), rtol=1e-10)

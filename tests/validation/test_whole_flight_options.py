@@ -77,7 +77,7 @@ SERVOS = {
 }
 
 
-@pytest.mark.parametrize("name", SERVOS)
+@pytest.mark.parametrize("name", [pytest.param(name, marks=pytest.mark.slow) if name == "delay of part of a tick" else name for name in SERVOS])
 def test_servo__as_the_reference(demo, name):
     model, draw = demo
     parts, position = SERVOS[name]

@@ -43,7 +43,7 @@ def assert_same(model, draw, position, **options):
     return plain, flown
 
 
-@pytest.mark.parametrize("name", BRIEF)
+@pytest.mark.parametrize("name", [pytest.param(name, marks=pytest.mark.slow) if name == "canard" else name for name in BRIEF])
 def test_boost__as_the_reference(missions, name):
     mission, model = plain_model(missions, name, BRIEF[name])
     plain, flown = assert_same(model, kernel_draw(mission), POSITION[name])
