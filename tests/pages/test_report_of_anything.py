@@ -27,6 +27,7 @@ def made(demo_mission, stack_mission, demo_flight, demo_ensemble, models):
     changes = [("autopilot.pitch.p", [0.2, 0.4, 0.8]), ("autopilot.pitch.d", [0.05, 0.1])]
     sticky = demo_mission.change({"servo.dead_band": "0.2 deg"})
     motors = [Path(__file__).parents[2] / "configs" / "motors" / name for name in ("mesa-i.csv", "playa-h.csv")]
+    log = sixdof.postflight.read_log(*sixdof.postflight.log_of(demo_flight), demo_mission)
     few = {"flights": 4, "winds": 2, "tolerance": 1.0, "progress": False}
     return {
         "a mission": demo_mission,
@@ -50,6 +51,9 @@ def made(demo_mission, stack_mission, demo_flight, demo_ensemble, models):
         "a static firing": sixdof.workshop.static_firing(
             motors[0].parents[1] / "firings" / "mesa-i-1.csv", calibration=motors[0].parents[1] / "firings/cell.csv"
         ),
+        "a flight log": log,
+        "a rest before launch": sixdof.postflight.gyro_bias(log),
+        "a column map": sixdof.postflight.column_map({"time (ms)": [0.0, 20.0], "baro (ft)": [0.0, 3.0]}),
         "skin temperatures": sixdof.workshop.skin_temperature(demo_ensemble.isel(flight=slice(2)), failing=0, progress=False),
         "fin flutter": sixdof.workshop.flutter(demo_ensemble.isel(flight=slice(2)), failing=0, progress=False),
         "sizes of canopies": sixdof.workshop.canopy_size(demo_mission, "main", sizes=[0.8, 1.2], flights=2, failing=0, progress=False),

@@ -283,6 +283,28 @@ def _ballasted(ds: xr.Dataset) -> str:
     return ballast_page(ds)
 
 
+def _logged(ds: xr.Dataset) -> str:
+    from sixdof.postflight.logs.log_text import log_text
+
+    return log_text(ds)
+
+
+def _rested(ds: xr.Dataset) -> str:
+    from sixdof.postflight.logs.log_text import rest_text
+
+    return rest_text(ds)
+
+
+def _is_column_map(what: Any) -> bool:
+    return type(what).__name__ == "ColumnMap" and isinstance(what, dict)
+
+
+def _mapped(proposed: Any) -> str:
+    from sixdof.postflight.logs.log_text import map_text
+
+    return map_text(proposed)
+
+
 def _fired(ds: xr.Dataset) -> str:
     from sixdof.study.static_firing.static_firing_text import static_firing_text
 
@@ -368,6 +390,9 @@ KINDS = (
     _Kind("ballast for a margin", _dataset("ballast_mass", "margin_tried", dims=("tried",)), {"ballast": _Page(_ballasted)}),
     _Kind("a static firing", _dataset("impulse_error", "curve_thrust", dims=("firing",)), {"firing": _Page(_fired)}),
     _Kind("judged criteria", _dataset("verdict", dims=("criterion",)), {"verdicts": _Page(_judged)}),
+    _Kind("a flight log", lambda what: isinstance(what, xr.Dataset) and what.attrs.get("kind") == "flight log", {"log": _Page(_logged)}),
+    _Kind("a rest before launch", lambda what: isinstance(what, xr.Dataset) and what.attrs.get("kind") == "rest before launch", {"rest": _Page(_rested)}),
+    _Kind("a column map", _is_column_map, {"map": _Page(_mapped)}),
     _Kind("a rehearsal", _dataset("misfire", "rule_due"), {"timeline": _Page(_rehearsed)}),
     _Kind("linear models", _dataset("state_matrix", "input_matrix"), {"modes": _Page(_models)}),
     _Kind("margins of many flights", _dataset("gain_margin_db", dims=("flight", "channel")), {"margins": _Page(_spread, (*_REQUIRED, "count"))}),

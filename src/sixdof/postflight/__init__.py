@@ -1,5 +1,7 @@
 """After the flight: what happened, where to search, does the model still hold.
 
+    log = sixdof.postflight.read_log("log.csv", "map.toml", mission)  # a flight log under the timeline's names, aligned to liftoff
+    print(sixdof.report(log))                                          # what is in it, what was wrong, what was done about it
     seen = sixdof.postflight.camera("camera.toml", mission=mission)   # where a camera stood and looked, from landmarks
     video = sixdof.postflight.from_video(seen, "frames.csv")          # pixels to angles; which frames can tell an incidence
 
@@ -13,8 +15,18 @@ from typing import TYPE_CHECKING
 from sixdof.surface.lazy import show
 
 if TYPE_CHECKING:
+    from sixdof.postflight.logs.proposing import column_map as column_map
+    from sixdof.postflight.logs.read_log import read_log as read_log
+    from sixdof.postflight.logs.rest import gyro_bias as gyro_bias
+    from sixdof.postflight.logs.writing import log_of as log_of
     from sixdof.postflight.video.camera import camera as camera
     from sixdof.postflight.video.frames_of import frames_of as frames_of
     from sixdof.postflight.video.from_video import from_video as from_video
 
-show(__name__, {"From video": ("camera", "from_video", "frames_of")})
+show(
+    __name__,
+    {
+        "Logs": ("column_map", "read_log", "gyro_bias", "log_of"),
+        "From video": ("camera", "from_video", "frames_of"),
+    },
+)

@@ -1,0 +1,95 @@
+"""The Dataset of a flight log: variables, attributes, findings."""
+
+from __future__ import annotations
+
+import json
+from typing import Any
+
+import numpy as np
+import xarray as xr
+
+from sixdof.mission.mission import Mission
+from sixdof.mission.units import shown
+from sixdof.postflight.logs.finding import Finding, entries
+from sixdof.postflight.logs.liftoff import Liftoff
+from sixdof.postflight.logs.names import AXES, FLAGS, FINS, KNOWN, PLACES, QUATERNION, SI_NAMES
+from sixdof.postflight.logs.readings import attributes_of
+from sixdof.postflight.logs.tables import ColumnMapTables
+from sixdof.world.gravity import normal_gravity
+
+KIND = "flight log"
+
+
+def log_dataset(
+    time: np.ndarray,
+    values: dict[str, np.ndarray],
+    table: ColumnMapTables,
+    when: Liftoff,
+    findings: list[Finding],
+    stage: str,
+    mission: Mission | None,
+    about: dict[str, Any],
+) -> xr.Dataset:
+    """Return the flight log. time : (rows,) s since liftoff. values : readings by name, SI."""
+    known = [name for name in KNOWN if name in values and name not in PLACES and np.isfinite(values[name]).any()]
+    if not known:
+        raise ValueError("read_log: nothing of what the column map names holds a number; check the columns")
+    variables = {name: (_dims(name), values[name], _attributes(name, table)) for name in known}
+    coords: dict[str, Any] = {"time": ("time", time, {"units": "s", "long_name": "time since liftoff"})}
+    dims = {dim for name in known for dim in KNOWN[name].dims}
+    if "axis" in dims:
+        coords["axis"] = ("axis", np.array(AXES), {"long_name": "axis: east, north, up or body x, y, z"})
+    if "quaternion" in dims:
+        coords["quaternion"] = ("quaternion", np.array(QUATERNION), {"long_name": "quaternion part"})
+    if "fin" in dims:
+        coords["fin"] = ("fin", np.arange(1, 1 + max(values[name].shape[1] for name in known if name in FINS)), {"long_name": "number of the control fin"})
+    attrs = {"kind": KIND, "stage": stage, "liftoff_time": when.time, "liftoff_error": when.error, "liftoff_by": when.by} | about | _of_mission(mission)
+    attrs["column_map"] = json.dumps(table.model_dump(exclude_unset=True, mode="json"))
+    return xr.Dataset(variables | entries(findings, when.time), coords, attrs)
+
+
+def _dims(name: str) -> tuple[str, ...]:
+    return KNOWN[name].dims
+
+
+def _attributes(name: str, table: ColumnMapTables) -> dict[str, Any]:
+    known = KNOWN[name]
+    found: dict[str, Any] = {"units": SI_NAMES.get(known.unit, known.unit), "long_name": known.long_name}
+    if name in FLAGS:
+        found |= {"flag_values": np.arange(len(FLAGS[name]), dtype=np.int8), "flag_meanings": " ".join(FLAGS[name])}
+    if name in table.read:
+        found |= attributes_of(name, table.read[name])
+        y, z = table.read[name].off_axis
+        if name == "specific_force" and (y or z):
+            found["sensor_offset"] = [y, z] if "body_rate" not in table.read else [0.0, 0.0]
+        return found
+    made_of = {"height": "pressure" if "pressure" in table.read else "altitude", "east": "longitude", "north": "latitude", "fix_height": "altitude", "tilt": "attitude"}[name]
+    return found | {"source": attributes_of(made_of, table.read[made_of])["source"]}
+
+
+def _of_mission(mission: Mission | None) -> dict[str, Any]:
+    """Return what the rest before launch is held against."""
+    if mission is None:
+        return {}
+    site, rail = mission.site, mission.rail
+    gravity = float(normal_gravity(site.latitude, site.altitude))
+    return {"title": mission.title, "latitude": site.latitude, "gravity": gravity, "rail_elevation": rail.elevation, "rail_azimuth": rail.azimuth}
+
+
+def need_log(ds: Any, who: str) -> None:
+    """Raise TypeError or ValueError, in the name of `who`, for what is no flight log."""
+    if not isinstance(ds, xr.Dataset):
+        raise TypeError(f"{who}: log must be what sixdof.postflight.read_log returned, not {shown(ds)}")
+    if ds.attrs.get("kind") != KIND or "time" not in ds.coords:
+        raise ValueError(f"{who}: this is no flight log; give what sixdof.postflight.read_log returned")
+
+
+def with_finding(ds: xr.Dataset, finding: Finding) -> xr.Dataset:
+    """Return a log with one finding more (its times on the log's clock)."""
+    liftoff = float(ds.attrs["liftoff_time"])
+    more = xr.Dataset(entries([finding], liftoff))
+    if "finding" not in ds:
+        return ds.assign({str(name): each for name, each in more.variables.items()})
+    names = [str(name) for name in more.variables]
+    both = {name: xr.Variable("finding", np.concatenate([ds[name].values, more[name].values]), ds[name].attrs) for name in names}
+    return ds.drop_dims("finding").assign(both)
