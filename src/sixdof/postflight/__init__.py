@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING
 from sixdof.surface.lazy import show
 
 if TYPE_CHECKING:
-    from sixdof.postflight.logs.proposing import column_map as column_map
+    from sixdof.postflight.logs.columns.proposing import column_map as column_map
     from sixdof.postflight.logs.read_log import read_log as read_log
     from sixdof.postflight.logs.rest import gyro_bias as gyro_bias
     from sixdof.postflight.logs.writing import log_of as log_of

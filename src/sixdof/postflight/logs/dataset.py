@@ -10,11 +10,11 @@ import xarray as xr
 
 from sixdof.mission.mission import Mission
 from sixdof.mission.units import shown
-from sixdof.postflight.logs.finding import Finding, entries
+from sixdof.postflight.logs.checks.finding import Finding, entries
 from sixdof.postflight.logs.liftoff import Liftoff
-from sixdof.postflight.logs.names import AXES, FLAGS, FINS, KNOWN, PLACES, QUATERNION, SI_NAMES
+from sixdof.postflight.logs.columns.names import AXES, FLAGS, FINS, KNOWN, PLACES, QUATERNION, SI_NAMES
 from sixdof.postflight.logs.readings import attributes_of
-from sixdof.postflight.logs.tables import ColumnMapTables
+from sixdof.postflight.logs.columns.tables import ColumnMapTables
 from sixdof.world.gravity import normal_gravity
 
 KIND = "flight log"

@@ -9,7 +9,7 @@ import numpy as np
 from sixdof.core.constants import G0
 from sixdof.mission.mission import Mission
 from sixdof.mission.tables import Site
-from sixdof.postflight.logs.tables import Ground
+from sixdof.postflight.logs.columns.tables import Ground
 from sixdof.world.atmosphere import EARTH_RADIUS, HIGHEST, LOWEST, Atmosphere, at_site, standard
 from sixdof.world.geodesy import place_on_earth
 from sixdof.world.sounding import air_over

@@ -13,21 +13,21 @@ from sixdof.mission.errors import suggestion
 from sixdof.mission.load import check_mission
 from sixdof.mission.mission import Mission
 from sixdof.mission.units import QuantityError, parse, shown
-from sixdof.postflight.logs.barometer import pulled
-from sixdof.postflight.logs.consistency import inconsistent
+from sixdof.postflight.logs.checks.barometer import pulled
+from sixdof.postflight.logs.checks.consistency import inconsistent
 from sixdof.postflight.logs.dataset import log_dataset
-from sixdof.postflight.logs.finding import Finding
+from sixdof.postflight.logs.checks.finding import Finding
 from sixdof.postflight.logs.liftoff import Liftoff, liftoffs
-from sixdof.postflight.logs.mapping import tables_of
-from sixdof.postflight.logs.names import KNOWN, PLACES
-from sixdof.postflight.logs.packets import gaps, in_order, lost, spread_out, two_clocks, unwrapped
+from sixdof.postflight.logs.columns.mapping import tables_of
+from sixdof.postflight.logs.columns.names import KNOWN, PLACES
+from sixdof.postflight.logs.checks.packets import gaps, in_order, lost, spread_out, two_clocks, unwrapped
 from sixdof.postflight.logs.places import heights, local_places, site_of
-from sixdof.postflight.logs.proposing import column_map
+from sixdof.postflight.logs.columns.proposing import column_map
 from sixdof.postflight.logs.readings import Column, made, moved_to_axis, tilt_of
 from sixdof.postflight.logs.rest import without_bias
-from sixdof.postflight.logs.table_file import RawTable, bare_name, heading_of, raw_table
-from sixdof.postflight.logs.tables import Clock, ColumnMapTables, Reading
-from sixdof.postflight.logs.units import is_unit, spelled
+from sixdof.postflight.logs.columns.table_file import RawTable, bare_name, heading_of, raw_table
+from sixdof.postflight.logs.columns.tables import Clock, ColumnMapTables, Reading
+from sixdof.postflight.logs.columns.units import is_unit, spelled
 
 PLACE_UNITS = {"latitude": "deg", "longitude": "deg"}  # of a column without a unit: no log writes radians
 
@@ -151,7 +151,7 @@ def _clock(raw: RawTable, clock: Clock | None, key: str) -> tuple[np.ndarray, li
     if values.dtype.kind != "f" or clock.unit == "text":
         return _words_to_seconds(values.astype(str), heading), []
     unit = _unit(heading, clock.unit if "unit" in clock.model_fields_set else "", "s")
-    from sixdof.postflight.logs.units import in_si
+    from sixdof.postflight.logs.columns.units import in_si
 
     return unwrapped(values, float(in_si(np.array([1.0]), unit, "s")[0]))
 

@@ -9,12 +9,12 @@ import pandas as pd
 from scipy.spatial.transform import Rotation
 
 from sixdof.mission.units import shown
-from sixdof.postflight.logs.faults import cleaned
-from sixdof.postflight.logs.finding import Finding, counted
-from sixdof.postflight.logs.mapping import to_body
-from sixdof.postflight.logs.names import FLAGS, KNOWN, VECTORS
-from sixdof.postflight.logs.tables import ColumnMapTables, Reading
-from sixdof.postflight.logs.units import amount, in_si
+from sixdof.postflight.logs.checks.faults import cleaned
+from sixdof.postflight.logs.checks.finding import Finding, counted
+from sixdof.postflight.logs.columns.mapping import to_body
+from sixdof.postflight.logs.columns.names import FLAGS, KNOWN, VECTORS
+from sixdof.postflight.logs.columns.tables import ColumnMapTables, Reading
+from sixdof.postflight.logs.columns.units import amount, in_si
 
 NED = np.array([[0.0, 1.0, 0.0], [1.0, 0.0, 0.0], [0.0, 0.0, -1.0]])  # north, east, down to east, north, up
 HOLDS = 0.9  # share of the readings that come again as often as the usual, from which a logger is taken to hold them
@@ -136,7 +136,9 @@ def _turned(name: str, one: Reading, raw: np.ndarray) -> np.ndarray:
         for k in range(3):  # an axis that is missing spoils only those it goes into
             used = matrix[k] != 0.0
             out[:, k] = raw[:, used] @ matrix[k][used]
-        return out / np.nanmedian(np.linalg.norm(out, axis=1)) if name == "magnetic_field" and np.isfinite(out).all(axis=1).any() else out
+        whole = np.isfinite(out).all(axis=1)
+        strength = float(np.median(np.linalg.norm(out[whole], axis=1))) if name == "magnetic_field" and whole.any() else 1.0
+        return out / strength if strength > 0.0 else np.full_like(out, np.nan)
     if name == "velocity":
         return np.column_stack([raw[:, 1], raw[:, 0], -raw[:, 2]]) if one.frame == "north east down" else raw
     return _attitude(one, raw) if name == "attitude" else raw

@@ -10,7 +10,7 @@ import xarray as xr
 
 from sixdof.core.constants import G0
 from sixdof.postflight.logs.dataset import need_log, with_finding
-from sixdof.postflight.logs.finding import Finding
+from sixdof.postflight.logs.checks.finding import Finding
 from sixdof.world.gravity import EARTH_RATE
 
 LEAST_REST, FEWEST = 1.0, 20  # s and readings that a rest has at least

@@ -16,10 +16,10 @@ from sixdof.mission.errors import suggestion
 from sixdof.mission.load import stored_mission
 from sixdof.mission.mission import Mission
 from sixdof.mission.units import QuantityError, converter, parse, shown
-from sixdof.postflight.logs.mapping import axes_matrix
-from sixdof.postflight.logs.names import KNOWN
+from sixdof.postflight.logs.columns.mapping import axes_matrix
+from sixdof.postflight.logs.columns.names import KNOWN
 from sixdof.postflight.logs.rest import on_the_rail
-from sixdof.postflight.logs.units import spelled
+from sixdof.postflight.logs.columns.units import spelled
 from sixdof.world.geodesy import place_on_earth
 from sixdof.world.gravity import normal_gravity
 from sixdof.world.sounding import air_over

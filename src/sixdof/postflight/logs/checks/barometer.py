@@ -7,7 +7,7 @@ import math
 import numpy as np
 from scipy.ndimage import median_filter
 
-from sixdof.postflight.logs.finding import Finding
+from sixdof.postflight.logs.checks.finding import Finding
 
 WINDOW = 2.0  # s about a reading, whose median it is held against
 SHORT = 1.0  # s that the pulse of an ejection lasts at most, some way to leak out counted in

@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 from scipy.ndimage import median_filter
 
-from sixdof.postflight.logs.finding import Finding, counted
-from sixdof.postflight.logs.names import KNOWN
+from sixdof.postflight.logs.checks.finding import Finding, counted
+from sixdof.postflight.logs.columns.names import KNOWN
 
 FLAT = 3  # equal readings at the largest value that make a flat top
 CORNER = 3.0  # steps of the reading, by which a curve that is cut comes in at its flat top: a rounded top of the same length comes in at 4/3 of one at most

@@ -10,7 +10,7 @@ from pydantic import StrictBool
 from sixdof.mission.errors import Problem, suggestion
 from sixdof.mission.tables.base import Table, check_of, key
 from sixdof.mission.units import Angle, Direction, Latitude, Length, Pressure, Temperature
-from sixdof.postflight.logs.names import FINS, FLAGS, KNOWN, SOURCES, VECTORS
+from sixdof.postflight.logs.columns.names import FINS, FLAGS, KNOWN, SOURCES, VECTORS
 
 
 class Clock(Table):

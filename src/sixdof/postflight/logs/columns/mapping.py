@@ -17,9 +17,9 @@ from sixdof.mission.errors import Fault, MissionError, Problem, suggestion
 from sixdof.mission.files.table_csv import read_text
 from sixdof.mission.unit_names import NoProduct, UnknownUnit
 from sixdof.mission.units import QuantityError, shown
-from sixdof.postflight.logs.names import FLAGS, KNOWN
-from sixdof.postflight.logs.tables import Clock, ColumnMapTables, Counter, Ground, Reading
-from sixdof.postflight.logs.units import amount, spelled
+from sixdof.postflight.logs.columns.names import FLAGS, KNOWN
+from sixdof.postflight.logs.columns.tables import Clock, ColumnMapTables, Counter, Ground, Reading
+from sixdof.postflight.logs.columns.units import amount, spelled
 
 _CLASSES = {"clock": Clock, "second_clock": Clock, "counter": Counter, "ground": Ground}
 _EXAMPLE = '[clock] column = "t"  unit = "ms"; [read.height] column = "baro"  unit = "ft"'

@@ -8,9 +8,9 @@ from typing import Any, NamedTuple
 import numpy as np
 import tomli_w
 
-from sixdof.postflight.logs.names import FINS, FLAGS, KNOWN
-from sixdof.postflight.logs.table_file import RawTable, bare_name, raw_table
-from sixdof.postflight.logs.units import is_unit, spelled
+from sixdof.postflight.logs.columns.names import FINS, FLAGS, KNOWN
+from sixdof.postflight.logs.columns.table_file import RawTable, bare_name, raw_table
+from sixdof.postflight.logs.columns.units import is_unit, spelled
 
 
 class Taken(NamedTuple):

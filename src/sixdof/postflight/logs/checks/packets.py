@@ -6,7 +6,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from sixdof.postflight.logs.finding import Finding, counted
+from sixdof.postflight.logs.checks.finding import Finding, counted
 
 WRAPS = (2.0**16, 2.0**24, 2.0**32)  # counts at which a clock of 16, 24 or 32 bits starts again
 PERIODS = (43_200.0, 86_400.0, 604_800.0)  # s: half a day, a day, a week of a time of day

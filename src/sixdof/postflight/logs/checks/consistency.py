@@ -8,8 +8,8 @@ from collections.abc import Iterator
 import numpy as np
 
 from sixdof.core.constants import G0
-from sixdof.postflight.logs.barometer import apogee_time
-from sixdof.postflight.logs.finding import Finding
+from sixdof.postflight.logs.checks.barometer import apogee_time
+from sixdof.postflight.logs.checks.finding import Finding
 
 NEAR = 0.15  # share by which a ratio may miss the one of two units
 # how many times too large a number is if it is in the second unit and named in the first

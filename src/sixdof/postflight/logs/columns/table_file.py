@@ -15,7 +15,7 @@ import pandas as pd
 from sixdof.mission.errors import Fault, MissionError, suggestion
 from sixdof.mission.files.incoming import MOST_BYTES, FileFault, check_ordinary
 from sixdof.mission.units import shown
-from sixdof.postflight.logs.finding import Finding, counted
+from sixdof.postflight.logs.checks.finding import Finding, counted
 
 MOST_NUMBERS = 100_000_000  # that a Parquet file, which is packed, may unpack to
 MISSING = {"", "nan", "null", "none", "na", "n/a", "-", "--", "---", "inf", "-inf", "+inf"}  # of a cell, in small letters
