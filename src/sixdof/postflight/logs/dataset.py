@@ -11,10 +11,10 @@ import xarray as xr
 from sixdof.mission.mission import Mission
 from sixdof.mission.units import shown
 from sixdof.postflight.logs.checks.finding import Finding, entries
-from sixdof.postflight.logs.liftoff import Liftoff
-from sixdof.postflight.logs.columns.names import AXES, FLAGS, FINS, KNOWN, PLACES, QUATERNION, SI_NAMES
-from sixdof.postflight.logs.readings import attributes_of
+from sixdof.postflight.logs.columns.names import AXES, FINS, FLAGS, KNOWN, PLACES, QUATERNION, SI_NAMES
 from sixdof.postflight.logs.columns.tables import ColumnMapTables
+from sixdof.postflight.logs.liftoff import Liftoff
+from sixdof.postflight.logs.readings import attributes_of
 from sixdof.world.gravity import normal_gravity
 
 KIND = "flight log"
@@ -63,7 +63,13 @@ def _attributes(name: str, table: ColumnMapTables) -> dict[str, Any]:
         if name == "specific_force" and (y or z):
             found["sensor_offset"] = [y, z] if "body_rate" not in table.read else [0.0, 0.0]
         return found
-    made_of = {"height": "pressure" if "pressure" in table.read else "altitude", "east": "longitude", "north": "latitude", "fix_height": "altitude", "tilt": "attitude"}[name]
+    made_of = {
+        "height": "pressure" if "pressure" in table.read else "altitude",
+        "east": "longitude",
+        "north": "latitude",
+        "fix_height": "altitude",
+        "tilt": "attitude",
+    }[name]
     return found | {"source": attributes_of(made_of, table.read[made_of])["source"]}
 
 

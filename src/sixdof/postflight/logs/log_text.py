@@ -10,10 +10,10 @@ import xarray as xr
 
 from sixdof.mission.page import indented, table, wrapped
 from sixdof.postflight.logs.checks.barometer import TRANSONIC, apogee_time, climb
-from sixdof.postflight.logs.dataset import need_log
 from sixdof.postflight.logs.checks.finding import counted
 from sixdof.postflight.logs.columns.names import KNOWN
 from sixdof.postflight.logs.columns.proposing import ColumnMap
+from sixdof.postflight.logs.dataset import need_log
 from sixdof.postflight.logs.rest import gyro_bias, still
 
 LAST_LINE = "A log says what its sensors said. It is no clearance to fly, and no leave to approach: a body on the ground may hold live charges."

@@ -15,19 +15,19 @@ from sixdof.mission.mission import Mission
 from sixdof.mission.units import QuantityError, parse, shown
 from sixdof.postflight.logs.checks.barometer import pulled
 from sixdof.postflight.logs.checks.consistency import inconsistent
-from sixdof.postflight.logs.dataset import log_dataset
 from sixdof.postflight.logs.checks.finding import Finding
-from sixdof.postflight.logs.liftoff import Liftoff, liftoffs
+from sixdof.postflight.logs.checks.packets import gaps, in_order, lost, spread_out, two_clocks, unwrapped
 from sixdof.postflight.logs.columns.mapping import tables_of
 from sixdof.postflight.logs.columns.names import KNOWN, PLACES
-from sixdof.postflight.logs.checks.packets import gaps, in_order, lost, spread_out, two_clocks, unwrapped
-from sixdof.postflight.logs.places import heights, local_places, site_of
 from sixdof.postflight.logs.columns.proposing import column_map
-from sixdof.postflight.logs.readings import Column, made, moved_to_axis, tilt_of
-from sixdof.postflight.logs.rest import without_bias
 from sixdof.postflight.logs.columns.table_file import RawTable, bare_name, heading_of, raw_table
 from sixdof.postflight.logs.columns.tables import Clock, ColumnMapTables, Reading
 from sixdof.postflight.logs.columns.units import is_unit, spelled
+from sixdof.postflight.logs.dataset import log_dataset
+from sixdof.postflight.logs.liftoff import Liftoff, liftoffs
+from sixdof.postflight.logs.places import heights, local_places, site_of
+from sixdof.postflight.logs.readings import Column, made, moved_to_axis, tilt_of
+from sixdof.postflight.logs.rest import without_bias
 
 PLACE_UNITS = {"latitude": "deg", "longitude": "deg"}  # of a column without a unit: no log writes radians
 

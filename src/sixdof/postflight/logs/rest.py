@@ -9,8 +9,8 @@ import numpy as np
 import xarray as xr
 
 from sixdof.core.constants import G0
-from sixdof.postflight.logs.dataset import need_log, with_finding
 from sixdof.postflight.logs.checks.finding import Finding
+from sixdof.postflight.logs.dataset import need_log, with_finding
 from sixdof.world.gravity import EARTH_RATE
 
 LEAST_REST, FEWEST = 1.0, 20  # s and readings that a rest has at least
@@ -72,7 +72,7 @@ def gyro_bias(log: xr.Dataset) -> xr.Dataset:
     if "body_rate" in found:
         entries |= _of_gyros(log, found["body_rate"])
         error = float(np.nanmin(entries["bias_error"][1]))
-        attrs["earth_counts"] = int(EARTH_RATE > TELLS * error)
+        attrs["earth_counts"] = int(TELLS * error < EARTH_RATE)
     if "specific_force" in found:
         entries |= _of_accelerometers(log, found["specific_force"])
     used = next(iter(found.values())).used

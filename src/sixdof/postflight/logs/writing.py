@@ -18,8 +18,8 @@ from sixdof.mission.mission import Mission
 from sixdof.mission.units import QuantityError, converter, parse, shown
 from sixdof.postflight.logs.columns.mapping import axes_matrix
 from sixdof.postflight.logs.columns.names import KNOWN
-from sixdof.postflight.logs.rest import on_the_rail
 from sixdof.postflight.logs.columns.units import spelled
+from sixdof.postflight.logs.rest import on_the_rail
 from sixdof.world.geodesy import place_on_earth
 from sixdof.world.gravity import normal_gravity
 from sixdof.world.sounding import air_over
@@ -207,7 +207,9 @@ def _values(flight: xr.Dataset, mission: Mission, name: str, time: np.ndarray, p
         out /= np.linalg.norm(out, axis=1)[:, None]
     rest = time < flight["time"].values[0] + 1e-9
     if name == "specific_force":  # at rest on the rail it is gravity's reaction, whatever the first row says
-        out[rest] = on_the_rail(mission.rail.elevation, mission.rail.azimuth) @ np.array([0.0, 0.0, float(normal_gravity(mission.site.latitude, mission.site.altitude))])
+        out[rest] = on_the_rail(mission.rail.elevation, mission.rail.azimuth) @ np.array(
+            [0.0, 0.0, float(normal_gravity(mission.site.latitude, mission.site.altitude))]
+        )
     return out
 
 

@@ -167,8 +167,13 @@ def _boosted(time, values, rest) -> Iterator[tuple[str, str]]:
     ratio, error = _ratio(time, up, force - level, (time > 0.0) & (time < 1.5))
     if not error < 0.1 * abs(ratio) or ratio <= 0.0 or 0.7 < ratio < 1.3:
         return
-    names = [f"velocity: {name}" for name in [_named(ratio, SPEEDS, 0.2)] if name] + [f"specific force: {name}" for name in [_named(1 / ratio, FORCES, 0.2)] if name]
-    yield "velocity", f"the climb rate grows {ratio:.3g} times as fast as the specific force says: {' or '.join(names) or 'one of them has a wrong unit or scale'}"
+    names = [f"velocity: {name}" for name in [_named(ratio, SPEEDS, 0.2)] if name] + [
+        f"specific force: {name}" for name in [_named(1 / ratio, FORCES, 0.2)] if name
+    ]
+    yield (
+        "velocity",
+        f"the climb rate grows {ratio:.3g} times as fast as the specific force says: {' or '.join(names) or 'one of them has a wrong unit or scale'}",
+    )
 
 
 def _moved(time, values, rest) -> Iterator[tuple[str, str]]:

@@ -60,7 +60,9 @@ def _saturated(name: str, raw: np.ndarray, time: np.ndarray, limit: float | None
     level = float(np.abs(raw[bad]).max())
     axes = " and ".join("xyz"[k] for k in range(raw.shape[1]) if bad[:, k].any())
     said = "its limit as given" if limit is not None else "a flat top: probably its limit"
-    text = f"{name} is saturated in {counted(int(bad.sum()), 'reading')} at {level:.4g} {KNOWN[name].unit} ({said}; the sensor's {axes} axis), the truth is beyond"
+    text = (
+        f"{name} is saturated in {counted(int(bad.sum()), 'reading')} at {level:.4g} {KNOWN[name].unit} ({said}; the sensor's {axes} axis), the truth is beyond"
+    )
     return bad, text, "saturated"
 
 

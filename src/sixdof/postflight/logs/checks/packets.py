@@ -40,7 +40,9 @@ def unwrapped(raw: np.ndarray, factor: float) -> tuple[np.ndarray, list[Finding]
         # a late packet falls back too: behind a wrap the clock goes on from near zero and was near its end before
         if whole is not None and time[k + 1] < 0.05 * whole and time[k] > 0.95 * whole:
             shift[k + 1 :] += whole
-            found.append(Finding("wrap", f"the clock wraps after {whole:g} s and goes on", "corrected", start=float(time[k] + shift[k]), count=len(time) - k - 1))
+            found.append(
+                Finding("wrap", f"the clock wraps after {whole:g} s and goes on", "corrected", start=float(time[k] + shift[k]), count=len(time) - k - 1)
+            )
     return time + shift, found
 
 
@@ -108,7 +110,9 @@ def _anew(time: np.ndarray, counter, second, gap: float | None) -> tuple[np.ndar
             break
         time = time.copy()
         time[start:] += before + passed - after
-        found.append(Finding("reset", f"{at}; it was off for {passed:.2f} s by {how}, and the rows behind it go on from there", "corrected", start=before, count=1))
+        found.append(
+            Finding("reset", f"{at}; it was off for {passed:.2f} s by {how}, and the rows behind it go on from there", "corrected", start=before, count=1)
+        )
     return time, kept, found
 
 
@@ -226,7 +230,9 @@ def two_clocks(time: np.ndarray, second: np.ndarray) -> list[Finding]:
     if abs(jump) > max(LEAST_JUMP, 8.0 * jitter):
         found.append(Finding("clock", f"one clock jumps against the other by {jump:+.3g} s; times are those of the first", "kept", start=float(t[at]), count=1))
     elif abs(slope) > max(LEAST_DRIFT, 3.0 * error):
-        text = f"the second clock gains {1e6 * slope:+.0f} +- {1e6 * error:.0f} ppm on the first, {slope * np.ptp(t):+.3g} s over the log; times are the first's"
+        text = (
+            f"the second clock gains {1e6 * slope:+.0f} +- {1e6 * error:.0f} ppm on the first, {slope * np.ptp(t):+.3g} s over the log; times are the first's"
+        )
         found.append(Finding("drift", text, "kept", start=float(t[0]), end=float(t[-1]), count=int(known.sum())))
     text = f"the second clock stands {middle:+.3f} s from the first, with a scatter of {1e3 * jitter:.2g} ms"
     return [*found, Finding("clock", text, "kept", start=float(t[0]), end=float(t[-1]), count=int(known.sum()))]

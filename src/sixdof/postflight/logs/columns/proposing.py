@@ -34,7 +34,11 @@ class ColumnMap(dict):
 
 
 _X, _Y, _Z = r"[_ ]?x", r"[_ ]?y", r"[_ ]?z"
-_FORCE, _GYRO, _MAG = r"(a|acc|accel|acceleration|specific[_ ]force|imu[_ ]?a)", r"(g|w|gyro|gyr|rate|body[_ ]rate|omega|imu[_ ]?g)", r"(m|mag|magnetic[_ ]field|field)"
+_FORCE, _GYRO, _MAG = (
+    r"(a|acc|accel|acceleration|specific[_ ]force|imu[_ ]?a)",
+    r"(g|w|gyro|gyr|rate|body[_ ]rate|omega|imu[_ ]?g)",
+    r"(m|mag|magnetic[_ ]field|field)",
+)
 _FIX = r"(gps|gnss|sat|fix|receiver)"
 # what a name may mean, the more particular ones first: pattern of the whole name, reading, part
 _NAMES: tuple[tuple[str, str, int], ...] = (

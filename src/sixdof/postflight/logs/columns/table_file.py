@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import io
 import re
 from collections.abc import Mapping, Sequence
 from os import PathLike
@@ -137,7 +136,9 @@ def _text(path: Path) -> tuple[str, list[Finding]]:
         zeros = raw.count(b"\0")
         if zeros:
             raw = raw.replace(b"\0", b"")
-            found.append(Finding("bytes", f"{counted(zeros, 'zero byte')} in the file, as a card leaves where power failed while it wrote", "dropped", count=zeros))
+            found.append(
+                Finding("bytes", f"{counted(zeros, 'zero byte')} in the file, as a card leaves where power failed while it wrote", "dropped", count=zeros)
+            )
         try:
             text = raw.decode("utf-8-sig")
         except UnicodeDecodeError:
@@ -217,7 +218,11 @@ def _assembled(path: Path, rows, names: list[str], units: dict[str, str], mark: 
     width = len(names)
     again = np.array([row[:width] == names for row in cells])
     if again.any():
-        found.append(Finding("header", f"the header stands {counted(int(again.sum()), 'time')} more in the file: the logger began anew", "dropped", count=int(again.sum())))
+        found.append(
+            Finding(
+                "header", f"the header stands {counted(int(again.sum()), 'time')} more in the file: the logger began anew", "dropped", count=int(again.sum())
+            )
+        )
     lengths = np.array([len(row) - (len(row) > width and not any(row[width:])) * (len(row) - width) for row in cells])
     cut = not ended and lengths[-1] < width
     whole = lengths == width if mark != "," else lengths == width
@@ -227,7 +232,9 @@ def _assembled(path: Path, rows, names: list[str], units: dict[str, str], mark: 
         bad[-1] = False
     if bad.any():
         which = ", ".join(map(str, lines[bad][:5])) + (" ..." if bad.sum() > 5 else "")
-        found.append(Finding("row", f"{counted(int(bad.sum()), 'row')} of another width than the header's {width} cells (line {which})", "dropped", count=int(bad.sum())))
+        found.append(
+            Finding("row", f"{counted(int(bad.sum()), 'row')} of another width than the header's {width} cells (line {which})", "dropped", count=int(bad.sum()))
+        )
     good = whole & ~again
     if good.sum() < 2:
         raise _fault(path, "has no two rows of the header's width", f"the header has {width} columns: {', '.join(names[:8])}")

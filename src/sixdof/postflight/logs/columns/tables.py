@@ -52,9 +52,7 @@ class Reading(Table):
     off_axis: tuple[Length, Length] = key("place of the sensor beside the roll axis, along body y and z", ["0 mm", "22 mm"], default=(0.0, 0.0))
     frame: Literal["east north up", "north east down"] = key("world axes of an attitude or a velocity", "north east down", default="east north up")
     states: dict[str, int | str] = key("what words or numbers of the log mean, as numbers or names of the timeline", {"BOOST": "free"}, default={})
-    held: StrictBool | None = key(
-        "whether the logger repeats the last reading until the next; none: found from the log", True, default=None
-    )
+    held: StrictBool | None = key("whether the logger repeats the last reading until the next; none: found from the log", True, default=None)
 
 
 class ColumnMapTables(Table):
