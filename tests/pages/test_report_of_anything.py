@@ -44,6 +44,7 @@ def made(demo_mission, stack_mission, demo_flight, demo_ensemble, models):
         "check cases": xr.Dataset({name: ("check", [value]) for name, value in _CHECK.items()}),
         "a choice of motors": sixdof.preflight.choose_motor(stack_mission, motors, prefer="most apogee_height", flights=2, confirm=False, progress=False),
         "landing places": sixdof.preflight.landing(demo_ensemble, waiver="1 km"),
+        "a search map": sixdof.postflight.search_map(demo_ensemble, cell="50 m", last_fix=(100.0, 50.0), declination="11 deg"),
         "a map of rail directions": sixdof.preflight.rail_map(demo_mission, 2, azimuths=["90 deg"], elevations=["85 deg"], progress=False),
         "a launch card": sixdof.preflight.launch_card(demo_mission, flights=8, directions=0, progress=False),
         "a vehicle as built": sixdof.workshop.as_built(stack_mission, motors[0].parents[1] / "whinchat-readings.toml"),

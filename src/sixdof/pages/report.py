@@ -211,6 +211,12 @@ def _landed(ds: xr.Dataset) -> str:
     return landing_text(ds)
 
 
+def _searched(ds: xr.Dataset) -> str:
+    from sixdof.postflight.search.text import search_text
+
+    return search_text(ds)
+
+
 def _leaned(ds: xr.Dataset) -> str:
     from sixdof.study.landing.rail_map import rail_map_text
 
@@ -384,6 +390,7 @@ KINDS = (
     _Kind("a choice of motors", _dataset("standing", "fits", dims=("motor",)), {"choice": _Page(_chosen)}),
     _Kind("a comparison", _dataset("mission", dims=("variant", "flight")), {"outcomes": _Page(_compared, ("criteria", "outcomes", "confidence"))}),
     _Kind("landing places", _dataset("flight_branch", "contour_area"), {"landing": _Page(_landed)}),
+    _Kind("a search map", _dataset("prior_outside", "searchable", dims=("body", "north", "east")), {"search": _Page(_searched)}),
     _Kind("a map of rail directions", _dataset("landing_distance_95", dims=("rail_azimuth", "rail_elevation")), {"rail": _Page(_leaned)}),
     _Kind("a launch card", _dataset("setting_value", "weighed_mass", "expected"), {"card": _Page(_card)}),
     _Kind("a vehicle as built", _dataset("difference_by_guess", "budget", dims=("row", "reading")), {"built": _Page(_built)}),

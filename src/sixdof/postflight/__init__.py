@@ -4,6 +4,7 @@
     print(sixdof.report(log))                                          # what is in it, what was wrong, what was done about it
     seen = sixdof.postflight.camera("camera.toml", mission=mission)   # where a camera stood and looked, from landmarks
     video = sixdof.postflight.from_video(seen, "frames.csv")          # pixels to angles; which frames can tell an incidence
+    found = sixdof.postflight.search_map(flights)                     # how probable each patch of ground is to hold each body
 
 Each step gives a Dataset; `sixdof.report` makes its page.
 """
@@ -19,8 +20,9 @@ if TYPE_CHECKING:
     from sixdof.postflight.logs.read_log import read_log as read_log
     from sixdof.postflight.logs.rest import gyro_bias as gyro_bias
     from sixdof.postflight.logs.writing import log_of as log_of
+    from sixdof.postflight.search.search_map import search_map as search_map
     from sixdof.postflight.video.camera import camera as camera
     from sixdof.postflight.video.frames_of import frames_of as frames_of
     from sixdof.postflight.video.from_video import from_video as from_video
 
-show(__name__, {"Logs": ("column_map", "read_log", "gyro_bias", "log_of"), "From video": ("camera", "from_video", "frames_of")})
+show(__name__, {"Logs": ("column_map", "read_log", "gyro_bias", "log_of"), "Where to search": ("search_map",), "From video": ("camera", "from_video", "frames_of")})
