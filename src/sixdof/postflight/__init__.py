@@ -25,4 +25,7 @@ if TYPE_CHECKING:
     from sixdof.postflight.video.frames_of import frames_of as frames_of
     from sixdof.postflight.video.from_video import from_video as from_video
 
-show(__name__, {"Logs": ("column_map", "read_log", "gyro_bias", "log_of"), "Where to search": ("search_map",), "From video": ("camera", "from_video", "frames_of")})
+show(
+    __name__,
+    {"Logs": ("column_map", "read_log", "gyro_bias", "log_of"), "Where to search": ("search_map",), "From video": ("camera", "from_video", "frames_of")},
+)

@@ -49,7 +49,9 @@ def _heading(ds: xr.Dataset) -> str:
     seed = f", seed {ds.attrs['seed']}" if "seed" in ds.attrs else ""
     error = f"; {ds.attrs['error']:g} m of error added to every place" if ds.attrs["error"] else ""
     size = [1e-3 * ds.attrs["cell"] * ds.sizes[dim] for dim in ("east", "north")]
-    return f"{plural(ds.attrs['flights'])}{seed}; map of {size[0]:.2f} by {size[1]:.2f} km, cells of {ds.attrs['cell']:g} m{error}; {ds.attrs.get('source', '')}"
+    return (
+        f"{plural(ds.attrs['flights'])}{seed}; map of {size[0]:.2f} by {size[1]:.2f} km, cells of {ds.attrs['cell']:g} m{error}; {ds.attrs.get('source', '')}"
+    )
 
 
 def declination_of(ds: xr.Dataset) -> float | None:
