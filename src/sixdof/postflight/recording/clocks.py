@@ -81,19 +81,19 @@ def _fast(slope: float) -> float:
 def _below(x: np.ndarray, y: np.ndarray) -> tuple[float, float]:
     """Return (height at x = 0, slope) of the line below all points whose summed distance is least."""
     order = np.lexsort((y, x))
-    hull: list[int] = []
-    for k in order:
-        while len(hull) > 1 and _turns_down(x, y, hull[-2], hull[-1], k):
-            hull.pop()
-        hull.append(int(k))
     middle = float(x.mean())
-    for a, b in zip(hull, hull[1:]):
-        if x[a] <= middle <= x[b] and x[b] > x[a]:
-            slope = float((y[b] - y[a]) / (x[b] - x[a]))
-            return float(y[a] - slope * x[a]), slope
+    hull: list[tuple[float, float]] = []
+    for point in zip(x[order].tolist(), y[order].tolist()):
+        while len(hull) > 1 and _turns_down(hull[-2], hull[-1], point):
+            hull.pop()
+        hull.append(point)
+    for (x0, y0), (x1, y1) in zip(hull, hull[1:]):
+        if x0 <= middle <= x1 and x1 > x0:
+            slope = (y1 - y0) / (x1 - x0)
+            return y0 - slope * x0, slope
     return float(y.min()), 0.0
 
 
-def _turns_down(x: np.ndarray, y: np.ndarray, a: int, b: int, c: int) -> bool:
+def _turns_down(a: tuple[float, float], b: tuple[float, float], c: tuple[float, float]) -> bool:
     """Tell whether b does not lie below the line from a to c."""
-    return bool((x[b] - x[a]) * (y[c] - y[a]) <= (y[b] - y[a]) * (x[c] - x[a]))
+    return (b[0] - a[0]) * (c[1] - a[1]) <= (b[1] - a[1]) * (c[0] - a[0])

@@ -15,7 +15,7 @@ import json
 import zlib
 from collections.abc import Iterator
 from pathlib import Path
-from typing import Any, NamedTuple
+from typing import Any, BinaryIO, NamedTuple
 
 from sixdof.postflight.recording.packet import Packet, plain
 
@@ -88,19 +88,24 @@ def payload_of(record: dict[str, Any]) -> dict[str, Any] | str | bytes | None:
 
 def scan(path: Path) -> Iterator[Placed | Damage]:
     """Yield the intact records of a file in their order, and the stretches between them that are damaged; a line is all that is held in memory."""
+    with path.open("rb") as file:
+        yield from scanned(file)
+
+
+def scanned(file: BinaryIO) -> Iterator[Placed | Damage]:
+    """Yield what `scan` does of a file that is open."""
     place, last = 0, -1
     bad = -1  # where the damage at hand began; -1: none
-    with path.open("rb") as file:
-        while line := file.readline(LONGEST_LINE):
-            record = record_of(line)
-            if record is None or record["n"] <= last:
-                bad = place if bad < 0 else bad
-            else:
-                missing = record["n"] - last - 1
-                if bad >= 0 or missing:
-                    yield Damage(bad if bad >= 0 else place, place - bad if bad >= 0 else 0, missing, tail=False)
-                bad, last = -1, record["n"]
-                yield Placed(record, place + len(line))
-            place += len(line)
+    while line := file.readline(LONGEST_LINE):
+        record = record_of(line)
+        if record is None or record["n"] <= last:
+            bad = place if bad < 0 else bad
+        else:
+            missing = record["n"] - last - 1
+            if bad >= 0 or missing:
+                yield Damage(bad if bad >= 0 else place, place - bad if bad >= 0 else 0, missing, tail=False)
+            bad, last = -1, record["n"]
+            yield Placed(record, place + len(line))
+        place += len(line)
     if bad >= 0:
         yield Damage(bad, place - bad, -1, tail=True)

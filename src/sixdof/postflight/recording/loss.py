@@ -8,6 +8,7 @@ from typing import NamedTuple
 import numpy as np
 
 WRAPS = (2**8, 2**16, 2**32)  # at which counters of senders begin again from 0
+NEAR = 16  # packets, within which the usual step of the clock is taken
 SILENT = 5.0  # usual intervals without a packet that are a silence ...
 SHORTEST = 0.5  # ... of this many seconds at least
 
@@ -77,8 +78,9 @@ def unwrapped(sequence: np.ndarray, sent: np.ndarray) -> np.ndarray:
     # nearest to the number before: what is overtaken goes back a little, what begins anew goes on
     steps = (np.diff(sequence) + 0.5 * wrap) % wrap - 0.5 * wrap
     pause = np.diff(sent)
-    usual = np.median(pause[(steps == 1.0) & (pause > 0.0)]) if ((steps == 1.0) & (pause > 0.0)).any() else math.nan
-    if math.isfinite(usual):
+    near = (steps > 0.0) & (steps < NEAR) & (pause > 0.0)
+    if near.any():
+        usual = np.median(pause[near] / steps[near])
         rounds = np.round((np.nan_to_num(pause, nan=0.0) / usual - steps) / wrap)
         steps += np.where(np.isfinite(pause), wrap * np.maximum(rounds, 0.0), 0.0)
     return sequence[0] + np.concatenate([[0.0], np.cumsum(steps)])

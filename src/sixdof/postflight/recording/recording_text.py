@@ -16,12 +16,14 @@ from sixdof.postflight.recording.last import MOVING, last_position
 from sixdof.postflight.recording.recording import need_recording
 from sixdof.study.reading.page import LAST_LINE, on_map, place
 
+_KILLED = "never closed: it is running, was killed or lost its power, and all that was acknowledged is here"
 ROWS = 8  # silences on the page
 _CAUTIONS = (
     "A last position is where the body was, not where it is: under a canopy it drifted on with the wind, without one it came down near by and fast.",
     "A body on the ground may hold live charges, igniters and batteries: approach only as the range safety officer says. Ask before you enter private land, "
     "and climb no tree, tower or roof and wade no water for a rocket.",
 )
+_NUMBERED = {"sequence": "lost ones by packet numbers", "clock": "lost ones by gaps of the sender's clock, an estimate", "": "not numbered"}
 _WEAK = (
     "One way alone cannot tell a latency from a clock that is off: latencies are above the least of each run, and ages do not count the least.",
     "A latency that grows steadily reads as a clock that drifts.",
@@ -46,10 +48,8 @@ def last_position_text(ds: xr.Dataset) -> str:
     """Return the page of what `last_position` returned. Raises ValueError for anything else."""
     if not isinstance(ds, xr.Dataset) or ds.attrs.get("kind") != LAST:
         raise ValueError("last_position_text needs what sixdof.postflight.last_position returned")
-    heading = f"The last known position, of {clock(float(ds['received']))} UTC"
-    return "\n".join(
-        [ds.attrs.get("title") or heading, *([heading] if ds.attrs.get("title") else []), "", *indented(said_of(ds)), "", *indented(_CAUTIONS), "", LAST_LINE]
-    )
+    title, heading = ds.attrs.get("title"), f"The last known position, of {clock(float(ds['received']))} UTC"
+    return "\n".join([*([title] if title else []), heading, "", *indented(said_of(ds)), "", *indented(_CAUTIONS), "", LAST_LINE])
 
 
 def clock(time: float) -> str:
@@ -71,15 +71,10 @@ def said_of(last: xr.Dataset) -> list[str]:
 
 
 def _age(age: float) -> str:
-    return (
-        f"{age:.1f} s"
-        if age < 120.0
-        else f"{age / 60.0:.0f} min"
-        if age < 7200.0
-        else f"{age / 3600.0:.0f} h"
-        if age < 172800.0
-        else f"{age / 86400.0:.0f} days"
-    )
+    for unit, length, most in (("s", 1.0, 120.0), ("min", 60.0, 7200.0), ("h", 3600.0, 172800.0)):
+        if age < most:
+            return f"{age / length:.{int(length == 1.0)}f} {unit}"
+    return f"{age / 86400.0:.0f} days"
 
 
 def _moving(last: xr.Dataset) -> str:
@@ -101,9 +96,7 @@ def _heading(ds: xr.Dataset) -> str:
     day = datetime.fromtimestamp(first, UTC).strftime("%Y-%m-%d")
     count, sessions = ds.sizes["packet"], ds.sizes["recorder_session"]
     more = f" in {sessions} sessions" if sessions > 1 else ""
-    numbered = {"sequence": "lost ones by packet numbers", "clock": "lost ones by gaps of the sender's clock, an estimate"}.get(
-        ds.attrs["numbered_by"], "not numbered"
-    )
+    numbered = _NUMBERED[ds.attrs["numbered_by"]]
     return f"{count} packets{more} from {clock(first)} to {clock(last)} UTC on {day} ({last - first:.1f} s); {numbered}; {ds.attrs['path']}"
 
 
@@ -119,9 +112,8 @@ def _answer(ds: xr.Dataset) -> Iterator[str]:
     lost = float(ds["lost"])
     if math.isfinite(lost):
         new = count - repeated
-        bursts = (
-            f", in {int(ds['bursts'])} gaps of {float(ds['burst_length']):.1f} packets on average, at most {float(ds['burst_longest']):.0f}" if lost else ""
-        )
+        mean, most = float(ds["burst_length"]), float(ds["burst_longest"])
+        bursts = f", in {int(ds['bursts'])} gaps of {mean:.1f} packets on average, at most {most:.0f}" if lost else ""
         yield f"Of {new + lost:.0f} packets sent between the first and the last, {lost:.0f} were lost ({100.0 * float(ds['loss_share']):.1f} %){bursts}."
     else:
         yield "How many packets were lost nothing tells: they bear neither a number (sequence) nor the sender's clock (time)."
@@ -129,10 +121,8 @@ def _answer(ds: xr.Dataset) -> Iterator[str]:
         yield f"{repeated} came twice, {late} behind a later one."
     if "silence" in ds.dims:
         k = int(ds["silence_length"].values.argmax())
-        where = _where(ds, k)
-        yield f"The longest silence took {float(ds['silence_length'][k]):.1f} s from {clock(float(ds['silence_begin'][k]))} UTC on" + (
-            f", as the body was {where}." if where else "."
-        )
+        begin, length, where = float(ds["silence_begin"][k]), float(ds["silence_length"][k]), _where(ds, k)
+        yield f"The longest silence took {length:.1f} s from {clock(begin)} UTC on" + (f", as the body was {where}." if where else ".")
     else:
         yield "There was no silence: packets came at their usual pace throughout."
 
@@ -168,7 +158,8 @@ def _clocks(ds: xr.Dataset) -> Iterator[str]:
         drift, error = 1e6 * float(ds["clock_drift"][k]), 1e6 * float(ds["clock_drift_error"][k])
         name = f"In run {k + 1} the" if several else "The"
         if math.isfinite(drift):
-            yield f"{name} sender's clock ran {abs(drift):.0f} ppm {'fast' if drift > 0.0 else 'slow'} against the receiver's (standard deviation {error:.0f} ppm)."
+            way = "fast" if drift > 0.0 else "slow"
+            yield f"{name} sender's clock ran {abs(drift):.0f} ppm {way} against the receiver's (standard deviation {error:.0f} ppm)."
         else:
             yield f"{name} packets are too few to tell how the sender's clock ran: {FEWEST} over {SHORTEST:g} s are needed."
     latency = ds["latency"].values[np.isfinite(ds["latency"].values)]
@@ -180,10 +171,6 @@ def _sessions(ds: xr.Dataset) -> Iterator[str]:
     for k in range(ds.sizes["recorder_session"]):
         one = ds.isel(recorder_session=k)
         began, ended = clock(float(one["session_begin"])), clock(float(one["session_end"]))
-        cost = f", each wait for the disk {1e3 * float(one['sync_mean']):.1f} ms on average, {1e3 * float(one['sync_worst']):.0f} ms at worst"
-        end = (
-            f"closed at {ended} UTC{cost}"
-            if bool(one["session_closed"])
-            else "never closed: it is running, was killed or lost its power, and all that was acknowledged is here"
-        )
+        mean, worst = 1e3 * float(one["sync_mean"]), 1e3 * float(one["sync_worst"])
+        end = f"closed at {ended} UTC, each wait for the disk {mean:.1f} ms on average, {worst:.0f} ms at worst" if bool(one["session_closed"]) else _KILLED
         yield f"{'Begun' if k == 0 else 'Restarted'} at {began} UTC, {int(one['session_packets'])} packets, {end}."
