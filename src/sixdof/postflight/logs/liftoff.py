@@ -10,6 +10,7 @@ import numpy as np
 QUIET = 1.0  # s at the beginning of a log that are taken for rest, at least
 FEWEST = 10  # readings of it
 PUSH, GAIN = 5.0, 5.0  # m/s^2 of excess, and m/s within a second, that are a launch and no bump
+MOVES = 5.0  # m/s up or down that nothing at rest shows
 CLIMB = 20.0  # m that a flight reaches at least
 FLOOR = 0.05  # s: uncertainty of a liftoff from heights at least, for a thrust that is not constant and a barometer that lags
 
@@ -24,6 +25,8 @@ class Liftoff(NamedTuple):
 
 def liftoffs(time: np.ndarray, values: dict[str, np.ndarray]) -> list[Liftoff]:
     """Return the liftoff by each reading that shows one, the best first. time : (rows,) s. values : readings in SI."""
+    if _moving(time, values):
+        return []
     found = []
     if "specific_force" in values:
         found.append(_by_force(time, values["specific_force"]))
@@ -35,6 +38,18 @@ def liftoffs(time: np.ndarray, values: dict[str, np.ndarray]) -> list[Liftoff]:
     if "phase" in values:
         found.append(_by_phase(time, values["phase"]))
     return [one for one in found if one is not None]
+
+
+def _moving(time: np.ndarray, values: dict[str, np.ndarray]) -> bool:
+    """Tell whether the log begins in flight: the height goes up or down at once, or the climb rate is none of rest."""
+    rates = [np.median(v[:FEWEST]) for v in [_known(time, values["velocity"][:, 2])[1] if "velocity" in values else time[:0]] if v.size]
+    for name in ("height", "fix_height"):
+        t, h = _known(time, values[name]) if name in values else (time[:0], time[:0])
+        count = max(FEWEST, int(np.searchsorted(t, t[0] + QUIET))) if t.size else 0
+        if t.size > count > 0 and np.ptp(t[:count]) > 0.0:
+            slope, cover = np.polyfit(t[:count] - t[0], h[:count], 1, cov=True)
+            rates.append(slope[0] if abs(slope[0]) > 4.0 * math.sqrt(cover[0, 0]) else 0.0)
+    return bool(rates) and max(map(abs, rates)) > MOVES
 
 
 def _rest(t: np.ndarray, y: np.ndarray) -> tuple[float, float]:

@@ -25,7 +25,7 @@ from sixdof.postflight.logs.columns.tables import Clock, ColumnMapTables, Readin
 from sixdof.postflight.logs.columns.units import is_unit, spelled
 from sixdof.postflight.logs.dataset import log_dataset
 from sixdof.postflight.logs.liftoff import Liftoff, liftoffs
-from sixdof.postflight.logs.places import heights, local_places, site_of
+from sixdof.postflight.logs.places import LIKELY, heights, local_places, site_of
 from sixdof.postflight.logs.readings import Column, made, moved_to_axis, tilt_of
 from sixdof.postflight.logs.rest import without_bias
 
@@ -83,13 +83,15 @@ def read_log(
     table = tables_of(column_map(raw) if columns is None else columns)
     which = _stage(table.stage if stage is None else stage, mission)
     rows = _rows(raw, table, _seconds(reset_gap, "reset_gap"))
-    values, found = made(table, rows.columns, rows.frame, rows.time)
+    values, found, force = made(table, rows.columns, rows.frame, rows.time)
     found = [*raw.findings, *rows.findings, *found]
     if "specific_force" in values:
         found += _onto_axis(table.read["specific_force"], values, rows.time)
-    when, more = _liftoff(rows.time, _with_heights(values, rows.time, None, table, mission)[0], _seconds(liftoff, "liftoff"))
+    shown_by = _with_heights(values, rows.time, None, table, mission)[0] | ({} if force is None else {"specific_force": force})
+    when, more = _liftoff(rows.time, shown_by, _seconds(liftoff, "liftoff"))
     values, about = _with_heights(values, rows.time, when.time, table, mission)
-    found += more + pulled(rows.time - when.time, values, when.time) + inconsistent(rows.time - when.time, values, when.time)
+    doubts = inconsistent(rows.time - when.time, values)
+    found += more + doubts + pulled(rows.time - when.time, values, when.time, {one.of for one in doubts})
     ds = log_dataset(rows.time - when.time, values, table, when, found, which, mission, about | {"log": raw.source})
     return without_bias(ds) if remove_bias else ds
 
@@ -218,7 +220,7 @@ def _with_heights(values: dict, time: np.ndarray, liftoff: float | None, table: 
     rest = time < (time[0] + 1.0 if liftoff is None else liftoff - 0.2)
     if "pressure" in values and "height" not in values:
         ground = table.ground.pressure if table.ground.pressure is not None else _at_rest(values["pressure"], rest)
-        if np.isfinite(ground) and ground > 0.0:
+        if LIKELY[0] < ground < LIKELY[1]:
             out["height"] = heights(values["pressure"], ground, mission, table.ground)
             about |= {"ground_pressure": ground, "height_by": "the mission's air" if mission is not None else "the standard atmosphere"}
     if any(name in values for name in PLACES):
@@ -250,8 +252,10 @@ def _liftoff(time: np.ndarray, values: dict[str, np.ndarray], given: float | Non
         return Liftoff(given, 0.0, "what was given"), []
     found = liftoffs(time, values)
     if not found:
+        first = _at_rest(values["pressure"], np.ones(len(time), dtype=bool)) if "pressure" in values and "height" not in values else LIKELY[0] + 1.0
+        hint = "" if LIKELY[0] < first < LIKELY[1] else f" (pressures of {first:.3g} Pa are none of a flight: is their unit right?)"
         raise ValueError(
-            f"read_log: no liftoff is found in the log, which goes from {time[0]:.2f} s to {time[-1]:.2f} s of its clock; "
+            f"read_log: no liftoff is found in the log, which goes from {time[0]:.2f} s to {time[-1]:.2f} s of its clock{hint}; "
             "give its time on that clock, liftoff=..., or a log that begins at rest"
         )
     best, *others = found

@@ -29,10 +29,14 @@ class Column(NamedTuple):
 
 
 class Made(NamedTuple):
-    """Readings by name, (rows,) or (rows, parts), SI, NaN where not measured; and what was found."""
+    """Readings by name, (rows,) or (rows, parts), SI, NaN where not measured; and what was found.
+
+    force : the specific force with what lies on a flat top too, which is no reading, and tells a push all the same; None where there is none.
+    """
 
     values: dict[str, np.ndarray]
     findings: list[Finding]
+    force: np.ndarray | None
 
 
 def made(table: ColumnMapTables, columns: dict[str, list[Column]], frame: pd.DataFrame, time: np.ndarray) -> Made:
@@ -55,7 +59,8 @@ def made(table: ColumnMapTables, columns: dict[str, list[Column]], frame: pd.Dat
         if values[name].shape[1] == 1 and "fin" not in KNOWN[name].dims:
             values[name] = values[name][:, 0]
         found += more
-    return Made(values, found)
+    force = _turned("specific_force", table.read["specific_force"], raw["specific_force"]) if "specific_force" in raw else None
+    return Made(values, found, force)
 
 
 def _read(name: str, one: Reading, columns: list[Column], frame: pd.DataFrame, time: np.ndarray) -> tuple[np.ndarray, list[Finding]]:

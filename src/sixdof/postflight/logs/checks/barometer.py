@@ -18,15 +18,18 @@ SOUND = 340.0  # m/s, near enough to find the stretch
 MISFIT = 10.0, 0.02  # m, and share of the rise, by which height and integrated speed may differ across that stretch
 
 
-def pulled(time: np.ndarray, values: dict[str, np.ndarray], liftoff: float) -> list[Finding]:
-    """Take out of height and pressure what the charge or the transonic flow made, in place; return what was found. time : s since liftoff."""
-    if "height" not in values:
+def pulled(time: np.ndarray, values: dict[str, np.ndarray], liftoff: float, doubted: set[str]) -> list[Finding]:
+    """Take out of height and pressure what the charge or the transonic flow made, in place; return what was found. time : s since liftoff.
+
+    doubted : readings whose units are in doubt: nothing is taken out by them.
+    """
+    if "height" not in values or {"height", "pressure"} & doubted:
         return []
     good = np.isfinite(values["height"])
     if good.sum() < 50:
         return []
     found = []
-    for check in (_by_charge, _by_transonic_flow):
+    for check in (_by_charge, *([] if {"velocity", "specific_force"} & doubted else [_by_transonic_flow])):
         bad, text, done = check(time, values, good)
         if text:
             rows = np.flatnonzero(bad)
@@ -50,18 +53,25 @@ def _by_charge(time: np.ndarray, values: dict[str, np.ndarray], good: np.ndarray
     off = h - trend
     scatter = 1.4826 * float(np.median(np.abs(off)))
     apogee = t[int(np.argmax(trend))]
-    out = (np.abs(off) > max(LEAST, SIGMAS * scatter)) & (t > apogee - 1.0)
-    runs = np.flatnonzero(np.diff(np.concatenate([[0], out.astype(int), [0]]))).reshape(-1, 2)
-    worst, events = 0.0, 0
-    for a, b in runs:
-        if t[b - 1] - t[a] <= SHORT and b < t.size and a > 0:
-            a = _edge(off, a, -1, 3.0 * scatter + 1.0)
-            b = _edge(off, b - 1, 1, 3.0 * scatter + 1.0) + 1
-            bad[np.flatnonzero(good)[a:b]] = True
-            worst, events = max(worst, float(np.abs(off[a:b]).max())), events + 1
-    if not events:
+    # next to a gap the median is of other times
+    whole = np.convolve(np.diff(t, prepend=t[0]) > 0.2 * WINDOW, np.ones(size), mode="same") < 0.5
+    out = (np.abs(off) > max(LEAST, SIGMAS * scatter)) & (t > apogee - 1.0) & whole
+    runs = [(a, b) for a, b in np.flatnonzero(np.diff(np.concatenate([[0], out.astype(int), [0]]))).reshape(-1, 2) if a > 0 and b < t.size]
+    runs = [(a, b) for a, b in runs if t[b - 1] - t[a] <= SHORT]
+    if not runs:
         return bad, "", ""
-    times = "once" if events == 1 else f"{events} times"
+    clear = np.ones(t.size, dtype=bool)
+    for a, b in runs:
+        clear[a:b] = False
+    off = h - median_filter(np.interp(t, t[clear], h[clear]), size, mode="nearest")
+    worst, level = 0.0, 3.0 * scatter + 1.0
+    for a, b in runs:
+        first, last = _edge(off, a, -1, level), _edge(off, b - 1, 1, level) + 1
+        if t[last - 1] - t[first] <= 2.0 * SHORT:
+            a, b = first, last
+        bad[np.flatnonzero(good)[a:b]] = True
+        worst = max(worst, float(np.abs(off[a:b]).max()))
+    times = "once" if len(runs) == 1 else f"{len(runs)} times"
     return bad, f"the barometer jumps by up to {worst:.0f} m {times} for less than a second, as an ejection charge makes it", "dropped"
 
 

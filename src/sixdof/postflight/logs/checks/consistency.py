@@ -22,12 +22,13 @@ FORCES = {G0: "m/s^2 named g", 1.0 / G0: "g named m/s^2", 1e3: "thousandths of g
 ANGLES = {180.0 / math.pi: "degrees named radians", math.pi / 180.0: "radians named degrees"}
 PRESSURES = {100.0: "Pa named hPa", 0.01: "hPa named Pa", 1e-3: "kPa named Pa", 10.0: "hPa named kPa", 0.1: "kPa named hPa"}
 PRESSURE = 93_000.0, 0.3  # Pa, and its share: no launch is outside of it
+LEVEL = 15.0  # m: no barometer drifts so far in the hour of a launch
 CELSIUS = -60.0, 80.0  # a temperature in K within them is one in degrees Celsius
 FASTEST = 105.0  # rad/s: beyond 6000 deg/s no usual gyro reads
 ARC = 2.0, 0.25  # s before apogee in which a flight is all but ballistic, and those next to it left out (a charge may fire there)
 
 
-def inconsistent(time: np.ndarray, values: dict[str, np.ndarray], liftoff: float) -> list[Finding]:
+def inconsistent(time: np.ndarray, values: dict[str, np.ndarray]) -> list[Finding]:
     """Return what readings say of each other's units. time : s since liftoff."""
     rest = time < -0.1
     found: list[Finding] = []
@@ -38,10 +39,8 @@ def inconsistent(time: np.ndarray, values: dict[str, np.ndarray], liftoff: float
 
 def _named(ratio: float, names: dict[float, str], near: float = NEAR) -> str:
     """Return what two units make this ratio, "" where none do."""
-    for usual, text in names.items():
-        if abs(math.log(max(ratio, 1e-12) / usual)) < near:
-            return text
-    return ""
+    usual = min(names, key=lambda one: abs(math.log(max(ratio, 1e-12) / one)))
+    return names[usual] if abs(math.log(max(ratio, 1e-12) / usual)) < near else ""
 
 
 def _gravity(time, values, rest) -> Iterator[tuple[str, str]]:
@@ -74,6 +73,12 @@ def _ground(time, values, rest) -> Iterator[tuple[str, str]]:
         if abs(at_rest / PRESSURE[0] - 1.0) > PRESSURE[1]:
             name = next((text for ratio, text in PRESSURES.items() if abs(at_rest / ratio / PRESSURE[0] - 1.0) <= PRESSURE[1]), "its unit")
             yield "pressure", f"the pressure before launch is {at_rest:.4g} Pa, which no launch place has: {name}"
+
+
+    if "height" in values and np.isfinite(values["height"][rest]).sum() >= 5:
+        level = float(np.nanmedian(values["height"][rest]))
+        if abs(level) > LEVEL:
+            yield "height", f"the height before launch is {level:+.0f} m, not 0: the ground pressure is another day's, or it counts from the sea"
 
 
 def _warm(time, values, rest) -> Iterator[tuple[str, str]]:
@@ -112,18 +117,24 @@ def _leaning(time, values, rest) -> Iterator[tuple[str, str]]:
 
 def _arc(time, values, rest) -> Iterator[tuple[str, str]]:
     """Hold the curve of the height before apogee against gravity: slow as it is there, a vehicle falls all but freely."""
+    ratio = _bend(time, values)
+    if name := _named(ratio, LENGTHS, 0.3):
+        yield "height", f"before apogee the height bends with {ratio:.3g} times gravity, and a vehicle so slow falls all but freely: {name}"
+
+
+def _bend(time, values) -> float:
+    """Return how many times gravity the height bends with before apogee; 0 where it cannot be told."""
     if "height" not in values:
-        return
+        return 0.0
     h = values["height"]
     top = apogee_time(time, h)
     use = np.isfinite(h) & (time > top - ARC[0]) & (time < top - ARC[1])
     if not top > ARC[0] + 1.0 or use.sum() < 8:
-        return
+        return 0.0
     x = time[use] - top
     (curve, *_), cover = np.polyfit(x, h[use], 2, cov=True)
     ratio, error = -2.0 * curve / G0, 2.0 * math.sqrt(cover[0, 0]) / G0
-    if error < 0.2 * abs(ratio) and (name := _named(ratio, LENGTHS, 0.3)):
-        yield "height", f"before apogee the height bends with {ratio:.3g} times gravity, and a vehicle so slow falls all but freely: {name}"
+    return ratio if error < 0.2 * abs(ratio) else 0.0
 
 
 def _ratio(time: np.ndarray, total: np.ndarray, rate: np.ndarray, use: np.ndarray) -> tuple[float, float]:
@@ -153,7 +164,10 @@ def _rising(time, values, rest) -> Iterator[tuple[str, str]]:
     if ratio < 0.0:
         yield "velocity", "the climb rate is negative while the height grows: it counts downward; a minus ahead of the column's name turns it"
     elif not 0.85 < ratio < 1.15:
-        names = [f"height: {name}" for name in [_named(ratio, LENGTHS)] if name] + [f"velocity: {name}" for name in [_named(1.0 / ratio, SPEEDS)] if name]
+        bend = _bend(time, values)
+        falls, bent = 0.8 < bend < 1.25, bool(_named(bend, LENGTHS, 0.3))  # the height is in its unit, or it is not
+        names = [f"height: {name}" for name in [_named(ratio, LENGTHS)] if name and not falls]
+        names += [f"velocity: {name}" for name in [_named(1.0 / ratio, SPEEDS)] if name and not bent]
         yield "height", f"the height grows {ratio:.3g} times as fast as the climb rate says: {' or '.join(names) or 'one of the two has a wrong unit or scale'}"
 
 

@@ -6,10 +6,11 @@ import numpy as np
 from scipy.ndimage import median_filter
 
 from sixdof.postflight.logs.checks.finding import Finding, counted
-from sixdof.postflight.logs.columns.names import KNOWN
+from sixdof.postflight.logs.columns.names import KNOWN, SI_NAMES
 
 FLAT = 3  # equal readings at the largest value that make a flat top
 CORNER = 3.0  # steps of the reading, by which a curve that is cut comes in at its flat top: a rounded top of the same length comes in at 4/3 of one at most
+FEW = 0.01  # share of the readings that may be beyond what a sensor can read
 NEAR = 0.002  # share of the limit within which a reading is at it
 FREEZE = 1.0  # s without a change, of a reading that otherwise changes
 LIVELY = 0.8  # share of the steps that change, of such a reading
@@ -45,7 +46,9 @@ def _impossible(name: str, raw: np.ndarray, time: np.ndarray, limit: float | Non
     """Find readings beyond what the sensor can read."""
     most = 1.05 * limit if limit is not None else IMPOSSIBLE.get(name, np.inf)
     bad = np.abs(raw) > most
-    return bad, f"{counted(int(bad.sum()), 'reading')} of {name} beyond {most:.4g} {KNOWN[name].unit}, which such a sensor cannot read", "impossible"
+    if limit is None and bad.mean() > FEW:
+        bad[:] = False  # so many are a wrong unit
+    return bad, f"{counted(int(bad.sum()), 'reading')} of {name} beyond {most:.4g} {SI_NAMES.get(KNOWN[name].unit, KNOWN[name].unit)}, which such a sensor cannot read", "impossible"
 
 
 def _saturated(name: str, raw: np.ndarray, time: np.ndarray, limit: float | None):
@@ -61,7 +64,7 @@ def _saturated(name: str, raw: np.ndarray, time: np.ndarray, limit: float | None
     axes = " and ".join("xyz"[k] for k in range(raw.shape[1]) if bad[:, k].any())
     said = "its limit as given" if limit is not None else "a flat top: probably its limit"
     text = (
-        f"{name} is saturated in {counted(int(bad.sum()), 'reading')} at {level:.4g} {KNOWN[name].unit} ({said}; the sensor's {axes} axis), the truth is beyond"
+        f"{name} is saturated in {counted(int(bad.sum()), 'reading')} at {level:.4g} {SI_NAMES.get(KNOWN[name].unit, KNOWN[name].unit)} ({said}; the sensor's {axes} axis), the truth is beyond"
     )
     return bad, text, "saturated"
 

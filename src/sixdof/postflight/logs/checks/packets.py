@@ -164,9 +164,13 @@ def spread_out(packets: Packets) -> Packets:
     values, first, count = np.unique(time, return_index=True, return_counts=True)
     if values.size == time.size:
         return packets
-    following = np.append(values[1:], values[-1] + packets.step * count[-1])
+    step = (values[-1] - values[0]) / (time.size - count[-1])  # of a row
+    following = np.append(values[1:], values[-1] + step * count[-1])
+    each = (following - values) / count
+    each[0], ahead = min(each[0], step), max(following[0] - values[0] - step * count[0], 0.0)  # the log may begin within a step of its clock
     within = np.arange(time.size) - np.repeat(first, count)
-    spread = np.repeat(values, count) + within * np.repeat((following - values) / count, count)
+    spread = np.repeat(values, count) + within * np.repeat(each, count)
+    spread[: count[0]] += ahead
     several = int(count[count > 1].sum())
     text = f"{counted(several, 'row')} share their time with others (a clock of coarse steps) and are spread evenly up to the next"
     found = [*packets.findings, Finding("clock", text, "corrected", start=float(time[0]), end=float(time[-1]), count=several)]

@@ -21,7 +21,7 @@ MISSING = {"", "nan", "null", "none", "na", "n/a", "-", "--", "---", "inf", "-in
 _COMMENTS = ("#", "//", "%")
 _LOOKED_AT = 50  # first lines that say what parts the columns
 _UNITS = re.compile(r"\s*[(\[{]([^)\]}]*)[)\]}]\s*$")
-_DECIMAL_COMMA = re.compile(r"[+-]?\d*,\d+")
+_DECIMAL_COMMA = re.compile(r"[+-]?\d*,\d+(?:[eE][+-]?\d+)?")
 
 
 class RawTable(NamedTuple):
@@ -123,6 +123,8 @@ def _csv(path: Path) -> RawTable:
     mark = _mark([line for _, line in kept[:_LOOKED_AT]])
     head, names, units = _header(kept, mark)
     rows = kept[head:]
+    if not rows:
+        raise _fault(path, "holds no rows of numbers", "a log has a header and two rows of numbers or more")
     if len(rows) < 2:
         raise _fault(path, f"holds {counted(len(rows), 'row')} below its header", "a log has two rows or more")
     return _assembled(path, rows, names, units, mark, ended, found)
@@ -172,7 +174,7 @@ def _header(kept: list[tuple[int, str]], mark: str | None) -> tuple[int, list[st
     width = int(np.median([len(row) for row in cells[len(cells) // 2 :]]))
     first = next((k for k, row in enumerate(cells) if _numbers(row) and abs(len(row) - width) <= 1), None)
     if first is None or first == 0:
-        return 0, [str(k + 1) for k in range(width)], {}
+        return (0 if first == 0 else len(kept)), [str(k + 1) for k in range(width)], {}
     above = [k for k in range(first) if len(cells[k]) >= max(width - 1, 1)]
     if not above:
         return first, [str(k + 1) for k in range(width)], {}
