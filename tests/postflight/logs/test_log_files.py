@@ -133,7 +133,7 @@ def test_cells_that_are_no_numbers__are_counted(rows, tmp_path):
     cells = rows.astype(object)
     cells.loc[50:52, "alt"] = "3#?"
     path = write(tmp_path, text_of(cells).replace("3#?", "3?4"))
-    assert 'dropped' in (said := read_log(path, COLUMNS)["finding"].values[0]) and "3 cells of the column" in said
+    assert "dropped" in (said := read_log(path, COLUMNS)["finding"].values[0]) and "3 cells of the column" in said
 
 
 def test_rows_of_different_kinds_at_one_time__are_joined(rows, plain):

@@ -74,7 +74,6 @@ def _ground(time, values, rest) -> Iterator[tuple[str, str]]:
             name = next((text for ratio, text in PRESSURES.items() if abs(at_rest / ratio / PRESSURE[0] - 1.0) <= PRESSURE[1]), "its unit")
             yield "pressure", f"the pressure before launch is {at_rest:.4g} Pa, which no launch place has: {name}"
 
-
     if "height" in values and np.isfinite(values["height"][rest]).sum() >= 5:
         level = float(np.nanmedian(values["height"][rest]))
         if abs(level) > LEVEL:

@@ -48,7 +48,11 @@ def _impossible(name: str, raw: np.ndarray, time: np.ndarray, limit: float | Non
     bad = np.abs(raw) > most
     if limit is None and bad.mean() > FEW:
         bad[:] = False  # so many are a wrong unit
-    return bad, f"{counted(int(bad.sum()), 'reading')} of {name} beyond {most:.4g} {SI_NAMES.get(KNOWN[name].unit, KNOWN[name].unit)}, which such a sensor cannot read", "impossible"
+    return (
+        bad,
+        f"{counted(int(bad.sum()), 'reading')} of {name} beyond {most:.4g} {SI_NAMES.get(KNOWN[name].unit, KNOWN[name].unit)}, which such a sensor cannot read",
+        "impossible",
+    )
 
 
 def _saturated(name: str, raw: np.ndarray, time: np.ndarray, limit: float | None):
@@ -63,9 +67,7 @@ def _saturated(name: str, raw: np.ndarray, time: np.ndarray, limit: float | None
     level = float(np.abs(raw[bad]).max())
     axes = " and ".join("xyz"[k] for k in range(raw.shape[1]) if bad[:, k].any())
     said = "its limit as given" if limit is not None else "a flat top: probably its limit"
-    text = (
-        f"{name} is saturated in {counted(int(bad.sum()), 'reading')} at {level:.4g} {SI_NAMES.get(KNOWN[name].unit, KNOWN[name].unit)} ({said}; the sensor's {axes} axis), the truth is beyond"
-    )
+    text = f"{name} is saturated in {counted(int(bad.sum()), 'reading')} at {level:.4g} {SI_NAMES.get(KNOWN[name].unit, KNOWN[name].unit)} ({said}; the sensor's {axes} axis), the truth is beyond"
     return bad, text, "saturated"
 
 
