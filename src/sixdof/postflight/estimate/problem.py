@@ -1,0 +1,73 @@
+"""What a fit is asked: logs as blocks of numbers, parameters measured in spreads of their prior, a model that predicts the logs."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from typing import NamedTuple
+
+import numpy as np
+
+
+class Block(NamedTuple):
+    """One log: what was measured, and which parameters its flight has.
+
+    values : (rows, channels), NaN where nothing was measured. error : (channels,), the known standard deviation of a reading, NaN where it is estimated.
+    places : numbers of its parameters in the whole vector.
+    """
+
+    name: str
+    values: np.ndarray
+    error: np.ndarray
+    places: np.ndarray
+
+
+class Prior(NamedTuple):
+    """What is known before: parameters are z = (value - mean)/scale with the density exp(-z precision z/2), cut at low and high (both of z).
+
+    precision : (n, n); a row of zeros where nothing is known of a parameter.
+    """
+
+    precision: np.ndarray
+    low: np.ndarray
+    high: np.ndarray
+
+
+# a question: number of the block, and the whole vector z that its flight is flown with; the answers: (rows, channels) for each
+Asked = tuple[int, np.ndarray]
+Model = Callable[[Sequence[Asked]], list[np.ndarray]]
+
+
+class Slopes(NamedTuple):
+    """Residuals and slopes of one block at a point: residual (rows, channels), NaN where either side has nothing; slope (rows, channels, own parameters)."""
+
+    residual: np.ndarray
+    slope: np.ndarray
+
+
+def slopes_at(model: Model, blocks: Sequence[Block], prior: Prior, z: np.ndarray, step: float) -> list[Slopes]:
+    """Return residuals and slopes of all blocks at z: central differences over `step` either way (one-sided at a cut), all flights asked for at once."""
+    asked: list[Asked] = []
+    for number, block in enumerate(blocks):
+        asked.append((number, z))
+        for place in block.places:
+            asked += [(number, moved(z, place, -step, prior)), (number, moved(z, place, step, prior))]
+    answers = iter(model(asked))
+    found = []
+    for block in blocks:
+        base = next(answers)
+        slope = np.empty((*base.shape, block.places.size))
+        for k, place in enumerate(block.places):
+            below, above = next(answers), next(answers)
+            distance = moved(z, place, step, prior)[place] - moved(z, place, -step, prior)[place]
+            slope[:, :, k] = (above - below) / distance
+        residual = block.values - base
+        residual[~np.isfinite(slope).all(axis=2)] = np.nan
+        found.append(Slopes(residual, np.where(np.isfinite(residual)[:, :, None], slope, 0.0)))
+    return found
+
+
+def moved(z: np.ndarray, place: int, step: float, prior: Prior) -> np.ndarray:
+    """Return z with one parameter moved, no farther than its cuts."""
+    out = z.copy()
+    out[place] = np.clip(z[place] + step, prior.low[place], prior.high[place])
+    return out
