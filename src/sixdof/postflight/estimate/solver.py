@@ -58,11 +58,19 @@ def start_of(blocks: Sequence[Block], z: np.ndarray) -> State:
 
 
 def solved(
-    model: Model, blocks: Sequence[Block], prior: Prior, state: State, settings: Settings, told: Callable[[State, Point], Any] = lambda state, point: None
+    model: Model,
+    blocks: Sequence[Block],
+    prior: Prior,
+    state: State,
+    settings: Settings,
+    told: Callable[[State, Point], Any] = lambda state, point: None,
 ) -> tuple[State, Point]:
     """Return the state at the end of a fit and the point there. told : called after every turn, with what it came to."""
+    slopes: list[Slopes] = []
+    at = None
     while True:
-        slopes = slopes_at(model, blocks, prior, state.z, settings.step)
+        if at is None or not np.array_equal(at, state.z):  # a new round begins where the last one ended: nothing is flown again
+            slopes, at = slopes_at(model, blocks, prior, state.z, settings.step), state.z
         point = point_of(blocks, prior, slopes, state, settings)
         if state.done:
             return state, point

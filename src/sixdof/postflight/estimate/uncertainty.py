@@ -11,6 +11,7 @@ from sixdof.postflight.estimate.noise import colour_of
 from sixdof.postflight.estimate.problem import Block, Prior
 from sixdof.postflight.estimate.solver import Point, information_by_channel
 
+NOTHING = 1e-6  # precision in z of a parameter of which nothing was known before
 SEEN = 1e-12  # of the largest eigenvalue of the scaled information: a direction below it is not seen at all
 
 
@@ -18,8 +19,8 @@ class Known(NamedTuple):
     """What is known of the parameters z after a fit.
 
     covariance : (n, n), with the colour of the residuals. white : as if they were white, the weights as they are. bound : (n,), Cramer-Rao bound of the data
-    alone, white noise, standard deviations; infinite where the data do not tell. directions (n, n): rows are unit vectors in z, the least seen first, with
-    the information that the data have of each over that of the prior: below 1 the prior knows more. separable : (n,) bool, for each of them.
+    with nothing known before of what was asked for, white noise, standard deviations; infinite where the data do not tell. directions (asked, asked): rows are unit vectors in z of what was asked for,
+    the least seen first, with the `information` that the data have of each over that of the prior: below 1 the prior knows more.
     """
 
     covariance: np.ndarray
@@ -29,13 +30,13 @@ class Known(NamedTuple):
     information: np.ndarray
 
 
-def known_of(blocks: Sequence[Block], prior: Prior, point: Point, colour: Sequence[np.ndarray], scale: np.ndarray) -> Known:
-    """Return what is known after a fit. scale : (n,), in z, that stands in for the prior's deviation where there is no prior."""
-    white = np.linalg.pinv(point.information + prior.precision, hermitian=True)
+def known_of(blocks: Sequence[Block], prior: Prior, point: Point, colour: Sequence[np.ndarray], asked: np.ndarray) -> Known:
+    """Return what is known after a fit. asked : (n,) bool, what was asked for; the others are integrated out where directions are told."""
+    white = inverse(point.information + prior.precision)
     middle = sum_of_products(blocks, point, colour)
-    directions, information = directions_of(point.information, prior, scale)
+    directions, information = directions_of(white, prior, asked)
     covariance = white @ (middle + prior.precision) @ white
-    return Known(0.5 * (covariance + covariance.T), white, bound_of(blocks, point), directions, information)
+    return Known(0.5 * (covariance + covariance.T), white, bound_of(blocks, point, prior, asked), directions, information)
 
 
 def sum_of_products(blocks: Sequence[Block], point: Point, colour: Sequence[np.ndarray]) -> np.ndarray:
@@ -92,10 +93,14 @@ def rows_together(residual: np.ndarray) -> int:
     return int(np.ceil(lag * np.median(np.diff(there)))) if lag and there.size > 1 else 0
 
 
-def bound_of(blocks: Sequence[Block], point: Point) -> np.ndarray:
-    """Return the Cramer-Rao bound of the data alone as standard deviations (n,): the noise white, no prior; infinite where they do not tell a parameter."""
+def bound_of(blocks: Sequence[Block], point: Point, prior: Prior, asked: np.ndarray) -> np.ndarray:
+    """Return the Cramer-Rao bound as standard deviations (n,): the noise white, nothing known before of what was asked for; infinite where it is not told.
+
+    What was not asked for keeps its prior: without it no log would tell drag from mass.
+    """
     size = point.pull.size
     whole = np.zeros((size, size))
+    whole[np.ix_(~asked, ~asked)] = prior.precision[np.ix_(~asked, ~asked)]
     for block, slopes, weights, noise in zip(blocks, point.slopes, point.weights, point.noise, strict=True):
         there = (weights > 0.0).astype(float)
         whole[np.ix_(block.places, block.places)] += information_by_channel(slopes, there, noise, np.ones_like(noise)).sum(axis=0)
@@ -113,13 +118,24 @@ def bound_of(blocks: Sequence[Block], point: Point) -> np.ndarray:
     return bound
 
 
-def directions_of(information: np.ndarray, prior: Prior, scale: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """Return unit vectors in z along which data and prior are independent (rows, least seen first), and the data's information over the prior's of each."""
-    reference = prior.precision.copy()
-    unknown = np.diag(prior.precision) == 0.0
-    reference[unknown, unknown] = 1.0 / scale[unknown] ** 2
-    root = np.linalg.cholesky(np.linalg.inv(reference))
-    values, vectors = np.linalg.eigh(root.T @ information @ root)
+def directions_of(white: np.ndarray, prior: Prior, asked: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Return unit vectors in z of what was asked for, along which data and prior are independent (rows, least seen first), and the data's information.
+
+    The information is that of the data over that of the prior, all that was not asked for integrated out; where nothing was known before, over that of a
+    prior one scale wide.
+    """
+    after = inverse(white[np.ix_(asked, asked)])
+    before = inverse(inverse(prior.precision)[np.ix_(asked, asked)])
+    reference = before + np.diag(np.where(np.diag(before) < NOTHING, 1.0, 0.0))
+    root = np.linalg.cholesky(inverse(reference))
+    values, vectors = np.linalg.eigh(root.T @ (after - before) @ root)
     rows = (root @ vectors).T
     rows /= np.linalg.norm(rows, axis=1, keepdims=True)
     return rows * np.sign(rows[np.arange(rows.shape[0]), np.abs(rows).argmax(axis=1)])[:, None], np.maximum(values, 0.0)
+
+
+def inverse(matrix: np.ndarray) -> np.ndarray:
+    """Return the inverse of a positive definite matrix, scaled to a unit diagonal first: information may span twenty orders of magnitude."""
+    scale = 1.0 / np.sqrt(np.diag(matrix))
+    found = np.linalg.inv(matrix * np.outer(scale, scale)) * np.outer(scale, scale)
+    return 0.5 * (found + found.T)
