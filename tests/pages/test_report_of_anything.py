@@ -28,6 +28,7 @@ def made(demo_mission, stack_mission, demo_flight, demo_ensemble, models):
     sticky = demo_mission.change({"servo.dead_band": "0.2 deg"})
     motors = [Path(__file__).parents[2] / "configs" / "motors" / name for name in ("mesa-i.csv", "playa-h.csv")]
     log = sixdof.postflight.read_log(*sixdof.postflight.log_of(demo_flight), demo_mission)
+    heights = log[["height"]].isel(time=slice(None, None, 10))
     few = {"flights": 4, "winds": 2, "tolerance": 1.0, "progress": False}
     return {
         "a mission": demo_mission,
@@ -54,6 +55,8 @@ def made(demo_mission, stack_mission, demo_flight, demo_ensemble, models):
         ),
         "a flight log": log,
         "a rest before launch": sixdof.postflight.gyro_bias(log),
+        "an estimate": sixdof.postflight.estimate(demo_mission, heights, ["aero.drag"], carry=False, progress=False),
+        "flights held back": sixdof.postflight.hold_back(demo_mission, [heights, heights], ["aero.drag"], carry=False, progress=False),
         "a column map": sixdof.postflight.column_map({"time (ms)": [0.0, 20.0], "baro (ft)": [0.0, 3.0]}),
         "skin temperatures": sixdof.workshop.skin_temperature(demo_ensemble.isel(flight=slice(2)), failing=0, progress=False),
         "fin flutter": sixdof.workshop.flutter(demo_ensemble.isel(flight=slice(2)), failing=0, progress=False),

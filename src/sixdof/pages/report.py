@@ -311,6 +311,18 @@ def _mapped(proposed: Any) -> str:
     return map_text(proposed)
 
 
+def _estimated(ds: xr.Dataset) -> str:
+    from sixdof.postflight.estimate.estimate_text import estimate_text
+
+    return estimate_text(ds)
+
+
+def _held_back(ds: xr.Dataset) -> str:
+    from sixdof.postflight.estimate.hold_back import hold_back_text
+
+    return hold_back_text(ds)
+
+
 def _fired(ds: xr.Dataset) -> str:
     from sixdof.study.static_firing.static_firing_text import static_firing_text
 
@@ -400,6 +412,8 @@ KINDS = (
     _Kind("a flight log", lambda what: isinstance(what, xr.Dataset) and what.attrs.get("kind") == "flight log", {"log": _Page(_logged)}),
     _Kind("a rest before launch", lambda what: isinstance(what, xr.Dataset) and what.attrs.get("kind") == "rest before launch", {"rest": _Page(_rested)}),
     _Kind("a column map", _is_column_map, {"map": _Page(_mapped)}),
+    _Kind("an estimate", _dataset("direction_information", "cramer_rao", dims=("parameter", "log")), {"parameters": _Page(_estimated)}),
+    _Kind("flights held back", _dataset("rms_predicted", "covered_before", dims=("log", "channel")), {"prediction": _Page(_held_back)}),
     _Kind("a rehearsal", _dataset("misfire", "rule_due"), {"timeline": _Page(_rehearsed)}),
     _Kind("linear models", _dataset("state_matrix", "input_matrix"), {"modes": _Page(_models)}),
     _Kind("margins of many flights", _dataset("gain_margin_db", dims=("flight", "channel")), {"margins": _Page(_spread, (*_REQUIRED, "count"))}),

@@ -70,6 +70,7 @@ if TYPE_CHECKING:
     from sixdof.plot.loops.tuning import plot_lags as plot_lags
     from sixdof.plot.loops.tuning import plot_schedule as plot_schedule
     from sixdof.plot.loops.tuning import plot_tuning as plot_tuning
+    from sixdof.plot.postflight.estimate import plot_estimate as plot_estimate
     from sixdof.plot.preflight.landing import plot_landing_map as plot_landing_map
     from sixdof.plot.preflight.landing import plot_rail_map as plot_rail_map
     from sixdof.plot.preflight.launch_card import plot_launch_card as plot_launch_card
@@ -198,6 +199,7 @@ show(
             "plot_rail_for_wind",
             "plot_launch_card",
         ),
+        "After a flight": ("plot_estimate",),
         "In the workshop": (
             "plot_charge",
             "plot_canopy_size",

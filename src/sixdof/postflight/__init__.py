@@ -5,6 +5,8 @@
     seen = sixdof.postflight.camera("camera.toml", mission=mission)   # where a camera stood and looked, from landmarks
     video = sixdof.postflight.from_video(seen, "frames.csv")          # pixels to angles; which frames can tell an incidence
     found = sixdof.postflight.search_map(flights)                     # how probable each patch of ground is to hold each body
+    found = sixdof.postflight.estimate(mission, log, ["aero.drag", "motor.impulse"])   # what the log says of the model, and how surely
+    mission = sixdof.postflight.with_estimated(mission, found)        # the next ensemble is drawn from it
 
 Each step gives a Dataset; `sixdof.report` makes its page.
 """
@@ -16,6 +18,10 @@ from typing import TYPE_CHECKING
 from sixdof.surface.lazy import show
 
 if TYPE_CHECKING:
+    from sixdof.postflight.estimate.estimate import estimate as estimate
+    from sixdof.postflight.estimate.hold_back import hold_back as hold_back
+    from sixdof.postflight.estimate.with_estimated import estimate_toml as estimate_toml
+    from sixdof.postflight.estimate.with_estimated import with_estimated as with_estimated
     from sixdof.postflight.logs.columns.proposing import column_map as column_map
     from sixdof.postflight.logs.read_log import read_log as read_log
     from sixdof.postflight.logs.rest import gyro_bias as gyro_bias
@@ -27,5 +33,10 @@ if TYPE_CHECKING:
 
 show(
     __name__,
-    {"Logs": ("column_map", "read_log", "gyro_bias", "log_of"), "Where to search": ("search_map",), "From video": ("camera", "from_video", "frames_of")},
+    {
+        "Logs": ("column_map", "read_log", "gyro_bias", "log_of"),
+        "Parameters": ("estimate", "with_estimated", "estimate_toml", "hold_back"),
+        "Where to search": ("search_map",),
+        "From video": ("camera", "from_video", "frames_of"),
+    },
 )

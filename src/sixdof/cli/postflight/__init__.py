@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-VERBS = ()
+from sixdof.cli.postflight import estimate
+
+VERBS = (estimate,)
 
 
 def add(commands) -> None:

@@ -71,7 +71,9 @@ def _chosen(log: xr.Dataset, answered: Sequence[str], use: Sequence[str] | None,
     if "airspeed" in measured:
         measured = [name for name in measured if name != "mach"]
     if not measured:
-        raise ValueError(f"{who}: the log measures nothing that a flight answers in the time asked for; it holds {', '.join(map(str, log.data_vars)) or 'nothing'}")
+        raise ValueError(
+            f"{who}: the log measures nothing that a flight answers in the time asked for; it holds {', '.join(map(str, log.data_vars)) or 'nothing'}"
+        )
     return measured
 
 

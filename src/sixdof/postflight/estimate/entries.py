@@ -68,7 +68,10 @@ def _of_parameters(problem: Problem, found: Fit, known: Known, asked: np.ndarray
         "prior_sd": (before, "standard deviation before the flight, SI; infinite where nothing was known"),
         "moved": ((value - [one.mean for one in own]) / before, "how far it moved from the mean before, in standard deviations of before"),
         "shrunk": (1.0 - (sd / before) ** 2, "1 - variance after over variance before"),
-        "cramer_rao": (known.bound[asked] * scale, "Cramer-Rao bound without a prior of what was asked for, noise white, SI; infinite where the data do not tell it"),
+        "cramer_rao": (
+            known.bound[asked] * scale,
+            "Cramer-Rao bound without a prior of what was asked for, noise white, SI; infinite where the data do not tell it",
+        ),
         "white_sd": (np.sqrt(np.diag(known.white))[asked] * scale, "standard deviation with the weights of the fit taken as they are, SI"),
     }
     found_entries: dict[str, Any] = {name: ("parameter", values, {"units": "SI", "long_name": text}) for name, (values, text) in of.items()}
@@ -133,7 +136,12 @@ def _of_logs(problem: Problem, found: Fit, mach: list[np.ndarray]) -> dict[str, 
         "mach_most": "largest Mach number of the estimate's flight at the instants compared",
     }
     units = dict.fromkeys(("colour", "whiteness", "samples", "outliers", "weight", "sample_mach", *reach), "1") | {"sample_time": "s"}
-    dims = dict.fromkeys(one, ("log", "channel")) | dict.fromkeys(each, ("log", "channel", "sample")) | dict.fromkeys(times, ("log", "sample")) | dict.fromkeys(reach, ("log",))
+    dims = (
+        dict.fromkeys(one, ("log", "channel"))
+        | dict.fromkeys(each, ("log", "channel", "sample"))
+        | dict.fromkeys(times, ("log", "sample"))
+        | dict.fromkeys(reach, ("log",))
+    )
     return {name: (dims[name], values, {"units": units.get(name, "SI"), "long_name": said[name]}) for name, values in (one | each | times | reach).items()}
 
 
@@ -157,7 +165,11 @@ def _rms(values: np.ndarray) -> float:
 def _of_directions(known: Known) -> dict[str, Any]:
     return {
         "direction_part": (("direction", "parameter"), known.directions, {"units": "1", "long_name": "unit vector, in standard deviations of before"}),
-        "direction_information": ("direction", known.information, {"units": "1", "long_name": "information of the data over that of before; below 1 they say less"}),
+        "direction_information": (
+            "direction",
+            known.information,
+            {"units": "1", "long_name": "information of the data over that of before; below 1 they say less"},
+        ),
     }
 
 

@@ -19,6 +19,7 @@ from sixdof.postflight.estimate.keeping import Kept
 from sixdof.postflight.estimate.parameters import Parameter, carried, parameters_of, prior_of
 from sixdof.postflight.estimate.problem import Block, Prior
 from sixdof.postflight.estimate.solver import Settings
+from sixdof.results.dataset import source
 from sixdof.study.sweep.timelines import each_draw
 from sixdof.study.uncertainty.statistics import check_share
 
@@ -228,6 +229,7 @@ def finished(problem: Problem, found: Fit, missions: Mapping[str, Mission], conf
     return entries_of(problem, found, confidence).assign_attrs(
         kind="estimate",
         title=first.title,
+        source=source(),
         mission=first.to_toml(),
         confidence=confidence,
         flown=problem.flights.flown,
@@ -237,9 +239,7 @@ def finished(problem: Problem, found: Fit, missions: Mapping[str, Mission], conf
 
 def _identity(problem: Problem, missions: Mapping[str, Mission], starts: int, seed: int) -> list[Any]:
     """Return what a kept turn depends on."""
-    from sixdof.results.source import code_hash
-
     texts = [mission.to_toml() for mission in missions.values()]
     numbers = [each for channels in problem.channels for each in (channels.values, channels.error, channels.log["time"].values)]
     told = [tuple(one[k] for k in (0, 1, 2, 4, 5, 6, 7, 8)) for one in problem.parameters]
-    return [*texts, told, *numbers, problem.settings, starts, seed, code_hash()]
+    return [*texts, told, *numbers, problem.settings, starts, seed, source()]

@@ -108,7 +108,7 @@ def _named(mission: Mission, written: str, who: str) -> tuple[str, str, Dispersi
     try:
         item = known_item(mission, name)
     except ValueError as error:
-        raise ValueError(f'{who}: parameters: {str(error).removeprefix("disperse.")}') from None
+        raise ValueError(f"{who}: parameters: {str(error).removeprefix('disperse.')}") from None
     if name.startswith(OF_FINS) and not control_fin_count(mission):
         raise ValueError(f"{who}: {name} means nothing to this vehicle: it has no control fins; leave it out")
     if name in ("wind.speed", "wind.blows_from") and not mission.air.one_wind:

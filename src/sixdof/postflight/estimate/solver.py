@@ -58,12 +58,7 @@ def start_of(blocks: Sequence[Block], z: np.ndarray) -> State:
 
 
 def solved(
-    model: Model,
-    blocks: Sequence[Block],
-    prior: Prior,
-    state: State,
-    settings: Settings,
-    told: Callable[[State, Point], Any] = lambda state, point: None,
+    model: Model, blocks: Sequence[Block], prior: Prior, state: State, settings: Settings, told: Callable[[State, Point], Any] = lambda state, point: None
 ) -> tuple[State, Point]:
     """Return the state at the end of a fit and the point there. told : called after every turn, with what it came to."""
     slopes: list[Slopes] = []

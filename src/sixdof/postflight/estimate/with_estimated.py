@@ -112,7 +112,9 @@ def _spreads(mission: Mission, wanted: list[Found]) -> dict[str, dict[str, Any]]
             table["of"] = {**table.get("of", {}), one.thing: {"mean": one.mean, "sd": one.sd}}
             continue
         ends = {} if old is None or old.kind not in ("normal", "lognormal") else {"low": old.low, "high": old.high}
-        kept = {name: end for name, end in ends.items() if end is not None and (end < one.mean - CUT * one.sd if name == "low" else end > one.mean + CUT * one.sd)}
+        kept = {
+            name: end for name, end in ends.items() if end is not None and (end < one.mean - CUT * one.sd if name == "low" else end > one.mean + CUT * one.sd)
+        }
         spreads[one.name] = {"mean": one.mean, "sd": one.sd} | kept
     return spreads
 
@@ -197,7 +199,7 @@ def _source(found: xr.Dataset) -> list[str]:
     return [
         f"# estimated from flight logs ({logs}): {count} readings from {np.nanmin(time):.1f} to {np.nanmax(time):.1f} s after liftoff",
         f"# data reach Mach {most:.2f}; beyond nothing is known better than before. Least squares with priors, output-error method,",
-        f"# {found.attrs['source'] if 'source' in found.attrs else 'sixdof'}; covariance with the colour of the residuals. SI units.",
+        f"# {found.attrs['source']}; covariance with the colour of the residuals. SI units.",
     ]
 
 
