@@ -83,7 +83,7 @@ ROOMS = (
     "study.launch_card",
     "postflight.recording",
     "postflight.compare",
-    "postflight.estimate",
+    "postflight.estimation",
     "postflight.hypotheses",
     "postflight.search",
     "postflight.video",

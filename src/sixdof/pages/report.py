@@ -312,13 +312,13 @@ def _mapped(proposed: Any) -> str:
 
 
 def _estimated(ds: xr.Dataset) -> str:
-    from sixdof.postflight.estimate.estimate_text import estimate_text
+    from sixdof.postflight.estimation.estimate_text import estimate_text
 
     return estimate_text(ds)
 
 
 def _held_back(ds: xr.Dataset) -> str:
-    from sixdof.postflight.estimate.hold_back import hold_back_text
+    from sixdof.postflight.estimation.hold_back import hold_back_text
 
     return hold_back_text(ds)
 

@@ -18,10 +18,10 @@ from typing import TYPE_CHECKING
 from sixdof.surface.lazy import show
 
 if TYPE_CHECKING:
-    from sixdof.postflight.estimate.estimate import estimate as estimate
-    from sixdof.postflight.estimate.hold_back import hold_back as hold_back
-    from sixdof.postflight.estimate.with_estimated import estimate_toml as estimate_toml
-    from sixdof.postflight.estimate.with_estimated import with_estimated as with_estimated
+    from sixdof.postflight.estimation.estimate import estimate as estimate
+    from sixdof.postflight.estimation.hold_back import hold_back as hold_back
+    from sixdof.postflight.estimation.with_estimated import estimate_toml as estimate_toml
+    from sixdof.postflight.estimation.with_estimated import with_estimated as with_estimated
     from sixdof.postflight.logs.columns.proposing import column_map as column_map
     from sixdof.postflight.logs.read_log import read_log as read_log
     from sixdof.postflight.logs.rest import gyro_bias as gyro_bias

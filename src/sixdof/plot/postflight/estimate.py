@@ -7,8 +7,8 @@ import xarray as xr
 
 from sixdof.mission.units import shown
 from sixdof.plot.style import CYCLE, DASHES, FONT, GREY, INK, LINE, PALE, dress, legend_on_top
-from sixdof.postflight.estimate.estimate_text import need_estimate
-from sixdof.postflight.estimate.telling import SHOWN, amount
+from sixdof.postflight.estimation.estimate_text import need_estimate
+from sixdof.postflight.estimation.telling import SHOWN, amount
 
 PANELS = 4  # columns of the log that are drawn, those that changed most first
 REACH = 4.0  # standard deviations of before, beyond which an estimate is drawn at the edge

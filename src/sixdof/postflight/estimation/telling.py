@@ -8,7 +8,7 @@ from collections.abc import Iterator
 import numpy as np
 import xarray as xr
 
-from sixdof.postflight.estimate.noise import HUBER
+from sixdof.postflight.estimation.noise import HUBER
 
 SHOWN = {"rad": (math.degrees(1.0), "deg"), "m": (1e3, "mm"), "rad/s": (math.degrees(1.0), "deg/s")}  # unit -> factor and unit on a page
 UNSEEN = 1.0  # information of the data over that of before, below which the prior knows more

@@ -12,7 +12,7 @@ from typing import Any
 import numpy as np
 
 from sixdof.mission.units import shown
-from sixdof.postflight.estimate.solver import State
+from sixdof.postflight.estimation.solver import State
 
 
 class Kept:

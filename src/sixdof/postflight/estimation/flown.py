@@ -16,9 +16,9 @@ from sixdof.mission.errors import MissionError
 from sixdof.mission.mission import Mission
 from sixdof.mission.paths import PathItem
 from sixdof.mission.tables.dispersible import DISPERSIBLE
-from sixdof.postflight.estimate.channels import Channels, predicted
-from sixdof.postflight.estimate.parameters import COUNTED, Parameter, values_of
-from sixdof.postflight.estimate.problem import Asked
+from sixdof.postflight.estimation.channels import Channels, predicted
+from sixdof.postflight.estimation.parameters import COUNTED, Parameter, values_of
+from sixdof.postflight.estimation.problem import Asked
 from sixdof.study.sweep.conditions import drawn_values, put_values
 from sixdof.study.sweep.timelines import each_draw
 

@@ -9,13 +9,13 @@ import xarray as xr
 from scipy.special import ndtri
 
 from sixdof.postflight.compare.expected import expected
-from sixdof.postflight.estimate.fit import Fit
-from sixdof.postflight.estimate.noise import HUBER, whiteness
-from sixdof.postflight.estimate.parameters import Parameter, values_of
-from sixdof.postflight.estimate.uncertainty import Known, known_of
+from sixdof.postflight.estimation.fit import Fit
+from sixdof.postflight.estimation.noise import HUBER, whiteness
+from sixdof.postflight.estimation.parameters import Parameter, values_of
+from sixdof.postflight.estimation.uncertainty import Known, known_of
 
 if TYPE_CHECKING:
-    from sixdof.postflight.estimate.estimate import Problem
+    from sixdof.postflight.estimation.estimate import Problem
 
 INNER = 0.05, 0.95  # of what the air does to the vehicle, over Mach
 

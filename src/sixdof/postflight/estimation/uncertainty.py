@@ -7,9 +7,9 @@ from typing import NamedTuple
 
 import numpy as np
 
-from sixdof.postflight.estimate.noise import colour_of
-from sixdof.postflight.estimate.problem import Block, Prior
-from sixdof.postflight.estimate.solver import Point, information_by_channel
+from sixdof.postflight.estimation.noise import colour_of
+from sixdof.postflight.estimation.problem import Block, Prior
+from sixdof.postflight.estimation.solver import Point, information_by_channel
 
 NOTHING = 1e-6  # precision in z of a parameter of which nothing was known before
 SEEN = 1e-12  # of the largest eigenvalue of the scaled information: a direction below it is not seen at all

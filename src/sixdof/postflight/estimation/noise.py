@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from sixdof.postflight.estimate.problem import Block, Slopes
+from sixdof.postflight.estimation.problem import Block, Slopes
 
 HUBER = 3.0  # standard deviations: a residual beyond pulls no harder than one there (P. J. Huber, "Robust Estimation of a Location Parameter", 1964)
 SURE = 3.0  # standard errors by which residuals must exceed the known error before the excess is taken for noise of the model

@@ -11,8 +11,8 @@ from typing import Any, NamedTuple
 
 import numpy as np
 
-from sixdof.postflight.estimate.noise import HUBER, colour_of, noise_of, robust_weights, weights_count
-from sixdof.postflight.estimate.problem import Block, Model, Prior, Slopes, slopes_at
+from sixdof.postflight.estimation.noise import HUBER, colour_of, noise_of, robust_weights, weights_count
+from sixdof.postflight.estimation.problem import Block, Model, Prior, Slopes, slopes_at
 
 ROUNDS = 3  # the noise as white; with its colour and robust weights; once more with the colour of what is left
 DAMPINGS = (0.0, 0.1, 1.0, 10.0, 100.0)  # of one turn, times what the last one needed: flown at once, the best is taken

@@ -11,14 +11,14 @@ import xarray as xr
 from sixdof.mission.load import check_mission
 from sixdof.mission.mission import Mission
 from sixdof.mission.units import QuantityError, parse, shown
-from sixdof.postflight.estimate.channels import Channels, channels_of, need_log
-from sixdof.postflight.estimate.entries import entries_of
-from sixdof.postflight.estimate.fit import Fit, blocks_of, fit, that_move
-from sixdof.postflight.estimate.flown import Fitted, Flights, ending, fitted
-from sixdof.postflight.estimate.keeping import Kept
-from sixdof.postflight.estimate.parameters import Parameter, carried, parameters_of, prior_of
-from sixdof.postflight.estimate.problem import Block, Prior
-from sixdof.postflight.estimate.solver import Settings
+from sixdof.postflight.estimation.channels import Channels, channels_of, need_log
+from sixdof.postflight.estimation.entries import entries_of
+from sixdof.postflight.estimation.fit import Fit, blocks_of, fit, that_move
+from sixdof.postflight.estimation.flown import Fitted, Flights, ending, fitted
+from sixdof.postflight.estimation.keeping import Kept
+from sixdof.postflight.estimation.parameters import Parameter, carried, parameters_of, prior_of
+from sixdof.postflight.estimation.problem import Block, Prior
+from sixdof.postflight.estimation.solver import Settings
 from sixdof.results.dataset import source
 from sixdof.study.sweep.timelines import each_draw
 from sixdof.study.uncertainty.statistics import check_share

@@ -11,13 +11,13 @@ from scipy.special import ndtri
 
 from sixdof.mission.mission import Mission
 from sixdof.mission.page import indented, table, wrapped
-from sixdof.postflight.estimate.estimate import Problem, logs_of, problem_of
-from sixdof.postflight.estimate.fit import Fit, blocks_of, fit
-from sixdof.postflight.estimate.flown import Flights
-from sixdof.postflight.estimate.parameters import prior_of
-from sixdof.postflight.estimate.problem import slopes_at
-from sixdof.postflight.estimate.solver import Settings
-from sixdof.postflight.estimate.uncertainty import inverse, known_of
+from sixdof.postflight.estimation.estimate import Problem, logs_of, problem_of
+from sixdof.postflight.estimation.fit import Fit, blocks_of, fit
+from sixdof.postflight.estimation.flown import Flights
+from sixdof.postflight.estimation.parameters import prior_of
+from sixdof.postflight.estimation.problem import slopes_at
+from sixdof.postflight.estimation.solver import Settings
+from sixdof.postflight.estimation.uncertainty import inverse, known_of
 from sixdof.study.reading.page import LAST_LINE
 from sixdof.study.reading.result import need_table
 from sixdof.study.uncertainty.statistics import check_share

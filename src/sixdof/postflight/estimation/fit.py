@@ -8,11 +8,11 @@ from typing import NamedTuple
 import numpy as np
 from tqdm import tqdm
 
-from sixdof.postflight.estimate.flown import Flights
-from sixdof.postflight.estimate.keeping import Kept
-from sixdof.postflight.estimate.parameters import Parameter
-from sixdof.postflight.estimate.problem import Block, Model, Prior, slopes_at
-from sixdof.postflight.estimate.solver import Point, Settings, State, cost_of, solved, start_of
+from sixdof.postflight.estimation.flown import Flights
+from sixdof.postflight.estimation.keeping import Kept
+from sixdof.postflight.estimation.parameters import Parameter
+from sixdof.postflight.estimation.problem import Block, Model, Prior, slopes_at
+from sixdof.postflight.estimation.solver import Point, Settings, State, cost_of, solved, start_of
 
 STILL = 1e-9  # of a reading's own size: what moves a log less, moves it not at all
 FARTHEST_START = 2.0  # standard deviations of the prior

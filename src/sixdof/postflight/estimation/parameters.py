@@ -16,7 +16,7 @@ from sixdof.mission.paths import PathItem
 from sixdof.mission.tables import Spread
 from sixdof.mission.tables.dispersible import DISPERSIBLE, Dispersible
 from sixdof.mission.units import QuantityError, parse, parse_difference, shown
-from sixdof.postflight.estimate.problem import Prior
+from sixdof.postflight.estimation.problem import Prior
 
 CONTINUOUS = ("normal", "lognormal", "uniform", "triangular", "empirical")
 # of the day or of the motor that was burnt, so that every flight has its own

@@ -9,7 +9,7 @@ import numpy as np
 import xarray as xr
 
 from sixdof.mission.page import indented, table, wrapped
-from sixdof.postflight.estimate.telling import estimated, expected_outliers, inseparable, learned, logs_word, stretches
+from sixdof.postflight.estimation.telling import estimated, expected_outliers, inseparable, learned, logs_word, stretches
 from sixdof.study.reading.page import LAST_LINE
 from sixdof.study.reading.result import need_table
 

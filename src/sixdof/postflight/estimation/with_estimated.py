@@ -13,8 +13,8 @@ from sixdof.mission.errors import suggestion
 from sixdof.mission.load import check_mission, stored_mission
 from sixdof.mission.mission import Mission
 from sixdof.mission.units import shown
-from sixdof.postflight.estimate.estimate_text import need_estimate
-from sixdof.postflight.estimate.telling import estimated, learned
+from sixdof.postflight.estimation.estimate_text import need_estimate
+from sixdof.postflight.estimation.telling import estimated, learned
 
 LEAST = 0.02  # correlations nearer to 0 are left out
 MOST = 0.999  # times the correlations: draws that go together as one are no group
