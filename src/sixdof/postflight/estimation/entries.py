@@ -2,20 +2,17 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
 import xarray as xr
 from scipy.special import ndtri
 
 from sixdof.postflight.compare.expected import expected
-from sixdof.postflight.estimation.fit import Fit
+from sixdof.postflight.estimation.fit import Fit, Problem
 from sixdof.postflight.estimation.noise import HUBER, whiteness
 from sixdof.postflight.estimation.parameters import Parameter, values_of
 from sixdof.postflight.estimation.uncertainty import Known, known_of
-
-if TYPE_CHECKING:
-    from sixdof.postflight.estimation.estimate import Problem
 
 INNER = 0.05, 0.95  # of what the air does to the vehicle, over Mach
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from typing import Any, NamedTuple
+from typing import Any
 
 import numpy as np
 import xarray as xr
@@ -11,13 +11,12 @@ import xarray as xr
 from sixdof.mission.load import check_mission
 from sixdof.mission.mission import Mission
 from sixdof.mission.units import QuantityError, parse, shown
-from sixdof.postflight.estimation.channels import Channels, channels_of, need_log
+from sixdof.postflight.estimation.channels import channels_of, need_log
 from sixdof.postflight.estimation.entries import entries_of
-from sixdof.postflight.estimation.fit import Fit, blocks_of, fit, that_move
+from sixdof.postflight.estimation.fit import Fit, Problem, blocks_of, fit, that_move
 from sixdof.postflight.estimation.flown import Fitted, Flights, ending, fitted
 from sixdof.postflight.estimation.keeping import Kept
-from sixdof.postflight.estimation.parameters import Parameter, carried, parameters_of, prior_of
-from sixdof.postflight.estimation.problem import Block, Prior
+from sixdof.postflight.estimation.parameters import carried, parameters_of, prior_of
 from sixdof.postflight.estimation.solver import Settings
 from sixdof.results.dataset import source
 from sixdof.study.sweep.timelines import each_draw
@@ -25,17 +24,6 @@ from sixdof.study.uncertainty.statistics import check_share
 
 OF_THE_DESCENT = ("canopy.", "harness.", "vehicle.hanging_drag")  # parameters that only a descent tells
 LAST = 1e9  # s, no log is longer
-
-
-class Problem(NamedTuple):
-    """All that a fit takes: made once, for one fit or for those of a cross-validation."""
-
-    parameters: list[Parameter]
-    prior: Prior
-    blocks: list[Block]
-    flights: Flights
-    channels: list[Channels]
-    settings: Settings
 
 
 def estimate(
@@ -102,9 +90,10 @@ def estimate(
     -------
     Dataset
         Along `parameter`: `estimate`, `sd`, `low`, `high`, `prior_mean`, `prior_sd` (SI, `unit`), `moved` (in standard deviations of the prior), `shrunk`
-        (1 - variance after over variance before), `cramer_rao` (without a prior of what was asked for, white noise), `white_sd`, `covariance` and `correlation` (parameter,
-        parameter_2). Along `direction`: what the data see least first, `direction_part` (in standard deviations of the prior), `direction_information`
-        (over the prior's). (log): `mach_low`, `mach_high` (between which the air's forces acted), `mach_most`. (log, channel): `noise`, `known_error`,
+        (1 - variance after over variance before), `cramer_rao` (without a prior of what was asked for, white noise), `white_sd`, `covariance` and
+        `correlation` (parameter, parameter_2). Along `direction`: what the data see least first, `direction_part` (in standard deviations of the prior),
+        `direction_information` (over the prior's). (log): `mach_low`, `mach_high` (between which the air's forces acted), `mach_most`. (log, channel):
+        `noise`, `known_error`,
         `rms_before`, `rms_after`, `colour`, `whiteness`, `samples`, `outliers`; (log, channel, sample): `residual_before`, `residual_after`, `weight`;
         (log, sample): `sample_time`, `sample_mach`. Along `carried`: what was estimated along with it.
 

@@ -64,7 +64,7 @@ def _answer(ds: xr.Dataset) -> Iterator[str]:
         yield "NOT CONVERGED: the turns were used up; give more turns, better priors, or fewer parameters before you use a number."
     far = [str(name) for name, moved in zip(ds["parameter"].values, ds["moved"].values, strict=True) if math.isfinite(moved) and abs(moved) > FAR]
     if far:
-        yield f"SURPRISING: {', '.join(far)} moved more than {FAR:g} standard deviations of what was known before: doubt the prior, the log and the model, in turn."
+        yield f"SURPRISING: {', '.join(far)} moved more than {FAR:g} standard deviations of before: doubt the prior, the log and the model, in turn."
 
 
 def _reach(ds: xr.Dataset) -> Iterator[str]:
@@ -77,8 +77,8 @@ def _reach(ds: xr.Dataset) -> Iterator[str]:
     most = float(np.nanmax(ds["mach_most"].values, initial=0.0))
     if most > TRANSONIC:
         yield (
-            f"MACH {most:.2f} IS ABOVE MACH {TRANSONIC:g}: drag, stability and damping change with Mach there faster than one factor can follow, and static ports "
-            "of barometers read wrong around Mach 1. Estimate the part below Mach 0.8 alone (between=), and compare, before you trust any of these numbers."
+            f"MACH {most:.2f} IS ABOVE MACH {TRANSONIC:g}: drag, stability and damping change with Mach there faster than one factor can follow, and "
+            "static ports of barometers read wrong around Mach 1. Estimate the part below Mach 0.8 alone (between=), and compare, before you trust any of these numbers."
         )
 
 

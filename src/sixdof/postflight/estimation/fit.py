@@ -8,6 +8,7 @@ from typing import NamedTuple
 import numpy as np
 from tqdm import tqdm
 
+from sixdof.postflight.estimation.channels import Channels
 from sixdof.postflight.estimation.flown import Flights
 from sixdof.postflight.estimation.keeping import Kept
 from sixdof.postflight.estimation.parameters import Parameter
@@ -16,6 +17,17 @@ from sixdof.postflight.estimation.solver import Point, Settings, State, cost_of,
 
 STILL = 1e-9  # of a reading's own size: what moves a log less, moves it not at all
 FARTHEST_START = 2.0  # standard deviations of the prior
+
+
+class Problem(NamedTuple):
+    """All that a fit takes: made once, for one fit or for those of a cross-validation."""
+
+    parameters: list[Parameter]
+    prior: Prior
+    blocks: list[Block]
+    flights: Flights
+    channels: list[Channels]
+    settings: Settings
 
 
 class Fit(NamedTuple):

@@ -11,7 +11,6 @@ import xarray as xr
 from sixdof.draws.drawn import drawn_mission, path_names
 from sixdof.draws.packed import things
 from sixdof.draws.scores import draws_from_scores, score_columns
-from sixdof.draws.table import FAILED
 from sixdof.mission.errors import MissionError
 from sixdof.mission.mission import Mission
 from sixdof.mission.paths import PathItem

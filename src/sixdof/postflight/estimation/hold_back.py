@@ -11,10 +11,9 @@ from scipy.special import ndtri
 
 from sixdof.mission.mission import Mission
 from sixdof.mission.page import indented, table, wrapped
-from sixdof.postflight.estimation.estimate import Problem, logs_of, problem_of
-from sixdof.postflight.estimation.fit import Fit, blocks_of, fit
+from sixdof.postflight.estimation.estimate import logs_of, problem_of
+from sixdof.postflight.estimation.fit import Fit, Problem, blocks_of, fit
 from sixdof.postflight.estimation.flown import Flights
-from sixdof.postflight.estimation.parameters import prior_of
 from sixdof.postflight.estimation.problem import slopes_at
 from sixdof.postflight.estimation.solver import Settings
 from sixdof.postflight.estimation.uncertainty import inverse, known_of

@@ -135,7 +135,7 @@ def _own_of(names: Sequence[str], own: Any, who: str) -> set[str]:
 
 def _refuse_twice(read: Mapping[str, tuple[str, str, Dispersible]], who: str) -> None:
     seen: dict[str, str] = {}
-    for written, (name, thing, _) in read.items():
+    for name, thing, _ in read.values():
         if name in seen and (not thing or not seen[name]):
             raise ValueError(f'{who}: {name} is asked for as a whole and of "{thing or seen[name]}" alone; keep one of the two')
         seen[name] = thing
@@ -149,11 +149,9 @@ def _parameter(mission: Mission, written: str, named: tuple[str, str, Dispersibl
     if written in given:
         mean, sd = _given(given[written], item, mean, f"{who}: priors: {written}")
     elif spread is None:
-        raise ValueError(
-            f'{who}: nothing is known of {written} before the flight: it is not in [disperse]; give priors={{"{written}": "5 %"}} (a standard deviation) or "none"'
-            if item.unit == "1"
-            else f'{who}: nothing is known of {written} before the flight: it is not in [disperse]; give its standard deviation in priors, or "none"'
-        )
+        size = "5 %" if item.unit == "1" else f"{SCALES.get(item.unit, 1.0):g} {item.unit}"
+        told = f'priors={{"{written}": "{size}"}} (its standard deviation), or "none"'
+        raise ValueError(f"{who}: nothing is known of {written} before the flight, it is not in [disperse]; give {told}")
     if not np.isfinite(mean):
         raise ValueError(f"{who}: {written} has no value in the mission to start from; give one in the mission file")
     if sd == 0.0:

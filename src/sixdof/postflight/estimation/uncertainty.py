@@ -18,9 +18,10 @@ SEEN = 1e-12  # of the largest eigenvalue of the scaled information: a direction
 class Known(NamedTuple):
     """What is known of the parameters z after a fit.
 
-    covariance : (n, n), with the colour of the residuals. white : as if they were white, the weights as they are. bound : (n,), Cramer-Rao bound of the data
-    with nothing known before of what was asked for, white noise, standard deviations; infinite where the data do not tell. directions (asked, asked): rows are unit vectors in z of what was asked for,
-    the least seen first, with the `information` that the data have of each over that of the prior: below 1 the prior knows more.
+    covariance : (n, n), with the colour of the residuals. white : as if they were white, the weights as they are. bound : (n,), Cramer-Rao bound with nothing
+    known before of what was asked for, white noise, standard deviations; infinite where the data do not tell. directions (asked, asked): rows are unit
+    vectors in z of what was asked for, the least seen first, with the `information` that the data have of each over that of the prior: below 1 the prior
+    knows more.
     """
 
     covariance: np.ndarray
