@@ -78,7 +78,7 @@ def _reach(ds: xr.Dataset) -> Iterator[str]:
     if most > TRANSONIC:
         yield (
             f"MACH {most:.2f} IS ABOVE MACH {TRANSONIC:g}: drag, stability and damping change with Mach there faster than one factor can follow, and "
-            "static ports of barometers read wrong around Mach 1. Estimate the part below Mach 0.8 alone (between=), and compare, before you trust any of these numbers."
+            "static ports of barometers read wrong around Mach 1. Estimate the part below Mach 0.8 alone (between=) and compare, before you trust a number."
         )
 
 
