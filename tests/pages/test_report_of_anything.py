@@ -29,6 +29,9 @@ def made(demo_mission, stack_mission, demo_flight, demo_ensemble, models):
     motors = [Path(__file__).parents[2] / "configs" / "motors" / name for name in ("mesa-i.csv", "playa-h.csv")]
     log = sixdof.postflight.read_log(*sixdof.postflight.log_of(demo_flight), demo_mission)
     heights = log[["height"]].isel(time=slice(None, None, 10))
+    lens = {"place": (60.0, 0.0, 1.5), "picture": (1920, 1080), "field_of_view": "70 deg", "frame_rate": 60.0, "liftoff_frame": 30}
+    seen = sixdof.postflight.camera(**lens, bearing="270 deg", elevation="20 deg", pointing_error="1 deg")
+    time = np.arange(0.0, 2.0, 1.0 / 30.0)
     few = {"flights": 4, "winds": 2, "tolerance": 1.0, "progress": False}
     return {
         "a mission": demo_mission,
@@ -73,6 +76,9 @@ def made(demo_mission, stack_mission, demo_flight, demo_ensemble, models):
         "bending along the stack": sixdof.workshop.bending(stack_mission, 2, failing=0, progress=False),
         "loads on guides": sixdof.workshop.guide_loads(demo_mission, 2, progress=False),
         "loads at deployment": sixdof.workshop.deployment_loads(stack_mission, 2, failing=0, progress=False),
+        "a camera": seen,
+        "a video": sixdof.postflight.from_video(seen, sixdof.postflight.frames_of(demo_flight, seen, range(30, 90, 10), pixel_error=1.0)),
+        "a swing": sixdof.postflight.swing_of((time, np.exp(-0.6 * time) * np.cos(9.0 * time))),
         "an ensemble": demo_ensemble,
         "a flight": demo_flight,
         "aerodynamics against Mach": sixdof.aero.drag_against_mach(demo_mission),

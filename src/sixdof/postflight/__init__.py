@@ -27,9 +27,12 @@ if TYPE_CHECKING:
     from sixdof.postflight.logs.rest import gyro_bias as gyro_bias
     from sixdof.postflight.logs.writing import log_of as log_of
     from sixdof.postflight.search.search_map import search_map as search_map
+    from sixdof.postflight.video.band import video_band as video_band
     from sixdof.postflight.video.camera import camera as camera
     from sixdof.postflight.video.frames_of import frames_of as frames_of
     from sixdof.postflight.video.from_video import from_video as from_video
+    from sixdof.postflight.video.sightings import sightings_of as sightings_of
+    from sixdof.postflight.video.swing_of import swing_of as swing_of
 
 show(
     __name__,
@@ -37,6 +40,6 @@ show(
         "Logs": ("column_map", "read_log", "gyro_bias", "log_of"),
         "Parameters": ("estimate", "with_estimated", "estimate_toml", "hold_back"),
         "Where to search": ("search_map",),
-        "From video": ("camera", "from_video", "frames_of"),
+        "From video": ("camera", "from_video", "video_band", "swing_of", "sightings_of", "frames_of"),
     },
 )

@@ -8,11 +8,12 @@ import numpy as np
 import xarray as xr
 
 from sixdof.mission.mission import Mission
+from sixdof.postflight.compare.expected import expected
 from sixdof.study.reading.result import event_values, mission_of, need_flight
 from sixdof.vehicle.geometry import stage_segments
 
 UNDER_CANOPY = 4  # of `phase`: from here on the body hangs, and its line is not told
-NEEDED = ("east", "north", "height", "velocity", "attitude", "cg", "phase", "event_time")
+READ = ("east", "north", "height", "velocity", "attitude", "cg", "phase")
 
 
 class Flown(NamedTuple):
@@ -30,30 +31,27 @@ def flown_at(flight: xr.Dataset, time: np.ndarray, who: str) -> Flown:
 
     Before its first row the vehicle stands as there. Under a canopy nose and tail are NaN. Raises TypeError or ValueError for what is no flight.
     """
-    need_flight(flight, who, *NEEDED)
+    need_flight(flight, who, *READ, "event_time")
     liftoff = float(event_values(flight, "liftoff")[0])
     if not np.isfinite(liftoff):
         raise ValueError(f"{who}: this flight never lifts off; there is nothing to see")
-    rows = flight["time"].values
-    at = np.maximum(np.asarray(time, dtype=float) + liftoff, rows[0])
-    read = {name: _linear(at, rows, flight[name].values) for name in ("velocity", "attitude", "cg")}
-    centre = np.stack([np.interp(at, rows, flight[name].values, right=np.nan) for name in ("east", "north", "height")], axis=1)
-    phase = flight["phase"].values[np.minimum(np.searchsorted(rows, at, side="right") - 1, rows.size - 1)]
-    axis = np.where((phase < UNDER_CANOPY)[:, None], _forward(read["attitude"]), np.nan)
-    length = _lengths(flight, at, who)
-    nose = centre + axis * read["cg"][:, None]
-    return Flown(nose, nose - axis * length[:, None], centre, read["velocity"], length)
+    at = np.asarray(time, dtype=float)
+    found = expected(flight, _asked(flight, at))
+    centre = np.stack([found[name].values for name in ("east", "north", "height")], axis=1)
+    axis = np.where((found["phase"].values < UNDER_CANOPY)[:, None], _forward(found["attitude"].values), np.nan)
+    length = _lengths(flight, at + liftoff, who)
+    nose = centre + axis * found["cg"].values[:, None]
+    return Flown(nose, nose - axis * length[:, None], centre, found["velocity"].values, length)
 
 
-def _linear(at: np.ndarray, rows: np.ndarray, values: np.ndarray) -> np.ndarray:
-    """Return values (rows, ...) at other times, straight from row to row, NaN past the last."""
-    flat = values.reshape(rows.size, -1)
-    return np.stack([np.interp(at, rows, column, right=np.nan) for column in flat.T], axis=1).reshape(at.size, *values.shape[1:])
+def _asked(flight: xr.Dataset, time: np.ndarray) -> xr.Dataset:
+    """Return an empty log of what is read of a flight at times since liftoff, for `expected`."""
+    dims = {name: flight[name].dims for name in READ}
+    return xr.Dataset({name: (dims[name], np.full([time.size, *(flight.sizes[dim] for dim in dims[name][1:])], np.nan)) for name in READ}, {"time": time})
 
 
 def _forward(q: np.ndarray) -> np.ndarray:
     """Return the body's axis in the world, (n, 3), of attitudes (n, 4), body to world, scalar first."""
-    q = q / np.linalg.norm(q, axis=1, keepdims=True)
     w, x, y, z = q.T
     return np.stack([1.0 - 2.0 * (y * y + z * z), 2.0 * (x * y + w * z), 2.0 * (x * z - w * y)], axis=1)
 

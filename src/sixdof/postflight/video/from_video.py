@@ -112,7 +112,7 @@ def from_video(
     ds["time"] = ("frame", found.time, {"units": "s", "long_name": "time since liftoff"})
     if found.notes:
         ds["finding"] = ("finding", list(found.notes))
-    return _attributed(ds, camera, {"pixel_error": error, "balance": share, "wanted": worth, "planes": planes, "path_from": _path_from(flight)})
+    return _attributed(ds, camera, {"pixel_error": error, "balance": share, "window": reach, "wanted": worth, "planes": planes, "path_from": _path_from(flight)})
 
 
 def _attributed(ds: xr.Dataset, camera: xr.Dataset, own: dict[str, Any]) -> xr.Dataset:

@@ -81,12 +81,12 @@ def window_of(time: np.ndarray, seen: np.ndarray, reach: int = WINDOW) -> Window
 def read(view: View, pixel: np.ndarray, error: np.ndarray, window: Window, balance: float) -> Reading:
     """Return what frames say. pixel : (n, points, 2) of nose and tail or of one point. error : px, (n,). balance : share of the body ahead of the point
     whose path is read."""
-    value, aids = _values(view, pixel, window, balance)
+    value, aids = angles(sights(view, pixel), window, balance)
     slopes = {name: np.full((pixel.shape[0], len(ERRORS)), np.nan) for name in value}
     for k, step in enumerate(STEPS):
         by = np.zeros(len(ERRORS))
         by[k] = step
-        up, down = (_values(moved(view, sign * by), pixel, window, balance)[0] for sign in (1.0, -1.0))
+        up, down = (angles(sights(moved(view, sign * by), pixel), window, balance)[0] for sign in (1.0, -1.0))
         for name in value:
             slopes[name][:, k] = _wrapped(up[name] - down[name]) / (2.0 * step)
     return Reading(value, _errors(view, pixel, error, window, balance, aids), slopes, aids.sight, aids.right, aids.plumb, aids.rate)
@@ -96,27 +96,29 @@ def _wrapped(angle: np.ndarray) -> np.ndarray:
     return (angle + np.pi) % (2.0 * np.pi) - np.pi
 
 
-class _Aids(NamedTuple):
+class Aids(NamedTuple):
+    """Of every frame, (n, 3): the unit sight, what is to its right and along its plumb line, nose less tail. rate : of the sight across itself, (n,)."""
+
     sight: np.ndarray
     right: np.ndarray
     plumb: np.ndarray
     rate: np.ndarray
-    line: np.ndarray  # nose less tail, (n, 3)
+    line: np.ndarray
 
 
-def _values(view: View, pixel: np.ndarray, window: Window, balance: float) -> tuple[dict[str, np.ndarray], _Aids]:
-    ways = sights(view, pixel)
-    middle = ways[:, 0] if pixel.shape[1] == 1 else (1.0 - balance) * ways[:, 0] + balance * ways[:, 1]
+def angles(ways: np.ndarray, window: Window, balance: float) -> tuple[dict[str, np.ndarray], Aids]:
+    """Return the angles by NAMES, rad, (n,), of unit sights of nose and tail, or of one point, (n, points, 3), and what they were made from."""
+    middle = ways[:, 0] if ways.shape[1] == 1 else (1.0 - balance) * ways[:, 0] + balance * ways[:, 1]
     sight = middle / np.linalg.norm(middle, axis=1, keepdims=True)
     right, plumb = across(sight)
     rate = np.einsum("nk,nki->ni", window.weights, sight[window.rows])
-    line = np.full(sight.shape, np.nan) if pixel.shape[1] == 1 else ways[:, 0] - ways[:, 1]
+    line = np.full(sight.shape, np.nan) if ways.shape[1] == 1 else ways[:, 0] - ways[:, 1]
     bearing, elevation = angles_of(sight)
     lean, path = _about(line, right, plumb), _about(rate, right, plumb)
     across_rate = np.hypot(_dot(rate, right), _dot(rate, plumb))
     with np.errstate(invalid="ignore"):
         size = 2.0 * np.arcsin(np.minimum(0.5 * np.linalg.norm(line, axis=1), 1.0))
-    return dict(zip(NAMES, (bearing, elevation, lean, path, _wrapped(lean - path), size), strict=True)), _Aids(sight, right, plumb, across_rate, line)
+    return dict(zip(NAMES, (bearing, elevation, lean, path, _wrapped(lean - path), size), strict=True)), Aids(sight, right, plumb, across_rate, line)
 
 
 def _dot(a: np.ndarray, b: np.ndarray) -> np.ndarray:
@@ -128,7 +130,7 @@ def _about(way: np.ndarray, right: np.ndarray, plumb: np.ndarray) -> np.ndarray:
     return np.arctan2(_dot(way, right), _dot(way, plumb))
 
 
-def _errors(view: View, pixel: np.ndarray, error: np.ndarray, window: Window, balance: float, aids: _Aids) -> dict[str, np.ndarray]:
+def _errors(view: View, pixel: np.ndarray, error: np.ndarray, window: Window, balance: float, aids: Aids) -> dict[str, np.ndarray]:
     """Return the standard deviations that errors of reading, alike and independent in x and y of every point, make of NAMES."""
     slopes = sight_slopes(view, pixel)  # (n, points, 3, 2)
     spread = slopes @ np.swapaxes(slopes, -1, -2) * np.square(error)[:, None, None, None]
