@@ -395,6 +395,24 @@ def _deployment_loads(ds: xr.Dataset) -> str:
     return deployment_loads_text(ds)
 
 
+def _camera(ds: xr.Dataset) -> str:
+    from sixdof.postflight.video.video_text import camera_text
+
+    return camera_text(ds)
+
+
+def _video(ds: xr.Dataset) -> str:
+    from sixdof.postflight.video.video_text import video_text
+
+    return video_text(ds)
+
+
+def _swung(ds: xr.Dataset) -> str:
+    from sixdof.postflight.video.swing_text import swing_text
+
+    return swing_text(ds)
+
+
 _REQUIRED = ("gain_db", "phase")
 # the first that fits is meant: what is told by more comes before what is told by less
 KINDS = (
@@ -438,6 +456,9 @@ KINDS = (
     _Kind("ejection charges", _dataset("least_mass", "step_broken", dims=("harness", "flight")), {"charge": _Page(_ejected)}),
     _Kind("deployments about apogee", _dataset("below_share", "own_offset_flown", dims=("offset", "canopy")), {"window": _Page(_deployed)}),
     _Kind("trigger windows", _dataset("window_begin", "earliest_of_flight", dims=("branch", "trigger")), {"windows": _Page(_trigger_windows)}),
+    _Kind("a camera", _dataset("error_covariance", "rotation", dims=("error",)), {"camera": _Page(_camera)}),
+    _Kind("a video", _dataset("bearing_error_camera", "sight_rate", dims=("frame",)), {"video": _Page(_video)}),
+    _Kind("a swing", _dataset("fitted", "decrement", dims=("sample",)), {"swing": _Page(_swung)}),
     _Kind("an ensemble", _dataset("status", dims=("flight",)), {"summary": _Page(_flown)}),
     _Kind("a flight", _dataset("status"), {"summary": _Page(_flown), "control": _Page(_controlled)}),
     _Kind(

@@ -22,6 +22,7 @@ from sixdof.study.uncertainty.statistics import check_share
 MOST = 400  # flights that are flown again, some 30 ms each
 BEYOND = 2.0  # standard deviations by which a reading must leave the band to be told as outside it
 COMPARED = NAMES[:5]
+_RANK = "share of the flights, read with the same errors, that stray further from the middle than the video"
 
 
 class _Seen(NamedTuple):
@@ -63,8 +64,8 @@ def video_band(
     -------
     Dataset
         All of `from_video`, and `band` (quantity, quantile, frame) rad, `rank` (quantity, frame): share of the flights below the reading, `outside`
-        (quantity, frame): whether it leaves the band by more than two standard deviations, `video_rank` (quantity): share of the flights that stray
-        further from the middle than the video, `flown` (quantity, flight, frame) rad, `flown_pixel` (flight, frame, point, side) px, `in_picture` (frame):
+        (quantity, frame): whether it leaves the band by more than two standard deviations, `video_rank` (quantity): share of the flights, read with
+        the same errors, that stray further from the middle than the video, `flown` (quantity, flight, frame) rad, `flown_pixel` (flight, frame, point, side) px, `in_picture` (frame):
         share of the flights; `misfit` (flight): root mean square of what a flight is off in bearing and elevation over its errors, and
         `log_likelihood` (flight), in which errors of camera and liftoff count as common to all frames (NaN and
         -inf of a flight that was over, or never began, at a frame that was read).
@@ -98,9 +99,10 @@ def video_band(
     values = np.stack([one.values for one in seen], axis=1)  # (quantity, flight, frame)
     read_off = np.array([reading.value[name] for name in COMPARED])
     centre = np.where(np.isfinite(read_off), read_off, _middle(values, weight))
-    values = centre[:, None] + (values - centre[:, None] + np.pi) % (2.0 * np.pi) - np.pi
+    values = centre[:, None] + _wrapped(values - centre[:, None])
     shares = np.array([0.5 * (1.0 - share), 0.5, 0.5 * (1.0 + share)])
-    entries = _places(values, read_off, _errors(video), weight, shares)
+    entries = _places(values, read_off, _errors(video, ""), weight, shares)
+    entries["video_rank"] = ("quantity", _strays(_as_read(values, video), read_off, weight, shares), {"units": "1", "long_name": _RANK})
     entries |= _agreement(values, reading, view, video, np.array([one.distance for one in seen]))
     pixel = np.array([one.pixel for one in seen])
     inside = in_picture(view, pixel).all(axis=2)
@@ -166,9 +168,22 @@ def _middle(values: np.ndarray, weight: np.ndarray) -> np.ndarray:
     return np.where(known.any(axis=1), np.angle(np.einsum("f,qft->qt", weight, turn)), np.nan)
 
 
-def _errors(video: xr.Dataset) -> np.ndarray:
+def _errors(video: xr.Dataset, which: str) -> np.ndarray:
+    """Return the standard deviations (quantity, frame) of what was read: "" of all, "_reading", "_camera"."""
     nothing = np.full(video.sizes["frame"], np.nan)
-    return np.array([video[f"{name}_error"].values if f"{name}_error" in video else nothing for name in COMPARED])
+    return np.array([video[f"{name}_error{which}"].values if f"{name}_error" in video else nothing for name in COMPARED])
+
+
+def _as_read(values: np.ndarray, video: xr.Dataset) -> np.ndarray:
+    """Return the flights' angles with errors laid on as the video's have them: what a video of each would have read. The same errors at every call."""
+    random = np.random.default_rng(values.shape[1])
+    own = _errors(video, "_reading")[:, None] * random.standard_normal(values.shape)
+    common = _errors(video, "_camera")[:, None] * random.standard_normal((values.shape[0], values.shape[1], 1))
+    return values + own + common
+
+
+def _wrapped(angle: np.ndarray) -> np.ndarray:
+    return (angle + np.pi) % (2.0 * np.pi) - np.pi
 
 
 def weighted_quantiles(values: np.ndarray, weight: np.ndarray, shares: np.ndarray) -> np.ndarray:
@@ -184,35 +199,40 @@ def weighted_quantiles(values: np.ndarray, weight: np.ndarray, shares: np.ndarra
 
 
 def _places(values: np.ndarray, read_off: np.ndarray, error: np.ndarray, weight: np.ndarray, shares: np.ndarray) -> dict[str, Any]:
-    """Return band, rank and what leaves the band; and how far the video strays from the middle, among the flights."""
+    """Return band, rank and what leaves the band."""
     band = np.stack([weighted_quantiles(one, weight, shares) for one in values])
     known = np.isfinite(values) & np.isfinite(read_off)[:, None]
     total = np.einsum("f,qft->qt", weight, known)
     with np.errstate(divide="ignore", invalid="ignore"):
         below = np.einsum("f,qft->qt", weight, known & (values < read_off[:, None])) / np.where(total > 0.0, total, np.nan)
         outside = (read_off < band[:, 0] - BEYOND * error) | (read_off > band[:, -1] + BEYOND * error)
-    strays = np.array([_strays(one, own, middle, weight) for one, own, middle in zip(values, read_off, band, strict=True)])
     return {
         "band": (("quantity", "quantile", "frame"), band, {"units": "rad", "long_name": "quantile of the flights"}),
         "flown": (("quantity", "flight", "frame"), values, {"units": "rad", "long_name": "what the camera would see of the flight"}),
         "rank": (("quantity", "frame"), below, {"units": "1", "long_name": "share of the flights below the reading"}),
         "outside": (("quantity", "frame"), outside, {"units": "1", "long_name": "whether the reading leaves the band by more than two standard deviations"}),
-        "video_rank": ("quantity", strays, {"units": "1", "long_name": "share of the flights that stray further from the middle than the video"}),
     }
 
 
-def _strays(values: np.ndarray, read_off: np.ndarray, band: np.ndarray, weight: np.ndarray) -> float:
-    """Return the share of flights (f, n) that are further from the middle than the video (n,), both as the root mean square over half the band's width."""
-    half = 0.5 * (band[-1] - band[0])
-    use = np.isfinite(read_off) & (half > 0.0) & np.isfinite(values).any(axis=0)
-    if values.shape[0] < 2 or not use.any():
-        return math.nan
-    away = ((values - band[1]) / half)[:, use] ** 2
-    known = np.isfinite(away)
-    of_flights = np.where(known, away, 0.0).sum(axis=1) / np.maximum(known.sum(axis=1), 1)
-    of_video = float(np.mean(((read_off - band[1]) / half)[use] ** 2))
-    there = known.any(axis=1)
-    return float(weight[there] @ (of_flights[there] >= of_video) / weight[there].sum())
+def _strays(values: np.ndarray, read_off: np.ndarray, weight: np.ndarray, shares: np.ndarray) -> np.ndarray:
+    """Return the share of flights (quantity, flight, frame), as read, that are further from their middle than the video, (quantity,).
+
+    By the root mean square over the frames of what each is off over half the band's width; NaN where there is one flight.
+    """
+    out = np.full(values.shape[0], np.nan)
+    for k, (one, own) in enumerate(zip(values, read_off, strict=True)):
+        low, middle, high = weighted_quantiles(one, weight, shares)
+        use = np.isfinite(own) & (high > low)
+        if one.shape[0] < 2 or not use.any():
+            continue
+        half = 0.5 * (high - low)[use]
+        away = (_wrapped(one[:, use] - middle[use]) / half) ** 2
+        known = np.isfinite(away)
+        of_flights = np.where(known, away, 0.0).sum(axis=1) / np.maximum(known.sum(axis=1), 1)
+        there = known.any(axis=1)
+        of_video = float(np.mean((_wrapped(own[use] - middle[use]) / half) ** 2))
+        out[k] = float(weight[there] @ (of_flights[there] >= of_video) / weight[there].sum())
+    return out
 
 
 # ---------------------------------------------------------------- how well each flight agrees

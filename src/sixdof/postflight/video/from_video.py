@@ -16,7 +16,7 @@ from sixdof.postflight.video.asking import amount, whole
 from sixdof.postflight.video.camera import need_camera, view_of
 from sixdof.postflight.video.flown import Flown, flown_at
 from sixdof.postflight.video.frames import Frames, frames_in
-from sixdof.postflight.video.incidence import Told, least_lean, steepest, told
+from sixdof.postflight.video.incidence import Told, least_lean, least_lean_sure, standard_deviations, steepest, told
 from sixdof.postflight.video.readings import WINDOW, Reading, read, upright, window_of
 from sixdof.postflight.video.view import View
 from sixdof.study.uncertainty.statistics import check_share
@@ -72,9 +72,9 @@ def from_video(
     Dataset
         Along `frame`: `time` (s since liftoff), `bearing`, `elevation`, `apparent_lean`, `apparent_path`, `apparent_incidence`, `apparent_size` (rad), each with
         `_error` (standard deviation of all), `_error_reading` (of the pixels alone) and `_error_camera` (of the camera, common to all frames);
-        `lean_across`, the least true lean; `distance` where the body leans no more than it must, `distance_most` where it lies across the sight (m);
-        `angle_to_path`, `amplification`, `incidence_seen` (what of it is square to the sight), `incidence_least` and `incidence_most` (bounds with two standard
-        deviations), `incidence_detectable` and `verdict`; `pixel` (frame, point, side).
+        `lean_across`, the least true lean (`lean_least` is sure for all frames together in 95 % of cases); `distance` where the body leans no more than it must, `distance_most` where it lies across the sight (m);
+        `angle_to_path`, `amplification`, `incidence_seen` (what of it is square to the sight), `incidence_least` and `incidence_most` (bounds that
+        hold for all frames together in 95 % of cases), `incidence_detectable` and `verdict`; `pixel` (frame, point, side).
 
     Raises
     ------
@@ -105,7 +105,7 @@ def from_video(
     long = flown.length if flown is not None else np.full(found.time.size, math.nan)
     long = long if length is None else np.full(found.time.size, amount(length, "m", "from_video: length", least=0.0, above=True))
     way = steepest(reading.sight, reading.right, reading.plumb, reading.value["apparent_path"]) if flown is None else _ways(flown)
-    said = told(reading.value["apparent_incidence"], reading.error["apparent_incidence"], reading.sight, way, off, worth, planes)
+    said = told(reading.value["apparent_incidence"], reading.error["apparent_incidence"], reading.sight, way, off, worth, planes, standard_deviations(found.time.size))
     both = len(found.points) == 2
     entries = _angles(reading, view, both) | (_body(reading, long, view) | _incidence(said) if both else {}) | _pixels(found, pixel)
     ds = xr.Dataset(entries, {"frame": ("frame", _numbers(found), {"long_name": "number of the frame"}), "point": list(found.points), "side": ["x", "y"]})
@@ -174,7 +174,9 @@ def _body(reading: Reading, length: np.ndarray, view: View) -> dict[str, Any]:
         most = length / (2.0 * np.tan(0.5 * size))
         share = np.hypot(error["apparent_size"] / size, math.sqrt(view.covariance[6, 6]))
     units = {"units": "m"}
+    least = least_lean_sure(elevation, lean, np.hypot(error["apparent_lean"], roll), standard_deviations(lean.size))
     return {
+        "lean_least": ("frame", least, {"units": "rad", "long_name": "least true lean from the vertical, sure for all frames together"}),
         "lean_across": ("frame", across, {"units": "rad", "long_name": "least true lean from the vertical, signed: positive to the right as seen"}),
         "lean_across_error": ("frame", np.hypot(own, slope * roll), {"units": "rad", "long_name": "standard deviation of the least true lean"}),
         "lean_across_error_reading": ("frame", own, {"units": "rad", "long_name": "standard deviation of it by the pixels"}),
@@ -192,8 +194,8 @@ def _incidence(said: Told) -> dict[str, Any]:
         "amplification_error": (said.amplification_error, "1", "standard deviation of that factor"),
         "incidence_seen": (said.seen, "rad", "angle between body and path as far as it is square to the sight"),
         "incidence_seen_error": (said.seen_error, "rad", "standard deviation of that angle"),
-        "incidence_least": (said.least, "rad", "least true angle between body and path, with two standard deviations"),
-        "incidence_most": (said.most, "rad", "true angle below which it stays for the share of planes, with two standard deviations"),
+        "incidence_least": (said.least, "rad", "least true angle between body and path, sure for all frames together"),
+        "incidence_most": (said.most, "rad", "true angle below which it stays for the share of planes, sure for all frames together"),
         "incidence_detectable": (said.detectable, "rad", "true angle, square to the sight, that would be seen with two standard deviations"),
     }
     entries: dict[str, Any] = {name: ("frame", values, {"units": units, "long_name": text}) for name, (values, units, text) in rows.items()}

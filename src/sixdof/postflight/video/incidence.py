@@ -19,6 +19,7 @@ from __future__ import annotations
 from typing import NamedTuple
 
 import numpy as np
+from scipy.stats import norm
 
 SEEN = 2.0  # standard deviations that a reading must be away from none
 FACTOR_KNOWN = 1.0 / 3.0  # relative error of the amplification up to which a size can be told (this project's choice)
@@ -35,7 +36,7 @@ class Told(NamedTuple):
     amplification_error: np.ndarray
     seen: np.ndarray  # asin(sin g sin|A|): the part of the incidence that is square to the sight
     seen_error: np.ndarray
-    least: np.ndarray  # true incidence, with two standard deviations of A and of g
+    least: np.ndarray  # true incidence, with so many standard deviations of A and of g that it holds for all frames together
     most: np.ndarray  # the same for the share of planes asked for
     detectable: np.ndarray  # a true incidence square to the sight would have to be as large as this to be seen
     verdict: np.ndarray
@@ -58,6 +59,18 @@ def least_lean(elevation: np.ndarray, apparent: np.ndarray) -> np.ndarray:
     return np.arcsin(np.cos(elevation) * np.sin(apparent))
 
 
+def least_lean_sure(elevation: np.ndarray, apparent: np.ndarray, error: np.ndarray, sure: float) -> np.ndarray:
+    """Return the least true angle from the vertical that appears within `sure` standard deviations of what was read, rad, not signed."""
+    low, high = np.abs(apparent) - sure * error, np.abs(apparent) + sure * error
+    nearest = np.where((low > 0.0) & (high < np.pi), np.minimum(np.sin(low), np.sin(high)), 0.0)
+    return np.arcsin(np.cos(elevation) * np.where(np.isfinite(low), nearest, np.nan))
+
+
+def standard_deviations(frames: int) -> float:
+    """Return how many standard deviations a reading of many frames may err by, that none of them does so by chance in 95 % of cases (C. E. Bonferroni)."""
+    return float(norm.isf(0.025 / max(frames, 1)))
+
+
 def apparent_most(true, to_path):
     """Return the widest that a true angle from the path can appear, rad; a right angle and more (pi) where the sight lies within the cone."""
     ratio = np.sin(true) / np.sin(to_path)
@@ -73,11 +86,12 @@ def apparent_of(true, azimuth, to_path):
     return np.arctan2(np.sin(true) * np.sin(azimuth), along)
 
 
-def told(apparent, apparent_error, sight: np.ndarray, way: np.ndarray, way_error: float, wanted: float, share: float) -> Told:
+def told(apparent, apparent_error, sight: np.ndarray, way: np.ndarray, way_error: float, wanted: float, share: float, sure: float = SEEN) -> Told:
     """Return what frames tell of an incidence.
 
     apparent, apparent_error : (n,) rad. sight, way : unit vectors of the sight and of the path, (n, 3). way_error : standard deviation of the path's
     direction in the plane of the two, rad. wanted : true incidence that a frame should show, rad. share : of the planes that `most` covers.
+    sure : standard deviations that the bounds allow for.
     """
     cosine = np.clip(np.einsum("ni,ni->n", sight, way), -1.0, 1.0)
     to_path, size = np.arccos(cosine), np.abs(apparent)
@@ -88,10 +102,10 @@ def told(apparent, apparent_error, sight: np.ndarray, way: np.ndarray, way_error
         of_angle = np.hypot(sine * np.cos(size) * apparent_error, np.sqrt(0.5) * sine * np.sin(size) * apparent_error**2)
         seen_error = np.hypot(of_angle, np.sin(size) * np.abs(cosine) * way_error) / np.sqrt(np.maximum(1.0 - np.sin(seen) ** 2, 1e-4))
         aside = np.minimum(to_path, np.pi - to_path)
-        low, high = np.sin(np.maximum(aside - SEEN * way_error, 0.0)), np.sin(np.minimum(aside + SEEN * way_error, 0.5 * np.pi))
-        least = _true(np.maximum(size - SEEN * apparent_error, 0.0), low)
+        low, high = np.sin(np.maximum(aside - sure * way_error, 0.0)), np.sin(np.minimum(aside + sure * way_error, 0.5 * np.pi))
+        least = _true(np.maximum(size - sure * apparent_error, 0.0), low)
         covered = np.sin(0.5 * np.pi * (1.0 - share))
-        most = np.arcsin(np.minimum(np.sin(_true(np.minimum(size + SEEN * apparent_error, np.maximum(size, 0.5 * np.pi)), high)) / covered, 1.0))
+        most = np.arcsin(np.minimum(np.sin(_true(np.minimum(size + sure * apparent_error, np.maximum(size, 0.5 * np.pi)), high)) / covered, 1.0))
         detectable = np.arcsin(sine * np.sin(np.minimum(SEEN * apparent_error, 0.5 * np.pi)))
     side = (apparent_error < SIDE_KNOWN) & (detectable <= wanted)
     verdict = np.where(side & (grows_error <= FACTOR_KNOWN * grows), USABLE, np.where(side, SIGN, NOTHING))

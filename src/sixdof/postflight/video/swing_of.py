@@ -24,6 +24,7 @@ CHANCE = 0.01  # of noise alone, above which an oscillation is not believed
 AGREES = 2.0  # standard deviations
 HEAVY = 0.5  # damping ratio from which a swing is no more than a bend
 MODEL = 0.04  # of the frequency: what a chain of frozen linear models may be off by (this project's measure: slender vehicles, their own flights fitted)
+CHANGES = 0.3  # of the frequency within a cycle: faster, and it is not one oscillation (this project's choice)
 ALIAS = 0.05  # of the frequency: nearer than this another candidate is taken to agree
 STILL = math.radians(0.05)  # fins that move by more have a hand in the swing
 
@@ -170,7 +171,7 @@ def _against(ds: xr.Dataset, given: _Series, mission: Mission, flights: int, see
     drawn = [_short_period(mission, times, flight=k, seed=seed)[0].mean() for k in range(flights)]
     spread = float(np.std(drawn, ddof=1)) if flights > 1 else 0.0
     mean = float(np.trapezoid(own, times) / (times[-1] - times[0]))
-    factor, factor_error = _factor(given, times - liftoff, own, mean)
+    factor, factor_error, change = _factor(given, times - liftoff, own, mean)
     total = math.hypot(factor_error, factor * spread / mean)
     ds = ds.assign(
         model_time=("moment", times - liftoff, {"units": "s", "long_name": "time since liftoff"}),
@@ -181,21 +182,24 @@ def _against(ds: xr.Dataset, given: _Series, mission: Mission, flights: int, see
         restoring_ratio=((), factor**2, {"units": "1", "long_name": "restoring moment over the mission's own"}),
         restoring_ratio_error=((), 2.0 * factor * total, {"units": "1", "long_name": "standard deviation of that ratio"}),
     )
-    verdict, reason = _verdict(ds, factor, total, moved)
+    verdict, reason = _verdict(ds, factor, total, moved, change)
     return ds.assign_attrs(ds.attrs | {"verdict": verdict, "reason": reason, "fins_moved": int(moved), "drawn": flights, "mission": mission.to_toml()})
 
 
-def _factor(given: _Series, times: np.ndarray, own: np.ndarray, mean: float) -> tuple[float, float]:
-    """Return the factor on the mission's own frequency that fits best, and its standard deviation; NaN where there is no such frequency."""
+def _factor(given: _Series, times: np.ndarray, own: np.ndarray, mean: float) -> tuple[float, float, float]:
+    """Return the factor on the mission's own frequency that fits best, its standard deviation, and by which share that frequency changes within a cycle,
+    where the swing is large; NaN where there is no such frequency."""
     if not np.isfinite(own).all():
-        return math.nan, math.nan
+        return math.nan, math.nan, math.nan
     use = (given.time >= times[0]) & (given.time <= times[-1])
     phase = np.concatenate([[0.0], np.cumsum(0.5 * (own[1:] + own[:-1]) * np.diff(times))])
     try:
         found = fit(np.interp(given.time[use], times, phase) / mean, given.value[use], None if given.error is None else given.error[use])
     except ValueError as error:
         raise ValueError(f"swing_of: where the mission's flight has linear models, {error}") from None
-    return found.natural / mean, found.natural_error / mean
+    large = np.exp(-4.0 * math.pi * found.natural * found.damping * (phase - phase[0]) / mean)
+    change = np.abs(np.gradient(own, times)) / own**2
+    return found.natural / mean, found.natural_error / mean, float(np.sum(large * change) / np.sum(large))
 
 
 def _moments(mission: Mission, first: float, last: float) -> tuple[np.ndarray, float, bool]:
@@ -221,7 +225,7 @@ def _short_period(mission: Mission, times: np.ndarray, **draw: int) -> tuple[np.
     return models["short_period_frequency"].values.mean(axis=1) / (2.0 * math.pi), models["short_period_damping"].values.mean(axis=1)
 
 
-def _verdict(ds: xr.Dataset, factor: float, error: float, moved: bool) -> tuple[str, str]:
+def _verdict(ds: xr.Dataset, factor: float, error: float, moved: bool, change: float) -> tuple[str, str]:
     """Return whether what was seen agrees with the mission's own restoring moment, and why."""
     if not ds.attrs["found"]:
         return "not told", "no oscillation stands out of the noise"
@@ -232,6 +236,8 @@ def _verdict(ds: xr.Dataset, factor: float, error: float, moved: bool) -> tuple[
         return "consistent", "the swing has the frequency that the mission's restoring moment gives it"
     if moved:
         return "not told", "the mission's fins move in this stretch: a swing under control has the frequency of the loop, not that of the airframe"
+    if change > CHANGES:
+        return "not told", f"the mission's own frequency changes by {100.0 * change:.0f} % within a cycle there, too fast for a swing of one kind: take a later stretch"
     near = np.abs(candidates - 1.0) <= AGREES * math.hypot(error, MODEL)
     if near.any() and abs(factor - 1.0) > ALIAS:
         alias = float(ds["candidate"].values[near.argmax()])
