@@ -100,7 +100,8 @@ def told(apparent, apparent_error, sight: np.ndarray, way: np.ndarray, way_error
         grows, grows_error = 1.0 / sine, np.abs(cosine) / sine**2 * way_error
         seen = _true(size, sine)
         of_angle = np.hypot(sine * np.cos(size) * apparent_error, np.sqrt(0.5) * sine * np.sin(size) * apparent_error**2)
-        seen_error = np.hypot(of_angle, np.sin(size) * np.abs(cosine) * way_error) / np.sqrt(np.maximum(1.0 - np.sin(seen) ** 2, 1e-4))
+        seen_error = np.hypot(of_angle, np.sin(size) * np.abs(cosine) * way_error) / np.maximum(np.cos(seen), 1e-2)
+        seen_error = np.minimum(seen_error, 0.5 * np.pi)
         aside = np.minimum(to_path, np.pi - to_path)
         low, high = np.sin(np.maximum(aside - sure * way_error, 0.0)), np.sin(np.minimum(aside + sure * way_error, 0.5 * np.pi))
         least = _true(np.maximum(size - sure * apparent_error, 0.0), low)

@@ -9,7 +9,8 @@ Errors of reading are carried in closed form: with u = r cos L - p sin L, the di
 
     dL = u.(dn - dt)/|n - t| + tan(e) r.dm,      dP = sum over frames w_j u.dm_j/|m'| + tan(e) r.dm
 
-the last term being the plumb line's own turn, which the difference of the two (the apparent incidence) does not have.
+the last term being the plumb line's own turn, which the difference of the two (the apparent incidence) does not have. Where the frames beside leave a
+parabola by far more than their errors, what is left counts as the error.
 """
 
 from __future__ import annotations
@@ -22,14 +23,18 @@ from sixdof.postflight.video.landmarks import STEPS
 from sixdof.postflight.video.view import ERRORS, View, across, angles_of, moved, sight_slopes, sights
 
 WINDOW = 2  # frames on each side of one that its path is read from
+BENT = 4.0  # times the errors' own variance: what is left of a parabola by more is a bend of the path, not noise
 NAMES = ("bearing", "elevation", "apparent_lean", "apparent_path", "apparent_incidence", "apparent_size")
 
 
 class Window(NamedTuple):
-    """Of every frame the frames that its path is read from: their numbers (n, k), and the weights (n, k), 1/s, that make a rate of what they show."""
+    """Of every frame the frames that its path is read from: their numbers (n, k), the weights (n, k), 1/s, that make a rate of what they show, and what
+    the parabola leaves of it, (n, k, k). spare : frames of a window beyond those that the parabola needs."""
 
     rows: np.ndarray
     weights: np.ndarray
+    leaves: np.ndarray
+    spare: int
 
 
 class Reading(NamedTuple):
@@ -65,17 +70,19 @@ def window_of(time: np.ndarray, seen: np.ndarray, reach: int = WINDOW) -> Window
     """Return the frames that the path of each is read from: the 2 reach + 1 nearest by number of those that were seen, a parabola through them."""
     known = np.flatnonzero(seen)
     count = min(2 * reach + 1, known.size)
-    rows, weights = np.zeros((time.size, max(count, 1)), dtype=int), np.full((time.size, max(count, 1)), np.nan)
+    shape, order = (time.size, max(count, 1)), 3 if count > 3 else 2
+    rows, weights, leaves = np.zeros(shape, dtype=int), np.full(shape, np.nan), np.zeros((*shape, shape[1]))
     if count < 2:
-        return Window(rows, weights)
+        return Window(rows, weights, leaves, 0)
     for place, k in enumerate(known):
         first = min(max(place - reach, 0), known.size - count)
         own = known[first : first + count]
         away = time[own] - time[k]
         scale = np.abs(away).max()
-        powers = np.vander(away / scale, 3 if count > 3 else 2, increasing=True)
-        rows[k], weights[k] = own, np.linalg.pinv(powers)[1] / scale
-    return Window(rows, weights)
+        powers = np.vander(away / scale, order, increasing=True)
+        inverse = np.linalg.pinv(powers)
+        rows[k], weights[k], leaves[k] = own, inverse[1] / scale, np.eye(count) - powers @ inverse
+    return Window(rows, weights, leaves, count - order)
 
 
 def read(view: View, pixel: np.ndarray, error: np.ndarray, window: Window, balance: float) -> Reading:
@@ -158,7 +165,21 @@ def _errors(view: View, pixel: np.ndarray, error: np.ndarray, window: Window, ba
         "apparent_incidence": _variance(spread, [end - share * own * of_path for end, share in zip(ends, shares, strict=True)]) + beside,
         "apparent_size": _variance(spread, along),
     }
+    bends = _bends(aids.sight, window, middle)
+    variance["apparent_path"] *= bends
+    variance["apparent_incidence"] *= bends
     return {name: np.sqrt(value) for name, value in variance.items()}
+
+
+def _bends(sight: np.ndarray, window: Window, middle: np.ndarray) -> np.ndarray:
+    """Return what the variance of a path is multiplied by, (n,), where its frames leave a parabola by more than their errors: by how much more."""
+    if not window.spare:
+        return np.ones(sight.shape[0])
+    left = np.einsum("nkl,nli->nki", window.leaves, sight[window.rows])
+    own = 0.5 * np.einsum("nii->n", middle)[window.rows]
+    with np.errstate(divide="ignore", invalid="ignore"):
+        ratio = np.sum(np.sum(left**2, axis=2) / own, axis=1) / (2.0 * window.spare)
+    return np.where(ratio > BENT, ratio, 1.0)
 
 
 def _variance(spread: np.ndarray, gradients: list[np.ndarray]) -> np.ndarray:
