@@ -257,7 +257,11 @@ def _agreement(values: np.ndarray, reading: Reading, view: View, video: xr.Datas
     text = "root mean square of what the flight is off in bearing and elevation, over its errors"
     return {
         "misfit": ("flight", np.sqrt(np.maximum(total, 0.0) / own.size), {"units": "1", "long_name": text}),
-        "log_likelihood": ("flight", np.where(np.isnan(likelihood), -np.inf, likelihood), {"units": "1", "long_name": "log-likelihood of bearings and elevations"}),
+        "log_likelihood": (
+            "flight",
+            np.where(np.isnan(likelihood), -np.inf, likelihood),
+            {"units": "1", "long_name": "log-likelihood of bearings and elevations"},
+        ),
     }
 
 

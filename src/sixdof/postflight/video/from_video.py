@@ -105,14 +105,18 @@ def from_video(
     long = flown.length if flown is not None else np.full(found.time.size, math.nan)
     long = long if length is None else np.full(found.time.size, amount(length, "m", "from_video: length", least=0.0, above=True))
     way = steepest(reading.sight, reading.right, reading.plumb, reading.value["apparent_path"]) if flown is None else _ways(flown)
-    said = told(reading.value["apparent_incidence"], reading.error["apparent_incidence"], reading.sight, way, off, worth, planes, standard_deviations(found.time.size))
+    said = told(
+        reading.value["apparent_incidence"], reading.error["apparent_incidence"], reading.sight, way, off, worth, planes, standard_deviations(found.time.size)
+    )
     both = len(found.points) == 2
     entries = _angles(reading, view, both) | (_body(reading, long, view) | _incidence(said) if both else {}) | _pixels(found, pixel)
     ds = xr.Dataset(entries, {"frame": ("frame", _numbers(found), {"long_name": "number of the frame"}), "point": list(found.points), "side": ["x", "y"]})
     ds["time"] = ("frame", found.time, {"units": "s", "long_name": "time since liftoff"})
     if found.notes:
         ds["finding"] = ("finding", list(found.notes))
-    return _attributed(ds, camera, {"pixel_error": error, "balance": share, "window": reach, "wanted": worth, "planes": planes, "path_from": _path_from(flight)})
+    return _attributed(
+        ds, camera, {"pixel_error": error, "balance": share, "window": reach, "wanted": worth, "planes": planes, "path_from": _path_from(flight)}
+    )
 
 
 def _attributed(ds: xr.Dataset, camera: xr.Dataset, own: dict[str, Any]) -> xr.Dataset:

@@ -118,7 +118,9 @@ def _series(series: Any) -> _Series:
 
 def _within(given: _Series, start: Any, end: Any) -> _Series:
     """Return the part between two times that has numbers. Raises ValueError for times that do not rise."""
-    first, last = (default if one is None else amount(one, "s", f"swing_of: {name}") for one, name, default in ((start, "start", -math.inf), (end, "end", math.inf)))
+    first, last = (
+        default if one is None else amount(one, "s", f"swing_of: {name}") for one, name, default in ((start, "start", -math.inf), (end, "end", math.inf))
+    )
     use = np.isfinite(given.time) & np.isfinite(given.value) & (given.time >= first) & (given.time <= last)
     use &= True if given.error is None else np.isfinite(given.error)
     time = given.time[use]
@@ -237,7 +239,10 @@ def _verdict(ds: xr.Dataset, factor: float, error: float, moved: bool, change: f
     if moved:
         return "not told", "the mission's fins move in this stretch: a swing under control has the frequency of the loop, not that of the airframe"
     if change > CHANGES:
-        return "not told", f"the mission's own frequency changes by {100.0 * change:.0f} % within a cycle there, too fast for a swing of one kind: take a later stretch"
+        return (
+            "not told",
+            f"the mission's own frequency changes by {100.0 * change:.0f} % within a cycle there, too fast for a swing of one kind: take a later stretch",
+        )
     near = np.abs(candidates - 1.0) <= AGREES * math.hypot(error, MODEL)
     if near.any() and abs(factor - 1.0) > ALIAS:
         alias = float(ds["candidate"].values[near.argmax()])

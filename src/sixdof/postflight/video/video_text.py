@@ -268,7 +268,9 @@ def _camera_notes(ds: xr.Dataset) -> Iterator[str]:
         yield "It has no frame rate: give frame_rate and liftoff_frame, or tables of frames with a column of time."
     else:
         late = 1e3 * float(ds.attrs["liftoff_error"])
-        yield f"Frames: {ds.attrs['frame_rate']:g} a second, liftoff known to {late:.0f} ms" + (
-            f", rows read out over {1e3 * ds.attrs['readout']:.0f} ms" if ds.attrs["readout"] else ""
-        ) + "."
+        yield (
+            f"Frames: {ds.attrs['frame_rate']:g} a second, liftoff known to {late:.0f} ms"
+            + (f", rows read out over {1e3 * ds.attrs['readout']:.0f} ms" if ds.attrs["readout"] else "")
+            + "."
+        )
     yield "A camera that moved or zoomed is another camera at every frame: this page is of one that stood still."
