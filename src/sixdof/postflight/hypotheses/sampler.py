@@ -1,0 +1,159 @@
+"""Adaptive importance sampling in score space: fly, weigh, draw anew where the evidence points, until the weights are worth enough flights.
+
+It knows nothing of rockets. `fly` is any function from scores (n, d), independent standard normal before the evidence, to predicted numbers (n, m); a `Target`
+says how well such numbers agree with what was observed. Straight lines and mixtures of normals are fitted to what was flown (`proposal.py`); of far evidence the
+errors are first taken wider than they are, by as much as leaves some flights with weight, and narrowed from round to round (tempering: R. M. Neal 2001,
+Annealed importance sampling, Statistics and Computing 11).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import NamedTuple, Protocol
+
+import numpy as np
+
+from sixdof.postflight.hypotheses.proposal import Normal, Proposal, directions, fitted, prior, solved, straight_lines
+from sixdof.postflight.hypotheses.weights import Mean, effective_size, mean_of, normalised, pooled_log_ratio
+
+WIDEST = 1e4  # times the errors, at most, that evidence is taken wider by
+FAR = 1e4  # standard deviations: a residual beyond counts as this in fits
+FEWEST = 12.0  # effective flights that a fit is made of
+MOST_DIRECTIONS = 8
+MOST_NORMALS = 3
+
+
+class Target(Protocol):
+    """What was observed."""
+
+    def log_likelihood(self, numbers: np.ndarray) -> np.ndarray:
+        """Return the log likelihood (n,) of predicted numbers (n, m), gross errors and all."""
+
+    def residuals(self, numbers: np.ndarray) -> np.ndarray:
+        """Return what the numbers miss the evidence by, (n, k), in standard deviations; NaN where a flight has no such number. It only guides draws."""
+
+
+class Samples(NamedTuple):
+    """What was flown. Arrays are (n,), but scores (n, d) and numbers (n, m).
+
+    log_likelihood; log_ratio : log of prior over the density they were drawn with, all rounds together; round : which drew them. enough : whether the
+    effective size asked for was reached.
+    """
+
+    scores: np.ndarray
+    numbers: np.ndarray
+    log_likelihood: np.ndarray
+    log_ratio: np.ndarray
+    round: np.ndarray
+    enough: bool
+
+    @property
+    def effective(self) -> float:
+        """Return the effective number of flights."""
+        return effective_size(self.log_likelihood + self.log_ratio)
+
+    @property
+    def evidence(self) -> Mean:
+        """Return the mean likelihood over the prior: what the hypothesis makes of all the evidence."""
+        return mean_of(self.log_likelihood + self.log_ratio, self.round)
+
+    @property
+    def weights(self) -> np.ndarray:
+        """Return the posterior weights, which add up to 1."""
+        return normalised(self.log_likelihood + self.log_ratio)
+
+
+class Sampler:
+    """The rounds of one hypothesis, flown one at a time, so that whoever weighs several can choose which goes on."""
+
+    def __init__(self, fly: Callable[[np.ndarray, int], np.ndarray], target: Target, columns: int, *, enough: float, seed: int, stream: int = 0):
+        """Take the function that flies scores (n, d), the first of them flight number `first`, and what was observed."""
+        self._fly, self._target, self._columns = fly, target, columns
+        self._enough, self._entropy = enough, (seed, stream)
+        self._proposals: list[Proposal] = []
+        self._scores: list[np.ndarray] = []
+        self._numbers: list[np.ndarray] = []
+
+    @property
+    def rounds(self) -> int:
+        """Return how many rounds were flown."""
+        return len(self._proposals)
+
+    def step(self, flights: int) -> Samples:
+        """Fly a round more, of so many flights, and return all there is."""
+        rng = np.random.default_rng([*self._entropy, self.rounds])
+        proposal = self._next() if self._proposals and self._columns else prior(self._columns)
+        scores = proposal.draw(flights, rng)
+        numbers = self._fly(scores, sum(map(len, self._scores)))
+        self._proposals.append(proposal)
+        self._scores.append(scores)
+        self._numbers.append(numbers)
+        return self.samples()
+
+    def samples(self) -> Samples:
+        """Return all flown so far."""
+        scores, numbers = np.concatenate(self._scores), np.concatenate(self._numbers)
+        counts = [len(each) for each in self._scores]
+        ratio = pooled_log_ratio([one.log_over_prior(scores) for one in self._proposals], counts)
+        own = np.repeat(np.arange(len(counts)), counts)
+        found = Samples(scores, numbers, self._target.log_likelihood(numbers), ratio, own, False)
+        return found._replace(enough=bool(found.effective >= self._enough))
+
+    def _next(self) -> Proposal:
+        """Return where the next round is drawn from: straight lines solved, a fit to the evidence taken wider, and one to the weights as they are."""
+        found = self.samples()
+        misses = self._target.residuals(found.numbers)
+        misses, whole = _filled(misses)
+        size = misses.shape[0]
+        soft = _widened(misses, found.log_ratio, min(max(FEWEST, 0.15 * size), 60.0))
+        broad = _widened(misses, found.log_ratio, max(FEWEST, 0.4 * size))
+        lines = straight_lines(found.scores, misses, normalised(np.where(whole, broad, -np.inf)))
+        weights = normalised(soft)
+        basis = directions(lines, _sure_shift(found.scores, weights), MOST_DIRECTIONS)
+        if not basis.shape[1]:
+            return prior(self._columns)
+        own = found.scores @ basis
+        parts = [[solved(lines, basis)], fitted(own, weights, MOST_NORMALS)]
+        if found.effective >= FEWEST:
+            parts.append(fitted(own, found.weights, MOST_NORMALS))
+        components = [Normal(one.share / len(parts), one.mean, one.covariance) for part in parts for one in part]
+        return Proposal(basis, tuple(components))
+
+
+def _filled(misses: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Return residuals without NaN, and which flights (n,) had none; what a flight does not have counts as the worst that any flight has, and more."""
+    known = np.isfinite(misses)
+    worst = np.max(np.abs(np.where(known, misses, 0.0)), axis=0, initial=0.0)
+    return np.clip(np.where(known, misses, 1.5 * worst + 3.0), -FAR, FAR), known.all(axis=1)
+
+
+def _widened(misses: np.ndarray, log_ratio: np.ndarray, wanted: float) -> np.ndarray:
+    """Return log weights (n,) under errors just so much wider that they are worth the effective flights wanted."""
+    squares = -0.5 * np.sum(misses**2, axis=1)
+
+    def at(wider: float) -> np.ndarray:
+        return squares / wider**2 + log_ratio
+
+    if effective_size(at(1.0)) >= wanted:
+        return at(1.0)
+    low, high = 0.0, float(np.log(WIDEST))
+    for _ in range(40):
+        middle = 0.5 * (low + high)
+        low, high = (low, middle) if effective_size(at(np.exp(middle))) >= wanted else (middle, high)
+    return at(np.exp(high))
+
+
+def _sure_shift(scores: np.ndarray, weights: np.ndarray) -> np.ndarray:
+    """Return the mean (d,) of weighted scores, less what chance makes of so few flights: most of its entries are 0."""
+    mean = weights @ scores
+    chance = 2.5 * np.sqrt(np.sum(weights**2))
+    return np.sign(mean) * np.maximum(np.abs(mean) - chance, 0.0)
+
+
+def sample(fly: Callable[[np.ndarray, int], np.ndarray], target: Target, columns: int, *, flights: int, enough: float, rounds: int, seed: int) -> Samples:
+    """Fly rounds of so many flights until their weights are worth `enough`, or `rounds` were flown; the first round is drawn from the prior."""
+    sampler = Sampler(fly, target, columns, enough=enough, seed=seed)
+    found = sampler.step(flights)
+    while not found.enough and sampler.rounds < rounds:
+        found = sampler.step(flights)
+    return found
