@@ -170,20 +170,32 @@ def keeping(folder: str | Path) -> Iterator[Path]:
         _kept_in.reset(token)
 
 
-def fly_rows(mission: Mission, table: xr.Dataset, *, threads: int | None = None, client=None, progress: bool = True, guidance=None, control=None) -> xr.Dataset:
+def fly_rows(
+    mission: Mission,
+    table: xr.Dataset,
+    *,
+    tracks: bool = False,
+    threads: int | None = None,
+    client=None,
+    progress: bool = True,
+    guidance=None,
+    control=None,
+) -> xr.Dataset:
     """Fly a table of draws whose flights may come again, once for each row: the same flight, with its own noise, under several conditions.
 
     Parameters
     ----------
     table : Dataset
         Draws as `disperse` takes them, along `flight`; numbers may repeat.
+    tracks : bool
+        Whether the flights' tracks are kept.
     threads, client, progress, guidance, control
         As in `disperse`.
 
     Returns
     -------
     Dataset
-        As of `disperse`, without tracks, its rows in the order of the table's.
+        As of `disperse`, its rows in the order of the table's.
 
     Raises
     ------
@@ -194,8 +206,9 @@ def fly_rows(mission: Mission, table: xr.Dataset, *, threads: int | None = None,
     """
     table = check_draws(mission, table, repeated=True)
     numbers = table["flight"].values
-    wanted = EnsembleRequest(mission, numbers.size, int(table.attrs["seed"]), int(numbers[0]), GIVEN, table, 0)
-    runner = BlockRunner(mission, guidance, control, 0, in_threads=True)
+    tracked = None if tracks else 0
+    wanted = EnsembleRequest(mission, numbers.size, int(table.attrs["seed"]), int(numbers[0]), GIVEN, table, tracked)
+    runner = BlockRunner(mission, guidance, control, tracked, in_threads=True)
     ds = _flown(runner, wanted, None, False, None, threads, client, progress)
     if "interrupted" in ds.attrs:
         raise KeyboardInterrupt

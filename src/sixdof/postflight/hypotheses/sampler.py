@@ -13,12 +13,16 @@ from typing import NamedTuple, Protocol
 
 import numpy as np
 
-from sixdof.postflight.hypotheses.proposal import Normal, Proposal, directions, fitted, prior, solved, straight_lines
+from sixdof.postflight.hypotheses.proposal import Linear, Normal, Proposal, directions, fitted, least_square, prior, solved, straight_lines
 from sixdof.postflight.hypotheses.weights import Mean, effective_size, mean_of, normalised, pooled_log_ratio
 
 WIDEST = 1e4  # times the errors, at most, that evidence is taken wider by
 FAR = 1e4  # standard deviations: a residual beyond counts as this in fits
 FEWEST = 12.0  # effective flights that a fit is made of
+MOST_SOFT, MOST_BROAD = 30.0, 100.0  # effective flights that normals, and straight lines, are fitted to at most: more of them would lie farther off
+SURE_ROUNDS = 3  # in which flights that explain the evidence are looked for
+EXPLAINED = 9.0  # mean square, in standard deviations, up to which flights are near the evidence
+HOPELESS = 150.0  # least sum of squares, of scores and of what is missed, beyond which straight lines promise nothing: e^-75
 MOST_DIRECTIONS = 8
 MOST_NORMALS = 3
 
@@ -97,18 +101,32 @@ class Sampler:
         ratio = pooled_log_ratio([one.log_over_prior(scores) for one in self._proposals], counts)
         own = np.repeat(np.arange(len(counts)), counts)
         found = Samples(scores, numbers, self._target.log_likelihood(numbers), ratio, own, False)
-        return found._replace(enough=bool(found.effective >= self._enough))
+        return found._replace(enough=bool(found.effective >= self._enough and not self._unexplored(found)))
+
+    def _unexplored(self, found: Samples) -> bool:
+        """Return whether the flights, however many they are worth, leave the evidence far off, and others that were not looked for might not.
+
+        All flights alike are far from the evidence where gross errors alone explain it, and their weights are even: an effective size tells nothing then.
+        """
+        if self.rounds >= SURE_ROUNDS or not self._columns:
+            return False
+        misses = _filled(self._target.residuals(found.numbers))
+        if found.weights @ np.sum(misses**2, axis=1) <= EXPLAINED * misses.shape[1]:
+            return False
+        return least_square(self._lines(found, misses)) < HOPELESS
+
+    def _lines(self, found: Samples, misses: np.ndarray) -> Linear:
+        """Return straight lines through the flights that are nearest to the evidence."""
+        log_weights = _widened(misses, found.log_ratio, min(max(FEWEST, 0.4 * misses.shape[0]), MOST_BROAD))
+        known = np.isfinite(self._target.residuals(found.numbers)).all(axis=1)
+        return straight_lines(found.scores, misses, normalised(np.where(known, log_weights, -np.inf) if known.sum() > 2 else log_weights))
 
     def _next(self) -> Proposal:
         """Return where the next round is drawn from: straight lines solved, a fit to the evidence taken wider, and one to the weights as they are."""
         found = self.samples()
-        misses = self._target.residuals(found.numbers)
-        misses, whole = _filled(misses)
-        size = misses.shape[0]
-        soft = _widened(misses, found.log_ratio, min(max(FEWEST, 0.15 * size), 60.0))
-        broad = _widened(misses, found.log_ratio, max(FEWEST, 0.4 * size))
-        lines = straight_lines(found.scores, misses, normalised(np.where(whole, broad, -np.inf)))
-        weights = normalised(soft)
+        misses = _filled(self._target.residuals(found.numbers))
+        soft = _widened(misses, found.log_ratio, min(max(FEWEST, 0.1 * misses.shape[0]), MOST_SOFT))
+        lines, weights = self._lines(found, misses), normalised(soft)
         basis = directions(lines, _sure_shift(found.scores, weights), MOST_DIRECTIONS)
         if not basis.shape[1]:
             return prior(self._columns)
@@ -120,11 +138,11 @@ class Sampler:
         return Proposal(basis, tuple(components))
 
 
-def _filled(misses: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """Return residuals without NaN, and which flights (n,) had none; what a flight does not have counts as the worst that any flight has, and more."""
+def _filled(misses: np.ndarray) -> np.ndarray:
+    """Return residuals without NaN: what a flight does not have counts as the worst that any flight has, and more."""
     known = np.isfinite(misses)
     worst = np.max(np.abs(np.where(known, misses, 0.0)), axis=0, initial=0.0)
-    return np.clip(np.where(known, misses, 1.5 * worst + 3.0), -FAR, FAR), known.all(axis=1)
+    return np.clip(np.where(known, misses, 1.5 * worst + 3.0), -FAR, FAR)
 
 
 def _widened(misses: np.ndarray, log_ratio: np.ndarray, wanted: float) -> np.ndarray:

@@ -88,15 +88,16 @@ class LastPacket(Piece):
 class Silence(Piece):
     """Nothing was received from one time to another.
 
-    A body in the air would have been heard with the probability `heard` in the whole of the interval; one on the ground with `heard_on_ground`, but not if
-    it came down faster than `survives`. `dead` is the probability that the transmitter had failed by itself.
+    A body in the air for `heard_after` of that time would have been heard with the probability `heard`; one on the ground with `heard_on_ground`, but not
+    if it came down faster than `survives`. `dead` is the probability that the transmitter had failed by itself.
     """
 
     kind: Literal["silence"] = key("nothing received from start to end", "silence", default="silence")
     body: str = key(_FRONT, "whinchat", default="")
     start: Time = key("from when", "62 s")
     end: Time | None = key("to when; for good if omitted", "300 s", default=None)
-    heard: Share = key("probability that a body in the air all that time, its transmitter working, would have been heard", "95 %", default=0.95)
+    heard: Share = key("probability that a body in the air, its transmitter working, would have been heard", "95 %", default=0.95)
+    heard_after: PositiveTime = key("time in the air that it takes to be heard so probably; less of it tells less", "5 s", default=10.0)
     heard_on_ground: Share = key("probability that a body that lies on the ground, its transmitter working, would have been heard", "40 %", default=0.4)
     survives: Speed = key("landing speed over the ground above which the transmitter is taken for broken", "15 m/s", default=15.0)
     dead: Share = key("probability that the transmitter was dead for a reason of its own", "5 %", default=0.05)
