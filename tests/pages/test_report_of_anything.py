@@ -9,6 +9,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 import xarray as xr
+from evidence_by_hand import pieces_of
 
 import sixdof
 from sixdof.pages.report import KINDS, kind_of
@@ -79,6 +80,7 @@ def made(demo_mission, stack_mission, demo_flight, demo_ensemble, models):
         "a camera": seen,
         "a video": sixdof.postflight.from_video(seen, sixdof.postflight.frames_of(demo_flight, seen, range(30, 90, 10), pixel_error=1.0)),
         "a swing": sixdof.postflight.swing_of((time, np.exp(-0.6 * time) * np.cos(9.0 * time))),
+        "what happened": sixdof.postflight.what_happened(demo_mission, pieces_of(demo_flight), flights=4, rounds=1, progress=False),
         "an ensemble": demo_ensemble,
         "a flight": demo_flight,
         "aerodynamics against Mach": sixdof.aero.drag_against_mach(demo_mission),

@@ -7,6 +7,7 @@ from pathlib import Path
 import matplotlib.pyplot as plt
 import numpy as np
 import pytest
+from evidence_by_hand import pieces_of
 from figure_checks import complaints
 from firing_logs import FIRINGS
 
@@ -308,3 +309,13 @@ def test_figure__of_loads(stack_mission):
     found = sixdof.workshop.structure(stack_mission, 2)
     assert_good(plot.plot_structure(found)[0].figure)
     assert_good(plot.plot_bending(found)[0].figure)
+
+
+@pytest.mark.slow
+def test_figure__of_what_happened(stack_mission, demo_mission, demo_flight):
+    found = sixdof.postflight.what_happened(demo_mission, pieces_of(demo_flight), flights=10, rounds=2, progress=False)
+    assert_good(plot.plot_what_happened(found))
+    found = sixdof.postflight.what_happened(stack_mission, pieces_of(sixdof.fly(stack_mission)), flights=10, rounds=2, progress=False)
+    assert_good(plot.plot_what_happened(found, "drayhorse"))
+    with pytest.raises(ValueError, match="there is no body"):
+        plot.plot_what_happened(found, "pelican")

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from evidence_by_hand import pieces_of
 from figure_checks import complaints
 from firing_logs import fired_again
 from strangers import FILES, FOLDER
@@ -77,6 +78,7 @@ WORKSHOP = (
     "plot_as_built",
     "plot_ballast",
 )
+AFTERWARDS = ("plot_what_happened",)
 OF_LOOPS = (
     "plot_modes",
     "plot_bode",
@@ -134,7 +136,7 @@ LIGHTEST = pytest.mark.parametrize("name", ["slender", *(pytest.param(name, mark
 
 
 def test_figures__are_all_tried():
-    tried = {*OF_FLIGHT, *OF_ENSEMBLE, *OF_MISSION, *OF_LOOPS, *OF_COMPARISON, *BEFORE, *WORKSHOP, *WITHIN}
+    tried = {*OF_FLIGHT, *OF_ENSEMBLE, *OF_MISSION, *OF_LOOPS, *OF_COMPARISON, *BEFORE, *WORKSHOP, *AFTERWARDS, *WITHIN}
     assert tried == set(plot.__all__)
 
 
@@ -395,3 +397,13 @@ def test_figure__and_page_of_loads(ensembles, name):
     rendered(plot.plot_bending(found)[0].figure)
     page = str(sixdof.report(found))
     assert "nan" not in page and "nearest to breaking first" in page
+
+
+@LIGHTEST
+def test_figure__and_page_of_what_happened(missions, flights, name):
+    """Of the flight as written, with a fix of the front body, a find of the last one, and a sound."""
+    found = sixdof.postflight.what_happened(missions[name], pieces_of(flights[name]), flights=4, rounds=2, pairs=1, progress=False)
+    rendered(plot.plot_what_happened(found))
+    page = str(sixdof.report(found))
+    assert "MOST LIKELY" in page and "nan" not in page and found.attrs["mission"] == missions[name].to_toml()
+    assert float(found.weight.sum()) == pytest.approx(1.0) and float(found.probability.sum()) == pytest.approx(1.0)

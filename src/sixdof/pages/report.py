@@ -323,6 +323,12 @@ def _held_back(ds: xr.Dataset) -> str:
     return hold_back_text(ds)
 
 
+def _happened(ds: xr.Dataset) -> str:
+    from sixdof.postflight.hypotheses.text import happened_text
+
+    return happened_text(ds)
+
+
 def _fired(ds: xr.Dataset) -> str:
     from sixdof.study.static_firing.static_firing_text import static_firing_text
 
@@ -425,6 +431,7 @@ KINDS = (
     _Kind("a launch card", _dataset("setting_value", "weighed_mass", "expected"), {"card": _Page(_card)}),
     _Kind("a vehicle as built", _dataset("difference_by_guess", "budget", dims=("row", "reading")), {"built": _Page(_built)}),
     _Kind("ballast for a margin", _dataset("ballast_mass", "margin_tried", dims=("tried",)), {"ballast": _Page(_ballasted)}),
+    _Kind("what happened", _dataset("tail_by_others", "log_alone", dims=("candidate", "evidence")), {"happened": _Page(_happened)}),
     _Kind("a static firing", _dataset("impulse_error", "curve_thrust", dims=("firing",)), {"firing": _Page(_fired)}),
     _Kind("judged criteria", _dataset("verdict", dims=("criterion",)), {"verdicts": _Page(_judged)}),
     _Kind("a flight log", lambda what: isinstance(what, xr.Dataset) and what.attrs.get("kind") == "flight log", {"log": _Page(_logged)}),

@@ -71,6 +71,7 @@ if TYPE_CHECKING:
     from sixdof.plot.loops.tuning import plot_schedule as plot_schedule
     from sixdof.plot.loops.tuning import plot_tuning as plot_tuning
     from sixdof.plot.postflight.estimate import plot_estimate as plot_estimate
+    from sixdof.plot.postflight.happened import plot_what_happened as plot_what_happened
     from sixdof.plot.preflight.landing import plot_landing_map as plot_landing_map
     from sixdof.plot.preflight.landing import plot_rail_map as plot_rail_map
     from sixdof.plot.preflight.launch_card import plot_launch_card as plot_launch_card
@@ -213,5 +214,6 @@ show(
             "plot_ballast",
             "plot_static_firing",
         ),
+        "After a flight": ("plot_what_happened",),
     },
 )

@@ -4,9 +4,10 @@
     print(sixdof.report(log))                                          # what is in it, what was wrong, what was done about it
     seen = sixdof.postflight.camera("camera.toml", mission=mission)   # where a camera stood and looked, from landmarks
     video = sixdof.postflight.from_video(seen, "frames.csv")          # pixels to angles; which frames can tell an incidence
-    found = sixdof.postflight.search_map(flights)                     # how probable each patch of ground is to hold each body
     found = sixdof.postflight.estimate(mission, log, ["aero.drag", "motor.impulse"])   # what the log says of the model, and how surely
     mission = sixdof.postflight.with_estimated(mission, found)        # the next ensemble is drawn from it
+    found = sixdof.postflight.what_happened(mission, "evidence.toml")  # hypotheses against pings, packets, silence, sightings, finds
+    area = sixdof.postflight.search_map(found)                        # how probable each patch of ground is to hold each body
 
 Each step gives a Dataset; `sixdof.report` makes its page.
 """
@@ -22,6 +23,9 @@ if TYPE_CHECKING:
     from sixdof.postflight.estimation.hold_back import hold_back as hold_back
     from sixdof.postflight.estimation.with_estimated import estimate_toml as estimate_toml
     from sixdof.postflight.estimation.with_estimated import with_estimated as with_estimated
+    from sixdof.postflight.hypotheses.evidence import evidence_keys as evidence_keys
+    from sixdof.postflight.hypotheses.evidence import read_evidence as read_evidence
+    from sixdof.postflight.hypotheses.what_happened import what_happened as what_happened
     from sixdof.postflight.logs.columns.proposing import column_map as column_map
     from sixdof.postflight.logs.read_log import read_log as read_log
     from sixdof.postflight.logs.rest import gyro_bias as gyro_bias
@@ -39,6 +43,7 @@ show(
     {
         "Logs": ("column_map", "read_log", "gyro_bias", "log_of"),
         "Parameters": ("estimate", "with_estimated", "estimate_toml", "hold_back"),
+        "What happened": ("what_happened", "read_evidence", "evidence_keys"),
         "Where to search": ("search_map",),
         "From video": ("camera", "from_video", "video_band", "swing_of", "sightings_of", "frames_of"),
     },

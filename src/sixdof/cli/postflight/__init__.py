@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from sixdof.cli.postflight import estimate
+from sixdof.cli.postflight import estimate, happened
 
-VERBS = (estimate,)
+VERBS = (estimate, happened)
 
 
 def add(commands) -> None:

@@ -2,13 +2,18 @@
 
 from __future__ import annotations
 
+import tomllib
 from collections.abc import Iterable, Mapping, Sequence
 from itertools import combinations
+from os import PathLike
+from pathlib import Path
 from typing import Any, NamedTuple
 
 import numpy as np
 
-from sixdof.mission.errors import suggestion
+from sixdof.mission.errors import Fault, MissionError, suggestion
+from sixdof.mission.files.table_csv import read_text
+from sixdof.mission.load import load_mission
 from sixdof.mission.mission import Mission
 from sixdof.mission.place import failure_name
 from sixdof.mission.units import QuantityError, parse, shown
@@ -34,13 +39,15 @@ class Hypothesis(NamedTuple):
 def hypotheses_of(mission: Mission, given: Any = None, *, pairs: int = PAIRS) -> list[Hypothesis]:
     """Return the hypotheses.
 
-    given : None: nominal, each failure of the mission alone, and the `pairs` most probable pairs, with the probabilities of the event tree; a list of
+    given : a path: the tables of a TOML file, as the dictionary below, `mission` the path of a mission, from the file on. None: nominal, each failure of the mission alone, and the `pairs` most probable pairs, with the probabilities of the event tree; a list of
         failures, "kind: of", or of lists of them; or a dictionary name -> Mission, or a table of `_KEYS`.
 
     Raises ValueError, TypeError, MissionError in one sentence.
     """
     if given is None:
         return [_branch(mission, which, _probability(mission, which)) for which in _tree(mission, pairs)]
+    if isinstance(given, str | PathLike):
+        given = _in_file(Path(given))
     if isinstance(given, Mapping):
         found = [_given(mission, str(name), one) for name, one in given.items()]
     elif isinstance(given, Sequence) and not isinstance(given, str):
@@ -56,6 +63,19 @@ def hypotheses_of(mission: Mission, given: Any = None, *, pairs: int = PAIRS) ->
     if not sum(one.prior for one in found) > 0.0:
         raise ValueError("what_happened: all priors are 0; give one hypothesis at least a prior")
     return [one for one in found if one.prior > 0.0]
+
+
+def _in_file(path: Path) -> dict[str, Any]:
+    """Return the hypotheses of a TOML file, missions loaded. Raises MissionError."""
+    try:
+        tables = tomllib.loads(read_text(str(path)))
+    except (tomllib.TOMLDecodeError, RecursionError) as error:
+        message = f"is not valid TOML: {' '.join(str(error).split())}"
+        raise MissionError([Fault(str(path), "", None, message, "check quotes, brackets and = there")]) from None
+    for table in tables.values():
+        if isinstance(table, dict) and isinstance(table.get("mission"), str):
+            table["mission"] = load_mission(path.parent / table["mission"])
+    return tables
 
 
 def _tree(mission: Mission, pairs: int) -> list[tuple[int, ...]]:
