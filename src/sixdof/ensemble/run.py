@@ -171,15 +171,7 @@ def keeping(folder: str | Path) -> Iterator[Path]:
 
 
 def fly_rows(
-    mission: Mission,
-    table: xr.Dataset,
-    *,
-    tracks: bool = False,
-    threads: int | None = None,
-    client=None,
-    progress: bool = True,
-    guidance=None,
-    control=None,
+    mission: Mission, table: xr.Dataset, *, tracks: bool = False, threads: int | None = None, client=None, progress: bool = True, guidance=None, control=None
 ) -> xr.Dataset:
     """Fly a table of draws whose flights may come again, once for each row: the same flight, with its own noise, under several conditions.
 

@@ -27,7 +27,9 @@ def add(commands) -> None:
     happened = on_mission(commands, "happened", _happened, text, ahead=("evidence", "file of evidence (TOML) with tables [[evidence]]"))
     happened.add_argument("--keys", action=_Keys, nargs=0, help="print what every key of a file of evidence means, and stop")
     with_flights(happened, "of each hypothesis in each round (default: 100)")
-    happened.add_argument("--hypotheses", type=Path, metavar="TOML", help="hypotheses, a table each: failures, change, mission, prior, what (default: the failures)")
+    happened.add_argument(
+        "--hypotheses", type=Path, metavar="TOML", help="hypotheses, a table each: failures, change, mission, prior, what (default: the failures)"
+    )
     happened.add_argument("--rounds", type=int, metavar="N", help="at most so many rounds, each drawn nearer to the evidence (default: 8)")
     happened.add_argument("--enough", type=float, metavar="N", help="effective flights at which no more are flown of a hypothesis (default: 40)")
     happened.add_argument("--other", metavar="SHARE", help='prior of "none of these" (default: "2 %%")')
@@ -46,9 +48,7 @@ def _happened(chosen) -> int:
     if chosen.out:
         check_netcdf_path(chosen.out, overwrite=chosen.overwrite)
     given = {name: getattr(chosen, name) for name in ("flights", "rounds", "enough", "other", "pairs") if getattr(chosen, name) is not None}
-    found = what_happened(
-        mission_of(chosen), chosen.evidence, chosen.hypotheses, seed=chosen.seed, threads=chosen.threads, progress=not chosen.quiet, **given
-    )
+    found = what_happened(mission_of(chosen), chosen.evidence, chosen.hypotheses, seed=chosen.seed, threads=chosen.threads, progress=not chosen.quiet, **given)
     say(report(found))
     if chosen.out:
         say(f"written: {save(found, chosen.out, overwrite=chosen.overwrite)}")

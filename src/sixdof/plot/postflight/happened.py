@@ -88,7 +88,9 @@ def _evidence(ax, ds: xr.Dataset) -> None:
     chosen = shown_candidates(ds)
     values = factors(ds)[chosen].T
     colours = LinearSegmentedColormap.from_list("against, for", [CYCLE[1], "white", CYCLE[0]])
-    ax.pcolormesh(np.arange(len(chosen) + 1), np.arange(values.shape[0] + 1), np.clip(values, -STRONGEST, STRONGEST), cmap=colours, vmin=-STRONGEST, vmax=STRONGEST)
+    ax.pcolormesh(
+        np.arange(len(chosen) + 1), np.arange(values.shape[0] + 1), np.clip(values, -STRONGEST, STRONGEST), cmap=colours, vmin=-STRONGEST, vmax=STRONGEST
+    )
     for j in range(values.shape[0]):
         for k in range(len(chosen)):
             strong = abs(values[j, k]) > 0.6 * STRONGEST
@@ -96,7 +98,7 @@ def _evidence(ax, ds: xr.Dataset) -> None:
     ax.set_xticks(np.arange(len(chosen)) + 0.5, [_letter(k) for k in range(len(chosen))])
     ax.set_yticks(np.arange(values.shape[0]) + 0.5, [_cut(str(name)) for name in ds["evidence"].values])
     ax.set_ylim(values.shape[0], 0.0)
-    dress(ax, "Each piece by itself: times likelier (x) or less likely (/) than over all")
+    dress(ax, "Each piece by itself: times likelier (x), less likely (/)")
     ax.grid(False)
 
 

@@ -131,7 +131,9 @@ def _listed(mission: Mission, one: Any) -> Hypothesis:
     known = {failure.name: k for k, failure in enumerate(mission.failure)}
     lost = [name for name in names if name not in known]
     if lost:
-        raise ValueError(f"what_happened: the mission gives no probability of {shown(lost[0])}; {suggestion(lost[0], tuple(known), 'failures')}, or give a prior: {_HOW}")
+        raise ValueError(
+            f"what_happened: the mission gives no probability of {shown(lost[0])}; {suggestion(lost[0], tuple(known), 'failures')}, or give a prior: {_HOW}"
+        )
     return _branch(mission, [known[name] for name in names], _probability(mission, [known[name] for name in names]))
 
 

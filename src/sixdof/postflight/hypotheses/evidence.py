@@ -91,7 +91,9 @@ def _checked(tables: dict[str, Any], file: str) -> EvidenceFile:
     except ValidationError as error:
         raise MissionError([replace(problem.at(tables), file=file) for problem in _problems(error)]) from None
     if not read.evidence:
-        raise MissionError([Fault(file, "evidence", None, "there is no evidence", f"give a piece at least, such as {_EXAMPLE}", "" if file else "the evidence")])
+        raise MissionError(
+            [Fault(file, "evidence", None, "there is no evidence", f"give a piece at least, such as {_EXAMPLE}", "" if file else "the evidence")]
+        )
     return read
 
 

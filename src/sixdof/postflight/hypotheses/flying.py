@@ -59,7 +59,9 @@ def together(kept: list[list[xr.Dataset]], mission: Mission) -> xr.Dataset:
         for name in first.data_vars
         if all(name in one and one[name].dims == first[name].dims and _same_things(one[name], first[name]) for one in parts[1:])
     ]
-    ds = xr.concat([one[shared] for one in parts], "flight", data_vars="minimal", coords="minimal", compat="override", join="override", combine_attrs="override")
+    ds = xr.concat(
+        [one[shared] for one in parts], "flight", data_vars="minimal", coords="minimal", compat="override", join="override", combine_attrs="override"
+    )
     attrs = {name: value for name, value in first.attrs.items() if name in ("Conventions", "title", "source", "history", "seed", "guidance", "control")}
     return ds.assign_attrs(attrs | {"mission": mission.to_toml()})
 

@@ -15,7 +15,21 @@ from sixdof.mission.units import QuantityError, parse, shown
 from sixdof.postflight.hypotheses.flown import Flown
 from sixdof.postflight.hypotheses.judges import Broad, FixJudge, HeardJudge, Judge, LoggedJudge, PacketJudge, RecoveredJudge, SightingJudge
 from sixdof.postflight.hypotheses.reports import CanopyReport, LandedReport, NotSeenReport, SearchedReport, SilenceReport
-from sixdof.postflight.hypotheses.tables import CanopySeen, EvidenceFile, Fix, Heard, Landed, LastPacket, Logged, NotSeen, Piece, Recovered, Searched, Sighting, Silence
+from sixdof.postflight.hypotheses.tables import (
+    CanopySeen,
+    EvidenceFile,
+    Fix,
+    Heard,
+    Landed,
+    LastPacket,
+    Logged,
+    NotSeen,
+    Piece,
+    Recovered,
+    Searched,
+    Sighting,
+    Silence,
+)
 from sixdof.results.names import body_names, canopy_names
 from sixdof.results.registry import REGISTRY
 from sixdof.study.landing.field import in_metres
@@ -178,7 +192,9 @@ def _place_of(piece: Any, k: int, mission: Mission) -> tuple[float, float]:
 
 def _measured(piece: Logged, k: int) -> tuple[float, float]:
     """Return value and error of an outcome in its own unit."""
-    known = {name: one for name, one in REGISTRY.items() if one.dims in ((), ("body",)) and not one.flags and one.units not in ("degrees_north", "degrees_east")}
+    known = {
+        name: one for name, one in REGISTRY.items() if one.dims in ((), ("body",)) and not one.flags and one.units not in ("degrees_north", "degrees_east")
+    }
     if piece.quantity not in known:
         raise _fault(k, "quantity", piece.quantity, f"there is no outcome {shown(piece.quantity)}", suggestion(piece.quantity, tuple(known), "outcomes"))
     unit, found = known[piece.quantity].units.replace("^", "**").replace("N m", "N*m"), []

@@ -111,7 +111,9 @@ class Landed(Piece):
     time: Time = key("by when", "95 s")
     time_error: NonNegativeTime = key("standard deviation of that time", "3 s", default=3.0)
     landed: StrictBool = key("true: reported landed by then; false: seen or heard still in the air then", True, default=True)
-    wrong: Share = key("share of such reports that are wrong: said by somebody who saw nothing, or by a computer that mistook a canopy for the ground", "5 %", default=0.05)
+    wrong: Share = key(
+        "share of such reports that are wrong: said by somebody who saw nothing, or by a computer that mistook a canopy for the ground", "5 %", default=0.05
+    )
 
 
 class Sighting(_Watched):
@@ -133,7 +135,9 @@ class Recovered(_Placed):
 
     kind: Literal["recovered"] = key("a piece found at a place", "recovered", default="recovered")
     body: str = key("body that was found, by its name in the results; the front stage if omitted", "drayhorse", default="")
-    error: PositiveLength = key("standard deviation east, and as much north: of the place, of what the ground and gusts do to a landing, and of dragging", "20 m", default=20.0)
+    error: PositiveLength = key(
+        "standard deviation east, and as much north: of the place, of what the ground and gusts do to a landing, and of dragging", "20 m", default=20.0
+    )
     gross: Share = key("share of such finds that tell of another place: moved by somebody, or dragged far", "2 %", default=0.02)
 
 
@@ -158,7 +162,9 @@ class Searched(_Placed):
     kind: Literal["searched"] = key("searched here and not found", "searched", default="searched")
     body: str = key(_FRONT, "whinchat", default="")
     radius: PositiveLength | None = key("of the circle about the place", "120 m", default=None)
-    corners: tuple[tuple[Length, Length], ...] = key("corners [east, north] of a polygon, in place of a circle", [["0 m", "0 m"], ["200 m", "0 m"], ["200 m", "90 m"]], default=())
+    corners: tuple[tuple[Length, Length], ...] = key(
+        "corners [east, north] of a polygon, in place of a circle", [["0 m", "0 m"], ["200 m", "0 m"], ["200 m", "90 m"]], default=()
+    )
     detection: Share = key("probability of finding what lies there", "70 %", default=0.7)
     edge: PositiveLength = key("standard deviation of where the edge of the searched ground is", "10 m", default=10.0)
 
@@ -190,16 +196,16 @@ class Logged(Piece):
     """A number that a log or a display gave: apogee, time of flight, largest speed, or any other outcome of a flight."""
 
     kind: Literal["logged"] = key("a number of the flight, as a log or a display gave it", "logged", default="logged")
-    quantity: str = key("name of the outcome as results have it, such as apogee_height, apogee_time, flight_time, airspeed_max; of a body: body_landing_time", "apogee_height")
+    quantity: str = key(
+        "name of the outcome as results have it, such as apogee_height, apogee_time, flight_time, airspeed_max; of a body: body_landing_time", "apogee_height"
+    )
     body: str = key("of outcomes that every body has: which; the front stage if omitted", "drayhorse", default="")
     value: Written = key("what it was, with its unit", "1480 m")
     error: Written = key("standard deviation", "15 m")
     gross: Share = key("share of such numbers that are wrong altogether", "1 %", default=0.01)
 
 
-AnyPiece = Annotated[
-    Fix | LastPacket | Silence | Landed | Sighting | Recovered | NotSeen | Searched | Heard | CanopySeen | Logged, Field(discriminator="kind")
-]
+AnyPiece = Annotated[Fix | LastPacket | Silence | Landed | Sighting | Recovered | NotSeen | Searched | Heard | CanopySeen | Logged, Field(discriminator="kind")]
 KINDS = ("fix", "packet", "silence", "landed", "sighting", "recovered", "not_seen", "searched", "heard", "canopy", "logged")
 
 

@@ -37,12 +37,24 @@ def happened_text(ds: xr.Dataset) -> str:
     need_table(ds, "happened_text", "postflight.what_happened", "probability", "log_alone", "tail_by_others")
     found = finding_of(ds)
     title = ds.attrs.get("evidence_title") or ds.attrs.get("title") or "A flight"
-    lines = [f"{title}: what happened", *wrapped(_heading(ds)), "", *indented(list(_answer(ds, found))), "", "How probable", *table(list(_rows(ds)), words=1, remark=True)]
+    lines = [
+        f"{title}: what happened",
+        *wrapped(_heading(ds)),
+        "",
+        *indented(list(_answer(ds, found))),
+        "",
+        "How probable",
+        *table(list(_rows(ds)), words=1, remark=True),
+    ]
     lines += ["", "For and against: times likelier (x) or less likely (/) than over all hypotheses, each piece by itself", *_matrix(ds)]
     sentences = list(found.sentences)
     if sentences:
         lines += ["", *indented(sentences)]
-    lines += ["", "Pieces that do not fit", *indented(list(found.misfits) or ["None: each piece is within what the others predict, and within what the likeliest leaves."])]
+    lines += [
+        "",
+        "Pieces that do not fit",
+        *indented(list(found.misfits) or ["None: each piece is within what the others predict, and within what the likeliest leaves."]),
+    ]
     lines += ["", "Where it lies", *indented(list(_landings(ds)))]
     lines += ["", "How sure the numbers are", *indented(list(_sure(ds)))]
     return "\n".join([*lines, "", "What to make of it", *indented([*_WEAK, *_CAUTIONS])])
@@ -50,7 +62,9 @@ def happened_text(ds: xr.Dataset) -> str:
 
 def _heading(ds: xr.Dataset) -> str:
     pieces, own = ds.sizes["evidence"], int((ds["candidate"] != OTHER).sum())
-    return f"{pieces} piece{'s' * (pieces > 1)} of evidence, {own} hypothes{'e' if own > 1 else 'i'}s, {ds.sizes['flight']} flights; {ds.attrs.get('source', '')}"
+    return (
+        f"{pieces} piece{'s' * (pieces > 1)} of evidence, {own} hypothes{'e' if own > 1 else 'i'}s, {ds.sizes['flight']} flights; {ds.attrs.get('source', '')}"
+    )
 
 
 def percent(share: float) -> str:
