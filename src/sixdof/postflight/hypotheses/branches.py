@@ -39,8 +39,9 @@ class Hypothesis(NamedTuple):
 def hypotheses_of(mission: Mission, given: Any = None, *, pairs: int = PAIRS) -> list[Hypothesis]:
     """Return the hypotheses.
 
-    given : a path: the tables of a TOML file, as the dictionary below, `mission` the path of a mission, from the file on. None: nominal, each failure of the mission alone, and the `pairs` most probable pairs, with the probabilities of the event tree; a list of
-        failures, "kind: of", or of lists of them; or a dictionary name -> Mission, or a table of `_KEYS`.
+    given : None: nominal, each failure of the mission alone, and the `pairs` most probable pairs, with the probabilities of the event tree; a list of
+        failures, "kind: of", or of lists of them; a dictionary name -> Mission, or a table of `_KEYS`; or the path of a TOML file with such tables, in
+        which `mission` is the path of a mission, from the file on.
 
     Raises ValueError, TypeError, MissionError in one sentence.
     """

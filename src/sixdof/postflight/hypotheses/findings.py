@@ -60,7 +60,8 @@ def _loud(ds: xr.Dataset) -> Iterator[str]:
     best = named_order(ds)[0]
     text = "NO HYPOTHESIS EXPLAINS ALL OF THE EVIDENCE."
     if left:
-        text += f" Under the likeliest that was named, {names[best]}, {_listed([pieces[j] for j in left])} {'is' if len(left) == 1 else 'are'} wrong or far in the tail."
+        verb = "is" if len(left) == 1 else "are"
+        text += f" Under the likeliest that was named, {names[best]}, {_listed([pieces[j] for j in left])} {verb} wrong or far in the tail."
     if other:
         text += f' "{OTHER}" is left with {100.0 * p.max():.0f} %: something happened that nobody named, or an error was stated too small.'
     yield text + " Check that evidence first, then think of another hypothesis."
@@ -73,7 +74,7 @@ def _listed(names: list[str]) -> str:
 
 def _sentences(ds: xr.Dataset) -> Iterator[str]:
     """Say of every piece that tells the likeliest from its strongest rival how much it does, and whether that is more or less beside the others."""
-    order = [k for k in named_order(ds)]
+    order = named_order(ds)
     if len(order) < 2:
         return
     names, first, second = ds["candidate"].values.astype(str), order[0], order[1]

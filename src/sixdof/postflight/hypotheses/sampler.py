@@ -1,9 +1,9 @@
 """Adaptive importance sampling in score space: fly, weigh, draw anew where the evidence points, until the weights are worth enough flights.
 
 It knows nothing of rockets. `fly` is any function from scores (n, d), independent standard normal before the evidence, to predicted numbers (n, m); a `Target`
-says how well such numbers agree with what was observed. Straight lines and mixtures of normals are fitted to what was flown (`proposal.py`); of far evidence the
-errors are first taken wider than they are, by as much as leaves some flights with weight, and narrowed from round to round (tempering: R. M. Neal 2001,
-Annealed importance sampling, Statistics and Computing 11).
+says how well such numbers agree with what was observed. Straight lines and mixtures of normals are fitted to what was flown (`proposal.py`); of far
+evidence the errors are first taken wider than they are, by as much as leaves some flights with weight, and narrowed from round to round (tempering:
+R. M. Neal 2001, Annealed importance sampling, Statistics and Computing 11).
 """
 
 from __future__ import annotations

@@ -159,8 +159,8 @@ def _sure(ds: xr.Dataset) -> Iterator[str]:
     few = named["candidate"].values[~named["enough"].values & (named["probability"].values > 0.005)].astype(str)
     if few.size:
         yield (
-            f"THE WEIGHTS FAILED to reach {ds.attrs['enough']:g} effective flights, after {int(named['rounds_flown'].max())} rounds, of {', '.join(few)}: few flights "
-            "come near all of the evidence. Its probability is rougher than its error says; fly more, or state wider errors."
+            f"THE WEIGHTS FAILED to reach {ds.attrs['enough']:g} effective flights, after {int(named['rounds_flown'].max())} rounds, of {', '.join(few)}: "
+            "few flights come near all of the evidence. Its probability is rougher than its error says; fly more, or state wider errors."
         )
     else:
         yield f"Every hypothesis that matters is worth {ds.attrs['enough']:g} effective flights or more."

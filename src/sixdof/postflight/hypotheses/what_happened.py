@@ -53,7 +53,8 @@ def what_happened(
     hypotheses : None: the branches of the mission's failures: nominal, each `[[failure]]` alone, and the most probable pairs, with the probabilities that
         follow from theirs. Or a list of failures ("no_deployment: main") or of lists of them. Or a dictionary name -> Mission, or a table: `failures`
         ("kind: of", also ones the mission does not tell of), `change` (as `Mission.change` takes it), `mission` (another one), `prior` (a number or "20 %",
-        not normalised; 1), `what` (in words); or the path of a TOML file with such tables. Failures of a mission that a hypothesis does not name do not happen in it, unless they are certain.
+        not normalised; 1), `what` (in words); or the path of a TOML file with such tables. Failures of a mission that a hypothesis does not
+        name do not happen in it, unless they are certain.
     flights : of each hypothesis in each round
     rounds : at most so many of each; the first is drawn as `disperse` draws
     enough : effective flights at which no more rounds are flown of a hypothesis
