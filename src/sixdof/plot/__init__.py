@@ -200,7 +200,10 @@ show(
             "plot_rail_for_wind",
             "plot_launch_card",
         ),
-        "After a flight": ("plot_estimate",),
+        "After a flight": (
+            "plot_estimate",
+            "plot_what_happened",
+        ),
         "In the workshop": (
             "plot_charge",
             "plot_canopy_size",
@@ -214,6 +217,5 @@ show(
             "plot_ballast",
             "plot_static_firing",
         ),
-        "After a flight": ("plot_what_happened",),
     },
 )
