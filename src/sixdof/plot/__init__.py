@@ -200,10 +200,7 @@ show(
             "plot_rail_for_wind",
             "plot_launch_card",
         ),
-        "After a flight": (
-            "plot_estimate",
-            "plot_what_happened",
-        ),
+        "After a flight": ("plot_estimate", "plot_what_happened"),
         "In the workshop": (
             "plot_charge",
             "plot_canopy_size",
