@@ -67,7 +67,7 @@ columns = ["gx_dps", "gy_dps", "gz_dps"]
 unit = "dps"
 axes = "{BOARD}"
 turned = "{BOARD_TURNED:g} deg"
-limit = "2000 dps"
+limit = "2000 deg/s"
 error = "0.4 deg/s"
 
 [read.latitude]
