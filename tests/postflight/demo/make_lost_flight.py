@@ -100,11 +100,9 @@ states = {{ PROFILE = "profile", WAYPT = "waypoints", HOLD = "hold" }}
 """
 
 EVIDENCE = f"""{INVENTED}
-# What is known of Whinchat's second flight besides its log. Times are s since liftoff; `python -m sixdof happened --keys` explains every kind.
+# What is known of Whinchat's second flight besides its log, which fell silent as the drogue's charge fired. Times are s since liftoff; `python -m sixdof happened --keys` explains every kind.
 """
 SAID = {
-    "apogee of the log": "by the barometer, before the packets end",
-    "last packet": "the radio of the bay fell silent as the drogue's charge fired",
     "display": "the ground station's display turned to LANDED: too early for a canopy",
     "tracker, 2D": "the tracker in the nose, a transmitter of its own, was heard once: a place without a height, where only a canopy could have carried it",
     "field glass": "somebody at the camp looked for the orange main and saw none; the bay itself was a speck",
@@ -136,7 +134,7 @@ def main(folder: Path = FOLDER, truth: Path = HERE) -> None:
     end = float(flight.event_time.sel(event="deployment drogue").values[0]) + 0.45
     (folder / "log.csv").write_text(log_text(lost.readings(flight, draws, rng, end), rng))
     (folder / "columns.toml").write_text(COLUMNS)
-    (folder / "evidence.toml").write_text(evidence_text(flight, rng, end))
+    (folder / "evidence.toml").write_text(evidence_text(flight, rng))
     (folder / "camera.toml").write_text(camera_text(rng))
     (folder / "frames.csv").write_text(frames_text(flight, rng))
     (truth / "truth.toml").write_text(truth_text(flight, draws))
@@ -189,13 +187,11 @@ def _on_map(place: np.ndarray) -> np.ndarray:
 # ---------------------------------------------------------------- what was said and seen
 
 
-def evidence_text(flight, rng: np.random.Generator, end: float) -> str:
+def evidence_text(flight, rng: np.random.Generator) -> str:
     """Return the file of evidence: the display's report and no other piece is wrong."""
     truth = said.Truth(flight)
     circle = {"kind": "searched", "name": "first search", "east": SEARCHED[0], "north": SEARCHED[1], "radius": 100.0, "detection": 0.6, "edge": 15.0}
     pieces = [
-        said.apogee(truth, rng),
-        said.packet(truth, rng, end - 0.1),
         said.sighting(truth, rng, 52.0, CAMP),
         said.landed(truth, rng, 84.0, wrong=True),
         said.main_seen(truth, rng, 112.0, wrong=False),
