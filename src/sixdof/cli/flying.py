@@ -18,6 +18,8 @@ def add(commands) -> None:
 
     rehearse = on_mission(commands, "rehearse", _rehearse, "run event rules and laws over sensed values without flying; print when they fire and what misfires")
     rehearse.add_argument("--script", type=Path, metavar="FILE", help="sensed values, a CSV or a flight (.nc); a nominal flight is flown if omitted")
+    rehearse.add_argument("--columns", type=Path, metavar="TOML", help="the column map of a flight log, which --script is then")
+    rehearse.add_argument("--lead", default="0 s", metavar="TIME", help="from ignition to liftoff of a flight log, such as 0.1 s (default: 0 s)")
     rehearse.add_argument("--stage", metavar="NAME", help="the stage whose altimeter runs (default: the flight computer of the front stage)")
     with_out(rehearse, "netCDF-4")
 
@@ -62,7 +64,7 @@ def _rehearse(chosen) -> int:
     mission = mission_of(chosen)
     if chosen.out:
         check_netcdf_path(chosen.out, overwrite=chosen.overwrite)
-    ds = rehearse(mission, chosen.script, stage=chosen.stage)
+    ds = rehearse(mission, chosen.script, stage=chosen.stage, columns=chosen.columns, lead=chosen.lead)
     say(report(ds))
     if chosen.out:
         say(f"written: {save(ds, chosen.out, overwrite=chosen.overwrite)}")

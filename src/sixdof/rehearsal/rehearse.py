@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
+from pathlib import Path
 from typing import NamedTuple
 
 import numpy as np
@@ -30,8 +31,9 @@ from sixdof.mission.load import check_mission
 from sixdof.mission.mission import Mission
 from sixdof.mission.units import shown
 from sixdof.rehearsal.bench import Bench, Window, doing, due, waited
+from sixdof.rehearsal.logged import columns_of_log, is_log, lead_of
 from sixdof.rehearsal.misfires import misfires, remarks
-from sixdof.rehearsal.script import FLIGHT, READ, Script, on_ticks, read_script, unit_of
+from sixdof.rehearsal.script import FLIGHT, READ, Script, checked_script, on_ticks, read_script, unit_of
 from sixdof.results.dataset import attributes
 from sixdof.results.facts import Flown
 from sixdof.results.names import rule_names as names_of_rules
@@ -51,6 +53,8 @@ def rehearse(
     expect: Mapping[str, Window] | None = None,
     guidance=None,
     control=None,
+    columns=None,
+    lead: float | str = 0.0,
 ) -> xr.Dataset:
     """Run the event rules and laws of a mission over sensed values without physics, and say what misfired.
 
@@ -70,12 +74,18 @@ def rehearse(
         (goal, mode, enabled, time since liftoff, dynamic pressure, ...) is not read.
     stage : name or None
         Whose computer runs: the front stage's, or the altimeter of another stage. Rules of others never fire.
+        A flight log is a script too: what `sixdof.postflight.read_log` returned, or with `columns` what it reads. What the log holds becomes what is
+        sensed (linear between its readings), what it lacks is filled as above.
     failures : names of [[failure]] entries
         What goes wrong, as for `sixdof.fly`; after a no_separation break-wires follow the commands whatever the script says.
     expect : mapping of a rule's name to (earliest, latest), s since ignition, or None
         When it must fire; None: it must not.
     guidance, control : function, Law, CLaw or None
         Custom laws, called once per tick.
+    columns : column map of `sixdof.postflight.read_log`, or None
+        Reads `script` as a flight log.
+    lead : time from ignition to the log's liftoff, s or with a unit
+        Of a flight log alone, whose own times count from liftoff; rows earlier than ignition are left out.
 
     Returns
     -------
@@ -111,10 +121,12 @@ def rehearse(
     draw = draw._replace(failure=forced_failures(mission, draw.failure, failures))
     laws = bind(guidance, control)
     plan = plan_of(mission, mission.autopilot.rate)
+    if script is None and columns is not None:
+        raise ValueError("columns: there is no log that they are about; give its path as script")
     if script is None:
         found = _flown(plan, draw, laws, which)
     else:
-        found = read_script(script)
+        found = read_script(script) if columns is None and not is_log(script) else _logged(script, columns, mission, lead)
         _check_whose(found, mission, which)
     rows = on_ticks(mission, _own_wires(found, mission, which, plan.names, draw))
     return _dataset(_run(plan, draw, laws, which, rows, frozenset(found.columns), windows), found.origin)
@@ -168,6 +180,12 @@ def _window(name: str, window) -> tuple[float, float]:
         text = f"begins at {earliest:g} s, after its end at {latest:g} s; give (earliest, latest)"
         raise ValueError(f"expect: the window of {name!r} {text}")
     return earliest, latest
+
+
+def _logged(script, columns, mission: Mission, lead: float | str) -> Script:
+    """Return a flight log as a script."""
+    found, stage = columns_of_log(script, columns, mission, lead_of(lead))
+    return checked_script(Script(found, str(script) if isinstance(script, (str, Path)) else "a flight log", stage or mission.stage[0].name))
 
 
 def _check_whose(script: Script, mission: Mission, which: int) -> None:

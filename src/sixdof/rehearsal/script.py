@@ -107,8 +107,13 @@ def read_script(script) -> Script:
     else:
         raise ValueError(f"script must be a table of columns, a Dataset, or the path of a CSV or netCDF file, not {type(script).__name__}")
     columns = {name: _numbers(name, values, source) for name, values in columns.items() if _known(name, source)}
-    _check(columns, source)
-    return Script(columns, source, of)
+    return checked_script(Script(columns, source, of))
+
+
+def checked_script(script: Script) -> Script:
+    """Return a script. Raises ValueError for the first thing that is wrong with its columns."""
+    _check(script.columns, script.source)
+    return script
 
 
 def _opened(path: str | Path) -> xr.Dataset:
