@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from sixdof.cli.postflight import estimate, happened
+from sixdof.cli.postflight import estimate, happened, log
 
-VERBS = (estimate, happened)
+VERBS = (log, estimate, happened)
 
 
 def add(commands) -> None:

@@ -25,7 +25,7 @@ def add(commands) -> None:
 
 
 def _log(chosen) -> int:
-    from sixdof import load_mission, report
+    from sixdof import load_mission, report, save
     from sixdof.postflight import column_map, read_log
     from sixdof.stats import check_path
 
@@ -43,7 +43,7 @@ def _log(chosen) -> int:
     ds = read_log(chosen.log, chosen.columns, mission, **asked)
     say(report(ds))
     if chosen.out:
-        ds.to_netcdf(chosen.out)
+        save(ds, chosen.out, overwrite=chosen.overwrite)
         say(f"written: {chosen.out}")
     if chosen.figures:
         from sixdof.plot import plot_log

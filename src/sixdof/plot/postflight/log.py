@@ -96,8 +96,8 @@ def _panel(ax, log: xr.Dataset, text: str, curves: list[_Curve]) -> None:
     time = log["time"].values
     for k, one in enumerate(curves):
         ax.plot(*_broken(time, one.pick(log[one.of])), color=CYCLE[k], ls=DASHES[k] if k else "-", lw=LINE, label=one.text, zorder=3 - 0.1 * k)
-    ax.axvline(0.0, color=GREY, lw=0.7, ls=":", zorder=1)
-    for start, end, done in _about(log, {one.of for one in curves}):
+    ax.axvline(0.0, ymax=0.6, color=GREY, lw=0.7, ls=":", zorder=1)
+    for start, end, done in _about(log, {one.of for one in curves} | ({"pressure"} if text == "height (m)" else set())):
         ax.axvspan(start, max(end, start + 0.002 * (time[-1] - time[0])), color=DONE[done], alpha=0.16, lw=0.0, zorder=0.6)
     ax.set_ylabel(text)
     dress(ax)
@@ -128,25 +128,19 @@ def _about(log: xr.Dataset, readings: set[str]):
 def _findings(ax, log: xr.Dataset, count: int) -> None:
     """Draw a bar for each finding, named at its side."""
     first, last = ax.get_xlim()
-    names = []
+    names, told = [], set()
     for k in range(count):
         start, end, of, done, kind = (log[f"finding_{name}"].values[k] for name in ("start", "end", "of", "done", "kind"))
         start, end = (first, last) if not np.isfinite(start) else (float(start), float(end if np.isfinite(end) else start))
         start, end = max(start, first), min(max(end, start + 0.004 * (last - first)), last)
-        ax.barh(k, end - start, left=start, height=0.62, color=DONE[str(done)], lw=0.0, zorder=2)
+        ax.barh(k, end - start, left=start, height=0.62, color=DONE[str(done)], lw=0.0, zorder=2, label=str(done) if str(done) not in told else "_")
+        told.add(str(done))
         names.append(f"{str(of).replace('_', ' ') + ': ' if str(of) else ''}{kind}")
     left = log.sizes["finding"] - count
     ax.set_yticks(range(count), names)
     ax.set_ylim(count - 0.4, -0.6)
     ax.set_facecolor(BAND)
     dress(ax, f"What was found{f' (the first {count}, {left} more on the page)' if left else ''}")
-    _key(ax, [done for done in DONE if done in set(log["finding_done"].values.astype(str))])
-
-
-def _key(ax, done: list[str]) -> None:
-    from matplotlib.patches import Patch
-
-    handles = [Patch(color=DONE[one], label=one, lw=0.0) for one in done]
-    ax.legend(
-        handles=handles, loc="lower right", bbox_to_anchor=(1.0, 1.0), ncols=len(handles), fontsize=FONT, frameon=False, borderaxespad=0.1, handlelength=1.2
-    )
+    handles = dict(zip(*reversed(ax.get_legend_handles_labels())))
+    look = {"ncols": len(handles), "fontsize": FONT, "frameon": False, "borderaxespad": 0.1, "handlelength": 1.2}
+    ax.legend(handles.values(), handles.keys(), loc="lower right", bbox_to_anchor=(1.0, 1.0), **look)

@@ -15,6 +15,7 @@ from sixdof.postflight.logs.columns.names import AXES, FINS, FLAGS, KNOWN, PLACE
 from sixdof.postflight.logs.columns.tables import ColumnMapTables
 from sixdof.postflight.logs.liftoff import Liftoff
 from sixdof.postflight.logs.readings import attributes_of
+from sixdof.results.dataset import source
 from sixdof.world.gravity import normal_gravity
 
 KIND = "flight log"
@@ -43,7 +44,7 @@ def log_dataset(
         coords["quaternion"] = ("quaternion", np.array(QUATERNION), {"long_name": "quaternion part"})
     if "fin" in dims:
         coords["fin"] = ("fin", np.arange(1, 1 + max(values[name].shape[1] for name in known if name in FINS)), {"long_name": "number of the control fin"})
-    attrs = {"kind": KIND, "stage": stage, "liftoff_time": when.time, "liftoff_error": when.error, "liftoff_by": when.by} | about | _of_mission(mission)
+    attrs = {"kind": KIND, "stage": stage, "liftoff_time": when.time, "liftoff_error": when.error, "liftoff_by": when.by, "source": source()} | about | _of_mission(mission)
     attrs["column_map"] = json.dumps(table.model_dump(exclude_unset=True, mode="json"))
     return xr.Dataset(variables | entries(findings, when.time), coords, attrs)
 
