@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import textwrap
 from collections.abc import Callable
 from typing import NamedTuple
 
@@ -12,6 +13,7 @@ from sixdof.plot.style import BAND, CYCLE, DASHES, FONT, GREY, INK, LINE, dress,
 from sixdof.postflight.logs.dataset import need_log
 
 MOST_FINDINGS = 14  # bars
+WIDE = 100  # characters of the title before it takes a second line
 BROKEN = 3.5  # steps of a reading, beyond which its line is broken
 DONE = {"kept": CYCLE[5], "dropped": CYCLE[1], "corrected": CYCLE[2], "cut": CYCLE[3]}
 
@@ -78,7 +80,7 @@ def plot_log(log: xr.Dataset):
     axes[-1].set_xlabel("time since liftoff (s)")
     title = f"{log.attrs['title']}: " if log.attrs.get("title") else ""
     said = f"liftoff by {log.attrs['liftoff_by'].partition(',')[0]}, +- {log.attrs['liftoff_error']:.2g} s" if log.attrs["liftoff_error"] else "liftoff as given"
-    figure.suptitle(f"{title}flight log, {said}", fontsize=FONT + 3.0, color=INK, x=0.01, ha="left")
+    figure.suptitle(textwrap.fill(f"{title}flight log, {said}", WIDE), fontsize=FONT + 3.0, color=INK, x=0.01, ha="left")
     return figure
 
 

@@ -216,6 +216,7 @@ def lost(counter: np.ndarray, time: np.ndarray, wraps: float) -> list[Finding]:
 # ---------------------------------------------------------------- two clocks
 
 LEAST_DRIFT = 20e-6  # share: crystals of ordinary computers stay within it, and less is not worth a word
+ODD = 0.01  # share by which no two clocks differ
 LEAST_JUMP = 0.05  # s
 
 
@@ -229,6 +230,9 @@ def two_clocks(time: np.ndarray, second: np.ndarray) -> list[Finding]:
     slope, error = _robust_slope(t, gap)
     left = gap - middle - slope * (t - np.median(t))
     jitter = 1.4826 * float(np.median(np.abs(left - np.median(left))))
+    if abs(slope) > ODD:
+        text = f"the second clock runs {1.0 + slope:.4g} times as fast as the first: one of their units is wrong, or it is no clock; times are the first's"
+        return [Finding("clock", text, "kept", start=float(t[0]), end=float(t[-1]), count=int(known.sum()))]
     found = []
     jump, at = _jump(t, gap)
     if abs(jump) > max(LEAST_JUMP, 8.0 * jitter):
