@@ -22,7 +22,9 @@ def folder(tmp_path_factory):
 
 
 def test_log__prints_its_page_and_writes_file_and_figure(folder, capsys):
-    code = main(["log", str(folder / "log.csv"), "--columns", str(folder / "map.toml"), "--remove-bias", "--out", str(folder / "log.nc"), "--figures", str(folder)])
+    code = main(
+        ["log", str(folder / "log.csv"), "--columns", str(folder / "map.toml"), "--remove-bias", "--out", str(folder / "log.nc"), "--figures", str(folder)]
+    )
     said = capsys.readouterr().out
     assert code == OK and "ANSWER: liftoff at" in said and "is taken off" in said
     assert (folder / "log.png").exists()

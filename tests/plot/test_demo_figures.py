@@ -325,7 +325,9 @@ def test_figure__of_a_log(demo_flight, demo_mission):
     """As it should be; and with a gap, a saturated gyro, a barometer pulled by the charge and another clock."""
     table, columns = sixdof.postflight.log_of(demo_flight, noise={"body_rate": 0.01, "pressure": 10.0})
     assert_good(plot.plot_log(sixdof.postflight.read_log(table, columns, demo_mission)))
-    rows = table.assign(gy=table["gy"].clip(-0.3, 0.3), press=table["press"] + 800.0 * table["time (ms)"].between(14e3, 14.2e3), rx=1.001e-3 * table["time (ms)"])
+    rows = table.assign(
+        gy=table["gy"].clip(-0.3, 0.3), press=table["press"] + 800.0 * table["time (ms)"].between(14e3, 14.2e3), rx=1.001e-3 * table["time (ms)"]
+    )
     bad = columns | {"second_clock": {"column": "rx"}}
     bad["read"] = columns["read"] | {"body_rate": columns["read"]["body_rate"] | {"limit": "0.3 rad/s"}}
     log = sixdof.postflight.read_log(rows.drop(index=range(1500, 1600)), bad, demo_mission)

@@ -78,7 +78,7 @@ WORKSHOP = (
     "plot_as_built",
     "plot_ballast",
 )
-AFTERWARDS = ("plot_log", "plot_what_happened",)
+AFTERWARDS = ("plot_log", "plot_what_happened")
 OF_LOOPS = (
     "plot_modes",
     "plot_bode",
@@ -411,7 +411,9 @@ def test_figure__and_page_of_what_happened(missions, flights, name):
 
 @EVERY
 def test_figure__of_a_log(missions, flights, name):
-    table, columns = sixdof.postflight.log_of(flights[name], losses=0.02, noise={"body_rate": 0.01, "pressure": 20.0}, what=("pressure", "specific_force", "body_rate"))
+    table, columns = sixdof.postflight.log_of(
+        flights[name], losses=0.02, noise={"body_rate": 0.01, "pressure": 20.0}, what=("pressure", "specific_force", "body_rate")
+    )
     log = sixdof.postflight.read_log(table, columns, missions[name], remove_bias=True)
     rendered(plot.plot_log(log))
     true = float(flights[name]["apogee_height"])

@@ -79,7 +79,9 @@ def plot_log(log: xr.Dataset):
         _findings(axes[-1], log, count)
     axes[-1].set_xlabel("time since liftoff (s)")
     title = f"{log.attrs['title']}: " if log.attrs.get("title") else ""
-    said = f"liftoff by {log.attrs['liftoff_by'].partition(',')[0]}, +- {log.attrs['liftoff_error']:.2g} s" if log.attrs["liftoff_error"] else "liftoff as given"
+    said = (
+        f"liftoff by {log.attrs['liftoff_by'].partition(',')[0]}, +- {log.attrs['liftoff_error']:.2g} s" if log.attrs["liftoff_error"] else "liftoff as given"
+    )
     figure.suptitle(textwrap.fill(f"{title}flight log, {said}", WIDE), fontsize=FONT + 3.0, color=INK, x=0.01, ha="left")
     return figure
 

@@ -44,7 +44,11 @@ def log_dataset(
         coords["quaternion"] = ("quaternion", np.array(QUATERNION), {"long_name": "quaternion part"})
     if "fin" in dims:
         coords["fin"] = ("fin", np.arange(1, 1 + max(values[name].shape[1] for name in known if name in FINS)), {"long_name": "number of the control fin"})
-    attrs = {"kind": KIND, "stage": stage, "liftoff_time": when.time, "liftoff_error": when.error, "liftoff_by": when.by, "source": source()} | about | _of_mission(mission)
+    attrs = (
+        {"kind": KIND, "stage": stage, "liftoff_time": when.time, "liftoff_error": when.error, "liftoff_by": when.by, "source": source()}
+        | about
+        | _of_mission(mission)
+    )
     attrs["column_map"] = json.dumps(table.model_dump(exclude_unset=True, mode="json"))
     return xr.Dataset(variables | entries(findings, when.time), coords, attrs)
 
