@@ -295,6 +295,18 @@ def _logged(ds: xr.Dataset) -> str:
     return log_text(ds)
 
 
+def _recorded(ds: xr.Dataset) -> str:
+    from sixdof.postflight.recording.recording_text import recording_text
+
+    return recording_text(ds)
+
+
+def _last_known(ds: xr.Dataset) -> str:
+    from sixdof.postflight.recording.recording_text import last_position_text
+
+    return last_position_text(ds)
+
+
 def _rested(ds: xr.Dataset) -> str:
     from sixdof.postflight.logs.log_text import rest_text
 
@@ -435,6 +447,8 @@ KINDS = (
     _Kind("a static firing", _dataset("impulse_error", "curve_thrust", dims=("firing",)), {"firing": _Page(_fired)}),
     _Kind("judged criteria", _dataset("verdict", dims=("criterion",)), {"verdicts": _Page(_judged)}),
     _Kind("a flight log", lambda what: isinstance(what, xr.Dataset) and what.attrs.get("kind") == "flight log", {"log": _Page(_logged)}),
+    _Kind("a recording", lambda what: isinstance(what, xr.Dataset) and what.attrs.get("kind") == "recording", {"recording": _Page(_recorded)}),
+    _Kind("a last position", lambda what: isinstance(what, xr.Dataset) and what.attrs.get("kind") == "last position", {"last": _Page(_last_known)}),
     _Kind("a rest before launch", lambda what: isinstance(what, xr.Dataset) and what.attrs.get("kind") == "rest before launch", {"rest": _Page(_rested)}),
     _Kind("a column map", _is_column_map, {"map": _Page(_mapped)}),
     _Kind("an estimate", _dataset("direction_information", "cramer_rao", dims=("parameter", "log")), {"parameters": _Page(_estimated)}),

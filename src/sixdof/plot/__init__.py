@@ -73,6 +73,7 @@ if TYPE_CHECKING:
     from sixdof.plot.postflight.estimate import plot_estimate as plot_estimate
     from sixdof.plot.postflight.happened import plot_what_happened as plot_what_happened
     from sixdof.plot.postflight.log import plot_log as plot_log
+    from sixdof.plot.postflight.recording import plot_recording as plot_recording
     from sixdof.plot.preflight.landing import plot_landing_map as plot_landing_map
     from sixdof.plot.preflight.landing import plot_rail_map as plot_rail_map
     from sixdof.plot.preflight.launch_card import plot_launch_card as plot_launch_card
@@ -201,7 +202,7 @@ show(
             "plot_rail_for_wind",
             "plot_launch_card",
         ),
-        "After a flight": ("plot_log", "plot_estimate", "plot_what_happened"),
+        "After a flight": ("plot_recording", "plot_log", "plot_estimate", "plot_what_happened"),
         "In the workshop": (
             "plot_charge",
             "plot_canopy_size",

@@ -2,6 +2,8 @@
 
     log = sixdof.postflight.read_log("log.csv", "map.toml", mission)  # a flight log under the timeline's names, aligned to liftoff
     print(sixdof.report(log))                                          # what is in it, what was wrong, what was done about it
+    sixdof.postflight.record(sixdof.postflight.listen(4567), "flight.rec", site=mission)    # telemetry as it comes, safe against a kill
+    last = sixdof.postflight.last_position("flight.rec", "now")       # where it was last, how old that is, how it was moving
     seen = sixdof.postflight.camera("camera.toml", mission=mission)   # where a camera stood and looked, from landmarks
     video = sixdof.postflight.from_video(seen, "frames.csv")          # pixels to angles; which frames can tell an incidence
     found = sixdof.postflight.estimate(mission, log, ["aero.drag", "motor.impulse"])   # what the log says of the model, and how surely
@@ -30,6 +32,17 @@ if TYPE_CHECKING:
     from sixdof.postflight.logs.read_log import read_log as read_log
     from sixdof.postflight.logs.rest import gyro_bias as gyro_bias
     from sixdof.postflight.logs.writing import log_of as log_of
+    from sixdof.postflight.recording.last import last_position as last_position
+    from sixdof.postflight.recording.packet import Packet as Packet
+    from sixdof.postflight.recording.packet import datagram as datagram
+    from sixdof.postflight.recording.recorder import Recorder as Recorder
+    from sixdof.postflight.recording.recording import read_recording as read_recording
+    from sixdof.postflight.recording.replaying import replay as replay
+    from sixdof.postflight.recording.sources.following import follow as follow
+    from sixdof.postflight.recording.sources.listening import listen as listen
+    from sixdof.postflight.recording.sources.simulated import simulated_packets as simulated_packets
+    from sixdof.postflight.recording.under_way import record as record
+    from sixdof.postflight.recording.under_way import send_packets as send_packets
     from sixdof.postflight.search.search_map import search_map as search_map
     from sixdof.postflight.video.band import video_band as video_band
     from sixdof.postflight.video.camera import camera as camera
@@ -42,6 +55,10 @@ show(
     __name__,
     {
         "Logs": ("column_map", "read_log", "gyro_bias", "log_of"),
+        "Telemetry": (
+            *("record", "Recorder", "listen", "follow", "read_recording", "last_position"),
+            *("replay", "simulated_packets", "send_packets", "datagram", "Packet"),
+        ),
         "Parameters": ("estimate", "with_estimated", "estimate_toml", "hold_back"),
         "What happened": ("what_happened", "read_evidence", "evidence_keys"),
         "Where to search": ("search_map",),

@@ -211,11 +211,12 @@ def test_simulated__loses_repeats_and_damages_what_it_says():
 @pytest.mark.parametrize(
     ("arguments", "words"),
     [
-        ({"loss": 1.5}, "loss = 1.5 must be a number from 0 to 1"),
-        ({"rate": 0.0}, "rate = 0 must be a number from 0.001"),
+        ({"loss": 1.5}, "loss = 1.5 must be from 0 to 1"),
+        ({"rate": 0.0}, "rate = 0 must be from 0.001"),
         ({"seed": 1.5}, "seed = 1.5 must be a whole number"),
         ({"names": ("hight",)}, 'there is no "hight" in the flight\'s timeline'),
         ({"loss": 0.9, "burst": 2.0}, "simulated_packets: bad spells of 2 packets"),
+        ({"latency": "3 kg"}, 'latency: "3 kg" has the wrong unit'),
         ({"names": ()}, "names must name one variable"),
     ],
 )

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from sixdof.cli.postflight import estimate, happened, log
+from sixdof.cli.postflight import estimate, happened, log, record
 
-VERBS = (log, estimate, happened)
+VERBS = (record, log, estimate, happened)
 
 
 def add(commands) -> None:

@@ -145,7 +145,13 @@ def _or_null(value: Any) -> Any:
 
 
 def datagram(packet: Packet) -> bytes:
-    """Return the bytes that a sender would put on the air for a packet: of names to numbers a JSON object, of raw text and bytes what they are."""
+    """Return the bytes that a sender would put on the air for a packet: of names to numbers a JSON object, of raw text and bytes what they are.
+
+    Examples
+    --------
+    >>> sixdof.postflight.datagram(sixdof.postflight.Packet(1.8e9, {"time": 12.3, "sequence": 41, "height": 215.0}))
+    b'{"time":12.3,"sequence":41,"height":215.0}'
+    """
     payload = packet.payload
     if isinstance(payload, dict):
         return json.dumps(plain(payload), allow_nan=False, separators=(",", ":")).encode("ascii")

@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 import xarray as xr
 
-from sixdof.mission.units import shown
+from sixdof.mission.units import QuantityError, parse, shown
 from sixdof.postflight.recording.packet import SENT, SEQUENCE, Packet, datagram
 from sixdof.postflight.recording.sources.link import link_of, lost
 
@@ -23,27 +23,27 @@ def simulated_packets(
     flight: xr.Dataset,
     *,
     names: Any = NAMES,
-    rate: float = 10.0,
-    before: float = 5.0,
-    after: float = 5.0,
-    loss: float = 0.0,
-    burst: float | None = None,
-    good_loss: float = 0.0,
-    bad_loss: float = 1.0,
-    latency: float = 0.05,
-    jitter: float = 0.01,
-    clock_offset: float = -20.0,
-    clock_drift: float = 0.0,
-    repeated: float = 0.0,
-    damaged: float = 0.0,
-    start: float = START,
+    rate: float | str = 10.0,
+    before: float | str = 5.0,
+    after: float | str = 5.0,
+    loss: float | str = 0.0,
+    burst: float | str | None = None,
+    good_loss: float | str = 0.0,
+    bad_loss: float | str = 1.0,
+    latency: float | str = 0.05,
+    jitter: float | str = 0.01,
+    clock_offset: float | str = -20.0,
+    clock_drift: float | str = 0.0,
+    repeated: float | str = 0.0,
+    damaged: float | str = 0.0,
+    start: float | str = START,
     seed: int = 0,
 ) -> list[Packet]:
     """Make the packets of a simulated flight as a receiver would get them, for a bench test of a display, a recorder, or what reads a recording.
 
     Parameters
     ----------
-    flight : a flight (`sixdof.fly`)
+    flight : a flight (`sixdof.fly`); numbers below may be text with a unit ("20 %", "50 ms", "20 Hz")
     names : of its timeline, that are sent
     rate : packets a second, by the sender's clock
     before, after : s on the rail before liftoff and on the ground after the landing
@@ -56,7 +56,7 @@ def simulated_packets(
     clock_drift : by how much the sender's clock runs fast against the receiver's, a share (20e-6 is a usual crystal)
     repeated : share of packets that come twice
     damaged : share of packets with a byte changed: raw bytes, which a source drops as malformed
-    start : receiver's clock at liftoff, s since 1970-01-01 UTC
+    start : receiver's clock at liftoff, s since 1970-01-01 UTC; an invented day
     seed : of all that is drawn
 
     Returns
@@ -76,13 +76,16 @@ def simulated_packets(
     (['east', 'height', 'north', 'phase', 'tilt', 'velocity'], 0.0)
     """
     chosen = _chosen(flight, names)
-    _check(rate=(rate, 1e-3, 1e4), before=(before, 0.0, 1e5), after=(after, 0.0, 1e5), latency=(latency, 0.0, 1e3), jitter=(jitter, 0.0, 1e3))
-    _check(loss=(loss, 0.0, 1.0), good_loss=(good_loss, 0.0, 1.0), bad_loss=(bad_loss, 0.0, 1.0), repeated=(repeated, 0.0, 1.0), damaged=(damaged, 0.0, 1.0))
-    _check(clock_offset=(clock_offset, -1e10, 1e10), clock_drift=(clock_drift, -0.1, 0.1), start=(start, 0.0, 1e10), seed=(seed, 0, 2**63))
-    if burst is not None:
-        _check(burst=(burst, 1.0, 1e6))
+    given = {name: _number(name, value, *_LIMITS[name]) for name, value in {
+        "rate": rate, "before": before, "after": after, "loss": loss, "good_loss": good_loss, "bad_loss": bad_loss, "latency": latency, "jitter": jitter,
+        "clock_offset": clock_offset, "clock_drift": clock_drift, "repeated": repeated, "damaged": damaged, "start": start,
+    }.items()}
+    rate, before, after, loss, good_loss, bad_loss, latency, jitter, clock_offset, clock_drift, repeated, damaged, start = given.values()
+    spell = None if burst is None else _number("burst", burst, "1", 1.0, 1e6)
+    if isinstance(seed, bool) or not isinstance(seed, int) or seed < 0:
+        raise ValueError(f"simulated_packets: seed = {shown(seed)} must be a whole number, 0 or more")
     try:
-        link = link_of(float(loss), burst, good_loss, bad_loss)
+        link = link_of(loss, spell, good_loss, bad_loss)
     except ValueError as error:
         raise ValueError(f"simulated_packets: {error}") from None
     random = np.random.default_rng(seed)
@@ -98,13 +101,32 @@ def simulated_packets(
     return sorted([*found, *again], key=lambda packet: packet.received)
 
 
-def _check(**limits: tuple[Any, float, float]) -> None:
-    for name, (value, least, most) in limits.items():
-        whole = isinstance(least, int) and not isinstance(value, int)
-        if isinstance(value, bool) or not isinstance(value, (int, float)) or not least <= value <= most or whole:
-            raise ValueError(
-                f"simulated_packets: {name} = {shown(value)} must be a {'whole ' if isinstance(least, int) else ''}number from {least:g} to {most:g}"
-            )
+_LIMITS = {  # unit, least, most
+    "rate": ("Hz", 1e-3, 1e4),
+    "loss": ("1", 0.0, 1.0),
+    "good_loss": ("1", 0.0, 1.0),
+    "bad_loss": ("1", 0.0, 1.0),
+    "repeated": ("1", 0.0, 1.0),
+    "damaged": ("1", 0.0, 1.0),
+    "before": ("s", 0.0, 1e5),
+    "after": ("s", 0.0, 1e5),
+    "latency": ("s", 0.0, 1e3),
+    "jitter": ("s", 0.0, 1e3),
+    "clock_offset": ("s", -1e10, 1e10),
+    "clock_drift": ("1", -0.1, 0.1),
+    "start": ("s", 0.0, 1e10),
+}
+
+
+def _number(name: str, value: Any, unit: str, least: float, most: float) -> float:
+    """Return a number or text with a unit in SI, within its limits. Raises ValueError in one sentence."""
+    try:
+        found = parse(float(value) if isinstance(value, np.generic) else value, unit)
+    except QuantityError as error:
+        raise ValueError(f"simulated_packets: {name}: {error}") from None
+    if not least <= found <= most:
+        raise ValueError(f"simulated_packets: {name} = {shown(value)} must be from {least:g} to {most:g}{'' if unit == '1' else f' {unit}'}")
+    return found
 
 
 def _chosen(flight: Any, names: Any) -> tuple[str, ...]:

@@ -30,6 +30,7 @@ class Source:
         self.timeout = math.inf if timeout is None else positive(who, "timeout", timeout)
         self.tick = None if tick is None else positive(who, "tick", tick)
         self.form, self.most_bytes, self._stop = form, most_bytes, stop or threading.Event()
+        self._ends: tuple[threading.Event, ...] = (self._stop,)
         self.received, self.examples = 0, list[str]()
         self.dropped: dict[str, int] = {}
         self._allowed, self._filled = self.most_rate, time.monotonic()
@@ -43,13 +44,17 @@ class Source:
         """End it: the next packet asked for is not there any more."""
         self._stop.set()
 
+    def ends_with(self, *events: threading.Event) -> None:
+        """Let these events end it too."""
+        self._ends += events
+
     def __iter__(self) -> Iterator[Packet | None]:
         return self
 
     def __next__(self) -> Packet | None:
         asked = time.monotonic()
         self._heard = asked if self._heard is None else self._heard
-        while not self._stop.is_set():
+        while not any(one.is_set() for one in self._ends):
             now = time.monotonic()
             packet = self._admitted(self._take(max(min(LOOK, self._heard + self.timeout - now, asked + (self.tick or math.inf) - now), 0.0)))
             now = time.monotonic()
