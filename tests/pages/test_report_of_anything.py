@@ -10,6 +10,7 @@ import numpy as np
 import pytest
 import xarray as xr
 from evidence_by_hand import pieces_of
+from recorded import recorded
 
 import sixdof
 from sixdof.pages.report import KINDS, kind_of
@@ -22,7 +23,7 @@ def models(demo_mission):
 
 
 @pytest.fixture(scope="module")
-def made(demo_mission, stack_mission, demo_flight, demo_ensemble, models):
+def made(demo_mission, stack_mission, demo_flight, demo_ensemble, models, tmp_path_factory):
     """One thing of every kind that `report` answers for, by the kind's name."""
     compared = sixdof.compare({"as it is": demo_mission}, 2, criteria="apogee_height > 100 m in 50 % of flights", tracks="none", progress=False)
     changes = [("autopilot.pitch.p", [0.2, 0.4, 0.8]), ("autopilot.pitch.d", [0.05, 0.1])]
@@ -33,6 +34,7 @@ def made(demo_mission, stack_mission, demo_flight, demo_ensemble, models):
     lens = {"place": (60.0, 0.0, 1.5), "picture": (1920, 1080), "field_of_view": "70 deg", "frame_rate": 60.0, "liftoff_frame": 30}
     seen = sixdof.postflight.camera(**lens, bearing="270 deg", elevation="20 deg", pointing_error="1 deg")
     time = np.arange(0.0, 2.0, 1.0 / 30.0)
+    recording = recorded(demo_flight, demo_mission, tmp_path_factory.mktemp("recorded") / "a.rec")
     few = {"flights": 4, "winds": 2, "tolerance": 1.0, "progress": False}
     return {
         "a mission": demo_mission,
@@ -58,6 +60,8 @@ def made(demo_mission, stack_mission, demo_flight, demo_ensemble, models):
             motors[0].parents[1] / "firings" / "mesa-i-1.csv", calibration=motors[0].parents[1] / "firings/cell.csv"
         ),
         "a flight log": log,
+        "a recording": recording,
+        "a last position": sixdof.postflight.last_position(recording),
         "a rest before launch": sixdof.postflight.gyro_bias(log),
         "an estimate": sixdof.postflight.estimate(demo_mission, heights, ["aero.drag"], carry=False, progress=False),
         "flights held back": sixdof.postflight.hold_back(demo_mission, [heights, heights], ["aero.drag"], carry=False, progress=False),

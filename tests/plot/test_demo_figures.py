@@ -10,6 +10,7 @@ import pytest
 from evidence_by_hand import pieces_of
 from figure_checks import complaints
 from firing_logs import FIRINGS
+from recorded import recorded
 
 import sixdof
 from sixdof import plot
@@ -78,6 +79,12 @@ def test_figure__of_the_demos_mission(name, demo_mission):
 @pytest.mark.parametrize("name", ["draw_vehicle", pytest.param("aero_figures", marks=pytest.mark.slow)])
 def test_figure__of_the_two_stage_mission(name, stack_mission):
     assert_good(getattr(plot, name)(stack_mission))
+
+
+def test_figure__of_a_recording(demo_flight, demo_mission, tmp_path):
+    ds = recorded(demo_flight, demo_mission, tmp_path / "a.rec")
+    assert_good(plot.plot_recording(ds))
+    assert_good(plot.plot_recording(ds.drop_vars(["height", "east", "silence_height", "silence_east"]).assign(lost=np.nan, latency=np.nan * ds.latency)))
 
 
 @pytest.mark.slow

@@ -7,6 +7,7 @@ import pytest
 from evidence_by_hand import pieces_of
 from figure_checks import complaints
 from firing_logs import fired_again
+from recorded import recorded
 from strangers import FILES, FOLDER
 from workbench import readings
 
@@ -78,7 +79,7 @@ WORKSHOP = (
     "plot_as_built",
     "plot_ballast",
 )
-AFTERWARDS = ("plot_log", "plot_what_happened")
+AFTERWARDS = ("plot_recording", "plot_log", "plot_what_happened")
 OF_LOOPS = (
     "plot_modes",
     "plot_bode",
@@ -219,6 +220,11 @@ def test_figure__of_the_launch_card(missions, name):
 @pytest.mark.parametrize("name", ["slender", pytest.param("canard", marks=pytest.mark.slow), pytest.param("stack", marks=pytest.mark.slow)])
 def test_figure__of_aerodynamics(missions, name):
     rendered(plot.aero_figures(missions[name]))
+
+
+@LIGHTEST
+def test_figure__of_a_recording(flights, missions, name, tmp_path):
+    rendered(plot.plot_recording(recorded(flights[name], missions[name], tmp_path / "a.rec")))
 
 
 @EVERY

@@ -33,7 +33,9 @@ def _add_record(commands) -> None:
     source.add_argument("--follow", type=Path, metavar="FILE", help="follow a file that grows, a packet a line")
     record.add_argument("--out", type=Path, required=True, metavar="FILE", help="the recording, such as flight.rec; gone on with if it exists")
     record.add_argument("--address", default="127.0.0.1", metavar="IP", help="of the interface to listen on; any but loopback opens the port to a network")
-    record.add_argument("--form", default="names", choices=("names", "text", "bytes"), help="of a packet: a JSON object of names and numbers, or anything, kept raw")
+    record.add_argument(
+        "--form", default="names", choices=("names", "text", "bytes"), help="of a packet: a JSON object of names and numbers, or anything, kept raw"
+    )
     record.add_argument("--site", type=Path, metavar="TOML", help="mission file: where the rail stands, and the title")
     record.add_argument("--columns", type=Path, metavar="TOML", help="column map, for packets of other names or units, or of raw text")
     record.add_argument("--names", metavar="A,B,...", help="of the columns of raw text, in their order")

@@ -7,7 +7,7 @@ import math
 import numpy as np
 import xarray as xr
 
-from sixdof.plot.style import CYCLE, DASHES, FONT, GREY, INK, LINE, PALE, blank, dress, legend_on_top
+from sixdof.plot.style import CYCLE, DASHES, FONT, GREY, INK, LINE, PALE, blank, dress, legend_above, legend_on_top
 from sixdof.postflight.recording.last import last_position
 from sixdof.postflight.recording.recording import need_recording
 
@@ -50,15 +50,16 @@ def _since(ds: xr.Dataset, values: xr.DataArray | np.ndarray) -> np.ndarray:
     return np.asarray(values, dtype=float) - float(ds["received"].min())
 
 
-def _shade(ax, ds: xr.Dataset) -> None:
-    """Shade silences and mark restarts of the recorder."""
+def _shade(ax, ds: xr.Dataset, top: float) -> None:
+    """Shade silences and mark restarts of the recorder, up to `top`, by the first packet that each recorded."""
     if "silence" in ds.dims:
         begin, length = _since(ds, ds["silence_begin"].values), ds["silence_length"].values
         for k in range(begin.size):
             ax.axvspan(begin[k], begin[k] + length[k], color=SILENT, lw=0.0, zorder=0.5, label="silence" if k == 0 else "_")
-    for k in range(1, ds.sizes["recorder_session"]):
-        label = "restart of the recorder" if k == 1 else "_"
-        ax.axvline(float(_since(ds, ds["session_begin"].values[k])), color=GREY, lw=LINE, ls=DASHES[2], zorder=1, label=label)
+    session = ds["session"].values
+    restarts = _since(ds, ds["received"].values[1:])[np.diff(session) > 0]
+    if restarts.size:
+        ax.vlines(restarts, 0.0, top, color=GREY, lw=LINE, ls=DASHES[2], zorder=1, label="restart of the recorder")
 
 
 def _height(ax, ds: xr.Dataset) -> None:
@@ -67,12 +68,12 @@ def _height(ax, ds: xr.Dataset) -> None:
         blank(ax, "no packet holds a height")
         return
     time, height = _since(ds, ds["received"]), ds["height"].values
-    _shade(ax, ds)
+    _shade(ax, ds, float(np.nanmax(height)))
     ax.plot(time, height, ".", ms=2.5, color=CAME, label="packet", zorder=2)
     row = np.flatnonzero(np.isfinite(height))[-1]
     ax.plot(time[row], height[row], "o", ms=6.0, mfc="none", mec=LAST, mew=1.4, label=f"last known: {height[row]:.0f} m", zorder=3)
     dress(ax, "Height, as packets said it")
-    legend_on_top(ax, 4)
+    legend_on_top(ax, 2)
 
 
 def _came(ax, ds: xr.Dataset) -> None:
@@ -122,15 +123,15 @@ def _latency(ax, ds: xr.Dataset) -> None:
         blank(ax, "packets bear no clock of the sender: nothing tells what they took on the way")
         return
     time, late = _since(ds, ds["received"]), ds["late"].values
-    _shade(ax, ds)
+    _shade(ax, ds, float(np.nanmax(latency)))
     ax.plot(time[~late], latency[~late], ".", ms=2.5, color=CAME, label="packet", zorder=2)
     if late.any():
-        ax.plot(time[late], latency[late], "x", ms=4.0, color=LATE, label="came behind a later one", zorder=3)
+        ax.plot(time[late], latency[late], "x", ms=4.0, color=LATE, label="overtaken", zorder=3)
     drift = ds["clock_drift"].values
     known = drift[np.isfinite(drift)]
     words = f", sender's clock {1e6 * known[0]:+.0f} ppm" if known.size == 1 else f", {drift.size} runs of the sender's clock" if drift.size > 1 else ""
     dress(ax, f"On the way: median {np.nanmedian(latency):.0f} ms{words}")
-    legend_on_top(ax, 4)
+    legend_on_top(ax, 2)
 
 
 def _track(ax, ds: xr.Dataset) -> None:
@@ -145,12 +146,13 @@ def _track(ax, ds: xr.Dataset) -> None:
         k = int(ds["silence_length"].values.argmax())
         words = f"as the longest silence began ({float(ds['silence_length'][k]):.1f} s)"
         ax.plot(ds["silence_east"][k], ds["silence_north"][k], "s", ms=6.0, mfc="none", mec=LATE, mew=1.2, label=words, zorder=3)
-    ax.plot(last["east"], last["north"], "o", ms=7.0, mfc="none", mec=LAST, mew=1.4, label=f"last known, {float(last['height']):.0f} m high", zorder=4)
+    words = f"last known: {float(last['distance']):.0f} m from the rail, bearing {math.degrees(float(last['bearing'])):.0f} deg"
+    ax.plot(last["east"], last["north"], "o", ms=7.0, mfc="none", mec=LAST, mew=1.4, label=words, zorder=4)
     east, north = last["velocity"].values[:2] * ARROW
     if math.hypot(east, north) > ARROW:
         arrow = {"arrowstyle": "->", "color": LAST, "lw": LINE}
         ax.annotate("", (float(last["east"]) + east, float(last["north"]) + north), (float(last["east"]), float(last["north"])), arrowprops=arrow, zorder=4)
     ax.set_aspect("equal", adjustable="datalim")
     ax.axhline(0.0, color=PALE, lw=0.6, zorder=0)
-    dress(ax, f"Last known: {float(last['distance']):.0f} m from the rail, bearing {math.degrees(float(last['bearing'])):.0f} deg true")
-    legend_on_top(ax, 2)
+    dress(ax)
+    legend_above(ax, 2)

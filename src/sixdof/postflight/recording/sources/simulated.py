@@ -76,10 +76,24 @@ def simulated_packets(
     (['east', 'height', 'north', 'phase', 'tilt', 'velocity'], 0.0)
     """
     chosen = _chosen(flight, names)
-    given = {name: _number(name, value, *_LIMITS[name]) for name, value in {
-        "rate": rate, "before": before, "after": after, "loss": loss, "good_loss": good_loss, "bad_loss": bad_loss, "latency": latency, "jitter": jitter,
-        "clock_offset": clock_offset, "clock_drift": clock_drift, "repeated": repeated, "damaged": damaged, "start": start,
-    }.items()}
+    given = {
+        name: _number(name, value, *_LIMITS[name])
+        for name, value in {
+            "rate": rate,
+            "before": before,
+            "after": after,
+            "loss": loss,
+            "good_loss": good_loss,
+            "bad_loss": bad_loss,
+            "latency": latency,
+            "jitter": jitter,
+            "clock_offset": clock_offset,
+            "clock_drift": clock_drift,
+            "repeated": repeated,
+            "damaged": damaged,
+            "start": start,
+        }.items()
+    }
     rate, before, after, loss, good_loss, bad_loss, latency, jitter, clock_offset, clock_drift, repeated, damaged, start = given.values()
     spell = None if burst is None else _number("burst", burst, "1", 1.0, 1e6)
     if isinstance(seed, bool) or not isinstance(seed, int) or seed < 0:
