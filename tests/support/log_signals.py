@@ -20,14 +20,15 @@ def clock(rate: float = 100.0, end: float = 25.0) -> np.ndarray:
     return np.arange(0.0, end, 1.0 / rate) + 0.3 / rate
 
 
-def motion(t: np.ndarray):
-    """Return height (m), climb rate (m/s) and the specific force along the body (m/s^2) at instants of the clock."""
+def motion(t: np.ndarray, push: float = PUSH):
+    """Return height (m), climb rate (m/s) and the specific force along the body (m/s^2) at instants of the clock. push : m/s^2."""
+    speed, apogee = push * BURN, BURNOUT + push * BURN / G
     s = np.clip(t - LIFTOFF, 0.0, BURN)
-    c = np.clip(t - BURNOUT, 0.0, APOGEE - BURNOUT)
-    d = np.clip(t - APOGEE, 0.0, None)
-    height = 0.5 * PUSH * s**2 + SPEED * c - 0.5 * G * c**2 - FALL * d
-    climb = PUSH * s - G * c - FALL * (d > 0.0)
-    force = np.where(t < LIFTOFF, G, np.where(t < BURNOUT, PUSH + G, np.where(t < APOGEE, 0.0, G)))
+    c = np.clip(t - BURNOUT, 0.0, apogee - BURNOUT)
+    d = np.clip(t - apogee, 0.0, None)
+    height = 0.5 * push * s**2 + speed * c - 0.5 * G * c**2 - FALL * d
+    climb = push * s - G * c - FALL * (d > 0.0)
+    force = np.where(t < LIFTOFF, G, np.where(t < BURNOUT, push + G, np.where(t < apogee, 0.0, G)))
     return height, climb, force
 
 
@@ -43,11 +44,11 @@ def rate_changes(t: np.ndarray) -> np.ndarray:
     return TURN * SWING * np.cos(SWING * s) * (s > 0.0)
 
 
-def table(rate: float = 100.0, end: float = 25.0, noise: float = 1.0, seed: int = 1) -> dict[str, np.ndarray]:
+def table(rate: float = 100.0, end: float = 25.0, noise: float = 1.0, seed: int = 1, push: float = PUSH) -> dict[str, np.ndarray]:
     """Return a log's columns: t (s), n, alt (m), vz (m/s), ax ay az (m/s^2), gx gy gz (rad/s). noise : times that of ordinary sensors."""
     t = clock(rate, end)
     rng = np.random.default_rng(seed)
-    height, climb, force = motion(t)
+    height, climb, force = motion(t, push)
     turn = rates(t)
     found = {"t": t, "n": np.arange(t.size, dtype=float), "alt": height + 0.3 * noise * rng.standard_normal(t.size)}
     found["vz"] = climb + 0.1 * noise * rng.standard_normal(t.size)

@@ -13,6 +13,7 @@ from sixdof.mission.errors import suggestion
 from sixdof.mission.load import check_mission
 from sixdof.mission.mission import Mission
 from sixdof.mission.units import QuantityError, parse, shown
+from sixdof.postflight.logs.checks.attitude import upright_again
 from sixdof.postflight.logs.checks.barometer import pulled
 from sixdof.postflight.logs.checks.consistency import inconsistent
 from sixdof.postflight.logs.checks.finding import Finding
@@ -90,6 +91,7 @@ def read_log(
     shown_by = _with_heights(values, rows.time, None, table, mission)[0] | ({} if force is None else {"specific_force": force})
     when, more = _liftoff(rows.time, shown_by, _seconds(liftoff, "liftoff"))
     values, about = _with_heights(values, rows.time, when.time, table, mission)
+    found += upright_again(rows.time, values, [one.start for one in found if one.kind == "reset"])
     doubts = inconsistent(rows.time - when.time, values)
     found += more + doubts + pulled(rows.time - when.time, values, when.time, {one.of for one in doubts})
     ds = log_dataset(rows.time - when.time, values, table, when, found, which, mission, about | {"log": raw.source})

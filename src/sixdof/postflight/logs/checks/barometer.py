@@ -13,6 +13,8 @@ WINDOW = 2.0  # s about a reading, whose median it is held against
 SHORT = 1.0  # s that the pulse of an ejection lasts at most, some way to leak out counted in
 LEAST = 8.0  # m: excursions that are no more are left
 SIGMAS = 8.0
+MOST_EVENTS = 8
+TAIL = 0.25  # of its largest, down to which an excursion is followed; the bend of the height as a canopy opens stands off as well
 TRANSONIC = 0.8  # Mach number from which on a static port on a body reads what the shocks make of it
 SOUND = 340.0  # m/s, near enough to find the stretch
 MISFIT = 10.0, 0.02  # m, and share of the rise, by which height and integrated speed may differ across that stretch
@@ -49,35 +51,41 @@ def _by_charge(time: np.ndarray, values: dict[str, np.ndarray], good: np.ndarray
     size = 2 * int(0.5 * WINDOW / float(np.median(np.diff(t)))) + 1
     if size < 7 or size > t.size:
         return bad, "", ""
-    trend = median_filter(h, size, mode="nearest")
-    off = h - trend
-    scatter = 1.4826 * float(np.median(np.abs(off)))
-    apogee = t[int(np.argmax(trend))]
     # next to a gap the median is of other times
     whole = np.convolve(np.diff(t, prepend=t[0]) > 0.2 * WINDOW, np.ones(size), mode="same") < 0.5
-    out = (np.abs(off) > max(LEAST, SIGMAS * scatter)) & (t > apogee - 1.0) & whole
-    runs = [(a, b) for a, b in np.flatnonzero(np.diff(np.concatenate([[0], out.astype(int), [0]]))).reshape(-1, 2) if a > 0 and b < t.size]
+    apogee = t[int(np.argmax(median_filter(h, size, mode="nearest")))]
+    out, worst, events = np.zeros(t.size, dtype=bool), 0.0, 0
+    for _ in range(MOST_EVENTS):  # the largest first: it pulls at the median beside it
+        off = h - median_filter(np.interp(t, t[~out], h[~out]), size, mode="nearest")
+        found = _largest(t, np.where(out, 0.0, off), whole & (t > apogee - 1.0))
+        if found is None:
+            break
+        worst, events = max(worst, float(np.abs(off[found]).max())), events + 1
+        out[found] = True
+    bad[np.flatnonzero(good)[out]] = True
+    times = "once" if events == 1 else f"{events} times"
+    return bad, f"the barometer jumps by up to {worst:.0f} m {times} for less than a second, as an ejection charge makes it" if events else "", "dropped"
+
+
+def _largest(t: np.ndarray, off: np.ndarray, where: np.ndarray) -> slice | None:
+    """Return the rows of the largest short excursion, with its tail; None where there is none."""
+    scatter = 1.4826 * float(np.median(np.abs(off)))
+    stands = (np.abs(off) > max(LEAST, SIGMAS * scatter)) & where
+    runs = [(a, b) for a, b in np.flatnonzero(np.diff(np.concatenate([[0], stands.astype(int), [0]]))).reshape(-1, 2) if a > 0 and b < t.size]
     runs = [(a, b) for a, b in runs if t[b - 1] - t[a] <= SHORT]
     if not runs:
-        return bad, "", ""
-    clear = np.ones(t.size, dtype=bool)
-    for a, b in runs:
-        clear[a:b] = False
-    off = h - median_filter(np.interp(t, t[clear], h[clear]), size, mode="nearest")
-    worst, level = 0.0, 3.0 * scatter + 1.0
-    for a, b in runs:
-        first, last = _edge(off, a, -1, level), _edge(off, b - 1, 1, level) + 1
-        if t[last - 1] - t[first] <= 2.0 * SHORT:
-            a, b = first, last
-        bad[np.flatnonzero(good)[a:b]] = True
-        worst = max(worst, float(np.abs(off[a:b]).max()))
-    times = "once" if len(runs) == 1 else f"{len(runs)} times"
-    return bad, f"the barometer jumps by up to {worst:.0f} m {times} for less than a second, as an ejection charge makes it", "dropped"
+        return None
+    a, b = max(runs, key=lambda one: float(np.abs(off[one[0] : one[1]]).max()))
+    peak = float(max(off[a:b], key=abs))
+    level = max(3.0 * scatter + 1.0, TAIL * abs(peak))
+    same_way = np.copysign(1.0, peak) * off
+    first, last = _edge(same_way, a, -1, level), _edge(same_way, b - 1, 1, level) + 1
+    return slice(first, last) if t[last - 1] - t[first] <= 2.0 * SHORT else slice(a, b)
 
 
 def _edge(off: np.ndarray, k: int, way: int, level: float) -> int:
     """Return the last reading in a direction that still stands off."""
-    while 0 <= k + way < off.size and abs(off[k + way]) > level:
+    while 0 <= k + way < off.size and off[k + way] > level:
         k += way
     return k
 

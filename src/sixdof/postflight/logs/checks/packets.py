@@ -66,12 +66,12 @@ def in_order(time: np.ndarray, repeated: np.ndarray, counter: np.ndarray | None,
     if row.size < 2:
         raise ValueError("read_log: the log has fewer than two rows with a time; is it the right column for the clock?")
     time, counter, second = time[row], None if counter is None else counter[row], None if second is None else second[row]
+    if np.ptp(time) == 0.0:
+        raise ValueError("read_log: the clock stands still over the whole log; is it the right column?")
     time, kept, more = _anew(time, counter, second, reset_gap)
     row, time, found = row[kept], time[kept], found + more
     order, more = _sorted(time, None if counter is None else counter[kept])
     row, time = row[order], time[order]
-    if time[-1] == time[0]:
-        raise ValueError("read_log: the clock stands still over the whole log; is it the right column?")
     return Packets(row, time, _usual(time), found + more)
 
 
@@ -119,19 +119,19 @@ def _anew(time: np.ndarray, counter, second, gap: float | None) -> tuple[np.ndar
 def _beginnings(time: np.ndarray, counter) -> list[int]:
     """Return the rows at which the clock begins anew, in contrast to packets that came late."""
     back = np.flatnonzero(np.diff(time) < 0.0) + 1
-    if back.size > max(SHUFFLED * len(time), 3.0):
+    if back.size > max(SHUFFLED * len(time), 3.0) or _fits_between(time, counter):
         return []
     usual = _usual(time)
     ends = [*back[1:], len(time)]
-    return [int(i) for i, end in zip(back, ends) if time[i - 1] - time[i] > LEAST_FALL and end - i >= FEWEST and _is_reset(time, counter, i, end, usual)]
+    return [int(i) for i, end in zip(back, ends) if time[i - 1] - time[i] > LEAST_FALL and end - i >= FEWEST and _is_reset(time, i, end, usual)]
 
 
-def _is_reset(time: np.ndarray, counter, i: int, end: int, usual: float) -> bool:
+def _is_reset(time: np.ndarray, i: int, end: int, usual: float) -> bool:
     """Tell whether the rows i to end are those after a reset: they lie among times already there, or before all and do not lead up to them."""
     piece, others = time[i:end], np.delete(time, np.s_[i:end])
     inside = int(((others >= piece.min()) & (others <= piece.max())).sum())
     if inside >= 0.5 * len(piece):
-        return not _fits_between(time, counter)
+        return True
     lowest = time[:i].min()
     return bool(piece[0] < lowest and abs(lowest - piece[-1]) > GAP * usual)
 
@@ -230,13 +230,13 @@ def two_clocks(time: np.ndarray, second: np.ndarray) -> list[Finding]:
     slope, error = _robust_slope(t, gap)
     left = gap - middle - slope * (t - np.median(t))
     jitter = 1.4826 * float(np.median(np.abs(left - np.median(left))))
-    if abs(slope) > ODD:
+    found = []
+    jump, at, from_row_to_row = _jump(t, gap)
+    if abs(jump) > max(LEAST_JUMP, 8.0 * from_row_to_row):
+        found.append(Finding("clock", f"one clock jumps against the other by {jump:+.3g} s; times are those of the first", "kept", start=float(t[at]), count=1))
+    elif abs(slope) > ODD:
         text = f"the second clock runs {1.0 + slope:.4g} times as fast as the first: one of their units is wrong, or it is no clock; times are the first's"
         return [Finding("clock", text, "kept", start=float(t[0]), end=float(t[-1]), count=int(known.sum()))]
-    found = []
-    jump, at = _jump(t, gap)
-    if abs(jump) > max(LEAST_JUMP, 8.0 * jitter):
-        found.append(Finding("clock", f"one clock jumps against the other by {jump:+.3g} s; times are those of the first", "kept", start=float(t[at]), count=1))
     elif abs(slope) > max(LEAST_DRIFT, 3.0 * error):
         text = (
             f"the second clock gains {1e6 * slope:+.0f} +- {1e6 * error:.0f} ppm on the first, {slope * np.ptp(t):+.3g} s over the log; times are the first's"
@@ -260,11 +260,14 @@ def _robust_slope(t: np.ndarray, y: np.ndarray) -> tuple[float, float]:
     return slope, error
 
 
-def _jump(t: np.ndarray, gap: np.ndarray) -> tuple[float, int]:
-    """Return the largest lasting change of the difference between two rows, s, and the row before it."""
+def _jump(t: np.ndarray, gap: np.ndarray) -> tuple[float, int, float]:
+    """Return the largest lasting change of the difference between two rows, s, the row before it, and the scatter from row to row."""
+    steps = np.diff(gap)
+    gap = gap - float(np.median(steps / np.diff(t))) * t
+    steps = np.abs(np.diff(gap))
     most, at = 0.0, 0
-    for k in np.argsort(-np.abs(np.diff(gap)))[:3]:
+    for k in np.argsort(-steps)[:3]:
         before, after = gap[max(0, k - 9) : k + 1], gap[k + 1 : k + 11]
         if min(len(before), len(after)) >= 5 and abs(float(np.median(after) - np.median(before))) > abs(most):
             most, at = float(np.median(after) - np.median(before)), int(k)
-    return most, at
+    return most, at, 1.4826 * float(np.median(steps)) / np.sqrt(2.0)
