@@ -196,9 +196,7 @@ def only(*names):
     return columns | {"read": {name: columns["read"][name] for name in names}}
 
 
-@pytest.mark.parametrize(
-    ("names", "by"), [(("specific_force", "height"), "specific force"), (("velocity", "height"), "climb rate"), (("height",), "height")]
-)
+@pytest.mark.parametrize(("names", "by"), [(("specific_force", "height"), "specific force"), (("velocity", "height"), "climb rate"), (("height",), "height")])
 def test_liftoff__lies_within_its_uncertainty(names, by):
     """Over twenty seeds and phases of the rows: the error in standard deviations scatters by about one, and by three at most in twenty."""
     off = []
