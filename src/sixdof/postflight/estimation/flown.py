@@ -29,7 +29,7 @@ NOISE = {
     "receiver": ("position_noise", "velocity_noise"),
     "magnetometer": ("bias", "noise"),
 }
-BEYOND = 1.5, 3.0  # a flight of the fit is followed for so many times the end of its log, and so many seconds more
+BEYOND = 1.2, 1.0  # a flight of the fit is followed for so many times the end of its log, and so many seconds more
 RATES = 50.0, 200.0  # rows of a flight's timeline per second, as the log has them
 
 

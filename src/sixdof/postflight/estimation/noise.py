@@ -14,7 +14,7 @@ LEAST = 1e-12  # times a channel's largest reading: noise below it is the roundi
 
 def robust_weights(residual: np.ndarray, noise: np.ndarray) -> np.ndarray:
     """Return the weight of each residual (rows, channels), 1 within HUBER standard deviations and falling as 1/|residual| beyond; 0 where there is none."""
-    size = np.abs(np.nan_to_num(residual)) / noise
+    size = np.abs(np.nan_to_num(residual)) / np.maximum(noise, 1e-300)
     return np.where(np.isfinite(residual), np.minimum(1.0, HUBER / np.maximum(size, HUBER)), 0.0)
 
 
@@ -26,15 +26,22 @@ def noise_of(block: Block, slopes: Slopes, weights: np.ndarray, taken: np.ndarra
     determines, `taken` (channels,), off its count. A known one holds unless the residuals are larger by more than chance: what is over is noise of the
     model (turbulence, what no parameter stands for) and counts as noise.
 
+    With robust weights the residuals beyond HUBER count as if they were there (Huber's second proposal, 1964).
+
     colour : (channels,), how many samples are worth one independent one.
     """
     count = weights_count(slopes)
-    square = np.nansum(weights * slopes.residual**2, axis=0) / np.maximum(count - np.minimum(taken, count - 1.0), 1.0)
+    square = np.nansum((weights * slopes.residual) ** 2, axis=0) / np.maximum(count - np.minimum(taken, count - 1.0), 1.0)
     floor = LEAST * np.maximum(np.nanmax(np.abs(np.where(np.isfinite(block.values), block.values, 0.0)), axis=0), 1e-300)
     found = np.sqrt(np.maximum(square, floor**2))
     known = np.isfinite(block.error)
     limit = block.error * np.sqrt(1.0 + SURE * np.sqrt(2.0 * colour / np.maximum(count, 1.0)))
     return np.where(known & ~(found > limit), np.where(known, block.error, found), found)
+
+
+def middle_size(residual: np.ndarray) -> np.ndarray:
+    """Return the standard deviation of each channel by its median absolute residual, (channels,), which half of the readings cannot bend; 0 where all fit."""
+    return 1.4826 * np.array([np.median(np.abs(own[np.isfinite(own)])) if np.isfinite(own).any() else 0.0 for own in residual.T])
 
 
 def weights_count(slopes: Slopes) -> np.ndarray:

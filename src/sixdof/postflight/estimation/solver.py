@@ -11,7 +11,7 @@ from typing import Any, NamedTuple
 
 import numpy as np
 
-from sixdof.postflight.estimation.noise import HUBER, colour_of, noise_of, robust_weights, weights_count
+from sixdof.postflight.estimation.noise import HUBER, colour_of, middle_size, noise_of, robust_weights, weights_count
 from sixdof.postflight.estimation.problem import Block, Model, Prior, Slopes, slopes_at
 
 ROUNDS = 3  # the noise as white; with its colour and robust weights; once more with the colour of what is left
@@ -77,6 +77,8 @@ def point_of(blocks: Sequence[Block], prior: Prior, slopes: list[Slopes], state:
     """Return noise, weights and normal equations at a point; noise, and what each channel determines by it, are settled in a few passes."""
     weights = [np.isfinite(one.residual).astype(float) for one in slopes]
     taken = [np.zeros(block.error.size) for block in blocks]
+    if settings.robust and state.round:
+        weights = [robust_weights(one.residual, np.fmax(middle_size(one.residual), np.nan_to_num(b.error))) for b, one in zip(blocks, slopes, strict=True)]
     for _ in range(4):
         noise = [noise_of(*each) for each in zip(blocks, slopes, weights, taken, state.colour, strict=True)]
         if settings.robust and state.round:

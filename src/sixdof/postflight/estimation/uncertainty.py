@@ -45,7 +45,8 @@ def sum_of_products(blocks: Sequence[Block], point: Point, colour: Sequence[np.n
 
     sum_i sum_j S_i' W R(i - j) W S_j with R(k) the residuals' estimated correlations at lag k, between channels too, in place of R(0) at k = 0 alone:
     E. A. Morelli, V. Klein, "Accuracy of Aerodynamic Model Parameters Estimated from Flight Test Data", J. Guidance, Control, and Dynamics 20(1), 1997; that
-    white-noise theory promises too much is R. E. Maine, K. W. Iliff, NASA RP-1077, 1981. Lags up to the channels' own correlation, tapered to zero.
+    white-noise theory promises too much is R. E. Maine, K. W. Iliff, NASA RP-1077, 1981. Lags up to the channels' own correlation count in
+    full, those up to twice that less and less (a flat top: D. N. Politis, J. P. Romano, J. Time Series Analysis 16, 1995).
     """
     size = point.pull.size
     found = np.zeros((size, size))
@@ -63,22 +64,17 @@ def products_of_block(residual: np.ndarray, weights: np.ndarray, slope: np.ndarr
     pulled = np.fft.rfft(slope * (weights / (noise**2 * colour))[:, :, None] * there[:, :, None], size, axis=0)
     seen, present = (np.fft.rfft(each, size, axis=0) for each in (np.where(there, residual * weights, 0.0), there.astype(float)))
     lags = np.minimum(np.arange(size), size - np.arange(size))
-    taper = np.where(lags <= lag, 1.0 - lags / (lag + 1.0), 0.0)
+    taper = np.clip(2.0 - lags / max(lag, 1), 0.0, 1.0) if lag else (lags == 0).astype(float)
+    own = np.fft.irfft(pulled, size, axis=0)
     found = np.zeros((slope.shape[2], slope.shape[2]))
     for a in range(channels):
         for b in range(a + 1):
             products = np.fft.irfft(np.conj(seen[:, a]) * seen[:, b], size)
             pairs = np.round(np.fft.irfft(np.conj(present[:, a]) * present[:, b], size))
             together = taper * np.where(pairs > 0.5, products / np.maximum(pairs, 1.0), 0.0)
-            part = _through(pulled[:, a], pulled[:, b], together, size)
+            part = own[:, a].T @ np.fft.irfft(np.conj(np.fft.rfft(together, size))[:, None] * pulled[:, b], size, axis=0)
             found += part if a == b else part + part.T
     return _positive(found)
-
-
-def _through(first: np.ndarray, second: np.ndarray, correlation: np.ndarray, size: int) -> np.ndarray:
-    """Return sum_i sum_j first_i correlation(j - i) second_j' of columns (rows, own), given as their transforms."""
-    spread = np.fft.irfft(np.conj(np.fft.rfft(correlation, size))[:, None] * second, size, axis=0)
-    return np.fft.irfft(first, size, axis=0).T @ spread
 
 
 def _positive(matrix: np.ndarray) -> np.ndarray:
