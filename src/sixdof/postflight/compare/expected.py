@@ -52,7 +52,8 @@ def _rows_of(flight: xr.Dataset, stage: str) -> tuple[np.ndarray, dict[str, np.n
     names = [str(name) for name in flight["body"].values]
     time = flight["time"].values
     kept = _rising(time)
-    front = {str(name): flight[name].values[kept] for name in flight.data_vars if flight[name].dims[:1] == ("time",)}
+    columns = ((name, v) for name, v in flight.variables.items() if v.dims[:1] == ("time",) and name not in flight.coords)
+    front = {str(name): v.values[kept] for name, v in columns}  # of variables: arrays with coordinates take longer to make than a flight
     if stage in ("", names[0]):
         return time[kept], front
     if stage not in names:
