@@ -220,7 +220,9 @@ def test_inseparable__drag_and_thrust(found):
     seen = {"direction_information": ("direction", [0.2, 50.0])}
     half = np.sqrt(0.5)
     up = told(found, direction_part=(("direction", "parameter"), [[half, half], [half, -half]]), **seen)
-    assert up.startswith("aero.drag and motor.impulse cannot be told apart by this log: +5.7 % of aero.drag with +1.8 % of motor.impulse changes next to nothing")
+    assert up.startswith(
+        "aero.drag and motor.impulse cannot be told apart by this log: +5.7 % of aero.drag with +1.8 % of motor.impulse changes next to nothing"
+    )
     assert up.endswith("only their ratio is known.")
     down = told(found, direction_part=(("direction", "parameter"), [[half, -half], [half, half]]), **seen)
     assert "-1.8 % of motor.impulse" in down and down.endswith("only their product is known.")
