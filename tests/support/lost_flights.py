@@ -76,14 +76,12 @@ def readings(flight, draws, rng: np.random.Generator, end: float) -> Readings:
     kept &= ~((time > 1.5) & (time < 1.9))  # the charge of the joint shakes a connector
     time = time[kept]
     at = np.clip(time, 0.0, None) + float(flight.event_time.sel(event="liftoff").values[0])
-    fixed = np.floor(at * 5.0) / 5.0 - 0.05  # five fixes a second, a little old
-    fresh = np.diff(np.floor(at * 5.0), prepend=-1.0) > 0.0
-    fresh[time < 0.0] = np.arange(np.sum(time < 0.0)) % 4 == 0
+    fresh = np.diff(np.floor((time + REST) * 5.0 + 1e-6), prepend=-1.0) > 0.0  # five fixes a second, each of its packet's instant
     force, rate = _at_station(flight), flight.body_rate.values
     height = _column(flight, "height", at)
     pressure, temperature = _air(flight, draws, height)
-    place = np.stack([_column(flight, name, np.clip(fixed, 0.0, None)) for name in ("east", "north", "height")], axis=-1)
-    velocity = _columns(flight, flight.velocity.values, np.clip(fixed, 0.0, None))
+    place = np.stack([_column(flight, name, at) for name in ("east", "north", "height")], axis=-1)
+    velocity = _columns(flight, flight.velocity.values, at)
     noise = rng.standard_normal
     held = np.maximum.accumulate(np.where(fresh, np.arange(time.size), 0))  # what a receiver sent is sent again until the next
     place += noise(place.shape) * [ERRORS["position"], ERRORS["position"], ERRORS["altitude"]]

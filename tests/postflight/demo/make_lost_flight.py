@@ -149,7 +149,7 @@ def log_text(read: lost.Readings, rng: np.random.Generator) -> str:
     force, rate = read.specific_force @ to_board.T / lost.G, np.degrees(read.body_rate) @ to_board.T
     place = np.degrees(_on_map(read.place))
     speed = read.velocity[:, [1, 0, 2]] * [1.0, 1.0, -1.0] / FEET
-    clock = 812_345 + np.round(1e3 * (read.time - read.time[0]) + rng.integers(0, 2, read.time.size))
+    clock = 812_345 + np.round(1e3 * (read.time - read.time[0]))
     number = (211 + np.round((read.time - read.time[0]) * lost.RATE)) % 256
     head = ["pkt", "ms", "mode", "p_mbar", "t_F", "ax_g", "ay_g", "az_g", "gx_dps", "gy_dps", "gz_dps", "lat", "lon", "msl_ft", "vn_fps", "ve_fps", "vd_fps"]
     out = io.StringIO()
