@@ -35,6 +35,7 @@ if TYPE_CHECKING:
     from sixdof.postflight.recording.last import last_position as last_position
     from sixdof.postflight.recording.packet import Packet as Packet
     from sixdof.postflight.recording.packet import datagram as datagram
+    from sixdof.postflight.recording.recorded_log import recorded_log as recorded_log
     from sixdof.postflight.recording.recorder import Recorder as Recorder
     from sixdof.postflight.recording.recording import read_recording as read_recording
     from sixdof.postflight.recording.replaying import replay as replay
@@ -56,7 +57,7 @@ show(
     {
         "Logs": ("column_map", "read_log", "gyro_bias", "log_of"),
         "Telemetry": (
-            *("record", "Recorder", "listen", "follow", "read_recording", "last_position"),
+            *("record", "Recorder", "listen", "follow", "read_recording", "last_position", "recorded_log"),
             *("replay", "simulated_packets", "send_packets", "datagram", "Packet"),
         ),
         "Parameters": ("estimate", "with_estimated", "estimate_toml", "hold_back"),

@@ -88,9 +88,9 @@ def read_log(
     found = [*raw.findings, *rows.findings, *found]
     if "specific_force" in values:
         found += _onto_axis(table.read["specific_force"], values, rows.time)
-    shown_by = _with_heights(values, rows.time, None, table, mission)[0] | ({} if force is None else {"specific_force": force})
+    shown_by = with_heights(values, rows.time, None, table, mission)[0] | ({} if force is None else {"specific_force": force})
     when, more = _liftoff(rows.time, shown_by, _seconds(liftoff, "liftoff"))
-    values, about = _with_heights(values, rows.time, when.time, table, mission)
+    values, about = with_heights(values, rows.time, when.time, table, mission)
     found += upright_again(rows.time, values, [one.start for one in found if one.kind == "reset"])
     doubts = inconsistent(rows.time - when.time, values)
     found += more + doubts + pulled(rows.time - when.time, values, when.time, {one.of for one in doubts})
@@ -127,7 +127,7 @@ class _Rows(NamedTuple):
 
 
 def _rows(raw: RawTable, table: ColumnMapTables, reset_gap: float | None) -> _Rows:
-    columns = {name: _columns(raw, name, one) for name, one in table.read.items()}
+    columns = {name: columns_of(raw, name, one) for name, one in table.read.items()}
     time, found = _clock(raw, table.clock, "clock")
     second = None if table.second_clock is None else _clock(raw, table.second_clock, "second_clock")[0]
     counter = None if table.counter is None else raw.columns[heading_of(raw, table.counter.column, "counter.column")]
@@ -154,7 +154,7 @@ def _clock(raw: RawTable, clock: Clock | None, key: str) -> tuple[np.ndarray, li
     values = raw.columns[heading]
     if values.dtype.kind != "f" or clock.unit == "text":
         return _words_to_seconds(values.astype(str), heading), []
-    unit = _unit(heading, clock.unit if "unit" in clock.model_fields_set else "", "s")
+    unit = unit_of(heading, clock.unit if "unit" in clock.model_fields_set else "", "s")
     from sixdof.postflight.logs.columns.units import in_si
 
     return unwrapped(values, float(in_si(np.array([1.0]), unit, "s")[0]))
@@ -172,18 +172,18 @@ def _words_to_seconds(words: np.ndarray, heading: str) -> np.ndarray:
     return ((dates - dates.min()) / pd.Timedelta(seconds=1)).to_numpy()
 
 
-def _columns(raw: RawTable, name: str, one: Reading) -> list[Column]:
+def columns_of(raw: RawTable, name: str, one: Reading) -> list[Column]:
     """Return where a reading's parts stand."""
     key = f"read.{name}"
     found = []
     for text in [one.column] if one.column else one.columns:
         minus = text.startswith("-") and text not in raw.columns
         heading = heading_of(raw, text[1:] if minus else text, f"{key}.columns" if one.columns else f"{key}.column") if text else ""
-        found.append(Column(heading, -1.0 if minus else 1.0, _unit(heading, one.unit, KNOWN[name].unit, PLACE_UNITS.get(name, ""))))
+        found.append(Column(heading, -1.0 if minus else 1.0, unit_of(heading, one.unit, KNOWN[name].unit, PLACE_UNITS.get(name, ""))))
     return found
 
 
-def _unit(heading: str, written: str, unit: str, usual: str = "") -> str:
+def unit_of(heading: str, written: str, unit: str, usual: str = "") -> str:
     """Return the unit of a column: what the map says, else its heading, else the usual one, else SI."""
     in_heading = bare_name(heading)[1]
     return spelled(written or (in_heading if in_heading and is_unit(in_heading, unit) else usual), unit)
@@ -215,7 +215,7 @@ def _onto_axis(one: Reading, values: dict[str, np.ndarray], time: np.ndarray) ->
     return [Finding("place", f"{off}: what turning adds there, by the log's own rates, is taken off", "corrected", "specific_force", count=len(time))]
 
 
-def _with_heights(values: dict, time: np.ndarray, liftoff: float | None, table: ColumnMapTables, mission: Mission | None) -> tuple[dict, dict]:
+def with_heights(values: dict, time: np.ndarray, liftoff: float | None, table: ColumnMapTables, mission: Mission | None) -> tuple[dict, dict]:
     """Return readings with the heights and places that follow from pressure, latitude and longitude, and what they were taken about."""
     out = {name: each for name, each in values.items() if name not in PLACES}
     about: dict[str, Any] = {}

@@ -11,6 +11,7 @@ from sixdof.mission.errors import suggestion
 from sixdof.mission.mission import Mission
 from sixdof.mission.tables import Site
 from sixdof.mission.units import shown
+from sixdof.postflight.logs.columns.mapping import tables_of
 
 _EXAMPLE = '{"latitude": "41 deg", "longitude": "-112 deg", "altitude": "1300 m"}'
 
@@ -55,6 +56,4 @@ def _sentence(item: Any) -> str:
 
 def map_of(columns: Any) -> dict[str, Any]:
     """Return the tables of a column map, checked, as plain data."""
-    from sixdof.postflight.logs.mapping import tables_of
-
     return tables_of(columns, "Recorder").model_dump(mode="json", exclude_unset=True)

@@ -9,11 +9,14 @@ from typing import Any, NamedTuple
 import numpy as np
 
 from sixdof.mission.tables import Site
-from sixdof.postflight.recording.packet import SENT, SEQUENCE, Malformed, Packet, checked
-from sixdof.results.registry import REGISTRY
+from sixdof.postflight.logs.columns.names import KNOWN, SI_NAMES
+from sixdof.postflight.logs.places import local_places
+from sixdof.postflight.recording.mapped import by_map, rows_of_text
+from sixdof.postflight.recording.packet import SENT, SEQUENCE, Packet, checked
 
 DIMS = {3: "axis", 4: "quaternion"}
-RESERVED = ("packet", "received", "session", "run", "repeated", "late", "latency", "lost", "finding", "bursts")
+RESERVED = ("packet", "received", "session", "run", "repeated", "late", "latency", "lost", "finding", "bursts", "sent", "sequence")
+OWN = ("silence_", "session_", "clock_", "sync_", "burst_", "loss_")  # what names of the recording itself begin with
 
 
 class Measured(NamedTuple):
@@ -27,34 +30,53 @@ class Measured(NamedTuple):
 
 def measured(packets: Sequence[Packet], about: Mapping[str, Any], site: Site | None, decode: Callable[[Any], Mapping[str, Any]] | None) -> Measured:
     """Return what packets measured; `about` may hold a column map and the names of raw columns."""
-    rows, strange = rows_of(packets, about.get("names"), decode)
-    findings = [f"{strange} packets could not be decoded: they count as come, and measure nothing"] if strange else []
-    raw = sum(1 for packet, row in zip(packets, rows) if not row and not isinstance(packet.payload, dict)) - strange
-    if raw > 0 and decode is None:
-        findings.append(f"{raw} packets are raw text or bytes, and nothing says how to read them: give columns and names, or decode")
-    sent, sequence = (np.array([_scalar(row.get(name)) for row in rows]) for name in (SENT, SEQUENCE))
-    variables = {}
-    for name in dict.fromkeys(name for row in rows for name in row if name not in (SENT, SEQUENCE)):
-        if name in RESERVED or name.startswith(("silence_", "session_", "clock_", "sync_", "burst_", "loss_")):
-            findings.append(f"packets hold {name}, which is a name of the recording itself; it is left out")
-            continue
-        made = _variable(name, [row.get(name) for row in rows])
-        if made is not None:
-            variables[name] = made
-    return Measured(variables, sent, sequence, findings)
+    rows, findings = _rows(packets, about, decode)
+    if decode is None and "columns" in about:
+        variables, sent, sequence, more = by_map(rows, about["columns"], site)
+        findings += more
+    else:
+        sent, sequence = (np.array([_scalar(row.get(name)) for row in rows]) for name in (SENT, SEQUENCE))
+        names = dict.fromkeys(name for row in rows for name in row if name not in (SENT, SEQUENCE))
+        made = {name: _variable(name, [row.get(name) for row in rows]) for name in names}
+        variables = {name: one for name, one in made.items() if one is not None}
+    for name in [name for name in variables if name in RESERVED or name.startswith(OWN)]:
+        findings.append(f"packets hold {name}, which is a name of the recording itself; it is left out")
+        del variables[name]
+    return Measured(variables | _on_the_ground(variables, site), sent, sequence, findings)
 
 
-def rows_of(packets: Sequence[Packet], names: Sequence[str] | None, decode: Callable[[Any], Mapping[str, Any]] | None) -> tuple[list[dict[str, Any]], int]:
-    """Return the mapping of every packet, empty where it has none, and how many could not be decoded."""
+def _rows(packets: Sequence[Packet], about: Mapping[str, Any], decode: Callable[[Any], Mapping[str, Any]] | None) -> tuple[list[dict[str, Any]], list[str]]:
+    """Return the mapping of every packet, empty where it has none, and sentences about those."""
+    if decode is not None:
+        rows, strange = _decoded(packets, decode)
+        return rows, [f"{strange} packets could not be decoded: they count as come, and measure nothing"] if strange else []
+    if "names" in about or ("columns" in about and any(isinstance(packet.payload, str) for packet in packets)):
+        rows, strange = rows_of_text(packets, about.get("names"))
+        return rows, [f"{strange} packets of raw text have another number of cells than there are columns: they measure nothing"] if strange else []
+    rows = [packet.payload if isinstance(packet.payload, dict) else {} for packet in packets]
+    raw = sum(not isinstance(packet.payload, dict) for packet in packets)
+    return rows, [f"{raw} packets are raw text or bytes, and nothing says how to read them: give columns and names, or decode"] if raw else []
+
+
+def _decoded(packets: Sequence[Packet], decode: Callable[[Any], Mapping[str, Any]]) -> tuple[list[dict[str, Any]], int]:
     rows: list[dict[str, Any]] = []
     strange = 0
     for packet in packets:
         try:
-            rows.append(checked(decode(packet.payload)) if decode is not None else packet.payload if isinstance(packet.payload, dict) else {})
-        except (ValueError, Malformed):
+            rows.append(checked(decode(packet.payload)))
+        except ValueError:
             rows.append({})
             strange += 1
     return rows, strange
+
+
+def _on_the_ground(variables: Mapping[str, tuple], site: Site | None) -> dict[str, tuple]:
+    """Return east and north of packets that say latitude and longitude (rad) alone, where the site is known."""
+    if site is None or "east" in variables or not {"latitude", "longitude"} <= set(variables):
+        return {}
+    latitude, longitude = variables["latitude"][1], variables["longitude"][1]
+    east, north = local_places(site, latitude, longitude, variables["height"][1] if "height" in variables else np.zeros(latitude.size))
+    return {name: ("packet", values, {"units": "m", "long_name": KNOWN[name].long_name}) for name, values in (("east", east), ("north", north))}
 
 
 def _scalar(value: Any) -> float:
@@ -64,8 +86,8 @@ def _scalar(value: Any) -> float:
 def _variable(name: str, column: list[Any]) -> tuple | None:
     """Return one variable; None for one that holds words alone."""
     lists = [len(value) for value in column if isinstance(value, list)]
-    known = REGISTRY.get(name)
-    attributes = {"units": known.units, "long_name": known.long_name} if known is not None else {"units": "as sent", "long_name": name.replace("_", " ")}
+    known = KNOWN.get(name)
+    attributes = {"units": SI_NAMES.get(known.unit, known.unit), "long_name": known.long_name} if known else {"units": "as sent", "long_name": name}
     if not lists:
         values = np.array([_scalar(value) for value in column])
         return ("packet", values, attributes) if np.isfinite(values).any() else None

@@ -95,6 +95,7 @@ class Recorder:
             self._create(line_of(start))
         else:
             start |= self._examine() | about
+        self.about = {name: start[name] for name in ("site", "columns", "names", "title") if name in start}
         self._file = os.open(self.path, os.O_WRONLY | os.O_APPEND | getattr(os, "O_BINARY", 0))
         self._end = os.fstat(self._file).st_size
         if start["n"]:

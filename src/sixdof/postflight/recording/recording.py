@@ -63,7 +63,7 @@ def read_recording(path: str | PathLike, *, columns: Any = None, names: Any = No
     held = held_in(file, "read_recording")
     if not held.packets:
         raise ValueError(f"read_recording: {file} holds no packets: the recorder heard nothing")
-    about = held.about | ({} if columns is None else {"columns": columns}) | ({} if names is None else {"names": names})
+    about = held.about | {name: given for name, given in (("columns", columns), ("names", names)) if given is not None}
     site = Site(**about["site"]) if "site" in about else None
     values = measured(held.packets, about, site, decode)
     ds = xr.Dataset(values.variables | _packets(held, values.sent, values.sequence))

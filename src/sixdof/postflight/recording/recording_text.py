@@ -17,6 +17,7 @@ from sixdof.postflight.recording.recording import need_recording
 from sixdof.study.reading.page import LAST_LINE, on_map, place
 
 _KILLED = "never closed: it is running, was killed or lost its power, and all that was acknowledged is here"
+STRANGE = 1e4  # ppm, beyond which no crystal or resonator is off
 ROWS = 8  # silences on the page
 _CAUTIONS = (
     "A last position is where the body was, not where it is: under a canopy it drifted on with the wind, without one it came down near by and fast.",
@@ -157,7 +158,10 @@ def _clocks(ds: xr.Dataset) -> Iterator[str]:
     for k in range(ds.sizes["clock"]):
         drift, error = 1e6 * float(ds["clock_drift"][k]), 1e6 * float(ds["clock_drift_error"][k])
         name = f"In run {k + 1} the" if several else "The"
-        if math.isfinite(drift):
+        if abs(drift) > STRANGE:
+            times = f"{1.0 + 1e-6 * drift:.3g} times as fast"
+            yield f"{name} sender's clock ran {times} as the receiver's: this was a replay, or its times are in another unit than s."
+        elif math.isfinite(drift):
             way = "fast" if drift > 0.0 else "slow"
             yield f"{name} sender's clock ran {abs(drift):.0f} ppm {way} against the receiver's (standard deviation {error:.0f} ppm)."
         else:

@@ -5,11 +5,13 @@ from __future__ import annotations
 import socket
 import sys
 import time
+from collections import deque
 from collections.abc import Callable, Iterable
 from os import PathLike
 from typing import Any
 
 from sixdof.ensemble.signals import interruptible, orderly_end
+from sixdof.mission.tables import Site
 from sixdof.mission.units import shown
 from sixdof.postflight.recording.packet import Packet, datagram
 from sixdof.postflight.recording.recorder import Recorder
@@ -17,6 +19,7 @@ from sixdof.postflight.recording.sources.source import Source
 from sixdof.postflight.recording.tally import Tally
 
 STATUS_EVERY = 0.5  # s
+RECENT = 10  # packets that a column map is tried on for the line
 
 
 def record(
@@ -57,8 +60,9 @@ def record(
     True
     """
     say = progress if callable(progress) else _on_one_line if progress else None
-    tally, told = Tally(), -STATUS_EVERY
-    with Recorder(path, site=site, columns=columns, names=names, title=title) as recorder, interruptible() as stop, orderly_end() as end:
+    tally, told, recent = Tally(), -STATUS_EVERY, deque[Packet](maxlen=RECENT)
+    # a request to terminate is taken up again once the recorder has closed
+    with orderly_end() as end, interruptible() as stop, Recorder(path, site=site, columns=columns, names=names, title=title) as recorder:
         for note in recorder.notes if say is not None and recorder.before else ():
             say(f"{note}\n")
         if isinstance(source, Source):
@@ -66,14 +70,32 @@ def record(
         for packet in recorder.through(source):
             if packet is not None:
                 tally.take(packet)
+                recent.append(packet)
             if say is not None and time.monotonic() - told >= STATUS_EVERY:
+                tally.latest.update(_mapped(recorder.about, recent))
                 say(tally.line(sum(getattr(source, "dropped", {}).values())))
                 told = time.monotonic()
             if stop.is_set() or end.is_set():
                 break
         if say is not None and tally.packets:
+            tally.latest.update(_mapped(recorder.about, recent))
             say(f"{tally.line(sum(getattr(source, 'dropped', {}).values()))}\n")
         return recorder.acknowledged
+
+
+def _mapped(about: dict[str, Any], recent: deque[Packet]) -> dict[str, tuple[float, Any]]:
+    """Return what the last packets measured by the recording's column map, name -> (when, value); nothing where there is none, or they do not fit it."""
+    if len(recent) < 2 or not {"columns", "names"} & set(about):
+        return {}
+    from sixdof.postflight.recording.measured import measured
+
+    site = Site(**about["site"]) if "site" in about else None
+    try:
+        found = measured(list(recent), about, site, None).variables
+    except ValueError:  # the page will say why
+        return {}
+    named = {name: values for name, (_, values, _) in found.items() if site is not None or name not in ("east", "north") or "latitude" not in str(about)}
+    return {name: (recent[-1].received, values[-1].tolist()) for name, values in named.items()}
 
 
 def _on_one_line(text: str) -> None:
