@@ -111,4 +111,3 @@ def _variable(name: str, values: np.ndarray, table: ColumnMapTables) -> tuple:
     known = KNOWN[name]
     attributes = {"units": SI_NAMES.get(known.unit, known.unit), "long_name": known.long_name}
     return ("packet", *known.dims[1:]), values, attributes | (attributes_of(name, table.read[name]) if name in table.read else {})
-
