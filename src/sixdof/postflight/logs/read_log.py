@@ -18,12 +18,12 @@ from sixdof.postflight.logs.checks.barometer import pulled
 from sixdof.postflight.logs.checks.consistency import inconsistent
 from sixdof.postflight.logs.checks.finding import Finding
 from sixdof.postflight.logs.checks.packets import gaps, in_order, lost, spread_out, two_clocks, unwrapped
-from sixdof.postflight.logs.columns.mapping import tables_of
-from sixdof.postflight.logs.columns.names import KNOWN, PLACES
+from sixdof.postflight.logs.columns.mapping import si_of, tables_of
+from sixdof.postflight.logs.columns.names import PLACES
 from sixdof.postflight.logs.columns.proposing import column_map
 from sixdof.postflight.logs.columns.table_file import RawTable, bare_name, heading_of, raw_table
 from sixdof.postflight.logs.columns.tables import Clock, ColumnMapTables, Reading
-from sixdof.postflight.logs.columns.units import is_unit, spelled
+from sixdof.postflight.logs.columns.units import in_si, is_unit, spelled
 from sixdof.postflight.logs.dataset import log_dataset
 from sixdof.postflight.logs.liftoff import Liftoff, liftoffs
 from sixdof.postflight.logs.places import LIKELY, heights, local_places, site_of
@@ -155,8 +155,6 @@ def _clock(raw: RawTable, clock: Clock | None, key: str) -> tuple[np.ndarray, li
     if values.dtype.kind != "f" or clock.unit == "text":
         return _words_to_seconds(values.astype(str), heading), []
     unit = unit_of(heading, clock.unit if "unit" in clock.model_fields_set else "", "s")
-    from sixdof.postflight.logs.columns.units import in_si
-
     return unwrapped(values, float(in_si(np.array([1.0]), unit, "s")[0]))
 
 
@@ -179,7 +177,7 @@ def columns_of(raw: RawTable, name: str, one: Reading) -> list[Column]:
     for text in [one.column] if one.column else one.columns:
         minus = text.startswith("-") and text not in raw.columns
         heading = heading_of(raw, text[1:] if minus else text, f"{key}.columns" if one.columns else f"{key}.column") if text else ""
-        found.append(Column(heading, -1.0 if minus else 1.0, unit_of(heading, one.unit, KNOWN[name].unit, PLACE_UNITS.get(name, ""))))
+        found.append(Column(heading, -1.0 if minus else 1.0, unit_of(heading, one.unit, si_of(name, one), PLACE_UNITS.get(name, ""))))
     return found
 
 

@@ -11,7 +11,7 @@ from scipy.spatial.transform import Rotation
 from sixdof.mission.units import shown
 from sixdof.postflight.logs.checks.faults import cleaned
 from sixdof.postflight.logs.checks.finding import Finding, counted
-from sixdof.postflight.logs.columns.mapping import to_body
+from sixdof.postflight.logs.columns.mapping import to_body, si_of
 from sixdof.postflight.logs.columns.names import FLAGS, KNOWN, VECTORS
 from sixdof.postflight.logs.columns.tables import ColumnMapTables, Reading
 from sixdof.postflight.logs.columns.units import amount, in_si
@@ -64,7 +64,7 @@ def made(table: ColumnMapTables, columns: dict[str, list[Column]], frame: pd.Dat
 
 
 def _read(name: str, one: Reading, columns: list[Column], frame: pd.DataFrame, time: np.ndarray) -> tuple[np.ndarray, list[Finding]]:
-    raw = np.column_stack([_part(name, part, frame) for part in columns])
+    raw = np.column_stack([_part(name, part, frame, si_of(name, one)) for part in columns])
     return (raw, []) if one.held is False else _unheld(name, raw, time, one.held is True)
 
 
@@ -78,13 +78,13 @@ def _changes(raw: np.ndarray) -> np.ndarray:
     return (before >= 0) & (before < new.size) & new[np.clip(before, 0, new.size - 1)]
 
 
-def _part(name: str, part: Column, frame: pd.DataFrame) -> np.ndarray:
+def _part(name: str, part: Column, frame: pd.DataFrame, unit: str) -> np.ndarray:
     if not part.heading:
         return np.full(len(frame), np.nan)
     raw = frame[part.heading].to_numpy()
     if raw.dtype.kind != "f":
         raise ValueError(f"read_log: the column {shown(part.heading)} of {name} holds words, not numbers; is it the right one?")
-    return part.sign * raw if name == "magnetic_field" else part.sign * in_si(raw, part.unit, KNOWN[name].unit)
+    return part.sign * raw if name == "magnetic_field" else part.sign * in_si(raw, part.unit, unit)
 
 
 def _flag(name: str, one: Reading, raw: np.ndarray, time: np.ndarray) -> tuple[np.ndarray, list[Finding]]:
@@ -184,7 +184,7 @@ def moved_to_axis(force: np.ndarray, rate: np.ndarray, time: np.ndarray, off: tu
     if good.sum() < 3:
         return np.full_like(force, np.nan)
     w = np.column_stack([np.interp(time, time[good], rate[good, k]) for k in range(3)])
-    change = np.gradient(w, time, axis=0)
+    change = np.gradient(w, time, axis=0, edge_order=2)
     arm = np.array([0.0, *off])
     return force - np.cross(change, arm) - np.cross(w, np.cross(w, arm))
 

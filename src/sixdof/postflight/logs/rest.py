@@ -91,7 +91,7 @@ def still(log: xr.Dataset, name: str) -> Still | None:
     if t.size < FEWEST or t[-1] - t[0] < LEAST_REST:
         return None
     rate = 1.0 / float(np.median(np.diff(t)))
-    z = y[used]
+    z = y[used][:, seen]
     steps = np.diff(z, axis=0)
     usual = np.diff(t) < 1.5 / rate
     # Allan deviation at one sample: root of half the mean square of the differences

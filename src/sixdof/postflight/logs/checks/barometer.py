@@ -70,8 +70,8 @@ def _by_charge(time: np.ndarray, values: dict[str, np.ndarray], good: np.ndarray
 def _largest(t: np.ndarray, off: np.ndarray, where: np.ndarray) -> slice | None:
     """Return the rows of the largest short excursion, with its tail; None where there is none."""
     scatter = 1.4826 * float(np.median(np.abs(off)))
-    stands = (np.abs(off) > max(LEAST, SIGMAS * scatter)) & where
-    runs = [(a, b) for a, b in np.flatnonzero(np.diff(np.concatenate([[0], stands.astype(int), [0]]))).reshape(-1, 2) if a > 0 and b < t.size]
+    level = max(LEAST, SIGMAS * scatter)
+    runs = [run for sign in (1.0, -1.0) for run in _runs((sign * off > level) & where) if run[0] > 0 and run[1] < t.size]
     runs = [(a, b) for a, b in runs if t[b - 1] - t[a] <= SHORT]
     if not runs:
         return None
@@ -81,6 +81,11 @@ def _largest(t: np.ndarray, off: np.ndarray, where: np.ndarray) -> slice | None:
     same_way = np.copysign(1.0, peak) * off
     first, last = _edge(same_way, a, -1, level), _edge(same_way, b - 1, 1, level) + 1
     return slice(first, last) if t[last - 1] - t[first] <= 2.0 * SHORT else slice(a, b)
+
+
+def _runs(flags: np.ndarray) -> list[tuple[int, int]]:
+    """Return first row and end of every stretch of rows that are set."""
+    return [(int(a), int(b)) for a, b in np.flatnonzero(np.diff(np.concatenate([[0], flags.astype(int), [0]]))).reshape(-1, 2)]
 
 
 def _edge(off: np.ndarray, k: int, way: int, level: float) -> int:

@@ -83,13 +83,18 @@ def _owner(loc: tuple):
     return ColumnMapTables if len(loc) == 1 else Reading if loc[0] == "read" else _CLASSES.get(loc[0], ColumnMapTables)
 
 
+def si_of(name: str, one: Reading) -> str:
+    """Return the SI unit of a reading's columns: an attitude of three is angles."""
+    return "rad" if name == "attitude" and len(one.columns) == 3 else KNOWN[name].unit
+
+
 def _of_units(table: ColumnMapTables) -> Iterator[Problem]:
     """Yield units, axes, limits, errors and states that cannot be."""
     for place, clock in (("clock", table.clock), ("second_clock", table.second_clock)):
         if clock is not None and clock.unit != "text":
             yield from _unit((place, "unit"), clock.unit, "s")
     for name, one in table.read.items():
-        unit = KNOWN[name].unit
+        unit = si_of(name, one)
         if one.unit and name not in ("magnetic_field", *FLAGS):
             yield from _unit(("read", name, "unit"), one.unit, unit)
         for key in ("error", "limit"):

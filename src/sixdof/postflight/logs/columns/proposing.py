@@ -158,9 +158,7 @@ def _name_and_unit(heading: str, unit: str) -> tuple[str, str]:
     if written and is_unit(written, unit):
         return name, written
     stem, _, last = name.replace(" ", "_").rpartition("_")
-    if not written and stem and len(last) > 0 and spelled(last, unit) != unit and is_unit(last, unit):
-        return stem, last
-    if not written and stem and last == unit:
+    if not written and stem and is_unit(last, unit):
         return stem, last
     return name, ""
 
