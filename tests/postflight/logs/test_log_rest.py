@@ -54,7 +54,9 @@ def test_remove_bias__takes_off_what_was_found_and_says_so():
     rows = rows_with(np.random.default_rng(2))
     with_it, without = (sixdof.postflight.read_log(rows, ls.columns(), remove_bias=one) for one in (False, True))
     found = sixdof.postflight.gyro_bias(with_it)
-    np.testing.assert_allclose((with_it["body_rate"] - without["body_rate"]).values, np.broadcast_to(found["bias"].values, with_it["body_rate"].shape), atol=1e-15)
+    np.testing.assert_allclose(
+        (with_it["body_rate"] - without["body_rate"]).values, np.broadcast_to(found["bias"].values, with_it["body_rate"].shape), atol=1e-15
+    )
     assert without["body_rate"].attrs == with_it["body_rate"].attrs
     assert f"x {np.degrees(found['bias'].values[0]):+.3f} +- {np.degrees(found['bias_error'].values[0]):.3f}" in without["finding"].values[0]
     assert without["finding"].values[0].endswith("is taken off: corrected.")

@@ -11,7 +11,7 @@ from scipy.spatial.transform import Rotation
 from sixdof.mission.units import shown
 from sixdof.postflight.logs.checks.faults import cleaned
 from sixdof.postflight.logs.checks.finding import Finding, counted
-from sixdof.postflight.logs.columns.mapping import to_body, si_of
+from sixdof.postflight.logs.columns.mapping import si_of, to_body
 from sixdof.postflight.logs.columns.names import FLAGS, KNOWN, VECTORS
 from sixdof.postflight.logs.columns.tables import ColumnMapTables, Reading
 from sixdof.postflight.logs.columns.units import amount, in_si

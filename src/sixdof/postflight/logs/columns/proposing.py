@@ -10,7 +10,7 @@ import tomli_w
 
 from sixdof.postflight.logs.columns.names import FINS, FLAGS, KNOWN
 from sixdof.postflight.logs.columns.table_file import RawTable, bare_name, raw_table
-from sixdof.postflight.logs.columns.units import is_unit, spelled
+from sixdof.postflight.logs.columns.units import is_unit
 
 
 class Taken(NamedTuple):
