@@ -7,6 +7,7 @@ import math
 import numpy as np
 import pytest
 import xarray as xr
+from recorded import flight_by_hand
 from scipy.optimize import linprog
 
 from sixdof.postflight.recording.clocks import clock_of, sender_runs
@@ -164,20 +165,8 @@ def test_tally__counts_what_the_page_counts():
 # ---------------------------------------------------------------- simulated packets
 
 
-def made_flight() -> xr.Dataset:
-    """A flight by hand: up at 50 m/s for 10 s, down at 5 m/s."""
-    time = np.arange(0.0, 110.01, 0.1)
-    height = np.where(time < 10.0, 50.0 * time, 500.0 - 5.0 * (time - 10.0))
-    up = np.where(time < 10.0, 50.0, -5.0)
-    velocity = np.stack([np.full(time.size, 2.0), np.zeros(time.size), up], axis=-1)
-    phase = np.where(time < 10.0, 3.0, 4.0)
-    roll = (2.0 * time + math.pi) % (2.0 * math.pi) - math.pi
-    columns = {"height": height, "east": 2.0 * time, "north": 0.0 * time, "tilt": np.full(time.size, np.inf), "phase": phase, "roll": roll}
-    return xr.Dataset({name: ("time", values) for name, values in columns.items()} | {"velocity": (("time", "axis"), velocity)}, {"time": time})
-
-
 def test_simulated__is_the_flight_at_the_sender_s_times():
-    packets = simulated_packets(made_flight(), names=("height", "velocity", "phase", "roll", "tilt"), rate=8.0, jitter=0.0, clock_drift=1e-3, start=1000.0)
+    packets = simulated_packets(flight_by_hand(), names=("height", "velocity", "phase", "roll", "tilt"), rate=8.0, jitter=0.0, clock_drift=1e-3, start=1000.0)
     sent = np.array([one.sent for one in packets])
     time = (sent + 20.0) / 1.001  # the sender's clock is -20 s at liftoff and runs fast
     assert np.diff(sent) == pytest.approx(0.125, abs=2e-6) and time[0] == pytest.approx(-5.0) and [one.sequence for one in packets] == list(range(len(packets)))
@@ -191,8 +180,8 @@ def test_simulated__is_the_flight_at_the_sender_s_times():
 
 
 def test_simulated__loses_repeats_and_damages_what_it_says():
-    packets = simulated_packets(made_flight(), rate=30.0, loss=0.2, burst=5.0, repeated=0.05, damaged=0.03, seed=5)
-    assert repr(packets[:300]) == repr(simulated_packets(made_flight(), rate=30.0, loss=0.2, burst=5.0, repeated=0.05, damaged=0.03, seed=5)[:300])
+    packets = simulated_packets(flight_by_hand(), rate=30.0, loss=0.2, burst=5.0, repeated=0.05, damaged=0.03, seed=5)
+    assert repr(packets[:300]) == repr(simulated_packets(flight_by_hand(), rate=30.0, loss=0.2, burst=5.0, repeated=0.05, damaged=0.03, seed=5)[:300])
     received = [one.received for one in packets]
     assert received == sorted(received)
     whole = [one for one in packets if isinstance(one.payload, dict)]
@@ -222,7 +211,7 @@ def test_simulated__loses_repeats_and_damages_what_it_says():
 )
 def test_simulated__bad_arguments_are_one_sentence(arguments, words):
     with pytest.raises(ValueError, match=words):
-        simulated_packets(made_flight(), **arguments)
+        simulated_packets(flight_by_hand(), **arguments)
 
 
 def test_simulated__needs_a_flight():

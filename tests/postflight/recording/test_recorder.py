@@ -160,7 +160,7 @@ def test_damage_in_the_middle__is_left_and_nothing_behind_it_is_lost(small):
     middle = whole.index(b'"sequence":2')
     small.write_bytes(whole[:middle] + b"#" + whole[middle + 1 :])
     with Recorder(small) as recorder:
-        assert "are damaged and left as they are" in recorder.notes[1] and "1 records are gone" in recorder.notes[1]
+        assert "are damaged and left as they are" in recorder.notes[1] and "1 record gone" in recorder.notes[1]
         recorder.append({"sequence": 5})
     assert [one["sequence"] for one in payloads(small)] == [0, 1, 3, 4, 5]
 

@@ -9,6 +9,7 @@ from typing import Any, NamedTuple
 import numpy as np
 
 from sixdof.mission.tables import Site
+from sixdof.postflight.logs.checks.finding import counted
 from sixdof.postflight.logs.columns.names import KNOWN, SI_NAMES
 from sixdof.postflight.logs.places import local_places
 from sixdof.postflight.recording.mapped import by_map, rows_of_text
@@ -49,13 +50,15 @@ def _rows(packets: Sequence[Packet], about: Mapping[str, Any], decode: Callable[
     """Return the mapping of every packet, empty where it has none, and sentences about those."""
     if decode is not None:
         rows, strange = _decoded(packets, decode)
-        return rows, [f"{strange} packets could not be decoded: they count as come, and measure nothing"] if strange else []
+        return rows, [f"{counted(strange, 'packet')} could not be decoded: counted as come, and measuring nothing"] if strange else []
     if "names" in about or ("columns" in about and any(isinstance(packet.payload, str) for packet in packets)):
         rows, strange = rows_of_text(packets, about.get("names"))
-        return rows, [f"{strange} packets of raw text have another number of cells than there are columns: they measure nothing"] if strange else []
+        return rows, [
+            f"{counted(strange, 'row')} of raw text of another number of cells than there are columns: counted as come, and measuring nothing"
+        ] if strange else []
     rows = [packet.payload if isinstance(packet.payload, dict) else {} for packet in packets]
     raw = sum(not isinstance(packet.payload, dict) for packet in packets)
-    return rows, [f"{raw} packets are raw text or bytes, and nothing says how to read them: give columns and names, or decode"] if raw else []
+    return rows, [f"{counted(raw, 'packet')} of raw text or bytes, and nothing says how to read such: give columns and names, or decode"] if raw else []
 
 
 def _decoded(packets: Sequence[Packet], decode: Callable[[Any], Mapping[str, Any]]) -> tuple[list[dict[str, Any]], int]:

@@ -12,6 +12,7 @@ from pathlib import Path
 from typing import Any, NamedTuple
 
 from sixdof.mission.units import shown
+from sixdof.postflight.logs.checks.finding import counted
 from sixdof.postflight.recording.describing import described
 from sixdof.postflight.recording.lines import FORMAT, Damage, line_of, packet_record, scan
 from sixdof.postflight.recording.packet import Packet, packet_of, receiver_clock
@@ -131,10 +132,10 @@ class Recorder:
                 about = {name: found[name] for name in ("site", "columns", "names", "title") if name in found}
         if found is None:
             raise ValueError(f"Recorder: {self.path} is no recording, and is left as it is; name a new file, or one that a Recorder has made")
-        self.notes.append(f"{self.path} is gone on with: it holds {_counted(self.before)}")
+        self.notes.append(f"{self.path} is gone on with: it holds {counted(self.before, 'packet')}")
         for one in damage:
             if not one.tail:
-                gone = f", {one.missing} records are gone" if one.missing > 0 else ""
+                gone = f", {counted(one.missing, 'record')} gone" if one.missing > 0 else ""
                 self.notes.append(f"{one.length} bytes in its middle, from byte {one.start}, are damaged and left as they are{gone}")
         return {"n": found["n"] + 1, "session": session + 1, **about, **self._cut(damage, end)}
 
@@ -241,7 +242,7 @@ class Recorder:
         try:
             yield
         except OSError as error:
-            safe = f"{_counted(self.before + self.acknowledged)} recorded before {'is' if self.before + self.acknowledged == 1 else 'are'} safe"
+            safe = f"{counted(self.before + self.acknowledged, 'packet')} recorded before {'is' if self.before + self.acknowledged == 1 else 'are'} safe"
             why = error.strerror or str(error)
             raise OSError(f"{self.path}: {what} cannot be recorded: {why}. {safe}; make room and record on into the same file") from error
 
@@ -277,7 +278,3 @@ class Recorder:
 
     def __exit__(self, *_) -> None:
         self.close()
-
-
-def _counted(number: int) -> str:
-    return "1 packet" if number == 1 else f"{number} packets"

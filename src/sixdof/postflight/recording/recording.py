@@ -11,6 +11,7 @@ import numpy as np
 import xarray as xr
 
 from sixdof.mission.tables import Site
+from sixdof.postflight.logs.checks.finding import counted
 from sixdof.postflight.recording.clocks import Clock, clock_of, sender_runs
 from sixdof.postflight.recording.held import Held, held_in
 from sixdof.postflight.recording.loss import Loss, loss_of, silences
@@ -193,15 +194,15 @@ def _last(values: np.ndarray) -> float:
 def _findings(held: Held, name: str) -> list[str]:
     found = []
     for one in held.damage:
-        gone = f", {one.missing} records are missing there" if one.missing > 0 else ""
+        gone = f", with {counted(one.missing, 'record')} of the file" if one.missing > 0 else ""
         if one.tail:
             found.append(f"the last {one.length} bytes of {name} are half written or damaged and are passed over (a recorder that opens it cuts them)")
         elif one.length:
             found.append(f"{one.length} bytes of {name}, from byte {one.start}, are damaged and are passed over{gone}; all behind them is intact")
         else:
-            found.append(f"{one.missing} records of {name} are missing ahead of byte {one.start}")
+            found.append(f"{counted(one.missing, 'record')} of {name} missing ahead of byte {one.start}")
     found += [f"{one.cut} half-written bytes were cut as session {k + 1} began" for k, one in enumerate(held.sessions) if one.cut]
     if held.strange:
-        found.append(f"{held.strange} records are intact and of no kind that this version knows; they are passed over")
-    found += [f"{count} packets were dropped as they came: {reason}" for reason, count in sorted(held.dropped.items())]
+        found.append(f"{counted(held.strange, 'record')} intact and of no kind that this version knows: passed over")
+    found += [f"{counted(count, 'packet')} dropped as they came: {reason}" for reason, count in sorted(held.dropped.items())]
     return found + [f"dropped, for example: {one}" for one in held.examples]

@@ -10,6 +10,7 @@ import numpy as np
 import xarray as xr
 
 from sixdof.mission.page import indented, table, wrapped
+from sixdof.postflight.logs.checks.finding import counted
 from sixdof.postflight.recording.clocks import FEWEST, SHORTEST
 from sixdof.postflight.recording.last import KIND as LAST
 from sixdof.postflight.recording.last import MOVING, last_position
@@ -64,7 +65,7 @@ def said_of(last: xr.Dataset) -> list[str]:
     words = [f"LAST KNOWN: {place(east, north)}"] if math.isfinite(east) else ["LAST KNOWN: no place"]
     if math.isfinite(height):
         apart = float(last["height_age"]) - age
-        words.append(f"{height:.0f} m above ground" + (f" (that {apart:+.1f} s older)" if abs(apart) > 1.0 else ""))
+        words.append(f"{height:.0f} m above ground" + (f" (heard {abs(apart):.1f} s {'later' if apart < 0.0 else 'before'})" if abs(apart) > 1.0 else ""))
     sentences = [f"{', '.join(words)}; {_age(age)} old."]
     if math.isfinite(float(last["latitude"])):
         sentences.append(f"On a map: {on_map(float(last['latitude']), float(last['longitude']))}.")
@@ -98,7 +99,7 @@ def _heading(ds: xr.Dataset) -> str:
     count, sessions = ds.sizes["packet"], ds.sizes["recorder_session"]
     more = f" in {sessions} sessions" if sessions > 1 else ""
     numbered = _NUMBERED[ds.attrs["numbered_by"]]
-    return f"{count} packets{more} from {clock(first)} to {clock(last)} UTC on {day} ({last - first:.1f} s); {numbered}; {ds.attrs['path']}"
+    return f"{counted(count, 'packet')}{more} from {clock(first)} to {clock(last)} UTC on {day} ({last - first:.1f} s); {numbered}; {ds.attrs['path']}"
 
 
 def _last(ds: xr.Dataset) -> list[str]:
@@ -114,7 +115,7 @@ def _answer(ds: xr.Dataset) -> Iterator[str]:
     if math.isfinite(lost):
         new = count - repeated
         mean, most = float(ds["burst_length"]), float(ds["burst_longest"])
-        bursts = f", in {int(ds['bursts'])} gaps of {mean:.1f} packets on average, at most {most:.0f}" if lost else ""
+        bursts = f", in {counted(int(ds['bursts']), 'gap')} of {mean:.1f} packets on average, at most {most:.0f}" if lost else ""
         yield f"Of {new + lost:.0f} packets sent between the first and the last, {lost:.0f} were lost ({100.0 * float(ds['loss_share']):.1f} %){bursts}."
     else:
         yield "How many packets were lost nothing tells: they bear neither a number (sequence) nor the sender's clock (time)."
@@ -154,7 +155,7 @@ def _clocks(ds: xr.Dataset) -> Iterator[str]:
         return
     several = ds.sizes["clock"] > 1
     if several:
-        yield f"The sender's clock began anew {ds.sizes['clock'] - 1} times: it was reset, lost its power, or was set."
+        yield f"The sender's clock began anew {counted(ds.sizes['clock'] - 1, 'time')}: it was reset, lost its power, or was set."
     for k in range(ds.sizes["clock"]):
         drift, error = 1e6 * float(ds["clock_drift"][k]), 1e6 * float(ds["clock_drift_error"][k])
         name = f"In run {k + 1} the" if several else "The"
