@@ -74,6 +74,8 @@ if TYPE_CHECKING:
     from sixdof.plot.postflight.happened import plot_what_happened as plot_what_happened
     from sixdof.plot.postflight.log import plot_log as plot_log
     from sixdof.plot.postflight.recording import plot_recording as plot_recording
+    from sixdof.plot.postflight.video import plot_swing as plot_swing
+    from sixdof.plot.postflight.video import plot_video as plot_video
     from sixdof.plot.preflight.landing import plot_landing_map as plot_landing_map
     from sixdof.plot.preflight.landing import plot_rail_map as plot_rail_map
     from sixdof.plot.preflight.launch_card import plot_launch_card as plot_launch_card
@@ -202,7 +204,7 @@ show(
             "plot_rail_for_wind",
             "plot_launch_card",
         ),
-        "After a flight": ("plot_recording", "plot_log", "plot_estimate", "plot_what_happened"),
+        "After a flight": ("plot_recording", "plot_log", "plot_estimate", "plot_what_happened", "plot_video", "plot_swing"),
         "In the workshop": (
             "plot_charge",
             "plot_canopy_size",

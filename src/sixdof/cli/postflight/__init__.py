@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from sixdof.cli.postflight import estimate, happened, log, record
+from sixdof.cli.postflight import estimate, happened, log, record, video
 
-VERBS = (record, log, estimate, happened)
+VERBS = (record, log, estimate, happened, video)
 
 
 def add(commands) -> None:

@@ -98,8 +98,9 @@ def video_band(
     seen = _seen(some, video, view, threads, progress)
     values = np.stack([one.values for one in seen], axis=1)  # (quantity, flight, frame)
     read_off = np.array([reading.value[name] for name in COMPARED])
-    centre = np.where(np.isfinite(read_off), read_off, _middle(values, weight))
+    centre = _middle(values, weight)
     values = centre[:, None] + _wrapped(values - centre[:, None])
+    read_off = centre + _wrapped(read_off - centre)
     shares = np.array([0.5 * (1.0 - share), 0.5, 0.5 * (1.0 + share)])
     entries = _places(values, read_off, _errors(video, ""), weight, shares)
     entries["video_rank"] = ("quantity", _strays(_as_read(values, video), read_off, weight, shares), {"units": "1", "long_name": _RANK})
@@ -162,10 +163,14 @@ def _seen(flights: xr.Dataset, video: xr.Dataset, view: View, threads: int | Non
 
 
 def _middle(values: np.ndarray, weight: np.ndarray) -> np.ndarray:
-    """Return the mean direction over the flights, (quantity, frame)."""
+    """Return the mean direction over the flights, (quantity, frame), without jumps from frame to frame."""
     known = np.isfinite(values)
     turn = np.where(known, np.exp(1j * np.where(known, values, 0.0)), 0.0)
-    return np.where(known.any(axis=1), np.angle(np.einsum("f,qft->qt", weight, turn)), np.nan)
+    mean = np.where(known.any(axis=1), np.angle(np.einsum("f,qft->qt", weight, turn)), np.nan)
+    for one in mean:
+        there = np.isfinite(one)
+        one[there] = np.unwrap(one[there])
+    return mean
 
 
 def _errors(video: xr.Dataset, which: str) -> np.ndarray:
@@ -249,7 +254,7 @@ def _agreement(values: np.ndarray, reading: Reading, view: View, video: xr.Datas
     common = _common(reading, view, video, np.nanmedian(distance, axis=0), level)[:, use].reshape(own.size, -1) / own[:, None]
     inner = np.eye(common.shape[1]) + common.T @ common
     log_det = 2.0 * np.log(own).sum() + np.linalg.slogdet(inner)[1]
-    miss = np.concatenate([(reading.value["bearing"] - values[0]) * level, reading.value["elevation"] - values[1]], axis=1)
+    miss = np.concatenate([_wrapped(reading.value["bearing"] - values[0]) * level, reading.value["elevation"] - values[1]], axis=1)
     miss = miss[:, np.concatenate([use, use])] / own
     along = miss @ common
     total = np.sum(miss**2, axis=1) - np.einsum("fi,ij,fj->f", along, np.linalg.inv(inner), along)

@@ -109,7 +109,7 @@ def from_video(
         reading.value["apparent_incidence"], reading.error["apparent_incidence"], reading.sight, way, off, worth, planes, standard_deviations(found.time.size)
     )
     both = len(found.points) == 2
-    entries = _angles(reading, view, both) | (_body(reading, long, view) | _incidence(said) if both else {}) | _pixels(found, pixel)
+    entries = _angles(reading, view, both) | (_body(reading, long, view) | _incidence(said) if both else {}) | _pixels(found, pixel, view.size)
     ds = xr.Dataset(entries, {"frame": ("frame", _numbers(found), {"long_name": "number of the frame"}), "point": list(found.points), "side": ["x", "y"]})
     ds["time"] = ("frame", found.time, {"units": "s", "long_name": "time since liftoff"})
     if found.notes:
@@ -206,9 +206,10 @@ def _incidence(said: Told) -> dict[str, Any]:
     return entries | {"verdict": ("frame", said.verdict.astype(str), {"long_name": "what the frame can tell of an incidence"})}
 
 
-def _pixels(found: Frames, pixel: np.ndarray) -> dict[str, Any]:
+def _pixels(found: Frames, pixel: np.ndarray, size: np.ndarray) -> dict[str, Any]:
     return {
         "pixel": (("frame", "point", "side"), pixel, {"units": "px", "long_name": "pixel at the frame's own time"}),
+        "picture": ("side", size, {"units": "px", "long_name": "width and height of the picture"}),
         "pixel_error": ("frame", found.error, {"units": "px", "long_name": "standard deviation of a reading"}),
     }
 

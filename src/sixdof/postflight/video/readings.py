@@ -165,9 +165,9 @@ def _errors(view: View, pixel: np.ndarray, error: np.ndarray, window: Window, ba
         "apparent_incidence": _variance(spread, [end - share * own * of_path for end, share in zip(ends, shares, strict=True)]) + beside,
         "apparent_size": _variance(spread, along),
     }
-    bends = _bends(aids.sight, window, middle)
-    variance["apparent_path"] *= bends
-    variance["apparent_incidence"] *= bends
+    bent = (_bends(aids.sight, window, middle) - 1.0) * (_variance(middle[:, None], [own * of_path]) + beside)
+    variance["apparent_path"] += bent
+    variance["apparent_incidence"] += bent
     return {name: np.sqrt(value) for name, value in variance.items()}
 
 
