@@ -222,7 +222,8 @@ def _places(values: np.ndarray, read_off: np.ndarray, error: np.ndarray, weight:
 def _strays(values: np.ndarray, read_off: np.ndarray, weight: np.ndarray, shares: np.ndarray) -> np.ndarray:
     """Return the share of flights (quantity, flight, frame), as read, that are further from their middle than the video, (quantity,).
 
-    By the root mean square over the frames of what each is off over half the band's width; NaN where there is one flight.
+    By the root mean square over the frames of what each is off over half the band's width. The video counts as one more: were it one of them, each place
+    in the row would be as likely. NaN where there is one flight.
     """
     out = np.full(values.shape[0], np.nan)
     for k, (one, own) in enumerate(zip(values, read_off, strict=True)):
@@ -236,7 +237,9 @@ def _strays(values: np.ndarray, read_off: np.ndarray, weight: np.ndarray, shares
         of_flights = np.where(known, away, 0.0).sum(axis=1) / np.maximum(known.sum(axis=1), 1)
         there = known.any(axis=1)
         of_video = float(np.mean((_wrapped(own[use] - middle[use]) / half) ** 2))
-        out[k] = float(weight[there] @ (of_flights[there] >= of_video) / weight[there].sum())
+        own_weight = weight[there] / weight[there].sum()
+        count = 1.0 / float(np.sum(own_weight**2))
+        out[k] = (count * float(own_weight @ (of_flights[there] >= of_video)) + 1.0) / (count + 1.0)
     return out
 
 

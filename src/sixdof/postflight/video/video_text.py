@@ -15,7 +15,7 @@ from sixdof.postflight.video.incidence import NOTHING, SIGN, USABLE
 from sixdof.study.reading.page import LAST_LINE
 
 ROWS = 14  # frames of the table
-STRANGE = 0.05  # rank of a video among the flights below which it is told as not one of them
+STRANGE = 0.01  # rank of a video among the flights below which it is told as not one of them: five angles, 5 % together
 MISFIT = 0.01  # chance of landmarks missing by as much, below which they are doubted
 WEAK = (
     "An incidence here is the angle between the body and its path over the ground; the air adds the wind's own angle, about 57 deg times wind over speed: "
@@ -187,6 +187,12 @@ def _said_of_band(ds: xr.Dataset) -> Iterator[str]:
     if names:
         words = ", ".join(name.replace("_", " ") for name in names)
         yield f"NOT ONE OF THESE FLIGHTS by its {words}: fewer than {100.0 * STRANGE:g} % of the flights stray so far from the middle. What was flown was another, or the camera is."
+    elif (count := 1.0 / float(np.sum(np.square(ds["weight"].values)))) < 1.0 / STRANGE:
+        lost = int(ds["outside"].values.any(axis=0).sum())
+        yield (
+            f"{count:.0f} flights are too few to say that the video is none of them ({1.0 / STRANGE:.0f} are needed); in {lost} of {ds.sizes['frame']} frames one of its "
+            "angles lies outside their band by more than its errors."
+        )
     else:
         yield "The video is one of these flights as far as it can tell: none of its angles strays further from the middle than flights of the ensemble do."
     likely = ds["weight"].values * np.exp(ds["log_likelihood"].values - np.nanmax(ds["log_likelihood"].values))
