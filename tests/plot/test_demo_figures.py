@@ -340,3 +340,23 @@ def test_figure__of_a_log(demo_flight, demo_mission):
     log = sixdof.postflight.read_log(rows.drop(index=range(1500, 1600)), bad, demo_mission)
     assert {"barometer", "drift", "gap", "lost", "saturated"} <= set(log["finding_kind"].values)
     assert_good(plot.plot_log(log))
+
+
+def test_figures__of_a_video(demo_flight):
+    """Nearly under the rocket, from beside it, one point alone; a swing that is told and one that is not."""
+    lens = {"picture": (3840, 2160), "field_of_view": "60 deg", "frame_rate": 60.0, "liftoff_frame": 0}
+    for place, bearing, elevation in (((8.0, -14.0, 1.5), "-20 deg", "78 deg"), ((60.0, -40.0, 1.5), "-58 deg", "30 deg")):
+        seen = sixdof.postflight.camera(**lens, place=place, bearing=bearing, elevation=elevation, pointing_error="1 deg")
+        table = sixdof.postflight.frames_of(demo_flight, seen, range(0, 200, 8), pixel_error=0.5)
+        video = sixdof.postflight.from_video(seen, table)
+        assert_good(plot.plot_video(video))
+    assert_good(plot.plot_video(sixdof.postflight.video_band(demo_flight, seen, video)))
+    point = {"frame": table["frame"].values, "x": table["nose_x"].values, "y": table["nose_y"].values}
+    assert_good(plot.plot_video(sixdof.postflight.from_video(seen, point)))
+    time = np.arange(0.0, 2.0, 1.0 / 30.0)
+    for values in (np.exp(-0.6 * time) * np.cos(9.0 * time), np.random.default_rng(1).standard_normal(time.size)):
+        assert_good(plot.plot_swing(sixdof.postflight.swing_of((time, values))))
+    with pytest.raises(ValueError, match="plot_video needs what"):
+        plot.plot_video(demo_flight)
+    with pytest.raises(ValueError, match="plot_swing needs what"):
+        plot.plot_swing(video)

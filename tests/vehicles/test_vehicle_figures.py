@@ -79,7 +79,7 @@ WORKSHOP = (
     "plot_as_built",
     "plot_ballast",
 )
-AFTERWARDS = ("plot_recording", "plot_log", "plot_what_happened")
+AFTERWARDS = ("plot_recording", "plot_log", "plot_what_happened", "plot_video", "plot_swing")
 OF_LOOPS = (
     "plot_modes",
     "plot_bode",
@@ -424,3 +424,17 @@ def test_figure__of_a_log(missions, flights, name):
     rendered(plot.plot_log(log))
     true = float(flights[name]["apogee_height"])
     assert abs(float(log["height"].max()) - true) < 0.01 * true + 10.0  # 20 Pa of noise are 2 m, five of them at most
+
+
+@LIGHTEST
+def test_figures__and_page_of_a_video(ensembles, missions, name):
+    """A flight of the vehicle filmed from beside its rail, laid among others of its kind; what swings in it."""
+    lens = {"place": (40.0, -30.0, 1.5), "picture": (3840, 2160), "field_of_view": "70 deg", "frame_rate": 60.0, "liftoff_frame": 0}
+    seen = sixdof.postflight.camera(**lens, bearing="-53 deg", elevation="35 deg", pointing_error="1 deg", mission=missions[name])
+    flights = ensembles[name].isel(flight=slice(3))
+    table = sixdof.postflight.frames_of(sixdof.fly(missions[name]), seen, range(0, 200, 2), pixel_error=0.5)
+    found = sixdof.postflight.video_band(flights, seen, table, flight=missions[name], progress=False)
+    rendered(plot.plot_video(found))
+    rendered(plot.plot_swing(sixdof.postflight.swing_of(found)))
+    page = str(sixdof.report(found))
+    assert "ANSWER: " in page and "Among the flights" in page and "nan" not in page
