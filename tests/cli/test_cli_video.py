@@ -32,7 +32,22 @@ def files(tmp_path, monkeypatch):
 
 
 def test_video__writes_page_figures_and_file(files, capsys):
-    arguments = ["camera.toml", "frames.csv", "--mission", str(SLENDER), "--flights", "3", "--quiet", "--swing", "0.1 s", "1 s", "--figures", "out", "--out", "v.nc"]
+    arguments = [
+        "camera.toml",
+        "frames.csv",
+        "--mission",
+        str(SLENDER),
+        "--flights",
+        "3",
+        "--quiet",
+        "--swing",
+        "0.1 s",
+        "1 s",
+        "--figures",
+        "out",
+        "--out",
+        "v.nc",
+    ]
     assert main(["video", *arguments]) == OK
     page = capsys.readouterr().out
     assert "ANSWER: " in page and "Among the flights" in page and "A swing" in page and "nan" not in page

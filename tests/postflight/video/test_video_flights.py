@@ -35,7 +35,11 @@ def test_nose_and_tail__lie_on_the_axis_a_body_s_length_apart(demo_flight, demo_
     time = np.linspace(0.2, 8.0, 30)
     found = flown_at(demo_flight, time, "test")
     axis = found.nose - found.tail
-    assert np.linalg.norm(axis, axis=1) == pytest.approx(stage_lengths(demo_mission)[0]) == pytest.approx(float(sum(p.length for p in demo_mission.stage[0].part if p.kind in ("nose", "tube"))))
+    assert (
+        np.linalg.norm(axis, axis=1)
+        == pytest.approx(stage_lengths(demo_mission)[0])
+        == pytest.approx(float(sum(p.length for p in demo_mission.stage[0].part if p.kind in ("nose", "tube"))))
+    )
     liftoff = float(demo_flight["event_time"].sel(event="liftoff")[0])
     tilt = np.interp(time + liftoff, demo_flight["time"], demo_flight["tilt"])
     assert np.arccos(axis[:, 2] / np.linalg.norm(axis, axis=1)) == pytest.approx(tilt, abs=2e-3)
@@ -136,7 +140,11 @@ def test_behind_the_camera__nothing_is_seen(demo_flight, band):
     with pytest.raises(ValueError, match="in the picture in none of these frames"):
         sixdof.postflight.frames_of(demo_flight, away, range(60, 180, 6))
     found = sixdof.postflight.video_band(demo_flight, away, {"frame": [60, 66, 72], "x": [1.0, 2.0, 3.0], "y": [5.0, 6.0, 7.0]})
-    assert np.isnan(found["flown_pixel"].values).all() and float(found["in_picture"].max()) == 0.0 and np.isfinite(found["flown"].sel(quantity="bearing").values).all()
+    assert (
+        np.isnan(found["flown_pixel"].values).all()
+        and float(found["in_picture"].max()) == 0.0
+        and np.isfinite(found["flown"].sel(quantity="bearing").values).all()
+    )
 
 
 def test_sightings__weigh_what_the_camera_is_worth(band):

@@ -80,7 +80,9 @@ def test_landmarks__that_do_not_fit_are_named_and_make_errors_larger():
 
 def test_rail__is_a_pair_of_landmarks_that_the_mission_places(demo_mission):
     rail, view = demo_mission.rail, view_of(known_camera("288 deg", "2 deg", 0.0))
-    tip = rail.length * np.array([math.sin(rail.azimuth) * math.cos(rail.elevation), math.cos(rail.azimuth) * math.cos(rail.elevation), math.sin(rail.elevation)])
+    tip = rail.length * np.array(
+        [math.sin(rail.azimuth) * math.cos(rail.elevation), math.cos(rail.azimuth) * math.cos(rail.elevation), math.sin(rail.elevation)]
+    )
     marks = {name: {"pixel": tuple(project(view, place))} for name, place in (("rail foot", np.zeros(3)), ("rail tip", tip))}
     found = camera(**LENS, field_of_view=1.0, mission=demo_mission, landmarks=marks)
     assert found["rotation"].values == pytest.approx(view.rotation, abs=1e-5)

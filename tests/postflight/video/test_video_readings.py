@@ -143,7 +143,9 @@ def test_one_point__tells_bearings_and_path_alone():
 
 def test_table__of_a_file_is_that_of_columns(tmp_path):
     path = tmp_path / "frames.csv"
-    path.write_text("# invented\ntime (ms); nose_x; nose_y; tail_x; tail_y; error\n100; 960; 400; 961; 450; 0.5\n150; 960; 300; 962; 350;\n200; ; ; 962; 250; 1\n")
+    path.write_text(
+        "# invented\ntime (ms); nose_x; nose_y; tail_x; tail_y; error\n100; 960; 400; 961; 450; 0.5\n150; 960; 300; 962; 350;\n200; ; ; 962; 250; 1\n"
+    )
     found = from_video(stand(), path, pixel_error=2.0)
     assert found["time"].values == pytest.approx([0.1, 0.15, 0.2]) and found["pixel_error"].values == pytest.approx([0.5, 2.0, 1.0])
     assert np.isnan(found["apparent_lean"].values).tolist() == [False, False, True]

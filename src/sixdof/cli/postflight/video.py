@@ -16,7 +16,9 @@ def add(commands) -> None:
     video = verb(commands, "video", _video, "pixels read off a video's frames: bearings, leans, path, and which frames can tell an incidence at all")
     video.add_argument("camera", type=Path, metavar="TOML", help="the camera: place, picture, field_of_view, pointing or landmarks, frame_rate, liftoff_frame")
     video.add_argument("frames", type=Path, metavar="CSV", nargs="?", help=f"what was read off the frames: {FORM}; none: the camera's own page")
-    video.add_argument("--mission", type=Path, metavar="TOML", help="a mission: for latitudes and the rail's landmarks, the path's direction, and with --flights a band")
+    video.add_argument(
+        "--mission", type=Path, metavar="TOML", help="a mission: for latitudes and the rail's landmarks, the path's direction, and with --flights a band"
+    )
     video.add_argument("--flights", type=int, default=0, metavar="N", help="of the mission, drawn and laid into the picture (default: 0)")
     with_seed(video)
     video.add_argument("--length", metavar="LENGTH", help='of the body, such as "1.3 m", where no mission is given')

@@ -7,7 +7,7 @@ import math
 import numpy as np
 import xarray as xr
 
-from sixdof.plot.style import BAND, CYCLE, DASHES, FONT, GREY, INK, LINE, PALE, dress, legend_on_top
+from sixdof.plot.style import BAND, CYCLE, DASHES, FONT, GREY, INK, LINE, dress, legend_on_top
 from sixdof.postflight.video.from_video import need_video
 from sixdof.postflight.video.incidence import NOTHING, SIGN, USABLE
 from sixdof.postflight.video.swing_of import need_swing
@@ -69,7 +69,11 @@ def _picture(ax, ds: xr.Dataset) -> None:
         inside = ((middle >= 0.0) & (middle <= size)).all(axis=-1, keepdims=True)
         middle = np.where(inside, middle, np.nan)
         for k, path in enumerate(middle[:LINES]):
-            name = {"label": "a flight beside it" if middle.shape[0] == 1 else "flights"} if k == 0 else {"gid": "of:" + ("a flight beside it" if middle.shape[0] == 1 else "flights")}
+            name = (
+                {"label": "a flight beside it" if middle.shape[0] == 1 else "flights"}
+                if k == 0
+                else {"gid": "of:" + ("a flight beside it" if middle.shape[0] == 1 else "flights")}
+            )
             ax.plot(path[:, 0], path[:, 1], color=CYCLE[2], lw=0.6, zorder=2, **name)
     pixel = ds["pixel"].values
     if pixel.shape[1] == 2:
