@@ -43,6 +43,7 @@ from planted import (  # noqa: E402
     static_firing,
     structure,
     sweep,
+    telemetry,
     triggers,
     weathercock,
     wind,
@@ -1075,6 +1076,7 @@ PLANTED = (
     *landing.ERRORS,
     *motor_choice.ERRORS,
     *static_firing.ERRORS,
+    *telemetry.ERRORS,
     *as_built.ERRORS,
 )
 
