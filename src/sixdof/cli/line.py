@@ -41,6 +41,10 @@ Before a flight:
 In the workshop:
   python -m sixdof firing configs/firings/mesa-i-*.csv --calibration configs/firings/cell.csv --stand "nozzle up" --out mesa-i.csv    a motor's thrust curve
 
+After a flight:
+  python -m sixdof replay --simulate configs/sampler.toml --loss 20% --burst 5 --to-udp 4567 --speed 10    telemetry of a simulated flight, to try a display
+  python -m sixdof record --udp 4567 --out flight.rec --site configs/sampler.toml    telemetry as it comes, safe against a kill; where it was last
+
 The library itself:
   python -m sixdof verify                                      the kernel on this machine against published check cases and closed forms
 """
