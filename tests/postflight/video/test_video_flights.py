@@ -47,6 +47,7 @@ def test_nose_and_tail__lie_on_the_axis_a_body_s_length_apart(demo_flight, demo_
     assert np.linalg.norm(found.nose - found.centre, axis=1) == pytest.approx(cg, abs=1e-6)
 
 
+@pytest.mark.slow
 def test_length__is_the_stack_s_until_it_parts():
     """By hand-made stages: the joint of the flight parts, then the front body alone is there."""
     mission = sixdof.load_mission(Path(__file__).parents[3] / "configs" / "two-stage.toml")
@@ -101,6 +102,7 @@ def test_likelihood__is_that_of_the_whole_covariance(band):
     assert video["log_likelihood"].values - video["log_likelihood"].values[0] == pytest.approx(expected - expected[0], rel=1e-9, abs=1e-6)
 
 
+@pytest.mark.slow
 def test_weights__move_the_band(band):
     video, _, flights = band
     columns = _columns(video)
@@ -154,6 +156,11 @@ def test_sightings__weigh_what_the_camera_is_worth(band):
     common = float(video["bearing_error_camera"][0])
     assert sum(1.0 / one["bearing_error"] ** 2 for one in found) <= 1.0 / common**2
     assert found[0]["time_error"] == pytest.approx(2.0 * 0.005)
+
+
+def test_sightings__are_evidence_as_it_is_read(band):
+    found = sixdof.postflight.read_evidence(sixdof.postflight.sightings_of(band[0], 3, body="thistledown"))
+    assert len(found.evidence) == 3 and found.evidence[0].bearing == pytest.approx(float(band[0]["bearing"][0]))
 
 
 def test_frames_file__is_read_as_it_was_written(demo_flight, tmp_path):

@@ -13,11 +13,11 @@ from sixdof.postflight.video.incidence import NOTHING, SIGN, USABLE
 from sixdof.postflight.video.swing_of import need_swing
 
 LINES = 40  # flights that are drawn in the picture
-PART = 0.35  # of the picture's sides that are shown at least
+PART = 0.7  # of the longer side that the shorter one shown has at least
 BODIES = 12  # frames whose body is drawn in it
 MARKS = {USABLE: ("o", CYCLE[0]), SIGN: ("^", CYCLE[5]), NOTHING: ("x", GREY)}
 LEAST = 0.1  # deg, and factor: the lower end of a scale of incidences
-STEEP = 40.0  # deg: an apparent angle of a larger error is not drawn with it
+STEEP = 40.0  # deg: an apparent angle of a larger error says nothing, and is not drawn
 
 
 def plot_video(ds: xr.Dataset):
@@ -83,22 +83,24 @@ def _picture(ax, ds: xr.Dataset) -> None:
             ax.plot(pixel[row, ::-1, 0], pixel[row, ::-1, 1], color=CYCLE[1], lw=LINE + 0.5, zorder=4, **name)
     centre = pixel.mean(axis=1)
     ax.plot(centre[:, 0], centre[:, 1], ".", color=INK, ms=3.0, label="middle, every frame" if pixel.shape[1] == 2 else "point as read", zorder=3)
-    ax.set(xlim=_shown(ds, 0), ylim=_shown(ds, 1)[::-1], xlabel="right in the picture (px)", ylabel="down in the picture (px)", aspect="equal")
+    right, down = _shown(ds)
+    ax.set(xlim=right, ylim=down[::-1], xlabel="right in the picture (px)", ylabel="down in the picture (px)", aspect="equal")
+    ax.locator_params(axis="x", nbins=5)
     dress(ax)
     ax.legend(fontsize=FONT, frameon=False, handlelength=1.8, loc="lower left", bbox_to_anchor=(0.0, 1.0), ncols=3, columnspacing=1.2, borderaxespad=0.2)
 
 
-def _shown(ds: xr.Dataset, side: int) -> tuple[float, float]:
-    """Return what is shown of the picture along one side, px: what was read with room about it, the flights in the picture, and a part of it at least."""
-    size, pixel = float(ds["picture"][side]), ds["pixel"].values[..., side]
-    known = [pixel[np.isfinite(pixel)]]
+def _shown(ds: xr.Dataset) -> list[tuple[float, float]]:
+    """Return what is shown of the picture, right and down, px: what was read with room about it, the flights in the picture, neither side too short."""
+    size = ds["picture"].values
+    pixel = ds["pixel"].values.reshape(-1, 2)
     if "flown_pixel" in ds:
-        flown = ds["flown_pixel"].values[:LINES]
-        inside = ((flown >= 0.0) & (flown <= ds["picture"].values)).all(axis=-1)
-        known.append(flown[..., side][inside])
-    low, high = (float(pick(np.concatenate(known))) for pick in (np.min, np.max))
-    room = max(0.06 * (high - low), 0.5 * (PART * size - (high - low)), 0.01 * size)
-    return low - room, high + room
+        flown = ds["flown_pixel"].values[:LINES].reshape(-1, 2)
+        pixel = np.concatenate([pixel, flown[((flown >= 0.0) & (flown <= size)).all(axis=1)]])
+    low, high = np.nanmin(pixel, axis=0), np.nanmax(pixel, axis=0)
+    wide = np.maximum(1.12 * (high - low), 0.05 * size)
+    wide = np.maximum(wide, PART * wide.max())
+    return [(float(middle - half), float(middle + half)) for middle, half in zip(0.5 * (low + high), 0.5 * wide, strict=True)]
 
 
 def _frame(size: np.ndarray):
@@ -110,7 +112,7 @@ def _frame(size: np.ndarray):
 def _over_time(ax, ds: xr.Dataset, name: str, title: str) -> None:
     """Draw one angle over time with errors, and the flights' band; marks say what a frame can tell."""
     time, value, error = ds["time"].values, np.degrees(ds[name].values), np.degrees(ds[f"{name}_error"].values)
-    value = _near(ds, name, value)
+    value = _near(ds, name, np.where(_worth(error), value, np.nan))
     if "band" in ds and not ds.attrs["of_one_flight"]:
         low, middle, high = np.degrees(ds["band"].sel(quantity=name).values)
         share = f"{100.0 * ds.attrs['share']:g} % of the flights"
@@ -123,6 +125,12 @@ def _over_time(ax, ds: xr.Dataset, name: str, title: str) -> None:
     _limits(ax, value, error, ds, name)
     dress(ax, title)
     legend_on_top(ax, 3)
+
+
+def _worth(error: np.ndarray) -> np.ndarray:
+    """Return which angles are worth drawing by their errors, deg; all of them where none is."""
+    small = error < STEEP
+    return small if small.any() else np.full(error.shape, True)
 
 
 def _near(ds: xr.Dataset, name: str, value: np.ndarray) -> np.ndarray:
@@ -139,7 +147,7 @@ def _near(ds: xr.Dataset, name: str, value: np.ndarray) -> np.ndarray:
 
 def _marks(ax, ds: xr.Dataset, time: np.ndarray, value: np.ndarray, error: np.ndarray) -> None:
     """Draw readings with one standard deviation, by what their frame can tell of an incidence; errors that leave the scale are left out."""
-    bars = np.isfinite(value) & (error < STEEP)
+    bars = np.isfinite(value) & np.isfinite(error)
     ax.errorbar(time[bars], value[bars], error[bars], fmt="none", ecolor=GREY, elinewidth=0.5, alpha=0.6, zorder=2.5)
     if "verdict" not in ds:
         ax.plot(time, value, "o", color=CYCLE[0], ms=3.5, label="as read, with one standard deviation", zorder=3)
@@ -153,7 +161,7 @@ def _marks(ax, ds: xr.Dataset, time: np.ndarray, value: np.ndarray, error: np.nd
 
 def _limits(ax, value: np.ndarray, error: np.ndarray, ds: xr.Dataset, name: str) -> None:
     """Set the scale by the readings and the band."""
-    parts = [value, (value + error)[error < STEEP], (value - error)[error < STEEP]]
+    parts = [value, value + error, value - error]
     if "band" in ds:
         parts.append(np.degrees(ds["band"].sel(quantity=name).values).ravel())
     known = np.concatenate(parts)
@@ -167,12 +175,14 @@ def _incidence(ax, ds: xr.Dataset) -> None:
     time = ds["time"].values
     wanted = math.degrees(ds.attrs["wanted"])
     seen, error = np.degrees(ds["incidence_seen"].values), np.degrees(ds["incidence_seen_error"].values)
-    ax.plot(time, np.degrees(ds["incidence_detectable"].values), color=CYCLE[1], lw=LINE + 0.2, ls=DASHES[1], label="least that would be seen", zorder=3)
+    worth = _worth(np.degrees(ds["apparent_incidence_error"].values))
+    seen, least = np.where(worth, seen, np.nan), np.where(worth, np.degrees(ds["incidence_detectable"].values), np.nan)
+    ax.plot(time, least, color=CYCLE[1], lw=LINE + 0.2, ls=DASHES[1], label="least that would be seen", zorder=3)
     ax.plot(time, ds["amplification"].values, color=CYCLE[3], lw=LINE, ls=DASHES[3], label="times as large in the picture (factor)", zorder=2)
     ax.axhline(wanted, color=INK, lw=0.8, label=f"worth telling: {wanted:g} deg", zorder=1.5)
     told = ds["verdict"].values.astype(str) != NOTHING
     _marks(ax, ds, time, np.where(seen > LEAST, seen, np.nan), np.where(told, error, np.inf))
-    known = np.concatenate([seen, ds["amplification"].values, np.degrees(ds["incidence_detectable"].values), [wanted]])
+    known = np.concatenate([seen, ds["amplification"].values, least, [wanted]])
     known = known[np.isfinite(known)]
     ax.set(yscale="log", xlabel="time since liftoff (s)", ylabel="angle between body and path (deg); factor")
     ax.set_ylim(min(max(0.8 * known.min(), LEAST), 0.9), 1.2 * max(min(known.max(), 100.0), 10.0))

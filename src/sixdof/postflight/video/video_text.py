@@ -11,7 +11,7 @@ import xarray as xr
 from sixdof.mission.page import indented, table, wrapped
 from sixdof.postflight.video.camera import SHARP, need_camera
 from sixdof.postflight.video.from_video import need_video
-from sixdof.postflight.video.incidence import NOTHING, SIGN, USABLE
+from sixdof.postflight.video.incidence import FACTOR_KNOWN, NOTHING, SIGN, USABLE
 from sixdof.study.reading.page import LAST_LINE
 
 ROWS = 14  # frames of the table
@@ -68,8 +68,12 @@ def _answer(ds: xr.Dataset) -> Iterator[str]:
         )
     else:
         least = np.degrees(ds["incidence_detectable"].values)
-        smallest = f"the best of them would show {np.nanmin(least):.1f} deg" if np.isfinite(least).any() else "body and path are never both seen"
-        yield f"ANSWER: NO frame can tell an incidence of {wanted:g} deg: {smallest}. Say nothing about the incidence from this video."
+        known = np.isfinite(least).any()
+        smallest = f"the best of them would show {np.nanmin(least):.1f} deg" if known else "body and path are never both seen"
+        yield f"ANSWER: NO frame can tell an incidence of {wanted:g} deg: {smallest}. Say nothing about the incidence from a frame of this video."
+        many = math.ceil((np.nanmin(least) / wanted) ** 2) if known else total
+        if many < total and np.nanmin(ds["amplification_error"].values / ds["amplification"].values) < FACTOR_KNOWN:
+            yield f"The mean of {many} such frames could tell it, if body and path stay as they are meanwhile: a swing is averaged away with the noise."
     if count[SIGN]:
         yield f"{count[SIGN]} frames tell only to which side the body stood off ({_when(ds, verdict == SIGN)}), not by how much."
     if count[NOTHING] and count[NOTHING] < total:
