@@ -26,12 +26,12 @@ def add(commands) -> None:
     text = "what happened: hypotheses against pings, packets, silence, sightings, finds; what speaks for which, what contradicts what"
     happened = on_mission(commands, "happened", _happened, text, ahead=("evidence", "file of evidence (TOML) with tables [[evidence]]"))
     happened.add_argument("--keys", action=_Keys, nargs=0, help="print what every key of a file of evidence means, and stop")
-    with_flights(happened, "of each hypothesis in each round (default: 100)")
+    with_flights(happened, "of each hypothesis in each round (default: 200)")
     happened.add_argument(
         "--hypotheses", type=Path, metavar="TOML", help="hypotheses, a table each: failures, change, mission, prior, what (default: the failures)"
     )
     happened.add_argument("--rounds", type=int, metavar="N", help="at most so many rounds, each drawn nearer to the evidence (default: 8)")
-    happened.add_argument("--enough", type=float, metavar="N", help="effective flights at which no more are flown of a hypothesis (default: 40)")
+    happened.add_argument("--enough", type=float, metavar="N", help="effective flights at which no more are flown of a hypothesis (default: 30)")
     happened.add_argument("--other", metavar="SHARE", help='prior of "none of these" (default: "2 %%")')
     happened.add_argument("--pairs", type=int, metavar="N", help="pairs of failures that are weighed too (default: 4)")
     happened.add_argument("--body", metavar="NAME", help="body of the map (default: the front stage)")

@@ -14,8 +14,10 @@ import numpy as np
 from scipy.special import logsumexp
 
 DEFENSIVE = 0.15  # share of every proposal that is the prior
-INFLATION = 1.3  # of fitted covariances: tails that are too light cost more than those that are too heavy
+INFLATION = 1.2  # of fitted covariances: tails that are too light cost more than those that are too heavy
 INFORMED = 0.3  # least slope, in standard deviations of the residual per score, of a direction that is moved along: it narrows the score by 4 %
+MOST_BENT = 6  # directions along which residuals may bend
+NEWTON_ROUNDS = 12
 SPARSE_ROUNDS = 30  # of the widths of slopes
 SPARSE_LEAST = 0.3  # a slope whose width explains less than this share of the scatter of one flight is left out
 LEAST_VARIANCE = 1e-4  # of a fitted component in any direction, of the prior's 1
@@ -73,7 +75,7 @@ def prior(columns: int) -> Proposal:
 
 
 class Linear(NamedTuple):
-    """Residuals as straight lines of the scores: r = offset + slope s, (m,), (m, d), with the variance of what is left (m,)."""
+    """Residuals as straight lines of the scores: r = offset + slope s, (m,), (m, d), with the covariance of what is left (m, m)."""
 
     offset: np.ndarray
     slope: np.ndarray
@@ -94,7 +96,10 @@ def straight_lines(scores: np.ndarray, residuals: np.ndarray, weights: np.ndarra
     gram, product = x.T @ x, x.T @ y
     found = [_sparse(gram, product[:, k], float(y[:, k] @ y[:, k]), many) for k in range(y.shape[1])]
     slope = np.array([one[0] for one in found]).reshape(y.shape[1], scores.shape[1])
-    return Linear(centre_r - slope @ centre_s, slope, np.array([one[1] for one in found]))
+    left = y - x @ slope.T
+    rest = left.T @ left / many
+    wider = np.sqrt(np.array([one[1] for one in found]) / np.maximum(np.diag(rest), 1e-12))  # by the slopes that were fitted
+    return Linear(centre_r - slope @ centre_s, slope, rest * np.outer(wider, wider))
 
 
 def _sparse(gram: np.ndarray, product: np.ndarray, square: float, many: float) -> tuple[np.ndarray, float]:
@@ -117,12 +122,65 @@ def _sparse(gram: np.ndarray, product: np.ndarray, square: float, many: float) -
     return slope, rest * (1.0 + used.size / many)
 
 
+def lines_near_best(scores: np.ndarray, residuals: np.ndarray, weights: np.ndarray) -> Linear:
+    """Return straight lines that touch residuals, fitted with bends along the directions that matter most, where they and the scores are least together."""
+    lines = straight_lines(scores, residuals, weights)
+    basis = directions(lines, np.zeros(scores.shape[1]), MOST_BENT)
+    first, second = np.triu_indices(basis.shape[1])
+    if not first.size:
+        return lines
+    d = scores.shape[1]
+    own = scores @ basis
+    fit = straight_lines(np.hstack([scores, own[:, first] * own[:, second]]), residuals, weights)
+    bends = np.zeros((fit.slope.shape[0], basis.shape[1], basis.shape[1]))
+    bends[:, first, second] += 0.5 * fit.slope[:, d:]
+    bends[:, second, first] += 0.5 * fit.slope[:, d:]
+
+    white = _whitening(fit)
+
+    def touching(point: np.ndarray) -> tuple[Linear, float]:
+        place = point @ basis
+        slope = fit.slope[:, :d] + 2.0 * (bends @ place) @ basis.T
+        value = fit.offset + fit.slope[:, :d] @ point + (bends @ place) @ place
+        return Linear(value - slope @ point, slope, fit.rest), float(np.sum((white @ value) ** 2) + point @ point)
+
+    point = np.zeros(d)
+    found, least = touching(point)
+    for _ in range(NEWTON_ROUNDS):
+        step = _best_point(found) - point
+        for _ in range(5):
+            tried, square = touching(point + step)
+            if square < least:
+                point, found, least = point + step, tried, square
+                break
+            step = 0.5 * step
+        else:
+            break
+    return found
+
+
+def _error(lines: Linear) -> np.ndarray:
+    """Return the covariance of residuals about straight lines: of the evidence's own errors, 1 each, and of what is left of the flights, (m, m)."""
+    return np.eye(lines.offset.size) + lines.rest
+
+
+def _whitening(lines: Linear) -> np.ndarray:
+    """Return the matrix that makes errors of residuals independent, of variance 1."""
+    return np.linalg.inv(np.linalg.cholesky(_error(lines)))
+
+
+def _best_point(lines: Linear) -> np.ndarray:
+    """Return the scores (d,) at which they and what straight lines miss are least together."""
+    covariance = lines.slope @ lines.slope.T + _error(lines)
+    return -lines.slope.T @ np.linalg.solve(covariance, lines.offset)
+
+
 def directions(lines: Linear, shift: np.ndarray, most: int) -> np.ndarray:
     """Return an orthonormal basis (d, k), k at most `most`, of the directions that residuals (in standard deviations) tell something of.
 
     shift : (d,) another direction to keep, zeros for none: where the weighted flights lie, whatever straight lines say.
     """
-    scaled = lines.slope / np.sqrt(1.0 + lines.rest)[:, None]
+    scaled = _whitening(lines) @ lines.slope
     rows = np.vstack([scaled, shift[None, :]]) if np.any(shift) else scaled
     if not rows.size:
         return np.zeros((shift.size, 0))
@@ -132,14 +190,14 @@ def directions(lines: Linear, shift: np.ndarray, most: int) -> np.ndarray:
 
 def least_square(lines: Linear) -> float:
     """Return the least sum of squares of scores and of what residuals are then, were they these straight lines."""
-    covariance = lines.slope @ lines.slope.T + np.diag(1.0 + lines.rest)
+    covariance = lines.slope @ lines.slope.T + _error(lines)
     return float(lines.offset @ np.linalg.solve(covariance, lines.offset))
 
 
 def solved(lines: Linear, basis: np.ndarray) -> Normal:
     """Return where the scores would lie if residuals were these straight lines: the conjugate normal posterior, within the subspace."""
-    scaled = lines.slope @ basis / np.sqrt(1.0 + lines.rest)[:, None]
-    aim = lines.offset / np.sqrt(1.0 + lines.rest)
+    white = _whitening(lines)
+    scaled, aim = white @ lines.slope @ basis, white @ lines.offset
     covariance = np.linalg.inv(np.eye(basis.shape[1]) + scaled.T @ scaled)
     return Normal(1.0, -covariance @ scaled.T @ aim, _wider(covariance))
 

@@ -83,6 +83,12 @@ class Question:
         """Return what flights miss the pieces by, (flights, k), in standard deviations."""
         return np.concatenate([judge.residuals(self.of(numbers, k)) for k, judge in enumerate(self.judges)], axis=1)
 
+    def doubts(self, numbers: np.ndarray) -> np.ndarray:
+        """Return the probability, given the flight, that the piece behind each residual is wrong, (flights, k)."""
+        wrong = self.wrong(numbers)
+        widths = [judge.residuals(self.of(numbers, k)).shape[1] for k, judge in enumerate(self.judges)]
+        return np.repeat(wrong, widths, axis=1)
+
     def tails(self, numbers: np.ndarray) -> np.ndarray:
         """Return how far in their tails flights leave the pieces, (flights, pieces)."""
         return np.stack([judge.tail(self.of(numbers, k)) for k, judge in enumerate(self.judges)], axis=1)

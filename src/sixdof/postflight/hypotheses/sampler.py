@@ -13,7 +13,7 @@ from typing import NamedTuple, Protocol
 
 import numpy as np
 
-from sixdof.postflight.hypotheses.proposal import Linear, Normal, Proposal, directions, fitted, least_square, prior, solved, straight_lines
+from sixdof.postflight.hypotheses.proposal import Linear, Normal, Proposal, directions, fitted, least_square, lines_near_best, prior, solved
 from sixdof.postflight.hypotheses.weights import Mean, effective_size, mean_of, normalised, pooled_log_ratio
 
 WIDEST = 1e4  # times the errors, at most, that evidence is taken wider by
@@ -23,6 +23,7 @@ MOST_SOFT, MOST_BROAD = 30.0, 100.0  # effective flights that normals, and strai
 SURE_ROUNDS = 3  # in which flights that explain the evidence are looked for
 EXPLAINED = 9.0  # mean square, in standard deviations, up to which flights are near the evidence
 HOPELESS = 150.0  # least sum of squares, of scores and of what is missed, beyond which straight lines promise nothing: e^-75
+SHARES = (0.7, 0.1, 0.4)  # of flights drawn by straight lines, by a fit to the evidence taken wider, by one to the weights as they are
 MOST_DIRECTIONS = 8
 MOST_NORMALS = 3
 
@@ -35,6 +36,9 @@ class Target(Protocol):
 
     def residuals(self, numbers: np.ndarray) -> np.ndarray:
         """Return what the numbers miss the evidence by, (n, k), in standard deviations; NaN where a flight has no such number. It only guides draws."""
+
+    def doubts(self, numbers: np.ndarray) -> np.ndarray:
+        """Return the probability (n, k) that what each residual is of has nothing to do with the flight."""
 
 
 class Samples(NamedTuple):
@@ -119,12 +123,15 @@ class Sampler:
         """Return straight lines through the flights that are nearest to the evidence."""
         log_weights = _widened(misses, found.log_ratio, min(max(FEWEST, 0.4 * misses.shape[0]), MOST_BROAD))
         known = np.isfinite(self._target.residuals(found.numbers)).all(axis=1)
-        return straight_lines(found.scores, misses, normalised(np.where(known, log_weights, -np.inf) if known.sum() > 2 else log_weights))
+        return lines_near_best(found.scores, misses, normalised(np.where(known, log_weights, -np.inf) if known.sum() > 2 else log_weights))
 
     def _next(self) -> Proposal:
         """Return where the next round is drawn from: straight lines solved, a fit to the evidence taken wider, and one to the weights as they are."""
         found = self.samples()
         misses = _filled(self._target.residuals(found.numbers))
+        kept = found.weights @ self._target.doubts(found.numbers) < 0.5
+        if kept.any() and (self.rounds % 2 == 0 or self.rounds >= SURE_ROUNDS):
+            misses = misses[:, kept]  # what the best flights take for wrong would pull all others off
         soft = _widened(misses, found.log_ratio, min(max(FEWEST, 0.1 * misses.shape[0]), MOST_SOFT))
         lines, weights = self._lines(found, misses), normalised(soft)
         basis = directions(lines, _sure_shift(found.scores, weights), MOST_DIRECTIONS)
@@ -134,7 +141,8 @@ class Sampler:
         parts = [[solved(lines, basis)], fitted(own, weights, MOST_NORMALS)]
         if found.effective >= FEWEST:
             parts.append(fitted(own, found.weights, MOST_NORMALS))
-        components = [Normal(one.share / len(parts), one.mean, one.covariance) for part in parts for one in part]
+        total = sum(SHARES[: len(parts)])
+        components = [Normal(share / total * one.share, one.mean, one.covariance) for share, part in zip(SHARES, parts) for one in part]
         return Proposal(basis, tuple(components))
 
 

@@ -22,7 +22,7 @@ from sixdof.postflight.hypotheses.sampler import Sampler
 from sixdof.postflight.hypotheses.tables import EvidenceFile
 from sixdof.postflight.hypotheses.weighing import case_of, conflicts, flown_rounds, verdict_of
 
-FLIGHTS, ENOUGH, ROUNDS, OTHER = 100, 40.0, 8, 0.02
+FLIGHTS, ENOUGH, ROUNDS, OTHER = 200, 30.0, 8, 0.02
 
 
 def what_happened(
