@@ -43,8 +43,7 @@ def test_effective_size__of_equal_and_impossible_weights():
 
 
 @pytest.mark.parametrize(
-    "prior, observed, sd, mean, spread",
-    [((0.0, 1.0), [1.0], 0.5, 0.8, 0.447213595), ((10.0, 2.0), [9.0, 9.0, 9.0], 1.0, 9.076923077, 0.554700196)],
+    "prior, observed, sd, mean, spread", [((0.0, 1.0), [1.0], 0.5, 0.8, 0.447213595), ((10.0, 2.0), [9.0, 9.0, 9.0], 1.0, 9.076923077, 0.554700196)]
 )
 def test_weights__give_the_conjugate_posterior(prior, observed, sd, mean, spread, draws):
     theta = prior[0] + prior[1] * draws
