@@ -226,7 +226,7 @@ def test_recorded_log__is_the_flight_in_the_sender_s_time(tmp_path, packets):
 
 def test_recording__keeps_its_own_names_and_survives_a_file(tmp_path):
     ds = kept(tmp_path / "a.rec", [{"height": 1.0, "received": 3.0, "volts": [3.7, 3.6], "note": "armed"}, {"height": 2.0}])
-    assert ds.received.values[0] > 1e9 and "packets hold received" in ds.finding.values[0] and ds.volts.dims == ("packet", "volts_part") and "note" not in ds
+    assert ds.received.values[0] > 1e9 and 'packets hold "received"' in ds.finding.values[0] and ds.volts.dims == ("packet", "volts_part") and "note" not in ds
     ds.to_netcdf(tmp_path / "a.nc")
     with xr.open_dataset(tmp_path / "a.nc") as again:
         assert again.attrs["kind"] == "recording" and again.height.values.tolist() == [1.0, 2.0]

@@ -62,7 +62,7 @@ def _record(chosen) -> int:
     from sixdof import load_mission, report
     from sixdof.postflight import follow, listen, read_recording, record
 
-    ticking = {"form": chosen.form, "timeout": chosen.timeout, "tick": 0.25}
+    ticking = {"form": chosen.form, "timeout": chosen.timeout, "tick": 0.1}
     site = None if chosen.site is None else load_mission(chosen.site)
     names = None if chosen.names is None else [name.strip() for name in chosen.names.split(",")]
     source = follow(chosen.follow, **ticking) if chosen.follow else listen(chosen.udp, address=chosen.address, **ticking)

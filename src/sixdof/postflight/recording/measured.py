@@ -9,14 +9,34 @@ from typing import Any, NamedTuple
 import numpy as np
 
 from sixdof.mission.tables import Site
+from sixdof.mission.units import shown
 from sixdof.postflight.logs.checks.finding import counted
-from sixdof.postflight.logs.columns.names import KNOWN, SI_NAMES
+from sixdof.postflight.logs.columns.names import FINS, KNOWN, SI_NAMES
 from sixdof.postflight.logs.places import local_places
 from sixdof.postflight.recording.mapped import by_map, rows_of_text
 from sixdof.postflight.recording.packet import SENT, SEQUENCE, Packet, checked
 
 DIMS = {3: "axis", 4: "quaternion"}
-RESERVED = ("packet", "received", "session", "run", "repeated", "late", "latency", "lost", "finding", "bursts", "sent", "sequence")
+RESERVED = (
+    "packet",
+    "received",
+    "session",
+    "run",
+    "repeated",
+    "late",
+    "latency",
+    "lost",
+    "finding",
+    "bursts",
+    "sent",
+    "sequence",
+    "axis",
+    "quaternion",
+    "fin",
+    "silence",
+    "clock",
+    "recorder_session",
+)
 OWN = ("silence_", "session_", "clock_", "sync_", "burst_", "loss_")  # what names of the recording itself begin with
 
 
@@ -38,12 +58,19 @@ def measured(packets: Sequence[Packet], about: Mapping[str, Any], site: Site | N
     else:
         sent, sequence = (np.array([_scalar(row.get(name)) for row in rows]) for name in (SENT, SEQUENCE))
         names = dict.fromkeys(name for row in rows for name in row if name not in (SENT, SEQUENCE))
-        made = {name: _variable(name, [row.get(name) for row in rows]) for name in names}
+        made = {name: _variable(name, [row.get(name) for row in rows], findings) for name in names if _usable(name)}
         variables = {name: one for name, one in made.items() if one is not None}
-    for name in [name for name in variables if name in RESERVED or name.startswith(OWN)]:
-        findings.append(f"packets hold {name}, which is a name of the recording itself; it is left out")
-        del variables[name]
+        findings += [
+            f"packets hold {shown(name)}, which is a name of the recording itself or none that a file can hold; it is left out"
+            for name in names
+            if not _usable(name)
+        ]
     return Measured(variables | _on_the_ground(variables, site), sent, sequence, findings)
+
+
+def _usable(name: str) -> bool:
+    """Tell whether a name can be that of a variable: none of the recording's own, and no path of a netCDF file."""
+    return name.isprintable() and "/" not in name and name not in RESERVED and not name.startswith(OWN) and not name.endswith("_part")
 
 
 def _rows(packets: Sequence[Packet], about: Mapping[str, Any], decode: Callable[[Any], Mapping[str, Any]] | None) -> tuple[list[dict[str, Any]], list[str]]:
@@ -86,21 +113,30 @@ def _scalar(value: Any) -> float:
     return float(value) if isinstance(value, (int, float)) else math.nan
 
 
-def _variable(name: str, column: list[Any]) -> tuple | None:
-    """Return one variable; None for one that holds words alone."""
-    lists = [len(value) for value in column if isinstance(value, list)]
+def _variable(name: str, column: list[Any], findings: list[str]) -> tuple | None:
+    """Return one variable; None for one that holds no number. What has another shape than the timeline's is not measured, which is said."""
     known = KNOWN.get(name)
-    attributes = {"units": SI_NAMES.get(known.unit, known.unit), "long_name": known.long_name} if known else {"units": "as sent", "long_name": name}
-    if not lists:
-        values = np.array([_scalar(value) for value in column])
-        return ("packet", values, attributes) if np.isfinite(values).any() else None
-    width = max(lists)
-    table = np.full((len(column), width), np.nan)
+    widths = {len(value) for value in column if isinstance(value, list)}
+    parts = max(widths, default=0) if known is None or name in FINS else 0 if known.parts == 1 else known.parts
+    strange = sum(value is not None and not _fits(value, parts, known is not None and name not in FINS) for value in column)
+    if strange:
+        wanted = f"{parts} numbers" if parts else "one number"
+        findings.append(f"{counted(strange, 'packet')} with {shown(name)} that is not {wanted}: left out there")
+    table = np.full((len(column), max(parts, 1)), np.nan)
     for k, value in enumerate(column):
-        if isinstance(value, list):
-            table[k, : len(value)] = [_scalar(one) for one in value]
-    dim = known.dims[-1] if known is not None and len(known.dims) == 2 else DIMS.get(width, f"{name}_part")
-    expected = {"axis": 3, "quaternion": 4}.get(dim, width)
-    if width != expected:
-        dim = f"{name}_part"
-    return ("packet", dim), table, attributes
+        if _fits(value, parts, known is not None and name not in FINS):
+            numbers = value if isinstance(value, list) else [value]
+            table[k, : len(numbers)] = [_scalar(one) for one in numbers]
+    if not np.isfinite(table).any():
+        return None
+    attributes = {"units": SI_NAMES.get(known.unit, known.unit), "long_name": known.long_name} if known else {"units": "as sent", "long_name": name}
+    if not parts:
+        return "packet", table[:, 0], attributes
+    return ("packet", known.dims[-1] if known is not None else DIMS.get(parts, f"{name}_part")), table, attributes
+
+
+def _fits(value: Any, parts: int, exactly: bool) -> bool:
+    """Tell whether a value has so many parts (0: a number, or a word, which is none), or at most so many."""
+    if isinstance(value, list):
+        return len(value) == parts if exactly else len(value) <= parts
+    return value is not None and parts == 0

@@ -15,6 +15,7 @@ from sixdof.mission.units import shown
 FORMS = ("names", "text", "bytes")
 SENT, SEQUENCE = "time", "sequence"  # names in a packet of the sender's clock, s, and of its packet number
 MOST_NAMES, MOST_VALUES, LONGEST_TEXT = 200, 64, 200  # of one packet
+LATEST, LARGEST_TIME = 1e11, 1e12  # s: of a receiver's clock since 1970, of a sender's
 _EXAMPLE = '{"time": 12.3, "sequence": 41, "height": 215.0, "velocity": [4.1, -0.3, 62.0]}'
 
 
@@ -65,7 +66,7 @@ def packet_of(what: Any, received: float | None = None, form: str = "names") -> 
     if isinstance(what, Packet):
         return what
     stamp = receiver_clock() if received is None else received
-    if isinstance(stamp, bool) or not isinstance(stamp, (int, float)) or not math.isfinite(stamp):
+    if isinstance(stamp, bool) or not isinstance(stamp, (int, float)) or not 0.0 <= stamp <= LATEST:
         raise Malformed(f"received = {shown(received)} must be a number of seconds since 1970-01-01 UTC")
     if isinstance(what, Mapping):
         return Packet(float(stamp), checked(what))
@@ -103,9 +104,9 @@ def checked(payload: Mapping[str, Any]) -> dict[str, Any]:
         if not isinstance(name, str) or not 1 <= len(name) <= LONGEST_TEXT:
             raise Malformed(f"{shown(name)} is no name")
         found[name] = _value(name, value)
-    if SENT in found and not _finite(found[SENT]):
+    if SENT in found and not (_finite(found[SENT]) and abs(found[SENT]) <= LARGEST_TIME):
         raise Malformed(f"{SENT} = {shown(found[SENT])} must be the sender's clock, a number of seconds")
-    if SEQUENCE in found and not (_finite(found[SEQUENCE]) and float(found[SEQUENCE]).is_integer() and found[SEQUENCE] >= 0):
+    if SEQUENCE in found and not (_finite(found[SEQUENCE]) and float(found[SEQUENCE]).is_integer() and 0 <= found[SEQUENCE] < 2**53):
         raise Malformed(f"{SEQUENCE} = {shown(found[SEQUENCE])} must be the packet's number, a whole number from 0")
     return found
 

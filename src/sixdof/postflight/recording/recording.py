@@ -10,9 +10,9 @@ from typing import Any
 import numpy as np
 import xarray as xr
 
-from sixdof.mission.tables import Site
 from sixdof.postflight.logs.checks.finding import counted
 from sixdof.postflight.recording.clocks import Clock, clock_of, sender_runs
+from sixdof.postflight.recording.describing import site_of
 from sixdof.postflight.recording.held import Held, held_in
 from sixdof.postflight.recording.loss import Loss, loss_of, silences
 from sixdof.postflight.recording.measured import measured
@@ -65,7 +65,7 @@ def read_recording(path: str | PathLike, *, columns: Any = None, names: Any = No
     if not held.packets:
         raise ValueError(f"read_recording: {file} holds no packets: the recorder heard nothing")
     about = held.about | {name: given for name, given in (("columns", columns), ("names", names)) if given is not None}
-    site = Site(**about["site"]) if "site" in about else None
+    site = site_of(about["site"]) if "site" in about else None
     values = measured(held.packets, about, site, decode)
     ds = xr.Dataset(values.variables | _packets(held, values.sent, values.sequence))
     ds = ds.assign_coords({dim: list(parts) for dim, parts in (("axis", "xyz"), ("quaternion", "wxyz")) if dim in ds.dims})
@@ -78,7 +78,12 @@ def read_recording(path: str | PathLike, *, columns: Any = None, names: Any = No
         ds = ds.assign(finding=("finding", np.array(findings), {"long_name": "what was found wrong, and done about it"}))
     place = {} if site is None else {"site_name": site.name, "site_latitude": math.degrees(site.latitude), "site_longitude": math.degrees(site.longitude)}
     place |= {} if site is None else {"site_altitude": site.altitude, "site_earth": site.earth}
-    return ds.assign_attrs(kind=KIND, path=str(file), title=about.get("title", ""), numbered_by=loss.by, **place)
+    return ds.assign_attrs(kind=KIND, path=str(file), title=_printable(about.get("title", "")), numbered_by=loss.by, **place)
+
+
+def _printable(text: str) -> str:
+    """Return a text as it may stand on a terminal."""
+    return "".join(letter if letter.isprintable() else " " for letter in text)
 
 
 def need_recording(recording: Any, who: str) -> xr.Dataset:

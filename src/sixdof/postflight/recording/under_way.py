@@ -11,8 +11,8 @@ from os import PathLike
 from typing import Any
 
 from sixdof.ensemble.signals import interruptible, orderly_end
-from sixdof.mission.tables import Site
 from sixdof.mission.units import shown
+from sixdof.postflight.recording.describing import site_of
 from sixdof.postflight.recording.packet import Packet, datagram
 from sixdof.postflight.recording.recorder import Recorder
 from sixdof.postflight.recording.sources.source import Source
@@ -89,8 +89,8 @@ def _mapped(about: dict[str, Any], recent: deque[Packet]) -> dict[str, tuple[flo
         return {}
     from sixdof.postflight.recording.measured import measured
 
-    site = Site(**about["site"]) if "site" in about else None
     try:
+        site = site_of(about["site"]) if "site" in about else None
         found = measured(list(recent), about, site, None).variables
     except ValueError:  # the page will say why
         return {}

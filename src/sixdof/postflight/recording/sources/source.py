@@ -56,12 +56,12 @@ class Source:
         self._heard = asked if self._heard is None else self._heard
         while not any(one.is_set() for one in self._ends):
             now = time.monotonic()
-            packet = self._admitted(self._take(max(min(LOOK, self._heard + self.timeout - now, asked + (self.tick or math.inf) - now), 0.0)))
-            now = time.monotonic()
+            data = self._take(max(min(LOOK, self._heard + self.timeout - now, asked + (self.tick or math.inf) - now), 0.0))
+            packet, now = self._admitted(data), time.monotonic()
             if packet is not None:
                 self._heard = now
                 return packet
-            if now - self._heard >= self.timeout:
+            if data is None and now - self._heard >= self.timeout:  # not while something waits to be looked at
                 break
             if self.tick is not None and now - asked >= self.tick:
                 return None
