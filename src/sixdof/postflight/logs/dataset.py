@@ -65,8 +65,8 @@ def _attributes(name: str, table: ColumnMapTables) -> dict[str, Any]:
     if name in table.read:
         found |= attributes_of(name, table.read[name])
         y, z = table.read[name].off_axis
-        if name == "specific_force" and (y or z):
-            found["sensor_offset"] = [y, z] if "body_rate" not in table.read else [0.0, 0.0]
+        if name == "specific_force" and (y or z) and "body_rate" not in table.read:  # else it was moved onto the roll axis
+            found |= {"sensor_y": y, "sensor_z": z}
         return found
     made_of = {
         "height": "pressure" if "pressure" in table.read else "altitude",

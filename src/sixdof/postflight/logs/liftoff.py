@@ -103,9 +103,12 @@ def _by_climb(time: np.ndarray, up: np.ndarray) -> Liftoff | None:
     slope, begin = np.polyfit(t[some] - t[k], v[some] - level, 1)
     if slope <= 0.0:
         return None
+    # a receiver's velocity may go in steps, on which a line goes astray: liftoff lies behind the last reading of rest all the same
+    quiet = float(t[:k][(v[:k] - level) < max(3.0 * scatter, 0.5)][-1:].max(initial=t[0]))
     step = float(np.median(np.diff(t)))
-    error = max(math.hypot(scatter / slope, step / math.sqrt(12.0)), FLOOR)
-    return Liftoff(float(t[k] - begin / slope), error, "climb rate")
+    start = float(np.clip(t[k] - begin / slope, quiet, t[k]))
+    error = max(math.hypot(scatter / slope, step / math.sqrt(12.0)), FLOOR, (t[k] - quiet) / math.sqrt(12.0))
+    return Liftoff(start, error, "climb rate")
 
 
 def _by_height(time: np.ndarray, height: np.ndarray, name: str) -> Liftoff | None:

@@ -51,7 +51,7 @@ def _gravity(time, values, rest) -> Iterator[tuple[str, str]]:
     seen = np.isfinite(force[rest]).any(axis=0) if rest.any() else np.zeros(3, dtype=bool)
     if not seen.any() or np.isfinite(force[rest][:, seen]).all(axis=1).sum() < 10:
         return
-    vector = np.nanmedian(force[rest], axis=0)[seen]
+    vector = np.nanmedian(force[rest][:, seen], axis=0)
     size = float(np.linalg.norm(vector))
     whole = seen.all() or bool(seen[0])
     said = f"the specific force at rest is {size:.3g} m/s^2"

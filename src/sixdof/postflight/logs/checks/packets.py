@@ -12,6 +12,7 @@ WRAPS = (2.0**16, 2.0**24, 2.0**32)  # counts at which a clock of 16, 24 or 32 b
 PERIODS = (43_200.0, 86_400.0, 604_800.0)  # s: half a day, a day, a week of a time of day
 SHUFFLED = 0.05  # share of steps backward above which a log has no order of its own
 FEWEST = 10  # rows that go on after a clock began anew; fewer are late packets
+NANOSECONDS = 9  # decimals of a second: times that differ by rounding alone are one
 LEAST_FALL = 1.0  # s by which a clock that begins anew falls at least
 GAP = 3.5  # median steps: a longer one has lost rows
 
@@ -71,7 +72,7 @@ def in_order(time: np.ndarray, repeated: np.ndarray, counter: np.ndarray | None,
     time, kept, more = _anew(time, counter, second, reset_gap)
     row, time, found = row[kept], time[kept], found + more
     order, more = _sorted(time, None if counter is None else counter[kept])
-    row, time = row[order], time[order]
+    row, time = row[order], np.round(time[order], NANOSECONDS)
     return Packets(row, time, _usual(time), found + more)
 
 
