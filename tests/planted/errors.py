@@ -45,6 +45,7 @@ from planted import (  # noqa: E402
     sweep,
     telemetry,
     triggers,
+    video,
     weathercock,
     wind,
 )
@@ -1076,6 +1077,7 @@ PLANTED = (
     *landing.ERRORS,
     *motor_choice.ERRORS,
     *static_firing.ERRORS,
+    *video.ERRORS,
     *telemetry.ERRORS,
     *as_built.ERRORS,
 )
