@@ -44,6 +44,7 @@ In the workshop:
 After a flight:
   python -m sixdof replay --simulate configs/sampler.toml --loss 20% --burst 5 --to-udp 4567 --speed 10    telemetry of a simulated flight, to try a display
   python -m sixdof record --udp 4567 --out flight.rec --site configs/sampler.toml    telemetry as it comes, safe against a kill; where it was last
+  python -m sixdof video configs/lost-flight/camera.toml configs/lost-flight/frames.csv --mission configs/two-stage.toml    pixels off a video: which tell what
 
 The library itself:
   python -m sixdof verify                                      the kernel on this machine against published check cases and closed forms
