@@ -10,6 +10,7 @@ import pytest
 from evidence_by_hand import pieces_of
 from figure_checks import complaints
 from firing_logs import FIRINGS
+from flown_logs import noisy_log, true_flight
 from recorded import recorded
 
 import sixdof
@@ -360,3 +361,15 @@ def test_figures__of_a_video(demo_flight):
         plot.plot_video(demo_flight)
     with pytest.raises(ValueError, match="plot_swing needs what"):
         plot.plot_swing(video)
+
+
+@pytest.mark.slow
+def test_figure__of_an_estimate(stack_mission):
+    """Two flights of a stack: parameters of one stage, of the day of each, and correlations of all."""
+    names = ["aero.drag of whinchat", "motor.impulse", "wind.speed", "aero.cp of whinchat"]
+    time = np.arange(0.0, 4.0, 0.1)
+    logs = [noisy_log(true_flight(stack_mission, {"motor.impulse": size})[1], time, seed) for seed, size in ((1, 0.98), (2, 1.01))]
+    found = sixdof.postflight.estimate(stack_mission, logs, names, carry=False, progress=False)
+    assert_good(plot.plot_estimate(found, "log 2"))
+    with pytest.raises(ValueError, match="there is no log"):
+        plot.plot_estimate(found, "log 3")

@@ -32,7 +32,7 @@ def fitted(function, blocks, prior, *, asked=None, start=None, **settings):
     def model(questions):
         return [np.asarray(functions[number](z), dtype=float).reshape(blocks[number].values.shape[0], -1) for number, z in questions]
 
-    first = start_of(blocks, np.zeros(size) if start is None else np.asarray(start, dtype=float))
-    state, point = solved(model, blocks, prior, first, Settings(**{"step": 1e-3, "close": 1e-6, "most": 200, **settings}))
+    how = Settings(**{"step": 1e-3, "close": 1e-6, "most": 200, **settings})
+    state, point = solved(model, blocks, prior, start_of(blocks, np.zeros(size) if start is None else np.asarray(start, dtype=float), how), how)
     asked = np.ones(size, dtype=bool) if asked is None else np.asarray(asked)
     return state, point, known_of(blocks, prior, point, state.colour, asked)

@@ -7,6 +7,7 @@ import pytest
 from evidence_by_hand import pieces_of
 from figure_checks import complaints
 from firing_logs import fired_again
+from flown_logs import noisy_log, true_flight
 from recorded import recorded
 from strangers import FILES, FOLDER
 from workbench import readings
@@ -79,7 +80,7 @@ WORKSHOP = (
     "plot_as_built",
     "plot_ballast",
 )
-AFTERWARDS = ("plot_recording", "plot_log", "plot_what_happened", "plot_video", "plot_swing")
+AFTERWARDS = ("plot_recording", "plot_log", "plot_estimate", "plot_what_happened", "plot_video", "plot_swing")
 OF_LOOPS = (
     "plot_modes",
     "plot_bode",
@@ -438,3 +439,16 @@ def test_figures__and_page_of_a_video(ensembles, missions, name):
     rendered(plot.plot_swing(sixdof.postflight.swing_of(found)))
     page = str(sixdof.report(found))
     assert "ANSWER: " in page and "Among the flights" in page and "nan" not in page
+
+
+@LIGHTEST
+def test_figure__and_page_of_an_estimate(missions, name):
+    """Drag and thrust out of a log of two seconds, with all that the vehicle disperses carried along; of a vehicle that steers its control force too."""
+    truth = {"aero.drag": 1.05, "motor.impulse": 0.98} | ({"aero.control_force": 1.05} if name == "canard" else {})
+    log = noisy_log(true_flight(missions[name], truth)[1], np.arange(0.0, 2.0, 0.1), 1)
+    few = missions[name].change({"disperse": {each: missions[name].disperse[each] for each in ("aero.drag", "motor.impulse")}, "correlation": []})
+    found = sixdof.postflight.estimate(few, log, list(truth), priors={each: "10 %" for each in truth}, turns=4, progress=False)
+    rendered(plot.plot_estimate(found))
+    page = str(sixdof.report(found))
+    assert "ANSWER: aero.drag is" in page and "nan" not in page
+    assert "[disperse]" in sixdof.postflight.estimate_toml(found)

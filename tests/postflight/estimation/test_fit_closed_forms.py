@@ -216,7 +216,8 @@ def test_fit__goes_on_from_any_turn_to_the_same_bits():
         return [(500.0 * np.exp(z[0]) * -np.expm1(-1e-4 * np.exp(z[1]) * x))[:, None] for _, z in asked]
 
     turns: list[State] = []
-    end, _ = solved(model, blocks, no_prior(2), start_of(blocks, np.zeros(2)), Settings(step=1e-3), lambda state, point: turns.append(state))
+    how = Settings(step=1e-3)
+    end, _ = solved(model, blocks, no_prior(2), start_of(blocks, np.zeros(2), how), how, lambda state, point: turns.append(state))
     assert len(turns) > 5
     for middle in (turns[1], turns[len(turns) // 2], turns[-1]):
         again, _ = solved(model, blocks, no_prior(2), middle, Settings(step=1e-3))

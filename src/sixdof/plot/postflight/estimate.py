@@ -39,7 +39,7 @@ def plot_estimate(ds: xr.Dataset, log: str | None = None):
 
     one = ds.sel(log=log or names[0])
     columns = _columns(one)
-    upper = 1.9 + 0.34 * ds.sizes["parameter"]
+    upper = 2.2 + 0.34 * ds.sizes["parameter"]
     figure = plt.figure(figsize=(11.5, upper + 2.1 * ((len(columns) + 1) // 2) + 0.6), layout="constrained")
     top, bottom = figure.subfigures(2, 1, height_ratios=[upper, 2.1 * ((len(columns) + 1) // 2) + 0.4])
     left, right = top.subplots(1, 2, width_ratios=[1.6, 1.0])

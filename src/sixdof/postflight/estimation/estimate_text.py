@@ -61,7 +61,7 @@ def _answer(ds: xr.Dataset) -> Iterator[str]:
         start = "ANSWER: " if k == 0 else ""
         yield f"{start}{name} is {estimated(one)}; {logs_word(ds)} {'say' if ds.sizes['log'] > 1 else 'says'} {learned(one)} about it."
     if not ds.attrs["converged"]:
-        yield "NOT CONVERGED: the turns were used up; give more turns, better priors, or fewer parameters before you use a number."
+        yield "NOT CONVERGED: turns were used up, or no step helped any more; give more turns, better priors or fewer parameters before you use a number."
     far = [str(name) for name, moved in zip(ds["parameter"].values, ds["moved"].values, strict=True) if math.isfinite(moved) and abs(moved) > FAR]
     if far:
         yield f"SURPRISING: {', '.join(far)} moved more than {FAR:g} standard deviations of before: doubt the prior, the log and the model, in turn."

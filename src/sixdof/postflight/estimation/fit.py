@@ -76,7 +76,7 @@ def fit(
     bar = tqdm(total=None, desc="sixdof: turns of the estimate", unit="", disable=not progress)
     with bar:
         for number, start in enumerate(points):
-            state = kept.states.get(number, start_of(blocks, np.clip(start, prior.low, prior.high)))
+            state = kept.states.get(number, start_of(blocks, np.clip(start, prior.low, prior.high), settings))
 
             def told(state: State, point: Point, number: int = number) -> None:
                 kept.save(number, state)

@@ -14,9 +14,9 @@ from sixdof.mission.page import indented, table, wrapped
 from sixdof.postflight.estimation.estimate import logs_of, problem_of
 from sixdof.postflight.estimation.fit import Fit, Problem, blocks_of, fit
 from sixdof.postflight.estimation.flown import Flights
-from sixdof.postflight.estimation.problem import slopes_at
+from sixdof.postflight.estimation.problem import inverse, slopes_at
 from sixdof.postflight.estimation.solver import Settings
-from sixdof.postflight.estimation.uncertainty import inverse, known_of
+from sixdof.postflight.estimation.uncertainty import known_of
 from sixdof.study.reading.page import LAST_LINE
 from sixdof.study.reading.result import need_table
 from sixdof.study.uncertainty.statistics import check_share

@@ -49,9 +49,10 @@ def _bytes(part: Any) -> bytes:
 
 
 def _plain(state: State) -> dict[str, Any]:
-    return state._asdict() | {"z": state.z.tolist(), "colour": [one.tolist() for one in state.colour]}
+    return state._asdict() | {"z": state.z.tolist(), "step": state.step.tolist(), "colour": [one.tolist() for one in state.colour]}
 
 
 def _state(found: dict[str, Any]) -> State:
     colour = [np.array(one, dtype=float) for one in found["colour"]]
-    return State(**found | {"z": np.array(found["z"], dtype=float), "colour": colour, "history": [tuple(one) for one in found["history"]]})
+    numbers = {name: np.array(found[name], dtype=float) for name in ("z", "step")}
+    return State(**found | numbers | {"colour": colour, "history": [tuple(one) for one in found["history"]]})

@@ -44,13 +44,17 @@ class Slopes(NamedTuple):
     slope: np.ndarray
 
 
-def slopes_at(model: Model, blocks: Sequence[Block], prior: Prior, z: np.ndarray, step: float) -> list[Slopes]:
-    """Return residuals and slopes of all blocks at z: central differences over `step` either way (one-sided at a cut), all flights asked for at once."""
+def slopes_at(model: Model, blocks: Sequence[Block], prior: Prior, z: np.ndarray, step: float | np.ndarray) -> list[Slopes]:
+    """Return residuals and slopes of all blocks at z: central differences over `step` either way (one-sided at a cut), all flights asked for at once.
+
+    step : in z, one for all or (n,).
+    """
+    steps = np.broadcast_to(step, z.shape)
     asked: list[Asked] = []
     for number, block in enumerate(blocks):
         asked.append((number, z))
         for place in block.places:
-            asked += [(number, moved(z, place, -step, prior)), (number, moved(z, place, step, prior))]
+            asked += [(number, moved(z, place, -steps[place], prior)), (number, moved(z, place, steps[place], prior))]
     answers = iter(model(asked))
     found = []
     for block in blocks:
@@ -58,7 +62,7 @@ def slopes_at(model: Model, blocks: Sequence[Block], prior: Prior, z: np.ndarray
         slope = np.empty((*base.shape, block.places.size))
         for k, place in enumerate(block.places):
             below, above = next(answers), next(answers)
-            distance = moved(z, place, step, prior)[place] - moved(z, place, -step, prior)[place]
+            distance = moved(z, place, steps[place], prior)[place] - moved(z, place, -steps[place], prior)[place]
             slope[:, :, k] = (above - below) / distance
         residual = block.values - base
         residual[~np.isfinite(slope).all(axis=2)] = np.nan
@@ -71,3 +75,10 @@ def moved(z: np.ndarray, place: int, step: float, prior: Prior) -> np.ndarray:
     out = z.copy()
     out[place] = np.clip(z[place] + step, prior.low[place], prior.high[place])
     return out
+
+
+def inverse(matrix: np.ndarray) -> np.ndarray:
+    """Return the inverse of a positive definite matrix, scaled to a unit diagonal first: information may span twenty orders of magnitude."""
+    scale = 1.0 / np.sqrt(np.diag(matrix))
+    found = np.linalg.inv(matrix * np.outer(scale, scale)) * np.outer(scale, scale)
+    return 0.5 * (found + found.T)

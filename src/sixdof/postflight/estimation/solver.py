@@ -12,17 +12,18 @@ from typing import Any, NamedTuple
 import numpy as np
 
 from sixdof.postflight.estimation.noise import HUBER, colour_of, middle_size, noise_of, robust_weights, weights_count
-from sixdof.postflight.estimation.problem import Block, Model, Prior, Slopes, slopes_at
+from sixdof.postflight.estimation.problem import Block, Model, Prior, Slopes, inverse, slopes_at
 
 ROUNDS = 3  # the noise as white; with its colour and robust weights; once more with the colour of what is left
 DAMPINGS = (0.0, 0.1, 1.0, 10.0, 100.0)  # of one turn, times what the last one needed: flown at once, the best is taken
 LEAST_KEPT = 0.8  # of the samples that a candidate must still answer, or it counts as lost
+FINEST = 0.02  # of the first step of the differences: they follow what is known by now, but no nearer to the ticks of the computer
 ENOUGH = 0.25  # of the fall that the slopes promise: the undamped step is taken, no others are flown
 TINY = 1e-3  # of a damping below which there is none
 
 
 class Settings(NamedTuple):
-    """step : of the differences, in z. close : a turn moves less than this many standard deviations at the end. most : turns. robust : outliers weigh less."""
+    """step : of the differences, in z, at first. close : standard deviations, less than which the last turn moves. most : turns. robust : outliers weigh less."""
 
     step: float = 0.2
     close: float = 0.02
@@ -38,6 +39,7 @@ class State(NamedTuple):
     turn: int
     damping: float
     colour: list[np.ndarray]  # of each block, (channels,)
+    step: np.ndarray  # of the differences, (n,), in z
     history: list[tuple[float, float]]  # of each turn: half the sum of squares with the prior, the step in standard deviations
     done: bool = False
 
@@ -52,9 +54,9 @@ class Point(NamedTuple):
     pull: np.ndarray
 
 
-def start_of(blocks: Sequence[Block], z: np.ndarray) -> State:
+def start_of(blocks: Sequence[Block], z: np.ndarray, settings: Settings) -> State:
     """Return the state that a fit starts from."""
-    return State(z, 0, 0, TINY, [np.ones(block.error.size) for block in blocks], [])
+    return State(z, 0, 0, TINY, [np.ones(block.error.size) for block in blocks], np.full(z.size, settings.step), [])
 
 
 def solved(
@@ -62,10 +64,11 @@ def solved(
 ) -> tuple[State, Point]:
     """Return the state at the end of a fit and the point there. told : called after every turn, with what it came to."""
     slopes: list[Slopes] = []
-    at = None
+    at: tuple[bytes, ...] = ()
     while True:
-        if at is None or not np.array_equal(at, state.z):  # a new round begins where the last one ended: nothing is flown again
-            slopes, at = slopes_at(model, blocks, prior, state.z, settings.step), state.z
+        wanted = state.z.tobytes(), state.step.tobytes()
+        if at != wanted:  # a new round begins where the last one ended: nothing is flown again
+            slopes, at = slopes_at(model, blocks, prior, state.z, state.step), wanted
         point = point_of(blocks, prior, slopes, state, settings)
         if state.done:
             return state, point
@@ -121,6 +124,7 @@ def _turned(model: Model, blocks: Sequence[Block], prior: Prior, state: State, p
     scale = np.diag(np.maximum(np.diag(whole), 1e-30))
     dampings = [max(state.damping, TINY) * one for one in DAMPINGS]
     steps = [_within(state.z, _solve(whole + damping * scale, point.pull), prior) for damping in dampings]
+    state = state._replace(step=np.clip(np.sqrt(np.diag(inverse(whole))), settings.step * FINEST, settings.step))
     gains = gains_of(model, blocks, prior, state, point, [state.z + steps[0]], settings)
     if gains[0] < ENOUGH * 0.5 * size**2:
         gains = np.append(gains, gains_of(model, blocks, prior, state, point, [state.z + one for one in steps[1:]], settings))

@@ -8,7 +8,7 @@ from typing import NamedTuple
 import numpy as np
 
 from sixdof.postflight.estimation.noise import colour_of
-from sixdof.postflight.estimation.problem import Block, Prior
+from sixdof.postflight.estimation.problem import Block, Prior, inverse
 from sixdof.postflight.estimation.solver import Point, information_by_channel
 
 NOTHING = 1e-6  # precision in z of a parameter of which nothing was known before
@@ -129,10 +129,3 @@ def directions_of(white: np.ndarray, prior: Prior, asked: np.ndarray) -> tuple[n
     rows = (root @ vectors).T
     rows /= np.linalg.norm(rows, axis=1, keepdims=True)
     return rows * np.sign(rows[np.arange(rows.shape[0]), np.abs(rows).argmax(axis=1)])[:, None], np.maximum(values, 0.0)
-
-
-def inverse(matrix: np.ndarray) -> np.ndarray:
-    """Return the inverse of a positive definite matrix, scaled to a unit diagonal first: information may span twenty orders of magnitude."""
-    scale = 1.0 / np.sqrt(np.diag(matrix))
-    found = np.linalg.inv(matrix * np.outer(scale, scale)) * np.outer(scale, scale)
-    return 0.5 * (found + found.T)
