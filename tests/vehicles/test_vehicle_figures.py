@@ -447,7 +447,7 @@ def test_figure__and_page_of_an_estimate(missions, name):
     truth = {"aero.drag": 1.05, "motor.impulse": 0.98} | ({"aero.control_force": 1.05} if name == "canard" else {})
     log = noisy_log(true_flight(missions[name], truth)[1], np.arange(0.0, 2.0, 0.1), 1)
     few = missions[name].change({"disperse": {each: missions[name].disperse[each] for each in ("aero.drag", "motor.impulse")}, "correlation": []})
-    found = sixdof.postflight.estimate(few, log, list(truth), priors={each: "10 %" for each in truth}, turns=4, progress=False)
+    found = sixdof.postflight.estimate(few, log, list(truth), priors=dict.fromkeys(truth, "10 %"), turns=4, progress=False)
     rendered(plot.plot_estimate(found))
     page = str(sixdof.report(found))
     assert "ANSWER: aero.drag is" in page and "nan" not in page

@@ -14,7 +14,6 @@ from sixdof.postflight.estimation.noise import HUBER, whiteness
 from sixdof.postflight.estimation.parameters import Parameter, values_of
 from sixdof.postflight.estimation.uncertainty import Known, known_of
 
-SETTLED = 0.1  # standard deviations that the last step may have left
 INNER = 0.05, 0.95  # of what the air does to the vehicle, over Mach
 
 
@@ -30,8 +29,9 @@ def entries_of(problem: Problem, found: Fit, confidence: float) -> xr.Dataset:
     coords["log"] = ("log", [block.name for block in problem.blocks], {"long_name": "log of a flight"})
     coords["channel"] = ("channel", channel_names(problem), {"long_name": "column of a log"})
     history = found.state.history
-    settled = len(history) < problem.settings.most and history[-1][1] < SETTLED
-    return ds.assign_coords(coords).assign_attrs(converged=int(settled), turns=len(history), starts=found.costs.size, best_start=found.best)
+    return ds.assign_coords(coords).assign_attrs(
+        converged=int(len(history) < problem.settings.most), turns=len(history), starts=found.costs.size, best_start=found.best
+    )
 
 
 def channel_names(problem: Problem) -> list[str]:

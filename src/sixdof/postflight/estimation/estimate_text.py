@@ -17,6 +17,7 @@ TRANSONIC = 0.8  # Mach number above which static ports, drag and stability are 
 SHOWN_STRETCHES = 6
 LARGER = 1.3  # times the error that a log states, from which on residuals are told
 SURE_WHITE = 0.01  # probability below which residuals are no white noise
+ROUGH = 0.3  # standard deviations that the last step left, from which on it is told
 FAR = 2.5  # standard deviations of before
 
 _WEAK = (
@@ -61,7 +62,7 @@ def _answer(ds: xr.Dataset) -> Iterator[str]:
         start = "ANSWER: " if k == 0 else ""
         yield f"{start}{name} is {estimated(one)}; {logs_word(ds)} {'say' if ds.sizes['log'] > 1 else 'says'} {learned(one)} about it."
     if not ds.attrs["converged"]:
-        yield "NOT CONVERGED: turns were used up, or no step helped any more; give more turns, better priors or fewer parameters before you use a number."
+        yield "NOT CONVERGED: the turns were used up; give more turns, better priors or fewer parameters before you use a number."
     far = [str(name) for name, moved in zip(ds["parameter"].values, ds["moved"].values, strict=True) if math.isfinite(moved) and abs(moved) > FAR]
     if far:
         yield f"SURPRISING: {', '.join(far)} moved more than {FAR:g} standard deviations of before: doubt the prior, the log and the model, in turn."
@@ -130,6 +131,12 @@ def _found(ds: xr.Dataset) -> Iterator[str]:
         f"Output-error method (Maine and Iliff, NASA RP-1168, 1986): {ds.attrs['flown']} flights in {ds.attrs['turns']} turns, {state}; last step "
         f"{float(ds['turn_step'][-1]):.2g} standard deviations. Covariance with the residuals' own colour (Morelli and Klein, 1997; Maine and Iliff, 1981)."
     )
+    left, count = float(ds["turn_step"][-1]), ds.sizes["parameter"] + ds.sizes.get("carried", 0)
+    if ds.attrs["converged"] and left > ROUGH:
+        yield (
+            f"The flights are rough at this scale (play, dead bands, ticks of the computer): slopes promise a last step of {left:.1f} standard deviations, "
+            f"shared by {count} numbers, that no flight keeps. The intervals hold it."
+        )
     if ds.sizes["start"] > 1:
         apart = ds["start_cost"].values - ds["start_cost"].values.min()
         same = int((apart < 1.0).sum())

@@ -15,11 +15,12 @@ from sixdof.postflight.estimation.noise import HUBER, colour_of, middle_size, no
 from sixdof.postflight.estimation.problem import Block, Model, Prior, Slopes, inverse, slopes_at
 
 ROUNDS = 3  # the noise as white; with its colour and robust weights; once more with the colour of what is left
-DAMPINGS = (0.0, 0.1, 1.0, 10.0, 100.0)  # of one turn, times what the last one needed: flown at once, the best is taken
+DAMPINGS = (1e-3, 0.03, 1.0, 30.0)  # of a turn whose undamped step falls short: all are flown at once, the best is taken
+STALLED = 0.1  # of the cost, half a standard deviation: a turn that gains less, and less than promised, ends the round: flights are no smoother
+WIDE_STEP = 2.0  # standard deviations of what is known by now, over which differences are taken
 LEAST_KEPT = 0.8  # of the samples that a candidate must still answer, or it counts as lost
 FINEST = 0.02  # of the first step of the differences: they follow what is known by now, but no nearer to the ticks of the computer
 ENOUGH = 0.25  # of the fall that the slopes promise: the undamped step is taken, no others are flown
-TINY = 1e-3  # of a damping below which there is none
 
 
 class Settings(NamedTuple):
@@ -37,7 +38,6 @@ class State(NamedTuple):
     z: np.ndarray
     round: int
     turn: int
-    damping: float
     colour: list[np.ndarray]  # of each block, (channels,)
     step: np.ndarray  # of the differences, (n,), in z
     history: list[tuple[float, float]]  # of each turn: half the sum of squares with the prior, the step in standard deviations
@@ -56,7 +56,7 @@ class Point(NamedTuple):
 
 def start_of(blocks: Sequence[Block], z: np.ndarray, settings: Settings) -> State:
     """Return the state that a fit starts from."""
-    return State(z, 0, 0, TINY, [np.ones(block.error.size) for block in blocks], np.full(z.size, settings.step), [])
+    return State(z, 0, 0, [np.ones(block.error.size) for block in blocks], np.full(z.size, settings.step), [])
 
 
 def solved(
@@ -121,20 +121,19 @@ def _turned(model: Model, blocks: Sequence[Block], prior: Prior, state: State, p
     history = [*state.history, (cost_of(blocks, point, state, prior), size)]
     if size < settings.close or state.turn + 1 >= settings.most:
         return _next_round(state, point, history, settings)
-    scale = np.diag(np.maximum(np.diag(whole), 1e-30))
-    dampings = [max(state.damping, TINY) * one for one in DAMPINGS]
-    steps = [_within(state.z, _solve(whole + damping * scale, point.pull), prior) for damping in dampings]
-    state = state._replace(step=np.clip(np.sqrt(np.diag(inverse(whole))), settings.step * FINEST, settings.step))
-    gains = gains_of(model, blocks, prior, state, point, [state.z + steps[0]], settings)
+    spread = np.sqrt(np.diag(inverse(whole)))
+    state = state._replace(step=np.clip(WIDE_STEP * spread, settings.step * FINEST, settings.step))
+    steps = [step]
+    gains = gains_of(model, blocks, prior, state, point, [state.z + step], settings)
     if gains[0] < ENOUGH * 0.5 * size**2:
+        scale = np.diag(np.maximum(np.diag(whole), 1e-30))
+        steps += [_within(state.z, _solve(whole + damping * scale, point.pull), prior) for damping in DAMPINGS]
         gains = np.append(gains, gains_of(model, blocks, prior, state, point, [state.z + one for one in steps[1:]], settings))
     best = int(np.argmax(gains))
-    if gains[best] <= 0.0:
-        if dampings[-1] > 1e6:  # the slopes promise what no step keeps: ticks of the computer, not the parameters, move what is left
-            return _next_round(state, point, history, settings)
-        return state._replace(turn=state.turn + 1, damping=100.0 * dampings[-1], history=history)
-    damping = 0.1 * dampings[best] if best else 0.1 * state.damping
-    return state._replace(z=state.z + steps[best], turn=state.turn + 1, damping=max(damping, TINY), history=history)
+    z = state.z + steps[best] if gains[best] > 0.0 else state.z
+    if gains[best] < min(STALLED, ENOUGH * 0.5 * size**2):
+        return _next_round(state._replace(z=z), point, history, settings)
+    return state._replace(z=z, turn=state.turn + 1, history=history)
 
 
 def _next_round(state: State, point: Point, history: list, settings: Settings) -> State:
@@ -145,7 +144,7 @@ def _next_round(state: State, point: Point, history: list, settings: Settings) -
         np.array([colour_of((weight * one.residual)[:, c])[0] for c in range(one.residual.shape[1])])
         for one, weight in zip(point.slopes, point.weights, strict=True)
     ]
-    return state._replace(round=state.round + 1, turn=state.turn + 1, damping=TINY, colour=colour, history=history)
+    return state._replace(round=state.round + 1, turn=state.turn + 1, colour=colour, history=history)
 
 
 def _solve(matrix: np.ndarray, pull: np.ndarray) -> np.ndarray:

@@ -18,10 +18,10 @@ SEEN = 1e-12  # of the largest eigenvalue of the scaled information: a direction
 class Known(NamedTuple):
     """What is known of the parameters z after a fit.
 
-    covariance : (n, n), with the colour of the residuals. white : as if they were white, the weights as they are. bound : (n,), Cramer-Rao bound with nothing
-    known before of what was asked for, white noise, standard deviations; infinite where the data do not tell. directions (asked, asked): rows are unit
-    vectors in z of what was asked for, the least seen first, with the `information` that the data have of each over that of the prior: below 1 the prior
-    knows more.
+    covariance : (n, n), with the colour of the residuals and the step that was left at the end. white : as if they were white, the weights as they are.
+    bound : (n,), Cramer-Rao bound with nothing known before of what was asked for, white noise, standard deviations; infinite where the data do not tell.
+    directions (asked, asked): rows are unit vectors in z of what was asked for, the least seen first, with the `information` that the data have of each over
+    that of the prior: below 1 the prior knows more.
     """
 
     covariance: np.ndarray
@@ -36,7 +36,8 @@ def known_of(blocks: Sequence[Block], prior: Prior, point: Point, colour: Sequen
     white = inverse(point.information + prior.precision)
     middle = sum_of_products(blocks, point, colour)
     directions, information = directions_of(white, prior, asked)
-    covariance = white @ (middle + prior.precision) @ white
+    left = white @ point.pull  # the step that was left at the end: of rough flights more than nothing
+    covariance = white @ (middle + prior.precision) @ white + np.outer(left, left)
     return Known(0.5 * (covariance + covariance.T), white, bound_of(blocks, point, prior, asked), directions, information)
 
 
