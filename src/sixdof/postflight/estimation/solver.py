@@ -24,7 +24,7 @@ ENOUGH = 0.25  # of the fall that the slopes promise: the undamped step is taken
 
 
 class Settings(NamedTuple):
-    """step : of the differences, in z, at first. close : standard deviations, less than which the last turn moves. most : turns. robust : outliers weigh less."""
+    """step : of the differences, in z, at first. close : the last turn moves fewer standard deviations. most : turns. robust : outliers weigh less."""
 
     step: float = 0.2
     close: float = 0.02
