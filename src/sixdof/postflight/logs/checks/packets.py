@@ -73,6 +73,8 @@ def in_order(time: np.ndarray, repeated: np.ndarray, counter: np.ndarray | None,
     row, time, found = row[kept], time[kept], found + more
     order, more = _sorted(time, None if counter is None else counter[kept])
     row, time = row[order], np.round(time[order], NANOSECONDS)
+    if time.size < 2 or time[0] == time[-1]:
+        raise ValueError("read_log: of the log's rows fewer than two are left with times that differ; is it the right column for the clock?")
     return Packets(row, time, _usual(time), found + more)
 
 
