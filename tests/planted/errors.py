@@ -31,6 +31,7 @@ from planted import (  # noqa: E402
     as_built,
     canopies,
     ejections,
+    flight_logs,
     landing,
     launch_card,
     loads,
@@ -1079,6 +1080,7 @@ PLANTED = (
     *static_firing.ERRORS,
     *video.ERRORS,
     *telemetry.ERRORS,
+    *flight_logs.ERRORS,
     *as_built.ERRORS,
 )
 
