@@ -159,7 +159,7 @@ def _called(piece: Any) -> str:
 
 
 def _fault(k: int, key: str, value: object, message: str, hint: str) -> MissionError:
-    return MissionError([Fault("", f"evidence[{k}].{key}", value, message, hint)])
+    return MissionError([Fault("", f"evidence[{k}].{key}", value, message, hint, f"evidence[{k}], key {key}")])
 
 
 def _judge(piece: Any, k: int, mission: Mission, broad: Broad) -> Judge:
