@@ -162,5 +162,7 @@ def test_piece__that_does_not_fit_the_mission(stack_mission, piece, says):
 
 def test_names__are_of_kind_and_time():
     fix = {"kind": "fix", "time": 84, "east": 1, "north": 1}
-    read = read_evidence([fix, fix, fix | {"name": "mine"}, {"kind": "landed", "time": 9, "landed": False}, {"kind": "canopy", "canopy": "main", "seen": False}])
+    read = read_evidence(
+        [fix, fix, fix | {"name": "mine"}, {"kind": "landed", "time": 9, "landed": False}, {"kind": "canopy", "canopy": "main", "seen": False}]
+    )
     assert names_of(read.evidence) == ["fix at 84 s", "fix at 84 s (2)", "mine", "not landed at 9 s", "main not out"]

@@ -87,7 +87,9 @@ def test_contradiction__is_said_loudly(slender, lost):
 
 def test_evidence_that_nothing_explains__leaves_none_of_these(slender, lost):
     """Three numbers of another rocket: apogee, time of flight and speed half of what any flight has."""
-    wrong = [{"kind": "logged", "quantity": name, "value": value, "error": 1} for name, value in (("apogee_height", 200), ("apogee_time", 5), ("airspeed_max", 60))]
+    wrong = [
+        {"kind": "logged", "quantity": name, "value": value, "error": 1} for name, value in (("apogee_height", 200), ("apogee_time", 5), ("airspeed_max", 60))
+    ]
     said = sixdof.postflight.what_happened(slender, wrong, seed=1, **(FEW | {"rounds": 1}))
     assert float(said["probability"].sel(candidate="none of these")) > 0.99
     assert '"none of these" is left with' in sixdof.report(said)
