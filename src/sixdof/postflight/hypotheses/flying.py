@@ -35,11 +35,20 @@ class Flyer:
 
     def __call__(self, scores: np.ndarray, first: int) -> np.ndarray:
         """Fly scores (n, columns), numbered from `first` on; return the numbers (n, m)."""
-        table = draws_from_scores(self.mission, scores, self._first + first + np.arange(len(scores)), self._seed)
+        numbers, ds = self._flown(scores, self._first + first + np.arange(len(scores)))
+        self.kept.append(ds.drop_vars([name for name in TRACK if name in ds and "point" in ds[name].dims]))
+        return numbers
+
+    def probe(self, scores: np.ndarray, same: bool) -> np.ndarray:
+        """Fly scores that are no draws, all with the same noise or each with its own; return the numbers (n, m). They are not kept."""
+        last = self._first + BLOCK - 1
+        return self._flown(scores, np.full(len(scores), last) if same else last - 1 - np.arange(len(scores)))[0]
+
+    def _flown(self, scores: np.ndarray, flights: np.ndarray) -> tuple[np.ndarray, xr.Dataset]:
+        table = draws_from_scores(self.mission, scores, flights, self._seed)
         ds = fly_rows(self._flown_by, table, tracks=self._alone, threads=self._threads, progress=False)
         tracks = {} if self._alone or not self.question.tracked else self._timelines(table)
-        self.kept.append(ds.drop_vars([name for name in TRACK if name in ds and "point" in ds[name].dims]))
-        return self.question.numbers(Flown(ds, self.mission, tracks))
+        return self.question.numbers(Flown(ds, self.mission, tracks)), ds
 
     def _timelines(self, table: xr.Dataset) -> dict:
         """Return the tracks of all bodies that are asked for: an ensemble keeps that of the front one alone."""

@@ -147,7 +147,7 @@ def lines_near_best(scores: np.ndarray, residuals: np.ndarray, weights: np.ndarr
     point = np.zeros(d)
     found, least = touching(point)
     for _ in range(NEWTON_ROUNDS):
-        step = _best_point(found) - point
+        step = best_point(found) - point
         for _ in range(5):
             tried, square = touching(point + step)
             if square < least:
@@ -169,7 +169,7 @@ def _whitening(lines: Linear) -> np.ndarray:
     return np.linalg.inv(np.linalg.cholesky(_error(lines)))
 
 
-def _best_point(lines: Linear) -> np.ndarray:
+def best_point(lines: Linear) -> np.ndarray:
     """Return the scores (d,) at which they and what straight lines miss are least together."""
     covariance = lines.slope @ lines.slope.T + _error(lines)
     return -lines.slope.T @ np.linalg.solve(covariance, lines.offset)

@@ -13,6 +13,7 @@ from typing import NamedTuple, Protocol
 
 import numpy as np
 
+from sixdof.postflight.hypotheses.nearest import nearest
 from sixdof.postflight.hypotheses.proposal import Linear, Normal, Proposal, directions, fitted, least_square, lines_near_best, prior, solved
 from sixdof.postflight.hypotheses.weights import Mean, effective_size, mean_of, normalised, pooled_log_ratio
 
@@ -74,9 +75,24 @@ class Samples(NamedTuple):
 class Sampler:
     """The rounds of one hypothesis, flown one at a time, so that whoever weighs several can choose which goes on."""
 
-    def __init__(self, fly: Callable[[np.ndarray, int], np.ndarray], target: Target, columns: int, *, enough: float, seed: int, stream: int = 0):
-        """Take the function that flies scores (n, d), the first of them flight number `first`, and what was observed."""
-        self._fly, self._target, self._columns = fly, target, columns
+    def __init__(
+        self,
+        fly: Callable[[np.ndarray, int], np.ndarray],
+        target: Target,
+        columns: int,
+        *,
+        enough: float,
+        seed: int,
+        stream: int = 0,
+        probe: Callable[[np.ndarray, bool], np.ndarray] | None = None,
+    ):
+        """Take the function that flies scores (n, d), the first of them flight number `first`, and what was observed.
+
+        probe : flies scores that are no draws, all with the same noise or each with its own, to look for the point nearest to the evidence; None: that is
+        left to fits of what was drawn.
+        """
+        self._fly, self._target, self._columns, self._probe = fly, target, columns, probe
+        self._near: Linear | None = None
         self._enough, self._entropy = enough, (seed, stream)
         self._proposals: list[Proposal] = []
         self._scores: list[np.ndarray] = []
@@ -133,7 +149,8 @@ class Sampler:
         if kept.any() and (self.rounds % 2 == 0 or self.rounds >= SURE_ROUNDS):
             misses = misses[:, kept]  # what the best flights take for wrong would pull all others off
         soft = _widened(misses, found.log_ratio, min(max(FEWEST, 0.1 * misses.shape[0]), MOST_SOFT))
-        lines, weights = self._lines(found, misses), normalised(soft)
+        weights = normalised(soft)
+        lines = self._lines(found, misses) if self._probe is None else self._nearest(found)
         basis = directions(lines, _sure_shift(found.scores, weights), MOST_DIRECTIONS)
         if not basis.shape[1]:
             return prior(self._columns)
@@ -144,6 +161,19 @@ class Sampler:
         total = sum(SHARES[: len(parts)])
         components = [Normal(share / total * one.share, one.mean, one.covariance) for share, part in zip(SHARES, parts) for one in part]
         return Proposal(basis, tuple(components))
+
+    def _nearest(self, found: Samples) -> Linear:
+        """Return straight lines about the scores nearest to the evidence; looked for anew from the best flight where the last ones left few flights."""
+        if self._near is not None and found.effective >= FEWEST:
+            return self._near
+        squares = np.sum(_filled(self._target.residuals(found.numbers)) ** 2, axis=1) + np.sum(found.scores**2, axis=1)
+        start = np.argmin(squares) if self._near is None else np.argmax(found.log_likelihood - 0.5 * np.sum(found.scores**2, axis=1))
+        point, lines = nearest(lambda scores, same: _filled(self._target.residuals(self._probe(scores, same))), found.scores[start])
+        sure = self._target.doubts(self._probe(point[None, :], True))[0] < 0.5
+        if sure.any() and not sure.all():  # what is taken for wrong there would pull all else off
+            point, lines = nearest(lambda scores, same: _filled(self._target.residuals(self._probe(scores, same)))[:, sure], point)
+        self._near = lines
+        return lines
 
 
 def _filled(misses: np.ndarray) -> np.ndarray:

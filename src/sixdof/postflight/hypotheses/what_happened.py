@@ -102,7 +102,7 @@ def what_happened(
     broad = broad_of(mission)
     questions = [question_of(read, one.mission, broad) for one in named]
     flyers = [Flyer(one, place, question, seed, threads) for place, (one, question) in enumerate(zip(named, questions, strict=True))]
-    samplers = [Sampler(one, one.question, one.columns, enough=enough, seed=seed, stream=k) for k, one in enumerate(flyers)]
+    samplers = [Sampler(one, one.question, one.columns, enough=enough, seed=seed, stream=k, probe=one.probe) for k, one in enumerate(flyers)]
     priors = np.array([one.prior for one in named]) / sum(one.prior for one in named) * (1.0 - share)
     samples = flown_rounds(samplers, [one.name for one in named], priors, flights=int(flights), rounds=int(rounds), progress=progress)
     cases = [case_of(one.name, prior, each, question) for one, prior, each, question in zip(named, priors, samples, questions, strict=True)]
