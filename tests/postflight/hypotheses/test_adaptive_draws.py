@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 from plain_flights import Line, Observed
 
-from sixdof.postflight.hypotheses.proposal import Normal, Proposal, prior
-from sixdof.postflight.hypotheses.sampler import Sampler, sample
+from sixdof.postflight.hypotheses.sampling.proposal import Normal, Proposal, prior
+from sixdof.postflight.hypotheses.sampling.sampler import Sampler, sample
 
 HOW = {"flights": 100, "enough": 60.0, "rounds": 8}
 

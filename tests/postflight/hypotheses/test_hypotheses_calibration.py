@@ -11,8 +11,8 @@ import pytest
 from plain_flights import Line, Observed
 from scipy.stats import chi2, kstest
 
-from sixdof.postflight.hypotheses.sampler import sample
-from sixdof.postflight.hypotheses.weights import mean_of, normalised, probabilities
+from sixdof.postflight.hypotheses.sampling.sampler import sample
+from sixdof.postflight.hypotheses.sampling.weights import mean_of, normalised, probabilities
 
 CASES = 300
 ROUNDS = pytest.mark.parametrize("flights, rounds", [(400, 1), pytest.param(80, 4, marks=pytest.mark.slow)], ids=["plain", "adaptive"])

@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 from scipy.stats import norm
 
-from sixdof.postflight.hypotheses.weights import Mean, effective_size, mean_of, normalised, pooled_log_ratio, probabilities
+from sixdof.postflight.hypotheses.sampling.weights import Mean, effective_size, mean_of, normalised, pooled_log_ratio, probabilities
 
 SHIFTED = [(0.5, 0.778800783), (1.0, 0.367879441), (1.5, 0.105399225), (2.0, 0.018315639)]
 SCALED = [(0.5, 0.661437828), (0.8, 0.932952303), (1.2, 0.897997773)]

@@ -7,8 +7,8 @@ import pytest
 from plain_flights import Line, Observed
 from scipy.optimize import minimize
 
-from sixdof.postflight.hypotheses.nearest import APART, nearest
-from sixdof.postflight.hypotheses.sampler import Sampler
+from sixdof.postflight.hypotheses.sampling.nearest import APART, nearest
+from sixdof.postflight.hypotheses.sampling.sampler import Sampler
 
 
 class Bent:

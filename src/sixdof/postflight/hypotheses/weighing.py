@@ -10,8 +10,8 @@ from scipy.special import logsumexp
 from tqdm import tqdm
 
 from sixdof.postflight.hypotheses.question import Question
-from sixdof.postflight.hypotheses.sampler import SURE_ROUNDS, Sampler, Samples
-from sixdof.postflight.hypotheses.weights import Mean, effective_size, mean_of, normalised, probabilities
+from sixdof.postflight.hypotheses.sampling.sampler import SURE_ROUNDS, Sampler, Samples
+from sixdof.postflight.hypotheses.sampling.weights import Mean, effective_size, mean_of, normalised, probabilities
 
 FOLLOWED = 1e-3  # probability below which no more than the sure rounds are flown of a hypothesis
 

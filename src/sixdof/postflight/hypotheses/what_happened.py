@@ -18,7 +18,7 @@ from sixdof.postflight.hypotheses.entries import entries
 from sixdof.postflight.hypotheses.evidence import read_evidence
 from sixdof.postflight.hypotheses.flying import Flyer, together
 from sixdof.postflight.hypotheses.question import broad_of, question_of
-from sixdof.postflight.hypotheses.sampler import Sampler
+from sixdof.postflight.hypotheses.sampling.sampler import Sampler
 from sixdof.postflight.hypotheses.tables import EvidenceFile
 from sixdof.postflight.hypotheses.weighing import case_of, conflicts, flown_rounds, verdict_of
 

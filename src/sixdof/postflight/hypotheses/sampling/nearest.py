@@ -10,7 +10,7 @@ from collections.abc import Callable
 
 import numpy as np
 
-from sixdof.postflight.hypotheses.proposal import Linear, best_point
+from sixdof.postflight.hypotheses.sampling.proposal import Linear, best_point
 
 APART = 0.25  # of a score, between the flights of a difference: within a draw's reach, and far beyond rounding
 STEEPEST = 40.0  # standard deviations of a residual per score: beyond, an event has come or gone between the two flights

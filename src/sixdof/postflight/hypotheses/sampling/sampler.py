@@ -13,9 +13,9 @@ from typing import NamedTuple, Protocol
 
 import numpy as np
 
-from sixdof.postflight.hypotheses.nearest import nearest
-from sixdof.postflight.hypotheses.proposal import Linear, Normal, Proposal, directions, fitted, least_square, lines_near_best, prior, solved
-from sixdof.postflight.hypotheses.weights import Mean, effective_size, mean_of, normalised, pooled_log_ratio
+from sixdof.postflight.hypotheses.sampling.nearest import nearest
+from sixdof.postflight.hypotheses.sampling.proposal import Linear, Normal, Proposal, directions, fitted, least_square, lines_near_best, prior, solved
+from sixdof.postflight.hypotheses.sampling.weights import Mean, effective_size, mean_of, normalised, pooled_log_ratio
 
 WIDEST = 1e4  # times the errors, at most, that evidence is taken wider by
 FAR = 1e4  # standard deviations: a residual beyond counts as this in fits
