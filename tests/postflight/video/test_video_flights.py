@@ -149,6 +149,22 @@ def test_behind_the_camera__nothing_is_seen(demo_flight, band):
     )
 
 
+def test_flights__that_are_over_are_no_band(demo_flight):
+    late = {"time": [5000.0, 5001.0, 5002.0], "x": [960.0, 961.0, 962.0], "y": [700.0, 620.0, 540.0]}
+    with pytest.raises(ValueError, match="none of these flights is still going on"):
+        sixdof.postflight.video_band(demo_flight, stand(), late)
+
+
+@pytest.mark.parametrize(
+    ("options", "words"),
+    [({"frames": "abc"}, "must be numbers of frames"), ({"frames": [[1, 2]]}, "must be numbers of frames"), ({"pixel_error": -1.0}, "pixel_error"), ({"seed": -1}, "seed")],
+)
+def test_frames_of__bad_input_is_one_sentence(demo_flight, options, words):
+    with pytest.raises(ValueError) as caught:
+        sixdof.postflight.frames_of(demo_flight, stand(), **{"frames": [90]} | options)
+    assert words in str(caught.value) and "\n" not in str(caught.value)
+
+
 def test_sightings__weigh_what_the_camera_is_worth(band):
     video, _, _ = band
     found = sixdof.postflight.sightings_of(video, 4, body="thistledown")

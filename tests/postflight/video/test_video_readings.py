@@ -181,6 +181,7 @@ HEAD = "frame, nose_x, nose_y, tail_x, tail_y\n"
         ("time (kg), x, y\n1, 2, 3\n2, 3, 4\n", "column time: unit"),
         ("frame, x, x, y\n1, 2, 3, 4\n2, 3, 4, 5\n", "the column x is there 2 times"),
         ("frame, x, y, error\n1, 2, 3, 0\n2, 3, 4, 1\n", "must be above 0"),
+        (HEAD + "31, 958, 402, , 466\n32, 958, 380, 957, 440\n33, , 370, 957, 430\n", "both read in 1 of the frames"),
         (HEAD + "31, 958, inf, 957, 466\n", "is no pixel, frame or time"),
     ],
 )

@@ -9,7 +9,7 @@ import numpy as np
 import xarray as xr
 
 from sixdof.mission.units import shown
-from sixdof.postflight.video.asking import whole
+from sixdof.postflight.video.asking import amount, whole
 from sixdof.postflight.video.camera import need_camera, view_of
 from sixdof.postflight.video.flown import flown_at
 from sixdof.postflight.video.from_video import from_video
@@ -86,7 +86,8 @@ def video_band(
     """
     need_camera(camera, "video_band")
     need_result(flights, "video_band", "status")
-    check_share(share, "video_band: share")
+    held = amount(share, "1", "video_band: share", least=0.0, above=True)
+    check_share(held, "video_band: share")
     count = whole(most, "video_band: most", 1)
     video = frames if isinstance(frames, xr.Dataset) and frames.attrs.get("kind") == "video" else from_video(camera, frames, **options)
     if video is frames and options:
@@ -101,10 +102,13 @@ def video_band(
     centre = _middle(values, weight)
     values = centre[:, None] + _wrapped(values - centre[:, None])
     read_off = centre + _wrapped(read_off - centre)
-    shares = np.array([0.5 * (1.0 - share), 0.5, 0.5 * (1.0 + share)])
+    shares = np.array([0.5 * (1.0 - held), 0.5, 0.5 * (1.0 + held)])
     entries = _places(values, read_off, _errors(video, ""), weight, shares)
     entries["video_rank"] = ("quantity", _strays(_as_read(values, video), read_off, weight, shares), {"units": "1", "long_name": _RANK})
-    entries |= _agreement(values, reading, view, video, np.array([one.distance for one in seen]))
+    far = weighted_quantiles(np.array([one.distance for one in seen]), np.maximum(weight, 1e-12), np.array([0.5]))[0]
+    if not np.isfinite(far).any():
+        raise ValueError("video_band: none of these flights is still going on at any of the frames; check the frame of liftoff and the times")
+    entries |= _agreement(values, reading, view, video, far)
     pixel = np.array([one.pixel for one in seen])
     inside = in_picture(view, pixel).all(axis=2)
     entries["flown_pixel"] = (("flight", "frame", "point", "side"), pixel, {"units": "px", "long_name": "pixel of the flight, NaN behind the camera"})
@@ -114,7 +118,7 @@ def video_band(
         entries["branch"] = ("flight", np.atleast_1d(some["branch"].values).astype(str), {"long_name": "what failed in the flight"})
     number = np.atleast_1d(some["flight"].values) if "flight" in some.coords else np.arange(weight.size)
     band = xr.Dataset(entries, {"quantity": list(COMPARED), "quantile": shares, "flight": number})
-    return video.merge(band).assign_attrs(video.attrs | {"kind": "video band", "share": share, "of_one_flight": int(not is_ensemble(flights))})
+    return video.merge(band).assign_attrs(video.attrs | {"kind": "video band", "share": held, "of_one_flight": int(not is_ensemble(flights))})
 
 
 def _again(view: View, video: xr.Dataset) -> Reading:
@@ -252,9 +256,9 @@ def _agreement(values: np.ndarray, reading: Reading, view: View, video: xr.Datas
     The covariance is D + U U', D of the readings, U a column for each common error, so its inverse and determinant are Woodbury's.
     """
     level = np.cos(reading.value["elevation"])
-    use = np.isfinite(level) & np.isfinite(reading.error["bearing"])
+    use = np.isfinite(level) & np.isfinite(reading.error["bearing"]) & np.isfinite(distance)
     own = np.concatenate([(reading.error["bearing"] * level)[use], reading.error["elevation"][use]])
-    common = _common(reading, view, video, np.nanmedian(distance, axis=0), level)[:, use].reshape(own.size, -1) / own[:, None]
+    common = _common(reading, view, video, distance, level)[:, use].reshape(own.size, -1) / own[:, None]
     inner = np.eye(common.shape[1]) + common.T @ common
     log_det = 2.0 * np.log(own).sum() + np.linalg.slogdet(inner)[1]
     miss = np.concatenate([_wrapped(reading.value["bearing"] - values[0]) * level, reading.value["elevation"] - values[1]], axis=1)

@@ -65,6 +65,9 @@ def frames_in(given: Any, camera: xr.Dataset, pixel_error: float, who: str) -> F
     seen = np.isfinite(pixel).all(axis=2).any(axis=1) & np.isfinite(time)
     if np.count_nonzero(seen) < 2:
         raise ValueError(f"{where}: {np.count_nonzero(seen)} frame was read; two or more are needed" if seen.any() else f"{where}: no frame was read")
+    whole = int(np.count_nonzero(np.isfinite(pixel).all(axis=(1, 2)) & seen))
+    if whole < 2:
+        raise ValueError(f"{where}: nose and tail are both read in {whole} of the frames; two or more are needed, or give x, y of a single point")
     order = np.argsort(time[seen], kind="stable")
     number, time, pixel, error = (values[seen][order] for values in (number, time, pixel, error))
     if (np.diff(time) <= 0.0).any():
@@ -144,6 +147,8 @@ def _columns(given: Any, who: str) -> tuple[dict[str, np.ndarray], str]:
         columns = {name: np.atleast_1d(np.asarray(values, dtype=float)) for name, values in found.items()}
     except (TypeError, ValueError):
         raise ValueError(f"{who}: frames: a column holds what is no number") from None
+    if not columns:
+        raise ValueError(f"{who}: frames holds none of the columns {', '.join(KNOWN)}")
     sizes = {values.shape for values in columns.values()}
     if len(sizes) != 1 or len(next(iter(sizes))) != 1:
         raise ValueError(f"{who}: frames: its columns must be rows of numbers, all of one length")

@@ -8,7 +8,8 @@ import numpy as np
 import xarray as xr
 
 from sixdof.draws.numbers import check_numbers
-from sixdof.postflight.video.asking import amount, several
+from sixdof.mission.units import shown
+from sixdof.postflight.video.asking import amount
 from sixdof.postflight.video.camera import need_camera, view_of
 from sixdof.postflight.video.flown import flown_at
 from sixdof.postflight.video.frames import BOTH, frame_times
@@ -52,11 +53,11 @@ def frames_of(
     ('frame',)
     """
     need_camera(camera, "frames_of")
+    if out is not None and not isinstance(out, (str, Path)):
+        raise TypeError(f"frames_of: out must be the path of a file, not {shown(out)}")
     check_numbers("frames_of", None, seed)
     noise = amount(pixel_error, "1", "frames_of: pixel_error", least=0.0)
-    number = (
-        several(list(np.atleast_1d(np.asarray(frames))), "1", "frames_of: frames", np.size(frames), "numbers of frames") if np.size(frames) else np.empty(0)
-    )
+    number = _numbers(frames)
     if not np.isfinite([camera.attrs["frame_rate"], camera.attrs["liftoff_frame"]]).all():
         raise ValueError("frames_of: the camera has no frame_rate or no liftoff_frame; give both to camera")
     view = view_of(camera)
@@ -71,6 +72,16 @@ def frames_of(
     if out is not None:
         _write(ds, Path(out), overwrite)
     return ds
+
+
+def _numbers(frames) -> np.ndarray:
+    try:
+        found = np.atleast_1d(np.asarray(frames, dtype=float))
+    except (TypeError, ValueError):
+        found = np.array([np.nan])
+    if found.ndim != 1 or not found.size or not np.isfinite(found).all():
+        raise ValueError(f"frames_of: frames = {shown(frames)} must be numbers of frames, such as range(0, 400, 5)")
+    return found
 
 
 def _exposed(flight: xr.Dataset, camera: xr.Dataset, number: np.ndarray) -> np.ndarray:

@@ -95,7 +95,8 @@ def from_video(
     share = amount(balance, "1", "from_video: balance", least=0.0, most=1.0)
     reach = whole(window, "from_video: window", 1)
     worth = amount(wanted, "rad", "from_video: wanted", least=0.0, above=True)
-    check_share(planes, "from_video: planes")
+    covered = amount(planes, "1", "from_video: planes", least=0.0, above=True)
+    check_share(covered, "from_video: planes")
     off = PATH_ERRORS[flight is not None] if path_error is None else amount(path_error, "rad", "from_video: path_error", least=0.0)
     found, view = frames_in(frames, camera, error, "from_video"), view_of(camera)
     pixel = upright(found.pixel, found.time, float(camera.attrs["readout"]), float(view.size[1]))
@@ -106,7 +107,7 @@ def from_video(
     long = long if length is None else np.full(found.time.size, amount(length, "m", "from_video: length", least=0.0, above=True))
     way = steepest(reading.sight, reading.right, reading.plumb, reading.value["apparent_path"]) if flown is None else _ways(flown)
     said = told(
-        reading.value["apparent_incidence"], reading.error["apparent_incidence"], reading.sight, way, off, worth, planes, standard_deviations(found.time.size)
+        reading.value["apparent_incidence"], reading.error["apparent_incidence"], reading.sight, way, off, worth, covered, standard_deviations(found.time.size)
     )
     both = len(found.points) == 2
     entries = _angles(reading, view, both) | (_body(reading, long, view) | _incidence(said) if both else {}) | _pixels(found, pixel, view.size)
@@ -115,7 +116,7 @@ def from_video(
     if found.notes:
         ds["finding"] = ("finding", list(found.notes))
     return _attributed(
-        ds, camera, {"pixel_error": error, "balance": share, "window": reach, "wanted": worth, "planes": planes, "path_from": _path_from(flight)}
+        ds, camera, {"pixel_error": error, "balance": share, "window": reach, "wanted": worth, "planes": covered, "path_from": _path_from(flight)}
     )
 
 

@@ -72,7 +72,7 @@ def _answer(ds: xr.Dataset) -> Iterator[str]:
         smallest = f"the best of them would show {np.nanmin(least):.1f} deg" if known else "body and path are never both seen"
         yield f"ANSWER: NO frame can tell an incidence of {wanted:g} deg: {smallest}. Say nothing about the incidence from a frame of this video."
         many = math.ceil((np.nanmin(least) / wanted) ** 2) if known else total
-        if many < total and np.nanmin(ds["amplification_error"].values / ds["amplification"].values) < FACTOR_KNOWN:
+        if known and many < total and np.nanmin(ds["amplification_error"].values / ds["amplification"].values) < FACTOR_KNOWN:
             yield f"The mean of {many} such frames could tell it, if body and path stay as they are meanwhile: a swing is averaged away with the noise."
     if count[SIGN]:
         yield f"{count[SIGN]} frames tell only to which side the body stood off ({_when(ds, verdict == SIGN)}), not by how much."
@@ -95,7 +95,7 @@ def _when(ds: xr.Dataset, which: np.ndarray) -> str:
 
 def _magnified(ds: xr.Dataset) -> Iterator[str]:
     grows = ds["amplification"].values
-    if np.nanmax(grows) > 3.0:
+    if np.isfinite(grows).any() and np.nanmax(grows) > 3.0:
         k = int(np.nanargmax(grows))
         sight = math.degrees(min(float(ds["angle_to_path"][k]), math.pi - float(ds["angle_to_path"][k])))
         looks = math.degrees(math.asin(min(1.0, math.sin(math.radians(0.6)) * grows[k])))
@@ -185,7 +185,9 @@ def _band(ds: xr.Dataset) -> Iterator[list[str]]:
 
 def _said_of_band(ds: xr.Dataset) -> Iterator[str]:
     if ds.attrs["of_one_flight"]:
-        yield f"One flight was laid beside it: it is off by {float(ds['misfit'][0]):.1f} times the errors (root mean square over bearing and elevation; 1 is what errors make)."
+        off = float(ds["misfit"][0])
+        how = f"it is off by {off:.1f} times the errors (root mean square over bearing and elevation; 1 is what errors make)" if math.isfinite(off) else "it is over before the video"
+        yield f"One flight was laid beside it: {how}."
         return
     names = [str(name) for name, rank in zip(ds["quantity"].values, ds["video_rank"].values, strict=True) if rank < STRANGE]
     if names:
@@ -199,8 +201,9 @@ def _said_of_band(ds: xr.Dataset) -> Iterator[str]:
         )
     else:
         yield "The video is one of these flights as far as it can tell: none of its angles strays further from the middle than flights of the ensemble do."
-    likely = ds["weight"].values * np.exp(ds["log_likelihood"].values - np.nanmax(ds["log_likelihood"].values))
-    if np.isfinite(likely).all() and likely.sum() > 0.0:
+    best = float(ds["log_likelihood"].max())
+    likely = ds["weight"].values * np.exp(ds["log_likelihood"].values - best) if math.isfinite(best) else np.zeros(1)
+    if likely.sum() > 0.0:
         best = int(np.nanargmin(ds["misfit"].values))
         many = float(likely.sum() ** 2 / np.sum(likely**2))
         yield (
