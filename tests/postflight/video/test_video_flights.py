@@ -157,7 +157,12 @@ def test_flights__that_are_over_are_no_band(demo_flight):
 
 @pytest.mark.parametrize(
     ("options", "words"),
-    [({"frames": "abc"}, "must be numbers of frames"), ({"frames": [[1, 2]]}, "must be numbers of frames"), ({"pixel_error": -1.0}, "pixel_error"), ({"seed": -1}, "seed")],
+    [
+        ({"frames": "abc"}, "must be numbers of frames"),
+        ({"frames": [[1, 2]]}, "must be numbers of frames"),
+        ({"pixel_error": -1.0}, "pixel_error"),
+        ({"seed": -1}, "seed"),
+    ],
 )
 def test_frames_of__bad_input_is_one_sentence(demo_flight, options, words):
     with pytest.raises(ValueError) as caught:

@@ -186,7 +186,11 @@ def _band(ds: xr.Dataset) -> Iterator[list[str]]:
 def _said_of_band(ds: xr.Dataset) -> Iterator[str]:
     if ds.attrs["of_one_flight"]:
         off = float(ds["misfit"][0])
-        how = f"it is off by {off:.1f} times the errors (root mean square over bearing and elevation; 1 is what errors make)" if math.isfinite(off) else "it is over before the video"
+        how = (
+            f"it is off by {off:.1f} times the errors (root mean square over bearing and elevation; 1 is what errors make)"
+            if math.isfinite(off)
+            else "it is over before the video"
+        )
         yield f"One flight was laid beside it: {how}."
         return
     names = [str(name) for name, rank in zip(ds["quantity"].values, ds["video_rank"].values, strict=True) if rank < STRANGE]
