@@ -10,6 +10,7 @@
     mission = sixdof.postflight.with_estimated(mission, found)        # the next ensemble is drawn from it
     found = sixdof.postflight.what_happened(mission, "evidence.toml")  # hypotheses against pings, packets, silence, sightings, finds
     area = sixdof.postflight.search_map(found)                        # how probable each patch of ground is to hold each body
+    plan = sixdof.postflight.next_strips(area, cover="grass")         # where to walk first, hour by hour
 
 Each step gives a Dataset; `sixdof.report` makes its page.
 """
@@ -44,7 +45,9 @@ if TYPE_CHECKING:
     from sixdof.postflight.recording.sources.simulated import simulated_packets as simulated_packets
     from sixdof.postflight.recording.under_way import record as record
     from sixdof.postflight.recording.under_way import send_packets as send_packets
+    from sixdof.postflight.search.next_strips import next_strips as next_strips
     from sixdof.postflight.search.search_map import search_map as search_map
+    from sixdof.postflight.search.with_walked import with_walked as with_walked
     from sixdof.postflight.video.band import video_band as video_band
     from sixdof.postflight.video.camera import camera as camera
     from sixdof.postflight.video.frames_of import frames_of as frames_of
@@ -62,7 +65,7 @@ show(
         ),
         "Parameters": ("estimate", "with_estimated", "estimate_toml", "hold_back"),
         "What happened": ("what_happened", "read_evidence", "evidence_keys"),
-        "Where to search": ("search_map",),
+        "Where to search": ("search_map", "with_walked", "next_strips"),
         "From video": ("camera", "from_video", "video_band", "swing_of", "sightings_of", "frames_of"),
     },
 )

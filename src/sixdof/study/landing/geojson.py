@@ -57,7 +57,7 @@ def read_features(field: str | Path | Mapping, who: str = "landing") -> tuple[Fe
     TypeError
         For anything else.
     """
-    file, found = _loaded(field, who)
+    file, found = loaded(field, who)
     try:
         features = tuple(_features(found))
         if not features:
@@ -67,7 +67,7 @@ def read_features(field: str | Path | Mapping, who: str = "landing") -> tuple[Fe
         raise ValueError(f"{file}: {error}") from None
 
 
-def _loaded(field, who: str) -> tuple[str, Any]:
+def loaded(field, who: str) -> tuple[str, Any]:
     """Return what a field is called in messages, and its JSON as Python has it."""
     if isinstance(field, Mapping):
         return f"{who}: field", field
