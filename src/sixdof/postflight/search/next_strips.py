@@ -12,7 +12,7 @@ import xarray as xr
 from sixdof.mission.errors import suggestion
 from sixdof.mission.units import QuantityError, parse, shown
 from sixdof.postflight.search.allocation import optimal_allocation
-from sixdof.postflight.search.detection import length_of, law_of, sweep_width_of
+from sixdof.postflight.search.detection import law_of, length_of, sweep_width_of
 from sixdof.postflight.search.position import site_of, spot_of
 from sixdof.postflight.search.strips import Strip, Walk, box_of, strips_of
 from sixdof.postflight.search.text import need_map
@@ -101,7 +101,9 @@ def next_strips(
     walk = Walk(pace, width, detection, _longest(value * searchable, ds, width) if longest is None else length_of(longest, "longest", WHO))
     turned = _bearings(bearings, value * searchable, ds)
     with _bar(seconds / 3600.0, progress) as show:
-        found = strips_of(value, searchable, ds["east"].values, ds["north"].values, begin, walk.speed * seconds, walk, turned, lambda way: show(way / walk.speed / 3600.0))
+        found = strips_of(
+            value, searchable, ds["east"].values, ds["north"].values, begin, walk.speed * seconds, walk, turned, lambda way: show(way / walk.speed / 3600.0)
+        )
     if not found:
         raise ValueError(f"{WHO}: no strip lies within {1e-3 * walk.speed * seconds:.1f} km of walking from the start; start nearer, or give more hours")
     ds = ds.assign(_entries(ds, found, walk, bodies, seconds, sweep * searchers, detect, value * searchable))
@@ -180,12 +182,16 @@ def _entries(ds: xr.Dataset, strips: list[Strip], walk: Walk, bodies: list[str],
     total = gathered[-1]
     with np.errstate(invalid="ignore"):
         mean = np.where(total > 0.0, (found * (0.5 * (begin + end))[:, None]).sum(axis=0) / total, np.nan)
-    ends = {f"strip_{name}_{axis}": np.array([getattr(one, name)[k] for one in strips]) for name in ("start", "end") for k, axis in enumerate(("east", "north"))}
+    ends = {
+        f"strip_{name}_{axis}": np.array([getattr(one, name)[k] for one in strips]) for name in ("start", "end") for k, axis in enumerate(("east", "north"))
+    }
     along = np.array([one.end - one.start for one in strips])
     hours = np.arange(1, max(math.ceil(seconds / 3600.0 - 1e-9), 1) + 1)
     by_hour = _by_hour(hours, moments, begin, gathered)
     metres = {"units": "m"}
-    entries = {name: ("strip", each, metres | {"long_name": f"{name.split('_')[1]} of the strip, {name.split('_')[2]} of the rail"}) for name, each in ends.items()}
+    entries = {
+        name: ("strip", each, metres | {"long_name": f"{name.split('_')[1]} of the strip, {name.split('_')[2]} of the rail"}) for name, each in ends.items()
+    }
     return entries | {
         "strip_length": ("strip", lengths, metres | {"long_name": "length of the strip"}),
         "strip_approach": ("strip", approach, metres | {"long_name": "walk to the start of the strip"}),
@@ -201,7 +207,11 @@ def _entries(ds: xr.Dataset, strips: list[Strip], walk: Walk, bodies: list[str],
         "hour_found": (("hour", "body"), by_hour, {"units": "1", "long_name": "probability that the body is found in that hour"}),
         "hour": ("hour", hours, {"long_name": "hour of walking"}),
         "time_to_find": ("body", mean, {"units": "s", "long_name": "mean time of walking until the body is found, if the plan finds it"}),
-        "rest": ("body", np.where(np.isin(names, bodies), 1.0 - total, np.nan), {"units": "1", "long_name": "probability that the plan does not find the body"}),
+        "rest": (
+            "body",
+            np.where(np.isin(names, bodies), 1.0 - total, np.nan),
+            {"units": "1", "long_name": "probability that the plan does not find the body"},
+        ),
     }
 
 

@@ -33,7 +33,9 @@ def entries_of(walked: Any, ds: xr.Dataset, site: Site | None, usual: Mapping[st
     bodies = [str(name) for name in ds["body"].values]
     given = list(_given(walked, site))
     if not given:
-        raise ValueError(f"{WHO}: nothing was walked; give an area or a track, such as {{'area': [(0, 0), (200, 0), (200, 100)], 'cover': 'grass', 'spacing': 10}}")
+        raise ValueError(
+            f"{WHO}: nothing was walked; give an area or a track, such as {{'area': [(0, 0), (200, 0), (200, 100)], 'cover': 'grass', 'spacing': 10}}"
+        )
     return [_entry({**{k: v for k, v in usual.items() if v is not None}, **each}, first + k, site, bodies) for k, each in enumerate(given)]
 
 
@@ -117,7 +119,14 @@ def _entry(given: dict[str, Any], number: int, site: Site | None, bodies: list[s
     law_of(law, who)
     shape = _shape(given, site, who)
     searchers = _count(given.get("searchers", 1), who)
-    out = {"name": name, "searcher": str(given.get("searcher") or ""), "law": law, "body": _bodies(given.get("body"), bodies, who), "searchers": searchers, **shape}
+    out = {
+        "name": name,
+        "searcher": str(given.get("searcher") or ""),
+        "law": law,
+        "body": _bodies(given.get("body"), bodies, who),
+        "searchers": searchers,
+        **shape,
+    }
     out["cover"] = str(given.get("cover") or "")
     if out["cover"] and out["cover"] not in COVERS and given.get("sweep_width") is None and given.get("detection") is None:
         sweep_width_of(out["cover"], None, who)

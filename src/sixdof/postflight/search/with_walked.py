@@ -111,7 +111,9 @@ def _names(entries: list[dict[str, Any]]) -> list[str]:
 def _by_search(ds: xr.Dataset, entries: list[dict[str, Any]], swept: list[Swept]) -> dict:
     cell, along = float(ds.attrs["cell"]), ("search",)
     prior, bodies = ds["prior"].values, [str(name) for name in ds["body"].values]
-    found = [[float((prior[k] * one.detection).sum()) if name in entry["body"] else np.nan for k, name in enumerate(bodies)] for entry, one in zip(entries, swept)]
+    found = [
+        [float((prior[k] * one.detection).sum()) if name in entry["body"] else np.nan for k, name in enumerate(bodies)] for entry, one in zip(entries, swept)
+    ]
     mean = [float(one.detection.sum()) * cell**2 / one.area for one in swept]
     return {
         "searcher": (along, [entry["searcher"] or "one more" for entry in entries], {"long_name": "who searched"}),
