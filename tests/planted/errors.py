@@ -26,11 +26,12 @@ from typing import NamedTuple
 ROOT = Path(__file__).resolve().parents[2]
 sys.path.insert(0, str(ROOT / "tests"))  # run as a script, the folder above is not on the path
 
-from planted import (  # noqa: E402
+from planted import (
     all_round,
     as_built,
     canopies,
     ejections,
+    estimates,
     flight_logs,
     landing,
     launch_card,
@@ -1082,6 +1083,7 @@ PLANTED = (
     *telemetry.ERRORS,
     *flight_logs.ERRORS,
     *as_built.ERRORS,
+    *estimates.ERRORS,
 )
 
 
