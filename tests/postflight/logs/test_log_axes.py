@@ -57,7 +57,7 @@ def test_axes__are_24_rotations_and_no_mirror_image():
                 axes_matrix(way)
 
 
-@settings(max_examples=12, deadline=None)
+@settings(max_examples=7, deadline=None)
 @given(
     st.sampled_from(ROTATIONS),
     st.sampled_from(ROTATIONS),
