@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import io
+import json
 import sys
 from pathlib import Path
 
@@ -108,10 +109,9 @@ SAID = {
     "field glass": "somebody at the camp looked for the orange main and saw none; the bay itself was a speck",
     "seen from the camp": "a speck, falling",
     "booster": "lay beside its canopy, by hand-held receiver",
-    "first search": "a circle about where the flight as planned would have landed: nothing",
 }
 CAMP = (-60.0, 45.0)  # m east and north of the rail
-SEARCHED = (940.0, 290.0)  # where nominal flights come down in the wind of the forecast
+SEARCHED = ((980.0, 210.0), (1180.0, 265.0), (1145.0, 390.0), (945.0, 335.0))  # where the flight as written comes down
 
 CAMERA = f"""{INVENTED}
 # A camera on a tripod, square to where the rail leans. Pixels count right and down from the upper left corner.
@@ -135,6 +135,7 @@ def main(folder: Path = FOLDER, truth: Path = HERE) -> None:
     (folder / "log.csv").write_text(log_text(lost.readings(flight, draws, rng, end), rng))
     (folder / "columns.toml").write_text(COLUMNS)
     (folder / "evidence.toml").write_text(evidence_text(flight, rng))
+    (folder / "walked.geojson").write_text(walked_text())
     (folder / "camera.toml").write_text(camera_text(rng))
     (folder / "frames.csv").write_text(frames_text(flight, rng))
     (truth / "truth.toml").write_text(truth_text(flight, draws))
@@ -190,16 +191,23 @@ def _on_map(place: np.ndarray) -> np.ndarray:
 def evidence_text(flight, rng: np.random.Generator) -> str:
     """Return the file of evidence: the display's report and no other piece is wrong."""
     truth = said.Truth(flight)
-    circle = {"kind": "searched", "name": "first search", "east": SEARCHED[0], "north": SEARCHED[1], "radius": 100.0, "detection": 0.6, "edge": 15.0}
     pieces = [
         said.sighting(truth, rng, 52.0, CAMP),
         said.landed(truth, rng, 84.0, wrong=True),
         said.main_seen(truth, rng, 112.0, wrong=False),
         said.fix(truth, rng, 118.0, 2600.0, wrong=False),
         said.booster_found(truth, rng),
-        circle,
     ]
     return said.as_toml(pieces, "Whinchat, second flight", EVIDENCE, SAID)
+
+
+def walked_text() -> str:
+    """Return what was walked on the first evening, about where the flight as planned comes down, as GeoJSON."""
+    corners = np.degrees(_on_map(np.array([(east, north, 0.0) for east, north in (*SEARCHED, SEARCHED[0])])))
+    properties = {"name": "first evening", "cover": "scrub", "spacing": 15, "searcher": "Ada and two friends", "note": INVENTED.lstrip("# ")}
+    ring = [[round(float(longitude), 6), round(float(latitude), 6)] for latitude, longitude in corners]
+    feature = {"type": "Feature", "properties": properties, "geometry": {"type": "Polygon", "coordinates": [ring]}}
+    return json.dumps({"type": "FeatureCollection", "features": [feature]}, indent=1) + "\n"
 
 
 def camera_text(rng: np.random.Generator) -> str:

@@ -13,7 +13,7 @@ from support import lost_pictures as seen
 from support.lost_flights import mission_of
 
 NUMBER = re.compile(r"-?\d+\.?\d*(?:e-?\d+)?")
-FILES = ("log.csv", "columns.toml", "evidence.toml", "camera.toml", "frames.csv")
+FILES = ("log.csv", "columns.toml", "evidence.toml", "walked.geojson", "camera.toml", "frames.csv")
 
 
 @pytest.fixture(scope="module")
