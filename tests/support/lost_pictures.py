@@ -9,7 +9,7 @@ BEARING, ELEVATION, ROLL = np.radians([164.2, 27.5, 1.2])
 PICTURE = (2160, 3840)  # px, upright
 WIDE = np.radians(40.0)  # across the width
 FRAME_RATE, LIFTOFF_FRAME = 60.0, 41.3
-READING = 0.8  # px
+READING = 0.5  # px, with a loupe
 LANDMARKS = {"water tank": (66.0, -38.0, 9.5), "wind mast": (-20.0, -54.0, 10.0)}  # besides the rail's foot and tip
 LENGTHS = {False: 1.3, True: 1.92}  # m: alone, on the booster
 

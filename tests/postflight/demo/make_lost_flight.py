@@ -225,10 +225,10 @@ def _lines(name: str, pixel: np.ndarray) -> list[str]:
 
 def frames_text(flight, rng: np.random.Generator) -> str:
     """Return the pixels of nose and tail, a line a frame."""
-    rows = [",".join(map(str, row)) for row in seen.frames_of(flight, rng)]
+    rows = [",".join(map(str, (*row, seen.READING))) for row in seen.frames_of(flight, rng)]
     return (
         "\n".join(
-            [INVENTED, "# Nose and tail as read off every second frame, px; to the booster's tail until it parts.", "frame,nose_x,nose_y,tail_x,tail_y", *rows]
+            [INVENTED, "# Nose and tail as read off every second frame, px; to the booster's tail until it parts.", "frame,nose_x,nose_y,tail_x,tail_y,error", *rows]
         )
         + "\n"
     )
