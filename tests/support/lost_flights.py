@@ -127,7 +127,7 @@ def _at_station(flight) -> np.ndarray:
 def _air(flight, draws, height: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     """Return pressure and temperature: a column of the standard's lapse from the day's air at the ground, p = p0 (T/T0)^(g/(R L))."""
     air = mission_of().air
-    ground = air.temperature + float(draws["air.temperature"].values[0])
-    at_ground = air.pressure * float(draws["air.pressure"].values[0])
+    ground = air.temperature + (float(draws["air.temperature"].values[0]) if "air.temperature" in draws else 0.0)
+    at_ground = air.pressure * (float(draws["air.pressure"].values[0]) if "air.pressure" in draws else 1.0)
     temperature = ground - LAPSE * height
     return at_ground * (temperature / ground) ** (G / (AIR * LAPSE)), temperature
