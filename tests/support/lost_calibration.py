@@ -15,9 +15,10 @@ from pathlib import Path
 import numpy as np
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
-import sixdof  # noqa: E402
-from support import lost_evidence as said  # noqa: E402
-from support.lost_flights import MISSION, SEED, readings  # noqa: E402
+from support import lost_evidence as said
+from support.lost_flights import MISSION, SEED, readings
+
+import sixdof
 
 SPREADS = ("wind.speed", "wind.blows_from", "motor.impulse", "aero.drag", "canopy.drag", "vehicle.hanging_drag")
 PRIORS = {"as planned": 0.4, "harness": 0.3, "no main": 0.3}

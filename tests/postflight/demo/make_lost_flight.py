@@ -228,7 +228,12 @@ def frames_text(flight, rng: np.random.Generator) -> str:
     rows = [",".join(map(str, (*row, seen.READING))) for row in seen.frames_of(flight, rng)]
     return (
         "\n".join(
-            [INVENTED, "# Nose and tail as read off every second frame, px; to the booster's tail until it parts.", "frame,nose_x,nose_y,tail_x,tail_y,error", *rows]
+            [
+                INVENTED,
+                "# Nose and tail as read off every second frame, px; to the booster's tail until it parts.",
+                "frame,nose_x,nose_y,tail_x,tail_y,error",
+                *rows,
+            ]
         )
         + "\n"
     )

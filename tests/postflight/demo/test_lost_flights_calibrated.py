@@ -8,7 +8,6 @@ from multiprocessing import get_context
 import numpy as np
 import pytest
 from scipy.stats import binom
-
 from support.lost_calibration import ASKED, PRIORS, case
 
 pytestmark = pytest.mark.slow
