@@ -65,7 +65,8 @@ def video_band(
     Dataset
         All of `from_video`, and `band` (quantity, quantile, frame) rad, `rank` (quantity, frame): share of the flights below the reading, `outside`
         (quantity, frame): whether it leaves the band by more than two standard deviations, `video_rank` (quantity): share of the flights, read with
-        the same errors, that stray further from the middle than the video, `flown` (quantity, flight, frame) rad, `flown_pixel` (flight, frame, point, side) px, `in_picture` (frame):
+        the same errors, that stray further from the middle than the video, `flown` (quantity, flight, frame) rad, `flown_pixel` (flight, frame, point, side)
+        px, `in_picture` (frame):
         share of the flights; `misfit` (flight): root mean square of what a flight is off in bearing and elevation over its errors, and
         `log_likelihood` (flight), in which errors of camera and liftoff count as common to all frames (NaN and
         -inf of a flight that was over, or never began, at a frame that was read).

@@ -109,7 +109,8 @@ def _residuals(x: np.ndarray, t, span: float, weight, y) -> np.ndarray:
 
 
 def _chance(explained: float, count: int) -> float:
-    """Return the chance that noise alone is explained so well by the best of some 3 count trials: count/2 independent frequencies, between which it may lie, each with a choice of decays."""
+    """Return the chance that noise alone is explained so well by the best of some 3 count trials: count/2 independent frequencies, between which it may lie,
+    each with a choice of decays."""
     one = max(1.0 - explained, 0.0) ** (0.5 * (count - 5))
     trials = 3.0 * count
     return float(-math.expm1(trials * math.log1p(-min(one, 1.0 - 1e-16))))

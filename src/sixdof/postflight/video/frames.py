@@ -122,7 +122,8 @@ def _leaps(number: np.ndarray, time: np.ndarray, pixel: np.ndarray):
             name = f"frame {number[k]:g}" if math.isfinite(number[k]) else f"{time[k]:.3f} s"
             missing = max(1, round(pace[k] / (0.5 * (pace[k - 1] + pace[k + 1])) - 1.0))
             yield (
-                f"after {name} the body moves {pace[k] / (0.5 * (pace[k - 1] + pace[k + 1])):.1f} times as far as in the frames beside it: some {missing} may be "
+                f"after {name} the body moves {pace[k] / (0.5 * (pace[k - 1] + pace[k + 1])):.1f} times as far as in the frames beside it: some "
+                f"{missing} may be "
                 f"missing there; if so say so by dropped={{{f'{number[k]:g}' if math.isfinite(number[k]) else 'FRAME'}: {missing}}}"
             )
 

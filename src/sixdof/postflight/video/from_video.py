@@ -70,9 +70,11 @@ def from_video(
     Returns
     -------
     Dataset
-        Along `frame`: `time` (s since liftoff), `bearing`, `elevation`, `apparent_lean`, `apparent_path`, `apparent_incidence`, `apparent_size` (rad), each with
+        Along `frame`: `time` (s since liftoff), `bearing`, `elevation`, `apparent_lean`, `apparent_path`, `apparent_incidence`, `apparent_size` (rad), each
+        with
         `_error` (standard deviation of all), `_error_reading` (of the pixels alone) and `_error_camera` (of the camera, common to all frames);
-        `lean_across`, the least true lean (`lean_least` is sure for all frames together in 95 % of cases); `distance` where the body leans no more than it must, `distance_most` where it lies across the sight (m);
+        `lean_across`, the least true lean (`lean_least` is sure for all frames together in 95 % of cases); `distance` where the body leans no more than it
+        must, `distance_most` where it lies across the sight (m);
         `angle_to_path`, `amplification`, `incidence_seen` (what of it is square to the sight), `incidence_least` and `incidence_most` (bounds that
         hold for all frames together in 95 % of cases), `incidence_detectable` and `verdict`; `pixel` (frame, point, side).
 

@@ -17,7 +17,8 @@ LEAST_ERROR = 1e-4  # rad and s: an error that is given as none
 def sightings_of(video: xr.Dataset, count: int = 5, *, body: str = "", gross: float = 0.02) -> list[dict[str, Any]]:
     """Return a few frames of a video as sightings: from where, when, at what bearing and elevation, with errors, as `what_happened` weighs them.
 
-    What the camera and the moment of liftoff may be wrong by is common to all frames, and each piece of evidence is weighed as if it erred by itself: so of n sightings each gets
+    What the camera and the moment of liftoff may be wrong by is common to all frames, and each piece of evidence is weighed as if it erred by itself: so of n
+    sightings each gets
     the common variance n times over, that together they weigh what the camera is worth and no more.
 
     video : what `from_video` or `video_band` returned

@@ -69,14 +69,20 @@ def _told(ds: xr.Dataset) -> Iterator[str]:
     rate = float(ds["sampling_rate"])
     if math.isfinite(rate):
         others = ", ".join(f"{value:.2f}" for value in ds["candidate"].values[1:])
-        yield f"At {rate:.4g} readings a second a swing at {others} Hz would look the same: {ds['candidate'].values[0]:.2f} Hz is the slowest of them, not the only one."
+        yield (
+            f"At {rate:.4g} readings a second a swing at {others} Hz would look the same: {ds['candidate'].values[0]:.2f} Hz is the slowest of them, "
+            "not the only one."
+        )
     else:
         yield "The readings are not evenly spaced, so that no other frequency looks quite the same; those near the rate of the frames nearly do."
     noise, amplitude = (math.degrees(float(ds[name])) if ds["value"].attrs["units"] == "rad" else float(ds[name]) for name in ("noise", "amplitude"))
     unit = "deg" if ds["value"].attrs["units"] == "rad" else ds["value"].attrs["units"]
     yield f"Amplitude in the middle of the stretch {amplitude:.2g} {unit}, noise of a reading {noise:.2g} {unit}."
     if "restoring_ratio" in ds:
-        yield f"Linear models along the flight are granted {100.0 * MODEL:g} % of the frequency, {200.0 * MODEL:g} % of the restoring moment (this project's measure)."
+        yield (
+            f"Linear models along the flight are granted {100.0 * MODEL:g} % of the frequency, {200.0 * MODEL:g} % of the restoring moment (this "
+            "project's measure)."
+        )
         if ds.attrs["fins_moved"]:
             yield "The mission's fins move in this stretch: under control the loop, not the airframe, sets the frequency."
     if np.isfinite(ds["damping"].values) and float(ds["damping_error"]) > 0.5 * abs(float(ds["damping"])):

@@ -63,7 +63,8 @@ def _answer(ds: xr.Dataset) -> Iterator[str]:
     if count[USABLE]:
         best = np.degrees(ds["incidence_detectable"].values[verdict == USABLE])
         yield (
-            f"ANSWER: {count[USABLE]} of {total} frames can tell an incidence of {wanted:g} deg ({_when(ds, verdict == USABLE)}); there one of {best.min():.1f} to "
+            f"ANSWER: {count[USABLE]} of {total} frames can tell an incidence of {wanted:g} deg ({_when(ds, verdict == USABLE)}); there one of "
+            f"{best.min():.1f} to "
             f"{best.max():.1f} deg, square to the sight, would be seen."
         )
     else:
@@ -100,7 +101,8 @@ def _magnified(ds: xr.Dataset) -> Iterator[str]:
         sight = math.degrees(min(float(ds["angle_to_path"][k]), math.pi - float(ds["angle_to_path"][k])))
         looks = math.degrees(math.asin(min(1.0, math.sin(math.radians(0.6)) * grows[k])))
         yield (
-            f"BEWARE: at {float(ds['time'][k]):.2f} s the camera looks within {sight:.1f} deg along the path, and the picture shows an angle {grows[k]:.0f} times "
+            f"BEWARE: at {float(ds['time'][k]):.2f} s the camera looks within {sight:.1f} deg along the path, and the picture shows an angle "
+            f"{grows[k]:.0f} times "
             f"as large: a true 0.6 deg looks like {looks:.0f} deg. A rocket that seems to lie across its path there may fly straight."
         )
 
@@ -116,7 +118,8 @@ def _seen(ds: xr.Dataset, verdict: np.ndarray) -> Iterator[str]:
     if least[k] > 0.0:
         side = "right" if float(part["apparent_incidence"][k]) > 0.0 else "left"
         yield (
-            f"SEEN: an incidence of at least {least[k]:.1f} deg at {float(part['time'][k]):.2f} s (sure for all frames together, 95 %), the nose to the {side} of the path as "
+            f"SEEN: an incidence of at least {least[k]:.1f} deg at {float(part['time'][k]):.2f} s (sure for all frames together, 95 %), the nose to the "
+            f"{side} of the path as "
             f"seen; in {100.0 * ds.attrs['planes']:.0f} % of the planes it may lie in it is below {most[k]:.0f} deg."
         )
     else:
@@ -131,7 +134,10 @@ def _lean(ds: xr.Dataset) -> Iterator[str]:
     k = int(np.nanargmax(sure))
     if sure[k] > 0.0:
         side = "right" if float(ds["lean_across"][k]) > 0.0 else "left"
-        yield f"The body leaned from the vertical by {sure[k]:.1f} deg or more at {float(ds['time'][k]):.2f} s, to the {side} as seen; towards the camera or away it is not told."
+        yield (
+            f"The body leaned from the vertical by {sure[k]:.1f} deg or more at {float(ds['time'][k]):.2f} s, to the {side} as seen; towards the camera "
+            "or away it is not told."
+        )
     else:
         yield "No frame shows a lean from the vertical that is more than its error."
 
@@ -196,11 +202,15 @@ def _said_of_band(ds: xr.Dataset) -> Iterator[str]:
     names = [str(name) for name, rank in zip(ds["quantity"].values, ds["video_rank"].values, strict=True) if rank < STRANGE]
     if names:
         words = ", ".join(name.replace("_", " ") for name in names)
-        yield f"NOT ONE OF THESE FLIGHTS by its {words}: fewer than {100.0 * STRANGE:g} % of the flights stray so far from the middle. What was flown was another, or the camera is."
+        yield (
+            f"NOT ONE OF THESE FLIGHTS by its {words}: fewer than {100.0 * STRANGE:g} % of the flights stray so far from the middle. What was flown was "
+            "another, or the camera is."
+        )
     elif (count := 1.0 / float(np.sum(np.square(ds["weight"].values)))) < 1.0 / STRANGE:
         lost = int(ds["outside"].values.any(axis=0).sum())
         yield (
-            f"{count:.0f} flights are too few to say that the video is none of them ({1.0 / STRANGE:.0f} are needed); in {lost} of {ds.sizes['frame']} frames one of its "
+            f"{count:.0f} flights are too few to say that the video is none of them ({1.0 / STRANGE:.0f} are needed); in {lost} of {ds.sizes['frame']} "
+            "frames one of its "
             "angles lies outside their band by more than its errors."
         )
     else:
@@ -211,7 +221,8 @@ def _said_of_band(ds: xr.Dataset) -> Iterator[str]:
         best = int(np.nanargmin(ds["misfit"].values))
         many = float(likely.sum() ** 2 / np.sum(likely**2))
         yield (
-            f"Nearest is flight {int(ds['flight'][best])}, off by {float(ds['misfit'][best]):.1f} times the errors of bearing and elevation; weighed by them the flights "
+            f"Nearest is flight {int(ds['flight'][best])}, off by {float(ds['misfit'][best]):.1f} times the errors of bearing and elevation; weighed by "
+            "them the flights "
             f"count as {many:.1f} ({'too few to say more: a camera is far sharper than the spread of flights' if many < 10.0 else 'enough to weigh by'})."
         )
     share = float(ds["in_picture"].mean())
@@ -237,7 +248,8 @@ def _sharpness(ds: xr.Dataset) -> str:
     pixel = math.degrees(1.0 / float(ds["focal_length"]))
     worst = math.degrees(max(turn[:2]))
     return (
-        f"ANSWER: bearings and elevations near the middle are known to {worst:.2f} deg by the camera (one standard deviation, common to all frames), and a pixel "
+        f"ANSWER: bearings and elevations near the middle are known to {worst:.2f} deg by the camera (one standard deviation, common to all frames), "
+        "and a pixel "
         f"is {pixel:.3f} deg: 1 m at {_reach(pixel):.0f} m. A lean as seen is known to {math.degrees(turn[2]):.2f} deg by the camera."
     )
 
@@ -270,7 +282,8 @@ def _landmark_verdict(ds: xr.Dataset) -> str:
     if chance < MISFIT:
         worst = int(np.argmax(np.linalg.norm(ds["landmark_residual"].values, axis=1)))
         return (
-            f"THE LANDMARKS DO NOT FIT: with their errors they would miss by so much in {100.0 * chance:.2g} % of cases. Look at {ds['landmark'].values[worst]} first: "
+            f"THE LANDMARKS DO NOT FIT: with their errors they would miss by so much in {100.0 * chance:.2g} % of cases. Look at "
+            f"{ds['landmark'].values[worst]} first: "
             "its place, its pixel, a zoom, a cropped picture. The errors above were made larger by what is left over."
         )
     return f"They fit as their errors allow (they would miss by more in {100.0 * chance:.0f} % of cases)."

@@ -156,7 +156,8 @@ def angles_of(sight: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
 
 
 def across(sight: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """Return, of unit sights (..., 3), the level direction to the right and the plumb line as seen, upwards: unit vectors square to the sight and each other."""
+    """Return, of unit sights (..., 3), the level direction to the right and the plumb line as seen, upwards: unit vectors square to the sight and each
+    other."""
     level = np.stack([sight[..., 1], -sight[..., 0], np.zeros(sight.shape[:-1])], axis=-1)
     with np.errstate(divide="ignore", invalid="ignore"):
         right = level / np.linalg.norm(level, axis=-1, keepdims=True)
