@@ -17,8 +17,8 @@ from scipy.special import ndtr
 
 from sixdof.postflight.compare.patterns import Inputs, Pattern, slopes
 
-LEAST_REST = 0.02  # standard deviation of what the inputs do not explain, over the flights' own, at least
-LEAST_GAIN = 9.0  # three standard deviations
+LEAST_REST = 0.2  # standard deviation of what the inputs do not explain, over the flights' own, at least: slopes are those of small changes
+LEAST_GAIN = 12.0  # of some sixty causes, one of a true model reaches it once in thirty logs
 ALIKE = 0.9  # correlation of two patterns, beyond which a log does not tell them apart
 WIDEST = (1.0, 1e5)  # factor on R
 
@@ -64,8 +64,7 @@ class Explainer:
         """Return what each pattern explains of a residual (cells,), the most first."""
         rows = np.array([one.values for one in patterns])
         weighed = self.weighed(rows)
-        size = np.einsum("kc,kc->k", weighed, rows)
-        along = weighed @ residual
+        size, along = np.einsum("kc,kc->k", weighed, rows), weighed @ residual
         with np.errstate(invalid="ignore", divide="ignore"):
             gain, amount, error = along**2 / size, along / size, 1.0 / np.sqrt(size)
         order = [k for k in np.argsort(-np.where(np.isfinite(gain), gain, -1.0)) if np.isfinite(gain[k])]

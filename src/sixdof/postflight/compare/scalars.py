@@ -21,7 +21,7 @@ def scalars_of(time: np.ndarray, curves: dict[str, np.ndarray], motors: list[str
     climb = time <= climb_end
     for name, curve in (("climb_rate_max", "velocity[up]"), ("airspeed_max", "airspeed"), ("mach_max", "mach"), ("specific_force_max", "specific_force[x]")):
         if curve in curves:
-            found[name], found[f"{name.removesuffix('_max')}_max_time"] = _largest(time[climb], curves[curve][climb])
+            found[name] = _largest(time[climb], curves[curve][climb])[0]
     if "specific_force[x]" in curves:
         ends = burnouts(time[climb], curves["specific_force[x]"][climb])
         found |= {f"burnout_time[{motor}]": ends[k] if k < len(ends) else np.nan for k, motor in enumerate(motors)}
