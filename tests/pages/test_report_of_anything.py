@@ -62,6 +62,7 @@ def made(demo_mission, stack_mission, demo_flight, demo_ensemble, models, tmp_pa
         "a flight log": log,
         "a recording": recording,
         "a last position": sixdof.postflight.last_position(recording),
+        "a log against flights": sixdof.postflight.compare_log(demo_mission, heights, flights=20, points=20, progress=False),
         "a rest before launch": sixdof.postflight.gyro_bias(log),
         "an estimate": sixdof.postflight.estimate(demo_mission, heights, ["aero.drag"], carry=False, progress=False),
         "flights held back": sixdof.postflight.hold_back(demo_mission, [heights, heights], ["aero.drag"], carry=False, progress=False),

@@ -329,6 +329,16 @@ def test_figure__of_what_happened(stack_mission, demo_mission, demo_flight):
         plot.plot_what_happened(found, "pelican")
 
 
+@pytest.mark.slow
+def test_figure__of_a_log_against_flights(demo_flight, demo_mission):
+    log = sixdof.postflight.read_log(*sixdof.postflight.log_of(demo_flight), demo_mission)
+    found = sixdof.postflight.compare_log(demo_mission, log, flights=40, progress=False)
+    assert_good(plot.plot_against(found))
+    assert_good(plot.plot_against(found, ["tilt", "body_rate[y]"]))
+    with pytest.raises(ValueError, match="there is no channel 'colour'"):
+        plot.plot_against(found, "colour")
+
+
 def test_figure__of_a_log(demo_flight, demo_mission):
     """As it should be; and with a gap, a saturated gyro, a barometer pulled by the charge and another clock."""
     table, columns = sixdof.postflight.log_of(demo_flight, noise={"body_rate": 0.01, "pressure": 10.0})

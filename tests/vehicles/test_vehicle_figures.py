@@ -80,7 +80,7 @@ WORKSHOP = (
     "plot_as_built",
     "plot_ballast",
 )
-AFTERWARDS = ("plot_recording", "plot_log", "plot_estimate", "plot_what_happened", "plot_video", "plot_swing")
+AFTERWARDS = ("plot_recording", "plot_log", "plot_against", "plot_estimate", "plot_what_happened", "plot_video", "plot_swing")
 OF_LOOPS = (
     "plot_modes",
     "plot_bode",
@@ -414,6 +414,15 @@ def test_figure__and_page_of_what_happened(missions, flights, name):
     page = str(sixdof.report(found))
     assert "MOST LIKELY" in page and "nan" not in page and found.attrs["mission"] == missions[name].to_toml()
     assert float(found.weight.sum()) == pytest.approx(1.0) and float(found.probability.sum()) == pytest.approx(1.0)
+
+
+@LIGHTEST
+def test_figure__and_page_of_a_log_against_flights(missions, flights, name):
+    log = sixdof.postflight.read_log(*sixdof.postflight.log_of(flights[name], rate=10.0), missions[name])
+    found = sixdof.postflight.compare_log(missions[name], log, flights=20, points=40, progress=False)
+    rendered(plot.plot_against(found))
+    page = str(sixdof.report(found))
+    assert "ANSWER: " in page and "nan" not in page and "beyond: no data" in page
 
 
 @EVERY

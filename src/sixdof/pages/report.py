@@ -341,6 +341,12 @@ def _happened(ds: xr.Dataset) -> str:
     return happened_text(ds)
 
 
+def _against(ds: xr.Dataset) -> str:
+    from sixdof.postflight.compare.compare_text import compare_text
+
+    return compare_text(ds)
+
+
 def _fired(ds: xr.Dataset) -> str:
     from sixdof.study.static_firing.static_firing_text import static_firing_text
 
@@ -444,6 +450,7 @@ KINDS = (
     _Kind("a vehicle as built", _dataset("difference_by_guess", "budget", dims=("row", "reading")), {"built": _Page(_built)}),
     _Kind("ballast for a margin", _dataset("ballast_mass", "margin_tried", dims=("tried",)), {"ballast": _Page(_ballasted)}),
     _Kind("what happened", _dataset("tail_by_others", "log_alone", dims=("candidate", "evidence")), {"happened": _Page(_happened)}),
+    _Kind("a log against flights", _dataset("standardised_residual", "log_holds", dims=("channel", "level")), {"against": _Page(_against)}),
     _Kind("a static firing", _dataset("impulse_error", "curve_thrust", dims=("firing",)), {"firing": _Page(_fired)}),
     _Kind("judged criteria", _dataset("verdict", dims=("criterion",)), {"verdicts": _Page(_judged)}),
     _Kind("a flight log", lambda what: isinstance(what, xr.Dataset) and what.attrs.get("kind") == "flight log", {"log": _Page(_logged)}),

@@ -70,6 +70,7 @@ if TYPE_CHECKING:
     from sixdof.plot.loops.tuning import plot_lags as plot_lags
     from sixdof.plot.loops.tuning import plot_schedule as plot_schedule
     from sixdof.plot.loops.tuning import plot_tuning as plot_tuning
+    from sixdof.plot.postflight.against import plot_against as plot_against
     from sixdof.plot.postflight.estimate import plot_estimate as plot_estimate
     from sixdof.plot.postflight.happened import plot_what_happened as plot_what_happened
     from sixdof.plot.postflight.log import plot_log as plot_log
@@ -204,7 +205,7 @@ show(
             "plot_rail_for_wind",
             "plot_launch_card",
         ),
-        "After a flight": ("plot_recording", "plot_log", "plot_estimate", "plot_what_happened", "plot_video", "plot_swing"),
+        "After a flight": ("plot_recording", "plot_log", "plot_against", "plot_estimate", "plot_what_happened", "plot_video", "plot_swing"),
         "In the workshop": (
             "plot_charge",
             "plot_canopy_size",

@@ -6,6 +6,7 @@
     last = sixdof.postflight.last_position("flight.rec", "now")       # where it was last, how old that is, how it was moving
     seen = sixdof.postflight.camera("camera.toml", mission=mission)   # where a camera stood and looked, from landmarks
     video = sixdof.postflight.from_video(seen, "frames.csv")          # pixels to angles; which frames can tell an incidence
+    found = sixdof.postflight.compare_log(mission, log)               # does the model hold, how far, what to look at first
     found = sixdof.postflight.estimate(mission, log, ["aero.drag", "motor.impulse"])   # what the log says of the model, and how surely
     mission = sixdof.postflight.with_estimated(mission, found)        # the next ensemble is drawn from it
     found = sixdof.postflight.what_happened(mission, "evidence.toml")  # hypotheses against pings, packets, silence, sightings, finds
@@ -22,6 +23,7 @@ from typing import TYPE_CHECKING
 from sixdof.surface.lazy import show
 
 if TYPE_CHECKING:
+    from sixdof.postflight.compare.compare import compare_log as compare_log
     from sixdof.postflight.estimation.estimate import estimate as estimate
     from sixdof.postflight.estimation.hold_back import hold_back as hold_back
     from sixdof.postflight.estimation.with_estimated import estimate_toml as estimate_toml
@@ -63,6 +65,7 @@ show(
             *("record", "Recorder", "listen", "follow", "read_recording", "last_position", "recorded_log"),
             *("replay", "simulated_packets", "send_packets", "datagram", "Packet"),
         ),
+        "Does the model hold": ("compare_log",),
         "Parameters": ("estimate", "with_estimated", "estimate_toml", "hold_back"),
         "What happened": ("what_happened", "read_evidence", "evidence_keys"),
         "Where to search": ("search_map", "with_walked", "next_strips"),

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from sixdof.cli.postflight import estimate, happened, log, record, video
+from sixdof.cli.postflight import against, estimate, happened, log, record, video
 
-VERBS = (record, log, estimate, happened, video)
+VERBS = (record, log, against, estimate, happened, video)
 
 
 def add(commands) -> None:

@@ -62,10 +62,10 @@ def flights_of(what: Mission | xr.Dataset, flights: int, branch: str, **how: Any
     sound = meaningful(flown)
     own = branches(flown)
     if branch not in own:
-        raise ValueError(f"{WHO}: none of {plural(flown.sizes['flight'])} took the branch {shown(branch)}; they took {', '.join(map(repr, own))}")
+        raise ValueError(f"{WHO}: none of {plural(flown.sizes['flight'])} took the branch {shown(branch)}; they took {', '.join(own)}")
     use = own[branch] & sound
     if use.sum() < FEWEST:
-        raise ValueError(f"{WHO}: {plural(int(use.sum()))} of the branch {branch!r} are too few to compare with; {FEWEST} or more are needed, better 200")
+        raise ValueError(f"{WHO}: {plural(int(use.sum()))} of the branch {shown(branch)} are too few to compare with; {FEWEST} or more are needed, better 200")
     others = {name: int((which & sound).sum()) for name, which in own.items() if name != branch and (which & sound).any()}
     return Flights(flown.isel(flight=np.flatnonzero(use)), others, int((~sound).sum()), made)
 
@@ -76,6 +76,6 @@ def _going(mission: Mission, branch: str) -> Mission:
     known = [failure.name for failure in mission.failure]
     wrong = [name for name in named if name not in known]
     if wrong and not known:
-        raise ValueError(f"{WHO}: branch {branch!r}: the mission has no [[failure]] entries, so every flight is {NOMINAL}")
+        raise ValueError(f"{WHO}: branch {shown(branch)}: the mission has no [[failure]] entries, so every flight is {NOMINAL}")
     certain = {f"failure.{k}.probability": float(name in named) for k, name in enumerate(known) if mission.failure[k].probability != float(name in named)}
     return mission.change(certain) if certain else mission

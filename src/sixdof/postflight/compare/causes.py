@@ -9,6 +9,7 @@ log, and its known draws must come out as far off as their errors say.
 
 from __future__ import annotations
 
+import math
 from typing import NamedTuple
 
 import numpy as np
@@ -17,8 +18,11 @@ from scipy.special import ndtr
 
 from sixdof.postflight.compare.patterns import Inputs, Pattern, slopes
 
-LEAST_REST = 0.2  # standard deviation of what the inputs do not explain, over the flights' own, at least: slopes are those of small changes
+LEAST_REST = 0.05  # standard deviation of what the inputs do not explain, over the flights' own, at least: slopes are those of small changes
 LEAST_GAIN = 12.0  # of some sixty causes, one of a true model reaches it once in thirty logs
+STEPS = 6  # causes, one after the other
+WIDE = 1e3  # standard deviations that a cause found may have before a log is seen
+FREED = 1e-4  # of a pattern's information: below it a cause found before has taken all of it
 ALIKE = 0.9  # correlation of two patterns, beyond which a log does not tell them apart
 WIDEST = (1.0, 1e5)  # factor on R
 
@@ -30,7 +34,7 @@ class Cause(NamedTuple):
     gain: float
     amount: float
     error: float
-    alike: str  # names of better explanations that this log cannot tell it from
+    alike: str  # names of other explanations that this log cannot tell it from
 
 
 class Explainer:
@@ -61,18 +65,47 @@ class Explainer:
         return scaled - (scaled @ self._slopes.T @ self._inner @ self._slopes) * self._weight
 
     def causes(self, residual: np.ndarray, patterns: list[Pattern]) -> list[Cause]:
-        """Return what each pattern explains of a residual (cells,), the most first."""
+        """Return the causes of a residual (cells,), step by step: the best explanation, then the best of what it leaves, as long as one is beyond chance.
+
+        Amounts are those of the steps together. Where none is beyond chance the best one is told all the same.
+        """
         rows = np.array([one.values for one in patterns])
-        weighed = self.weighed(rows)
-        size, along = np.einsum("kc,kc->k", weighed, rows), weighed @ residual
-        with np.errstate(invalid="ignore", divide="ignore"):
-            gain, amount, error = along**2 / size, along / size, 1.0 / np.sqrt(size)
-        order = [k for k in np.argsort(-np.where(np.isfinite(gain), gain, -1.0)) if np.isfinite(gain[k])]
         found: list[Cause] = []
-        for place, k in enumerate(order):
-            better = [j for j in order[:place] if abs(weighed[k] @ rows[j]) > ALIKE * np.sqrt(size[k] * size[j])]
-            found.append(Cause(patterns[k], float(gain[k]), float(amount[k]), float(error[k]), "; ".join(patterns[j].name for j in better)))
-        return found
+        chosen: list[int] = []
+        for _ in range(STEPS):
+            weighed = self.weighed(rows)
+            size, along = np.einsum("kc,kc->k", weighed, rows), weighed @ residual
+            with np.errstate(invalid="ignore", divide="ignore"):
+                gain = np.where(size > FREED, along**2 / size, -1.0)
+            gain[chosen] = -1.0
+            best = int(np.argmax(gain))
+            if gain[best] < (LEAST_GAIN if found else 0.0):
+                break
+            with np.errstate(invalid="ignore", divide="ignore"):
+                like = np.abs(weighed[best] @ rows.T) / np.sqrt(size[best] * size)
+            alike = [patterns[j].name for j in np.flatnonzero((like > ALIKE) & (gain >= LEAST_GAIN)) if j != best]
+            found.append(Cause(patterns[best], float(gain[best]), math.nan, math.nan, "; ".join(alike)))
+            chosen.append(best)
+            if gain[best] < LEAST_GAIN:
+                break
+            self._free(rows[best] / np.sqrt(size[best]))
+        return self._together(residual, rows[chosen], found)
+
+    def _free(self, pattern: np.ndarray) -> None:
+        """Take a pattern for one that may have any amount, from here on."""
+        self._slopes = np.vstack([self._slopes, WIDE * pattern])
+        self._inner = self._posterior()
+
+    def _together(self, residual: np.ndarray, rows: np.ndarray, found: list[Cause]) -> list[Cause]:
+        """Return causes with their amounts and errors, of all of them together."""
+        self._slopes = self._slopes[: len(self.inputs.names)]
+        self._inner = self._posterior()
+        if not found:
+            return found
+        weighed = self.weighed(rows)
+        covariance = np.linalg.pinv(weighed @ rows.T)
+        amounts, errors = covariance @ (weighed @ residual), np.sqrt(np.diag(covariance))
+        return [one._replace(amount=float(amount), error=float(error)) for one, amount, error in zip(found, amounts, errors, strict=True)]
 
 
 def _widened(x: np.ndarray, d: np.ndarray) -> float:

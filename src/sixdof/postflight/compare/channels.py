@@ -90,7 +90,7 @@ def noise_of(log: xr.Dataset, channels: list[Channel]) -> tuple[np.ndarray, list
         if np.isfinite(one.error) and one.error >= 0.0:
             sizes[k] = one.error
             sources.append("error")
-        elif known.size >= LEAST_REST:
+        elif known.size >= LEAST_REST and np.ptp(known) > 0.0:  # a value that is held says nothing
             sizes[k] = float(known.std(ddof=1))
             sources.append("rest")
         else:

@@ -52,12 +52,13 @@ def compare_log(
         branches are left out and counted; of a mission the failures of this branch are made certain and no others happen.
     seed : of draws, and of the noise that each flight gets.
     points : instants of each rate that are compared at most, two thirds of them in the climb.
-    clock_error : standard deviation of the log's time of liftoff, s or text, which every flight is read with; None: 0.3 of the log's shortest step.
+    clock_error : standard deviation of the log's time of liftoff, s or text, which every flight is read with; None: the log's own `liftoff_error`.
     confidence : that a log is called off the model only with: 0.95 calls one in twenty logs of a true model so.
     threads, progress, guidance, control : as in `sixdof.disperse`.
 
     Noise: where a variable of the log has no attribute `error`, its scatter at rest before liftoff is taken, and where it has no rest, none; flights get it,
-    independent from reading to reading. Angles that go round are compared where the flights agree on a direction; an attitude by where the nose points.
+    independent from reading to reading. Angles that go round are compared where the flights agree on a direction; an attitude by where the nose points;
+    a height from where the sensor stood before liftoff. What the computer made of its gyros (attitude, tilt) is held against what the flights' would have.
 
     Returns
     -------
@@ -107,12 +108,14 @@ def climb_end_of(ensemble: xr.Dataset) -> float:
 
 
 def clock_error_of(log: xr.Dataset, given: float | str | None) -> float:
-    """Return the standard deviation of a log's liftoff, s: what is given, or that of a time known to one step of the log (step over root 12)."""
+    """Return the standard deviation of a log's liftoff, s: what is given, what the log says, or that of a time known to one step (over root 12)."""
     if given is not None:
         try:
             return checked(given, "s", least=0.0)
         except ValueError as error:
             raise ValueError(f"{WHO}: clock_error: {error}") from None
+    if np.isfinite(log.attrs.get("liftoff_error", np.nan)):
+        return float(log.attrs["liftoff_error"])
     steps = np.diff(log["time"].values)
     return float(np.median(steps)) / np.sqrt(12.0) if steps.size else 0.0
 

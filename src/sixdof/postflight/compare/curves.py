@@ -12,6 +12,7 @@ from typing import NamedTuple
 import numpy as np
 
 LEAST_SPREAD = 1e-6  # of a variable's largest value: below it the flights agree, and there is nothing to standardise by
+LITTLE_SPREAD = 0.01  # of the spread that a variable reaches (nine tenths of its instants below): with less, a log tells of its clock and its steps alone
 
 
 class Pool(NamedTuple):
@@ -30,13 +31,15 @@ def fewest(flights: int) -> int:
 def pooled(logged: np.ndarray, drawn: np.ndarray) -> Pool:
     """Return log (channels, instants) and flights (flights, channels, instants) standardised by mean and deviation of them all.
 
-    Instants at which fewer than half of the flights have a value, or all have the same, are left out.
+    Instants at which fewer than half of the flights have a value, or hardly differ, are left out.
     """
     known = np.isfinite(drawn)
     count = known.sum(axis=0)
     mean, spread = _moments(drawn, known, count)
     size = np.nanmax(np.where(np.isfinite(mean), np.abs(mean), 0.0), axis=-1, keepdims=True)
     use = np.isfinite(logged) & (count >= fewest(len(drawn))) & (spread > LEAST_SPREAD * size) & (spread > 0.0)
+    reached = np.array([np.quantile(row[there], 0.9) if there.any() else 0.0 for row, there in zip(spread, use, strict=True)])
+    use &= spread > LITTLE_SPREAD * reached[:, None]
     values = np.concatenate([logged[None], drawn])
     there = np.isfinite(values) & use
     middle, deviation = _moments(values, there, there.sum(axis=0))

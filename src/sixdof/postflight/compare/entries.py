@@ -10,13 +10,12 @@ import numpy as np
 import xarray as xr
 
 from sixdof.postflight.compare.bands import LEVELS, SHARES
-from sixdof.postflight.compare.causes import LEAST_GAIN, implausible
+from sixdof.postflight.compare.causes import implausible
 from sixdof.postflight.compare.patterns import Inputs, unit_of_scale
 from sixdof.postflight.compare.scalars import units_of
 from sixdof.postflight.compare.validity import INCIDENCE_EDGES, MACH_EDGES
 from sixdof.postflight.compare.weighing import Weighed
 
-FEWEST_CAUSES, MOST_CAUSES = 3, 12  # of each log that are told
 OWN = "as channel_units"
 
 
@@ -165,16 +164,14 @@ def _mapped(found: list[Weighed]) -> dict[str, Any]:
 def _candidates(found: list[Weighed], inputs: Inputs) -> xr.Dataset:
     rows = []
     for log, one in zip(_names(found), found, strict=True):
-        strong = sum(cause.gain >= LEAST_GAIN for cause in one.causes)
-        most = min(max(strong, FEWEST_CAUSES), MOST_CAUSES)
-        rows += [(log, *pair) for pair in zip(one.causes[:most], one.after, strict=False)]
+        rows += [(log, *pair) for pair in zip(one.causes, one.after, strict=True)]
     if not rows:
         return xr.Dataset()
     columns = [_candidate(log, cause, after, inputs) for log, cause, after in rows]
     entries = {}
     for name, (units, words) in _CANDIDATE.items():
         entries[f"candidate_{name}"] = ("candidate", np.array([column[name] for column in columns]), {"long_name": words} | ({"units": units} if units else {}))
-    names = ("candidate", [column["name"] for column in columns], {"long_name": "what to look at, the best explanation first"})
+    names = ("candidate", [column["name"] for column in columns], {"long_name": "what to look at, the best explanation first, then the best of what it leaves"})
     return xr.Dataset(entries, {"candidate": names})
 
 
@@ -187,8 +184,8 @@ _CANDIDATE = {
     "units": ("", "units of the amount"),
     "sd": ("1", "amount in standard deviations of the draws"),
     "implausibility": ("1", "probability of a draw as far out, both sides"),
-    "p_after": ("1", "p of the log with it taken out"),
-    "alike": ("", "better explanations that this log cannot tell it from"),
+    "p_after": ("1", "p of the log with it and those before it taken out"),
+    "alike": ("", "other explanations that this log cannot tell it from"),
     "remark": ("", "what it looks like"),
 }
 

@@ -8,10 +8,11 @@ import numpy as np
 import xarray as xr
 
 from sixdof.mission.mission import Mission
-from sixdof.postflight.compare.channels import Channel, channels_of, curves_of, noise_of
+from sixdof.postflight.compare.channels import LEAST_REST, REST_ENDS, Channel, channels_of, curves_of, noise_of
 from sixdof.postflight.compare.expected import expected
 from sixdof.postflight.compare.instants import measured, thinned
 from sixdof.postflight.compare.scalars import scalars_of
+from sixdof.postflight.logs.readings import tilt_of
 
 READ = 4000  # rows of a log of each rate that are read; single numbers are made of these
 GOING = ("mach", "incidence", "airspeed", "phase", "guidance_mode")  # what instants are told apart by
@@ -47,6 +48,7 @@ class Reader:
         self._log = log.isel(time=self.rows)
         self._asked = _with_going(self._log)
         self._climb_end, self._clock_error, self._seed = climb_end, clock_error, seed
+        self._raised = _raised(log, like, self.channels)
 
     @property
     def clock_error(self) -> float:
@@ -55,7 +57,7 @@ class Reader:
 
     def of_log(self) -> Read:
         """Return the log itself; of how the flight was going, what it knows."""
-        curves = curves_of(self._log, self.channels)
+        curves = curves_of(self._log, self.channels) + self._raised[:, None]
         going = {name: np.asarray(self._log[name].values, dtype=float)[self.chosen] for name in GOING if name in self._log and self._log[name].ndim == 1}
         phase = np.asarray(self._log["phase"].values, dtype=float) if "phase" in self._log else None
         return Read(curves[:, self.chosen], going, np.zeros(self.chosen.size, dtype=int), self._scalars(self._log["time"].values, curves, phase))
@@ -65,7 +67,7 @@ class Reader:
         stream = np.random.default_rng([self._seed, int(flight["flight"]) if "flight" in flight.coords else 0, len(self.name)])
         late = self._clock_error * stream.standard_normal()
         time = self._log["time"].values
-        found = expected(flight, self._asked.assign_coords(time=time + late))
+        found = expected(_as_computed(flight, self._log), self._asked.assign_coords(time=time + late))
         curves = curves_of(found, self.channels)
         curves += self.noise[:, None] * stream.standard_normal(curves.shape)
         curves[~np.isfinite(curves_of(self._log, self.channels))] = np.nan
@@ -86,6 +88,17 @@ class Reader:
         return out
 
 
+def _raised(log: xr.Dataset, like: xr.Dataset, channels: list[Channel]) -> np.ndarray:
+    """Return what lifts each channel of a log, (channels,): a height counts from where the sensor stood before liftoff, a flight's from the ground."""
+    out, time = np.zeros(len(channels)), log["time"].values
+    for k, one in enumerate(channels):
+        if one.variable == "height":
+            rest = np.asarray(log["height"].values, dtype=float)[time < REST_ENDS]
+            rest = rest[np.isfinite(rest)]
+            out[k] = float(like["height"].values[0] - rest.mean()) if rest.size >= LEAST_REST else 0.0
+    return out
+
+
 def motors_of(mission: Mission, stage: str) -> list[str]:
     """Return the stages whose motors a log's stage feels, in the order of burning: those behind it that burn while they are joined, then its own."""
     names = [one.name for one in mission.stage]
@@ -103,6 +116,16 @@ def burns_of(flight: xr.Dataset, stage: str, motors: list[str]) -> list[tuple[fl
         return float(times[events.index(event)]) - liftoff if event in events else np.nan
 
     return [(0.0, at("burnout")), *((at(f"ignition {motor}"), at(f"burnout {motor}")) for motor in motors[1:])]
+
+
+def _as_computed(flight: xr.Dataset, log: xr.Dataset) -> xr.Dataset:
+    """Return a flight with the attitude that its computer estimated, where the log's was estimated too: both drift as their gyros do."""
+    computed = [name for name in ("attitude", "tilt") if name in log and log[name].attrs.get("source") == "computer"]
+    if not computed or "estimated_attitude" not in flight:
+        return flight
+    estimate = flight["estimated_attitude"]
+    made = {"attitude": (estimate.dims, estimate.values), "tilt": (("time",), tilt_of(estimate.values))}
+    return flight.assign({name: (*made[name], flight[name].attrs) for name in computed})
 
 
 def _with_going(log: xr.Dataset) -> xr.Dataset:

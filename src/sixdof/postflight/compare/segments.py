@@ -44,11 +44,7 @@ class Going(NamedTuple):
 
 def segments_of(going: Going, motors: list[str]) -> list[Segment]:
     """Return the stretches that hold any instant."""
-    found = [
-        Segment("part", WHOLE, np.ones(going.time.size, dtype=bool)),
-        Segment("part", CLIMB, going.climbing),
-        Segment("part", DESCENT, ~going.climbing),
-    ]
+    found = [Segment("part", WHOLE, np.ones(going.time.size, dtype=bool)), Segment("part", CLIMB, going.climbing), Segment("part", DESCENT, ~going.climbing)]
     found += [Segment("phase", _phase(code), going.phase == code) for code in (int(one) for one in Phase)]
     found += [Segment("guidance", f"guidance: {mode}", going.climbing & (going.mode == code)) for code, mode in enumerate(MODES)]
     found += [Segment("motor", f"{motor} burns", going.burning == number) for number, motor in enumerate(motors, start=1)]

@@ -31,8 +31,8 @@ def data_reach(values: np.ndarray, there: np.ndarray) -> float:
 def reach(z: np.ndarray, values: np.ndarray, air: np.ndarray, edges: tuple[float, ...], alpha: float) -> Reach:
     """Return how far along a quantity the model holds, of standardised curves (curves, channels, instants), the log first.
 
-    Everything below an edge is tested together, edge by edge upwards; the first test that fails ends it, so that p's of the nested stretches need no
-    correction. What holds is never said beyond the log's largest value.
+    All of it is tested first. Where that fails, everything below an edge is tested together, edge by edge upwards; the first test that fails ends it, so
+    that p's of the nested stretches need no correction. What holds is never said beyond the log's largest value.
 
     values : (instants,) Mach number, or incidence in deg. air : bool (instants,), those that count.
     """
@@ -40,6 +40,8 @@ def reach(z: np.ndarray, values: np.ndarray, air: np.ndarray, edges: tuple[float
     top = data_reach(values, there)
     if not math.isfinite(top):
         return Reach(math.nan, math.nan)
+    if together(z, there) >= alpha:
+        return Reach(top, top)
     held = math.nan
     for edge in edges[1:]:
         below = there & (values < edge)

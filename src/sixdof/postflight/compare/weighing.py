@@ -7,7 +7,7 @@ from typing import NamedTuple
 import numpy as np
 
 from sixdof.postflight.compare import bands
-from sixdof.postflight.compare.causes import LEAST_GAIN, Cause, Explainer
+from sixdof.postflight.compare.causes import Cause, Explainer
 from sixdof.postflight.compare.channels import made_straight
 from sixdof.postflight.compare.curves import Pool, adjusted_p, departure, effective_instants, pooled, rank_p
 from sixdof.postflight.compare.patterns import Inputs, outside_patterns
@@ -15,7 +15,6 @@ from sixdof.postflight.compare.reading import Read, Reader
 from sixdof.postflight.compare.segments import Going, Segment, going_of, segments_of
 from sixdof.postflight.compare.validity import INCIDENCE_EDGES, MACH_EDGES, Reach, over_map, reach, together
 
-LOOKED = 8  # causes that are taken out of the log, to see whether it lies in the band then
 OFTEN = 0.9  # of the drawn flights have a coverage between the ends that are told
 
 
@@ -37,7 +36,7 @@ class Weighed(NamedTuple):
     channel_incidence: list[Reach]
     map: dict[str, np.ndarray]
     causes: list[Cause]
-    after: list[float]  # p with a cause taken out, NaN where it was not tried
+    after: list[float]  # p with a cause taken out, and those before it
     told: np.ndarray  # (inputs,)
     scalars: dict[str, tuple[float, np.ndarray]]  # of the log, of the flights
 
@@ -115,7 +114,7 @@ def covered_in(z: np.ndarray, rank: np.ndarray, count: np.ndarray, segments: lis
 
 
 def _explained(reader: Reader, pool: Pool, going: Going, logged, drawn, inputs: Inputs) -> tuple[list[Cause], list[float], np.ndarray]:
-    """Return the causes that would explain the residual, the best first, the p of the log without each of the first few, and what it tells of the inputs."""
+    """Return the causes that would explain the residual, the best first, the p of the log without it and those before it, and what it tells of the inputs."""
     cells = np.isfinite(pool.z[0]) & (np.isfinite(drawn).all(axis=0))
     if not cells.any():
         return [], [], np.ones(len(inputs.names))
@@ -123,11 +122,9 @@ def _explained(reader: Reader, pool: Pool, going: Going, logged, drawn, inputs: 
     explainer = Explainer(inputs, (drawn[:, cells] - mean) / spread)
     patterns = [*explainer.input_patterns(), *outside_patterns(reader.time, pool.mean, pool.spread, reader.channels, going, cells)]
     causes = explainer.causes((logged[cells] - mean) / spread, patterns)
-    after = [np.nan] * len(causes)
+    after, moved = [], logged.copy()
     whole = np.ones(reader.time.size, dtype=bool)
-    for k, cause in enumerate(causes[:LOOKED]):
-        if cause.gain >= LEAST_GAIN:
-            moved = logged.copy()
-            moved[cells] -= cause.amount * cause.pattern.values * spread
-            after[k] = together(pooled(moved, drawn).z, whole)
+    for cause in causes:
+        moved[cells] -= cause.amount * cause.pattern.values * spread
+        after.append(together(pooled(moved, drawn).z, whole))
     return causes, after, explainer.told()
