@@ -42,6 +42,7 @@ In the workshop:
   python -m sixdof firing configs/firings/mesa-i-*.csv --calibration configs/firings/cell.csv --stand "nozzle up" --out mesa-i.csv    a motor's thrust curve
 
 After a flight:
+  python -m sixdof log log.csv --columns map.toml --mission configs/sampler.toml --figures out    a flight log: what is in it, what was wrong with it
   python -m sixdof replay --simulate configs/sampler.toml --loss 20% --burst 5 --to-udp 4567 --speed 10    telemetry of a simulated flight, to try a display
   python -m sixdof record --udp 4567 --out flight.rec --site configs/sampler.toml    telemetry as it comes, safe against a kill; where it was last
   python -m sixdof video configs/lost-flight/camera.toml configs/lost-flight/frames.csv --mission configs/two-stage.toml    pixels off a video: which tell what

@@ -31,7 +31,7 @@ def report(
     what : a Mission; what `fly`, `refly`, `disperse`, `rehearse`, `compare`, `tune` or `verify` returned; or what the façades return:
         linear models, margins, margins of many flights, a gain map, limit cycles, judged criteria, nominal flights of variants, aerodynamics against Mach,
         and of `sixdof.preflight` turns into the wind, stability, choices of motors, wind limits, rails for a wind, landings, rail maps, launch cards,
-        and of `sixdof.workshop` static firings
+        and of `sixdof.workshop` static firings, and of `sixdof.postflight` flight logs, rests before launch, column maps
     about : a page of its own. Of a mission "vehicle" (parts, masses, margins, air, cautions; what None gives), "aero" (coefficients
         against Mach, control fins) or "control" (what the fins behind leave of a command); of a flight "summary" (what None gives) or
         "control" (how it was controlled).
