@@ -22,9 +22,7 @@ def folder(tmp_path_factory):
 
 
 def test_log__prints_its_page_and_writes_a_file(folder, capsys):
-    code = main(
-        ["log", str(folder / "log.csv"), "--columns", str(folder / "map.toml"), "--remove-bias", "--out", str(folder / "log.nc")]
-    )
+    code = main(["log", str(folder / "log.csv"), "--columns", str(folder / "map.toml"), "--remove-bias", "--out", str(folder / "log.nc")])
     said = capsys.readouterr().out
     assert code == OK and "ANSWER: liftoff at" in said and "is taken off" in said
     assert sixdof.open_result(folder / "log.nc").attrs["kind"] == "flight log"
