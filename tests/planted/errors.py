@@ -26,7 +26,7 @@ from typing import NamedTuple
 ROOT = Path(__file__).resolve().parents[2]
 sys.path.insert(0, str(ROOT / "tests"))  # run as a script, the folder above is not on the path
 
-from planted import (
+from planted import (  # noqa: E402
     all_round,
     as_built,
     canopies,

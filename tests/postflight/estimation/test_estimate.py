@@ -73,7 +73,8 @@ def test_estimate__page_answers_first_and_says_how_far_the_data_reach(found):
     page = str(sixdof.report(found)).replace("\n    ", " ")
     assert "up to Mach 0." in page and "Beyond: no data." in page and "ABOVE MACH" not in page
     loud = found.assign(mach_most=found.mach_most + 1.0)
-    assert "IS ABOVE MACH 0.8" in str(sixdof.report(loud))
+    assert "IS ABOVE MACH 0.8" in str(sixdof.report(loud)) and "TURBULENCE" not in page
+    assert "Slow gusts look like another mean wind" in str(sixdof.report(found.assign_attrs(turbulent=1))).replace("\n    ", " ")
     assert "A calculation, not a clearance to fly" in page and "nan" not in page
 
 

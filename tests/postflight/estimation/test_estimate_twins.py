@@ -36,24 +36,3 @@ def test_twins__estimates_scatter_as_the_cramer_rao_bound_says(demo_mission):
     print("sum of squares", square, "of", 3 * COUNT, "inside", inside / COUNT)
     assert chi2.ppf(0.001, 3 * COUNT) < square < chi2.ppf(0.999, 3 * COUNT)
     assert (inside >= binom.ppf(0.001, COUNT, 0.9)).all()
-
-
-@pytest.mark.slow
-def test_twins__with_noise_of_the_computer_and_all_that_is_dispersed(demo_mission):
-    """24 flights of the demo, each with draws of its own of everything, turbulence in the air, and logs with noise: 90 % intervals cover.
-
-    Turbulence is no part of the fit; what it does is coloured and correlated between columns. Of 4 x 24 intervals, those of one flight going together, 75 % at
-    least must hold: three standard errors of 24 independent flights below 90 % are 72 %.
-    """
-    mission = demo_mission.change({"air.turbulence": {"wind_at_20_ft": "6 m/s"}})
-    names = ["aero.drag", "motor.impulse", "wind.speed", "aero.cp"]
-    draws = sixdof.stats.make_draws(mission, 24, seed=9)
-    inside = np.zeros(4)
-    for number in range(24):
-        flight = sixdof.fly(mission, flight=number, seed=9)
-        log = noisy_log(flight, np.arange(0.0, 8.0, 0.1), number, ERRORS)
-        found = sixdof.postflight.estimate(mission, log, names, progress=False)
-        truth = np.array([float(draws[name][number]) for name in names])
-        inside += (found.low.values < truth) & (found.high.values > truth)
-    print("inside", inside / 24.0)
-    assert inside.sum() / 96.0 > 0.75

@@ -221,6 +221,7 @@ def finished(problem: Problem, found: Fit, missions: Mapping[str, Mission], conf
         source=source(),
         mission=first.to_toml(),
         confidence=confidence,
+        turbulent=int(any(mission.air.turbulence is not None for mission in missions.values())),
         flown=problem.flights.flown,
         held=", ".join(name for name in first.disperse if name not in {one.name for one in problem.parameters}),
     )
