@@ -1,4 +1,4 @@
-"""What the calls about a video were asked, in SI: amounts, places, sizes; one sentence for what is none."""
+"""What the calls about a video were asked, in SI: amounts, places, sizes; one sentence for anything else."""
 
 from __future__ import annotations
 

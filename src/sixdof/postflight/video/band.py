@@ -63,7 +63,7 @@ def video_band(
     Returns
     -------
     Dataset
-        All of `from_video`, and `band` (quantity, quantile, frame) rad, `rank` (quantity, frame): share of the flights below the reading, `outside`
+        All of `from_video`, and `band` (quantity, quantile, frame) rad, `rank` (quantity, frame): the reading as a quantile of the flights, `outside`
         (quantity, frame): whether it leaves the band by more than two standard deviations, `video_rank` (quantity): share of the flights, read with
         the same errors, that stray further from the middle than the video, `flown` (quantity, flight, frame) rad, `flown_pixel` (flight, frame, point, side)
         px, `in_picture` (frame):
@@ -219,7 +219,7 @@ def _places(values: np.ndarray, read_off: np.ndarray, error: np.ndarray, weight:
     return {
         "band": (("quantity", "quantile", "frame"), band, {"units": "rad", "long_name": "quantile of the flights"}),
         "flown": (("quantity", "flight", "frame"), values, {"units": "rad", "long_name": "what the camera would see of the flight"}),
-        "rank": (("quantity", "frame"), below, {"units": "1", "long_name": "share of the flights below the reading"}),
+        "rank": (("quantity", "frame"), below, {"units": "1", "long_name": "the reading as a quantile of the flights"}),
         "outside": (("quantity", "frame"), outside, {"units": "1", "long_name": "whether the reading leaves the band by more than two standard deviations"}),
     }
 

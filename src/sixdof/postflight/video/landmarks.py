@@ -48,7 +48,7 @@ class Solved(NamedTuple):
 
 
 def landmarks_of(given: Any, pixel_error: float, mission: Mission | None) -> Landmarks:
-    """Return landmarks as the call has them. Raises ValueError, in one sentence, for what is none."""
+    """Return landmarks as the call has them. Raises ValueError, in one sentence, for anything else."""
     if not isinstance(given, Mapping) or len(given) < 2:
         raise ValueError(f'camera: landmarks must be two or more, {{"mast": {{"place": (east, north, height), "pixel": (x, y)}}, ...}}, not {shown(given)}')
     rows = [_row(str(name), table, pixel_error, mission) for name, table in given.items()]

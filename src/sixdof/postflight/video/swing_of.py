@@ -96,7 +96,7 @@ def swing_of(
 
 
 def _series(series: Any) -> _Series:
-    """Return what is to be fitted. Raises ValueError for what is none."""
+    """Return what is to be fitted. Raises ValueError for anything else."""
     if isinstance(series, xr.Dataset) and "lean_across" in series:
         error = np.maximum(series["lean_across_error_reading"].values, 1e-9)
         return _Series(series["time"].values, series["lean_across"].values, error, "least true lean from the vertical, across the sight", "rad")

@@ -179,7 +179,7 @@ def _number(value: float, digits: int) -> str:
 
 def _band(ds: xr.Dataset) -> Iterator[list[str]]:
     low, high = (f"{100.0 * float(one):g} %" for one in ds["quantile"].values[[0, -1]])
-    yield ["as seen", "frames", f"outside {low} to {high}", "mean share of flights below", "flights that stray further"]
+    yield ["as seen", "frames", f"outside {low} to {high}", "mean quantile", "flights that stray further"]
     for name in ds["quantity"].values.astype(str):
         one = ds.sel(quantity=name)
         known = np.isfinite(one["rank"].values)
