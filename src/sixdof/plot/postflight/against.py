@@ -128,7 +128,7 @@ def _coverage(ax, ds: xr.Dataset) -> None:
         row = y + 0.24 * (1 - k)
         ax.hlines(row, 100.0 * at["coverage_low"], 100.0 * at["coverage_high"], color=CYCLE[k], lw=3.0, alpha=0.3, zorder=2)
         ax.plot(100.0 * at["coverage"], row, "osD"[k], color=CYCLE[k], ms=4.0, label=f"{100.0 * level:g} % band", zorder=3)
-        ax.axvline(100.0 * level, color=CYCLE[k], lw=0.6, ls=":", zorder=1)
+        ax.vlines(100.0 * level, -0.5, use.size - 0.5, color=CYCLE[k], lw=0.6, ls=":", zorder=1)
     names = [str(name) for name in ds["channel"].values[use]]
     ax.set_yticks(y, names)
     ax.set(xlim=(-3.0, 103.0), ylim=(-0.6, use.size - 0.4), xlabel="instants inside the band (%); bars: 90 % of the drawn flights")
