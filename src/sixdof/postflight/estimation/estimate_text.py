@@ -63,8 +63,8 @@ def _answer(ds: xr.Dataset) -> Iterator[str]:
         yield f"{start}{name} is {estimated(one)}; {logs_word(ds)} {'say' if ds.sizes['log'] > 1 else 'says'} {learned(one)} about it."
     if ds.attrs["turbulent"]:
         yield (
-            "TURBULENCE: the mission has it and flights of the fit do not. Slow gusts look like another mean wind, and leave no residual: in trials with gusts of a "
-            "6 m/s wind intervals of 90 % held in some six of ten flights, those of the wind in fewer. Take standard deviations as twice as large."
+            "TURBULENCE: the mission has it and flights of the fit do not. Slow gusts look like another mean wind, and leave no residual: in 20 trials with "
+            "gusts of a 6 m/s wind intervals of 90 % held in eight of ten flights, those of the wind in six of ten. Take standard deviations as twice as large."
         )
     if not ds.attrs["converged"]:
         yield "NOT CONVERGED: the turns were used up; give more turns, better priors or fewer parameters before you use a number."
