@@ -80,7 +80,7 @@ WORKSHOP = (
     "plot_as_built",
     "plot_ballast",
 )
-AFTERWARDS = ("plot_recording", "plot_log", "plot_against", "plot_estimate", "plot_what_happened", "plot_video", "plot_swing")
+AFTERWARDS = ("plot_recording", "plot_log", "plot_against", "plot_estimate", "plot_what_happened", "plot_search_map", "plot_video", "plot_swing")
 OF_LOOPS = (
     "plot_modes",
     "plot_bode",
@@ -461,3 +461,13 @@ def test_figure__and_page_of_an_estimate(missions, name):
     page = str(sixdof.report(found))
     assert "ANSWER: aero.drag is" in page and "nan" not in page
     assert "[disperse]" in sixdof.postflight.estimate_toml(found)
+
+
+@LIGHTEST
+def test_figures_after__where_to_search(name, flights):
+    found = sixdof.postflight.search_map(flights[name])
+    walked = sixdof.postflight.with_walked(found, {"track": [(0.0, 0.0), (150.0, 60.0)], "cover": "open"})
+    plan = sixdof.postflight.next_strips(walked, hours=2, cover="open", progress=False)
+    for body in plan["body"].values:
+        rendered(plot.plot_search_map(plan, str(body)))
+    assert "ANSWER: walk strip 1, " in sixdof.report(plan)

@@ -75,6 +75,7 @@ if TYPE_CHECKING:
     from sixdof.plot.postflight.happened import plot_what_happened as plot_what_happened
     from sixdof.plot.postflight.log import plot_log as plot_log
     from sixdof.plot.postflight.recording import plot_recording as plot_recording
+    from sixdof.plot.postflight.search import plot_search_map as plot_search_map
     from sixdof.plot.postflight.video import plot_swing as plot_swing
     from sixdof.plot.postflight.video import plot_video as plot_video
     from sixdof.plot.preflight.landing import plot_landing_map as plot_landing_map
@@ -205,7 +206,7 @@ show(
             "plot_rail_for_wind",
             "plot_launch_card",
         ),
-        "After a flight": ("plot_recording", "plot_log", "plot_against", "plot_estimate", "plot_what_happened", "plot_video", "plot_swing"),
+        "After a flight": ("plot_recording", "plot_log", "plot_against", "plot_estimate", "plot_what_happened", "plot_search_map", "plot_video", "plot_swing"),
         "In the workshop": (
             "plot_charge",
             "plot_canopy_size",

@@ -47,6 +47,9 @@ if TYPE_CHECKING:
     from sixdof.postflight.recording.sources.simulated import simulated_packets as simulated_packets
     from sixdof.postflight.recording.under_way import record as record
     from sixdof.postflight.recording.under_way import send_packets as send_packets
+    from sixdof.postflight.search.export import search_geojson as search_geojson
+    from sixdof.postflight.search.export import search_gpx as search_gpx
+    from sixdof.postflight.search.export import search_kml as search_kml
     from sixdof.postflight.search.next_strips import next_strips as next_strips
     from sixdof.postflight.search.search_map import search_map as search_map
     from sixdof.postflight.search.with_walked import with_walked as with_walked
@@ -68,7 +71,7 @@ show(
         "Does the model hold": ("compare_log",),
         "Parameters": ("estimate", "with_estimated", "estimate_toml", "hold_back"),
         "What happened": ("what_happened", "read_evidence", "evidence_keys"),
-        "Where to search": ("search_map", "with_walked", "next_strips"),
+        "Where to search": ("search_map", "with_walked", "next_strips", "search_geojson", "search_kml", "search_gpx"),
         "From video": ("camera", "from_video", "video_band", "swing_of", "sightings_of", "frames_of"),
     },
 )

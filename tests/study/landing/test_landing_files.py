@@ -14,7 +14,7 @@ from landing_by_hand import a_field, assert_rfc_7946, box, feature, flown, posit
 from sixdof.plot.preflight.landing import BODIES
 from sixdof.preflight import landing, landing_geojson, landing_kml
 from sixdof.study.landing import kml
-from sixdof.study.landing.export import _nested
+from sixdof.study.landing.export import nested as nested_rings
 from sixdof.study.landing.geojson import read_features
 
 KML = "{http://www.opengis.net/kml/2.2}"
@@ -87,7 +87,7 @@ def test_contours__with_a_hole_are_nested():
     circle = np.linspace(0.0, 2.0 * math.pi, 60)
     round_ring = np.column_stack([np.cos(circle), np.sin(circle)])
     outline, hole, heap = 10.0 * round_ring, 6.0 * round_ring[::-1], 2.0 * round_ring
-    nested = _nested([hole, outline, heap])
+    nested = nested_rings([hole, outline, heap])
     assert sorted(len(rings) for rings in nested) == [1, 2]
     assert sum(shapely.Polygon(rings[0], rings[1:]).area for rings in nested) == pytest.approx(math.pi * (100.0 - 36.0 + 4.0), rel=0.01)
 

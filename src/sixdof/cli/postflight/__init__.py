@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from sixdof.cli.postflight import against, estimate, happened, log, record, video
+from sixdof.cli.postflight import against, estimate, happened, log, record, search, video
 
-VERBS = (record, log, against, estimate, happened, video)
+VERBS = (record, log, against, estimate, happened, search, video)
 
 
 def add(commands) -> None:

@@ -53,7 +53,7 @@ def plot_landing_map(ds: xr.Dataset, *, branch: str = ALL, shares: Sequence[floa
         ax.plot([], [], color=INK, lw=_width(share, shares), ls=_dash(share, shares), label=f"holds {100.0 * share:g} % of them")
     ax.set(xlabel="east of the rail (m)", ylabel="north of the rail (m)", xlim=box[:2], ylim=box[2:])
     ax.set_aspect("equal", adjustable="box", anchor="W")
-    _scale_and_north(ax, box)
+    scale_and_north(ax, box)
     legend_beside(ax)
     dress(ax, _title(ds, branch))
     return ax
@@ -107,7 +107,7 @@ def _draw_field(ax, field: Field, circles, box) -> None:
         (_only(field.people, "Polygon"), PEOPLE, "....", 0.15, "people"),
     ):
         if area is not None:
-            _draw_area(ax, area, colour, hatch, alpha, label)
+            draw_area(ax, area, colour, hatch, alpha, label)
     shown = _only(field.people, "Polygon") is not None
     for part in _parts(field.people):
         if part.geom_type != "Polygon":
@@ -148,7 +148,7 @@ def _only(area, kind: str):
     return shapely.union_all(own) if own else None
 
 
-def _draw_area(ax, area, colour: str, hatch, alpha: float, label: str) -> None:
+def draw_area(ax, area, colour: str, hatch, alpha: float, label: str) -> None:
     """Draw polygons with their holes as one patch."""
     from matplotlib.colors import to_rgba
     from matplotlib.patches import PathPatch
@@ -180,7 +180,7 @@ def _dash(share: float, shares):
     return DASHES[sorted(shares).index(share) % len(DASHES)]
 
 
-def _scale_and_north(ax, box) -> None:
+def scale_and_north(ax, box) -> None:
     """Draw a bar of a round length and an arrow to the north into the lower and the upper right corner."""
     wide = box[1] - box[0]
     length = _round_length(0.22 * wide)

@@ -56,7 +56,7 @@ def _given(ds: xr.Dataset, site: Site) -> list[Shown]:
     for east, north, radius in waivers:
         turn = np.linspace(0.0, 2.0 * math.pi, CIRCLE + 1)
         ring = np.column_stack([east + radius * np.cos(turn), north + radius * np.sin(turn)])
-        out += _areas([[ring]], site, "waiver", name=f"waiver, {radius:g} m", role="waiver_circle", radius=float(radius))
+        out += areas_of([[ring]], site, "waiver", name=f"waiver, {radius:g} m", role="waiver_circle", radius=float(radius))
     return out
 
 
@@ -74,17 +74,17 @@ def _landing_places(ds: xr.Dataset, site: Site, branch: str, shares: Sequence[fl
         of = {"body": body, "branch": branch, "flights": int(one.landed)}
         for share, region in sorted(contours(ds, body, branch, shares).items(), reverse=True):  # the small ones are drawn over the large ones
             name = f"{body}, {branch}: {100.0 * share:g} % of landing places"
-            out += _areas(_nested(region.polygons), site, "contour", k, name=name, role="contour", share=float(share), **of)
+            out += areas_of(nested(region.polygons), site, "contour", k, name=name, role="contour", share=float(share), **of)
         if places:
-            single = _degrees(places_in(ds, branch, body)[:places], site)
+            single = degrees_of(places_in(ds, branch, body)[:places], site)
             out.append(Shown(feature("MultiPoint", single, name=f"{body}, {branch}: {len(single)} landing places", role="landing_places", **of), "place", k))
-        mean = _degrees(np.array([[float(one.mean_east), float(one.mean_north)]]), site)[0]
+        mean = degrees_of(np.array([[float(one.mean_east), float(one.mean_north)]]), site)[0]
         name = f"{body}, {branch}: mean landing place of {plural(int(one.landed))}"
         out.append(Shown(feature("Point", mean, name=name, role="mean_landing_place", **of), "mean", k))
     return out
 
 
-def _nested(rings: list[np.ndarray]) -> list[list[np.ndarray]]:
+def nested(rings: list[np.ndarray]) -> list[list[np.ndarray]]:
     """Return polygons as [outline, hole, ...] of the rings of a contour, which run anticlockwise round places and clockwise round holes."""
     import shapely
 
@@ -97,17 +97,17 @@ def _nested(rings: list[np.ndarray]) -> list[list[np.ndarray]]:
     return polygons
 
 
-def _degrees(places: np.ndarray, site: Site) -> np.ndarray:
+def degrees_of(places: np.ndarray, site: Site) -> np.ndarray:
     latitude, longitude = place_on_earth(site, places[:, 0], places[:, 1], np.zeros(len(places)))
     return np.column_stack([longitude, latitude])
 
 
-def _areas(polygons: list[list[np.ndarray]], site: Site, style: str, number: int = 0, **properties) -> list[Shown]:
+def areas_of(polygons: list[list[np.ndarray]], site: Site, style: str, number: int = 0, **properties) -> list[Shown]:
     """Return polygons (m) as one feature in degrees, cut at the date line where they cross it (RFC 7946, 3.1.9)."""
     import shapely
 
     about = math.degrees(site.longitude)
-    rings = [[_degrees(ring, site) for ring in polygon] for polygon in polygons]
+    rings = [[degrees_of(ring, site) for ring in polygon] for polygon in polygons]
     for ring in (ring for polygon in rings for ring in polygon):
         ring[:, 0] = about + (ring[:, 0] - about + 180.0) % 360.0 - 180.0
         ring[-1] = ring[0]

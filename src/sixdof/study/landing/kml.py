@@ -39,21 +39,21 @@ def landing_kml(
     """
     tree.register_namespace("", NAMESPACE)
     root = tree.Element(f"{{{NAMESPACE}}}kml")
-    document = _child(root, "Document")
-    _child(document, "name", f"Where it lands: {ds.attrs.get('title', 'untitled')}")
-    _child(document, "description", f"{SAYS} {ds.attrs.get('source', '')}".strip())
+    document = child(root, "Document")
+    child(document, "name", f"Where it lands: {ds.attrs.get('title', 'untitled')}")
+    child(document, "description", f"{SAYS} {ds.attrs.get('source', '')}".strip())
     things = shown_features(ds, branches, shares, places, "landing_kml")
     _styles(document, ds.sizes["body"])
     for name, own in _folders(ds, things):
-        folder = _child(document, "Folder")
-        _child(folder, "name", name)
+        folder = child(document, "Folder")
+        child(folder, "name", name)
         for one in own:
-            _placemark(folder, one)
+            placemark(folder, one)
     tree.indent(root, " ")
     return written(tree.tostring(root, encoding="unicode", xml_declaration=True).replace("encoding='us-ascii'", "encoding='UTF-8'") + "\n", path, overwrite)
 
 
-def _child(parent, element: str, text: str | None = None, **attributes):
+def child(parent, element: str, text: str | None = None, **attributes):
     found = tree.SubElement(parent, f"{{{NAMESPACE}}}{element}", attributes)
     found.text = text
     return found
@@ -72,29 +72,29 @@ def _folders(ds: xr.Dataset, things: list[Shown]) -> list[tuple[str, list[Shown]
 
 def _styles(document, bodies: int) -> None:
     for name, (colour, width, opacity) in _AREAS.items():
-        _style(document, name, colour, width, opacity)
-    _style(document, "rail", "262626", 2.0, 0x00)
+        style_of(document, name, colour, width, opacity)
+    style_of(document, "rail", "262626", 2.0, 0x00)
     for k in range(bodies):
-        _style(document, f"contour-{k}", COLOURS[k % len(COLOURS)], 2.0, 0x28)
-        _style(document, f"mean-{k}", COLOURS[k % len(COLOURS)], 2.0, 0x00)
-        _style(document, f"place-{k}", COLOURS[k % len(COLOURS)], 2.0, 0x00, scale=0.3)
+        style_of(document, f"contour-{k}", COLOURS[k % len(COLOURS)], 2.0, 0x28)
+        style_of(document, f"mean-{k}", COLOURS[k % len(COLOURS)], 2.0, 0x00)
+        style_of(document, f"place-{k}", COLOURS[k % len(COLOURS)], 2.0, 0x00, scale=0.3)
 
 
-def _style(document, name: str, colour: str, width: float, opacity: int, scale: float = 1.0) -> None:
+def style_of(document, name: str, colour: str, width: float, opacity: int, scale: float = 1.0) -> None:
     """Add a style: icons, `scale` times as large as usual, and lines in a colour (red, green, blue), areas in the same one with an opacity."""
-    style = _child(document, "Style", id=name)
-    icon = _child(style, "IconStyle")
-    _child(icon, "color", _colour(colour))
-    _child(icon, "scale", f"{scale:g}")
-    line = _child(style, "LineStyle")
-    _child(line, "color", _colour(colour))
-    _child(line, "width", f"{width:g}")
-    area = _child(style, "PolyStyle")
-    _child(area, "color", _colour(colour, opacity))
-    _child(area, "fill", "1" if opacity else "0")
+    style = child(document, "Style", id=name)
+    icon = child(style, "IconStyle")
+    child(icon, "color", colour_of(colour))
+    child(icon, "scale", f"{scale:g}")
+    line = child(style, "LineStyle")
+    child(line, "color", colour_of(colour))
+    child(line, "width", f"{width:g}")
+    area = child(style, "PolyStyle")
+    child(area, "color", colour_of(colour, opacity))
+    child(area, "fill", "1" if opacity else "0")
 
 
-def _colour(colour: str, opacity: int = 0xFF) -> str:
+def colour_of(colour: str, opacity: int = 0xFF) -> str:
     """Return a colour as KML has it: opacity, blue, green, red."""
     return f"{opacity:02x}{colour[4:6]}{colour[2:4]}{colour[0:2]}"
 
@@ -102,35 +102,35 @@ def _colour(colour: str, opacity: int = 0xFF) -> str:
 # ---------------------------------------------------------------- placemarks
 
 
-def _placemark(folder, one: Shown) -> None:
-    mark = _child(folder, "Placemark")
+def placemark(folder, one: Shown) -> None:
+    mark = child(folder, "Placemark")
     properties = one.feature["properties"]
-    _child(mark, "name", properties.get("name") or properties["role"])
-    _child(mark, "styleUrl", f"#{one.style}-{one.body}" if one.style in ("contour", "mean", "place") else f"#{one.style}")
-    extended = _child(mark, "ExtendedData")
+    child(mark, "name", properties.get("name") or properties["role"])
+    child(mark, "styleUrl", f"#{one.style}-{one.body}" if one.style in ("contour", "mean", "place") else f"#{one.style}")
+    extended = child(mark, "ExtendedData")
     for name, value in properties.items():
         if name != "name":
-            _child(_child(extended, "Data", name=name), "value", f"{value:g}" if isinstance(value, float) else str(value))
+            child(child(extended, "Data", name=name), "value", f"{value:g}" if isinstance(value, float) else str(value))
     geometry = one.feature["geometry"]
     _geometry(mark, geometry["type"], geometry["coordinates"])
 
 
 def _geometry(parent, kind: str, coordinates) -> None:
     if kind.startswith("Multi"):
-        several = _child(parent, "MultiGeometry")
+        several = child(parent, "MultiGeometry")
         for each in coordinates:
             _geometry(several, kind.removeprefix("Multi"), each)
     elif kind == "Polygon":
-        polygon = _child(parent, "Polygon")
-        _child(polygon, "tessellate", "1")
+        polygon = child(parent, "Polygon")
+        child(polygon, "tessellate", "1")
         for k, ring in enumerate(coordinates):
-            border = _child(polygon, "innerBoundaryIs" if k else "outerBoundaryIs")
-            _child(_child(border, "LinearRing"), "coordinates", _positions(ring))
+            border = child(polygon, "innerBoundaryIs" if k else "outerBoundaryIs")
+            child(child(border, "LinearRing"), "coordinates", _positions(ring))
     else:
-        found = _child(parent, kind)
+        found = child(parent, kind)
         if kind == "LineString":
-            _child(found, "tessellate", "1")
-        _child(found, "coordinates", _positions([coordinates] if kind == "Point" else coordinates))
+            child(found, "tessellate", "1")
+        child(found, "coordinates", _positions([coordinates] if kind == "Point" else coordinates))
 
 
 def _positions(ring) -> str:
