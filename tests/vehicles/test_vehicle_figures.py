@@ -464,8 +464,8 @@ def test_figure__and_page_of_an_estimate(missions, name):
 
 
 @LIGHTEST
-def test_figures_after__where_to_search(name, flights):
-    found = sixdof.postflight.search_map(flights[name])
+def test_figures_after__where_to_search(name, ensembles):
+    found = sixdof.postflight.search_map(ensembles[name])
     walked = sixdof.postflight.with_walked(found, {"track": [(0.0, 0.0), (150.0, 60.0)], "cover": "open"})
     plan = sixdof.postflight.next_strips(walked, hours=2, cover="open", progress=False)
     for body in plan["body"].values:

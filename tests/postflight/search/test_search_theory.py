@@ -12,7 +12,7 @@ import pytest
 from sixdof.postflight.search.allocation import optimal_allocation
 from sixdof.postflight.search.detection import LAWS
 
-ROWS = list(csv.DictReader(open(Path(__file__).with_name("search_theory_checks.csv"), encoding="utf-8")))
+ROWS = list(csv.DictReader(Path(__file__).with_name("search_theory_checks.csv").read_text(encoding="utf-8").splitlines()))
 CELL = 0.02  # standard deviations: the sum over cells is off the integral by its square over 24 and less
 
 
