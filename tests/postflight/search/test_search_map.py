@@ -112,7 +112,9 @@ def test_strips__find_what_a_search_of_them_finds_and_never_more_than_the_best(f
     plan = next_strips(found, hours=2, sweep_width="10 m", progress=False)
     assert (plan["moment_expected"] <= plan["moment_best_swept"] + 1e-9).all() and (plan["moment_best_swept"] <= plan["moment_best"] + 1e-9).all()
     assert float(plan["moment_expected"][-1]) > 0.7 * float(plan["moment_best_swept"][-1])  # measured: 0.9
-    assert float(with_walked(found, plan)["found_by_now"].item()) == pytest.approx(float(plan["moment_expected"][-1]), rel=1e-3)  # strips are kept to the centimetre
+    assert float(with_walked(found, plan)["found_by_now"].item()) == pytest.approx(
+        float(plan["moment_expected"][-1]), rel=1e-3
+    )  # strips are kept to the centimetre
     assert float(plan["hour_found"].sum()) == pytest.approx(float(plan["moment_expected"][-1]), rel=1e-9)
     assert (plan["strip_end"].values <= 7200.0 + 1e-6).all()
     with pytest.raises(ValueError, match="no strip lies within"):

@@ -59,7 +59,9 @@ def plot_search_map(ds: xr.Dataset, body: str | None = None, *, ax=None):
     _walked(ax, ds, name)
     for k, (share, rings) in enumerate(outlines(ds, name).items()):
         for number, ring in enumerate(rings):
-            ax.plot(*ring.T, color=CYCLE[0], lw=2.2 - 0.4 * k, ls=DASHES[k], label=None if number else f"lies inside with {100.0 * share:g} %", gid="cut", zorder=4)
+            ax.plot(
+                *ring.T, color=CYCLE[0], lw=2.2 - 0.4 * k, ls=DASHES[k], label=None if number else f"lies inside with {100.0 * share:g} %", gid="cut", zorder=4
+            )
     _strips(ax, ds)
     for label, at, mark in (("rail", (0.0, 0.0), "^"), ("last fix", (ds.attrs.get("last_fix_east", math.nan), ds.attrs.get("last_fix_north")), "X")):
         if math.isfinite(at[0]) and box[0] < at[0] < box[1] and box[2] < at[1] < box[3]:
@@ -134,7 +136,10 @@ def _degrees(ax, site, box) -> None:
     xs, ys = np.linspace(box[0], box[1], 4)[1:-1], np.linspace(box[2], box[3], 5)[1:-1]
     longitude = place_on_earth(site, xs, np.full(xs.size, box[3]), np.zeros(xs.size))[1]
     latitude = place_on_earth(site, np.full(ys.size, box[1]), ys, np.zeros(ys.size))[0]
-    for axis, at, degrees, text in ((ax.secondary_xaxis("top"), xs, longitude, "longitude (deg)"), (ax.secondary_yaxis("right"), ys, latitude, "latitude (deg)")):
+    for axis, at, degrees, text in (
+        (ax.secondary_xaxis("top"), xs, longitude, "longitude (deg)"),
+        (ax.secondary_yaxis("right"), ys, latitude, "latitude (deg)"),
+    ):
         own = axis.xaxis if text.startswith("long") else axis.yaxis
         own.set_ticks(at, [f"{one:.5f}" for one in degrees])
         own.set_label_text(text, fontsize=FONT, color=GREY)
