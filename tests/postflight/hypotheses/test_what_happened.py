@@ -85,6 +85,7 @@ def test_contradiction__is_said_loudly(slender, lost):
     assert float(said["tail_by_others"].sel(evidence="the other fix")) < 0.2  # of a dozen effective flights none: no less can be said
 
 
+@pytest.mark.slow
 def test_evidence_that_nothing_explains__leaves_none_of_these(slender, lost):
     """Three numbers of another rocket: apogee, time of flight and speed half of what any flight has."""
     wrong = [
