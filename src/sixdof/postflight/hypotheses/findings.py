@@ -14,6 +14,7 @@ from sixdof.postflight.hypotheses.entries import OTHER
 TELLING = math.log(3.0)  # a factor that is worth a sentence
 IN_TAIL, AT_ODDS = 0.01, 0.02  # tails below which a piece does not fit (project thresholds), the first over the number of pieces
 WRONG = 0.5  # probability of being wrong from which a piece is named
+FEW, LIKELY = 10.0, 0.05  # effective flights below which a hypothesis as probable as that says nothing (project thresholds)
 LEAST = 5.0  # effective flights behind a tail that is told
 _YES_NO = ("silence", "landed", "canopy", "not_seen", "searched")
 
@@ -55,6 +56,15 @@ def _loud(ds: xr.Dataset) -> Iterator[str]:
     names, p = ds["candidate"].values.astype(str), ds["probability"].values
     left, pieces = unexplained(ds), ds["evidence"].values.astype(str)
     other = names[int(np.argmax(p))] == OTHER
+    few = [k for k in named_order(ds) if p[k] > LIKELY and ds["effective_flights"].values[k] < FEW]
+    if few:
+        least = min(float(ds["effective_flights"].values[k]) for k in few)
+        yield (
+            f"TOO FEW FLIGHTS COME NEAR THE EVIDENCE TO TELL: {_listed([names[k] for k in few])} {'is' if len(few) == 1 else 'are'} worth "
+            f"{least:.0f} effective flights{' or little more' if len(few) > 1 else ''}; probabilities and what is said to be wrong may be chance. "
+            "Fly more (flights, rounds), or look whether an error was stated too small."
+        )
+        return
     if not left and not other:
         return
     best = named_order(ds)[0]
