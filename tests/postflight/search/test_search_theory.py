@@ -11,6 +11,8 @@ import pytest
 
 from sixdof.postflight.search.allocation import optimal_allocation
 from sixdof.postflight.search.detection import LAWS
+from sixdof.postflight.search.position import way
+from sixdof.world.geodesy import place_on_earth
 
 ROWS = list(csv.DictReader(Path(__file__).with_name("search_theory_checks.csv").read_text(encoding="utf-8").splitlines()))
 CELL = 0.02  # standard deviations: the sum over cells is off the integral by its square over 24 and less
@@ -71,3 +73,17 @@ def test_allocation__no_random_plan_finds_more(law):
     best = optimal_allocation(p, 12.0, LAWS[law]).found
     plans = draw.dirichlet(np.full(30, 0.3), 500) * 12.0
     assert (p * LAWS[law].probability(plans)).sum(axis=1).max() <= best + 1e-12
+
+
+def test_way__is_the_geodesic_on_the_ground(demo_mission):
+    """Against PROJ's geodesics on the ellipsoid, longer by the altitude over the Earth's radius (1250 m: 2.0e-4)."""
+    from pyproj import Geod
+
+    site, earth, draw = demo_mission.site, Geod(ellps="WGS84"), np.random.default_rng(1)
+    for _ in range(20):
+        start, end = (tuple(draw.uniform(-5e3, 5e3, 2)) for _ in range(2))
+        (lat, lon), (lat2, lon2) = ((float(one) for one in place_on_earth(site, *map(np.array, place), 0.0)) for place in (start, end))
+        bearing, _, distance = earth.inv(lon, lat, lon2, lat2)
+        found = way(site, start, end)
+        assert found.distance == pytest.approx(distance * (1.0 + site.altitude / 6.37e6), rel=3e-6)
+        assert abs((found.bearing - bearing + 180.0) % 360.0 - 180.0) < 1e-4

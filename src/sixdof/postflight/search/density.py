@@ -1,8 +1,8 @@
 """Landing places of weighted flights as a probability on a grid: kernels as wide as a group of places asks for, group by group.
 
 The width follows from the effective number of places: n^(-1/6) standard deviations in each direction, which in two dimensions is both D. W. Scott's rule
-(1992, Multivariate Density Estimation, section 6.3) and B. W. Silverman's (1986, Density Estimation for Statistics and Data Analysis, section 4.3.2). It is right for
-places of one normal heap and far too wide for heaps apart, so each branch of failures and each hypothesis has a width of its own, and a group that falls
+(1992, Multivariate Density Estimation, section 6.3) and B. W. Silverman's (1986, Density Estimation for Statistics and Data Analysis, section 4.3.2). It is
+right for places of one normal heap and far too wide for heaps apart, so each branch of failures and each hypothesis has a width of its own, and a group that falls
 apart into clusters with room between them is cut into these first.
 """
 
@@ -11,7 +11,6 @@ from __future__ import annotations
 from typing import NamedTuple
 
 import numpy as np
-from scipy.ndimage import map_coordinates
 from scipy.signal import fftconvolve
 from scipy.sparse import coo_matrix
 from scipy.sparse.csgraph import connected_components
@@ -132,9 +131,3 @@ def _cells_of(kernel: np.ndarray, half: np.ndarray) -> np.ndarray:
     x, y = np.meshgrid(np.arange(-half[0], half[0] + 1), np.arange(-half[1], half[1] + 1))
     found = np.exp(-0.5 * (inverse[0, 0] * x * x + 2.0 * inverse[0, 1] * x * y + inverse[1, 1] * y * y))
     return found / found.sum()
-
-
-def looked_up(grid: np.ndarray, east: np.ndarray, north: np.ndarray, places: np.ndarray) -> np.ndarray:
-    """Return what a grid (north, east) has at places (n, 2) m, linear between centres of cells, 0 outside."""
-    cell = float(east[1] - east[0])
-    return map_coordinates(grid, ((places - [east[0], north[0]]) / cell).T[::-1], order=1, mode="constant")

@@ -51,7 +51,7 @@ COVERS = {
 }
 COVERS_SAY = (
     "this project's own guesses for a tube as long as an arm with its canopy spread out, not measured; halve them for one without a canopy. How sweep widths "
-    "are measured on the ground, in a morning: R. J. Koester, D. C. Cooper, J. R. Frost & R. Q. Robe (2004), Sweep Width Estimation for Ground Search and Rescue"
+    "are measured on the ground: R. J. Koester, D. C. Cooper, J. R. Frost & R. Q. Robe (2004), Sweep Width Estimation for Ground Search and Rescue"
 )
 
 

@@ -22,8 +22,8 @@ from sixdof.study.landing.kml import COLOURS, NAMESPACE, child, placemark, style
 from sixdof.study.landing.text import percent
 
 SAYS = (
-    "A calculation, never a clearance: ask before you enter land, go in pairs, climb and wade for nothing, keep off a body on the ground until the range safety "
-    "officer says how it is approached."
+    "A calculation, never a clearance: ask before you enter land, go in pairs, climb and wade for nothing, keep off a body on the ground until the range "
+    "safety officer says how it is approached."
 )
 _STYLES = {"rail": ("262626", 2.0, 0x00), "fix": ("cd880b", 2.0, 0x00), "walked": ("7a7a7a", 2.0, 0x44), "strip": ("a32e16", 4.0, 0x00)}
 _LIMITS = {"field": ("17ac6a", 2.0, 0x11), "no_go": ("a32e16", 2.0, 0x66), "people": ("cd880b", 3.0, 0x66), "waiver": ("262626", 2.0, 0x00)}
@@ -116,7 +116,7 @@ def _title(ds: xr.Dataset) -> str:
 
 
 def shown_on(ds: xr.Dataset, shares: Sequence[float], who: str) -> list[Shown]:
-    """Return all that is shown of a map. Raises ValueError for what is none, and for one without a site."""
+    """Return all that is shown of a map. Raises ValueError for anything else, and for one without a site."""
     need_map(ds, who)
     site = need_site(ds, who)
     return [*_site(ds, site), *_bodies(ds, site, shares), *_walked(ds, site), *_strips(ds, site)]

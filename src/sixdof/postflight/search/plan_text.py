@@ -60,8 +60,8 @@ def _stop(ds: xr.Dataset) -> str:
     left = ", ".join(f"{name} {each}" for name, each in zip(looked_for(ds), rest, strict=True))
     if poor.size:
         return (
-            f"Stop after hour {poor[0]}: the next one finds less than {100.0 * WORTH:g} % (this project's measure). Not found by the end of the plan: {left}; then "
-            "ask what the map may have wrong rather than walk on."
+            f"Stop after hour {poor[0]}: the next one finds less than {100.0 * WORTH:g} % (this project's measure). Not found by the end of the plan: {left}; "
+            "then ask what the map may have wrong rather than walk on."
         )
     return f"The last hour still finds {percent(float(gained[-1]))}: a further one may be worth its walk. Not found by the end of the plan: {left}."
 
@@ -74,8 +74,8 @@ def plan_lines(ds: xr.Dataset) -> list[str]:
     people = "1 searcher" if said["plan_searchers"] == 1 else f"{said['plan_searchers']} searchers abreast"
     cover = f" ({said['plan_cover']})" if said["plan_cover"] else ""
     how = (
-        f"{people} at {3.6 * said['plan_speed']:.1f} km/h, sweep width {said['plan_sweep_width']:g} m each{cover}, strips {said['plan_width']:g} m wide, coverage "
-        f"{said['plan_coverage']:.2f}, law {said['plan_law']}"
+        f"{people} at {3.6 * said['plan_speed']:.1f} km/h, sweep width {said['plan_sweep_width']:g} m each{cover}, strips {said['plan_width']:g} m wide, "
+        f"coverage {said['plan_coverage']:.2f}, law {said['plan_law']}"
     )
     lines = ["The next strips", *indented([how]), *table(list(_rows(ds)), words=1, remark=True)]
     hidden = ds.sizes["strip"] - MOST_ROWS

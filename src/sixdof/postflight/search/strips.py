@@ -29,8 +29,8 @@ class Walk(NamedTuple):
 class Lattice(NamedTuple):
     """Pieces of strips along one bearing: lanes side by side, each cut into pieces of one length.
 
-    along, across : unit vectors (east, north). u : ends of pieces (n + 1,), v : middles of lanes (m,), m along them. at : grid indices (2, samples) of the points
-    that stand for the pieces. fine : samples of a piece along and across. open : (m, n) whether a piece may be walked.
+    along, across : unit vectors (east, north). u : ends of pieces (n + 1,), v : middles of lanes (m,), m along them. at : grid indices (2, samples) of the
+    points that stand for the pieces. fine : samples of a piece along and across. open : (m, n) whether a piece may be walked.
     """
 
     along: np.ndarray

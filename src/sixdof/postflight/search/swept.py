@@ -11,7 +11,7 @@ from sixdof.postflight.search.detection import LAWS
 
 
 class Swept(NamedTuple):
-    """Of one search: detection (north, east), the probability that it finds what lies somewhere in a cell; area swept, m^2; effort, m^2 (coverage times area)."""
+    """Of one search: detection (north, east), the probability to find what lies somewhere in a cell; area swept, m^2; effort (coverage times area), m^2."""
 
     detection: np.ndarray
     area: float

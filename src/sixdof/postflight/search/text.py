@@ -19,8 +19,8 @@ from sixdof.study.reading.result import need_table, plural
 from sixdof.world.geodesy import place_on_earth
 
 CAUTIONS = [
-    "A body on the ground may hold live charges, a motor that has not burnt, a battery that heats: keep off and keep others off, and approach only as the range "
-    "safety officer says; photograph it before anything is moved.",
+    "A body on the ground may hold live charges, a motor that has not burnt, a battery that heats: keep off and keep others off, and approach only as the "
+    "range safety officer says; photograph it before anything is moved.",
     "Private land: ask before you go, whatever the map says. Crops, fences and animals are somebody's.",
     "Nobody is sent to climb or to wade for a rocket; power lines, water, roads and railways end a strip. Of a line, call its owner and do nothing.",
     "Nobody goes alone: go in pairs with telephone or radio, water and an hour to turn back, and tell somebody where you walk.",
@@ -72,7 +72,7 @@ def _answer(ds: xr.Dataset, site: Site | None) -> Iterator[str]:
         elif float(one["in_area"]) < 0.9:
             yield f"  It lies on this map with {percent(float(one['in_area']))} only."
         if float(one["unsearchable"]) > 0.005:
-            yield f"  With {percent(float(one['unsearchable']))} it lies where nobody may search (water, no-go land, steep ground); that is not taken off the map."
+            yield f"  With {percent(float(one['unsearchable']))} it lies where nobody may search (water, no-go land, steep ground); the map keeps that."
 
 
 def _ninety(one: xr.Dataset) -> str:
@@ -162,7 +162,7 @@ def _worth(ds: xr.Dataset) -> Iterator[str]:
             yield f"{name} never leaves {one['carrier'].item()} with {percent(float(one['carried']))}, and lies with it then"
     effective = ", ".join(f"{name} {float(ds['effective_flights'].sel(body=name)):.0f}" for name in ds["body"].values.astype(str))
     yield (
-        f"the map is made of flights that count like so many of equal weight: {effective}. Kernels are as wide as Scott (1992) and Silverman (1986) have it for "
+        f"the map is made of flights that count like so many of one weight: {effective}. Kernels are as wide as Scott (1992) and Silverman (1986) have it for "
         "that number, in every branch and hypothesis by itself, so that areas are somewhat wide rather than narrow"
     )
     yield "a map is as good as its flights: a wind that blew otherwise moves all of it; drift after landing and what people or animals carry off are left out"

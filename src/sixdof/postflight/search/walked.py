@@ -45,7 +45,7 @@ def _given(walked: Any, site: Site | None) -> Iterator[dict[str, Any]]:
         yield from _strips(walked)
     elif isinstance(walked, Mapping) and "type" not in walked:
         yield dict(walked)
-    elif isinstance(walked, Mapping) or isinstance(walked, str | Path):
+    elif isinstance(walked, Mapping | str | Path):
         yield from _file(walked, site)
     elif isinstance(walked, Sequence) and all(isinstance(one, Mapping | str | Path | xr.Dataset) for one in walked):
         for one in walked:
