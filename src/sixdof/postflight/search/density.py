@@ -2,7 +2,7 @@
 
 The width follows from the effective number of places: n^(-1/6) standard deviations in each direction, which in two dimensions is both D. W. Scott's rule
 (1992, Multivariate Density Estimation, section 6.3) and B. W. Silverman's (1986, Density Estimation for Statistics and Data Analysis, section 4.3.2). It is
-right for places of one normal heap and far too wide for heaps apart, so each branch of failures and each hypothesis has a width of its own, and a group that falls
+right for places of one normal heap and far too wide for heaps apart, so each branch of failures and each hypothesis has its own width, and a group that falls
 apart into clusters with room between them is cut into these first.
 """
 
