@@ -20,7 +20,7 @@ def is_log(script) -> bool:
 
 
 def lead_of(lead: float | str) -> float:
-    """Return the time from ignition to liftoff, s. Raises ValueError for what is none."""
+    """Return the time from ignition to liftoff, s. Raises ValueError for anything else."""
     try:
         found = parse(float(lead) if isinstance(lead, int | np.generic) else lead, "s")
     except QuantityError as error:
@@ -46,7 +46,7 @@ def columns_of_log(script, columns, mission: Mission, lead: float) -> tuple[dict
     time = log["time"].values + lead
     found = {name: values for part in (_vectors(log), _attitude(log), _places(log)) for name, values in part.items()}
     known = {name: np.isfinite(values) for name, values in found.items()}
-    some = np.any([each for each in known.values()], axis=0) & (time >= 0.0) if found else np.zeros(time.size, dtype=bool)
+    some = np.any(list(known.values()), axis=0) & (time >= 0.0) if found else np.zeros(time.size, dtype=bool)
     if some.sum() < 2:
         raise ValueError("script: the log holds nothing that a flight computer reads from ignition on")
     made = {name: _filled(time[some], time[known[name]], values[known[name]], name.startswith("fix_")) for name, values in found.items() if known[name].any()}

@@ -101,7 +101,8 @@ states = {{ PROFILE = "profile", WAYPT = "waypoints", HOLD = "hold" }}
 """
 
 EVIDENCE = f"""{INVENTED}
-# What is known of Whinchat's second flight besides its log, which fell silent as the drogue's charge fired. Times are s since liftoff; `python -m sixdof happened --keys` explains every kind.
+# What is known of Whinchat's second flight besides its log, which fell silent as the drogue's charge fired.
+# Times are s since liftoff; `python -m sixdof happened --keys` explains every kind.
 """
 SAID = {
     "display": "the ground station's display turned to LANDED: too early for a canopy",

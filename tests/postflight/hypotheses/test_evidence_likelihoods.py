@@ -126,7 +126,7 @@ def test_recovered_and_searched__are_about_the_landing_place(stack_mission):
 
 
 def test_not_seen__counts_the_share_of_the_time_in_view(stack_mission):
-    """Looked at the south-east from 0 to 100 s: always there; from 60 to 140 s: the first five of nine looks it is still in the air (not the one at landing)."""
+    """Looked at the south-east from 0 to 100 s: always there; from 60 to 140 s: it is in the air at the first five of nine looks (not at landing)."""
     piece = {"kind": "not_seen", "start": 1, "end": 90, "bearing": "143.13 deg", "half_width": "5 deg", "reach": "5 km", "detection": 0.7, "eye_height": 0}
     assert likelihood(stack_mission, piece)[0] == pytest.approx(0.3)
     assert likelihood(stack_mission, piece | {"start": 60, "end": 140})[0] == pytest.approx(1.0 - 0.7 * 4.0 / 9.0)

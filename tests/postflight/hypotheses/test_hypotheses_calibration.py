@@ -1,7 +1,8 @@
 """Probabilities and posteriors that are as often right as they say, over many simulated cases.
 
 Simulation-based calibration: S. Talts, M. Betancourt, D. Simpson, A. Vehtari & A. Gelman 2018, Validating Bayesian inference algorithms with simulation-based
-calibration, arXiv:1804.06788: the rank of the truth among posterior draws is uniform. The weighted share of flights below the truth takes the place of the rank.
+calibration, arXiv:1804.06788: the rank of the truth among posterior draws is uniform.
+The weighted share of flights below the truth takes the place of the rank.
 """
 
 from __future__ import annotations

@@ -1,4 +1,4 @@
-"""The hypotheses that are weighed: branches of the mission's event tree, or missions and failures of one's own, each with a prior."""
+"""The hypotheses that are weighed: branches of the mission's event tree, or missions and failures that the user wrote, each with a prior."""
 
 from __future__ import annotations
 

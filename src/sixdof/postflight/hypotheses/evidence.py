@@ -38,7 +38,7 @@ def read_evidence(source: str | Path | Mapping[str, Any] | Sequence[Mapping[str,
     Raises
     ------
     TypeError
-        For what is none of them.
+        For anything else.
     MissionError
         If the file cannot be read or has faults: one sentence each, with the file and the key.
 

@@ -109,11 +109,13 @@ def rest_sentences(found: xr.Dataset, removed: bool = False) -> Iterator[str]:
         left = "what is left after taking it off: " if removed else ""
         yield f"Gyro bias, {left}{words} deg/s; noise density {np.nanmean(density):.2g} deg/s/sqrt(Hz)."
         if not removed and (np.abs(bias) > 5.0 * error).any():
-            yield f"It is still in the log: integrated over 10 s it turns the attitude by {10.0 * np.nanmax(np.abs(bias)):.1f} deg (remove_bias=True takes it off)."
+            turned = 10.0 * np.nanmax(np.abs(bias))
+            yield f"It is still in the log: integrated over 10 s it turns the attitude by {turned:.1f} deg (remove_bias=True takes it off)."
         yield _earth(found)
     if "force_scale" in found:
         scale, error = float(found["force_scale"]), float(found["force_scale_error"])
-        yield f"Specific force at rest is {100.0 * scale:.2f} +- {100.0 * error:.2f} % of gravity: scale and bias in one, which a rest in one attitude does not part."
+        said = f"{100.0 * scale:.2f} +- {100.0 * error:.2f} % of gravity"
+        yield f"Specific force at rest is {said}: scale and bias together; a rest in one attitude cannot tell them apart."
         if math.isfinite(float(found["rail_elevation"])):
             lean, spread = (math.degrees(float(found[name])) for name in ("rail_elevation", "rail_elevation_error"))
             yield f"By it the body stood at {lean:.2f} +- {spread:.2f} deg above the horizontal (noise alone; a bias of 0.01 g adds 0.6 deg)."

@@ -1,4 +1,4 @@
-"""A log made out of a simulated flight: what its computer sensed, in units, axes and packets of one's own."""
+"""A log made out of a simulated flight: what its computer sensed, in units, axes and packets as asked."""
 
 from __future__ import annotations
 
@@ -76,7 +76,7 @@ def log_of(
     seed: int = 0,
     overwrite: bool = False,
 ) -> tuple[pd.DataFrame, dict[str, Any]]:
-    """Return the log that a simulated flight would have left, and the column map that reads it: for a bench test, a rehearsal, a test of one's own display.
+    """Return the log that a simulated flight would have left, and the column map that reads it: for a bench test, a rehearsal, a display's bench test.
 
     It is what the front stage's computer sensed (`sensed` of a flight; with ideal sensors the truth), after a rest on the rail.
 

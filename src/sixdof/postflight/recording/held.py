@@ -89,7 +89,7 @@ def _noted(found: Held, record: dict[str, Any]) -> bool:
 
 
 def _time(value: Any) -> float:
-    """Return a receiver's time. Raises ValueError for what is none."""
+    """Return a receiver's time. Raises ValueError for anything else."""
     if not 0.0 <= float(value) <= LATEST:
         raise ValueError("no time of a receiver")
     return float(value)

@@ -24,7 +24,7 @@ IMPOSSIBLE = {"specific_force": 20_000.0, "body_rate": 400.0}  # m/s^2 and rad/s
 
 
 def cleaned(name: str, raw: np.ndarray, time: np.ndarray, limit: float | None, others: np.ndarray) -> tuple[np.ndarray, list[Finding]]:
-    """Return a reading (rows, parts), in the sensor's axes, with NaN for what is none.
+    """Return a reading (rows, parts), in the sensor's axes, with NaN where there is none.
 
     limit : the largest reading of the sensor, None where not known. others : (rows,) bool, whether another reading changes from a row to the next.
     """
@@ -67,7 +67,8 @@ def _saturated(name: str, raw: np.ndarray, time: np.ndarray, limit: float | None
     level = float(np.abs(raw[bad]).max())
     axes = " and ".join("xyz"[k] for k in range(raw.shape[1]) if bad[:, k].any())
     said = "its limit as given" if limit is not None else "a flat top: probably its limit"
-    text = f"{name} is saturated in {counted(int(bad.sum()), 'reading')} at {level:.4g} {SI_NAMES.get(KNOWN[name].unit, KNOWN[name].unit)} ({said}; the sensor's {axes} axis), the truth is beyond"
+    unit = SI_NAMES.get(KNOWN[name].unit, KNOWN[name].unit)
+    text = f"{name} is saturated in {counted(int(bad.sum()), 'reading')} at {level:.4g} {unit} ({said}; the sensor's {axes} axis), the truth is beyond"
     return bad, text, "saturated"
 
 

@@ -31,7 +31,7 @@ def tables_of(source: Any, who: str = "read_log") -> ColumnMapTables:
     Raises
     ------
     TypeError
-        For what is none of them.
+        For anything else.
     MissionError
         If the file cannot be read or has faults: one sentence each.
     """

@@ -50,6 +50,6 @@ _GRAVITIES = re.compile(r"([+-]?[0-9.]+(?:e[+-]?[0-9]+)?)\s*g", re.IGNORECASE)
 
 
 def amount(value: str | float, unit: str) -> float:
-    """Return a quantity in SI, "16 g" of a specific force too. Raises QuantityError for what is none."""
+    """Return a quantity in SI, "16 g" of a specific force too. Raises QuantityError for anything else."""
     found = _GRAVITIES.fullmatch(value.strip()) if isinstance(value, str) and unit == "m/s**2" else None
     return parse(f"{found[1]} gn" if found else float(value) if isinstance(value, int | np.generic) else value, unit)
