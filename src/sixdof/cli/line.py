@@ -45,7 +45,11 @@ After a flight:
   python -m sixdof log log.csv --columns map.toml --mission configs/sampler.toml --figures out    a flight log: what is in it, what was wrong with it
   python -m sixdof replay --simulate configs/sampler.toml --loss 20% --burst 5 --to-udp 4567 --speed 10    telemetry of a simulated flight, to try a display
   python -m sixdof record --udp 4567 --out flight.rec --site configs/sampler.toml    telemetry as it comes, safe against a kill; where it was last
+  python -m sixdof against configs/two-stage.toml log.csv --columns map.toml    does the model hold, to which Mach number and incidence
+  python -m sixdof estimate configs/two-stage.toml log.csv --columns map.toml --of aero.drag    what the log says of drag, thrust ..., and how surely
   python -m sixdof video configs/lost-flight/camera.toml configs/lost-flight/frames.csv --mission configs/two-stage.toml    pixels off a video: which tell what
+  python -m sixdof happened configs/lost-flight/evidence.toml configs/two-stage.toml --out happened.nc    hypotheses against what is known
+  python -m sixdof search happened.nc --body whinchat --hours 3 --out-gpx strips.gpx    where to search, and which strip to walk next
 
 The library itself:
   python -m sixdof verify                                      the kernel on this machine against published check cases and closed forms
