@@ -126,12 +126,12 @@ def readme_figures(folder: Path):
     import matplotlib.pyplot as plt
 
     folder.mkdir(exist_ok=True)
-    for name, draw in (("flight", _flight), ("turn", _turn), ("windows", _windows), ("ensemble", _ensemble), ("bodies", _bodies), ("tuning", _tuning), ("conventions", _conventions)):
+    for draw in (_flight, _turn, _windows, _search, _ensemble, _bodies, _tuning, _conventions):
         figure = draw()
         out = io.BytesIO()
         figure.savefig(out, format="png", dpi=DPI)
         plt.close(figure)
-        path = folder / f"{name}.png"
+        path = folder / f"{draw.__name__.strip('_')}.png"
         path.write_bytes(fewer_colours(out.getvalue()))
         yield path
 
@@ -168,6 +168,26 @@ def _windows():
 
     found = sixdof.workshop.trigger_windows(sixdof.load_mission(DEMOS["two-stage"]), 60, progress=False)
     return plot.plot_trigger_windows(found, "deploy drogue: backup", width=WIDE)
+
+
+def _search():
+    import sixdof
+    from sixdof import plot, postflight
+
+    lost = CONFIGS / "lost-flight"
+    stories = {
+        "as planned": {"prior": 0.4},
+        "harness broke": {"failures": ["harness_breaks: drogue"], "prior": 0.3},
+        "main stayed in": {"failures": ["no_deployment: main"], "prior": 0.3},
+    }
+    found = postflight.what_happened(
+        sixdof.load_mission(DEMOS["two-stage"]), lost / "evidence.toml", stories, flights=60, rounds=4, seed=3, progress=False
+    )
+    area = postflight.with_walked(postflight.search_map(found, "whinchat"), lost / "walked.geojson")
+    plan = postflight.next_strips(area, "whinchat", hours="3 h", cover="scrub", progress=False)
+    figure, ax = _panels(1, 1, 6.4)
+    plot.plot_search_map(plan, ax=ax)
+    return figure
 
 
 def _ensemble():

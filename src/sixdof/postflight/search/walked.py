@@ -20,7 +20,24 @@ from sixdof.study.landing.field import field_of
 from sixdof.study.landing.geojson import loaded, read_features
 
 WHO = "with_walked"
-KEYS = ("area", "track", "name", "searcher", "body", "cover", "sweep_width", "spacing", "coverage", "detection", "hours", "speed", "searchers", "width", "law")
+KEYS = (
+    "area",
+    "track",
+    "name",
+    "searcher",
+    "body",
+    "cover",
+    "sweep_width",
+    "spacing",
+    "coverage",
+    "detection",
+    "hours",
+    "speed",
+    "searchers",
+    "width",
+    "law",
+    "note",
+)
 _THOROUGH = "coverage, spacing, detection, or hours with speed"
 _LINES = ("LineString", "MultiLineString")
 
