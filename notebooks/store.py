@@ -185,7 +185,7 @@ def _search():
     )
     area = postflight.with_walked(postflight.search_map(found, "whinchat"), lost / "walked.geojson")
     plan = postflight.next_strips(area, "whinchat", hours="3 h", cover="scrub", progress=False)
-    figure, ax = _panels(1, 1, 6.4)
+    figure, ax = _panels(1, 1, 5.0)
     plot.plot_search_map(plan, ax=ax)
     return figure
 

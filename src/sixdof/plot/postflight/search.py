@@ -79,7 +79,7 @@ def _title(ds: xr.Dataset, one: xr.Dataset, name: str) -> str:
     away = math.hypot(float(one["best_east"]), float(one["best_north"]))
     bearing = math.degrees(math.atan2(float(one["best_east"]), float(one["best_north"]))) % 360.0
     found = f"; found by now with {100.0 * float(one['found_by_now']):.0f} %" if float(one["found_by_now"]) > 0.0 else ""
-    text = f"most probable {away:.0f} m from the rail, {bearing:03.0f} deg true; on this map with {100.0 * float(one['in_area']):.0f} %{found}"
+    text = f"most probable {away:.0f} m from the rail, {bearing:03.0f} deg true\non this map with {100.0 * float(one['in_area']):.0f} %{found}"
     return f"{ds.attrs.get('title', '')}\nwhere to search for {name}: {text}"
 
 
