@@ -74,10 +74,12 @@ def test_estimate__page_answers_first_and_says_how_far_the_data_reach(found):
     assert "up to Mach 0." in page and "Beyond: no data." in page and "ABOVE MACH" not in page
     loud = found.assign(mach_most=found.mach_most + 1.0)
     assert "IS ABOVE MACH 0.8" in str(sixdof.report(loud)) and "TURBULENCE" not in page
-    assert "Slow gusts look like another mean wind" in str(sixdof.report(found.assign_attrs(turbulent=1))).replace("\n    ", " ")
+    noisy = found.assign(flown_sd=0.5 * found.sd).assign_attrs(noisy=16)
+    assert "so much of each standard deviation: 50 % of aero.drag, 50 % of motor.impulse." in str(sixdof.report(noisy)).replace("\n    ", " ")
     assert "A calculation, not a clearance to fly" in page and "nan" not in page
 
 
+@pytest.mark.slow
 def test_estimate__goes_on_where_it_was_interrupted(few_mission, logs, found, tmp_path, monkeypatch):
     """Interrupted at its third question: one sentence; the same call ends with the same bits; the file is no other estimate's."""
     keep, calls, ask = tmp_path / "turns.json", [], Flights.__call__
@@ -101,6 +103,7 @@ def test_estimate__goes_on_where_it_was_interrupted(few_mission, logs, found, tm
 # ---------------------------------------------------------------- several flights
 
 
+@pytest.mark.slow
 def test_estimate__several_flights_share_the_vehicle_and_have_motors_of_their_own(few_mission, logs):
     both = sixdof.postflight.estimate(few_mission, logs, list(TRUTH), carry=False, progress=False)
     assert list(both.parameter.values) == ["aero.drag", "motor.impulse in first", "motor.impulse in second"]
@@ -214,6 +217,15 @@ def test_turn_between__attitudes_is_the_small_rotation():
 
 def told(found: xr.Dataset, **changes) -> str:
     return "\n".join(inseparable(found.drop_dims(["carried", "carried_2"]).assign(changes)))
+
+
+def test_page__unconverged_first_and_what_stands_out_once_a_log(found):
+    """A fit that did not end says so before its answer; residuals that are too large are one sentence, however many columns have them."""
+    lines = str(sixdof.report(found.assign_attrs(converged=0))).splitlines()
+    first = next(k for k, line in enumerate(lines) if "NOT CONVERGED" in line)
+    assert first < next(k for k, line in enumerate(lines) if "ANSWER" in line)
+    loud = str(sixdof.report(found.assign(known_error=found.noise / 2.0))).replace("\n    ", " ")
+    assert loud.count("larger than stated errors and flown noise make them") == 1 and "velocity up (2.0)" in loud and "height (2.0)" in loud
 
 
 def test_inseparable__drag_and_thrust(found):

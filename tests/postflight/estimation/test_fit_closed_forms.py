@@ -7,12 +7,13 @@ import math
 import numpy as np
 import pytest
 from fits import block_of, fitted, no_prior, normal_prior
-from scipy.stats import chi2
+from scipy.stats import binom, chi2
 
+from sixdof.postflight.estimation.flown_noise import flown_moves, mean_square, row_scales
 from sixdof.postflight.estimation.noise import colour_of, whiteness
 from sixdof.postflight.estimation.problem import Block
-from sixdof.postflight.estimation.solver import Settings, State, solved, start_of
-from sixdof.postflight.estimation.uncertainty import bound_of, directions_of
+from sixdof.postflight.estimation.solver import Settings, State, solved, stands_still, start_of
+from sixdof.postflight.estimation.uncertainty import bound_of, directions_of, known_of
 
 # NIST Statistical Reference Datasets, nonlinear regression, Misra1a (D. Misra, 1978): volume y over pressure x, y = b1 (1 - exp(-b2 x)) + e
 MISRA = [(10.07, 77.6), (14.73, 114.9), (17.94, 141.1), (23.93, 190.8), (29.61, 239.9), (35.18, 289.0), (40.02, 332.8), (44.82, 378.4), (50.76, 434.8)]
@@ -155,6 +156,59 @@ def test_covariance__columns_that_say_the_same_count_once():
     both = fitted(lambda z: np.full((500, 2), z[0]), [block_of(np.column_stack([y, y]), 0.1)], no_prior(1), robust=False)[2]
     assert abs(both.covariance[0, 0] / one.covariance[0, 0] - 1.0) < 0.02
     np.testing.assert_allclose(both.white, one.white / 2.0, rtol=0.02)
+
+
+def test_flown_noise__of_a_line_is_known_in_closed_form():
+    """A common noise looks like the line itself and leaves no residual. Its moves are those of as many refits; with it the covariance is that of theory.
+
+    The second statement stacks the prior under the readings and solves by orthogonal factors; the covariance is G S' W (noise^2 + u u') W S G + G G.
+    """
+    design, noise, size = line(), 0.2, np.array([0.9, -1.4, 0.3, 2.1])
+    common = design @ [0.6, 0.3]
+    y = design @ [0.7, -0.3] + noise * np.random.default_rng(5).standard_normal(60)
+    block = block_of(y, noise, 2)
+    state, point, known = fitted(lambda z: design @ z, [block], normal_prior(2), robust=False)
+    noisy = [(design @ state.z + 0.05 * one * common)[:, None] for one in size]
+    found = flown_moves([block], point, state.colour, known.white, [noisy])
+    stacked = np.vstack([design / noise, np.eye(2)])
+    first, *others = (np.linalg.lstsq(stacked, np.append((y + 0.05 * one * common) / noise, [0.0, 0.0]), rcond=None)[0] for one in (0.0, *size))
+    np.testing.assert_allclose(found, np.array(others) - first, atol=1e-6)
+    v = known.white @ design.T @ common * 0.05 / noise**2
+    np.testing.assert_allclose(mean_square(found), np.mean(size**2) * np.outer(v, v), rtol=1e-5)
+    whole = known_of([block], normal_prior(2), point, state.colour, np.ones(2, dtype=bool), mean_square(found))
+    np.testing.assert_allclose(whole.covariance, known.covariance + mean_square(found))
+
+
+def test_flown_noise__intervals_hold_where_quiet_ones_do_not():
+    """A mean of 50 readings that all share an error of 0.5: quiet intervals of 90 % hold in some 15 %, with 16 noisy flights as often as they say."""
+    rng, trials, inside = np.random.default_rng(12), 100, np.zeros(2)
+    for _ in range(trials):
+        y = 0.5 * rng.standard_normal() + 0.3 * rng.standard_normal(50)
+        block = block_of(y, 0.3)
+        state, point, known = fitted(lambda z: np.full(50, z[0]), [block], no_prior(1), robust=False)
+        noisy = [np.full((50, 1), state.z[0] + 0.5 * one) for one in rng.standard_normal(16)]
+        flown = mean_square(flown_moves([block], point, state.colour, known.white, [noisy]))
+        inside += [abs(state.z[0]) < 1.645 * math.sqrt(variance) for variance in (known.covariance[0, 0], known.covariance[0, 0] + flown[0, 0])]
+    assert inside[0] < 0.3 * trials
+    assert binom.ppf(0.001, trials, 0.88) <= inside[1] <= binom.ppf(0.999, trials, 0.9)  # of Student's t with 16 degrees 1.645 hold 88 %
+
+
+def test_row_scales__are_the_errors_of_both_together():
+    """Flights that scatter by 0.3 in the later half, beside a stated error of 0.4: 0.5 there, 1.25 times; not stated, the middle scatter is it."""
+    sides, late = np.array([1.0, -1.0, 1.0, -1.0]), (np.arange(40) >= 20) * 0.3
+    noisy = [7.0 + one * np.column_stack([late, np.full(40, 0.2), np.zeros(40)]) for one in sides]
+    found = row_scales(np.full((40, 3), 7.0), noisy, np.array([0.4, np.nan, np.nan]))
+    np.testing.assert_allclose(found[:18, 0], 1.0)
+    np.testing.assert_allclose(found[22:, 0], 1.25)
+    np.testing.assert_allclose(found[:, 1:], [[np.sqrt(2.0), 1.0]] * 40)
+    np.testing.assert_array_equal(row_scales(np.full((40, 3), 7.0), [], np.full(3, np.nan)), np.ones((40, 3)))
+
+
+def test_turns__that_go_nowhere_end_a_round():
+    """Costs that stand still under steps that stay as long; not where steps shrink, nor where the cost still falls."""
+    assert stands_still([(9.0, 5.0), (5.001, 0.8), (5.0, 0.7), (5.0, 0.8), (5.0, 0.75)])
+    assert not stands_still([(5.0, 0.8), (5.0, 0.1), (5.0, 0.01), (5.0, 1e-3)])
+    assert not stands_still([(5.3, 0.8), (5.2, 0.8), (5.1, 0.8), (5.0, 0.8)]) and not stands_still([(5.0, 0.8)] * 3)
 
 
 def test_noise__a_stated_error_holds_until_residuals_are_larger_by_more_than_chance():

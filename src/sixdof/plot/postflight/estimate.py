@@ -118,8 +118,8 @@ def _residuals(ax, one: xr.Dataset, name: str, *, first: bool) -> None:
     time, unit = one["sample_time"].values, _unit(name)
     factor, written = SHOWN.get(unit, (1.0, unit)) if unit in ("rad", "rad/s") else (1.0, unit)
     before, after = own["residual_before"].values * factor, own["residual_after"].values * factor
-    noise = float(own["noise"]) * factor
     there, kept = np.isfinite(time) & np.isfinite(before), np.isfinite(time) & np.isfinite(after)
+    noise = float(own["noise"]) * own["noise_factor"].values[there] * factor
     ax.fill_between(time[there], -3.0 * noise, 3.0 * noise, color=PALE, lw=0.0, zorder=0.8, label="3 standard deviations of noise")
     ax.plot(time[there], before[there], color=CYCLE[1], lw=LINE, ls=DASHES[1], label="at the means of before", zorder=2)
     ax.plot(time[kept], after[kept], color=CYCLE[0], lw=LINE, label="at the estimate", zorder=3)

@@ -10,8 +10,10 @@ from scipy.special import ndtri
 
 from sixdof.postflight.compare.expected import expected
 from sixdof.postflight.estimation.fit import Fit, Problem
+from sixdof.postflight.estimation.flown_noise import FLIGHTS, flown_moves, mean_square
 from sixdof.postflight.estimation.noise import HUBER, whiteness
 from sixdof.postflight.estimation.parameters import Parameter, values_of
+from sixdof.postflight.estimation.problem import inverse
 from sixdof.postflight.estimation.uncertainty import Known, known_of
 
 INNER = 0.05, 0.95  # of what the air does to the vehicle, over Mach
@@ -20,18 +22,31 @@ INNER = 0.05, 0.95  # of what the air does to the vehicle, over Mach
 def entries_of(problem: Problem, found: Fit, confidence: float) -> xr.Dataset:
     """Return the variables of an estimate, see `estimate`."""
     asked = np.array([one.asked for one in problem.parameters])
-    known = known_of(problem.blocks, problem.prior, found.point, found.state.colour, asked)
+    noise = noise_flown(problem, found)
+    known = known_of(problem.blocks, problem.prior, found.point, found.state.colour, asked, mean_square(noise), converged_at(problem, found))
     mach = mach_of(problem, found)
-    ds = xr.Dataset(_of_parameters(problem, found, known, asked, confidence) | _of_logs(problem, found, mach))
+    ds = xr.Dataset(_of_parameters(problem, found, known, asked, confidence, noise) | _of_logs(problem, found, mach))
     ds = ds.assign(_of_directions(known)).assign(_of_turns(found)).assign(_of_carried(problem, found, known, asked))
     names = [one.label for one in problem.parameters if one.asked]
     coords: dict[str, Any] = {dim: (dim, names, {"long_name": "parameter"}) for dim in ("parameter", "parameter_2")}
     coords["log"] = ("log", [block.name for block in problem.blocks], {"long_name": "log of a flight"})
     coords["channel"] = ("channel", channel_names(problem), {"long_name": "column of a log"})
-    history = found.state.history
+    history, noisy = found.state.history, int(noise.shape[0])
     return ds.assign_coords(coords).assign_attrs(
-        converged=int(len(history) < problem.settings.most), turns=len(history), starts=found.costs.size, best_start=found.best
+        converged=int(converged_at(problem, found)), noisy=noisy, turns=len(history), starts=found.costs.size, best_start=found.best
     )
+
+
+def noise_flown(problem: Problem, found: Fit) -> np.ndarray:
+    """Return what the flights' own noise moves a fit by, flown at its end, (flights, n) in z."""
+    gain = inverse(found.point.information + problem.prior.precision)
+    noisy = problem.flights.with_noise(found.state.z, FLIGHTS)
+    return flown_moves(problem.blocks, found.point, found.state.colour, gain, noisy)
+
+
+def converged_at(problem: Problem, found: Fit) -> bool:
+    """Return whether a fit ended before its turns were used up."""
+    return len(found.state.history) < problem.settings.most
 
 
 def channel_names(problem: Problem) -> list[str]:
@@ -50,7 +65,7 @@ def mach_of(problem: Problem, found: Fit) -> list[np.ndarray]:
     return problem.flights.each([(number, found.state.z) for number in range(len(problem.blocks))], read)
 
 
-def _of_parameters(problem: Problem, found: Fit, known: Known, asked: np.ndarray, confidence: float) -> dict[str, Any]:
+def _of_parameters(problem: Problem, found: Fit, known: Known, asked: np.ndarray, confidence: float, noise: np.ndarray) -> dict[str, Any]:
     own = [one for one in problem.parameters if one.asked]
     scale = np.array([one.scale for one in own])
     value = values_of(problem.parameters, found.state.z)[asked]
@@ -62,6 +77,7 @@ def _of_parameters(problem: Problem, found: Fit, known: Known, asked: np.ndarray
         "sd": (sd, "standard deviation after the flight, colour of the residuals counted, SI"),
         "low": (np.maximum(value - reach, [one.low for one in own]), "lower end of the interval, SI"),
         "high": (np.minimum(value + reach, [one.high for one in own]), "upper end of the interval, SI"),
+        "flown_sd": (np.sqrt(np.diag(mean_square(noise)))[asked] * scale, "of sd, what turbulence and errors of the computer's sensors make, as flown, SI"),
         "prior_mean": (np.array([one.mean for one in own]), "mean before the flight, SI"),
         "prior_sd": (before, "standard deviation before the flight, SI; infinite where nothing was known"),
         "moved": ((value - [one.mean for one in own]) / before, "how far it moved from the mean before, in standard deviations of before"),
@@ -98,7 +114,7 @@ def _of_logs(problem: Problem, found: Fit, mach: list[np.ndarray]) -> dict[str, 
     names, count = channel_names(problem), max(block.values.shape[0] for block in problem.blocks)
     shape = (len(problem.blocks), len(names))
     one = {name: np.full(shape, np.nan) for name in ("noise", "known_error", "rms_before", "rms_after", "colour", "whiteness", "samples", "outliers")}
-    each = {name: np.full((*shape, count), np.nan) for name in ("residual_before", "residual_after", "weight")}
+    each = {name: np.full((*shape, count), np.nan) for name in ("residual_before", "residual_after", "weight", "noise_factor")}
     times = {name: np.full((shape[0], count), np.nan) for name in ("sample_time", "sample_mach")}
     reach = {name: np.full(shape[0], np.nan) for name in ("mach_low", "mach_high", "mach_most")}
     for k, (channels, block, slopes) in enumerate(zip(problem.channels, problem.blocks, found.point.slopes, strict=True)):
@@ -109,14 +125,18 @@ def _of_logs(problem: Problem, found: Fit, mach: list[np.ndarray]) -> dict[str, 
         for c, name in enumerate(channels.names):
             at = names.index(name)
             before, after, weight = found.before[k][:, c], slopes.residual[:, c], found.point.weights[k][:, c]
-            each["residual_before"][k, at, :rows], each["residual_after"][k, at, :rows], each["weight"][k, at, :rows] = before, after, weight
-            own = {"noise": found.point.noise[k][c], "known_error": block.error[c], "rms_before": _rms(before), "rms_after": _rms(after)}
+            scale = problem.flights.scales[k][:, c]
+            whole = {"residual_before": before * scale, "residual_after": after * scale, "weight": weight, "noise_factor": scale}
+            for what, values in whole.items():
+                each[what][k, at, :rows] = values
+            rms = {"rms_before": _rms(before * scale), "rms_after": _rms(after * scale)}
+            own = rms | {"noise": found.point.noise[k][c], "known_error": block.error[c]}
             own |= {"colour": found.state.colour[k][c], "whiteness": whiteness(after), "samples": np.isfinite(after).sum()}
             own["outliers"] = np.sum(np.isfinite(after) & (np.abs(after) > HUBER * found.point.noise[k][c]))
             for what, value in own.items():
                 one[what][k, at] = value
     said = {
-        "noise": "standard deviation that residuals are weighted by, SI",
+        "noise": "standard deviation that residuals are weighted by, where noise of the flight itself adds nothing, SI",
         "known_error": "standard deviation that the log states, SI",
         "rms_before": "root mean square residual at the means of before, SI",
         "rms_after": "root mean square residual of the estimate, SI",
@@ -126,6 +146,7 @@ def _of_logs(problem: Problem, found: Fit, mach: list[np.ndarray]) -> dict[str, 
         "outliers": f"readings farther than {HUBER:g} standard deviations from the estimate",
         "residual_before": "log less flight at the means of before, SI",
         "residual_after": "log less flight of the estimate, SI",
+        "noise_factor": "by what noise of the flight itself (turbulence, errors of the computer's sensors) makes it larger",
         "weight": "weight of a reading, 1 if it is no outlier",
         "sample_time": "time since liftoff",
         "sample_mach": "Mach number of the estimate's flight",
@@ -133,7 +154,7 @@ def _of_logs(problem: Problem, found: Fit, mach: list[np.ndarray]) -> dict[str, 
         "mach_high": "Mach number above which a twentieth of the impulse of the air's forces falls",
         "mach_most": "largest Mach number of the estimate's flight at the instants compared",
     }
-    units = dict.fromkeys(("colour", "whiteness", "samples", "outliers", "weight", "sample_mach", *reach), "1") | {"sample_time": "s"}
+    units = dict.fromkeys(("colour", "whiteness", "samples", "outliers", "weight", "noise_factor", "sample_mach", *reach), "1") | {"sample_time": "s"}
     dims = (
         dict.fromkeys(one, ("log", "channel"))
         | dict.fromkeys(each, ("log", "channel", "sample"))

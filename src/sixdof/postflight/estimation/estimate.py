@@ -14,7 +14,8 @@ from sixdof.mission.units import QuantityError, parse, shown
 from sixdof.postflight.estimation.channels import channels_of, need_log
 from sixdof.postflight.estimation.entries import entries_of
 from sixdof.postflight.estimation.fit import Fit, Problem, blocks_of, fit, that_move
-from sixdof.postflight.estimation.flown import Fitted, Flights, ending, fitted
+from sixdof.postflight.estimation.flown import Fitted, Flights, ending, fitted, quiet
+from sixdof.postflight.estimation.flown_noise import FLIGHTS, row_scales
 from sixdof.postflight.estimation.keeping import Kept
 from sixdof.postflight.estimation.parameters import carried, parameters_of, prior_of
 from sixdof.postflight.estimation.solver import Settings
@@ -49,8 +50,10 @@ def estimate(
 
     Output-error method (R. E. Maine, K. W. Iliff, NASA RP-1168, 1986): flights without turbulence and sensor noise are laid against the logs, residuals are
     weighted by the errors that the logs state, and by noise estimated from the residuals themselves where they state none or a smaller one. The covariance
-    is corrected for the colour of the residuals (E. A. Morelli, V. Klein, J. Guidance, Control, and Dynamics 20(1), 1997). Everything else that
-    `[disperse]` varies is carried along with its spread as prior, so that the intervals hold what it is uncertain by.
+    is corrected for the colour of the residuals (E. A. Morelli, V. Klein, J. Guidance, Control, and Dynamics 20(1), 1997), and what turbulence and the errors
+    of the computer's sensors move the estimate by is flown: rows that it scatters more weigh
+    less, and its moves are added. Everything else that `[disperse]` varies is carried along with its spread as prior, so that the intervals hold what it is
+    uncertain by.
 
     Parameters
     ----------
@@ -89,13 +92,13 @@ def estimate(
     Returns
     -------
     Dataset
-        Along `parameter`: `estimate`, `sd`, `low`, `high`, `prior_mean`, `prior_sd` (SI, `unit`), `moved` (in standard deviations of the prior), `shrunk`
-        (1 - variance after over variance before), `cramer_rao` (without a prior of what was asked for, white noise), `white_sd`, `covariance` and
-        `correlation` (parameter, parameter_2). Along `direction`: what the data see least first, `direction_part` (in standard deviations of the prior),
-        `direction_information` (over the prior's). (log): `mach_low`, `mach_high` (between which the air's forces acted), `mach_most`. (log, channel):
-        `noise`, `known_error`,
-        `rms_before`, `rms_after`, `colour`, `whiteness`, `samples`, `outliers`; (log, channel, sample): `residual_before`, `residual_after`, `weight`;
-        (log, sample): `sample_time`, `sample_mach`. Along `carried`: what was estimated along with it.
+        Along `parameter`: `estimate`, `sd`, `low`, `high`, `prior_mean`, `prior_sd` (SI, `unit`), `moved` (in standard deviations of the prior), `flown_sd`
+        (what of `sd` noise of the flight itself makes), `shrunk` (1 - variance after over variance before), `cramer_rao` (without a prior of what was asked
+        for, white noise), `white_sd`, `covariance` and `correlation` (parameter, parameter_2). Along `direction`: what the data see least first,
+        `direction_part` (in standard deviations of the prior), `direction_information` (over the prior's). (log): `mach_low`, `mach_high` (between which the
+        air's forces acted), `mach_most`. (log, channel): `noise`, `known_error`, `rms_before`, `rms_after`, `colour`, `whiteness`, `samples`, `outliers`;
+        (log, channel, sample): `residual_before`, `residual_after`, `weight`, `noise_factor`; (log, sample): `sample_time`, `sample_mach`. Along `carried`:
+        what was estimated along with it.
 
     Raises
     ------
@@ -154,20 +157,33 @@ def problem_of(missions, given, wanted, priors, own, use, between, carry: bool, 
     numbers = [*asked, *(carried(first, asked, names) if carry else [])]
     open_ended = any(one.name.startswith(OF_THE_DESCENT) for one in asked)
     flown: dict[int, Fitted] = {}
-    fits, channels = [], []
+    fits, channels, noisy = [], [], []
     for name in names:
         mission = missions[name]
         own_fit = flown.setdefault(id(mission), fitted(mission, numbers))
         flight = each_draw(own_fit.mission, own_fit.held, lambda one: one)[0]
         times = times_of(between, given[name], flight, open_ended, who)
         channels.append(channels_of(given[name], flight, use, times, who))
-        fits.append(ending(own_fit, float(channels[-1].log["time"].values[-1])))
+        end = float(channels[-1].log["time"].values[-1])
+        fits.append(ending(own_fit, end))
+        noisy.append(ending(fitted(mission, numbers, noisy=True), end) if quiet(mission) is not mission else None)
     flights = Flights(fits, numbers, names, channels, threads)
+    flights.noisy = noisy
     values, errors = [one.values for one in channels], [one.error for one in channels]
     moves = that_move(flights, blocks_of(numbers, names, values, errors), prior_of(first, numbers), numbers, settings.step)
     numbers = [one for one, kept in zip(numbers, moves, strict=True) if kept]
     flights.parameters = numbers
+    flights.scales = scales_of(flights, errors, len(numbers))
+    values = [one / scale for one, scale in zip(values, flights.scales, strict=True)]
     return Problem(numbers, prior_of(first, numbers), blocks_of(numbers, names, values, errors), flights, channels, settings)
+
+
+def scales_of(flights: Flights, errors: Sequence[np.ndarray], size: int) -> list[np.ndarray]:
+    """Return by what each row of each log is weighed less, (rows, channels): what noisy flights at the means of before scatter by over time."""
+    middle = np.zeros(size)
+    noisy = flights.with_noise(middle, FLIGHTS)
+    quiet = flights([(number, middle) for number in range(len(errors))])
+    return [row_scales(*each) for each in zip(quiet, noisy, errors, strict=True)]
 
 
 def times_of(between: Any, log: xr.Dataset, flight: xr.Dataset, open_ended: bool, who: str) -> tuple[float, float]:
@@ -221,7 +237,6 @@ def finished(problem: Problem, found: Fit, missions: Mapping[str, Mission], conf
         source=source(),
         mission=first.to_toml(),
         confidence=confidence,
-        turbulent=int(any(mission.air.turbulence is not None for mission in missions.values())),
         flown=problem.flights.flown,
         held=", ".join(name for name in first.disperse if name not in {one.name for one in problem.parameters}),
     )

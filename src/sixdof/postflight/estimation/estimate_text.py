@@ -18,11 +18,12 @@ SHOWN_STRETCHES = 6
 LARGER = 1.3  # times the error that a log states, from which on residuals are told
 SURE_WHITE = 0.01  # probability below which residuals are no white noise
 ROUGH = 0.3  # standard deviations that the last step left, from which on it is told
+DOUBTED = 2.0  # times the noise that is explained: an estimate that leaves so much is not trusted
 FAR = 2.5  # standard deviations of before
 
 _WEAK = (
     "The flights laid against the log fly without turbulence and without noise of the computer's sensors: of the real flight nobody knows either. What they "
-    "did to it is in the residuals; noise and colour are taken from there, which is a correction, not a proof.",
+    "did to it is counted by the residuals and by noisy flights at the estimate: no better than the mission's own numbers of that noise, and to first order.",
     "An estimate answers only for what the model can do: a cause that no parameter stands for is laid on the parameters that look most like it.",
     "One factor stands for all Mach numbers and incidences that were flown; outside of what the log reached it is as unknown as before.",
     "Intervals are as wide as the slopes at the estimate say (normal, to first order); residuals beyond 3 standard deviations pull no harder than one there.",
@@ -57,20 +58,35 @@ def _heading(ds: xr.Dataset) -> str:
 
 
 def _answer(ds: xr.Dataset) -> Iterator[str]:
+    if not ds.attrs["converged"]:
+        yield (
+            "NOT CONVERGED: the turns were used up; give more turns, better priors or fewer parameters before you use a number. Standard deviations are "
+            "doubled, by rule of thumb."
+        )
     for k, name in enumerate(ds["parameter"].values):
         one = ds.isel(parameter=k)
         start = "ANSWER: " if k == 0 else ""
         yield f"{start}{name} is {estimated(one)}; {logs_word(ds)} {'say' if ds.sizes['log'] > 1 else 'says'} {learned(one)} about it."
-    if ds.attrs["turbulent"]:
+    if ds.attrs["noisy"]:
+        yield _noisy(ds)
+    if float((ds["noise"] / ds["known_error"]).max()) > DOUBTED:
         yield (
-            "TURBULENCE: the mission has it and flights of the fit do not. Slow gusts look like another mean wind, and leave no residual: in 20 trials with "
-            "gusts of a 6 m/s wind intervals of 90 % held in eight of ten flights, those of the wind in six of ten. Take standard deviations as twice as large."
+            "DOUBTED: the log is farther from this estimate than stated errors and flown noise explain, see what stands out below: intervals then promise too "
+            "much. Look for another end (starts=3), ask for what may be missing, or leave out the part of the log that does not fit."
         )
-    if not ds.attrs["converged"]:
-        yield "NOT CONVERGED: the turns were used up; give more turns, better priors or fewer parameters before you use a number."
     far = [str(name) for name, moved in zip(ds["parameter"].values, ds["moved"].values, strict=True) if math.isfinite(moved) and abs(moved) > FAR]
     if far:
         yield f"SURPRISING: {', '.join(far)} moved more than {FAR:g} standard deviations of before: doubt the prior, the log and the model, in turn."
+
+
+def _noisy(ds: xr.Dataset) -> str:
+    """Return the sentence about what the flights' own noise makes of the standard deviations."""
+    share = ds["flown_sd"].values / ds["sd"].values
+    listed = ", ".join(f"{100.0 * one:.0f} % of {name}" for name, one in zip(ds["parameter"].values, share, strict=True))
+    return (
+        f"NOISE OF THE FLIGHT: {ds.attrs['noisy']} flights with turbulence and errors of the computer's sensors, as the mission draws them, were flown at the "
+        f"estimate; what they move it by is counted (Huber, 1967; White, 1982; Efron, 1979). Flown noise makes so much of each standard deviation: {listed}."
+    )
 
 
 def _reach(ds: xr.Dataset) -> Iterator[str]:
@@ -89,12 +105,20 @@ def _reach(ds: xr.Dataset) -> Iterator[str]:
 
 
 def _parameters(ds: xr.Dataset) -> Iterator[list[str]]:
-    yield ["", "unit", "estimate", "sd", "low", "high", "before", "sd", "moved", "shrunk", "bound"]
+    yield ["", "unit", "estimate", "sd", "low", "high", "before", "sd", "moved", "shrunk", "bound", "flown noise"]
     for k, name in enumerate(ds["parameter"].values):
         one = ds.isel(parameter=k)
         numbers = [f"{float(one[what]):.4g}" for what in ("estimate", "sd", "low", "high", "prior_mean", "prior_sd")]
         bound = float(one["cramer_rao"])
-        yield [str(name), str(one["unit"].item()), *numbers, f"{float(one['moved']):+.1f}", f"{100.0 * float(one['shrunk']):.0f} %", f"{bound:.3g}"]
+        yield [
+            str(name),
+            str(one["unit"].item()),
+            *numbers,
+            f"{float(one['moved']):+.1f}",
+            f"{100.0 * float(one['shrunk']):.0f} %",
+            f"{bound:.3g}",
+            f"{float(one['flown_sd']):.2g}",
+        ]
 
 
 def _channels(ds: xr.Dataset) -> Iterator[list[str]]:
@@ -117,13 +141,15 @@ def _outliers(ds: xr.Dataset) -> Iterator[str]:
     for log, channel, first, last, count, most in found[:SHOWN_STRETCHES]:
         if count > 1:
             yield f"{log}: {channel} from {first:.2f} to {last:.2f} s ({count} readings, up to {most:.1f} standard deviations)."
-    loud = (ds["rms_after"] > LARGER * ds["known_error"]).values
-    for k, c in np.argwhere(loud):
-        ratio = float(ds["rms_after"][k, c] / ds["known_error"][k, c])
-        yield (
-            f"{ds['log'].values[k]}: residuals of {ds['channel'].values[c]} are {ratio:.1f} times the error that the log states: the model lacks something "
-            "(turbulence, an error of the computer), or the stated error is too small. They are weighted by what they are."
-        )
+    ratio = (ds["noise"] / ds["known_error"]).values
+    for k, log in enumerate(ds["log"].values):
+        loud = np.flatnonzero(ratio[k] > LARGER)
+        if loud.size:
+            listed = ", ".join(f"{ds['channel'].values[c]} ({ratio[k, c]:.1f})" for c in loud[np.argsort(-ratio[k, loud])])
+            yield (
+                f"{log}: residuals larger than stated errors and flown noise make them, times: {listed}. The model lacks something there, or the fit found no "
+                "way out of a wrong end (starts=3 tells), or the stated errors are too small. They are weighted by what they are."
+            )
     coloured = [str(ds["channel"].values[c]) for c in np.flatnonzero((ds["whiteness"].values < SURE_WHITE).any(axis=0))]
     if coloured:
         most = float(np.nanmax(ds["colour"].values))

@@ -59,9 +59,12 @@ class Fitted(NamedTuple):
     held: xr.Dataset
 
 
-def fitted(mission: Mission, parameters: Sequence[Parameter]) -> Fitted:
-    """Return a mission as the fit flies it: quiet, estimated paths open to draws, all else that is dispersed at the middle of its spread."""
-    calm = quiet(mission)
+def fitted(mission: Mission, parameters: Sequence[Parameter], *, noisy: bool = False) -> Fitted:
+    """Return a mission as the fit flies it: quiet, estimated paths open to draws, all else that is dispersed at the middle of its spread.
+
+    noisy : with turbulence and the errors of the computer's sensors instead, another one for each number of a flight.
+    """
+    calm = mission if noisy else quiet(mission)
     middle = draws_from_scores(calm, np.zeros((1, len(score_columns(calm)))), np.zeros(1, dtype=int))
     asked = {one.name: one for one in parameters if isinstance(one.item, PathItem)}
     paths = path_names(calm)
@@ -114,19 +117,34 @@ class Flights:
 
     def __init__(self, missions: Sequence[Fitted], parameters: Sequence[Parameter], logs: Sequence[str], channels: Sequence[Channels], threads: int | None):
         """Take the mission and the columns of each log, in the order of the logs' names."""
+        self.noisy: list[Fitted | None] = [None] * len(missions)
+        self.scales: list[np.ndarray] = [np.ones_like(one.values) for one in channels]
         self.missions, self.parameters, self.logs, self.channels, self.threads = missions, parameters, logs, channels, threads
         self.flown = 0
 
     def __call__(self, asked: Sequence[Asked]) -> list[np.ndarray]:
         """Return what the flights of the questions say in place of the logs."""
-        return self.each(asked, lambda number, flight: predicted(flight, self.channels[number]))
+        return self.each(asked, self._read)
+
+    def _read(self, number: int, flight: xr.Dataset) -> np.ndarray:
+        """Return what a flight says in place of a log, as the fit weighs its rows: over `scales`, each (rows, channels)."""
+        return predicted(flight, self.channels[number]) / self.scales[number]
 
     def each(self, asked: Sequence[Asked], function) -> list:
         """Return what function(number of the log, flight) makes of each flight."""
+        return self._flown(self.missions, asked, function)
+
+    def with_noise(self, z: np.ndarray, count: int) -> list[list[np.ndarray]]:
+        """Return what flights with noise say in place of each log, `count` of each at one point; none where the mission has no noise to fly."""
+        logs = [number for number, own in enumerate(self.noisy) if own is not None]
+        answers = self._flown(self.noisy, [(number, z) for number in logs for _ in range(count)], self._read)
+        return [answers[logs.index(number) * count :][:count] if number in logs else [] for number in range(len(self.noisy))]
+
+    def _flown(self, missions: Sequence[Fitted | None], asked: Sequence[Asked], function) -> list:
         answers: list[Any] = [None] * len(asked)
-        for number, own in enumerate(self.missions):
+        for number, own in enumerate(missions):
             rows = [row for row, (which, _) in enumerate(asked) if which == number]
-            if not rows:
+            if not rows or own is None:
                 continue
             table = table_of(own, self.parameters, self.logs[number], [asked[row][1] for row in rows])
             rate = rate_of(own.mission, self.channels[number].log)

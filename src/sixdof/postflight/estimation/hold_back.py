@@ -11,9 +11,11 @@ from scipy.special import ndtri
 
 from sixdof.mission.mission import Mission
 from sixdof.mission.page import indented, table, wrapped
+from sixdof.postflight.estimation.entries import noise_flown
 from sixdof.postflight.estimation.estimate import logs_of, problem_of
 from sixdof.postflight.estimation.fit import Fit, Problem, blocks_of, fit
 from sixdof.postflight.estimation.flown import Flights
+from sixdof.postflight.estimation.flown_noise import mean_square
 from sixdof.postflight.estimation.problem import inverse, slopes_at
 from sixdof.postflight.estimation.solver import Settings
 from sixdof.postflight.estimation.uncertainty import known_of
@@ -87,8 +89,9 @@ def _without(whole: Problem, number: int) -> Problem:
     kept = [k for k, one in enumerate(whole.parameters) if one.log != whole.blocks[number].name]
     parameters, channels = [whole.parameters[k] for k in kept], [whole.channels[k] for k in left]
     flights = Flights([whole.flights.missions[k] for k in left], parameters, names, channels, whole.flights.threads)
+    flights.noisy, flights.scales = ([of[k] for k in left] for of in (whole.flights.noisy, whole.flights.scales))
     prior = whole.prior._replace(precision=inverse(inverse(whole.prior.precision)[np.ix_(kept, kept)]), low=whole.prior.low[kept], high=whole.prior.high[kept])
-    blocks = blocks_of(parameters, names, [one.values for one in channels], [one.error for one in channels])
+    blocks = blocks_of(parameters, names, [whole.blocks[k].values for k in left], [one.error for one in channels])
     return Problem(parameters, prior, blocks, flights, channels, whole.settings)
 
 
@@ -96,7 +99,8 @@ def _predicted(whole: Problem, number: int, confidence: float, progress: bool) -
     """Return how well the other logs predict one."""
     others = _without(whole, number)
     found = fit(others.flights, others.blocks, others.prior, whole.settings, progress=progress)
-    known = known_of(others.blocks, others.prior, found.point, found.state.colour, np.array([one.asked for one in others.parameters]))
+    asked = np.array([one.asked for one in others.parameters])
+    known = known_of(others.blocks, others.prior, found.point, found.state.colour, asked, mean_square(noise_flown(others, found)))
     before = inverse(whole.prior.precision)
     z, after = np.zeros(len(whole.parameters)), before.copy()
     place = {one: k for k, one in enumerate(whole.parameters)}
@@ -111,7 +115,8 @@ def _predicted(whole: Problem, number: int, confidence: float, progress: bool) -
     for name, point, spread in (("before", np.zeros_like(z), before), ("predicted", z, after)):
         one = _asked_one(whole, number, point)
         own = spread[np.ix_(block.places, block.places)]
-        about[name] = one.residual, np.sqrt(np.einsum("rci,ij,rcj->rc", one.slope, own, one.slope) + noise**2)
+        scale = whole.flights.scales[number]
+        about[name] = one.residual * scale, scale * np.sqrt(np.einsum("rci,ij,rcj->rc", one.slope, own, one.slope) + noise**2)
     return _told(whole, number, about, found, known.covariance, others, confidence)
 
 

@@ -18,6 +18,8 @@ ROUNDS = 3  # the noise as white; with its colour and robust weights; once more 
 DAMPINGS = (1e-3, 0.03, 1.0, 30.0)  # of a turn whose undamped step falls short: all are flown at once, the best is taken
 STALLED = 0.1  # of the cost, half a standard deviation: a turn that gains less, and less than promised, ends the round: flights are no smoother
 WIDE_STEP = 2.0  # standard deviations of what is known by now, over which differences are taken
+IDLE, STILL = 4, 0.05  # turns in a row whose cost differs by less than this end a round: a third of a standard deviation
+SHRINKS = 0.5  # times the first of their steps, as the last of them is at most where a fit still converges
 LEAST_KEPT = 0.8  # of the samples that a candidate must still answer, or it counts as lost
 FINEST = 0.02  # of the first step of the differences: they follow what is known by now, but no nearer to the ticks of the computer
 ENOUGH = 0.25  # of the fall that the slopes promise: the undamped step is taken, no others are flown
@@ -119,7 +121,7 @@ def _turned(model: Model, blocks: Sequence[Block], prior: Prior, state: State, p
     step = _within(state.z, _solve(whole, point.pull), prior)
     size = float(np.sqrt(max(step @ whole @ step, 0.0)))
     history = [*state.history, (cost_of(blocks, point, state, prior), size)]
-    if size < settings.close or state.turn + 1 >= settings.most:
+    if size < settings.close or state.turn + 1 >= settings.most or stands_still(history):
         return _next_round(state, point, history, settings)
     spread = np.sqrt(np.diag(inverse(whole)))
     state = state._replace(step=np.clip(WIDE_STEP * spread, settings.step * FINEST, settings.step))
@@ -134,6 +136,12 @@ def _turned(model: Model, blocks: Sequence[Block], prior: Prior, state: State, p
     if gains[best] < min(STALLED, ENOUGH * 0.5 * size**2):
         return _next_round(state._replace(z=z), point, history, settings)
     return state._replace(z=z, turn=state.turn + 1, history=history)
+
+
+def stands_still(history: Sequence[tuple[float, float]]) -> bool:
+    """Return whether the cost of the last turns differs by less than STILL while their steps do not shrink: such turns go nowhere."""
+    costs, steps = np.array(history[-IDLE:]).T
+    return costs.size == IDLE and bool(np.ptp(costs) < STILL and steps[-1] > SHRINKS * steps[0])
 
 
 def _next_round(state: State, point: Point, history: list, settings: Settings) -> State:

@@ -122,7 +122,8 @@ def stretches(ds: xr.Dataset) -> list[tuple[str, str, float, float, int, float]]
         one = ds.sel(log=log)
         time = one["sample_time"].values
         for channel in ds["channel"].values:
-            size = np.abs(one["residual_after"].sel(channel=channel).values) / float(one["noise"].sel(channel=channel))
+            own = one.sel(channel=channel)
+            size = np.abs(own["residual_after"].values) / (float(own["noise"]) * own["noise_factor"].values)
             rows = np.flatnonzero(np.nan_to_num(size) > HUBER)
             if rows.size:
                 runs = np.split(rows, np.flatnonzero(np.diff(time[rows]) > APART) + 1)

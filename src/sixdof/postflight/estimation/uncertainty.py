@@ -12,6 +12,7 @@ from sixdof.postflight.estimation.problem import Block, Prior, inverse
 from sixdof.postflight.estimation.solver import Point, information_by_channel
 
 NOTHING = 1e-6  # precision in z of a parameter of which nothing was known before
+UNSETTLED = 2.0  # times the standard deviations of a fit that did not converge: a rule of thumb
 SEEN = 1e-12  # of the largest eigenvalue of the scaled information: a direction below it is not seen at all
 
 
@@ -31,13 +32,25 @@ class Known(NamedTuple):
     information: np.ndarray
 
 
-def known_of(blocks: Sequence[Block], prior: Prior, point: Point, colour: Sequence[np.ndarray], asked: np.ndarray) -> Known:
-    """Return what is known after a fit. asked : (n,) bool, what was asked for; the others are integrated out where directions are told."""
+def known_of(
+    blocks: Sequence[Block],
+    prior: Prior,
+    point: Point,
+    colour: Sequence[np.ndarray],
+    asked: np.ndarray,
+    flown: np.ndarray | float = 0.0,
+    converged: bool = True,
+) -> Known:
+    """Return what is known after a fit. asked : (n,) bool, what was asked for; the others are integrated out where directions are told.
+
+    flown : (n, n), covariance of what the flights' own noise moves the estimate by. converged : a fit that is not has standard deviations twice as wide.
+    """
     white = inverse(point.information + prior.precision)
     middle = sum_of_products(blocks, point, colour)
     directions, information = directions_of(white, prior, asked)
     left = white @ point.pull  # the step that was left at the end: of rough flights more than nothing
-    covariance = white @ (middle + prior.precision) @ white + np.outer(left, left)
+    covariance = white @ (middle + prior.precision) @ white + np.outer(left, left) + flown
+    covariance *= 1.0 if converged else UNSETTLED**2
     return Known(0.5 * (covariance + covariance.T), white, bound_of(blocks, point, prior, asked), directions, information)
 
 
