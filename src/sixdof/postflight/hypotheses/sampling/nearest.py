@@ -15,7 +15,7 @@ from sixdof.postflight.hypotheses.sampling.proposal import Linear, best_point
 APART = 0.25  # of a score, between the flights of a difference: within a draw's reach, and far beyond rounding
 STEEPEST = 40.0  # standard deviations of a residual per score: beyond, an event has come or gone between the two flights
 SHARES = (1.0, 0.6, 0.3, 0.1)  # of a step that are tried
-TURNS = 4  # at most
+TURNS = 3  # at most
 SETTLED = 2.0  # a step that gains no more of the sum of squares is the last
 AROUND = 24  # flights about the point found, that say how well straight lines hold there
 

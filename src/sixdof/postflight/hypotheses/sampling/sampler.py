@@ -26,6 +26,7 @@ EXPLAINED = 9.0  # mean square, in standard deviations, up to which flights are 
 HOPELESS = 150.0  # least sum of squares, of scores and of what is missed, beyond which straight lines promise nothing: e^-75
 SHARES = (0.7, 0.1, 0.4)  # of flights drawn by straight lines, by a fit to the evidence taken wider, by one to the weights as they are
 MOST_DIRECTIONS = 8
+MOST_LOOKS = 2  # for the nearest scores, each as many flights as there are scores, and that several times
 MOST_NORMALS = 3
 
 
@@ -93,6 +94,7 @@ class Sampler:
         """
         self._fly, self._target, self._columns, self._probe = fly, target, columns, probe
         self._near: Linear | None = None
+        self._looks = 0
         self._enough, self._entropy = enough, (seed, stream)
         self._proposals: list[Proposal] = []
         self._scores: list[np.ndarray] = []
@@ -150,7 +152,7 @@ class Sampler:
             misses = misses[:, kept]  # what the best flights take for wrong would pull all others off
         soft = _widened(misses, found.log_ratio, min(max(FEWEST, 0.1 * misses.shape[0]), MOST_SOFT))
         weights = normalised(soft)
-        lines = self._lines(found, misses) if self._probe is None else self._nearest(found)
+        lines = self._nearest(found) if self._probe and len(found.scores) >= self._columns else self._lines(found, misses)
         basis = directions(lines, _sure_shift(found.scores, weights), MOST_DIRECTIONS)
         if not basis.shape[1]:
             return prior(self._columns)
@@ -164,8 +166,9 @@ class Sampler:
 
     def _nearest(self, found: Samples) -> Linear:
         """Return straight lines about the scores nearest to the evidence; looked for anew from the best flight where the last ones left few flights."""
-        if self._near is not None and found.effective >= FEWEST:
+        if self._near is not None and (found.effective >= FEWEST or self._looks >= MOST_LOOKS):
             return self._near
+        self._looks += 1
         squares = np.sum(_filled(self._target.residuals(found.numbers)) ** 2, axis=1) + np.sum(found.scores**2, axis=1)
         start = np.argmin(squares) if self._near is None else np.argmax(found.log_likelihood - 0.5 * np.sum(found.scores**2, axis=1))
         point, lines = nearest(lambda scores, same: _filled(self._target.residuals(self._probe(scores, same))), found.scores[start])
