@@ -90,7 +90,7 @@ def test_clock_offset__moves_a_curve_by_its_slope():
     """A curve read 0.02 s late is the curve less 0.02 s times its slope."""
     time = np.linspace(0.0, 4.0, 81)
     mean, spread = np.array([30.0 * time**2]), np.full((1, 81), 5.0)
-    patterns = {one.name: one for one in outside_patterns(time, mean, spread, [channel("height")], going(time, 0.3 * time / 4.0), np.ones((1, 81), dtype=bool))}
+    patterns = {one.name: one for one in outside_patterns(time, mean, mean, spread, [channel("height")], going(time, 0.3 * time / 4.0), np.ones((1, 81), dtype=bool))}
     late = (30.0 * (time - 0.02) ** 2 - mean[0]) / 5.0
     offset = next(one for name, one in patterns.items() if "offset" in name)
     np.testing.assert_allclose(0.02 * offset.values[1:-1], late[1:-1], atol=0.003)  # 30 * 0.02^2 / 5
@@ -101,13 +101,41 @@ def test_pressure_error__of_a_barometer_is_a_share_of_the_velocity_head():
     time = np.linspace(0.0, 4.0, 81)
     mach = 1.4 * time / 4.0
     cells = np.ones((1, 81), dtype=bool)
-    patterns = outside_patterns(time, np.array([time]), np.ones((1, 81)), [channel("height", "barometer")], going(time, mach), cells)
+    patterns = outside_patterns(time, np.array([time]), np.array([time]), np.ones((1, 81)), [channel("height", "barometer")], going(time, mach), cells)
     everywhere, transonic = (one for one in patterns if one.kind == "pressure")
     np.testing.assert_allclose(everywhere.values[40], -((340.0 * 0.7) ** 2) / (2.0 * 9.80665))
     assert set(np.flatnonzero(transonic.values)) == set(np.flatnonzero((mach >= 0.8) & (mach <= 1.2)))
 
 
-@pytest.mark.parametrize("factor, words", [(3.2808, "ft"), (0.3048, "ft"), (1.0 / 9.81, "g"), (57.3, "degrees"), (-1.0, "sign"), (1.1, "")])
-def test_unit__is_told_by_its_factor(factor, words):
-    said = unit_of_scale(factor - 1.0)
-    assert (words in said) and bool(said) == bool(words)
+@pytest.mark.parametrize(
+    "factor, units, words",
+    [
+        (3.2808, "m", "values are in ft and were read as m"),
+        (0.3048, "m", "values are in m and were read as ft"),
+        (0.102, "m/s^2", "values are in g and were read as m/s^2"),
+        (57.3, "rad/s", "values are in degrees/s and were read as rad/s"),
+        (-1.0, "m", "the sign is turned"),
+        (3.6, "m", ""),
+        (1.1, "m", ""),
+    ],
+)
+def test_unit__is_told_by_its_factor(factor, units, words):
+    assert unit_of_scale(factor - 1.0, 0.001, units) == words
+
+
+def test_unit__is_named_within_two_errors_of_its_factor():
+    assert unit_of_scale(2.35, 0.05, "m").startswith("values are in ft") and not unit_of_scale(2.35, 0.01, "m")
+    assert unit_of_scale(2.45, 0.2, "m/s") == "values are in ft/s and were read as m/s, or values are in km/h and were read as m/s"
+
+
+def test_scale__of_a_log_that_deviates_is_its_factor(explainer):
+    """(1 + s)(mean + deviation), read back: amounts come out as far off as their errors say."""
+    mean, (_, residuals) = 20.0 * (1.0 + TIME), further(60)
+    off = []
+    for residual in residuals:
+        logged = 3.2808 * (mean + residual)
+        scale = Pattern("sensor", "height, its scale", "1", mean, 0, "m", logged)
+        cause = explainer.causes(logged - mean, [scale])[0]
+        off.append((cause.amount - 2.2808) / cause.error)
+        np.testing.assert_allclose(logged - mean - cause.put, logged / (1.0 + cause.amount) - mean, atol=1e-9)
+    assert abs(np.mean(off)) < 0.5 and 0.7 < np.std(off) < 1.4  # sixty of about one: standard errors 0.13 and 0.09

@@ -56,6 +56,11 @@ def flights_of(what: Mission | xr.Dataset, flights: int, branch: str, **how: Any
         flown = fly_drawn(_going(what, branch), whole(flights, f"{WHO}: flights", FEWEST), **how)
     else:
         need_result(what, WHO, "status", "branch")
+        if "weight" in what:
+            raise ValueError(
+                f"{WHO}: these flights have weights (what_happened gives such), and a log is ranked among flights that count alike: give the mission, with "
+                "branch = the one that happened, or an ensemble of sixdof.disperse"
+            )
         if not is_ensemble(what):
             raise ValueError(f"{WHO} takes a mission or many flights, and this is one flight; sixdof.disperse(mission, 200) flies some")
         flown = what

@@ -35,6 +35,7 @@ class Cause(NamedTuple):
     amount: float
     error: float
     alike: str  # names of other explanations that this log cannot tell it from
+    put: np.ndarray = np.empty(0)  # what it puts into the residual, (cells,)
 
 
 class Explainer:
@@ -88,24 +89,39 @@ class Explainer:
             chosen.append(best)
             if gain[best] < LEAST_GAIN:
                 break
-            self._free(rows[best] / np.sqrt(size[best]))
-        return self._together(residual, rows[chosen], found)
+            self._free(_taken(patterns[best]) / np.sqrt(size[best]))
+        return self._together(residual, found)
 
     def _free(self, pattern: np.ndarray) -> None:
         """Take a pattern for one that may have any amount, from here on."""
         self._slopes = np.vstack([self._slopes, WIDE * pattern])
         self._inner = self._posterior()
 
-    def _together(self, residual: np.ndarray, rows: np.ndarray, found: list[Cause]) -> list[Cause]:
+    def _together(self, residual: np.ndarray, found: list[Cause]) -> list[Cause]:
         """Return causes with their amounts and errors, of all of them together."""
         self._slopes = self._slopes[: len(self.inputs.names)]
         self._inner = self._posterior()
         if not found:
             return found
+        rows = np.array([_taken(one.pattern) for one in found])
         weighed = self.weighed(rows)
         covariance = np.linalg.pinv(weighed @ rows.T)
         amounts, errors = covariance @ (weighed @ residual), np.sqrt(np.diag(covariance))
-        return [one._replace(amount=float(amount), error=float(error)) for one, amount, error in zip(found, amounts, errors, strict=True)]
+        return [_with_amount(one, float(amount), float(error), row) for one, amount, error, row in zip(found, amounts, errors, rows, strict=True)]
+
+
+def _taken(pattern: Pattern) -> np.ndarray:
+    """Return what a cause takes out of a residual per unit: a scale a share of the log itself, whose flight deviates from the mean as any does."""
+    return pattern.values if pattern.of_log is None else pattern.of_log
+
+
+def _with_amount(cause: Cause, amount: float, error: float, row: np.ndarray) -> Cause:
+    """Return a cause with its amount: of a scale s, from the share s/(1 + s) of the log that is too much."""
+    put = amount * row
+    if cause.pattern.of_log is None:
+        return cause._replace(amount=amount, error=error, put=put)
+    truth = 1.0 - amount
+    return cause._replace(amount=amount / truth, error=error / truth**2, put=put)
 
 
 def _widened(x: np.ndarray, d: np.ndarray) -> float:

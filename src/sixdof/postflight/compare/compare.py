@@ -74,7 +74,7 @@ def compare_log(
     Raises
     ------
     TypeError, ValueError
-        For what is no mission, ensemble or log, a log with nothing in common with the flights, a branch that none took, too few flights.
+        For what is no mission, ensemble or log, flights with weights, a log with nothing in common with the flights, a branch that none took, too few flights.
     MissionError, FlightError, LawError
         As `sixdof.disperse`.
 
@@ -89,10 +89,11 @@ def compare_log(
     check_share(confidence, f"{WHO}: confidence")
     points = whole(points, f"{WHO}: points", 10)
     how = {"threads": threads, "progress": progress, "guidance": guidance, "control": control}
+    clock_errors = [clock_error_of(one, clock_error) for one in logs.values()]
     used = flights_of(what, flights, branch, seed=seed, **how)
     mission, climb_end = mission_of(used.ensemble, WHO), climb_end_of(used.ensemble)
     like = each_flight(used.ensemble.isel(flight=[0]), lambda flight: flight, guidance=guidance, control=control)[0]
-    readers = [Reader(name, one, mission, like, points, climb_end, clock_error_of(one, clock_error), seed) for name, one in logs.items()]
+    readers = [Reader(name, one, mission, like, points, climb_end, late, seed) for (name, one), late in zip(logs.items(), clock_errors, strict=True)]
     reads = each_flight(used.ensemble, lambda flight: [reader.of_flight(flight) for reader in readers], **how)
     inputs, alpha = inputs_drawn(used.ensemble), 1.0 - confidence
     found = [weighed(reader, [one[k] for one in reads], inputs, climb_end, alpha) for k, reader in enumerate(readers)]

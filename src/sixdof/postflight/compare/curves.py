@@ -23,21 +23,25 @@ class Pool(NamedTuple):
     spread: np.ndarray  # (channels, instants) standard deviation of the flights; NaN where nothing is compared
 
 
-def fewest(flights: int) -> int:
-    """Return how many flights must have a value at an instant for the log to be compared there."""
-    return max(flights // 2, 3)
+def fewest(known: np.ndarray) -> np.ndarray:
+    """Return how many flights must have a value at an instant for the log to be compared there, (channels, 1), of known values (flights, channels, instants).
+
+    All that have any in the channel: a log that ends as it lands is on the ground at its last instant, and no flight beside it is. Compared up to the first
+    landing of any flight, the log is one of many; up to its own it is none.
+    """
+    return np.maximum(known.any(axis=-1).sum(axis=0), max(len(known) // 2, 3))[:, None]
 
 
 def pooled(logged: np.ndarray, drawn: np.ndarray) -> Pool:
     """Return log (channels, instants) and flights (flights, channels, instants) standardised by mean and deviation of them all.
 
-    Instants at which fewer than half of the flights have a value, or hardly differ, are left out.
+    Instants at which not every flight that has the channel has a value, or they hardly differ, are left out.
     """
     known = np.isfinite(drawn)
     count = known.sum(axis=0)
     mean, spread = _moments(drawn, known, count)
     size = np.nanmax(np.where(np.isfinite(mean), np.abs(mean), 0.0), axis=-1, keepdims=True)
-    use = np.isfinite(logged) & (count >= fewest(len(drawn))) & (spread > LEAST_SPREAD * size) & (spread > 0.0)
+    use = np.isfinite(logged) & (count >= fewest(known)) & (spread > LEAST_SPREAD * size) & (spread > 0.0)
     reached = np.array([np.quantile(row[there], 0.9) if there.any() else 0.0 for row, there in zip(spread, use, strict=True)])
     use &= spread > LITTLE_SPREAD * reached[:, None]
     values = np.concatenate([logged[None], drawn])

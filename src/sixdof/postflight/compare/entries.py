@@ -195,7 +195,7 @@ def _candidate(log: str, cause, after: float, inputs: Inputs) -> dict[str, Any]:
     if one.kind == "input":
         k = inputs.names.index(one.name)
         sd, amount, error, units = amount, amount * inputs.sd[k], error * inputs.sd[k], inputs.units[k]
-    looks_like = unit_of_scale(amount) if one.kind == "sensor" and one.name.endswith("its scale") else ""
+    looks_like = unit_of_scale(amount, error, one.of_units) if one.kind == "sensor" and one.name.endswith("its scale") else ""
     said = {"log": log, "name": one.name, "kind": one.kind, "gain": cause.gain, "amount": amount, "amount_error": error, "units": units}
     return said | {"sd": sd, "implausibility": implausible(cause), "p_after": after, "alike": cause.alike, "remark": looks_like}
 

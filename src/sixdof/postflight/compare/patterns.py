@@ -14,20 +14,17 @@ from sixdof.study.uncertainty.regression import columns_of
 
 RIDGE = 0.05  # times the number of inputs: how much a slope is drawn towards none, in flights
 STANDARD_GRAVITY = 9.80665
-UNIT_FACTORS = {
-    0.3048: "feet taken as metres the wrong way round: values are in m and were read as ft",
-    1.0 / 0.3048: "values are in ft and were read as m",
-    0.44704: "values are in m/s and were read as mph",
-    1.0 / 0.44704: "values are in mph and were read as m/s",
-    3.6: "values are in km/h and were read as m/s",
-    1.0 / 3.6: "values are in m/s and were read as km/h",
-    STANDARD_GRAVITY: "values are in m/s^2 and were read as g",
-    1.0 / STANDARD_GRAVITY: "values are in g and were read as m/s^2",
-    180.0 / np.pi: "values are in degrees and were read as radians",
-    np.pi / 180.0: "values are in radians and were read as degrees",
-    -1.0: "the sign is turned",
+OTHER_UNITS = {  # SI -> what a builder's file may hold instead, and how many of it make one of the SI
+    "m": {"ft": 1.0 / 0.3048, "km": 1e-3},
+    "m/s": {"ft/s": 1.0 / 0.3048, "km/h": 3.6, "mph": 1.0 / 0.44704},
+    "m/s^2": {"g": 1.0 / STANDARD_GRAVITY, "ft/s^2": 1.0 / 0.3048},
+    "rad": {"degrees": 180.0 / np.pi},
+    "rad/s": {"degrees/s": 180.0 / np.pi, "rev/min": 30.0 / np.pi},
+    "Pa": {"hPa": 1e-2, "kPa": 1e-3},
 }
-NEAR_UNIT = 0.04  # share by which a factor may miss that of a unit
+EXACT_UNIT = 0.01  # share by which a factor may miss that of a unit however small its error
+NEAR_UNIT = 0.3  # share by which it may miss it at most, however large
+LARGE = 5.0  # of a curve over the flights' spread: from here on the log itself says how its scale is off, else its deviations would
 
 
 class Pattern(NamedTuple):
@@ -38,6 +35,8 @@ class Pattern(NamedTuple):
     units: str  # of the amount; "sd" for an input
     values: np.ndarray
     channel: int = -1  # of a cause in a single one
+    of_units: str = ""  # of that channel
+    of_log: np.ndarray | None = None  # of a scale: the log itself over the spread, (cells,); a log = (1 + s) truth less s/(1 + s) of itself is the truth
 
 
 class Inputs(NamedTuple):
@@ -75,10 +74,12 @@ def slopes(x: np.ndarray, d: np.ndarray) -> np.ndarray:
     return np.linalg.solve(gram, x.T @ d)
 
 
-def outside_patterns(time: np.ndarray, mean: np.ndarray, spread: np.ndarray, channels: list[Channel], going: Going, cells: np.ndarray) -> list[Pattern]:
+def outside_patterns(
+    time: np.ndarray, logged: np.ndarray, mean: np.ndarray, spread: np.ndarray, channels: list[Channel], going: Going, cells: np.ndarray
+) -> list[Pattern]:
     """Return what causes outside the inputs do to the cells of a log.
 
-    mean, spread : of the flights, (channels, instants). cells : bool (channels, instants), those that are compared.
+    logged, mean, spread : of the log and of the flights, (channels, instants). cells : bool (channels, instants), those that are compared.
     """
     slope = np.array([_slope(time, row) for row in mean])
     found = [
@@ -91,7 +92,10 @@ def outside_patterns(time: np.ndarray, mean: np.ndarray, spread: np.ndarray, cha
         own = np.zeros_like(mean)
         own[k] = 1.0
         found.append(Pattern("sensor", f"{one.name}, a constant bias", one.units, _cells(own, spread, cells), k))
-        found.append(Pattern("sensor", f"{one.name}, its scale", "1", _cells(own * mean, spread, cells), k))
+        scale = _cells(own * mean, spread, cells)
+        large = np.mean((mean[k] / spread[k])[cells[k]] ** 2) > LARGE**2
+        of_log = _cells(own * logged, spread, cells) if large else None
+        found.append(Pattern("sensor", f"{one.name}, its scale", "1", scale, k, one.units, of_log))
         if one.source == "barometer" or one.variable == "pressure":
             found += _of_pressure(k, one, mean, spread, going, cells)
     return found
@@ -126,9 +130,10 @@ def _cells(moved: np.ndarray, spread: np.ndarray, cells: np.ndarray) -> np.ndarr
     return (moved[cells] / spread[cells]).astype(float)
 
 
-def unit_of_scale(amount: float) -> str:
-    """Return which wrong unit a scale error (the factor less one) looks like, "" for none."""
-    for factor, words in UNIT_FACTORS.items():
-        if abs((1.0 + amount) / factor - 1.0) < NEAR_UNIT:
-            return words
-    return ""
+def unit_of_scale(amount: float, error: float, units: str) -> str:
+    """Return which wrong units of a channel a scale error (the factor less one, with its standard error) looks like, "" for none: within two errors."""
+    factors = {f"values are in {other} and were read as {units}": count for other, count in OTHER_UNITS.get(units, {}).items()}
+    factors |= {f"values are in {units} and were read as {other}": 1.0 / count for other, count in OTHER_UNITS.get(units, {}).items()}
+    factors["the sign is turned"] = -1.0
+    near = [words for words, factor in factors.items() if abs((1.0 + amount) / factor - 1.0) < min(max(2.0 * error / abs(factor), EXACT_UNIT), NEAR_UNIT)]
+    return ", or ".join(near)

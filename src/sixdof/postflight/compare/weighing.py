@@ -120,11 +120,11 @@ def _explained(reader: Reader, pool: Pool, going: Going, logged, drawn, inputs: 
         return [], [], np.ones(len(inputs.names))
     spread, mean = pool.spread[cells], pool.mean[cells]
     explainer = Explainer(inputs, (drawn[:, cells] - mean) / spread)
-    patterns = [*explainer.input_patterns(), *outside_patterns(reader.time, pool.mean, pool.spread, reader.channels, going, cells)]
+    patterns = [*explainer.input_patterns(), *outside_patterns(reader.time, logged, pool.mean, pool.spread, reader.channels, going, cells)]
     causes = explainer.causes((logged[cells] - mean) / spread, patterns)
     after, moved = [], logged.copy()
     whole = np.ones(reader.time.size, dtype=bool)
     for cause in causes:
-        moved[cells] -= cause.amount * cause.pattern.values * spread
+        moved[cells] -= cause.put * spread
         after.append(together(pooled(moved, drawn).z, whole))
     return causes, after, explainer.told()
