@@ -90,7 +90,9 @@ def test_clock_offset__moves_a_curve_by_its_slope():
     """A curve read 0.02 s late is the curve less 0.02 s times its slope."""
     time = np.linspace(0.0, 4.0, 81)
     mean, spread = np.array([30.0 * time**2]), np.full((1, 81), 5.0)
-    patterns = {one.name: one for one in outside_patterns(time, mean, mean, spread, [channel("height")], going(time, 0.3 * time / 4.0), np.ones((1, 81), dtype=bool))}
+    patterns = {
+        one.name: one for one in outside_patterns(time, mean, mean, spread, [channel("height")], going(time, 0.3 * time / 4.0), np.ones((1, 81), dtype=bool))
+    }
     late = (30.0 * (time - 0.02) ** 2 - mean[0]) / 5.0
     offset = next(one for name, one in patterns.items() if "offset" in name)
     np.testing.assert_allclose(0.02 * offset.values[1:-1], late[1:-1], atol=0.003)  # 30 * 0.02^2 / 5
