@@ -11,9 +11,9 @@ import xarray as xr
 from flown_logs import noisy_log, true_flight
 
 import sixdof
-from sixdof.postflight.estimation.channels import turn_between
-from sixdof.postflight.estimation.flown import Flights, ending, fitted, quiet
-from sixdof.postflight.estimation.parameters import parameters_of, prior_of
+from sixdof.postflight.estimation.channels import at_times, turn_between
+from sixdof.postflight.estimation.flown import Flights, clock_at, ending, fitted, quiet
+from sixdof.postflight.estimation.parameters import clocks_of, parameters_of, prior_of
 from sixdof.postflight.estimation.telling import inseparable, stretches
 from sixdof.study.sweep.timelines import each_draw
 
@@ -193,6 +193,27 @@ def test_fitted__paths_are_estimated_too(few_mission):
     parameters = parameters_of(few_mission, ["rail.length"], {"rail.length": "5 cm"}, None, ["log"], "test")
     own = fitted(few_mission, parameters)
     assert own.mission.disperse["rail.length"].mean == few_mission.rail.length and list(own.held) == ["motor.impulse", "vehicle.mass", "aero.drag"]
+
+
+def test_clock__of_each_log_is_carried_by_its_error_of_liftoff(logs):
+    """Only where a log states it; at one standard deviation its times are so much later, those of the other log are not."""
+    given = {"first": logs["first"].assign_attrs(liftoff_error=0.02), "second": logs["second"]}
+    (clock,) = clocks_of(given)
+    assert (clock.log, clock.mean, clock.sd, clock.asked, clock.daily) == ("first", 0.0, 0.02, False, True)
+    assert clock_at([clock], "first", np.ones(1)) == 0.02 and clock_at([clock], "second", np.ones(1)) == 0.0
+    np.testing.assert_allclose(at_times(given["first"], 0.02).time.values, TIME + 0.02)
+
+
+@pytest.mark.slow
+def test_clock__found_late_is_no_drag(few_mission, logs):
+    """Times 40 ms short of the truth, liftoff known to 25 ms: the clock takes it, within three standard deviations; as if it were known, drag is off."""
+    late = logs["first"].assign_coords(time=logs["first"].time - 0.04)
+    free = sixdof.postflight.estimate(few_mission, late.assign_attrs(liftoff_error=0.025), list(TRUTH), between=(0.2, 4.9), progress=False)
+    clock = free.sel(carried="log.clock")
+    assert abs(float(clock.carried_estimate) - 0.04) < 3.0 * float(clock.carried_sd) < 0.03
+    assert (np.abs(free.estimate.values - list(TRUTH.values())) < 3.0 * free.sd.values).all()
+    held = sixdof.postflight.estimate(few_mission, late, list(TRUTH), between=(0.2, 4.9), progress=False)
+    assert float(held.estimate[0]) < TRUTH["aero.drag"] - 0.05  # a clock that is short looks like less drag
 
 
 def test_prior__is_correlated_as_the_mission_says(demo_mission):

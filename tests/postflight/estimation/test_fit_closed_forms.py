@@ -11,7 +11,7 @@ from scipy.stats import binom, chi2
 
 from sixdof.postflight.estimation.flown_noise import flown_moves, mean_square, row_scales
 from sixdof.postflight.estimation.noise import colour_of, whiteness
-from sixdof.postflight.estimation.problem import Block
+from sixdof.postflight.estimation.problem import Block, sure_of
 from sixdof.postflight.estimation.solver import Settings, State, solved, stands_still, start_of
 from sixdof.postflight.estimation.uncertainty import bound_of, directions_of, known_of
 
@@ -202,6 +202,17 @@ def test_row_scales__are_the_errors_of_both_together():
     np.testing.assert_allclose(found[22:, 0], 1.25)
     np.testing.assert_allclose(found[:, 1:], [[np.sqrt(2.0), 1.0]] * 40)
     np.testing.assert_array_equal(row_scales(np.full((40, 3), 7.0), [], np.full(3, np.nan)), np.ones((40, 3)))
+
+
+def test_slopes__of_rough_flights_are_no_information():
+    """Of flights that differ by chance alone, less than a third of the differences' square is left; a smooth one keeps all, one with chance on it its own."""
+    below, base, above = 0.3 * np.random.default_rng(3).standard_normal((3, 400, 2))
+    chance = sure_of((above - below) / 0.4, (above + below - 2.0 * base) / 0.4)
+    assert np.mean(chance**2) < np.mean(((above - below) / 0.4) ** 2) / 3.0
+    smooth = np.full((400, 2), 2.0)
+    np.testing.assert_array_equal(sure_of(smooth, np.zeros((400, 2))), smooth)
+    whole = sure_of(smooth + 0.1 * (above - below), 0.1 * (above + below - 2.0 * base))
+    assert abs(np.mean(whole) - 2.0) < 0.02
 
 
 def test_turns__that_go_nowhere_end_a_round():

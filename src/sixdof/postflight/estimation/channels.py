@@ -95,9 +95,12 @@ def _error(array: xr.DataArray) -> float:
     return found if found > 0.0 else np.nan
 
 
-def predicted(flight: xr.Dataset, channels: Channels) -> np.ndarray:
-    """Return what a flight says in place of a log's values, (rows, channels): angles the short way from the log's, attitudes as the turn from the log's."""
-    answered = expected(flight, channels.log)
+def predicted(flight: xr.Dataset, channels: Channels, late: float = 0.0) -> np.ndarray:
+    """Return what a flight says in place of a log's values, (rows, channels): angles the short way from the log's, attitudes as the turn from the log's.
+
+    late : s, added to the log's times.
+    """
+    answered = expected(flight, at_times(channels.log, late))
     found = []
     for name in channels.log.data_vars:
         own, measured = answered[name].values.astype(float), channels.log[name].values.astype(float)
@@ -107,6 +110,11 @@ def predicted(flight: xr.Dataset, channels: Channels) -> np.ndarray:
             own = measured + np.angle(np.exp(1j * (own - measured)))
         found.append(own.reshape(own.shape[0], -1))
     return np.hstack(found)
+
+
+def at_times(log: xr.Dataset, late: float) -> xr.Dataset:
+    """Return a log with its times moved, s."""
+    return log.assign_coords(time=log["time"] + late) if late else log
 
 
 def turn_between(first: np.ndarray, second: np.ndarray) -> np.ndarray:

@@ -9,6 +9,7 @@ import xarray as xr
 from scipy.special import ndtri
 
 from sixdof.postflight.compare.expected import expected
+from sixdof.postflight.estimation.channels import at_times
 from sixdof.postflight.estimation.fit import Fit, Problem
 from sixdof.postflight.estimation.flown_noise import FLIGHTS, flown_moves, mean_square
 from sixdof.postflight.estimation.noise import HUBER, whiteness
@@ -57,8 +58,8 @@ def channel_names(problem: Problem) -> list[str]:
 def mach_of(problem: Problem, found: Fit) -> list[np.ndarray]:
     """Return the Mach number of the estimated flight at the instants of each log, (rows,)."""
 
-    def read(number: int, flight: xr.Dataset) -> np.ndarray:
-        log = problem.channels[number].log
+    def read(number: int, flight: xr.Dataset, late: float) -> np.ndarray:
+        log = at_times(problem.channels[number].log, late)
         empty = log[[]].assign(mach=("time", np.zeros(log.sizes["time"]))).assign_attrs(log.attrs)
         return expected(flight, empty)["mach"].values
 

@@ -17,7 +17,7 @@ from sixdof.postflight.estimation.fit import Fit, Problem, blocks_of, fit, that_
 from sixdof.postflight.estimation.flown import Fitted, Flights, ending, fitted, quiet
 from sixdof.postflight.estimation.flown_noise import FLIGHTS, row_scales
 from sixdof.postflight.estimation.keeping import Kept
-from sixdof.postflight.estimation.parameters import carried, parameters_of, prior_of
+from sixdof.postflight.estimation.parameters import carried, clocks_of, parameters_of, prior_of
 from sixdof.postflight.estimation.solver import Settings
 from sixdof.results.dataset import source
 from sixdof.study.sweep.timelines import each_draw
@@ -73,7 +73,8 @@ def estimate(
     between : (time, time)
         Of the logs that are compared, s since liftoff or text; by default from liftoff to apogee, to the end where a canopy is asked for.
     carry : bool
-        Carry the rest of `[disperse]` along. Without it the rest is held at its mean, and intervals are as if it were known.
+        Carry the rest of `[disperse]` along, and the clock of each log by its `liftoff_error`. Without it the rest is held at its mean, and intervals are as
+        if it were known.
     robust : bool
         Residuals beyond 3 standard deviations pull no harder than one there.
     starts, seed : int
@@ -154,7 +155,7 @@ def problem_of(missions, given, wanted, priors, own, use, between, carry: bool, 
     """Return all that a fit takes, from what `estimate` is called with."""
     names, first = list(given), next(iter(missions.values()))
     asked = parameters_of(first, wanted, priors, own, names, who)
-    numbers = [*asked, *(carried(first, asked, names) if carry else [])]
+    numbers = [*asked, *([*carried(first, asked, names), *clocks_of(given)] if carry else [])]
     open_ended = any(one.name.startswith(OF_THE_DESCENT) for one in asked)
     flown: dict[int, Fitted] = {}
     fits, channels, noisy = [], [], []

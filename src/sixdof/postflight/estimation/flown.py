@@ -16,7 +16,7 @@ from sixdof.mission.mission import Mission
 from sixdof.mission.paths import PathItem
 from sixdof.mission.tables.dispersible import DISPERSIBLE
 from sixdof.postflight.estimation.channels import Channels, predicted
-from sixdof.postflight.estimation.parameters import COUNTED, Parameter, values_of
+from sixdof.postflight.estimation.parameters import CLOCK, COUNTED, Parameter, values_of
 from sixdof.postflight.estimation.problem import Asked
 from sixdof.study.sweep.conditions import drawn_values, put_values
 from sixdof.study.sweep.timelines import each_draw
@@ -99,7 +99,7 @@ def table_of(own: Fitted, parameters: Sequence[Parameter], log: str, points: Seq
     table = own.held.isel(flight=np.zeros(count, dtype=int)).assign_coords(flight=np.arange(count)).assign_attrs(seed="0")
     table = table.copy(deep=True)
     for k, one in enumerate(parameters):
-        if one.log not in ("", log):
+        if one.log not in ("", log) or one.name == CLOCK.name:
             continue
         base = drawn_values(mission, table, one.name).copy()
         if base.ndim == 1:
@@ -110,6 +110,12 @@ def table_of(own: Fitted, parameters: Sequence[Parameter], log: str, points: Seq
             base[:] = values[:, k][:, None]
         put_values(mission, table, one.name, base)
     return table
+
+
+def clock_at(parameters: Sequence[Parameter], log: str, z: np.ndarray) -> float:
+    """Return what is added to a log's times at a point, s."""
+    values = values_of(parameters, z)
+    return float(sum(values[k] for k, one in enumerate(parameters) if one.name == CLOCK.name and one.log in ("", log)))
 
 
 class Flights:
@@ -126,12 +132,12 @@ class Flights:
         """Return what the flights of the questions say in place of the logs."""
         return self.each(asked, self._read)
 
-    def _read(self, number: int, flight: xr.Dataset) -> np.ndarray:
+    def _read(self, number: int, flight: xr.Dataset, late: float) -> np.ndarray:
         """Return what a flight says in place of a log, as the fit weighs its rows: over `scales`, each (rows, channels)."""
-        return predicted(flight, self.channels[number]) / self.scales[number]
+        return predicted(flight, self.channels[number], late) / self.scales[number]
 
     def each(self, asked: Sequence[Asked], function) -> list:
-        """Return what function(number of the log, flight) makes of each flight."""
+        """Return what function(number of the log, flight, what its clock is late, s) makes of each flight."""
         return self._flown(self.missions, asked, function)
 
     def with_noise(self, z: np.ndarray, count: int) -> list[list[np.ndarray]]:
@@ -148,7 +154,12 @@ class Flights:
                 continue
             table = table_of(own, self.parameters, self.logs[number], [asked[row][1] for row in rows])
             rate = rate_of(own.mission, self.channels[number].log)
-            found = each_draw(own.mission, table, lambda flight, number=number: function(number, flight), rate=rate, threads=self.threads)
+            late = [clock_at(self.parameters, self.logs[number], asked[row][1]) for row in rows]
+
+            def read(flight, number=number, late=late):
+                return function(number, flight, late[int(flight["flight"])])
+
+            found = each_draw(own.mission, table, read, rate=rate, threads=self.threads)
             self.flown += len(rows)
             for row, one in zip(rows, found, strict=True):
                 answers[row] = one

@@ -6,6 +6,7 @@ from collections.abc import Mapping, Sequence
 from typing import Any, NamedTuple
 
 import numpy as np
+import xarray as xr
 
 from sixdof.draws.packed import nominal_value, things
 from sixdof.draws.quantities import control_fin_count, known_item
@@ -26,6 +27,8 @@ OF_FINS = ("servo.", "gain.", "aero.control_force")  # mean nothing to a vehicle
 SCALES = {"1": 0.1, "rad": 0.02, "m": 0.01, "m/s": 1.0, "s": 0.1, "K": 3.0, "Pa": 500.0}  # by unit, where nothing is known before: what a step is measured by
 SHARES = (np.arange(2000) + 0.5) / 2000  # whose quantiles stand for a spread: its mean to a thousandth of its deviation
 WIDE = 1e-8  # precision that stands for knowing nothing: a standard deviation of ten thousand scales
+CLOCK = Dispersible("log.clock", "s", "offset", "what is added to the times of a log, so that they count from the flight's liftoff")
+CLOCK_REACH = 5.0  # standard deviations of a log's time of liftoff
 REACH = 30.0  # scales: as far as an estimate may go where nothing else bounds it
 
 
@@ -91,6 +94,16 @@ def carried(mission: Mission, asked: Sequence[Parameter], logs: Sequence[str]) -
             found.append(Parameter(name, thing if item.each else "", "", item, mean, sd, sd, max(low, mean - REACH * sd), min(high, mean + REACH * sd), False))
             found[-1] = found[-1]._replace(daily=name.startswith(OWN))
     return spread_over(found, logs)
+
+
+def clocks_of(logs: Mapping[str, xr.Dataset]) -> list[Parameter]:
+    """Return a parameter for the clock of each log whose time of liftoff is known to its `liftoff_error` only."""
+    found = []
+    for name, log in logs.items():
+        sd = float(log.attrs.get("liftoff_error", np.nan))
+        if np.isfinite(sd) and sd > 0.0:
+            found.append(Parameter(CLOCK.name, "", name if len(logs) > 1 else "", CLOCK, 0.0, sd, sd, -CLOCK_REACH * sd, CLOCK_REACH * sd, False, True))
+    return found
 
 
 def spread_over(found: Sequence[Parameter], logs: Sequence[str]) -> list[Parameter]:

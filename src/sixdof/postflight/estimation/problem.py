@@ -7,6 +7,8 @@ from typing import NamedTuple
 
 import numpy as np
 
+NEAR = 9  # rows over which the roughness of slopes is taken
+
 
 class Block(NamedTuple):
     """One log: what was measured, and which parameters its flight has.
@@ -63,11 +65,29 @@ def slopes_at(model: Model, blocks: Sequence[Block], prior: Prior, z: np.ndarray
         for k, place in enumerate(block.places):
             below, above = next(answers), next(answers)
             distance = moved(z, place, steps[place], prior)[place] - moved(z, place, -steps[place], prior)[place]
-            slope[:, :, k] = (above - below) / distance
+            bend = above + below - 2.0 * base
+            slope[:, :, k] = sure_of((above - below) / distance, bend / distance)
         residual = block.values - base
         residual[~np.isfinite(slope).all(axis=2)] = np.nan
         found.append(Slopes(residual, np.where(np.isfinite(residual)[:, :, None], slope, 0.0)))
     return found
+
+
+def sure_of(slope: np.ndarray, bend: np.ndarray) -> np.ndarray:
+    """Return slopes (rows, channels) less what chance makes of them where flights are rough.
+
+    A computer's ticks, play and dead bands turn a small change into another limit cycle: differences of such flights are large, and would pass for information.
+    What a second difference holds beyond three readings' roughness is none: of independent roughness the slope's variance is a third of the bend's, so that a
+    slope keeps the share 1 - var/square of its size, both taken over a few rows (N. Wiener, 1949). bend : second difference over the same distance.
+    """
+    square, rough = (_smooth(np.nan_to_num(one) ** 2) for one in (slope, bend))
+    return slope * np.clip(1.0 - rough / 3.0 / np.maximum(square, 1e-300), 0.0, 1.0)
+
+
+def _smooth(values: np.ndarray) -> np.ndarray:
+    """Return running means over NEAR rows."""
+    ends = np.pad(values, ((NEAR // 2, NEAR // 2), (0, 0)), mode="edge")
+    return np.lib.stride_tricks.sliding_window_view(ends, NEAR, axis=0).mean(axis=2)
 
 
 def moved(z: np.ndarray, place: int, step: float, prior: Prior) -> np.ndarray:

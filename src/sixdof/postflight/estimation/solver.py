@@ -21,7 +21,7 @@ WIDE_STEP = 2.0  # standard deviations of what is known by now, over which diffe
 IDLE, STILL = 4, 0.05  # turns in a row whose cost differs by less than this end a round: a third of a standard deviation
 SHRINKS = 0.5  # times the first of their steps, as the last of them is at most where a fit still converges
 LEAST_KEPT = 0.8  # of the samples that a candidate must still answer, or it counts as lost
-FINEST = 0.02  # of the first step of the differences: they follow what is known by now, but no nearer to the ticks of the computer
+FINEST = 0.25  # of the first step of the differences: they follow what is known by now, but no nearer to the ticks of the computer
 ENOUGH = 0.25  # of the fall that the slopes promise: the undamped step is taken, no others are flown
 
 

@@ -14,6 +14,7 @@ from sixdof.mission.load import check_mission, stored_mission
 from sixdof.mission.mission import Mission
 from sixdof.mission.units import shown
 from sixdof.postflight.estimation.estimate_text import need_estimate
+from sixdof.postflight.estimation.parameters import CLOCK
 from sixdof.postflight.estimation.telling import estimated, learned
 
 LEAST = 0.02  # correlations nearer to 0 are left out
@@ -85,7 +86,7 @@ def _wanted(mission: Mission, found: xr.Dataset, log: str | None, carried: bool)
     for ahead, ds in tables:
         columns = zip(*(ds[f"{ahead}{name}"].values for name in ("quantity", "thing", "only_in", "daily", "estimate", "sd")), strict=True)
         for name, thing, only_in, daily, mean, sd in columns:
-            if not daily or (log is not None and only_in in ("", log)):
+            if name != CLOCK.name and (not daily or (log is not None and only_in in ("", log))):
                 out.append(Found(str(name), _thing(mission, str(name), str(thing)), float(mean), float(sd), row))
             row += 1
     if not out:
