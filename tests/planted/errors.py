@@ -27,6 +27,7 @@ ROOT = Path(__file__).resolve().parents[2]
 sys.path.insert(0, str(ROOT / "tests"))  # run as a script, the folder above is not on the path
 
 from planted import (  # noqa: E402
+    against,
     all_round,
     as_built,
     canopies,
@@ -1084,6 +1085,7 @@ PLANTED = (
     *flight_logs.ERRORS,
     *as_built.ERRORS,
     *estimates.ERRORS,
+    *against.ERRORS,
 )
 
 

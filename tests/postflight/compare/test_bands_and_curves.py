@@ -112,6 +112,18 @@ def test_whole_curve__finds_a_shift_that_no_instant_shows():
     assert np.nanmax(np.abs(pool.z[0])) < np.nanmax(np.abs(pool.z[1:]))
 
 
+def test_log__that_ends_as_it_lands_is_called_off_no_more_often():
+    """Bodies falling at rates of their own, each known until it lands: at its last instant the log is on the ground, and no other is."""
+    rng, time = np.random.default_rng(10), np.linspace(0.0, 1.4, 60)
+    p = []
+    for _ in range(200):
+        height = 1.0 - (1.0 + 0.1 * rng.standard_normal((60, 1))) * time + 0.01 * rng.standard_normal((60, 1))
+        curves = np.where(height > 0.0, height, np.nan)[:, None, :]
+        p.append(rank_p(departure(pooled(curves[0], curves[1:]).z))[0])
+    assert np.mean(np.array(p) < 0.1) < 0.17  # 0.1, four standard errors of 200
+    assert kstest(np.array(p) - rng.random(200) / 60.0, "uniform").pvalue > 0.01
+
+
 def test_pool__leaves_out_where_flights_agree_or_have_landed():
     rng = np.random.default_rng(9)
     drawn = rng.standard_normal((40, 1, 6))

@@ -25,6 +25,8 @@ _WEAK = (
     "not in the band, and shows among the causes as a bias.",
     "Causes are found by straight lines through the flights' draws, one cause at a time, beside all that varies anyway: they are where to look first, not "
     "proof. Two faults at once, a broken part or a shape of a curve that nothing disperses may show as none of them or as a wrong one.",
+    "A late clock and a longer burn move a curve alike: of eight simulated logs 0.1 s late, one (of 100 instants) to five (of 200) named the clock first, the "
+    "others the burn time. Where one of the two is named, look at both.",
     "The data end where they end: nothing is said of faster flights or larger incidences than this log's own.",
 )
 
