@@ -75,6 +75,14 @@ def test_map__bodies_that_are_not_down_or_all_at_one_place():
         search_map(ds, "nosecone")
 
 
+def test_map__a_recovered_body_is_not_searched_for():
+    two = flights_of(*np.random.default_rng(5).normal(300.0, 20.0, (2, 2, 50)))
+    known = {"evidence_kind": ("evidence", ["fix", "recovered"]), "evidence_body": ("evidence", ["", "booster"])}
+    found = search_map(two.assign(known), cell="10 m")
+    assert "booster" not in found["body"].values and "booster was recovered, as the evidence says" in found.attrs["finding"]
+    assert list(search_map(two.assign(known), "booster", cell="10 m")["body"].values) == ["booster"]
+
+
 def test_walked__by_hand(found):
     """Half of the map searched with a detection of 0.6: each side by Bayes."""
     middle = float(found["east"].values[20] + 5.0)
@@ -124,7 +132,7 @@ def test_strips__find_what_a_search_of_them_finds_and_never_more_than_the_best(f
 @pytest.mark.parametrize(
     ("search", "words"),
     [
-        ({"area": [(0, 0), (9, 0), (9, 9)], "cover": "gras", "spacing": 5}, 'cover = "gras" is none; did you mean "grass"'),
+        ({"area": [(0, 0), (9, 0), (9, 9)], "cover": "gras", "spacing": 5}, 'there is no cover "gras"; did you mean "grass"'),
         ({"area": [(0, 0), (9, 0), (9, 9)], "cover": "grass"}, "nothing says how thoroughly"),
         ({"area": [(0, 0), (9, 9), (9, 0), (0, 9)], "detection": 0.5}, "is no simple polygon"),
         ({"track": [(0, 0), (9, 0)], "cover": "grass", "coverage": 1}, "coverage is about an area"),

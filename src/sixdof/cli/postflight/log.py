@@ -5,7 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 from sixdof.cli.codes import OK
-from sixdof.cli.options import verb, with_out
+from sixdof.cli.options import value_of, verb, with_out
 from sixdof.cli.output import say, write_figures
 
 
@@ -39,7 +39,7 @@ def _log(chosen) -> int:
             say(f"written: {chosen.out}")
         return OK
     mission = None if chosen.mission is None else load_mission(chosen.mission)
-    asked = {"liftoff": chosen.liftoff, "remove_bias": chosen.remove_bias, "reset_gap": chosen.reset_gap, "stage": chosen.stage}
+    asked = {"liftoff": _time(chosen.liftoff), "remove_bias": chosen.remove_bias, "reset_gap": _time(chosen.reset_gap), "stage": chosen.stage}
     ds = read_log(chosen.log, chosen.columns, mission, **asked)
     say(report(ds))
     if chosen.out:
@@ -50,3 +50,8 @@ def _log(chosen) -> int:
 
         write_figures(chosen.figures, {"log": plot_log(ds)})
     return OK
+
+
+def _time(text: str | None):
+    """Return a time as it was given: a bare number is in seconds."""
+    return None if text is None else value_of(text)

@@ -80,4 +80,7 @@ def _flown(chosen):
         return disperse(mission, chosen.flights, seed=chosen.seed, threads=chosen.threads, progress=not chosen.quiet)
     if chosen.changes or chosen.fail or chosen.only is not None or chosen.flights is not None:
         raise ValueError(f"search: --set, --fail, --only and --flights are about a mission, and {chosen.mission} is flown already; give the mission file")
-    return open_result(chosen.mission)
+    flights = open_result(chosen.mission)
+    if "searchable" in flights:
+        raise ValueError(f"search: {chosen.mission} is a map already; give the ensemble that it was made of, and every --walked so far")
+    return flights

@@ -5,7 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 from sixdof.cli.codes import OK
-from sixdof.cli.options import verb, with_out, with_seed
+from sixdof.cli.options import value_of, verb, with_out, with_seed
 from sixdof.cli.output import say, write_figures
 
 FORM = "frame (or time, s since liftoff), nose_x, nose_y, tail_x, tail_y, or x, y; error (px) if it differs"
@@ -76,7 +76,7 @@ def _swung(chosen, mission, found):
     from sixdof import report
     from sixdof.postflight import swing_of
 
-    swing = swing_of(found, start=chosen.swing[0], end=chosen.swing[1], mission=mission)
+    swing = swing_of(found, start=value_of(chosen.swing[0]), end=value_of(chosen.swing[1]), mission=mission)
     say()
     say(report(swing))
     return swing

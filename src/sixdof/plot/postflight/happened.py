@@ -9,7 +9,7 @@ import xarray as xr
 
 from sixdof.mission.units import shown
 from sixdof.plot.style import CYCLE, FONT, GREY, INK, LINE, PALE, dress, legend_above
-from sixdof.postflight.hypotheses.findings import unexplained
+from sixdof.postflight.hypotheses.findings import too_few, unexplained
 from sixdof.postflight.hypotheses.text import factors, happened_text, shown_candidates, times
 
 STRONGEST = math.log(100.0)  # factor at which the colours of the evidence end
@@ -48,7 +48,7 @@ def plot_what_happened(ds: xr.Dataset, body: str | None = None):
     _evidence(evidence, ds)
     _places(places, ds, names.index(body) if body else 0)
     title = ds.attrs.get("evidence_title") or ds.attrs.get("title") or ""
-    loud = ": no hypothesis explains all of the evidence" if unexplained(ds) else ""
+    loud = ": too few flights come near the evidence" if too_few(ds) else ": no hypothesis explains all of the evidence" if unexplained(ds) else ""
     figure.suptitle(f"{title}{': ' if title else ''}what happened{loud}", fontsize=FONT + 3.0, color=INK, x=0.01, ha="left")
     return figure
 

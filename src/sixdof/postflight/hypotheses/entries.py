@@ -95,7 +95,9 @@ def _places(cases: Sequence[Case]) -> dict[str, Any]:
     judges = cases[0].question.judges
     placed = [hasattr(judge.piece, "latitude") or hasattr(judge.piece, "from_latitude") for judge in judges]
     east, north = (np.where(placed, [getattr(judge, name) for judge in judges], np.nan) for name in ("east", "north"))
+    about = [str(getattr(judge.piece, "body", "")) for judge in judges]
     return {
+        "evidence_body": ("evidence", about, {"long_name": "body that the piece of evidence is about; empty where it names none"}),
         "evidence_east": _of("evidence", east, "place of the piece of evidence, or of its observer, east of the rail", "m"),
         "evidence_north": _of("evidence", north, "place of the piece of evidence, or of its observer, north of the rail", "m"),
     }

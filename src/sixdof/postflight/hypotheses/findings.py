@@ -45,6 +45,11 @@ def wrong_share(ds: xr.Dataset) -> np.ndarray:
     return p @ ds["wrong"].values[named] / p.sum() if p.sum() > 0.0 else np.full(ds.sizes["evidence"], np.nan)
 
 
+def too_few(ds: xr.Dataset) -> list[int]:
+    """Return the hypotheses, not improbable, of which too few flights come near the evidence to tell anything."""
+    return [k for k in named_order(ds) if ds["probability"].values[k] > LIKELY and ds["effective_flights"].values[k] < FEW]
+
+
 def unexplained(ds: xr.Dataset) -> list[int]:
     """Return the pieces that the most probable hypothesis leaves in their tails, or takes for wrong."""
     best, pieces = named_order(ds)[0], ds.sizes["evidence"]
@@ -56,7 +61,7 @@ def _loud(ds: xr.Dataset) -> Iterator[str]:
     names, p = ds["candidate"].values.astype(str), ds["probability"].values
     left, pieces = unexplained(ds), ds["evidence"].values.astype(str)
     other = names[int(np.argmax(p))] == OTHER
-    few = [k for k in named_order(ds) if p[k] > LIKELY and ds["effective_flights"].values[k] < FEW]
+    few = too_few(ds)
     if few:
         least = min(float(ds["effective_flights"].values[k]) for k in few)
         yield (

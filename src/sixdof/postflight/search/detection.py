@@ -58,7 +58,7 @@ COVERS_SAY = (
 def law_of(name: Any, who: str) -> Law:
     """Return a law of detection by its name; ValueError for another."""
     if not isinstance(name, str) or name not in LAWS:
-        raise ValueError(f"{who}: law = {shown(name)} is none; {suggestion(str(name), list(LAWS), 'laws')}")
+        raise ValueError(f"{who}: there is no law {shown(name)}; {suggestion(str(name), list(LAWS), 'laws')}")
     return LAWS[name]
 
 
@@ -69,7 +69,7 @@ def sweep_width_of(cover: Any, width: Any, who: str) -> float:
     if cover is None:
         raise ValueError(f'{who}: say what it was like to look there: cover="grass" (one of {", ".join(COVERS)}), or a sweep width of your own ("12 m")')
     if cover not in COVERS:
-        raise ValueError(f"{who}: cover = {shown(cover)} is none; {suggestion(str(cover), list(COVERS), 'covers')}")
+        raise ValueError(f"{who}: there is no cover {shown(cover)}; {suggestion(str(cover), list(COVERS), 'covers')}")
     return COVERS[cover][0]
 
 

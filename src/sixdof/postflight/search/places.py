@@ -67,7 +67,11 @@ def bodies_of(ds: xr.Dataset, weight: np.ndarray, body: Any, terrain: Terrain | 
             raise ValueError(f"{who}: there is no body {shown(name)}; {suggestion(str(name), names, 'bodies')}")
     found, said = [], []
     east, north = _landings(ds, terrain, who)
+    home = _recovered(ds, names) if body is None else set()
     for name in dict.fromkeys(wanted):
+        if name in home and home < set(names):
+            said.append(f"{name} was recovered, as the evidence says, and has no map here; ask for it by name")
+            continue
         alone = float(weight[_by_itself(ds, names.index(name))].sum())
         carrier = names[_carrier(names, names.index(name))]
         if name != carrier and alone <= 0.0:
@@ -77,7 +81,7 @@ def bodies_of(ds: xr.Dataset, weight: np.ndarray, body: Any, terrain: Terrain | 
             said += [f"{name} {why}"] if _LOOSE not in name else []
             continue
         if body is None and alone < OFTEN and len(names) > 1:
-            said.append(f"{name} flies by itself with a probability of {100.0 * alone:.2g} % alone and has no map here; ask for it by name")
+            said.append(f"{name} flies by itself with a probability of only {100.0 * alone:.2g} % and has no map here; ask for it by name")
             continue
         one = _places(ds, names, names.index(name), east, north, weight)
         if not one.weight.size:
@@ -90,6 +94,14 @@ def bodies_of(ds: xr.Dataset, weight: np.ndarray, body: Any, terrain: Terrain | 
     if not found:
         raise ValueError(f"{who}: no body of these flights has a landing place, so that there is nothing to make a map of")
     return found, said
+
+
+def _recovered(ds: xr.Dataset, names: list[str]) -> set[str]:
+    """Return the bodies that evidence of `what_happened` says were recovered."""
+    if "evidence_body" not in ds or "evidence_kind" not in ds:
+        return set()
+    pairs = zip(ds["evidence_kind"].values.astype(str), ds["evidence_body"].values.astype(str), strict=True)
+    return {body or names[0] for kind, body in pairs if kind == "recovered"}
 
 
 def _landings(ds: xr.Dataset, terrain: Terrain | None, who: str) -> tuple[np.ndarray, np.ndarray]:

@@ -60,7 +60,7 @@ def search_map(
         `body_landing_east`, `body_landing_north` (flight, body), m; where they are there also `weight` (flight), `hypothesis`, `branch`, `status`. Flights that
         never left the rail count nowhere. A body that did not separate lies with the one that it stayed on.
     body : name, or several
-        None: all that fly by themselves in 5 % or more.
+        None: all that fly by themselves in 5 % or more and were not recovered, as the evidence of `what_happened` says.
     cell : m, or text
         Width of a cell. None: 10 m, or as much more as keeps the map below some 160,000 cells.
     extent : (west, east, south, north) of the map, m from the rail

@@ -10,7 +10,7 @@ import xarray as xr
 
 from sixdof.mission.page import indented, table, wrapped
 from sixdof.mission.tables import Site
-from sixdof.postflight.search.detection import COVERS_SAY
+from sixdof.postflight.search.detection import COVERS_SAY, LAWS
 from sixdof.postflight.search.plan_text import plan_answer, plan_lines
 from sixdof.postflight.search.position import Way, bearing_text, site_of, way
 from sixdof.study.landing.text import percent
@@ -134,7 +134,7 @@ def where(site: Site, east: float, north: float) -> str:
 
 
 def _walked(ds: xr.Dataset) -> list[list[str]]:
-    rows = [["search", "by", "swept", "mean POD there", *(f"found {name}" for name in ds["body"].values.astype(str)), "law"]]
+    rows = [["search", "by", "swept", "probability to see it there", *(f"found {name}" for name in ds["body"].values.astype(str)), "law"]]
     for k in range(ds.sizes["search"]):
         one = ds.isel(search=k)
         chances = [percent(float(value)) if np.isfinite(value) else "not looked for" for value in np.atleast_1d(one["search_found"].values)]
@@ -148,6 +148,8 @@ def _walked_says(ds: xr.Dataset) -> Iterator[str]:
         "Each search alone, by the map before anything was walked. Different searchers are taken as independent: what one missed the other finds with the "
         "same chance. Of one searcher's several searches only the best counts in a cell: what he overlooked once he is taken to overlook again."
     )
+    for law in dict.fromkeys(ds["law"].values.astype(str)):
+        yield f"Law {law}: the probability to see it, by the coverage C (width swept over width walked): {LAWS[law].says}."
     yield "What was swept and held nothing makes all else more probable, the ground outside of the map as well."
 
 

@@ -62,7 +62,9 @@ def in_order(time: np.ndarray, repeated: np.ndarray, counter: np.ndarray | None,
     twice = repeated & keep
     if twice.any():
         first, last = time[twice].min(), time[twice].max()
-        found.append(Finding("repeat", f"{counted(int(twice.sum()), 'row')} that repeat another", "dropped", start=first, end=last, count=int(twice.sum())))
+        count = int(twice.sum())
+        repeat = "that repeats another" if count == 1 else "that repeat another"
+        found.append(Finding("repeat", f"{counted(count, 'row')} {repeat}", "dropped", start=first, end=last, count=count))
     row = np.flatnonzero(keep & ~twice)
     if row.size < 2:
         raise ValueError("read_log: the log has fewer than two rows with a time; is it the right column for the clock?")
