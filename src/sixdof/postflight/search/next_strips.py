@@ -150,7 +150,7 @@ class _bar:
     """A progress bar over hours of walking that goes on to where the plan is."""
 
     def __init__(self, hours: float, shown_: bool):
-        from tqdm.auto import tqdm
+        from tqdm import tqdm
 
         self.bar = tqdm(total=round(hours, 2), desc="strips", unit="h", disable=not shown_)
 
