@@ -62,6 +62,15 @@ def test_estimate__holds_the_true_drag_and_impulse(mission, log, truth):
     assert "ANSWER" in str(sixdof.report(found))
 
 
+def test_compare__the_model_holds_for_a_flight_of_its_own(mission, log):
+    """The log is one draw of the ensemble it is laid against: not refused, and no word of what lies above its Mach number."""
+    found = postflight.compare_log(mission, log, flights=60, seed=5, progress=False)
+    assert float(found.log_p_value.min()) > 0.005
+    text = str(sixdof.report(found))
+    assert "ANSWER" in text and "no data" in text
+    sixdof.plot.plot_against(found)
+
+
 def test_happened_and_searched__the_vehicle_lies_in_its_area(mission, truth):
     """One fix under the canopy and a late landing: no canopy that failed explains them, and the vehicle is inside of what holds nearly all."""
     time = float(truth.body_landing_time.values[0])
