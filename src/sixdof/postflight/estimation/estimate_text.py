@@ -24,7 +24,7 @@ FAR = 2.5  # standard deviations of before
 _WEAK = (
     "The flights laid against the log fly without turbulence and without noise of the computer's sensors: of the real flight nobody knows either. What they "
     "did to it is counted by the residuals and by noisy flights at the estimate: no better than the mission's own numbers of that noise, and to first order. "
-    "Of 36 intervals of 90 % from 9 guided trial flights 81 % held (42 % without flown noise); two flights came to a wrong end, 6 and 38 standard deviations "
+    "Of 48 intervals of 90 % from 12 guided trial flights 75 % held (38 % without flown noise); some flights came to a wrong end, up to 38 standard deviations "
     "off: compare with starts=3, and with the part of the log before guidance starts (between=).",
     "An estimate answers only for what the model can do: a cause that no parameter stands for is laid on the parameters that look most like it.",
     "One factor stands for all Mach numbers and incidences that were flown; outside of what the log reached it is as unknown as before.",
