@@ -15,6 +15,7 @@ from hypothesis import strategies as st
 import sixdof
 from sixdof.postflight.logs.columns.mapping import axes_matrix
 from sixdof.postflight.logs.columns.tables import Ground
+from sixdof.postflight.logs.columns.units import amount, amount_of_error
 from sixdof.postflight.logs.places import heights, local_places
 
 SIGNS = list(itertools.product("+-", repeat=3))
@@ -57,6 +58,7 @@ def test_axes__are_24_rotations_and_no_mirror_image():
                 axes_matrix(way)
 
 
+@pytest.mark.slow
 @settings(max_examples=7, deadline=None)
 @given(
     st.sampled_from(ROTATIONS),
@@ -185,3 +187,25 @@ def test_places__are_those_of_geodesics_and_of_earth_fixed_coordinates(earth, de
         sl, cl, so, co = np.sin(site.latitude), np.cos(site.latitude), np.sin(site.longitude), np.cos(site.longitude)
         expected = np.array([[-so, co, 0.0], [-sl * co, -sl * so, cl]]) @ (at - origin[:, None])
     np.testing.assert_allclose([east, north], expected, atol=2e-4)  # pyproj's Earth-fixed coordinates to a tenth of a millimetre
+
+
+def test_heights__map_goes_before_the_mission_and_carries_the_pressure_error(demo_mission):
+    """Hydrostatics: 8 Pa are 8 / (rho g) m near the ground; the map's 20 K more stretch the mission's heights as they stretch a standard day's."""
+    time = np.arange(-2.0, 2.0, 0.05)
+    table = {"t": time, "p": np.where(time < 0.0, 101325.0, 101325.0 - 60.0 * time**2), "lat": 0.7 + 0.0 * time, "lon": 0.1 + 0.0 * time}
+    read = {"pressure": {"column": "p", "error": "0.08 mb"}, "latitude": {"column": "lat", "unit": "rad", "error": "10 ft"}}
+    read["longitude"] = {"column": "lon", "unit": "rad", "error": 3.0}
+    logs = []
+    for kelvin in (288.15, 308.15):
+        columns = {"clock": {"column": "t"}, "ground": {"temperature": kelvin, "pressure": 101325.0}, "read": read}
+        logs.append(sixdof.postflight.read_log(table, columns, demo_mission.change({"site.altitude": 0.0}), liftoff=0.0))
+    assert float(logs[1].height[-1] / logs[0].height[-1]) == pytest.approx(308.15 / 288.15, rel=3e-4)
+    assert logs[0].height.attrs["error"] == pytest.approx(8.0 / (1.225 * 9.80665), rel=4e-3)
+    assert (logs[0].north.attrs["error"], logs[0].east.attrs["error"]) == pytest.approx((3.048, 3.0))
+    assert "column map" in logs[0].attrs["height_by"]
+
+
+@pytest.mark.parametrize(("text", "unit", "si"), [("2000 dps", "rad/s", np.radians(2000.0)), ("16 g", "m/s**2", 156.9064), ("0.08 mb", "Pa", 8.0)])
+def test_amount__takes_the_spellings_of_a_log(text, unit, si):
+    assert amount(text, unit) == pytest.approx(si)
+    assert amount_of_error("2 degC", "K") == pytest.approx(2.0)

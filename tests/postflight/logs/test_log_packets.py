@@ -47,6 +47,7 @@ def test_clean_rows__have_no_finding(plain):
     assert "finding" not in plain and plain.sizes["time"] == RATE * END
 
 
+@pytest.mark.slow
 @settings(max_examples=6, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(st.randoms(use_true_random=False))
 def test_packets__in_any_order_give_the_same_log(random):

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import math
 from typing import Any
 
 import numpy as np
@@ -35,7 +36,11 @@ def log_dataset(
     known = [name for name in KNOWN if name in values and name not in PLACES and np.isfinite(values[name]).any()]
     if not known:
         raise ValueError("read_log: nothing of what the column map names holds a number; check the columns")
-    variables = {name: (_dims(name), values[name], _attributes(name, table)) for name in known}
+    about = dict(about)
+    errors = {} if (of_height := about.pop("height_error", None)) is None else {"height": of_height}
+    variables = {name: (_dims(name), values[name], _attributes(name, table, errors)) for name in known}
+    if "error" in variables.get("specific_force", ({},) * 3)[2]:
+        variables["specific_force"][2]["error"] = _with_lever(time, values, table)
     coords: dict[str, Any] = {"time": ("time", time, {"units": "s", "long_name": "time since liftoff"})}
     dims = {dim for name in known for dim in KNOWN[name].dims}
     if "axis" in dims:
@@ -57,7 +62,7 @@ def _dims(name: str) -> tuple[str, ...]:
     return KNOWN[name].dims
 
 
-def _attributes(name: str, table: ColumnMapTables) -> dict[str, Any]:
+def _attributes(name: str, table: ColumnMapTables, errors: dict[str, float]) -> dict[str, Any]:
     known = KNOWN[name]
     found: dict[str, Any] = {"units": SI_NAMES.get(known.unit, known.unit), "long_name": known.long_name}
     if name in FLAGS:
@@ -75,7 +80,31 @@ def _attributes(name: str, table: ColumnMapTables) -> dict[str, Any]:
         "fix_height": "altitude",
         "tilt": "attitude",
     }[name]
-    return found | {"source": attributes_of(made_of, table.read[made_of])["source"]}
+    of = attributes_of(made_of, table.read[made_of])
+    if made_of in ("altitude", *PLACES) and "error" in of:
+        errors = errors | {name: of["error"]}
+    return found | {"source": of["source"]} | ({"error": errors[name]} if name in errors else {})
+
+
+def _with_lever(time: np.ndarray, values: dict[str, np.ndarray], table: ColumnMapTables) -> float:
+    """Return the standard deviation of the specific force, rms of the axes: the sensor's own and what the rates' error adds by the lever arm taken off.
+
+    A central difference of white rates of deviation s scatters by s / (sqrt(2) dt); it enters two of the three axes squared (dw/dt x r of r = (0, y, z) adds
+    2 r^2), and so does 2 w s of w x (w x r) about the roll axis.
+    """
+    one, rate = table.read["specific_force"], table.read.get("body_rate")
+    own = float(attributes_of("specific_force", one)["error"])
+    arm = math.hypot(*one.off_axis)
+    if arm == 0.0 or rate is None or rate.error is None or "body_rate" not in values:
+        return own
+    spin = values["body_rate"][:, 0]
+    known = time[np.isfinite(values["body_rate"]).all(axis=1)]
+    if known.size < 3:
+        return own
+    s = float(attributes_of("body_rate", rate)["error"])
+    turning = float(np.nanmean(spin**2)) if np.isfinite(spin).any() else 0.0
+    added = (s * arm) ** 2 * (0.5 / float(np.median(np.diff(known))) ** 2 + 4.0 * turning)
+    return math.sqrt(own**2 + 2.0 / 3.0 * added)
 
 
 def _of_mission(mission: Mission | None) -> dict[str, Any]:

@@ -41,6 +41,8 @@ def _answer(log: xr.Dataset) -> Iterator[str]:
     error, by = log.attrs["liftoff_error"], log.attrs["liftoff_by"]
     known = f" +- {error:.3f} s" if error > 0.0 else ""
     yield f"ANSWER: liftoff at {log.attrs['liftoff_time']:.3f} s of the log's clock{known}, by {by}. {_apogee(log)}"
+    if "height_by" in log.attrs:
+        yield f"Heights by the barometer: {log.attrs['height_by']}."
     if "finding" not in log:
         yield "Nothing was found wrong in it; what no check looks for may be wrong all the same."
         return
@@ -71,7 +73,7 @@ def _apogee(log: xr.Dataset) -> str:
 
 
 def _contents(log: xr.Dataset) -> Iterator[list[str]]:
-    yield ["reading", "source", "readings", "rate Hz", "from s", "to s", "least", "most", "unit"]
+    yield ["reading", "source", "readings", "rate Hz", "from s", "to s", "least", "most", "error", "unit"]
     time = log["time"].values
     for name in (one for one in KNOWN if one in log):
         values = log[name].values
@@ -82,7 +84,8 @@ def _contents(log: xr.Dataset) -> Iterator[list[str]]:
         unit, factor = _SHORT.get(unit, (unit, 1.0))
         low, high = factor * np.nanmin(values), factor * np.nanmax(values)
         cells = [name, log[name].attrs.get("source", ""), str(t.size), f"{rate:.3g}", f"{t[0]:.2f}", f"{t[-1]:.2f}", f"{low:.4g}", f"{high:.4g}"]
-        yield [*cells, unit if unit != "1" else ""]
+        error = log[name].attrs.get("error")
+        yield [*cells, "" if error is None else f"{factor * float(error):.2g}", unit if unit != "1" else ""]
 
 
 # ---------------------------------------------------------------- rest

@@ -22,7 +22,8 @@ LIKELY = 2_000.0, 110_000.0  # Pa: a barometer on a small rocket reads no other 
 def heights(pressure: np.ndarray, ground: float, mission: Mission | None, given: Ground) -> np.ndarray:
     """Return heights above the ground (m) at which the air has so many times the pressure at the ground (Pa).
 
-    The air is the mission's, or the standard atmosphere through the ground's pressure, its temperature shifted to the one given.
+    The air is the mission's; where the map gives the day's temperature, or without a mission, it is the standard atmosphere through the ground's pressure, its temperature shifted
+    to the one given: the map's own word, of the day itself, goes before the mission's.
     NaN for pressures that no flight meets.
     """
     base, air = _column(ground, mission, given)
@@ -42,9 +43,9 @@ def heights(pressure: np.ndarray, ground: float, mission: Mission | None, given:
 
 def _column(ground: float, mission: Mission | None, given: Ground):
     """Return the altitude of the ground and the function from altitudes to air."""
-    if mission is not None:
+    if mission is not None and given.temperature is None:
         return mission.site.altitude, lambda altitude: air_over(mission, altitude)[0]
-    base = _standard_altitude(ground)
+    base = _standard_altitude(ground) if mission is None else mission.site.altitude
 
     def air(altitude: np.ndarray) -> Atmosphere:
         return at_site(altitude, base, given.temperature, ground)

@@ -18,7 +18,7 @@ from sixdof.postflight.logs.checks.barometer import pulled
 from sixdof.postflight.logs.checks.consistency import inconsistent
 from sixdof.postflight.logs.checks.finding import Finding
 from sixdof.postflight.logs.checks.packets import gaps, in_order, lost, spread_out, two_clocks, unwrapped
-from sixdof.postflight.logs.columns.mapping import si_of, tables_of
+from sixdof.postflight.logs.columns.mapping import error_of, si_of, tables_of
 from sixdof.postflight.logs.columns.names import PLACES
 from sixdof.postflight.logs.columns.proposing import column_map
 from sixdof.postflight.logs.columns.table_file import RawTable, bare_name, heading_of, raw_table
@@ -222,7 +222,10 @@ def with_heights(values: dict, time: np.ndarray, liftoff: float | None, table: C
         ground = table.ground.pressure if table.ground.pressure is not None else _at_rest(values["pressure"], rest)
         if LIKELY[0] < ground < LIKELY[1]:
             out["height"] = heights(values["pressure"], ground, mission, table.ground)
-            about |= {"ground_pressure": ground, "height_by": "the mission's air" if mission is not None else "the standard atmosphere"}
+            about |= {"ground_pressure": ground, "height_by": _air_used(mission, table)}
+            if "pressure" in table.read and (error := error_of("pressure", table.read["pressure"])):
+                lower = heights(values["pressure"] + error, ground, mission, table.ground)
+                about["height_error"] = float(np.sqrt(np.nanmean((lower - out["height"])[~rest] ** 2)))
     if any(name in values for name in PLACES):
         lat, lon, alt = (_at_rest(np.asarray(values.get(name, np.full(len(time), np.nan))), rest) for name in PLACES)
         site = site_of(mission, table.ground, *(value if math.isfinite(value) else 0.0 for value in (lat, lon, alt)))
@@ -237,6 +240,15 @@ def with_heights(values: dict, time: np.ndarray, liftoff: float | None, table: C
     if "attitude" in out and "tilt" not in out:
         out["tilt"] = tilt_of(out["attitude"])
     return out, about
+
+
+def _air_used(mission: Mission | None, table: ColumnMapTables) -> str:
+    """Return in words which air and which pressure at the ground the heights are taken from."""
+    day, pressure = table.ground.temperature, table.ground.pressure
+    air = "the standard atmosphere" if mission is None else "the mission's air"
+    if day is not None:
+        air = f"the standard atmosphere shifted to the column map's {day:.2f} K at the ground"
+    return f"{air}, the ground's pressure by {'the log at rest' if pressure is None else 'the column map'}"
 
 
 def _at_rest(values: np.ndarray, rest: np.ndarray) -> float:

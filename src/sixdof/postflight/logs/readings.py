@@ -11,7 +11,7 @@ from scipy.spatial.transform import Rotation
 from sixdof.mission.units import shown
 from sixdof.postflight.logs.checks.faults import cleaned
 from sixdof.postflight.logs.checks.finding import Finding, counted
-from sixdof.postflight.logs.columns.mapping import si_of, to_body
+from sixdof.postflight.logs.columns.mapping import error_of, si_of, to_body
 from sixdof.postflight.logs.columns.names import FLAGS, KNOWN, VECTORS
 from sixdof.postflight.logs.columns.tables import ColumnMapTables, Reading
 from sixdof.postflight.logs.columns.units import amount, in_si
@@ -194,7 +194,7 @@ def attributes_of(name: str, one: Reading) -> dict:
     known = KNOWN[name]
     found: dict = {"source": one.source or known.source}
     if one.error is not None:
-        found["error"] = amount(one.error, known.unit)
+        found["error"] = error_of(name, one)
     if one.station is not None:
         found["sensor_station"] = one.station
     if one.limit is not None:

@@ -19,7 +19,7 @@ from sixdof.mission.unit_names import NoProduct, UnknownUnit
 from sixdof.mission.units import QuantityError, shown
 from sixdof.postflight.logs.columns.names import FLAGS, KNOWN
 from sixdof.postflight.logs.columns.tables import Clock, ColumnMapTables, Counter, Ground, Reading
-from sixdof.postflight.logs.columns.units import amount, spelled
+from sixdof.postflight.logs.columns.units import amount, amount_of_error, spelled
 
 _CLASSES = {"clock": Clock, "second_clock": Clock, "counter": Counter, "ground": Ground}
 _EXAMPLE = '[clock] column = "t"  unit = "ms"; [read.height] column = "baro"  unit = "ft"'
@@ -88,6 +88,15 @@ def si_of(name: str, one: Reading) -> str:
     return "rad" if name == "attitude" and len(one.columns) == 3 else KNOWN[name].unit
 
 
+def error_of(name: str, one: Reading) -> float | None:
+    """Return the standard deviation that a map states of a reading, SI; of latitude and longitude in metres. Raises QuantityError for what is none."""
+    if one.error is None:
+        return None
+    if name not in ("latitude", "longitude"):
+        return amount_of_error(one.error, si_of(name, one))
+    return amount_of_error(one.error, "m")
+
+
 def _of_units(table: ColumnMapTables) -> Iterator[Problem]:
     """Yield units, axes, limits, errors and states that cannot be."""
     for place, clock in (("clock", table.clock), ("second_clock", table.second_clock)):
@@ -97,10 +106,10 @@ def _of_units(table: ColumnMapTables) -> Iterator[Problem]:
         unit = si_of(name, one)
         if one.unit and name not in ("magnetic_field", *FLAGS):
             yield from _unit(("read", name, "unit"), one.unit, unit)
-        for key in ("error", "limit"):
+        for key, si_amount in (("error", error_of), ("limit", lambda name, one: amount(one.limit, unit))):
             if getattr(one, key) is not None:
                 try:
-                    amount(getattr(one, key), unit)
+                    si_amount(name, one)
                 except QuantityError as error:
                     yield Problem(("read", name, key), getattr(one, key), error.message, error.hint)
         try:

@@ -31,7 +31,7 @@ class Ground(Table):
     """The air and the place of the launch, where no mission says them or the day's are better."""
 
     pressure: Pressure | None = key("air pressure at the ground before launch; none: the mean of the log's own rest", "871 hPa", default=None)
-    temperature: Temperature | None = key("air temperature at the ground; none: the mission's, or the standard atmosphere's", "24 degC", default=None)
+    temperature: Temperature | None = key("air temperature at the ground, which goes before the mission's air; none: the mission's, or the standard atmosphere's", "24 degC", default=None)
     latitude: Latitude | None = key("of the rail; none: the mission's, or the mean fix at rest", "41 deg", default=None)
     longitude: Direction | None = key("of the rail, east positive; none: as latitude", "-112 deg", default=None)
     altitude: Length | None = key("of the ground, in the receiver's own heights; none: the mean of the log's own rest", "1300 m", default=None)
@@ -44,7 +44,7 @@ class Reading(Table):
     columns: tuple[str, ...] = key("its columns, of a reading that has several; '' where one is missing", ["ax", "ay", "az"], default=())
     unit: str = key("unit of the numbers; none: SI", "ft", default="")
     source: Literal[SOURCES] | None = key("what measures it; none: what usually does", "barometer", default=None)  # type: ignore[valid-type]
-    error: str | float | None = key("standard deviation of a reading, with a unit or in SI", "0.5 m", default=None)
+    error: str | float | None = key("standard deviation of a reading, with a unit or in SI; of latitude and longitude in metres", "0.5 m", default=None)
     limit: str | float | None = key("largest reading of the sensor, of either sign, with a unit or in SI", "16 gn", default=None)
     axes: str = key("body x, y and z (forward, starboard, the third) by the sensor's own axes", "+y -x +z", default="+x +y +z")
     turned: Angle = key("angle by which the board is turned about the roll axis besides, right-handed about forward", "30 deg", default=0.0)

@@ -46,10 +46,18 @@ def in_si(values: np.ndarray, written: str, unit: str) -> np.ndarray:
     return values * (convert(1.0) - zero) + zero if zero else values * convert(1.0)
 
 
-_GRAVITIES = re.compile(r"([+-]?[0-9.]+(?:e[+-]?[0-9]+)?)\s*g", re.IGNORECASE)
+_AMOUNT = re.compile(r"([+-]?[0-9.]+(?:e[+-]?[0-9]+)?)\s*(\S.*)", re.IGNORECASE)
 
 
 def amount(value: str | float, unit: str) -> float:
-    """Return a quantity in SI, "16 g" of a specific force too. Raises QuantityError for anything else."""
-    found = _GRAVITIES.fullmatch(value.strip()) if isinstance(value, str) and unit == "m/s**2" else None
-    return parse(f"{found[1]} gn" if found else float(value) if isinstance(value, int | np.generic) else value, unit)
+    """Return a quantity in SI, its unit in any spelling of a log ("16 g" of a specific force). Raises QuantityError for anything else."""
+    if not isinstance(value, str):
+        return parse(float(value) if isinstance(value, int | np.generic) else value, unit)
+    found = _AMOUNT.fullmatch(value.strip())
+    return parse(f"{found[1]} {spelled(found[2], unit)}" if found else value, unit)
+
+
+def amount_of_error(value: str | float, unit: str) -> float:
+    """Return a standard deviation in SI: a difference, so that degrees of a temperature are kelvins. Raises QuantityError for anything else."""
+    found = _AMOUNT.fullmatch(value.strip()) if isinstance(value, str) else None
+    return amount(value, unit) - (amount(f"0 {found[2]}", unit) if found else 0.0)
