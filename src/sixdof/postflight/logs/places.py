@@ -22,8 +22,8 @@ LIKELY = 2_000.0, 110_000.0  # Pa: a barometer on a small rocket reads no other 
 def heights(pressure: np.ndarray, ground: float, mission: Mission | None, given: Ground) -> np.ndarray:
     """Return heights above the ground (m) at which the air has so many times the pressure at the ground (Pa).
 
-    The air is the mission's; where the map gives the day's temperature, or without a mission, it is the standard atmosphere through the ground's pressure, its temperature shifted
-    to the one given: the map's own word, of the day itself, goes before the mission's.
+    The air is the mission's. Where the map gives the day's temperature (which goes before the mission's), or without a mission, it is the standard
+    atmosphere through the ground's pressure, its temperature shifted to the one given.
     NaN for pressures that no flight meets.
     """
     base, air = _column(ground, mission, given)

@@ -31,7 +31,9 @@ class Ground(Table):
     """The air and the place of the launch, where no mission says them or the day's are better."""
 
     pressure: Pressure | None = key("air pressure at the ground before launch; none: the mean of the log's own rest", "871 hPa", default=None)
-    temperature: Temperature | None = key("air temperature at the ground, which goes before the mission's air; none: the mission's, or the standard atmosphere's", "24 degC", default=None)
+    temperature: Temperature | None = key(
+        "air temperature at the ground, which goes before the mission's air; none: the mission's, or the standard atmosphere's", "24 degC", default=None
+    )
     latitude: Latitude | None = key("of the rail; none: the mission's, or the mean fix at rest", "41 deg", default=None)
     longitude: Direction | None = key("of the rail, east positive; none: as latitude", "-112 deg", default=None)
     altitude: Length | None = key("of the ground, in the receiver's own heights; none: the mean of the log's own rest", "1300 m", default=None)
