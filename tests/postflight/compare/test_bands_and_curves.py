@@ -133,3 +133,12 @@ def test_pool__leaves_out_where_flights_agree_or_have_landed():
     pool = pooled(np.array([[0.0, 0.0, 0.0, np.nan, 0.0, 0.0]]), drawn)
     assert np.isfinite(pool.z[0, 0]).tolist() == [False, False, True, False, True, False]
     assert np.isfinite(pool.spread[0]).tolist() == [False, False, True, False, True, False]
+
+
+def test_pool__ends_where_the_first_flight_does():
+    """One flight of forty is down from the tenth instant on: nothing is compared there, though the log and thirty-nine flights go on."""
+    rng = np.random.default_rng(6)
+    drawn, logged = rng.standard_normal((40, 1, 15)), rng.standard_normal((1, 15))
+    drawn[7, 0, 10:] = np.nan
+    pool = pooled(logged, drawn)
+    assert np.isfinite(pool.z[:, 0, :10]).all() and np.isnan(pool.z[:, 0, 10:]).all() and np.isnan(pool.spread[0, 10:]).all()

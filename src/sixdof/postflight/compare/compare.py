@@ -65,7 +65,7 @@ def compare_log(
     Dataset
         Dims channel (a variable, or a part of one: "velocity[up]"), time (s since liftoff), share, level (0.5, 0.8, 0.9, 0.95), segment, log, candidate,
         scalar, input, mach_bin, incidence_bin. `logged` and `band` (in `channel_units`), `residual` against the median, `standardised_residual` (over the
-        flights' standard deviation), `rank` (share of the flights below). By channel and segment: `instants`, `effective_instants` (independent ones),
+        flights' standard deviation), `rank` (the log's among the flights, 0 to 1). By channel and segment: `instants`, `effective_instants` (independent ones),
         `coverage` with what is claimed and the ends between which 90 % of the flights' own lie, `bias`, `rms`, `p_value`, `p_adjusted` (for looking at
         many at once). By log: `log_p_value`, `log_holds`, `log_mach`, `log_incidence` (rad; the largest in the data), `log_holds_to_mach`,
         `log_holds_to_incidence`; the same by channel; `map_instants`, `map_inside`, `map_p_value` over Mach number and incidence. `candidate_...`: causes,

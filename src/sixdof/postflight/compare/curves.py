@@ -26,8 +26,8 @@ class Pool(NamedTuple):
 def fewest(known: np.ndarray) -> np.ndarray:
     """Return how many flights must have a value at an instant for the log to be compared there, (channels, 1), of known values (flights, channels, instants).
 
-    All that have any in the channel: a log that ends as it lands is on the ground at its last instant, and no flight beside it is. Compared up to the first
-    landing of any flight, the log is one of many; up to its own it is none.
+    All that have any in the channel: whatever happens to the log must happen to the flights, and each flight's curve ends at a time of its own. Up to the
+    first end of any of them the log is one of many; up to its own end it is the only one that is never cut.
     """
     return np.maximum(known.any(axis=-1).sum(axis=0), max(len(known) // 2, 3))[:, None]
 

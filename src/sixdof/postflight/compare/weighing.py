@@ -25,7 +25,7 @@ class Weighed(NamedTuple):
     logged: np.ndarray  # (c, t), NaN where it is not compared
     band: np.ndarray  # (q, c, t)
     pool: Pool
-    rank: np.ndarray  # (c, t), share of the flights below
+    rank: np.ndarray  # (c, t), of the log among the flights, 0 to 1
     going: Going
     segments: list[Segment]
     covered: dict[str, np.ndarray]  # coverage, coverage_low, coverage_high, coverage_claimed (c, s, l); counts and p's (c, s)
