@@ -132,7 +132,7 @@ def estimate(
 
 
 def logs_of(logs: Any, mission: Any, who: str) -> tuple[dict[str, xr.Dataset], dict[str, Mission]]:
-    """Return logs by name, and the mission of each. Raises TypeError, ValueError for what is none."""
+    """Return logs by name, and the mission of each. Raises TypeError, ValueError for anything else."""
     if isinstance(logs, xr.Dataset):
         logs = {"log": logs}
     elif isinstance(logs, list | tuple):

@@ -89,7 +89,7 @@ def si_of(name: str, one: Reading) -> str:
 
 
 def error_of(name: str, one: Reading) -> float | None:
-    """Return the standard deviation that a map states of a reading, SI; of latitude and longitude in metres. Raises QuantityError for what is none."""
+    """Return the standard deviation that a map states of a reading, SI; of latitude and longitude in metres. Raises QuantityError for anything else."""
     if one.error is None:
         return None
     if name not in ("latitude", "longitude"):
