@@ -192,7 +192,9 @@ def test_places__are_those_of_geodesics_and_of_earth_fixed_coordinates(earth, de
 def test_heights__map_goes_before_the_mission_and_carries_the_pressure_error(demo_mission):
     """Hydrostatics: 8 Pa are 8 / (rho g) m near the ground; the map's 20 K more stretch the mission's heights as they stretch a standard day's."""
     time = np.arange(-2.0, 2.0, 0.05)
-    table = {"t": time, "p": np.where(time < 0.0, 101325.0, 101325.0 - 60.0 * time**2), "lat": 0.7 + 0.0 * time, "lon": 0.1 + 0.0 * time}
+    site = demo_mission.site
+    table = {"t": time, "p": np.where(time < 0.0, 101325.0, 101325.0 - 60.0 * time**2), "lat": 0.0 * time + site.latitude}
+    table["lon"] = 0.0 * time + site.longitude
     read = {"pressure": {"column": "p", "error": "0.08 mb"}, "latitude": {"column": "lat", "unit": "rad", "error": "10 ft"}}
     read["longitude"] = {"column": "lon", "unit": "rad", "error": 3.0}
     logs = []
@@ -209,3 +211,11 @@ def test_heights__map_goes_before_the_mission_and_carries_the_pressure_error(dem
 def test_amount__takes_the_spellings_of_a_log(text, unit, si):
     assert amount(text, unit) == pytest.approx(si)
     assert amount_of_error("2 degC", "K") == pytest.approx(2.0)
+
+
+def test_places__of_another_site_are_one_sentence(demo_mission):
+    time = np.arange(-2.0, 3.0, 0.1)
+    table = {"t": time, "lat": np.full_like(time, -31.0), "lon": np.full_like(time, 136.0), "alt": np.zeros_like(time)}
+    read = {name: {"column": name[:3], "unit": unit} for name, unit in (("latitude", "deg"), ("longitude", "deg"), ("altitude", "m"))}
+    with pytest.raises(ValueError, match=r"the log's places lie \d+ km from the rail at .* take the mission that was flown there"):
+        sixdof.postflight.read_log(table, {"clock": {"column": "t", "unit": "s"}, "read": read}, demo_mission, liftoff=0.0)

@@ -8,10 +8,12 @@ import numpy as np
 import xarray as xr
 
 from sixdof.ensemble.request import whole
+from sixdof.mission.errors import suggestion
 from sixdof.mission.load import check_mission
 from sixdof.mission.mission import Mission
 from sixdof.mission.units import shown
 from sixdof.postflight.logs.dataset import need_log
+from sixdof.results.names import failure_names
 from sixdof.study.reading.result import branches, is_ensemble, meaningful, need_result, plural
 from sixdof.study.sweep.sweep import fly_drawn
 
@@ -82,5 +84,9 @@ def _going(mission: Mission, branch: str) -> Mission:
     wrong = [name for name in named if name not in known]
     if wrong and not known:
         raise ValueError(f"{WHO}: branch {shown(branch)}: the mission has no [[failure]] entries, so every flight is {NOMINAL}")
+    breaking = failure_names(mission)
+    for name in wrong:
+        if name not in breaking:
+            raise ValueError(f"{WHO}: branch {shown(branch)}: nothing is called {shown(name)}; {suggestion(name, [NOMINAL, *breaking], 'failures')}")
     certain = {f"failure.{k}.probability": float(name in named) for k, name in enumerate(known) if mission.failure[k].probability != float(name in named)}
     return mission.change(certain) if certain else mission

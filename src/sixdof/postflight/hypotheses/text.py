@@ -86,7 +86,9 @@ def _answer(ds: xr.Dataset, found: Finding) -> Iterator[str]:
     order = np.argsort(-ds["probability"].values, kind="stable")
     first, rest = order[0], [k for k in order[1:] if ds["probability"].values[k] >= 0.005]
     names, p, error = ds["candidate"].values.astype(str), ds["probability"].values, ds["probability_error"].values
-    yield f"MOST LIKELY: {names[first]}, {number(p[first], error[first])} (before the evidence {percent(float(ds['prior'][first]))})."
+    few = any(line.startswith("TOO FEW") for line in found.loud)
+    head = "MOST LIKELY OF TOO FEW FLIGHTS" if few else "MOST LIKELY"
+    yield f"{head}: {names[first]}, {number(p[first], error[first])} (before the evidence {percent(float(ds['prior'][first]))})."
     if rest:
         yield "Then " + ", ".join(f"{names[k]} {number(p[k], error[k])}" for k in rest[:4]) + "."
     if error[first] > 0.1:

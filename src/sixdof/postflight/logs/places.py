@@ -14,6 +14,7 @@ from sixdof.world.atmosphere import EARTH_RADIUS, HIGHEST, LOWEST, Atmosphere, a
 from sixdof.world.geodesy import place_on_earth
 from sixdof.world.sounding import air_over
 
+FAR = 200e3  # m from the rail: a place farther off is of another site
 ROUNDS = 6  # of Newton's method; each doubles the digits
 STEP = 100.0  # m of the table that it starts from
 LIKELY = 2_000.0, 110_000.0  # Pa: a barometer on a small rocket reads no other pressure
@@ -76,7 +77,10 @@ def site_of(mission: Mission | None, given: Ground, latitude: float, longitude: 
 def local_places(site: Site, latitude: np.ndarray, longitude: np.ndarray, height: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     """Return east and north (m) of latitudes and longitudes (rad): the inverse of `world.geodesy.place_on_earth`, by Newton's method.
 
-    height : above the ground at the launch point, m; it counts on the round Earth only.
+    height : above the ground at the launch point, m; it counts on the round Earth only. A place far beyond the others is left as a rough one: a fix before
+    the receiver knew where it was.
+
+    Raises ValueError where most places are far from the rail.
     """
     good = np.isfinite(latitude) & np.isfinite(longitude)
     height = np.where(np.isfinite(height), height, 0.0)[good]
@@ -84,6 +88,13 @@ def local_places(site: Site, latitude: np.ndarray, longitude: np.ndarray, height
     radius = 6_371_000.0
     turn = (lon - site.longitude + math.pi) % (2.0 * math.pi) - math.pi
     east, north = radius * math.cos(site.latitude) * turn, radius * (lat - site.latitude)
+    away = np.hypot(east, north)
+    if away.size and np.median(away) > FAR:
+        where = f"{math.degrees(site.latitude):.4f}, {math.degrees(site.longitude):.4f}"
+        raise ValueError(
+            f"latitude, longitude: the log's places lie {np.median(away) / 1e3:.0f} km from the rail at {where} deg; "
+            "take the mission that was flown there, or say their unit"
+        )
     for _ in range(ROUNDS):
         here = _radians(site, east, north, height)
         with_east, with_north = _radians(site, east + 1.0, north, height), _radians(site, east, north + 1.0, height)
@@ -91,7 +102,9 @@ def local_places(site: Site, latitude: np.ndarray, longitude: np.ndarray, height
         a, b = with_east[0] - here[0], with_north[0] - here[0]
         c, d = with_east[1] - here[1], with_north[1] - here[1]
         whole = a * d - b * c
-        east, north = east + (d * miss[0] - b * miss[1]) / whole, north + (a * miss[1] - c * miss[0]) / whole
+        with np.errstate(invalid="ignore", divide="ignore"):
+            step_east, step_north = (d * miss[0] - b * miss[1]) / whole, (a * miss[1] - c * miss[0]) / whole
+        east, north = np.where(away < FAR, east + step_east, east), np.where(away < FAR, north + step_north, north)
     out = np.full((2, latitude.size), np.nan)
     out[:, good] = east, north
     return out[0], out[1]
