@@ -17,6 +17,7 @@ from sixdof.study.reading.result import need_table, plural
 FAST = 0.8  # Mach number
 WELL_TOLD = 0.5  # of an input's spread: what a log leaves less of, it tells
 ROWS = 10  # of a table of inputs or stretches
+NAMED = 5  # inputs in one line
 
 _WEAK = (
     "A log inside the band says that the model is right to the width of the band, not better: a wide band holds any log. What the log can tell of each "
@@ -38,7 +39,7 @@ def compare_text(ds: xr.Dataset) -> str:
     causes = list(_causes(ds))
     if causes:
         lines += ["", "What to look at first (candidates, not proof)", *indented(causes)]
-    lines += ["", "By variable, whole flight: share of instants inside the band of that level, and between what ends 90 % of the flights' own lie"]
+    lines += ["", "By variable, whole flight: share of instants inside each band (where 90 % of the flights lie with theirs)"]
     lines += table(list(_variables(ds)), words=1, remark=True)
     for title, rows in (("Stretches of the flight", _stretches(ds)), ("Single numbers", _scalars(ds)), ("What this log can tell", _told(ds))):
         found = list(rows)
@@ -223,7 +224,7 @@ def _told(ds: xr.Dataset) -> Iterator[list[str]]:
         yield [str(ds["input"].values[k]), f"{100.0 * left:.0f} %", f"{2.8 / math.sqrt(1.0 - left**2):.1f}"]
     poor = [str(ds["input"].values[k]) for k in order if best.values[k] > 0.9]
     if poor:
-        yield [f"told badly or not at all: {', '.join(poor[:ROWS])}{' ...' if len(poor) > ROWS else ''}"]
+        yield [f"told badly or not at all: {', '.join(poor[:NAMED])}{f' and {len(poor) - NAMED} more' if len(poor) > NAMED else ''}"]
 
 
 def _notes(ds: xr.Dataset) -> Iterator[str]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
+from pathlib import Path
 
 import numpy as np
 import xarray as xr
@@ -34,7 +35,7 @@ def log_text(log: xr.Dataset) -> str:
 def _heading(log: xr.Dataset) -> str:
     time = log["time"].values
     whose = f"stage {log.attrs['stage']}" if log.attrs["stage"] else "the front stage"
-    return f"flight log of {whose}, {log.attrs.get('log', 'a table')}: {time.size} rows from {time[0]:.2f} to {time[-1]:.2f} s since liftoff"
+    return f"flight log of {whose}, {Path(str(log.attrs.get('log', 'a table'))).name}: {time.size} rows from {time[0]:.2f} to {time[-1]:.2f} s since liftoff"
 
 
 def _answer(log: xr.Dataset) -> Iterator[str]:
