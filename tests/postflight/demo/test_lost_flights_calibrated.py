@@ -17,7 +17,7 @@ RARE = 0.002  # probability at which a count is taken for no chance: some ten co
 
 @pytest.fixture(scope="module")
 def cases():
-    """All flights: some 25 minutes of CPU, on two cores."""
+    """All flights: some 30 s of CPU each, on two cores."""
     with ProcessPoolExecutor(2, mp_context=get_context("spawn")) as pool:
         return list(pool.map(case, range(FLIGHTS)))
 
