@@ -113,18 +113,29 @@ def _over_time(ax, ds: xr.Dataset, name: str, title: str) -> None:
     """Draw one angle over time with errors, and the flights' band; marks say what a frame can tell."""
     time, value, error = ds["time"].values, np.degrees(ds[name].values), np.degrees(ds[f"{name}_error"].values)
     value = _near(ds, name, np.where(_worth(error), value, np.nan))
+    low, middle, high = _band(ds, name, value)
+    if name == "apparent_path" and np.isfinite(value).any():  # an angle about the plumb line, near 0 and not near 360
+        turns = 360.0 * np.round(np.nanmedian(value) / 360.0)
+        value, low, middle, high = value - turns, low - turns, middle - turns, high - turns
     if "band" in ds and not ds.attrs["of_one_flight"]:
-        low, middle, high = np.degrees(ds["band"].sel(quantity=name).values)
         share = f"{100.0 * ds.attrs['share']:g} % of the flights"
         ax.fill_between(time, low, high, color=CYCLE[2], alpha=0.25, lw=0.0, label=share, zorder=1)
         ax.plot(time, middle, color=CYCLE[2], lw=LINE, ls=DASHES[1], label="their median", zorder=2)
     elif "band" in ds:
-        ax.plot(time, np.degrees(ds["band"].sel(quantity=name).values[1]), color=CYCLE[2], lw=LINE, ls=DASHES[1], label="the flight beside it", zorder=2)
+        ax.plot(time, middle, color=CYCLE[2], lw=LINE, ls=DASHES[1], label="the flight beside it", zorder=2)
     _marks(ax, ds, time, value, error)
     ax.set(xlabel="time since liftoff (s)", ylabel=f"{name.replace('_', ' ')} (deg)")
-    _limits(ax, value, error, ds, name)
+    _limits(ax, value, error, np.concatenate([low, middle, high]))
     dress(ax, title)
     legend_on_top(ax, 3)
+
+
+def _band(ds: xr.Dataset, name: str, value: np.ndarray) -> np.ndarray:
+    """Return low, middle and high (3, frames) of the flights, deg; a path only where it is read, for at rest it has no direction."""
+    if "band" not in ds:
+        return np.full((3, value.size), np.nan)
+    found = np.degrees(ds["band"].sel(quantity=name).values)
+    return np.where(np.isfinite(value), found, np.nan) if name == "apparent_path" else found
 
 
 def _worth(error: np.ndarray) -> np.ndarray:
@@ -159,12 +170,9 @@ def _marks(ax, ds: xr.Dataset, time: np.ndarray, value: np.ndarray, error: np.nd
             ax.plot(time[which], value[which], marker, color=colour, ms=3.5, label=f"of incidence: {word}", zorder=3 if word == NOTHING else 4)
 
 
-def _limits(ax, value: np.ndarray, error: np.ndarray, ds: xr.Dataset, name: str) -> None:
+def _limits(ax, value: np.ndarray, error: np.ndarray, band: np.ndarray) -> None:
     """Set the scale by the readings and the band."""
-    parts = [value, value + error, value - error]
-    if "band" in ds:
-        parts.append(np.degrees(ds["band"].sel(quantity=name).values).ravel())
-    known = np.concatenate(parts)
+    known = np.concatenate([value, value + error, value - error, band])
     known = known[np.isfinite(known)]
     room = 0.05 * max(float(np.ptp(known)), 1.0)
     ax.set_ylim(known.min() - room, known.max() + room)
