@@ -180,9 +180,7 @@ def _search():
         "harness broke": {"failures": ["harness_breaks: drogue"], "prior": 0.3},
         "main stayed in": {"failures": ["no_deployment: main"], "prior": 0.3},
     }
-    found = postflight.what_happened(
-        sixdof.load_mission(DEMOS["two-stage"]), lost / "evidence.toml", stories, flights=60, rounds=4, seed=3, progress=False
-    )
+    found = postflight.what_happened(sixdof.load_mission(DEMOS["two-stage"]), lost / "evidence.toml", stories, flights=100, rounds=4, seed=3, progress=False)
     area = postflight.with_walked(postflight.search_map(found, "whinchat"), lost / "walked.geojson")
     plan = postflight.next_strips(area, "whinchat", hours="3 h", cover="scrub", progress=False)
     figure, ax = _panels(1, 1, 5.0)

@@ -49,7 +49,7 @@ After a flight:
   python -m sixdof estimate configs/two-stage.toml log.csv --columns map.toml --of aero.drag    what the log says of drag, thrust ..., and how surely
   python -m sixdof video configs/lost-flight/camera.toml configs/lost-flight/frames.csv --mission configs/two-stage.toml    pixels off a video: which tell what
   python -m sixdof happened configs/lost-flight/evidence.toml configs/two-stage.toml --out happened.nc    hypotheses against what is known
-  python -m sixdof search happened.nc --body whinchat --hours 3 --out-gpx strips.gpx    where to search, and which strip to walk next
+  python -m sixdof search happened.nc --hours 3 --cover scrub --out-gpx strips.gpx    where to search, and which strip to walk next
 
 The library itself:
   python -m sixdof verify                                      the kernel on this machine against published check cases and closed forms

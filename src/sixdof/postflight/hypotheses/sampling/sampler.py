@@ -152,7 +152,7 @@ class Sampler:
             misses = misses[:, kept]  # what the best flights take for wrong would pull all others off
         soft = _widened(misses, found.log_ratio, min(max(FEWEST, 0.1 * misses.shape[0]), MOST_SOFT))
         weights = normalised(soft)
-        lines = self._nearest(found) if self._probe and len(found.scores) >= self._columns else self._lines(found, misses)
+        lines = self._nearest(found) if self._probe and 2 * len(found.scores) >= self._columns else self._lines(found, misses)
         basis = directions(lines, _sure_shift(found.scores, weights), MOST_DIRECTIONS)
         if not basis.shape[1]:
             return prior(self._columns)
