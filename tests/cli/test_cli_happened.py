@@ -23,10 +23,10 @@ def test_happened__writes_page_file_and_figure(demo_path, evidence, tmp_path, ca
     arguments = ["happened", str(evidence), str(demo_path), "--flights", "6", "--rounds", "1", "--hypotheses", str(tmp_path / "h.toml"), "--quiet"]
     arguments += ["--out", str(tmp_path / "a.nc"), "--figures", str(tmp_path / "figures")]
     assert main(arguments) == OK
-    assert "MOST LIKELY: plan" in capsys.readouterr().out
+    assert "MOST LIKELY OF TOO FEW FLIGHTS: plan" in capsys.readouterr().out
     assert [path.name for path in (tmp_path / "figures").iterdir()] == ["happened.png"]
     found = sixdof.open_result(tmp_path / "a.nc")
-    assert list(found.candidate.values) == ["plan", "strong", "none of these"] and "MOST LIKELY: plan" in sixdof.report(found)
+    assert list(found.candidate.values) == ["plan", "strong", "none of these"] and "MOST LIKELY OF TOO FEW FLIGHTS: plan" in sixdof.report(found)
     assert main(arguments) == BAD_INPUT and "exists" in capsys.readouterr().err
 
 
