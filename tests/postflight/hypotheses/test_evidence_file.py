@@ -75,3 +75,9 @@ def test_fault__names_the_file(tmp_path):
         sixdof.postflight.read_evidence(path)
     with pytest.raises(TypeError, match="must be the path of a file of evidence"):
         sixdof.postflight.read_evidence(3)
+
+
+def test_evidence__a_mission_in_its_place_is_one_sentence(demo_path):
+    with pytest.raises(sixdof.MissionError, match="this is a mission, not evidence") as caught:
+        sixdof.postflight.read_evidence(demo_path)
+    assert len(str(caught.value).splitlines()) <= 2

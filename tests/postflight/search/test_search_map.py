@@ -160,3 +160,17 @@ def test_exports__are_read_again(demo_ensemble, tmp_path):
     again = with_walked(walked, tmp_path / "a.gpx", cover="open", searchers=2)
     rest = (1.0 - walked["found_by_now"].values) * (1.0 - plan["moment_found"].values[-1])
     assert 1.0 - again["found_by_now"].values == pytest.approx(rest, rel=1e-4)
+
+
+def test_walked__properties_that_a_phone_writes_are_not_read(demo_ensemble):
+    found = search_map(demo_ensemble, cell="50 m")
+    ring = [[[-117.0, 38.0], [-116.999, 38.0], [-116.999, 38.001], [-117.0, 38.0]]]
+    feature = {
+        "type": "Feature",
+        "properties": {"cover": "grass", "spacing": 10, "fid": 3, "stroke": "#ff0000"},
+        "geometry": {"type": "Polygon", "coordinates": ring},
+    }
+    assert with_walked(found, feature).sizes["search"] == 1
+    feature["properties"]["covr"] = "grass"
+    with pytest.raises(ValueError, match="'?\"?covr\"?'? is no key of a search"):
+        with_walked(found, feature)

@@ -86,6 +86,9 @@ def evidence_in(text: str, file: str = "") -> EvidenceFile:
 
 
 def _checked(tables: dict[str, Any], file: str) -> EvidenceFile:
+    if "evidence" not in tables and {"stage", "motor", "rail"} & set(tables):
+        hint = "give the file with tables [[evidence]], and the mission as the mission"
+        raise MissionError([Fault(file, "evidence", None, "this is a mission, not evidence", hint, "" if file else "the evidence")])
     try:
         read = EvidenceFile.model_validate(tables)
     except ValidationError as error:

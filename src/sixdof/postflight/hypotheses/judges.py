@@ -7,6 +7,7 @@ project's own).
 
 from __future__ import annotations
 
+from abc import ABC, abstractmethod
 from typing import Any, NamedTuple
 
 import numpy as np
@@ -31,7 +32,7 @@ class Broad(NamedTuple):
         return -0.5 * (east**2 + north**2) / self.reach**2 - np.log(2.0 * np.pi * self.reach**2)
 
 
-class Judge:
+class Judge(ABC):
     """One piece of evidence. body : number of the body, None any stage; east, north : its place or the observer's, m from the rail.
 
     Numbers (flights, columns) are what it is judged by, as `numbers` takes them from flights.
@@ -49,21 +50,21 @@ class Judge:
         """Return the share of such pieces that say nothing of the flight."""
         return float(getattr(self.piece, "gross", 0.0))
 
+    @abstractmethod
     def numbers(self, flown: Flown) -> np.ndarray:
         """Return what the piece is judged by, (flights, columns), NaN where a flight has no such number."""
-        raise NotImplementedError
 
+    @abstractmethod
     def log_core(self, numbers: np.ndarray) -> np.ndarray:
         """Return the log density (flights,) of what was observed if it is no gross error; -inf where a flight has no such number."""
-        raise NotImplementedError
 
+    @abstractmethod
     def log_broad(self) -> float:
         """Return the log density of what was observed if it has nothing to do with the flight."""
-        raise NotImplementedError
 
+    @abstractmethod
     def residuals(self, numbers: np.ndarray) -> np.ndarray:
         """Return what flights miss it by, (flights, k), in standard deviations; NaN where a flight has no such number."""
-        raise NotImplementedError
 
     def tail(self, numbers: np.ndarray) -> np.ndarray:
         """Return the probability (flights,) that a flight is missed by as much as this or more, were it what flew and the piece no gross error."""

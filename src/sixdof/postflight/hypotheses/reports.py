@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from abc import abstractmethod
+
 import numpy as np
 from scipy.special import ndtr
 
@@ -20,9 +22,9 @@ class Report(Judge):
     needs_track = False
     counted = True
 
+    @abstractmethod
     def probability(self, numbers: np.ndarray) -> np.ndarray:
         """Return the probability (flights,) of what was reported; NaN where a flight has no such number."""
-        raise NotImplementedError
 
     def log_core(self, numbers: np.ndarray) -> np.ndarray:
         """Return the log of the probability, of a half where a flight says nothing."""

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Iterator, Mapping, Sequence
+from difflib import get_close_matches
 from pathlib import Path
 from typing import Any
 
@@ -20,24 +21,7 @@ from sixdof.study.landing.field import field_of
 from sixdof.study.landing.geojson import loaded, read_features
 
 WHO = "with_walked"
-KEYS = (
-    "area",
-    "track",
-    "name",
-    "searcher",
-    "body",
-    "cover",
-    "sweep_width",
-    "spacing",
-    "coverage",
-    "detection",
-    "hours",
-    "speed",
-    "searchers",
-    "width",
-    "law",
-    "note",
-)
+KEYS = ("area", "track", "name", "searcher", "body", "cover", "sweep_width", "spacing", "coverage", "detection", "hours", "speed", "searchers", "width", "law")
 _THOROUGH = "coverage, spacing, detection, or hours with speed"
 _LINES = ("LineString", "MultiLineString")
 
@@ -104,7 +88,12 @@ def _file(walked: Any, site: Site | None) -> Iterator[dict[str, Any]]:
             continue  # a map that was written before holds areas and strips too
         feature = {"type": "Feature", "properties": {"role": "people", "name": str(properties.get("name") or "")}, "geometry": geometry}
         for kind, shape in _shapes(feature, file, site):
-            yield {**{k: v for k, v in properties.items() if k != "role"}, kind: shape}
+            yield {**{k: v for k, v in properties.items() if k != "role" and _meant(k)}, kind: shape}
+
+
+def _meant(key: str) -> bool:
+    """Return whether a property of GeoJSON is a key, or one misspelled: phones and maps write others of their own, which are not read."""
+    return bool(get_close_matches(key, KEYS, cutoff=0.75))
 
 
 def _shapes(feature: dict, file: str, site: Site) -> Iterator[tuple[str, list]]:

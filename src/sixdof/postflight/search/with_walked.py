@@ -43,7 +43,7 @@ def with_walked(
         or the path of a GPX file. How well one could see: `cover` (open, grass, crop, scrub, forest: this project's own sweep widths) or `sweep_width` of
         your own. How thoroughly an area was walked, one of: `spacing` of the lines, `coverage` (area swept over area), `detection` (probability to find it
         if it is there), `hours` with `speed`. Of a track `width`, of the strip it stands for; its sweep width times `searchers` by itself. Besides `law`,
-        `searcher`, `searchers`, `body`, `name`, and `note`, a remark that is not read.
+        `searcher`, `searchers`, `body`, `name`; what else GeoJSON holds is not read, but for keys misspelled.
         A path or a dictionary of GeoJSON (a feature's properties are these keys), a GPX file, or strips of a plan that were walked
         (`plan.isel(strip=[0, 1])`).
     cover, sweep_width, law, searcher, searchers, spacing, body : for all searches that do not say so themselves

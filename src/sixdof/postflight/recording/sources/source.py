@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 import threading
 import time
+from abc import ABC, abstractmethod
 from collections.abc import Iterator
 from typing import Any
 
@@ -15,7 +16,7 @@ EXAMPLES, SHOWN = 5, 60  # malformed packets kept, and bytes of each
 LOOK = 0.25  # s after which a source that hears nothing looks whether it is to stop
 
 
-class Source:
+class Source(ABC):
     """An iterator of packets as they come. `received`, `dropped` (reason -> number) and `examples` say what came and what was not taken.
 
     It ends after `timeout` s without a packet, at `close`, or when `stop` is set; with `tick`, s, it gives None where nothing came for so long.
@@ -36,9 +37,9 @@ class Source:
         self._allowed, self._filled = self.most_rate, time.monotonic()
         self._heard: float | None = None  # when the last packet came
 
+    @abstractmethod
     def _take(self, wait: float) -> bytes | None:
         """Return what came next, or None if nothing did within `wait` s."""
-        raise NotImplementedError
 
     def close(self) -> None:
         """End it: the next packet asked for is not there any more."""
