@@ -56,7 +56,7 @@ def _heading(ds: xr.Dataset) -> str:
     time = ds["sample_time"].values
     span = f"{np.nanmin(time):.1f} to {np.nanmax(time):.1f} s after liftoff"
     what = "the log of 1 flight" if logs == 1 else f"the logs of {logs} flights"
-    return f"{ds.sizes['parameter']} parameters from {what}, {readings} readings, {span}; intervals of {100.0 * ds.attrs['confidence']:g} %"
+    return f"{ds.sizes['parameter']} parameter{'s' if ds.sizes['parameter'] > 1 else ''} from {what}, {readings} readings, {span}; intervals of {100.0 * ds.attrs['confidence']:g} %"
 
 
 def _answer(ds: xr.Dataset) -> Iterator[str]:
