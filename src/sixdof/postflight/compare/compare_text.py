@@ -52,7 +52,8 @@ def _heading(ds: xr.Dataset) -> str:
     said = ds.attrs
     logs = "a log" if ds.sizes["log"] == 1 else f"{ds.sizes['log']} logs"
     made = " (made certain)" if said["branch_made"] and said["branch"] != "nominal" else ""
-    text = f"{logs} against {plural(said['flights'])} of the branch {said['branch']}{made}; {ds.sizes['channel']} curve{'s' if ds.sizes['channel'] > 1 else ''} at {ds.sizes['time']} instants"
+    curves = "1 curve" if ds.sizes["channel"] == 1 else f"{ds.sizes['channel']} curves"
+    text = f"{logs} against {plural(said['flights'])} of the branch {said['branch']}{made}; {curves} at {ds.sizes['time']} instants"
     if said["left_out_count"]:
         text += f"; {plural(said['left_out_count'])} of other branches left out ({said['left_out']})"
     return text + (f"; {plural(said['failed'])} that failed left out" if said["failed"] else "")

@@ -56,7 +56,9 @@ def _heading(ds: xr.Dataset) -> str:
     time = ds["sample_time"].values
     span = f"{np.nanmin(time):.1f} to {np.nanmax(time):.1f} s after liftoff"
     what = "the log of 1 flight" if logs == 1 else f"the logs of {logs} flights"
-    return f"{ds.sizes['parameter']} parameter{'s' if ds.sizes['parameter'] > 1 else ''} from {what}, {readings} readings, {span}; intervals of {100.0 * ds.attrs['confidence']:g} %"
+    count = ds.sizes["parameter"]
+    parameters = "1 parameter" if count == 1 else f"{count} parameters"
+    return f"{parameters} from {what}, {readings} readings, {span}; intervals of {100.0 * ds.attrs['confidence']:g} %"
 
 
 def _answer(ds: xr.Dataset) -> Iterator[str]:
